@@ -1,0 +1,208 @@
+"""Guaranteed bounds: readings that a true match can give, and true matches that a reading can come from."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.cascade import Chain, in_view
+from chain.discs import backward, extremes, forward, region_of
+from chain.join import aligned
+from chain.ratios import magnitude_from_return_loss
+from chain.records import Near, Setup
+from chain.stages import Box, Stage
+
+__all__ = ["View", "reading_range", "residual_box", "true_range", "true_range_complex", "view"]
+
+Real = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+GRID = 201
+HALVINGS = 30
+
+
+@dataclass(frozen=True)
+class View:
+    """What lies between the calibrated reading and the antenna, references aligned, with the reading's reference."""
+
+    freq_hz: Real
+    reading_ohm: float
+    far_ohm: float
+    pieces: tuple[Stage, ...]
+
+
+def residual_box(near: Near, freq_hz: Real) -> Box | None:
+    """What the analyzer's calibration left: directivity, source match and tracking as one two-port in front of the chain.
+
+    Parameters
+    ----------
+    near : the analyzer's port with its residuals [dB].
+    freq_hz : shape (frequencies,) [Hz].
+
+    Returns
+    -------
+    Box whose ends have the residuals' radii, or None where none is stated.
+
+    Examples
+    --------
+    >>> from library.records import Connector
+    >>> box = residual_box(Near(Connector("N-50", "jack"), directivity_db=40.0), np.array([1e8]))
+    >>> float(box.near_radius[0])
+    0.01
+
+    Source
+    ------
+    One-port error model: reading = D + (1 + T) G/(1 - M G).
+    """
+    if near.directivity_db is None and near.source_match_db is None and near.tracking_db is None:
+        return None
+
+    def radius(loss_db: float | None) -> Real:
+        size = 0.0 if loss_db is None else float(magnitude_from_return_loss(loss_db))
+        return np.full(freq_hz.shape, size)
+
+    through = np.zeros((*freq_hz.shape, 2, 2), dtype=complex)
+    through[..., 0, 1] = through[..., 1, 0] = 1
+    tracking = 0.0 if near.tracking_db is None else 10 ** (near.tracking_db / 20) - 1
+    return Box(
+        "near",
+        near.impedance_ohm,
+        near.impedance_ohm,
+        through,
+        radius(near.directivity_db),
+        radius(near.source_match_db),
+        product_radius=np.full(freq_hz.shape, tracking),
+    )
+
+
+def view(setup: Setup, chain: Chain) -> View:
+    """Everything a reading sees: residuals of a calibration at the analyzer, then the pieces after the plane.
+
+    Parameters
+    ----------
+    setup : the set-up.
+    chain : its chain.
+
+    Returns
+    -------
+    View.
+
+    Examples
+    --------
+    >>> from chain.cascade import build
+    >>> from chain.setupfile import load_setup
+    >>> setup = load_setup("demo/boathouse.toml")
+    >>> view(setup, build(setup)).reading_ohm
+    50.0
+
+    Source
+    ------
+    `chain.cascade.in_view`.
+    """
+    pieces, ohm = in_view(setup, chain)
+    if setup.calibration.plane == "near":
+        box = residual_box(setup.near, chain.freq_hz)
+        pieces = pieces if box is None else (box, *pieces)
+    return View(chain.freq_hz, ohm, chain.far_ohm, aligned(pieces, ohm, chain.far_ohm, chain.freq_hz))
+
+
+def reading_range(pieces: Sequence[Stage], magnitude: Real) -> tuple[Real, Real]:
+    """Lowest and highest reading that ends of a given reflection magnitude can give, whatever their phase.
+
+    Parameters
+    ----------
+    pieces : aligned pieces between reading and antenna.
+    magnitude : shape (frequencies, ...), true reflection magnitude [-].
+
+    Returns
+    -------
+    (low, high) reading magnitudes, same shape [-]. No admissible value of the unknowns passes them.
+
+    Examples
+    --------
+    >>> pad = Box("pad", 50.0, 75.0, np.array([[[0, 0.5], [0.5, 0]]], dtype=complex), near_radius=np.array([0.05]))
+    >>> [float(value[0].round(3)) for value in reading_range((pad,), np.array([0.4]))]
+    [0.05, 0.15]
+
+    Source
+    ------
+    `chain.discs.forward`.
+    """
+    start = region_of(np.zeros(magnitude.shape, dtype=complex), magnitude, magnitude)
+    return extremes(forward(pieces, start))
+
+
+def true_range(pieces: Sequence[Stage], reading: Real) -> tuple[Real, Real]:
+    """Lowest and highest true reflection magnitude that a reading's magnitude can come from.
+
+    Parameters
+    ----------
+    pieces : aligned pieces between reading and antenna.
+    reading : shape (frequencies,), reading as a reflection magnitude [-].
+
+    Returns
+    -------
+    (low, high), shape (frequencies,) [-]; NaN where no passive end can give the reading.
+
+    Examples
+    --------
+    >>> pad = Box("pad", 50.0, 75.0, np.array([[[0, 0.5], [0.5, 0]]], dtype=complex), near_radius=np.array([0.05]))
+    >>> [float(value[0].round(3)) for value in true_range((pad,), np.array([0.15]))]
+    [0.4, 0.8]
+
+    Source
+    ------
+    Inversion of `reading_range`: its upper limit grows with the true magnitude (maximum principle).
+    """
+    grid = np.linspace(0, 1, GRID)
+    wide = np.broadcast_to(grid, (*reading.shape, GRID))
+    low_curve, high_curve = reading_range(pieces, wide)
+    seen = reading[..., None]
+    never = high_curve[..., -1] < reading
+    first = np.argmax(high_curve >= seen, axis=-1)
+    last = GRID - 1 - np.argmax((low_curve <= seen)[..., ::-1], axis=-1)
+    none = ~(low_curve <= seen).any(axis=-1)
+    below, above = grid[np.maximum(first - 1, 0)], grid[first]
+    inside, outside = grid[last], grid[np.minimum(last + 1, GRID - 1)]
+    for _ in range(HALVINGS):
+        middle = (below + above) / 2
+        reached = reading_range(pieces, middle)[1] >= reading
+        below, above = np.where(reached, below, middle), np.where(reached, middle, above)
+        middle = (inside + outside) / 2
+        allowed = reading_range(pieces, middle)[0] <= reading
+        inside, outside = np.where(allowed, middle, inside), np.where(allowed, outside, middle)
+    impossible = never | none
+    low = np.where(first == 0, 0.0, below)
+    return np.where(impossible, np.nan, low), np.where(impossible, np.nan, outside)
+
+
+def true_range_complex(pieces: Sequence[Stage], reading: Complex) -> tuple[Real, Real]:
+    """Lowest and highest true reflection magnitude that a complex reading can come from.
+
+    Parameters
+    ----------
+    pieces : aligned pieces between reading and antenna.
+    reading : shape (frequencies,), complex reflection as read [-].
+
+    Returns
+    -------
+    (low, high), shape (frequencies,) [-]; NaN where no passive end can give the reading.
+
+    Examples
+    --------
+    >>> [float(value[0].round(6)) for value in true_range_complex((), np.array([0.3 + 0.4j]))]
+    [0.5, 0.5]
+
+    Source
+    ------
+    `chain.discs.backward`, narrowed by what the magnitude alone allows.
+    """
+    low, high = true_range(pieces, np.abs(reading))
+    region = backward(pieces, region_of(reading.astype(complex), np.zeros(reading.shape)))
+    least, most = extremes(region)
+    low, high = np.fmax(low, least), np.fmin(high, most)
+    impossible = np.isnan(low) | (low > high + 1e-9)
+    return np.where(impossible, np.nan, low), np.where(impossible, np.nan, high)

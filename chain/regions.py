@@ -1,0 +1,300 @@
+"""Discs in the reflection plane and what maps do to them: the arithmetic behind guaranteed bounds.
+
+Arrays have shape (2, frequencies, ...): index 0 follows the centre, index 1 is centred anew at junctions. `hole_radius`
+below zero means that nothing is excluded. `most` and `least` bound the magnitude by the best of what is carried.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = [
+    "Region",
+    "add_disc",
+    "bilinear",
+    "extremes",
+    "junction",
+    "quotient",
+    "region_of",
+    "scale",
+    "shift_by",
+]
+
+Real = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+ROUNDING = 4e-15
+
+
+@dataclass(frozen=True)
+class Region:
+    """Outer discs (`center`, `radius`) and holes (`hole_center`, `hole_radius`), shape (2, frequencies, ...)."""
+
+    center: Complex
+    radius: Real
+    hole_center: Complex
+    hole_radius: Real
+
+    @property
+    def most(self) -> Real:
+        """Largest magnitude inside the region, shape (frequencies, ...)."""
+        return np.asarray((np.abs(self.center) + self.radius).min(axis=0))
+
+    @property
+    def least(self) -> Real:
+        """Smallest magnitude inside the region, shape (frequencies, ...)."""
+        outside = np.abs(self.center) - self.radius
+        hole = self.hole_radius - np.abs(self.hole_center)
+        return np.maximum(np.maximum(outside, hole).max(axis=0), 0.0)
+
+    def inside_unit(self) -> Region:
+        """The same region where it lies in the unit disc; where an outer disc leaves it, the unit disc instead."""
+        beyond = ~(np.abs(self.center) + self.radius <= 1)
+        return Region(
+            np.where(beyond, 0, self.center), np.where(beyond, 1.0, self.radius), self.hole_center, self.hole_radius
+        )
+
+
+def region_of(center: Complex, radius: Real, hole_radius: Real | None = None) -> Region:
+    """Start region: a disc, with a concentric hole if the magnitude is known.
+
+    Parameters
+    ----------
+    center : shape (frequencies, ...) [-].
+    radius : same shape, radius of the outer disc [-].
+    hole_radius : same shape, or None for no hole [-].
+
+    Returns
+    -------
+    Region.
+
+    Examples
+    --------
+    >>> ring = region_of(np.zeros(1, complex), np.full(1, 0.3), np.full(1, 0.3))
+    >>> float(ring.least[0]), float(ring.most[0])
+    (0.3, 0.3)
+
+    Source
+    ------
+    Definition.
+    """
+    hole = np.full(radius.shape, -1.0) if hole_radius is None else hole_radius
+    pair = [np.stack([value, value]) for value in (center, radius, hole)]
+    return Region(pair[0], pair[1], pair[0].copy(), pair[2])
+
+
+def extremes(region: Region) -> tuple[Real, Real]:
+    """Smallest and largest magnitude of a region, at most 1.
+
+    Parameters
+    ----------
+    region : the region.
+
+    Returns
+    -------
+    (least, most), shape (frequencies, ...) each [-].
+
+    Examples
+    --------
+    See `region_of`.
+
+    Source
+    ------
+    Distance of the origin from a disc.
+    """
+    return np.minimum(region.least, 1.0), np.minimum(region.most, 1.0)
+
+
+def bilinear(region: Region, a: object, b: object, c: object, d: object) -> Region:
+    """Exact image under (a z + b)/(c z + d); the unit disc where the pole lies inside an outer disc.
+
+    Parameters
+    ----------
+    region : the region.
+    a, b, c, d : coefficients, broadcast against shape (frequencies, ...).
+
+    Returns
+    -------
+    Region.
+
+    Examples
+    --------
+    >>> image = bilinear(region_of(np.zeros(1, complex), np.ones(1)), 1.0, 0.2, 0.2, 1.0)
+    >>> float(image.most[0].round(12))
+    1.0
+
+    Source
+    ------
+    Image of a circle under a bilinear map.
+    """
+    a, b, c, d = (np.asarray(value, dtype=complex) for value in (a, b, c, d))
+    center, radius, good = _image(region.center, region.radius, a, b, c, d)
+    # Where a pole falls inside the disc nothing is known but that the end is passive.
+    center, radius = np.where(good, center, 0), np.where(good, radius, 1.0)
+    hole_center, hole_radius, kept = _image(region.hole_center, np.maximum(region.hole_radius, 0.0), a, b, c, d)
+    usable = kept & (region.hole_radius > 0)
+    return Region(
+        center, radius + ROUNDING, np.where(usable, hole_center, 0), np.where(usable, hole_radius - ROUNDING, -1.0)
+    )
+
+
+def _image(
+    center: Complex, radius: Real, a: Complex, b: Complex, c: Complex, d: Complex
+) -> tuple[Complex, Real, NDArray[np.bool_]]:
+    pole = c * center + d
+    down = np.abs(pole) ** 2 - np.abs(c) ** 2 * radius**2
+    good = down > 0
+    down = np.where(good, down, 1.0)
+    image = ((a * center + b) * np.conj(pole) - a * np.conj(c) * radius**2) / down
+    return image, radius * np.abs(a * d - b * c) / down, good
+
+
+def scale(region: Region, turn: NDArray[np.generic], low: Real, high: Real, half_rad: Real) -> Region:
+    """Multiply by `turn` (magnitude 1), a real factor from low to high and a rotation of up to half_rad either way.
+
+    Parameters
+    ----------
+    region : the region.
+    turn, low, high, half_rad : broadcast against shape (frequencies, ...) [-, -, -, rad].
+
+    Returns
+    -------
+    Region that holds every image.
+
+    Examples
+    --------
+    >>> out = scale(region_of(np.full(1, 0.5 + 0j), np.zeros(1)), np.ones(1), np.full(1, 0.8), np.ones(1), np.zeros(1))
+    >>> float(out.least[0].round(3)), float(out.most[0].round(3))
+    (0.4, 0.5)
+
+    Source
+    ------
+    Triangle inequality.
+    """
+    middle, half = (low + high) / 2, (high - low) / 2
+    angle = np.minimum(half_rad, np.pi)
+    # A disc of radius 2 sin(angle/2) |c| about the unturned centre holds the whole arc.
+    slip = half + 2 * high * np.sin(angle / 2)
+    center = region.center * turn * middle
+    radius = region.radius * high + np.abs(region.center) * slip
+    hole_center = region.hole_center * turn * middle
+    hole = region.hole_radius * low - np.abs(region.hole_center) * slip
+    return Region(center, radius + ROUNDING, hole_center, np.where(region.hole_radius > 0, hole - ROUNDING, -1.0))
+
+
+def shift_by(region: Region, offset: NDArray[np.generic]) -> Region:
+    """Add a known complex number.
+
+    Parameters
+    ----------
+    region : the region.
+    offset : broadcast against shape (frequencies, ...) [-].
+
+    Returns
+    -------
+    Region.
+
+    Examples
+    --------
+    >>> float(shift_by(region_of(np.zeros(1, complex), np.full(1, 0.1)), np.full(1, 0.2)).most[0].round(3))
+    0.3
+
+    Source
+    ------
+    Translation.
+    """
+    return Region(region.center + offset, region.radius, region.hole_center + offset, region.hole_radius)
+
+
+def add_disc(region: Region, radius: Real) -> Region:
+    """Add any complex number of magnitude up to `radius`.
+
+    Parameters
+    ----------
+    region : the region.
+    radius : broadcast against shape (frequencies, ...) [-].
+
+    Returns
+    -------
+    Region.
+
+    Examples
+    --------
+    >>> float(add_disc(region_of(np.zeros(1, complex), np.full(1, 0.1)), np.full(1, 0.2)).most[0].round(3))
+    0.3
+
+    Source
+    ------
+    Sum of two discs.
+    """
+    return Region(region.center, region.radius + radius, region.hole_center, region.hole_radius - radius)
+
+
+def quotient(region: Region, radius: NDArray[np.generic]) -> Region:
+    """Map z to z/(1 - d z) for any complex d of magnitude up to `radius`.
+
+    Parameters
+    ----------
+    region : the region.
+    radius : broadcast against shape (frequencies, ...) [-].
+
+    Returns
+    -------
+    Region that holds every image.
+
+    Examples
+    --------
+    >>> float(quotient(region_of(np.zeros(1, complex), np.full(1, 0.5)), np.full(1, 0.1)).most[0].round(4))
+    0.5263
+
+    Source
+    ------
+    |z/(1 - d z) - z| = |d z^2|/|1 - d z|; magnitudes by b/(1 - L b) and a/(1 + L a).
+    """
+    most, least = region.most, region.least
+    room = np.maximum(1 - np.real(radius) * most, 1e-9)
+    slip = np.real(radius) * most**2 / room
+    return _follow(region, slip, most / room, least / (1 + np.real(radius) * least))
+
+
+def junction(region: Region, radius: NDArray[np.generic], stretch: NDArray[np.generic] | None = None) -> Region:
+    """Put a lossless junction of unknown phase and magnitude up to `radius` in front.
+
+    Parameters
+    ----------
+    region : the region.
+    radius : broadcast against shape (frequencies, ...) [-].
+    stretch : factor by which the reflection may be larger where the junction lies inside a lossy line [-].
+
+    Returns
+    -------
+    Region that holds every image.
+
+    Examples
+    --------
+    >>> float(junction(region_of(np.zeros(1, complex), np.full(1, 0.5)), np.full(1, 0.1)).most[0].round(4))
+    0.5714
+
+    Source
+    ------
+    (r + z)/(1 + conj(r) z): magnitudes by (b + rho)/(1 + b rho); displacement at most rho (1 + b^2)/(1 - rho b).
+    """
+    rho, most, least = np.real(radius), np.minimum(region.most, 1.0), region.least
+    inner = most if stretch is None else np.minimum(most * np.real(stretch), 1.0)
+    slip = rho * (1 + inner**2) / np.maximum(1 - rho * inner, 1e-9)
+    high = (most + rho) / (1 + most * rho)
+    low = np.maximum(least - rho, 0.0) / np.maximum(1 - least * rho, 1e-9)
+    return _follow(region, slip, high, low)
+
+
+def _follow(region: Region, slip: Real, high: Real, low: Real) -> Region:
+    """Widen the disc that follows its centre by `slip`; centre the other anew between the magnitudes low and high."""
+    zero = np.zeros(high.shape, dtype=complex)
+    return Region(
+        np.stack([region.center[0], zero]),
+        np.stack([region.radius[0] + slip, high + ROUNDING]),
+        np.stack([region.hole_center[0], zero]),
+        np.stack([region.hole_radius[0] - slip, np.where(low > 0, low - ROUNDING, -1.0)]),
+    )
