@@ -77,6 +77,13 @@ class Family:
     loss_db_per_sqrt_ghz: float = 0.0
     matings: int = 0
     torque_nm: tuple[float, ...] = ()
+    limit: Limit | None = None
+    """Reflection limit of one mated pair."""
+    repeatability: float = 0.0
+    """Change of a reflection on reconnecting, up to `repeatability_to_hz`; 0: not known."""
+    repeatability_to_hz: float = 0.0
+    variants: tuple[str, ...] = ()
+    """What may stand in brackets after a connector of this family."""
 
 
 @dataclass(frozen=True)
@@ -187,6 +194,10 @@ class Coax:
     tan_delta: float = 0.0
     capacitance_pf_per_m: float = 0.0
     stranded: bool = False
+    fit_max: float = 0.0
+    """Largest relative residual of the coefficients against the points they were fitted to."""
+    lead_evidence: Evidence | None = None
+    """Standing of `limit`."""
     kind: str = field(default="coax", init=False)
 
 

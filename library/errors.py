@@ -1,0 +1,70 @@
+"""The one error of the library."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+__all__ = ["LibraryError", "near_names"]
+
+Defect = tuple[tuple[str | int, ...], str]
+
+
+class LibraryError(ValueError):
+    """Something the library was asked for or given is at fault.
+
+    Parameters
+    ----------
+    message : one sentence.
+    near : names that may have been meant, likeliest first.
+    defects : of a user's file: (path of keys and positions, what is wrong), all of them.
+    source : the user's file, or empty.
+
+    Examples
+    --------
+    >>> LibraryError("no part 'rg95'", near=("rg59",)).near
+    ('rg59',)
+
+    Source
+    ------
+    Own convention.
+    """
+
+    def __init__(
+        self, message: str, near: Sequence[str] = (), defects: Sequence[Defect] = (), source: str = ""
+    ) -> None:
+        hint = f"; did you mean {' or '.join(near)}?" if near else ""
+        super().__init__(message + hint)
+        self.message = message
+        self.near = tuple(near)
+        self.defects = tuple(defects)
+        self.source = source
+
+
+def near_names(word: str, names: Iterable[str], count: int = 3) -> tuple[str, ...]:
+    """Names that a misspelt word may stand for, case left aside.
+
+    Parameters
+    ----------
+    word : as written.
+    names : what exists.
+    count : how many at most.
+
+    Returns
+    -------
+    tuple of names, likeliest first.
+
+    Examples
+    --------
+    >>> near_names("RG-59", ["rg58", "rg59", "min-loss-pad"])
+    ('rg59', 'rg58')
+
+    Source
+    ------
+    Ratio of matching blocks (`difflib`), cut off at 0.5.
+    """
+    from difflib import get_close_matches
+
+    folded: dict[str, str] = {}
+    for name in names:
+        folded.setdefault(name.casefold(), name)
+    return tuple(folded[hit] for hit in get_close_matches(word.casefold(), folded, count, 0.5))

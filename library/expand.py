@@ -1,0 +1,153 @@
+"""Tables of adapters and terminations, written out: families x genders x grades become one row each."""
+
+from __future__ import annotations
+
+from typing import Any
+
+__all__ = ["adapter_rows", "slug", "termination_rows"]
+
+Row = dict[str, Any]
+
+STANDING = ("published", "measured", "computed", "stated", "practice", "memory")
+PLAIN_GRADE = "general"
+ALWAYS_75 = ("F-75", "IEC-75")
+
+
+def slug(family: str) -> str:
+    """Family's part of an id: the plain name at 50 ohm and where there is one impedance only, else with the impedance.
+
+    Parameters
+    ----------
+    family : id of a connector family.
+
+    Returns
+    -------
+    str.
+
+    Examples
+    --------
+    >>> [slug(family) for family in ("N-50", "BNC-75", "F-75", "RP-SMA-50", "UHF")]
+    ['n', 'bnc75', 'f', 'rpsma', 'uhf']
+
+    Source
+    ------
+    Own convention.
+    """
+    if family in ALWAYS_75:
+        family = family[:-3]
+    return family.lower().removesuffix("-50").replace("-", "")
+
+
+def _weakest(*kinds: str) -> str:
+    return max(kinds, key=STANDING.index)
+
+
+def _sentences(*texts: str) -> str:
+    return " ".join(text for text in texts if text)
+
+
+def _end_ohm(family: str) -> float:
+    return float(family.rpartition("-")[2]) if "-" in family else 0.0
+
+
+def _ways(row: Row) -> list[tuple[str, str]]:
+    if "genders" in row:
+        return [(near, far) for near, far in row["genders"]]
+    ways = [("plug", "plug"), ("plug", "jack"), ("jack", "jack")]
+    return ways if row["near"] == row["far"] else [*ways[:2], ("jack", "plug"), ways[2]]
+
+
+def adapter_rows(document: dict[str, Any]) -> dict[str, Row]:
+    """Rows of single adapters from a file of grades, sets and single ones.
+
+    Parameters
+    ----------
+    document : `grade`, `adapter_set` and `adapter` tables of a file.
+
+    Returns
+    -------
+    dict, id to row. The general grade (or the first one a set is sold in) goes by the plain id.
+
+    Examples
+    --------
+    >>> from library.store import document
+    >>> adapter_rows(document("adapters.toml"))["n-plug-bnc-plug"]["electrical_length_mm"]
+    50.0
+
+    Source
+    ------
+    `library/data/adapters.toml`. A row's evidence is the weakest of its figures'.
+    """
+    grades = {grade["id"]: grade for grade in document.get("grade", ())}
+    rows: dict[str, Row] = {}
+    for each in document.get("adapter_set", ()):
+        plain = PLAIN_GRADE if PLAIN_GRADE in each["grades"] else each.get("plain", each["grades"][0])
+        for near, far in _ways(each):
+            base = f"{slug(each['near'])}-{near}-{slug(each['far'])}-{far}"
+            for name in each["grades"]:
+                row = _adapter(each, grades[name], near, far)
+                row["id"] = base if name == plain else f"{base}-{name}"
+                rows[row["id"]] = row
+    return rows | {row["id"]: row for row in document.get("adapter", ())}
+
+
+def _adapter(each: Row, grade: Row, near: str, far: str) -> Row:
+    low, high = each["length_mm"]
+    near_ohm, far_ohm = _end_ohm(each["near"]), _end_ohm(each["far"])
+    figures = each if "evidence" in each else grade
+    row: Row = {
+        "name": f"{each['near']} {near} to {each['far']} {far}, {grade['id']} grade",
+        "near": f"{each['near']} {near}",
+        "far": f"{each['far']} {far}",
+        "impedance_ohm": each.get("impedance_ohm", near_ohm or far_ohm),
+        "near_ohm": near_ohm,
+        "far_ohm": far_ohm,
+        "electrical_length_mm": (low + high) / 2,
+        "length_tolerance_mm": (high - low) / 2,
+        "loss_at_1ghz_db": each.get("loss_at_1ghz_db", grade["loss_at_1ghz_db"]),
+        "max_mhz": min(each["max_mhz"], grade["max_mhz"]),
+        "grade": grade["id"],
+        "evidence": _weakest(figures["evidence"], each["length_evidence"]),
+        "source": f"{figures['source']}; length {each['length_evidence']}: {each['length_source']}",
+        "note": _sentences(each.get("note", ""), grade.get("note", "") if figures is grade else ""),
+    }
+    if not each.get("lossless_section"):
+        row["reflection"] = each.get("reflection", grade["reflection"])
+    return row
+
+
+def termination_rows(document: dict[str, Any]) -> dict[str, Row]:
+    """Rows of single terminations from a file of sets and single ones.
+
+    Parameters
+    ----------
+    document : `termination_set` and `termination` tables of a file.
+
+    Returns
+    -------
+    dict, id to row.
+
+    Examples
+    --------
+    >>> from library.store import document
+    >>> termination_rows(document("terminations.toml"))["load-bnc75-plug"]["impedance_ohm"]
+    75.0
+
+    Source
+    ------
+    `library/data/terminations.toml`.
+    """
+    rows: dict[str, Row] = {}
+    for each in document.get("termination_set", ()):
+        shared = {key: value for key, value in each.items() if key not in ("families", "genders")}
+        for family in each["families"]:
+            for gender in each["genders"]:
+                plain = each["grade"] == PLAIN_GRADE
+                name = f"{each['type']}-{slug(family)}-{gender}" + ("" if plain else f"-{each['grade']}")
+                rows[name] = shared | {
+                    "id": name,
+                    "name": f"{each['type']} with {family} {gender}, {each['grade']}",
+                    "connector": f"{family} {gender}",
+                    "impedance_ohm": _end_ohm(family) if each["type"] == "load" else 0.0,
+                }
+    return rows | {row["id"]: row for row in document.get("termination", ())}

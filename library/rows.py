@@ -1,0 +1,351 @@
+"""From a row of a data file to a record: the one table that joins the keys of the files to the fields of the records.
+
+Built-in files are trusted (a test validates them), a user's files pass `library.schema` first; both come through here.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import Any
+
+from library import records
+from library.records import Connector, Evidence, Limit
+
+__all__ = ["COLUMNS", "KINDS", "connector_of", "ladder_loss_db", "limit_of", "record"]
+
+Row = dict[str, Any]
+Reader = Callable[[Any], Any]
+
+SAMPLES = 32
+HIGHEST_LOSS_DB = 60.0
+"""Return loss at which a limit is cut off: better than that is not a statement about a whole part."""
+
+
+def connector_of(text: str) -> Connector:
+    """Take a well-formed connector name apart; `library.mating.parse_connector` is the one that checks.
+
+    Parameters
+    ----------
+    text : `family gender`, with the variant in brackets if there is one.
+
+    Returns
+    -------
+    Connector.
+
+    Examples
+    --------
+    >>> connector_of("F-75 plug (push-on)")
+    Connector(family='F-75', gender='plug', variant='push-on')
+
+    Source
+    ------
+    Form of a connector's name in the data files.
+    """
+    words, _, variant = text.partition("(")
+    family, _, gender = words.strip().rpartition(" ")
+    return Connector(family, gender, variant.rstrip(") "))
+
+
+def limit_of(spec: dict[str, Any]) -> Limit:
+    """Reflection limit from one of its four forms in a data file.
+
+    Parameters
+    ----------
+    spec : `return_loss_db`; or `points_mhz_db`, joined by straight lines; or `bands_mhz_db`, constant over each band
+        (low, high, dB); or `vswr` with `vswr_per_ghz` and `to_mhz`. `magnitude_kind` may be added to each.
+
+    Returns
+    -------
+    Limit, return loss [dB] over frequency [Hz].
+
+    Examples
+    --------
+    >>> limit_of({"return_loss_db": 26})
+    Limit(freq_hz=(0.0,), return_loss_db=(26.0,), kind='disc')
+    >>> round(limit_of({"vswr": 1.1, "vswr_per_ghz": 0.04, "to_mhz": 4000}).return_loss_db[-1], 1)
+    18.8
+
+    Source
+    ------
+    RL = -20 log10((s - 1)/(s + 1)). The VSWR form is sampled so closely that straight lines keep within 0.1 dB of it.
+    """
+    kind = spec.get("magnitude_kind", "disc")
+    if "return_loss_db" in spec:
+        return Limit((0.0,), (float(spec["return_loss_db"]),), kind)
+    if "points_mhz_db" in spec:
+        points = [(float(mhz) * 1e6, float(level)) for mhz, level in spec["points_mhz_db"]]
+    elif "bands_mhz_db" in spec:
+        points = []
+        for low, high, level in spec["bands_mhz_db"]:
+            # A step needs two points; the worse side keeps the shared edge.
+            points += [(float(low) * 1e6 * (1 + 1e-9), float(level)), (float(high) * 1e6, float(level))]
+    else:
+        slope, top_hz = float(spec.get("vswr_per_ghz", 0.0)), float(spec.get("to_mhz", 0.0)) * 1e6
+        count = SAMPLES if slope else 0
+        hertz = [top_hz * (step / count) ** 2 for step in range(count + 1)] if count else [0.0]
+        points = [(freq, _vswr_db(float(spec["vswr"]) + slope * freq / 1e9)) for freq in hertz]
+    return Limit(tuple(freq for freq, _ in points), tuple(level for _, level in points), kind)
+
+
+def _vswr_db(vswr: float) -> float:
+    return HIGHEST_LOSS_DB if vswr <= 1.002 else -20 * math.log10((vswr - 1) / (vswr + 1))
+
+
+def ladder_loss_db(arms: list[list[Any]], near_ohm: float, far_ohm: float) -> float:
+    """Loss of a ladder of resistors between its two nominal impedances.
+
+    Parameters
+    ----------
+    arms : near to far, each `["series", ohm]` or `["shunt", ohm]` [ohm].
+    near_ohm, far_ohm : what it works between [ohm].
+
+    Returns
+    -------
+    float, source's available power over delivered power [dB].
+
+    Examples
+    --------
+    >>> round(ladder_loss_db([["shunt", 86.6025], ["series", 43.3013]], 50, 75), 4)
+    5.7195
+
+    Source
+    ------
+    Chain matrix of the ladder; S21 = 2 sqrt(Zn Zf)/(A Zf + B + C Zn Zf + D Zn).
+    """
+    a, b, c, d = 1.0, 0.0, 0.0, 1.0
+    for place, ohm in arms:
+        if place == "series":
+            b, d = b + a * ohm, d + c * ohm
+        else:
+            a, c = a + b / ohm, c + d / ohm
+    total = a * far_ohm + b + c * near_ohm * far_ohm + d * near_ohm
+    return 20 * math.log10(total / (2 * math.sqrt(near_ohm * far_ohm)))
+
+
+def _times(factor: float) -> Reader:
+    return lambda value: float(value) * factor
+
+
+def _over(divisor: float) -> Reader:
+    # Dividing by a power of ten rounds once; multiplying by 1e-9 would round twice and spoil equality with literals.
+    return lambda value: float(value) / divisor
+
+
+def _floats(value: Any) -> tuple[float, ...]:
+    return tuple(float(each) for each in value)
+
+
+def _pairs(value: Any) -> tuple[tuple[Any, ...], ...]:
+    return tuple(tuple(each) for each in value)
+
+
+def _arms(value: Any) -> tuple[tuple[str, float], ...]:
+    return tuple((str(place), float(ohm)) for place, ohm in value)
+
+
+def _losses(value: Any) -> tuple[tuple[str, str, float], ...]:
+    return tuple((str(first), str(second), float(loss)) for first, second, loss in value)
+
+
+def _numbers(value: Any) -> tuple[tuple[float, ...], ...]:
+    return tuple(_floats(each) for each in value)
+
+
+def _connectors(value: Any) -> tuple[Connector, ...]:
+    return tuple(connector_of(each) for each in value)
+
+
+MEGA, MILLI, NANO, PICO, PERCENT = _times(1e6), _over(1e3), _over(1e9), _over(1e12), _over(100)
+
+ENDS: dict[str, tuple[str, Reader]] = {
+    "id": ("id", str),
+    "name": ("name", str),
+    "near": ("near_connector", connector_of),
+    "far": ("far_connector", connector_of),
+    "near_ohm": ("near_ohm", float),
+    "far_ohm": ("far_ohm", float),
+    "max_mhz": ("max_hz", MEGA),
+    "dc": ("dc", str),
+}
+
+COLUMNS: dict[str, dict[str, tuple[str, Reader]]] = {
+    "family": {
+        "id": ("id", str),
+        "name": ("name", str),
+        "standard": ("standard", str),
+        "impedance_ohm": ("impedance_ohm", float),
+        "max_mhz": ("max_hz", MEGA),
+        "section_ohm": ("section_ohm", float),
+        "section_mm": ("section_m", MILLI),
+        "loss_db_per_sqrt_ghz": ("loss_db_per_sqrt_ghz", float),
+        "matings": ("matings", int),
+        "torque_nm": ("torque_nm", _floats),
+        "variants": ("variants", tuple),
+        "pair_reflection": ("limit", limit_of),
+        "repeatability": ("repeatability", float),
+        "repeatability_to_mhz": ("repeatability_to_hz", MEGA),
+    },
+    "pad": ENDS
+    | {
+        "model": ("model", str),
+        "loss_db": ("loss_db", float),
+        "loss_tolerance_db": ("loss_tolerance_db", float),
+        "near_reflection": ("near_limit", limit_of),
+        "far_reflection": ("far_limit", limit_of),
+        "arms": ("arms", _arms),
+        "arm_tolerance_percent": ("arm_tolerance", PERCENT),
+        "arm_inductance_nh": ("arm_inductance_h", NANO),
+        "arm_capacitance_pf": ("arm_capacitance_f", PICO),
+        "resistor_power_w": ("resistor_power_w", float),
+    },
+    "adapter": ENDS
+    | {
+        "impedance_ohm": ("impedance_ohm", float),
+        "electrical_length_mm": ("electrical_length_m", MILLI),
+        "length_tolerance_mm": ("length_tolerance_m", MILLI),
+        "loss_at_1ghz_db": ("loss_at_1ghz_db", float),
+        "reflection": ("limit", limit_of),
+        "grade": ("grade", str),
+    },
+    "coax": {
+        "id": ("id", str),
+        "name": ("name", str),
+        "impedance_ohm": ("impedance_ohm", float),
+        "impedance_tolerance_ohm": ("impedance_tolerance_ohm", float),
+        "velocity_factor": ("velocity_factor", float),
+        "flat_db_per_100m": ("flat_db_per_100m", float),
+        "per_sqrt_mhz_db_per_100m": ("per_sqrt_mhz_db_per_100m", float),
+        "per_mhz_db_per_100m": ("per_mhz_db_per_100m", float),
+        "valid_from_mhz": ("valid_from_hz", MEGA),
+        "valid_to_mhz": ("valid_to_hz", MEGA),
+        "temperature_c": ("temperature_c", float),
+        "loss_tolerance_percent": ("loss_tolerance", PERCENT),
+        "lead_reflection": ("limit", limit_of),
+        "attenuation_kind": ("attenuation_kind", str),
+        "points_mhz": ("points_hz", lambda value: tuple(float(mhz) * 1e6 for mhz in value)),
+        "points_db_per_100m": ("points_db_per_100m", _floats),
+        "impedance_points_mhz": ("impedance_points_hz", lambda value: tuple(float(mhz) * 1e6 for mhz in value)),
+        "impedance_points_ohm": ("impedance_points_ohm", _floats),
+        "inner_mm": ("inner_mm", float),
+        "dielectric_mm": ("dielectric_mm", float),
+        "tan_delta": ("tan_delta", float),
+        "capacitance_pf_per_m": ("capacitance_pf_per_m", float),
+        "stranded": ("stranded", bool),
+        "fit_max_percent": ("fit_max", PERCENT),
+    },
+    "section": ENDS
+    | {"pieces": ("pieces", _numbers), "design_mhz": ("design_hz", MEGA), "reflection": ("limit", limit_of)},
+    "transformer": ENDS
+    | {
+        "turns_ratio": ("turns_ratio", float),
+        "loss_db": ("loss_db", float),
+        "loss_tolerance_db": ("loss_tolerance_db", float),
+        "reflection": ("limit", limit_of),
+        "min_mhz": ("min_hz", MEGA),
+    },
+    "splitter": {
+        "id": ("id", str),
+        "name": ("name", str),
+        "ports": ("ports", tuple),
+        "connectors": ("connectors", _connectors),
+        "impedance_ohm": ("impedance_ohm", float),
+        "loss_db": ("loss_db", _losses),
+        "loss_tolerance_db": ("loss_tolerance_db", float),
+        "reflection": ("limit", limit_of),
+        "min_mhz": ("min_hz", MEGA),
+        "max_mhz": ("max_hz", MEGA),
+        "dc": ("dc", str),
+    },
+    "termination": {
+        "id": ("id", str),
+        "name": ("name", str),
+        "connector": ("connector", connector_of),
+        "type": ("type", str),
+        "impedance_ohm": ("impedance_ohm", float),
+        "reflection": ("limit", limit_of),
+        "grade": ("grade", str),
+        "inductance_nh": ("inductance_h", NANO),
+        "capacitance_pf": ("capacitance_f", PICO),
+        "max_mhz": ("max_hz", MEGA),
+    },
+    "raster": {
+        key: (key, str)
+        for key in ("id", "region", "service", "band", "a", "b", "c", "width_mhz", "edge_c", "occupied_mhz")
+    }
+    | {"first": ("first", int), "last": ("last", int), "omit": ("omit", tuple), "extra": ("extra", _pairs)},
+}
+"""Per kind of row: key in the file, field of the record, and how the value is read (units become SI here)."""
+
+ABSENT: dict[str, dict[str, Any]] = {
+    "pad": {"loss_tolerance_db": 0.0, "near_limit": None, "far_limit": None, "arms": ()},
+    "adapter": {"length_tolerance_m": 0.0, "loss_at_1ghz_db": 0.0, "limit": None},
+    "coax": {
+        "flat_db_per_100m": 0.0,
+        "per_sqrt_mhz_db_per_100m": 0.0,
+        "per_mhz_db_per_100m": 0.0,
+        "impedance_tolerance_ohm": 0.0,
+        "temperature_c": 20.0,
+        "loss_tolerance": 0.0,
+        "limit": None,
+    },
+    "section": {"limit": None},
+    "transformer": {"turns_ratio": 0.0, "loss_tolerance_db": 0.0, "limit": None},
+    "splitter": {"loss_tolerance_db": 0.0, "limit": None},
+    "termination": {"impedance_ohm": 0.0, "limit": None},
+    "raster": {"a": "0", "b": "0", "c": "0", "first": 1, "last": 0},
+}
+"""What a row may leave out although its record has no default."""
+
+KINDS: dict[str, Any] = {
+    "family": records.Family,
+    "pad": records.Pad,
+    "adapter": records.Adapter,
+    "coax": records.Coax,
+    "section": records.SectionLine,
+    "transformer": records.Transformer,
+    "splitter": records.Splitter,
+    "termination": records.Termination,
+    "raster": records.Raster,
+}
+"""Kind of row (the name of its table in a file) and the record it becomes."""
+
+
+def record(kind: str, row: Row) -> Any:
+    """Make the record of a row.
+
+    Parameters
+    ----------
+    kind : a key of `KINDS`.
+    row : keys as in `COLUMNS`, and `evidence`, `source`, `note`; values already known to be sound.
+
+    Returns
+    -------
+    The record, units in SI.
+
+    Examples
+    --------
+    >>> row = {"id": "my-load", "name": "shop load", "connector": "F-75 plug", "type": "load", "impedance_ohm": 75,
+    ...        "inductance_nh": 2, "evidence": "stated", "source": "label"}
+    >>> record("termination", row).inductance_h
+    2e-09
+
+    Source
+    ------
+    `COLUMNS`.
+    """
+    columns = COLUMNS[kind]
+    fields = dict(ABSENT.get(kind, {}))
+    fields |= {columns[key][0]: columns[key][1](value) for key, value in row.items() if key in columns}
+    if "name" in columns:
+        fields.setdefault("name", row["id"])
+    fields["evidence"] = Evidence(row.get("evidence", "stated"), row.get("source", ""), row.get("note", ""))
+    if kind == "pad":
+        fields.setdefault("model", "resistors" if fields["arms"] else "specification")
+        fields.setdefault("loss_db", ladder_loss_db(row.get("arms", []), fields["near_ohm"], fields["far_ohm"]))
+    if kind == "coax":
+        static = row.get("static_evidence", row.get("evidence", "stated"))
+        fields["static_evidence"] = Evidence(static, row.get("static_source", row.get("source", "")))
+        lead = Evidence(row.get("lead_evidence", "stated"), row.get("lead_source", ""))
+        fields["lead_evidence"] = lead if fields["limit"] else None
+    return KINDS[kind](**fields)
