@@ -139,7 +139,9 @@ def _propagate(line: Line, region: Region, direction: int) -> Region:
     if not known:
         region = bilinear(region, 1.0, -wide_rho, -wide_rho, 1.0)
     loosest = np.exp(-2 * direction * line.loss_np * (1 - line.loss_tolerance) * min(line.length_low, line.length_high))
-    tightest = np.exp(-2 * direction * line.loss_np * (1 + line.loss_tolerance) * max(line.length_low, line.length_high))
+    tightest = np.exp(
+        -2 * direction * line.loss_np * (1 + line.loss_tolerance) * max(line.length_low, line.length_high)
+    )
     middle = (line.length_low + line.length_high) / 2
     turn = np.exp(-2j * direction * line.phase_rad * middle)
     half = 2 * line.phase_rad * abs(line.length_high - line.length_low) / 2

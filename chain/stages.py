@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from chain import twoport
 
-__all__ = ["Box", "Ladder", "Line", "Stage", "line_s"]
+__all__ = ["Box", "Ladder", "Line", "Stage", "at_frequencies", "line_s"]
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -195,3 +195,29 @@ def line_s(impedance_ohm: Complex, gamma_length: Complex, reference_ohm: float) 
     out[..., 0, 0] = out[..., 1, 1] = rho * (1 - twice) / down
     out[..., 0, 1] = out[..., 1, 0] = once * (1 - rho * rho) / down
     return out
+
+
+def at_frequencies(piece: Stage, chosen: slice) -> Stage:
+    """The same piece at some of its frequencies.
+
+    Parameters
+    ----------
+    piece : any piece.
+    chosen : slice of the frequency axis.
+
+    Returns
+    -------
+    piece of the same kind.
+
+    Examples
+    --------
+    >>> box = Box("pad", 50.0, 75.0, np.zeros((5, 2, 2), complex))
+    >>> at_frequencies(box, slice(0, 2)).s.shape
+    (2, 2, 2)
+
+    Source
+    ------
+    Indexing; no formula.
+    """
+    arrays = {name: value[chosen] for name, value in vars(piece).items() if isinstance(value, np.ndarray)}
+    return replace(piece, **arrays)

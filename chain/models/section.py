@@ -24,8 +24,6 @@ def stages(item: Item, freq_hz: NDArray[np.float64]) -> tuple[Stage, ...]:
         phase = 2 * np.pi * wavelengths * freq_hz / section.design_hz
         piece = line_s(np.full(freq_hz.shape, impedance, dtype=complex), 1j * phase, section.near_ohm)
         total = twoport.star(total, piece)
-    total = twoport.renormalise(
-        total, (section.near_ohm, section.near_ohm), (section.near_ohm, section.far_ohm)
-    )
+    total = twoport.renormalise(total, (section.near_ohm, section.near_ohm), (section.near_ohm, section.far_ohm))
     radius = limit_radius(section.limit, freq_hz)
     return (Box(item.id, section.near_ohm, section.far_ohm, total, radius, radius),)

@@ -33,7 +33,9 @@ def stages(item: Item, freq_hz: Real) -> tuple[Stage, ...]:
         if name in item.path:
             continue
         index = ports.index(name)
-        reflection, unknown = _arm(arms.get(name, Arm(name, "matched", part.impedance_ohm)), part.impedance_ohm, freq_hz)
+        reflection, unknown = _arm(
+            arms.get(name, Arm(name, "matched", part.impedance_ohm)), part.impedance_ohm, freq_hz
+        )
         unknown = unknown + (radius if radius is not None else 0.0)
         near, far = ports.index(item.path[0]), ports.index(item.path[1])
         spread += _reach(s, (near, far, index), unknown)

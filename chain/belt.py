@@ -1,0 +1,187 @@
+"""Coverage intervals for a true reflection magnitude: a Neyman belt with likelihood-ratio ordering.
+
+For each true magnitude on a grid, readings are simulated with the antenna's phase uniform. A reading x is accepted for a true
+magnitude g if the likelihood of g, relative to the best magnitude for that reading, is among the larger ones that g
+itself gives with the stated probability. The interval of a reading is every g that accepts it. Unlike
+quantiles of a recovered magnitude this covers a perfect antenna (g = 0) and a fully reflecting end (g = 1) too.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.maps import Maps
+
+__all__ = ["GRID", "Belt", "belt", "statistic"]
+
+Real = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+GRID: Real = np.unique(
+    np.concatenate([np.linspace(0, 0.2, 17), np.linspace(0.2, 0.6, 25), np.linspace(0.6, 1.0, 21)]).round(6)
+)
+"""True magnitudes the belt is made for; closer together where a good antenna lies."""
+
+BINS = 160
+SMOOTH = 1.5
+"""Width of the kernel that smooths the simulated densities, in bins."""
+
+
+@dataclass(frozen=True)
+class Belt:
+    """Belts of one statistic at several places (frequencies or channels).
+
+    `edge` is the largest statistic tabulated at each place; `score` the log likelihood ratio, shape (places, grid,
+    bins); `least` the smallest score accepted, shape (places, grid).
+    """
+
+    edge: Real
+    score: NDArray[np.float32]
+    least: Real
+    coverage: float
+    beyond: Real
+    """Share of the simulated readings of a fully reflecting end whose recovered magnitude is above 1, by place."""
+
+    def interval(self, observed: Real) -> tuple[Real, Real]:
+        """Interval of the true magnitude for one observed statistic at each place; NaN where no magnitude accepts it."""
+        position = np.clip(observed / self.edge, 0, 1) * BINS - 0.5
+        left = np.clip(np.floor(position).astype(int), 0, BINS - 2)
+        weight = np.clip(position - left, 0.0, 1.0)[:, None]
+        rows = np.arange(observed.size)
+        score = self.score[rows, :, left] * (1 - weight) + self.score[rows, :, left + 1] * weight
+        margin = np.where((observed > self.edge)[:, None], -1.0, score - self.least)
+        return _crossings(margin)
+
+    def accepted(self, magnitude: float) -> tuple[Real, Real]:
+        """Lowest and highest statistic accepted for one true magnitude, at each place."""
+        low, high = np.empty(self.edge.size), np.empty(self.edge.size)
+        at = int(np.clip(np.searchsorted(GRID, magnitude) - 1, 0, GRID.size - 2))
+        weight = (magnitude - GRID[at]) / (GRID[at + 1] - GRID[at])
+        centers = (np.arange(BINS) + 0.5) / BINS
+        for place in range(self.edge.size):
+            ends = []
+            for row in (at, at + 1):
+                inside = np.flatnonzero(self.score[place, row] >= self.least[place, row])
+                ends.append((centers[inside[0]], centers[inside[-1]]) if inside.size else (0.0, 0.0))
+            low[place] = self.edge[place] * (ends[0][0] * (1 - weight) + ends[1][0] * weight)
+            high[place] = self.edge[place] * (ends[0][1] * (1 - weight) + ends[1][1] * weight)
+        half = 0.5 * self.edge / BINS
+        return np.where(low <= 1.01 * half, 0.0, low - half), high + half
+
+
+def _crossings(margin: Real) -> tuple[Real, Real]:
+    """Ends of the hull of the accepted magnitudes, by interpolation of where the margin passes zero."""
+    inside = margin >= 0
+    some = inside.any(axis=1)
+    first = np.argmax(inside, axis=1)
+    last = GRID.size - 1 - np.argmax(inside[:, ::-1], axis=1)
+    rows = np.arange(margin.shape[0])
+
+    def cross(inner: NDArray[np.intp], outer: NDArray[np.intp]) -> Real:
+        here, there = margin[rows, inner], margin[rows, outer]
+        step = np.where(here - there > 0, here / np.where(here - there > 0, here - there, 1), 0.0)
+        return np.asarray(GRID[inner] + np.clip(step, 0, 1) * (GRID[outer] - GRID[inner]))
+
+    low = cross(first, np.maximum(first - 1, 0))
+    high = cross(last, np.minimum(last + 1, GRID.size - 1))
+    return np.where(some, low, np.nan), np.where(some, high, np.nan)
+
+
+def statistic(maps: Maps, known: Maps, far: Complex, complex_reading: bool) -> Real:
+    """What is observed: the reading's magnitude, or the magnitude recovered from a complex reading.
+
+    Parameters
+    ----------
+    maps : drawn maps, shape (draws, frequencies).
+    known : the nominal map, shape (1, frequencies).
+    far : true reflections, broadcast against the draws.
+    complex_reading : whether the reading's phase is known.
+
+    Returns
+    -------
+    real array, at least 0 [-].
+
+    Examples
+    --------
+    >>> from chain.maps import identity
+    >>> float(statistic(identity((1, 1)), identity((1, 1)), np.array([[0.3j]]), True)[0, 0])
+    0.3
+
+    Source
+    ------
+    The inverse of the nominal bilinear map.
+    """
+    reading = maps.reading(far)
+    return np.abs(known.recovered(reading) if complex_reading else reading)
+
+
+def belt(samples: NDArray[np.float32] | Real, coverage: float = 0.95, cap: float = 4.0) -> Belt:
+    """Make the belt of one place, or of several, from simulated statistics.
+
+    Parameters
+    ----------
+    samples : shape (places, grid, draws), statistic of each draw for each magnitude of `GRID` [-].
+    coverage : probability stated for the interval.
+    cap : largest statistic that is told apart; a recovered magnitude can be far above 1 [-].
+
+    Returns
+    -------
+    Belt.
+
+    Examples
+    --------
+    >>> rng = np.random.default_rng(1)
+    >>> noise = 0.02 * (rng.standard_normal((2, 1, GRID.size, 4000)))
+    >>> made = belt(np.abs(GRID[None, :, None] + noise[0] + 1j * noise[1]))
+    >>> low, high = made.interval(np.array([0.5]))
+    >>> bool(abs(low[0] - 0.461) < 0.006), bool(abs(high[0] - 0.539) < 0.006)
+    (True, True)
+
+    Source
+    ------
+    Neyman construction with likelihood-ratio ordering; figures of coverage in DEVELOPERS.md.
+    """
+    places, grid, draws = samples.shape
+    edge = np.empty(places)
+    score = np.empty((places, grid, BINS), dtype=np.float32)
+    least = np.empty((places, grid))
+    beyond = (samples[:, -1, :] > 1).mean(axis=1)
+    for place in range(places):
+        values = np.minimum(samples[place], cap)
+        edge[place] = max(float(values.max()), 1e-6) * (1 + 1e-6)
+        scaled = values * (BINS / edge[place])
+        score[place] = _scores(scaled, draws)
+        least[place] = _least(score[place], scaled, coverage)
+    return Belt(edge, score, least, coverage, beyond)
+
+
+def _scores(scaled: Real, draws: int) -> Real:
+    """Log likelihood ratio of each magnitude against the best one, on the bins of the statistic."""
+    grid = scaled.shape[0]
+    index = scaled.astype(np.int32)
+    np.minimum(index, BINS - 1, out=index)
+    index += (np.arange(grid, dtype=np.int32) * BINS)[:, None]
+    counts = np.bincount(index.ravel(), minlength=grid * BINS).reshape(grid, BINS).astype(float)
+    reach = np.arange(-5, 6)
+    kernel = np.exp(-0.5 * (reach / SMOOTH) ** 2)
+    kernel /= kernel.sum()
+    # Mirrored at zero: a magnitude has no values below, and its density there must not leak away.
+    padded = np.concatenate([counts[:, 4::-1], counts, counts[:, : -6 : -1]], axis=1)
+    smooth = sum(weight * padded[:, shift : shift + BINS] for shift, weight in enumerate(kernel))
+    density = np.log(np.asarray(smooth) / draws + 1e-3 / draws)
+    return np.asarray(density - density.max(axis=0))
+
+
+def _least(score: NDArray[np.float32], scaled: Real, coverage: float) -> Real:
+    """Smallest score accepted for each magnitude, so that its own readings are accepted with the stated share."""
+    draws = scaled.shape[1]
+    position = scaled - 0.5
+    left = np.clip(position.astype(np.int32), 0, BINS - 2)
+    weight = np.clip(position - left, 0, 1)
+    rows = np.arange(score.shape[0])[:, None]
+    own = score[rows, left] * (1 - weight) + score[rows, left + 1] * weight
+    rank = int(np.floor((1 - coverage) * draws))
+    return np.asarray(np.partition(own, rank, axis=1)[:, rank])
