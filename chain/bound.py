@@ -2,36 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.cascade import Chain, in_view
 from chain.discs import backward, extremes, forward, region_of
-from chain.join import aligned
 from chain.ratios import magnitude_from_return_loss
-from chain.records import Near, Setup
+from chain.records import Near
 from chain.stages import Box, Stage
 
-__all__ = ["View", "reading_range", "residual_box", "true_range", "true_range_complex", "view"]
+__all__ = ["invert", "reading_range", "residual_box", "true_range", "true_range_complex"]
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
 GRID = 201
 HALVINGS = 30
-
-
-@dataclass(frozen=True)
-class View:
-    """What lies between the calibrated reading and the antenna, references aligned, with the reading's reference."""
-
-    freq_hz: Real
-    reading_ohm: float
-    far_ohm: float
-    pieces: tuple[Stage, ...]
 
 
 def residual_box(near: Near, freq_hz: Real) -> Box | None:
@@ -78,37 +65,6 @@ def residual_box(near: Near, freq_hz: Real) -> Box | None:
     )
 
 
-def view(setup: Setup, chain: Chain) -> View:
-    """Everything a reading sees: residuals of a calibration at the analyzer, then the pieces after the plane.
-
-    Parameters
-    ----------
-    setup : the set-up.
-    chain : its chain.
-
-    Returns
-    -------
-    View.
-
-    Examples
-    --------
-    >>> from chain.cascade import build
-    >>> from chain.setupfile import load_setup
-    >>> setup = load_setup("demo/boathouse.toml")
-    >>> view(setup, build(setup)).reading_ohm
-    50.0
-
-    Source
-    ------
-    `chain.cascade.in_view`.
-    """
-    pieces, ohm = in_view(setup, chain)
-    if setup.calibration.plane == "near":
-        box = residual_box(setup.near, chain.freq_hz)
-        pieces = pieces if box is None else (box, *pieces)
-    return View(chain.freq_hz, ohm, chain.far_ohm, aligned(pieces, ohm, chain.far_ohm, chain.freq_hz))
-
-
 def reading_range(pieces: Sequence[Stage], magnitude: Real) -> tuple[Real, Real]:
     """Lowest and highest reading that ends of a given reflection magnitude can give, whatever their phase.
 
@@ -135,6 +91,48 @@ def reading_range(pieces: Sequence[Stage], magnitude: Real) -> tuple[Real, Real]
     return extremes(forward(pieces, start))
 
 
+def invert(seen: Callable[[Real], tuple[Real, Real]], reading: Real) -> tuple[Real, Real]:
+    """True magnitudes that a reading can come from, given the range of readings that a true magnitude can give.
+
+    Parameters
+    ----------
+    seen : from true magnitudes, shape (frequencies, ...), to (lowest, highest) readings of that shape [-].
+    reading : shape (frequencies,), reading as a reflection magnitude [-].
+
+    Returns
+    -------
+    (low, high), shape (frequencies,) [-]; NaN where no passive end can give the reading.
+
+    Examples
+    --------
+    >>> low, high = invert(lambda g: (0.5 * g, 0.5 * g + 0.1), np.array([0.3]))
+    >>> round(float(low[0]), 6), round(float(high[0]), 6)
+    (0.4, 0.6)
+
+    Source
+    ------
+    The upper limit grows with the true magnitude (maximum principle); bisection between the points of a grid.
+    """
+    grid = np.linspace(0, 1, GRID)
+    low_curve, high_curve = seen(np.broadcast_to(grid, (*reading.shape, GRID)))
+    never = high_curve[..., -1] < reading
+    first = np.argmax(high_curve >= reading[..., None], axis=-1)
+    allowed = low_curve <= reading[..., None]
+    last = GRID - 1 - np.argmax(allowed[..., ::-1], axis=-1)
+    below, above = grid[np.maximum(first - 1, 0)], grid[first]
+    inside, outside = grid[last], grid[np.minimum(last + 1, GRID - 1)]
+    for _ in range(HALVINGS):
+        middle = (below + above) / 2
+        reached = seen(middle)[1] >= reading
+        below, above = np.where(reached, below, middle), np.where(reached, middle, above)
+        middle = (inside + outside) / 2
+        fits = seen(middle)[0] <= reading
+        inside, outside = np.where(fits, middle, inside), np.where(fits, outside, middle)
+    impossible = never | ~allowed.any(axis=-1)
+    low = np.where(first == 0, 0.0, below)
+    return np.where(impossible, np.nan, low), np.where(impossible, np.nan, outside)
+
+
 def true_range(pieces: Sequence[Stage], reading: Real) -> tuple[Real, Real]:
     """Lowest and highest true reflection magnitude that a reading's magnitude can come from.
 
@@ -150,33 +148,14 @@ def true_range(pieces: Sequence[Stage], reading: Real) -> tuple[Real, Real]:
     Examples
     --------
     >>> pad = Box("pad", 50.0, 75.0, np.array([[[0, 0.5], [0.5, 0]]], dtype=complex), near_radius=np.array([0.05]))
-    >>> [float(value[0].round(3)) for value in true_range((pad,), np.array([0.15]))]
+    >>> [round(float(value[0]), 6) for value in true_range((pad,), np.array([0.15]))]
     [0.4, 0.8]
 
     Source
     ------
-    Inversion of `reading_range`: its upper limit grows with the true magnitude (maximum principle).
+    `invert` of `reading_range`.
     """
-    grid = np.linspace(0, 1, GRID)
-    wide = np.broadcast_to(grid, (*reading.shape, GRID))
-    low_curve, high_curve = reading_range(pieces, wide)
-    seen = reading[..., None]
-    never = high_curve[..., -1] < reading
-    first = np.argmax(high_curve >= seen, axis=-1)
-    last = GRID - 1 - np.argmax((low_curve <= seen)[..., ::-1], axis=-1)
-    none = ~(low_curve <= seen).any(axis=-1)
-    below, above = grid[np.maximum(first - 1, 0)], grid[first]
-    inside, outside = grid[last], grid[np.minimum(last + 1, GRID - 1)]
-    for _ in range(HALVINGS):
-        middle = (below + above) / 2
-        reached = reading_range(pieces, middle)[1] >= reading
-        below, above = np.where(reached, below, middle), np.where(reached, middle, above)
-        middle = (inside + outside) / 2
-        allowed = reading_range(pieces, middle)[0] <= reading
-        inside, outside = np.where(allowed, middle, inside), np.where(allowed, outside, middle)
-    impossible = never | none
-    low = np.where(first == 0, 0.0, below)
-    return np.where(impossible, np.nan, low), np.where(impossible, np.nan, outside)
+    return invert(lambda magnitude: reading_range(pieces, magnitude), reading)
 
 
 def true_range_complex(pieces: Sequence[Stage], reading: Complex) -> tuple[Real, Real]:
