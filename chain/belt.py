@@ -64,12 +64,25 @@ class Belt:
         for place in range(self.edge.size):
             ends = []
             for row in (at, at + 1):
-                inside = np.flatnonzero(self.score[place, row] >= self.least[place, row])
-                ends.append((centers[inside[0]], centers[inside[-1]]) if inside.size else (0.0, 0.0))
+                first, last = _run(self.score[place, row] - self.least[place, row])
+                ends.append((centers[first], centers[last]))
             low[place] = self.edge[place] * (ends[0][0] * (1 - weight) + ends[1][0] * weight)
             high[place] = self.edge[place] * (ends[0][1] * (1 - weight) + ends[1][1] * weight)
         half = 0.5 * self.edge / BINS
         return np.where(low <= 1.01 * half, 0.0, low - half), high + half
+
+
+def _run(margin: Real) -> tuple[int, int]:
+    """First and last bin of the accepted run that holds the best bin; single rejected bins inside are noise."""
+    inside = np.flatnonzero(margin >= 0)
+    if not inside.size:
+        return 0, 0
+    best = int(np.argmax(margin))
+    groups = np.split(inside, np.flatnonzero(np.diff(inside) > 2) + 1)
+    for group in groups:
+        if group[0] <= best <= group[-1]:
+            return int(group[0]), int(group[-1])
+    return int(inside[0]), int(inside[-1])
 
 
 def _crossings(margin: Real) -> tuple[Real, Real]:

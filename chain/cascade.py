@@ -57,7 +57,7 @@ def sweep_hz(setup: Setup) -> Real:
     return np.linspace(setup.sweep.start_hz, setup.sweep.stop_hz, setup.sweep.points)
 
 
-def build(setup: Setup, freq_hz: Real | None = None, library: Library | None = None) -> Chain:
+def build(setup: Setup, freq_hz: Real | None = None, library: Library | None = None, fit: bool = True) -> Chain:
     """Pieces of every item and joint of a set-up.
 
     Parameters
@@ -65,6 +65,7 @@ def build(setup: Setup, freq_hz: Real | None = None, library: Library | None = N
     setup : the set-up.
     freq_hz : shape (frequencies,); the set-up's own sweep if left out [Hz].
     library : mating rules and families; the built-in library if left out.
+    fit : refuse two ends that do not fit together.
 
     Returns
     -------
@@ -89,7 +90,7 @@ def build(setup: Setup, freq_hz: Real | None = None, library: Library | None = N
     freq = sweep_hz(setup) if freq_hz is None else np.asarray(freq_hz, dtype=float)
     joints = joints_of(setup, library)
     for found in joints:
-        if found.verdict in BLOCKING:
+        if fit and found.verdict in BLOCKING:
             raise FitError(
                 f"{found.near.name} ({found.near.connector}) and {found.far.name} ({found.far.connector}) "
                 f"do not fit together: {found.verdict}. {found.reason}",

@@ -27,6 +27,12 @@ class Maps:
         """Reading of a far reflection that broadcasts against (draws, frequencies)."""
         return (self.p * far_reflection + self.q) / (self.r * far_reflection + 1)
 
+    def ceiling(self) -> NDArray[np.float64]:
+        """Largest magnitude that any passive far end can give: |centre| + radius of the image of the unit circle."""
+        down = 1 - np.abs(self.r) ** 2
+        center = (self.q - self.p * np.conj(self.r)) / down
+        return np.asarray(np.abs(center) + np.abs(self.p - self.q * self.r) / down)
+
     def recovered(self, reading: Complex) -> Complex:
         """Far reflection of a reading: the inverse map."""
         return (reading - self.q) / (self.p - self.r * reading)

@@ -1,0 +1,228 @@
+"""What makes the doubt and what would shrink it: contributions of the unknowns, and the cheapest cure with its figure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.cascade import build
+from chain.errors import ChainError
+from chain.intervals import DRAWS, SEED, table
+from chain.maps import compose, inverse
+from chain.ratios import vswr
+from chain.records import Item, Setup
+from chain.simulate import CHUNK, Measurement, measurement, nominal_maps, simulate
+from chain.unknowns import names, only
+from library.records import Limit
+
+__all__ = ["Cure", "Share", "best_cure", "contributions", "cures", "interval_at"]
+
+Real = NDArray[np.float64]
+
+MOST_FREQUENCIES = 21
+WORTH = 2 / 3
+"""A cure counts as enough if it leaves no more than this share of the interval's width."""
+
+BETTER_DB = 32.3
+"""Return loss of a precision adapter or a good pad (VSWR 1.05)."""
+
+GOOD_LOAD_DB = 40.0
+USUAL_LOAD_DB = 32.0
+"""Return loss taken for a bench load where the set-up names none; assumed."""
+
+
+@dataclass(frozen=True)
+class Share:
+    """An unknown's share of the mean square error of the recovered reflection, taken alone."""
+
+    id: str
+    share: float
+
+
+@dataclass(frozen=True)
+class Cure:
+    """A change of the set-up with the interval it would give, as VSWR; `now_low` and `now_high` are today's."""
+
+    what: str
+    low: float
+    high: float
+    now_low: float
+    now_high: float
+
+
+def contributions(way: Measurement, magnitude: float, seed: int = SEED) -> tuple[Share, ...]:
+    """Shares of the unknowns in the error of the recovered reflection, over the band, largest first.
+
+    Parameters
+    ----------
+    way : the measurement; at most 21 of its frequencies are used.
+    magnitude : true reflection magnitude at which they are weighed [-].
+    seed : seed of the simulation.
+
+    Returns
+    -------
+    tuple of Share that add up to 1; empty where nothing is unknown.
+
+    Examples
+    --------
+    >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), (), noise=0.01, drift=0.01)
+    >>> [(each.id, round(each.share, 1)) for each in contributions(way, 0.2)]
+    [('noise', 0.8), ('drift', 0.2)]
+
+    Source
+    ------
+    Mean square deviation with one unknown at a time (JCGM 101, 5.10, one-at-a-time form).
+    """
+    step = max(1, -(-way.freq_hz.size // MOST_FREQUENCIES))
+    thin = way.at(slice(0, None, step))
+    found = {name: _mean_square(only(thin, name), magnitude, seed) for name in names(thin)}
+    total = sum(found.values())
+    if not total:
+        return ()
+    shares = (Share(name, value / total) for name, value in found.items())
+    return tuple(sorted(shares, key=lambda each: -each.share))
+
+
+def _mean_square(way: Measurement, magnitude: float, seed: int) -> float:
+    maps = compose(inverse(nominal_maps(way)), simulate(way, 0, seed))
+    phase = np.exp(2j * np.pi * np.random.default_rng(seed).random((CHUNK, 1)))
+    far = magnitude * phase
+    return float(np.mean(np.abs(maps.reading(far) - far) ** 2))
+
+
+def interval_at(
+    setup: Setup, freq_hz: float, magnitude: float, has_phase: bool, seed: int = SEED, draws: int = DRAWS
+) -> tuple[float, float]:
+    """Interval that the nominal reading of a true magnitude would give, at one frequency.
+
+    Parameters
+    ----------
+    setup : the set-up.
+    freq_hz : frequency [Hz].
+    magnitude : true reflection magnitude [-].
+    has_phase : whether readings are complex.
+    seed, draws : of the simulation.
+
+    Returns
+    -------
+    (low, high) reflection magnitudes [-].
+
+    Examples
+    --------
+    >>> from chain.setupfile import load_setup
+    >>> low, high = interval_at(load_setup("demo/boathouse.toml"), 2e8, 1 / 3, False)
+    >>> bool(low < 1 / 3 < high)
+    True
+
+    Source
+    ------
+    `chain.belt`.
+    """
+    way = measurement(setup, build(setup, np.array([freq_hz]), fit=False))
+    made = table(way, has_phase, draws=draws, seed=seed)
+    if has_phase:
+        observed = np.array([magnitude])
+    else:
+        phases = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)[:, None]
+        observed = np.median(np.abs(nominal_maps(way).reading(magnitude * phases)), axis=0)
+    low, high = made.points.interval(observed)
+    return float(np.nan_to_num(low[0], nan=0.0)), float(np.nan_to_num(high[0], nan=1.0))
+
+
+def cures(setup: Setup) -> Iterator[tuple[str, Setup]]:
+    """Single changes that could narrow the interval, cheapest kind first.
+
+    Parameters
+    ----------
+    setup : the set-up.
+
+    Returns
+    -------
+    iterator of (what to do in words, the set-up after it).
+
+    Examples
+    --------
+    >>> from chain.setupfile import load_setup
+    >>> next(cures(load_setup("demo/boathouse.toml")))[0]
+    "calibrate after 'adapter'"
+
+    Source
+    ------
+    Practice; precision parts keep VSWR 1.05.
+    """
+    calibration, near = setup.calibration, setup.near
+    if near.repeatability_db is not None and near.repeatability_db < 60:
+        steady = replace(near, repeatability_db=60.0)
+        yield "clean the joints that are opened and tighten them to torque (repeatability 60 dB)", replace(setup, near=steady)
+    load_db = calibration.load_db if calibration.load_db is not None else USUAL_LOAD_DB
+    for item in setup.items:
+        if item.id != calibration.plane and item.part.kind != "splitter":
+            moved = replace(calibration, plane=item.id, load_db=load_db, load_impedance_ohm=None)
+            yield f"calibrate after '{item.id}'", replace(setup, calibration=moved)
+    for index, item in enumerate(setup.items):
+        if item.part.kind == "adapter" and _limit_db(item.part.limit) < BETTER_DB:
+            text = f"a precision adapter (return loss {BETTER_DB:g} dB) in place of '{item.id}'"
+            yield text, _swapped(setup, index, replace(item.part, limit=Limit((0.0,), (BETTER_DB,))))
+    if calibration.plane != "near" and load_db < GOOD_LOAD_DB:
+        better = replace(calibration, load_db=GOOD_LOAD_DB, load_inductance_h=0.0)
+        yield f"a load of {GOOD_LOAD_DB:g} dB return loss for the calibration", replace(setup, calibration=better)
+    for index, item in enumerate(setup.items):
+        if item.part.kind == "pad" and item.part.model == "specification" and _limit_db(item.part.near_limit) < BETTER_DB:
+            limit = Limit((0.0,), (BETTER_DB,))
+            part = replace(item.part, near_limit=limit, far_limit=limit, loss_tolerance_db=0.1)
+            yield f"a better pad (return loss {BETTER_DB:g} dB) in place of '{item.id}'", _swapped(setup, index, part)
+
+
+def _limit_db(limit: Limit | None) -> float:
+    return min(limit.return_loss_db) if limit is not None else 99.0
+
+
+def _swapped(setup: Setup, index: int, part: object) -> Setup:
+    item: Item = replace(setup.items[index], part=part)  # type: ignore[arg-type]
+    return replace(setup, items=(*setup.items[:index], item, *setup.items[index + 1 :]))
+
+
+def best_cure(setup: Setup, freq_hz: float, magnitude: float, has_phase: bool, seed: int = SEED) -> Cure | None:
+    """The cheapest single change that takes a third off the interval, or the one that takes most.
+
+    Parameters
+    ----------
+    setup : the set-up.
+    freq_hz : frequency at which intervals are compared [Hz].
+    magnitude : true reflection magnitude they are compared at [-].
+    has_phase : whether readings are complex.
+    seed : seed of the simulation.
+
+    Returns
+    -------
+    Cure, or None where nothing narrows the interval.
+
+    Examples
+    --------
+    >>> from chain.setupfile import load_setup
+    >>> best_cure(load_setup("demo/boathouse.toml"), 2e8, 0.2, False).what
+    "calibrate after 'pad'"
+
+    Source
+    ------
+    `interval_at` before and after each of `cures`.
+    """
+    now = interval_at(setup, freq_hz, magnitude, has_phase, seed)
+    best: tuple[float, str, tuple[float, float]] | None = None
+    for what, changed in cures(setup):
+        try:
+            then = interval_at(changed, freq_hz, magnitude, has_phase, seed)
+        except ChainError:
+            continue
+        width = then[1] - then[0]
+        if best is None or width < best[0]:
+            best = (width, what, then)
+        if width <= WORTH * (now[1] - now[0]):
+            break
+    if best is None or best[0] >= 0.98 * (now[1] - now[0]):
+        return None
+    ends = [float(vswr(value)) for value in (*best[2], *now)]
+    return Cure(best[1], *ends)

@@ -1,0 +1,245 @@
+"""What the screen will show: for true matches from perfect to open, the reading, its interval and its guaranteed bound."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.cascade import build
+from chain.guarantee import reading_bound
+from chain.intervals import DRAWS, SEED, Table, highest_proving, table
+from chain.maps import Maps
+from chain.plainvalues import SCHEMA_VERSION, plain_values
+from chain.ratios import magnitude_from_vswr, vswr
+from chain.records import Setup
+from chain.simulate import Measurement, measurement, nominal_maps
+from chain.unknowns import item_names, without
+
+__all__ = ["TRUE_VSWR", "Aim", "Expectation", "Row", "bound_aim", "expect"]
+
+Real = NDArray[np.float64]
+
+TRUE_VSWR: tuple[float, ...] = (1.0, 1.1, 1.2, 1.5, 2.0, 2.5, 3.0, 5.0, 10.0, float("inf"))
+PHASES = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)[:, None]
+NOTHING_PROVES = "no reading proves it with this chain"
+
+
+@dataclass(frozen=True)
+class Row:
+    """One true VSWR at the worst frequency, with what the screen shows for it; every figure is a VSWR."""
+
+    true_vswr: float
+    reading_vswr: float
+    reading_low: float
+    reading_high: float
+    bound_low: float
+    bound_high: float
+
+
+@dataclass(frozen=True)
+class Aim:
+    """Highest reading that proves the limit at every frequency; `vswr` is None with a reason where there is none."""
+
+    vswr: float | None
+    reason: str
+    blame: str = ""
+    """The item, residual or standard whose absence would help most."""
+
+
+@dataclass(frozen=True)
+class Expectation:
+    """Answer of `expect`. Readings are in `reading_ohm` at `plane`, true values in `far_ohm` at the antenna."""
+
+    title: str
+    plane: str
+    reading_ohm: float
+    far_ohm: float
+    freq_hz: Real
+    worst_hz: float
+    limit_vswr: float | None
+    rows: tuple[Row, ...]
+    sweep: dict[str, Real]
+    ceiling_vswr: float
+    ceiling_bound_vswr: float
+    aim_bound: Aim
+    aim_reading: Aim
+    coverage: float
+    seed: int
+    draws: int
+    assumed: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, object]:
+        """Plain values under the contracted keys."""
+        rows = [vars(row) for row in self.rows]
+        return plain_values(  # type: ignore[return-value]
+            {
+                "schema_version": SCHEMA_VERSION,
+                **{key: value for key, value in vars(self).items() if key not in ("rows", "aim_bound", "aim_reading")},
+                "rows": rows,
+                "aim_bound_vswr": self.aim_bound.vswr,
+                "aim_bound_reason": self.aim_bound.reason,
+                "aim_reading_vswr": self.aim_reading.vswr,
+                "aim_reading_reason": self.aim_reading.reason,
+                "blame": self.aim_reading.blame or self.aim_bound.blame,
+            }
+        )
+
+
+def expect(
+    setup: Setup,
+    true_vswr: Sequence[float] = (),
+    draws: int = DRAWS,
+    seed: int = SEED,
+    progress: Callable[[float], None] | None = None,
+) -> Expectation:
+    """Readings to expect of a set-up.
+
+    Parameters
+    ----------
+    setup : the set-up.
+    true_vswr : true VSWRs wanted; a range from perfect to open, with the limit, if left out [-].
+    draws : simulated measurements for the interval.
+    seed : seed of the simulation.
+    progress : called with the finished share, 0 to 1.
+
+    Returns
+    -------
+    Expectation, its rows at the frequency where the limit (or a VSWR of 2) is told least well.
+
+    Raises
+    ------
+    FitError, RangeError : see `chain.cascade.build`.
+
+    Examples
+    --------
+    >>> from chain.setupfile import load_setup
+    >>> found = expect(load_setup("demo/boathouse.toml"), true_vswr=[2.0])
+    >>> row = found.rows[0]
+    >>> row.bound_low < row.reading_low < row.reading_vswr < row.reading_high < row.bound_high
+    True
+
+    Source
+    ------
+    Nominal: unknowns at zero, median over the antenna's phase. Interval: `chain.belt`. Bound: `chain.guarantee`.
+    """
+    chain = build(setup)
+    way = measurement(setup, chain)
+    wanted = _wanted(setup, true_vswr)
+    magnitude = np.asarray(magnitude_from_vswr(np.array(wanted)))
+    made = table(way, draws=draws, seed=seed, progress=progress)
+    known = nominal_maps(way)
+    nominal = np.stack([np.median(np.abs(known.reading(g * PHASES)), axis=0) for g in magnitude])
+    accepted = [made.points.accepted(float(g)) for g in magnitude]
+    low, high = (np.stack(ends) for ends in zip(*accepted, strict=True))
+    bounds = reading_bound(way, np.broadcast_to(magnitude, (chain.freq_hz.size, magnitude.size)))
+    ceiling = known.ceiling()[0]
+    limit = setup.far.limit_vswr
+    judged = float(magnitude_from_vswr(limit if limit is not None else 2.0))
+    edge_low, edge_high = made.points.accepted(judged)
+    worst = int(np.argmax(edge_high - edge_low))
+    rows = tuple(
+        Row(true, *(float(vswr(value)) for value in values))
+        for true, *values in zip(
+            wanted, nominal[:, worst], low[:, worst], high[:, worst], bounds[0][worst], bounds[1][worst], strict=True
+        )
+    )
+    sweep = {
+        "true_vswr": np.array(wanted),
+        "reading_vswr": vswr(nominal),
+        "reading_low": vswr(low),
+        "reading_high": vswr(high),
+        "bound_low": vswr(bounds[0].T),
+        "bound_high": vswr(bounds[1].T),
+        "ceiling_vswr": vswr(ceiling),
+    }
+    ceiling_bound = reading_bound(way, np.ones(chain.freq_hz.size))[1]
+    return Expectation(
+        setup.title,
+        setup.calibration.plane,
+        way.reading_ohm,
+        way.far_ohm,
+        chain.freq_hz,
+        float(chain.freq_hz[worst]),
+        limit,
+        rows,
+        sweep,
+        float(vswr(ceiling.max())),
+        float(vswr(ceiling_bound.max())),
+        _bound_aim(way, limit),
+        _interval_aim(way, made, limit),
+        made.coverage,
+        made.seed,
+        made.draws,
+        setup.assumed,
+        setup.warnings,
+    )
+
+
+def _wanted(setup: Setup, true_vswr: Sequence[float]) -> tuple[float, ...]:
+    if len(true_vswr):
+        return tuple(float(value) for value in true_vswr)
+    limit = setup.far.limit_vswr
+    return tuple(sorted({*TRUE_VSWR, *(() if limit is None else (limit,))}))
+
+
+def bound_aim(way: Measurement, limit: float) -> Real:
+    """Highest reading, at each frequency, that no end worse than a limit can give.
+
+    Parameters
+    ----------
+    way : the measurement.
+    limit : largest true reflection magnitude wanted [-].
+
+    Returns
+    -------
+    shape (frequencies,) reading magnitude; 0 where a worse end can read perfect [-].
+
+    Examples
+    --------
+    >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), (), drift=0.01)
+    >>> round(float(bound_aim(way, 0.3)[0]), 4)
+    0.29
+
+    Source
+    ------
+    Least of the lower bounds of every end from the limit to a full reflection.
+    """
+    worse = np.concatenate([[limit], np.linspace(limit, 1, 81)[1:]])
+    low = reading_bound(way, np.broadcast_to(worse, (way.freq_hz.size, worse.size)))[0]
+    return np.asarray(low.min(axis=-1))
+
+
+def _bound_aim(way: Measurement, limit_vswr: float | None) -> Aim:
+    if limit_vswr is None:
+        return Aim(None, "no limit is stated")
+    limit = float(magnitude_from_vswr(limit_vswr))
+    aim = float(bound_aim(way, limit).min())
+    blame = _blame(way, lambda other: float(bound_aim(other, limit).min()))
+    return Aim(float(vswr(aim)), "", blame) if aim > 0 else Aim(None, NOTHING_PROVES, blame)
+
+
+def _interval_aim(way: Measurement, made: Table, limit_vswr: float | None) -> Aim:
+    if limit_vswr is None:
+        return Aim(None, "no limit is stated")
+    found = highest_proving(made.points, float(magnitude_from_vswr(limit_vswr)))
+    if np.isnan(found).any():
+        return Aim(None, NOTHING_PROVES)
+    return Aim(float(vswr(found.min())), "")
+
+
+def _blame(way: Measurement, aim: Callable[[Measurement], float]) -> str:
+    """The item whose unknowns, taken away, raise the aim most; where none does alone, the one with the widest reach."""
+    best, name = aim(way), ""
+    widths = {}
+    for each in item_names(way):
+        freed = without(way, each)
+        value = aim(freed)
+        if value > best + 1e-9:
+            best, name = value, each
+        low, high = reading_bound(freed, np.full((way.freq_hz.size, 1), 1 / 3))
+        widths[each] = float((high - low).max())
+    return name or min(widths, key=lambda each: widths[each], default="")

@@ -1,0 +1,75 @@
+"""Readings of the analyzer as arrays: magnitude always, phase only where it was measured."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.errors import RangeError
+from chain.ratios import magnitude_from_return_loss, magnitude_from_vswr
+from chain.units import Reading
+
+__all__ = ["Readings", "from_texts"]
+
+Real = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+
+@dataclass(frozen=True)
+class Readings:
+    """Readings over frequency, rising. `reflection` is None where only a magnitude was read: a phase is never made up."""
+
+    freq_hz: Real
+    magnitude: Real
+    reflection: Complex | None
+    interpretation: str
+    """How the figures were understood, for people."""
+
+
+def from_texts(readings: Sequence[Reading]) -> Readings:
+    """Single readings as arrays, sorted by frequency.
+
+    Parameters
+    ----------
+    readings : parsed readings, all with a phase or all without.
+
+    Returns
+    -------
+    Readings.
+
+    Raises
+    ------
+    RangeError : complex readings among others, or no reading at all.
+
+    Examples
+    --------
+    >>> from chain.units import parse_reading
+    >>> found = from_texts([parse_reading("RL -20 dB at 210 MHz")])
+    >>> round(float(found.magnitude[0]), 6), found.reflection is None
+    (0.1, True)
+
+    Source
+    ------
+    Definitions of VSWR and return loss.
+    """
+    if not readings:
+        raise RangeError("no reading was given", "write one such as 'VSWR 1.30 at 210 MHz'")
+    ordered = sorted(readings, key=lambda each: each.freq_hz)
+    freq = np.array([each.freq_hz for each in ordered])
+    kinds = {each.kind for each in ordered}
+    if "complex" in kinds and len(kinds) > 1:
+        raise RangeError("readings with and without phase cannot be mixed", "recover them one kind at a time")
+    if kinds == {"complex"}:
+        reflection = np.array([complex(each.value) for each in ordered])
+        return Readings(freq, np.abs(reflection), reflection, "complex reflection")
+    sizes = [_magnitude(each) for each in ordered]
+    text = " and ".join({"vswr": "VSWR", "return_loss": "return loss"}[kind] for kind in sorted(kinds))
+    return Readings(freq, np.array(sizes), None, text)
+
+
+def _magnitude(reading: Reading) -> float:
+    value = float(reading.value.real)
+    return float(magnitude_from_vswr(value) if reading.kind == "vswr" else magnitude_from_return_loss(value))

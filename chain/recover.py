@@ -1,0 +1,324 @@
+"""What the antenna truly is: readings taken back through the chain, with interval, bound and a verdict against the limit."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.belt import GRID
+from chain.cascade import build
+from chain.cures import Cure, Share, best_cure, contributions
+from chain.errors import RangeError
+from chain.guarantee import reading_bound, true_bound, true_bound_complex
+from chain.intervals import DRAWS, SEED, table
+from chain.maps import Maps
+from chain.plainvalues import SCHEMA_VERSION, plain_values
+from chain.ratios import magnitude_from_vswr, mismatch_loss_db, vswr
+from chain.readings import Readings
+from chain.records import Setup
+from chain.simulate import Measurement, measurement, nominal_maps
+
+__all__ = ["ChannelResult", "Recovery", "nominal_truth", "recover", "verdict"]
+
+Real = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+PHASES = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)
+HALVINGS = 45
+
+
+@dataclass(frozen=True)
+class ChannelResult:
+    """A channel by its worst point: VSWR nominal, interval, verdict."""
+
+    channel: str
+    low_hz: float
+    high_hz: float
+    worst_hz: float
+    reading_vswr: float
+    vswr: float
+    low: float
+    high: float
+    verdict: str
+
+
+@dataclass(frozen=True)
+class Recovery:
+    """Answer of `recover`. VSWRs are at the antenna in `far_ohm`, readings at the plane in `reading_ohm`.
+
+    Arrays run over `freq_hz`; NaN marks a reading that no passive antenna can give with this chain (see `refused`).
+    """
+
+    title: str
+    plane: str
+    reading_ohm: float
+    far_ohm: float
+    interpretation: str
+    freq_hz: Real
+    reading_vswr: Real
+    true_vswr: Real
+    true_reflection: Complex | None
+    true_ohm: Complex | None
+    low: Real
+    high: Real
+    bound_low: Real
+    bound_high: Real
+    mismatch_loss_db: Real
+    ceiling_vswr: float
+    limit_vswr: float | None
+    verdicts: tuple[str, ...]
+    verdict: str
+    coverage: float
+    excluded_share: float
+    seed: int
+    draws: int
+    channels: tuple[ChannelResult, ...]
+    contributions: tuple[Share, ...]
+    cure: Cure | None
+    refused: tuple[tuple[float, str], ...]
+    assumed: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, object]:
+        """Plain values under the contracted keys."""
+        own = dict(vars(self))
+        own["channels"] = [vars(each) for each in self.channels]
+        own["contributions"] = [vars(each) for each in self.contributions]
+        own["cure"] = None if self.cure is None else vars(self.cure)
+        own["refused"] = [{"freq_hz": freq_hz, "reason": reason} for freq_hz, reason in self.refused]
+        return plain_values({"schema_version": SCHEMA_VERSION, **own})  # type: ignore[return-value]
+
+
+def verdict(low: float, high: float, limit_vswr: float | None) -> str:
+    """Verdict of an interval against a limit, all as VSWR.
+
+    Parameters
+    ----------
+    low, high : ends of the interval, VSWR [-].
+    limit_vswr : the limit, or None.
+
+    Returns
+    -------
+    `pass`, `fail`, `not proven`, or `no limit`; `impossible` where the interval is empty.
+
+    Examples
+    --------
+    >>> verdict(1.2, 1.8, 2.0), verdict(1.2, 2.4, 2.0), verdict(2.1, 2.4, 2.0)
+    ('pass', 'not proven', 'fail')
+
+    Source
+    ------
+    Guarded acceptance: pass where the upper end is at or below the limit, fail where the lower end is above it.
+    """
+    if np.isnan(low) or np.isnan(high):
+        return "impossible"
+    if limit_vswr is None:
+        return "no limit"
+    if high <= limit_vswr:
+        return "pass"
+    return "fail" if low > limit_vswr else "not proven"
+
+
+def nominal_truth(known: Maps, readings: Readings) -> tuple[Real, Complex | None]:
+    """True reflection of readings with every unknown at zero.
+
+    Parameters
+    ----------
+    known : nominal map, shape (1, frequencies).
+    readings : the readings.
+
+    Returns
+    -------
+    (magnitude at most 1, complex reflection or None), shape (frequencies,) [-]. Without a phase the magnitude is the
+    one whose reading, median over the antenna's phase, is the one seen.
+
+    Examples
+    --------
+    >>> from chain.maps import identity
+    >>> seen = Readings(np.array([1e8]), np.array([0.2]), None, "")
+    >>> round(float(nominal_truth(identity((1, 1)), seen)[0][0]), 6)
+    0.2
+
+    Source
+    ------
+    Inverse of the bilinear map.
+    """
+    if readings.reflection is not None:
+        far = known.recovered(readings.reflection)[0]
+        return np.minimum(np.abs(far), 1.0), far
+    p, q, r = (value[0][:, None] for value in (known.p, known.q, known.r))
+    low, high = np.zeros(readings.freq_hz.shape), np.ones(readings.freq_hz.shape)
+    for _ in range(HALVINGS):
+        middle = (low + high) / 2
+        far = middle[:, None] * PHASES
+        seen = np.median(np.abs((p * far + q) / (r * far + 1)), axis=1)
+        low, high = np.where(seen < readings.magnitude, middle, low), np.where(seen < readings.magnitude, high, middle)
+    return (low + high) / 2, None
+
+
+def recover(
+    setup: Setup,
+    readings: Readings,
+    draws: int = DRAWS,
+    seed: int = SEED,
+    progress: Callable[[float], None] | None = None,
+) -> Recovery:
+    """Recover the true match from readings taken with a set-up.
+
+    Parameters
+    ----------
+    setup : the set-up the readings were taken with.
+    readings : the readings, in the plane's reference.
+    draws : simulated measurements for the interval.
+    seed : seed of the simulation.
+    progress : called with the finished share, 0 to 1.
+
+    Returns
+    -------
+    Recovery.
+
+    Raises
+    ------
+    RangeError : every reading lies above what any passive antenna can give with this chain.
+    FitError : see `chain.cascade.build`.
+
+    Examples
+    --------
+    >>> from chain.readings import from_texts
+    >>> from chain.setupfile import load_setup
+    >>> from chain.units import parse_reading
+    >>> found = recover(load_setup("demo/boathouse.toml"), from_texts([parse_reading("VSWR 1.05 at 210 MHz")]))
+    >>> bool(found.low[0] < found.true_vswr[0] < found.high[0] < found.bound_high[0]), found.verdict
+    (True, 'not proven')
+
+    Source
+    ------
+    Interval: `chain.belt`. Bound: `chain.guarantee`. Mismatch loss: -10 log10(1 - m^2).
+    """
+    setup = replace(setup, sweep=replace(setup.sweep, channels=_measured_channels(setup, readings)))
+    way = measurement(setup, build(setup, readings.freq_hz))
+    known = nominal_maps(way)
+    has_phase = readings.reflection is not None
+    bound = (
+        true_bound_complex(way, readings.reflection) if readings.reflection is not None
+        else true_bound(way, readings.magnitude)
+    )
+    ceiling = reading_bound(way, np.ones(readings.freq_hz.shape))[1]
+    refused = _refusals(readings, bound[0], ceiling)
+    if len(refused) == readings.freq_hz.size:
+        raise RangeError(refused[0][1], "check the pad and repeat the calibration, or correct the set-up")
+    edges = [(low, high) for _, low, high in setup.sweep.channels]
+    made = table(way, has_phase, edges, draws, seed, progress)
+    magnitude, far = nominal_truth(known, readings)
+    observed = np.abs(known.recovered(readings.reflection)[0]) if readings.reflection is not None else readings.magnitude
+    low, high = _inside(made.points.interval(observed), bound)
+    points = (vswr(low), vswr(high))
+    verdicts = tuple(verdict(*ends, setup.far.limit_vswr) for ends in zip(*points, strict=True))
+    channels = _channels(setup, readings, made.members, _channel_ends(made, observed), magnitude)
+    judged = [each.verdict for each in channels] or list(verdicts)
+    worst = int(np.nanargmax(np.where(np.isnan(high), -1.0, high)))
+    shares = contributions(way, float(magnitude[worst]), seed)
+    return Recovery(
+        setup.title,
+        setup.calibration.plane,
+        way.reading_ohm,
+        way.far_ohm,
+        readings.interpretation,
+        readings.freq_hz,
+        vswr(readings.magnitude),
+        np.where(np.isnan(bound[0]), np.nan, vswr(magnitude)),
+        far,
+        None if far is None else way.far_ohm * (1 + far) / (1 - far),
+        *points,
+        vswr(bound[0]),
+        vswr(bound[1]),
+        mismatch_loss_db(magnitude),
+        float(vswr(known.ceiling().max())),
+        setup.far.limit_vswr,
+        verdicts,
+        _overall(judged),
+        made.coverage,
+        float(made.points.beyond.mean()) if has_phase else 0.0,
+        made.seed,
+        made.draws,
+        channels,
+        shares,
+        best_cure(setup, float(readings.freq_hz[worst]), float(magnitude[worst]), has_phase, seed),
+        refused,
+        setup.assumed,
+        setup.warnings,
+    )
+
+
+def _measured_channels(setup: Setup, readings: Readings) -> tuple[tuple[str, float, float], ...]:
+    """Channels that hold at least two of the readings and lie inside their span, give or take one step."""
+    freq = readings.freq_hz
+    step = float(np.median(np.diff(freq))) if freq.size > 1 else 0.0
+    return tuple(
+        (name, low, high)
+        for name, low, high in setup.sweep.channels
+        if freq[0] - step <= low and high <= freq[-1] + step and np.count_nonzero((freq >= low) & (freq <= high)) > 1
+    )
+
+
+def _refusals(readings: Readings, bound_low: Real, ceiling: Real) -> tuple[tuple[float, str], ...]:
+    out = []
+    for freq, low, seen, most in zip(readings.freq_hz, bound_low, readings.magnitude, ceiling, strict=True):
+        if np.isnan(low):
+            text = (
+                f"VSWR {float(vswr(seen)):.2f} at {freq / 1e6:g} MHz cannot come from any passive antenna behind this chain"
+            )
+            if seen > most:
+                text += (
+                    f": nothing can read above VSWR {float(vswr(most)):.2f}. Likely causes: the pad is missing, "
+                    "the wrong way round or faulty, or the analyzer was calibrated at another plane"
+                )
+            out.append((float(freq), text))
+    return tuple(out)
+
+
+def _inside(interval: tuple[Real, Real], bound: tuple[Real, Real]) -> tuple[Real, Real]:
+    """Interval within the bound; a reading that the belt accepts for no magnitude keeps the bound's nearer end."""
+    low, high = (np.where(np.isnan(end), edge, end) for end, edge in zip(interval, bound, strict=True))
+    return np.clip(low, bound[0], bound[1]), np.clip(high, bound[0], bound[1])
+
+
+def _channel_ends(made, observed: Real) -> tuple[Real, Real, list[int]]:  # type: ignore[no-untyped-def]
+    if made.channels is None:
+        return np.zeros(0), np.zeros(0), []
+    at = [span.start + int(np.argmax(observed[span])) for span in made.members]
+    low, high = made.channels.interval(observed[at])
+    return np.where(np.isnan(low), GRID[-1], low), np.where(np.isnan(high), 1.0, high), at
+
+
+def _channels(
+    setup: Setup, readings: Readings, members: tuple[slice, ...], ends: tuple[Real, Real, list[int]], magnitude: Real
+) -> tuple[ChannelResult, ...]:
+    out = []
+    for index, (name, low_hz, high_hz) in enumerate(setup.sweep.channels):
+        low, high = float(vswr(ends[0][index])), float(vswr(ends[1][index]))
+        at = ends[2][index]
+        out.append(
+            ChannelResult(
+                name,
+                low_hz,
+                high_hz,
+                float(readings.freq_hz[at]),
+                float(vswr(readings.magnitude[members[index]].max())),
+                float(vswr(magnitude[members[index]].max())),
+                low,
+                high,
+                verdict(low, high, setup.far.limit_vswr),
+            )
+        )
+    return tuple(out)
+
+
+def _overall(verdicts: list[str]) -> str:
+    for word in ("impossible", "fail", "not proven", "no limit"):
+        if word in verdicts:
+            return word
+    return "pass"
