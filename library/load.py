@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import cached_property, lru_cache
+from functools import cache, cached_property
 from os import PathLike
 from typing import Any
 
@@ -21,7 +21,7 @@ EXPANDED = {"adapters.toml": "adapter_rows", "terminations.toml": "termination_r
 
 
 class Library:
-    """Parts, connector families, mating rules and channel rasters; whatever a user's files hold goes before the built-in.
+    """Parts, connector families, mating rules and channel rasters, those of a user's files before the built-in ones.
 
     Parameters
     ----------
@@ -147,8 +147,8 @@ class Library:
     @cached_property
     def families(self) -> dict[str, Family]:
         """Connector families by id."""
-        rows = [*self._own.get("family", ()), *document("families.toml")["family"]]
-        return {row["id"]: record("family", row) for row in reversed(rows)}
+        rows = [*document("families.toml")["family"], *reversed(self._own.get("family", []))]
+        return {row["id"]: record("family", row) for row in rows}
 
     def family(self, name: str) -> Family:
         """Give the connector family of an id.
@@ -210,7 +210,7 @@ def _part_kinds() -> tuple[str, ...]:
     return tuple(kind for kinds in PART_FILES.values() for kind in kinds)
 
 
-@lru_cache(maxsize=None)
+@cache
 def _expanded(file: str) -> dict[str, Row]:
     from library import expand
 
@@ -218,7 +218,7 @@ def _expanded(file: str) -> dict[str, Row]:
     return rows
 
 
-@lru_cache(maxsize=1)
+@cache
 def _built_in() -> Library:
     return Library({})
 
@@ -253,6 +253,6 @@ def load_library(extra: Sequence[str | PathLike[str]] = ()) -> Library:
 
     own: dict[str, list[Row]] = {}
     for path in extra:
-        for kind, rows in read_rows(path).items():
+        for kind, rows in read_rows(path, tuple(own.get("family", ()))).items():
             own[kind] = rows + own.get(kind, [])
     return Library(own)

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable, Iterator
 
 from library.errors import LibraryError, near_names
 from library.load import Library, load_library
-from library.records import Coax, Connector, MatedPair
+from library.records import Adapter, Coax, Connector, MatedPair
 
-__all__ = ["VERDICTS", "f_plug_variant", "mate", "parse_connector"]
+__all__ = ["VERDICTS", "bridging_adapters", "f_plug_variant", "mate", "parse_connector"]
 
 VERDICTS = ("ok", "costed", "caution", "no-contact", "no-mate", "destructive")
 """From sound to ruinous."""
+
+LAST_SOUND = VERDICTS.index("caution")
+GRADES = ("general", "precision", "metrology", "economy")
+"""Order in which grades are offered."""
 
 GENDERS = ("plug", "jack")
 NAME = re.compile(r"(?P<family>\S+(?: \S+)*?) (?P<gender>\S+?)(?: ?\((?P<variant>[^()]*)\))?")
@@ -19,7 +24,7 @@ OTHER_WORDS = {"male": "plug", "female": "jack", "m": "plug", "f": "jack", "sock
 """Words for gender that are not accepted, since they name the contact in some families and the shell in others."""
 
 F_LEAST_MM, F_THICK_MM, F_THIN_MM = 0.5, 1.05, 0.9
-"""Conductor under which an F jack does not hold it, over which it spreads the jack, and under which it counts as thin."""
+"""Conductors: too thin for an F jack to hold, so thick that they spread it, and thin but in common use."""
 
 
 def parse_connector(text: str, library: Library | None = None) -> Connector:
@@ -46,8 +51,7 @@ def parse_connector(text: str, library: Library | None = None) -> Connector:
     'push-on'
     >>> parse_connector("BNC jack")
     Traceback (most recent call last):
-    ...
-    library.errors.LibraryError: 'BNC jack': there is no connector family 'BNC'; did you mean BNC-50 jack or BNC-75 jack?
+    library.errors.LibraryError: 'BNC jack': no connector family 'BNC'; did you mean BNC-50 jack or BNC-75 jack?
 
     Source
     ------
@@ -59,15 +63,15 @@ def parse_connector(text: str, library: Library | None = None) -> Connector:
         raise LibraryError(f"'{text}' is no connector: a family and a gender are needed, such as 'BNC-75 jack'")
     family, gender, variant = found["family"], found["gender"], found["variant"] or ""
     if gender not in GENDERS:
-        words = (OTHER_WORDS.get(gender.casefold()),) if gender.casefold() in OTHER_WORDS else near_names(gender, GENDERS)
-        near = tuple(f"{family} {word}" for word in words)
+        meant = OTHER_WORDS.get(gender.casefold())
+        near = tuple(f"{family} {word}" for word in ((meant,) if meant else near_names(gender, GENDERS)))
         raise LibraryError(f"'{text}': '{gender}' is no gender; plug (turns or pushes on) and jack are", near)
     try:
         known = library.family(family).variants
     except LibraryError as fault:
         starts = [name for name in library.families if name.casefold().startswith(f"{family.casefold()}-")]
         near = tuple(f"{name} {gender}" for name in starts or fault.near)
-        raise LibraryError(f"'{text}': there is no connector family '{family}'", near) from None
+        raise LibraryError(f"'{text}': no connector family '{family}'", near) from None
     if variant and variant not in known:
         near = tuple(f"{family} {gender} ({each})" for each in near_names(variant, known) or known)
         raise LibraryError(f"'{text}': nothing is known of the variant '{variant}'", near)
@@ -120,7 +124,7 @@ def _fits(pattern: str, connector: Connector) -> bool:
 
 
 def f_plug_variant(coax: Coax) -> str:
-    """What a mating rule must know of an F plug on a cable whose own conductor is the pin.
+    """Tell what a mating rule must know of an F plug on a cable whose own conductor is the pin.
 
     Parameters
     ----------
@@ -150,3 +154,67 @@ def f_plug_variant(coax: Coax) -> str:
     if coax.inner_mm < F_LEAST_MM:
         return "thin conductor"
     return "RG-59 conductor" if coax.inner_mm < F_THIN_MM else ""
+
+
+def bridging_adapters(a: Connector, b: Connector, library: Library | None = None) -> list[str]:
+    """Name the adapters that would join two exposed connectors which do not mate.
+
+    Parameters
+    ----------
+    a, b : the two connectors, in either order.
+    library : where to look; the built-in one if left out.
+
+    Returns
+    -------
+    list of ids, sound joints before costed ones and the general grade first; where no single adapter does it, pairs of
+    adapters as `first + second`, the first at `a`; empty where two do not do it either.
+
+    Examples
+    --------
+    >>> bridging_adapters(Connector("N-50", "jack"), Connector("BNC-50", "jack"))[:2]
+    ['n-plug-bnc-plug', 'n-plug-bnc-plug-precision']
+    >>> bridging_adapters(Connector("SMB-50", "plug"), Connector("UHF", "jack"))[0]
+    'bnc-jack-smb-jack + bnc-plug-uhf-plug'
+
+    Source
+    ------
+    The adapters of the library and its mating rules.
+    """
+    library = library or load_library()
+    adapters = [part for name in library.ids("adapter") if isinstance(part := library.part(name), Adapter)]
+    verdicts: dict[tuple[Connector, Connector], int] = {}
+
+    def joint(x: Connector, y: Connector) -> int:
+        if (x, y) not in verdicts:
+            verdicts[x, y] = VERDICTS.index(mate(x, y, library).verdict)
+        return verdicts[x, y]
+
+    found = [(_price(each, joint(a, x) + joint(y, b)), each.id) for each, x, y in _ways(adapters, a, b, joint)]
+    if not found:
+        plain = [each for each in adapters if each.grade != "precision" and each.grade != "metrology"]
+        found = [
+            (_sum(_price(each, joint(a, x) + joint(y, u) + joint(v, b)), _price(other, 0)), f"{each.id} + {other.id}")
+            for each, x, y in _ways(plain, a, None, joint)
+            for other, u, v in _ways(plain, y, b, joint)
+        ]
+    return list(dict.fromkeys(name for _, name in sorted(found)))
+
+
+def _ways(
+    adapters: list[Adapter], a: Connector, b: Connector | None, joint: Callable[[Connector, Connector], int]
+) -> Iterator[tuple[Adapter, Connector, Connector]]:
+    """Adapters with their ends as turned, those that fit `a` and, if it is given, `b`."""
+    for each in adapters:
+        ends = each.near_connector, each.far_connector
+        for x, y in dict.fromkeys((ends, ends[::-1])):
+            if joint(a, x) <= LAST_SOUND and (b is None or joint(y, b) <= LAST_SOUND):
+                yield each, x, y
+
+
+def _sum(first: tuple[int, ...], second: tuple[int, ...]) -> tuple[int, ...]:
+    return tuple(x + y for x, y in zip(first, second, strict=True))
+
+
+def _price(adapter: Adapter, verdicts: int) -> tuple[int, ...]:
+    step = adapter.near_ohm != adapter.far_ohm
+    return verdicts + step, GRADES.index(adapter.grade) if adapter.grade in GRADES else len(GRADES)

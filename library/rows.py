@@ -345,7 +345,7 @@ def record(kind: str, row: Row) -> Any:
         fields.setdefault("loss_db", ladder_loss_db(row.get("arms", []), fields["near_ohm"], fields["far_ohm"]))
     if kind == "coax":
         static = row.get("static_evidence", row.get("evidence", "stated"))
-        fields["static_evidence"] = Evidence(static, row.get("static_source", row.get("source", "")))
-        lead = Evidence(row.get("lead_evidence", "stated"), row.get("lead_source", ""))
+        fields["static_evidence"] = Evidence(str(static), str(row.get("static_source", row.get("source", ""))))
+        lead = Evidence(str(row.get("lead_evidence", "stated")), str(row.get("lead_source", "")))
         fields["lead_evidence"] = lead if fields["limit"] else None
     return KINDS[kind](**fields)

@@ -1,0 +1,210 @@
+"""Channel rasters: from a region and a list of channels to their edges, reckoned in exact fractions."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import Any
+
+from library.errors import LibraryError, near_names
+from library.load import Library, load_library
+from library.records import Raster
+
+__all__ = ["centre_mhz", "channels", "edges_mhz", "raster_rows", "regions"]
+
+Row = dict[str, Any]
+Named = tuple[str, Fraction, Fraction]
+
+APART = ("FM", "DAB")
+"""Bands whose channels are never meant by a range of television channels."""
+
+
+def centre_mhz(raster: Raster, channel: str) -> Fraction:
+    """Give the centre of a signal in a channel.
+
+    Parameters
+    ----------
+    raster : the raster the channel belongs to.
+    channel : its number, or the name of a channel outside the formula.
+
+    Returns
+    -------
+    Fraction, exact [MHz].
+
+    Examples
+    --------
+    >>> rasters = {raster.id: raster for raster in load_library().rasters}
+    >>> centre_mhz(rasters["japan-uhf"], "13")
+    Fraction(3312, 7)
+
+    Source
+    ------
+    a + b*N + c of `library/data/rasters.toml`.
+    """
+    for name, centre in raster.extra:
+        if name == channel:
+            return Fraction(centre)
+    return Fraction(raster.a) + Fraction(raster.b) * int(channel) + Fraction(raster.c)
+
+
+def edges_mhz(raster: Raster, channel: str) -> tuple[Fraction, Fraction]:
+    """Give the edges of a channel.
+
+    Parameters
+    ----------
+    raster : the raster the channel belongs to.
+    channel : its number, or the name of a channel outside the formula.
+
+    Returns
+    -------
+    (lower, upper), exact [MHz].
+
+    Examples
+    --------
+    >>> rasters = {raster.id: raster for raster in load_library().rasters}
+    >>> [int(edge) for edge in edges_mhz(rasters["japan-uhf"], "13")]
+    [470, 476]
+
+    Source
+    ------
+    Half the channel width either side of the channel's middle, which is not always the signal's centre.
+    """
+    middle = centre_mhz(raster, channel)
+    if raster.edge_c:
+        middle += Fraction(raster.edge_c) - Fraction(raster.c)
+    half = Fraction(raster.width_mhz) / 2
+    return middle - half, middle + half
+
+
+def raster_rows(rows: list[Row]) -> list[Row]:
+    """Write out the countries that use a part of another region's raster as regions of their own.
+
+    Parameters
+    ----------
+    rows : rows of a file, with `subsets` where there are such countries.
+
+    Returns
+    -------
+    list of rows, without `subsets`.
+
+    Examples
+    --------
+    >>> row = {"id": "x-uhf", "region": "x", "first": 1, "last": 5, "subsets": {"y": "1-2,5"}}
+    >>> [(each["region"], each.get("omit", [])) for each in raster_rows([row])]
+    [('x', []), ('y', [3, 4])]
+
+    Source
+    ------
+    Own convention.
+    """
+    written: list[Row] = []
+    for row in rows:
+        plain = {key: value for key, value in row.items() if key != "subsets"}
+        written.append(plain)
+        for region, text in row.get("subsets", {}).items():
+            kept = {number for piece in text.split(",") for number in _numbers(piece)}
+            omit = [number for number in range(row["first"], row["last"] + 1) if number not in kept]
+            written.append(plain | {"id": f"{row['id']}-{region}", "region": region, "omit": omit})
+    return written
+
+
+def _numbers(piece: str) -> range:
+    first, _, last = piece.partition("-")
+    return range(int(first), int(last or first) + 1)
+
+
+def regions(library: Library | None = None) -> tuple[str, ...]:
+    """List the regions that have channel rasters.
+
+    Parameters
+    ----------
+    library : where to look; the built-in one if left out.
+
+    Returns
+    -------
+    tuple of names.
+
+    Examples
+    --------
+    >>> regions()[:3]
+    ('europe', 'new-zealand', 'oirt')
+
+    Source
+    ------
+    `library/data/rasters.toml`.
+    """
+    return tuple(dict.fromkeys(raster.region for raster in (library or load_library()).rasters))
+
+
+def channels(region: str, text: str, library: Library | None = None) -> tuple[tuple[str, float, float], ...]:
+    """Give the edges of the channels of a list.
+
+    Parameters
+    ----------
+    region : a name of `regions`.
+    text : channels and ranges, commas between, such as `5-12`, `21,24-30` or `7A`.
+    library : where to look; the built-in one if left out.
+
+    Returns
+    -------
+    tuple of (name, lower edge, upper edge) in the order written, each once [Hz].
+
+    Raises
+    ------
+    LibraryError : no such region, or a channel it does not have.
+
+    Examples
+    --------
+    >>> channels("europe", "5, 7A")
+    (('5', 174000000.0, 181000000.0), ('7A', 188160000.0, 189696000.0))
+    >>> [name for name, low, high in channels("us", "35-36,5-7")]
+    ['35', '36', '5', '6', '7']
+
+    Source
+    ------
+    `library/data/rasters.toml`; exact until the last step.
+    """
+    library = library or load_library()
+    rasters = [raster for raster in library.rasters if raster.region == region]
+    if not rasters:
+        known = regions(library)
+        raise LibraryError(f"no region '{region}'; there are {', '.join(known)}", near_names(region, known))
+    groups = _groups(rasters)
+    wanted: dict[str, Named] = {}
+    for piece in text.split(","):
+        wanted |= {named[0]: named for named in _range(piece.strip(), groups, region, rasters)}
+    return tuple((name, float(low * 1_000_000), float(high * 1_000_000)) for name, low, high in wanted.values())
+
+
+def _groups(rasters: list[Raster]) -> list[list[Named]]:
+    """Channels in order of frequency: television together, FM and DAB each apart."""
+    groups: dict[str, list[Named]] = {}
+    for raster in rasters:
+        names = [str(number) for number in range(raster.first, raster.last + 1) if number not in raster.omit]
+        names += [name for name, _ in raster.extra]
+        group = raster.band if raster.band in APART else ""
+        groups.setdefault(group, []).extend((name, *edges_mhz(raster, name)) for name in names)
+    return [sorted(group, key=lambda named: named[1]) for _, group in sorted(groups.items())]
+
+
+def _range(piece: str, groups: list[list[Named]], region: str, rasters: list[Raster]) -> list[Named]:
+    first, dash, last = (word.strip().upper() for word in piece.partition("-"))
+    last = last if dash else first
+    for group in groups:
+        names = [name for name, _, _ in group]
+        if first in names and last in names:
+            found = group[names.index(first) : names.index(last) + 1]
+            if found:
+                return found
+            raise LibraryError(f"'{piece}' runs backwards; write {last}-{first}")
+    raise LibraryError(f"'{piece}': region {region} has the channels {_told(rasters)}")
+
+
+def _told(rasters: list[Raster]) -> str:
+    texts = []
+    for raster in rasters:
+        numbers = f"{raster.first}-{raster.last}" if raster.first <= raster.last else ""
+        without = f" without {', '.join(map(str, raster.omit))}" if raster.omit and len(raster.omit) < 6 else ""
+        extra = [name for name, _ in raster.extra]
+        more = f"{extra[0]}-{extra[-1]}" if len(extra) > 2 else ", ".join(extra)
+        texts.append(f"{' and '.join(each for each in (numbers + without, more) if each)} ({raster.band})")
+    return "; ".join(texts)

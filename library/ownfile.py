@@ -1,0 +1,223 @@
+"""A user's own part files: read, validated whole, and every fault told with its place."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from os import PathLike
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pydantic import ValidationError
+
+from library.errors import Defect, LibraryError, near_names
+from library.expand import adapter_rows, termination_rows
+from library.schema import PartFile
+from library.store import PART_FILES, tomllib
+
+if TYPE_CHECKING:
+    from pydantic_core import ErrorDetails
+
+__all__ = ["MOST_BYTES", "defects_of", "read_rows"]
+
+Row = dict[str, Any]
+
+MOST_BYTES = 1_000_000
+MOST_LEVELS = 50
+CONNECTOR_KEYS = ("near", "far", "connector")
+NUMBERS = ("float_type", "int_type")
+
+
+def read_rows(path: str | PathLike[str], families: tuple[Row, ...] = ()) -> dict[str, list[Row]]:
+    """Read a part file of the user's own.
+
+    Parameters
+    ----------
+    path : the file, TOML in the shape of `library.schema`.
+    families : connector families of other files that its connectors may name.
+
+    Returns
+    -------
+    dict, rows by kind; sets of adapters and terminations written out.
+
+    Raises
+    ------
+    LibraryError : the file cannot be read, or is at fault; `defects` has every fault with its path of keys.
+
+    Examples
+    --------
+    >>> read_rows("no-such-file.toml")
+    Traceback (most recent call last):
+    library.errors.LibraryError: no-such-file.toml: cannot be read: No such file or directory
+
+    Source
+    ------
+    Own convention.
+    """
+    name = str(path)
+    document = _parsed(_text(Path(path)), name)
+    found = defects_of(document) or _cross_checks(document, families)
+    if found:
+        told = "; ".join(f"{'.'.join(map(str, where))}: {what}" for where, what in found)
+        raise LibraryError(f"{name}: {told}", defects=found, source=name)
+    rows: dict[str, list[Row]] = {kind: each for kind, each in document.items() if isinstance(each, list)}
+    if "adapter" in rows or "adapter_set" in rows:
+        rows["adapter"] = list(adapter_rows(rows).values())
+    if "termination" in rows or "termination_set" in rows:
+        rows["termination"] = list(termination_rows(rows).values())
+    for kind in (kind for kinds in PART_FILES.values() for kind in kinds):
+        rows[kind] = [{"source": Path(path).name} | row for row in rows.get(kind, ())]
+    return rows
+
+
+def _text(path: Path) -> str:
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise LibraryError(f"{path}: larger than {MOST_BYTES / 1e6:g} MB", source=str(path))
+        return path.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError as fault:
+        raise LibraryError(f"{path}: not UTF-8 at byte {fault.start}", source=str(path)) from None
+    except (OSError, ValueError) as fault:
+        if isinstance(fault, LibraryError):
+            raise
+        reason = getattr(fault, "strerror", None) or str(fault)
+        raise LibraryError(f"{path}: cannot be read: {reason}", source=str(path)) from None
+
+
+def _parsed(text: str, name: str) -> Row:
+    # Brackets inside strings count too: no part file comes near fifty of either sort open at once.
+    level = deepest = 0
+    for sign in text:
+        level = max(0, level + (sign in "[{") - (sign in "]}"))
+        deepest = max(deepest, level)
+    if deepest > MOST_LEVELS:
+        raise LibraryError(f"{name}: nested over {MOST_LEVELS} levels deep", source=name)
+    try:
+        return tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as fault:
+        message = str(fault) if isinstance(fault, tomllib.TOMLDecodeError) else "nested too deeply"
+        raise LibraryError(f"{name}: {message}", defects=(((), message),), source=name) from None
+
+
+def defects_of(document: Mapping[str, Any]) -> tuple[Defect, ...]:
+    """Find the faults of shape in a parsed part file.
+
+    Parameters
+    ----------
+    document : as parsed.
+
+    Returns
+    -------
+    tuple of (path of keys and positions, what is wrong), all of them.
+
+    Examples
+    --------
+    >>> defects_of({"termination": [{"id": "x", "connector": "F-75 plug", "tpe": "open"}]})
+    ((('termination', 0, 'tpe'), "unknown key; did you mean 'type'?"),)
+
+    Source
+    ------
+    `library.schema`.
+    """
+    try:
+        PartFile.model_validate(document)
+    except ValidationError as fault:
+        details = fault.errors(include_url=False)
+        missing = {(*each["loc"][:-1],): str(each["loc"][-1]) for each in details if each["type"] == "missing"}
+        return tuple(_told(document, details, missing))
+    return ()
+
+
+def _told(document: Mapping[str, Any], details: list[ErrorDetails], missing: dict[Any, str]) -> Iterator[Defect]:
+    meant = {
+        (*where, key): lacked
+        for where, lacked in missing.items()
+        for key in near_names(lacked, [str(d["loc"][-1]) for d in details if _unknown_at(d, where)], 1)
+    }
+    # A misspelt key is one fault, although it is one key too many and one too few.
+    excused = {(*where[:-1], lacked) for where, lacked in meant.items()}
+    for each in details:
+        where = each["loc"]
+        if each["type"] == "missing" and where in excused:
+            continue
+        if each["type"] == "extra_forbidden":
+            yield where, _unknown_key(where, meant.get(where))
+        else:
+            yield where, _sentence(each)
+
+
+def _unknown_at(detail: ErrorDetails, where: Any) -> bool:
+    return detail["type"] == "extra_forbidden" and detail["loc"][:-1] == where
+
+
+def _unknown_key(where: tuple[int | str, ...], meant: str | None) -> str:
+    model: Any = PartFile
+    for step in where[:-1]:
+        if isinstance(step, str):
+            model = _model_in(model.model_fields[step].annotation) or model
+    near = (meant,) if meant else near_names(str(where[-1]), model.model_fields, 1)
+    if near:
+        return f"unknown key; did you mean '{near[0]}'?"
+    return f"unknown key; there are {', '.join(model.model_fields)}"
+
+
+def _model_in(annotation: Any) -> Any:
+    if hasattr(annotation, "model_fields"):
+        return annotation
+    return next((found for each in getattr(annotation, "__args__", ()) if (found := _model_in(each))), None)
+
+
+def _sentence(detail: ErrorDetails) -> str:
+    kind, given = detail["type"], detail["input"]
+    if kind == "missing":
+        return f"'{detail['loc'][-1]}' is missing"
+    if kind in NUMBERS:
+        return f"a bare number is needed, in the unit its key ends in (got {given!r})"
+    if kind == "finite_number":
+        return "a finite number is needed"
+    if kind == "string_pattern_mismatch" and detail["loc"][-1] in CONNECTOR_KEYS:
+        return f"'{given}' is no connector: a family and a gender are needed, such as 'BNC-75 jack'"
+    message = detail["msg"].removeprefix("Value error, ")
+    return message[:1].lower() + message[1:]
+
+
+def _cross_checks(document: Mapping[str, Any], families: tuple[Row, ...]) -> tuple[Defect, ...]:
+    return (*_connector_defects(document, families), *_grade_defects(document), *_double_ids(document))
+
+
+def _connector_defects(document: Mapping[str, Any], families: tuple[Row, ...]) -> Iterator[Defect]:
+    from library.load import Library
+    from library.mating import parse_connector
+
+    library = Library({"family": [*document.get("family", ()), *families]})
+    named: list[tuple[tuple[str | int, ...], str]] = []
+    for kind, rows in document.items():
+        for at, row in enumerate(rows if isinstance(rows, list) else ()):
+            if kind == "adapter_set":
+                named += [((kind, at, key), f"{row[key]} plug") for key in ("near", "far")]
+                continue
+            named += [((kind, at, key), row[key]) for key in CONNECTOR_KEYS if key in row]
+            named += [((kind, at, "connectors", i), text) for i, text in enumerate(row.get("connectors", ()))]
+            named += [((kind, at, "families", i), f"{text} plug") for i, text in enumerate(row.get("families", ()))]
+    for where, text in named:
+        try:
+            parse_connector(text, library)
+        except LibraryError as fault:
+            yield where, str(fault)
+
+
+def _grade_defects(document: Mapping[str, Any]) -> Iterator[Defect]:
+    known = [grade["id"] for grade in document.get("grade", ())]
+    for at, row in enumerate(document.get("adapter_set", ())):
+        for i, grade in enumerate(row["grades"]):
+            if grade not in known:
+                yield ("adapter_set", at, "grades", i), f"no [[grade]] '{grade}' in this file"
+
+
+def _double_ids(document: Mapping[str, Any]) -> Iterator[Defect]:
+    seen: set[str] = set()
+    kinds = [kind for kinds in PART_FILES.values() for kind in kinds]
+    for kind in kinds:
+        for at, row in enumerate(document.get(kind, ())):
+            if row["id"] in seen:
+                yield (kind, at, "id"), f"'{row['id']}' is used twice"
+            seen.add(row["id"])

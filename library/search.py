@@ -1,0 +1,55 @@
+"""Search of the library by words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from library.records import Part
+
+if TYPE_CHECKING:
+    from library.load import Library
+
+__all__ = ["find"]
+
+CONNECTOR_FIELDS = ("near_connector", "far_connector", "connector")
+OHM_FIELDS = ("impedance_ohm", "near_ohm", "far_ohm")
+
+
+def find(library: Library, words: str | Sequence[str]) -> tuple[Part, ...]:
+    """Find the parts that every one of the words fits.
+
+    Parameters
+    ----------
+    library : where to look.
+    words : words, together in a text or apart; case does not matter. They are sought in id, kind, name, connectors, grade,
+        impedance (as `75ohm`) and evidence.
+
+    Returns
+    -------
+    tuple of Part; those with all words in their id first, else in the order of the library.
+
+    Examples
+    --------
+    >>> from library.load import load_library
+    >>> [part.id for part in find(load_library(), "min-loss resistors N-50")]
+    ['min-loss-pad-resistors-n-f']
+    >>> len(find(load_library(), ["coax", "93ohm"]))
+    1
+
+    Source
+    ------
+    Own convention.
+    """
+    wanted = (words if isinstance(words, str) else " ".join(words)).casefold().split()
+    parts = [library.part(name) for name in library.ids()]
+    hits = [part for part in parts if all(word in _text(part) for word in wanted)]
+    return tuple(sorted(hits, key=lambda part: not all(word in part.id.casefold() for word in wanted)))
+
+
+def _text(part: Part) -> str:
+    pieces = [part.id, part.kind, part.name, part.evidence.kind, getattr(part, "grade", ""), getattr(part, "type", "")]
+    pieces += [str(getattr(part, name, "")) for name in CONNECTOR_FIELDS]
+    pieces += [str(connector) for connector in getattr(part, "connectors", ())]
+    pieces += [f"{getattr(part, name):g}ohm" for name in OHM_FIELDS if hasattr(part, name)]
+    return " ".join(pieces).casefold()
