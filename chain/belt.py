@@ -29,6 +29,11 @@ BINS = 160
 SMOOTH = 1.5
 """Width of the kernel that smooths the simulated densities, in bins."""
 
+LOW_BINS = 8
+
+GUARD = 0.004
+"""Added to the stated coverage: the threshold comes from a finite number of draws and must not fall short of it."""
+
 
 @dataclass(frozen=True)
 class Belt:
@@ -178,14 +183,24 @@ def _scores(scaled: Real, draws: int) -> Real:
     np.minimum(index, BINS - 1, out=index)
     index += (np.arange(grid, dtype=np.int32) * BINS)[:, None]
     counts = np.bincount(index.ravel(), minlength=grid * BINS).reshape(grid, BINS).astype(float)
-    reach = np.arange(-5, 6)
-    kernel = np.exp(-0.5 * (reach / SMOOTH) ** 2)
-    kernel /= kernel.sum()
-    # Mirrored at zero: a magnitude has no values below, and its density there must not leak away.
-    padded = np.concatenate([counts[:, 4::-1], counts, counts[:, : -6 : -1]], axis=1)
-    smooth = sum(weight * padded[:, shift : shift + BINS] for shift, weight in enumerate(kernel))
-    density = np.log(np.asarray(smooth) / draws + 1e-3 / draws)
+    smooth = _smoothed(counts, SMOOTH)
+    # Few readings fall near zero, whatever the magnitude: a wider kernel there.
+    smooth[:, :LOW_BINS] = _smoothed(counts[:, : 6 * LOW_BINS], 3 * SMOOTH)[:, :LOW_BINS]
+    density = np.log(smooth / draws + 1e-3 / draws)
     return np.asarray(density - density.max(axis=0))
+
+
+def _smoothed(counts: Real, width: float) -> Real:
+    """Counts smoothed by a normal kernel, mirrored at both ends: a magnitude has no values below zero to leak to."""
+    half = int(np.ceil(3.5 * width))
+    kernel = np.exp(-0.5 * (np.arange(-half, half + 1) / width) ** 2)
+    kernel /= kernel.sum()
+    padded = np.concatenate([counts[:, half - 1 :: -1], counts, counts[:, : -half - 1 : -1]], axis=1)
+    bins = counts.shape[1]
+    smooth = np.zeros(counts.shape)
+    for shift, weight in enumerate(kernel):
+        smooth += weight * padded[:, shift : shift + bins]
+    return smooth
 
 
 def _least(score: NDArray[np.float32], scaled: Real, coverage: float) -> Real:
@@ -196,5 +211,5 @@ def _least(score: NDArray[np.float32], scaled: Real, coverage: float) -> Real:
     weight = np.clip(position - left, 0, 1)
     rows = np.arange(score.shape[0])[:, None]
     own = score[rows, left] * (1 - weight) + score[rows, left + 1] * weight
-    rank = int(np.floor((1 - coverage) * draws))
+    rank = int(np.floor((1 - coverage - GUARD) * draws))
     return np.asarray(np.partition(own, rank, axis=1)[:, rank])
