@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from chain.cascade import build
 from chain.guarantee import reading_bound
 from chain.intervals import DRAWS, SEED, Table, highest_proving, table
-from chain.maps import Maps
 from chain.plainvalues import SCHEMA_VERSION, plain_values
 from chain.ratios import magnitude_from_vswr, vswr
 from chain.records import Setup

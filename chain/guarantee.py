@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.bound import invert, reading_range, true_range_complex
+from chain.bound import invert, reading_range
 from chain.discs import backward, extremes, forward, region_of
 from chain.regions import Region, add_disc, junction
 from chain.simulate import Measurement

@@ -16,10 +16,10 @@ from chain.guarantee import reading_bound, true_bound, true_bound_complex
 from chain.intervals import DRAWS, SEED, table
 from chain.maps import Maps
 from chain.plainvalues import SCHEMA_VERSION, plain_values
-from chain.ratios import magnitude_from_vswr, mismatch_loss_db, vswr
+from chain.ratios import mismatch_loss_db, vswr
 from chain.readings import Readings
 from chain.records import Setup
-from chain.simulate import Measurement, measurement, nominal_maps
+from chain.simulate import measurement, nominal_maps
 
 __all__ = ["ChannelResult", "Recovery", "nominal_truth", "recover", "verdict"]
 

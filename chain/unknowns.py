@@ -8,7 +8,7 @@ import numpy as np
 
 from chain.records import Item, Setup
 from chain.simulate import Measurement
-from chain.stages import Box, Ladder, Line, Stage
+from chain.stages import Box, Line, Stage
 from chain.standards import Standards
 
 __all__ = ["Unknown", "gather", "item_names", "names", "only", "without"]
@@ -177,19 +177,25 @@ def _sizes(piece: Stage) -> list[tuple[str, str, str]]:
         if radius is not None and np.any(radius):
             found.append((f"reflection, {place}", shape, f"up to {float(np.max(radius)):.4f}"))
     if isinstance(piece, Line):
-        if piece.loss_tolerance and np.any(piece.loss_np):
-            found.append(("loss", "rectangular", f"+/- {100 * piece.loss_tolerance:g} %"))
-        if piece.length_high != piece.length_low:
-            found.append(("length", "rectangular", f"{piece.length_low:.2f} to {piece.length_high:.2f} of nominal"))
-        if piece.impedance_tolerance_ohm:
-            found.append(("impedance", "rectangular", f"+/- {piece.impedance_tolerance_ohm:g} ohm"))
+        return found + _line_sizes(piece)
     if isinstance(piece, Box):
         if piece.loss_tolerance_db:
             found.append(("loss", "rectangular", f"+/- {piece.loss_tolerance_db:g} dB"))
         if piece.product_radius is not None and np.any(piece.product_radius):
             found.append(("transmission", "disc", f"up to {float(np.max(piece.product_radius)):.4f}"))
-    if isinstance(piece, Ladder) and piece.tolerance:
+    elif piece.tolerance:
         found.append(("resistors", "rectangular", f"+/- {100 * piece.tolerance:g} %"))
+    return found
+
+
+def _line_sizes(line: Line) -> list[tuple[str, str, str]]:
+    found = []
+    if line.loss_tolerance and np.any(line.loss_np):
+        found.append(("loss", "rectangular", f"+/- {100 * line.loss_tolerance:g} %"))
+    if line.length_high != line.length_low:
+        found.append(("length", "rectangular", f"{line.length_low:.2f} to {line.length_high:.2f} of nominal"))
+    if line.impedance_tolerance_ohm:
+        found.append(("impedance", "rectangular", f"+/- {line.impedance_tolerance_ohm:g} ohm"))
     return found
 
 
