@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-__all__ = ["adapter_rows", "slug", "termination_rows"]
+__all__ = ["adapter_rows", "end_ohm", "slug", "termination_rows"]
 
 Row = dict[str, Any]
 
@@ -46,8 +46,28 @@ def _sentences(*texts: str) -> str:
     return " ".join(text for text in texts if text)
 
 
-def _end_ohm(family: str) -> float:
-    return float(family.rpartition("-")[2]) if "-" in family else 0.0
+def end_ohm(family: str) -> float:
+    """Impedance that a family's id ends in.
+
+    Parameters
+    ----------
+    family : id of a connector family.
+
+    Returns
+    -------
+    float, 0 where the id ends in none [ohm].
+
+    Examples
+    --------
+    >>> [end_ohm(family) for family in ("BNC-75", "UHF")]
+    [75.0, 0.0]
+
+    Source
+    ------
+    Own convention.
+    """
+    last = family.rpartition("-")[2]
+    return float(last) if "-" in family and last.isascii() and last.isdigit() else 0.0
 
 
 def _ways(row: Row) -> list[tuple[str, str]]:
@@ -93,7 +113,7 @@ def adapter_rows(document: dict[str, Any]) -> dict[str, Row]:
 
 def _adapter(each: Row, grade: Row, near: str, far: str) -> Row:
     low, high = each["length_mm"]
-    near_ohm, far_ohm = _end_ohm(each["near"]), _end_ohm(each["far"])
+    near_ohm, far_ohm = end_ohm(each["near"]), end_ohm(each["far"])
     figures = each if "evidence" in each else grade
     row: Row = {
         "name": f"{each['near']} {near} to {each['far']} {far}, {grade['id']} grade",
@@ -148,6 +168,6 @@ def termination_rows(document: dict[str, Any]) -> dict[str, Row]:
                     "id": name,
                     "name": f"{each['type']} with {family} {gender}, {each['grade']}",
                     "connector": f"{family} {gender}",
-                    "impedance_ohm": _end_ohm(family) if each["type"] == "load" else 0.0,
+                    "impedance_ohm": end_ohm(family) if each["type"] == "load" else 0.0,
                 }
     return rows | {row["id"]: row for row in document.get("termination", ())}

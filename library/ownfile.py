@@ -17,6 +17,8 @@ from library.store import PART_FILES, tomllib
 if TYPE_CHECKING:
     from pydantic_core import ErrorDetails
 
+    from library.load import Library
+
 __all__ = ["MOST_BYTES", "defects_of", "read_rows"]
 
 Row = dict[str, Any]
@@ -24,7 +26,9 @@ Row = dict[str, Any]
 MOST_BYTES = 1_000_000
 MOST_LEVELS = 50
 CONNECTOR_KEYS = ("near", "far", "connector")
+LEAST_WORDS = 2
 NUMBERS = ("float_type", "int_type")
+PART_KINDS = tuple(kind for kinds in PART_FILES.values() for kind in kinds)
 
 
 def read_rows(path: str | PathLike[str], families: tuple[Row, ...] = ()) -> dict[str, list[Row]]:
@@ -55,7 +59,7 @@ def read_rows(path: str | PathLike[str], families: tuple[Row, ...] = ()) -> dict
     """
     name = str(path)
     document = _parsed(_text(Path(path)), name)
-    found = defects_of(document) or _cross_checks(document, families)
+    found = (*defects_of(document), *_cross_checks(document, families))
     if found:
         told = "; ".join(f"{'.'.join(map(str, where))}: {what}" for where, what in found)
         raise LibraryError(f"{name}: {told}", defects=found, source=name)
@@ -64,7 +68,7 @@ def read_rows(path: str | PathLike[str], families: tuple[Row, ...] = ()) -> dict
         rows["adapter"] = list(adapter_rows(rows).values())
     if "termination" in rows or "termination_set" in rows:
         rows["termination"] = list(termination_rows(rows).values())
-    for kind in (kind for kinds in PART_FILES.values() for kind in kinds):
+    for kind in PART_KINDS:
         rows[kind] = [{"source": Path(path).name} | row for row in rows.get(kind, ())]
     return rows
 
@@ -155,7 +159,7 @@ def _unknown_key(where: tuple[int | str, ...], meant: str | None) -> str:
         if isinstance(step, str):
             model = _model_in(model.model_fields[step].annotation) or model
     near = (meant,) if meant else near_names(str(where[-1]), model.model_fields, 1)
-    if near:
+    if near and model is not PartFile:
         return f"unknown key; did you mean '{near[0]}'?"
     return f"unknown key; there are {', '.join(model.model_fields)}"
 
@@ -176,48 +180,90 @@ def _sentence(detail: ErrorDetails) -> str:
         return "a finite number is needed"
     if kind == "string_pattern_mismatch" and detail["loc"][-1] in CONNECTOR_KEYS:
         return f"'{given}' is no connector: a family and a gender are needed, such as 'BNC-75 jack'"
+    if kind == "string_pattern_mismatch" and detail["loc"][-1] == "id":
+        return f"'{given}': an id is made of letters, digits, '.', '_' and '-'"
     message = detail["msg"].removeprefix("Value error, ")
     return message[:1].lower() + message[1:]
 
 
 def _cross_checks(document: Mapping[str, Any], families: tuple[Row, ...]) -> tuple[Defect, ...]:
-    return (*_connector_defects(document, families), *_grade_defects(document), *_double_ids(document))
+    rows = list(_rows(document))
+    return (*_connector_defects(document, rows, families), *_grade_defects(rows), *_double_ids(rows))
 
 
-def _connector_defects(document: Mapping[str, Any], families: tuple[Row, ...]) -> Iterator[Defect]:
-    from library.load import Library
-    from library.mating import parse_connector
-
-    library = Library({"family": [*document.get("family", ()), *families]})
-    named: list[tuple[tuple[str | int, ...], str]] = []
+def _rows(document: Mapping[str, Any]) -> Iterator[tuple[str, int, Row]]:
+    """Whatever looks like a row, the file's shape not being known to be sound."""
     for kind, rows in document.items():
         for at, row in enumerate(rows if isinstance(rows, list) else ()):
-            if kind == "adapter_set":
-                named += [((kind, at, key), f"{row[key]} plug") for key in ("near", "far")]
+            if isinstance(row, dict):
+                yield kind, at, row
+
+
+def _texts(value: Any) -> Iterator[tuple[tuple[int, ...], str]]:
+    if isinstance(value, str):
+        yield (), value
+    elif isinstance(value, list):
+        yield from (((i,), each) for i, each in enumerate(value) if isinstance(each, str))
+
+
+def _connector_defects(
+    document: Mapping[str, Any], rows: list[tuple[str, int, Row]], families: tuple[Row, ...]
+) -> Iterator[Defect]:
+    from library.load import Library
+    from library.mating import parse_connector
+    from library.schema import FamilyRow
+
+    own = [row for kind, _, row in rows if kind == "family" and _sound(FamilyRow, row)]
+    library = Library({"family": [*own, *families]})
+    for kind, at, row in rows:
+        bare = kind == "adapter_set"
+        if kind == "mating":
+            yield from _rule_defects(at, row, library)
+        for key in (*CONNECTOR_KEYS, "connectors", "families"):
+            for where, text in _texts(row.get(key)):
+                named = f"{text} plug" if bare or key == "families" else text
+                if len(named.split()) < LEAST_WORDS:
+                    continue  # its shape has been told of already
+                try:
+                    parse_connector(named, library)
+                except LibraryError as fault:
+                    yield (kind, at, key, *where), str(fault)
+
+
+def _rule_defects(at: int, row: Row, library: Library) -> Iterator[Defect]:
+    from library.mating import parse_connector
+
+    for i, pair in enumerate(row["pairs"] if isinstance(row.get("pairs"), list) else ()):
+        for (j, *_), text in _texts(pair) if isinstance(pair, list) else ():
+            if len(text.split()) < LEAST_WORDS or text.startswith("* "):
                 continue
-            named += [((kind, at, key), row[key]) for key in CONNECTOR_KEYS if key in row]
-            named += [((kind, at, "connectors", i), text) for i, text in enumerate(row.get("connectors", ()))]
-            named += [((kind, at, "families", i), f"{text} plug") for i, text in enumerate(row.get("families", ()))]
-    for where, text in named:
-        try:
-            parse_connector(text, library)
-        except LibraryError as fault:
-            yield where, str(fault)
+            try:
+                parse_connector(text.replace(" any", " plug", 1), library)
+            except LibraryError as fault:
+                yield ("mating", at, "pairs", i, j), str(fault)
 
 
-def _grade_defects(document: Mapping[str, Any]) -> Iterator[Defect]:
-    known = [grade["id"] for grade in document.get("grade", ())]
-    for at, row in enumerate(document.get("adapter_set", ())):
-        for i, grade in enumerate(row["grades"]):
+def _sound(model: Any, row: Row) -> bool:
+    try:
+        model.model_validate(row)
+    except ValidationError:
+        return False
+    return True
+
+
+def _grade_defects(rows: list[tuple[str, int, Row]]) -> Iterator[Defect]:
+    known = [row.get("id") for kind, _, row in rows if kind == "grade"]
+    for kind, at, row in rows:
+        for where, grade in _texts(row.get("grades")) if kind == "adapter_set" else ():
             if grade not in known:
-                yield ("adapter_set", at, "grades", i), f"no [[grade]] '{grade}' in this file"
+                yield (kind, at, "grades", *where), f"no [[grade]] '{grade}' in this file"
 
 
-def _double_ids(document: Mapping[str, Any]) -> Iterator[Defect]:
+def _double_ids(rows: list[tuple[str, int, Row]]) -> Iterator[Defect]:
     seen: set[str] = set()
-    kinds = [kind for kinds in PART_FILES.values() for kind in kinds]
-    for kind in kinds:
-        for at, row in enumerate(document.get(kind, ())):
-            if row["id"] in seen:
-                yield (kind, at, "id"), f"'{row['id']}' is used twice"
-            seen.add(row["id"])
+    for kind, at, row in rows:
+        name = row.get("id")
+        if kind in PART_KINDS and isinstance(name, str):
+            if name in seen:
+                yield (kind, at, "id"), f"'{name}' is used twice"
+            seen.add(name)

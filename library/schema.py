@@ -1,7 +1,8 @@
 """Shape of the library's data files and of a user's part file, which are one and the same.
 
 A part file is TOML. Each table below may stand in it any number of times, as `[[pad]]`, `[[coax]]` and so on; values are bare
-numbers in the unit at the end of their key. A user's part goes before the built-in one of the same id. A whole file, as an example::
+numbers in the unit at the end of their key. A user's part goes before the built-in one of the same id. An
+example of a whole file::
 
     [[pad]]
     id = "my-pad"
@@ -20,80 +21,34 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, Strict, model_validator
+from pydantic import Field, model_validator
+
+from library.expand import end_ohm
+from library.schematypes import (
+    Arm,
+    Direct,
+    Exact,
+    Extra,
+    Id,
+    Loss,
+    Mates,
+    Name,
+    NotNegative,
+    Numbers,
+    Percent,
+    Piece,
+    Positive,
+    Reflection,
+    Row,
+    Sourced,
+    Span,
+    Standing,
+    Text,
+    Verdict,
+    Way,
+)
 
 __all__ = ["PartFile", "library_schema"]
-
-Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
-NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
-Percent = Annotated[float, Field(ge=0, lt=100, allow_inf_nan=False)]
-Text = Annotated[str, Field(min_length=1, max_length=500)]
-Id = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]*$", max_length=60)]
-Name = Annotated[str, Field(pattern=r"^[^()]+ (plug|jack)( \([^()]+\))?$", examples=["BNC-75 jack", "F-75 plug (push-on)"])]
-AnyName = Annotated[str, Field(pattern=r"^[^()]+ (plug|jack|any)( \([^()]+\))?$", examples=["N-50 plug", "* any"])]
-Exact = Annotated[str, Field(pattern=r"^-?\d+(\.\d+|/[1-9]\d*)?$", examples=["306", "142.5", "1/7"])]
-Direct = Annotated[Literal["pass", "block", "short"], Field(description="What becomes of DC: passed, blocked, or shorted.")]
-Standing = Literal["published", "measured", "computed", "stated", "practice", "memory"]
-Verdict = Literal["ok", "costed", "caution", "no-contact", "no-mate", "destructive"]
-
-Loose = Strict(False)
-"""TOML has arrays only: they may stand for tuples, while numbers inside stay numbers."""
-
-Pair = Annotated[tuple[NotNegative, NotNegative], Loose]
-Band = Annotated[tuple[NotNegative, Positive, NotNegative], Loose]
-Arm = Annotated[tuple[Literal["series", "shunt"], Positive], Loose]
-Loss = Annotated[tuple[Text, Text, NotNegative], Loose]
-Piece = Annotated[tuple[Positive, Positive], Loose]
-Mates = Annotated[tuple[AnyName, AnyName], Loose]
-Way = Annotated[tuple[Literal["plug", "jack"], Literal["plug", "jack"]], Loose]
-Span = Annotated[tuple[NotNegative, NotNegative], Loose]
-Extra = Annotated[tuple[Text, Exact], Loose]
-
-
-class Row(BaseModel):
-    """Anything in a file: unknown keys and numbers in quotes are refused."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, defer_build=True)
-
-
-class Sourced(Row):
-    """A row that says where its figures come from."""
-
-    evidence: Annotated[Standing, Field(description="Standing of the figures.")] = "stated"
-    source: Annotated[str, Field(max_length=500, description="Document, formula or measurement they come from.")] = ""
-    note: Annotated[str, Field(max_length=1000, description="Anything else to know.")] = ""
-
-
-class Reflection(Row):
-    """Reflection limit of a whole part; exactly one of the four forms."""
-
-    return_loss_db: Annotated[NotNegative | None, Field(description="One limit at every frequency.")] = None
-    points_mhz_db: Annotated[
-        list[Pair] | None, Field(min_length=1, description="[MHz, dB] in rising order, straight lines between.")
-    ] = None
-    bands_mhz_db: Annotated[
-        list[Band] | None, Field(min_length=1, description="[from MHz, to MHz, dB] in rising order, constant over each.")
-    ] = None
-    vswr: Annotated[float | None, Field(gt=1, le=1000, description="VSWR limit at zero frequency.")] = None
-    vswr_per_ghz: Annotated[NotNegative, Field(description="Growth of the VSWR limit per GHz.")] = 0.0
-    to_mhz: Annotated[NotNegative, Field(description="Where the VSWR form ends; needed with `vswr_per_ghz`.")] = 0.0
-    magnitude_kind: Annotated[
-        Literal["disc", "ring"], Field(description="disc: anything up to the limit; ring: that magnitude, phase unknown.")
-    ] = "disc"
-
-    @model_validator(mode="after")
-    def _one_form(self) -> Reflection:
-        forms = (self.return_loss_db, self.points_mhz_db, self.bands_mhz_db, self.vswr)
-        if sum(form is not None for form in forms) != 1:
-            raise ValueError("exactly one of return_loss_db, points_mhz_db, bands_mhz_db and vswr is needed")
-        if self.vswr_per_ghz and not self.to_mhz:
-            raise ValueError("vswr_per_ghz needs to_mhz")
-        edges = [mhz for mhz, _ in self.points_mhz_db or ()]
-        for low, high, _ in self.bands_mhz_db or ():
-            edges += [low, high]
-        if edges != sorted(edges):
-            raise ValueError("frequencies must rise")
-        return self
 
 
 class PartRow(Sourced):
@@ -117,12 +72,14 @@ class TwoPortRow(PartRow):
 class PadRow(TwoPortRow):
     """A pad or attenuator."""
 
-    model: Annotated[Literal["specification", "resistors"] | None, Field(description="Left out: by what is given.")] = None
+    model: Annotated[Literal["specification", "resistors"] | None, Field(description="Left out: by what is given.")] = (
+        None
+    )
     loss_db: Annotated[NotNegative | None, Field(description="Loss between its own impedances.")] = None
     loss_tolerance_db: Annotated[NotNegative, Field(description="Half-width of the loss.")] = 0.0
     near_reflection: Annotated[Reflection | None, Field(description="Limit at the near end, far end matched.")] = None
     far_reflection: Annotated[Reflection | None, Field(description="Limit at the far end, near end matched.")] = None
-    arms: Annotated[list[Arm], Field(description="Resistors from near to far, in ohm.")] = []
+    arms: Annotated[list[Arm], Field(default_factory=list, description="Resistors from near to far, in ohm.")]
     arm_tolerance_percent: Annotated[Percent, Field(description="Half-width of every resistor.")] = 1.0
     arm_inductance_nh: Annotated[NotNegative, Field(description="Inductance in each arm.")] = 0.0
     arm_capacitance_pf: Annotated[NotNegative, Field(description="Capacitance across each series arm.")] = 0.0
@@ -182,6 +139,12 @@ class AdapterSetRow(Row):
     source: str = ""
     note: str = ""
 
+    @model_validator(mode="after")
+    def _impedance_known(self) -> AdapterSetRow:
+        if self.impedance_ohm is None and not any(end_ohm(family) for family in (self.near, self.far)):
+            raise ValueError("impedance_ohm is needed, neither family's id ends in one")
+        return self
+
 
 class CoaxRow(PartRow):
     """A type of coaxial cable; coefficients or points."""
@@ -192,22 +155,30 @@ class CoaxRow(PartRow):
     flat_db_per_100m: Annotated[NotNegative, Field(description="Part of the loss that does not change.")] = 0.0
     per_sqrt_mhz_db_per_100m: Annotated[NotNegative, Field(description="Loss per sqrt(MHz): conductors.")] = 0.0
     per_mhz_db_per_100m: Annotated[NotNegative, Field(description="Loss per MHz: dielectric.")] = 0.0
-    points_mhz: Annotated[list[Positive], Field(description="Frequencies of loss points, instead of coefficients.")] = []
-    points_db_per_100m: Annotated[list[Positive], Field(description="Loss at `points_mhz`.")] = []
+    points_mhz: Annotated[
+        list[Positive], Field(default_factory=list, description="Frequencies of loss points, instead of coefficients.")
+    ]
+    points_db_per_100m: Annotated[list[Positive], Field(default_factory=list, description="Loss at `points_mhz`.")]
     valid_from_mhz: Annotated[NotNegative, Field(description="Lowest frequency the loss is known at.")]
     valid_to_mhz: Annotated[Positive, Field(description="Highest frequency the loss is known at.")]
     temperature_c: Annotated[float, Field(ge=-60, le=200, description="Temperature of the figures.")] = 20.0
     fit_max_percent: Annotated[NotNegative, Field(description="Largest misfit of the coefficients.")] = 0.0
     loss_tolerance_percent: Annotated[Percent, Field(description="Half-width of the loss.")] = 0.0
     attenuation_kind: Annotated[Literal["nominal", "max"], Field(description="max: a specification limit.")] = "nominal"
-    impedance_points_mhz: Annotated[list[Positive], Field(description="Frequencies of impedance points.")] = []
-    impedance_points_ohm: Annotated[list[Positive], Field(description="Real part at `impedance_points_mhz`.")] = []
+    impedance_points_mhz: Annotated[
+        list[Positive], Field(default_factory=list, description="Frequencies of impedance points.")
+    ]
+    impedance_points_ohm: Annotated[
+        list[Positive], Field(default_factory=list, description="Real part at `impedance_points_mhz`.")
+    ]
     capacitance_pf_per_m: NotNegative = 0.0
     inner_mm: Annotated[NotNegative, Field(description="Diameter of the inner conductor.")] = 0.0
     dielectric_mm: Annotated[NotNegative, Field(description="Diameter over the dielectric.")] = 0.0
     tan_delta: Annotated[float, Field(ge=0, lt=1, description="Loss tangent taken for the physics floor.")] = 0.0
     stranded: Annotated[bool, Field(description="Whether the inner conductor is stranded.")] = False
-    lead_reflection: Annotated[Reflection | None, Field(description="Limit of a lead made up of it, at each end.")] = None
+    lead_reflection: Annotated[Reflection | None, Field(description="Limit of a lead made up of it, at each end.")] = (
+        None
+    )
     lead_evidence: Standing = "stated"
     lead_source: str = ""
     static_evidence: Annotated[Standing, Field(description="Standing of impedance, velocity, diameters.")] = "stated"
@@ -225,7 +196,9 @@ class CoaxRow(PartRow):
                 raise ValueError(f"{name}: as many values as frequencies are needed")
             if mhz != sorted(set(mhz)):
                 raise ValueError(f"{name}: frequencies must rise")
-        if not self.points_mhz and not (self.flat_db_per_100m or self.per_sqrt_mhz_db_per_100m or self.per_mhz_db_per_100m):
+        if not self.points_mhz and not (
+            self.flat_db_per_100m or self.per_sqrt_mhz_db_per_100m or self.per_mhz_db_per_100m
+        ):
             raise ValueError("loss coefficients or loss points are needed")
         if self.points_mhz and (self.points_mhz[0] > self.valid_from_mhz or self.points_mhz[-1] < self.valid_to_mhz):
             raise ValueError("the points must reach from valid_from_mhz to valid_to_mhz")
@@ -304,6 +277,12 @@ class TerminationSetRow(TerminationFigures):
     families: Annotated[list[Text], Field(min_length=1)]
     genders: Annotated[list[Literal["plug", "jack"]], Field(min_length=1)]
 
+    @model_validator(mode="after")
+    def _impedance_known(self) -> TerminationSetRow:
+        if self.type == "load" and not all(end_ohm(family) for family in self.families):
+            raise ValueError("a load's families need ids that end in their impedance")
+        return self
+
 
 class FamilyRow(Sourced):
     """A connector family."""
@@ -318,10 +297,14 @@ class FamilyRow(Sourced):
     section_mm: Annotated[NotNegative, Field(description="The pair as a piece of line: its electrical length.")] = 0.0
     loss_db_per_sqrt_ghz: Annotated[NotNegative, Field(description="Loss of one mated pair at 1 GHz.")] = 0.0
     matings: Annotated[int, Field(ge=0, description="Rated life.")] = 0
-    torque_nm: Annotated[list[Positive], Field(max_length=2, description="Least and greatest torque.")] = []
+    torque_nm: Annotated[
+        list[Positive], Field(default_factory=list, max_length=2, description="Least and greatest torque.")
+    ]
     repeatability: Annotated[float, Field(ge=0, lt=1, description="Change of a reflection on reconnecting.")] = 0.0
     repeatability_to_mhz: NotNegative = 0.0
-    variants: Annotated[list[Text], Field(description="What may stand in brackets after its connectors.")] = []
+    variants: Annotated[
+        list[Text], Field(default_factory=list, description="What may stand in brackets after its connectors.")
+    ]
 
 
 class MatingRow(Sourced):
@@ -345,30 +328,32 @@ class RasterRow(Sourced):
     b: Exact = "0"
     c: Exact = "0"
     width_mhz: Annotated[Exact, Field(description="Width of a channel.")]
-    occupied_mhz: Annotated[str, Field(description="Bandwidth the signal fills.")] = ""
-    edge_c: str = ""
-    omit: list[int] = []
-    extra: Annotated[list[Extra], Field(description="[name, centre in MHz] outside the formula.")] = []
-    subsets: Annotated[dict[str, str], Field(description="Regions that use a part of the raster.")] = {}
+    occupied_mhz: Annotated[Exact | None, Field(description="Bandwidth the signal fills.")] = None
+    edge_c: Annotated[Exact | None, Field(description="Value of c for the edges, if another.")] = None
+    omit: list[int] = Field(default_factory=list)
+    extra: Annotated[list[Extra], Field(default_factory=list, description="[name, centre in MHz] outside the formula.")]
+    subsets: Annotated[
+        dict[str, Numbers], Field(default_factory=dict, description="Regions that use a part of the raster.")
+    ]
 
 
 class PartFile(Row):
     """A file of parts, or of connector families, mating rules and channel rasters."""
 
     format: Annotated[Literal[1], Field(description="Version of this shape.")] = 1
-    pad: list[PadRow] = []
-    adapter: list[AdapterRow] = []
-    grade: list[GradeRow] = []
-    adapter_set: list[AdapterSetRow] = []
-    coax: list[CoaxRow] = []
-    section: list[SectionRow] = []
-    transformer: list[TransformerRow] = []
-    splitter: list[SplitterRow] = []
-    termination: list[TerminationRow] = []
-    termination_set: list[TerminationSetRow] = []
-    family: list[FamilyRow] = []
-    mating: list[MatingRow] = []
-    raster: list[RasterRow] = []
+    pad: list[PadRow] = Field(default_factory=list)
+    adapter: list[AdapterRow] = Field(default_factory=list)
+    grade: list[GradeRow] = Field(default_factory=list)
+    adapter_set: list[AdapterSetRow] = Field(default_factory=list)
+    coax: list[CoaxRow] = Field(default_factory=list)
+    section: list[SectionRow] = Field(default_factory=list)
+    transformer: list[TransformerRow] = Field(default_factory=list)
+    splitter: list[SplitterRow] = Field(default_factory=list)
+    termination: list[TerminationRow] = Field(default_factory=list)
+    termination_set: list[TerminationSetRow] = Field(default_factory=list)
+    family: list[FamilyRow] = Field(default_factory=list)
+    mating: list[MatingRow] = Field(default_factory=list)
+    raster: list[RasterRow] = Field(default_factory=list)
 
 
 def library_schema() -> dict[str, Any]:
