@@ -1,0 +1,5 @@
+"""`python -m chain`: the same program without the installed script."""
+
+from chain.cli.main import main
+
+main()

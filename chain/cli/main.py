@@ -1,0 +1,192 @@
+"""The `chain` command: its commands are imported only when called, and every way to end has its exit status."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import MutableMapping, Sequence
+from importlib import import_module
+from typing import Any, NoReturn
+
+import click
+
+__all__ = ["COMMANDS", "LazyGroup", "chain", "main"]
+
+COMMANDS = {
+    "Describe the set-up": {
+        "new": "Write a commented starter set-up.",
+        "parts": "Browse the library of parts, or show one in full.",
+        "schema": "Print the JSON Schema of a file of set-ups or parts.",
+    },
+    "Before measuring": {
+        "check": "Does it fit together, and is anything about to be damaged?",
+        "budget": "Where does every dB go?",
+        "expect": "What will the screen show, and which reading to aim for?",
+        "planes": "Where is it best to calibrate?",
+    },
+    "After measuring": {
+        "recover": "What is the antenna's true match, and how sure is that?",
+    },
+}
+"""Commands by the moment they serve, each with its one-line help."""
+
+INTERRUPTED = 130
+
+
+class LazyGroup(click.Group):
+    """A group that knows its commands by name and help, and imports the module of one only to run it."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names of the commands, in the order of the work."""
+        return [name for section in COMMANDS.values() for name in section]
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Command of a name, imported now."""
+        if cmd_name not in self.list_commands(ctx):
+            return None
+        found: click.Command = import_module(f"chain.cli.{cmd_name}").command
+        return found
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Command that the arguments call; a misspelt one gets a suggestion."""
+        names = self.list_commands(ctx)
+        if args and not args[0].startswith("-") and args[0] not in names:
+            from difflib import get_close_matches
+
+            near = get_close_matches(args[0], names, 1)
+            hint = f" Did you mean '{near[0]}'?" if near else f" Commands: {', '.join(names)}."
+            raise click.UsageError(f"There is no command {printable(args[0])!r}.{hint}", ctx)
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the list of commands from the table above, so that help imports none of them."""
+        widest = max(len(name) for name in self.list_commands(ctx))
+        for title, section in COMMANDS.items():
+            with formatter.section(title):
+                formatter.write_dl([(name.ljust(widest), text) for name, text in section.items()])
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command; a reader that has closed the pipe has seen enough."""
+        try:
+            result = super().invoke(ctx)
+            sys.stdout.flush()
+        except BrokenPipeError:
+            # The interpreter flushes stdout once more at its end, and would complain then.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            ctx.exit(0)
+        return result
+
+    def main(  # type: ignore[override]
+        self,
+        args: Sequence[str] | None = None,
+        prog_name: str | None = None,
+        complete_var: str | None = None,
+        standalone_mode: bool = True,
+        **extra: Any,
+    ) -> Any:
+        """Run as a program: every failure becomes a short text on stderr and an exit status."""
+        if not standalone_mode:
+            return super().main(args, prog_name, complete_var, standalone_mode=False, **extra)
+        words = list(sys.argv[1:] if args is None else args)
+        try:
+            status = super().main(words, prog_name, complete_var, standalone_mode=False, **extra)
+        except (click.Abort, KeyboardInterrupt):
+            _stop("interrupted", INTERRUPTED)
+        except Exception as error:
+            _explain(error, "--debug" in words)
+        sys.exit(status if isinstance(status, int) else 0)
+
+
+def _stop(text: str, status: int) -> NoReturn:
+    click.echo(text, err=True)
+    sys.exit(status)
+
+
+def _explain(error: Exception, debug: bool) -> NoReturn:
+    """Print what went wrong and end with the status of its kind."""
+    from chain.errors import ChainError, InputError, plain
+    from library.errors import LibraryError
+
+    if debug:
+        import traceback
+
+        traceback.print_exception(error)
+    if isinstance(error, click.ClickException):
+        error.show()
+        sys.exit(2)
+    if isinstance(error, InputError):
+        _stop(str(error), error.exit_code)
+    if isinstance(error, LibraryError):
+        _stop("\n".join(plain(line) for line in _library_lines(error)), 2)
+    if isinstance(error, ChainError):
+        message, *rest = [plain(str(part)) for part in error.args if part] or [type(error).__name__]
+        _stop("\n".join([f"error: {message}", *(f"help: {part}" for part in rest)]), error.exit_code)
+    kind = plain(f"{type(error).__name__}: {error}".splitlines()[0])
+    _stop(
+        f"error: a fault of this program, not of your input ({kind})\nhelp: repeat the command with --debug and report what it prints",
+        3,
+    )
+
+
+def _library_lines(error: Any) -> list[str]:
+    head = f"{error.source}: error: {error}" if error.source else f"error: {error}"
+    places = [(".".join(str(step) for step in path), what) for path, what in error.defects]
+    return [head, *(f"  {place}: {what}" for place, what in places)]
+
+
+def printable(text: str) -> str:
+    """Text without the characters that would steer a terminal.
+
+    Parameters
+    ----------
+    text : what the user typed.
+
+    Returns
+    -------
+    str.
+
+    Examples
+    --------
+    >>> printable("a\\x1b[31m")
+    'a?[31m'
+
+    Source
+    ------
+    `chain.errors.plain`, imported only when there is an error to show.
+    """
+    from chain.errors import plain
+
+    return plain(text)
+
+
+CONTEXT: MutableMapping[str, Any] = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
+
+
+@click.group(cls=LazyGroup, context_settings=CONTEXT, no_args_is_help=True)
+@click.version_option(package_name="matchpad-chain", prog_name="chain")
+def chain() -> None:
+    """What a 50-ohm analyzer shows of a 75-ohm antenna through pad, adapters and leads, and what the antenna truly is.
+
+    \b
+    Begin with:
+      chain new -o mine.toml       a set-up file to change to your own
+      chain check mine.toml        does it fit, is anything at risk
+      chain expect mine.toml       what the screen will show
+      chain recover mine.toml --reading "VSWR 1.30 at 210 MHz"
+    """
+
+
+def main() -> None:
+    """Entry point of the installed program.
+
+    Examples
+    --------
+    `python -m chain --help` does the same as `chain --help`.
+
+    Source
+    ------
+    Own convention.
+    """
+    chain(prog_name="chain")

@@ -1,0 +1,134 @@
+"""Options that every command takes, and the arguments that several share."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, fields
+from functools import wraps
+from typing import Any, TypeVar
+
+import click
+
+__all__ = ["Common", "common", "enforce", "setup_argument"]
+
+Function = TypeVar("Function", bound=Callable[..., Any])
+
+
+@dataclass(frozen=True)
+class Common:
+    """What the shared options said."""
+
+    json: bool
+    quiet: bool
+    color: str
+    seed: int | None
+    output: str | None
+    force: bool
+    debug: bool
+
+
+OPTIONS = (
+    click.option("--json", is_flag=True, help="One JSON object instead of text."),
+    click.option("-q", "--quiet", is_flag=True, help="Nothing on stderr but errors."),
+    click.option(
+        "--color",
+        type=click.Choice(["auto", "always", "never"]),
+        default="auto",
+        help="Colour: by the terminal (auto), always, never.",
+    ),
+    click.option("--seed", type=click.IntRange(0, 2**63 - 1), help="Seed of simulated draws."),
+    click.option("-o", "--output", metavar="FILE", help="Write to FILE instead of stdout ('-': stdout)."),
+    click.option("--force", is_flag=True, help="Overwrite an existing FILE."),
+    click.option("--debug", is_flag=True, help="Show the traceback of an error."),
+)
+
+
+def common(function: Function) -> Function:
+    """Add the shared options to a command, which gets them as one argument `common`.
+
+    Parameters
+    ----------
+    function : callback of a command, with a first parameter `common`.
+
+    Returns
+    -------
+    the callback with the options attached.
+
+    Examples
+    --------
+    >>> @click.command()
+    ... @common
+    ... def show(common: Common) -> None:
+    ...     click.echo(common.color)
+    >>> show(["--color", "never"], standalone_mode=False)
+    never
+
+    Source
+    ------
+    Own convention.
+    """
+
+    @wraps(function)
+    def called(*args: Any, **given: Any) -> Any:
+        shared = Common(**{field.name: given.pop(field.name) for field in fields(Common)})
+        return function(shared, *args, **given)
+
+    for option in reversed(OPTIONS):
+        called = option(called)
+    return called  # type: ignore[return-value]
+
+
+def enforce(function: Function) -> Function:
+    """Add `--enforce`: exit with status 1 where what the set-up demands is not met.
+
+    Parameters
+    ----------
+    function : callback of a command with a parameter `enforce`.
+
+    Returns
+    -------
+    the callback with the option attached.
+
+    Examples
+    --------
+    >>> @click.command()
+    ... @enforce
+    ... def show(enforce: bool) -> None:
+    ...     click.echo(enforce)
+    >>> show(["--enforce"], standalone_mode=False)
+    True
+
+    Source
+    ------
+    Own convention.
+    """
+    return click.option("--enforce", is_flag=True, help="Exit with 1 if the limit is not met, not proven or not fitting.")(
+        function
+    )
+
+
+def setup_argument(function: Function) -> Function:
+    """Add the argument SETUP.
+
+    Parameters
+    ----------
+    function : callback of a command with a parameter `setup`, the path.
+
+    Returns
+    -------
+    the callback with the argument attached.
+
+    Examples
+    --------
+    >>> @click.command()
+    ... @setup_argument
+    ... def show(setup: str) -> None:
+    ...     click.echo(setup)
+    >>> show(["a.toml"], standalone_mode=False)
+    a.toml
+
+    Source
+    ------
+    Own convention.
+    """
+    return click.argument("setup", metavar="SETUP")(function)

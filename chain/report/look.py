@@ -1,0 +1,345 @@
+"""The look that all reports share: tables that shrink to paragraphs, figures with their units, notes at the end."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from rich.box import Box
+from rich.cells import cell_len
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from chain.errors import plain
+from chain.units import format_quantity
+
+__all__ = [
+    "Column",
+    "db",
+    "frequency",
+    "notes",
+    "percent",
+    "safe",
+    "say",
+    "show_table",
+    "span",
+    "title",
+    "vswr",
+]
+
+LINES = Box("    \n    \n ── \n    \n ── \n ── \n    \n    \n")
+ASCII_LINES = Box("    \n    \n -- \n    \n -- \n -- \n    \n    \n", ascii=True)
+GAP = 2
+NARROWEST = 18
+"""Least width of a column whose text may wrap."""
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column: its header, and whether its cells are figures (to the right) or text that may wrap."""
+
+    header: str
+    figures: bool = True
+    wraps: bool = False
+
+
+def safe(text: object, style: str = "") -> Text:
+    """Text that is shown as it is: no markup, no control characters.
+
+    Parameters
+    ----------
+    text : anything, such as a title from a user's file.
+    style : style of the whole.
+
+    Returns
+    -------
+    rich.text.Text.
+
+    Examples
+    --------
+    >>> safe("[red]a\\x1b[0m").plain
+    '[red]a?[0m'
+
+    Source
+    ------
+    `chain.errors.plain`.
+    """
+    if isinstance(text, Text):
+        return text
+    return Text("\n".join(plain(line) for line in str(text).split("\n")), style=style)
+
+
+def say(console: Console, *parts: object, style: str = "", indent: int = 0) -> None:
+    """Print a paragraph, wrapped at words.
+
+    Parameters
+    ----------
+    console : where to.
+    parts : texts that are joined.
+    style : style of the whole.
+    indent : blanks before its lines after the first [characters].
+
+    Examples
+    --------
+    >>> say(Console(width=24), "nothing reads worse than VSWR 1.73")
+    nothing reads worse than
+    VSWR 1.73
+
+    Source
+    ------
+    Own convention.
+    """
+    text = Text("", style=style)
+    for part in parts:
+        text.append_text(safe(part))
+    lines = text.wrap(console, max(console.width - indent, 10))
+    for number, line in enumerate(lines):
+        line.rstrip()
+        console.print(Text(" " * indent) + line if number and indent else line, soft_wrap=True)
+
+
+def title(console: Console, text: str) -> None:
+    """Print the title of a result.
+
+    Parameters
+    ----------
+    console : where to.
+    text : the title; nothing is printed for an empty one.
+
+    Examples
+    --------
+    >>> title(Console(width=40), "Boathouse")
+    Boathouse
+    <BLANKLINE>
+
+    Source
+    ------
+    Own convention.
+    """
+    if text:
+        say(console, text, style="bold")
+        console.print()
+
+
+def show_table(
+    console: Console, columns: Sequence[Column], rows: Sequence[Sequence[object]], ruled: Iterable[int] = ()
+) -> None:
+    """Print rows as a table, or each as a paragraph where the console is too narrow for one.
+
+    Parameters
+    ----------
+    console : where to.
+    columns : the columns, the first of which names the row.
+    rows : one cell per column.
+    ruled : indices of rows that are followed by a line.
+
+    Examples
+    --------
+    >>> show_table(Console(width=30), [Column("item", figures=False), Column("loss")], [["pad", "5.72 dB"]])
+    item     loss
+    ─────────────
+    pad   5.72 dB
+
+    Source
+    ------
+    Own convention.
+    """
+    cells = [[safe(cell) for cell in row] for row in rows]
+    if _least(columns, cells) > console.width:
+        _paragraphs(console, columns, cells)
+        return
+    table = Table(
+        box=ASCII_LINES if console.options.ascii_only else LINES,
+        show_edge=False,
+        pad_edge=False,
+        padding=(0, GAP - 1, 0, 0),
+        header_style="bold",
+    )
+    for number, column in enumerate(columns):
+        table.add_column(
+            safe(column.header),
+            justify="right" if column.figures else "left",
+            no_wrap=not column.wraps,
+            vertical="bottom" if column.figures else "top",
+            min_width=min(NARROWEST, _widest(column, cells, number)) if column.wraps else None,
+            overflow="fold",
+        )
+    for number, row in enumerate(cells):
+        table.add_row(*row, end_section=number in ruled)
+    console.print(table)
+
+
+def _widest(column: Column, cells: Sequence[Sequence[Text]], number: int) -> int:
+    texts = [column.header, *(row[number].plain for row in cells)]
+    return max(cell_len(line) for text in texts for line in text.split("\n"))
+
+
+def _least(columns: Sequence[Column], cells: Sequence[Sequence[Text]]) -> int:
+    widths = []
+    for number, column in enumerate(columns):
+        widest = _widest(column, cells, number)
+        widths.append(min(NARROWEST, widest) if column.wraps else widest)
+    return sum(widths) + GAP * (len(columns) - 1)
+
+
+def _paragraphs(console: Console, columns: Sequence[Column], cells: Sequence[Sequence[Text]]) -> None:
+    for row in cells:
+        say(console, row[0])
+        for column, cell in zip(columns[1:], row[1:], strict=True):
+            if cell.plain:
+                label = " ".join(column.header.split("\n"))
+                say(console, "  ", *([label, " "] if label else []), cell, indent=4)
+
+
+def notes(console: Console, warnings: Sequence[str] = (), assumed: Sequence[str] = ()) -> None:
+    """Print what to beware of, and every default that was assumed.
+
+    Parameters
+    ----------
+    console : where to.
+    warnings : sentences.
+    assumed : sentences, each of which says how to state the figure instead.
+
+    Examples
+    --------
+    >>> notes(Console(width=60), assumed=["rg59: reflection 20 dB"])
+    <BLANKLINE>
+    assumed: rg59: reflection 20 dB
+
+    Source
+    ------
+    Own convention.
+    """
+    for label, style, texts in (("warning", "yellow", warnings), ("assumed", "dim", assumed)):
+        if texts:
+            console.print()
+        for text in texts:
+            say(console, safe(f"{label}: ", style), text, indent=GAP)
+
+
+def vswr(value: float | None) -> str:
+    """VSWR as text, fewer decimals the larger it is.
+
+    Parameters
+    ----------
+    value : VSWR; infinity or None for a full reflection [-].
+
+    Returns
+    -------
+    str.
+
+    Examples
+    --------
+    >>> vswr(1.7321), vswr(61.2), vswr(float("inf"))
+    ('1.73', '61', 'infinite')
+
+    Source
+    ------
+    Own convention.
+    """
+    if value is None or math.isinf(value):
+        return "infinite"
+    if value >= 1000:
+        return "over 1000"
+    return f"{value:.2f}" if value < 10 else f"{value:.1f}" if value < 30 else f"{value:.0f}"
+
+
+def span(low: float | None, high: float | None) -> str:
+    """Interval of VSWRs as text.
+
+    Parameters
+    ----------
+    low, high : ends; infinity or None for a full reflection, NaN where there is no interval [-].
+
+    Returns
+    -------
+    str.
+
+    Examples
+    --------
+    >>> span(1.0, 2.345), span(4.0, float("inf"))
+    ('1.00 to 2.35', '4.00 to infinite')
+
+    Source
+    ------
+    Own convention.
+    """
+    if low is not None and math.isnan(low):
+        return "none"
+    return f"{vswr(low)} to {vswr(high)}"
+
+
+def db(value: float, signed: bool = False) -> str:
+    """Decibels as text, two decimals.
+
+    Parameters
+    ----------
+    value : [dB].
+    signed : put a sign before a positive figure too.
+
+    Returns
+    -------
+    str without the unit.
+
+    Examples
+    --------
+    >>> db(5.7195), db(-0.001), db(float("inf"))
+    ('5.72', '0.00', 'infinite')
+
+    Source
+    ------
+    Own convention.
+    """
+    if math.isinf(value):
+        return "infinite"
+    text = f"{value:+.2f}" if signed else f"{value:.2f}"
+    return "0.00" if float(text) == 0 else text
+
+
+def percent(share: float) -> str:
+    """Share as a percentage.
+
+    Parameters
+    ----------
+    share : 0 to 1 [-].
+
+    Returns
+    -------
+    str with its sign.
+
+    Examples
+    --------
+    >>> percent(0.26795)
+    '26.8 %'
+
+    Source
+    ------
+    Own convention.
+    """
+    text = f"{100 * share:.1f}"
+    return f"{'0.0' if float(text) == 0 else text} %"
+
+
+def frequency(freq_hz: float) -> str:
+    """Frequency as text of at most six digits.
+
+    Parameters
+    ----------
+    freq_hz : [Hz].
+
+    Returns
+    -------
+    str with its unit.
+
+    Examples
+    --------
+    >>> frequency(174e6), frequency(858.0000001e6)
+    ('174 MHz', '858 MHz')
+
+    Source
+    ------
+    `chain.units.format_quantity`.
+    """
+    return format_quantity(float(f"{freq_hz:.6g}"), "frequency")
