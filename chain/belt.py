@@ -47,8 +47,6 @@ class Belt:
     score: NDArray[np.float32]
     least: Real
     coverage: float
-    beyond: Real
-    """Share of the simulated readings of a fully reflecting end whose recovered magnitude is above 1, by place."""
 
     def interval(self, observed: Real) -> tuple[Real, Real]:
         """Interval of the true magnitude for one observed statistic at each place; NaN where no magnitude accepts it."""
@@ -166,14 +164,13 @@ def belt(samples: NDArray[np.float32] | Real, coverage: float = 0.95, cap: float
     edge = np.empty(places)
     score = np.empty((places, grid, BINS), dtype=np.float32)
     least = np.empty((places, grid))
-    beyond = (samples[:, -1, :] > 1).mean(axis=1)
     for place in range(places):
         values = np.minimum(samples[place], cap)
         edge[place] = max(float(values.max()), 1e-6) * (1 + 1e-6)
         scaled = values * (BINS / edge[place])
         score[place] = _scores(scaled, draws)
         least[place] = _least(score[place], scaled, coverage)
-    return Belt(edge, score, least, coverage, beyond)
+    return Belt(edge, score, least, coverage)
 
 
 def _scores(scaled: Real, draws: int) -> Real:

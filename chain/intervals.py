@@ -146,7 +146,7 @@ def _magnitudes(maps: Maps, turn: NDArray[np.complex128]) -> NDArray[np.float32]
     g = GRID.astype(np.float32)[None, :, None]
     top = (a * g + b) * g + c
     down = (d * g + e) * g + 1
-    return np.sqrt(np.maximum(top, 0) / np.maximum(down, 1e-12))
+    return np.asarray(np.sqrt(np.maximum(top, 0) / np.maximum(down, 1e-12)), dtype=np.float32)
 
 
 def _joined(belts: Sequence[Belt]) -> Belt:
@@ -155,7 +155,6 @@ def _joined(belts: Sequence[Belt]) -> Belt:
         np.concatenate([made.score for made in belts]),
         np.concatenate([made.least for made in belts]),
         COVERAGE,
-        np.concatenate([made.beyond for made in belts]),
     )
 
 

@@ -19,7 +19,7 @@ from chain.plainvalues import SCHEMA_VERSION, plain_values
 from chain.ratios import mismatch_loss_db, vswr
 from chain.readings import Readings
 from chain.records import Setup
-from chain.simulate import measurement, nominal_maps
+from chain.simulate import CHUNK, Measurement, measurement, nominal_maps, simulate
 
 __all__ = ["ChannelResult", "Recovery", "nominal_truth", "recover", "verdict"]
 
@@ -28,6 +28,7 @@ Complex = NDArray[np.complex128]
 
 PHASES = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)
 HALVINGS = 45
+MOST_FREQUENCIES = 21
 
 
 @dataclass(frozen=True)
@@ -231,7 +232,7 @@ def recover(
         vswr(readings.magnitude),
         np.where(np.isnan(bound[0]), np.nan, vswr(magnitude)),
         far,
-        None if far is None else way.far_ohm * (1 + far) / (1 - far),
+        None if far is None else _ohm(far, way.far_ohm),
         *points,
         vswr(bound[0]),
         vswr(bound[1]),
@@ -241,7 +242,7 @@ def recover(
         verdicts,
         _overall(judged),
         made.coverage,
-        float(made.points.beyond.mean()) if has_phase else 0.0,
+        _excluded(way, readings, seed),
         made.seed,
         made.draws,
         channels,
@@ -251,6 +252,24 @@ def recover(
         setup.assumed,
         setup.warnings,
     )
+
+
+def _ohm(far: Complex, far_ohm: float) -> Complex:
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(far_ohm * (1 + far) / (1 - far))
+
+
+def _excluded(way: Measurement, readings: Readings, seed: int) -> float:
+    """Share of the recovered reflections, over drawn chains, that lie outside the unit disc: a diagnostic, never a filter."""
+    step = max(1, -(-readings.freq_hz.size // MOST_FREQUENCIES))
+    chosen = slice(0, None, step)
+    maps = simulate(way.at(chosen), 0, seed)
+    if readings.reflection is not None:
+        seen = np.broadcast_to(readings.reflection[chosen], maps.p.shape)
+    else:
+        turn = np.random.default_rng(seed).random((CHUNK, 1))
+        seen = readings.magnitude[chosen] * np.exp(2j * np.pi * turn)
+    return float(np.mean(np.abs(maps.recovered(seen)) > 1))
 
 
 def _measured_channels(setup: Setup, readings: Readings) -> tuple[tuple[str, float, float], ...]:
