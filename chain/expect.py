@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from chain.adaptive import draws_needed
 from chain.cascade import build
 from chain.guarantee import reading_bound
-from chain.intervals import DRAWS, SEED, Table, highest_proving, table
+from chain.intervals import SEED, Table, highest_proving, table
 from chain.plainvalues import SCHEMA_VERSION, plain_values
 from chain.ratios import magnitude_from_vswr, vswr
 from chain.records import Setup
@@ -91,9 +92,10 @@ class Expectation:
 def expect(
     setup: Setup,
     true_vswr: Sequence[float] = (),
-    draws: int = DRAWS,
+    draws: int | None = None,
     seed: int = SEED,
     progress: Callable[[float], None] | None = None,
+    digits: int = 1,
 ) -> Expectation:
     """Readings to expect of a set-up.
 
@@ -101,9 +103,10 @@ def expect(
     ----------
     setup : the set-up.
     true_vswr : true VSWRs wanted; a range from perfect to open, with the limit, if left out [-].
-    draws : simulated measurements for the interval.
+    draws : simulated measurements for the interval; as many as `digits` needs if left out.
     seed : seed of the simulation.
     progress : called with the finished share, 0 to 1.
+    digits : significant digits wanted of the interval's ends, 1 or 2.
 
     Returns
     -------
@@ -129,8 +132,11 @@ def expect(
     way = measurement(setup, chain)
     wanted = _wanted(setup, true_vswr)
     magnitude = np.asarray(magnitude_from_vswr(np.array(wanted)))
-    made = table(way, draws=draws, seed=seed, progress=progress)
     known = nominal_maps(way)
+    if draws is None:
+        seen = np.abs(known.reading(np.array(1 / 3 + 0j)))[0]
+        draws = draws_needed(way, seen, digits=digits, seed=seed)
+    made = table(way, draws=draws, seed=seed, progress=progress)
     nominal = np.stack([np.median(np.abs(known.reading(g * PHASES)), axis=0) for g in magnitude])
     accepted = [made.points.accepted(float(g)) for g in magnitude]
     low, high = (np.stack(ends) for ends in zip(*accepted, strict=True))

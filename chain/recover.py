@@ -8,12 +8,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from chain.adaptive import draws_needed
 from chain.belt import GRID
 from chain.cascade import build
 from chain.cures import Cure, Share, best_cure, contributions
 from chain.errors import RangeError
 from chain.guarantee import reading_bound, true_bound, true_bound_complex
-from chain.intervals import DRAWS, SEED, table
+from chain.intervals import SEED, table
 from chain.maps import Maps
 from chain.plainvalues import SCHEMA_VERSION, plain_values
 from chain.ratios import mismatch_loss_db, vswr
@@ -163,9 +164,10 @@ def nominal_truth(known: Maps, readings: Readings) -> tuple[Real, Complex | None
 def recover(
     setup: Setup,
     readings: Readings,
-    draws: int = DRAWS,
+    draws: int | None = None,
     seed: int = SEED,
     progress: Callable[[float], None] | None = None,
+    digits: int = 1,
 ) -> Recovery:
     """Recover the true match from readings taken with a set-up.
 
@@ -173,9 +175,10 @@ def recover(
     ----------
     setup : the set-up the readings were taken with.
     readings : the readings, in the plane's reference.
-    draws : simulated measurements for the interval.
+    draws : simulated measurements for the interval; as many as `digits` needs if left out.
     seed : seed of the simulation.
     progress : called with the finished share, 0 to 1.
+    digits : significant digits wanted of the interval's ends, 1 or 2.
 
     Returns
     -------
@@ -212,9 +215,10 @@ def recover(
     if len(refused) == readings.freq_hz.size:
         raise RangeError(refused[0][1], "check the pad and repeat the calibration, or correct the set-up")
     edges = [(low, high) for _, low, high in setup.sweep.channels]
-    made = table(way, has_phase, edges, draws, seed, progress)
     magnitude, far = nominal_truth(known, readings)
     observed = np.abs(known.recovered(readings.reflection)[0]) if readings.reflection is not None else readings.magnitude
+    count = draws if draws is not None else draws_needed(way, observed, has_phase, digits, seed)
+    made = table(way, has_phase, edges, count, seed, progress)
     low, high = _inside(made.points.interval(observed), bound)
     points = (vswr(low), vswr(high))
     verdicts = tuple(verdict(*ends, setup.far.limit_vswr) for ends in zip(*points, strict=True))
