@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from chain import twoport
 from chain.stages import Box, Ladder, Line, Stage
 
-__all__ = ["draw", "unit_draws"]
+__all__ = ["draw", "impedance_limit_ohm", "junction_room", "unit_draws"]
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -104,19 +104,15 @@ def _draw_line(line: Line, rng: np.random.Generator, count: int) -> Complex:
     if line.inside_radius is not None:
         return _draw_inside(line, loss, phase, rng, count)
     change = _uniform(rng, count, -line.impedance_tolerance_ohm, line.impedance_tolerance_ohm)
-    largest = line.near_radius if line.near_radius is not None else line.far_radius
-    if largest is not None:
-        # A stated limit is of the whole lead: its impedance may not be off by more than the limit allows.
-        room = 2 * line.near_ohm * float(largest.min()) / (1 + float(largest.min()))
-        change = np.clip(change, -room, room)
+    most = impedance_limit_ohm(line)
+    change = np.clip(change, -most, most)
     impedance = line.impedance_ohm + change
     rho = (impedance - line.near_ohm) / (impedance + line.near_ohm)
     s = _mismatched(rho, _wave(loss, phase)) if np.any(rho) else _matched(_wave(loss, phase))
-    off = np.abs(change) / (2 * line.near_ohm - np.abs(change))
-    if line.near_radius is not None:
-        s = twoport.star(_junction(line.near_radius, off, line.shape, rng, count), s)
-    if line.far_radius is not None:
-        s = twoport.star(s, _junction(line.far_radius, off, line.shape, rng, count))
+    for place, radius in (("near", line.near_radius), ("far", line.far_radius)):
+        if radius is not None:
+            junction = _junction(junction_room(radius, change, line.near_ohm) * unit_draws(rng, count, line.shape))
+            s = twoport.star(junction, s) if place == "near" else twoport.star(s, junction)
     return s
 
 
@@ -136,10 +132,62 @@ def _mismatched(rho: Complex, wave: Complex) -> Complex:
     return out
 
 
-def _junction(radius: Real, off: Real, shape: str, rng: np.random.Generator, count: int) -> Complex:
-    """Lossless junction that, together with an impedance off by the reflection `off`, keeps within `radius`."""
-    room = np.maximum(radius - off, 0.0) / np.maximum(1 - radius * off, 1e-9)
-    reflection = room * unit_draws(rng, count, shape)
+def impedance_limit_ohm(line: Line) -> float:
+    """Largest departure of a lead's impedance: a stated reflection limit is of the whole lead and leaves no room for more.
+
+    Parameters
+    ----------
+    line : the lead.
+
+    Returns
+    -------
+    float [ohm]; infinite where nothing is limited.
+
+    Examples
+    --------
+    >>> each = np.ones(1)
+    >>> round(impedance_limit_ohm(Line("lead", 75.0, 75.0, 75 * each, each, each, near_radius=0.02 * each)), 3)
+    2.941
+
+    Source
+    ------
+    r = d/(2 Z + d) for an impedance off by d, solved for the smaller d: 2 Z r/(1 + r).
+    """
+    largest = line.near_radius if line.near_radius is not None else line.far_radius
+    if largest is None:
+        return float(np.inf)
+    least = float(largest.min())
+    return 2 * line.near_ohm * least / (1 + least)
+
+
+def junction_room(radius: Real, change_ohm: Real, reference_ohm: float) -> Real:
+    """What an impedance that is off leaves of the limit of a junction at the end of a lead.
+
+    Parameters
+    ----------
+    radius : limit of the junction and the impedance together, shape (frequencies,) [-].
+    change_ohm : departure of the impedance, broadcast against radius [ohm].
+    reference_ohm : nominal impedance [ohm].
+
+    Returns
+    -------
+    radius left for the junction alone [-].
+
+    Examples
+    --------
+    >>> float(junction_room(np.array([0.05]), np.array([3.0]), 75.0)[0].round(4))
+    0.0296
+
+    Source
+    ------
+    (L - d)/(1 - L d): two lossless mismatches L and d in the worst phase.
+    """
+    off = np.abs(change_ohm) / (2 * reference_ohm - np.abs(change_ohm))
+    return np.asarray(np.maximum(radius - off, 0.0) / np.maximum(1 - radius * off, 1e-9))
+
+
+def _junction(reflection: Complex) -> Complex:
+    """Lossless reciprocal junction."""
     out = twoport.empty(reflection.shape)
     out[..., 0, 0] = reflection
     out[..., 1, 1] = -np.conj(reflection)
