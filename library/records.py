@@ -294,6 +294,8 @@ class Measured:
     path: str
     evidence: Evidence
     dc: str = "pass"
+    reference_ohm: tuple[float, float] | None = None
+    """Impedances that the file is in, where the user states them against its header."""
     kind: str = field(default="measured", init=False)
 
 

@@ -1,0 +1,220 @@
+"""What can go wrong, and the exit status that each kind gives.
+
+::
+
+    ChainError                3   base of all of them
+    ├── InputError            2   a file of the user's is at fault; carries every defect found
+    ├── UnitError             2   a text is not the quantity that is needed; carries message and help apart
+    ├── RangeError            2   a figure lies outside what a model or a formula holds for
+    ├── FitError              2   two ends do not fit together
+    └── OwnFault              3   a state that should never be reached
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+__all__ = [
+    "ChainError",
+    "Defect",
+    "FitError",
+    "InputError",
+    "OwnFault",
+    "RangeError",
+    "UnitError",
+    "plain",
+    "quoted",
+    "show",
+]
+
+TAB = 4
+WIDEST = 110
+"""Longest piece of a source line that is shown, in characters."""
+
+
+class ChainError(Exception):
+    """Base class: text for people in `str()`, message and remedy apart, exit status in `exit_code`."""
+
+    exit_code = 3
+
+    def __init__(self, message: str = "", help: str = "") -> None:
+        self.message, self.help = message, help
+        super().__init__(message, help)
+
+    def __str__(self) -> str:
+        return f"{self.message} ({self.help})" if self.help else self.message
+
+
+class RangeError(ChainError):
+    """A figure lies outside the span that a model or a formula holds for."""
+
+    exit_code = 2
+
+
+class UnitError(ChainError):
+    """A text is not the quantity that is needed; `help` is the remedy, or empty."""
+
+    exit_code = 2
+
+
+class FitError(ChainError):
+    """Two ends of the chain do not fit together."""
+
+    exit_code = 2
+
+
+class OwnFault(ChainError):
+    """A fault of this program, not of its input."""
+
+
+@dataclass(frozen=True)
+class Defect:
+    """One fault of a file: where (line and column count characters from 1; line 0: the file as a whole), what, remedy."""
+
+    path: str
+    line: int
+    column: int
+    message: str
+    help: str = ""
+    source: str = ""
+    """The line itself, as it stands in the file."""
+    width: int = 1
+    """Characters to mark, from `column` on."""
+
+
+class InputError(ChainError):
+    """A file is at fault. `defects` holds every fault found, in file order."""
+
+    exit_code = 2
+
+    def __init__(self, defects: Iterable[Defect]) -> None:
+        self.defects = tuple(defects)
+        super().__init__("; ".join(defect.message for defect in self.defects))
+
+    def __str__(self) -> str:
+        blocks = [show(defect) for defect in self.defects]
+        files = list(dict.fromkeys(defect.path for defect in self.defects))
+        for path in files:
+            count = sum(defect.path == path for defect in self.defects)
+            blocks.append(f"{count} error{'' if count == 1 else 's'} in {plain(path)}")
+        return "\n".join(blocks)
+
+
+def show(defect: Defect) -> str:
+    """Text of one defect: position and fault, the line with a caret run, at most one line of help.
+
+    Parameters
+    ----------
+    defect : the defect.
+
+    Returns
+    -------
+    str, one to four lines, free of control characters.
+
+    Examples
+    --------
+    >>> print(show(Defect("a.toml", 3, 7, "an odd length", "write 1 m", "len = 0", 1)))
+    a.toml:3:7: error: an odd length
+      3 | len = 0
+        |       ^
+    help: write 1 m
+
+    Source
+    ------
+    Own convention.
+    """
+    if not defect.line:
+        lines = [f"{plain(defect.path)}: error: {defect.message}"]
+    else:
+        lines = [f"{plain(defect.path)}:{defect.line}:{defect.column}: error: {defect.message}"]
+        lines += _excerpt(defect) if defect.source.strip() else []
+    if defect.help:
+        lines.append(f"help: {defect.help}")
+    return "\n".join(lines)
+
+
+def _excerpt(defect: Defect) -> list[str]:
+    start = defect.column - 1
+    first = max(0, start - WIDEST // 2) if len(defect.source) > WIDEST else 0
+    last = first + WIDEST
+    before = _cells(defect.source[first:start])
+    marked = _cells(defect.source[start : min(start + defect.width, last)], len(before))
+    after = _cells(defect.source[start + defect.width : last], len(before) + len(marked))
+    lead = "..." if first else ""
+    gutter = f"{defect.line:>3}"
+    text = "".join(before + marked + after).replace("\0", "").rstrip()
+    tail = "..." if last < len(defect.source) else ""
+    indent = " " * (len(lead) + len(before))
+    return [f"{gutter} | {lead}{text}{tail}", f"{' ' * len(gutter)} | {indent}{'^' * max(1, len(marked))}"]
+
+
+def _cells(text: str, at: int = 0) -> list[str]:
+    """Screen cells of a text that starts at cell `at`; the second cell of a wide character is a NUL."""
+    cells: list[str] = []
+    for character in text:
+        if character == "\t":
+            cells += " " * (TAB - (at + len(cells)) % TAB)
+        elif unicodedata.combining(character) and cells:
+            cells[-1] += character
+        else:
+            cells.append(plain(character))
+            if unicodedata.east_asian_width(character) in "WF":
+                cells.append("\0")
+    return cells
+
+
+def plain(text: str) -> str:
+    """Text with every control, format and unassigned character replaced, so that it cannot steer a terminal.
+
+    Parameters
+    ----------
+    text : any text.
+
+    Returns
+    -------
+    str of the same length.
+
+    Examples
+    --------
+    >>> plain("a\\x1b[31m")
+    'a?[31m'
+
+    Source
+    ------
+    Unicode general categories Cc, Cf, Cs, Co, Cn, Zl, Zp.
+    """
+    if text.isascii() and text.isprintable():
+        return text
+    return "".join("?" if _steers(each) else each for each in text)
+
+
+def _steers(character: str) -> bool:
+    category = unicodedata.category(character)
+    return category[0] == "C" or category in ("Zl", "Zp")
+
+
+def quoted(text: object, most: int = 40) -> str:
+    """Text of the user's in quotes, safe to print, cut to a sensible length.
+
+    Parameters
+    ----------
+    text : what the user wrote.
+    most : longest text that is not cut [characters].
+
+    Returns
+    -------
+    str in single quotes.
+
+    Examples
+    --------
+    >>> quoted("lenght")
+    "'lenght'"
+
+    Source
+    ------
+    Own convention.
+    """
+    word = plain(str(text))
+    return f"'{word[: most - 3]}...'" if len(word) > most else f"'{word}'"

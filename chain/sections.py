@@ -1,0 +1,386 @@
+"""Tables of a set-up file beside its items: sweep, near and far end, calibration, and checks of the frequencies."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+from chain.caret import Fault, Where, closest, locate
+from chain.errors import InputError, plain, quoted
+from chain.records import Calibration, Far, Item, Near, Sweep
+from chain.setupschema import CalibrationModel, FarModel, NearModel, SweepModel, named
+from chain.setuptables import Notes, read_table
+from chain.tomltext import decode, read_file
+from chain.units import format_quantity
+from library.load import LibraryError, load_library
+from library.records import Coax
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+__all__ = ["read_calibration", "read_far", "read_near", "read_parts", "read_sweep", "span_checks"]
+
+POINTS = 201
+NEAR_OHM, FAR_OHM = 50.0, 75.0
+RESIDUALS = ("directivity", "source_match", "tracking", "trace_noise", "repeatability", "drift")
+STANDARDS = ("load", "open", "short")
+ROUNDING = 1e-9
+
+
+def read_parts(raw: object, notes: Notes) -> None:
+    """Lay the user's part files over the library.
+
+    Parameters
+    ----------
+    raw : value of the key `library`: a list of paths, which start at the set-up file.
+    notes : hold the library; take faults.
+
+    Examples
+    --------
+    See `chain.setupfile.parse_setup`.
+
+    Source
+    ------
+    Own convention.
+    """
+    if not isinstance(raw, list):
+        notes.fault(("library",), f"a list of files is needed here, not {named(raw)}", 'write ["my-parts.toml"]')
+        return
+    paths = []
+    for number, name in enumerate(raw):
+        where: Where = ("library", number)
+        if not isinstance(name, str):
+            notes.fault(where, f"the name of a file is needed here, not {named(name)}", 'write "my-parts.toml"')
+            continue
+        path = notes.folder / name
+        try:
+            found = path.is_file()
+        except (OSError, ValueError):
+            found = False
+        if not found:
+            notes.fault(where, f"there is no file {quoted(name)}", "the path starts at the set-up file")
+            continue
+        try:
+            load_library([path])
+            paths.append(path)
+        except LibraryError as error:
+            _refused(error, where, notes)
+    try:
+        notes.library = load_library(paths)
+    except LibraryError as error:
+        _refused(error, ("library",), notes)
+
+
+def _refused(error: LibraryError, where: Where, notes: Notes) -> None:
+    """Show the faults of a part file in that file, if it can be read, or at its name."""
+    if not error.defects:
+        notes.fault(where, plain(error.message))
+        return
+    try:
+        text = decode(read_file(error.source), error.source)
+    except InputError as unreadable:
+        notes.elsewhere += unreadable.defects
+        return
+    notes.elsewhere += locate([Fault(place, plain(what)) for place, what in error.defects], text, error.source)
+
+
+def read_sweep(raw: object, notes: Notes) -> Sweep | None:
+    """Read the table `sweep`.
+
+    Parameters
+    ----------
+    raw : the table.
+    notes : take faults and what is assumed.
+
+    Returns
+    -------
+    Sweep, or None if it is at fault.
+
+    Examples
+    --------
+    See `chain.setupfile.parse_setup`.
+
+    Source
+    ------
+    Channels by the library's rasters.
+    """
+    model = read_table(SweepModel, raw, ("sweep",), notes)
+    if not isinstance(raw, dict):
+        return None
+    points = model.points or POINTS
+    if "region" in raw or "channels" in raw:
+        return _by_channels(model, raw, points, notes)
+    for key in ("start", "stop"):
+        if key not in raw and not _suggested(key, notes):
+            example = "174 MHz" if key == "start" else "240 MHz"
+            notes.fault(("sweep",), f"{key} is missing", f'add {key} = "{example}"', "header")
+    if model.start is None or model.stop is None:
+        return None
+    single = model.start == model.stop and points == 1
+    if model.start >= model.stop and not single:
+        notes.fault(
+            ("sweep", "stop"), "stop does not lie above start", "swap the two, or state points = 1 for one frequency"
+        )
+        return None
+    if "points" not in raw:
+        notes.assumed.append(f"sweep: points {POINTS} (default)")
+    if points == 1 and not single:
+        notes.warnings.append("sweep: with one point only the start frequency is computed")
+    return Sweep(model.start, model.stop, points)
+
+
+def _suggested(key: str, notes: Notes) -> bool:
+    return any(fault.where[:1] == ("sweep",) and fault.help == f"did you mean {quoted(key)}?" for fault in notes.faults)
+
+
+def _by_channels(model: SweepModel, raw: dict[str, Any], points: int, notes: Notes) -> Sweep | None:
+    from library.channels import channels
+
+    for key in ("start", "stop"):
+        if key in raw:
+            notes.fault(
+                ("sweep", key),
+                f"{key} and region exclude each other",
+                "give start and stop, or region and channels",
+                "key",
+            )
+    for key, example in (("region", "europe"), ("channels", "5-12")):
+        if key not in raw and not _suggested(key, notes):
+            notes.fault(
+                ("sweep",), f"{key} is missing: channels are those of a region", f'add {key} = "{example}"', "header"
+            )
+    if model.region is None or model.channels is None:
+        return None
+    try:
+        found = channels(model.region, model.channels, notes.library)
+    except LibraryError as error:
+        at_region = error.message.startswith("no region")
+        near = f"did you mean {' or '.join(quoted(each) for each in error.near)}?" if error.near else ""
+        notes.fault(("sweep", "region" if at_region else "channels"), plain(error.message), near)
+        return None
+    if not found:
+        notes.fault(("sweep", "channels"), "no channel is named", 'write them as in "5-12"')
+        return None
+    if "points" not in raw:
+        notes.assumed.append(f"sweep: points {POINTS} (default)")
+    return Sweep(min(low for _, low, _ in found), max(high for _, _, high in found), points, model.region, found)
+
+
+def read_near(raw: object, notes: Notes) -> Near | None:
+    """Read the table `near`.
+
+    Parameters
+    ----------
+    raw : the table.
+    notes : take faults and what is assumed.
+
+    Returns
+    -------
+    Near, or None if it is at fault.
+
+    Examples
+    --------
+    See `chain.setupfile.parse_setup`.
+
+    Source
+    ------
+    Reference 50 ohm unless stated; residuals that are not stated count as none.
+    """
+    model = read_table(NearModel, raw, ("near",), notes)
+    if model.connector is None:
+        return None
+    if model.impedance is None:
+        notes.assumed.append(f"near: impedance {NEAR_OHM:g} ohm (default)")
+    absent = [key for key in RESIDUALS if getattr(model, key) is None]
+    if absent:
+        notes.assumed.append(f"near: {', '.join(absent)} taken as perfect (not stated)")
+    unknown = [key for key in ("max_power", "max_dc") if getattr(model, key) is None]
+    if unknown:
+        notes.assumed.append(f"near: {', '.join(unknown)} not judged (not stated)")
+    return Near(
+        model.connector,
+        NEAR_OHM if model.impedance is None else model.impedance,
+        model.directivity,
+        model.source_match,
+        model.tracking,
+        model.trace_noise,
+        model.repeatability,
+        model.drift,
+        model.max_power,
+        model.max_dc,
+    )
+
+
+def read_far(raw: object, notes: Notes) -> Far | None:
+    """Read the table `far`.
+
+    Parameters
+    ----------
+    raw : the table.
+    notes : take faults and what is assumed.
+
+    Returns
+    -------
+    Far, or None if it is at fault.
+
+    Examples
+    --------
+    See `chain.setupfile.parse_setup`.
+
+    Source
+    ------
+    Reference 75 ohm unless stated.
+    """
+    model = read_table(FarModel, raw, ("far",), notes)
+    if model.connector is None:
+        return None
+    if model.impedance is None:
+        notes.assumed.append(f"far: impedance {FAR_OHM:g} ohm (default)")
+    if model.limit is None:
+        notes.assumed.append("far: no limit to judge by (limit not stated)")
+    if model.dc_feed is None:
+        notes.assumed.append("far: no DC on the lead (dc_feed not stated)")
+    ohm = FAR_OHM if model.impedance is None else model.impedance
+    return Far(model.connector, ohm, model.limit, model.dc_feed)
+
+
+def read_calibration(raw: object, ids: Sequence[str], notes: Notes) -> Calibration:
+    """Read the table `calibration`.
+
+    Parameters
+    ----------
+    raw : the table.
+    ids : ids of the items.
+    notes : take faults and what is assumed.
+
+    Returns
+    -------
+    Calibration.
+
+    Examples
+    --------
+    See `chain.setupfile.parse_setup`.
+
+    Source
+    ------
+    Standards that are not stated count as ideal.
+    """
+    model = read_table(CalibrationModel, raw, ("calibration",), notes)
+    plane = "near" if model.plane is None else model.plane
+    if plane != "near" and plane not in ids:
+        meant = {"far": ids[-1], "antenna": ids[-1]} if ids else {}
+        meant |= {"analyzer": "near", "port": "near"}
+        notes.fault(
+            ("calibration", "plane"), f"no item has the id {quoted(plane)}", closest(plane, ["near", *ids], meant)
+        )
+    for number, name in enumerate(model.known or ()):
+        if name not in STANDARDS:
+            notes.fault(("calibration", "known", number), f"{quoted(name)} is no standard", closest(name, STANDARDS))
+    _swapped(model.swap_adapter, notes)
+    _say_calibration(model, plane, isinstance(raw, dict), notes)
+    return Calibration(
+        plane,
+        model.load,
+        model.load_impedance,
+        model.load_inductance or 0.0,
+        model.open_capacitance or 0.0,
+        model.short_inductance or 0.0,
+        model.flex or 0.0,
+        model.swap_adapter or "",
+        tuple(dict.fromkeys(model.known or ())),
+    )
+
+
+def _swapped(name: str | None, notes: Notes) -> None:
+    if name is None:
+        return
+    where = ("calibration", "swap_adapter")
+    try:
+        kind = notes.library.part(name).kind
+    except LibraryError as error:
+        near = f"did you mean {' or '.join(quoted(each) for each in error.near)}?" if error.near else ""
+        notes.fault(where, f"the library has no part {quoted(name)}", near)
+        return
+    if kind != "adapter":
+        notes.fault(where, f"{quoted(name)} is no adapter", "name the adapter that was exchanged after calibration")
+
+
+def _say_calibration(model: CalibrationModel, plane: str, is_table: bool, notes: Notes) -> None:
+    if model.plane is None and is_table:
+        notes.assumed.append("calibration: plane near (default)")
+    words = {
+        "load": "load taken as perfect",
+        "load_impedance": "load_impedance taken as that of the plane",
+        "load_inductance": "load_inductance none",
+        "open_capacitance": "open_capacitance none",
+        "short_inductance": "short_inductance none",
+        "flex": "flex none",
+        "swap_adapter": "no adapter swapped",
+    }
+    absent = [text for key, text in words.items() if getattr(model, key) is None]
+    if absent:
+        notes.assumed.append(f"calibration: {', '.join(absent)} (not stated)")
+
+
+def span_checks(
+    sweep: Sweep,
+    raw: dict[str, Any],
+    near: Near | None,
+    items: Sequence[tuple[Where, Item]],
+    far: Far | None,
+    notes: Notes,
+) -> None:
+    """See that the frequencies lie within what the parts hold for.
+
+    Parameters
+    ----------
+    sweep : the frequencies.
+    raw : table they come from.
+    near, far : the ends, if they are sound.
+    items : path and item.
+    notes : take a fault for each part, a warning for each connector family.
+
+    Examples
+    --------
+    See `chain.setupfile.parse_setup`.
+
+    Source
+    ------
+    Spans of the library's entries.
+    """
+    low_key, high_key = ("start", "stop") if "start" in raw else ("channels", "channels")
+    for item in _with_arms(items):
+        low_hz, high_hz = _span(item)
+        name = f"{quoted(item.id)} ({item.part.name})"
+        span = f"{format_quantity(low_hz, 'frequency')} to {format_quantity(high_hz, 'frequency')}"
+        if low_hz == 0:
+            span = f"up to {format_quantity(high_hz, 'frequency')}"
+        if sweep.start_hz < low_hz * (1 - ROUNDING):
+            notes.fault(
+                ("sweep", low_key), f"below what {plain(name)} holds for: {span}", "raise it, or choose another part"
+            )
+        if sweep.stop_hz > high_hz * (1 + ROUNDING):
+            notes.fault(
+                ("sweep", high_key), f"above what {plain(name)} holds for: {span}", "lower it, or choose another part"
+            )
+    ends = [end.connector for end in (near, far) if end]
+    ends += [end for item in _with_arms(items) for end in (item.near_connector, item.far_connector)]
+    for name in dict.fromkeys(end.family for end in ends):
+        family = notes.library.family(name)
+        if sweep.stop_hz > family.max_hz * (1 + ROUNDING):
+            usual = format_quantity(family.max_hz, "frequency")
+            notes.warnings.append(f"{plain(family.id)} connectors: the sweep goes above their usual {usual}")
+
+
+def _with_arms(items: Sequence[tuple[Where, Item]]) -> Iterator[Item]:
+    for _, item in items:
+        yield item
+        for arm in item.arms:
+            yield from arm.items
+
+
+def _span(item: Item) -> tuple[float, float]:
+    part = item.part
+    if isinstance(part, Coax):
+        return part.valid_from_hz, part.valid_to_hz
+    return getattr(part, "min_hz", 0.0), getattr(part, "max_hz", float("inf"))

@@ -1,0 +1,378 @@
+"""Quantities as people write them: a strict parser with one table of units per kind, and the way back.
+
+Values come in the base unit of the kind: m, Hz, ohm, H, F, V, deg, dB; temperature in degrees Celsius, power in dBm, a
+percentage as a fraction, a return loss in positive dB, a VSWR as a ratio.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from types import MappingProxyType
+from typing import NamedTuple
+
+from chain.errors import UnitError, quoted
+
+__all__ = [
+    "KINDS",
+    "Kind",
+    "Reading",
+    "Tolerance",
+    "format_quantity",
+    "parse_quantity",
+    "parse_reading",
+    "parse_tolerance",
+]
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of quantity: its name in a sentence, its units as factors to the base unit (the first listed), its span."""
+
+    noun: str
+    units: Mapping[str, float]
+    example: str
+    low: float
+    high: float
+    above_zero: bool = False
+
+    def spelled(self) -> str:
+        """Units of the kind in words, such as `Hz, kHz, MHz or GHz`."""
+        *most, last = self.units
+        return f"{', '.join(most)} or {last}" if most else last
+
+
+KINDS: Mapping[str, Kind] = MappingProxyType(
+    {
+        "length": Kind(
+            "a length", {"m": 1.0, "cm": 1e-2, "mm": 1e-3, "um": 1e-6, "in": 0.0254, "ft": 0.3048}, "0.6 m", 0.0, 1e5
+        ),
+        "frequency": Kind(
+            "a frequency", {"Hz": 1.0, "kHz": 1e3, "MHz": 1e6, "GHz": 1e9}, "174 MHz", 0.0, 1e12, above_zero=True
+        ),
+        "loss": Kind("a loss", {"dB": 1.0}, "0.2 dB", 0.0, 200.0),
+        "impedance": Kind("an impedance", {"ohm": 1.0, "kohm": 1e3}, "75 ohm", 1e-3, 1e6),
+        "inductance": Kind(
+            "an inductance", {"H": 1.0, "mH": 1e-3, "uH": 1e-6, "nH": 1e-9, "pH": 1e-12}, "2 nH", 0.0, 1.0
+        ),
+        "capacitance": Kind(
+            "a capacitance",
+            {"F": 1.0, "mF": 1e-3, "uF": 1e-6, "nF": 1e-9, "pF": 1e-12, "fF": 1e-15},
+            "0.1 pF",
+            0.0,
+            1.0,
+        ),
+        "voltage": Kind("a voltage", {"V": 1.0, "mV": 1e-3, "kV": 1e3}, "12 V", -1e4, 1e4),
+        "power": Kind("a power", {"dBm": 1.0, "W": 1.0, "mW": 1e-3}, "20 dBm", -200.0, 100.0),
+        "angle": Kind("an angle", {"deg": 1.0, "°": 1.0}, "3 deg", 0.0, 360.0),
+        "temperature": Kind("a temperature", {"°C": 1.0, "C": 1.0, "K": 1.0}, "20 °C", -100.0, 300.0),
+        "percent": Kind("a percentage", {"%": 1e-2}, "1 %", 0.0, 1.0),
+        "return_loss": Kind("a return loss or VSWR", {"dB": 1.0}, "26 dB", 0.0, 200.0),
+        "vswr": Kind("a VSWR or return loss", {"dB": 1.0}, "VSWR 2.0", 1.0, 1e6),
+    }
+)
+ZERO_CELSIUS_K = 273.15
+FACTOR_POWER = {"W": 30.0, "mW": 0.0}
+REFLECTIONS = ("return_loss", "vswr")
+
+SPELLINGS = str.maketrans(
+    {
+        "\u00a0": " ",
+        "\u2009": " ",
+        "\u202f": " ",
+        "\u2212": "-",
+        "\u00b5": "u",
+        "\u03bc": "u",
+        "\u2103": "°C",
+        "\u03a9": "ohm",
+        "\u2126": "ohm",
+    }
+)
+NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+# After "inf" or "nan" may come a unit or nothing, but no other word.
+NOT_FINITE = re.compile(r"[+-]?(?:nan|inf|infinity)\b", re.IGNORECASE)
+
+
+class Tolerance(NamedTuple):
+    """Half-width of a tolerance: `value` in the base unit, or as a fraction of the figure where `relative`."""
+
+    value: float
+    relative: bool
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One figure read off the screen: `vswr`, `return_loss` (positive dB) or `complex` (a reflection), and where."""
+
+    kind: str
+    value: float | complex
+    freq_hz: float
+
+
+def parse_quantity(text: str, kind: str) -> float:
+    """Value of a quantity written as a number with its unit.
+
+    Parameters
+    ----------
+    text : such as `174 MHz`; a no-break space, a Unicode minus and both code points of the ohm and micro signs are read.
+    kind : a key of `KINDS`. Of the kinds `return_loss` and `vswr`, `26 dB` and `VSWR 1.1` may both be written.
+
+    Returns
+    -------
+    float in the base unit of the kind.
+
+    Raises
+    ------
+    UnitError : no number, no unit, a unit of another kind, a decimal comma, or a value outside the kind's span.
+
+    Examples
+    --------
+    >>> parse_quantity("174 MHz", "frequency")
+    174000000.0
+    >>> round(parse_quantity("VSWR 1.1", "return_loss"), 2)
+    26.44
+
+    Source
+    ------
+    SI prefixes; 1 in = 25.4 mm, 1 ft = 0.3048 m (exact); return loss -20 log10((S - 1)/(S + 1)).
+    """
+    rule = KINDS[kind]
+    words = text.translate(SPELLINGS).strip()
+    value = _reflection(words, kind) if kind in REFLECTIONS else _value(words, rule)
+    if not math.isfinite(value):
+        raise UnitError(f"{quoted(text)} is not finite", f"write it as in {rule.example!r}")
+    return _within(value, rule, text)
+
+
+def _within(value: float, rule: Kind, text: str) -> float:
+    if value < 0 <= rule.low:
+        positive = (
+            "a return loss is given positive" if rule.noun.startswith("a return") else f"{rule.noun} is not negative"
+        )
+        raise UnitError(f"{quoted(text)} is below zero: {positive}", f"write {quoted(text.strip().lstrip('-−'))}")
+    if value < rule.low or value > rule.high or (rule.above_zero and value <= 0):
+        unit = next(iter(rule.units))
+        span = f"{rule.low:g} to {rule.high:g}" + ("" if rule.noun.startswith("a VSWR") else f" {unit}")
+        raise UnitError(f"{quoted(text)} is out of range for {rule.noun}", f"it must lie within {span}")
+    return value
+
+
+def _value(words: str, rule: Kind) -> float:
+    """Number and unit of a text, in the base unit."""
+    number, unit = _split(words, rule)
+    if unit not in rule.units:
+        raise _unit_fault(words, unit, number, rule)
+    figure = float(number)
+    if unit in FACTOR_POWER:
+        if figure <= 0:
+            raise UnitError(f"{quoted(words)} is no power", "a power in W or mW is above zero")
+        return 10 * math.log10(figure) + FACTOR_POWER[unit] if math.isfinite(figure) else figure
+    if unit == "K":
+        return figure - ZERO_CELSIUS_K
+    if not figure or not math.isfinite(figure):
+        return figure
+    # Decimal, so that 5 uH is the float 5e-6 and not a neighbour of it.
+    return float(Decimal(number) * Decimal(repr(rule.units[unit])))
+
+
+def _split(words: str, rule: Kind) -> tuple[str, str]:
+    """Number and unit as text."""
+    found = NUMBER.match(words)
+    if NOT_FINITE.match(words):
+        raise UnitError(f"{quoted(words)} is not a finite number", f"write it as in {rule.example!r}")
+    comma = re.match(r"([+-]?[0-9]*),([0-9]+)(.*)", words)
+    if comma:
+        whole, part, rest = comma.groups()
+        plainly = f" (or {quoted(whole + part + rest)} for thousands)" if len(part) == 3 else ""
+        raise UnitError(f"decimal comma in {quoted(words)}", f"write {quoted(whole + '.' + part + rest)}{plainly}")
+    if not found:
+        raise UnitError(f"{quoted(words)} is not {rule.noun}", f"write it as in {rule.example!r}")
+    return found.group(), words[found.end() :].strip()
+
+
+def _unit_fault(words: str, unit: str, number: str, rule: Kind) -> UnitError:
+    """Say what is wrong with a unit that is not in the kind's table."""
+    if not unit and rule.noun.startswith("a VSWR"):
+        return UnitError(f"{quoted(words)} has no unit", f"write 'VSWR {number}', or a return loss in dB")
+    if not unit and rule.noun.startswith("a return"):
+        return UnitError(f"{quoted(words)} has no unit", f"write '{number} dB' or 'VSWR {number}'")
+    if not unit:
+        example = rule.example.split()[-1]
+        return UnitError(
+            f"{quoted(words)} has no unit", f"write '{number} {example}' if that is meant ({rule.spelled()})"
+        )
+    others = [other.noun for name, other in KINDS.items() if unit in other.units and name not in REFLECTIONS]
+    if others:
+        return UnitError(f"{quoted(words)} is {others[0]}; {rule.noun} is needed", f"write it as in {rule.example!r}")
+    near = [known for known in rule.units if known.casefold() == unit.casefold()]
+    if near:
+        return UnitError(f"{quoted(unit)} is no unit of {rule.noun[2:].strip()}", f"did you mean '{number} {near[0]}'?")
+    if re.match(r"vswr|rl\b", words, re.IGNORECASE):
+        return UnitError(f"{quoted(words)} is a reflection; {rule.noun} is needed", f"write it as in {rule.example!r}")
+    return UnitError(f"{quoted(unit)} is no unit of {rule.noun.split(' ', 1)[1]}", f"use {rule.spelled()}")
+
+
+def _reflection(words: str, kind: str) -> float:
+    """Return loss or VSWR, whichever of the two the text gives."""
+    ratio = re.match(r"vswr\b\s*(.*)", words, re.IGNORECASE)
+    rule = KINDS[kind]
+    if ratio:
+        value = _ratio(ratio.group(1), words, rule)
+        return value if kind == "vswr" else _return_loss_db(value, words)
+    loss_db = _value(re.sub(r"^rl\s+", "", words, flags=re.IGNORECASE), rule)
+    if kind == "return_loss":
+        return loss_db
+    if loss_db <= 0:
+        raise UnitError(f"{quoted(words)} is no limit: a return loss is above zero", f"write it as in {rule.example!r}")
+    magnitude = 10 ** (-loss_db / 20)
+    return (1 + magnitude) / (1 - magnitude) if magnitude < 1 else math.inf
+
+
+def _ratio(number: str, words: str, rule: Kind) -> float:
+    figure, unit = _split(number, rule)
+    if unit not in ("", ":1", ": 1"):
+        raise UnitError(f"{quoted(words)}: a VSWR has no unit", f"write 'VSWR {figure}'")
+    if float(figure) < 1:
+        raise UnitError(f"{quoted(words)}: a VSWR is never below 1", "write it as in 'VSWR 1.5'")
+    return float(figure)
+
+
+def _return_loss_db(ratio: float, words: str) -> float:
+    if ratio == 1:
+        raise UnitError(f"{quoted(words)} means no reflection at all", "say ideal = true on the item instead")
+    return -20 * math.log10((ratio - 1) / (ratio + 1)) if math.isfinite(ratio) else ratio
+
+
+def parse_tolerance(text: str, kind: str) -> Tolerance:
+    """Half-width of a tolerance, in the kind's own unit or in percent.
+
+    Parameters
+    ----------
+    text : such as `3 ohm` or `4 %`.
+    kind : a key of `KINDS`.
+
+    Returns
+    -------
+    Tolerance.
+
+    Raises
+    ------
+    UnitError : as `parse_quantity`.
+
+    Examples
+    --------
+    >>> parse_tolerance("4 %", "impedance")
+    Tolerance(value=0.04, relative=True)
+
+    Source
+    ------
+    Own convention.
+    """
+    if text.strip().endswith("%"):
+        return Tolerance(parse_quantity(text, "percent"), True)
+    if re.match(r"\s*0(\.0*)?\s*(ohm|Ω|Ω)\s*$", text) and kind == "impedance":
+        return Tolerance(0.0, False)
+    return Tolerance(parse_quantity(text, kind), False)
+
+
+def format_quantity(value: float, kind: str) -> str:
+    """Text of a value for people, in the unit of the kind that reads best; `parse_quantity` reads it back.
+
+    Parameters
+    ----------
+    value : in the base unit of the kind.
+    kind : a key of `KINDS`.
+
+    Returns
+    -------
+    str, such as `174 MHz`. Twelve significant digits at most.
+
+    Examples
+    --------
+    >>> format_quantity(174e6, "frequency"), format_quantity(0.05, "length"), format_quantity(2.0, "vswr")
+    ('174 MHz', '50 mm', 'VSWR 2')
+
+    Source
+    ------
+    Own convention.
+    """
+    if kind == "vswr":
+        return f"VSWR {value:.12g}"
+    unit, factor = _readable(value, kind)
+    return f"{value / factor:.12g} {unit}"
+
+
+def _readable(value: float, kind: str) -> tuple[str, float]:
+    units = KINDS[kind].units
+    if kind in ("power", "temperature"):
+        return next(iter(units.items()))
+    metric = sorted(((f, u) for u, f in units.items() if u not in ("in", "ft", "cm")), reverse=True)
+    size = abs(value)
+    limit = 0.1 if kind == "length" else 1.0
+    for factor, unit in metric:
+        if size >= factor * (limit if factor == 1.0 else 1.0) * (1 - 1e-12):
+            return unit, factor
+    return (metric[-1][1], metric[-1][0]) if size else next(iter(units.items()))
+
+
+def parse_reading(text: str) -> Reading:
+    """Reading of the analyzer written as one text.
+
+    Parameters
+    ----------
+    text : `VSWR x`, `RL x dB` (either sign) or a reflection `a+bj`, followed by `at` and a frequency.
+
+    Returns
+    -------
+    Reading; its return loss is positive.
+
+    Raises
+    ------
+    UnitError : not of that form, no frequency, a VSWR below 1 or a reflection of magnitude above 1.
+
+    Examples
+    --------
+    >>> parse_reading("VSWR 1.30 at 210 MHz")
+    Reading(kind='vswr', value=1.3, freq_hz=210000000.0)
+    >>> parse_reading("RL -17.7 dB at 210 MHz").value
+    17.7
+    >>> parse_reading("0.1-0.2j at 210 MHz").value
+    (0.1-0.2j)
+
+    Source
+    ------
+    Own convention.
+    """
+    words = text.translate(SPELLINGS).strip()
+    figure, at, where = re.sub(r"\s+at\s+", "\0", words, flags=re.IGNORECASE).partition("\0")
+    if not at:
+        raise UnitError(f"reading {quoted(text)} names no frequency", "write it as in 'VSWR 1.30 at 210 MHz'")
+    if "\0" in where:
+        raise UnitError(f"reading {quoted(text)} names more than one frequency", "give each reading by itself")
+    freq_hz = parse_quantity(where, "frequency")
+    if re.match(r"vswr\b", figure, re.IGNORECASE):
+        return Reading("vswr", parse_quantity(figure, "vswr"), freq_hz)
+    if re.match(r"rl\b", figure, re.IGNORECASE):
+        return Reading(
+            "return_loss", parse_quantity(re.sub(r"^(rl\s*)-", r"\1", figure, flags=re.I), "return_loss"), freq_hz
+        )
+    return Reading("complex", _complex(figure), freq_hz)
+
+
+def _complex(figure: str) -> complex:
+    """Reflection written as `a+bj`."""
+    number = rf"{NUMBER.pattern}"
+    tight = figure.replace(" ", "")
+    if not re.fullmatch(rf"(?:{number})?(?:{number.replace('[+-]?', '[+-]', 1)})?j|{number}j", tight) or tight == "j":
+        raise UnitError(
+            f"{quoted(figure)} is no reading", "write 'VSWR 1.30', 'RL 17.7 dB' or '0.10-0.20j' before 'at'"
+        )
+    value = complex(tight)
+    if not abs(value) <= 1:
+        raise UnitError(
+            f"reflection {quoted(figure)} has magnitude {abs(value):.4g}", "nothing passive reflects more than 1"
+        )
+    return value
