@@ -43,7 +43,7 @@ def unit_draws(rng: np.random.Generator, count: int, shape: str) -> Complex:
     """
     phase = np.exp(2j * np.pi * rng.random((count, 1)))
     if shape == "ring":
-        return phase
+        return np.asarray(phase)
     return np.asarray(np.sqrt(rng.random((count, 1))) * phase)
 
 
