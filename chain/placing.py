@@ -9,7 +9,8 @@ from chain.caret import Where, closest
 from chain.errors import InputError, UnitError, plain, quoted
 from chain.overrides import with_overrides, words_of
 from chain.records import Arm, Item
-from chain.setupschema import ALWAYS, KEYS_OF, ArmModel, ItemModel, named
+from chain.setupreaders import named
+from chain.setupschema import ALWAYS, KEYS_OF, ArmModel, ItemModel
 from chain.setuptables import Notes, read_table
 from chain.units import format_quantity, parse_quantity
 from library.load import LibraryError
@@ -151,7 +152,7 @@ def _measured(model: ItemModel, where: Where, notes: Notes) -> Part | None:
     try:
         if not path.is_file():
             raise ValueError
-        _, _, header_ohm = read(str(path), 2)
+        freq_hz, _, header_ohm = read(str(path), 2)
     except InputError as error:
         found = error.defects[0]
         notes.fault((*where, "touchstone"), f"{plain(model.touchstone or '')}: {found.message}", found.help)
@@ -162,6 +163,7 @@ def _measured(model: ItemModel, where: Where, notes: Notes) -> Part | None:
         )
         return None
     reference = model.reference or (header_ohm[0], header_ohm[1])
+    notes.measured_hz[str(path)] = float(freq_hz[0]), float(freq_hz[-1])
     own = Evidence("measured", plain(model.touchstone or ""))
     ends = [end or Connector("", "") for end in (model.near, model.far)]
     if model.reversed:

@@ -2,29 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from chain.caret import Fault, Where, closest, locate
 from chain.errors import InputError, plain, quoted
-from chain.records import Calibration, Far, Item, Near, Sweep
-from chain.setupschema import CalibrationModel, FarModel, NearModel, SweepModel, named
+from chain.records import Calibration, Far, Near, Sweep
+from chain.setupreaders import named
+from chain.setupschema import CalibrationModel, FarModel, NearModel, SweepModel
 from chain.setuptables import Notes, read_table
 from chain.tomltext import decode, read_file
-from chain.units import format_quantity
 from library.load import LibraryError, load_library
-from library.records import Coax
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-__all__ = ["read_calibration", "read_far", "read_near", "read_parts", "read_sweep", "span_checks"]
+__all__ = ["read_calibration", "read_far", "read_near", "read_parts", "read_sweep"]
 
 POINTS = 201
 NEAR_OHM, FAR_OHM = 50.0, 75.0
 RESIDUALS = ("directivity", "source_match", "tracking", "trace_noise", "repeatability", "drift")
 STANDARDS = ("load", "open", "short")
-ROUNDING = 1e-9
 
 
 def read_parts(raw: object, notes: Notes) -> None:
@@ -320,67 +317,3 @@ def _say_calibration(model: CalibrationModel, plane: str, is_table: bool, notes:
     absent = [text for key, text in words.items() if getattr(model, key) is None]
     if absent:
         notes.assumed.append(f"calibration: {', '.join(absent)} (not stated)")
-
-
-def span_checks(
-    sweep: Sweep,
-    raw: dict[str, Any],
-    near: Near | None,
-    items: Sequence[tuple[Where, Item]],
-    far: Far | None,
-    notes: Notes,
-) -> None:
-    """See that the frequencies lie within what the parts hold for.
-
-    Parameters
-    ----------
-    sweep : the frequencies.
-    raw : table they come from.
-    near, far : the ends, if they are sound.
-    items : path and item.
-    notes : take a fault for each part, a warning for each connector family.
-
-    Examples
-    --------
-    See `chain.setupfile.parse_setup`.
-
-    Source
-    ------
-    Spans of the library's entries.
-    """
-    low_key, high_key = ("start", "stop") if "start" in raw else ("channels", "channels")
-    for item in _with_arms(items):
-        low_hz, high_hz = _span(item)
-        name = f"{quoted(item.id)} ({item.part.name})"
-        span = f"{format_quantity(low_hz, 'frequency')} to {format_quantity(high_hz, 'frequency')}"
-        if low_hz == 0:
-            span = f"up to {format_quantity(high_hz, 'frequency')}"
-        if sweep.start_hz < low_hz * (1 - ROUNDING):
-            notes.fault(
-                ("sweep", low_key), f"below what {plain(name)} holds for: {span}", "raise it, or choose another part"
-            )
-        if sweep.stop_hz > high_hz * (1 + ROUNDING):
-            notes.fault(
-                ("sweep", high_key), f"above what {plain(name)} holds for: {span}", "lower it, or choose another part"
-            )
-    ends = [end.connector for end in (near, far) if end]
-    ends += [end for item in _with_arms(items) for end in (item.near_connector, item.far_connector)]
-    for name in dict.fromkeys(end.family for end in ends):
-        family = notes.library.family(name)
-        if sweep.stop_hz > family.max_hz * (1 + ROUNDING):
-            usual = format_quantity(family.max_hz, "frequency")
-            notes.warnings.append(f"{plain(family.id)} connectors: the sweep goes above their usual {usual}")
-
-
-def _with_arms(items: Sequence[tuple[Where, Item]]) -> Iterator[Item]:
-    for _, item in items:
-        yield item
-        for arm in item.arms:
-            yield from arm.items
-
-
-def _span(item: Item) -> tuple[float, float]:
-    part = item.part
-    if isinstance(part, Coax):
-        return part.valid_from_hz, part.valid_to_hz
-    return getattr(part, "min_hz", 0.0), getattr(part, "max_hz", float("inf"))

@@ -110,11 +110,14 @@ def _all_defects(text: str, path: str, broken: list[Defect], notes: Notes) -> li
 
 
 def _read(document: dict[str, Any], path: str, notes: Notes, own_library: bool) -> Setup | None:
-    from chain.sections import read_calibration, read_far, read_near, read_parts, read_sweep, span_checks
+    from chain.sections import read_calibration, read_far, read_near, read_parts, read_sweep
+    from chain.spans import span_checks
 
     _root(document, notes)
     if own_library and "library" in document:
         read_parts(document["library"], notes)
+    elif "library" in document:
+        notes.warnings.append("library: the files named here are not read, for a library was handed over")
     near = read_near(document.get("near", {}), notes) if "near" in document else None
     items, taken = _chain(document, notes)
     far = read_far(document.get("far", {}), notes) if "far" in document else None
@@ -140,7 +143,7 @@ def _read(document: dict[str, Any], path: str, notes: Notes, own_library: bool) 
 
 def _root(document: dict[str, Any], notes: Notes) -> None:
     """Look over the keys at the top of the file."""
-    from chain.setupschema import named
+    from chain.setupreaders import named
     from chain.setuptables import unknown_key
 
     missing = [key for key in (*REQUIRED_TABLES, "chain") if key not in document]
@@ -163,7 +166,7 @@ def _root(document: dict[str, Any], notes: Notes) -> None:
 def _chain(document: dict[str, Any], notes: Notes) -> tuple[list[Any], dict[str, Any]]:
     """Place the items between near and far."""
     from chain.placing import place_items
-    from chain.setupschema import named
+    from chain.setupreaders import named
 
     raw = document.get("chain", [])
     taken: dict[str, Any] = {}

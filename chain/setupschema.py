@@ -5,16 +5,28 @@ Every field may be left out here; what is required is listed in `REQUIRED`, so t
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Mapping
-from itertools import pairwise
-from typing import Annotated, Any
+from collections.abc import Mapping
+from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchema
-from pydantic_core import PydanticCustomError
 
-from chain.errors import UnitError, plain, quoted
-from chain.units import KINDS, NUMBER, Tolerance, parse_quantity, parse_tolerance
+from chain.setupreaders import (
+    ARMS_SCHEMA,
+    END_SCHEMA,
+    PATH_SCHEMA,
+    REFERENCE_SCHEMA,
+    REFLECTION_SCHEMA,
+    TEXT_SCHEMA,
+    TOLERANCE_SCHEMA,
+    pattern,
+    read_connector,
+    read_path,
+    read_reference,
+    read_reflection,
+    read_tolerance,
+    reader,
+)
+from chain.units import Tolerance
 from library.records import Connector, Limit
 
 __all__ = [
@@ -33,167 +45,26 @@ __all__ = [
 ]
 
 MOST_POINTS = 20001
-LARGEST_BARE = 10**15
 
 
-def wrong(what: str, remedy: str = "") -> PydanticCustomError:
-    """Build a fault that carries its own words, so that no text of the user's is taken for a template."""
-    return PydanticCustomError("told", "{what}", {"what": what, "remedy": remedy})
-
-
-def _reader(kind: str) -> Callable[[object], float]:
-    def read(value: object) -> float:
-        try:
-            return parse_quantity(_text(value, KINDS[kind].noun, KINDS[kind].example), kind)
-        except UnitError as error:
-            raise wrong(error.message, error.help) from None
-
-    return read
-
-
-def _text(value: object, noun: str, example: str) -> str:
-    if isinstance(value, str):
-        return value
-    if isinstance(value, bool) or not isinstance(value, (int, float)):
-        raise wrong(f"{noun} is needed here, not {named(value)}", f'write it as in "{example}"')
-    if isinstance(value, float) and not math.isfinite(value):
-        raise wrong(f"{quoted(value)} is not a finite number", f'write it as in "{example}"')
-    if abs(value) > LARGEST_BARE:
-        raise wrong(f"this number has no unit, and is far too large for {noun}", f'write it as in "{example}"')
-    text = f"{value} {example.split()[-1]}" if example[0].isdigit() else f"{example.split()[0]} {value}"
-    raise wrong(f"{quoted(value)} has no unit", f'write "{text}", in quotes, if that is meant')
-
-
-def named(value: object) -> str:
-    """Name of a TOML type in words."""
-    names = {bool: "true or false", int: "a number", float: "a number", str: "a text", list: "a list", dict: "a table"}
-    return names.get(type(value), "a date or time")
-
-
-def _tolerance(value: object) -> Tolerance:
-    try:
-        return parse_tolerance(_text(value, "a tolerance", "3 ohm"), "impedance")
-    except UnitError as error:
-        raise wrong(error.message, error.help) from None
-
-
-def _connector(value: object) -> Connector:
-    if not isinstance(value, str):
-        raise wrong(f"a connector is needed here, not {named(value)}", 'write it as in "BNC-75 plug"')
-    from library.errors import LibraryError
-    from library.mating import parse_connector
-
-    try:
-        return parse_connector(value)
-    except LibraryError as error:
-        remedy = (
-            f"did you mean {' or '.join(map(quoted, error.near))}?" if error.near else 'write it as in "BNC-75 plug"'
-        )
-        raise wrong(plain(error.message), remedy) from None
-
-
-def _reflection(value: object) -> Limit:
-    """Limit of a reflection: one figure, a table over frequency, or a magnitude that was measured."""
-    read = _reader("return_loss")
-    kind = "disc"
-    if isinstance(value, dict):
-        unknown = sorted(set(value) - {"magnitude", "known"})
-        if unknown or "magnitude" not in value or value.get("known", "ring") not in ("ring", "disc"):
-            raise wrong(
-                "this is no reflection", 'write { magnitude = "26 dB", known = "ring" } for a measured magnitude'
-            )
-        kind, value = value.get("known", "ring"), value["magnitude"]
-    if not isinstance(value, list):
-        return Limit((0.0,), (read(value),), kind)
-    if not value or not all(isinstance(row, list) and len(row) == 2 for row in value):
-        raise wrong("a table of reflections is made of pairs", 'write [["174 MHz", "26 dB"], ["862 MHz", "23 dB"]]')
-    freq_hz = tuple(_reader("frequency")(row[0]) for row in value)
-    if any(second <= first for first, second in pairwise(freq_hz)):
-        raise wrong("the frequencies of this table do not rise", "put the lowest frequency first, each once")
-    return Limit(freq_hz, tuple(read(row[1]) for row in value), kind)
-
-
-def _reference(value: object) -> tuple[float, float]:
-    read = _reader("impedance")
-    if isinstance(value, list) and len(value) == 2:
-        return read(value[0]), read(value[1])
-    ohm = read(value)
-    return ohm, ohm
-
-
-def _path(value: object) -> tuple[str, str]:
-    if not isinstance(value, list) or len(value) != 2 or not all(isinstance(each, str) for each in value):
-        raise wrong("a path is two ports of the splitter", 'write it as in ["in", "out1"]')
-    return value[0], value[1]
-
-
-def _pattern(kind: str) -> dict[str, Any]:
-    rule = KINDS[kind]
-    units = "|".join(unit.replace("°", "\u00b0") for unit in rule.units)
-    extra = "|[Ω\u2126]" if kind == "impedance" else ""
-    figure = rf"^\s*{NUMBER.pattern}\s*({units}{extra})\s*$"
-    if kind in ("return_loss", "vswr"):
-        figure = rf"{figure}|^\s*VSWR\s*{NUMBER.pattern}\s*$"
-    return {"type": "string", "pattern": figure}
-
-
-REFLECTION_SCHEMA: dict[str, Any] = {
-    "anyOf": [
-        _pattern("return_loss"),
-        {
-            "type": "array",
-            "minItems": 1,
-            "items": {
-                "type": "array",
-                "prefixItems": [_pattern("frequency"), _pattern("return_loss")],
-                "minItems": 2,
-                "maxItems": 2,
-            },
-        },
-        {
-            "type": "object",
-            "properties": {"magnitude": _pattern("return_loss"), "known": {"enum": ["ring", "disc"]}},
-            "required": ["magnitude"],
-            "additionalProperties": False,
-        },
-    ]
-}
-ANY_TEXT: dict[str, Any] = {"type": "string"}
-TOLERANCE_SCHEMA: dict[str, Any] = {"anyOf": [_pattern("impedance"), _pattern("percent")]}
-REFERENCE_SCHEMA: dict[str, Any] = {
-    "anyOf": [
-        _pattern("impedance"),
-        {"type": "array", "items": _pattern("impedance"), "minItems": 2, "maxItems": 2},
-    ]
-}
-PATH_SCHEMA: dict[str, Any] = {"type": "array", "items": ANY_TEXT, "minItems": 2, "maxItems": 2}
-ARMS_SCHEMA: dict[str, Any] = {"type": "array", "items": {"$ref": "#/$defs/arm"}}
-END_SCHEMA: dict[str, Any] = {
-    "anyOf": [
-        {"const": "open"},
-        _pattern("impedance"),
-        {"type": "array", "minItems": 1, "items": {"$ref": "#/$defs/item"}},
-    ]
-}
-
-Length = Annotated[float | None, PlainValidator(_reader("length")), WithJsonSchema(_pattern("length"))]
-Frequency = Annotated[float | None, PlainValidator(_reader("frequency")), WithJsonSchema(_pattern("frequency"))]
-Loss = Annotated[float | None, PlainValidator(_reader("loss")), WithJsonSchema(_pattern("loss"))]
-Impedance = Annotated[float | None, PlainValidator(_reader("impedance")), WithJsonSchema(_pattern("impedance"))]
-Inductance = Annotated[float | None, PlainValidator(_reader("inductance")), WithJsonSchema(_pattern("inductance"))]
-Capacitance = Annotated[float | None, PlainValidator(_reader("capacitance")), WithJsonSchema(_pattern("capacitance"))]
-Voltage = Annotated[float | None, PlainValidator(_reader("voltage")), WithJsonSchema(_pattern("voltage"))]
-Power = Annotated[float | None, PlainValidator(_reader("power")), WithJsonSchema(_pattern("power"))]
-Angle = Annotated[float | None, PlainValidator(_reader("angle")), WithJsonSchema(_pattern("angle"))]
-Temperature = Annotated[float | None, PlainValidator(_reader("temperature")), WithJsonSchema(_pattern("temperature"))]
-Percent = Annotated[float | None, PlainValidator(_reader("percent")), WithJsonSchema(_pattern("percent"))]
-ReturnLoss = Annotated[float | None, PlainValidator(_reader("return_loss")), WithJsonSchema(_pattern("return_loss"))]
-Ratio = Annotated[float | None, PlainValidator(_reader("vswr")), WithJsonSchema(_pattern("vswr"))]
-Spread = Annotated[Tolerance | None, PlainValidator(_tolerance), WithJsonSchema(TOLERANCE_SCHEMA)]
-Coupler = Annotated[Connector | None, PlainValidator(_connector), WithJsonSchema(ANY_TEXT)]
-Reflection = Annotated[Limit | None, PlainValidator(_reflection), WithJsonSchema(REFLECTION_SCHEMA)]
-Reference = Annotated[tuple[float, float] | None, PlainValidator(_reference), WithJsonSchema(REFERENCE_SCHEMA)]
-Ports = Annotated[tuple[str, str] | None, PlainValidator(_path), WithJsonSchema(PATH_SCHEMA)]
+Length = Annotated[float | None, PlainValidator(reader("length")), WithJsonSchema(pattern("length"))]
+Frequency = Annotated[float | None, PlainValidator(reader("frequency")), WithJsonSchema(pattern("frequency"))]
+Loss = Annotated[float | None, PlainValidator(reader("loss")), WithJsonSchema(pattern("loss"))]
+Impedance = Annotated[float | None, PlainValidator(reader("impedance")), WithJsonSchema(pattern("impedance"))]
+Inductance = Annotated[float | None, PlainValidator(reader("inductance")), WithJsonSchema(pattern("inductance"))]
+Capacitance = Annotated[float | None, PlainValidator(reader("capacitance")), WithJsonSchema(pattern("capacitance"))]
+Voltage = Annotated[float | None, PlainValidator(reader("voltage")), WithJsonSchema(pattern("voltage"))]
+Power = Annotated[float | None, PlainValidator(reader("power")), WithJsonSchema(pattern("power"))]
+Angle = Annotated[float | None, PlainValidator(reader("angle")), WithJsonSchema(pattern("angle"))]
+Temperature = Annotated[float | None, PlainValidator(reader("temperature")), WithJsonSchema(pattern("temperature"))]
+Percent = Annotated[float | None, PlainValidator(reader("percent")), WithJsonSchema(pattern("percent"))]
+ReturnLoss = Annotated[float | None, PlainValidator(reader("return_loss")), WithJsonSchema(pattern("return_loss"))]
+Ratio = Annotated[float | None, PlainValidator(reader("vswr")), WithJsonSchema(pattern("vswr"))]
+Spread = Annotated[Tolerance | None, PlainValidator(read_tolerance), WithJsonSchema(TOLERANCE_SCHEMA)]
+Coupler = Annotated[Connector | None, PlainValidator(read_connector), WithJsonSchema(TEXT_SCHEMA)]
+Reflection = Annotated[Limit | None, PlainValidator(read_reflection), WithJsonSchema(REFLECTION_SCHEMA)]
+Reference = Annotated[tuple[float, float] | None, PlainValidator(read_reference), WithJsonSchema(REFERENCE_SCHEMA)]
+Ports = Annotated[tuple[str, str] | None, PlainValidator(read_path), WithJsonSchema(PATH_SCHEMA)]
 Arms = Annotated[object, PlainValidator(lambda value: value), WithJsonSchema(ARMS_SCHEMA)]
 End = Annotated[object, PlainValidator(lambda value: value), WithJsonSchema(END_SCHEMA)]
 
@@ -285,7 +156,11 @@ class ItemModel(Table):
     length_tolerance: Length = Field(None, description="Coax, adapter: half-width of the length.", examples=["5 mm"])
     temperature: Temperature = Field(None, description="Coax: temperature.", examples=["20 °C"])
     velocity_factor: float | None = Field(None, gt=0, le=1, description="Coax: velocity factor.", examples=[0.66])
-    attenuation: AttenuationModel | None = Field(None, description="Coax: attenuation per 100 m.")
+    attenuation: AttenuationModel | None = Field(
+        None,
+        description="Coax: attenuation per 100 m.",
+        examples=[{"flat": 0, "per_sqrt_mhz": 1.046, "per_mhz": 0.0071}],
+    )
     attenuation_tolerance: Percent = Field(None, description="Coax: half-width of the attenuation.", examples=["12 %"])
     impedance: Impedance = Field(None, description="Coax, adapter: characteristic impedance.", examples=["75 ohm"])
     impedance_tolerance: Spread = Field(None, description="Coax: half-width of it.", examples=["3 ohm", "4 %"])
@@ -312,7 +187,9 @@ class ItemModel(Table):
         None, description="Section of line: frequency it is cut for.", examples=["207 MHz"]
     )
     path: Ports = Field(None, description="Splitter: its ports on the path, near one first.", examples=[["in", "out1"]])
-    arm: Arms = Field(None, description="Splitter: what hangs on its other ports.")
+    arm: Arms = Field(
+        None, description="Splitter: what hangs on its other ports.", examples=[[{"port": "out2", "end": "75 ohm"}]]
+    )
 
 
 class FarModel(Table):

@@ -11,7 +11,8 @@ from pydantic import ValidationError
 
 from chain.caret import Fault, Where, closest
 from chain.errors import Defect, quoted
-from chain.setupschema import MOST_POINTS, REQUIRED, Table, named
+from chain.setupreaders import named
+from chain.setupschema import MOST_POINTS, REQUIRED, Table
 
 if TYPE_CHECKING:
     from pydantic_core import ErrorDetails
@@ -65,6 +66,8 @@ class Notes:
     """Defects of other files that the set-up names."""
     assumed: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
+    measured_hz: dict[str, tuple[float, float]] = field(default_factory=dict)
+    """Lowest and highest frequency of each measured file, by its path."""
 
     def fault(self, where: Where, message: str, help: str = "", spot: str = "value") -> None:
         """Take down one fault."""
@@ -98,9 +101,10 @@ def read_table(model: type[Model], raw: object, where: Where, notes: Notes) -> M
         return model()
     wrong: set[str] = set()
     suggested: set[str] = set()
+    context = {"library": notes.library}
     missing = [key for key in REQUIRED[model] if key not in raw]
     try:
-        return _complete(model.model_validate(raw), missing, suggested, where, notes)
+        return _complete(model.model_validate(raw, context=context), missing, suggested, where, notes)
     except ValidationError as error:
         for each in error.errors(include_url=False):
             wrong.add(str(each["loc"][0]))
@@ -111,7 +115,7 @@ def read_table(model: type[Model], raw: object, where: Where, notes: Notes) -> M
             else:
                 notes.fault(place, *_told(each))
     left = {key: value for key, value in raw.items() if key not in wrong}
-    return _complete(model.model_validate(left), missing, suggested, where, notes)
+    return _complete(model.model_validate(left, context=context), missing, suggested, where, notes)
 
 
 def _complete(model: Model, missing: list[str], suggested: set[str], where: Where, notes: Notes) -> Model:

@@ -271,9 +271,11 @@ def parse_tolerance(text: str, kind: str) -> Tolerance:
     ------
     Own convention.
     """
-    if text.strip().endswith("%"):
-        return Tolerance(parse_quantity(text, "percent"), True)
-    if re.match(r"\s*0(\.0*)?\s*(ohm|Ω|Ω)\s*$", text) and kind == "impedance":
+    words = text.translate(SPELLINGS).strip()
+    if words.endswith("%"):
+        return Tolerance(parse_quantity(words, "percent"), True)
+    # An impedance is never zero, but its tolerance may be.
+    if kind == "impedance" and re.fullmatch(r"0+(\.0*)?\s*k?ohm", words):
         return Tolerance(0.0, False)
     return Tolerance(parse_quantity(text, kind), False)
 
