@@ -31,7 +31,7 @@ NEAR_ONE = 2.0
 """Least distance of a magnitude from a full reflection, in standard uncertainties."""
 
 CURVED = 0.2
-"""Largest second-order part, as a share of the standard uncertainty."""
+"""Largest second-order part, as a share of the standard uncertainty of the magnitude."""
 
 
 @dataclass(frozen=True)
@@ -252,13 +252,13 @@ def _second_order(terms: list[Term], known: Maps, recovered: Complex, power: Rea
 
 def _reasons(recovered: Complex, power: Real, pseudo: Complex, u_magnitude: Real, second: Real) -> tuple[str, ...]:
     widest = np.sqrt((power + np.abs(pseudo)) / 2)
-    size, spread = np.abs(recovered), np.sqrt(power)
+    size = np.abs(recovered)
     rules = (
         (size < NEAR_ZERO * widest, f"the reflection is within {NEAR_ZERO:g} standard uncertainties of zero"),
         (
             size + NEAR_ONE * u_magnitude > 1,
             f"the reflection is within {NEAR_ONE:g} standard uncertainties of a full one",
         ),
-        (second > CURVED * spread, "the unknowns are too large for a linear form: second-order parts are not small"),
+        (second > CURVED * u_magnitude, "the unknowns are too large for a linear form: second-order parts are not small"),
     )
     return tuple("; ".join(text for broken, text in rules if broken[index]) for index in range(size.size))
