@@ -202,9 +202,15 @@ def _range(piece: str, groups: list[list[Named]], region: str, rasters: list[Ras
 def _told(rasters: list[Raster]) -> str:
     texts = []
     for raster in rasters:
-        numbers = f"{raster.first}-{raster.last}" if raster.first <= raster.last else ""
-        without = f" without {', '.join(map(str, raster.omit))}" if raster.omit and len(raster.omit) < 6 else ""
+        numbers = [number for number in range(raster.first, raster.last + 1) if number not in raster.omit]
+        runs = [[each] for each in numbers[:1]]
+        for number in numbers[1:]:
+            if number == runs[-1][-1] + 1:
+                runs[-1].append(number)
+            else:
+                runs.append([number])
+        names = [f"{run[0]}-{run[-1]}" for run in runs]
         extra = [name for name, _ in raster.extra]
-        more = f"{extra[0]}-{extra[-1]}" if len(extra) > 2 else ", ".join(extra)
-        texts.append(f"{' and '.join(each for each in (numbers + without, more) if each)} ({raster.band})")
+        names += [f"{extra[0]}-{extra[-1]}"] if len(extra) > 1 else extra
+        texts.append(f"{', '.join(names)} ({raster.band})")
     return "; ".join(texts)

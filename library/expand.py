@@ -127,8 +127,8 @@ def _adapter(each: Row, grade: Row, near: str, far: str) -> Row:
         "loss_at_1ghz_db": each.get("loss_at_1ghz_db", grade["loss_at_1ghz_db"]),
         "max_mhz": min(each["max_mhz"], grade["max_mhz"]),
         "grade": grade["id"],
-        "evidence": _weakest(figures["evidence"], each["length_evidence"]),
-        "source": f"{figures['source']}; length {each['length_evidence']}: {each['length_source']}",
+        "evidence": _weakest(figures.get("evidence", "stated"), each["length_evidence"]),
+        "source": f"{figures.get('source', 'stated')}; length {each['length_evidence']}: {each['length_source']}",
         "note": _sentences(each.get("note", ""), grade.get("note", "") if figures is grade else ""),
     }
     if not each.get("lossless_section"):

@@ -39,7 +39,10 @@ class Library:
 
     def __init__(self, own: dict[str, list[Row]]) -> None:
         self._own = own
-        self._own_parts = {row["id"]: (kind, row) for kind in _part_kinds() for row in own.get(kind, ())}
+        self._own_parts: dict[str, tuple[str, Row]] = {}
+        for kind in _part_kinds():
+            for row in own.get(kind, ()):
+                self._own_parts.setdefault(row["id"], (kind, row))
         self._parts: dict[str, Part] = {}
 
     def part(self, name: str) -> Part:

@@ -110,7 +110,8 @@ def mate(a: Connector, b: Connector, library: Library | None = None) -> MatedPai
             return MatedPair(rule.verdict, rule.reason)
     if a.family == b.family:
         return MatedPair("ok", "Plug and jack of one family.")
-    return MatedPair("no-mate", f"{a.family} and {b.family} do not couple: an adapter is needed.")
+    first, second = sorted((a.family, b.family))
+    return MatedPair("no-mate", f"{first} and {second} do not couple: an adapter is needed.")
 
 
 def _fits(pattern: str, connector: Connector) -> bool:

@@ -56,7 +56,6 @@ class PartRow(Sourced):
 
     id: Annotated[Id, Field(description="What set-up files call the part.")]
     name: Annotated[Text | None, Field(description="What people call it.")] = None
-    max_mhz: Annotated[Positive | None, Field(description="Usual highest frequency.")] = None
 
 
 class TwoPortRow(PartRow):
@@ -66,6 +65,7 @@ class TwoPortRow(PartRow):
     far: Annotated[Name, Field(description="Connector at the far end.")]
     near_ohm: Annotated[Positive, Field(description="Nominal impedance of the near end.")]
     far_ohm: Annotated[Positive, Field(description="Nominal impedance of the far end.")]
+    max_mhz: Annotated[Positive | None, Field(description="Usual highest frequency.")] = None
     dc: Direct = "pass"
 
 
@@ -107,6 +107,7 @@ class AdapterRow(PartRow):
     loss_at_1ghz_db: Annotated[NotNegative, Field(description="Loss at 1 GHz; it grows with sqrt(f).")] = 0.0
     reflection: Annotated[Reflection | None, Field(description="Limit of the whole adapter.")] = None
     grade: Annotated[Text, Field(description="Class of quality.")] = "general"
+    max_mhz: Annotated[Positive | None, Field(description="Usual highest frequency.")] = None
     dc: Direct = "pass"
 
 
@@ -233,6 +234,7 @@ class SplitterRow(PartRow):
     loss_tolerance_db: Annotated[NotNegative, Field(description="Half-width of the losses.")] = 0.0
     reflection: Annotated[Reflection | None, Field(description="Limit of every port.")] = None
     min_mhz: Annotated[NotNegative, Field(description="Lowest frequency.")] = 5.0
+    max_mhz: Annotated[Positive | None, Field(description="Usual highest frequency.")] = None
     dc: Direct = "pass"
 
     @model_validator(mode="after")

@@ -33,7 +33,7 @@ def return_loss_db(ohm: float, reference_ohm: float) -> float:
 
 
 def test_minimum_loss_pad():
-    """Application note on 75-ohm parts and 50-ohm equipment prints 43.3 and 86.6 ohm, 5.7 dB; the exact loss is 10 lg(2 + sqrt 3)."""
+    """Application note on 75-ohm parts and 50-ohm equipment: 43.3 and 86.6 ohm, 5.7 dB; exactly 10 lg(2 + sqrt 3)."""
     resistors = dict(pad("min-loss-pad-resistors").arms)
     assert resistors == pytest.approx({"shunt": 86.6025, "series": 43.3013}, abs=1e-4)
     assert pad("min-loss-pad-resistors").loss_db == pytest.approx(5.7195, abs=5e-5)
@@ -129,7 +129,7 @@ def test_matched_pads(loss_db):
 
 
 def test_one_way_matches():
-    """25 ohm in series: 75 ohm matched, 50-ohm end sees 100 ohm, 9.54 dB, loss 1.761 dB; 150 ohm across: the mirror case (computed)."""
+    """25 ohm in series matches 75 ohm, shows 100 ohm (9.54 dB) to 50; 150 ohm across mirrors it; 1.761 dB (computed)."""
     series, shunt = pad("series-25-ohm"), pad("shunt-150-ohm")
     assert input_ohm(series.arms[::-1], 50) == pytest.approx(75)
     assert return_loss_db(input_ohm(series.arms, 75), 50) == pytest.approx(9.54, abs=5e-3)
