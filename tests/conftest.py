@@ -1,0 +1,13 @@
+"""What every test shares: one seedless profile for hypothesis, and the folder of shared helpers on the import path."""
+
+import sys
+from pathlib import Path
+
+from hypothesis import HealthCheck, settings
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+settings.register_profile(
+    "repeatable", derandomize=True, deadline=None, database=None, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile("repeatable")
