@@ -28,7 +28,7 @@ def input_ohm(arms: tuple[tuple[str, float], ...], end_ohm: float) -> float:
     return seen
 
 
-def return_loss_db(ohm: float, reference_ohm: float) -> float:
+def return_loss_db(ohm: complex, reference_ohm: float) -> float:
     return -20 * math.log10(abs((ohm - reference_ohm) / (ohm + reference_ohm)))
 
 
@@ -160,3 +160,43 @@ def test_transformer_turns():
     assert isinstance(wound, Transformer)
     assert 50 * wound.turns_ratio**2 == pytest.approx(74.7, abs=0.01)
     assert return_loss_db(50 * wound.turns_ratio**2, 75) == pytest.approx(53.7, abs=0.1)
+
+
+# Lumped model (computed): return loss at the 75- and the 50-ohm end, inductance in each arm, capacitance across the series arm.
+PARASITIC_MHZ = (200, 500, 862, 2000)
+PARASITIC = {
+    "min-loss-pad-chip": ((44.6, 36.7, 31.9, 24.6), (47.3, 39.4, 34.7, 27.3)),
+    "min-loss-pad-box": ((35.6, 27.6, 22.9, 15.6), (38.2, 30.3, 25.6, 18.2)),
+    "min-loss-pad-leaded": ((23.0, 15.1, 10.6, 4.3), (26.0, 18.1, 13.4, 6.4)),
+}
+
+
+def seen_ohm(part: Pad, arms: tuple[tuple[str, float], ...], end_ohm: float, freq_hz: float) -> complex:
+    seen = complex(end_ohm)
+    omega = 2 * math.pi * freq_hz
+    for place, ohm in reversed(arms):
+        arm = ohm + 1j * omega * part.arm_inductance_h
+        if place == "series":
+            seen += 1 / (1 / arm + 1j * omega * part.arm_capacitance_f)
+        else:
+            seen = 1 / (1 / arm + 1 / seen)
+    return seen
+
+
+@pytest.mark.parametrize("name", PARASITIC)
+def test_parasitics_make_the_tabulated_return_loss(name):
+    part = pad(name)
+    for place, mhz in enumerate(PARASITIC_MHZ):
+        at_75 = seen_ohm(part, part.arms[::-1], 50, mhz * 1e6)
+        at_50 = seen_ohm(part, part.arms, 75, mhz * 1e6)
+        assert return_loss_db(at_75, 75) == pytest.approx(PARASITIC[name][0][place], abs=0.06), mhz
+        assert return_loss_db(at_50, 50) == pytest.approx(PARASITIC[name][1][place], abs=0.06), mhz
+
+
+def test_ordinary_pad_has_the_limits_of_its_box():
+    """The pad specified over frequency carries what the box model reflects."""
+    part = pad("min-loss-pad-ordinary")
+    assert part.near_limit is not None
+    assert part.far_limit is not None
+    assert part.far_limit.return_loss_db[1:] == PARASITIC["min-loss-pad-box"][0]
+    assert part.near_limit.return_loss_db[1:] == PARASITIC["min-loss-pad-box"][1]
