@@ -71,8 +71,7 @@ def _displacement(way: Measurement, most: Real) -> Real:
     wide = [error.reshape(error.shape + (1,) * (most.ndim - 1)) for error in errors[:3]]
     opened, shorted, load = wide
     b = np.minimum(most, 1.0)
-    moved = 2 * np.sin(min(way.flex_rad, np.pi / 2)) * b
-    moved = moved + errors[3].reshape(opened.shape) * (1 + errors[4].reshape(opened.shape) * b) ** 2
+    moved = _reading_error(way, b, errors[3].reshape(opened.shape), errors[4].reshape(opened.shape))
     b = np.minimum(b + moved, 1.0 + 1e-12)
     x = b[..., None] * PHASES
     first = opened[..., None] * np.abs(x * (1 + x)) + shorted[..., None] * np.abs(x * (1 - x))
@@ -85,7 +84,7 @@ def _displacement(way: Measurement, most: Real) -> Real:
 
 
 def _standard_errors(way: Measurement) -> tuple[Real, Real, Real, Real, Real]:
-    """Largest errors of open, short and load at the plane, of the reading referred to it, and the chain's far match."""
+    """Largest errors of open, short and load at the plane, the chain's least slope and its largest far-side match."""
     standards = way.standards
     assert standards is not None
     ideal, own = _own_errors(standards, way.freq_hz)
@@ -102,8 +101,17 @@ def _standard_errors(way: Measurement) -> tuple[Real, Real, Real, Real, Real]:
         # A raw reading off by n moves the reflection it stands for by n over the slope of the chain's map.
         referred = noise / slope * (1 + match * np.minimum(size + error, 1.2)) ** 2
         errors.append(error + referred / np.maximum(1 - referred, 0.1))
-    reading = (noise + way.drift) / slope
-    return errors[0], errors[1], errors[2], reading / np.maximum(1 - reading, 0.1), match
+    return errors[0], errors[1], errors[2], slope, match
+
+
+def _reading_error(way: Measurement, most: Real, slope: Real, match: Real) -> Real:
+    """Noise, drift and a moved lead on the antenna's own raw reading, as a displacement of |reflection| <= most at the plane."""
+    error = np.full(most.shape, CUT * np.sqrt(2) * way.noise + way.drift)
+    if way.flex_rad:
+        error = error + 2 * np.sin(min(way.flex_rad, np.pi / 2)) * reading_range(way.before, most)[1]
+    near = 1 + match * most
+    room = slope - error * match * near
+    return np.asarray(np.where(room > 0.1 * slope, error * near**2 / np.maximum(room, 1e-9), 2.0))
 
 
 def _own_errors(standards: Standards, freq_hz: Real) -> tuple[tuple[float, float, float], tuple[Real, Real, Real]]:

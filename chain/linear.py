@@ -155,8 +155,9 @@ def _read(way: Measurement, seen: Complex, slope: Complex, terms: list[Term]) ->
     box = through([expected(piece).nominal()[None] for piece in way.before], (1, way.freq_hz.size))
     terms = terms + _additive(way, 1 / _derivative(box, seen), ("noise", "drift"))
     if way.flex_rad:
+        turned = -2j * box.reading(seen)[0] / _derivative(box, seen)
         sd = np.asarray(way.flex_rad / np.sqrt(3))
-        terms.append(Term("flex", "lead moved", -2j * seen, np.zeros_like(seen), sd, True, np.ones(seen.shape)))
+        terms.append(Term("flex", "lead moved", turned, np.zeros_like(seen), sd, True, np.ones(seen.shape)))
     at_plane, own, shared = _standards_seen(way, way.standards)
     weights = _drag(at_plane, seen)
     for place, weight, found in zip(at_plane, weights, own, strict=True):

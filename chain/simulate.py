@@ -46,7 +46,8 @@ STREAMS = {
 class Measurement:
     """One way of measuring: pieces before and after the plane, references aligned, and every unknown that is not a piece's.
 
-    `noise` is the standard deviation of real and imaginary part of a raw reading; `drift`, `mating` are radii of discs.
+    `noise` is the standard deviation of real and imaginary part of a raw reading; `drift`, `mating` are radii of discs;
+    `flex_rad` is the largest change of phase, one way, of the lead between the analyzer and the plane.
     `standards` is None for a plane at the analyzer, whose residuals are then among `after`.
     """
 
@@ -262,14 +263,18 @@ def _calibrated(
     if way.mating:
         seen = _mated(seen, way.mating, mating, CHUNK)
     solved = solve(raw, assumed_reflections(standards, way.freq_hz))
-    flexed = _flexed(box, way.flex_rad, _stream(seed, STREAMS["flex"], chunk))
-    total = shifted(compose(flexed, seen), np.asarray(offset))
+    flexed = _flexed(compose(box, seen), way.flex_rad, _stream(seed, STREAMS["flex"], chunk))
+    total = shifted(flexed, np.asarray(offset))
     return compose(inverse(solved), total)
 
 
-def _flexed(box: Maps, flex_rad: float, rng: np.random.Generator) -> Maps:
-    """The chain before the plane after its lead was moved: its far side turned by a small angle, rectangular."""
+def _flexed(reading: Maps, flex_rad: float, rng: np.random.Generator) -> Maps:
+    """Readings after the lead at the analyzer was moved: turned by a small angle either way, rectangular.
+
+    The turn takes the reflections of the pad and the adapters with it, which the calibration had taken out as they stood;
+    a turn of the antenna's reflection alone would leave its magnitude as it is.
+    """
     if not flex_rad:
-        return box
+        return reading
     turn = np.exp(-2j * rng.uniform(-flex_rad, flex_rad, (CHUNK, 1)))
-    return Maps(box.p * turn, box.q, box.r * turn)
+    return Maps(reading.p * turn, reading.q * turn, reading.r)
