@@ -88,7 +88,9 @@ def reading_range(pieces: Sequence[Stage], magnitude: Real) -> tuple[Real, Real]
     `chain.discs.forward`.
     """
     start = region_of(np.zeros(magnitude.shape, dtype=complex), magnitude, magnitude)
-    return extremes(forward(pieces, start))
+    region = forward(pieces, start)
+    # What a calibration has left can push the reading of a full reflection above 1.
+    return region.least, region.most
 
 
 def invert(seen: Callable[[Real], tuple[Real, Real]], reading: Real) -> tuple[Real, Real]:

@@ -53,7 +53,9 @@ def reading_bound(way: Measurement, magnitude: Real) -> tuple[Real, Real]:
     if way.standards is None and not (way.mating or way.noise or way.drift):
         return reading_range(way.after, magnitude)
     region = forward(way.after, region_of(np.zeros(magnitude.shape, dtype=complex), magnitude, magnitude))
-    return extremes(_to_reading(way, region))
+    seen = _to_reading(way, region)
+    # Errors of a calibration can push the reading of a full reflection above 1.
+    return seen.least, seen.most
 
 
 def _to_reading(way: Measurement, region: Region) -> Region:
