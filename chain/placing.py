@@ -61,16 +61,15 @@ def place_items(raw: Sequence[object], where: Where, notes: Notes, taken: dict[s
 
 def _claim(name: str | None, where: Where, notes: Notes, taken: dict[str, Where]) -> None:
     """See that an id is free and can be named elsewhere."""
+    spot = (*where, "id")
     if name is None:
-        return
-    if name in RESERVED:
-        notes.fault((*where, "id"), f"{quoted(name)} is taken: it names an end of the chain", "choose another id")
+        notes.ids_whole = False
+    elif name in RESERVED:
+        notes.fault(spot, f"{quoted(name)} is taken: it names an end of the chain", "choose another id")
     elif name.strip() != name or plain(name) != name:
-        notes.fault(
-            (*where, "id"), f"{quoted(name)} will not do as an id", "no blanks at its ends, no control characters"
-        )
+        notes.fault(spot, f"{quoted(name)} will not do as an id", "no blanks at its ends, no control characters")
     elif name in taken:
-        notes.fault((*where, "id"), f"id {quoted(name)} is given twice", "give each item an id of its own")
+        notes.fault(spot, f"id {quoted(name)} is given twice", "give each item an id of its own")
     else:
         taken[name] = where
 
@@ -130,11 +129,9 @@ def _part(model: ItemModel, raw: dict[str, Any], where: Where, notes: Notes) -> 
         return notes.library.part(model.part)
     except LibraryError as error:
         near = f"did you mean {' or '.join(quoted(each) for each in error.near)}?" if error.near else ""
-        notes.fault(
-            (*where, "part"),
-            f"the library has no part {quoted(model.part)}",
-            near or "'chain parts' lists what there is",
-        )
+        if notes.library_whole:
+            remedy = near or "'chain parts' lists what there is"
+            notes.fault((*where, "part"), f"the library has no part {quoted(model.part)}", remedy)
         return None
 
 
@@ -238,8 +235,9 @@ def _measure(model: ItemModel, raw: dict[str, Any], where: Where, notes: Notes) 
 def _arms(
     part: Part, model: ItemModel, raw: dict[str, Any], where: Where, notes: Notes, taken: dict[str, Where]
 ) -> tuple[Arm, ...]:
-    if not isinstance(part, Splitter) or model.path is None:
+    if not isinstance(part, Splitter):
         return ()
+    path = model.path or ()
     tables = raw.get("arm", [])
     if not isinstance(tables, list):
         notes.fault((*where, "arm"), f"a list of tables is needed here, not {named(tables)}", "write [[chain.arm]]")
@@ -248,53 +246,55 @@ def _arms(
     for number, table in enumerate(tables):
         here = (*where, "arm", number)
         arm = _arm(part, read_table(ArmModel, table, here, notes), here, notes, taken)
-        if arm and arm.port in (*model.path, *arms):
-            why = "is on the path" if arm.port in model.path else "has its arm already"
-            notes.fault((*here, "port"), f"port {quoted(arm.port)} {why}", _free(part, model.path))
+        if arm and arm.port in (*path, *arms):
+            why = "is on the path" if arm.port in path else "has its arm already"
+            notes.fault((*here, "port"), f"port {quoted(arm.port)} {why}", _free(part, path))
         elif arm:
             arms[arm.port] = arm
     for port in part.ports:
-        if port not in model.path and port not in arms:
+        if path and port not in path and port not in arms:
             arms[port] = Arm(port, "matched", part.impedance_ohm)
             ohm = format_quantity(part.impedance_ohm, "impedance")
             notes.assumed.append(f"{plain(model.id or '')}: port {port} ended in {ohm} (no arm stated)")
     return tuple(arms.values())
 
 
-def _free(part: Splitter, path: tuple[str, str]) -> str:
+def _free(part: Splitter, path: tuple[str, ...]) -> str:
     return f"arms may hang on: {', '.join(port for port in part.ports if port not in path)}"
 
 
 def _arm(part: Splitter, model: ArmModel, where: Where, notes: Notes, taken: dict[str, Where]) -> Arm | None:
-    if model.port is None or model.end is None:
-        return None
-    if model.port not in part.ports:
-        notes.fault(
-            (*where, "port"), f"this splitter has no port {quoted(model.port)}", f"its ports: {', '.join(part.ports)}"
-        )
-        return None
-    if model.end == "open":
-        return Arm(model.port, "open")
-    if isinstance(model.end, str):
+    known = model.port in part.ports
+    if model.port is not None and not known:
+        ports = f"its ports: {', '.join(part.ports)}"
+        notes.fault((*where, "port"), f"this splitter has no port {quoted(model.port)}", ports)
+    arm = None if model.end is None else _end(model.port or "", model.end, where, notes, taken)
+    return arm if known else None
+
+
+def _end(port: str, end: object, where: Where, notes: Notes, taken: dict[str, Where]) -> Arm | None:
+    """What an arm ends in."""
+    if end == "open":
+        return Arm(port, "open")
+    if isinstance(end, str):
         try:
-            return Arm(model.port, "matched", parse_quantity(model.end, "impedance"))
+            return Arm(port, "matched", parse_quantity(end, "impedance"))
         except UnitError as error:
             notes.fault((*where, "end"), error.message, error.help or 'write "75 ohm", "open" or a list of items')
             return None
-    if not isinstance(model.end, list) or not model.end:
-        notes.fault(
-            (*where, "end"), "an arm ends in an impedance, open, or items", 'write "75 ohm", "open" or a list of items'
-        )
+    if not isinstance(end, list) or not end:
+        what = f"an arm ends in an impedance, open, or items, not in {'an empty list' if end == [] else named(end)}"
+        notes.fault((*where, "end"), what, 'write "75 ohm", "open" or a list of items')
         return None
-    placed = place_items(model.end, (*where, "end"), notes, taken)
-    for number, (here, item) in enumerate(placed):
-        last = int(here[-1]) == len(model.end) - 1
+    placed = place_items(end, (*where, "end"), notes, taken)
+    for here, item in placed:
+        last = int(here[-1]) == len(end) - 1
         if isinstance(item.part, Splitter):
             notes.fault((*here, "part"), "a splitter inside an arm is not reckoned with", "end the arm before it")
         elif last != isinstance(item.part, Termination):
             what = "an arm ends in a load, an open or a short" if last else "nothing can follow a termination"
-            notes.fault((*here, "part"), what, f"{quoted(item.id)} is item {number + 1} of {len(model.end)}")
-    return Arm(model.port, "items", 0.0, tuple(item for _, item in placed))
+            notes.fault((*here, "part"), what, "'chain parts termination' lists them" if last else "put it last")
+    return Arm(port, "items", 0.0, tuple(item for _, item in placed))
 
 
 def _say_assumed(part: Part, model: ItemModel, arms: tuple[Arm, ...], notes: Notes) -> None:

@@ -106,7 +106,7 @@ def _key(schema: dict[str, Any]) -> dict[str, Any]:
     if any("AttenuationModel" in each.get("$ref", "") for each in choices):
         return told | {"$ref": "#/$defs/attenuation"}
     if len(choices) == 1:
-        return choices[0] | told
+        return {**choices[0], **told}
     return told | ({"anyOf": choices} if choices else {})
 
 

@@ -55,6 +55,7 @@ def read_parts(raw: object, notes: Notes) -> None:
         except (OSError, ValueError):
             found = False
         if not found:
+            notes.library_whole = False
             notes.fault(where, f"there is no file {quoted(name)}", "the path starts at the set-up file")
             continue
         try:
@@ -70,6 +71,7 @@ def read_parts(raw: object, notes: Notes) -> None:
 
 def _refused(error: LibraryError, where: Where, notes: Notes) -> None:
     """Show the faults of a part file in that file, if it can be read, or at its name."""
+    notes.library_whole = False
     if not error.defects:
         notes.fault(where, plain(error.message))
         return
@@ -78,7 +80,12 @@ def _refused(error: LibraryError, where: Where, notes: Notes) -> None:
     except InputError as unreadable:
         notes.elsewhere += unreadable.defects
         return
-    notes.elsewhere += locate([Fault(place, plain(what)) for place, what in error.defects], text, error.source)
+    faults = []
+    for place, told in error.defects:
+        what, _, remedy = plain(told).partition("; did you mean ")
+        help_line = f"did you mean {remedy}" if remedy else ""
+        faults.append(Fault(place, what, help_line, "key" if what.startswith("unknown key") else "value"))
+    notes.elsewhere += locate(faults, text, error.source)
 
 
 def read_sweep(raw: object, notes: Notes) -> Sweep | None:
@@ -264,7 +271,7 @@ def read_calibration(raw: object, ids: Sequence[str], notes: Notes) -> Calibrati
     """
     model = read_table(CalibrationModel, raw, ("calibration",), notes)
     plane = "near" if model.plane is None else model.plane
-    if plane != "near" and plane not in ids:
+    if plane != "near" and plane not in ids and notes.ids_whole:
         meant = {"far": ids[-1], "antenna": ids[-1]} if ids else {}
         meant |= {"analyzer": "near", "port": "near"}
         notes.fault(

@@ -86,7 +86,7 @@ def parse_setup(raw: bytes, path: str = "set-up", folder: Path | None = None, li
     As `load_setup`.
     """
     text = decode(raw, path)
-    document, broken = read_toml(text, path)
+    document, broken, text = read_toml(text, path)
     if broken and not document:
         raise InputError(broken)
     from chain.setuptables import Notes
@@ -104,9 +104,11 @@ def _all_defects(text: str, path: str, broken: list[Defect], notes: Notes) -> li
     """Defects of syntax and of content in file order; what depends on a broken line is left out."""
     from chain.caret import locate
 
-    if broken:
-        return broken
-    return [*locate(notes.faults, text, path), *notes.elsewhere]
+    lines = {defect.line for defect in broken}
+    # The plane may name an item whose own line is broken.
+    faults = [fault for fault in notes.faults if not broken or fault.where != ("calibration", "plane")]
+    found = [defect for defect in locate(faults, text, path) if defect.line not in lines]
+    return [*sorted([*broken, *found], key=lambda defect: defect.line), *notes.elsewhere]
 
 
 def _read(document: dict[str, Any], path: str, notes: Notes, own_library: bool) -> Setup | None:

@@ -62,6 +62,10 @@ class Notes:
     library: Library
     folder: Path
     faults: list[Fault] = field(default_factory=list)
+    ids_whole: bool = True
+    """Whether every item has an id of its own that can be named."""
+    library_whole: bool = True
+    """Whether every part file that the set-up names could be read."""
     elsewhere: list[Defect] = field(default_factory=list)
     """Defects of other files that the set-up names."""
     assumed: list[str] = field(default_factory=list)
@@ -159,9 +163,8 @@ def unknown_key(where: Where, known: Any, missing: list[str], notes: Notes) -> s
     hint = closest(key, missing, OTHER_NAMES)
     if not hint.startswith("did you mean"):
         hint = closest(key, known, OTHER_NAMES)
-    place = (
-        "the set-up" if len(where) == 1 else f"[{'.'.join(str(each) for each in where[:-1] if isinstance(each, str))}]"
-    )
+    table = ".".join(each for each in where[:-1] if isinstance(each, str))
+    place = f"[[{table}]]" if isinstance(where[-2:][0], int) else f"[{table}]" if table else "the set-up"
     notes.fault(where, f"{quoted(key)} is not a key of {place}", hint, "key")
     return {each for each in missing if hint == f"did you mean {quoted(each)}?"}
 

@@ -142,7 +142,7 @@ def decode(raw: bytes, path: str) -> str:
     return text
 
 
-def read_toml(text: str, path: str) -> tuple[dict[str, Any], list[Defect]]:
+def read_toml(text: str, path: str) -> tuple[dict[str, Any], list[Defect], str]:
     """Values of a TOML text. After a fault the line is mended as far as that is safe, to find the faults behind it.
 
     Parameters
@@ -152,7 +152,8 @@ def read_toml(text: str, path: str) -> tuple[dict[str, Any], list[Defect]]:
 
     Returns
     -------
-    (values, faults of syntax in file order). With faults, the values are those of the mended text, or empty.
+    (values, faults of syntax in file order, the text that the values are of). With faults that text is a mended one of as
+    many lines; if it cannot be mended, there are no values.
 
     Raises
     ------
@@ -160,7 +161,7 @@ def read_toml(text: str, path: str) -> tuple[dict[str, Any], list[Defect]]:
 
     Examples
     --------
-    >>> values, faults = read_toml("loss = 6 dB", "pad.toml")
+    >>> values, faults, mended = read_toml("loss = 6 dB", "pad.toml")
     >>> faults[0].message
     "text without quotes: '6 dB'"
 
@@ -173,7 +174,8 @@ def read_toml(text: str, path: str) -> tuple[dict[str, Any], list[Defect]]:
     defects: list[Defect] = []
     for _ in range(MOST_REPAIRS):
         try:
-            return tomllib.loads("\n".join(lines)), defects
+            mended_text = "\n".join(lines)
+            return tomllib.loads(mended_text), sorted(defects, key=lambda found: found.line), mended_text
         except (ValueError, RecursionError) as error:
             defect = _defect(str(error), lines, path)
         if any(found.line == defect.line for found in defects):
@@ -185,7 +187,7 @@ def read_toml(text: str, path: str) -> tuple[dict[str, Any], list[Defect]]:
         if mended is None:
             break
         lines[defect.line - 1] = mended
-    return {}, sorted(defects, key=lambda found: found.line)
+    return {}, sorted(defects, key=lambda found: found.line), ""
 
 
 def _refuse_depth(text: str, path: str) -> None:
