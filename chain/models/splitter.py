@@ -36,9 +36,9 @@ def stages(item: Item, freq_hz: Real) -> tuple[Stage, ...]:
         reflection, unknown = _arm(
             arms.get(name, Arm(name, "matched", part.impedance_ohm)), part.impedance_ohm, freq_hz
         )
-        unknown = unknown + (radius if radius is not None else 0.0)
         near, far = ports.index(item.path[0]), ports.index(item.path[1])
-        spread += _reach(s, (near, far, index), unknown)
+        own = radius if radius is not None else np.zeros(freq_hz.shape)
+        spread += _reach(s, (near, far, index), (np.abs(reflection), unknown, own))
         s = twoport.reduce_port(s, index, reflection)
         del ports[index]
     near, far = ports.index(item.path[0]), ports.index(item.path[1])
@@ -67,10 +67,17 @@ def _full(part: Splitter, freq_hz: Real) -> Complex:
     return np.broadcast_to(s, (*freq_hz.shape, count, count))
 
 
-def _reach(s: Complex, ports: tuple[int, int, int], unknown: Real) -> Real:
-    """How far an arm's unknown reflection moves S11, S22 and, relatively, S12*S21 of the path."""
+def _reach(s: Complex, ports: tuple[int, int, int], sizes: tuple[Real, Real, Real]) -> Real:
+    """How far an arm moves S11, S22 and, relatively, S12*S21 of the path.
+
+    The arm reflects g give or take u, its port m give or take p: |G/(1 - MG) - g/(1 - mg)| <= (u + p g G)/((1 - MG)(1 - mg)).
+    A matched arm hides its port's own reflection altogether.
+    """
     near, far, arm = ports
-    moved = unknown / np.maximum(1 - np.abs(s[..., arm, arm]) * unknown, 1e-9)
+    known, unknown, port = sizes
+    match, most = np.abs(s[..., arm, arm]), np.minimum(known + unknown, 1.0)
+    room = np.maximum(1 - (match + port) * most, 1e-9) * np.maximum(1 - match * known, 1e-9)
+    moved = (unknown + port * known * most) / room
     into_near, into_far = np.abs(s[..., near, arm]), np.abs(s[..., far, arm])
     through = into_near * into_far * moved / np.maximum(np.abs(s[..., far, near]), 1e-12)
     return np.stack([into_near**2 * moved, into_far**2 * moved, through * (2 + through)])
