@@ -124,11 +124,17 @@ def _line(line: Line, region: Region, direction: int) -> Region:
 
 def _end(line: Line, radius: Real | None) -> Real | None:
     ref = line.near_ohm
+    # A line's reactance goes with its loss and its resistance.
+    stretch = (1 + line.loss_tolerance) * (1 + line.impedance_tolerance_ohm / ref) - 1
+    reactive = stretch * np.abs(line.impedance_ohm.imag) / (2 * ref)
     if radius is not None:
         # Junction and complex impedance do not commute exactly; the excess is of second order in their product.
-        return np.asarray(radius * (1 + 4 * np.abs((line.impedance_ohm - ref) / (line.impedance_ohm + ref))))
+        wider = 1 + 4 * np.abs((line.impedance_ohm - ref) / (line.impedance_ohm + ref))
+        return np.asarray((radius + reactive) * wider)
     tolerance = line.impedance_tolerance_ohm
-    return np.full(line.loss_np.shape, tolerance / (2 * ref - tolerance)) if tolerance else None
+    if not tolerance and not np.any(reactive):
+        return None
+    return np.asarray((tolerance + reactive * 2 * ref) / (2 * ref - tolerance))
 
 
 def _propagate(line: Line, region: Region, direction: int) -> Region:

@@ -83,11 +83,11 @@ def _uniform(rng: np.random.Generator, count: int, low: float, high: float) -> R
     return rng.uniform(low, high, (count, 1)) if high > low else np.full((1, 1), low)
 
 
-def _propagation(line: Line, rng: np.random.Generator, count: int) -> tuple[Real, Real]:
-    """Drawn loss [Np] and phase [rad] of the whole line, shape (count or 1, frequencies)."""
+def _propagation(line: Line, rng: np.random.Generator, count: int) -> tuple[Real, Real, Real]:
+    """Drawn loss [Np] and phase [rad] of the whole line, and its loss over the nominal, shape (count or 1, frequencies)."""
     length = _uniform(rng, count, line.length_low, line.length_high)
     loss = _uniform(rng, count, 1 - line.loss_tolerance, 1 + line.loss_tolerance)
-    return line.loss_np * (loss * length), line.phase_rad * length
+    return line.loss_np * (loss * length), line.phase_rad * length, loss
 
 
 def _wave(loss_np: Real, phase_rad: Real) -> Complex:
@@ -100,13 +100,16 @@ def _wave(loss_np: Real, phase_rad: Real) -> Complex:
 
 
 def _draw_line(line: Line, rng: np.random.Generator, count: int) -> Complex:
-    loss, phase = _propagation(line, rng, count)
+    loss, phase, relative = _propagation(line, rng, count)
     if line.inside_radius is not None:
         return _draw_inside(line, loss, phase, rng, count)
     change = _uniform(rng, count, -line.impedance_tolerance_ohm, line.impedance_tolerance_ohm)
     most = impedance_limit_ohm(line)
     change = np.clip(change, -most, most)
-    impedance = line.impedance_ohm + change
+    # The reactance of a line goes with its loss and resistance: a line that kept it with less of either is not passive.
+    resistance = line.impedance_ohm.real + change
+    angle = relative * line.impedance_ohm.imag / line.impedance_ohm.real
+    impedance: Complex = np.asarray(resistance * (1 + 1j * angle), dtype=complex)
     rho = (impedance - line.near_ohm) / (impedance + line.near_ohm)
     s = _mismatched(rho, _wave(loss, phase)) if np.any(rho) else _matched(_wave(loss, phase))
     for place, radius in (("near", line.near_radius), ("far", line.far_radius)):

@@ -61,6 +61,7 @@ def _limits(piece: Stage) -> tuple[Real, Real, Real, Real]:
         size = sum((r for r in (piece.near_radius, piece.far_radius, piece.inside_radius) if r is not None), np.zeros(1))
         tolerance = piece.impedance_tolerance_ohm
         size = size + (2 * tolerance / (2 * piece.near_ohm - tolerance) if tolerance else 0.0)
+        size = size + (piece.loss_tolerance + tolerance / piece.near_ohm) * np.abs(piece.impedance_ohm.imag) / piece.near_ohm
         size = np.minimum(size, 0.9)
         least = product * np.exp(-2 * piece.loss_np * stretch) * (1 - size**2) ** 2 / (1 + size**2) ** 2
         return least, np.ones(product.shape), np.minimum(near + size, 1.0), np.minimum(far + size, 1.0)

@@ -110,14 +110,19 @@ def stages(item: Item, freq_hz: Real) -> tuple[Stage, ...]:
     to_np = item.length_m / 100 * NEPER_PER_DB
     loss_np = (conductor + dielectric) * to_np
     phase = 2 * np.pi * freq_hz * item.length_m / (LIGHT_M_PER_S * coax.velocity_factor)
-    radius = end_radius(limit_radius(coax.limit, freq_hz), loss_np)
     spread = item.length_tolerance_m / item.length_m if item.length_m else 0.0
+    impedance = characteristic_ohm(coax, freq_hz, conductor * to_np, dielectric * to_np, phase)
+    # The limit is of the whole lead at its least lossy, and what its own impedance reflects is part of it.
+    radius = end_radius(limit_radius(coax.limit, freq_hz), loss_np * (1 - coax.loss_tolerance) * (1 - spread))
+    if radius is not None:
+        own = np.abs((impedance - coax.impedance_ohm) / (impedance + coax.impedance_ohm))
+        radius = np.maximum(radius - own, 0.0) / (1 - radius * own)
     return (
         Line(
             item.id,
             coax.impedance_ohm,
             coax.impedance_ohm,
-            characteristic_ohm(coax, freq_hz, conductor * to_np, dielectric * to_np, phase),
+            impedance,
             loss_np,
             phase,
             near_radius=radius,
