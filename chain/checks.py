@@ -21,16 +21,17 @@ from chain.impedance_checks import (
     wrong_impedance,
 )
 from chain.joints import BLOCKING, Joint
+from chain.plainvalues import SCHEMA_VERSION, plain_values
 from chain.records import Item, Setup
 from library.load import Library
 from library.mating import bridging_adapters
 from library.records import Coax
 
-__all__ = ["CHECKS", "SCHEMA_VERSION", "CheckResult", "CheckedJoint", "Finding", "check"]
+__all__ = ["CHECKS", "CheckResult", "CheckedJoint", "Finding", "check"]
 
-SCHEMA_VERSION = 1
 MOST_NAMED = 3
 """Adapters named for one joint, at most."""
+ROUNDING = 1e-9
 
 Check = Callable[[Setup, tuple[Joint, ...], Any], list[Finding]]
 
@@ -62,7 +63,7 @@ class CheckedJoint:
             "far_connector": self.far_connector,
             "verdict": self.verdict,
             "reason": self.reason,
-            "mismatch_loss_db": self.mismatch_loss_db,
+            "mismatch_loss_db": plain_values(self.mismatch_loss_db),
             "missing": list(self.missing),
         }
 
@@ -192,12 +193,12 @@ def frequency_span(setup: Setup, joints: tuple[Joint, ...], graph: Any) -> list[
     found = []
     for name, where in wheres.items():
         family = graph.graph["library"].family(name)
-        if 0 < family.max_hz < stop_hz:
+        if stop_hz > family.max_hz * (1 + ROUNDING):
             text = f"{name} connectors are usual up to {family.max_hz / 1e6:g} MHz, the sweep goes to {stop_hz / 1e6:g} MHz"
             found.append(Finding("caution", ", ".join(where), text, "do not trust the top of the sweep", "frequency"))
     for item in _all_items(setup.items):
         low_hz, high_hz = getattr(item.part, "min_hz", 0.0), getattr(item.part, "max_hz", stop_hz)
-        if start_hz < low_hz or stop_hz > high_hz:
+        if start_hz < low_hz * (1 - ROUNDING) or stop_hz > high_hz * (1 + ROUNDING):
             span = f"{low_hz / 1e6:g} to {high_hz / 1e6:g} MHz" if low_hz else f"up to {high_hz / 1e6:g} MHz"
             text = f"meant for {span}, the sweep is {start_hz / 1e6:g} to {stop_hz / 1e6:g} MHz"
             found.append(Finding("caution", item.id, text, "keep the sweep inside that span", "frequency"))

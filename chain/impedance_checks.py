@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from itertools import pairwise
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -31,9 +30,14 @@ __all__ = [
 ]
 
 Real = NDArray[np.float64]
+Complex = NDArray[np.complex128]
 
 MOST_POINTS = 401
 """Frequencies at which a piece is looked at, at most."""
+SLIGHT_DB = 26.0
+"""Return loss from which on a wrong piece is only a note: what an ordinary pad or adapter keeps (practice)."""
+ALIKE = 1.1
+"""Impedances within this ratio are one line: cables of 72.8 or 52 ohm are not meant to be another (practice)."""
 
 
 @dataclass(frozen=True)
@@ -119,10 +123,14 @@ def _wrong_runs(setup: Setup) -> list[tuple[tuple[Item, ...], float, float]]:
         while end <= len(setup.items) and lines[end] == (own, own):
             end += 1
         before = lines[start - 1][1]
-        if end > start and own not in (before, lines[end][0]):
+        if end > start and _unlike(own, before) and _unlike(own, lines[end][0]):
             runs.append((setup.items[start - 1 : end - 1], before, lines[end][0]))
         start = max(end, start + 1)
     return runs
+
+
+def _unlike(one_ohm: float, other_ohm: float) -> bool:
+    return max(one_ohm, other_ohm) > ALIKE * min(one_ohm, other_ohm)
 
 
 def _turned(setup: Setup) -> list[tuple[Item, float]]:
@@ -140,23 +148,18 @@ def wrong_impedance(setup: Setup, joints: tuple[Joint, ...], graph: Any) -> list
     freq_hz = _grid(setup)
     found = []
     for items, near_ohm, far_ohm in _wrong_runs(setup):
-        own = item_ohm(items[0])[0]
-        where = "/".join(item.id for item in items)
         line = f"{near_ohm:g}-ohm" if near_ohm == far_ohm else f"{near_ohm:g}/{far_ohm:g}-ohm"
+        level = "caution"
         try:
             pieces = tuple(piece for item in items for piece in stages_of(item, freq_hz))
-            cost = str(piece_cost(pieces, near_ohm, far_ohm, freq_hz))
+            cost = piece_cost(pieces, near_ohm, far_ohm, freq_hz)
+            told = str(cost)
+            level = "note" if cost.worst_return_loss_db >= SLIGHT_DB else level
         except RangeError as fault:
-            cost = f"its cost at {freq_hz[-1] / 1e6:g} MHz is not known ({fault})"
-        found.append(
-            Finding(
-                "caution",
-                where,
-                f"a {own:g}-ohm piece in the {line} line: {cost}",
-                f"use {near_ohm:g}-ohm parts there, or the shortest piece that will do",
-                "wrong-impedance",
-            )
-        )
+            told = f"its cost is not known ({fault})"
+        text = f"a {item_ohm(items[0])[0]:g}-ohm piece in the {line} line: {told}"
+        remedy = f"use {near_ohm:g}-ohm parts there, or the shortest piece that will do"
+        found.append(Finding(level, "/".join(item.id for item in items), text, remedy, "wrong-impedance"))
     return found
 
 
@@ -178,20 +181,34 @@ def costed_joints(setup: Setup, joints: tuple[Joint, ...], graph: Any) -> list[F
 
 def reversed_part(setup: Setup, joints: tuple[Joint, ...], graph: Any) -> list[Finding]:
     """Find pads and other matching parts the wrong way round, and what an open, a short and a load then read."""
-    freq_hz = _grid(setup)[:1]
     found = []
     for item, line_ohm in _turned(setup):
-        near_ohm = item_ohm(item)[0]
-        text = f"the wrong way round: its {near_ohm:g}-ohm end is at the {line_ohm:g}-ohm side"
-        try:
-            s = nominal(stages_of(item, freq_hz), line_ohm, near_ohm, freq_hz)
-            reads = [f"{float(vswr(np.abs(twoport.input_reflection(s, end)[0]))):.2f}" for end in (1.0, -1.0, 0.0)]
-            text += f". At {line_ohm:g} ohm an open behind it reads VSWR {reads[0]}, a short {reads[1]} and a "
-            text += f"{near_ohm:g}-ohm load {reads[2]}, where open and short should read alike and the load 1.00"
-        except RangeError:
-            pass
+        end_ohm = item_ohm(item)[0]
+        text = f"the wrong way round: its {end_ohm:g}-ohm end is at the {line_ohm:g}-ohm side"
+        ways = _both_ways(item, line_ohm, end_ohm, _grid(setup)[:1])
+        if ways is not None:
+            # A lone resistor or a single length of line is the same from either end.
+            if np.allclose(*ways):
+                continue
+            opened, shorted, load = (
+                f"{float(vswr(np.abs(twoport.input_reflection(ways[0], end)[0]))):.2f}" for end in (1.0, -1.0, 0.0)
+            )
+            text += (
+                f". At {line_ohm:g} ohm an open behind it reads VSWR {opened}, a short {shorted} and a {end_ohm:g}-ohm "
+                f"load {load}; the right way round open and short read alike and the load near 1.00"
+            )
         found.append(Finding("caution", item.id, text, f"turn {item.id} round", "reversed"))
     return found
+
+
+def _both_ways(item: Item, near_ohm: float, far_ohm: float, freq_hz: Real) -> tuple[Complex, Complex] | None:
+    """Two-port of an item as placed and turned round, between the same two lines; None outside its span."""
+    turned = replace(item, reversed=not item.reversed)
+    try:
+        pieces = stages_of(item, freq_hz), stages_of(turned, freq_hz)
+    except RangeError:
+        return None
+    return nominal(pieces[0], near_ohm, far_ohm, freq_hz), nominal(pieces[1], near_ohm, far_ohm, freq_hz)
 
 
 def missing_match(setup: Setup, joints: tuple[Joint, ...], graph: Any) -> list[Finding]:
@@ -216,10 +233,13 @@ def missing_match(setup: Setup, joints: tuple[Joint, ...], graph: Any) -> list[F
 def impedance_changes(setup: Setup, joints: tuple[Joint, ...], graph: Any) -> list[Finding]:
     """Find lines whose impedance goes to and fro more often than the two ends need."""
     ohms = [ohm for line in _lines(setup) for ohm in line]
-    steps = [ohms[0]] + [b for a, b in pairwise(ohms) if a != b]
-    excess = len(steps) - 1 - (ohms[0] != ohms[-1])
+    steps = ohms[:1]
+    for ohm in ohms[1:]:
+        if _unlike(ohm, steps[-1]):
+            steps.append(ohm)
     # One wrong piece or one turned pad makes two changes too many and has a remark of its own.
     told = 2 * min(1, len(_wrong_runs(setup)) + len(_turned(setup)))
+    excess = len(steps) - 1 - _unlike(ohms[0], ohms[-1])
     if excess <= told:
         return []
     return [
