@@ -6,6 +6,7 @@ import os
 import sys
 from collections.abc import MutableMapping, Sequence
 from importlib import import_module
+from io import StringIO
 from typing import Any, NoReturn
 
 import click
@@ -78,7 +79,7 @@ class LazyGroup(click.Group):
             ctx.exit(0)
         return result
 
-    def main(  # type: ignore[override]
+    def main(
         self,
         args: Sequence[str] | None = None,
         prog_name: str | None = None,
@@ -114,8 +115,9 @@ def _explain(error: Exception, debug: bool) -> NoReturn:
 
         traceback.print_exception(error)
     if isinstance(error, click.ClickException):
-        error.show()
-        sys.exit(2)
+        page = StringIO()
+        error.show(page)
+        _stop("\n".join(plain(line) for line in page.getvalue().splitlines()), 2)
     if isinstance(error, InputError):
         _stop(str(error), error.exit_code)
     if isinstance(error, LibraryError):
@@ -124,10 +126,8 @@ def _explain(error: Exception, debug: bool) -> NoReturn:
         message, *rest = [plain(str(part)) for part in error.args if part] or [type(error).__name__]
         _stop("\n".join([f"error: {message}", *(f"help: {part}" for part in rest)]), error.exit_code)
     kind = plain(f"{type(error).__name__}: {error}".splitlines()[0])
-    _stop(
-        f"error: a fault of this program, not of your input ({kind})\nhelp: repeat the command with --debug and report what it prints",
-        3,
-    )
+    remedy = "repeat the command with --debug and report what it prints"
+    _stop(f"error: a fault of this program, not of your input ({kind})\nhelp: {remedy}", 3)
 
 
 def _library_lines(error: Any) -> list[str]:

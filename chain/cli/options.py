@@ -102,9 +102,9 @@ def enforce(function: Function) -> Function:
     ------
     Own convention.
     """
-    return click.option("--enforce", is_flag=True, help="Exit with 1 if the limit is not met, not proven or not fitting.")(
-        function
-    )
+    return click.option(
+        "--enforce", is_flag=True, help="Exit with 1 if the limit is not met, not proven or not fitting."
+    )(function)
 
 
 def setup_argument(function: Function) -> Function:

@@ -35,7 +35,5 @@ def json_text(document: Mapping[str, object]) -> str:
     ------
     RFC 8259, which has no NaN and no infinity.
     """
-    lines = [
-        f" {json.dumps(key)}: {json.dumps(value, allow_nan=False)}" for key, value in document.items()
-    ]
+    lines = [f" {json.dumps(key)}: {json.dumps(value, allow_nan=False)}" for key, value in document.items()]
     return "{\n" + ",\n".join(lines) + "\n}\n"

@@ -185,12 +185,20 @@ def _least(columns: Sequence[Column], cells: Sequence[Sequence[Text]]) -> int:
 
 
 def _paragraphs(console: Console, columns: Sequence[Column], cells: Sequence[Sequence[Text]]) -> None:
+    """Each row as its name and one line of figures, with a line more for every text."""
     for row in cells:
-        say(console, row[0])
-        for column, cell in zip(columns[1:], row[1:], strict=True):
-            if cell.plain:
-                label = " ".join(column.header.split("\n"))
-                say(console, "  ", *([label, " "] if label else []), cell, indent=4)
+        say(console, row[0], style="bold")
+        figures = [(column, cell) for column, cell in zip(columns[1:], row[1:], strict=True) if cell.plain]
+        short = ", ".join(f"{_label(column)} {cell.plain}" for column, cell in figures if not column.wraps)
+        if short:
+            say(console, f"  {short}", indent=GAP)
+        for column, cell in figures:
+            if column.wraps:
+                say(console, "  ", cell, indent=GAP)
+
+
+def _label(column: Column) -> str:
+    return " ".join(column.header.split("\n"))
 
 
 def notes(console: Console, warnings: Sequence[str] = (), assumed: Sequence[str] = ()) -> None:
@@ -233,16 +241,16 @@ def vswr(value: float | None) -> str:
     Examples
     --------
     >>> vswr(1.7321), vswr(61.2), vswr(float("inf"))
-    ('1.73', '61', 'infinite')
+    ('1.73', '61', 'inf')
 
     Source
     ------
     Own convention.
     """
     if value is None or math.isinf(value):
-        return "infinite"
+        return "inf"
     if value >= 1000:
-        return "over 1000"
+        return ">1000"
     return f"{value:.2f}" if value < 10 else f"{value:.1f}" if value < 30 else f"{value:.0f}"
 
 
@@ -260,7 +268,7 @@ def span(low: float | None, high: float | None) -> str:
     Examples
     --------
     >>> span(1.0, 2.345), span(4.0, float("inf"))
-    ('1.00 to 2.35', '4.00 to infinite')
+    ('1.00 to 2.35', '4.00 to inf')
 
     Source
     ------
@@ -286,14 +294,14 @@ def db(value: float, signed: bool = False) -> str:
     Examples
     --------
     >>> db(5.7195), db(-0.001), db(float("inf"))
-    ('5.72', '0.00', 'infinite')
+    ('5.72', '0.00', 'inf')
 
     Source
     ------
     Own convention.
     """
     if math.isinf(value):
-        return "infinite"
+        return "inf"
     text = f"{value:+.2f}" if signed else f"{value:.2f}"
     return "0.00" if float(text) == 0 else text
 

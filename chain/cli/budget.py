@@ -1,0 +1,46 @@
+"""`chain budget`."""
+
+from __future__ import annotations
+
+import click
+
+from chain.cli.options import Common, common, setup_argument
+from chain.cli.output import deliver, note, refuse_overwriting, write_whole
+
+__all__ = ["command"]
+
+
+@click.command("budget", short_help="Where does every dB go?")
+@setup_argument
+@click.option(
+    "--touchstone", metavar="FILE", help="Also write the chain as a two-port (Touchstone 2.1, both references)."
+)
+@common
+def command(shared: Common, setup: str, touchstone: str | None) -> None:
+    """Say where every dB goes: items, joints, reflection and heat, and how levels translate between the two ends.
+
+    \b
+    Examples:
+      chain budget demo/boathouse.toml
+      chain budget demo/boathouse.toml --touchstone boathouse.ts
+    """
+    refuse_overwriting(shared.output, shared.force, [setup])
+    refuse_overwriting(touchstone, shared.force, [setup])
+    from chain.account import account
+    from chain.setupfile import load_setup
+
+    found = account(load_setup(setup))
+    if touchstone is not None:
+        from chain.touchstone import text_of_two_port
+
+        chain = found.budget
+        text = text_of_two_port(chain.freq_hz, chain.s, chain.near_ohm, chain.far_ohm)
+        write_whole(touchstone, text, shared.force, [setup])
+        note(shared, f"written: {touchstone}")
+
+    def render(console: object) -> None:
+        from chain.report import budget
+
+        budget.render(found, console)  # type: ignore[arg-type]
+
+    deliver(shared, render, found.to_dict, [setup])
