@@ -16,6 +16,8 @@ __all__ = ["Fault", "Where", "closest", "locate"]
 Where = tuple[str | int, ...]
 """Path of a key: names of tables and keys, and places in lists counted from 0."""
 
+MOST_SHOWN = 100
+"""Most defects of one file that are shown."""
 LISTED = 8
 """Most names that a help line lists in full."""
 
@@ -48,7 +50,8 @@ def locate(faults: Iterable[Fault], text: str, path: str) -> list[Defect]:
 
     Returns
     -------
-    list of Defect. Lines and columns count characters from 1.
+    list of Defect. Lines and columns count characters from 1. Of very many only the first are given, with a last one that
+    says how many more there are.
 
     Examples
     --------
@@ -63,11 +66,12 @@ def locate(faults: Iterable[Fault], text: str, path: str) -> list[Defect]:
     raw = text.encode("utf-8")
     places = _index(raw)
     lines = _Lines(raw)
-    placed = []
-    for order, fault in enumerate(faults):
-        start, stop = _span(fault, places)
-        placed.append((start, order, lines.defect(path, start, stop, fault)))
-    return [defect for _, _, defect in sorted(placed, key=lambda each: each[:2])]
+    placed = sorted(((_span(fault, places), fault) for fault in faults), key=lambda each: each[0][0])
+    found = [lines.defect(path, start, stop, fault) for (start, stop), fault in placed[:MOST_SHOWN]]
+    left = len(placed) - MOST_SHOWN
+    if left > 0:
+        found.append(Defect(path, 0, 0, f"{left} more errors are not shown", "mend these first", stands_for=left))
+    return found
 
 
 class _Lines:

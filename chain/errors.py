@@ -82,6 +82,8 @@ class Defect:
     """The line itself, as it stands in the file."""
     width: int = 1
     """Characters to mark, from `column` on."""
+    stands_for: int = 1
+    """How many defects this one stands for, where a file has too many to show them all."""
 
 
 class InputError(ChainError):
@@ -97,7 +99,7 @@ class InputError(ChainError):
         blocks = [show(defect) for defect in self.defects]
         files = list(dict.fromkeys(defect.path for defect in self.defects))
         for path in files:
-            count = sum(defect.path == path for defect in self.defects)
+            count = sum(defect.stands_for for defect in self.defects if defect.path == path)
             blocks.append(f"{count} error{'' if count == 1 else 's'} in {plain(path)}")
         return "\n".join(blocks)
 

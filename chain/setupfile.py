@@ -108,7 +108,7 @@ def _all_defects(text: str, path: str, broken: list[Defect], notes: Notes) -> li
     # The plane may name an item whose own line is broken.
     faults = [fault for fault in notes.faults if not broken or fault.where != ("calibration", "plane")]
     found = [defect for defect in locate(faults, text, path) if defect.line not in lines]
-    return [*sorted([*broken, *found], key=lambda defect: defect.line), *notes.elsewhere]
+    return [*sorted([*broken, *found], key=lambda defect: defect.line or len(text)), *notes.elsewhere]
 
 
 def _read(document: dict[str, Any], path: str, notes: Notes, own_library: bool) -> Setup | None:

@@ -259,7 +259,7 @@ def _own_words(line: str) -> tuple[str, str, int, int] | None:
     if comma:
         plainly = f"{comma.group(1)}.{comma.group(2)}{comma.group(3) or ''}"
         right = f'"{plainly}"' if comma.group(3) else plainly
-        return f"decimal comma in {quoted(value)}", f"write {right}", start, len(value)
+        return f"decimal comma in {quoted(value)}", f"write {right}"[:80], start, len(value)
     if not value:
         return "no value after '='", f'write {key.strip()} = "..."', len(key) + 1, 1
     if re.fullmatch(r"[^\"'\[\]{}=,]+", value) and not re.fullmatch(r"[0-9_.eE:TZ+-]+|true|false", value):

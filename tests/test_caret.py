@@ -67,6 +67,14 @@ def test_defects_come_in_file_order():
     assert [each.message for each in locate(faults, TEXT, "a.toml")] == ["none", "first", "second"]
 
 
+def test_of_very_many_defects_the_first_are_shown_and_the_rest_counted():
+    text = "".join(f"k{number} = 1\n" for number in range(250))
+    found = locate([Fault((f"k{number}",), "odd") for number in reversed(range(250))], text, "a.toml")
+    assert [each.line for each in found] == [*range(1, 101), 0]
+    assert found[-1].message == "150 more errors are not shown"
+    assert str(InputError(found)).splitlines()[-1] == "250 errors in a.toml"
+
+
 def test_shown_with_tabs_and_wide_characters_aligned():
     told = show(Defect("a.toml", 12, 6, "odd", "even", "\tx = 広い", 2))
     assert told.splitlines() == [

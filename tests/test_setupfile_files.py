@@ -1,5 +1,7 @@
 """Set-up files that cannot be read at all, and faults in the files that a set-up names."""
 
+import io
+
 import pytest
 from soundfile import SOUND, changed
 
@@ -50,6 +52,15 @@ def test_no_such_file_names_those_that_are_there(tmp_path):
     )
     with pytest.raises(InputError, match="not a plain file"):
         load_setup(tmp_path)
+
+
+def test_standard_input_is_read_for_a_dash(monkeypatch):
+    monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(SOUND.encode())))
+    assert load_setup("-").title == "t"
+    monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(b"")))
+    with pytest.raises(InputError, match="empty") as caught:
+        load_setup("-")
+    assert str(caught.value).startswith("<stdin>:1:1: error: the file is empty")
 
 
 def test_control_characters_of_the_file_never_reach_the_terminal():
