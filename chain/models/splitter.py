@@ -96,5 +96,7 @@ def _arm(arm: Arm, port_ohm: float, freq_hz: Real) -> tuple[Complex, Real]:
     center = np.full(freq_hz.shape, end, dtype=complex)
     region = region_of(center, limit if limit is not None else np.zeros(freq_hz.shape))
     line = tuple(piece for item in pieces for piece in models.stages_of(item, freq_hz))
-    region = forward(aligned(line, port_ohm, load.impedance_ohm, freq_hz), region)
+    # An open or a short is one in any impedance and states none.
+    end_ohm = load.impedance_ohm or (line[-1].far_ohm if line else port_ohm)
+    region = forward(aligned(line, port_ohm, end_ohm, freq_hz), region)
     return region.center[0], region.radius[0]
