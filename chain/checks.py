@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from chain.conductors import F_FAMILY, with_conductors
@@ -25,7 +26,7 @@ from chain.plainvalues import SCHEMA_VERSION, plain_values
 from chain.records import Item, Setup
 from library.load import Library
 from library.mating import bridging_adapters
-from library.records import Coax
+from library.records import Coax, Connector
 
 __all__ = ["CHECKS", "CheckResult", "CheckedJoint", "Finding", "check"]
 
@@ -126,9 +127,7 @@ def check(setup: Setup, library: Library | None = None) -> CheckResult:
 
 
 def _checked(found: Joint, library: Library) -> CheckedJoint:
-    missing = []
-    if found.verdict in BLOCKING:
-        missing = bridging_adapters(found.near.connector, found.far.connector, library)[:MOST_NAMED]
+    missing = _missing(found.near.connector, found.far.connector, library) if found.verdict in BLOCKING else ()
     return CheckedJoint(
         found.near.name,
         found.far.name,
@@ -137,8 +136,13 @@ def _checked(found: Joint, library: Library) -> CheckedJoint:
         found.verdict,
         found.reason,
         found.mismatch_loss_db,
-        tuple(missing),
+        missing,
     )
+
+
+@lru_cache(maxsize=256)
+def _missing(near: Connector, far: Connector, library: Library) -> tuple[str, ...]:
+    return tuple(bridging_adapters(near, far, library)[:MOST_NAMED])
 
 
 def bad_joints(setup: Setup, joints: tuple[Joint, ...], graph: Any) -> list[Finding]:
@@ -147,7 +151,7 @@ def bad_joints(setup: Setup, joints: tuple[Joint, ...], graph: Any) -> list[Find
     for each in joints:
         ends = f"{each.near.connector} to {each.far.connector}"
         if each.verdict in BLOCKING:
-            names = _checked(each, graph.graph["library"]).missing
+            names = _missing(each.near.connector, each.far.connector, graph.graph["library"])
             remedy = f"join them by {' or '.join(names)}" if names else _without_adapter(each)
             text = f"{ends}, {each.verdict}: {each.reason}"
             found.append(Finding("stop", each.id, text, remedy, "joint"))

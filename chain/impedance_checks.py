@@ -36,6 +36,8 @@ MOST_POINTS = 401
 """Frequencies at which a piece is looked at, at most."""
 SLIGHT_DB = 26.0
 """Return loss from which on a wrong piece is only a note: what an ordinary pad or adapter keeps (practice)."""
+TELLING_VSWR = 10.0
+"""Readings of open and short from which on a part has too little loss for them to differ to the eye (practice)."""
 ALIKE = 1.1
 """Impedances within this ratio are one line: cables of 72.8 or 52 ohm are not meant to be another (practice)."""
 
@@ -190,15 +192,21 @@ def reversed_part(setup: Setup, joints: tuple[Joint, ...], graph: Any) -> list[F
             # A lone resistor or a single length of line is the same from either end.
             if np.allclose(*ways):
                 continue
-            opened, shorted, load = (
-                f"{float(vswr(np.abs(twoport.input_reflection(ways[0], end)[0]))):.2f}" for end in (1.0, -1.0, 0.0)
-            )
-            text += (
-                f". At {line_ohm:g} ohm an open behind it reads VSWR {opened}, a short {shorted} and a {end_ohm:g}-ohm "
-                f"load {load}; the right way round open and short read alike and the load near 1.00"
-            )
+            text += f". {_readings(ways, line_ohm, end_ohm)}"
         found.append(Finding("caution", item.id, text, f"turn {item.id} round", "reversed"))
     return found
+
+
+def _readings(ways: tuple[Complex, Complex], line_ohm: float, end_ohm: float) -> str:
+    """What an open, a short and a load behind a part read, as placed and turned round."""
+    opened, shorted, load = (
+        [float(vswr(np.abs(twoport.input_reflection(s, end)[0]))) for s in ways] for end in (1.0, -1.0, 0.0)
+    )
+    told = f"At {line_ohm:g} ohm a {end_ohm:g}-ohm load behind it reads VSWR {load[0]:.2f} instead of {load[1]:.2f}"
+    # Without loss an open and a short read full reflection either way round, which tells nothing.
+    if max(*opened, *shorted) < TELLING_VSWR:
+        told += f", an open {opened[0]:.2f} instead of {opened[1]:.2f}, a short {shorted[0]:.2f} instead of {shorted[1]:.2f}"
+    return told
 
 
 def _both_ways(item: Item, near_ohm: float, far_ohm: float, freq_hz: Real) -> tuple[Complex, Complex] | None:

@@ -8,6 +8,7 @@ import tables
 
 from chain.checks import check
 from chain.setupfile import parse_setup
+from library.load import load_library
 
 
 def remarks(setup, rule):
@@ -93,21 +94,33 @@ def test_attenuator_of_the_other_impedance_is_a_wrong_piece():
     assert figure(found.text, "VSWR") == pytest.approx((1 + reflected) / (1 - reflected), abs=0.006)
 
 
-# Minimum-loss pad the wrong way round between 50 and 75 ohm: open 2.598, short 1.155, 75-ohm load 1.670 (computed: ladder of
-# 43.30 and 86.60 ohm ended in each).
+# Minimum-loss pad the wrong way round between 50 and 75 ohm: open 2.598, short 1.155, 75-ohm load 1.670; the right way round
+# 1.732, 1.732 and 1 (computed: ladder of 43.30 and 86.60 ohm ended in each).
 @pytest.mark.parametrize("part", [build.pad(), build.ladder([("shunt", 86.6025), ("series", 43.3013)])])
 def test_turned_pad_and_what_it_reads(part):
     (found,) = remarks(between(part, reversed=True), "reversed")
     assert found.where == "item0 0"
-    assert figure(found.text, "open behind it reads VSWR") == pytest.approx(2.598, abs=0.006)
-    assert figure(found.text, "a short") == pytest.approx(1.155, abs=0.006)
-    assert figure(found.text, "load") == pytest.approx(1.670, abs=0.006)
+    for word, wrong, right in (
+        ("load behind it reads VSWR", 1.670, 1.0),
+        ("an open", 2.598, 1.732),
+        ("a short", 1.155, 1.732),
+    ):
+        assert figure(found.text, word) == pytest.approx(wrong, abs=0.006)
+        assert figure(found.text, rf"{word} [\d.]+ instead of") == pytest.approx(right, abs=0.006)
     assert "turn" in found.remedy
 
 
 @pytest.mark.parametrize("part", [build.pad(), build.ladder([("shunt", 86.6025), ("series", 43.3013)])])
 def test_pad_the_right_way_round(part):
     assert remarks(between(part), "reversed") == []
+
+
+def test_turned_part_without_loss_is_told_by_its_load_alone():
+    """Twelfth-wave pair, 75-ohm piece next to the 75-ohm line: reflection 0.2, no better than nothing (computed)."""
+    part = load_library().part("twelfth-wave")
+    (found,) = remarks(between(part, mhz=part.design_hz / 1e6, reversed=True), "reversed")
+    assert figure(found.text, "load behind it reads VSWR") == 1.50
+    assert "open" not in found.text
 
 
 def test_part_that_is_the_same_either_way_round_cannot_be_reversed():
