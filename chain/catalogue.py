@@ -1,0 +1,152 @@
+"""A catalogue of pieces as arrays of whole numbers: what the search for chains works on.
+
+A node is a connector with the line behind it, as it lies exposed or as it waits at the end of a piece. A piece turns either
+way round. Sums of whole numbers do not depend on their order, so two ways of adding a chain up agree to the last digit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["Catalogue", "count_walks", "without_dominated"]
+
+Ints = NDArray[np.int64]
+
+PIECE_FIELDS = ("near", "far", "cost", "loss", "reflection", "stock", "marks")
+
+
+@dataclass(frozen=True)
+class Catalogue:
+    """Pieces (one entry of each array), and what happens where two nodes meet.
+
+    `joint_loss` and `joint_reflection` have shape (nodes, nodes); a loss of -1 means that the two do not go together. `start`
+    is the analyzer's connector, `goal` the antenna's. `marks` are bits that a chain collects; it needs all of `needed`.
+    Unit of `cost` is a hundredth of the currency, of `loss` 1e-9 dB, of `reflection` 1e-9.
+    """
+
+    near: Ints
+    far: Ints
+    cost: Ints
+    loss: Ints
+    reflection: Ints
+    stock: Ints
+    marks: Ints
+    joint_loss: Ints
+    joint_reflection: Ints
+    start: int
+    goal: int
+    needed: int = 0
+
+    @property
+    def vectors(self) -> Ints:
+        """Cost, loss and reflection of each piece, shape (pieces, 3)."""
+        return np.stack([self.cost, self.loss, self.reflection], axis=1)
+
+    @property
+    def mates(self) -> NDArray[np.bool_]:
+        """Which nodes go together, shape (nodes, nodes)."""
+        return self.joint_loss >= 0
+
+    def joint(self, node: int, other: int) -> Ints:
+        """Cost, loss and reflection of a joint, shape (3,)."""
+        return np.array([0, self.joint_loss[node, other], self.joint_reflection[node, other]], dtype=np.int64)
+
+    def only(self, chosen: NDArray[np.intp]) -> Catalogue:
+        """The catalogue of some of its pieces."""
+        known = {field.name for field in fields(self)}
+        return replace(self, **{name: getattr(self, name)[chosen] for name in PIECE_FIELDS if name in known})
+
+
+def without_dominated(catalogue: Catalogue, most_items: int) -> NDArray[np.intp]:
+    """Pieces that a best chain may need, stock reckoned with.
+
+    A piece goes only where pieces between the same two nodes that are no worse in anything have, together, a stock of at least
+    `most_items`: then one of them is left over in any chain that uses the piece, and can take its place.
+
+    Parameters
+    ----------
+    catalogue : the catalogue.
+    most_items : longest chain; 1 gives the rule that does not reckon with stock.
+
+    Returns
+    -------
+    shape (kept,) indices of pieces, rising; those out of stock left out.
+
+    Examples
+    --------
+    >>> one = dict(near=0, far=1, loss=0, reflection=0, marks=0)
+    >>> rows = [one | {"cost": 1, "stock": 1}, one | {"cost": 2, "stock": 1}, one | {"cost": 3, "stock": 1}]
+    >>> arrays = {key: np.array([row[key] for row in rows]) for key in rows[0]}
+    >>> shop = Catalogue(**arrays, joint_loss=np.zeros((2, 2), int), joint_reflection=np.zeros((2, 2), int), start=0, goal=1)
+    >>> without_dominated(shop, 2).tolist(), without_dominated(shop, 1).tolist()
+    ([0, 1], [0])
+
+    Source
+    ------
+    Exchange argument: the chain uses at most `most_items` - 1 other pieces.
+    """
+    live = np.flatnonzero(catalogue.stock > 0)
+    low = np.minimum(catalogue.near, catalogue.far)[live]
+    high = np.maximum(catalogue.near, catalogue.far)[live]
+    vectors, marks = catalogue.vectors[live], catalogue.marks[live]
+    order = np.lexsort((*vectors.T[::-1], marks, high, low))
+    keys = np.stack([low, high, marks], axis=1)[order]
+    edges = np.flatnonzero((keys[1:] != keys[:-1]).any(axis=1)) + 1
+    stock = np.minimum(catalogue.stock[live], most_items)
+    kept = [_kept(vectors[group], stock[group], group, most_items) for group in np.split(order, edges) if len(group)]
+    return np.sort(live[np.concatenate(kept)]) if kept else live
+
+
+def _kept(vectors: Ints, stock: Ints, group: NDArray[np.intp], most_items: int) -> NDArray[np.intp]:
+    """Pieces of one group, sorted so that only an earlier one can be no worse than a later one."""
+    worse = np.zeros(len(group), dtype=np.int64)
+    for start in range(0, len(group), 512):
+        part = slice(start, start + 512)
+        better = (vectors[None, :, :] <= vectors[part, None, :]).all(axis=2)
+        earlier = np.arange(len(group))[None, :] < np.arange(len(group))[part, None]
+        worse[part] = (better & earlier) @ stock
+    return group[worse < most_items]
+
+
+def count_walks(catalogue: Catalogue, most_items: int) -> float:
+    """Number of chains that can be thought of, stock apart, pieces either way round.
+
+    Parameters
+    ----------
+    catalogue : the catalogue.
+    most_items : longest chain.
+
+    Returns
+    -------
+    float, exact below 2**53.
+
+    Examples
+    --------
+    >>> shop = Catalogue(
+    ...     *(np.array([value]) for value in (1, 1, 5, 0, 0, 1, 0)),
+    ...     joint_loss=np.array([[-1, 0], [0, -1]]), joint_reflection=np.zeros((2, 2), int), start=0, goal=0,
+    ... )
+    >>> count_walks(shop, 3)
+    1.0
+
+    Source
+    ------
+    Powers of the graph's adjacency matrix.
+    """
+    live = catalogue.stock > 0
+    nodes = len(catalogue.joint_loss)
+    steps = np.zeros((nodes, nodes))
+    np.add.at(steps, (catalogue.near[live], catalogue.far[live]), 1.0)
+    turned = live & (catalogue.near != catalogue.far)
+    np.add.at(steps, (catalogue.far[turned], catalogue.near[turned]), 1.0)
+    mates = catalogue.mates.astype(float)
+    exposed = np.zeros(nodes)
+    exposed[catalogue.start] = 1.0
+    total = exposed @ mates[:, catalogue.goal]
+    for _ in range(most_items):
+        exposed = exposed @ mates @ steps
+        total += exposed @ mates[:, catalogue.goal]
+    return float(total)
