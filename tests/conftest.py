@@ -11,3 +11,8 @@ settings.register_profile(
     "repeatable", derandomize=True, deadline=None, database=None, suppress_health_check=[HealthCheck.too_slow]
 )
 settings.load_profile("repeatable")
+
+
+def pytest_configure(config):
+    """Leave the slow tests out unless markers were asked for."""
+    config.option.markexpr = config.option.markexpr or "not slow"
