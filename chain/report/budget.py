@@ -10,7 +10,8 @@ from rich.console import Console
 
 from chain.account import Account
 from chain.report import outline
-from chain.report.look import Column, db, frequency, notes, percent, say, show_table
+from chain.report.figures import db, frequency, percent
+from chain.report.look import Column, notes, say, show_table
 
 __all__ = ["render"]
 
@@ -100,7 +101,7 @@ def _losses(result: Account, at: Sequence[int]) -> Rows:
     yield ["interaction of mismatches", *_figures(found.interaction_db, at, signed=True)]
     yield ["transducer loss", *_figures(found.transducer_loss_db, at)]
     yield ["  of it reflected (mismatch)", *_figures(result.near_mismatch_loss_db, at)]
-    yield ["  of it heat (dissipative)", *_figures(result.dissipative_loss_db, at)]
+    yield ["  of it left in the chain (dissipative)", *_figures(result.dissipative_loss_db, at)]
     yield ["insertion loss", *_figures(found.insertion_loss_db, at)]
     yield [f"near return loss, {found.near_ohm:g} ohm", *_figures(found.near_return_loss_db, at)]
     yield [f"far return loss, {found.far_ohm:g} ohm", *_figures(found.far_return_loss_db, at)]
@@ -110,7 +111,7 @@ def _shares(result: Account, at: Sequence[int]) -> Rows:
     found = result.budget
     yield ["reflected at the near end", *(percent(found.reflected_share[index]) for index in at)]
     for item in found.items:
-        yield [f"heat in {item.id}", *(percent(item.dissipated_share[index]) for index in at)]
+        yield [f"lost in {item.id}", *(percent(item.dissipated_share[index]) for index in at)]
     yield ["delivered at the far end", *(percent(found.delivered_share[index]) for index in at)]
 
 

@@ -1,8 +1,7 @@
-"""The look that all reports share: tables that shrink to paragraphs, figures with their units, notes at the end."""
+"""The look that all reports share: tables that shrink to paragraphs, text that cannot steer a terminal, notes at the end."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -13,20 +12,14 @@ from rich.table import Table
 from rich.text import Text
 
 from chain.errors import plain
-from chain.units import format_quantity
 
 __all__ = [
     "Column",
-    "db",
-    "frequency",
     "notes",
-    "percent",
     "safe",
     "say",
     "show_table",
-    "span",
     "title",
-    "vswr",
 ]
 
 LINES = Box("    \n    \n ── \n    \n ── \n ── \n    \n    \n")
@@ -157,12 +150,12 @@ def show_table(
         padding=(0, GAP - 1, 0, 0),
         header_style="bold",
     )
+    lines = max(column.header.count("\n") for column in columns)
     for number, column in enumerate(columns):
         table.add_column(
-            safe(column.header),
+            safe("\n" * (lines - column.header.count("\n")) + column.header),
             justify="right" if column.figures else "left",
             no_wrap=not column.wraps,
-            vertical="bottom" if column.figures else "top",
             min_width=min(NARROWEST, _widest(column, cells, number)) if column.wraps else None,
             overflow="fold",
         )
@@ -208,146 +201,25 @@ def notes(console: Console, warnings: Sequence[str] = (), assumed: Sequence[str]
     ----------
     console : where to.
     warnings : sentences.
-    assumed : sentences, each of which says how to state the figure instead.
+    assumed : defaults, each with the key that states it instead.
 
     Examples
     --------
     >>> notes(Console(width=60), assumed=["rg59: reflection 20 dB"])
     <BLANKLINE>
-    assumed: rg59: reflection 20 dB
+    assumed, until the file states it:
+      rg59: reflection 20 dB
 
     Source
     ------
     Own convention.
     """
-    for label, style, texts in (("warning", "yellow", warnings), ("assumed", "dim", assumed)):
-        if texts:
-            console.print()
-        for text in texts:
-            say(console, safe(f"{label}: ", style), text, indent=GAP)
-
-
-def vswr(value: float | None) -> str:
-    """VSWR as text, fewer decimals the larger it is.
-
-    Parameters
-    ----------
-    value : VSWR; infinity or None for a full reflection [-].
-
-    Returns
-    -------
-    str.
-
-    Examples
-    --------
-    >>> vswr(1.7321), vswr(61.2), vswr(float("inf"))
-    ('1.73', '61', 'inf')
-
-    Source
-    ------
-    Own convention.
-    """
-    if value is None or math.isinf(value):
-        return "inf"
-    if value >= 1000:
-        return ">1000"
-    return f"{value:.2f}" if value < 10 else f"{value:.1f}" if value < 30 else f"{value:.0f}"
-
-
-def span(low: float | None, high: float | None) -> str:
-    """Interval of VSWRs as text.
-
-    Parameters
-    ----------
-    low, high : ends; infinity or None for a full reflection, NaN where there is no interval [-].
-
-    Returns
-    -------
-    str.
-
-    Examples
-    --------
-    >>> span(1.0, 2.345), span(4.0, float("inf"))
-    ('1.00 to 2.35', '4.00 to inf')
-
-    Source
-    ------
-    Own convention.
-    """
-    if low is not None and math.isnan(low):
-        return "none"
-    return f"{vswr(low)} to {vswr(high)}"
-
-
-def db(value: float, signed: bool = False) -> str:
-    """Decibels as text, two decimals.
-
-    Parameters
-    ----------
-    value : [dB].
-    signed : put a sign before a positive figure too.
-
-    Returns
-    -------
-    str without the unit.
-
-    Examples
-    --------
-    >>> db(5.7195), db(-0.001), db(float("inf"))
-    ('5.72', '0.00', 'inf')
-
-    Source
-    ------
-    Own convention.
-    """
-    if math.isinf(value):
-        return "inf"
-    text = f"{value:+.2f}" if signed else f"{value:.2f}"
-    return "0.00" if float(text) == 0 else text
-
-
-def percent(share: float) -> str:
-    """Share as a percentage.
-
-    Parameters
-    ----------
-    share : 0 to 1 [-].
-
-    Returns
-    -------
-    str with its sign.
-
-    Examples
-    --------
-    >>> percent(0.26795)
-    '26.8 %'
-
-    Source
-    ------
-    Own convention.
-    """
-    text = f"{100 * share:.1f}"
-    return f"{'0.0' if float(text) == 0 else text} %"
-
-
-def frequency(freq_hz: float) -> str:
-    """Frequency as text of at most six digits.
-
-    Parameters
-    ----------
-    freq_hz : [Hz].
-
-    Returns
-    -------
-    str with its unit.
-
-    Examples
-    --------
-    >>> frequency(174e6), frequency(858.0000001e6)
-    ('174 MHz', '858 MHz')
-
-    Source
-    ------
-    `chain.units.format_quantity`.
-    """
-    return format_quantity(float(f"{freq_hz:.6g}"), "frequency")
+    if warnings:
+        console.print()
+    for text in warnings:
+        say(console, safe("warning: ", "yellow"), text, indent=GAP)
+    if assumed:
+        console.print()
+        say(console, "assumed, until the file states it:", style="dim")
+    for text in assumed:
+        say(console, "  ", text, style="dim", indent=2 * GAP)

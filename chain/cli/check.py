@@ -1,0 +1,38 @@
+"""`chain check`."""
+
+from __future__ import annotations
+
+import click
+
+from chain.cli.options import Common, common, enforce, setup_argument
+from chain.cli.output import deliver, refuse_overwriting
+
+__all__ = ["command"]
+
+
+@click.command("check", short_help="Does it fit together, and is anything about to be damaged?")
+@setup_argument
+@enforce
+@common
+def command(shared: Common, setup: str, enforce: bool) -> None:
+    """Say for each joint what mates with what and why not, and warn of DC, power and parts the wrong way round.
+
+    \b
+    Examples:
+      chain check demo/boathouse.toml
+      chain check demo/boathouse.toml --enforce && echo fits
+    """
+    refuse_overwriting(shared.output, shared.force, [setup])
+    from chain.checks import check
+    from chain.setupfile import load_setup
+
+    found = check(load_setup(setup))
+
+    def render(console: object) -> None:
+        from chain.report import check as report
+
+        report.render(found, console)  # type: ignore[arg-type]
+
+    deliver(shared, render, found.to_dict, [setup])
+    if enforce and not found.fits:
+        raise click.exceptions.Exit(1)

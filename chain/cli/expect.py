@@ -1,0 +1,48 @@
+"""`chain expect`."""
+
+from __future__ import annotations
+
+import click
+
+from chain.cli.options import Common, common, enforce, setup_argument
+from chain.cli.output import deliver, refuse_overwriting
+from chain.cli.progress import progress
+
+__all__ = ["command"]
+
+
+@click.command("expect", short_help="What will the screen show, and which reading to aim for?")
+@setup_argument
+@click.option(
+    "--true", "true", multiple=True, metavar="VSWR", help="A true value to show, such as 'VSWR 1.8'; repeatable."
+)
+@enforce
+@common
+def command(shared: Common, setup: str, true: tuple[str, ...], enforce: bool) -> None:
+    """Say what the screen will show for given true values, the ceiling, and the reading that proves the limit.
+
+    \b
+    Examples:
+      chain expect demo/boathouse.toml
+      chain expect demo/boathouse.toml --true "VSWR 1.8" --true "RL 12 dB"
+    """
+    refuse_overwriting(shared.output, shared.force, [setup])
+    from chain.expect import expect
+    from chain.intervals import SEED
+    from chain.setupfile import load_setup
+    from chain.units import parse_quantity
+
+    wanted = [parse_quantity(text, "vswr") for text in true]
+    loaded = load_setup(setup)
+    seed = SEED if shared.seed is None else shared.seed
+    with progress(shared) as report:
+        found = expect(loaded, wanted, seed=seed, progress=report)
+
+    def render(console: object) -> None:
+        from chain.report import expect as page
+
+        page.render(found, console)  # type: ignore[arg-type]
+
+    deliver(shared, render, found.to_dict, [setup])
+    if enforce and found.limit_vswr is not None and found.aim_reading.vswr is None:
+        raise click.exceptions.Exit(1)

@@ -1,0 +1,37 @@
+"""`chain schema`."""
+
+from __future__ import annotations
+
+import json
+import sys
+
+import click
+
+from chain.cli.options import Common, common
+from chain.cli.output import note, refuse_overwriting, write_whole
+
+__all__ = ["command"]
+
+
+@click.command("schema", short_help="Print the JSON Schema of a file of set-ups or parts.")
+@click.argument("of", type=click.Choice(["setup", "library"]), default="setup")
+@common
+def command(shared: Common, of: str) -> None:
+    """Print the JSON Schema of a set-up file, or of a file of parts of your own, for editors that check as you type.
+
+    \b
+    Examples:
+      chain schema setup -o setup.schema.json
+      chain schema library
+    """
+    refuse_overwriting(shared.output, shared.force)
+    if of == "setup":
+        from chain.schemaexport import setup_schema as schema
+    else:
+        from library.schema import library_schema as schema
+    text = json.dumps(schema(), indent=2) + "\n"
+    if shared.output in (None, "-"):
+        sys.stdout.write(text)
+        return
+    write_whole(str(shared.output), text, shared.force)
+    note(shared, f"written: {shared.output}")

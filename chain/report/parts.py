@@ -1,0 +1,174 @@
+"""The library as a table, or one part in full."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import fields
+
+from rich.console import Console
+
+from chain.browse import Entry, Listing
+from chain.report.figures import db, frequency
+from chain.report.look import Column, say, show_table, title
+from chain.units import format_quantity
+from library.records import Connector, Evidence, Limit, Part
+
+__all__ = ["render"]
+
+SUFFIXES = {
+    "_db_per_100m": "dB per 100 m",
+    "_db_per_sqrt_ghz": "dB per sqrt GHz",
+    "_pf_per_m": "pF per m",
+    "_db": "dB",
+    "_ohm": "ohm",
+    "_mm": "mm",
+    "_w": "W",
+    "_c": "degrees Celsius",
+}
+KINDS_OF_UNIT = {"_hz": "frequency", "_m": "length", "_h": "inductance", "_f": "capacitance"}
+TOLD_APART = ("id", "name", "kind")
+LABELS = {
+    "flat_db_per_100m": "constant term",
+    "per_sqrt_mhz_db_per_100m": "times sqrt(f in MHz)",
+    "per_mhz_db_per_100m": "times f in MHz",
+    "valid_from_hz": "curve from",
+    "valid_to_hz": "curve to",
+    "min_hz": "meant from",
+    "max_hz": "meant to",
+    "design_hz": "designed for",
+    "near_ohm": "near impedance",
+    "far_ohm": "far impedance",
+    "inner_mm": "inner conductor",
+    "loss_at_1ghz_db": "loss at 1 GHz",
+    "loss_db": "loss",
+    "limit": "reflection",
+    "near_limit": "near reflection",
+    "far_limit": "far reflection",
+    "fit_max": "worst misfit of the curve",
+    "static_evidence": "evidence of the rest",
+    "lead_evidence": "evidence of reflection",
+    "dc": "DC",
+}
+ITEM_UNITS = {"loss_db": " dB", "arms": " ohm", "points_hz": " Hz", "points_db_per_100m": " dB"}
+SHARES = ("loss_tolerance", "arm_tolerance", "fit_max")
+"""Figures that are shares and are shown in percent."""
+
+
+def render(result: Listing, console: Console) -> None:
+    """Print parts.
+
+    Parameters
+    ----------
+    result : the listing; a single entry is printed in full.
+    console : where to.
+
+    Examples
+    --------
+    `chain parts rg59 --at "200 MHz"` prints one.
+
+    Source
+    ------
+    Own convention.
+    """
+    if len(result.entries) == 1:
+        _in_full(result.entries[0], result.length_m, console)
+        return
+    columns = [Column("part", figures=False), Column("ohm", figures=False), Column("what it is", False, wraps=True)]
+    columns += [Column(f"dB at\n{frequency(freq)}") for freq in result.asked_hz]
+    rows = []
+    for entry in result.entries:
+        losses = [_loss(loss.loss_db) for loss in entry.losses] if result.asked_hz else []
+        rows.append([entry.part.id, _impedance(entry.part), entry.part.name, *losses])
+    if rows:
+        show_table(console, columns, rows)
+        console.print()
+    if result.asked_hz and any(entry.part.kind == "coax" for entry in result.entries):
+        say(console, f"Losses of cables are of {format_quantity(result.length_m, 'length')}.")
+    say(console, f"{len(rows)} of {result.of_all} parts. One alone, by its id, is shown in full with its sources.")
+
+
+def _loss(value: float | None) -> str:
+    return "-" if value is None else db(value)
+
+
+def _impedance(part: Part) -> str:
+    near = getattr(part, "near_ohm", 0.0) or getattr(part, "impedance_ohm", 0.0)
+    far = getattr(part, "far_ohm", 0.0) or getattr(part, "impedance_ohm", 0.0)
+    if not near or math.isinf(near):
+        return "-"
+    return f"{near:g}" if near == far else f"{near:g}/{far:g}"
+
+
+def _in_full(entry: Entry, length_m: float, console: Console) -> None:
+    part = entry.part
+    title(console, f"{part.id}: {part.name}")
+    rows = [(label, text) for label, text in _figures(part) if text]
+    show_table(console, [Column(part.kind, figures=False), Column("", False, wraps=True)], rows)
+    if any(loss.loss_db is not None or loss.return_loss_db is not None for loss in entry.losses):
+        console.print()
+        _losses(entry, length_m, console)
+    for reason in dict.fromkeys(each.reason for each in entry.losses if each.reason):
+        say(console, f"No loss: {reason}.")
+
+
+def _losses(entry: Entry, length_m: float, console: Console) -> None:
+    loss_of = f"loss of\n{format_quantity(length_m, 'length')}, dB" if entry.part.kind == "coax" else "loss, dB"
+    columns = [Column("at", figures=False), Column(loss_of), Column("return loss\nat least, dB")]
+    rows = [[frequency(each.freq_hz), _loss(each.loss_db), _loss(each.return_loss_db)] for each in entry.losses]
+    if any(each.nominal_return_loss_db is not None for each in entry.losses):
+        columns.append(Column("its own\nreturn loss, dB"))
+        rows = [[*row, _loss(each.nominal_return_loss_db)] for row, each in zip(rows, entry.losses, strict=True)]
+    show_table(console, columns, rows)
+
+
+def _figures(part: Part) -> Iterator[tuple[str, str]]:
+    for each in fields(part):
+        if each.name not in TOLD_APART:
+            yield from _figure(each.name, getattr(part, each.name))
+
+
+def _figure(name: str, value: object) -> Iterator[tuple[str, str]]:
+    label = LABELS.get(name, name.replace("_", " "))
+    if isinstance(value, Evidence):
+        yield label, f"{value.kind}: {value.source}" if value.source else value.kind
+        yield f"{label}, note", value.note
+    elif isinstance(value, Limit):
+        yield label, _limit(value)
+    elif name == "pieces" and isinstance(value, tuple):
+        yield label, ", ".join(f"{ohm:.6g} ohm for {length:.6g} wavelength" for ohm, length in value)
+    elif isinstance(value, (tuple, list)):
+        yield label, ", ".join(_item(item, ITEM_UNITS.get(name, "")) for item in value)
+    elif isinstance(value, (bool, str, Connector)):
+        yield label, ("yes" if value else "no") if isinstance(value, bool) else str(value)
+    elif isinstance(value, (int, float)) and value:
+        yield _with_unit(name, float(value))
+
+
+def _item(value: object, unit: str) -> str:
+    if isinstance(value, (tuple, list)):
+        return " ".join(_item(each, unit) for each in value)
+    return f"{value:.6g}{unit}" if isinstance(value, float) else str(value)
+
+
+def _with_unit(name: str, value: float) -> tuple[str, str]:
+    stem, text = name, f"{value:.6g}"
+    if name in SHARES:
+        return LABELS.get(name, name.replace("_", " ")), f"{100 * value:.6g} %"
+    for suffix, unit in SUFFIXES.items():
+        if name.endswith(suffix):
+            stem, text = name[: -len(suffix)], f"{value:.6g} {unit}"
+            break
+    else:
+        for suffix, kind in KINDS_OF_UNIT.items():
+            if name.endswith(suffix):
+                stem, text = name[: -len(suffix)], format_quantity(float(f"{value:.6g}"), kind)
+    return LABELS.get(name, stem.replace("_", " ")), text
+
+
+def _limit(limit: Limit) -> str:
+    known = " (a magnitude that was measured)" if limit.kind == "ring" else ""
+    if len(limit.freq_hz) == 1:
+        return f"return loss at least {limit.return_loss_db[0]:.4g} dB{known}"
+    low, high = min(limit.return_loss_db), max(limit.return_loss_db)
+    return f"return loss at least {high:.4g} to {low:.4g} dB over frequency{known}"

@@ -1,0 +1,208 @@
+"""What the antenna truly is: screen and antenna side by side, worst first, with interval, bound and verdict."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+from rich.console import Console
+from rich.text import Text
+
+from chain.recover import Recovery
+from chain.report.figures import db, frequency, percent, span, vswr
+from chain.report.look import Column, notes, safe, say, show_table, title
+from chain.report.outline import plane_words
+
+__all__ = ["render"]
+
+WORST_SHOWN = 8
+"""Points shown of a longer sweep."""
+ENOUGH_POINTS = 12
+WIDE = 88
+"""Columns of a console that has room for the loss beside the impedance."""
+LOST = "lost,\ndB"
+OHM = "antenna\nohm"
+POINT_COLUMNS = (
+    Column("at", figures=False),
+    Column("screen\nVSWR"),
+    Column("antenna\nVSWR"),
+    Column("interval\n{}"),
+    Column("guaranteed\nbound"),
+    Column(LOST),
+    Column(OHM),
+    Column("verdict", figures=False),
+)
+SHARES_SHOWN = 3
+STYLES = {"pass": "green", "fail": "red", "not proven": "yellow", "impossible": "bold red"}
+SENTENCES = {
+    "pass": "Pass: VSWR {limit} or better is proved",
+    "fail": "Fail: worse than VSWR {limit}",
+    "not proven": "Not proven: VSWR {limit} lies inside the interval",
+    "impossible": "Impossible: not what this chain can show",
+    "no limit": "No limit is stated",
+}
+
+
+def render(result: Recovery, console: Console, every_point: bool = False) -> None:
+    """Print the true match behind readings.
+
+    Parameters
+    ----------
+    result : the recovery.
+    console : where to.
+    every_point : show every point of a long sweep, in the order of frequency.
+
+    Examples
+    --------
+    `chain recover demo/boathouse.toml --reading "VSWR 1.10 at 210 MHz"` prints one.
+
+    Source
+    ------
+    Own convention.
+    """
+    title(console, result.title)
+    say(console, safe(_sentence(result), STYLES.get(result.verdict, "")))
+    for _, reason in result.refused[:WORST_SHOWN]:
+        say(console, safe("refused: ", STYLES["impossible"]), reason, indent=2)
+    if len(result.refused) > WORST_SHOWN:
+        say(console, f"refused: {len(result.refused) - WORST_SHOWN} more readings")
+    console.print()
+    if result.channels:
+        _channels(result, console)
+        console.print()
+    _points(result, console, every_point)
+    console.print()
+    _doubt(result, console)
+    say(console, _conditions(result))
+    notes(console, result.warnings, result.assumed)
+
+
+class _Place(NamedTuple):
+    """A channel by its worst point, or a reading."""
+
+    freq_hz: float
+    vswr: float
+    low: float
+    high: float
+    verdict: str
+    name: str = ""
+
+
+def _sentence(result: Recovery) -> str:
+    text = SENTENCES[result.verdict].format(limit="" if result.limit_vswr is None else f"{result.limit_vswr:g}")
+    if result.channels:
+        places = [_Place(c.worst_hz, c.vswr, c.low, c.high, c.verdict, f"channel {c.channel}") for c in result.channels]
+    else:
+        points = zip(result.freq_hz, result.true_vswr, result.low, result.high, result.verdicts, strict=True)
+        places = [_Place(float(f), float(v), float(low), float(high), word) for f, v, low, high, word in points]
+    same = [place for place in places if place.verdict == result.verdict and not math.isnan(place.low)]
+    if not same:
+        return f"{text}."
+    worst = max(same, key=lambda place: (place.high, place.vswr))
+    at = f"{worst.name} at {frequency(worst.freq_hz)}" if worst.name else frequency(worst.freq_hz)
+    count = f", {len(same)} of {len(places)} {'channels' if result.channels else 'readings'}" if len(places) > 1 else ""
+    share = _share(result)
+    return f"{text}{count}; worst {at}: the antenna is {vswr(worst.vswr)}, {span(worst.low, worst.high)} ({share})."
+
+
+def _share(result: Recovery) -> str:
+    return percent(result.coverage).replace(".0", "")
+
+
+def _channels(result: Recovery, console: Console) -> None:
+    columns = [
+        Column("channel", figures=False),
+        Column("worst at"),
+        Column("screen\nVSWR"),
+        Column("antenna\nVSWR"),
+        Column(f"interval\n{_share(result)}"),
+        Column("verdict", figures=False),
+    ]
+    ordered = sorted(result.channels, key=lambda each: (-each.high, -each.vswr))
+    rows = [
+        [
+            each.channel,
+            frequency(each.worst_hz),
+            vswr(each.reading_vswr),
+            vswr(each.vswr),
+            span(each.low, each.high),
+            _word(each.verdict),
+        ]
+        for each in ordered
+    ]
+    show_table(console, columns, rows)
+
+
+def _word(verdict: str) -> Text:
+    return safe("-" if verdict == "no limit" else verdict, STYLES.get(verdict, ""))
+
+
+def _points(result: Recovery, console: Console, every_point: bool) -> None:
+    count = result.freq_hz.size
+    order: Sequence[int] = range(count)
+    if not every_point:
+        worst = np.lexsort((-np.nan_to_num(result.true_vswr), -np.nan_to_num(result.high)))
+        order = [int(index) for index in worst[: count if count <= ENOUGH_POINTS else WORST_SHOWN]]
+    texts = [_point(result, index) for index in order]
+    shown = [column for column in POINT_COLUMNS if _worth(column, result, console.width)]
+    columns = [replace(column, header=column.header.format(_share(result))) for column in shown]
+    show_table(console, columns, [[text[column.header] for column in shown] for text in texts])
+    if len(order) < count:
+        say(console, f"The {len(order)} worst of {count} points; --all shows every one.")
+
+
+def _worth(column: Column, result: Recovery, width: int) -> bool:
+    """Tell whether a column has something to say, and room to say it."""
+    if column.header == OHM:
+        return result.true_ohm is not None
+    if column.header == LOST:
+        return result.true_ohm is None or width >= WIDE
+    return column.header != "verdict" or len(set(result.verdicts)) > 1
+
+
+def _point(result: Recovery, index: int) -> dict[str, object]:
+    known = not math.isnan(result.low[index])
+    cells = (
+        frequency(float(result.freq_hz[index])),
+        vswr(float(result.reading_vswr[index])),
+        vswr(float(result.true_vswr[index])) if known else "none",
+        span(float(result.low[index]), float(result.high[index])),
+        span(float(result.bound_low[index]), float(result.bound_high[index])),
+        db(float(result.mismatch_loss_db[index])) if known else "none",
+        "" if result.true_ohm is None else _impedance(complex(result.true_ohm[index])),
+        _word(result.verdicts[index]),
+    )
+    return {column.header: cell for column, cell in zip(POINT_COLUMNS, cells, strict=True)}
+
+
+def _impedance(ohm: complex) -> str:
+    if not (math.isfinite(ohm.real) and math.isfinite(ohm.imag)):
+        return "inf"
+    return f"{ohm.real:.0f}{'-' if ohm.imag < 0 else '+'}j{abs(ohm.imag):.0f}"
+
+
+def _doubt(result: Recovery, console: Console) -> None:
+    if result.contributions:
+        most = [f"{each.id} {percent(each.share)}" for each in result.contributions[:SHARES_SHOWN]]
+        say(console, f"Most of the doubt: {', '.join(most)}.")
+    cure = result.cure
+    if cure is not None:
+        today = span(cure.now_low, cure.now_high)
+        say(
+            console,
+            f"Cheapest cure: {cure.what}; the interval would be {span(cure.low, cure.high)} instead of {today}.",
+        )
+
+
+def _conditions(result: Recovery) -> str:
+    text = (
+        f"Taken as {result.interpretation}. Screen in {result.reading_ohm:g} ohm, calibrated {plane_words(result.plane)}; "
+        f"antenna in {result.far_ohm:g} ohm at its own connector; lost: to its reflection. Nothing can read above "
+        f"VSWR {vswr(result.ceiling_vswr)} (ceiling). {result.draws} draws, seed {result.seed}."
+    )
+    if result.excluded_share > 0:
+        text += f" Share of the draws that would need more than a full reflection: {percent(result.excluded_share)}."
+    return f"{text} Not modelled: currents on the outside of the lead, and whatever stands near the antenna."
