@@ -40,12 +40,15 @@ class Belt:
     """Belts of one statistic at several places (frequencies or channels).
 
     `edge` is the largest statistic tabulated at each place; `score` the log likelihood ratio, shape (places, grid,
-    bins); `least` the smallest score accepted, shape (places, grid).
+    bins); `least` the smallest score accepted, `first` and `last` the outermost bins with accepted draws of their own,
+    shape (places, grid) each.
     """
 
     edge: Real
     score: NDArray[np.float32]
     least: Real
+    first: NDArray[np.intp]
+    last: NDArray[np.intp]
     coverage: float
 
     def interval(self, observed: Real) -> tuple[Real, Real]:
@@ -59,33 +62,11 @@ class Belt:
         return _crossings(margin)
 
     def accepted(self, magnitude: float) -> tuple[Real, Real]:
-        """Lowest and highest statistic accepted for one true magnitude, at each place."""
-        low, high = np.empty(self.edge.size), np.empty(self.edge.size)
+        """Lowest and highest statistic accepted for one true magnitude, at each place: the hull, where there are gaps."""
         at = int(np.clip(np.searchsorted(GRID, magnitude) - 1, 0, GRID.size - 2))
         weight = (magnitude - GRID[at]) / (GRID[at + 1] - GRID[at])
-        centers = (np.arange(BINS) + 0.5) / BINS
-        for place in range(self.edge.size):
-            ends = []
-            for row in (at, at + 1):
-                first, last = _run(self.score[place, row] - self.least[place, row])
-                ends.append((centers[first], centers[last]))
-            low[place] = self.edge[place] * (ends[0][0] * (1 - weight) + ends[1][0] * weight)
-            high[place] = self.edge[place] * (ends[0][1] * (1 - weight) + ends[1][1] * weight)
-        half = 0.5 * self.edge / BINS
-        return np.where(low <= 1.01 * half, 0.0, low - half), high + half
-
-
-def _run(margin: Real) -> tuple[int, int]:
-    """First and last bin of the accepted run that holds the best bin; single rejected bins inside are noise."""
-    inside = np.flatnonzero(margin >= 0)
-    if not inside.size:
-        return 0, 0
-    best = int(np.argmax(margin))
-    groups = np.split(inside, np.flatnonzero(np.diff(inside) > 2) + 1)
-    for group in groups:
-        if group[0] <= best <= group[-1]:
-            return int(group[0]), int(group[-1])
-    return int(inside[0]), int(inside[-1])
+        ends = [each[:, at] * (1 - weight) + each[:, at + 1] * weight for each in (self.first, self.last + 1)]
+        return self.edge * ends[0] / BINS, self.edge * ends[1] / BINS
 
 
 def _crossings(margin: Real) -> tuple[Real, Real]:
@@ -164,22 +145,31 @@ def belt(samples: NDArray[np.float32] | Real, coverage: float = 0.95, cap: float
     edge = np.empty(places)
     score = np.empty((places, grid, BINS), dtype=np.float32)
     least = np.empty((places, grid))
+    first, last = np.empty((2, places, grid), dtype=np.intp)
     for place in range(places):
         values = np.minimum(samples[place], cap)
         edge[place] = max(float(values.max()), 1e-6) * (1 + 1e-6)
         scaled = values * (BINS / edge[place])
-        score[place] = _scores(scaled, draws)
+        counts = _counts(scaled)
+        score[place] = _scores(counts, draws)
         least[place] = _least(score[place], scaled, coverage)
-    return Belt(edge, score, least, coverage)
+        # Where no magnitude has any draws every score is high: only bins with draws of their own count.
+        inside = (counts > 0) & (score[place] >= least[place][:, None])
+        first[place], last[place] = inside.argmax(axis=1), BINS - 1 - inside[:, ::-1].argmax(axis=1)
+    return Belt(edge, score, least, first, last, coverage)
 
 
-def _scores(scaled: Real, draws: int) -> Real:
-    """Log likelihood ratio of each magnitude against the best one, on the bins of the statistic."""
+def _counts(scaled: Real) -> Real:
+    """Draws of each magnitude in each bin."""
     grid = scaled.shape[0]
     index = scaled.astype(np.int32)
     np.minimum(index, BINS - 1, out=index)
     index += (np.arange(grid, dtype=np.int32) * BINS)[:, None]
-    counts = np.bincount(index.ravel(), minlength=grid * BINS).reshape(grid, BINS).astype(float)
+    return np.bincount(index.ravel(), minlength=grid * BINS).reshape(grid, BINS).astype(float)
+
+
+def _scores(counts: Real, draws: int) -> Real:
+    """Log likelihood ratio of each magnitude against the best one, on the bins of the statistic."""
     smooth = _smoothed(counts, SMOOTH)
     # Few readings fall near zero, whatever the magnitude: a wider kernel there.
     smooth[:, :LOW_BINS] = _smoothed(counts[:, : 6 * LOW_BINS], 3 * SMOOTH)[:, :LOW_BINS]

@@ -12,6 +12,7 @@ from chain.adaptive import draws_needed
 from chain.cascade import build
 from chain.guarantee import reading_bound
 from chain.intervals import SEED, Table, highest_proving, table
+from chain.maps import Maps
 from chain.plainvalues import SCHEMA_VERSION, plain_values
 from chain.ratios import magnitude_from_vswr, vswr
 from chain.records import Setup
@@ -128,8 +129,7 @@ def expect(
     ------
     Nominal: unknowns at zero, median over the antenna's phase. Interval: `chain.belt`. Bound: `chain.guarantee`.
     """
-    chain = build(setup)
-    way = measurement(setup, chain)
+    way = measurement(setup, build(setup))
     wanted = _wanted(setup, true_vswr)
     magnitude = np.asarray(magnitude_from_vswr(np.array(wanted)))
     known = nominal_maps(way)
@@ -137,43 +137,26 @@ def expect(
         seen = np.abs(known.reading(np.array(1 / 3 + 0j)))[0]
         draws = draws_needed(way, seen, digits=digits, seed=seed)
     made = table(way, draws=draws, seed=seed, progress=progress)
-    nominal = np.stack([np.median(np.abs(known.reading(g * PHASES)), axis=0) for g in magnitude])
-    accepted = [made.points.accepted(float(g)) for g in magnitude]
-    low, high = (np.stack(ends) for ends in zip(*accepted, strict=True))
-    bounds = reading_bound(way, np.broadcast_to(magnitude, (chain.freq_hz.size, magnitude.size)))
-    ceiling = known.ceiling()[0]
     limit = setup.far.limit_vswr
-    judged = float(magnitude_from_vswr(limit if limit is not None else 2.0))
-    edge_low, edge_high = made.points.accepted(judged)
+    edge_low, edge_high = made.points.accepted(float(magnitude_from_vswr(limit if limit is not None else 2.0)))
     worst = int(np.argmax(edge_high - edge_low))
+    sweep = _sweep(way, known, made, magnitude)
+    names = ("reading_vswr", "reading_low", "reading_high", "bound_low", "bound_high")
     rows = tuple(
-        Row(true, *(float(vswr(value)) for value in values))
-        for true, *values in zip(
-            wanted, nominal[:, worst], low[:, worst], high[:, worst], bounds[0][worst], bounds[1][worst], strict=True
-        )
+        Row(true, *(float(sweep[name][index, worst]) for name in names)) for index, true in enumerate(wanted)
     )
-    sweep = {
-        "true_vswr": np.array(wanted),
-        "reading_vswr": vswr(nominal),
-        "reading_low": vswr(low),
-        "reading_high": vswr(high),
-        "bound_low": vswr(bounds[0].T),
-        "bound_high": vswr(bounds[1].T),
-        "ceiling_vswr": vswr(ceiling),
-    }
-    ceiling_bound = reading_bound(way, np.ones(chain.freq_hz.size))[1]
     return Expectation(
         setup.title,
         setup.calibration.plane,
         way.reading_ohm,
         way.far_ohm,
-        chain.freq_hz,
-        float(chain.freq_hz[worst]),
+        way.freq_hz,
+        float(way.freq_hz[worst]),
         limit,
         rows,
-        sweep,
-        float(vswr(ceiling.max())),
-        float(vswr(ceiling_bound.max())),
+        {"true_vswr": np.array(wanted), **sweep},
+        float(vswr(known.ceiling().max())),
+        float(vswr(reading_bound(way, np.ones(way.freq_hz.size))[1].max())),
         _bound_aim(way, limit),
         _interval_aim(way, made, limit),
         made.coverage,
@@ -182,6 +165,24 @@ def expect(
         setup.assumed,
         setup.warnings,
     )
+
+
+def _sweep(way: Measurement, known: Maps, made: Table, magnitude: Real) -> dict[str, Real]:
+    """Readings of each true magnitude over the sweep, shape (magnitudes, frequencies) each, and the ceiling, as VSWR."""
+    nominal = np.stack([np.median(np.abs(known.reading(g * PHASES)), axis=0) for g in magnitude])
+    accepted = [made.points.accepted(float(g)) for g in magnitude]
+    low, high = (np.stack(ends) for ends in zip(*accepted, strict=True))
+    bounds = reading_bound(way, np.broadcast_to(magnitude, (way.freq_hz.size, magnitude.size)))
+    # The belt's bins are coarser than a bound may be.
+    low, high = (np.clip(end, bounds[0].T, bounds[1].T) for end in (low, high))
+    return {
+        "reading_vswr": vswr(nominal),
+        "reading_low": vswr(low),
+        "reading_high": vswr(high),
+        "bound_low": vswr(bounds[0].T),
+        "bound_high": vswr(bounds[1].T),
+        "ceiling_vswr": vswr(known.ceiling()[0]),
+    }
 
 
 def _wanted(setup: Setup, true_vswr: Sequence[float]) -> tuple[float, ...]:

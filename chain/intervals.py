@@ -154,6 +154,8 @@ def _joined(belts: Sequence[Belt]) -> Belt:
         np.concatenate([made.edge for made in belts]),
         np.concatenate([made.score for made in belts]),
         np.concatenate([made.least for made in belts]),
+        np.concatenate([made.first for made in belts]),
+        np.concatenate([made.last for made in belts]),
         COVERAGE,
     )
 
