@@ -146,7 +146,7 @@ def cures(setup: Setup) -> Iterator[tuple[str, Setup]]:
     Examples
     --------
     >>> from chain.setupfile import load_setup
-    >>> next(cures(load_setup("demo/boathouse.toml")))[0]
+    >>> [what for what, _ in cures(load_setup("demo/boathouse.toml"))][1]
     "calibrate after 'adapter'"
 
     Source

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -194,8 +195,8 @@ def recover(
     >>> from chain.readings import from_texts
     >>> from chain.setupfile import load_setup
     >>> from chain.units import parse_reading
-    >>> found = recover(load_setup("demo/boathouse.toml"), from_texts([parse_reading("VSWR 1.05 at 210 MHz")]))
-    >>> bool(found.low[0] < found.true_vswr[0] < found.high[0] < found.bound_high[0]), found.verdict
+    >>> found = recover(load_setup("demo/boathouse.toml"), from_texts([parse_reading("VSWR 1.15 at 210 MHz")]))
+    >>> bool(found.low[0] < found.true_vswr[0] < found.high[0] <= found.bound_high[0]), found.verdict
     (True, 'not proven')
 
     Source
@@ -206,56 +207,68 @@ def recover(
     way = measurement(setup, build(setup, readings.freq_hz))
     known = nominal_maps(way)
     has_phase = readings.reflection is not None
-    bound = (
-        true_bound_complex(way, readings.reflection) if readings.reflection is not None
-        else true_bound(way, readings.magnitude)
-    )
-    ceiling = reading_bound(way, np.ones(readings.freq_hz.shape))[1]
-    refused = _refusals(readings, bound[0], ceiling)
+    bound = _bound(way, readings)
+    refused = _refusals(readings, bound[0], reading_bound(way, np.ones(readings.freq_hz.shape))[1])
     if len(refused) == readings.freq_hz.size:
         raise RangeError(refused[0][1], "check the pad and repeat the calibration, or correct the set-up")
-    edges = [(low, high) for _, low, high in setup.sweep.channels]
     magnitude, far = nominal_truth(known, readings)
     observed = np.abs(known.recovered(readings.reflection)[0]) if readings.reflection is not None else readings.magnitude
     count = draws if draws is not None else draws_needed(way, observed, has_phase, digits, seed)
+    edges = [(low, high) for _, low, high in setup.sweep.channels]
     made = table(way, has_phase, edges, count, seed, progress)
     low, high = _inside(made.points.interval(observed), bound)
-    points = (vswr(low), vswr(high))
-    verdicts = tuple(verdict(*ends, setup.far.limit_vswr) for ends in zip(*points, strict=True))
     channels = _channels(setup, readings, made.members, _channel_ends(made, observed), magnitude)
-    judged = [each.verdict for each in channels] or list(verdicts)
-    worst = int(np.nanargmax(np.where(np.isnan(high), -1.0, high)))
-    shares = contributions(way, float(magnitude[worst]), seed)
+    worst = int(np.argmax(np.where(np.isnan(high), -1.0, high)))
     return Recovery(
-        setup.title,
-        setup.calibration.plane,
-        way.reading_ohm,
-        way.far_ohm,
-        readings.interpretation,
-        readings.freq_hz,
-        vswr(readings.magnitude),
-        np.where(np.isnan(bound[0]), np.nan, vswr(magnitude)),
-        far,
-        None if far is None else _ohm(far, way.far_ohm),
-        *points,
-        vswr(bound[0]),
-        vswr(bound[1]),
-        mismatch_loss_db(magnitude),
-        float(vswr(known.ceiling().max())),
-        setup.far.limit_vswr,
-        verdicts,
-        _overall(judged),
-        made.coverage,
-        _excluded(way, readings, seed),
-        made.seed,
-        made.draws,
-        channels,
-        shares,
-        best_cure(setup, float(readings.freq_hz[worst]), float(magnitude[worst]), has_phase, seed),
-        refused,
-        setup.assumed,
-        setup.warnings,
+        **_judged(setup, readings, (low, high), channels),
+        **_identity(setup, way, readings),
+        true_vswr=np.where(np.isnan(bound[0]), np.nan, vswr(magnitude)),
+        true_reflection=far,
+        true_ohm=None if far is None else _ohm(far, way.far_ohm),
+        bound_low=vswr(bound[0]),
+        bound_high=vswr(bound[1]),
+        mismatch_loss_db=mismatch_loss_db(magnitude),
+        ceiling_vswr=float(vswr(known.ceiling().max())),
+        coverage=made.coverage,
+        excluded_share=_excluded(way, readings, seed),
+        seed=made.seed,
+        draws=made.draws,
+        contributions=contributions(way, float(magnitude[worst]), seed),
+        cure=best_cure(setup, float(readings.freq_hz[worst]), float(magnitude[worst]), has_phase, seed),
+        refused=refused,
     )
+
+
+def _bound(way: Measurement, readings: Readings) -> tuple[Real, Real]:
+    if readings.reflection is not None:
+        return true_bound_complex(way, readings.reflection)
+    return true_bound(way, readings.magnitude)
+
+
+def _judged(
+    setup: Setup, readings: Readings, ends: tuple[Real, Real], channels: tuple[ChannelResult, ...]
+) -> dict[str, Any]:
+    """Interval as VSWR with the verdicts that follow; channels, where there are any, decide."""
+    low, high = vswr(ends[0]), vswr(ends[1])
+    limit = setup.far.limit_vswr
+    verdicts = tuple(verdict(float(first), float(last), limit) for first, last in zip(low, high, strict=True))
+    overall = _overall([each.verdict for each in channels] or list(verdicts))
+    return {"low": low, "high": high, "verdicts": verdicts, "verdict": overall, "channels": channels, "limit_vswr": limit}
+
+
+def _identity(setup: Setup, way: Measurement, readings: Readings) -> dict[str, Any]:
+    """What was measured, where and in which references."""
+    return {
+        "title": setup.title,
+        "plane": setup.calibration.plane,
+        "reading_ohm": way.reading_ohm,
+        "far_ohm": way.far_ohm,
+        "interpretation": readings.interpretation,
+        "freq_hz": readings.freq_hz,
+        "reading_vswr": vswr(readings.magnitude),
+        "assumed": setup.assumed,
+        "warnings": setup.warnings,
+    }
 
 
 def _ohm(far: Complex, far_ohm: float) -> Complex:

@@ -97,7 +97,9 @@ def parse_setup(raw: bytes, path: str = "set-up", folder: Path | None = None, li
     if broken or notes.faults or notes.elsewhere:
         raise InputError(_all_defects(text, path, broken, notes))
     assert setup is not None
-    return setup
+    from chain.conductors import with_conductors
+
+    return with_conductors(setup)
 
 
 def _all_defects(text: str, path: str, broken: list[Defect], notes: Notes) -> list[Defect]:

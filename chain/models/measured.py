@@ -31,7 +31,8 @@ def stages(item: Item, freq_hz: NDArray[np.float64]) -> tuple[Stage, ...]:
         )
     if own_hz.shape != freq_hz.shape or not np.allclose(own_hz, freq_hz, rtol=1e-9):
         s = _interpolated(part, own_hz, s, freq_hz)
-    s = twoport.renormalise(s, (reference[0], reference[1]), (part.near_ohm, part.far_ohm))
+    declared = part.reference_ohm or (reference[0], reference[1])
+    s = twoport.renormalise(s, (declared[0], declared[1]), (part.near_ohm, part.far_ohm))
     return (Box(item.id, part.near_ohm, part.far_ohm, s),)
 
 
