@@ -60,18 +60,34 @@ def ladder(arms, near_ohm=50.0, far_ohm=75.0, tolerance=0.0, inductance_h=0.0, c
 def adapter(ohm=50.0, length_m=0.05, loss_db=0.0, limit_db=None, length_tolerance_m=0.0, kind="disc"):
     """An adapter, its loss stated at 1 GHz."""
     ends = connector(ohm, "plug"), connector(ohm, "jack")
-    return Adapter(
-        "adapter", "adapter", *ends, ohm, length_m, length_tolerance_m, loss_db, limit(limit_db, kind), OWN
-    )
+    return Adapter("adapter", "adapter", *ends, ohm, length_m, length_tolerance_m, loss_db, limit(limit_db, kind), OWN)
 
 
 def coax(
-    ohm=75.0, conductor_db=0.0, dielectric_db=0.0, velocity_factor=0.66, limit_db=None, tolerance_ohm=0.0, loss_tolerance=0.0
+    ohm=75.0,
+    conductor_db=0.0,
+    dielectric_db=0.0,
+    velocity_factor=0.66,
+    limit_db=None,
+    tolerance_ohm=0.0,
+    loss_tolerance=0.0,
 ):
     """A cable, its two losses stated in dB per 100 m at 1 MHz. Equal losses make its impedance real at that frequency."""
     losses = 0.0, conductor_db, dielectric_db
     return Coax(
-        "coax", "coax", ohm, tolerance_ohm, velocity_factor, *losses, 1.0, 1e11, 20.0, loss_tolerance, limit(limit_db), OWN, OWN
+        "coax",
+        "coax",
+        ohm,
+        tolerance_ohm,
+        velocity_factor,
+        *losses,
+        1.0,
+        1e11,
+        20.0,
+        loss_tolerance,
+        limit(limit_db),
+        OWN,
+        OWN,
     )
 
 
@@ -104,6 +120,11 @@ def setup_of(items, near_ohm=50.0, far_ohm=75.0, freq_hz=(200e6, 200e6, 1), limi
         numbered,
         Far(connector(far_ohm, "plug"), far_ohm, limit_vswr),
     )
+
+
+def largest_gain(s):
+    """Largest singular value: above 1, more power comes out than goes in."""
+    return np.linalg.norm(s, 2, axis=(-2, -1)).max()
 
 
 # Strategies

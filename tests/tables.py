@@ -22,7 +22,9 @@ def names():
 
 def label(row):
     """Name of a row in a test report: everything that sets it apart, without its evidence."""
-    return ", ".join(f"{value:g}" if isinstance(value, float) else value for value in list(row.values())[:-4] if value != "")
+    return ", ".join(
+        f"{value:g}" if isinstance(value, float) else value for value in list(row.values())[:-4] if value != ""
+    )
 
 
 def _figure(text):

@@ -21,13 +21,24 @@ MAGNITUDES = (0.0, 0.2, 1 / 3, 0.6, 1.0)
 
 def random_chain(rng):
     """Figures of a chain: residuals of the analyzer, up to two adapters, a pad, up to two leads of 75 ohm."""
-    chain = [("residuals", rng.uniform(34, 46), rng.uniform(30, 40), rng.uniform(0, 0.15))] if rng.random() < 0.5 else []
+    chain = (
+        [("residuals", rng.uniform(34, 46), rng.uniform(30, 40), rng.uniform(0, 0.15))] if rng.random() < 0.5 else []
+    )
     for _ in range(rng.integers(0, 3)):
-        chain.append(("adapter", rng.uniform(20, 34), rng.uniform(0.02, 0.08), rng.uniform(0, 0.2), rng.uniform(0, 0.25)))
+        chain.append(
+            ("adapter", rng.uniform(20, 34), rng.uniform(0.02, 0.08), rng.uniform(0, 0.2), rng.uniform(0, 0.25))
+        )
     chain.append(("pad", rng.uniform(20, 32), rng.uniform(20, 32), rng.uniform(5.72, 7), rng.uniform(0, 0.5)))
     for _ in range(rng.integers(0, 3)):
         chain.append(
-            ("lead", rng.uniform(18, 30), rng.uniform(0.3, 3), rng.uniform(0.2, 1.2), rng.uniform(0, 0.15), rng.uniform(0, 3))
+            (
+                "lead",
+                rng.uniform(18, 30),
+                rng.uniform(0.3, 3),
+                rng.uniform(0.2, 1.2),
+                rng.uniform(0, 0.15),
+                rng.uniform(0, 3),
+            )
         )
     return chain
 
@@ -102,7 +113,11 @@ def through_lead(take, seen, rl, length, per_root, loss_tolerance, ohm_tolerance
     end = radius_of(rl) / (1 + np.exp(-2 * least))
     end = (end - own) / (1 - end * own)
     most = min(ohm_tolerance, 150 * end / (1 + end))
-    change, more, stretch = take.between(-most, most), take.between(1 - loss_tolerance, 1 + loss_tolerance), take.angle()
+    change, more, stretch = (
+        take.between(-most, most),
+        take.between(1 - loss_tolerance, 1 + loss_tolerance),
+        take.angle(),
+    )
     off = np.abs(change) / (150 - np.abs(change))
     room = (end - off) / (1 - end * off)
     ohm = (75 + change) * (1 - 1j * angle * more)

@@ -235,7 +235,8 @@ def test_splitter_arms_against_a_circuit(name, hung, backwards):
 
     middle = splitter_network(part)
     parts = [
-        network(budget(chain_of([each], *ohm, FREQ_HZ)).s, *ohm, each.id) for each, ohm in ((first, (50, 75)), (last, (75, 75)))
+        network(budget(chain_of([each], *ohm, FREQ_HZ)).s, *ohm, each.id)
+        for each, ohm in ((first, (50, 75)), (last, (75, 75)))
     ]
     near, far = Circuit.Port(GRID, "near", z0=50), Circuit.Port(GRID, "far", z0=75)
     ports = {port: index for index, port in enumerate(part.ports)}

@@ -1,4 +1,4 @@
-"""Laws that hold whatever the chain: reciprocity, passivity, balance of power, ways there and back, limits of drawn parts."""
+"""Laws that hold whatever the chain: reciprocity, passivity, balance of power, ways there and back, bounds that hold draws."""
 
 from dataclasses import replace
 
@@ -8,23 +8,18 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from strategies import (
     LEAST_LOSS_DB,
-    adapters,
     chain_of,
     coaxes,
     floats,
     item,
     item_lists,
     ladder,
+    largest_gain,
     lead,
-    limit,
     pad,
-    pads,
-    random_two_port,
     reflections,
-    return_losses,
     seeds,
     setup_of,
-    span_hz,
     two_ports,
 )
 
@@ -32,35 +27,18 @@ from chain import twoport
 from chain.bound import reading_range, true_range, true_range_complex
 from chain.budget import budget
 from chain.cascade import build
-from chain.draws import draw, unit_draws
+from chain.draws import draw
 from chain.expect import expect
 from chain.guarantee import reading_bound, true_bound, true_bound_complex
 from chain.join import aligned, nominal
-from chain.models import stages_of
-from chain.models.limits import limit_radius
 from chain.ratios import magnitude_from_vswr, vswr
 from chain.readings import Readings
-from chain.records import Arm, Calibration
+from chain.records import Calibration
 from chain.recover import recover
 from chain.simulate import measurement, nominal_maps, simulate
-from library.load import load_library
-from library.records import SectionLine, Transformer
 
 FREQ_HZ = np.array([87.5e6, 200e6, 470e6, 862e6])
 ROUNDING = 1e-10
-LIBRARY = load_library()
-KINDS = ("pad", "adapter", "coax", "section", "transformer", "splitter")
-
-
-def largest_gain(s):
-    """Largest singular value: above 1, more power comes out than goes in."""
-    return np.linalg.norm(s, 2, axis=(-2, -1)).max()
-
-
-def drawn_parts(placed, freq, count, seed=1):
-    """Drawn two-ports of an item, in its own impedances."""
-    rng = np.random.default_rng(seed)
-    return twoport.cascade([draw(piece, rng, count) for piece in stages_of(placed, freq)])
 
 
 # The star product
@@ -331,132 +309,3 @@ def test_expected_interval(name, true_vswr):
     seen = np.concatenate([np.abs(simulate(way, chunk, 99).reading(far[chunk])) for chunk in range(10)])
     low, high = magnitude_from_vswr([row.reading_low, row.reading_high])
     assert np.mean((seen >= low) & (np.minimum(seen, 1) <= high)) >= 0.945
-
-
-# Draws
-
-
-@given(seeds)
-@settings(max_examples=10)
-def test_spread_of_discs_and_rings(seed):
-    """Standard deviation on each axis: r/2 over a disc, r/sqrt 2 on a ring; 40,000 draws."""
-    rng = np.random.default_rng(seed)
-    for shape, expected in (("disc", 0.5), ("ring", np.sqrt(0.5))):
-        found = unit_draws(rng, 40_000, shape)
-        assert abs(found.mean()) < 0.02
-        assert found.real.std() == pytest.approx(expected, abs=0.01)
-        assert found.imag.std() == pytest.approx(expected, abs=0.01)
-        assert np.abs(found).max() <= 1 + 1e-12
-
-
-@pytest.mark.parametrize(("kind", "share"), [("disc", 0.5), ("ring", np.sqrt(0.5))])
-def test_spread_of_a_drawn_pad(kind, share):
-    """The same through a pad's own S11 and S22, which are drawn each by itself."""
-    s = drawn_parts(item(pad(near_db=26, far_db=20, kind=kind)), FREQ_HZ[:1], 40_000)[:, 0]
-    for port, return_loss_db in ((0, 26), (1, 20)):
-        assert s[:, port, port].real.std() == pytest.approx(10 ** (-return_loss_db / 20) * share, rel=0.02)
-    assert abs(np.mean(s[:, 0, 0] * np.conj(s[:, 1, 1]))) < 0.02 * 0.05 * 0.1
-
-
-def limits_of(part):
-    """Limits of a part at its own near and far end."""
-    both = getattr(part, "limit", None)
-    return getattr(part, "near_limit", both), getattr(part, "far_limit", both)
-
-
-def placed_part(part, reversed_=False, length_m=0.6):
-    """A part of any kind as an item, its spare ports ended in its own impedance."""
-    if part.kind == "coax":
-        return item(part, length_m=length_m, length_tolerance_m=0.02 * length_m, reversed=reversed_)
-    if part.kind == "splitter":
-        path = part.ports[:2][::-1] if reversed_ else part.ports[:2]
-        arms = tuple(Arm(port, "matched", part.impedance_ohm) for port in part.ports[2:])
-        return item(part, path=path, arms=arms)
-    return item(part, reversed=reversed_)
-
-
-def excess(s, limits, freq):
-    """Largest drawn reflection over its limit."""
-    worst = 0.0
-    for port, each in enumerate(limits):
-        radius = limit_radius(each, freq)
-        if radius is not None:
-            worst = max(worst, (np.abs(s[..., port, port]) / radius).max())
-    return worst
-
-
-def library_parts(kinds):
-    return [name for kind in kinds for name in LIBRARY.ids(kind)]
-
-
-@pytest.mark.parametrize("name", library_parts(KINDS))
-def test_no_drawn_part_of_the_library_exceeds_its_limit(name):
-    """Every part with a reflection limit, both ways round, other end matched in its own impedance."""
-    part = LIBRARY.part(name)
-    low, high = span_hz(part)
-    # Below 5 MHz the reactance of the thinnest cables alone is above the limit of a lead made of them.
-    freq = np.geomspace(max(low, 5e6), min(high, 2.9e9) * (1 - 1e-9), 5)
-    for turned in (False, True):
-        for length_m in (0.1, 0.6, 30) if part.kind == "coax" else (0,):
-            s = drawn_parts(placed_part(part, turned, length_m), freq, 600)
-            limits = limits_of(part)[::-1] if turned else limits_of(part)
-            assert excess(s, limits, freq) <= 1 + 1e-6
-            if part.kind != "splitter":
-                assert largest_gain(s) <= 1 + ROUNDING
-
-
-@st.composite
-def limited_parts(draw):
-    """A part of every kind with a reflection limit of its own."""
-    kind = draw(st.sampled_from(["pad", "adapter", "coax", "transformer", "splitter"]))
-    rl = draw(return_losses)
-    made = {
-        "pad": pads(),
-        "adapter": adapters(draw(st.sampled_from([50.0, 75.0]))),
-        "coax": coaxes(draw(st.sampled_from([50.0, 75.0]))),
-    }
-    if kind in made:
-        part = draw(made[kind])
-        return part if kind == "pad" else replace(part, limit=limit(rl, draw(st.sampled_from(["disc", "ring"]))))
-    if kind == "transformer":
-        model = LIBRARY.part("transformer-11-9")
-        assert isinstance(model, Transformer)
-        loss_db = draw(floats(0.2, 2))
-        return replace(model, limit=limit(min(rl, 30)), loss_db=loss_db, loss_tolerance_db=draw(floats(0, 1)) * loss_db)
-    return replace(LIBRARY.part(draw(st.sampled_from(LIBRARY.ids("splitter")))), limit=limit(rl))
-
-
-@given(limited_parts(), seeds, st.booleans())
-def test_no_drawn_part_exceeds_its_limit(part, seed, turned):
-    """Any figures of loss, length, impedance and tolerance, discs and rings."""
-    placed = placed_part(part, turned, 2.0)
-    own = stages_of(placed, FREQ_HZ)
-    if part.kind == "coax":
-        # Where a cable's reactance alone takes up the limit, no lead of it can keep it.
-        assume(own[0].near_radius.min() > 0)
-    near, far = own[0].near_ohm, own[-1].far_ohm
-    pieces = aligned(own, near, far, FREQ_HZ)
-    rng = np.random.default_rng(seed)
-    s = twoport.cascade([draw(piece, rng, 500) for piece in pieces])
-    limits = limits_of(part)[::-1] if turned else limits_of(part)
-    assert excess(s, limits, FREQ_HZ) <= 1 + 1e-6
-
-
-def test_drawn_reflections_reach_the_limit():
-    """The check above can fail: draws come close to the limit that they keep."""
-    for part in (LIBRARY.part("min-loss-pad"), LIBRARY.part("n-plug-bnc-plug"), LIBRARY.part("rg59")):
-        s = drawn_parts(placed_part(part), FREQ_HZ, 4000)
-        assert excess(s, limits_of(part), FREQ_HZ) > 0.9
-
-
-def test_a_section_has_no_hidden_limit():
-    """Matching sections state no limit of their own; were one given, its draws would have to keep it too."""
-    assert all(isinstance(LIBRARY.part(name), SectionLine) for name in LIBRARY.ids("section"))
-    assert {LIBRARY.part(name).limit for name in LIBRARY.ids("section")} == {None}
-
-
-@given(seeds, st.integers(1, 4))
-def test_random_two_ports_are_what_the_tests_take_them_for(seed, count):
-    s = random_two_port(np.random.default_rng(seed), count)
-    assert largest_gain(s) < 1
-    np.testing.assert_allclose(s, np.swapaxes(s, -1, -2), atol=1e-12)
