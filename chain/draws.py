@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from chain import twoport
 from chain.stages import Box, Ladder, Line, Stage
 
-__all__ = ["draw", "impedance_limit_ohm", "junction_room", "unit_draws"]
+__all__ = ["draw", "junction_room", "unit_draws"]
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -104,8 +104,6 @@ def _draw_line(line: Line, rng: np.random.Generator, count: int) -> Complex:
     if line.inside_radius is not None:
         return _draw_inside(line, loss, phase, rng, count)
     change = _uniform(rng, count, -line.impedance_tolerance_ohm, line.impedance_tolerance_ohm)
-    most = impedance_limit_ohm(line)
-    change = np.clip(change, -most, most)
     # The reactance of a line goes with its loss and resistance: a line that kept it with less of either is not passive.
     resistance = line.impedance_ohm.real + change
     angle = relative * line.impedance_ohm.imag / line.impedance_ohm.real
@@ -133,34 +131,6 @@ def _mismatched(rho: Complex, wave: Complex) -> Complex:
     out[..., 0, 0] = out[..., 1, 1] = rho * (1 - square) * down
     out[..., 0, 1] = out[..., 1, 0] = wave * (1 - rho * rho) * down
     return out
-
-
-def impedance_limit_ohm(line: Line) -> float:
-    """Largest departure of a lead's impedance: a stated reflection limit is of the whole lead and leaves no room for more.
-
-    Parameters
-    ----------
-    line : the lead.
-
-    Returns
-    -------
-    float [ohm]; infinite where nothing is limited.
-
-    Examples
-    --------
-    >>> each = np.ones(1)
-    >>> round(impedance_limit_ohm(Line("lead", 75.0, 75.0, 75 * each, each, each, near_radius=0.02 * each)), 3)
-    2.941
-
-    Source
-    ------
-    r = d/(2 Z + d) for an impedance off by d, solved for the smaller d: 2 Z r/(1 + r).
-    """
-    largest = line.near_radius if line.near_radius is not None else line.far_radius
-    if largest is None:
-        return float(np.inf)
-    least = float(largest.min())
-    return 2 * line.near_ohm * least / (1 + least)
 
 
 def junction_room(radius: Real, change_ohm: Real, reference_ohm: float) -> Real:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain import twoport
-from chain.draws import impedance_limit_ohm, junction_room
+from chain.draws import junction_room
 from chain.stages import Box, Ladder, Line, Stage
 from chain.standards import Standards
 
@@ -178,52 +178,51 @@ def _line_terms(line: Line, far: Complex) -> list[Term]:
     wave = np.exp(-(mean.loss_np + 1j * mean.phase_rad))
     turned = own * wave**2
     out = (1 - rho**2) / (1 + rho * turned) ** 2
-    terms = _end_terms(line, far) if line.inside_radius is None else []
+    by_loss = -2 * turned * mean.loss_np * out
     if line.inside_radius is not None:
         # Its place is anywhere in the line; a disc or ring turned by an unknown phase is the same disc or ring.
         sd = circle_sd(line.inside_radius, line.shape)
         middle = (wave * out, -wave * own**2 * wave**2 * out)
-        terms.append(Term(line.id, "reflection, inside", *middle, sd, False, np.abs(own)))
+        terms = [Term(line.id, "reflection, inside", *middle, sd, False, np.abs(own))]
+    else:
+        terms = _end_terms(line, far)
+        by_ohm = _by_impedance(line, far, rho, wave)
+        by_loss = by_loss + 1j * mean.impedance_ohm.imag * by_ohm
     if line.loss_tolerance:
-        effect = -2 * turned * mean.loss_np * out
-        terms.append(_real(line.id, "loss", effect, line.loss_tolerance / np.sqrt(3), mean.loss_np))
+        terms.append(_real(line.id, "loss", by_loss, line.loss_tolerance / np.sqrt(3), mean.loss_np))
     if line.length_high != line.length_low:
         each = line.loss_np + 1j * line.phase_rad
         sd = np.asarray((line.length_high - line.length_low) / np.sqrt(12))
         terms.append(_real(line.id, "length", -2 * turned * each * out, sd, np.abs(each)))
     if line.impedance_tolerance_ohm and line.inside_radius is None:
-        by_rho = (1 - turned**2 + (1 - rho**2) * wave**2 * (far**2 - 1) / (1 - rho * far) ** 2) / (
-            1 + rho * turned
-        ) ** 2
-        effect = by_rho * 2 * line.near_ohm / (mean.impedance_ohm + line.near_ohm) ** 2
-        terms.append(_real(line.id, "impedance", effect, _impedance_sd(line), 1 / (2 * line.near_ohm)))
+        effect = by_ohm * mean.impedance_ohm / mean.impedance_ohm.real
+        sd = np.asarray(line.impedance_tolerance_ohm / np.sqrt(3))
+        terms.append(_real(line.id, "impedance", effect, sd, 1 / (2 * line.near_ohm)))
     return terms
+
+
+def _by_impedance(line: Line, far: Complex, rho: Complex, wave: Complex) -> Complex:
+    """Derivative of the reflection in front of a line by its impedance; its reactance goes with resistance and loss."""
+    turned = (far - rho) / (1 - rho * far) * wave**2
+    far_side = (1 - rho**2) * wave**2 * (far**2 - 1) / (1 - rho * far) ** 2
+    by_rho = (1 - turned**2 + far_side) / (1 + rho * turned) ** 2
+    return np.asarray(by_rho * 2 * line.near_ohm / (line.impedance_ohm + line.near_ohm) ** 2)
 
 
 def _end_terms(line: Line, far: Complex) -> list[Term]:
     near, slope = seen_and_slope(line, far)
+    # A Gauss rule over the upper half of the impedance's range, which the lower half mirrors.
+    changes = line.impedance_tolerance_ohm * (NODES[:, None] + 1) / 2
     found = []
     for place, radius, at, factor in (
         ("near", line.near_radius, near, np.ones_like(far)),
         ("far", line.far_radius, far, slope),
     ):
         if radius is not None:
-            room = np.sqrt(WEIGHTS @ junction_room(radius, _changes_ohm(line)[:, None], line.near_ohm) ** 2 / 2)
+            room = np.sqrt(WEIGHTS @ junction_room(radius, changes, line.near_ohm) ** 2 / 2)
             sd = circle_sd(room, line.shape)
             found.append(Term(line.id, f"reflection, {place}", factor, -(at**2) * factor, sd, False, np.abs(at)))
     return found
-
-
-def _changes_ohm(line: Line) -> Real:
-    """Departures of the impedance at the nodes of a Gauss rule over its upper half; the lower half mirrors it."""
-    return np.asarray(np.minimum(line.impedance_tolerance_ohm * (NODES + 1) / 2, impedance_limit_ohm(line)))
-
-
-def _impedance_sd(line: Line) -> float:
-    tolerance, most = line.impedance_tolerance_ohm, impedance_limit_ohm(line)
-    if most >= tolerance:
-        return tolerance / float(np.sqrt(3))
-    return float(np.sqrt(most**2 * (1 - 2 * most / (3 * tolerance))))
 
 
 def _box_terms(box: Box, far: Complex) -> list[Term]:

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from chain.errors import RangeError
 from chain.models.adapter import LIGHT_M_PER_S, NEPER_PER_DB
-from chain.models.limits import end_radius, limit_radius
+from chain.models.limits import end_radius, impedance_room_ohm, limit_radius
 from chain.records import Item
 from chain.stages import Line, Stage
 from library.records import Coax
@@ -131,6 +131,6 @@ def stages(item: Item, freq_hz: Real) -> tuple[Stage, ...]:
             loss_tolerance=coax.loss_tolerance,
             length_low=1 - spread,
             length_high=1 + spread,
-            impedance_tolerance_ohm=coax.impedance_tolerance_ohm,
+            impedance_tolerance_ohm=min(coax.impedance_tolerance_ohm, impedance_room_ohm(radius, coax.impedance_ohm)),
         ),
     )

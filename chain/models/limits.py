@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from library.records import Limit
 
-__all__ = ["end_radius", "limit_radius"]
+__all__ = ["end_radius", "impedance_room_ohm", "limit_radius"]
 
 Real = NDArray[np.float64]
 
@@ -61,3 +61,30 @@ def end_radius(whole: Real | None, loss_np: Real) -> Real | None:
     |r1| + |r2| e^(-2 a l) <= L with |r1| = |r2|.
     """
     return None if whole is None else np.asarray(whole / (1 + np.exp(-2 * loss_np)))
+
+
+def impedance_room_ohm(radius: Real | None, reference_ohm: float) -> float:
+    """Largest departure of a lead's impedance: a reflection limit is of the whole lead and leaves no room for more.
+
+    Parameters
+    ----------
+    radius : limit at an end over the sweep, or None [-].
+    reference_ohm : nominal impedance [ohm].
+
+    Returns
+    -------
+    float [ohm]; infinite where nothing is limited.
+
+    Examples
+    --------
+    >>> round(impedance_room_ohm(np.array([0.02, 0.03]), 75.0), 3)
+    2.941
+
+    Source
+    ------
+    r = d/(2 Z + d) for an impedance off by d, solved for the smaller d: 2 Z r/(1 + r).
+    """
+    if radius is None:
+        return float(np.inf)
+    least = float(radius.min())
+    return 2 * reference_ohm * least / (1 + least)
