@@ -15,9 +15,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from chain.maps import Maps, inverse, through
 from chain.plainvalues import SCHEMA_VERSION, plain_values
-from chain.sensitivity import Term, circle_sd, expected, piece_terms, rematch_term, seen_and_slope, standard_terms
+from chain.sensitivity import Term, circle_sd, expected, piece_terms, rematch_term, seen_and_slope
 from chain.simulate import Measurement, nominal_maps
-from chain.standards import Standards, assumed_reflections, solve
+from chain.standards import Standards, assumed_reflections, solve, standard_terms
 
 __all__ = ["Contribution", "Linear", "linear"]
 
@@ -260,6 +260,9 @@ def _reasons(recovered: Complex, power: Real, pseudo: Complex, u_magnitude: Real
             size + NEAR_ONE * u_magnitude > 1,
             f"the reflection is within {NEAR_ONE:g} standard uncertainties of a full one",
         ),
-        (second > CURVED * u_magnitude, "the unknowns are too large for a linear form: second-order parts are not small"),
+        (
+            second > CURVED * u_magnitude,
+            "the unknowns are too large for a linear form: second-order parts are not small",
+        ),
     )
     return tuple("; ".join(text for broken, text in rules if broken[index]) for index in range(size.size))

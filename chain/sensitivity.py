@@ -1,4 +1,4 @@
-"""First-order effect of every unknown of a piece or a standard on the reflection in front of it, derived exactly.
+"""First-order effect of every unknown of a piece on the reflection in front of it, derived exactly.
 
 An effect is linear in a real unknown u (`plain * u`) or in a complex one and its conjugate (`plain * u + mirrored *
 conj(u)`): a lossless junction r in front of x gives (r + x)/(1 + conj(r) x), so r moves it by r - conj(r) x^2. Sizes come
@@ -15,9 +15,8 @@ from numpy.typing import NDArray
 from chain import twoport
 from chain.draws import junction_room
 from chain.stages import Box, Ladder, Line, Stage
-from chain.standards import Standards
 
-__all__ = ["Term", "circle_sd", "expected", "piece_terms", "rematch_term", "seen_and_slope", "standard_terms"]
+__all__ = ["Term", "circle_sd", "expected", "piece_terms", "real_term", "rematch_term", "seen_and_slope"]
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -166,7 +165,29 @@ def piece_terms(piece: Stage, far: Complex) -> list[Term]:
     return _box_terms(piece, far) if isinstance(piece, Box) else _ladder_terms(piece, far)
 
 
-def _real(name: str, what: str, effect: Complex, sd: Real | float, curve: Real | float) -> Term:
+def real_term(name: str, what: str, effect: Complex, sd: Real | float, curve: Real | float) -> Term:
+    """Effect of a real unknown.
+
+    Parameters
+    ----------
+    name, what : what it belongs to, and what it is.
+    effect : shape (frequencies,), effect of one unit of it [per unit].
+    sd : its standard uncertainty [unit].
+    curve : second-order part of its effect, relative to the first [per unit].
+
+    Returns
+    -------
+    Term.
+
+    Examples
+    --------
+    >>> float(real_term("pad", "loss", np.array([0.1 + 0j]), 0.5, 0.0).power[0])
+    0.0025
+
+    Source
+    ------
+    Definition.
+    """
     return Term(name, what, effect, np.zeros_like(effect), np.asarray(sd), True, np.asarray(curve))
 
 
@@ -189,15 +210,15 @@ def _line_terms(line: Line, far: Complex) -> list[Term]:
         by_ohm = _by_impedance(line, far, rho, wave)
         by_loss = by_loss + 1j * mean.impedance_ohm.imag * by_ohm
     if line.loss_tolerance:
-        terms.append(_real(line.id, "loss", by_loss, line.loss_tolerance / np.sqrt(3), mean.loss_np))
+        terms.append(real_term(line.id, "loss", by_loss, line.loss_tolerance / np.sqrt(3), mean.loss_np))
     if line.length_high != line.length_low:
         each = line.loss_np + 1j * line.phase_rad
         sd = np.asarray((line.length_high - line.length_low) / np.sqrt(12))
-        terms.append(_real(line.id, "length", -2 * turned * each * out, sd, np.abs(each)))
+        terms.append(real_term(line.id, "length", -2 * turned * each * out, sd, np.abs(each)))
     if line.impedance_tolerance_ohm and line.inside_radius is None:
         effect = by_ohm * mean.impedance_ohm / mean.impedance_ohm.real
         sd = np.asarray(line.impedance_tolerance_ohm / np.sqrt(3))
-        terms.append(_real(line.id, "impedance", effect, sd, 1 / (2 * line.near_ohm)))
+        terms.append(real_term(line.id, "impedance", effect, sd, 1 / (2 * line.near_ohm)))
     return terms
 
 
@@ -238,7 +259,7 @@ def _box_terms(box: Box, far: Complex) -> list[Term]:
         sd = circle_sd(box.far_radius, box.shape)
         terms.append(Term(box.id, "reflection, far", slope * far**2, zero, sd, False, curve))
     if box.loss_tolerance_db:
-        terms.append(_real(box.id, "loss", -DB * own, box.loss_tolerance_db / np.sqrt(3), DB / 2))
+        terms.append(real_term(box.id, "loss", -DB * own, box.loss_tolerance_db / np.sqrt(3), DB / 2))
     if box.product_radius is not None:
         terms.append(Term(box.id, "transmission", own, zero, circle_sd(box.product_radius), False, np.zeros(far.shape)))
     return terms
@@ -264,7 +285,7 @@ def _ladder_terms(ladder: Ladder, far: Complex) -> list[Term]:
             by_ohm = (1 + seen) ** 2 * ohm / (2 * impedance**2)
         terms = [term.scaled(slope) for term in terms]
         sd = resistance * ladder.tolerance / np.sqrt(3)
-        terms.insert(0, _real(ladder.id, f"resistor {index + 1}", by_ohm, sd, 1 / resistance))
+        terms.insert(0, real_term(ladder.id, f"resistor {index + 1}", by_ohm, sd, 1 / resistance))
     return terms
 
 
@@ -291,55 +312,3 @@ def rematch_term(radius: float, at: Complex) -> Term:
     (r + x)/(1 + conj(r) x), first order in r.
     """
     return Term("re-mating", "joint opened again", np.ones_like(at), -(at**2), circle_sd(radius), False, np.abs(at))
-
-
-def standard_terms(standards: Standards, freq_hz: Real) -> list[tuple[Complex, list[Term]]]:
-    """What open, short and load are expected to be, and the effects of their unknowns on them.
-
-    Parameters
-    ----------
-    standards : limits of the standards.
-    freq_hz : shape (frequencies,) [Hz].
-
-    Returns
-    -------
-    list of (expected reflection of shape (frequencies,), terms) for open, short and load.
-
-    Examples
-    --------
-    >>> load, terms = standard_terms(Standards(75.0, 0.025), np.array([1e8]))[2]
-    >>> complex(load[0]), [(term.what, float(term.sd)) for term in terms]
-    (0j, [('reflection of the load', 0.0125)])
-
-    Source
-    ------
-    (Z - R)/(Z + R) with a capacitance, an inductance, a mismatch R(1 + s)/(1 - s); rectangular from zero to the limit.
-    """
-    omega, ohm = 2 * np.pi * freq_hz, standards.reference_ohm
-    root12 = np.sqrt(12)
-    admittance = 1j * omega * ohm * standards.open_capacitance_f / 2
-    opened = (1 - admittance) / (1 + admittance)
-    shorted, by_short = _inductive(np.zeros(freq_hz.shape), omega * standards.short_inductance_h / 2, ohm)
-    load, by_load = _inductive(np.full(freq_hz.shape, ohm), omega * standards.load_inductance_h / 2, ohm)
-    of_open, of_short, of_load = [], [], []
-    if standards.open_capacitance_f:
-        effect = -2j * omega * ohm / (1 + admittance) ** 2
-        of_open.append(_real("open", "its capacitance", effect, standards.open_capacitance_f / root12, omega * ohm))
-    if standards.short_inductance_h:
-        sd = standards.short_inductance_h / root12
-        of_short.append(_real("short", "its inductance", 1j * omega * by_short, sd, omega / ohm))
-    if standards.load_radius:
-        sd = circle_sd(standards.load_radius)
-        effect = 2 * ohm * by_load
-        of_load.append(Term("load", "reflection of the load", effect, np.zeros_like(load), sd, False, np.abs(load)))
-    if standards.load_inductance_h:
-        sd = standards.load_inductance_h / root12
-        of_load.append(_real("load", "its inductance", 1j * omega * by_load, sd, omega / (2 * ohm)))
-    return [(opened, of_open), (shorted, of_short), (load, of_load)]
-
-
-def _inductive(resistance_ohm: Real, reactance_ohm: Real, reference_ohm: float) -> tuple[Complex, Complex]:
-    """Reflection of a resistance with a series reactance, and its derivative by the impedance."""
-    impedance = resistance_ohm + 1j * reactance_ohm
-    down = impedance + reference_ohm
-    return np.asarray((impedance - reference_ohm) / down), np.asarray(2 * reference_ohm / down**2)

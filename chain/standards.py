@@ -12,8 +12,9 @@ from chain.draws import unit_draws
 from chain.maps import Maps
 from chain.ratios import magnitude_from_return_loss, reflection_from_ohm
 from chain.records import Calibration
+from chain.sensitivity import Term, circle_sd, real_term
 
-__all__ = ["Standards", "assumed_reflections", "drawn_reflections", "solve"]
+__all__ = ["Standards", "assumed_reflections", "drawn_reflections", "solve", "standard_terms"]
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -105,6 +106,58 @@ def drawn_reflections(
     resistive = ohm * (1 + size) / (1 - size)
     load = np.asarray(reflection_from_ohm(resistive + 1j * omega * series, ohm))
     return opened, shorted, load
+
+
+def standard_terms(standards: Standards, freq_hz: Real) -> list[tuple[Complex, list[Term]]]:
+    """What open, short and load are expected to be, and the effects of their unknowns on them.
+
+    Parameters
+    ----------
+    standards : limits of the standards.
+    freq_hz : shape (frequencies,) [Hz].
+
+    Returns
+    -------
+    list of (expected reflection of shape (frequencies,), terms) for open, short and load.
+
+    Examples
+    --------
+    >>> load, terms = standard_terms(Standards(75.0, 0.025), np.array([1e8]))[2]
+    >>> complex(load[0]), [(term.what, float(term.sd)) for term in terms]
+    (0j, [('reflection of the load', 0.0125)])
+
+    Source
+    ------
+    (Z - R)/(Z + R) with a capacitance, an inductance, a mismatch R(1 + s)/(1 - s); rectangular from zero to the limit.
+    """
+    omega, ohm = 2 * np.pi * freq_hz, standards.reference_ohm
+    root12 = np.sqrt(12)
+    admittance = 1j * omega * ohm * standards.open_capacitance_f / 2
+    opened = (1 - admittance) / (1 + admittance)
+    shorted, by_short = _inductive(np.zeros(freq_hz.shape), omega * standards.short_inductance_h / 2, ohm)
+    load, by_load = _inductive(np.full(freq_hz.shape, ohm), omega * standards.load_inductance_h / 2, ohm)
+    of_open, of_short, of_load = [], [], []
+    if standards.open_capacitance_f:
+        effect = -2j * omega * ohm / (1 + admittance) ** 2
+        of_open.append(real_term("open", "its capacitance", effect, standards.open_capacitance_f / root12, omega * ohm))
+    if standards.short_inductance_h:
+        sd = standards.short_inductance_h / root12
+        of_short.append(real_term("short", "its inductance", 1j * omega * by_short, sd, omega / ohm))
+    if standards.load_radius:
+        sd = circle_sd(standards.load_radius)
+        effect = 2 * ohm * by_load
+        of_load.append(Term("load", "reflection of the load", effect, np.zeros_like(load), sd, False, np.abs(load)))
+    if standards.load_inductance_h:
+        sd = standards.load_inductance_h / root12
+        of_load.append(real_term("load", "its inductance", 1j * omega * by_load, sd, omega / (2 * ohm)))
+    return [(opened, of_open), (shorted, of_short), (load, of_load)]
+
+
+def _inductive(resistance_ohm: Real, reactance_ohm: Real, reference_ohm: float) -> tuple[Complex, Complex]:
+    """Reflection of a resistance with a series reactance, and its derivative by the impedance."""
+    impedance = resistance_ohm + 1j * reactance_ohm
+    down = impedance + reference_ohm
+    return np.asarray((impedance - reference_ohm) / down), np.asarray(2 * reference_ohm / down**2)
 
 
 def solve(raw: Sequence[Complex], assumed: Sequence[Complex]) -> Maps:

@@ -16,10 +16,10 @@ from chain.coverage_region import recovered_draws
 from chain.join import aligned
 from chain.linear import linear
 from chain.models import stages_of
-from chain.sensitivity import circle_sd, expected, piece_terms, rematch_term, seen_and_slope, standard_terms
+from chain.sensitivity import circle_sd, expected, piece_terms, rematch_term, seen_and_slope
 from chain.simulate import Measurement
 from chain.stages import Box, Ladder, Line
-from chain.standards import Standards
+from chain.standards import Standards, standard_terms
 from chain.unknowns import names, only
 
 FREQ = np.array([60e6, 200e6, 862e6])
