@@ -10,12 +10,12 @@ from chain.report.look import say, title
 __all__ = ["plane_words", "render"]
 
 
-def render(setup: Setup, console: Console) -> None:
+def render(result: Setup, console: Console) -> None:
     """Print title, chain and calibration plane of a set-up.
 
     Parameters
     ----------
-    setup : the set-up.
+    result : the set-up.
     console : where to.
 
     Examples
@@ -26,12 +26,12 @@ def render(setup: Setup, console: Console) -> None:
     ------
     Own convention.
     """
-    title(console, setup.title)
-    near = f"near ({setup.near.connector}, {setup.near.impedance_ohm:g} ohm)"
-    far = f"far ({setup.far.connector}, {setup.far.impedance_ohm:g} ohm)"
-    items = [f"{item.id} (reversed)" if item.reversed else item.id for item in setup.items]
+    title(console, result.title)
+    near = f"near ({result.near.connector}, {result.near.impedance_ohm:g} ohm)"
+    far = f"far ({result.far.connector}, {result.far.impedance_ohm:g} ohm)"
+    items = [f"{item.id} (reversed)" if item.reversed else item.id for item in result.items]
     say(console, " > ".join([near, *items, far]), indent=2)
-    say(console, f"calibrated {plane_words(setup.calibration.plane)}")
+    say(console, f"calibrated {plane_words(result.calibration.plane)}")
     console.print()
 
 

@@ -1,0 +1,247 @@
+"""Which way imports run, how long files and functions are, and that every public function is documented."""
+
+import ast
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+LONGEST_FILE = 400
+LONGEST_BODY = 40
+
+# Each room: its modules below `chain` (a folder stands for all in it), and the rooms it may import besides itself.
+ROOMS = {
+    "library": ("library", ""),
+    "words": ("__init__ errors findings money plainvalues records units", "library"),
+    "text": ("caret tomltext", "words"),
+    "numbers": ("ratios twoport maps regions", "words"),
+    "touchstone": ("touchstone", "words"),
+    "search": ("catalogue pareto togo search", "words"),
+    "pieces": (
+        "stages join transfer draws standards sensitivity discs bound models",
+        "library words numbers touchstone",
+    ),
+    "chain": (
+        "conductors ends joints graph cascade budget account",
+        "library words numbers pieces",
+    ),
+    "unknowns": (
+        "simulate guarantee belt intervals unknowns linear coverage_region adaptive",
+        "library words numbers pieces chain",
+    ),
+    "answers": (
+        "readings sweepfile browse barepad expect recover planes cures checks hazard_checks impedance_checks "
+        "direct_current",
+        "library words numbers touchstone pieces chain unknowns",
+    ),
+    "files": (
+        "setupreaders setupschema setuptables overrides placing sections spans setupfile schemaexport starter",
+        "library words text numbers touchstone pieces chain",
+    ),
+    "choosing": (
+        "needrecords needschema needparts needrows offers needfile stockroom rerank missing choose contrast improve",
+        "library words text numbers search pieces chain unknowns answers files",
+    ),
+    "report": ("report", "library words chain answers choosing"),
+    "cli": ("cli __main__", "library words text touchstone chain unknowns answers files choosing report"),
+}
+# Heavy libraries, and the modules that may import them.
+HEAVY = {
+    "pydantic": {"chain.setupreaders", "chain.setupschema", "chain.setuptables", "chain.needschema", "chain.needrows"},
+    "networkx": {"chain.graph"},
+    "skrf": {"chain.touchstone"},
+    "tree_sitter": {"chain.caret"},
+    "tree_sitter_toml": {"chain.caret"},
+    "rich": {"chain.report", "chain.cli.output"},
+    "click": {"chain.cli"},
+    "scipy": {"chain.models.measured"},
+    "pandas": set(),
+}
+# Functions of one signature, told once where they are used: the parameters that mark them.
+SHARED = {"chain.models": ["item", "freq_hz"], "chain": ["setup", "joints", "graph"]}
+# Folders of siblings with one signature: what each must define, and the modules that serve them.
+FOLDERS = {
+    "models": ("stages", ["item", "freq_hz"], {"limits"}),
+    "report": ("render", ["result", "console"], {"look", "json", "figures"}),
+    "cli": ("command", None, {"main", "options", "output", "progress"}),
+}
+
+
+@cache
+def tree(path):
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+def sources():
+    return sorted([*(ROOT / "chain").rglob("*.py"), *(ROOT / "library").rglob("*.py")])
+
+
+def module_name(path):
+    return ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
+
+
+NAMES = {module_name(path): path for path in sources()}
+
+
+def only_for_types(node):
+    return isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING"
+
+
+def statements(node, lazy):
+    """Import statements of a module; those inside functions only with `lazy`."""
+    for child in ast.iter_child_nodes(node):
+        if only_for_types(child) or (not lazy and isinstance(child, (ast.FunctionDef, ast.ClassDef))):
+            continue
+        if isinstance(child, (ast.Import, ast.ImportFrom)):
+            yield child
+        yield from statements(child, lazy)
+
+
+def imported(path, lazy=True):
+    """Full names of the modules that a file imports."""
+    for node in statements(tree(path), lazy):
+        if isinstance(node, ast.Import):
+            yield from (each.name for each in node.names)
+        else:
+            assert not node.level, f"{path}: relative import"
+            whole = [f"{node.module}.{each.name}" for each in node.names]
+            yield from [name for name in whole if name in NAMES] or [node.module]
+
+
+def room_of(name):
+    parts = name.split(".")
+    if parts[0] == "library":
+        return "library"
+    key = parts[1] if len(parts) > 1 else "__init__"
+    rooms = [room for room, (modules, _) in ROOMS.items() if key in modules.split()]
+    assert len(rooms) == 1, f"{name} belongs to {rooms or 'no room'}: say in ROOMS where it lives"
+    return rooms[0]
+
+
+def test_every_module_lives_in_one_room_and_every_name_in_the_table_exists():
+    """No module outside the table; no room that lists what is gone."""
+    for name in NAMES:
+        room_of(name)
+    there = {name.split(".")[1] if "." in name else "__init__" for name in NAMES if name.startswith("chain")} | {
+        "library"
+    }
+    listed = {key for modules, _ in ROOMS.values() for key in modules.split()}
+    assert listed - there == set()
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_imports_run_one_way(name):
+    """A module imports its own room and the rooms that the table allows, nothing else of the project."""
+    room = room_of(name)
+    for other in imported(NAMES[name]):
+        if other.split(".")[0] in ("chain", "library"):
+            target = room_of(other)
+            assert target == room or target in ROOMS[room][1].split(), f"{name} ({room}) imports {other} ({target})"
+
+
+def test_no_import_cycle():
+    """No way leads from a module back to itself; inside `library` imports in functions do not count."""
+    graph = {
+        name: {each for each in imported(path, lazy=name.startswith("chain")) if each in NAMES}
+        for name, path in NAMES.items()
+    }
+    done = set()
+
+    def visit(name, trail):
+        assert name not in trail, f"cycle: {' > '.join([*trail, name])}"
+        if name not in done:
+            for other in graph[name]:
+                visit(other, [*trail, name])
+            done.add(name)
+
+    for name in graph:
+        visit(name, [])
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_heavy_libraries_stay_in_their_modules(name):
+    """A light command stays light: few modules may import what is slow to import."""
+    for other in imported(NAMES[name]):
+        top = other.split(".")[0]
+        if top in HEAVY and not name.startswith("library."):
+            homes = HEAVY[top]
+            assert any(name == home or name.startswith(f"{home}.") for home in homes), f"{name} imports {other}"
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_files_and_functions_are_short(name):
+    """Under 400 lines a file, under 40 a function body, its docstring not counted."""
+    path = NAMES[name]
+    assert len(path.read_text(encoding="utf-8").splitlines()) < LONGEST_FILE
+    for node in ast.walk(tree(path)):
+        if isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef)):
+            body = node.body[1:] if ast.get_docstring(node) else node.body
+            lines = body[-1].end_lineno - body[0].lineno + 1 if body else 0
+            assert lines < LONGEST_BODY, f"{name}.{node.name}: {lines} lines"
+
+
+def public_functions(path):
+    exported = next(
+        (
+            {each.value for each in node.value.elts if isinstance(each, ast.Constant)}
+            for node in tree(path).body
+            if isinstance(node, ast.Assign)
+            and ast.unparse(node.targets[0]) == "__all__"
+            and hasattr(node.value, "elts")
+        ),
+        set(),
+    )
+    return [node for node in tree(path).body if isinstance(node, ast.FunctionDef) and node.name in exported]
+
+
+def told_once(name, node):
+    """A command (click reads its help), or one of many siblings whose signature is told where it is used."""
+    takes = [each.arg for each in node.args.args]
+    return (name.startswith("chain.cli.") and node.decorator_list) or takes == SHARED.get(name.rpartition(".")[0])
+
+
+@pytest.mark.parametrize("name", [name for name, path in NAMES.items() if public_functions(path)])
+def test_public_functions_are_documented(name):
+    """Every function that a module offers says what it takes and gives, with an example and a source."""
+    for node in public_functions(NAMES[name]):
+        text = ast.get_docstring(node) or ""
+        assert text, f"{name}.{node.name}: no docstring"
+        if told_once(name, node):
+            continue
+        takes = [each.arg for each in [*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs]]
+        gives = node.returns is not None and ast.unparse(node.returns) not in ("None", "NoReturn")
+        wanted = ["Examples", "Source", *(["Parameters"] if takes else []), *(["Returns"] if gives else [])]
+        for section in wanted:
+            assert f"\n{section}\n{'-' * len(section)}\n" in text, f"{name}.{node.name}: no section {section}"
+        parameters = text.split("Parameters\n----------\n")[-1].split("\n\n")[0]
+        for argument in takes:
+            assert argument in parameters, f"{name}.{node.name}: parameter {argument} is not told"
+
+
+@pytest.mark.parametrize(
+    "path",
+    [path for folder in FOLDERS for path in sorted((ROOT / "chain" / folder).glob("*.py"))],
+    ids=lambda p: p.stem,
+)
+def test_folders_hold_siblings_of_one_signature(path):
+    """A folder is there for siblings: each defines the same thing, in the same way."""
+    defined, arguments, helpers = FOLDERS[path.parent.name]
+    if path.stem in {"__init__", *helpers}:
+        return
+    found = [node for node in tree(path).body if isinstance(node, ast.FunctionDef) and node.name == defined]
+    assert len(found) == 1, f"{path}: no function {defined}"
+    if arguments:
+        assert [each.arg for each in found[0].args.args][: len(arguments)] == arguments
+
+
+def test_no_other_folder_of_modules():
+    """Beside these folders `chain` is flat, and `library` has none but its data."""
+    folders = {path.name for path in (ROOT / "chain").iterdir() if path.is_dir() and list(path.glob("*.py"))}
+    assert folders == set(FOLDERS)
+    assert not [path for path in (ROOT / "library").iterdir() if path.is_dir() and list(path.glob("*.py"))]
+
+
+def test_nothing_is_written_in_tests_that_would_shadow_a_package():
+    """No `__init__.py` below tests: it would hide the real `library`."""
+    assert not list((ROOT / "tests").rglob("__init__.py"))
