@@ -16,7 +16,7 @@ from chain.ratios import vswr
 from chain.records import Item, Setup
 from chain.simulate import CHUNK, Measurement, measurement, nominal_maps, simulate
 from chain.unknowns import names, only
-from library.records import Limit
+from library.records import Adapter, Limit, Pad, Part
 
 __all__ = ["Cure", "Share", "best_cure", "contributions", "cures", "interval_at"]
 
@@ -163,25 +163,27 @@ def cures(setup: Setup) -> Iterator[tuple[str, Setup]]:
             moved = replace(calibration, plane=item.id, load_db=load_db, load_impedance_ohm=None)
             yield f"calibrate after '{item.id}'", replace(setup, calibration=moved)
     for index, item in enumerate(setup.items):
-        if item.part.kind == "adapter" and _limit_db(item.part.limit) < BETTER_DB:
+        part = item.part
+        if isinstance(part, Adapter) and _limit_db(part.limit) < BETTER_DB:
             text = f"a precision adapter (return loss {BETTER_DB:g} dB) in place of '{item.id}'"
-            yield text, _swapped(setup, index, replace(item.part, limit=Limit((0.0,), (BETTER_DB,))))
+            yield text, _swapped(setup, index, replace(part, limit=Limit((0.0,), (BETTER_DB,))))
     if calibration.plane != "near" and load_db < GOOD_LOAD_DB:
         better = replace(calibration, load_db=GOOD_LOAD_DB, load_inductance_h=0.0)
         yield f"a load of {GOOD_LOAD_DB:g} dB return loss for the calibration", replace(setup, calibration=better)
     for index, item in enumerate(setup.items):
-        if item.part.kind == "pad" and item.part.model == "specification" and _limit_db(item.part.near_limit) < BETTER_DB:
+        part = item.part
+        if isinstance(part, Pad) and part.model == "specification" and _limit_db(part.near_limit) < BETTER_DB:
             limit = Limit((0.0,), (BETTER_DB,))
-            part = replace(item.part, near_limit=limit, far_limit=limit, loss_tolerance_db=0.1)
-            yield f"a better pad (return loss {BETTER_DB:g} dB) in place of '{item.id}'", _swapped(setup, index, part)
+            better_pad = replace(part, near_limit=limit, far_limit=limit, loss_tolerance_db=0.1)
+            yield f"a better pad (return loss {BETTER_DB:g} dB) in place of '{item.id}'", _swapped(setup, index, better_pad)
 
 
 def _limit_db(limit: Limit | None) -> float:
     return min(limit.return_loss_db) if limit is not None else 99.0
 
 
-def _swapped(setup: Setup, index: int, part: object) -> Setup:
-    item: Item = replace(setup.items[index], part=part)  # type: ignore[arg-type]
+def _swapped(setup: Setup, index: int, part: Part) -> Setup:
+    item: Item = replace(setup.items[index], part=part)
     return replace(setup, items=(*setup.items[:index], item, *setup.items[index + 1 :]))
 
 

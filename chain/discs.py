@@ -9,6 +9,7 @@ maps); a lossless junction of radius rho takes a magnitude b at most to (b + rho
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -98,7 +99,7 @@ def backward(pieces: Sequence[Stage], region: Region) -> Region:
     return region
 
 
-def _wide(value: NDArray[np.generic], region: Region) -> NDArray[np.generic]:
+def _wide(value: NDArray[Any], region: Region) -> NDArray[Any]:
     """A value over frequency, shaped to broadcast against a region's trailing axes."""
     extra = region.center.ndim - 1 - value.ndim
     return value.reshape(value.shape + (1,) * extra)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from chain.records import Far, Item, Near
-from library.records import Adapter, Connector
+from library.records import Adapter, Coax, Connector, Splitter, Termination
 
 __all__ = ["End", "far_end", "item_ends", "item_ohm", "near_end"]
 
@@ -42,7 +42,7 @@ def item_ohm(item: Item) -> tuple[float, float]:
     The part's record.
     """
     part = item.part
-    if part.kind in ("adapter", "coax", "splitter", "termination"):
+    if isinstance(part, (Adapter, Coax, Splitter, Termination)):
         return part.impedance_ohm, part.impedance_ohm
     ohm = (part.near_ohm, part.far_ohm)
     return ohm[::-1] if item.reversed else ohm

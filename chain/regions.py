@@ -7,6 +7,7 @@ below zero means that nothing is excluded. `most` and `least` bound the magnitud
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,7 +48,7 @@ class Region:
         """Smallest magnitude inside the region, shape (frequencies, ...)."""
         outside = np.abs(self.center) - self.radius
         hole = self.hole_radius - np.abs(self.hole_center)
-        return np.maximum(np.maximum(outside, hole).max(axis=0), 0.0)
+        return np.asarray(np.maximum(np.maximum(outside, hole).max(axis=0), 0.0))
 
     def inside_unit(self) -> Region:
         """The same region where it lies in the unit disc; where an outer disc leaves it, the unit disc instead."""
@@ -151,7 +152,7 @@ def _image(
     return image, radius * np.abs(a * d - b * c) / down, good
 
 
-def scale(region: Region, turn: NDArray[np.generic], low: Real, high: Real, half_rad: Real) -> Region:
+def scale(region: Region, turn: NDArray[Any], low: Real, high: Real, half_rad: Real) -> Region:
     """Multiply by `turn` (magnitude 1), a real factor from low to high and a rotation of up to half_rad either way.
 
     Parameters
@@ -184,7 +185,7 @@ def scale(region: Region, turn: NDArray[np.generic], low: Real, high: Real, half
     return Region(center, radius + ROUNDING, hole_center, np.where(region.hole_radius > 0, hole - ROUNDING, -1.0))
 
 
-def shift_by(region: Region, offset: NDArray[np.generic]) -> Region:
+def shift_by(region: Region, offset: NDArray[Any]) -> Region:
     """Add a known complex number.
 
     Parameters
@@ -232,7 +233,7 @@ def add_disc(region: Region, radius: Real) -> Region:
     return Region(region.center, region.radius + radius, region.hole_center, region.hole_radius - radius)
 
 
-def quotient(region: Region, radius: NDArray[np.generic]) -> Region:
+def quotient(region: Region, radius: NDArray[Any]) -> Region:
     """Map z to z/(1 - d z) for any complex d of magnitude up to `radius`.
 
     Parameters
@@ -259,7 +260,7 @@ def quotient(region: Region, radius: NDArray[np.generic]) -> Region:
     return _follow(region, slip, most / room, least / (1 + np.real(radius) * least))
 
 
-def junction(region: Region, radius: NDArray[np.generic], stretch: NDArray[np.generic] | None = None) -> Region:
+def junction(region: Region, radius: NDArray[Any], stretch: NDArray[Any] | None = None) -> Region:
     """Put a lossless junction of unknown phase and magnitude up to `radius` in front.
 
     Parameters

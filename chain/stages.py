@@ -8,6 +8,7 @@ there is one description of the unknowns. `near_ohm` and `far_ohm` are the real 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -219,5 +220,5 @@ def at_frequencies(piece: Stage, chosen: slice) -> Stage:
     ------
     Indexing; no formula.
     """
-    arrays = {name: value[chosen] for name, value in vars(piece).items() if isinstance(value, np.ndarray)}
+    arrays: dict[str, Any] = {name: value[chosen] for name, value in vars(piece).items() if isinstance(value, np.ndarray)}
     return replace(piece, **arrays)

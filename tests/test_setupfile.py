@@ -8,7 +8,7 @@ import pytest
 
 from chain.setupfile import load_setup, parse_setup
 from library.load import load_library
-from library.records import Connector, Limit
+from library.records import Limit
 
 DEMO = Path(__file__).parent.parent / "demo" / "boathouse.toml"
 ENDS = """
@@ -33,7 +33,8 @@ def test_the_demo_is_read_as_it_stands():
     assert (setup.sweep.start_hz, setup.sweep.stop_hz, setup.sweep.points) == (174e6, 240e6, 133)
     assert [item.id for item in setup.items] == ["adapter", "pad", "lead"]
     assert setup.items[2].length_m == 0.6
-    assert setup.items[2].far_connector == Connector("F-75", "plug")
+    far = setup.items[2].far_connector
+    assert (far.family, far.gender, far.variant) == ("F-75", "plug", "RG-59 conductor")
     assert (setup.near.impedance_ohm, setup.near.directivity_db, setup.near.max_power_dbm) == (50.0, 40.0, 20.0)
     assert (setup.far.impedance_ohm, setup.far.limit_vswr, setup.far.dc_feed_v) == (75.0, 2.0, 0.0)
     assert (setup.calibration.plane, setup.calibration.load_db) == ("near", 32.0)

@@ -22,7 +22,7 @@ def stages(item: Item, freq_hz: NDArray[np.float64]) -> tuple[Stage, ...]:
     total[...] = np.eye(2)[::-1]
     for impedance, wavelengths in section.pieces:
         phase = 2 * np.pi * wavelengths * freq_hz / section.design_hz
-        piece = line_s(np.full(freq_hz.shape, impedance, dtype=complex), 1j * phase, section.near_ohm)
+        piece = line_s(np.full(freq_hz.shape, impedance, dtype=complex), np.asarray(1j * phase), section.near_ohm)
         total = twoport.star(total, piece)
     total = twoport.renormalise(total, (section.near_ohm, section.near_ohm), (section.near_ohm, section.far_ohm))
     radius = limit_radius(section.limit, freq_hz)
