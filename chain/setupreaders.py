@@ -93,7 +93,25 @@ def _text(value: object, noun: str, example: str) -> str:
 
 
 def named(value: object) -> str:
-    """Give the type of a TOML value in words."""
+    """Give the type of a TOML value in words.
+
+    Parameters
+    ----------
+    value : what the file holds.
+
+    Returns
+    -------
+    str with its article.
+
+    Examples
+    --------
+    >>> named([])
+    'a list'
+
+    Source
+    ------
+    Types of TOML 1.0.
+    """
     names = {bool: "true or false", int: "a number", float: "a number", str: "a text", list: "a list", dict: "a table"}
     return names.get(type(value), "a date or time")
 
