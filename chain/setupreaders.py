@@ -175,7 +175,26 @@ def read_path(value: object) -> tuple[str, str]:
 
 
 def pattern(kind: str) -> dict[str, Any]:
-    """Give the JSON Schema of a kind of quantity."""
+    """Give the JSON Schema of a kind of quantity.
+
+    Parameters
+    ----------
+    kind : a key of `chain.units.KINDS`.
+
+    Returns
+    -------
+    dict, a string with its pattern.
+
+    Examples
+    --------
+    >>> import re
+    >>> bool(re.match(pattern("length")["pattern"], "0.6 m")), bool(re.match(pattern("length")["pattern"], "0.6 V"))
+    (True, False)
+
+    Source
+    ------
+    Units of the kind.
+    """
     rule = KINDS[kind]
     units = [unit.replace("u", "[uµμ]") if unit in ("um", "uH", "uF") else unit for unit in rule.units]
     units += ["k?[\u03a9\u2126]"] if kind == "impedance" else []
