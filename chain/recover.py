@@ -12,10 +12,12 @@ from numpy.typing import NDArray
 from chain.adaptive import draws_needed
 from chain.belt import GRID
 from chain.cascade import build
+from chain.coverage_region import Ellipse, ellipse, recovered_draws
 from chain.cures import Cure, Share, best_cure, contributions
 from chain.errors import RangeError
 from chain.guarantee import reading_bound, true_bound, true_bound_complex
-from chain.intervals import SEED, table
+from chain.intervals import SEED, Table, table
+from chain.linear import Linear, linear
 from chain.maps import Maps
 from chain.plainvalues import SCHEMA_VERSION, plain_values
 from chain.ratios import mismatch_loss_db, vswr
@@ -81,6 +83,10 @@ class Recovery:
     channels: tuple[ChannelResult, ...]
     contributions: tuple[Share, ...]
     cure: Cure | None
+    linear: Linear | None
+    """Linear propagation over frequency, for complex readings; an answer only where its `valid` is true."""
+    region: Ellipse | None
+    """Coverage region of the true reflection in the complex plane, for complex readings, over frequency."""
     refused: tuple[tuple[float, str], ...]
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
@@ -91,6 +97,8 @@ class Recovery:
         own["channels"] = [vars(each) for each in self.channels]
         own["contributions"] = [vars(each) for each in self.contributions]
         own["cure"] = None if self.cure is None else vars(self.cure)
+        own["linear"] = None if self.linear is None else self.linear.to_dict()
+        own["region"] = None if self.region is None else vars(self.region)
         own["refused"] = [{"freq_hz": freq_hz, "reason": reason} for freq_hz, reason in self.refused]
         return plain_values({"schema_version": SCHEMA_VERSION, **own})  # type: ignore[return-value]
 
@@ -217,7 +225,7 @@ def recover(
     edges = [(low, high) for _, low, high in setup.sweep.channels]
     made = table(way, has_phase, edges, count, seed, progress)
     low, high = _inside(made.points.interval(observed), bound)
-    channels = _channels(setup, readings, made.members, _channel_ends(made, observed), magnitude)
+    channels = _channels(setup, readings, made.members, _channel_ends(made, observed, high), magnitude)
     worst = int(np.argmax(np.where(np.isnan(high), -1.0, high)))
     return Recovery(
         **_judged(setup, readings, (low, high), channels),
@@ -235,8 +243,16 @@ def recover(
         draws=made.draws,
         contributions=contributions(way, float(magnitude[worst]), seed),
         cure=best_cure(setup, float(readings.freq_hz[worst]), float(magnitude[worst]), has_phase, seed),
+        linear=None if far is None else linear(way, far),
+        region=None if far is None else _region(way, far, seed),
         refused=refused,
     )
+
+
+def _region(way: Measurement, far: Complex, seed: int) -> Ellipse:
+    """Region of the true reflection: the drawn errors about the recovered value, turned round."""
+    drawn = recovered_draws(way, far, CHUNK, seed)
+    return ellipse(2 * far - drawn)
 
 
 def _bound(way: Measurement, readings: Readings) -> tuple[Real, Real]:
@@ -322,12 +338,18 @@ def _inside(interval: tuple[Real, Real], bound: tuple[Real, Real]) -> tuple[Real
     return np.clip(low, bound[0], bound[1]), np.clip(high, bound[0], bound[1])
 
 
-def _channel_ends(made, observed: Real) -> tuple[Real, Real, list[int]]:  # type: ignore[no-untyped-def]
+def _channel_ends(made: Table, observed: Real, points_high: Real) -> tuple[Real, Real, list[int]]:
+    """Interval of each channel's worst point.
+
+    The channel's belt takes an antenna that is equally bad all over the channel; one that is bad at one point only is
+    pushed up less by picking the worst, so the upper end is never below that of the worst point itself.
+    """
     if made.channels is None:
         return np.zeros(0), np.zeros(0), []
     at = [span.start + int(np.argmax(observed[span])) for span in made.members]
     low, high = made.channels.interval(observed[at])
-    return np.where(np.isnan(low), GRID[-1], low), np.where(np.isnan(high), 1.0, high), at
+    low, high = np.where(np.isnan(low), GRID[-1], low), np.where(np.isnan(high), 1.0, high)
+    return low, np.fmax(high, points_high[at]), at
 
 
 def _channels(
