@@ -78,7 +78,7 @@ def calibrations(room: Stockroom, setup: Setup) -> Iterator[tuple[str, Calibrati
             continue
         end = item_ends(next(item for item in setup.items if item.id == after))[1]
         load_db, words = _load(room, end.connector, end.line_ohm)
-        text = f"open, short and {end.line_ohm:g}-ohm load ({words}) for a {end.connector}"
+        text = f"open, short and {end.line_ohm:g}-ohm load ({words}) at the {end.connector}"
         yield name, Calibration(after, load_db), text
 
 

@@ -24,6 +24,7 @@ COMMANDS = {
         "budget": "Where does every dB go?",
         "expect": "What will the screen show, and which reading to aim for?",
         "planes": "Where is it best to calibrate?",
+        "choose": "What to buy, or to change: which buildable chain tells most?",
     },
     "After measuring": {
         "recover": "What is the antenna's true match, and how sure is that?",

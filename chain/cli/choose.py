@@ -1,0 +1,84 @@
+"""`chain choose`."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+
+from chain.cli.options import Common, common
+from chain.cli.output import deliver, refuse_overwriting
+from chain.cli.progress import progress
+
+__all__ = ["command"]
+
+RANKS = ("interval", "cost", "loss", "reflection", "joints")
+
+
+@click.command("choose", short_help="What to buy, or to change?")
+@click.argument("need", metavar="[NEED]", required=False)
+@click.option("--rank", type=click.Choice(RANKS), default="interval", help="What puts the chains in order.")
+@click.option("--why", type=int, nargs=2, metavar="A B", help="Compare two chains of the answer, item by item.")
+@click.option("--improve", metavar="SETUP", help="Weigh every single change of a set-up instead; prices from NEED.")
+@click.option("--enforce", is_flag=True, help="Exit with 1 if nothing fits, or fits the budget.")
+@common
+def command(
+    shared: Common, need: str | None, rank: str, why: tuple[int, int] | None, improve: str | None, enforce: bool
+) -> None:
+    """Find the chains that can be built of what is owned and on offer, and what they tell of an antenna.
+
+    \b
+    Examples:
+      chain choose demo/need.toml
+      chain choose demo/need.toml --rank cost --why 1 2
+      chain choose --improve demo/boathouse.toml demo/need.toml
+    """
+    inputs = [name for name in (need, improve) if name]
+    if not inputs:
+        raise click.UsageError("Name a need file (chain choose demo/need.toml), or give --improve SETUP.")
+    if improve and why:
+        raise click.UsageError("--why compares chains of a need file; it does not go with --improve.")
+    refuse_overwriting(shared.output, shared.force, inputs)
+    from chain.intervals import SEED
+    from chain.needfile import load_need
+
+    loaded = load_need(need) if need else None
+    seed = SEED if shared.seed is None else shared.seed
+    if improve:
+        _weigh(shared, improve, loaded, seed, inputs)
+        return
+    from chain.choose import choose
+
+    assert loaded is not None, "one of the two is named"
+    with progress(shared) as report:
+        found = choose(loaded, rank, seed, progress=report)
+    result: Any = found
+    if why:
+        from chain.contrast import contrast
+
+        result = contrast(found, *why)
+
+    def render(console: object) -> None:
+        from chain.report import choose as pages
+
+        (pages.render_contrast if why else pages.render)(result, console)  # type: ignore[arg-type]
+
+    deliver(shared, render, result.to_dict, inputs)
+    if enforce and not found.chains:
+        raise click.exceptions.Exit(1)
+
+
+def _weigh(shared: Common, path: str, need: Any, seed: int, inputs: list[str]) -> None:
+    from chain.improve import improve
+    from chain.setupfile import load_setup
+
+    setup = load_setup(path)
+    with progress(shared) as report:
+        found = improve(setup, need, seed, progress=report)
+
+    def render(console: object) -> None:
+        from chain.report.choose import render_changes
+
+        render_changes(found, console)  # type: ignore[arg-type]
+
+    deliver(shared, render, found.to_dict, inputs)
