@@ -150,6 +150,8 @@ def _columns(sheet: _Sheet) -> tuple[NDArray[np.float64], NDArray[np.float64], s
     mark = next((each for each in "\t;" if each in rows[0][1]), ",")
     header, *body = [_cells(number, line, mark) for number, line in rows]
     factor, kind = _header(sheet, header)
+    if len(header) != 2:
+        raise InputError(sheet.faults)
     comma = mark != ","
     pairs = [_pair(sheet, cells, comma) for cells in body]
     found = np.array([pair for pair in pairs if pair is not None]).reshape(-1, 2)

@@ -1,0 +1,36 @@
+"""The demo: every file says that it is invented, and the sweeps are what their script writes."""
+
+import runpy
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from chain.cascade import build
+from chain.setupfile import load_setup
+from chain.sweepfile import read_sweep
+
+DEMO = Path("demo")
+
+
+@pytest.mark.parametrize("path", sorted(DEMO.iterdir()), ids=lambda path: path.name)
+def test_every_file_says_that_it_is_invented(path):
+    if path.is_file():
+        assert "invented" in "\n".join(path.read_text(encoding="utf-8").splitlines()[:4]).lower()
+
+
+@pytest.mark.parametrize("name", ["boathouse.s1p", "boathouse.csv", "plane-after-pad.s1p"])
+def test_sweeps_are_what_the_script_writes(tmp_path, name):
+    """To a step of the last digit, for other processors round otherwise."""
+    runpy.run_path(str(DEMO / "make_sweeps.py"))["main"](tmp_path)
+    made, kept = read_sweep(str(tmp_path / name)), read_sweep(str(DEMO / name))
+    np.testing.assert_array_equal(made.freq_hz, kept.freq_hz)
+    np.testing.assert_allclose(made.magnitude, kept.magnitude, atol=2e-3 if name.endswith("csv") else 3e-6)
+
+
+@pytest.mark.parametrize("path", sorted(DEMO.glob("*.toml")), ids=lambda path: path.name)
+def test_set_ups_load_and_their_chains_build(path):
+    if "[need]" in path.read_text(encoding="utf-8"):
+        return
+    setup = load_setup(path)
+    assert len(build(setup).groups) == 2 * len(setup.items) + 1
