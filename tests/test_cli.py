@@ -92,6 +92,29 @@ def test_budget_document():
     assert {"near", "far", "mismatch_loss_db"} <= set(found["joints"][0])
 
 
+def test_budget_of_a_chain_that_reflects(tmp_path):
+    """A minimum-loss pad the wrong way round reflects; the terms follow from the exported S and from the closed form.
+
+    Seen from its 75-ohm end a pad of 43.30 ohm in series and 86.60 ohm across shows
+    43.30 + 86.60 || 75 = 83.49 ohm where the antenna's 75 ohm hang on it, a reflection of 0.2509 in 50 ohm. Closed form.
+    """
+    text = (
+        Path(BOATHOUSE).read_text(encoding="utf-8").replace('"min-loss-pad" ', '"min-loss-pad-box"\nreversed = true ')
+    )
+    path = tmp_path / "reversed.toml"
+    path.write_text(text, encoding="utf-8")
+    found = document("budget", str(path))
+    reflection = np.array(found["s"])[:, 0, 0] @ [1, 1j]
+    through = np.array(found["s"])[:, 1, 0] @ [1, 1j]
+    series, shunt = 43.3012702, 86.6025404
+    ohm = series + shunt * 75 / (shunt + 75)
+    np.testing.assert_allclose(np.abs(reflection), (ohm - 50) / (ohm + 50), atol=0.03)
+    mismatch = -10 * np.log10(1 - np.abs(reflection) ** 2)
+    np.testing.assert_allclose(found["near_mismatch_loss_db"], mismatch, atol=1e-9)
+    heat = 10 * np.log10((1 - np.abs(reflection) ** 2) / np.abs(through) ** 2)
+    np.testing.assert_allclose(found["dissipative_loss_db"], heat, atol=1e-9)
+
+
 def test_expect_document():
     found = document("expect", BOATHOUSE, "--true", "VSWR 2.0", "--true", "VSWR 3.0")
     keys = ["true_vswr", "reading_vswr", "reading_low", "reading_high", "bound_low", "bound_high"]

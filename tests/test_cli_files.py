@@ -2,6 +2,7 @@
 
 import json
 import os
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -118,16 +119,20 @@ def test_a_full_disk_leaves_what_was_there(tmp_path, monkeypatch, force):
 
 
 def test_a_file_that_appears_meanwhile_is_kept(tmp_path, monkeypatch):
+    """Even one that appears after the last look, while the new text is written under another name."""
     path = tmp_path / "a.toml"
+    make = tempfile.mkstemp
 
-    def late():
+    def late(**given):
         path.write_text("theirs", encoding="utf-8")
-        return "ours"
+        return make(**given)
 
-    monkeypatch.setattr("chain.starter.starter_text", late)
+    monkeypatch.setattr("chain.cli.output.tempfile.mkstemp", late)
     done = run("new", "-o", str(path))
     assert done.exit_code == 2
+    assert "--force" in done.stderr
     assert path.read_text(encoding="utf-8") == "theirs"
+    assert names(tmp_path) == ["a.toml"]
 
 
 def test_new_files_follow_the_umask_and_old_ones_keep_their_mode(tmp_path):
