@@ -151,6 +151,32 @@ def test_recover_document_of_single_readings():
     assert {"what", "low", "high"} <= set(found["cure"])
 
 
+def nulls(value, name=""):
+    """Keys under which a null stands."""
+    if value is None:
+        yield name
+    elif isinstance(value, dict):
+        for key, each in value.items():
+            yield from nulls(each, key)
+    elif isinstance(value, list):
+        for each in value:
+            yield from nulls(each, name)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("expect", BOATHOUSE),
+        ("recover", BOATHOUSE, "--reading", "VSWR 1.69 at 200 MHz", "--reading", "VSWR 2.9 at 210 MHz"),
+        ("parts", "splitter-2"),
+    ],
+)
+def test_every_null_has_its_reason(words):
+    found = document(*words)
+    assert set(nulls(found)) == set(found["null_means"])
+    assert all(found["null_means"].values())
+
+
 def test_recover_document_of_a_complex_sweep_with_channels():
     found = document("recover", "demo/plane-after-pad.toml", "demo/plane-after-pad.s1p")
     assert found["plane"] == "pad"
