@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from math import inf, isfinite
+from math import inf
 
 from chain.catalogue import count_walks
 from chain.intervals import COVERAGE, SEED
@@ -24,11 +24,19 @@ from library.load import Library
 __all__ = ["RANKS", "Bought", "Choice", "Chosen", "Placed", "choose"]
 
 RANKS = ("interval", "cost", "loss", "reflection", "joints")
-LOOKS = 1400
+LOOKS = 1260
 """Frequencies to look at, over all chains and planes together, before each look is made coarser."""
-RESOLVED = 0.0025
+RESOLVED = 0.004
 """Widths of intervals closer than this count as equal: the simulation tells them no better apart [-]."""
-MOST_POINTS, LEAST_POINTS = 21, 5
+MOST_POINTS, LEAST_POINTS = 21, 3
+NULLS = {
+    "high": "infinite: nothing but a full reflection is ruled out",
+    "ceiling_vswr": "infinite, or no plane that is allowed exists on the chain",
+    "load_db": "no load is read behind the port",
+    "least_cost_beyond_budget": "some chain keeps within the budget, or nothing fits together",
+    "plane": "no plane that is allowed exists on the chain",
+}
+"""What nulls stand for."""
 EXACT = "cost, loss, sum of reflection limits and number of joints: exact front, stock reckoned with"
 RERANKED = "interval at the limit (worst frequency, best allowed plane): puts the chains of that front in order"
 
@@ -153,6 +161,7 @@ class Choice:
                 "seed": self.seed,
                 "warnings": self.warnings,
                 "assumed": self.assumed,
+                "null_means": NULLS,
             }
         )
 
@@ -196,7 +205,7 @@ def choose(
     considered = count_walks(room.catalogue, need.most_items)
     points = max(LEAST_POINTS, min(MOST_POINTS, LOOKS // max(1, len(within) * len(need.planes))))
     chosen = _looked_at(room, within, points, seed, progress)
-    ordered = sorted(chosen, key=lambda each: _key(each, rank))
+    ordered = _in_order(chosen, rank)
     numbered = tuple(replace(each, number=number) for number, each in enumerate(ordered, 1))
     return Choice(
         need.title,
@@ -273,15 +282,24 @@ def _to_buy(offers: list[Offer]) -> tuple[Bought, ...]:
     return tuple(Bought(offer.name, count, offer.price / 100, offer.where) for offer, count in counts.items())
 
 
-def _key(each: Chosen, rank: str) -> tuple[float, ...]:
-    width = each.best.width if each.best else inf
-    by_cost = each.cost, each.loss_db, each.sum_reflection, float(each.joints)
-    first = {
-        "interval": width,
-        "cost": each.cost,
-        "loss": each.loss_db,
-        "reflection": each.sum_reflection,
-        "joints": float(each.joints),
-    }[rank]
-    # Simulated widths that differ by less than the simulation resolves count as one.
-    return (round(first / RESOLVED) if rank == "interval" and isfinite(first) else first, *by_cost)
+def _in_order(chains: list[Chosen], rank: str) -> list[Chosen]:
+    """Chains by the rank, ties by the other figures."""
+
+    def by_cost(each: Chosen) -> tuple[float, ...]:
+        return each.cost, each.loss_db, each.sum_reflection, float(each.joints)
+
+    if rank != "interval":
+        name = {"cost": "cost", "loss": "loss_db", "reflection": "sum_reflection", "joints": "joints"}[rank]
+        return sorted(chains, key=lambda each: (getattr(each, name), *by_cost(each)))
+    ordered: list[Chosen] = []
+    left = sorted(chains, key=lambda each: (_width(each), *by_cost(each)))
+    while left:
+        # Widths closer to the narrowest than the simulation tells apart count as the same.
+        same = [each for each in left if _width(each) <= _width(left[0]) + RESOLVED]
+        ordered += sorted(same, key=by_cost)
+        left = left[len(same) :]
+    return ordered
+
+
+def _width(each: Chosen) -> float:
+    return each.best.width if each.best else inf

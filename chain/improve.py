@@ -81,6 +81,11 @@ class Improvement:
         """Plain values."""
         changes = [{**vars(each), "gain_per_money": each.gain_per_money} for each in self.changes]
         own = {"schema_version": SCHEMA_VERSION, **vars(self), "changes": changes, "coverage": COVERAGE, "draws": DRAWS}
+        nulls = {
+            "price": "nothing is known of the price",
+            "gain_per_money": "the change costs nothing, or nothing is known of its price",
+        }
+        own["null_means"] = nulls
         return plain_values(own)  # type: ignore[return-value]
 
 
@@ -158,7 +163,9 @@ def improve(
         points,
         seed,
         (*setup.warnings, *(need.warnings if need else ())),
-        setup.assumed if setup.far.limit_vswr is not None else (*setup.assumed, f"limit VSWR {LIMIT_VSWR:g} (none stated)"),
+        setup.assumed
+        if setup.far.limit_vswr is not None
+        else (*setup.assumed, f"limit VSWR {LIMIT_VSWR:g} (none stated)"),
     )
 
 
@@ -242,14 +249,20 @@ def _loads(setup: Setup, need: Need | None, library: Library) -> Iterator[_Idea]
         if not isinstance(part, Termination) or part.type != "load" or part.limit is None:
             continue
         load_db = min(part.limit.return_loss_db)
-        if _mate(offer.item.near_connector, end.connector, library) and part.impedance_ohm == end.line_ohm and load_db > now_db:
+        if (
+            _mate(offer.item.near_connector, end.connector, library)
+            and part.impedance_ohm == end.line_ohm
+            and load_db > now_db
+        ):
             offered = True
             better = replace(here, load_db=load_db, load_inductance_h=part.inductance_h)
             words = f"load {offer.name} ({load_db:g} dB) for the calibration"
             yield _Idea("load", words, replace(setup, calibration=better), offer.price / 100, offer.where)
     if not offered and now_db < GOOD_LOAD_DB:
         better = replace(here, load_db=GOOD_LOAD_DB, load_inductance_h=0.0)
-        yield _Idea("load", f"a load of {GOOD_LOAD_DB:g} dB for the calibration", replace(setup, calibration=better), None)
+        yield _Idea(
+            "load", f"a load of {GOOD_LOAD_DB:g} dB for the calibration", replace(setup, calibration=better), None
+        )
 
 
 def _swaps(setup: Setup, index: int, need: Need | None, freq_hz: Real, library: Library) -> Iterator[_Idea]:

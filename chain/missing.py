@@ -70,7 +70,9 @@ def missing_piece(room: Stockroom) -> Missing:
         return Missing(near, far, (), f"{reason}: raise it, or look for a piece that does the work of two")
     if least <= most and shop.needed:
         asked = [word for bit, word in ((1, "blocks DC"), (LEAD, "is a lead")) if shop.needed & bit]
-        return Missing(near, far, (), f"no chain of at most {most} items has a part that {' and one that '.join(asked)}")
+        return Missing(
+            near, far, (), f"no chain of at most {most} items has a part that {' and one that '.join(asked)}"
+        )
     if least <= most:
         return Missing(near, far, (), "pieces would fit, but there are not enough of one that is needed twice")
     gaps = sorted(_gaps(room, most))
@@ -175,6 +177,7 @@ def _library_items(room: Stockroom) -> Iterator[Item]:
         for name in room.library.ids(kind):
             part = room.library.part(name)
             near, far = getattr(part, "near_connector", None), getattr(part, "far_connector", None)
-            ordinary = getattr(part, "grade", "general") == "general"
+            # An id that ends in a grade is a variant of the plain one.
+            ordinary = not name.endswith(f"-{getattr(part, 'grade', 'general')}")
             if near and far and ordinary and getattr(part, "max_hz", 0.0) >= room.freq_hz[-1]:
                 yield Item(name, part, near, far)

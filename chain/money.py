@@ -68,7 +68,7 @@ def parse_price(text: str, currency: str | None = None) -> Price:
         raise UnitError(f"{quoted(words)} is in {code}, and {currency} is stated beside it", "state the currency once")
     if not (code or currency) or (currency and not CURRENCY.fullmatch(currency)):
         what = f"{quoted(currency)} is no currency" if currency else f"{quoted(words)} names no currency"
-        raise UnitError(what, f"write three capital letters, as in {quoted(f'{whole}.{(part or chr(48)).ljust(2, chr(48))} EUR')}")
+        raise UnitError(what, f"write three capital letters, as in '{whole[:10]}.{part[:2]:0<2} EUR'")
     if whole.startswith("-") and (int(whole) or int(part or "0")):
         raise UnitError(f"{quoted(words)} is below zero", "a price is zero or more; what you own goes under [[have]]")
     hundredths = 100 * int(whole[:20]) + int((part + "00")[:2])
@@ -81,7 +81,10 @@ def _no_price(words: str) -> tuple[str, str]:
     sign = re.fullmatch(r"([€$£])\s*([0-9.]+)|([0-9.]+)\s*([€$£])", words)
     if sign:
         code = {"€": "EUR", "$": "USD", "£": "GBP"}[sign[1] or sign[4]]
-        return f"{quoted(words)}: the sign of a currency may mean several", f"write '{sign[2] or sign[3]} {code}' if that is meant"
+        return (
+            f"{quoted(words)}: the sign of a currency may mean several",
+            f"write '{sign[2] or sign[3]} {code}' if that is meant",
+        )
     small = re.fullmatch(r"([0-9.]+)\s*([A-Za-z]{3})", words)
     if small:
         return f"{quoted(words)} is not a price", f"currencies are capitals: '{small[1]} {small[2].upper()}'"

@@ -14,6 +14,7 @@ from chain.tomltext import decode, read_file, read_toml
 if TYPE_CHECKING:
     from chain.needrows import Rules
     from chain.needschema import NeedModel
+    from chain.records import Near
     from chain.setuptables import Notes
     from library.load import Library
 
@@ -140,7 +141,9 @@ def _read(document: dict[str, Any], text: str, path: str, notes: Notes, own_libr
     if notes.faults or notes.elsewhere or not isinstance(raw, dict):
         return None
     if not offers:
-        notes.fault(("need",), "nothing is owned and nothing is on offer", "add [[have]], [[offer]] or offers", "header")
+        notes.fault(
+            ("need",), "nothing is owned and nothing is on offer", "add [[have]], [[offer]] or offers", "header"
+        )
         return None
     return _need(model, document, tuple(offers), path, notes, rules)
 
@@ -221,29 +224,15 @@ def _settle(model: NeedModel, notes: Notes, rules: Rules) -> None:
 def _need(
     model: NeedModel, document: dict[str, Any], offers: tuple[Offer, ...], path: str, notes: Notes, rules: Rules
 ) -> Need:
-    from chain.records import Far, Near, Sweep
+    from chain.records import Far, Sweep
 
-    assert model.near is not None, "what is required was seen to"
-    assert model.far is not None
+    assert model.far is not None, "what is required was seen to"
     assert model.start is not None
     assert model.stop is not None
     _say(model, notes, rules)
-    near = Near(
-        model.near,
-        model.near_impedance or 50.0,
-        model.directivity,
-        model.source_match,
-        model.tracking,
-        model.trace_noise,
-        model.repeatability,
-        model.drift,
-    )
-    remarks = rules.remarks[:MOST_REMARKS]
-    if len(rules.remarks) > MOST_REMARKS:
-        remarks.append(f"{len(rules.remarks) - MOST_REMARKS} more remarks of this kind, from {rules.remarks[MOST_REMARKS]}")
     return Need(
         document.get("title") or Path(path).stem,
-        near,
+        _near(model),
         Far(model.far, model.far_impedance or 75.0, model.limit),
         Sweep(model.start, model.stop, POINTS if model.stop > model.start else 1),
         offers,
@@ -256,9 +245,32 @@ def _need(
         model.load,
         bool(model.phase),
         tuple(notes.assumed),
-        tuple(dict.fromkeys([*notes.warnings, *remarks])),
+        tuple(dict.fromkeys([*notes.warnings, *_few(rules.remarks)])),
         path,
     )
+
+
+def _near(model: NeedModel) -> Near:
+    from chain.records import Near
+
+    assert model.near is not None, "what is required was seen to"
+    return Near(
+        model.near,
+        model.near_impedance or 50.0,
+        model.directivity,
+        model.source_match,
+        model.tracking,
+        model.trace_noise,
+        model.repeatability,
+        model.drift,
+    )
+
+
+def _few(remarks: list[str]) -> list[str]:
+    more = len(remarks) - MOST_REMARKS
+    if more <= 0:
+        return remarks
+    return [*remarks[:MOST_REMARKS], f"{more} more remarks of this kind, from {remarks[MOST_REMARKS]}"]
 
 
 def _say(model: NeedModel, notes: Notes, rules: Rules) -> None:

@@ -39,9 +39,7 @@ class Rules:
     """What was left out or put together, each with file and line."""
 
 
-def read_rows_of(
-    key: str, raw: object, places: Sequence[str], notes: Notes, rules: Rules
-) -> list[Offer]:
+def read_rows_of(key: str, raw: object, places: Sequence[str], notes: Notes, rules: Rules) -> list[Offer]:
     """Read `[[have]]` or `[[offer]]`.
 
     Parameters

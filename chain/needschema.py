@@ -25,7 +25,9 @@ PART_TABLES = ("pad", "adapter", "coax", "section", "transformer", "splitter", "
 
 def _read_price(value: object) -> Price:
     if not isinstance(value, str):
-        raise wrong(f"a price is needed here, not {named(value)}", 'write it in quotes with its currency, as in "6.50 EUR"')
+        raise wrong(
+            f"a price is needed here, not {named(value)}", 'write it in quotes with its currency, as in "6.50 EUR"'
+        )
     try:
         return parse_price(value)
     except UnitError as error:
@@ -41,20 +43,28 @@ class NeedModel(Table):
 
     near: Coupler = Field(None, description="Connector of the analyzer's port.", examples=["N-50 jack"])
     far: Coupler = Field(None, description="Connector of the antenna.", examples=["F-75 jack"])
-    near_impedance: Impedance = Field(None, description="The analyzer's reference; 50 ohm if left out.", examples=["50 ohm"])
-    far_impedance: Impedance = Field(None, description="The antenna's reference; 75 ohm if left out.", examples=["75 ohm"])
+    near_impedance: Impedance = Field(
+        None, description="The analyzer's reference; 50 ohm if left out.", examples=["50 ohm"]
+    )
+    far_impedance: Impedance = Field(
+        None, description="The antenna's reference; 75 ohm if left out.", examples=["75 ohm"]
+    )
     start: Frequency = Field(None, description="Lowest frequency.", examples=["174 MHz"])
     stop: Frequency = Field(None, description="Highest frequency.", examples=["240 MHz"])
     limit: Ratio = Field(None, description="Limit that the chain must tell apart.", examples=["VSWR 2.0"])
     most_items: int | None = Field(None, ge=1, le=MOST_ITEMS, description="Longest chain; 4 if left out.", examples=[4])
     budget: Money = Field(None, description="Most that may be spent.", examples=["40 EUR"])
     planes: list[str] | None = Field(
-        None, description="Calibration planes allowed: near, after-pad, far; all if left out.", examples=[["near", "far"]]
+        None,
+        description="Calibration planes allowed: near, after-pad, far; all if left out.",
+        examples=[["near", "far"]],
     )
     dc: str | None = Field(None, description="block: DC must not pass; pass: it must.", examples=["block"])
     lead: bool | None = Field(None, description="True: a lead must be among the items.", examples=[True])
     lead_length: Length = Field(None, description="Length leads are cut to; 0.6 m if left out.", examples=["0.6 m"])
-    load: ReturnLoss = Field(None, description="Return loss of the load for planes behind the port.", examples=["32 dB"])
+    load: ReturnLoss = Field(
+        None, description="Return loss of the load for planes behind the port.", examples=["32 dB"]
+    )
     phase: bool | None = Field(None, description="True: readings come with their phase.", examples=[True])
     directivity: ReturnLoss = Field(None, description="The analyzer's residual directivity.", examples=["40 dB"])
     source_match: ReturnLoss = Field(None, description="Its residual source match.", examples=["36 dB"])

@@ -207,9 +207,7 @@ def _stock(cell: str) -> int | None:
     return int(cell)
 
 
-def _item(
-    table: _Table, line: int, row: list[str], cells: dict[str, str], notes: Notes, rules: Rules
-) -> Item | None:
+def _item(table: _Table, line: int, row: list[str], cells: dict[str, str], notes: Notes, rules: Rules) -> Item | None:
     keys: dict[str, Any] = {name: cell for name, cell in cells.items() if cell and name not in OWN[1:]}
     for name in FLAGS:
         if name in keys:
@@ -244,7 +242,9 @@ def _take(offer: Offer, key: tuple[str, ...], offers: dict[tuple[str, ...], Offe
 
     offers[key] = replace(known, stock=known.stock + offer.stock)
     line = known.where.rpartition(":")[2]
-    rules.remarks.append(f"{offer.where}: the same offer of {quoted(offer.name)} as in line {line}; their stocks are added")
+    rules.remarks.append(
+        f"{offer.where}: the same offer of {quoted(offer.name)} as in line {line}; their stocks are added"
+    )
 
 
 def _told(table: _Table) -> list[Defect]:

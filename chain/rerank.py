@@ -162,7 +162,9 @@ def sights(room: Stockroom, setup: Setup, points: int, seed: int) -> list[Sight]
     return sorted(found, key=lambda each: each.width)
 
 
-def interval_over(way: Measurement, magnitude: float, has_phase: bool, seed: int, draws: int = DRAWS) -> tuple[Real, Real]:
+def interval_over(
+    way: Measurement, magnitude: float, has_phase: bool, seed: int, draws: int = DRAWS
+) -> tuple[Real, Real]:
     """Interval that the nominal reading of a true magnitude would give, at each frequency of a measurement.
 
     Parameters

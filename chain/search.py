@@ -114,7 +114,9 @@ class _Front:
 def _starts(catalogue: Catalogue, to_go: list[Layer]) -> list[tuple[int, int]]:
     """Rows of the layers that make up the front of unlimited stock: (number of pieces, row)."""
     state = catalogue.start, 0
-    found = [(count, row) for count, layer in enumerate(to_go) if state in layer for row in range(len(layer[state].vectors))]
+    found = [
+        (count, row) for count, layer in enumerate(to_go) if state in layer for row in range(len(layer[state].vectors))
+    ]
     if not found:
         return []
     rows = np.array([[*to_go[count][state].vectors[row], count] for count, row in found], dtype=np.int64)
@@ -170,7 +172,9 @@ def _exits(catalogue: Catalogue, most_items: int) -> dict[int, list[_Exits]]:
     for piece, reversed_ in directed:
         ends = int(catalogue.near[piece]), int(catalogue.far[piece])
         entry, far = ends[::-1] if reversed_ else ends
-        grouped.setdefault((entry, far, int(catalogue.marks[piece]) & catalogue.needed), []).append(2 * piece + reversed_)
+        grouped.setdefault((entry, far, int(catalogue.marks[piece]) & catalogue.needed), []).append(
+            2 * piece + reversed_
+        )
     vectors = catalogue.vectors
     found: dict[int, list[_Exits]] = {node: [] for node in range(len(catalogue.mates))}
     for (entry, far, marks), members in grouped.items():

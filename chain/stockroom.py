@@ -107,17 +107,31 @@ def own_figures(item: Item, freq_hz: Real) -> tuple[float, float]:
     ------
     -20 log10 |S21| of the nominal model; 10^(-RL/20) of the limit.
     """
+    return _limited(item, freq_hz, _bare(item, freq_hz))
+
+
+Bare = tuple[float, tuple[float, float]]
+
+
+def _bare(item: Item, freq_hz: Real) -> Bare:
+    """Loss of an item's nominal model, and the reflection at its two ends."""
     s = nominal(stages_of(item, freq_hz), *item_ohm(item), freq_hz)
     loss_db = max(0.0, float((-20 * np.log10(np.abs(s[..., 1, 0]))).max()))
+    return loss_db, (float(np.abs(s[..., 0, 0]).max()), float(np.abs(s[..., 1, 1]).max()))
+
+
+def _limited(item: Item, freq_hz: Real, bare: Bare) -> tuple[float, float]:
+    """Loss of an item, and the larger reflection of its ends: the limit's, of an end without one the model's."""
     part: Any = item.part
-    reflection = 0.0
-    for port, name in enumerate(("near_limit", "far_limit")):
-        # Order of the two ends does not matter: the larger counts.
-        limit = getattr(part, "limit", None) or getattr(part, name, None)
-        radius = limit_radius(limit, freq_hz)
-        own = float(np.abs(s[..., port, port]).max())
-        reflection = max(reflection, own if radius is None or item.ideal else float(radius.max()))
-    return loss_db, reflection
+    if hasattr(part, "limit"):
+        limits = [part.limit]
+    else:
+        limits = [getattr(part, "near_limit", None), getattr(part, "far_limit", None)]
+    radii = [None if item.ideal else limit_radius(limit, freq_hz) for limit in limits]
+    if len(radii) == 1:
+        radii *= 2
+    loss_db, own = bare
+    return loss_db, max(ohm if radius is None else float(radius.max()) for radius, ohm in zip(radii, own, strict=True))
 
 
 def stockroom(need: Need, library: Library | None = None) -> Stockroom:
@@ -144,6 +158,8 @@ def stockroom(need: Need, library: Library | None = None) -> Stockroom:
     Mating rules of the library; figures as at the top of this module.
     """
     library = library or load_library()
+    # Read whole once: a family looked up by itself is parsed anew each time, and joints look up thousands.
+    assert library.families
     freq_hz = band_hz(need)
     standards = tuple(offer for offer in need.offers if offer.item.part.kind == "termination")
     others = [offer for offer in need.offers if offer.item.part.kind != "termination"]
@@ -159,7 +175,9 @@ def stockroom(need: Need, library: Library | None = None) -> Stockroom:
         for node in pair:
             if not _useful(node, loss, counts, pair, (start, goal), offer.stock):
                 end = list(nodes)[node].connector
-                notes.append(f"{offer.where}: {quoted(offer.name)}: its {end} end mates with nothing owned, offered or given")
+                notes.append(
+                    f"{offer.where}: {quoted(offer.name)}: its {end} end mates with nothing owned, offered or given"
+                )
                 break
     catalogue = _catalogue(kept, ends, figures, need, (loss, reflection, start, goal))
     return Stockroom(need, library, freq_hz, tuple(kept), tuple(nodes), catalogue, standards, _short(notes))
@@ -169,7 +187,9 @@ def _conducting(offers: list[Offer], need: Need) -> list[Offer]:
     """Leads told by their conductor, which is the pin of an F plug."""
     items = tuple(offer.item for offer in offers)
     told = with_conductors(Setup("", need.sweep, need.near, items, need.far)).items
-    return [replace(offer, item=item) if item is not offer.item else offer for offer, item in zip(offers, told, strict=True)]
+    return [
+        replace(offer, item=item) if item is not offer.item else offer for offer, item in zip(offers, told, strict=True)
+    ]
 
 
 def _serves(offer: Offer, need: Need, notes: list[str]) -> bool:
@@ -185,6 +205,7 @@ def _serves(offer: Offer, need: Need, notes: list[str]) -> bool:
 def _figures(offers: list[Offer], freq_hz: Real, notes: list[str]) -> tuple[list[tuple[float, float]], list[Offer]]:
     """Figures of each offer that its models cover over the band; rows of a table share their items."""
     known: dict[int, tuple[float, float] | str] = {}
+    bare: dict[Any, Bare] = {}
     found, kept = [], []
     for offer in offers:
         item = offer.item
@@ -192,7 +213,10 @@ def _figures(offers: list[Offer], freq_hz: Real, notes: list[str]) -> tuple[list
         if key not in known:
             low, high = getattr(item.part, "min_hz", 0.0), getattr(item.part, "max_hz", np.inf)
             try:
-                known[key] = own_figures(item, freq_hz)
+                alike = _apart_from_limits(item)
+                if alike not in bare:
+                    bare[alike] = _bare(item, freq_hz)
+                known[key] = _limited(item, freq_hz, bare[alike])
                 if freq_hz[0] < low * (1 - 1e-9) or freq_hz[-1] > high * (1 + 1e-9):
                     known[key] = f"it is for {low / 1e6:g} to {high / 1e6:g} MHz"
             except ChainError as error:
@@ -204,6 +228,14 @@ def _figures(offers: list[Offer], freq_hz: Real, notes: list[str]) -> tuple[list
             found.append(figures)
             kept.append(offer)
     return found, kept
+
+
+def _apart_from_limits(item: Item) -> Any:
+    """What the nominal model of an item rests on: many offers of a shop differ in their limits alone."""
+    part: Any = item.part
+    names = [name for name in ("limit", "near_limit", "far_limit") if hasattr(part, name)]
+    figures = item.length_m, item.temperature_c, item.reversed, item.ideal, item.path, item.arms
+    return replace(part, **dict.fromkeys(names)), figures
 
 
 def _node(end: End, nodes: dict[End, int]) -> int:
@@ -337,4 +369,6 @@ def setup_of(room: Stockroom, walk: Walk, calibration: Calibration | None = None
         name = item.id if taken[item.id] == 1 else f"{item.id}-{taken[item.id]}"
         items.append(replace(turned(item) if reversed_ else item, id=name))
     need = room.need
-    return Setup(need.title, need.sweep, need.near, tuple(items), need.far, calibration or Calibration(), path=need.path)
+    return Setup(
+        need.title, need.sweep, need.near, tuple(items), need.far, calibration or Calibration(), path=need.path
+    )

@@ -138,7 +138,9 @@ def _layer(
     entries = [int(node) for node in np.flatnonzero(mates[exposed].any(axis=0)) if int(node) in groups]
     for mask in masks:
         entered = {
-            node: rows for node in entries if (rows := _best(list(_entered(groups[node], shorter[-1], mask)))) is not None
+            node: rows
+            for node in entries
+            if (rows := _best(list(_entered(groups[node], shorter[-1], mask)))) is not None
         }
         for node in map(int, exposed):
             parts = []

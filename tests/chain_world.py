@@ -15,7 +15,9 @@ FIELDS = ("near", "far", "cost", "loss", "reflection", "stock", "marks")
 def catalogue_of(rows, joints, nodes, start, goal, needed=0):
     """Catalogue from rows (near, far, cost, loss, reflection, stock[, marks]) and {(node, node): (loss, reflection)}."""
     columns = {
-        name: np.array([(*row, 0)[place] if place == 6 and len(row) == 6 else row[place] for row in rows], dtype=np.int64)
+        name: np.array(
+            [(*row, 0)[place] if place == 6 and len(row) == 6 else row[place] for row in rows], dtype=np.int64
+        )
         for place, name in enumerate(FIELDS)
     }
     loss = np.full((nodes, nodes), -1, dtype=np.int64)

@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from chain.cli.options import Common, common
+from chain.cli.options import Common, common, enforce
 from chain.cli.output import deliver, refuse_overwriting
 from chain.cli.progress import progress
 
@@ -20,7 +20,7 @@ RANKS = ("interval", "cost", "loss", "reflection", "joints")
 @click.option("--rank", type=click.Choice(RANKS), default="interval", help="What puts the chains in order.")
 @click.option("--why", type=int, nargs=2, metavar="A B", help="Compare two chains of the answer, item by item.")
 @click.option("--improve", metavar="SETUP", help="Weigh every single change of a set-up instead; prices from NEED.")
-@click.option("--enforce", is_flag=True, help="Exit with 1 if nothing fits, or fits the budget.")
+@enforce
 @common
 def command(
     shared: Common, need: str | None, rank: str, why: tuple[int, int] | None, improve: str | None, enforce: bool

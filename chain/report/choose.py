@@ -14,7 +14,7 @@ from chain.report.look import Column, notes, say, show_table, title
 __all__ = ["render", "render_changes", "render_contrast"]
 
 DETAILED = 3
-"""Chains told item by item; of the others the table has a line each."""
+"""Chains told item by item; of the others the list has a line each."""
 RANK_WORDS = {
     "interval": "narrowest interval first",
     "cost": "cheapest first",
@@ -68,22 +68,27 @@ def _found(result: Choice, console: Console) -> None:
     console.print()
     limit = f"{result.need.limit_vswr:g}"
     columns = [
-        Column("", figures=False),
+        Column("chain", figures=False),
         Column(f"to buy,\n{result.need.currency}"),
         Column("loss,\ndB"),
         Column("sum of\nrefl."),
         Column("joints"),
         Column(f"a true {limit}\ncomes out as"),
-        Column("plane", figures=False),
-        Column("items near to far", figures=False, wraps=True),
+        Column("calibrated", figures=False),
     ]
     show_table(console, columns, [_row(each) for each in result.chains])
+    console.print()
+    for chain in result.chains:
+        say(console, f"{chain.number:>3}  {_items(chain)}", indent=5)
     for chain in result.chains[:DETAILED]:
         console.print()
         _detail(chain, result, console)
     if len(result.chains) > DETAILED:
         console.print()
-        say(console, f"--json has chains {DETAILED + 1} to {len(result.chains)} item by item; --why 1 2 compares two of them.")
+        say(
+            console,
+            f"--json has chains {DETAILED + 1} to {len(result.chains)} item by item; --why 1 2 compares two of them.",
+        )
     console.print()
     _method(result, console)
 
@@ -108,7 +113,6 @@ def _row(chain: Chosen) -> list[str]:
         str(chain.joints),
         span(best.low, best.high) if best else "no plane",
         best.plane if best else "",
-        _items(chain),
     ]
 
 
@@ -134,7 +138,13 @@ def _detail(chain: Chosen, result: Choice, console: Console) -> None:
     way += [f"{item.near} [{item.id}] {item.far}" for item in chain.items]
     say(console, "  ", " = ".join([*way, f"{need.far.connector} far"]), indent=4)
     buy = [f"{each.count} x {each.part} at {_money(each.price, result)} ({each.where})" for each in chain.buy]
-    say(console, "  buy: ", "; ".join(buy) or "nothing", f", {_money(chain.cost, result)} in all" if buy else "", indent=4)
+    say(
+        console,
+        "  buy: ",
+        "; ".join(buy) or "nothing",
+        f", {_money(chain.cost, result)} in all" if buy else "",
+        indent=4,
+    )
     for item in chain.items:
         figures = f"{db(item.loss_db)} dB, reflection up to {item.reflection:.3f}"
         length = f", {item.length_m:g} m" if item.length_m else ""
@@ -145,7 +155,11 @@ def _detail(chain: Chosen, result: Choice, console: Console) -> None:
     if chain.best:
         best = chain.best
         say(console, f"  calibrate {_plane(chain)} with {best.standards}", indent=4)
-        reads = "an open end may read anything" if best.ceiling_vswr > 1e3 else f"nothing reads above VSWR {vswr(best.ceiling_vswr)}"
+        reads = (
+            "an open end may read anything"
+            if best.ceiling_vswr > 1e3
+            else f"nothing reads above VSWR {vswr(best.ceiling_vswr)}"
+        )
         others = [f"{each.plane} {span(each.low, each.high)}" for each in chain.sights[1:]]
         say(console, f"  {reads} there; other planes: {', '.join(others) or 'none allowed'}", indent=4)
 
@@ -194,14 +208,21 @@ def render_contrast(result: Contrast, console: Console) -> None:
         Column("loss,\ndB"),
         Column("reflection"),
     ]
-    rows = [[step.first or "-", step.second or "-", *_signed(step.cost, step.loss_db, step.reflection)] for step in result.steps]
+    rows = [
+        [step.first or "-", step.second or "-", *_signed(step.cost, step.loss_db, step.reflection)]
+        for step in result.steps
+    ]
     total = _signed(more, two.loss_db - one.loss_db, two.sum_reflection - one.sum_reflection)
     show_table(console, columns, [*rows, ["in all", "", *total]], ruled=[len(rows) - 1])
 
 
 def _signed(cost: float, loss_db: float, reflection: float) -> list[str]:
     near_zero = abs(reflection) < 5e-4
-    return [f"{cost + 0.0:+.2f}" if round(cost, 2) else "0.00", db(loss_db, signed=True), "0.000" if near_zero else f"{reflection:+.3f}"]
+    return [
+        f"{cost + 0.0:+.2f}" if round(cost, 2) else "0.00",
+        db(loss_db, signed=True),
+        "0.000" if near_zero else f"{reflection:+.3f}",
+    ]
 
 
 def render_changes(result: Improvement, console: Console) -> None:
@@ -234,7 +255,13 @@ def render_changes(result: Improvement, console: Console) -> None:
     ]
     rows = []
     for each in result.changes:
-        price = "not known" if each.price is None else money_text(round(100 * each.price), result.currency) if each.price else "free"
+        price = (
+            "not known"
+            if each.price is None
+            else money_text(round(100 * each.price), result.currency)
+            if each.price
+            else "free"
+        )
         rows.append([each.what, price, span(each.low, each.high), f"{100 * each.gain / result.now_width:.0f} %"])
     show_table(console, columns, rows)
     console.print()
