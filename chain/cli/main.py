@@ -17,7 +17,7 @@ COMMANDS = {
     "Describe the set-up": {
         "new": "Write a commented starter set-up.",
         "parts": "Browse the library of parts, or show one in full.",
-        "schema": "Print the JSON Schema of a file of set-ups or parts.",
+        "schema": "Print the JSON Schema of a file of set-ups, needs or parts.",
     },
     "Before measuring": {
         "check": "Does it fit together, and is anything about to be damaged?",

@@ -13,20 +13,23 @@ from chain.cli.output import note, refuse_overwriting, write_whole
 __all__ = ["command"]
 
 
-@click.command("schema", short_help="Print the JSON Schema of a file of set-ups or parts.")
-@click.argument("of", type=click.Choice(["setup", "library"]), default="setup")
+@click.command("schema", short_help="Print the JSON Schema of a file of set-ups, needs or parts.")
+@click.argument("of", type=click.Choice(["setup", "need", "library"]), default="setup")
 @common
 def command(shared: Common, of: str) -> None:
-    """Print the JSON Schema of a set-up file, or of a file of parts of your own, for editors that check as you type.
+    """Print the JSON Schema of a set-up file, a need file, or a file of parts of your own, for editors that check as you type.
 
     \b
     Examples:
       chain schema setup -o setup.schema.json
+      chain schema need
       chain schema library
     """
     refuse_overwriting(shared.output, shared.force)
     if of == "setup":
         from chain.schemaexport import setup_schema as schema
+    elif of == "need":
+        from chain.needschema import need_schema as schema
     else:
         from library.schema import library_schema as schema
     text = json.dumps(schema(), indent=2) + "\n"
