@@ -92,10 +92,17 @@ def _propagation(line: Line, rng: np.random.Generator, count: int) -> tuple[Real
 
 def _wave(loss_np: Real, phase_rad: Real) -> Complex:
     """exp(-(loss + j phase)), in real arithmetic, which is several times faster than a complex exponential."""
-    size = np.exp(-loss_np)
-    out = np.empty(np.broadcast_shapes(size.shape, phase_rad.shape), dtype=complex)
-    np.multiply(size, np.cos(phase_rad), out=out.real)
-    np.multiply(size, -np.sin(phase_rad), out=out.imag)
+    out = np.empty(np.broadcast_shapes(loss_np.shape, phase_rad.shape), dtype=complex)
+    part = np.cos(phase_rad)
+    if not np.any(loss_np):
+        out.real = part
+        np.negative(np.sin(phase_rad, out=part), out=out.imag)
+        return out
+    size = np.negative(loss_np)
+    np.exp(size, out=size)
+    np.multiply(size, part, out=out.real)
+    np.negative(np.sin(phase_rad, out=part), out=part)
+    np.multiply(size, part, out=out.imag)
     return out
 
 
@@ -106,15 +113,34 @@ def _draw_line(line: Line, rng: np.random.Generator, count: int) -> Complex:
     change = _uniform(rng, count, -line.impedance_tolerance_ohm, line.impedance_tolerance_ohm)
     # The reactance of a line goes with its loss and resistance: a line that kept it with less of either is not passive.
     resistance = line.impedance_ohm.real + change
-    angle = relative * line.impedance_ohm.imag / line.impedance_ohm.real
-    impedance: Complex = np.asarray(resistance * (1 + 1j * angle), dtype=complex)
-    rho = (impedance - line.near_ohm) / (impedance + line.near_ohm)
-    s = _mismatched(rho, _wave(loss, phase)) if np.any(rho) else _matched(_wave(loss, phase))
-    for place, radius in (("near", line.near_radius), ("far", line.far_radius)):
+    reactance = resistance * (relative * (line.impedance_ohm.imag / line.impedance_ohm.real))
+    known = not np.any(reactance) and bool(np.all(resistance == line.near_ohm))
+    wave = _wave(loss, phase)
+    s = _matched(wave) if known else _mismatched(_step(resistance, reactance, line.near_ohm), wave)
+    for port, radius in enumerate((line.near_radius, line.far_radius)):
         if radius is not None:
-            junction = _junction(junction_room(radius, change, line.near_ohm) * unit_draws(rng, count, line.shape))
-            s = twoport.star(junction, s) if place == "near" else twoport.star(s, junction)
+            room = junction_room(radius, change, line.near_ohm)
+            s = _with_junction(s, port, room * unit_draws(rng, count, line.shape))
     return s
+
+
+def _with_junction(s: Complex, port: int, outward: Complex) -> Complex:
+    """A lossless reciprocal junction at one port of a two-port, `outward` its reflection seen from outside.
+
+    The star product written out for S22 = -conj(S11), S21 = sqrt(1 - |S11|^2).
+    """
+    out = twoport.empty(np.broadcast_shapes(s.shape[:-2], outward.shape))
+    own, other = s[..., port, port], s[..., 1 - port, 1 - port]
+    inward = np.conj(outward)
+    down = np.reciprocal(1 + inward * own)
+    np.multiply(outward + own, down, out=out[..., port, port])
+    through = np.sqrt(1 - np.abs(outward) ** 2) * down
+    np.multiply(s[..., 0, 1], through, out=out[..., 0, 1])
+    np.multiply(s[..., 1, 0], through, out=out[..., 1, 0])
+    down *= inward
+    down *= s[..., 0, 1] * s[..., 1, 0]
+    np.subtract(other, down, out=out[..., 1 - port, 1 - port])
+    return out
 
 
 def _matched(wave: Complex) -> Complex:
@@ -124,12 +150,22 @@ def _matched(wave: Complex) -> Complex:
     return out
 
 
+def _step(resistance: Real, reactance: Real, reference_ohm: float) -> Complex:
+    """(Z - Zr)/(Z + Zr) = 1 - 2 Zr/(Z + Zr)."""
+    out = np.empty(np.broadcast_shapes(resistance.shape, reactance.shape), dtype=complex)
+    out.real = resistance + reference_ohm
+    out.imag = reactance
+    np.reciprocal(out, out=out)
+    out *= 2 * reference_ohm
+    return np.asarray(np.subtract(1, out, out=out))
+
+
 def _mismatched(rho: Complex, wave: Complex) -> Complex:
     out = twoport.empty(np.broadcast_shapes(rho.shape, wave.shape))
-    square = wave * wave
-    down = 1 / (1 - rho * rho * square)
+    square, mismatch = wave * wave, rho * rho
+    down = np.reciprocal(1 - mismatch * square)
     out[..., 0, 0] = out[..., 1, 1] = rho * (1 - square) * down
-    out[..., 0, 1] = out[..., 1, 0] = wave * (1 - rho * rho) * down
+    out[..., 0, 1] = out[..., 1, 0] = wave * (1 - mismatch) * down
     return out
 
 
@@ -159,26 +195,17 @@ def junction_room(radius: Real, change_ohm: Real, reference_ohm: float) -> Real:
     return np.asarray(np.maximum(radius - off, 0.0) / np.maximum(1 - radius * off, 1e-9))
 
 
-def _junction(reflection: Complex) -> Complex:
-    """Lossless reciprocal junction."""
-    out = twoport.empty(reflection.shape)
-    out[..., 0, 0] = reflection
-    out[..., 1, 1] = -np.conj(reflection)
-    out[..., 0, 1] = out[..., 1, 0] = np.sqrt(1 - np.abs(reflection) ** 2)
-    return out
-
-
 def _draw_inside(line: Line, loss: Real, phase: Real, rng: np.random.Generator, count: int) -> Complex:
     radius = line.inside_radius
     assert radius is not None
     place = rng.random((count, 1))
     reflection = radius * unit_draws(rng, count, line.shape)
-    to_near = _wave(2 * loss * place, 2 * phase * place)
-    to_far = _wave(2 * loss * (1 - place), 2 * phase * (1 - place))
+    to_near, whole = _wave(loss * (2 * place), phase * (2 * place)), _wave(loss, phase)
     out = twoport.empty(to_near.shape)
-    out[..., 0, 0] = reflection * to_near
-    out[..., 1, 1] = -np.conj(reflection) * to_far
-    out[..., 0, 1] = out[..., 1, 0] = np.sqrt(1 - np.abs(reflection) ** 2) * _wave(loss, phase)
+    np.multiply(reflection, to_near, out=out[..., 0, 0])
+    np.divide(whole * whole, to_near, out=out[..., 1, 1])
+    out[..., 1, 1] *= -np.conj(reflection)
+    out[..., 0, 1] = out[..., 1, 0] = np.sqrt(1 - np.abs(reflection) ** 2) * whole
     if np.all(line.impedance_ohm == line.near_ohm):
         return out
     # The junction's line is the part's own; a part whose line is not its reference is stepped into it and out again.
@@ -195,14 +222,19 @@ def _draw_box(box: Box, rng: np.random.Generator, count: int) -> Complex:
     loss_db = _uniform(rng, count, -box.loss_tolerance_db, box.loss_tolerance_db)
     factor: Complex | Real = 10 ** (-loss_db / 20)
     if box.product_radius is not None:
-        factor = factor * np.sqrt(1 + box.product_radius * unit_draws(rng, count, "disc"))
+        factor = factor * np.sqrt(1 + _narrow(box.product_radius) * unit_draws(rng, count, "disc"))
     out = twoport.empty((count, box.s.shape[0]))
     out[..., 0, 1] = box.s[..., 0, 1] * factor
     out[..., 1, 0] = box.s[..., 1, 0] * factor
     for port, radius in enumerate((box.near_radius, box.far_radius)):
         own = box.s[..., port, port]
-        out[..., port, port] = own if radius is None else own + radius * unit_draws(rng, count, box.shape)
+        out[..., port, port] = own if radius is None else own + _narrow(radius) * unit_draws(rng, count, box.shape)
     return out
+
+
+def _narrow(radius: Real) -> Real:
+    """The same radius in one value where it is the same at every frequency."""
+    return radius[:1] if np.all(radius == radius[0]) else radius
 
 
 def _draw_ladder(ladder: Ladder, rng: np.random.Generator, count: int) -> Complex:

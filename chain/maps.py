@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -114,12 +114,12 @@ def identity(shape: tuple[int, int]) -> Maps:
     return Maps(np.ones(shape, complex), np.zeros(shape, complex), np.zeros(shape, complex))
 
 
-def through(matrices: Sequence[Complex], shape: tuple[int, int]) -> Maps:
+def through(matrices: Iterable[Complex], shape: tuple[int, int]) -> Maps:
     """The map of two-ports joined one to the next.
 
     Parameters
     ----------
-    matrices : shape (..., 2, 2) each, near to far [-].
+    matrices : shape (..., 2, 2) each, near to far, taken one by one [-].
     shape : (draws, frequencies), used where there is no two-port.
 
     Returns
@@ -136,9 +136,13 @@ def through(matrices: Sequence[Complex], shape: tuple[int, int]) -> Maps:
     ------
     S11 + S12 S21 G/(1 - S22 G).
     """
-    if not matrices:
+    s, own = None, None
+    for matrix in matrices:
+        # Joined as they come, so that no more than one of them need be held.
+        s = matrix if s is None else twoport.star(s, matrix, own)
+        own = s if s is not matrix and s.shape[:-2] == shape else None
+    if s is None:
         return identity(shape)
-    s = twoport.cascade(matrices)
     product = s[..., 0, 1] * s[..., 1, 0] - s[..., 0, 0] * s[..., 1, 1]
     return Maps(product, s[..., 0, 0], -s[..., 1, 1])
 

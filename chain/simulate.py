@@ -9,6 +9,7 @@ seed alone and not on how the work is divided.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
@@ -198,19 +199,19 @@ def simulate(way: Measurement, chunk: int, seed: int, first_frequency: int = 0) 
     """
     count = CHUNK
     shape = (count, way.freq_hz.size)
-    drawn = [
+    drawn = (
         draw(piece, _stream(seed, STREAMS["pieces"] + index, chunk), count)
         for index, piece in enumerate((*way.before, *way.after))
-    ]
-    before, after = drawn[: len(way.before)], drawn[len(way.before) :]
-    seen = through(after, shape)
+    )
+    box = through(islice(drawn, len(way.before)), shape)
+    seen = through(drawn, shape)
     drift = way.drift * unit_draws(_stream(seed, STREAMS["drift"], chunk), count, "disc") if way.drift else 0.0
     noise = _noise(way, seed, chunk, first_frequency, 0, shape)
     if way.standards is None:
         if way.mating:
             seen = _mated(seen, way.mating, _stream(seed, STREAMS["near mating"], chunk), count)
         return _full(shifted(seen, np.asarray(noise + drift)), shape)
-    return _full(_calibrated(way, before, seen, (noise + drift, seed, chunk, first_frequency)), shape)
+    return _full(_calibrated(way, box, seen, (noise + drift, seed, chunk, first_frequency)), shape)
 
 
 def _mated(inner: Maps, radius: float, rng: np.random.Generator, count: int) -> Maps:
@@ -238,14 +239,13 @@ def _noise(way: Measurement, seed: int, chunk: int, first: int, which: int, shap
 
 
 def _calibrated(
-    way: Measurement, before: list[Complex], seen: Maps, run: tuple[Complex | float, int, int, int]
+    way: Measurement, box: Maps, seen: Maps, run: tuple[Complex | float, int, int, int]
 ) -> Maps:
     """Read three standards through the drawn chain, solve for its error terms, apply them to the antenna's reading."""
     offset, seed, chunk, first = run
     standards = way.standards
     assert standards is not None
     shape = (CHUNK, way.freq_hz.size)
-    box = through(before, shape)
     true = drawn_reflections(standards, way.freq_hz, _stream(seed, STREAMS["standards"], chunk), CHUNK)
     mating = _stream(seed, STREAMS["plane mating"], chunk)
     adapter = None
