@@ -1,0 +1,223 @@
+"""Coverage of the intervals in a world of scikit-rf networks that shares no code with the engine.
+
+A class is a kind of set-up, a plane, a size of the true reflection and a kind of reading: four set-ups of different figures
+and frequencies, 10,000 fresh measurements each, the antenna's phase uniform. The engine is given the set-up as a user would state it and the
+number of draws it takes by default.
+"""
+
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+import strategies as made
+from coverage_belt import MAGNITUDES, PlainBelt
+from coverage_world import (
+    Adapter,
+    Case,
+    Lead,
+    Pad,
+    Resistors,
+    Screen,
+    World,
+    WrongHalf,
+    antennas,
+    as_stated,
+)
+
+from chain.cascade import build
+from chain.intervals import table
+from chain.records import Calibration
+from chain.simulate import measurement, nominal_maps
+from library.load import load_library
+from library.records import Connector
+
+SIZES = (0.0, 0.05, 0.1, 0.2, 1 / 3, 0.5, 0.7, 0.9, 1.0)
+FREQUENCIES_HZ = (60e6, 210e6, 500e6, 862e6)
+LEAST_DB = 5.7195
+PORT = {"directivity_db": 40.0, "source_match_db": 36.0, "tracking_db": 0.1}
+ACT = {"noise_db": 0.02, "repeatability_db": 50.0, "drift_db": 50.0, "flex_deg": 1.0}
+
+
+def swap_of(name, freq_hz):
+    """An adapter of the library by its figures at one frequency."""
+    part = load_library().part(name)
+    limit_db = float(np.interp(freq_hz, part.limit.freq_hz, part.limit.return_loss_db))
+    return Adapter(part.impedance_ohm, part.electrical_length_m, limit_db, part.loss_at_1ghz_db, part.length_tolerance_m)
+
+
+def good(n):
+    """Decent parts as sold: one adapter, a specified pad, a short lead."""
+    pad = Pad(50, 75, LEAST_DB, 0.2, 26 + n, 26)
+    lead = Lead(75, 0.3 + 0.4 * n, 20 + 2 * n, ohm_tolerance=1.5, loss_tolerance=0.12)
+    return (Adapter(50, 0.05, 26 + 2 * n), pad, lead), 2
+
+
+def cheap(n):
+    """Poor adapters either side and a pad that is off."""
+    pad = Pad(50, 75, 6.0, 0.5, 18 + n, 17)
+    adapters = Adapter(50, 0.04, 18 + n, 0.2), Adapter(75, 0.035, 16 + n, 0.2, 0.01)
+    return (adapters[0], pad, adapters[1], Lead(75, 1.0 + n, 15)), 2
+
+
+def resistors(n):
+    """A pad of soldered resistors, a lead whose impedance is loosely known."""
+    tolerance = (0.01, 0.02, 0.05, 0.1)[n]
+    pad = Resistors(50, 75, (("shunt", 86.6), ("series", 43.3)), tolerance)
+    return (Adapter(50, 0.05, 30), pad, Lead(75, 2.0 + n, 22, ohm_tolerance=3.0, length_tolerance_m=0.02)), 2
+
+
+def no_pad(n):
+    """No pad at all: the 75-ohm lead straight on the analyzer's adapter."""
+    return (Adapter(50, 0.05, 24 + 2 * n, 0.1), Lead(75, 0.5 + n, 20 + n, loss_tolerance=0.1)), 1
+
+
+def turned(n):
+    """The pad the wrong way round, as it may be found."""
+    pad = Resistors(75, 50, (("series", 43.3), ("shunt", 86.6)), 0.01) if n % 2 else Pad(75, 50, LEAST_DB, 0.2, 26, 24)
+    return (Adapter(50, 0.06, 28), pad, Lead(75, 0.4 + 0.3 * n, 20)), 2
+
+
+def mixed(n):
+    """A 50-ohm lead first, measured (ring) reflections, and a 50-ohm connector half on the 75-ohm side."""
+    pad = Pad(50, 75, LEAST_DB + n, 0.1, 28, 30 - n, "ring")
+    return (Lead(50, 1.0, 24 + n, 0.8, 0.003), pad, WrongHalf(50), Adapter(75, 0.04, 24, 0.1, 0.005, "ring")), 2
+
+
+KINDS = {"good": good, "cheap": cheap, "resistors": resistors, "no pad": no_pad, "turned": turned, "mixed": mixed}
+PLANES = ("near", "middle", "far")
+
+
+def case(kind, n):
+    """One set-up of a kind; the figures of measuring and of the standards go from good to poor with n."""
+    freq_hz = FREQUENCIES_HZ[n]
+    parts, cut = KINDS[kind](n)
+    port = {name: value - 2 * n if name != "tracking_db" else value * (1 + n) for name, value in PORT.items()}
+    act = ACT | {"repeatability_db": 50.0 - 3 * n, "flex_deg": 0.5 * n, "noise_db": 0.01 * (1 + n)}
+    standards = {"load_db": (40, 36, 32, 20)[n], "load_h": (0, 0, 2e-9, 0.5e-9)[n]}
+    standards |= {"open_f": 1e-13 * (n > 0), "short_h": 0.5e-9 * n}
+    if n == 3 and parts[cut - 1].ohms[1] == 75:
+        standards["swap"] = swap_of(SWAP, freq_hz)
+    return Case(kind, (freq_hz,), parts, cut, port, act, standards)
+
+
+SWAP = "bnc75-plug-bnc75-jack"
+
+
+def cut_of(each, plane):
+    return {"near": 0, "middle": each.cut, "far": len(each.parts)}[plane]
+
+
+# The same case as a user states it.
+
+
+def item_of(part):
+    """An item of the set-up for a part of the world."""
+    match part:
+        case Adapter():
+            got = made.adapter(
+                part.ohm, part.length_m, part.loss_1ghz_db, part.limit_db, part.length_tolerance_m, part.shape
+            )
+            return made.item(got, "adapter")
+        case Pad():
+            got = made.pad(
+                part.loss_db, *part.ohms, part.tolerance_db, part.near_db, part.far_db, kind=part.shape
+            )
+            return made.item(got, "pad")
+        case Resistors():
+            return made.item(made.ladder(part.arms, *part.ohms, part.tolerance), "pad")
+    got = made.coax(
+        part.ohm,
+        part.per_root,
+        part.per_mhz,
+        part.velocity_factor,
+        part.limit_db,
+        part.ohm_tolerance,
+        part.loss_tolerance,
+    )
+    return made.item(got, "lead", length_m=part.length_m, length_tolerance_m=part.length_tolerance_m)
+
+
+def stated(each, plane):
+    """The measurement that the engine makes of the set-up."""
+    items = []
+    for part in each.parts:
+        if isinstance(part, WrongHalf):
+            items[-1] = replace(items[-1], far_connector=Connector("BNC-50", "jack"))
+        else:
+            items.append(item_of(part))
+    act, standards = each.act, each.standards
+    near = {"trace_noise_db": act["noise_db"], "repeatability_db": act["repeatability_db"], "drift_db": act["drift_db"]}
+    span = (each.freq_hz[0], each.freq_hz[-1], len(each.freq_hz))
+    setup = made.setup_of(items, freq_hz=span, **near, **(each.port if plane == "near" else {}))
+    cut = cut_of(each, plane)
+    if cut:
+        name = setup.items[sum(not isinstance(part, WrongHalf) for part in each.parts[:cut]) - 1].id
+        sizes = (standards["load_db"], None, standards["load_h"], standards["open_f"], standards["short_h"])
+        swap = SWAP if "swap" in standards else ""
+        setup = replace(setup, calibration=Calibration(name, *sizes, act["flex_deg"], swap))
+    return measurement(setup, build(setup))
+
+
+def repeated(belt, count):
+    """The belt of one place for many observations."""
+    arrays = {each.name: getattr(belt, each.name) for each in fields(belt)}
+    many = {name: np.broadcast_to(v, (count, *v.shape[1:])) for name, v in arrays.items() if isinstance(v, np.ndarray)}
+    return replace(belt, **many)
+
+
+def intervals_of(belt, observed, chunk=10_000):
+    ends = [repeated(belt, part.size).interval(part) for part in np.split(observed, range(chunk, observed.size, chunk))]
+    return np.concatenate([low for low, _ in ends]), np.concatenate([high for _, high in ends])
+
+
+# Trials.
+
+
+@dataclass
+class Trial:
+    """What came out of one set-up at one plane for one kind of reading: arrays (sizes, draws) of ends; plain ends too."""
+
+    kind: str
+    plane: str
+    complex_reading: bool
+    truth: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    plain_low: np.ndarray | None = None
+    plain_high: np.ndarray | None = None
+
+    def covered(self, plain=False):
+        low, high = (self.plain_low, self.plain_high) if plain else (self.low, self.high)
+        return ((low <= self.truth + 1e-9) & (self.truth - 1e-9 <= high)).mean(axis=1)
+
+    def width(self, plain=False):
+        low, high = (self.plain_low, self.plain_high) if plain else (self.low, self.high)
+        return np.nanmean(high - low, axis=1)
+
+
+def plain_belts(each, cut, draws, rng):
+    """The test's own belts, for a magnitude and for a complex reading."""
+    screen, known = Screen(World(each, draws, rng), cut), as_stated(each, cut)
+    phase = antennas(1.0, screen.world)
+    seen, found = np.empty((2, MAGNITUDES.size, draws))
+    for row, size in enumerate(MAGNITUDES):
+        reading = screen.reading(size * phase)
+        seen[row], found[row] = abs(reading)[:, 0], abs(known.undone(reading))[:, 0]
+    return PlainBelt(seen), PlainBelt(np.minimum(found, 6.0))
+
+
+def trials(each, plane, draws, seed, plain_draws=0, scale=1.0, engine_draws=4000):
+    """Fresh measurements of each size and the intervals that the engine gives them, without and with the phase."""
+    rng = np.random.default_rng(seed)
+    cut, way = cut_of(each, plane), stated(each, plane)
+    screen = Screen(World(each, draws * len(SIZES), rng, scale), cut)
+    truth = np.repeat(SIZES, draws)
+    reading = screen.reading(antennas(truth[:, None], screen.world))
+    plain = plain_belts(each, cut, plain_draws, rng) if plain_draws else (None, None)
+    shape = (len(SIZES), draws)
+    for complex_reading, own in zip((False, True), plain, strict=True):
+        seen = np.abs(nominal_maps(way).recovered(reading) if complex_reading else reading)[:, 0]
+        ends = intervals_of(table(way, complex_reading, draws=engine_draws).points, seen)
+        if own is not None:
+            again = np.abs(as_stated(each, cut).undone(reading))[:, 0] if complex_reading else seen
+            ends += own.interval(again)
+        yield Trial(each.kind, plane, complex_reading, *(value.reshape(shape) for value in (truth, *ends)))
