@@ -93,13 +93,17 @@ def reading_range(pieces: Sequence[Stage], magnitude: Real) -> tuple[Real, Real]
     return region.least, region.most
 
 
-def invert(seen: Callable[[Real], tuple[Real, Real]], reading: Real) -> tuple[Real, Real]:
+def invert(
+    seen: Callable[[Real], tuple[Real, Real]], reading: Real, points: int = GRID, halvings: int = HALVINGS
+) -> tuple[Real, Real]:
     """True magnitudes that a reading can come from, given the range of readings that a true magnitude can give.
 
     Parameters
     ----------
     seen : from true magnitudes, shape (frequencies, ...), to (lowest, highest) readings of that shape [-].
     reading : shape (frequencies,), reading as a reflection magnitude [-].
+    points, halvings : true magnitudes tried between 0 and 1, and times the step between two is halved; what is left of it
+        is given away to the safe side.
 
     Returns
     -------
@@ -115,15 +119,15 @@ def invert(seen: Callable[[Real], tuple[Real, Real]], reading: Real) -> tuple[Re
     ------
     The upper limit grows with the true magnitude (maximum principle); bisection between the points of a grid.
     """
-    grid = np.linspace(0, 1, GRID)
-    low_curve, high_curve = seen(np.broadcast_to(grid, (*reading.shape, GRID)))
+    grid = np.linspace(0, 1, points)
+    low_curve, high_curve = seen(np.broadcast_to(grid, (*reading.shape, points)))
     never = high_curve[..., -1] < reading
     first = np.argmax(high_curve >= reading[..., None], axis=-1)
     allowed = low_curve <= reading[..., None]
-    last = GRID - 1 - np.argmax(allowed[..., ::-1], axis=-1)
+    last = points - 1 - np.argmax(allowed[..., ::-1], axis=-1)
     below, above = grid[np.maximum(first - 1, 0)], grid[first]
-    inside, outside = grid[last], grid[np.minimum(last + 1, GRID - 1)]
-    for _ in range(HALVINGS):
+    inside, outside = grid[last], grid[np.minimum(last + 1, points - 1)]
+    for _ in range(halvings):
         middle = (below + above) / 2
         reached = seen(middle)[1] >= reading
         below, above = np.where(reached, below, middle), np.where(reached, middle, above)

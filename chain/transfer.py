@@ -7,9 +7,10 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from chain.discs import forward, region_of
 from chain.stages import Box, Line, Stage
 
-__all__ = ["least_slope"]
+__all__ = ["least_derivative", "least_slope"]
 
 Real = NDArray[np.float64]
 
@@ -43,6 +44,37 @@ def least_slope(pieces: Sequence[Stage], freq_hz: Real) -> tuple[Real, Real]:
         product = product * least / (1 + match * near) ** 2
         match = np.minimum(far + most * match / np.maximum(1 - match * near, 1e-6), 1.0)
     return product, match
+
+
+def least_derivative(pieces: Sequence[Stage], most: Real) -> Real:
+    """Least change seen at the near end per change of a far reflection up to a magnitude, over every admissible value.
+
+    Parameters
+    ----------
+    pieces : aligned pieces, near to far.
+    most : shape (frequencies, ...), largest magnitude of the far reflection [-].
+
+    Returns
+    -------
+    same shape [-].
+
+    Examples
+    --------
+    >>> pad = Box("pad", 50.0, 75.0, np.array([[[0, 0.5], [0.5, 0]]], dtype=complex), far_radius=np.array([0.05]))
+    >>> round(float(least_derivative((pad,), np.array([1.0]))[0]), 4)
+    0.2268
+
+    Source
+    ------
+    Product of |S12 S21|/(1 + |S22| b)^2 along the chain, b the largest magnitude at each piece.
+    """
+    slope = np.ones(most.shape)
+    region = region_of(np.zeros(most.shape, dtype=complex), most)
+    for piece in reversed(pieces):
+        least, _, _, match = (limit.reshape(limit.shape + (1,) * (most.ndim - 1)) for limit in _limits(piece))
+        slope = slope * least / (1 + match * np.minimum(region.most, 1.2)) ** 2
+        region = forward((piece,), region)
+    return slope
 
 
 def _limits(piece: Stage) -> tuple[Real, Real, Real, Real]:

@@ -27,7 +27,7 @@ ROOMS = {
         "library words numbers pieces",
     ),
     "unknowns": (
-        "simulate guarantee belt intervals unknowns linear coverage_region adaptive montecarlo",
+        "simulate guarantee belt intervals unknowns linear coverage_region adaptive montecarlo far_bound",
         "library words numbers pieces chain",
     ),
     "answers": (
