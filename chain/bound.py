@@ -17,6 +17,9 @@ __all__ = ["invert", "reading_range", "residual_box", "true_range", "true_range_
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
+RESIDUALS = "near"
+"""Name of the piece that stands for the analyzer's residual errors."""
+
 GRID = 201
 HALVINGS = 30
 
@@ -55,7 +58,7 @@ def residual_box(near: Near, freq_hz: Real) -> Box | None:
     through[..., 0, 1] = through[..., 1, 0] = 1
     tracking = 0.0 if near.tracking_db is None else 10 ** (near.tracking_db / 20) - 1
     return Box(
-        "near",
+        RESIDUALS,
         near.impedance_ohm,
         near.impedance_ohm,
         through,

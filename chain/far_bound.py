@@ -293,7 +293,7 @@ def corrected_range(way: Measurement, least: Real, most: Real) -> tuple[Real, Re
     Source
     ------
     A bilinear map is largest on the rim of a disc, and smallest on the rim of a hole that its zero lies in; between two of
-    the phases tried the square of its modulus bends by no more than its second derivative allows.
+    the phases tried its modulus moves and bends by no more than its derivatives allow.
     """
     low, high = np.empty(most.shape), np.empty(most.shape)
     rows = max(1, BLOCK_POINTS // max(1, most[:1].size * PHASES.size))
@@ -302,33 +302,52 @@ def corrected_range(way: Measurement, least: Real, most: Real) -> tuple[Real, Re
         part = way.at(chosen)
         plane = _plane(part)
         outer, inner = (np.minimum(size[chosen], 1.0)[..., None] for size in (most, least))
-        bend = _bend(part, plane, outer[..., 0])
+        bend, step = _between(part, plane, outer[..., 0])
         highest = _shown(part, plane, outer * PHASES, outer).magnitudes()[1].max(axis=-1)
         lowest = _shown(part, plane, inner * PHASES, inner).magnitudes()[0].min(axis=-1)
-        high[chosen] = np.sqrt(highest**2 + bend) + ROUNDING
-        low[chosen] = np.where(least[chosen] > 0, np.sqrt(np.maximum(lowest**2 - bend, 0.0)), 0.0)
+        high[chosen] = np.minimum(np.sqrt(highest**2 + bend), highest + step) + ROUNDING
+        lowest = np.maximum(np.sqrt(np.maximum(lowest**2 - bend, 0.0)), lowest - step)
+        low[chosen] = np.where(least[chosen] > 0, np.maximum(lowest, 0.0), 0.0)
     return low, high
 
 
-def _bend(way: Measurement, plane: _Plane, size: Real) -> Real:
-    """Half the square of half a step of phase times the largest second derivative of |y|^2 along a circle of that size.
+def _between(way: Measurement, plane: _Plane, size: Real) -> tuple[Real, Real]:
+    """How far |y|^2 may bend, and |y| move, between the phases tried and the extreme, half a step away, on a circle.
 
-    From the displacements D at 0 and at 1 and -1: y = (a x + e)/(c x + 1) with |e| <= D0, |c| <= (D0 + D1)/(1 - D1),
-    |a| <= 1 + D1 + |c| D1.
+    y is three bilinear maps one after another: what flex, noise and drift do, the middle of the standards, and what is
+    left of their errors. Each (a x + b)/(c x + d) has slopes up to |ad - bc|/(|d| - |c x|)^2.
     """
-    zero, one = np.zeros((way.freq_hz.size, 1), dtype=complex), np.ones((way.freq_hz.size, 1), dtype=complex)
+    first, second = np.ones(size.shape), np.zeros(size.shape)
+    opened, shorted, load = plane.sizes
+    third, both = opened + shorted + 2 * load, opened + shorted
+    down = 2 - 2 * both - (opened + load) * both - third * opened
+    one = np.ones(down.shape)
+    middle, errors = (one, plane.b, plane.c, plane.d), (2 + both, (2 + both) * load, third, down)
+    reached = size
+    for coefficients in (_own_map(way, plane), middle, errors):
+        a, b, c, d = (_wide(np.abs(value), size) for value in coefficients)
+        room = np.maximum(d - c * reached, 0.05)
+        determinant = a * d + b * c
+        slope = determinant / room**2
+        first, second = slope * first, 2 * c * determinant / room**3 * first**2 + slope * second
+        reached = (a * reached + b) / room
+    bend = HALF_STEP**2 * ((first * size) ** 2 + reached * (second * size**2 + first * size))
+    return np.asarray(bend), np.asarray(HALF_STEP * first * size)
+
+
+def _own_map(way: Measurement, plane: _Plane) -> tuple[Real, Real, Real, Real]:
+    """Largest moduli of (a x + b)/(c x + 1) for flex, noise and drift of the antenna's reading.
+
+    From its displacements D at 0 and at 1: |b| <= D0, |c| <= (D0 + D1)/(1 - D1), |a| <= 1 + D1 + |c| D1.
+    """
     moved = []
-    for x in (zero, one, -one):
-        shown = _shown(way, plane, x, np.abs(x))
-        moved.append((np.abs(shown.center - x) + shown.reach)[:, 0])
-    none, whole = np.minimum(moved[0], 0.9), np.minimum(np.maximum(moved[1], moved[2]), 0.9)
+    for size in (0.0, 1.0):
+        x = np.full(way.freq_hz.shape, size)
+        spread, added = _antenna(way, plane, x.astype(complex), x)
+        moved.append(np.minimum(spread.reach + added, 0.9))
+    none, whole = moved
     pole = (none + whole) / (1 - whole)
-    factor = 1 + whole + pole * whole + none * pole
-    pole, factor, none = (_wide(value, size) for value in (pole, factor, none))
-    room = np.maximum(1 - pole * size, 0.05)
-    first, second = factor / room**2, 2 * pole * factor / room**3
-    modulus = (factor * size + none) / room
-    return np.asarray(HALF_STEP**2 * (first**2 * size**2 + modulus * (second * size**2 + first * size)))
+    return 1 + whole + pole * whole, none, pole, np.ones(none.shape)
 
 
 def plane_region(way: Measurement, reading: Complex) -> Region:

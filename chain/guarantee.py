@@ -48,12 +48,14 @@ def reading_bound(way: Measurement, magnitude: Real) -> tuple[Real, Real]:
     """
     if way.standards is None and not (way.mating or way.noise or way.drift):
         return reading_range(way.after, magnitude)
-    region = forward(way.after, region_of(np.zeros(magnitude.shape, dtype=complex), magnitude, magnitude))
+    own = way.residuals
+    region = forward(way.after[own:], region_of(np.zeros(magnitude.shape, dtype=complex), magnitude, magnitude))
     if way.mating:
         region = junction(region, np.full((1,) * region.most.ndim, way.mating))
     # Errors of a calibration can push the reading of a full reflection above 1.
     if way.standards is not None:
         return corrected_range(way, region.least, region.most)
+    region = forward(way.after[:own], region)
     seen = add_disc(region, np.full(region.most.shape, way.drift + CUT * np.sqrt(2) * way.noise))
     return seen.least, seen.most
 
@@ -112,9 +114,11 @@ def true_bound_complex(way: Measurement, reading: Complex) -> tuple[Real, Real]:
     else:
         error = np.full(reading.shape, way.drift + CUT * np.sqrt(2) * way.noise)
         region = region_of(reading.astype(complex), error)
+    own = way.residuals
+    region = backward(way.after[:own], region)
     if way.mating:
         region = junction(region, np.full(reading.shape, way.mating))
-    least, most = extremes(backward(way.after, region))
+    least, most = extremes(backward(way.after[own:], region))
     low, high = np.fmax(low, least), np.fmin(high, most)
     impossible = np.isnan(low) | (low > high + 1e-9)
     return np.where(impossible, np.nan, low), np.where(impossible, np.nan, high)

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain import twoport
-from chain.bound import residual_box
+from chain.bound import RESIDUALS, residual_box
 from chain.cascade import Chain, in_view
 from chain.draws import draw, unit_draws
 from chain.join import aligned
@@ -63,6 +63,11 @@ class Measurement:
     flex_rad: float = 0.0
     swap: Stage | None = None
     standards: Standards | None = None
+
+    @property
+    def residuals(self) -> int:
+        """How many of the pieces after the plane are the analyzer's own errors: the joint at its port lies behind them."""
+        return int(self.standards is None and bool(self.after) and self.after[0].id == RESIDUALS)
 
     def at(self, chosen: slice) -> Measurement:
         """The same measurement at some of its frequencies."""
@@ -204,12 +209,15 @@ def simulate(way: Measurement, chunk: int, seed: int, first_frequency: int = 0) 
         for index, piece in enumerate((*way.before, *way.after))
     )
     box = through(islice(drawn, len(way.before)), shape)
+    residuals = list(islice(drawn, way.residuals))
     seen = through(drawn, shape)
     drift = way.drift * unit_draws(_stream(seed, STREAMS["drift"], chunk), count, "disc") if way.drift else 0.0
     noise = _noise(way, seed, chunk, first_frequency, 0, shape)
     if way.standards is None:
         if way.mating:
             seen = _mated(seen, way.mating, _stream(seed, STREAMS["near mating"], chunk), count)
+        if residuals:
+            seen = in_front(residuals[0], seen)
         return _full(shifted(seen, np.asarray(noise + drift)), shape)
     return _full(_calibrated(way, box, seen, (noise + drift, seed, chunk, first_frequency)), shape)
 

@@ -14,9 +14,10 @@ from strategies import adapter, coax, item, pad, setup_of
 from test_bound import STEPS, Parameters, radius_of, random_chain, through_junction
 
 from chain.cascade import build
-from chain.guarantee import true_bound, true_bound_complex
+from chain.guarantee import reading_bound, true_bound, true_bound_complex
+from chain.intervals import table
 from chain.records import Calibration
-from chain.simulate import measurement
+from chain.simulate import measurement, nominal_maps, simulate
 
 FREQ_HZ = 200e6
 OMEGA = 2 * np.pi * FREQ_HZ
@@ -227,16 +228,82 @@ def slacks(count, seed, far, with_phase):
     return np.array(slack), np.array(passed)
 
 
+WAYS = pytest.mark.parametrize(
+    ("far", "with_phase"), [(False, False), (False, True), (True, False), (True, True)], ids=str
+)
+
+
+def judged(count, seed, far, with_phase):
+    """Never passed, whatever the way of measuring; slack by its median."""
+    slack, passed = slacks(count, seed, far, with_phase)
+    print(
+        f"{'far' if far else 'near'} plane, {'complex' if with_phase else 'magnitude'}: slack median {np.median(slack):.4f}, "
+        f"nine in ten below {np.quantile(slack, 0.9):.3f}, most {slack.max():.2f}; passed by {passed.max():.1g}"
+    )
+    assert passed.max() <= 1e-6
+    return float(np.median(slack))
+
+
+@WAYS
+def test_no_bound_is_passed(far, with_phase):
+    """A few measurements each way: too few for a median to mean much, enough to find a bound that does not hold."""
+    assert judged(2 if far else 4, 3 + 4 * far, far, with_phase) <= (0.5 if far else 0.05)
+
+
+@pytest.mark.slow
+@WAYS
+def test_bounds_are_tight(far, with_phase):
+    """200 measurements each way: slack of 2 % at most at the analyzer, 15 % at a far plane, by the median."""
+    assert judged(200, 1, far, with_phase) <= (0.15 if far else 0.02)
+
+
+LARGE = {"load_db": 22.0, "load_h": 3e-9, "open_f": 5e-13, "short_h": 4e-9, "flex_deg": 3.0, "noise_db": 0.002}
+LARGE |= {"drift_db": 60.0, "repeatability_db": 36.0}
+
+
 @pytest.mark.parametrize("with_phase", [False, True])
-def test_no_bound_at_the_analyzer_is_passed(with_phase):
-    """Worst found by several starts of an optimiser; the bound is passed by rounding at most."""
-    slack, passed = slacks(4, 3, far=False, with_phase=with_phase)
-    assert passed.max() <= 1e-6
-    assert slack.min() >= -1e-6
+def test_no_bound_is_passed_where_every_error_is_large(with_phase):
+    """A load of 22 dB with 3 nH, a short of 4 nH, a lead turned by 3 degrees: where terms of second order matter."""
+    rng = np.random.default_rng(12)
+    told = []
+    for _ in range(2):
+        chain, before, _ = random_measurement(rng, True)
+        case = chain, before, LARGE
+        reading = reading_in(case, rng)
+        way = engine_measurement(*case)
+        seen = np.array([reading if with_phase else abs(reading)])
+        low, high = (float(end[0]) for end in (true_bound_complex if with_phase else true_bound)(way, seen))
+        least, most = worst_found(case, seen[0], with_phase, rng, 2)
+        assert low - 1e-6 <= least <= most <= high + 1e-6
+        told.append(high - low)
+    assert min(told) < (0.6 if with_phase else 1.0)
 
 
-def test_no_bound_at_a_far_plane_is_passed():
-    """As at the analyzer, with standards, re-mating and a moved lead drawn too."""
-    slack, passed = slacks(4, 7, far=True, with_phase=False)
-    assert passed.max() <= 1e-6
-    assert slack.min() >= -1e-6
+@pytest.mark.parametrize("far", [False, True])
+def test_bound_of_a_reading_holds_what_is_simulated(far):
+    """1,000 draws of each of a dozen measurements: normal noise of 0.6 of its stated size stays within three deviations."""
+    rng = np.random.default_rng(5)
+    sizes = np.array([0.0, 0.1, 1 / 3, 0.7, 1.0])
+    for seed in range(12):
+        way = engine_measurement(*random_measurement(rng, far))
+        quiet = replace(way, noise=0.6 * way.noise)
+        low, high = (end[0] for end in reading_bound(way, sizes[None]))
+        turn = np.exp(2j * np.pi * rng.random((1000, 1)))
+        seen = abs(simulate(quiet, 0, seed).reading(sizes * turn))
+        assert np.all(seen <= high + 1e-9)
+        assert np.all(seen >= low - 1e-9)
+
+
+@pytest.mark.parametrize("far", [False, True])
+@pytest.mark.parametrize("with_phase", [False, True])
+def test_bound_holds_the_interval(far, with_phase):
+    """For readings that the measurement can give; a belt's grid and bins are coarser than a bound, hence 0.02."""
+    rng = np.random.default_rng(8)
+    for _ in range(6):
+        case = random_measurement(rng, far)
+        way, reading = engine_measurement(*case), np.array([reading_in(case, rng)])
+        observed = abs(nominal_maps(way).recovered(reading)[0]) if with_phase else abs(reading)
+        interval = table(way, with_phase).points.interval(observed)
+        bound = true_bound_complex(way, reading) if with_phase else true_bound(way, abs(reading))
+        assert bound[0][0] - 0.02 <= interval[0][0] or np.isnan(interval[0][0])
+        assert interval[1][0] <= bound[1][0] + 0.02 or np.isnan(interval[1][0])
