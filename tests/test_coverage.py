@@ -224,33 +224,143 @@ def trials(each, plane, draws, seed, plain_draws=0, scale=1.0, engine_draws=4000
         yield Trial(each.kind, plane, complex_reading, *(value.reshape(shape) for value in (truth, *ends)))
 
 
-def classes(draws, seed, kinds=tuple(KINDS), numbers=range(4), scale=1.0):
-    """Coverage by (kind, plane, with phase), shape (sizes,), averaged over the set-ups of a class."""
+@dataclass
+class Class:
+    """A kind of set-up at one plane with one kind of reading, arrays over the sizes: coverage, widths, lowest set-up."""
+
+    covered: np.ndarray
+    width: np.ndarray
+    plain_width: np.ndarray | None
+    lowest: float
+
+
+def classes(draws, seed, kinds=tuple(KINDS), numbers=range(4), plain_draws=0, scale=1.0):
+    """Class by (kind, plane, with phase), averaged over its set-ups."""
     found = {}
     for kind in kinds:
         for plane in PLANES:
             for n in numbers:
-                for trial in trials(case(kind, n), plane, draws, seed + n, scale=scale):
-                    found.setdefault((kind, plane, trial.complex_reading), []).append(trial.covered())
-    return {key: np.mean(values, axis=0) for key, values in found.items()}
+                for trial in trials(case(kind, n), plane, draws, seed + n, plain_draws, scale):
+                    found.setdefault((kind, plane, trial.complex_reading), []).append(trial)
+    return {key: together(group) for key, group in found.items()}
 
 
-def test_intervals_cover_in_every_class_of_a_small_world():
-    """1,500 fresh measurements a class: three standard deviations below 95 % is 93.3 %."""
-    found = classes(1500, 11, ("good", "no pad"), (1,))
-    assert len(found) == 12
-    worst = min(found.items(), key=lambda each: each[1].min())
-    assert worst[1].min() >= 0.93, worst
-    assert np.mean(list(found.values())) <= 0.98
+def together(group):
+    covered = np.array([trial.covered() for trial in group])
+    plain = None if group[0].plain_low is None else np.mean([trial.width(plain=True) for trial in group], axis=0)
+    return Class(covered.mean(axis=0), np.mean([t.width() for t in group], axis=0), plain, covered.min())
+
+
+def show(found):
+    """Print a line for each class and the figures over all; return (coverage of every class, ratio of mean widths)."""
+    print(f"\n{'kind':10} {'plane':7} {'phase':6} coverage at {' '.join(f'{size:5.2f}' for size in SIZES)}  width  of plain belt's")
+    for (kind, plane, with_phase), each in found.items():
+        ratio = "" if each.plain_width is None else f"{each.width.mean() / each.plain_width.mean():7.3f}"
+        figures = " ".join(f"{value:.3f}" for value in each.covered)
+        print(f"{kind:10} {plane:7} {'yes' if with_phase else 'no':6}             {figures} {each.width.mean():6.3f} {ratio}")
+    covered = np.array([each.covered for each in found.values()])
+    wide = sum(each.width.sum() for each in found.values())
+    ratio = np.nan if each.plain_width is None else wide / sum(each.plain_width.sum() for each in found.values())
+    lowest = min(each.lowest for each in found.values())
+    print(
+        f"{covered.size} classes: lowest {covered.min():.4f}, overall {covered.mean():.4f}, highest {covered.max():.4f}; "
+        f"lowest of a single set-up {lowest:.4f}; mean width {ratio:.3f} of the plain belt's"
+    )
+    return covered, ratio
+
+
+def test_intervals_cover_in_a_small_world():
+    """Two kinds, three planes, 4,000 fresh measurements of each size: four standard deviations below 95 % are 93.6 %."""
+    found = classes(4000, 11, ("good", "no pad"), (1,), 10_000)
+    covered, ratio = show(found)
+    assert covered.shape == (12, 9)
+    assert covered.min() >= 0.936
+    assert covered.mean() <= 0.98
+    assert ratio <= 1.10
 
 
 @pytest.mark.slow
 def test_intervals_cover_in_every_class():
-    """Six kinds of set-up, three planes, nine sizes, both kinds of reading; prints the lowest and the mean coverage."""
-    found = classes(10_000, 5)
-    for key, values in found.items():
-        print(*key, values.round(3))
-    every = np.array(list(found.values()))
-    print("lowest", every.min(), "mean", every.mean())
-    assert every.min() >= 0.94
-    assert every.mean() <= 0.98
+    """Six kinds of four set-ups, three planes, nine sizes, with and without phase: 40,000 fresh measurements a class."""
+    covered, ratio = show(classes(10_000, 5, plain_draws=20_000))
+    assert covered.shape == (36, 9)
+    assert covered.min() >= 0.94
+    assert covered.mean() <= 0.98
+    assert ratio <= 1.10
+
+
+@pytest.mark.slow
+def test_parts_twice_as_bad_as_stated_are_not_covered():
+    """What no method can cover: with every limit and tolerance of the parts twice what is stated, coverage falls.
+
+    Behind a plane at the antenna it holds, since the parts cancel. Seen: 0.79 on average, 0.63 to 0.83 at the analyzer.
+    """
+    found = classes(10_000, 5, scale=2.0)
+    show(found)
+    by_plane = {plane: np.mean([each.covered for key, each in found.items() if key[1] == plane]) for plane in PLANES}
+    print(by_plane)
+    assert by_plane["near"] < by_plane["middle"] < by_plane["far"]
+    assert by_plane["near"] < 0.90
+
+
+# Channels: the worst point of several, simulated together.
+
+EDGES_HZ = (174e6, 181e6)
+
+
+def channel_case(kind, n):
+    """The same set-up over a channel of television, nine points."""
+    return replace(case(kind, n), freq_hz=tuple(np.linspace(*EDGES_HZ, 9)))
+
+
+def channel_coverage(kind, n, plane, draws, seed, slope):
+    """Coverage of a channel's worst true magnitude by size, without and with phase; |G| runs from (1 - slope) to 1 of it."""
+    each = channel_case(kind, n)
+    way = stated(each, plane)
+    world = World(each, draws * len(SIZES), np.random.default_rng(seed))
+    along = 1 - slope * np.linspace(1, 0, len(each.freq_hz))
+    truth = np.repeat(SIZES, draws)
+    reading = Screen(world, cut_of(each, plane)).reading(antennas(truth[:, None] * along, world))
+    for with_phase in (False, True):
+        seen = np.abs(nominal_maps(way).recovered(reading) if with_phase else reading).max(axis=1)
+        low, high = intervals_of(table(way, with_phase, [EDGES_HZ]).channels, seen)
+        yield ((low <= truth + 1e-9) & (truth - 1e-9 <= high)).reshape(len(SIZES), draws).mean(axis=1)
+
+
+def channels(kinds, numbers, draws, slope):
+    """Coverage of every class of channels, (kind, plane, with phase) by size."""
+    print(f"\nchannels, |G| from {1 - slope:g} of its largest to its largest")
+    found = []
+    for kind in kinds:
+        for plane in PLANES:
+            each = np.mean([list(channel_coverage(kind, n, plane, draws, 31 + n, slope)) for n in numbers], axis=0)
+            found.append(each)
+            for with_phase, figures in zip(("no", "yes"), each, strict=True):
+                print(f"{kind:10} {plane:7} {with_phase:4} {' '.join(f'{value:.3f}' for value in figures)}")
+    found = np.array(found)
+    print(f"lowest {found.min():.4f}, overall {found.mean():.4f}")
+    return found
+
+
+def test_channels_cover_in_a_small_world():
+    """A magnitude constant over the channel, phase turning; 2,000 fresh channels of each size, so 93.2 % is four deviations."""
+    found = channels(("good",), (1,), 2000, 0.0)
+    assert found.min() >= 0.932
+    assert found.mean() <= 0.98
+
+
+@pytest.mark.slow
+def test_channels_cover_in_every_class():
+    """Six kinds of two set-ups, 5,000 fresh channels of each size and set-up."""
+    found = channels(tuple(KINDS), (1, 3), 5000, 0.0)
+    assert found.min() >= 0.94
+    assert found.mean() <= 0.98
+
+
+@pytest.mark.slow
+def test_channels_of_sloping_antennas():
+    """An antenna whose magnitude falls by 30 % over the channel is not what the belt is made for: its worst point still is
+    told rightly in most classes, the interval lies somewhat low where many points near the worst were reckoned with.
+    """
+    found = channels(tuple(KINDS), (1, 3), 5000, 0.3)
+    assert found.mean() >= 0.90
