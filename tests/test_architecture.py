@@ -6,58 +6,16 @@ from pathlib import Path
 
 import pytest
 
+from library.store import tomllib
+
 ROOT = Path(__file__).parent.parent
 LONGEST_FILE = 400
 LONGEST_BODY = 40
 
-# Each room: its modules below `chain` (a folder stands for all in it), and the rooms it may import besides itself.
-ROOMS = {
-    "library": ("library", ""),
-    "words": ("__init__ errors findings money plainvalues records units", "library"),
-    "text": ("caret tomltext", "words"),
-    "numbers": ("ratios twoport maps regions", "words"),
-    "touchstone": ("touchstone", "words"),
-    "search": ("catalogue pareto togo search", "words"),
-    "pieces": (
-        "stages join transfer draws standards sensitivity discs bound models",
-        "library words numbers touchstone",
-    ),
-    "chain": (
-        "conductors ends joints graph cascade budget account",
-        "library words numbers pieces",
-    ),
-    "unknowns": (
-        "simulate guarantee belt intervals unknowns linear coverage_region adaptive montecarlo far_bound",
-        "library words numbers pieces chain",
-    ),
-    "answers": (
-        "readings sweepfile browse barepad expect recover planes cures checks hazard_checks impedance_checks "
-        "direct_current",
-        "library words numbers touchstone pieces chain unknowns",
-    ),
-    "files": (
-        "setupreaders setupschema setuptables overrides placing sections spans setupfile schemaexport starter",
-        "library words text numbers touchstone pieces chain",
-    ),
-    "choosing": (
-        "needrecords needschema needparts needrows offers needfile stockroom rerank missing choose contrast improve",
-        "library words text numbers search pieces chain unknowns answers files",
-    ),
-    "report": ("report", "library words chain answers choosing"),
-    "cli": ("cli __main__", "library words text touchstone chain unknowns answers files choosing report"),
-}
-# Heavy libraries, and the modules that may import them.
-HEAVY = {
-    "pydantic": {"chain.setupreaders", "chain.setupschema", "chain.setuptables", "chain.needschema", "chain.needrows"},
-    "networkx": {"chain.graph"},
-    "skrf": {"chain.touchstone"},
-    "tree_sitter": {"chain.caret"},
-    "tree_sitter_toml": {"chain.caret"},
-    "rich": {"chain.report", "chain.cli.output"},
-    "click": {"chain.cli"},
-    "scipy": {"chain.models.measured"},
-    "pandas": set(),
-}
+# ROOMS and HEAVY live in tests/rooms.toml: add a new module, or who may import a heavy library, there.
+RULES = tomllib.loads((ROOT / "tests" / "rooms.toml").read_text(encoding="utf-8"))
+ROOMS = {name: (" ".join(room["modules"]), " ".join(room["may_import"])) for name, room in RULES["rooms"].items()}
+HEAVY = {name: set(homes) for name, homes in RULES["heavy"].items()}
 # Functions of one signature, told once where they are used: by the start of their module's name, their parameters.
 SHARED = {
     "chain.models.": [["item", "freq_hz"]],
