@@ -16,7 +16,7 @@ from chain.models.pad import minimum_loss_db
 from chain.records import Item
 from library.records import Pad, Termination
 
-__all__ = ["DirectCurrent", "ResistorHeat", "direct_current", "pad_arms"]
+__all__ = ["DirectCurrent", "ResistorHeat", "direct_current", "pad_arms", "resistance_ohm"]
 
 GROUND: Node = ("ground",)
 
@@ -137,6 +137,45 @@ def direct_current(graph: Any, feed_v: float, input_ohm: float | None = None) ->
     )
     current = sum(each.power_w for each in heat) / feed_v if feed_v else 0.0
     return DirectCurrent(feed_v, volts.get(root(NEAR), 0.0), current, heat)
+
+
+def resistance_ohm(graph: Any, end_ohm: float) -> float:
+    """What an ohmmeter shows between centre and shield of the near end, the analyzer taken off.
+
+    Parameters
+    ----------
+    graph : as `chain.graph.setup_graph` gives it.
+    end_ohm : what stands at the antenna's connector: 0 a short, infinity an open [ohm].
+
+    Returns
+    -------
+    float, infinity where no current can flow [ohm].
+
+    Examples
+    --------
+    >>> from chain.graph import setup_graph
+    >>> from chain.setupfile import load_setup
+    >>> graph = setup_graph(load_setup("demo/boathouse.toml"))
+    >>> [round(resistance_ohm(graph, end_ohm), 2) for end_ohm in (np.inf, 0.0, 75.0)]
+    [86.6, 28.87, 50.0]
+
+    Source
+    ------
+    Nodal analysis with 1 V at the near end: the volt over the current it drives.
+    """
+    links, resistors = _network(graph)
+    if end_ohm == 0:
+        links.append((FAR, GROUND))
+    elif np.isfinite(end_ohm):
+        resistors.append(_Resistor(FAR, GROUND, end_ohm, "far", "end", 0.0))
+    root = _merged(links)
+    source, ground = root(NEAR), root(GROUND)
+    if source == ground:
+        return 0.0
+    volts = _node_volts(resistors, root, source, ground, 1.0)
+    drops = ((volts.get(root(r.a), 0.0) - volts.get(root(r.b), 0.0), r.resistance_ohm) for r in resistors)
+    siemens = sum(volt**2 / ohm for volt, ohm in drops)
+    return 1 / siemens if siemens > 1e-12 else float("inf")
 
 
 def _network(graph: Any) -> tuple[list[tuple[Node, Node]], list[_Resistor]]:
