@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,16 +13,16 @@ from chain.adaptive import draws_needed
 from chain.belt import GRID
 from chain.cascade import build
 from chain.coverage_region import Ellipse, ellipse, recovered_draws
-from chain.cures import Cure, Share, best_cure, contributions
+from chain.cures import best_cure, contributions
 from chain.errors import RangeError
 from chain.guarantee import reading_bound, true_bound, true_bound_complex
 from chain.intervals import SEED, Table, table
-from chain.linear import Linear, linear
+from chain.linear import linear
 from chain.maps import Maps
-from chain.plainvalues import SCHEMA_VERSION, plain_values
 from chain.ratios import mismatch_loss_db, vswr
 from chain.readings import Readings
 from chain.records import Setup
+from chain.recovery import ChannelResult, Recovery
 from chain.simulate import CHUNK, Measurement, measurement, nominal_maps, simulate
 
 __all__ = ["ChannelResult", "Recovery", "nominal_truth", "recover", "verdict"]
@@ -33,74 +33,6 @@ Complex = NDArray[np.complex128]
 PHASES = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)
 HALVINGS = 45
 MOST_FREQUENCIES = 21
-
-
-@dataclass(frozen=True)
-class ChannelResult:
-    """A channel by its worst point: VSWR nominal, interval, verdict."""
-
-    channel: str
-    low_hz: float
-    high_hz: float
-    worst_hz: float
-    reading_vswr: float
-    vswr: float
-    low: float
-    high: float
-    verdict: str
-
-
-@dataclass(frozen=True)
-class Recovery:
-    """Answer of `recover`. VSWRs are at the antenna in `far_ohm`, readings at the plane in `reading_ohm`.
-
-    Arrays run over `freq_hz`; NaN marks a reading that no passive antenna can give with this chain (see `refused`).
-    """
-
-    title: str
-    plane: str
-    reading_ohm: float
-    far_ohm: float
-    interpretation: str
-    freq_hz: Real
-    reading_vswr: Real
-    true_vswr: Real
-    true_reflection: Complex | None
-    true_ohm: Complex | None
-    low: Real
-    high: Real
-    bound_low: Real
-    bound_high: Real
-    mismatch_loss_db: Real
-    ceiling_vswr: float
-    limit_vswr: float | None
-    verdicts: tuple[str, ...]
-    verdict: str
-    coverage: float
-    excluded_share: float
-    seed: int
-    draws: int
-    channels: tuple[ChannelResult, ...]
-    contributions: tuple[Share, ...]
-    cure: Cure | None
-    linear: Linear | None
-    """Linear propagation over frequency, for complex readings; an answer only where its `valid` is true."""
-    region: Ellipse | None
-    """Coverage region of the true reflection in the complex plane, for complex readings, over frequency."""
-    refused: tuple[tuple[float, str], ...]
-    assumed: tuple[str, ...]
-    warnings: tuple[str, ...]
-
-    def to_dict(self) -> dict[str, object]:
-        """Plain values under the contracted keys."""
-        own = dict(vars(self))
-        own["channels"] = [vars(each) for each in self.channels]
-        own["contributions"] = [vars(each) for each in self.contributions]
-        own["cure"] = None if self.cure is None else vars(self.cure)
-        own["linear"] = None if self.linear is None else self.linear.to_dict()
-        own["region"] = None if self.region is None else vars(self.region)
-        own["refused"] = [{"freq_hz": freq_hz, "reason": reason} for freq_hz, reason in self.refused]
-        return plain_values({"schema_version": SCHEMA_VERSION, **own})  # type: ignore[return-value]
 
 
 def verdict(low: float, high: float, limit_vswr: float | None) -> str:

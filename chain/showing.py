@@ -1,0 +1,155 @@
+"""How results show themselves in a notebook or a script: one line, a small table, a DataFrame, a Network."""
+
+from __future__ import annotations
+
+import html
+import math
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, Any, ClassVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.errors import ChainError, RangeError, plain
+
+if TYPE_CHECKING:
+    from pandas import DataFrame
+    from skrf.network import Network
+
+__all__ = ["Shown", "network"]
+
+HEAD, TAIL = 6, 4
+"""Rows shown from the start and the end of a longer table."""
+LONGEST_CELL = 60
+
+
+class Shown:
+    """What a frozen result inherits to be looked at: `print(result)`, a table in a notebook, `to_dataframe()`.
+
+    A result says which of its fields make the table: `COLUMNS` names arrays of its own, or fields of the records that the
+    field named by `ROWS` holds. Declare the dataclass with `repr=False`, or its own long text wins.
+    """
+
+    ROWS: ClassVar[str] = ""
+    COLUMNS: ClassVar[tuple[str, ...]] = ()
+
+    def headline(self) -> str:
+        """The result in one line; its title unless the result has more to say."""
+        return str(getattr(self, "title", ""))
+
+    def table(self) -> dict[str, Sequence[Any]]:
+        """Columns by name, unit in the name, each with one value per row."""
+        if not self.ROWS:
+            return {name: getattr(self, name) for name in self.COLUMNS}
+        return {name: [getattr(each, name) for each in getattr(self, self.ROWS)] for name in self.COLUMNS}
+
+    def to_dataframe(self) -> DataFrame:
+        """The table as a pandas DataFrame; title, references, seed and the like are in its `attrs`."""
+        try:
+            from pandas import DataFrame
+        except ImportError as error:
+            raise ChainError("pandas is not installed", "pip install pandas") from error
+        frame = DataFrame({name: list(values) for name, values in self.table().items()})
+        frame.attrs |= {name: value for name, value in vars(self).items() if isinstance(value, (str, int, float))}
+        return frame
+
+    def __repr__(self) -> str:
+        rows = _length(self.table())
+        return f"<{type(self).__name__}: {plain(self.headline())}; {rows} row{'' if rows == 1 else 's'}>"
+
+    def __str__(self) -> str:
+        columns = [[name, *cells] for name, cells in _shown(self.table()).items()]
+        widths = [max(len(cell) for cell in column) for column in columns]
+        lines = [
+            "  ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
+            for row in zip(*columns, strict=True)
+        ]
+        return "\n".join([plain(self.headline()), *lines])
+
+    def _repr_html_(self) -> str:
+        columns = _shown(self.table())
+        head = "".join(f"<th>{html.escape(name)}</th>" for name in columns)
+        rows = ("".join(f"<td>{html.escape(cell)}</td>" for cell in row) for row in zip(*columns.values(), strict=True))
+        body = "".join(f"<tr>{row}</tr>" for row in rows)
+        caption = f"<caption>{html.escape(plain(self.headline()))}</caption>"
+        return f"<table>{caption}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+
+
+def _length(table: dict[str, Sequence[Any]]) -> int:
+    return len(next(iter(table.values()), ()))
+
+
+def _shown(table: dict[str, Sequence[Any]]) -> dict[str, list[str]]:
+    """Columns as text, frequencies in MHz, the middle of a long table left out and counted."""
+    out = {}
+    for name, values in table.items():
+        in_mhz = name.endswith("_hz")
+        out[f"{name[:-3]}_mhz" if in_mhz else name] = list(_cells(values, 1e-6 if in_mhz else 1.0, not out))
+    return out
+
+
+def _cells(values: Sequence[Any], factor: float, first: bool) -> Iterator[str]:
+    left_out = len(values) - HEAD - TAIL
+    chosen = range(len(values)) if left_out <= 1 else [*range(HEAD), *range(len(values) - TAIL, len(values))]
+    for number, index in enumerate(chosen):
+        if left_out > 1 and number == HEAD:
+            yield f"({left_out} more)" if first else "..."
+        yield _text(values[index], factor)
+
+
+def _text(value: object, factor: float) -> str:
+    """One cell: numbers to four digits, nothing for what does not apply."""
+    if value is None:
+        return ""
+    if isinstance(value, (bool, np.bool_, str)):
+        text = plain(str(value))
+        return text if len(text) <= LONGEST_CELL else f"{text[: LONGEST_CELL - 3]}..."
+    if isinstance(value, (complex, np.complexfloating)):
+        return f"{value:.4g}"
+    if isinstance(value, (int, float, np.number)):
+        number = float(value) * factor
+        return "" if math.isnan(number) else f"{number:.{4 if factor == 1 else 7}g}"
+    return _text(", ".join(str(each) for each in value) if isinstance(value, tuple) else str(value), factor)
+
+
+def network(
+    freq_hz: NDArray[np.float64], s: NDArray[np.complex128], reference_ohm: Sequence[float], name: str = ""
+) -> Network:
+    """S-parameters as a scikit-rf Network, each port in its own real reference.
+
+    Parameters
+    ----------
+    freq_hz : shape (frequencies,), rising [Hz].
+    s : shape (frequencies, ports, ports), or (frequencies,) for one port [-].
+    reference_ohm : one per port [ohm].
+    name : name of the network.
+
+    Returns
+    -------
+    skrf.Network.
+
+    Raises
+    ------
+    RangeError : another number of references than of ports.
+
+    Examples
+    --------
+    >>> found = network(np.array([1e8, 2e8]), np.array([0.1, 0.2j]), [75.0], "aerial")
+    >>> found.s.shape, float(found.z0[0, 0].real), found.frequency.f.tolist()
+    ((2, 1, 1), 75.0, [100000000.0, 200000000.0])
+
+    Source
+    ------
+    Waves referred to real impedances, for which all definitions of waves agree.
+    """
+    from skrf.frequency import Frequency
+    from skrf.network import Network
+
+    freq = np.atleast_1d(np.asarray(freq_hz, dtype=float))
+    flat = np.asarray(s, dtype=complex).reshape(freq.size, -1)
+    ports = len(reference_ohm)
+    if flat.shape[1] != ports**2:
+        raise RangeError(f"{ports} references do not fit {flat.shape[1]} figures a frequency", "give one for each port")
+    z0 = np.tile(np.asarray(reference_ohm, dtype=float), (freq.size, 1))
+    s_each = flat.reshape(freq.size, ports, ports).copy()
+    return Network(frequency=Frequency.from_f(freq, unit="hz"), s=s_each, z0=z0, name=name or None)
