@@ -1,0 +1,123 @@
+"""Axes with ticks at round values: frequency, VSWR spaced by reflection, and plain figures."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from chain.plots.figure import Axis, Tick
+
+__all__ = ["even_axis", "frequency_axis", "vswr_axis"]
+
+MOST_TICKS = 7
+STEPS = (1.0, 2.0, 2.5, 5.0, 10.0, 20.0)
+VSWR_TICKS = (1, math.inf, 2, 1.5, 3, 5, 1.2, 10, 1.1, 1.3, 1.7, 2.5, 4, 7, 20, 1.05, 1.02, 1.15, 1.4)
+"""VSWRs worth a tick, the most telling first."""
+CLOSEST = 0.09
+"""Least distance between two ticks of a VSWR axis, as a share of it."""
+UNITS = ((10e9, 1e9, "GHz"), (1e6, 1e6, "MHz"), (1e3, 1e3, "kHz"), (0.0, 1.0, "Hz"))
+"""Frequency from which a unit is used, the unit in Hz, and its name."""
+
+
+def _round_values(low: float, high: float) -> list[float]:
+    """Multiples of a round step between two values, at most `MOST_TICKS` of them."""
+    span = high - low
+    scale = 10.0 ** math.floor(math.log10(span / MOST_TICKS))
+    step = next(scale * each for each in STEPS if span / (scale * each) <= MOST_TICKS - 1)
+    first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
+    return [round(index * step, 12) for index in range(first, last + 1)]
+
+
+def even_axis(label: str, unit: str, low: float, high: float, unit_size: float = 1.0) -> Axis:
+    """Axis of evenly spaced values with round ticks.
+
+    Parameters
+    ----------
+    label : what is shown.
+    unit : unit of the ticks' texts.
+    low, high : ends, in the values' own unit; where they are equal, room is made on both sides.
+    unit_size : size of `unit` in the values' own unit.
+
+    Returns
+    -------
+    Axis.
+
+    Examples
+    --------
+    >>> [tick.text for tick in even_axis("loss", "dB", 0.0, 5.85).ticks]
+    ['0', '1', '2', '3', '4', '5']
+
+    Source
+    ------
+    Own convention: steps of 1, 2, 2.5 or 5 times a power of ten.
+    """
+    if high <= low:
+        room = abs(low) * 0.005 or 0.5
+        low, high = low - room, high + room
+    values = _round_values(low / unit_size, high / unit_size)
+    return Axis(label, unit, low, high, tuple(Tick(value * unit_size, f"{value:g}") for value in values))
+
+
+def frequency_axis(freq_hz: ArrayLike) -> Axis:
+    """Axis of frequency, in the unit that suits it.
+
+    Parameters
+    ----------
+    freq_hz : the frequencies shown [Hz].
+
+    Returns
+    -------
+    Axis with values in hertz.
+
+    Examples
+    --------
+    >>> axis = frequency_axis([174e6, 240e6])
+    >>> axis.title, [tick.text for tick in axis.ticks]
+    ('frequency, MHz', ['180', '200', '220', '240'])
+
+    Source
+    ------
+    Own convention.
+    """
+    found = np.asarray(freq_hz, dtype=float)
+    low, high = float(found.min()), float(found.max())
+    size, unit = next((size, unit) for least, size, unit in UNITS if high >= least)
+    return even_axis("frequency", unit, low, high, size)
+
+
+def vswr_axis(label: str, highest: float) -> Axis:
+    """Axis of VSWR from 1 to at least the highest value, spaced by the reflection magnitude.
+
+    Parameters
+    ----------
+    label : what is shown.
+    highest : largest VSWR shown; infinity for a full reflection [-].
+
+    Returns
+    -------
+    Axis of scale `reflection`.
+
+    Examples
+    --------
+    >>> [tick.text for tick in vswr_axis("antenna", float("inf")).ticks]
+    ['1', '1.2', '1.5', '2', '3', '5', '10', 'inf']
+    >>> float(vswr_axis("antenna", float("inf")).share(3.0))
+    0.5
+
+    Source
+    ------
+    Magnitude of reflection (S - 1)/(S + 1).
+    """
+    top = 1.1 if not highest > 1.1 else highest
+    # Above this nothing is gained by leaving out the open end.
+    top = math.inf if top > 15 else top
+    axis = Axis(label, "VSWR", 1.0, top, (), "reflection")
+    chosen: list[tuple[float, float]] = []
+    for value in VSWR_TICKS:
+        place = float(axis.share(value))
+        if place <= 1 + 1e-9 and all(abs(place - other) >= CLOSEST for other, _ in chosen):
+            chosen.append((place, value))
+    ticks = tuple(Tick(float(value), f"{value:g}") for _, value in sorted(chosen))
+    return Axis(label, "VSWR", 1.0, top, ticks, "reflection")
