@@ -2,23 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chain.budget import Budget, budget, levels
-from chain.cascade import build
 from chain.plainvalues import SCHEMA_VERSION, plain_values
 from chain.records import Setup
+from chain.showing import Shown
+
+if TYPE_CHECKING:
+    from skrf.network import Network
 
 __all__ = ["Account", "account"]
 
 Real = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
-class Account:
+@dataclass(frozen=True, repr=False)
+class Account(Shown):
     """Losses of a set-up over frequency, source matched to the near impedance and load to the far one.
 
     Transducer loss is `near_mismatch_loss_db + dissipative_loss_db`, and also the items, the joints and the interaction.
@@ -31,6 +36,18 @@ class Account:
     dissipative_loss_db: Real
     """Power going in at the near end over power delivered at the far end."""
     levels_db: dict[str, Real]
+
+    def headline(self) -> str:
+        """Title, references, and the largest loss."""
+        return f"{self.setup.title}: {self.budget.headline()}"
+
+    def table(self) -> dict[str, Sequence[Any]]:
+        """Losses of the whole, then the attenuation of each item, over frequency."""
+        return self.budget.table()
+
+    def to_network(self) -> Network:
+        """The chain as a scikit-rf two-port, near end in the near impedance, far end in the far one."""
+        return self.budget.to_network()
 
     def to_dict(self) -> dict[str, object]:
         """Plain values under the contracted keys."""
@@ -86,6 +103,6 @@ def account(setup: Setup) -> Account:
     ------
     -10 log10(1 - |S11|^2) with the far end matched; the rest of the transducer loss is heat.
     """
-    found = budget(build(setup))
+    found = budget(setup)
     mismatch = -10 * np.log10(1 - found.reflected_share) + 0.0
     return Account(setup, found, mismatch, found.transducer_loss_db - mismatch, levels(found))

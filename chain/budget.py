@@ -4,15 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chain import twoport
-from chain.cascade import Chain
+from chain.cascade import Chain, build
 from chain.join import aligned, nominal
 from chain.ratios import dbm_to_dbuv, return_loss_db
+from chain.records import Setup
+from chain.showing import Shown, network
 from chain.stages import Stage
+
+if TYPE_CHECKING:
+    from skrf.network import Network
 
 __all__ = ["Budget", "ItemShare", "JointLoss", "budget", "levels"]
 
@@ -38,9 +44,19 @@ class JointLoss:
     mismatch_loss_db: float
 
 
-@dataclass(frozen=True)
-class Budget:
+@dataclass(frozen=True, repr=False)
+class Budget(Shown):
     """A chain's losses over frequency, source matched to `near_ohm` and load to `far_ohm`."""
+
+    COLUMNS = (
+        "freq_hz",
+        "transducer_loss_db",
+        "insertion_loss_db",
+        "near_return_loss_db",
+        "far_return_loss_db",
+        "reflected_share",
+        "delivered_share",
+    )
 
     freq_hz: Real
     near_ohm: float
@@ -61,13 +77,26 @@ class Budget:
         """Index of the frequency with the largest transducer loss."""
         return int(np.argmax(self.transducer_loss_db))
 
+    def headline(self) -> str:
+        """The references, and the largest loss."""
+        worst = f"{self.transducer_loss_db[self.worst]:.2f} dB at {self.freq_hz[self.worst] / 1e6:g} MHz"
+        return f"{self.near_ohm:g} ohm to {self.far_ohm:g} ohm: transducer loss up to {worst}"
 
-def budget(chain: Chain) -> Budget:
+    def table(self) -> dict[str, Sequence[Any]]:
+        """Losses of the whole, then the attenuation of each item, over frequency."""
+        return {**super().table(), **{f"{item.id}_attenuation_db": item.attenuation_db for item in self.items}}
+
+    def to_network(self) -> Network:
+        """The chain as a scikit-rf two-port, near end in `near_ohm`, far end in `far_ohm`."""
+        return network(self.freq_hz, self.s, [self.near_ohm, self.far_ohm], "chain")
+
+
+def budget(chain: Chain | Setup) -> Budget:
     """Loss budget of a chain with every unknown at zero.
 
     Parameters
     ----------
-    chain : the chain at its frequencies.
+    chain : the chain at its frequencies, or a set-up, at those of its sweep.
 
     Returns
     -------
@@ -75,9 +104,8 @@ def budget(chain: Chain) -> Budget:
 
     Examples
     --------
-    >>> from chain.cascade import build
     >>> from chain.setupfile import load_setup
-    >>> found = budget(build(load_setup("demo/boathouse.toml")))
+    >>> found = budget(load_setup("demo/boathouse.toml"))
     >>> round(float(found.transducer_loss_db[0]), 2)
     5.83
 
@@ -86,6 +114,7 @@ def budget(chain: Chain) -> Budget:
     Transducer loss: available power of the source over power in the load, 1/|S21|^2 between the two references.
     Insertion loss: the same less what a direct connection of source and load would lose.
     """
+    chain = build(chain) if isinstance(chain, Setup) else chain
     s = nominal(chain.pieces, chain.near_ohm, chain.far_ohm, chain.freq_hz)
     transducer = _db(1 / np.abs(s[..., 1, 0]) ** 2)
     direct = float(-20 * np.log10(abs(twoport.step(chain.near_ohm, chain.far_ohm)[1, 0])))
@@ -170,9 +199,8 @@ def levels(found: Budget) -> dict[str, Real]:
 
     Examples
     --------
-    >>> from chain.cascade import build
     >>> from chain.setupfile import load_setup
-    >>> found = levels(budget(build(load_setup("demo/boathouse.toml"))))
+    >>> found = levels(budget(load_setup("demo/boathouse.toml")))
     >>> round(float(found["voltage_db"][0] - found["power_db"][0]), 4)
     1.7609
 

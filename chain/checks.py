@@ -24,6 +24,7 @@ from chain.impedance_checks import (
 from chain.joints import BLOCKING, Joint
 from chain.plainvalues import SCHEMA_VERSION, plain_values
 from chain.records import Item, Setup
+from chain.showing import Shown
 from library.load import Library
 from library.mating import bridging_adapters
 from library.records import Coax, Connector
@@ -69,9 +70,12 @@ class CheckedJoint:
         }
 
 
-@dataclass(frozen=True)
-class CheckResult:
+@dataclass(frozen=True, repr=False)
+class CheckResult(Shown):
     """Answer of all checks. `findings` run from stop to note; `fits` is about the joints alone."""
+
+    ROWS = "joints"
+    COLUMNS = ("near", "far", "near_connector", "far_connector", "verdict", "mismatch_loss_db", "reason")
 
     title: str
     fits: bool
@@ -79,6 +83,12 @@ class CheckResult:
     findings: tuple[Finding, ...]
     assumed: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
+
+    def headline(self) -> str:
+        """Title, whether it fits, and how many remarks of each level there are."""
+        counts = ((level, sum(each.level == level for each in self.findings)) for level in LEVELS)
+        told = ", ".join(f"{count} x {level}" for level, count in counts if count)
+        return f"{self.title}: {'fits together' if self.fits else 'does not fit together'}" + (f"; {told}" if told else "")
 
     def to_dict(self) -> dict[str, Any]:
         """The answer as plain values for JSON; the findings are its `cautions`."""

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import os
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from math import inf
+from typing import Any
 
 from chain.catalogue import count_walks
 from chain.intervals import COVERAGE, SEED
@@ -18,6 +19,7 @@ from chain.plainvalues import SCHEMA_VERSION, plain_values
 from chain.records import Calibration, Item, Setup
 from chain.rerank import DRAWS, Sight, sights
 from chain.search import Walk, best_chains
+from chain.showing import Shown
 from chain.stockroom import NANO, Stockroom, own_figures, setup_of, stockroom
 from library.load import Library
 
@@ -124,9 +126,11 @@ class Chosen:
         }
 
 
-@dataclass(frozen=True)
-class Choice:
+@dataclass(frozen=True, repr=False)
+class Choice(Shown):
     """Answer of `choose`. `beyond` is the least a chain costs where all of them cost more than the budget."""
+
+    ROWS = "chains"
 
     title: str
     need: Need
@@ -139,6 +143,17 @@ class Choice:
     seed: int
     warnings: tuple[str, ...]
     assumed: tuple[str, ...]
+
+    def headline(self) -> str:
+        """Title, and how many chains are worth building."""
+        return f"{self.title}: {len(self.chains)} chains that no other beats, by {self.rank}"
+
+    def table(self) -> dict[str, Sequence[Any]]:
+        """One row per chain, intervals at the best allowed plane."""
+        plain = [each.to_dict() for each in self.chains]
+        names = ("number", "cost", "loss_db", "sum_reflection", "joints", "plane", "low", "high", "ceiling_vswr")
+        parts = [", ".join(item.part for item in each.items) for each in self.chains]
+        return {**{name: [each[name] for each in plain] for name in names}, "items": parts}
 
     def to_dict(self) -> dict[str, object]:
         """Plain values under the contracted keys."""

@@ -16,6 +16,7 @@ from chain.maps import Maps
 from chain.plainvalues import SCHEMA_VERSION, plain_values
 from chain.ratios import magnitude_from_vswr, vswr
 from chain.records import Setup
+from chain.showing import Shown
 from chain.simulate import Measurement, measurement, nominal_maps
 from chain.unknowns import item_names, without
 
@@ -50,9 +51,12 @@ class Aim:
     """The item, residual or standard whose absence would help most."""
 
 
-@dataclass(frozen=True)
-class Expectation:
+@dataclass(frozen=True, repr=False)
+class Expectation(Shown):
     """Answer of `expect`. Readings are in `reading_ohm` at `plane`, true values in `far_ohm` at the antenna."""
+
+    ROWS = "rows"
+    COLUMNS = ("true_vswr", "reading_vswr", "reading_low", "reading_high", "bound_low", "bound_high")
 
     title: str
     plane: str
@@ -72,6 +76,11 @@ class Expectation:
     draws: int
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
+
+    def headline(self) -> str:
+        """Title, frequency, and the two references."""
+        where = f"at {self.worst_hz / 1e6:g} MHz; true VSWR in {self.far_ohm:g} ohm, screen in {self.reading_ohm:g} ohm"
+        return f"{self.title}: {where}, nothing reads above {self.ceiling_vswr:.2f}"
 
     def to_dict(self) -> dict[str, object]:
         """Plain values under the contracted keys."""

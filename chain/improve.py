@@ -22,6 +22,7 @@ from chain.plainvalues import SCHEMA_VERSION, plain_values
 from chain.ratios import magnitude_from_vswr, vswr
 from chain.records import Item, Setup
 from chain.rerank import DRAWS, interval_over
+from chain.showing import Shown
 from chain.simulate import measurement
 from chain.stockroom import own_figures, turned
 from library.load import Library, load_library
@@ -61,9 +62,12 @@ class Change:
         return self.gain / self.price if self.price else float("inf") if self.gain > RESOLVED else 0.0
 
 
-@dataclass(frozen=True)
-class Improvement:
+@dataclass(frozen=True, repr=False)
+class Improvement(Shown):
     """Answer of `improve`; ends of intervals are VSWR, at the frequency where each is widest."""
+
+    ROWS = "changes"
+    COLUMNS = ("kind", "what", "price", "low", "high", "gain")
 
     title: str
     limit_vswr: float
@@ -76,6 +80,10 @@ class Improvement:
     seed: int
     warnings: tuple[str, ...]
     assumed: tuple[str, ...]
+
+    def headline(self) -> str:
+        """Title, and today's interval at the limit."""
+        return f"{self.title}: VSWR {self.limit_vswr:g} now comes out as {self.now_low:.2f} to {self.now_high:.2f}"
 
     def to_dict(self) -> dict[str, object]:
         """Plain values."""

@@ -16,6 +16,7 @@ from chain.maps import compose, inverse
 from chain.plainvalues import SCHEMA_VERSION, plain_values
 from chain.ratios import magnitude_from_vswr, vswr
 from chain.records import Calibration, Item, Setup
+from chain.showing import Shown
 from chain.simulate import CHUNK, measurement, nominal_maps, simulate
 from chain.unknowns import only
 from library.load import load_library
@@ -49,9 +50,12 @@ class Plane:
     """The load's return loss is assumed, not stated."""
 
 
-@dataclass(frozen=True)
-class Planes:
+@dataclass(frozen=True, repr=False)
+class Planes(Shown):
     """Answer of `compare`, at the frequency `freq_hz`."""
+
+    ROWS = "planes"
+    COLUMNS = ("plane", "standards", "true_vswr", "low", "high", "limit_vswr", "limit_low", "limit_high", "noise_gain_db")
 
     title: str
     freq_hz: float
@@ -63,6 +67,10 @@ class Planes:
     draws: int
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
+
+    def headline(self) -> str:
+        """Title and what is recommended."""
+        return f"{self.title} at {self.freq_hz / 1e6:g} MHz: {self.reason}"
 
     def to_dict(self) -> dict[str, object]:
         """Plain values under the contracted keys."""
