@@ -27,6 +27,8 @@ class Readings:
     reflection: Complex | None
     interpretation: str
     """How the figures were understood, for people."""
+    warnings: tuple[str, ...] = ()
+    """What the file makes doubtful, for people."""
 
 
 def from_texts(readings: Sequence[Reading]) -> Readings:

@@ -15,6 +15,7 @@ from chain import touchstone
 from chain.errors import Defect, InputError, plain, quoted
 from chain.ratios import magnitude_from_return_loss, magnitude_from_vswr, return_loss_db, vswr
 from chain.readings import Readings
+from chain.sweepoptions import DEFAULTS, SweepOptions
 
 __all__ = ["MOST_BYTES", "MOST_POINTS", "read_sweep"]
 
@@ -53,13 +54,15 @@ class _Sheet:
         self.faults.append(Defect(self.path, cell.line, cell.column, message, help_text, source, width))
 
 
-def read_sweep(path: str) -> Readings:
+def read_sweep(path: str, options: SweepOptions = DEFAULTS, plane_ohm: float | None = None) -> Readings:
     """Read a sweep of the analyzer.
 
     Parameters
     ----------
     path : a file named `.s1p` (or `.ts`), or a text file of two columns under a header that names them, such as
         `frequency_mhz,vswr` or `Frequency [MHz];Return loss [dB]`.
+    options : what the user settles about the file.
+    plane_ohm : reference at the calibration plane, where it is known [ohm].
 
     Returns
     -------
