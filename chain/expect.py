@@ -25,6 +25,7 @@ __all__ = ["TRUE_VSWR", "Aim", "Expectation", "Row", "bound_aim", "expect"]
 Real = NDArray[np.float64]
 
 TRUE_VSWR: tuple[float, ...] = (1.0, 1.1, 1.2, 1.5, 2.0, 2.5, 3.0, 5.0, 10.0, float("inf"))
+CURVE = np.linspace(0, 1, 51)
 PHASES = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)[:, None]
 NOTHING_PROVES = "no reading proves it with this chain"
 
@@ -67,6 +68,8 @@ class Expectation(Shown):
     limit_vswr: float | None
     rows: tuple[Row, ...]
     sweep: dict[str, Real]
+    curve: dict[str, Real]
+    """The same as the rows at the same frequency, from a perfect antenna to an open in 51 even steps of reflection."""
     ceiling_vswr: float
     ceiling_bound_vswr: float
     aim_bound: Aim
@@ -164,6 +167,7 @@ def expect(
         limit,
         rows,
         {"true_vswr": np.array(wanted), **sweep},
+        _curve(way.at(slice(worst, worst + 1)), made, worst),
         float(vswr(known.ceiling().max())),
         float(vswr(reading_bound(way, np.ones(way.freq_hz.size))[1].max())),
         _bound_aim(way, limit),
@@ -176,11 +180,20 @@ def expect(
     )
 
 
-def _sweep(way: Measurement, known: Maps, made: Table, magnitude: Real) -> dict[str, Real]:
+def _curve(here: Measurement, made: Table, worst: int) -> dict[str, Real]:
+    """Readings of every true magnitude at one frequency, shape (magnitudes,) each, as VSWR."""
+    found = _sweep(here, nominal_maps(here), made, CURVE, slice(worst, worst + 1))
+    del found["ceiling_vswr"]
+    return {"true_vswr": vswr(CURVE), **{name: values[:, 0] for name, values in found.items()}}
+
+
+def _sweep(
+    way: Measurement, known: Maps, made: Table, magnitude: Real, points: slice = slice(None)
+) -> dict[str, Real]:
     """Readings of each true magnitude over the sweep, shape (magnitudes, frequencies) each, and the ceiling, as VSWR."""
     nominal = np.stack([np.median(np.abs(known.reading(g * PHASES)), axis=0) for g in magnitude])
     accepted = [made.points.accepted(float(g)) for g in magnitude]
-    low, high = (np.stack(ends) for ends in zip(*accepted, strict=True))
+    low, high = (np.stack(ends)[:, points] for ends in zip(*accepted, strict=True))
     bounds = reading_bound(way, np.broadcast_to(magnitude, (way.freq_hz.size, magnitude.size)))
     # The belt's bins are coarser than a bound may be.
     low, high = (np.clip(end, bounds[0].T, bounds[1].T) for end in (low, high))
