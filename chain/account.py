@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -41,7 +40,7 @@ class Account(Shown):
         """Title, references, and the largest loss."""
         return f"{self.setup.title}: {self.budget.headline()}"
 
-    def table(self) -> dict[str, Sequence[Any]]:
+    def table(self) -> dict[str, Any]:
         """Losses of the whole, then the attenuation of each item, over frequency."""
         return self.budget.table()
 

@@ -82,7 +82,7 @@ class Budget(Shown):
         worst = f"{self.transducer_loss_db[self.worst]:.2f} dB at {self.freq_hz[self.worst] / 1e6:g} MHz"
         return f"{self.near_ohm:g} ohm to {self.far_ohm:g} ohm: transducer loss up to {worst}"
 
-    def table(self) -> dict[str, Sequence[Any]]:
+    def table(self) -> dict[str, Any]:
         """Losses of the whole, then the attenuation of each item, over frequency."""
         return {**super().table(), **{f"{item.id}_attenuation_db": item.attenuation_db for item in self.items}}
 

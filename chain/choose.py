@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from math import inf
@@ -148,7 +148,7 @@ class Choice(Shown):
         """Title, and how many chains are worth building."""
         return f"{self.title}: {len(self.chains)} chains that no other beats, by {self.rank}"
 
-    def table(self) -> dict[str, Sequence[Any]]:
+    def table(self) -> dict[str, Any]:
         """One row per chain, intervals at the best allowed plane."""
         plain = [each.to_dict() for each in self.chains]
         names = ("number", "cost", "loss_db", "sum_reflection", "joints", "plane", "low", "high", "ceiling_vswr")

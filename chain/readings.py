@@ -4,13 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chain.errors import RangeError
-from chain.ratios import magnitude_from_return_loss, magnitude_from_vswr
+from chain.ratios import magnitude_from_return_loss, magnitude_from_vswr, vswr
+from chain.showing import Shown, network
 from chain.units import Reading
+
+if TYPE_CHECKING:
+    from skrf.network import Network
 
 __all__ = ["Readings", "from_texts"]
 
@@ -18,8 +23,8 @@ Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
 
-@dataclass(frozen=True)
-class Readings:
+@dataclass(frozen=True, repr=False)
+class Readings(Shown):
     """Readings over frequency, rising. `reflection` is None where only a magnitude was read: a phase is never made up."""
 
     freq_hz: Real
@@ -27,6 +32,21 @@ class Readings:
     reflection: Complex | None
     interpretation: str
     """How the figures were understood, for people."""
+
+    def headline(self) -> str:
+        """How the figures were understood."""
+        return self.interpretation
+
+    def table(self) -> dict[str, Any]:
+        """VSWR over frequency, and the complex reflection where a phase was read."""
+        plain: dict[str, Any] = {"freq_hz": self.freq_hz, "vswr": vswr(self.magnitude)}
+        return plain if self.reflection is None else {**plain, "reflection": self.reflection}
+
+    def to_network(self, reference_ohm: float) -> Network:
+        """The readings as a scikit-rf one-port in the reference they were taken in, which no file can tell for sure."""
+        if self.reflection is None:
+            raise RangeError("the readings have no phase", "a Network needs a complex sweep")
+        return network(self.freq_hz, self.reflection, [reference_ohm])
     warnings: tuple[str, ...] = ()
     """What the file makes doubtful, for people."""
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
+from chain.showing import Shown
 from library.records import Connector, Part
 
 __all__ = ["Arm", "Calibration", "Far", "Item", "Near", "Setup", "Sweep"]
@@ -92,8 +94,8 @@ class Calibration:
     """Standards whose stated value is used in the calibration instead of being taken as ideal."""
 
 
-@dataclass(frozen=True)
-class Setup:
+@dataclass(frozen=True, repr=False)
+class Setup(Shown):
     """A whole measuring chain, near to far."""
 
     title: str
@@ -105,3 +107,18 @@ class Setup:
     assumed: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     path: str = ""
+
+    def headline(self) -> str:
+        """Title, span, and where it is calibrated."""
+        span = f"{self.sweep.start_hz / 1e6:g} to {self.sweep.stop_hz / 1e6:g} MHz"
+        return f"{self.title}: {span}, calibrated at plane '{self.calibration.plane}'"
+
+    def table(self) -> dict[str, Any]:
+        """One row per item, near to far."""
+        return {
+            "id": [each.id for each in self.items],
+            "part": [each.part.id for each in self.items],
+            "near": [str(each.near_connector) for each in self.items],
+            "far": [str(each.far_connector) for each in self.items],
+            "length_m": [each.length_m or None for each in self.items],
+        }

@@ -5,14 +5,14 @@ from __future__ import annotations
 import html
 import math
 from collections.abc import Iterator, Sequence
+from numbers import Complex, Real
 from typing import TYPE_CHECKING, Any, ClassVar
-
-import numpy as np
-from numpy.typing import NDArray
 
 from chain.errors import ChainError, RangeError, plain
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
     from pandas import DataFrame
     from skrf.network import Network
 
@@ -37,19 +37,20 @@ class Shown:
         """The result in one line; its title unless the result has more to say."""
         return str(getattr(self, "title", ""))
 
-    def table(self) -> dict[str, Sequence[Any]]:
+    def table(self) -> dict[str, Any]:
         """Columns by name, unit in the name, each with one value per row."""
         if not self.ROWS:
             return {name: getattr(self, name) for name in self.COLUMNS}
         return {name: [getattr(each, name) for each in getattr(self, self.ROWS)] for name in self.COLUMNS}
 
     def to_dataframe(self) -> DataFrame:
-        """The table as a pandas DataFrame; title, references, seed and the like are in its `attrs`."""
+        """The table as a pandas DataFrame; headline, references, seed and the like are in its `attrs`."""
         try:
             from pandas import DataFrame
         except ImportError as error:
             raise ChainError("pandas is not installed", "pip install pandas") from error
         frame = DataFrame({name: list(values) for name, values in self.table().items()})
+        frame.attrs["headline"] = self.headline()
         frame.attrs |= {name: value for name, value in vars(self).items() if isinstance(value, (str, int, float))}
         return frame
 
@@ -58,7 +59,7 @@ class Shown:
         return f"<{type(self).__name__}: {plain(self.headline())}; {rows} row{'' if rows == 1 else 's'}>"
 
     def __str__(self) -> str:
-        columns = [[name, *cells] for name, cells in _shown(self.table()).items()]
+        columns = [[name, *cells] for name, cells in _shown(self.table(), LONGEST_CELL).items()]
         widths = [max(len(cell) for cell in column) for column in columns]
         lines = [
             "  ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
@@ -67,7 +68,7 @@ class Shown:
         return "\n".join([plain(self.headline()), *lines])
 
     def _repr_html_(self) -> str:
-        columns = _shown(self.table())
+        columns = _shown(self.table(), None)
         head = "".join(f"<th>{html.escape(name)}</th>" for name in columns)
         rows = ("".join(f"<td>{html.escape(cell)}</td>" for cell in row) for row in zip(*columns.values(), strict=True))
         body = "".join(f"<tr>{row}</tr>" for row in rows)
@@ -75,16 +76,19 @@ class Shown:
         return f"<table>{caption}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
 
 
-def _length(table: dict[str, Sequence[Any]]) -> int:
+def _length(table: dict[str, Any]) -> int:
     return len(next(iter(table.values()), ()))
 
 
-def _shown(table: dict[str, Sequence[Any]]) -> dict[str, list[str]]:
-    """Columns as text, frequencies in MHz, the middle of a long table left out and counted."""
-    out = {}
+def _shown(table: dict[str, Any], longest: int | None) -> dict[str, list[str]]:
+    """Columns as text cut to a length, frequencies in MHz, the middle of a long table left out and counted."""
+    out: dict[str, list[str]] = {}
     for name, values in table.items():
         in_mhz = name.endswith("_hz")
-        out[f"{name[:-3]}_mhz" if in_mhz else name] = list(_cells(values, 1e-6 if in_mhz else 1.0, not out))
+        out[f"{name[:-3]}_mhz" if in_mhz else name] = [
+            cell if longest is None or len(cell) <= longest else f"{cell[: longest - 3]}..."
+            for cell in _cells(values, 1e-6 if in_mhz else 1.0, not out)
+        ]
     return out
 
 
@@ -101,15 +105,12 @@ def _text(value: object, factor: float) -> str:
     """One cell: numbers to four digits, nothing for what does not apply."""
     if value is None:
         return ""
-    if isinstance(value, (bool, np.bool_, str)):
-        text = plain(str(value))
-        return text if len(text) <= LONGEST_CELL else f"{text[: LONGEST_CELL - 3]}..."
-    if isinstance(value, (complex, np.complexfloating)):
-        return f"{value:.4g}"
-    if isinstance(value, (int, float, np.number)):
+    if isinstance(value, Real) and not isinstance(value, bool):
         number = float(value) * factor
         return "" if math.isnan(number) else f"{number:.{4 if factor == 1 else 7}g}"
-    return _text(", ".join(str(each) for each in value) if isinstance(value, tuple) else str(value), factor)
+    if isinstance(value, Complex) and not isinstance(value, bool):
+        return f"{complex(value):.4g}"
+    return plain(", ".join(str(each) for each in value) if isinstance(value, tuple) else str(value))
 
 
 def network(
@@ -134,6 +135,7 @@ def network(
 
     Examples
     --------
+    >>> import numpy as np
     >>> found = network(np.array([1e8, 2e8]), np.array([0.1, 0.2j]), [75.0], "aerial")
     >>> found.s.shape, float(found.z0[0, 0].real), found.frequency.f.tolist()
     ((2, 1, 1), 75.0, [100000000.0, 200000000.0])
@@ -142,6 +144,7 @@ def network(
     ------
     Waves referred to real impedances, for which all definitions of waves agree.
     """
+    import numpy as np
     from skrf.frequency import Frequency
     from skrf.network import Network
 
