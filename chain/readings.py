@@ -12,12 +12,12 @@ from numpy.typing import NDArray
 from chain.errors import RangeError
 from chain.ratios import magnitude_from_return_loss, magnitude_from_vswr, vswr
 from chain.showing import Shown, network
-from chain.units import Reading
+from chain.units import Reading, parse_reading
 
 if TYPE_CHECKING:
     from skrf.network import Network
 
-__all__ = ["Readings", "from_texts"]
+__all__ = ["Readings", "from_texts", "typed_readings"]
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -95,3 +95,32 @@ def from_texts(readings: Sequence[Reading]) -> Readings:
 def _magnitude(reading: Reading) -> float:
     value = float(reading.value.real)
     return float(magnitude_from_vswr(value) if reading.kind == "vswr" else magnitude_from_return_loss(value))
+
+
+def typed_readings(*texts: str) -> Readings:
+    """Readings as they are typed, one text each.
+
+    Parameters
+    ----------
+    texts : such as `VSWR 1.30 at 210 MHz`, `RL 17.7 dB at 210 MHz` or `0.1-0.2j at 210 MHz`.
+
+    Returns
+    -------
+    Readings, sorted by frequency.
+
+    Raises
+    ------
+    UnitError : a text that is no reading.
+    RangeError : complex readings among others, or no reading at all.
+
+    Examples
+    --------
+    >>> found = typed_readings("VSWR 1.30 at 210 MHz", "VSWR 1.20 at 200 MHz")
+    >>> found.freq_hz.tolist(), found.magnitude.round(4).tolist()
+    ([200000000.0, 210000000.0], [0.0909, 0.1304])
+
+    Source
+    ------
+    `chain.units.parse_reading`.
+    """
+    return from_texts([parse_reading(text) for text in texts])

@@ -1,0 +1,203 @@
+"""The public surface: complete, sorted, light; results that show themselves as text, table, DataFrame and Network."""
+
+import ast
+import importlib
+import re
+import subprocess
+import sys
+from pathlib import Path
+from types import ModuleType
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+
+import chain
+from chain.errors import ChainError, RangeError
+from chain.showing import HEAD, TAIL, Shown
+
+ROOT = Path(__file__).parent.parent
+DEMO = "demo/boathouse.toml"
+SETUP = ROOT / DEMO
+SWEEP = ROOT / "demo" / "boathouse.s1p"
+
+
+@pytest.fixture(scope="module")
+def setup():
+    return chain.load_setup(str(SETUP))
+
+
+@pytest.fixture(scope="module")
+def results(setup):
+    """One result of each kind that a set-up and its sweep give, few draws."""
+    readings = chain.read_sweep(str(SWEEP))
+    return {
+        "setup": setup,
+        "readings": readings,
+        "account": chain.account(setup),
+        "budget": chain.budget(setup),
+        "check": chain.check(setup),
+        "expect": chain.expect(setup, draws=1000),
+        "recover": chain.recover(setup, readings, draws=1000),
+        "planes": chain.compare_planes(setup, draws=1000),
+        "improve": chain.improve(setup),
+        "choose": chain.choose(chain.load_need(str(ROOT / "demo" / "need.toml"))),
+    }
+
+
+def test_the_public_names_are_sorted_and_each_is_a_documented_function_or_class():
+    """What `from chain import *` would give: nothing missing, nothing that is a module, nothing untold."""
+    names = chain.__all__[1:]
+    assert names == sorted(names)
+    for name in names:
+        found = getattr(chain, name)
+        assert callable(found), name
+        assert not isinstance(found, ModuleType), name
+        assert found.__doc__, name
+        assert name in dir(chain)
+
+
+def test_type_checkers_are_told_of_the_same_names_as_are_imported():
+    """The imports under TYPE_CHECKING and the table of homes list the same names of the same modules."""
+    tree = ast.parse((ROOT / "chain" / "__init__.py").read_text(encoding="utf-8"))
+    block = next(node for node in tree.body if isinstance(node, ast.If))
+    imports = [node for node in block.body if isinstance(node, ast.ImportFrom)]
+    told = {each.asname or each.name: f"{node.module}:{each.name}" for node in imports for each in node.names}
+    renamed = {node.targets[0].id: told.pop(node.value.id) for node in block.body if isinstance(node, ast.Assign)}
+    told |= renamed
+    homes = {name: home if ":" in home else f"{home}:{name}" for name, home in chain._HOMES.items()}
+    assert told == homes
+
+
+def test_every_command_that_answers_has_its_function_here():
+    """Commands that compute are functions of one set-up (or of a sweep, or of a need) under `chain`."""
+    from chain.cli.main import COMMANDS
+
+    without = {"new", "parts", "schema", "report", "card"}
+    names = {"planes": "compare_planes"}
+    for command in (name for section in COMMANDS.values() for name in section):
+        if command not in without:
+            assert names.get(command, command) in chain.__all__, command
+
+
+def test_a_name_shared_by_a_function_and_its_module_is_the_functions_whatever_was_imported_first():
+    """`from chain import expect` gives the function even after `chain.expect` was imported as a module."""
+    for name in chain._HOMES:
+        importlib.import_module(chain._HOMES[name].partition(":")[0])
+        assert not isinstance(getattr(chain, name), ModuleType)
+    code = "import chain.expect, chain.recover; from chain import expect, recover, twoport; print(expect.__name__, twoport.__name__)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.split() == ["expect", "chain.twoport"]
+
+
+def test_an_unknown_name_is_an_ordinary_attribute_error():
+    """No guess, no import."""
+    with pytest.raises(AttributeError, match="expectt"):
+        chain.expectt  # noqa: B018
+
+
+def test_importing_the_package_is_light():
+    """`import chain` brings neither numpy nor any other library."""
+    code = (
+        "import sys, chain; print(sorted({'numpy', 'skrf', 'pandas', 'rich', 'click', 'networkx'} & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+def test_every_result_shows_itself_in_one_line_and_as_a_table(results):
+    """The line names the kind; the text holds the head line, the names of the columns and one line a row."""
+    for name, found in results.items():
+        table = found.table()
+        rows = len(next(iter(table.values())))
+        assert {len(values) for values in table.values()} == {rows}, name
+        assert re.fullmatch(rf"<{type(found).__name__}: .+; {rows} rows?>", repr(found)), name
+        lines = str(found).splitlines()
+        assert lines[0] == found.headline()
+        assert lines[1].split() == [re.sub("_hz$", "_mhz", each) for each in table]
+        assert len(lines) == 2 + (rows if rows <= HEAD + TAIL + 1 else HEAD + TAIL + 1), name
+
+
+def test_a_notebook_gets_well_formed_html_of_the_same_table(results):
+    """Every cell of the table is in the markup, whose text parses as XML."""
+    for found in results.values():
+        root = ElementTree.fromstring(found._repr_html_())
+        heads = [each.text for each in root.iter("th")]
+        assert len(heads) == len(found.table())
+        assert root.find("caption").text == found.headline()
+        assert all(len(list(row)) == len(heads) for row in root.find("tbody"))
+
+
+def test_text_of_a_users_file_is_neither_markup_nor_terminal_escapes(setup):
+    """A hostile title and id stay text in the table, in the line and in the markup."""
+    from dataclasses import replace
+
+    item = replace(setup.items[0], id="<b>&\x1b[31m")
+    found = replace(setup, title="<script>alert(1)</script>\x1b]0;x\x07", items=(item, *setup.items[1:]))
+    assert "<script" not in found._repr_html_()
+    assert "<b>" not in found._repr_html_()
+    assert "&lt;b&gt;&amp;" in found._repr_html_()
+    for text in (repr(found), str(found), found._repr_html_()):
+        assert "\x1b" not in text
+        assert "\x07" not in text
+
+
+def test_a_dataframe_holds_every_row_with_references_beside_it(results):
+    """Columns are the result's own arrays, bit for bit; title, seed and references are in `attrs`."""
+    frame = results["recover"].to_dataframe()
+    assert len(frame) == 133
+    np.testing.assert_array_equal(frame["true_vswr"], results["recover"].true_vswr)
+    assert frame.attrs["far_ohm"] == 75.0
+    assert frame.attrs["reading_ohm"] == 50.0
+    assert frame.attrs["seed"] == results["recover"].seed
+    assert results["budget"].to_dataframe()["pad_attenuation_db"].iloc[0] == pytest.approx(5.719, abs=1e-3)
+    for found in results.values():
+        assert list(found.to_dataframe().columns) == list(found.table())
+
+
+def test_a_missing_pandas_is_one_sentence_with_the_remedy(results, monkeypatch):
+    """No ImportError: our own error, with the line that installs it."""
+    monkeypatch.setitem(sys.modules, "pandas", None)
+    with pytest.raises(ChainError, match="pip install pandas"):
+        results["check"].to_dataframe()
+
+
+def test_networks_carry_the_same_figures_in_the_right_references(results):
+    """Two-port of the budget and one-port of the recovery agree with scikit-rf's own conversions.
+
+    The impedance is computed by scikit-rf (`Network.z`); the cascade of the two gives the reading back, which checks the
+    two against each other through scikit-rf's `**`.
+    """
+    two, one = results["budget"].to_network(), results["recover"].to_network()
+    assert two.z0[0].real.tolist() == [50.0, 75.0]
+    assert one.z0[0].real.tolist() == [75.0]
+    np.testing.assert_allclose(one.z[:, 0, 0], results["recover"].true_ohm, rtol=1e-9)
+    np.testing.assert_allclose((two**one).s[:, 0, 0], results["readings"].reflection, atol=1e-9)
+    np.testing.assert_allclose(results["readings"].to_network(50.0).s[:, 0, 0], results["readings"].reflection)
+
+
+def test_readings_without_a_phase_have_no_network(setup):
+    """A phase is never made up."""
+    typed = chain.typed_readings("VSWR 1.3 at 210 MHz")
+    with pytest.raises(RangeError, match="no phase"):
+        typed.to_network(50.0)
+    with pytest.raises(RangeError, match="no phase"):
+        chain.recover(setup, typed, draws=1000).to_network()
+
+
+def test_what_does_not_apply_is_an_empty_cell_and_infinity_is_told():
+    """NaN and None show as nothing, infinity as inf, a long text is cut on a terminal but not in markup."""
+
+    class Sample(Shown):
+        COLUMNS = ("freq_hz", "loss_db", "note")
+        freq_hz = (1e8, 2.5e8, 3e8)
+        loss_db = (float("nan"), float("inf"), None)
+        note = ("x" * 100, "", "y")
+        title = "Sample"
+
+    lines = str(Sample()).splitlines()
+    assert lines[1].split() == ["freq_mhz", "loss_db", "note"]
+    assert lines[2].split() == ["100", "x" * 57 + "..."]
+    assert lines[3].split() == ["250", "inf"]
+    assert lines[4].split() == ["300", "y"]
+    assert "x" * 100 in Sample()._repr_html_()
