@@ -1,0 +1,140 @@
+"""From the bytes of a sweep file to its lines, whatever wrote them: encodings, line ends, sizes."""
+
+from __future__ import annotations
+
+import re
+import sys
+from pathlib import Path
+
+from chain.errors import Defect, InputError, plain
+
+__all__ = ["LONGEST_LINE", "MOST_BYTES", "MOST_DEFECTS", "MOST_LINES", "bounded", "lines_of", "whole_file"]
+
+MOST_BYTES = 20_000_000
+MOST_LINES = 250_000
+LONGEST_LINE = 10_000
+"""Longest line of figures [characters]; comments may be of any length."""
+MOST_DEFECTS = 20
+"""Most faults that are shown of one file."""
+BREAK = re.compile(r"\r\n|\r|\n")
+
+
+def whole_file(path: str, message: str, help_text: str = "") -> InputError:
+    """Error that is about a file as a whole.
+
+    Parameters
+    ----------
+    path : its name.
+    message : what is wrong.
+    help_text : what to do.
+
+    Returns
+    -------
+    InputError.
+
+    Examples
+    --------
+    >>> print(whole_file("a.s1p", "is empty"))
+    a.s1p: error: is empty
+    1 error in a.s1p
+
+    Source
+    ------
+    Own convention.
+    """
+    return InputError([Defect(path, 0, 0, message, help_text)])
+
+
+def bounded(defects: list[Defect]) -> InputError:
+    """Error of all faults of a file in file order, the last one standing for those that are too many to show.
+
+    Parameters
+    ----------
+    defects : the faults.
+
+    Returns
+    -------
+    InputError.
+
+    Examples
+    --------
+    >>> error = bounded([Defect("a.csv", line, 1, "odd") for line in range(100, 0, -1)])
+    >>> len(error.defects), error.defects[0].line, str(error).splitlines()[-1]
+    (21, 1, '100 errors in a.csv')
+
+    Source
+    ------
+    Own convention.
+    """
+    ordered = sorted(defects, key=lambda each: (each.line, each.column))
+    rest = len(ordered) - MOST_DEFECTS
+    if rest > 0:
+        first = ordered[MOST_DEFECTS]
+        more = Defect(first.path, first.line, first.column, f"{rest} more from here on", stands_for=rest)
+        ordered = [*ordered[:MOST_DEFECTS], more]
+    return InputError(ordered)
+
+
+def lines_of(path: str) -> list[str]:
+    """Lines of a text file in any usual encoding.
+
+    Parameters
+    ----------
+    path : the file; `-` reads standard input.
+
+    Returns
+    -------
+    list of lines without their ends. UTF-8 with or without a byte order mark, UTF-16 with one, else code page 1252.
+
+    Raises
+    ------
+    InputError : no such file, not a plain file, not to be read, too large, or not a text.
+
+    Examples
+    --------
+    >>> lines_of("demo/boathouse.csv")[1]
+    'frequency_mhz,return_loss_db'
+
+    Source
+    ------
+    The Unicode standard on byte order marks.
+    """
+    text = _decoded(_bytes(path))
+    if "\0" in text:
+        raise whole_file(
+            path, "is not a text file", "name a Touchstone file, or a table of frequencies and figures as text"
+        )
+    if text.count("\n") + text.count("\r") > 2 * MOST_LINES:
+        raise whole_file(path, f"has more than {MOST_LINES} lines", "thin the sweep out")
+    lines = BREAK.split(text)
+    if len(lines) > MOST_LINES:
+        raise whole_file(path, f"has more than {MOST_LINES} lines", "thin the sweep out")
+    return lines
+
+
+def _bytes(path: str) -> bytes:
+    try:
+        if path == "-":
+            raw = sys.stdin.buffer.read(MOST_BYTES + 1)
+        else:
+            # A pipe or a device would be waited for without end.
+            if Path(path).exists() and not Path(path).is_file():
+                raise whole_file(path, "is not a plain file", "name a file")
+            with Path(path).open("rb") as stream:
+                raw = stream.read(MOST_BYTES + 1)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "not a name that a file can have"
+        raise whole_file(path, f"cannot be read: {plain(reason)}") from error
+    if len(raw) > MOST_BYTES:
+        raise whole_file(path, f"is larger than {MOST_BYTES // 1_000_000} MB", "thin the sweep out")
+    return raw
+
+
+def _decoded(raw: bytes) -> str:
+    if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        # The codec keeps a second byte order mark, which a copied-together file may have.
+        return raw.decode("utf-16", errors="replace").lstrip("\ufeff")
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return raw.decode("cp1252", errors="replace")
