@@ -5,14 +5,16 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.intervals import DRAWS, SEED, table
-from chain.simulate import Measurement
+from chain.intervals import DRAWS, SEED, belts_of, drawn_terms
+from chain.simulate import CHUNK, Measurement
+from chain.threads import in_order
 
 __all__ = ["MOST_DRAWS", "draws_needed", "tolerance"]
 
 Real = NDArray[np.float64]
 
 MOST_DRAWS = 64_000
+LEAST_CHUNKS = DRAWS // CHUNK
 PLACES = 5
 """Frequencies at which two independent runs are compared."""
 
@@ -71,10 +73,16 @@ def draws_needed(
     """
     step = max(1, -(-way.freq_hz.size // PLACES))
     thin, seen = way.at(slice(0, None, step)), observed[::step]
-    draws = DRAWS
-    while draws < MOST_DRAWS:
-        first, second = (table(thin, complex_reading, draws=draws, seed=seed + run).points.interval(seen) for run in (0, 1))
-        ends = np.stack([*first, *second])
+    runs: list[list[NDArray[np.float32]]] = [[], []]
+    chunks = LEAST_CHUNKS
+
+    def ends_of(run: int) -> tuple[Real, Real]:
+        runs[run].append(drawn_terms(thin, complex_reading, range(drawn, chunks), seed + run))
+        return belts_of(np.concatenate(runs[run], axis=2))[0].interval(seen)
+
+    drawn = 0
+    while chunks * CHUNK < MOST_DRAWS:
+        ends = np.stack([end for pair in in_order(ends_of, (0, 1)) for end in pair])
         settled = [
             max(abs(a - c), abs(b - d)) <= 2 * tolerance(a, b, digits)
             for a, b, c, d in ends.T
@@ -82,5 +90,5 @@ def draws_needed(
         ]
         if all(settled):
             break
-        draws *= 2
-    return draws
+        drawn, chunks = chunks, 2 * chunks
+    return chunks * CHUNK

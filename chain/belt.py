@@ -26,6 +26,11 @@ GRID: Real = np.unique(
 """True magnitudes the belt is made for; closer together where a good antenna lies."""
 
 BINS = 160
+FINE = 8
+"""Fine bins in each bin, from which the threshold is taken."""
+
+COUNT_BITS = 28
+PIECE = 64_000
 SMOOTH = 1.5
 """Width of the kernel that smooths the simulated densities, in bins."""
 
@@ -147,25 +152,32 @@ def belt(samples: NDArray[np.float32] | Real, coverage: float = 0.95, cap: float
     least = np.empty((places, grid))
     first, last = np.empty((2, places, grid), dtype=np.intp)
     for place in range(places):
-        values = np.minimum(samples[place], cap)
-        edge[place] = max(float(values.max()), 1e-6) * (1 + 1e-6)
-        scaled = values * (BINS / edge[place])
-        counts = _counts(scaled)
+        edge[place] = max(min(float(samples[place].max()), cap), 1e-6) * (1 + 1e-6)
+        fine = _counts(samples[place], edge[place])
+        counts = fine.reshape(grid, BINS, FINE).sum(axis=2).astype(float)
         score[place] = _scores(counts, draws)
-        least[place] = _least(score[place], scaled, coverage)
+        least[place] = _least(score[place], fine, coverage)
         # Where no magnitude has any draws every score is high: only bins with draws of their own count.
         inside = (counts > 0) & (score[place] >= least[place][:, None])
         first[place], last[place] = inside.argmax(axis=1), BINS - 1 - inside[:, ::-1].argmax(axis=1)
     return Belt(edge, score, least, first, last, coverage)
 
 
-def _counts(scaled: Real) -> Real:
-    """Draws of each magnitude in each bin."""
-    grid = scaled.shape[0]
-    index = scaled.astype(np.int32)
-    np.minimum(index, BINS - 1, out=index)
-    index += (np.arange(grid, dtype=np.int32) * BINS)[:, None]
-    return np.bincount(index.ravel(), minlength=grid * BINS).reshape(grid, BINS).astype(float)
+def _counts(samples: Real, edge: float) -> NDArray[np.intp]:
+    """Draws of each magnitude in each of the fine bins, those beyond the edge in the last."""
+    grid, fine = samples.shape[0], BINS * FINE
+    counts = np.empty((grid, fine), dtype=np.intp)
+    # A few rows at a time, so that values and counts stay in the cache.
+    rows = max(1, PIECE // samples.shape[1])
+    offset = fine * np.arange(rows, dtype=np.intp)[:, None]
+    for start in range(0, grid, rows):
+        scaled = samples[start : start + rows] * (fine / edge)
+        np.minimum(scaled, fine - 1, out=scaled)
+        index = scaled.astype(np.intp)
+        index += offset[: len(index)]
+        found = np.bincount(index.ravel(), minlength=len(index) * fine)
+        counts[start : start + rows] = found.reshape(-1, fine)
+    return counts
 
 
 def _scores(counts: Real, draws: int) -> Real:
@@ -190,19 +202,18 @@ def _smoothed(counts: Real, width: float) -> Real:
     return smooth
 
 
-def _least(score: NDArray[np.float32], scaled: Real, coverage: float) -> Real:
+def _least(score: NDArray[np.float32], fine: NDArray[np.intp], coverage: float) -> Real:
     """Smallest score accepted for each magnitude, so that its own readings are accepted with the stated share."""
-    draws = scaled.shape[1]
-    place = np.clip(scaled - np.float32(0.5), 0, np.float32(BINS - 1.001), dtype=np.float32)
-    left = place.astype(np.int32)
-    place -= left
-    left += (np.arange(score.shape[0], dtype=np.int32) * BINS)[:, None]
-    # Two passes through one flat array: indexing by rows and columns takes twice as long.
-    own = score.take(left)
-    left += 1
-    step = score.take(left)
-    step -= own
-    step *= place
-    own += step
-    rank = int(np.floor((1 - coverage - GUARD) * draws))
-    return np.asarray(np.partition(own, rank, axis=1)[:, rank], dtype=float)
+    place = np.clip((np.arange(fine.shape[1], dtype=np.float32) + 0.5) / FINE - 0.5, 0, BINS - 1.001)
+    left = place.astype(np.intp)
+    own, after = score.take(left, axis=1), score.take(left + 1, axis=1)
+    own += (after - own) * (place - left).astype(np.float32)
+    # A non-negative float sorts as its bits do, so that a score and its number of draws fit into one sorted integer.
+    worse = np.maximum(-own, 0).view(np.int32).astype(np.int64)
+    keys = np.sort((worse << COUNT_BITS) | fine, axis=1)
+    reached = np.cumsum(keys & ((1 << COUNT_BITS) - 1), axis=1)
+    draws = reached[:, -1:]
+    wanted = draws - np.floor((1 - coverage - GUARD) * draws).astype(int)
+    at = np.argmax(reached >= wanted, axis=1)
+    found = (keys[np.arange(len(keys)), at] >> COUNT_BITS).astype(np.int32).view(np.float32)
+    return -found.astype(float)

@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chain.belt import BINS, GRID, Belt, belt
-from chain.maps import Maps, compose, inverse
+from chain.maps import compose, inverse
 from chain.simulate import CHUNK, Measurement, nominal_maps, simulate
+from chain.threads import in_order, thread_count
 
-__all__ = ["COVERAGE", "DRAWS", "SEED", "Table", "highest_proving", "table"]
+__all__ = ["COVERAGE", "DRAWS", "SEED", "Table", "belts_of", "drawn_terms", "highest_proving", "table"]
 
 Real = NDArray[np.float64]
+Samples = NDArray[np.float32]
 Progress = Callable[[float], None]
 
 COVERAGE = 0.95
@@ -26,6 +26,11 @@ LONGEST_DELAY_S = 10e-9
 """Delay of an antenna's reflection over a channel, rectangular from zero: the antenna and a metre or two around it."""
 
 BLOCK_BYTES = 24_000_000
+"""Terms of the statistic that one thread holds at a time."""
+BLOCKS_PER_THREAD = 3
+LEAST_BLOCK = 8
+TERMS = 5
+LEAST_DOWN = np.float32(1e-12)
 
 
 @dataclass(frozen=True)
@@ -80,32 +85,28 @@ def table(
     chunks = max(1, -(-draws // CHUNK))
     count = way.freq_hz.size
     members = tuple(_members(way.freq_hz, low, high) for low, high in channels)
-    block = max(1, BLOCK_BYTES // (GRID.size * chunks * CHUNK * 4))
-    starts = list(range(0, count, block))
-    done = 0
+    largest = max(1, BLOCK_BYTES // (TERMS * 4 * chunks * CHUNK))
+    block = min(largest, max(LEAST_BLOCK, -(-count // (BLOCKS_PER_THREAD * thread_count()))))
+    starts = range(0, count, block)
 
-    def run(start: int) -> tuple[Belt, dict[int, NDArray[np.float32]]]:
+    def run(start: int) -> tuple[Belt, dict[int, Samples]]:
         chosen = slice(start, min(start + block, count))
-        samples = _samples(way.at(chosen), complex_reading, chunks, seed, start)
-        worst: dict[int, NDArray[np.float32]] = {}
-        for channel, span in enumerate(members):
-            inside = slice(max(span.start, chosen.start) - start, min(span.stop, chosen.stop) - start)
-            if inside.stop > inside.start:
-                worst[channel] = samples[inside].max(axis=0)
-        return belt(samples, COVERAGE), worst
+        terms = drawn_terms(way.at(chosen), complex_reading, range(chunks), seed, start)
+        return belts_of(terms, {n: _inside(span, chosen) for n, span in enumerate(members)})
 
     belts: list[Belt] = []
-    worst: dict[int, NDArray[np.float32]] = {}
-    with ThreadPoolExecutor(max_workers=min(4, os.cpu_count() or 1)) as pool:
-        for made, maxima in pool.map(run, starts):
-            belts.append(made)
-            for channel, values in maxima.items():
-                worst[channel] = np.maximum(worst[channel], values) if channel in worst else values
-            done += 1
-            if progress is not None:
-                progress(done / len(starts))
-    judged = belt(np.stack([worst[index] for index in range(len(members))]), COVERAGE) if members else None
-    return Table(way.freq_hz, complex_reading, _joined(belts), judged, members, COVERAGE, seed, chunks * CHUNK)
+    worst: dict[int, Samples] = {}
+    judged: dict[int, Belt] = {}
+    for start, (made, maxima) in zip(starts, in_order(run, starts), strict=True):
+        belts.append(made)
+        for channel, values in maxima.items():
+            worst[channel] = np.maximum(worst[channel], values) if channel in worst else values
+            if members[channel].stop <= start + block:
+                judged[channel] = belt(worst.pop(channel)[None], COVERAGE)
+        if progress is not None:
+            progress(len(belts) / len(starts))
+    of_channels = _joined([judged[n] for n in range(len(members))]) if members else None
+    return Table(way.freq_hz, complex_reading, _joined(belts), of_channels, members, COVERAGE, seed, chunks * CHUNK)
 
 
 def _members(freq_hz: Real, low: float, high: float) -> slice:
@@ -117,19 +118,86 @@ def _members(freq_hz: Real, low: float, high: float) -> slice:
     return slice(nearest, nearest + 1)
 
 
-def _samples(
-    way: Measurement, complex_reading: bool, chunks: int, seed: int, first: int
-) -> NDArray[np.float32]:
-    """Statistic of every draw for every true magnitude, shape (frequencies, grid, draws)."""
-    known = nominal_maps(way)
-    out = np.empty((way.freq_hz.size, GRID.size, chunks * CHUNK), dtype=np.float32)
-    for chunk in range(chunks):
+def _inside(span: slice, chosen: slice) -> slice:
+    """What of a channel lies in a block of frequencies, counted from the block's start."""
+    return slice(max(span.start, chosen.start) - chosen.start, min(span.stop, chosen.stop) - chosen.start)
+
+
+def belts_of(terms: Samples, members: dict[int, slice] | None = None) -> tuple[Belt, dict[int, Samples]]:
+    """Belts of drawn measurements.
+
+    Parameters
+    ----------
+    terms : as `drawn_terms` gives them.
+    members : channel by number, with those of the frequencies that lie in it.
+
+    Returns
+    -------
+    (belts of the frequencies, worst statistic of each channel, shape (grid, draws)).
+
+    Examples
+    --------
+    >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), (), noise=0.02)
+    >>> made, worst = belts_of(drawn_terms(way, False, range(4), 1), {0: slice(0, 1)})
+    >>> bool(made.interval(np.array([0.5]))[0] < 0.5), worst[0].shape
+    (True, (61, 4000))
+
+    Source
+    ------
+    `chain.belt`.
+    """
+    worst: dict[int, Samples] = {}
+    belts = []
+    for place in range(terms.shape[1]):
+        values = _magnitudes(terms[:, place])
+        belts.append(belt(values[None], COVERAGE))
+        for channel, span in (members or {}).items():
+            if span.start <= place < span.stop:
+                worst[channel] = np.maximum(worst[channel], values) if channel in worst else values
+    return _joined(belts), worst
+
+
+def drawn_terms(way: Measurement, complex_reading: bool, chunks: range, seed: int, first: int = 0) -> Samples:
+    """What the statistic of every draw is made of: |(p G + q)/(r G + 1)|^2 is a ratio of two real quadratics in |G|.
+
+    Parameters
+    ----------
+    way : the measurement, perhaps at some of its frequencies only.
+    complex_reading : whether readings have a phase.
+    chunks : numbers of the chunks to draw.
+    seed : seed of the whole run.
+    first : index that way's first frequency has in the whole sweep.
+
+    Returns
+    -------
+    shape (5, frequencies, draws): coefficients of the numerator, highest power first, then the first two of the
+    denominator, whose constant is 1 [-].
+
+    Examples
+    --------
+    >>> drawn_terms(Measurement(np.array([1e8]), 75.0, 75.0, (), ()), False, range(2), 1)[:, 0, 0].round(6).tolist()
+    [1.0, 0.0, 0.0, 0.0, 0.0]
+
+    Source
+    ------
+    `chain.simulate`; antenna's phase uniform, turning over the frequencies by a delay of up to 10 ns.
+    """
+    undo = inverse(nominal_maps(way))
+    out = np.empty((TERMS, way.freq_hz.size, len(chunks) * CHUNK), dtype=np.float32)
+    for index, chunk in enumerate(chunks):
         maps = simulate(way, chunk, seed, first)
         if complex_reading:
-            maps = compose(inverse(known), maps)
+            maps = compose(undo, maps)
         turn = _antenna(way.freq_hz, chunk, seed)
-        out[:, :, chunk * CHUNK : (chunk + 1) * CHUNK] = _magnitudes(maps, turn)
+        p, r = maps.p * turn, maps.r * turn
+        found = (_square(p), 2 * (p * np.conj(maps.q)).real, _square(maps.q), _square(r), 2 * r.real)
+        for part, term in zip(out, found, strict=True):
+            part[:, index * CHUNK : (index + 1) * CHUNK] = term.T
     return out
+
+
+def _square(value: NDArray[np.complex128]) -> Real:
+    return np.asarray(value.real**2 + value.imag**2)
 
 
 def _antenna(freq_hz: Real, chunk: int, seed: int) -> NDArray[np.complex128]:
@@ -138,15 +206,23 @@ def _antenna(freq_hz: Real, chunk: int, seed: int) -> NDArray[np.complex128]:
     return np.asarray(np.exp(2j * np.pi * (start - freq_hz * delay * LONGEST_DELAY_S)))
 
 
-def _magnitudes(maps: Maps, turn: NDArray[np.complex128]) -> NDArray[np.float32]:
-    """|reading| for every magnitude of the grid: a ratio of two real quadratics in g, shape (frequencies, grid, draws)."""
-    p, r = maps.p * turn, maps.r * turn
-    terms = (np.abs(p) ** 2, 2 * (p * np.conj(maps.q)).real, np.abs(maps.q) ** 2, np.abs(r) ** 2, 2 * r.real)
-    a, b, c, d, e = (term.T.astype(np.float32)[:, None, :] for term in terms)
-    g = GRID.astype(np.float32)[None, :, None]
-    top = (a * g + b) * g + c
-    down = (d * g + e) * g + 1
-    return np.asarray(np.sqrt(np.maximum(top, 0) / np.maximum(down, 1e-12)), dtype=np.float32)
+def _magnitudes(terms: Samples) -> Samples:
+    """|reading| for every magnitude of the grid, shape (grid, draws), a piece at a time that stays in the cache."""
+    g = GRID.astype(np.float32)[:, None]
+    out = np.empty((GRID.size, terms.shape[1]), dtype=np.float32)
+    top, down = np.empty((2, GRID.size, CHUNK), dtype=np.float32)
+    for start in range(0, terms.shape[1], CHUNK):
+        a, b, c, d, e = terms[:, start : start + CHUNK]
+        for value, (square, single, constant) in ((top, (a, b, c)), (down, (d, e, np.float32(1)))):
+            np.multiply(square, g, out=value)
+            value += single
+            value *= g
+            value += constant
+        np.maximum(top, 0, out=top)
+        np.maximum(down, LEAST_DOWN, out=down)
+        np.divide(top, down, out=top)
+        np.sqrt(top, out=out[:, start : start + CHUNK])
+    return out
 
 
 def _joined(belts: Sequence[Belt]) -> Belt:

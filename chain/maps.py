@@ -60,11 +60,10 @@ def in_front(s: Complex, inner: Maps) -> Maps:
     ------
     S11 + S12 S21 x/(1 - S22 x) with x the inner map.
     """
-    product = s[..., 0, 1] * s[..., 1, 0]
-    top_p = s[..., 0, 0] * (inner.r - s[..., 1, 1] * inner.p) + product * inner.p
-    top_q = s[..., 0, 0] * (1 - s[..., 1, 1] * inner.q) + product * inner.q
     down = 1 / (1 - s[..., 1, 1] * inner.q)
-    return Maps(top_p * down, top_q * down, (inner.r - s[..., 1, 1] * inner.p) * down)
+    r = (inner.r - s[..., 1, 1] * inner.p) * down
+    down *= s[..., 0, 1] * s[..., 1, 0]
+    return Maps(s[..., 0, 0] * r + down * inner.p, s[..., 0, 0] + down * inner.q, r)
 
 
 def shifted(maps: Maps, offset: Complex) -> Maps:

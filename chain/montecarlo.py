@@ -6,9 +6,7 @@ interval of a magnitude, which quantiles do not give near 0 and 1 (see `chain.be
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +15,7 @@ from numpy.typing import NDArray
 from chain.adaptive import tolerance
 from chain.intervals import COVERAGE, SEED
 from chain.simulate import CHUNK, Measurement, simulate
+from chain.threads import in_order, thread_count
 
 __all__ = ["MOST_DRAWS", "RecoveredQuantiles", "recovered_quantiles"]
 
@@ -82,14 +81,8 @@ def recovered_quantiles(
     """
     count = draws if draws is not None else _draws_needed(way, reading, probabilities, seed, digits)
     chunks = max(1, -(-count // CHUNK))
-    threads = min(4, os.cpu_count() or 1)
-    starts, block = _blocks(way.freq_hz.size, chunks * CHUNK, threads)
-    # Freeing one large array tells the C library's allocator to keep freed memory for the next block instead of handing it
-    # back to the system, page by page, after every temporary array: a fifth of the time. Nothing is ever written to it.
-    spare = np.empty(BLOCK_BYTES - 2**20, dtype=np.uint8)
-    del spare
+    starts, block = _blocks(way.freq_hz.size, chunks * CHUNK, thread_count())
     out = np.empty((len(probabilities), way.freq_hz.size))
-    done = 0
 
     def run(start: int) -> slice:
         chosen = slice(start, min(start + block, way.freq_hz.size))
@@ -97,11 +90,9 @@ def recovered_quantiles(
         out[:, chosen] = _quantiles(samples, probabilities)
         return chosen
 
-    with ThreadPoolExecutor(max_workers=threads) as pool:
-        for _ in pool.map(run, starts):
-            done += 1
-            if progress is not None:
-                progress(done / len(starts))
+    for chosen in in_order(run, starts):
+        if progress is not None:
+            progress(chosen.stop / way.freq_hz.size)
     return RecoveredQuantiles(way.freq_hz, tuple(probabilities), out, chunks * CHUNK, seed)
 
 

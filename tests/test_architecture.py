@@ -26,7 +26,7 @@ SHARED = {
 FOLDERS = {
     "models": ("stages", ["item", "freq_hz"], {"limits"}),
     "report": ("render", ["result", "console"], {"look", "json", "figures"}),
-    "cli": ("command", None, {"main", "options", "output", "progress", "sweepoptions"}),
+    "cli": ("command", None, {"main", "completing", "options", "output", "progress", "sweepoptions"}),
 }
 
 
