@@ -6,6 +6,7 @@ from typing import Any
 
 import click
 
+from chain.cli.completing import need_files, setup_files
 from chain.cli.options import Common, common, enforce
 from chain.cli.output import deliver, refuse_overwriting
 from chain.cli.progress import progress
@@ -16,10 +17,15 @@ RANKS = ("interval", "cost", "loss", "reflection", "joints")
 
 
 @click.command("choose", short_help="What to buy, or to change: which buildable chain tells most?")
-@click.argument("need", metavar="[NEED]", required=False)
+@click.argument("need", metavar="[NEED]", required=False, shell_complete=need_files)
 @click.option("--rank", type=click.Choice(RANKS), default="interval", help="What puts the chains in order.")
 @click.option("--why", type=int, nargs=2, metavar="A B", help="Compare two chains of the answer, item by item.")
-@click.option("--improve", metavar="SETUP", help="Weigh every single change of a set-up instead; prices from NEED.")
+@click.option(
+    "--improve",
+    metavar="SETUP",
+    shell_complete=setup_files,
+    help="Weigh every single change of a set-up instead; prices from NEED.",
+)
 @enforce
 @common
 def command(

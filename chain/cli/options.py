@@ -9,6 +9,8 @@ from typing import Any, TypeVar
 
 import click
 
+from chain.cli.completing import any_file, setup_files
+
 __all__ = ["Common", "common", "enforce", "setup_argument"]
 
 Function = TypeVar("Function", bound=Callable[..., Any])
@@ -37,7 +39,13 @@ OPTIONS = (
         help="Colour: by the terminal (auto), always, never.",
     ),
     click.option("--seed", type=click.IntRange(0, 2**63 - 1), help="Seed of simulated draws."),
-    click.option("-o", "--output", metavar="FILE", help="Write to FILE instead of stdout ('-': stdout)."),
+    click.option(
+        "-o",
+        "--output",
+        metavar="FILE",
+        shell_complete=any_file,
+        help="Write to FILE instead of stdout ('-': stdout).",
+    ),
     click.option("--force", is_flag=True, help="Overwrite an existing FILE."),
     click.option("--debug", is_flag=True, help="Show the traceback of an error."),
 )
@@ -131,4 +139,4 @@ def setup_argument(function: Function) -> Function:
     ------
     Own convention.
     """
-    return click.argument("setup", metavar="SETUP")(function)
+    return click.argument("setup", metavar="SETUP", shell_complete=setup_files)(function)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from chain.cli.completing import part_files, part_names
 from chain.cli.options import Common, common
 from chain.cli.output import Refusal, deliver, refuse_overwriting
 
@@ -13,7 +14,7 @@ KINDS = ("pad", "adapter", "coax", "section", "transformer", "splitter", "termin
 
 
 @click.command("parts", short_help="Browse the library of parts, or show one in full.")
-@click.argument("words", nargs=-1)
+@click.argument("words", nargs=-1, shell_complete=part_names)
 @click.option(
     "--at", "at", multiple=True, metavar="FREQUENCY", help="Loss at this frequency, such as '200 MHz'; repeatable."
 )
@@ -21,7 +22,13 @@ KINDS = ("pad", "adapter", "coax", "section", "transformer", "splitter", "termin
     "--length", metavar="LENGTH", help="Length of cable that losses are for, such as '25 m' (100 m if left out)."
 )
 @click.option("--kind", type=click.Choice(KINDS), help="Only parts of this kind.")
-@click.option("--library", multiple=True, metavar="FILE", help="A file of parts of your own; repeatable.")
+@click.option(
+    "--library",
+    multiple=True,
+    metavar="FILE",
+    shell_complete=part_files,
+    help="A file of parts of your own; repeatable.",
+)
 @common
 def command(
     shared: Common,

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from chain.cli.completing import setup_or_sweep_files
 from chain.cli.options import Common, common, enforce
 from chain.cli.output import deliver, refuse_overwriting
 from chain.cli.progress import progress
@@ -18,7 +19,7 @@ __all__ = ["command"]
 
 
 @click.command("recover", short_help="What is the antenna's true match, and how sure is that?")
-@click.argument("files", metavar="[SETUP] [SWEEP]", nargs=-1)
+@click.argument("files", metavar="[SETUP] [SWEEP]", nargs=-1, shell_complete=setup_or_sweep_files)
 @click.option(
     "--reading", multiple=True, metavar="TEXT", help="'VSWR 1.30 at 210 MHz', 'RL 17.7 dB at ...', '0.1-0.2j at ...'."
 )
