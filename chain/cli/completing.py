@@ -158,7 +158,7 @@ def part_names(ctx: click.Context, param: click.Parameter, incomplete: str) -> l
     Examples
     --------
     >>> [each.value for each in part_names(click.Context(click.Command("parts")), None, "rg5")][:2]
-    ['rg58', 'rg58-foam']
+    ['rg58', 'rg59']
 
     Source
     ------
