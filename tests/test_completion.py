@@ -30,7 +30,7 @@ def offered(line, folder=ROOT):
         done = CliRunner().invoke(chain, [], prog_name="chain", env=settings)
     finally:
         os.chdir(before)
-    return [tuple(each.split(",", 1)) for each in done.stdout.splitlines()]
+    return [tuple(each.split(",", 1)) for each in done.stdout.split("\n") if each]
 
 
 def test_part_names_are_completed_from_the_library():
