@@ -1,6 +1,7 @@
 """Which way imports run, how long files and functions are, and that every public function is documented."""
 
 import ast
+import re
 from functools import cache
 from pathlib import Path
 
@@ -26,7 +27,8 @@ SHARED = {
 FOLDERS = {
     "models": ("stages", ["item", "freq_hz"], {"limits"}),
     "report": ("render", ["result", "console"], {"look", "json", "figures"}),
-    "cli": ("command", None, {"main", "completing", "options", "output", "progress", "sweepoptions"}),
+    "plots": ("describe", ["result"], {"axes", "canvas", "disc", "figure", "panels", "picture", "roundpanel", "terminal"}),
+    "cli": ("command", None, {"plotoption", "main", "completing", "options", "output", "progress", "sweepoptions"}),
 }
 
 
@@ -164,22 +166,62 @@ def told_once(name, node):
     return (name.startswith("chain.cli.") and node.decorator_list) or takes in shared
 
 
+def arguments(node):
+    """Arguments of a function in the order of its signature."""
+    every = node.args
+    stars = [each for each in (every.vararg, every.kwarg) if each]
+    return [*every.posonlyargs, *every.args, *stars[:1], *every.kwonlyargs, *stars[1:]]
+
+
+def section(text, title):
+    """Lines of one section of a docstring, up to the next blank line."""
+    found = re.search(rf"\n{title}\n-{{{len(title)}}}\n(.*?)(?=\n\n|\Z)", text, flags=re.DOTALL)
+    return found[1] if found else ""
+
+
+def entries(text):
+    """Entries of the section Parameters: the names told, and the text of each."""
+    told = [re.match(r"(\w+(?:, \w+)*) : ", each) for each in re.split(r"\n(?=\w)", section(text, "Parameters"))]
+    return {name: each.string for each in told if each for name in each[1].split(", ")}
+
+
+def has_figures(annotation):
+    """Whether an annotation is that of an array of figures, which have a unit."""
+    return annotation is not None and re.search(r"\b(Real|Complex|ArrayLike)\b", ast.unparse(annotation))
+
+
+def raises_itself(node):
+    """Whether a function raises in its own body, not in a function inside it."""
+    inner = [each for each in ast.walk(node) if isinstance(each, (ast.FunctionDef, ast.Lambda)) and each is not node]
+    hidden = {id(each) for function in inner for each in ast.walk(function)}
+    return any(isinstance(each, ast.Raise) and each.exc and id(each) not in hidden for each in ast.walk(node))
+
+
 @pytest.mark.parametrize("name", [name for name, path in NAMES.items() if public_functions(path)])
 def test_public_functions_are_documented(name):
-    """Every function that a module offers says what it takes and gives, with an example and a source."""
+    """Every function that a module offers says what it takes and gives, with units, errors, an example and a source.
+
+    The names told are those of the signature, in its order; arrays of figures have their unit in brackets (`[-]` for a
+    ratio), or say that they have any.
+    """
     for node in public_functions(NAMES[name]):
         text = ast.get_docstring(node) or ""
         assert text, f"{name}.{node.name}: no docstring"
         if told_once(name, node):
             continue
-        takes = [each.arg for each in [*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs]]
+        takes = [each.arg for each in arguments(node)]
         gives = node.returns is not None and ast.unparse(node.returns) not in ("None", "NoReturn")
-        wanted = ["Examples", "Source", *(["Parameters"] if takes else []), *(["Returns"] if gives else [])]
-        for section in wanted:
-            assert f"\n{section}\n{'-' * len(section)}\n" in text, f"{name}.{node.name}: no section {section}"
-        parameters = text.split("Parameters\n----------\n")[-1].split("\n\n")[0]
-        for argument in takes:
-            assert argument in parameters, f"{name}.{node.name}: parameter {argument} is not told"
+        wanted = {"Examples": True, "Source": True, "Parameters": takes, "Returns": gives, "Raises": raises_itself(node)}
+        for title, needed in wanted.items():
+            assert section(text, title) or not needed, f"{name}.{node.name}: no section {title}"
+        told = entries(text)
+        assert list(told) == takes, f"{name}.{node.name}: takes {takes}, tells {list(told)}"
+        figures = {each.arg: told[each.arg] for each in arguments(node) if has_figures(each.annotation)}
+        if has_figures(node.returns):
+            figures["what it returns"] = section(text, "Returns")
+        figures.pop("out", None)
+        for what, entry in figures.items():
+            assert "[" in entry or "unit" in entry, f"{name}.{node.name}: no unit for {what}"
 
 
 @pytest.mark.parametrize(

@@ -2,30 +2,41 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
 from chain.cli.options import Common, common, setup_argument
 from chain.cli.output import deliver, note, refuse_overwriting, write_whole
+from chain.cli.plotoption import PlotCommand, check_plot, draw_after, plot_option, write_plot
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from chain.plots.figure import Plot
 
 __all__ = ["command"]
 
 
-@click.command("budget", short_help="Where does every dB go?")
+@click.command("budget", cls=PlotCommand, short_help="Where does every dB go?")
 @setup_argument
 @click.option(
     "--touchstone", metavar="FILE", help="Also write the chain as a two-port (Touchstone 2.1, both references)."
 )
+@plot_option
 @common
-def command(shared: Common, setup: str, touchstone: str | None) -> None:
+def command(shared: Common, setup: str, touchstone: str | None, plot: str | None) -> None:
     """Say where every dB goes: items, joints, reflection and heat, and how levels translate between the two ends.
 
     \b
     Examples:
       chain budget demo/boathouse.toml
       chain budget demo/boathouse.toml --touchstone boathouse.ts
+      chain budget demo/boathouse.toml --plot losses.svg
     """
     refuse_overwriting(shared.output, shared.force, [setup])
     refuse_overwriting(touchstone, shared.force, [setup])
+    check_plot(shared, plot, [setup], [touchstone])
     from chain.account import account
     from chain.setupfile import load_setup
 
@@ -38,9 +49,16 @@ def command(shared: Common, setup: str, touchstone: str | None) -> None:
         write_whole(touchstone, text, shared.force, [setup])
         note(shared, f"written: {touchstone}")
 
-    def render(console: object) -> None:
+    def plots() -> tuple[Plot, ...]:
+        from chain.plots import budget
+
+        return budget.describe(found)
+
+    def render(console: Console) -> None:
         from chain.report import budget
 
-        budget.render(found, console)  # type: ignore[arg-type]
+        budget.render(found, console)
+        draw_after(plot, plots, console)
 
     deliver(shared, render, found.to_dict, [setup])
+    write_plot(shared, plot, plots, found.setup.title, [setup])

@@ -2,31 +2,42 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
 from chain.cli.options import Common, common, enforce, setup_argument
 from chain.cli.output import deliver, refuse_overwriting
+from chain.cli.plotoption import PlotCommand, check_plot, draw_after, plot_option, write_plot
 from chain.cli.progress import progress
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from chain.plots.figure import Plot
 
 __all__ = ["command"]
 
 
-@click.command("expect", short_help="What will the screen show, and which reading to aim for?")
+@click.command("expect", cls=PlotCommand, short_help="What will the screen show, and which reading to aim for?")
 @setup_argument
 @click.option(
     "--true", "true", multiple=True, metavar="VSWR", help="A true value to show, such as 'VSWR 1.8'; repeatable."
 )
+@plot_option
 @enforce
 @common
-def command(shared: Common, setup: str, true: tuple[str, ...], enforce: bool) -> None:
+def command(shared: Common, setup: str, true: tuple[str, ...], plot: str | None, enforce: bool) -> None:
     """Say what the screen will show for given true values, the ceiling, and the reading that proves the limit.
 
     \b
     Examples:
       chain expect demo/boathouse.toml
       chain expect demo/boathouse.toml --true "VSWR 1.8" --true "RL 12 dB"
+      chain expect demo/boathouse.toml --plot expect.png
     """
     refuse_overwriting(shared.output, shared.force, [setup])
+    check_plot(shared, plot, [setup])
     from chain.expect import expect
     from chain.intervals import SEED
     from chain.setupfile import load_setup
@@ -38,11 +49,18 @@ def command(shared: Common, setup: str, true: tuple[str, ...], enforce: bool) ->
     with progress(shared) as report:
         found = expect(loaded, wanted, seed=seed, progress=report)
 
-    def render(console: object) -> None:
+    def plots() -> tuple[Plot, ...]:
+        from chain.plots import expect as drawing
+
+        return drawing.describe(found)
+
+    def render(console: Console) -> None:
         from chain.report import expect as page
 
-        page.render(found, console)  # type: ignore[arg-type]
+        page.render(found, console)
+        draw_after(plot, plots, console)
 
     deliver(shared, render, found.to_dict, [setup])
+    write_plot(shared, plot, plots, found.title, [setup])
     if enforce and found.limit_vswr is not None and found.aim_reading.vswr is None:
         raise click.exceptions.Exit(1)

@@ -238,13 +238,13 @@ def _regular(path: Path) -> bool:
     return stat.S_ISREG(path.stat().st_mode)
 
 
-def write_whole(path: str, text: str, force: bool, inputs: Sequence[str] = ()) -> None:
+def write_whole(path: str, content: str | bytes, force: bool, inputs: Sequence[str] = ()) -> None:
     """Write a file whole or not at all: under another name first, then renamed.
 
     Parameters
     ----------
     path : file to write.
-    text : its content, written as UTF-8 with line feeds.
+    content : text, written as UTF-8 with line feeds, or bytes.
     force : an existing file may be overwritten.
     inputs : files that are read and must stay.
 
@@ -267,7 +267,7 @@ def write_whole(path: str, text: str, force: bool, inputs: Sequence[str] = ()) -
     refuse_overwriting(path, force, inputs)
     # A link keeps its name: what it points to is replaced.
     target = Path(os.path.realpath(path))
-    data = text.encode("utf-8")
+    data = content.encode("utf-8") if isinstance(content, str) else content
     try:
         if target.exists() and not _regular(target):
             target.write_bytes(data)

@@ -2,27 +2,38 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
 from chain.cli.options import Common, common, setup_argument
 from chain.cli.output import deliver, refuse_overwriting
+from chain.cli.plotoption import PlotCommand, check_plot, draw_after, plot_option, write_plot
 from chain.cli.progress import progress
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from chain.plots.figure import Plot
 
 __all__ = ["command"]
 
 
-@click.command("planes", short_help="Where is it best to calibrate?")
+@click.command("planes", cls=PlotCommand, short_help="Where is it best to calibrate?")
 @setup_argument
 @click.option("--true", "true", default="VSWR 1.5", metavar="VSWR", help="True value to compare at, beside the limit.")
+@plot_option
 @common
-def command(shared: Common, setup: str, true: str) -> None:
+def command(shared: Common, setup: str, true: str, plot: str | None) -> None:
     """Compare the set-up calibrated at each possible plane, and without a pad, at the top of its sweep.
 
     \b
     Examples:
       chain planes demo/boathouse.toml
+      chain planes demo/boathouse.toml --plot planes.svg
     """
     refuse_overwriting(shared.output, shared.force, [setup])
+    check_plot(shared, plot, [setup])
     from chain.intervals import SEED
     from chain.planes import compare
     from chain.setupfile import load_setup
@@ -34,9 +45,16 @@ def command(shared: Common, setup: str, true: str) -> None:
     with progress(shared) as report:
         found = compare(loaded, wanted, seed=seed, progress=report)
 
-    def render(console: object) -> None:
+    def plots() -> tuple[Plot, ...]:
+        from chain.plots import planes
+
+        return planes.describe(found)
+
+    def render(console: Console) -> None:
         from chain.report import planes
 
-        planes.render(found, console)  # type: ignore[arg-type]
+        planes.render(found, console)
+        draw_after(plot, plots, console)
 
     deliver(shared, render, found.to_dict, [setup])
+    write_plot(shared, plot, plots, found.title, [setup])

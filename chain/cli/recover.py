@@ -9,24 +9,36 @@ import click
 from chain.cli.completing import setup_or_sweep_files
 from chain.cli.options import Common, common, enforce
 from chain.cli.output import deliver, refuse_overwriting
+from chain.cli.plotoption import PlotCommand, check_plot, draw_after, plot_option, write_plot
 from chain.cli.progress import progress
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
+    from chain.plots.figure import Plot
     from chain.readings import Readings
     from chain.records import Setup
 
 __all__ = ["command"]
 
 
-@click.command("recover", short_help="What is the antenna's true match, and how sure is that?")
+@click.command("recover", cls=PlotCommand, short_help="What is the antenna's true match, and how sure is that?")
 @click.argument("files", metavar="[SETUP] [SWEEP]", nargs=-1, shell_complete=setup_or_sweep_files)
 @click.option(
     "--reading", multiple=True, metavar="TEXT", help="'VSWR 1.30 at 210 MHz', 'RL 17.7 dB at ...', '0.1-0.2j at ...'."
 )
 @click.option("--all", "every_point", is_flag=True, help="Show every point of a long sweep.")
+@plot_option
 @enforce
 @common
-def command(shared: Common, files: tuple[str, ...], reading: tuple[str, ...], every_point: bool, enforce: bool) -> None:
+def command(
+    shared: Common,
+    files: tuple[str, ...],
+    reading: tuple[str, ...],
+    every_point: bool,
+    plot: str | None,
+    enforce: bool,
+) -> None:
     """Turn what the screen shows into what the antenna is: true match, interval, bound and verdict.
 
     SETUP is a .toml file; without one, a bare ideal pad is taken. SWEEP is a one-port Touchstone file (.s1p) or a text
@@ -36,9 +48,11 @@ def command(shared: Common, files: tuple[str, ...], reading: tuple[str, ...], ev
     Examples:
       chain recover demo/boathouse.toml --reading "VSWR 1.10 at 210 MHz"
       chain recover demo/boathouse.toml demo/boathouse.s1p
+      chain recover demo/boathouse.toml demo/boathouse.s1p --plot sweep.png
       chain recover --reading "RL 17.7 dB at 210 MHz"
     """
     refuse_overwriting(shared.output, shared.force, files)
+    check_plot(shared, plot, files)
     setup_path, sweep_path = _sorted(files, bool(reading))
     setup, readings = _inputs(setup_path, sweep_path, reading)
     from chain.intervals import SEED
@@ -48,12 +62,19 @@ def command(shared: Common, files: tuple[str, ...], reading: tuple[str, ...], ev
     with progress(shared) as report:
         found = recover(setup, readings, seed=seed, progress=report)
 
-    def render(console: object) -> None:
+    def plots() -> tuple[Plot, ...]:
+        from chain.plots import recover as drawing
+
+        return drawing.describe(found)
+
+    def render(console: Console) -> None:
         from chain.report import recover as page
 
-        page.render(found, console, every_point)  # type: ignore[arg-type]
+        page.render(found, console, every_point)
+        draw_after(plot, plots, console)
 
     deliver(shared, render, found.to_dict, files)
+    write_plot(shared, plot, plots, found.title, files)
     if enforce and found.verdict not in ("pass", "no limit"):
         raise click.exceptions.Exit(1)
 

@@ -60,12 +60,13 @@ def even_axis(label: str, unit: str, low: float, high: float, unit_size: float =
     return Axis(label, unit, low, high, tuple(Tick(value * unit_size, f"{value:g}") for value in values))
 
 
-def frequency_axis(freq_hz: ArrayLike) -> Axis:
+def frequency_axis(freq_hz: ArrayLike, room: float = 0.0) -> Axis:
     """Axis of frequency, in the unit that suits it.
 
     Parameters
     ----------
     freq_hz : the frequencies shown [Hz].
+    room : empty room at either end, as a share of their span.
 
     Returns
     -------
@@ -83,6 +84,7 @@ def frequency_axis(freq_hz: ArrayLike) -> Axis:
     """
     found = np.asarray(freq_hz, dtype=float)
     low, high = float(found.min()), float(found.max())
+    low, high = low - room * (high - low), high + room * (high - low)
     size, unit = next((size, unit) for least, size, unit in UNITS if high >= least)
     return even_axis("frequency", unit, low, high, size)
 

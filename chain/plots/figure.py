@@ -154,6 +154,19 @@ class Series:
         """Its own look, or that of its role."""
         return LOOKS[self.role] if self.look is None else self.look
 
+    def end(self, axis: Axis) -> float:
+        """Place of its label on the y axis, 0 to 1: the right end of a line or of a band's edge; a part's middle."""
+        if self.y is not None:
+            places = axis.share(self.y)
+        elif self.low is None or self.high is None:
+            places = np.zeros(1)
+        elif self.role == "part":
+            places = axis.share((self.low + self.high) / 2)
+        else:
+            places = axis.share(self.high)
+        known = places[np.isfinite(places)]
+        return float(np.clip(known[-1], 0, 1)) if known.size else 0.0
+
 
 @dataclass(frozen=True)
 class Level:

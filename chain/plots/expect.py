@@ -1,0 +1,64 @@
+"""What the screen shows against what the antenna is, from a perfect one to an open."""
+
+from __future__ import annotations
+
+import math
+
+from chain.expect import Expectation
+from chain.plots.axes import vswr_axis
+from chain.plots.figure import CurveChart, Level, Series
+from chain.report.figures import frequency, lower, percent, vswr
+from chain.report.outline import plane_words
+
+__all__ = ["describe"]
+
+
+def describe(result: Expectation) -> tuple[CurveChart]:
+    """Describe the reading over the true VSWR, with its interval, its guaranteed bound and the ceiling.
+
+    Parameters
+    ----------
+    result : the expectation.
+
+    Returns
+    -------
+    One chart, both axes VSWR spaced by reflection.
+
+    Examples
+    --------
+    >>> from chain.expect import expect
+    >>> from chain.setupfile import load_setup
+    >>> chart = describe(expect(load_setup("demo/boathouse.toml")))[0]
+    >>> [level.label for level in chart.levels]
+    ['ceiling 1.71', 'limit 2', 'aim 1.04']
+
+    Source
+    ------
+    `chain.expect`.
+    """
+    curve = result.curve
+    true = curve["true_vswr"]
+    share = percent(result.coverage).replace(".0", "")
+    highest = max(float(curve["bound_high"].max()), result.ceiling_vswr)
+    levels = [Level(f"ceiling {vswr(result.ceiling_vswr)}", "ceiling", result.ceiling_vswr)]
+    if result.limit_vswr is not None:
+        levels.append(Level(f"limit {result.limit_vswr:g}", "limit", result.limit_vswr, "y"))
+    if result.aim_reading.vswr is not None:
+        levels.append(Level(f"aim {lower(result.aim_reading.vswr)}", "limit", result.aim_reading.vswr))
+    return (
+        CurveChart(
+            "reading-against-true",
+            f"Screen against antenna at {frequency(result.worst_hz)}",
+            f"Screen in {result.reading_ohm:g} ohm, calibrated {plane_words(result.plane)}; antenna in {result.far_ohm:g} "
+            "ohm. Ceiling: the highest nominal reading over the sweep. Aim: read no more than this, and the limit is "
+            "proved over the whole sweep. Axes spaced by reflection.",
+            vswr_axis("antenna, true", math.inf),
+            vswr_axis("screen", highest),
+            (
+                Series("guaranteed bound", "bound", true, low=curve["bound_low"], high=curve["bound_high"]),
+                Series(f"interval {share}", "interval", true, low=curve["reading_low"], high=curve["reading_high"]),
+                Series("as read", "reading", true, curve["reading_vswr"]),
+            ),
+            tuple(levels),
+        ),
+    )

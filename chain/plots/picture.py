@@ -1,0 +1,168 @@
+"""Plots as a picture file: PNG or SVG, drawn by matplotlib without a display, the same bytes for the same figures."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Sequence
+from io import BytesIO
+from typing import Any
+
+from chain.errors import ChainError, plain
+from chain.plots.figure import BarChart, CurveChart, Plot, ReflectionChart
+from chain.plots.panels import INK, draw_bars, draw_curves, wrapped
+from chain.plots.roundpanel import draw_reflection
+
+__all__ = ["KINDS", "needs_matplotlib", "picture"]
+
+KINDS = ("png", "svg")
+WIDTH_IN = 9.0
+ROUND_IN = 5.3
+"""Width of the reflection chart where bars stand beside it."""
+TITLE_IN = 0.55
+NOTE_LINE_IN = 0.155
+PANEL_GAP_IN = 0.25
+DPI = 150
+SETTINGS = {
+    "font.family": ["sans-serif"],
+    "font.sans-serif": ["DejaVu Sans"],
+    "font.size": 9.0,
+    "text.parse_math": False,
+    "text.color": INK,
+    "axes.edgecolor": INK,
+    "axes.labelcolor": INK,
+    "axes.linewidth": 0.8,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "hatch.linewidth": 0.5,
+    "svg.fonttype": "none",
+    "svg.hashsalt": "plots",
+    "axes.unicode_minus": False,
+}
+NO_DATES = {"png": {"Software": None}, "svg": {"Date": None, "Creator": None}}
+
+
+def needs_matplotlib() -> None:
+    """Refuse at once where matplotlib is not installed.
+
+    Raises
+    ------
+    ChainError : it is not; the remedy says how to install it.
+
+    Examples
+    --------
+    >>> needs_matplotlib()
+
+    Source
+    ------
+    Extra `plot` of the distribution.
+    """
+    try:
+        import matplotlib.figure  # noqa: F401
+    except ImportError as error:
+        missing = ChainError(
+            "drawing to a file needs matplotlib, which is not installed", "pip install 'matplotlib>=3.8'"
+        )
+        missing.exit_code = 2
+        raise missing from error
+
+
+def picture(plots: Sequence[Plot], kind: str, title: str = "") -> bytes:
+    """Draw plots one under another into one picture.
+
+    Parameters
+    ----------
+    plots : at least one plot.
+    kind : `png` or `svg`.
+    title : what stands above them, such as the title of a set-up; never taken for markup.
+
+    Returns
+    -------
+    bytes of the file; they depend on nothing but the plots and the version of matplotlib.
+
+    Raises
+    ------
+    ChainError : matplotlib is not installed.
+
+    Examples
+    --------
+    >>> from chain.plots.axes import even_axis
+    >>> from chain.plots.figure import Bar, Group
+    >>> bars = (Group("pad", (Bar(0.0, 0.5, "50.0 %", "share"),)),)
+    >>> made = picture([BarChart("doubt", "Doubt", "", even_axis("share", "%", 0.0, 0.5, 0.01), bars)], "png")
+    >>> made[:4]
+    b'\\x89PNG'
+
+    Source
+    ------
+    matplotlib `Figure` on its Agg and SVG canvases; no state of pyplot.
+    """
+    needs_matplotlib()
+    import matplotlib
+    from matplotlib.figure import Figure
+
+    out = BytesIO()
+    with matplotlib.rc_context(), warnings.catch_warnings():
+        matplotlib.rcdefaults()
+        matplotlib.rcParams.update(SETTINGS)
+        # A sign that the font lacks is drawn as a box in PNG, and left to the viewer's fonts in SVG.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from")
+        rows = _rows(plots)
+        top_in = TITLE_IN if title else PANEL_GAP_IN
+        height_in = top_in + sum(max(_height_in(plot, width) for plot, width in row) for row in rows)
+        figure = Figure(figsize=(WIDTH_IN, height_in), facecolor="white")
+        _canvas(kind)(figure)
+        if title:
+            figure.text(0.02, 1 - 0.3 / height_in, plain(title), fontsize=12, fontweight="bold", va="center")
+        _place(figure, rows, height_in, top_in)
+        figure.savefig(out, format=kind, dpi=DPI, metadata=NO_DATES[kind])
+    return out.getvalue()
+
+
+def _canvas(kind: str) -> Any:
+    if kind == "png":
+        from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+        return FigureCanvasAgg
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
+
+    return FigureCanvasSVG
+
+
+def _rows(plots: Sequence[Plot]) -> list[list[tuple[Plot, float]]]:
+    """Plots in rows, each with its width in inches: bars that follow a reflection chart stand beside it."""
+    rows: list[list[tuple[Plot, float]]] = []
+    for plot in plots:
+        last = rows[-1] if rows else []
+        if isinstance(plot, BarChart) and len(last) == 1 and isinstance(last[0][0], ReflectionChart):
+            rows[-1] = [(last[0][0], ROUND_IN), (plot, WIDTH_IN - ROUND_IN)]
+        else:
+            rows.append([(plot, WIDTH_IN)])
+    return rows
+
+
+def _height_in(plot: Plot, width_in: float) -> float:
+    notes = NOTE_LINE_IN * len(wrapped(plot.note, width_in)) + PANEL_GAP_IN
+    if isinstance(plot, CurveChart):
+        return 4.6 + notes
+    if isinstance(plot, BarChart):
+        return 1.2 + 0.26 * sum(len(group.bars) + 0.4 for group in plot.groups) + notes
+    return min(width_in, 5.8) - 0.1 + notes
+
+
+def _place(figure: Any, rows: list[list[tuple[Plot, float]]], height_in: float, top_in: float) -> None:
+    """Give each plot its rectangle, and draw it there."""
+    for row in rows:
+        left_in = 0.0
+        for plot, width_in in row:
+            own_in = _height_in(plot, width_in)
+            box = (left_in / WIDTH_IN, 1 - (top_in + own_in) / height_in, width_in / WIDTH_IN, own_in / height_in)
+            panel = figure.add_axes((0, 0, 1, 1))
+            size = (width_in, own_in)
+            if isinstance(plot, CurveChart):
+                draw_curves(panel, plot, box, size)
+            elif isinstance(plot, BarChart):
+                draw_bars(panel, plot, box, size)
+            else:
+                draw_reflection(panel, plot, box, size)
+            left_in += width_in
+        top_in += max(_height_in(plot, width) for plot, width in row)

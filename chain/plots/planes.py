@@ -1,0 +1,64 @@
+"""Calibration planes side by side: how far apart two antennas still are from each."""
+
+from __future__ import annotations
+
+from chain.errors import plain
+from chain.planes import Planes
+from chain.plots.axes import vswr_axis
+from chain.plots.figure import Bar, BarChart, Group, Level
+from chain.report.figures import frequency, percent, span
+
+__all__ = ["describe"]
+
+
+def describe(result: Planes) -> tuple[BarChart]:
+    """Describe the interval that each plane gives to two true values.
+
+    Parameters
+    ----------
+    result : the comparison.
+
+    Returns
+    -------
+    One chart with two bars for each plane.
+
+    Examples
+    --------
+    >>> from chain.planes import compare
+    >>> from chain.setupfile import load_setup
+    >>> chart = describe(compare(load_setup("demo/boathouse.toml"), draws=500))[0]
+    >>> len(chart.groups), [group.label for group in chart.groups if group.chosen]
+    (8, ["after 'lead'"])
+
+    Source
+    ------
+    `chain.planes`.
+    """
+    first = result.planes[0]
+    groups = tuple(
+        Group(
+            plain(plane.what),
+            (
+                Bar(plane.low, plane.high, span(plane.low, plane.high), "first"),
+                Bar(plane.limit_low, plane.limit_high, span(plane.limit_low, plane.limit_high), "second"),
+            ),
+            plane.plane == result.recommended,
+        )
+        for plane in result.planes
+    )
+    share = percent(result.coverage).replace(".0", "")
+    highest = max(max(plane.high, plane.limit_high) for plane in result.planes)
+    return (
+        BarChart(
+            "planes",
+            f"What a known antenna comes out as, from each calibration plane, at {frequency(result.freq_hz)}",
+            f"Intervals of {share}; the shorter the bar, the surer. Axis spaced by reflection.",
+            vswr_axis("antenna, recovered", highest),
+            groups,
+            (
+                Level(f"true {first.true_vswr:g}", "first", first.true_vswr, "y"),
+                Level(f"true {first.limit_vswr:g}", "second", first.limit_vswr, "y"),
+            ),
+            (("first", f"a true {first.true_vswr:g}"), ("second", f"a true {first.limit_vswr:g}")),
+        ),
+    )
