@@ -31,8 +31,9 @@ def span_checks(
     ----------
     sweep : the frequencies.
     raw : table they come from.
-    near, far : the ends, if they are sound.
+    near : the analyzer's end, if it is sound.
     items : path and item.
+    far : the antenna's end, if it is sound.
     notes : take a fault for each part, a warning for each connector family.
 
     Examples

@@ -118,7 +118,7 @@ def standard_terms(standards: Standards, freq_hz: Real) -> list[tuple[Complex, l
 
     Returns
     -------
-    list of (expected reflection of shape (frequencies,), terms) for open, short and load.
+    list of (expected reflection of shape (frequencies,) [-], terms) for open, short and load.
 
     Examples
     --------

@@ -29,7 +29,7 @@ def empty(shape: tuple[int, ...]) -> Complex:
 
     Returns
     -------
-    shape (*shape, 2, 2) complex128 view.
+    shape (*shape, 2, 2) complex128 view [-].
 
     Examples
     --------
