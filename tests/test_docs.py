@@ -1,46 +1,113 @@
-"""The README's console blocks are run and their output compared; the commands it names exist."""
+"""The documents are run: console blocks in a shell, Python blocks line by line; links lead somewhere; commands exist."""
 
-import os
+import doctest
 import re
-import shlex
 import subprocess
 import sys
 from pathlib import Path
 
+import make_references
 import pytest
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
+DOCUMENTS = make_references.documents()
+HAND_MADE = [*DOCUMENTS, ROOT / "DEVELOPERS.md"]
+ALL = [*HAND_MADE, *(ROOT / "demo" / name for name in make_references.PAGES)]
 
 
-def _sessions():
-    for block in re.findall(r"```console\n(.*?)```", README, flags=re.S):
-        for part in re.split(r"^\$ ", block, flags=re.M)[1:]:
-            command, _, output = part.partition("\n")
-            yield pytest.param(command, output.rstrip(), id=command)
+def name_of(path):
+    return path.name
 
 
-def _run(words):
-    settings = {**os.environ, "COLUMNS": "80", "NO_COLOR": "1", "PYTHONIOENCODING": "utf-8"}
-    done = subprocess.run(
-        [sys.executable, "-m", "chain", *words], cwd=ROOT, env=settings, capture_output=True, text=True, encoding="utf-8"
-    )
-    assert done.returncode == 0, done.stderr
-    return done.stdout
-
-
-@pytest.mark.parametrize(("command", "expected"), list(_sessions()))
-def test_a_session_of_the_readme_prints_what_it_shows(command, expected):
-    program, *words = shlex.split(command)
-    assert program == "chain"
-    assert [line.rstrip() for line in _run(words).rstrip().splitlines()] == [
-        line.rstrip() for line in expected.splitlines()
+@pytest.mark.parametrize("path", [path for path in DOCUMENTS if "```console" in path.read_text("utf-8")], ids=name_of)
+def test_console_blocks_print_what_they_show(path):
+    """Each command of a document, run in order in a copy of the demo, gives the output beside it."""
+    wrong = [
+        f"$ {command}\n--- shown\n{shown}\n--- now\n{now}"
+        for command, shown, now in make_references.replayed(path.read_text(encoding="utf-8"))
+        if shown != now
     ]
+    remedy = f"\nif this is right, run 'python tests/make_references.py {path.name}' and look at what changed"
+    assert not wrong, "\n\n".join(wrong) + remedy
+
+
+@pytest.mark.parametrize("path", [path for path in DOCUMENTS if ">>> " in path.read_text("utf-8")], ids=name_of)
+def test_python_blocks_give_what_they_show(path, tmp_path, monkeypatch):
+    """Each `>>>` line of a document, one session per document, run beside a copy of the demo."""
+    text = path.read_text(encoding="utf-8")
+    code = "\n".join(re.findall(r"```python\n(.*?)```", text, flags=re.DOTALL))
+    assert text.count(">>> ") == code.count(">>> "), "a line of Python stands outside a python block"
+    make_references.workspace(tmp_path)
+    monkeypatch.chdir(tmp_path)
+    session = doctest.DocTestParser().get_doctest(code, {}, path.name, str(path), 0)
+    flags = doctest.NORMALIZE_WHITESPACE | doctest.ELLIPSIS | doctest.IGNORE_EXCEPTION_DETAIL
+    told = []
+    result = doctest.DocTestRunner(optionflags=flags).run(session, out=told.append)
+    assert result.attempted > 0
+    assert result.failed == 0, "".join(told)
+
+
+def test_every_code_block_is_of_a_kind_that_is_checked_or_only_shown():
+    """Blocks are console, python, sh (the README's two commands and lines for a shell's own files), toml or text."""
+    for path in ALL:
+        kinds = re.findall(r"^```(\w*)\n", re.sub(r"^```$", "", path.read_text(encoding="utf-8"), flags=re.MULTILINE), flags=re.M)
+        assert set(kinds) <= {"console", "python", "sh", "toml", "text"}, path.name
+
+
+def test_set_up_files_shown_whole_in_a_document_load(tmp_path):
+    """A toml block that begins with a title is a set-up of its own; it loads as it stands."""
+    from chain.setupfile import parse_setup
+
+    for path in HAND_MADE:
+        for block in re.findall(r"```toml\n(title = .*?)```", path.read_text(encoding="utf-8"), flags=re.DOTALL):
+            assert parse_setup(block.encode()).items
+
+
+def test_links_lead_somewhere():
+    """Every relative link of a document names a file, and where it names a heading the heading is there."""
+    for path in ALL:
+        for target in re.findall(r"\]\(([^)\s]+)\)", path.read_text(encoding="utf-8")):
+            assert not target.startswith("http"), f"{path.name}: {target}"
+            file, _, heading = target.partition("#")
+            there = path if not file else path.parent / file
+            assert there.exists(), f"{path.name}: {target}"
+            if heading:
+                titles = re.findall(r"^#+ (.+)$", there.read_text(encoding="utf-8"), flags=re.MULTILINE)
+                slugs = {re.sub(r"[^\w\- ]", "", title).strip().lower().replace(" ", "-") for title in titles}
+                assert heading in slugs, f"{path.name}: {target}"
 
 
 def test_every_command_is_in_the_readme_and_the_help():
-    named = set(re.findall(r"^\| `chain (\w+)", README, flags=re.M))
-    listed = set(re.findall(r"^  (\w+) {2,}\S", _run(["--help"]), flags=re.M))
-    assert named, "the README lists no command"
-    assert named <= listed
-    assert {name for name in listed if name not in named} == set()
+    """The README's table lists the commands that `chain --help` lists, no more and no fewer."""
+    named = re.findall(r"^\| `chain (\w+)", README, flags=re.M)
+    done = subprocess.run([sys.executable, "-m", "chain", "--help"], cwd=ROOT, capture_output=True, text=True, check=True)
+    sections = done.stdout.partition("Options:")[2]
+    listed = re.findall(r"^  (\w+) {2,}\S", sections, flags=re.M)
+    assert len(listed) > 5
+    assert sorted(named) == sorted(listed)
+
+
+def test_the_readme_has_what_its_readers_and_the_build_look_for():
+    """The two commands on lines of their own, and the sections that nobody may miss."""
+    assert re.search(r"^python3 -m venv \.venv && .*chain expect demo/boathouse\.toml$", README, flags=re.M)
+    assert re.search(r"^python3 -m venv .*pytest$", README, flags=re.M)
+    for heading in ("Commands", "What the figures mean", "Limits of validity", "Cautions"):
+        assert f"\n## {heading}\n" in README
+    assert all(path.name in README for path in ALL if path.parent.name == "demo"), "a page that nothing leads to"
+
+
+def test_documents_know_of_no_other_place():
+    """No path of a machine, no address: a document speaks of the project alone."""
+    for path in ALL:
+        text = path.read_text(encoding="utf-8")
+        assert not re.search(r"https?://|(?<![\w.])/(work|home|root|tmp)/", text), path.name
+
+
+def test_a_block_whose_output_changed_would_be_noticed():
+    """The replay runs the shell for real: state is kept between commands, errors show, a wrong output differs."""
+    text = "```console\n$ x=1; false\n$ echo $? $x\n0 1\n$ chain frob\n```\n"
+    (_, status, broken) = make_references.replayed(text)
+    assert status == ("echo $? $x", "0 1", "1 1")
+    assert "There is no command 'frob'" in broken[2]
+    assert "$ echo $? $x\n1 1\n" in make_references.with_outputs(text)

@@ -1,0 +1,303 @@
+"""Make what the documents repeat of the code: reference pages, the table of rooms, and the output of console blocks.
+
+`python tests/make_references.py` writes all of it; `tests/test_references.py` and `tests/test_docs.py` see that the files are
+what it would write. A console block is run by bash in a copy of `demo/`, one shell per document, its blocks in order.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+from collections.abc import Callable, Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from library.store import tomllib
+
+ROOT = Path(__file__).parent.parent
+MADE = "<!-- Made by tests/make_references.py: change the code it is made from, then run that again. -->"
+MARK = "\x1e"
+CONSOLE = re.compile(r"```console\n(.*?)```", flags=re.DOTALL)
+FILE_TABLES = {
+    "sweep": "[sweep]",
+    "near": "[near]",
+    "item": "[[chain]]",
+    "attenuation": "attenuation = { ... }",
+    "arm": "[[chain.arm]]",
+    "far": "[far]",
+    "calibration": "[calibration]",
+}
+
+
+def documents() -> list[Path]:
+    """README and the pages of the demo, those that are made left out."""
+    return [ROOT / "README.md", *(path for path in sorted((ROOT / "demo").glob("*.md")) if path.name not in PAGES)]
+
+
+def blocks(text: str) -> list[list[tuple[str, str]]]:
+    """Console blocks of a document, each a list of (command, output) pairs; a command goes on in lines after `> `."""
+    found = []
+    for block in CONSOLE.findall(text):
+        pairs = []
+        for part in re.split(r"^\$ ", block, flags=re.MULTILINE)[1:]:
+            lines = part.split("\n")
+            more = 1
+            while more < len(lines) and lines[more].startswith("> "):
+                more += 1
+            command = "\n".join([lines[0], *(line[2:] for line in lines[1:more])])
+            pairs.append((command, "\n".join(lines[more:]).rstrip()))
+        found.append(pairs)
+    return found
+
+
+def workspace(folder: Path) -> dict[str, str]:
+    """Give a folder a copy of the demo and the program's name on its path; returns the settings to run with."""
+    shutil.copytree(ROOT / "demo", folder / "demo")
+    (folder / ".bin").mkdir()
+    for name, words in {"chain": "-m chain", "python": ""}.items():
+        program = folder / ".bin" / name
+        program.write_text(f'#!/bin/sh\nexec "{sys.executable}" {words} "$@"\n', encoding="utf-8")
+        program.chmod(0o755)
+    return {
+        **{name: value for name, value in os.environ.items() if name != "COLUMNS"},
+        "PATH": f"{folder / '.bin'}{os.pathsep}{os.environ['PATH']}",
+        "PYTHONPATH": str(ROOT),
+        "COLUMNS": "80",
+        "NO_COLOR": "1",
+        "PYTHONIOENCODING": "utf-8",
+        "LC_ALL": "C.UTF-8",
+    }
+
+
+def run(commands: list[str], folder: Path, settings: Mapping[str, str]) -> list[str]:
+    """Output of each command, standard error too, all in one bash; `$?` is that of the command before."""
+    steps = "".join(f"printf '{MARK}'\n(exit $__status)\n{command}\n__status=$?\n" for command in commands)
+    done = subprocess.run(
+        ["bash", "--norc", "-c", f"exec 2>&1\n__status=0\n{steps}"],
+        cwd=folder,
+        env=dict(settings),
+        capture_output=True,
+        encoding="utf-8",
+        check=False,
+    )
+    outputs = done.stdout.split(MARK)[1:]
+    return ["\n".join(line.rstrip() for line in each.rstrip().splitlines()) for each in outputs]
+
+
+def replayed(text: str) -> list[tuple[str, str, str]]:
+    """Each command of a document with the output it shows and the output it gives now."""
+    shown = [pair for block in blocks(text) for pair in block]
+    with tempfile.TemporaryDirectory() as name:
+        settings = workspace(Path(name))
+        now = run([command for command, _ in shown], Path(name), settings)
+    assert len(now) == len(shown), "a command ended the shell"
+    return [(command, old, new) for (command, old), new in zip(shown, now, strict=True)]
+
+
+def with_outputs(text: str) -> str:
+    """The document with the output of every console block as it is now."""
+    outputs = iter(replayed(text)) if CONSOLE.search(text) else iter(())
+
+    def told(found: re.Match[str]) -> str:
+        out = []
+        for _ in blocks(found[0])[0]:
+            command, _, now = next(outputs)
+            out.append("\n".join([f"$ {command}".replace("\n", "\n> "), *([now] if now else [])]))
+        return "```console\n" + "\n".join(out) + "\n```"
+
+    return CONSOLE.sub(told, text)
+
+
+def commands_page() -> str:
+    """Reference of the command line, from the help of each command."""
+    from click.testing import CliRunner
+
+    from chain.cli.main import COMMANDS, chain
+
+    def helped(*words: str) -> str:
+        done = CliRunner().invoke(chain, [*words, "--help"], prog_name="chain", terminal_width=100)
+        assert done.exit_code == 0, done.output
+        return "\n".join(line.rstrip() for line in done.output.rstrip().splitlines())
+
+    lines = [MADE, "# Command line", "", "What `chain --help` and `chain COMMAND --help` print.", ""]
+    lines += ["```text", helped(), "```", ""]
+    for section, commands in COMMANDS.items():
+        lines += [f"## {section}", ""]
+        for name in commands:
+            lines += [f"### chain {name}", "", "```text", helped(name), "```", ""]
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def setup_page() -> str:
+    """Reference of the keys of a set-up file, from its schema and the table of keys of each kind of part."""
+    from chain.schemaexport import setup_schema
+    from chain.setupschema import ALWAYS, KEYS_OF
+
+    schema = setup_schema()
+    lines = [MADE, "# Keys of a set-up file", "", schema["description"], ""]
+    lines += [
+        "`chain new` writes a commented file to start from; `chain schema setup` gives the JSON Schema that this page is made",
+        "from, for editors. Keys in bold are required. A bare number is a count, a ratio or a coefficient; everything else is a",
+        "text with its unit. What is left out of an item comes from the library; what is left out elsewhere counts as absent.",
+        "",
+        "## At the top of the file",
+        "",
+    ]
+    top = {name: told for name, told in schema["properties"].items() if "$ref" not in told and name != "chain"}
+    lines += [*_keys(top, ()), ""]
+    for name, title in FILE_TABLES.items():
+        table = schema["$defs"][name]
+        lines += [f"## `{title}`", "", " ".join([*table["description"].split(), *_either(table)]), ""]
+        lines += [*_keys(table["properties"], table.get("required", ())), ""]
+    lines += ["## Which keys an item takes, by its kind of part", ""]
+    lines += [f"Every item: {_names(ALWAYS)}.", ""]
+    lines += ["| kind | further keys |", "|---|---|"]
+    lines += [f"| {kind} | {_names(keys)} |" for kind, keys in KEYS_OF.items()]
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def need_page() -> str:
+    """Reference of the keys of a need file, from its schema."""
+    from chain.needschema import need_schema
+
+    schema = need_schema()
+    lines = [MADE, "# Keys of a need file", "", schema["description"], ""]
+    lines += ["`chain schema need` gives the JSON Schema that this page is made from. Keys in bold are required.", ""]
+    plain = {name: schema["properties"][name] for name in ("title", "library", "offers")}
+    lines += ["## At the top of the file", "", *_keys(plain, ()), ""]
+    tables = {"[need]": schema["properties"]["need"], **{f"[[{name}]]": schema["$defs"][name] for name in ("have", "offer")}}
+    for title, table in tables.items():
+        own = {name: told for name, told in table["properties"].items() if name not in _item_figures() or title == "[need]"}
+        told = " ".join(table.get("description", "").split())
+        lines += [f"## `{title}`", "", told, "", *_keys(own, table.get("required", ())), ""]
+        if title != "[need]":
+            lines += ["And the figures of an item, as in a [set-up file](reference-setup.md).", ""]
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def _item_figures() -> set[str]:
+    from chain.schemaexport import setup_schema
+
+    return set(setup_schema()["$defs"]["item"]["properties"]) - {"part", "id", "near", "far", "reversed", "touchstone"}
+
+
+def _names(keys: Any) -> str:
+    return ", ".join(f"`{key}`" for key in sorted(keys)) or "none"
+
+
+def _either(table: Mapping[str, Any]) -> list[str]:
+    ways = [" and ".join(f"`{key}`" for key in each["required"]) for each in table.get("oneOf", ())]
+    return [f"Either {', or '.join(ways)}."] if ways else []
+
+
+def _keys(properties: Mapping[str, Any], required: Any) -> Iterator[str]:
+    yield "| key | what it is | takes | example |"
+    yield "|---|---|---|---|"
+    for name, told in properties.items():
+        key = f"**`{name}`**" if name in required else f"`{name}`"
+        examples = ", ".join(f"`{_toml(each)}`" for each in told.get("examples", ())[:3])
+        yield f"| {key} | {' '.join(told.get('description', '').split())} | {_takes(told)} | {examples} |"
+
+
+def _takes(told: Mapping[str, Any]) -> str:
+    """What a key takes, in words."""
+    if "anyOf" in told:
+        return " or ".join(dict.fromkeys(_takes(each) for each in told["anyOf"]))
+    if "const" in told:
+        return f"`{told['const']}`"
+    if "enum" in told:
+        return ", ".join(f"`{each}`" for each in told["enum"])
+    if "$ref" in told:
+        return "a table"
+    if "pattern" in told:
+        if "/" in told["pattern"]:
+            return "text with a currency"
+        units = re.findall(r"\(([^()?]*(?:k\?[^()]*)?)\)", told["pattern"])[-1].replace("|", ", ")
+        ratio = " or `VSWR x`" if "VSWR" in told["pattern"] else ""
+        return f"text in {_readable(units)}{ratio}"
+    bounds = [f"{word} {told[key]:,.15g}" for key, word in _BOUNDS.items() if isinstance(told.get(key), (int, float))]
+    kind = {"integer": "whole number", "number": "number", "boolean": "true or false", "array": "list"}
+    return " ".join([kind.get(told.get("type", ""), "text"), *(["of"] if told.get("type") == "array" else []), *bounds, *_of(told)])
+
+
+_BOUNDS = {
+    "minimum": "from",
+    "exclusiveMinimum": "above",
+    "maximum": "to",
+    "exclusiveMaximum": "below",
+}
+
+
+def _of(told: Mapping[str, Any]) -> list[str]:
+    if told.get("type") != "array":
+        return []
+    inner = told.get("items") or {"anyOf": told["prefixItems"]}
+    if inner.get("type") == "array":
+        return ["pairs: " + ", ".join(_takes(each) for each in inner["prefixItems"])]
+    return [{"text": "texts", "a table": "tables"}.get(_takes(inner), _takes(inner))]
+
+
+def _readable(units: str) -> str:
+    return units.replace("[uµμ]", "u").replace("k?[Ω\u2126]", "Ω, kΩ")
+
+
+def _toml(value: object) -> str:
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, Mapping):
+        return "{ " + ", ".join(f"{key} = {_toml(each)}" for key, each in value.items()) + " }"
+    if isinstance(value, (list, tuple)):
+        return "[" + ", ".join(_toml(each) for each in value) + "]"
+    return json.dumps(value, ensure_ascii=False)
+
+
+def rooms_table() -> str:
+    """Table of rooms for the contributor's guide, from tests/rooms.toml."""
+    rooms = tomllib.loads((ROOT / "tests" / "rooms.toml").read_text(encoding="utf-8"))["rooms"]
+    lines = ["| room | modules | may import | holds |", "|---|---|---|---|"]
+    for name, room in rooms.items():
+        lines.append(f"| {name} | {' '.join(room['modules'])} | {', '.join(room['may_import']) or 'nothing'} | {room['holds']} |")
+    return "\n".join(lines)
+
+
+def with_rooms(text: str) -> str:
+    """The contributor's guide with the table of rooms as it is now."""
+    pattern = r"(<!-- rooms[^>]*-->\n\n).*?(\n\n<!-- end of rooms -->)"
+    assert re.search(pattern, text, flags=re.DOTALL), "DEVELOPERS.md has lost the marks of its table of rooms"
+    return re.sub(pattern, lambda found: found[1] + rooms_table() + found[2], text, flags=re.DOTALL)
+
+
+PAGES: dict[str, Callable[[], str]] = {
+    "reference-commands.md": commands_page,
+    "reference-setup.md": setup_page,
+    "reference-need.md": need_page,
+}
+
+
+def main() -> None:
+    """Write everything; names given as arguments limit it to these files."""
+    wanted = set(sys.argv[1:])
+
+    def write(path: Path, make: Callable[[], str]) -> None:
+        if not wanted or path.name in wanted:
+            text = make()
+            changed = not path.exists() or path.read_text(encoding="utf-8") != text
+            path.write_text(text, encoding="utf-8")
+            print(f"{'changed' if changed else 'as it was'}: {path.relative_to(ROOT)}")
+
+    for name, page in PAGES.items():
+        write(ROOT / "demo" / name, page)
+    guide = ROOT / "DEVELOPERS.md"
+    write(guide, lambda: with_rooms(guide.read_text(encoding="utf-8")))
+    for path in documents():
+        write(path, lambda path=path: with_outputs(path.read_text(encoding="utf-8")))
+
+
+if __name__ == "__main__":
+    sys.path.insert(0, str(ROOT))
+    main()
