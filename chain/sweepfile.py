@@ -1,57 +1,28 @@
-"""A measured sweep: a one-port Touchstone file with phase, or two columns of text without, read with every defect in place."""
+"""A measured sweep of any usual file: Touchstone, or a table of text, read with every defect in place and its meaning told."""
 
 from __future__ import annotations
 
-import csv
-import math
-import re
-from dataclasses import dataclass
-from pathlib import Path
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chain import touchstone
-from chain.errors import Defect, InputError, plain, quoted
-from chain.ratios import magnitude_from_return_loss, magnitude_from_vswr, return_loss_db, vswr
+from chain.errors import Defect, quoted
+from chain.ratios import return_loss_db, vswr
 from chain.readings import Readings
-from chain.sweepoptions import DEFAULTS, SweepOptions
+from chain.sweepcolumns import Plan, plan
+from chain.sweepoptions import DEFAULTS, QUANTITIES, SweepOptions
+from chain.sweeptable import Sheet, Table, find_table
+from chain.sweeptext import bounded, lines_of, whole_file
+from chain.sweepvalues import MOST_MAGNITUDE, MOST_POINTS, Reflections, reflections
+from chain.touchlines import looks_like_touchstone
 
-__all__ = ["MOST_BYTES", "MOST_POINTS", "read_sweep"]
+__all__ = ["MOST_POINTS", "read_sweep"]
 
-MOST_BYTES = 5_000_000
-MOST_POINTS = 20001
-MOST_DEFECTS = 20
-MOST_MAGNITUDE = 1.1
-"""Largest reflection taken for one: noise lifts that of an open a little above 1, more is another quantity."""
-
-UNITS = {"hz": 1.0, "khz": 1e3, "mhz": 1e6, "ghz": 1e9}
-QUANTITIES = {
-    "vswr": r"\bv?swr\b|stehwelle",
-    "return_loss": r"return[ _]?loss|\brl\b|s[ _]?11|r(ü|ue)ckfl",
-}
-NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
-
-
-@dataclass
-class _Cell:
-    text: str
-    line: int
-    column: int
-
-
-@dataclass
-class _Sheet:
-    """Lines of a two-column file, with the faults found in it so far."""
-
-    path: str
-    lines: list[str]
-    faults: list[Defect]
-
-    def fault(self, cell: _Cell, message: str, help_text: str) -> None:
-        source = self.lines[cell.line - 1]
-        width = max(1, len(cell.text))
-        self.faults.append(Defect(self.path, cell.line, cell.column, message, help_text, source, width))
+SAME_OHM = 1e-6
+LISTED = 4
+"""Most columns named of those left out."""
 
 
 def read_sweep(path: str, options: SweepOptions = DEFAULTS, plane_ohm: float | None = None) -> Readings:
@@ -59,170 +30,181 @@ def read_sweep(path: str, options: SweepOptions = DEFAULTS, plane_ohm: float | N
 
     Parameters
     ----------
-    path : a file named `.s1p` (or `.ts`), or a text file of two columns under a header that names them, such as
-        `frequency_mhz,vswr` or `Frequency [MHz];Return loss [dB]`.
+    path : a Touchstone file of one or two ports, whatever its name, or a text file of columns under a header that names
+        them, such as `frequency_mhz,vswr` or `Frequenz [MHz];Rückflussdämpfung [dB]`; `-` reads standard input.
     options : what the user settles about the file.
     plane_ohm : reference at the calibration plane, where it is known [ohm].
 
     Returns
     -------
-    Readings, rising in frequency; complex from a Touchstone file, whose own reference impedance is told and not applied:
-    a reading is in the impedance of the standards it was calibrated with.
+    Readings, rising in frequency; complex where the file holds an angle too. A Touchstone file's own reference impedance
+    is told and not applied: a reading is in the impedance of the standards it was calibrated with. R and X, and the
+    impedances of a Touchstone file, turn into a reflection in `options.impedance_ohm`, else in `plane_ohm`.
 
     Raises
     ------
-    InputError : the file is at fault; every defect with line and column.
+    InputError : the file is at fault, or may be understood in several ways; every defect with line and column.
 
     Examples
     --------
     >>> read_sweep("demo/boathouse.csv").interpretation.split(";")[0]
-    "return loss, column 'return_loss_db'"
+    "column 2 'return_loss_db' read as return loss: 19.62 dB at 174 MHz is VSWR 1.23"
 
     Source
     ------
-    Touchstone by `chain.touchstone`; definitions of VSWR and return loss.
+    Touchstone by `chain.touchstone`; definitions of VSWR, return loss and reflection coefficient.
     """
-    if Path(path).suffix.lower() in (".s1p", ".ts"):
-        return _touchstone(path)
-    sheet = _Sheet(path, _lines(path), [])
-    freq_hz, values, kind, name = _columns(sheet)
-    if sheet.faults:
-        raise InputError(sorted(sheet.faults, key=lambda each: (each.line, each.column))[:MOST_DEFECTS])
-    if kind == "vswr":
-        magnitude = np.asarray(magnitude_from_vswr(values))
+    lines = lines_of(path)
+    bare = bool(options.quantity and options.frequency_unit)
+    named = touchstone.ports_of_name(path) > 0 or path.lower().endswith(".ts")
+    if looks_like_touchstone(lines) or (named and not bare):
+        found = _touchstone(path, lines, options, plane_ohm)
     else:
-        magnitude = np.asarray(magnitude_from_return_loss(np.abs(values)))
-    words = {"vswr": "VSWR", "return_loss": "return loss"}[kind]
-    told = f"{words}, column {quoted(name)}; {_example(freq_hz, magnitude)}; no phase"
-    return Readings(freq_hz, magnitude, None, told)
+        found = _table(path, lines, options, plane_ohm)
+    most = float(found.magnitude.max())
+    if most > 1:
+        at = found.freq_hz[int(np.argmax(found.magnitude))] / 1e6
+        count = int(np.count_nonzero(found.magnitude > 1))
+        text = f"{count} of {found.freq_hz.size} readings reflect more than 1, up to {most:.3f} at {at:g} MHz"
+        found = replace(found, warnings=(*found.warnings, f"{text}: noise, or a calibration that is off"))
+    return found
 
 
-def _touchstone(path: str) -> Readings:
-    freq_hz, s, reference_ohm = touchstone.read(path, 1)
-    reflection = s[:, 0, 0]
+def _touchstone(path: str, lines: list[str], options: SweepOptions, plane_ohm: float | None) -> Readings:
+    for name, stated in (
+        ("--quantity", options.quantity),
+        ("--frequency-unit", options.frequency_unit),
+        ("--decimal", options.decimal),
+        ("--block", options.block),
+    ):
+        if stated:
+            raise whole_file(
+                path, f"is a Touchstone file, which states its own figures; {name} is of no use", f"leave {name} out"
+            )
+    found = touchstone.parse(lines, path)
+    port, which = _port(path, found, options)
+    reflection, remark, warnings = _referred(found, port, options, plane_ohm)
     magnitude = np.abs(reflection)
-    most = int(np.argmax(magnitude))
-    if magnitude[most] > MOST_MAGNITUDE:
-        text = f"holds a reflection of magnitude {magnitude[most]:.3g} at {freq_hz[most] / 1e6:g} MHz"
-        raise InputError([Defect(path, 0, 0, text, "nothing passive reflects more than 1: repeat the calibration")])
-    told = (
-        f"complex reflection; {_example(freq_hz, magnitude)}; "
-        f"its header says {reference_ohm[0]:g} ohm, which is told and not applied"
-    )
-    return Readings(freq_hz, magnitude, reflection, told)
+    faults = [
+        _too_much(path, lines, found, magnitude, int(index)) for index in np.flatnonzero(~(magnitude <= MOST_MAGNITUDE))
+    ]
+    if found.freq_hz[0] <= 0:
+        faults.append(
+            Defect(path, found.lines[0], 1, "frequency 0 is none that a sweep can be recovered at", "leave it out")
+        )
+    if found.freq_hz.size > MOST_POINTS:
+        faults.append(Defect(path, found.lines[MOST_POINTS], 1, f"holds more than {MOST_POINTS} points", "thin it out"))
+    if faults:
+        raise bounded(faults)
+    told = f"{which}complex reflection, {found.form}: {_example(found.freq_hz, magnitude)}; {remark}"
+    if found.assumed:
+        told += f"; by the format's defaults in {' and '.join(found.assumed)}"
+        warnings = (
+            *warnings,
+            f"the option line leaves out what the format then takes as {' and '.join(found.assumed)}",
+        )
+    return Readings(found.freq_hz, magnitude, reflection, told, warnings)
+
+
+def _port(path: str, found: touchstone.TouchstoneFile, options: SweepOptions) -> tuple[int, str]:
+    """Port whose reflection is read, and how to tell it."""
+    names = [name.upper() for name in options.columns]
+    ports = found.s.shape[1]
+    if names and (len(names) > 1 or names[0] not in ("S11", "S22")[:ports]):
+        what = f"--column {quoted(options.columns[0])} names no reflection of this file"
+        raise whole_file(path, what, "it holds S11" if ports == 1 else "--column S11 or --column S22")
+    if ports == 1:
+        return 0, ""
+    if not names:
+        # An analyzer with one port writes zeros for what it cannot measure.
+        if np.any(found.s[:, 1, 1]) and np.any(found.s[:, 0, 0]):
+            raise whole_file(
+                path, "is a two-port with a reflection at each end", "--column S11 or --column S22 names one"
+            )
+        return (0, "S11 of a two-port, ") if np.any(found.s[:, 0, 0]) else (1, "S22 of a two-port, ")
+    return int(names[0] == "S22"), f"{names[0]} of a two-port, "
+
+
+def _referred(
+    found: touchstone.TouchstoneFile, port: int, options: SweepOptions, plane_ohm: float | None
+) -> tuple[NDArray[np.complex128], str, tuple[str, ...]]:
+    """Reflection in the reference of the plane, how to tell it, and what is doubtful."""
+    own = found.reference_ohm[port]
+    s = found.s[:, port, port]
+    if found.parameter == "s":
+        remark = f"its header says {own:g} ohm, which is told and not applied"
+        if plane_ohm is None or abs(own - plane_ohm) <= SAME_OHM * own:
+            return s, remark, ()
+        warning = (
+            f"the sweep's header says {own:g} ohm, the set-up's plane is in {plane_ohm:g} ohm: taken as {plane_ohm:g} ohm, "
+            "that of the standards, with nothing converted"
+        )
+        return s, remark, (warning,)
+    wanted = options.impedance_ohm or plane_ohm
+    if wanted is None:
+        return s, f"made of {found.parameter.upper()}-parameters in {own:g} ohm", ()
+    step = (wanted - own) / (wanted + own)
+    with np.errstate(all="ignore"):
+        turned = (s - step) / (1 - step * s)
+    return turned, f"made of {found.parameter.upper()}-parameters in {wanted:g} ohm", ()
+
+
+def _too_much(
+    path: str, lines: list[str], found: touchstone.TouchstoneFile, magnitude: NDArray[np.float64], index: int
+) -> Defect:
+    number = found.lines[index]
+    what = f"a reflection of magnitude {magnitude[index]:.3g} at {found.freq_hz[index] / 1e6:g} MHz"
+    remedy = "nothing passive reflects more than 1: repeat the calibration"
+    return Defect(path, number, 1, what, remedy, lines[number - 1], len(lines[number - 1]))
+
+
+def _table(path: str, lines: list[str], options: SweepOptions, plane_ohm: float | None) -> Readings:
+    sheet = Sheet(path, lines)
+    table = find_table(sheet, options)
+    found = plan(sheet, table, options)
+    ohm = options.impedance_ohm or plane_ohm
+    made = None if found is None else reflections(sheet, table, found, bool(options.decimal), ohm)
+    if sheet.faults or made is None or found is None:
+        raise bounded(sheet.faults)
+    phase = "" if made.reflection is not None else "; no phase"
+    told = f"{_what(table, found, made, options, ohm)}; {made.freq_hz.size} points{phase}"
+    remarks = [*made.remarks, *(["decimal commas"] if table.sign == "," else []), *_left_out(table, found)]
+    return Readings(made.freq_hz, made.magnitude, made.reflection, "; ".join([told, *remarks]))
+
+
+def _what(table: Table, found: Plan, made: Reflections, options: SweepOptions, ohm: float | None) -> str:
+    """Columns, quantity and the first figures, with the VSWR that they are."""
+    names = [quoted(table.header[index].text) for index in found.columns if table.header]
+    numbers = " and ".join(str(index + 1) for index in found.columns)
+    column = f"column{'s' * (len(found.columns) > 1)} {numbers}{' ' * bool(names)}{' and '.join(names)}"
+    units = {
+        "return-loss": " dB",
+        "reflection-db": " dB",
+        "db-and-degrees": " dB",
+        "r-and-x": " ohm",
+        "z-and-degrees": " ohm",
+    }
+    unit = units.get(made.quantity, "")
+    first = made.figures[0]
+    if made.quantity in ("db-and-degrees", "magnitude-and-degrees", "z-and-degrees"):
+        shown = f"{first[0]:g}{unit}, {first[1]:g} {'rad' if found.radians else 'degrees'}"
+    else:
+        shown = " and ".join(f"{value:g}" for value in first) + unit
+    where = f" in {ohm:g} ohm" if unit == " ohm" and ohm else ""
+    if where and not options.impedance_ohm:
+        where += ", that of the plane (--impedance, if the analyzer was set to another)"
+    ratio = float(vswr(made.magnitude[0]))
+    return f"{column} read as {QUANTITIES[made.quantity][0]}: {shown} at {made.freq_hz[0] / 1e6:g} MHz is VSWR {ratio:.2f}{where}"
+
+
+def _left_out(table: Table, found: Plan) -> list[str]:
+    cells = found.left_out(table)
+    if not cells:
+        return []
+    more = f" and {len(cells) - LISTED} more" if len(cells) > LISTED else ""
+    return [f"not read: {', '.join(quoted(cell.text) for cell in cells[:LISTED])}{more}"]
 
 
 def _example(freq_hz: NDArray[np.float64], magnitude: NDArray[np.float64]) -> str:
     ratio, loss = float(vswr(magnitude[0])), float(return_loss_db(magnitude[0]))
-    return f"{freq_hz.size} points, the first {freq_hz[0] / 1e6:g} MHz, VSWR {ratio:.2f} or {loss:.1f} dB"
-
-
-def _lines(path: str) -> list[str]:
-    try:
-        size = Path(path).stat().st_size
-        raw = Path(path).read_bytes() if size <= MOST_BYTES else b""
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or "unknown cause"
-        raise InputError([Defect(path, 0, 0, f"cannot be read: {plain(reason)}", "")]) from error
-    if size > MOST_BYTES:
-        raise InputError([Defect(path, 0, 0, f"is larger than {MOST_BYTES // 1_000_000} MB", "thin the sweep out")])
-    if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        text = raw.decode("utf-16", errors="replace")
-    else:
-        try:
-            text = raw.decode("utf-8-sig")
-        except UnicodeDecodeError:
-            text = raw.decode("cp1252", errors="replace")
-    if "\0" in text:
-        raise InputError([Defect(path, 0, 0, "is not a text file", "name a .s1p file, or a text file of two columns")])
-    return re.split(r"\r\n|\r|\n", text)
-
-
-def _columns(sheet: _Sheet) -> tuple[NDArray[np.float64], NDArray[np.float64], str, str]:
-    """Frequencies, values, what the values are and the name of their column."""
-    rows = [
-        (number, line) for number, line in enumerate(sheet.lines, 1) if line.strip() and line.strip()[0] not in "!#%"
-    ]
-    if not rows:
-        raise InputError(
-            [Defect(sheet.path, 0, 0, "holds no figures", "begin with a header such as 'frequency_mhz,vswr'")]
-        )
-    if len(rows) - 1 > MOST_POINTS:
-        text = f"holds {len(rows) - 1} points, more than {MOST_POINTS}"
-        raise InputError([Defect(sheet.path, 0, 0, text, "thin the sweep out")])
-    mark = next((each for each in "\t;" if each in rows[0][1]), ",")
-    header, *body = [_cells(number, line, mark) for number, line in rows]
-    factor, kind = _header(sheet, header)
-    if len(header) != 2:
-        raise InputError(sheet.faults)
-    comma = mark != ","
-    pairs = [_pair(sheet, cells, comma) for cells in body]
-    found = np.array([pair for pair in pairs if pair is not None]).reshape(-1, 2)
-    if not body:
-        sheet.fault(header[0], "no figures follow the header", "add a line for each frequency")
-    elif len(found) == len(body):
-        _check_figures(sheet, body, found, kind)
-    return found[:, 0] * factor, found[:, 1], kind, header[-1].text
-
-
-def _cells(number: int, line: str, mark: str) -> list[_Cell]:
-    """Cells of a line, each with the column where its text begins."""
-    cells, at = [], 0
-    for text in next(csv.reader([line], delimiter=mark, strict=False), []):
-        stripped = text.strip()
-        start = line.find(stripped, at) if stripped else at
-        start = at if start < 0 else start
-        cells.append(_Cell(stripped, number, start + 1))
-        at = start + len(stripped)
-    return cells
-
-
-def _header(sheet: _Sheet, header: list[_Cell]) -> tuple[float, str]:
-    """Factor of the frequency unit, and what the second column holds."""
-    example = "write a header such as 'frequency_mhz,vswr' or 'frequency_mhz,return_loss_db'"
-    if len(header) != 2:
-        sheet.fault(header[0], f"the header names {len(header)} columns where two are needed", example)
-        return 1.0, "vswr"
-    if NUMBER.fullmatch(header[0].text.replace(",", ".")):
-        sheet.fault(header[0], "the file has no header", example)
-        return 1.0, "vswr"
-    words = re.split(r"[^a-z]+", header[0].text.lower())
-    factor = next((UNITS[word] for word in words if word in UNITS), 0.0)
-    if not factor:
-        sheet.fault(header[0], f"{quoted(header[0].text)} names no unit of frequency", example)
-    name = header[1].text.lower().replace("_", " ")
-    kind = next((each for each, pattern in QUANTITIES.items() if re.search(pattern, name)), "")
-    if not kind:
-        sheet.fault(header[1], f"{quoted(header[1].text)} is neither VSWR nor return loss", example)
-    return factor or 1.0, kind or "vswr"
-
-
-def _pair(sheet: _Sheet, cells: list[_Cell], comma: bool) -> tuple[float, float] | None:
-    if len(cells) != 2:
-        remedy = "write one frequency and one figure" + ("" if comma else ", with decimal points, not commas")
-        sheet.fault(cells[0], f"this line has {len(cells)} columns where two are needed", remedy)
-        return None
-    values = []
-    for cell in cells:
-        text = cell.text.replace(",", ".") if comma else cell.text
-        value = float(text) if NUMBER.fullmatch(text) else math.nan
-        if not math.isfinite(value):
-            sheet.fault(cell, f"{quoted(cell.text)} is not a number", "write the figure alone, its unit in the header")
-        values.append(value)
-    return (values[0], values[1]) if all(math.isfinite(value) for value in values) else None
-
-
-def _check_figures(sheet: _Sheet, body: list[list[_Cell]], found: NDArray[np.float64], kind: str) -> None:
-    """Frequencies that rise, and values that their quantity can have."""
-    below, above = bool((found[:, 1] < 0).any()), bool((found[:, 1] > 0).any())
-    sign = found[0, 1]
-    for index, (freq, value) in enumerate(found):
-        first, second = body[index]
-        if freq <= 0:
-            sheet.fault(first, f"frequency {quoted(first.text)} is not above zero", "correct the figure")
-        elif index and freq <= found[index - 1, 0]:
-            sheet.fault(first, "frequencies do not rise here", "sort the lines and drop repeated ones")
-        if kind == "vswr" and value < 1:
-            sheet.fault(second, f"VSWR {quoted(second.text)} is below 1", "is this column a return loss?")
-        if kind == "return_loss" and below and above and value * sign < 0:
-            sheet.fault(second, "return loss changes its sign here", "all of one sign: which end is the larger loss?")
+    return f"VSWR {ratio:.2f}, or {loss:.1f} dB, at {freq_hz[0] / 1e6:g} MHz; {freq_hz.size} points"

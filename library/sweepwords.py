@@ -1,0 +1,123 @@
+"""Words that head the columns of exported sweeps, in five languages, and what they mean."""
+
+from __future__ import annotations
+
+import csv
+import re
+import unicodedata
+from functools import cache
+
+from library.store import text_of
+
+__all__ = ["concepts", "spelt", "word_rows"]
+
+FILE = "sweep_words.csv"
+LONGEST = 200
+"""Longest header that is looked at [characters]."""
+RUN_ON = re.compile(r"\b(s[1-9][1-9])(?=[a-z])")
+"""An S-parameter with its unit run on to it, as in `S11dB`."""
+SIGNS = str.maketrans(
+    {
+        "Γ": " gamma ",
+        "γ": " gamma ",
+        "ρ": " rho ",
+        "θ": " theta ",
+        "Θ": " theta ",
+        "φ": " phi ",
+        "ϕ": " phi ",
+        "∠": " angle ",
+        "°": " deg ",
+        "º": " deg ",
+        "\u03a9": " ohm ",
+        "\u2126": " ohm ",
+        "%": " percent ",
+        "ß": "ss",
+    }
+)
+
+
+def spelt(text: str) -> str:
+    """Header as plain words: lower case, without accents, signs spelt out, everything else a blank.
+
+    Parameters
+    ----------
+    text : a header.
+
+    Returns
+    -------
+    str with single blanks, one at each end.
+
+    Examples
+    --------
+    >>> spelt("Rückflussdämpfung [dB]"), spelt("|S11|"), spelt("θ (°)")
+    (' ruckflussdampfung db ', ' abs s11 ', ' theta deg ')
+
+    Source
+    ------
+    Unicode normalisation form KD.
+    """
+    shown = re.sub(r"\|([^|]+)\|", r" abs \1 ", text[:LONGEST].translate(SIGNS))
+    parts = unicodedata.normalize("NFKD", shown)
+    letters = "".join(each for each in parts if not unicodedata.combining(each)).lower()
+    words = RUN_ON.sub(r"\1 ", re.sub(r"[^a-z0-9]+", " ", letters))
+    return f" {words.strip()} "
+
+
+@cache
+def word_rows() -> tuple[dict[str, str], ...]:
+    """Rows of the table of words.
+
+    Returns
+    -------
+    tuple of dict with the keys concept, language, phrases, evidence, source.
+
+    Examples
+    --------
+    >>> word_rows()[1]["phrases"]
+    'frequenz*'
+
+    Source
+    ------
+    `library/data/sweep_words.csv`.
+    """
+    lines = [line for line in text_of(FILE).splitlines() if not line.startswith("#")]
+    return tuple(csv.DictReader(lines))
+
+
+@cache
+def _patterns() -> tuple[tuple[str, re.Pattern[str]], ...]:
+    phrases: dict[str, list[str]] = {}
+    for row in word_rows():
+        own = [" ".join(phrase.split()) for phrase in row["phrases"].replace("%", " percent ").split("|")]
+        phrases.setdefault(row["concept"], []).extend(re.escape(each).replace(r"\*", "[a-z]*") for each in own)
+    return tuple(
+        (concept, re.compile(f" (?:{'|'.join(sorted(set(each), key=len, reverse=True))})(?= )".replace(r"\ ", " ")))
+        for concept, each in phrases.items()
+    )
+
+
+def concepts(text: str) -> dict[str, str]:
+    """What a header speaks of.
+
+    Parameters
+    ----------
+    text : a header in any of the five languages.
+
+    Returns
+    -------
+    dict from each concept of the table to the words that stand for it.
+
+    Examples
+    --------
+    >>> concepts("Stehwellenverhältnis")
+    {'vswr': 'stehwellenverhaltnis'}
+    >>> sorted(concepts("Phase S11 (deg)"))
+    ['phase', 'reflection']
+
+    Source
+    ------
+    `library/data/sweep_words.csv`.
+    """
+    words = spelt(text)
+    found = ((concept, pattern.search(words)) for concept, pattern in _patterns())
+    return {concept: match.group().strip() for concept, match in found if match}
