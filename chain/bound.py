@@ -65,6 +65,7 @@ def residual_box(near: Near, freq_hz: Real) -> Box | None:
         radius(near.directivity_db),
         radius(near.source_match_db),
         product_radius=np.full(freq_hz.shape, tracking),
+        passive=False,
     )
 
 

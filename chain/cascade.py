@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.errors import FitError
-from chain.joints import BLOCKING, Joint, joint_pieces, joints_of
+from chain.joints import BLOCKING, Joint, joint_pieces, joints_of, with_arm_sections
 from chain.models import stages_of
 from chain.records import Setup
 from chain.stages import Stage
@@ -64,7 +64,7 @@ def build(setup: Setup, freq_hz: Real | None = None, library: Library | None = N
     ----------
     setup : the set-up.
     freq_hz : shape (frequencies,); the set-up's own sweep if left out [Hz].
-    library : mating rules and families; the built-in library if left out.
+    library : mating rules and families; the set-up's own if left out.
     fit : refuse two ends that do not fit together.
 
     Returns
@@ -100,7 +100,7 @@ def build(setup: Setup, freq_hz: Real | None = None, library: Library | None = N
     for found, item in zip(joints, (*setup.items, None), strict=True):
         groups.append((found.id, joint_pieces(found, freq)))
         if item is not None:
-            groups.append((item.id, stages_of(item, freq)))
+            groups.append((item.id, stages_of(with_arm_sections(item, library or setup.library), freq)))
     return Chain(freq, setup.near.impedance_ohm, setup.far.impedance_ohm, tuple(groups), joints)
 
 

@@ -109,7 +109,7 @@ def check(setup: Setup, library: Library | None = None) -> CheckResult:
     Parameters
     ----------
     setup : the set-up; it need not fit together.
-    library : families, mating rules and adapters; the built-in library if left out.
+    library : families, mating rules and adapters; the set-up's own if left out.
 
     Returns
     -------

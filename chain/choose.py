@@ -195,7 +195,7 @@ def choose(
     need : the need.
     rank : `interval`, `cost`, `loss`, `reflection` or `joints`.
     seed : of the simulation.
-    library : families and mating rules; the built-in library if left out.
+    library : families and mating rules; the need's own if left out.
     progress : called with the finished share, 0 to 1.
 
     Returns

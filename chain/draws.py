@@ -6,6 +6,8 @@ frequencies, so a drawn piece is causal and stays inside its own limit.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -226,10 +228,43 @@ def _draw_box(box: Box, rng: np.random.Generator, count: int) -> Complex:
     out = twoport.empty((count, box.s.shape[0]))
     out[..., 0, 1] = box.s[..., 0, 1] * factor
     out[..., 1, 0] = box.s[..., 1, 0] * factor
-    for port, radius in enumerate((box.near_radius, box.far_radius)):
+    for port, radius in _ends(box):
         own = box.s[..., port, port]
         out[..., port, port] = own if radius is None else own + _narrow(radius) * unit_draws(rng, count, box.shape)
+    if box.passive and _may_gain(box):
+        _keep_passive(out)
     return out
+
+
+def _may_gain(box: Box) -> bool:
+    """Whether reflections at both ends and what passes, each at its largest, could together give out more than goes in."""
+    own = [np.abs(box.s[..., port, port]) + (0.0 if radius is None else radius) for port, radius in _ends(box)]
+    most = np.abs(box.s[..., 0, 1]) * 10 ** (box.loss_tolerance_db / 20)
+    if box.product_radius is not None:
+        most = most * np.sqrt(1 + box.product_radius)
+    return bool(np.any(most + np.maximum(*own) > 1))
+
+
+def _ends(box: Box) -> Iterable[tuple[int, Real | None]]:
+    return enumerate((box.near_radius, box.far_radius))
+
+
+def _keep_passive(s: Complex) -> None:
+    """Take both reflections of a reciprocal two-port down by one factor k, as far as passive draws demand.
+
+    Passive: (1 - |t|^2)^2 - k^2 (|a|^2 + |b|^2 + 2 Re(a b conj(t)^2)) + k^4 |a b|^2 >= 0, up to the smaller root in k^2.
+    """
+    through = s[..., 0, 1]
+    through /= np.maximum(np.abs(through), 1)
+    s[..., 1, 0] = through
+    product, square = s[..., 0, 0] * s[..., 1, 1], through * through
+    room = (1 - np.abs(square)) ** 2
+    linear = np.abs(s[..., 0, 0]) ** 2 + np.abs(s[..., 1, 1]) ** 2 + 2 * (product * np.conj(square)).real
+    root = np.sqrt(np.maximum(linear**2 - 4 * np.abs(product) ** 2 * room, 0))
+    down = np.maximum(linear + root, 1e-30)
+    factor = np.sqrt(np.minimum(2 * room / down, 1))
+    s[..., 0, 0] *= factor
+    s[..., 1, 1] *= factor
 
 
 def _narrow(radius: Real) -> Real:

@@ -16,7 +16,7 @@ import networkx as nx
 from chain.ends import End, far_end, item_ends, near_end
 from chain.joints import Joint, joint
 from chain.records import Arm, Item, Setup
-from library.load import Library, load_library
+from library.load import Library
 from library.records import Splitter, Termination
 
 __all__ = ["FAR", "NEAR", "Node", "graph_joints", "ordered_path", "setup_graph"]
@@ -33,7 +33,7 @@ def setup_graph(setup: Setup, library: Library | None = None) -> Any:
     Parameters
     ----------
     setup : the set-up.
-    library : families and mating rules; the built-in library if left out.
+    library : families and mating rules; the set-up's own if left out.
 
     Returns
     -------
@@ -51,7 +51,7 @@ def setup_graph(setup: Setup, library: Library | None = None) -> Any:
     ------
     The set-up and the mating rules.
     """
-    graph = nx.Graph(library=library or load_library())
+    graph = nx.Graph(library=library or setup.library)
     graph.add_node(NEAR, end=near_end(setup.near))
     at = NEAR
     for item in setup.items:

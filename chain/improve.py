@@ -25,7 +25,7 @@ from chain.rerank import DRAWS, interval_over
 from chain.showing import Shown
 from chain.simulate import measurement
 from chain.stockroom import own_figures, turned
-from library.load import Library, load_library
+from library.load import Library
 from library.mating import mate
 from library.records import Connector, Termination
 
@@ -120,7 +120,7 @@ def improve(
     setup : the set-up.
     need : gives what is owned and on offer, with prices; without it parts of the library, prices unknown.
     seed : of the simulation.
-    library : families and mating rules; the built-in library if left out.
+    library : families and mating rules; the set-up's own if left out.
     progress : called with the finished share, 0 to 1.
 
     Returns
@@ -142,7 +142,7 @@ def improve(
     ------
     `chain.rerank.interval_over` before and after each change.
     """
-    library = library or load_library()
+    library = library or setup.library
     points = min(MOST_POINTS, setup.sweep.points)
     freq_hz = np.linspace(setup.sweep.start_hz, setup.sweep.stop_hz, points)
     limit = LIMIT_VSWR if setup.far.limit_vswr is None else setup.far.limit_vswr

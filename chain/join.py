@@ -8,12 +8,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain import twoport
-from chain.stages import Box, Stage
+from chain.models.adapter import LIGHT_M_PER_S
+from chain.stages import Box, Line, Stage
 
-__all__ = ["aligned", "nominal"]
+__all__ = ["WRONG_HALF_M", "aligned", "nominal", "section_lines"]
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
+
+WRONG_HALF_M = 0.010
+WRONG_HALF_LOW, WRONG_HALF_HIGH = 0.7, 1.5
+"""Electrical length of a connector half of the wrong impedance, and its range as factors (7 to 15 mm)."""
 
 
 def aligned(pieces: Sequence[Stage], near_ohm: float, far_ohm: float, freq_hz: Real) -> tuple[Stage, ...]:
@@ -84,3 +89,44 @@ def nominal(pieces: Sequence[Stage], near_ohm: float, far_ohm: float, freq_hz: R
         through[...] = np.eye(2)[::-1]
         return through
     return twoport.cascade([piece.nominal() for piece in joined])
+
+
+def section_lines(name: str, sections: Sequence[tuple[float, float]], freq_hz: Real) -> tuple[Line, ...]:
+    """Lossless lines of a joint whose connectors are of another impedance than the lines they join.
+
+    Parameters
+    ----------
+    name : of the joint.
+    sections : (impedance [ohm], electrical length [m]) of each line.
+    freq_hz : shape (frequencies,) [Hz].
+
+    Returns
+    -------
+    tuple of lines.
+
+    Examples
+    --------
+    >>> half = section_lines("pad/lead", [(50.0, WRONG_HALF_M)], np.array([1e9]))[0]
+    >>> half.impedance_ohm[0].real.item(), round(half.phase_rad[0].item(), 4), half.length_high
+    (50.0, 0.2096, 1.5)
+
+    Source
+    ------
+    10 mm electrical per wrong half, 7 to 15 mm (rectangular); an unmatched pair by its own section.
+    """
+    lines = []
+    for ohm, length_m in sections:
+        half = length_m == WRONG_HALF_M
+        lines.append(
+            Line(
+                name,
+                ohm,
+                ohm,
+                np.full(freq_hz.shape, ohm, dtype=complex),
+                np.zeros(freq_hz.shape),
+                2 * np.pi * freq_hz * length_m / LIGHT_M_PER_S,
+                length_low=WRONG_HALF_LOW if half else 1.0,
+                length_high=WRONG_HALF_HIGH if half else 1.0,
+            )
+        )
+    return tuple(lines)

@@ -2,26 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chain.ends import End, far_end, item_ends, near_end
-from chain.models.adapter import LIGHT_M_PER_S
-from chain.records import Setup
+from chain.join import WRONG_HALF_M, section_lines
+from chain.records import Item, Setup
 from chain.stages import Line
-from library.load import Library, load_library
+from library.load import Library
 from library.mating import mate
+from library.records import Splitter
 
-__all__ = ["BLOCKING", "Joint", "joint", "joint_pieces", "joints_of"]
+__all__ = ["BLOCKING", "Joint", "joint", "joint_pieces", "joints_of", "with_arm_sections"]
 
 BLOCKING = ("no-contact", "no-mate", "destructive")
 """Verdicts that mean the two ends do not fit together."""
-
-WRONG_HALF_M = 0.010
-WRONG_HALF_LOW, WRONG_HALF_HIGH = 0.7, 1.5
-"""Electrical length of a connector half of the wrong impedance, and its range as factors (7 to 15 mm)."""
 
 
 @dataclass(frozen=True)
@@ -92,7 +89,7 @@ def joints_of(setup: Setup, library: Library | None = None) -> tuple[Joint, ...]
     Parameters
     ----------
     setup : the set-up.
-    library : families and mating rules; the built-in library if left out.
+    library : families and mating rules; the set-up's own if left out.
 
     Returns
     -------
@@ -106,7 +103,7 @@ def joints_of(setup: Setup, library: Library | None = None) -> tuple[Joint, ...]
     ------
     The set-up and the mating rules.
     """
-    library = library or load_library()
+    library = library or setup.library
     ends = [near_end(setup.near)]
     for item in setup.items:
         ends.extend(item_ends(item))
@@ -134,19 +131,46 @@ def joint_pieces(found: Joint, freq_hz: NDArray[np.float64]) -> tuple[Line, ...]
     ------
     10 mm electrical per wrong half, 7 to 15 mm (rectangular); an unmatched pair by its own section.
     """
-    lines = []
-    for ohm, length_m in found.sections:
-        half = length_m == WRONG_HALF_M
-        lines.append(
-            Line(
-                found.id,
-                ohm,
-                ohm,
-                np.full(freq_hz.shape, ohm, dtype=complex),
-                np.zeros(freq_hz.shape),
-                2 * np.pi * freq_hz * length_m / LIGHT_M_PER_S,
-                length_low=WRONG_HALF_LOW if half else 1.0,
-                length_high=WRONG_HALF_HIGH if half else 1.0,
-            )
-        )
-    return tuple(lines)
+    return section_lines(found.id, found.sections, freq_hz)
+
+
+def with_arm_sections(item: Item, library: Library) -> Item:
+    """A splitter with what the joints in its arms add; any other item as it is.
+
+    Parameters
+    ----------
+    item : an item of the chain.
+    library : gives families and mating rules.
+
+    Returns
+    -------
+    the item, the `sections` of its arms filled in, those of splitters inside arms too.
+
+    Examples
+    --------
+    >>> from chain.setupfile import load_setup
+    >>> setup = load_setup("demo/splitter.toml")
+    >>> with_arm_sections(setup.items[2], setup.library).arms == setup.items[2].arms
+    True
+
+    Source
+    ------
+    `joint`.
+    """
+    part = item.part
+    if not isinstance(part, Splitter) or not any(arm.items for arm in item.arms):
+        return item
+    arms = []
+    for arm in item.arms:
+        items = tuple(with_arm_sections(each, library) for each in arm.items)
+        connector = part.connectors[part.ports.index(arm.port)]
+        last = End(f"{item.id}.{arm.port}", connector, part.impedance_ohm, part.impedance_ohm)
+        sections = []
+        for each in items:
+            near, far = item_ends(each)
+            # Opens and shorts have no impedance of their own: a joint with one is no step.
+            near = replace(near, line_ohm=near.line_ohm or last.line_ohm)
+            sections.append(joint(last, near, library).sections)
+            last = far
+        arms.append(replace(arm, items=items, sections=tuple(sections)))
+    return replace(item, arms=tuple(arms))

@@ -247,6 +247,7 @@ def _need(
         tuple(notes.assumed),
         tuple(dict.fromkeys([*notes.warnings, *_few(rules.remarks)])),
         path,
+        notes.library,
     )
 
 

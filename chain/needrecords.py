@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from chain.records import Far, Item, Near, Sweep
+
+if TYPE_CHECKING:
+    from library.load import Library
 
 __all__ = ["Need", "Offer"]
 
@@ -49,6 +53,15 @@ class Need:
     assumed: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     path: str = ""
+    own_library: Library | None = field(default=None, compare=False)
+    """The library the parts came from, where it is not the built-in one."""
+
+    @property
+    def library(self) -> Library:
+        """Connector families, mating rules and parts that hold for this need."""
+        from library.load import load_library
+
+        return self.own_library or load_library()
 
     @property
     def limit_vswr(self) -> float:

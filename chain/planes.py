@@ -19,7 +19,6 @@ from chain.records import Calibration, Item, Setup
 from chain.showing import Shown
 from chain.simulate import CHUNK, measurement, nominal_maps, simulate
 from chain.unknowns import only
-from library.load import load_library
 from library.mating import bridging_adapters, mate
 from library.records import Adapter
 
@@ -166,7 +165,7 @@ def _ways(setup: Setup) -> Iterator[_Way]:
 
 def _bridge(setup: Setup) -> tuple[Item, ...]:
     """The first adapter of the library that joins the antenna to the analyzer without a pad, if they do not mate."""
-    library = load_library()
+    library = setup.library
     near, far = setup.near.connector, setup.far.connector
     if mate(near, far, library).verdict not in BLOCKING:
         return ()

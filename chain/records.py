@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from chain.showing import Shown
 from library.records import Connector, Part
+
+if TYPE_CHECKING:
+    from library.load import Library
 
 __all__ = ["Arm", "Calibration", "Far", "Item", "Near", "Setup", "Sweep"]
 
@@ -47,6 +50,9 @@ class Arm:
     end: str
     end_ohm: float = 0.0
     items: tuple[Item, ...] = ()
+    sections: tuple[tuple[tuple[float, float], ...], ...] = ()
+    """Lines of wrong impedance at each of its joints, the splitter's port first: (impedance_ohm, length_m). Filled in when
+    the chain is built."""
 
 
 @dataclass(frozen=True)
@@ -107,6 +113,15 @@ class Setup(Shown):
     assumed: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     path: str = ""
+    own_library: Library | None = field(default=None, compare=False)
+    """The library the parts came from, where it is not the built-in one."""
+
+    @property
+    def library(self) -> Library:
+        """Connector families, mating rules and parts that hold for this set-up."""
+        from library.load import load_library
+
+        return self.own_library or load_library()
 
     def headline(self) -> str:
         """Title, span, and where it is calibrated."""

@@ -31,7 +31,8 @@ Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
 PHASES = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)
-HALVINGS = 45
+HALVINGS = 30
+ROUNDING = 1e-12
 MOST_FREQUENCIES = 21
 
 
@@ -93,13 +94,24 @@ def nominal_truth(known: Maps, readings: Readings) -> tuple[Real, Complex | None
         far = known.recovered(readings.reflection)[0]
         return np.minimum(np.abs(far), 1.0), far
     p, q, r = (value[0][:, None] for value in (known.p, known.q, known.r))
-    low, high = np.zeros(readings.freq_hz.shape), np.ones(readings.freq_hz.shape)
+
+    def away(magnitude: Real) -> Real:
+        far = magnitude[:, None] * PHASES
+        return np.asarray(np.median(np.abs((p * far + q) / (r * far + 1)), axis=1) - readings.magnitude)
+
+    # Behind a chain that is far off its impedances the median falls before it rises: the smallest magnitude that fits counts.
+    off = np.stack([away(np.full(readings.freq_hz.shape, magnitude)) for magnitude in GRID])
+    off[np.abs(off) < ROUNDING] = 0
+    crossed = off[1:] * off[:-1] <= 0
+    nearest = np.abs(off).argmin(axis=0)
+    first = np.where(crossed.any(axis=0), crossed.argmax(axis=0), np.minimum(nearest, GRID.size - 2))
+    at = np.arange(readings.freq_hz.size)
+    low, high, rises = GRID[first], GRID[first + 1], off[first + 1, at] > off[first, at]
     for _ in range(HALVINGS):
         middle = (low + high) / 2
-        far = middle[:, None] * PHASES
-        seen = np.median(np.abs((p * far + q) / (r * far + 1)), axis=1)
-        low, high = np.where(seen < readings.magnitude, middle, low), np.where(seen < readings.magnitude, high, middle)
-    return (low + high) / 2, None
+        beyond = (away(middle) > 0) == rises
+        low, high = np.where(beyond, low, middle), np.where(beyond, middle, high)
+    return np.where(crossed.any(axis=0), (low + high) / 2, GRID[nearest]), None
 
 
 def recover(

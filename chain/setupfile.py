@@ -142,6 +142,7 @@ def _read(document: dict[str, Any], path: str, notes: Notes, own_library: bool) 
         tuple(notes.assumed),
         tuple(notes.warnings),
         path,
+        notes.library,
     )
 
 

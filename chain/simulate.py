@@ -25,7 +25,7 @@ from chain.records import Setup
 from chain.stages import Stage, at_frequencies
 from chain.standards import Standards, assumed_reflections, drawn_reflections, solve
 
-__all__ = ["CHUNK", "Measurement", "measurement", "nominal_maps", "simulate"]
+__all__ = ["CHUNK", "Measurement", "error_terms", "measurement", "nominal_maps", "simulate"]
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -138,13 +138,12 @@ def _swapped(setup: Setup, chain: Chain) -> Stage | None:
     """The adapter that stood at the plane while the standards were read, as a piece, if one is named."""
     from chain.models import stages_of
     from chain.records import Item
-    from library.load import load_library
     from library.records import Adapter
 
     name = setup.calibration.swap_adapter
     if not name or setup.calibration.plane == "near":
         return None
-    part = load_library().part(name)
+    part = setup.library.part(name)
     assert isinstance(part, Adapter)
     item = Item("swap", part, part.near_connector, part.far_connector)
     return stages_of(item, chain.freq_hz)[0]
@@ -246,19 +245,54 @@ def _noise(way: Measurement, seed: int, chunk: int, first: int, which: int, shap
     return out
 
 
-def _calibrated(
-    way: Measurement, box: Maps, seen: Maps, run: tuple[Complex | float, int, int, int]
-) -> Maps:
-    """Read three standards through the drawn chain, solve for its error terms, apply them to the antenna's reading."""
+def _calibrated(way: Measurement, box: Maps, seen: Maps, run: tuple[Complex | float, int, int, int]) -> Maps:
+    """Apply the error terms of a drawn calibration to the antenna's reading."""
     offset, seed, chunk, first = run
+    mating = _stream(seed, STREAMS["plane mating"], chunk)
+    solved = error_terms(way, box, mating, (seed, chunk, first))
+    if way.mating:
+        seen = _mated(seen, way.mating, mating, CHUNK)
+    flexed = _flexed(compose(box, seen), way.flex_rad, _stream(seed, STREAMS["flex"], chunk))
+    total = shifted(flexed, np.asarray(offset))
+    return compose(inverse(solved), total)
+
+
+def error_terms(
+    way: Measurement, box: Maps, mating: np.random.Generator, run: tuple[int, int, int], count: int = CHUNK
+) -> Maps:
+    """Read three standards through a drawn chain and solve for the error terms of the calibration.
+
+    Parameters
+    ----------
+    way : a measurement calibrated at a far plane.
+    box : what lies before the plane, drawn, shape (count, frequencies).
+    mating : source of random numbers for the joint at the plane, made anew for each standard.
+    run : seed, chunk, and the index that way's first frequency has in the whole sweep.
+    count : number of draws.
+
+    Returns
+    -------
+    Maps from the plane to the raw reading as the calibration believes it to be.
+
+    Examples
+    --------
+    >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), (), standards=Standards(75.0))
+    >>> terms = error_terms(way, identity((5, 1)), np.random.default_rng(1), (1, 0, 0), 5)
+    >>> abs(complex(terms.p[0, 0])), abs(complex(terms.q[0, 0]))
+    (1.0, 0.0)
+
+    Source
+    ------
+    Each standard's true reflection through the drawn pieces; `chain.standards.solve`.
+    """
+    seed, chunk, first = run
     standards = way.standards
     assert standards is not None
-    shape = (CHUNK, way.freq_hz.size)
-    true = drawn_reflections(standards, way.freq_hz, _stream(seed, STREAMS["standards"], chunk), CHUNK)
-    mating = _stream(seed, STREAMS["plane mating"], chunk)
+    shape = (count, way.freq_hz.size)
+    true = drawn_reflections(standards, way.freq_hz, _stream(seed, STREAMS["standards"], chunk), count)
     adapter = None
     if way.swap is not None:
-        adapter = through([draw(way.swap, _stream(seed, STREAMS["swap"], chunk), CHUNK)], shape)
+        adapter = through([draw(way.swap, _stream(seed, STREAMS["swap"], chunk), count)], shape)
     raw = []
     for index, reflection in enumerate(true):
         at_plane = reflection
@@ -266,14 +300,9 @@ def _calibrated(
             nominal = through([way.swap.nominal()[None]], shape)  # type: ignore[union-attr]
             at_plane = nominal.recovered(adapter.reading(reflection))
         if way.mating:
-            at_plane = _mated(identity((1, 1)), way.mating, mating, CHUNK).reading(at_plane)
+            at_plane = _mated(identity((1, 1)), way.mating, mating, count).reading(at_plane)
         raw.append(box.reading(at_plane) + _noise(way, seed, chunk, first, index + 1, shape))
-    if way.mating:
-        seen = _mated(seen, way.mating, mating, CHUNK)
-    solved = solve(raw, assumed_reflections(standards, way.freq_hz))
-    flexed = _flexed(compose(box, seen), way.flex_rad, _stream(seed, STREAMS["flex"], chunk))
-    total = shifted(flexed, np.asarray(offset))
-    return compose(inverse(solved), total)
+    return solve(raw, assumed_reflections(standards, way.freq_hz))
 
 
 def _flexed(reading: Maps, flex_rad: float, rng: np.random.Generator) -> Maps:

@@ -71,7 +71,7 @@ class Box:
     """A two-port given by its matrix `s`, shape (frequencies, 2, 2), with discs of unknown reflection at its ends.
 
     `loss_tolerance_db` is the half-width of its loss (rectangular); `product_radius` the radius of a complex relative
-    error of S12*S21, such as a tracking residual.
+    error of S12*S21, such as a tracking residual. A part is `passive`; the error terms of an analyzer need not be.
     """
 
     id: str
@@ -83,6 +83,7 @@ class Box:
     shape: str = "disc"
     loss_tolerance_db: float = 0.0
     product_radius: Real | None = None
+    passive: bool = True
 
     def nominal(self) -> Complex:
         """Matrix with every unknown at zero, shape (frequencies, 2, 2), referred to `near_ohm` and `far_ohm`."""

@@ -26,7 +26,7 @@ from chain.models.limits import limit_radius
 from chain.needrecords import Need, Offer
 from chain.records import Calibration, Item, Setup
 from chain.search import Walk
-from library.load import Library, load_library
+from library.load import Library
 from library.mating import mate
 
 __all__ = ["NANO", "Stockroom", "band_hz", "own_figures", "setup_of", "stockroom", "turned"]
@@ -140,7 +140,7 @@ def stockroom(need: Need, library: Library | None = None) -> Stockroom:
     Parameters
     ----------
     need : the need.
-    library : families and mating rules; the built-in library if left out.
+    library : families and mating rules; the need's own if left out.
 
     Returns
     -------
@@ -157,9 +157,7 @@ def stockroom(need: Need, library: Library | None = None) -> Stockroom:
     ------
     Mating rules of the library; figures as at the top of this module.
     """
-    library = library or load_library()
-    # Read whole once: a family looked up by itself is parsed anew each time, and joints look up thousands.
-    assert library.families
+    library = library or need.library
     freq_hz = band_hz(need)
     standards = tuple(offer for offer in need.offers if offer.item.part.kind == "termination")
     others = [offer for offer in need.offers if offer.item.part.kind != "termination"]
@@ -370,5 +368,12 @@ def setup_of(room: Stockroom, walk: Walk, calibration: Calibration | None = None
         items.append(replace(turned(item) if reversed_ else item, id=name))
     need = room.need
     return Setup(
-        need.title, need.sweep, need.near, tuple(items), need.far, calibration or Calibration(), path=need.path
+        need.title,
+        need.sweep,
+        need.near,
+        tuple(items),
+        need.far,
+        calibration or Calibration(),
+        path=need.path,
+        own_library=room.library,
     )

@@ -44,6 +44,7 @@ class Library:
             for row in own.get(kind, ()):
                 self._own_parts.setdefault(row["id"], (kind, row))
         self._parts: dict[str, Part] = {}
+        self._families: dict[str, Family] = {}
 
     def part(self, name: str) -> Part:
         """Give the part of an id.
@@ -177,15 +178,14 @@ class Library:
         ------
         `library/data/families.toml`.
         """
-        for row in self._own.get("family", ()):
-            if row["id"] == name:
-                return self.families[name]
-        if "families" in self.__dict__ and name in self.families:
-            return self.families[name]
-        found = block("families.toml", name)
-        if found:
-            family: Family = record(*found)
-            return family
+        if name in self._families:
+            return self._families[name]
+        if any(row["id"] == name for row in self._own.get("family", ())):
+            self._families[name] = self.families[name]
+        elif found := block("families.toml", name):
+            self._families[name] = record(*found)
+        if name in self._families:
+            return self._families[name]
         raise LibraryError(f"there is no connector family '{name}'", near_names(name, self.families))
 
     @cached_property

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from chain import models, twoport
 from chain.discs import forward, region_of
-from chain.join import aligned
+from chain.join import aligned, section_lines
 from chain.models.limits import limit_radius
 from chain.records import Arm, Item
 from chain.stages import Box, Stage
@@ -95,7 +95,11 @@ def _arm(arm: Arm, port_ohm: float, freq_hz: Real) -> tuple[Complex, Real]:
     limit = limit_radius(load.limit, freq_hz) if load.type == "load" else None
     center = np.full(freq_hz.shape, end, dtype=complex)
     region = region_of(center, limit if limit is not None else np.zeros(freq_hz.shape))
-    line = tuple(piece for item in pieces for piece in models.stages_of(item, freq_hz))
+    sections = arm.sections or ((),) * len(arm.items)
+    line: tuple[Stage, ...] = ()
+    for item, before in zip(pieces, sections, strict=False):
+        line += (*section_lines(item.id, before, freq_hz), *models.stages_of(item, freq_hz))
+    line += section_lines(last.id, sections[-1], freq_hz)
     # An open or a short is one in any impedance and states none.
     end_ohm = load.impedance_ohm or (line[-1].far_ohm if line else port_ohm)
     region = forward(aligned(line, port_ohm, end_ohm, freq_hz), region)

@@ -1,0 +1,43 @@
+"""What a reading is taken for with every unknown at zero."""
+
+import numpy as np
+import pytest
+import strategies as made
+
+from chain.cascade import build
+from chain.maps import Maps
+from chain.readings import Readings
+from chain.recover import nominal_truth, recover
+from chain.simulate import measurement, nominal_maps
+
+PHASES = np.exp(2j * np.pi * (np.arange(720) + 0.5) / 720)
+
+
+def seen_through(known, magnitude):
+    """Median reading of an antenna whose phase may be any."""
+    return np.median(np.abs(known.reading((magnitude * PHASES)[:, None])), axis=0)
+
+
+@pytest.mark.parametrize("magnitude", [0.0, 0.1, 1 / 3, 0.7, 1.0])
+@pytest.mark.parametrize(
+    "coefficients", [(0.27, 0, 0), (0.25, 0.05j, 0.04), (0.2, 0.6, 0.5), (0.1, 0.9, 0.6), (0.3, 0.9, 0.8)]
+)
+def test_nominal_truth_of_a_median_reading(coefficients, magnitude):
+    """Also behind chains that reflect more than the antenna does, whose median reading falls before it rises."""
+    known = Maps(*(np.full((1, 1), value, dtype=complex) for value in coefficients))
+    reading = Readings(np.array([1e8]), seen_through(known, magnitude), None, "")
+    found = nominal_truth(known, reading)[0]
+    assert seen_through(known, found[0])[0] == pytest.approx(reading.magnitude[0], abs=5e-4)
+    assert found[0] <= magnitude + 0.02
+
+
+def test_a_perfect_antenna_behind_a_resistor_in_series_is_not_an_open():
+    """91 ohm in series, the wrong thing to match with: a perfect antenna reads 0.54, which an open would read as little as."""
+    pad = made.item(made.ladder([("series", 91.0)]), "resistor")
+    setup = made.setup_of([pad], limit_vswr=2.0)
+    known = nominal_maps(measurement(setup, build(setup)))
+    perfect = np.abs(known.reading(np.zeros((1, 1), complex)))[0]
+    # (75 + 91 - 50)/(75 + 91 + 50).
+    assert perfect[0] == pytest.approx(116 / 216)
+    found = recover(setup, Readings(np.array([200e6]), perfect, None, "VSWR"), draws=1000)
+    assert found.true_vswr[0] == pytest.approx(1, abs=1e-6)
