@@ -172,11 +172,12 @@ def nominal_maps(way: Measurement) -> Maps:
     return through([piece.nominal()[None] for piece in way.after], (1, way.freq_hz.size))
 
 
-def _stream(seed: int, key: int, chunk: int) -> np.random.Generator:
-    return np.random.Generator(np.random.Philox(np.random.SeedSequence([seed, key, chunk])))
+def _stream(seed: int, key: int, chunk: int, repeat: int = 0) -> np.random.Generator:
+    words = [seed, key, chunk, repeat] if repeat else [seed, key, chunk]
+    return np.random.Generator(np.random.Philox(np.random.SeedSequence(words)))
 
 
-def simulate(way: Measurement, chunk: int, seed: int, first_frequency: int = 0) -> Maps:
+def simulate(way: Measurement, chunk: int, seed: int, first_frequency: int = 0, repeat: int = 0) -> Maps:
     """One chunk of drawn measurements.
 
     Parameters
@@ -185,6 +186,8 @@ def simulate(way: Measurement, chunk: int, seed: int, first_frequency: int = 0) 
     chunk : number of the chunk; each holds `CHUNK` draws.
     seed : seed of the whole run.
     first_frequency : index that way's first frequency has in the whole sweep (noise is drawn for each by itself).
+    repeat : number of the reading: further readings share the chain and the calibration of the first, and draw its noise,
+        drift, re-made joint and flexed lead anew.
 
     Returns
     -------
@@ -210,15 +213,15 @@ def simulate(way: Measurement, chunk: int, seed: int, first_frequency: int = 0) 
     box = through(islice(drawn, len(way.before)), shape)
     residuals = list(islice(drawn, way.residuals))
     seen = through(drawn, shape)
-    drift = way.drift * unit_draws(_stream(seed, STREAMS["drift"], chunk), count, "disc") if way.drift else 0.0
-    noise = _noise(way, seed, chunk, first_frequency, 0, shape)
+    drift = way.drift * unit_draws(_stream(seed, STREAMS["drift"], chunk, repeat), count, "disc") if way.drift else 0.0
+    noise = _noise(way, seed, chunk, first_frequency, 0, shape, repeat)
     if way.standards is None:
         if way.mating:
-            seen = _mated(seen, way.mating, _stream(seed, STREAMS["near mating"], chunk), count)
+            seen = _mated(seen, way.mating, _stream(seed, STREAMS["near mating"], chunk, repeat), count)
         if residuals:
             seen = in_front(residuals[0], seen)
         return _full(shifted(seen, np.asarray(noise + drift)), shape)
-    return _full(_calibrated(way, box, seen, (noise + drift, seed, chunk, first_frequency)), shape)
+    return _full(_calibrated(way, box, seen, (noise + drift, seed, chunk, first_frequency), repeat), shape)
 
 
 def _mated(inner: Maps, radius: float, rng: np.random.Generator, count: int) -> Maps:
@@ -234,25 +237,30 @@ def _full(maps: Maps, shape: tuple[int, int]) -> Maps:
     return Maps(*(np.broadcast_to(value, shape) for value in (maps.p, maps.q, maps.r)))
 
 
-def _noise(way: Measurement, seed: int, chunk: int, first: int, which: int, shape: tuple[int, int]) -> Complex | float:
+def _noise(
+    way: Measurement, seed: int, chunk: int, first: int, which: int, shape: tuple[int, int], repeat: int = 0
+) -> Complex | float:
     if not way.noise:
         return 0.0
     out = np.empty(shape, dtype=complex)
     for column in range(shape[1]):
-        rng = _stream(seed, STREAMS["noise"] + 10 * (which + 4 * (first + column) + 100), chunk)
+        rng = _stream(seed, STREAMS["noise"] + 10 * (which + 4 * (first + column) + 100), chunk, repeat)
         pair = rng.standard_normal((2, shape[0]))
         out[:, column] = way.noise * (pair[0] + 1j * pair[1])
     return out
 
 
-def _calibrated(way: Measurement, box: Maps, seen: Maps, run: tuple[Complex | float, int, int, int]) -> Maps:
+def _calibrated(
+    way: Measurement, box: Maps, seen: Maps, run: tuple[Complex | float, int, int, int], repeat: int
+) -> Maps:
     """Apply the error terms of a drawn calibration to the antenna's reading."""
     offset, seed, chunk, first = run
     mating = _stream(seed, STREAMS["plane mating"], chunk)
     solved = error_terms(way, box, mating, (seed, chunk, first))
     if way.mating:
-        seen = _mated(seen, way.mating, mating, CHUNK)
-    flexed = _flexed(compose(box, seen), way.flex_rad, _stream(seed, STREAMS["flex"], chunk))
+        again = _stream(seed, STREAMS["plane mating"], chunk, repeat) if repeat else mating
+        seen = _mated(seen, way.mating, again, CHUNK)
+    flexed = _flexed(compose(box, seen), way.flex_rad, _stream(seed, STREAMS["flex"], chunk, repeat))
     total = shifted(flexed, np.asarray(offset))
     return compose(inverse(solved), total)
 
