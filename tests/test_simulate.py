@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import replace
 
 import numpy as np
@@ -257,9 +258,10 @@ def test_block_and_threads_change_nothing(complex_reading, monkeypatch):
     """One frequency at a time on one thread, all at once, and on four threads: equal to the last bit."""
     way, channels = everything(), ((150e6, 500e6), (800e6, 900e6))
     found = []
-    for block_bytes, threads in ((1, 1), (10**9, 1), (1, 4), (2 * 63 * 2000 * 4, 3)):
+    for block_bytes, threads in ((1, 1), (10**9, 1), (1, 4), (2 * intervals.TERMS * 2000 * 4, 3)):
         monkeypatch.setattr(intervals, "BLOCK_BYTES", block_bytes)
-        monkeypatch.setattr(intervals.os, "cpu_count", lambda threads=threads: threads)
+        monkeypatch.setattr(intervals, "LEAST_BLOCK", 1)
+        monkeypatch.setattr(os, "cpu_count", lambda threads=threads: threads)
         found.append(table(way, complex_reading, channels, draws=2000, seed=3))
     for other in found[1:]:
         for first, second in ((found[0].points, other.points), (found[0].channels, other.channels)):
@@ -279,7 +281,7 @@ def test_spread_of_disc_and_ring(shape, sd):
     assert abs((unit.real * unit.imag).mean()) < 0.002
     assert abs(unit).max() <= 1 + 1e-12
     one = np.ones(1)
-    box = Box("box", 50.0, 50.0, np.eye(2)[None, ::-1] + 0j, 0.1 * one, 0.2 * one, shape)
+    box = Box("box", 50.0, 50.0, np.eye(2)[None, ::-1] + 0j, 0.1 * one, 0.2 * one, shape, passive=False)
     drawn = draw(box, np.random.default_rng(2), 100_000)
     assert drawn[:, 0, 0, 0].real.std() == pytest.approx(0.1 * sd, rel=0.01)
     assert drawn[:, 0, 1, 1].imag.std() == pytest.approx(0.2 * sd, rel=0.01)
