@@ -21,13 +21,19 @@ UNITS = ((10e9, 1e9, "GHz"), (1e6, 1e6, "MHz"), (1e3, 1e3, "kHz"), (0.0, 1.0, "H
 """Frequency from which a unit is used, the unit in Hz, and its name."""
 
 
-def _round_values(low: float, high: float) -> list[float]:
-    """Multiples of a round step between two values, at most `MOST_TICKS` of them."""
+def _round_values(low: float, high: float) -> list[tuple[float, str]]:
+    """Multiples of a round step between two values, at most `MOST_TICKS` of them, each with its text."""
     span = high - low
     scale = 10.0 ** math.floor(math.log10(span / MOST_TICKS))
     step = next(scale * each for each in STEPS if span / (scale * each) <= MOST_TICKS - 1)
     first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
-    return [round(index * step, 12) for index in range(first, last + 1)]
+    places = max(0, 1 - math.floor(math.log10(step)))
+    return [(index * step, _shortest(index * step, places)) for index in range(first, last + 1)]
+
+
+def _shortest(value: float, places: int) -> str:
+    text = f"{value:.{places}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def even_axis(label: str, unit: str, low: float, high: float, unit_size: float = 1.0) -> Axis:
@@ -57,7 +63,7 @@ def even_axis(label: str, unit: str, low: float, high: float, unit_size: float =
         room = abs(low) * 0.005 or 0.5
         low, high = low - room, high + room
     values = _round_values(low / unit_size, high / unit_size)
-    return Axis(label, unit, low, high, tuple(Tick(value * unit_size, f"{value:g}") for value in values))
+    return Axis(label, unit, low, high, tuple(Tick(value * unit_size, text) for value, text in values))
 
 
 def frequency_axis(freq_hz: ArrayLike, room: float = 0.0) -> Axis:

@@ -48,12 +48,15 @@ def describe(result: Account) -> tuple[CurveChart]:
     found = result.budget
     top = np.zeros(found.freq_hz.shape)
     bands = []
+    joined = found.freq_hz.size > 1
     for number, (name, loss_db) in enumerate(_losses(found)):
         label = f"{_range(loss_db)} {plain(name)}"
-        bands.append(Series(label, "part", found.freq_hz, low=top, high=top + loss_db, look=part_look(number)))
+        bands.append(
+            Series(label, "part", found.freq_hz, low=top, high=top + loss_db, joined=joined, look=part_look(number))
+        )
         top = top + loss_db
     total = found.transducer_loss_db
-    series = (*bands, Series(f"{_range(total)} transducer loss", "total", found.freq_hz, total))
+    series = (*bands, Series(f"{_range(total)} transducer loss", "total", found.freq_hz, total, joined=joined))
     known = np.concatenate([total[np.isfinite(total)], top])
     return (
         CurveChart(

@@ -10,7 +10,7 @@ from rich.text import Text
 
 from chain.plots.figure import PALETTE, Look
 
-__all__ = ["FRAMES", "Canvas", "cut"]
+__all__ = ["FRAMES", "Canvas", "style_of"]
 
 Real = NDArray[np.float64]
 
@@ -82,8 +82,9 @@ class Canvas:
         at = fine / max(self.width - 1, 1)
         values = np.interp(at, x, y, left=np.nan, right=np.nan)
         # The first and the last column are half outside.
-        values[at <= x[0]] = y[0]
-        values[at >= x[-1]] = y[-1]
+        half = 0.5 / max(self.width - 1, 1)
+        values[(at <= x[0]) & (at >= x[0] - half)] = y[0]
+        values[(at >= x[-1]) & (at <= x[-1] + half)] = y[-1]
         out = [values[FINER * column : FINER * (column + 1)] for column in range(self.width)]
         owner = np.clip(np.round(x * (self.width - 1)), 0, self.width - 1).astype(int)
         return [np.concatenate([each, y[owner == column]]) for column, each in enumerate(out)]
@@ -117,31 +118,3 @@ def style_of(look: Look) -> Style:
     Own convention.
     """
     return Style.null() if look.colour == PALETTE["black"] else Style(color=look.colour)
-
-
-def cut(text: str, width: int, ascii_only: bool) -> str:
-    """Text of at most a width, its end replaced by dots where it is longer.
-
-    Parameters
-    ----------
-    text : the text.
-    width : most characters.
-    ascii_only : write the dots as full stops.
-
-    Returns
-    -------
-    str.
-
-    Examples
-    --------
-    >>> cut("adapter", 5, True), cut("pad", 5, True)
-    ('ada..', 'pad')
-
-    Source
-    ------
-    Own convention.
-    """
-    if len(text) <= width:
-        return text
-    dots = ".." if ascii_only else "…"
-    return text[: max(width - len(dots), 0)] + dots

@@ -102,7 +102,7 @@ def inked(plot: ReflectionChart, console: Console, width: int) -> Canvas:
     Own convention.
     """
     canvas = Canvas(console, width, 2 * round((width - 1) * TALL / 2) + 1)
-    _path(canvas, np.linspace(-1, 1, FINE) + 0j, GRID)
+    _path(canvas, np.linspace(-1, 1, FINE).astype(np.complex128), GRID)
     _path(canvas, constant_resistance(plot.reference_ohm, plot.reference_ohm), GRID)
     _path(canvas, np.exp(2j * np.pi * np.linspace(0, 1, 2 * FINE)), EDGE)
     if plot.limit is not None:
@@ -112,8 +112,9 @@ def inked(plot: ReflectionChart, console: Console, width: int) -> Canvas:
         # Unnamed regions would hide one another here.
         if trace.closed and not trace.label:
             continue
-        points = np.append(trace.points, trace.points[:1]) if trace.closed else trace.points
-        _path(canvas, _finer(points), LOOKS[trace.role])
+        closing = trace.points[: 1 if trace.closed else 0]
+        points: Complex = np.concatenate([trace.points, closing])
+        _path(canvas, _finer(points) if trace.joined else points, LOOKS[trace.role])
     for trace in plot.traces:
         for text, point in zip(trace.ends, (trace.points[0], trace.points[-1]), strict=True):
             if text and np.isfinite(point):
@@ -126,7 +127,7 @@ def _finer(points: Complex) -> Complex:
     if points.size < 2:
         return points
     at = np.linspace(0, points.size - 1, max(FINE, 4 * points.size))
-    return np.asarray(np.interp(at, np.arange(points.size), points))
+    return np.asarray(np.interp(at, np.arange(points.size), points), dtype=np.complex128)
 
 
 def _row(canvas: Canvas, point: complex) -> int:

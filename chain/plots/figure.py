@@ -29,6 +29,7 @@ __all__ = [
     "Span",
     "Tick",
     "Trace",
+    "cut",
     "part_look",
     "spread",
 ]
@@ -236,12 +237,13 @@ class BarChart:
 
 @dataclass(frozen=True)
 class Trace:
-    """Points of the reflection plane: a path over frequency, a closed outline (`closed`), or one mark (a single point)."""
+    """Points of the reflection plane: a path over frequency, a closed outline, or marks where they are not `joined`."""
 
     label: str
     role: str
     points: Complex
     closed: bool = False
+    joined: bool = True
     ends: tuple[str, str] = ("", "")
     """What stands at the first and the last point."""
 
@@ -265,6 +267,31 @@ class ReflectionChart:
 
 
 Plot = CurveChart | BarChart | ReflectionChart
+
+
+def cut(text: str, width: int, dots: str = "…") -> str:
+    """Text of at most a width, its end replaced by dots where it is longer.
+
+    Parameters
+    ----------
+    text : the text.
+    width : most characters.
+    dots : what stands for the rest.
+
+    Returns
+    -------
+    str.
+
+    Examples
+    --------
+    >>> cut("adapter", 5, ".."), cut("pad", 5)
+    ('ada..', 'pad')
+
+    Source
+    ------
+    Own convention.
+    """
+    return text if len(text) <= width else text[: max(width - len(dots), 0)] + dots
 
 
 def part_look(number: int) -> Look:
@@ -303,7 +330,7 @@ def spread(wanted: ArrayLike, gap: float, low: float, high: float) -> Real:
 
     Returns
     -------
-    Places, in the order of `wanted`.
+    Places, in the order of `wanted` and in its unit.
 
     Examples
     --------

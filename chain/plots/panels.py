@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from chain.plots.figure import LOOKS, Axis, BarChart, CurveChart, Level, Look, Series, spread
+from chain.plots.figure import LOOKS, Axis, BarChart, CurveChart, Level, Look, Series, cut, spread
 
 __all__ = ["INK", "draw_bars", "draw_curves", "frame", "wrapped"]
 
@@ -16,6 +16,8 @@ PALE = "#dddddd"
 LETTER_IN = 0.067
 """Mean width of a letter of 8 points, with some to spare."""
 LINE_IN = 0.165
+LONGEST = 44
+"""Most letters of a label."""
 LEFT_IN, TOP_IN, FLOOR_IN = 0.75, 0.42, 0.5
 STRIP_IN = 0.24
 
@@ -121,11 +123,12 @@ def draw_curves(panel: Any, plot: CurveChart, box: Box, size: Size) -> None:
     across = [level for level in plot.levels if level.along == "x"]
     labels = [(each.label, each.drawn, each.y is None, each.end(plot.y)) for each in plot.series if each.label]
     labels += [(each.label, LOOKS[each.role], False, float(plot.y.share(each.value))) for each in across]
-    right = 0.45 + LETTER_IN * 1.05 * max(len(text) for text, *_ in labels)
+    labels = [(cut(text, LONGEST), look, band, place) for text, look, band, place in labels]
+    right = 0.45 + LETTER_IN * max(len(text) for text, *_ in labels)
     above = (
         TOP_IN + (STRIP_IN if plot.spans else 0.0) + (0.12 if any(level.along == "y" for level in plot.levels) else 0)
     )
-    wide, high = frame(panel, plot.title, plot.note, box, size, (LEFT_IN, FLOOR_IN, min(right, 3.2), above))
+    wide, high = frame(panel, plot.title, plot.note, box, size, (LEFT_IN, FLOOR_IN, right, above))
     panel.set_xlim(*_limits(plot.x))
     panel.set_ylim(*_limits(plot.y))
     _axis(panel.xaxis, plot.x)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 import warnings
 from collections.abc import Sequence
 from io import BytesIO
@@ -18,7 +19,8 @@ KINDS = ("png", "svg")
 WIDTH_IN = 9.0
 ROUND_IN = 5.3
 """Width of the reflection chart where bars stand beside it."""
-TITLE_IN = 0.55
+TITLE_LINE_IN = 0.26
+TITLE_LETTERS = 76
 NOTE_LINE_IN = 0.155
 PANEL_GAP_IN = 0.25
 DPI = 150
@@ -107,12 +109,14 @@ def picture(plots: Sequence[Plot], kind: str, title: str = "") -> bytes:
         # A sign that the font lacks is drawn as a box in PNG, and left to the viewer's fonts in SVG.
         warnings.filterwarnings("ignore", message="Glyph .* missing from")
         rows = _rows(plots)
-        top_in = TITLE_IN if title else PANEL_GAP_IN
+        heading = textwrap.wrap(plain(title), TITLE_LETTERS)
+        top_in = PANEL_GAP_IN + TITLE_LINE_IN * len(heading)
         height_in = top_in + sum(max(_height_in(plot, width) for plot, width in row) for row in rows)
         figure = Figure(figsize=(WIDTH_IN, height_in), facecolor="white")
         _canvas(kind)(figure)
-        if title:
-            figure.text(0.02, 1 - 0.3 / height_in, plain(title), fontsize=12, fontweight="bold", va="center")
+        for number, line in enumerate(heading):
+            at = 1 - (0.28 + TITLE_LINE_IN * number) / height_in
+            figure.text(0.02, at, line, fontsize=12, fontweight="bold", va="center")
         _place(figure, rows, height_in, top_in)
         figure.savefig(out, format=kind, dpi=DPI, metadata=NO_DATES[kind])
     return out.getvalue()

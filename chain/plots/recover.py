@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from chain.errors import plain
 from chain.plots.axes import even_axis, frequency_axis, vswr_axis
@@ -84,7 +85,7 @@ def _sweep(result: Recovery) -> CurveChart:
     )
 
 
-def _reflection(result: Recovery, far: np.ndarray[tuple[int, ...], np.dtype[np.complex128]]) -> ReflectionChart:
+def _reflection(result: Recovery, far: NDArray[np.complex128]) -> ReflectionChart:
     freq, ohm, limit = result.freq_hz, result.far_ohm, result.limit_vswr
     traces = []
     if result.region is not None:
@@ -93,7 +94,7 @@ def _reflection(result: Recovery, far: np.ndarray[tuple[int, ...], np.dtype[np.c
             label = f"region {share} at {frequency(float(freq[index]))}" if number == 0 else ""
             traces.append(Trace(label, "interval", result.region.outline[index], closed=True))
     ends = (frequency(float(freq[0])), frequency(float(freq[-1]))) if freq.size > 1 else (frequency(float(freq[0])), "")
-    traces.append(Trace("antenna", "true", far, ends=ends))
+    traces.append(Trace("antenna", "true", far, joined=freq.size > SINGLE, ends=ends))
     return ReflectionChart(
         "reflection",
         f"Reflection of the antenna, in {ohm:g} ohm",

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from chain.plots.disc import constant_reactance, constant_resistance
-from chain.plots.figure import LOOKS, ReflectionChart, Trace
+from chain.plots.figure import LOOKS, ReflectionChart, Trace, cut
 from chain.plots.panels import INK, Box, Size, frame
 
 __all__ = ["draw_reflection"]
@@ -94,8 +94,11 @@ def _trace(panel: Any, trace: Trace) -> None:
                 bbox=HALO,
             )
         return
-    panel.plot(points.real, points.imag, color=look.colour, linewidth=1.9, label=trace.label)
+    style = "-" if trace.joined else "o"
+    panel.plot(points.real, points.imag, style, color=look.colour, linewidth=1.9, markersize=5, label=trace.label)
     for text, point in zip(trace.ends, (points[0], points[-1]), strict=True):
         if text and np.isfinite(point):
             panel.plot([point.real], [point.imag], "o", color=look.colour, markersize=5)
-            panel.annotate(text, (point.real, point.imag), (7, 3), textcoords="offset points", fontsize=8, bbox=HALO)
+            panel.annotate(
+                cut(text, 40), (point.real, point.imag), (7, 3), textcoords="offset points", fontsize=8, bbox=HALO
+            )

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
+from rich.cells import cell_len, set_cell_size
 from rich.console import Console
 from rich.text import Text
 
-from chain.plots.canvas import FRAMES, Canvas, cut, style_of
+from chain.plots.canvas import FRAMES, Canvas, style_of
 from chain.plots.disc import inked
 from chain.plots.figure import (
     LOOKS,
@@ -20,6 +23,7 @@ from chain.plots.figure import (
     Look,
     Plot,
     ReflectionChart,
+    cut,
     spread,
 )
 from chain.report.look import say
@@ -28,13 +32,13 @@ __all__ = ["draw"]
 
 Real = NDArray[np.float64]
 
-WIDEST = 110
+WIDEST, NARROWEST = 110, 40
 HEIGHT = 17
 LABELS = 0.42
 """Most of the width that labels may take."""
 MARGIN = 2
-DISC = 49
-"""Widest disc, in characters."""
+DISC, LEAST_DISC = 49, 35
+"""Widest disc, and the narrowest with its labels beside it, in characters."""
 BESIDE = 22
 """Longest name of a group that stands beside its bars rather than above them."""
 
@@ -64,6 +68,9 @@ def draw(plot: Plot, console: Console) -> None:
     Own convention.
     """
     width = min(console.width, WIDEST)
+    if width < NARROWEST:
+        say(console, f"(No room for a chart: it takes {NARROWEST} columns.)")
+        return
     say(console, plot.title, style="bold")
     if isinstance(plot, CurveChart):
         _curves(plot, console, width)
@@ -91,17 +98,17 @@ def _curves(plot: CurveChart, console: Console, width: int) -> None:
     canvas = Canvas(console, width - left - 1 - MARGIN - most, max(HEIGHT, len(labels)))
     _fill(canvas, plot)
     rows = spread([(1 - place) * (canvas.height - 1) for _, _, place in labels], 1, 0, canvas.height - 1)
-    beside = {round(row): label for row, label in zip(rows, labels, strict=True)}
+    beside = {math.floor(row + 0.5 + 1e-9): label for row, label in zip(rows, labels, strict=True)}
     ticks = {canvas.row(float(plot.y.share(tick.value))): tick.text for tick in plot.y.ticks}
     say(console, plot.y.title)
     for text in _heads(plot, canvas):
         _emit(console, " " * (left + 1), text)
     for row in range(canvas.height):
-        line = [ticks.get(row, "").rjust(left), FRAMES[plain]["side"], canvas.text(row)]
+        line: list[str | Text] = [ticks.get(row, "").rjust(left), FRAMES[plain]["side"], canvas.text(row)]
         if row in beside:
-            text, look, _ = beside[row]
+            label, look, _ = beside[row]
             sign = Text(look.ascii if plain else look.sign, style_of(look))
-            line += [" " * MARGIN, sign, " ", cut(text, most - MARGIN, plain)]
+            line += [" " * MARGIN, sign, " ", cut(label, most - MARGIN, ".." if plain else "…")]
         _emit(console, *line)
     _floor(plot.x, console, canvas.width, left)
 
@@ -189,7 +196,7 @@ def _floor(axis: Axis, console: Console, width: int, left: int) -> None:
 
 def _bars(plot: BarChart, console: Console, width: int) -> None:
     names = [f"best: {group.label}" if group.chosen else group.label for group in plot.groups]
-    longest = max(len(name) for name in names)
+    longest = max(cell_len(name) for name in names)
     left = longest + 1 if longest <= BESIDE else 0
     after = max(len(bar.text) for group in plot.groups for bar in group.bars) + MARGIN
     canvas = Canvas(console, width - left - 1 - after, sum(len(group.bars) for group in plot.groups))
@@ -201,7 +208,7 @@ def _bars(plot: BarChart, console: Console, width: int) -> None:
             say(console, name, style="bold" if group.chosen else "", indent=MARGIN)
         for number, bar in enumerate(group.bars):
             _bar(canvas, row, bar, plot)
-            head = name.ljust(left) if left and number == 0 else " " * left
+            head = set_cell_size(name, left) if left and number == 0 else " " * left
             _emit(console, head, " ", canvas.text(row), " " * MARGIN, bar.text)
             row += 1
     _floor(plot.x, console, canvas.width, left)
@@ -225,14 +232,16 @@ def _bar(canvas: Canvas, row: int, bar: Bar, plot: BarChart) -> None:
 
 
 def _disc(plot: ReflectionChart, console: Console, width: int) -> None:
-    labels = [(trace.label, LOOKS[trace.role]) for trace in plot.traces if trace.label]
+    named = [(trace.label, LOOKS[trace.role]) for trace in plot.traces if trace.label]
     if plot.limit is not None:
-        labels.append((plot.limit_label, LOOKS["limit"]))
-    canvas = inked(plot, console, min(width - MARGIN - max(len(text) for text, _ in labels) - MARGIN, DISC))
-    first = (canvas.height - len(labels)) // 2
+        named.append((plot.limit_label, LOOKS["limit"]))
+    labels = [Text.assemble(Text(_sign(look, console), style_of(look)), " ", text) for text, look in named]
+    beside = width - 2 * MARGIN - max((label.cell_len for label in labels), default=0)
+    under = beside < LEAST_DISC
+    canvas = inked(plot, console, min(width if under else beside, DISC))
+    first = canvas.height if under else (canvas.height - len(labels)) // 2
     for row in range(canvas.height):
-        line = [canvas.text(row)]
-        if 0 <= row - first < len(labels):
-            text, look = labels[row - first]
-            line += [" " * MARGIN, Text(_sign(look, console), style_of(look)), " ", text]
-        _emit(console, *line)
+        here = labels[row - first : row - first + 1] if row >= first else []
+        _emit(console, canvas.text(row), " " * MARGIN, *here)
+    for label in labels if under else []:
+        _emit(console, label)
