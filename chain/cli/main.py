@@ -25,9 +25,11 @@ COMMANDS = {
         "expect": "What will the screen show, and which reading to aim for?",
         "planes": "Where is it best to calibrate?",
         "choose": "What to buy, or to change: which buildable chain tells most?",
+        "card": "The card for the bench: wiring, known readings, ohms, what to beware of.",
     },
     "After measuring": {
         "recover": "What is the antenna's true match, and how sure is that?",
+        "report": "All of it on one page with plots, the bench card on its last sheet.",
     },
 }
 """Commands by the moment they serve, each with its one-line help."""

@@ -19,7 +19,7 @@ from chain.cli.options import Common
 if TYPE_CHECKING:
     from rich.console import Console
 
-__all__ = ["Page", "Refusal", "console_for", "deliver", "note", "refuse_overwriting", "write_whole"]
+__all__ = ["Page", "Refusal", "console_for", "deliver", "deliver_page", "note", "refuse_overwriting", "write_whole"]
 
 PLAIN_WIDTH = 80
 SIGNS = str.maketrans(
@@ -92,6 +92,36 @@ def deliver(
         note(shared, f"written: {shared.output}")
     else:
         _write(sys.stdout, text)
+
+
+def deliver_page(shared: Common, text: str, inputs: Sequence[str] = ()) -> None:
+    """Write an HTML document to stdout or to the file that was named.
+
+    Parameters
+    ----------
+    shared : the shared options.
+    text : the document; what stdout cannot encode is written as character references.
+    inputs : paths of the files that were read; none of them is overwritten.
+
+    Raises
+    ------
+    Refusal : see `write_whole`.
+
+    Examples
+    --------
+    >>> deliver_page(Common(False, False, "never", None, None, False, False), "<p>a</p>\\n")
+    <p>a</p>
+
+    Source
+    ------
+    HTML: numeric character references.
+    """
+    if shared.output not in (None, "-"):
+        write_whole(str(shared.output), text, shared.force, inputs)
+        note(shared, f"written: {shared.output}")
+        return
+    encoding = sys.stdout.encoding or "utf-8"
+    sys.stdout.write(text.encode(encoding, "xmlcharrefreplace").decode(encoding))
 
 
 class Page(StringIO):

@@ -13,7 +13,7 @@ from chain.report import outline
 from chain.report.figures import db, frequency, percent
 from chain.report.look import Column, notes, say, show_table
 
-__all__ = ["render"]
+__all__ = ["render", "verdict_line"]
 
 Real = NDArray[np.float64]
 Rows = Iterator[list[str]]
@@ -43,7 +43,7 @@ def render(result: Account, console: Console) -> None:
     found = result.budget
     chosen = _points(found.freq_hz, found.worst)
     outline.render(result.setup, console)
-    say(console, _verdict(result))
+    say(console, verdict_line(result))
     console.print()
     columns = [
         Column("dB at", figures=False),
@@ -71,7 +71,25 @@ def _points(freq_hz: Real, worst: int) -> dict[int, str]:
     return {index: "\n".join(names[index]) for index in sorted(names)}
 
 
-def _verdict(result: Account) -> str:
+def verdict_line(result: Account) -> str:
+    """What is lost on the way up, and where most of it.
+
+    Parameters
+    ----------
+    result : the losses.
+
+    Returns
+    -------
+    str.
+
+    Examples
+    --------
+    `chain budget` prints it first.
+
+    Source
+    ------
+    Own convention.
+    """
     found = result.budget
     worst = found.worst
     text = (

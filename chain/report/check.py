@@ -7,7 +7,7 @@ from rich.console import Console
 from chain.checks import CheckResult
 from chain.report.look import Column, notes, safe, say, show_table, title
 
-__all__ = ["render"]
+__all__ = ["render", "verdict_line"]
 
 STYLES = {"stop": "bold red", "caution": "yellow", "note": "dim"}
 VERDICT_STYLES = {"ok": "green", "costed": "yellow", "caution": "yellow"}
@@ -30,7 +30,7 @@ def render(result: CheckResult, console: Console) -> None:
     Own convention.
     """
     title(console, result.title)
-    say(console, _verdict(result), style="bold" if result.fits else "bold red")
+    say(console, verdict_line(result), style="bold" if result.fits else "bold red")
     console.print()
     rows = [
         [
@@ -52,7 +52,25 @@ def render(result: CheckResult, console: Console) -> None:
     notes(console, result.warnings, result.assumed)
 
 
-def _verdict(result: CheckResult) -> str:
+def verdict_line(result: CheckResult) -> str:
+    """Whether it fits, and how many remarks there are.
+
+    Parameters
+    ----------
+    result : the answer of all checks.
+
+    Returns
+    -------
+    str.
+
+    Examples
+    --------
+    `chain check` prints it first.
+
+    Source
+    ------
+    Own convention.
+    """
     bad = [joint for joint in result.joints if not joint.fits]
     stops = sum(finding.level == "stop" for finding in result.findings) - len(bad)
     cautions = sum(finding.level == "caution" for finding in result.findings)

@@ -9,7 +9,7 @@ from chain.report.figures import frequency, lower, percent, span, vswr
 from chain.report.look import Column, notes, say, show_table, title
 from chain.report.outline import plane_words
 
-__all__ = ["render"]
+__all__ = ["render", "verdict_lines"]
 
 
 def render(result: Expectation, console: Console) -> None:
@@ -29,7 +29,7 @@ def render(result: Expectation, console: Console) -> None:
     Own convention.
     """
     title(console, result.title)
-    for line in _verdict(result):
+    for line in verdict_lines(result):
         say(console, line)
     console.print()
     share = percent(result.coverage).replace(".0", "")
@@ -60,7 +60,25 @@ def render(result: Expectation, console: Console) -> None:
     notes(console, result.warnings, result.assumed)
 
 
-def _verdict(result: Expectation) -> list[str]:
+def verdict_lines(result: Expectation) -> list[str]:
+    """What to aim for, the ceiling, and what a perfect antenna reads, a sentence each.
+
+    Parameters
+    ----------
+    result : the expectation.
+
+    Returns
+    -------
+    list of str.
+
+    Examples
+    --------
+    `chain expect` prints them first.
+
+    Source
+    ------
+    Own convention.
+    """
     lines = [_aim(result)] if result.limit_vswr is not None else ["No limit is stated: add one under [far]."]
     perfect = next((row for row in result.rows if row.true_vswr == 1), None)
     text = f"Nothing connected reads VSWR {vswr(result.ceiling_vswr)} at most: the ceiling"

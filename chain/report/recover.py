@@ -16,7 +16,7 @@ from chain.report.figures import db, frequency, percent, span, vswr
 from chain.report.look import Column, notes, safe, say, show_table, title
 from chain.report.outline import plane_words
 
-__all__ = ["render"]
+__all__ = ["render", "sentence"]
 
 WORST_SHOWN = 8
 """Points shown of a longer sweep."""
@@ -64,7 +64,7 @@ def render(result: Recovery, console: Console, every_point: bool = False) -> Non
     Own convention.
     """
     title(console, result.title)
-    say(console, safe(_sentence(result), STYLES.get(result.verdict, "")))
+    say(console, safe(sentence(result), STYLES.get(result.verdict, "")))
     for _, reason in result.refused[:WORST_SHOWN]:
         say(console, safe("refused: ", STYLES["impossible"]), reason, indent=2)
     if len(result.refused) > WORST_SHOWN:
@@ -91,7 +91,25 @@ class _Place(NamedTuple):
     name: str = ""
 
 
-def _sentence(result: Recovery) -> str:
+def sentence(result: Recovery) -> str:
+    """Verdict of a recovery in one sentence, with its worst place.
+
+    Parameters
+    ----------
+    result : the recovery.
+
+    Returns
+    -------
+    str.
+
+    Examples
+    --------
+    `chain recover` prints it first.
+
+    Source
+    ------
+    Own convention.
+    """
     text = SENTENCES[result.verdict].format(limit="" if result.limit_vswr is None else f"{result.limit_vswr:g}")
     if result.channels:
         places = [_Place(c.worst_hz, c.vswr, c.low, c.high, c.verdict, f"channel {c.channel}") for c in result.channels]

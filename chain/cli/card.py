@@ -1,0 +1,49 @@
+"""`chain card`."""
+
+from __future__ import annotations
+
+import click
+
+from chain.cli.options import Common, common, setup_argument
+from chain.cli.output import deliver, deliver_page, refuse_overwriting
+from chain.cli.progress import progress
+
+__all__ = ["command"]
+
+PAGES = (".html", ".htm", ".xhtml")
+
+
+@click.command("card", short_help="The card for the bench: wiring, known readings, ohms, what to beware of.")
+@setup_argument
+@common
+def command(shared: Common, setup: str) -> None:
+    """Print the card for the bench: cautions, wiring with genders, what known ends read, ohms, and lines to fill in.
+
+    A file named by -o that ends in .html gets a page for the printer (one A4 sheet), any other the text.
+
+    \b
+    Examples:
+      chain card demo/boathouse.toml
+      chain card demo/boathouse.toml -o card.html
+    """
+    refuse_overwriting(shared.output, shared.force, [setup])
+    from chain.card import card
+    from chain.intervals import SEED
+    from chain.setupfile import load_setup
+
+    loaded = load_setup(setup)
+    with progress(shared) as report:
+        found = card(loaded, seed=SEED if shared.seed is None else shared.seed, progress=report)
+
+    if not shared.json and shared.output and shared.output.lower().endswith(PAGES):
+        from chain.pagehtml import card_html
+
+        deliver_page(shared, card_html(found), [setup])
+        return
+
+    def render(console: object) -> None:
+        from chain.report import card as text
+
+        text.render(found, console)  # type: ignore[arg-type]
+
+    deliver(shared, render, found.to_dict, [setup])

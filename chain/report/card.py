@@ -1,0 +1,159 @@
+"""The bench card as text: cautions first, then wiring, readings of known ends, ohms, and lines to fill in."""
+
+from __future__ import annotations
+
+from rich.console import Console
+
+from chain.card import Card
+from chain.ohmmeter import WHOLE_CHAIN
+from chain.report.figures import frequency, lower, percent, span, vswr
+from chain.report.look import Column, say, show_table, title
+from chain.report.outline import plane_words
+
+__all__ = ["render"]
+
+STYLES = {"stop": "bold red", "caution": "yellow", "note": "dim"}
+LINE = "_" * 9
+MOST_WRONG = 3
+"""Wrong figures told of each reading of the whole chain."""
+ENDS = {"near": "analyzer", "far": "antenna"}
+
+
+def render(result: Card, console: Console) -> None:
+    """Print the card.
+
+    Parameters
+    ----------
+    result : the card.
+    console : where to.
+
+    Examples
+    --------
+    `chain card demo/boathouse.toml` prints one.
+
+    Source
+    ------
+    Own convention.
+    """
+    title(console, f"Bench card: {result.title}")
+    say(console, _aim(result), style="bold")
+    say(console, f"Date {LINE}  By {LINE}  Analyzer {LINE}  Pad no. {LINE}")
+    _cautions(result, console)
+    _wiring(result, console)
+    _known(result, console)
+    _ohms(result, console)
+    _record(result, console)
+
+
+def _aim(result: Card) -> str:
+    if result.limit_vswr is None:
+        return "No limit is stated: add one under [far]."
+    for aim, how in ((result.aim_reading, f" ({_share(result)})"), (result.aim_bound, ", whatever the unknowns")):
+        if aim.vswr is not None:
+            return f"Aim for VSWR {lower(aim.vswr)} or less on the screen: it proves VSWR {result.limit_vswr:g}{how}."
+    return f"No reading proves VSWR {result.limit_vswr:g} with this chain."
+
+
+def _share(result: Card) -> str:
+    return percent(result.coverage).replace(".0", "")
+
+
+def _head(console: Console, text: str) -> None:
+    console.print()
+    say(console, text, style="bold")
+
+
+def _cautions(result: Card, console: Console) -> None:
+    _head(console, "Before anything is connected")
+    for each in result.cautions:
+        where = f", {ENDS.get(each.where, each.where)}" if each.where else ""
+        remedy = f". {each.remedy[:1].upper()}{each.remedy[1:]}" if each.remedy else ""
+        say(console, f"[ ] {each.level}{where}: {each.text.rstrip('.')}{remedy}.", style=STYLES[each.level], indent=4)
+    say(console, f"DC centre to shield, V {LINE}  Lead to earth, V {LINE}")
+
+
+def _wiring(result: Card, console: Console) -> None:
+    _head(console, "Wiring, analyzer to antenna; the antenna goes on last")
+    for item in result.items:
+        say(console, f"  {item.id}: {item.what}", indent=4)
+    rows: list[list[object]] = []
+    for number, joint in enumerate(result.checked.joints, 1):
+        near, far = (ENDS.get(name, name) for name in (joint.near, joint.far))
+        if joint.near == result.plane:
+            rows.append(["[ ]", "calibrate", f"open, short, load on {joint.near_connector} of {near}"])
+        remark = "" if joint.verdict == "ok" else f"; {joint.verdict}: {joint.reason}"
+        rows.append(["[ ]", str(number), f"{near}: {joint.near_connector} takes {far}: {joint.far_connector}{remark}"])
+    show_table(
+        console, [Column("", False), Column("step", False), Column("this end takes that end", False, True)], rows
+    )
+
+
+def _known(result: Card, console: Console) -> None:
+    _head(console, "Screen with a known end in the antenna's place, VSWR")
+    columns = [Column("end", False)]
+    for freq_hz in result.freq_hz:
+        columns += [Column(f"{frequency(float(freq_hz))}\nnominal"), Column(f"\n{_share(result)}")]
+    rows: list[list[object]] = []
+    for name in dict.fromkeys(each.end for each in result.ends):
+        row: list[object] = [name]
+        for each in result.ends:
+            if each.end == name:
+                row += [vswr(each.reading_vswr), span(each.reading_low, each.reading_high)]
+        rows.append(row)
+    show_table(console, columns, rows)
+    say(
+        console,
+        f"Calibrated {plane_words(result.plane)}, screen in {result.reading_ohm:g} ohm; ideal ends. A reading outside its "
+        "range: look for the fault before the antenna goes on.",
+    )
+
+
+def _ohms(result: Card, console: Console) -> None:
+    _head(console, "Ohmmeter, centre to shield")
+    say(console, result.dc_caution)
+    columns = [
+        Column("probe", False),
+        Column("other end", False),
+        Column("ohm"),
+        Column("sound"),
+        Column("read", False),
+    ]
+    rows = [
+        [
+            f"{each.item}, {each.probe}",
+            each.other_end,
+            _ohm(each.expected_ohm),
+            _range(each.low_ohm, each.high_ohm),
+            LINE,
+        ]
+        for each in result.dc
+    ]
+    show_table(console, columns, rows)
+    wrong = [
+        [each.other_end, _ohm(case.ohm), case.means]
+        for each in result.dc
+        if each.item == WHOLE_CHAIN
+        for case in each.wrong[:MOST_WRONG]
+    ]
+    if wrong:
+        console.print()
+        show_table(
+            console,
+            [Column("other end", False), Column("ohm"), Column("whole chain: what it means", False, True)],
+            wrong,
+        )
+
+
+def _ohm(value: float) -> str:
+    return "open" if value == float("inf") else f"{value:.1f}"
+
+
+def _range(low: float, high: float) -> str:
+    return _ohm(low) if low == high else f"{_ohm(low)} to {_ohm(high)}"
+
+
+def _record(result: Card, console: Console) -> None:
+    _head(console, "The antenna")
+    columns = [Column(name, False) for name in ("at", "screen VSWR", "R + jX, ohm", "true VSWR", "verdict")]
+    show_table(console, columns, [[name, LINE, LINE, LINE, LINE] for name in result.places])
+    say(console, 'True VSWR and verdict: chain recover SETUP --reading "VSWR x at f MHz"')
