@@ -49,6 +49,8 @@ class Readings(Shown):
         return network(self.freq_hz, self.reflection, [reference_ohm])
     warnings: tuple[str, ...] = ()
     """What the file makes doubtful, for people."""
+    rounding: Real | None = None
+    """Half a step of the file's last digit, as a magnitude, over frequency; None where it is not worth a thought."""
 
 
 def from_texts(readings: Sequence[Reading]) -> Readings:

@@ -9,14 +9,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.adaptive import draws_needed
+from chain.adaptive import Accuracy, draws_needed
 from chain.belt import GRID
 from chain.cascade import build
 from chain.coverage_region import Ellipse, ellipse, recovered_draws
 from chain.cures import best_cure, contributions
 from chain.errors import RangeError
 from chain.guarantee import reading_bound, true_bound, true_bound_complex
-from chain.intervals import SEED, Table, table
+from chain.intervals import DRAWS, SEED, Table, table
 from chain.linear import linear
 from chain.maps import Maps
 from chain.ratios import mismatch_loss_db, vswr
@@ -165,9 +165,9 @@ def recover(
         raise RangeError(refused[0][1], "check the pad and repeat the calibration, or correct the set-up")
     magnitude, far = nominal_truth(known, readings)
     observed = np.abs(known.recovered(readings.reflection)[0]) if readings.reflection is not None else readings.magnitude
-    count = draws if draws is not None else draws_needed(way, observed, has_phase, digits, seed)
+    accuracy = None if draws is not None else _accuracy(way, observed, (has_phase, digits, seed), progress)
     edges = [(low, high) for _, low, high in setup.sweep.channels]
-    made = table(way, has_phase, edges, count, seed, progress)
+    made = table(way, has_phase, edges, draws or (accuracy.draws if accuracy else DRAWS), seed, progress)
     low, high = _inside(made.points.interval(observed), bound)
     channels = _channels(setup, readings, made.members, _channel_ends(made, observed, high), magnitude)
     worst = int(np.argmax(np.where(np.isnan(high), -1.0, high)))
@@ -185,12 +185,19 @@ def recover(
         excluded_share=_excluded(way, readings, seed),
         seed=made.seed,
         draws=made.draws,
+        accuracy=accuracy,
         contributions=contributions(way, float(magnitude[worst]), seed),
         cure=best_cure(setup, float(readings.freq_hz[worst]), float(magnitude[worst]), has_phase, seed),
         linear=None if far is None else linear(way, far),
         region=None if far is None else _region(way, far, seed),
         refused=refused,
     )
+
+
+def _accuracy(
+    way: Measurement, observed: Real, run: tuple[bool, int, int], progress: Callable[[float], None] | None
+) -> Accuracy:
+    return draws_needed(way, lambda made, places: made.interval(observed[places]), *run, progress)
 
 
 def _region(way: Measurement, far: Complex, seed: int) -> Ellipse:
@@ -227,7 +234,7 @@ def _identity(setup: Setup, way: Measurement, readings: Readings) -> dict[str, A
         "freq_hz": readings.freq_hz,
         "reading_vswr": vswr(readings.magnitude),
         "assumed": setup.assumed,
-        "warnings": setup.warnings,
+        "warnings": (*setup.warnings, *readings.warnings),
     }
 
 

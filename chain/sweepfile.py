@@ -169,7 +169,7 @@ def _table(path: str, lines: list[str], options: SweepOptions, plane_ohm: float 
     phase = "" if made.reflection is not None else "; no phase"
     told = f"{_what(table, found, made, options, ohm)}; {made.freq_hz.size} points{phase}"
     remarks = [*made.remarks, *(["decimal commas"] if table.sign == "," else []), *_left_out(table, found)]
-    return Readings(made.freq_hz, made.magnitude, made.reflection, "; ".join([told, *remarks]))
+    return Readings(made.freq_hz, made.magnitude, made.reflection, "; ".join([told, *remarks]), (), made.rounding)
 
 
 def _what(table: Table, found: Plan, made: Reflections, options: SweepOptions, ohm: float | None) -> str:

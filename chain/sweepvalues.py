@@ -43,6 +43,8 @@ class Reflections:
     """Figures of the columns that were read, shape (points, 1 or 2)."""
     quantity: str
     remarks: tuple[str, ...] = ()
+    rounding: Real | None = None
+    """Half a step of the last digit, as a magnitude; None for complex figures."""
 
 
 def reflections(sheet: Sheet, table: Table, found: Plan, settled: bool, ohm: float | None) -> Reflections | None:
@@ -80,7 +82,8 @@ def reflections(sheet: Sheet, table: Table, found: Plan, settled: bool, ohm: flo
     freq, figures = read[:, 0] * found.factor, read[:, 1:]
     cells = [[row[index] for index in wanted] for row in table.rows]
     _rising(sheet, cells, freq)
-    made = _Maker(sheet, [row[1:] for row in cells], found, ohm).made(found.quantity, figures)
+    maker = _Maker(sheet, [row[1:] for row in cells], found, ohm)
+    made = maker.made(found.quantity, figures)
     if made is None or len(sheet.faults) > faults:
         return None
     quantity, magnitude, reflection, remarks = made
@@ -88,7 +91,19 @@ def reflections(sheet: Sheet, table: Table, found: Plan, settled: bool, ohm: flo
     if len(sheet.faults) > faults:
         return None
     _rivals(sheet, table, found, settled, ohm, magnitude)
-    return Reflections(freq, magnitude, reflection, figures, quantity, remarks)
+    rounding = _rounding(maker, table.sign, figures, magnitude, quantity) if reflection is None else None
+    return Reflections(freq, magnitude, reflection, figures, quantity, remarks, rounding)
+
+
+def _rounding(maker: _Maker, sign: str, figures: Real, magnitude: Real, quantity: str) -> Real | None:
+    """Half a step of the last digit that the column shows, as a magnitude."""
+    texts = [row[0].text.lower().partition("e")[0].rpartition(sign) for row in maker.cells]
+    decimals = max((len(behind) for _, mark, behind in texts if mark), default=0)
+    # Away from zero, so that neither a VSWR of 1 nor a loss leaves the side it is on.
+    half = np.where(figures < 0, -0.5, 0.5) * 10.0**-decimals
+    trial = _Maker(Sheet(maker.sheet.path, maker.sheet.lines), maker.cells, maker.found, maker.ohm)
+    further = trial.made(quantity, figures + half)
+    return None if further is None else np.abs(further[1] - magnitude)
 
 
 def _numbers(sheet: Sheet, table: Table, wanted: Sequence[int], settled: bool) -> Real | None:
@@ -127,6 +142,9 @@ def _number(sheet: Sheet, cell: Cell, sign: str, settled: bool) -> float:
         point = cell.text.replace(",", ".")
         what = f"{quoted(cell.text)} may be {point} or {grouped}"
         sheet.fault(cell, what, "--decimal point or --decimal comma settles it")
+    elif isinstance(figure(cell.text, "." if sign == "," else ","), float):
+        what = f"{quoted(cell.text)} has a decimal {'point' if sign == ',' else 'comma'}, other figures have the other sign"
+        sheet.fault(cell, what, "write one decimal sign throughout, or say which it is: --decimal")
     else:
         sheet.fault(cell, f"{quoted(cell.text)} is not a number", "write the figure alone, its unit in the header")
     return float("nan")

@@ -6,18 +6,21 @@ from typing import TYPE_CHECKING
 
 import click
 
-from chain.cli.completing import setup_or_sweep_files
-from chain.cli.options import Common, common, enforce
+from chain.cli.completing import setup_or_sweep_files, sweep_files
+from chain.cli.options import Common, common, digits_option, enforce
 from chain.cli.output import deliver, refuse_overwriting
 from chain.cli.plotoption import PlotCommand, check_plot, draw_after, plot_option, write_plot
 from chain.cli.progress import progress
+from chain.cli.sweepoptions import sweep_options
 
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from chain.compare import Comparison
     from chain.plots.figure import Plot
     from chain.readings import Readings
     from chain.records import Setup
+    from chain.sweepoptions import SweepOptions
 
 __all__ = ["command"]
 
@@ -27,7 +30,15 @@ __all__ = ["command"]
 @click.option(
     "--reading", multiple=True, metavar="TEXT", help="'VSWR 1.30 at 210 MHz', 'RL 17.7 dB at ...', '0.1-0.2j at ...'."
 )
+@click.option(
+    "--before",
+    metavar="FILE",
+    shell_complete=sweep_files,
+    help="An earlier sweep through the same set-up: what has changed since, and is that more than it repeats?",
+)
 @click.option("--all", "every_point", is_flag=True, help="Show every point of a long sweep.")
+@sweep_options
+@digits_option
 @plot_option
 @enforce
 @common
@@ -35,32 +46,41 @@ def command(
     shared: Common,
     files: tuple[str, ...],
     reading: tuple[str, ...],
+    before: str | None,
     every_point: bool,
+    sweep: SweepOptions,
+    digits: int,
     plot: str | None,
     enforce: bool,
 ) -> None:
     """Turn what the screen shows into what the antenna is: true match, interval, bound and verdict.
 
-    SETUP is a .toml file; without one, a bare ideal pad is taken. SWEEP is a one-port Touchstone file (.s1p) or a text
-    file of two columns under a header such as frequency_mhz,vswr.
+    SETUP is a .toml file; without one, a bare ideal pad is taken. SWEEP is a Touchstone file, or a table of text with a
+    header: VSWR, return loss, dB and degrees, real and imaginary part, R and X, |Z| and angle. What was read as what is
+    printed; the options from --column on settle what a file leaves open.
 
     \b
     Examples:
       chain recover demo/boathouse.toml --reading "VSWR 1.10 at 210 MHz"
       chain recover demo/boathouse.toml demo/boathouse.s1p
       chain recover demo/boathouse.toml demo/boathouse.s1p --plot sweep.png
+      chain recover demo/boathouse.toml after.s1p --before before.s1p
       chain recover --reading "RL 17.7 dB at 210 MHz"
     """
-    refuse_overwriting(shared.output, shared.force, files)
-    check_plot(shared, plot, files)
+    inputs = (*files, *([before] if before else []))
+    refuse_overwriting(shared.output, shared.force, inputs)
+    check_plot(shared, plot, inputs)
     setup_path, sweep_path = _sorted(files, bool(reading))
-    setup, readings = _inputs(setup_path, sweep_path, reading)
+    if before is not None and sweep_path is None:
+        raise click.UsageError("--before compares two sweeps: give the later one as SWEEP.")
+    setup, readings = _inputs(setup_path, sweep_path, reading, sweep)
     from chain.intervals import SEED
     from chain.recover import recover
 
     seed = SEED if shared.seed is None else shared.seed
     with progress(shared) as report:
-        found = recover(setup, readings, seed=seed, progress=report)
+        found = recover(setup, readings, seed=seed, progress=report, digits=digits)
+    change = None if before is None else _compared(setup, before, readings, sweep, seed)
 
     def plots() -> tuple[Plot, ...]:
         from chain.plots import recover as drawing
@@ -68,21 +88,29 @@ def command(
         return drawing.describe(found)
 
     def render(console: Console) -> None:
+        from chain.report import compare as difference
         from chain.report import recover as page
 
         page.render(found, console, every_point)
+        if change is not None:
+            difference.render(change, console)
         draw_after(plot, plots, console)
 
-    deliver(shared, render, found.to_dict, files)
-    write_plot(shared, plot, plots, found.title, files)
+    def document() -> dict[str, object]:
+        return found.to_dict() | ({} if change is None else {"before": change.to_dict()})
+
+    deliver(shared, render, document, inputs)
+    write_plot(shared, plot, plots, found.title, inputs)
     if enforce and found.verdict not in ("pass", "no limit"):
         raise click.exceptions.Exit(1)
 
 
 def _sorted(files: tuple[str, ...], has_reading: bool) -> tuple[str | None, str | None]:
-    """Path of the set-up and of the sweep, told apart by their suffix."""
-    setups = [path for path in files if path.lower().endswith(".toml") or path == "-"]
-    sweeps = [path for path in files if path not in setups]
+    """Path of the set-up and of the sweep, told apart by their suffix; `-` is whichever of them is missing."""
+    setups = [path for path in files if path.lower().endswith(".toml")]
+    sweeps = [path for path in files if path not in setups and path != "-"]
+    for _ in range(files.count("-")):
+        (sweeps if setups or not (has_reading or sweeps) else setups).append("-")
     if len(setups) > 1 or len(sweeps) > 1:
         raise click.UsageError("Give one set-up (.toml) and one sweep (.s1p or .csv) at most.")
     if sweeps and has_reading:
@@ -92,16 +120,30 @@ def _sorted(files: tuple[str, ...], has_reading: bool) -> tuple[str | None, str 
     return (setups[0] if setups else None), (sweeps[0] if sweeps else None)
 
 
-def _inputs(setup_path: str | None, sweep_path: str | None, texts: tuple[str, ...]) -> tuple[Setup, Readings]:
+def _inputs(
+    setup_path: str | None, sweep_path: str | None, texts: tuple[str, ...], sweep: SweepOptions
+) -> tuple[Setup, Readings]:
     from chain.barepad import bare_pad
     from chain.readings import from_texts
     from chain.setupfile import load_setup
     from chain.sweepfile import read_sweep
+    from chain.sweepsetup import read_sweep_for
     from chain.units import parse_reading
 
     loaded = None if setup_path is None else load_setup(setup_path)
     typed = [parse_reading(text) for text in texts]
-    readings = from_texts(typed) if sweep_path is None else read_sweep(sweep_path)
-    if loaded is None:
-        loaded = bare_pad(float(readings.freq_hz[0]), float(readings.freq_hz[-1]))
-    return loaded, readings
+    if sweep_path is None:
+        readings = from_texts(typed)
+    elif loaded is not None:
+        return loaded, read_sweep_for(loaded, sweep_path, sweep)
+    else:
+        # A bare pad is calibrated in front of it, at the analyzer's own 50 ohm.
+        readings = read_sweep(sweep_path, sweep, 50.0)
+    return loaded or bare_pad(float(readings.freq_hz[0]), float(readings.freq_hz[-1])), readings
+
+
+def _compared(setup: Setup, before: str, after: Readings, sweep: SweepOptions, seed: int) -> Comparison:
+    from chain.compare import compare
+    from chain.sweepsetup import read_sweep_for
+
+    return compare(setup, read_sweep_for(setup, before, sweep), after, seed)
