@@ -1,9 +1,11 @@
 """The documents are run: console blocks in a shell, Python blocks line by line; links lead somewhere; commands exist."""
 
 import doctest
+import os
 import re
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import make_references
@@ -13,6 +15,7 @@ ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DOCUMENTS = make_references.documents()
 HAND_MADE = [*DOCUMENTS, ROOT / "DEVELOPERS.md"]
+WITH_CONSOLE = [path for path in DOCUMENTS if "```console" in path.read_text(encoding="utf-8")]
 ALL = [*HAND_MADE, *(ROOT / "demo" / name for name in make_references.PAGES)]
 
 
@@ -20,13 +23,19 @@ def name_of(path):
     return path.name
 
 
-@pytest.mark.parametrize("path", [path for path in DOCUMENTS if "```console" in path.read_text("utf-8")], ids=name_of)
-def test_console_blocks_print_what_they_show(path):
+@pytest.fixture(scope="module")
+def replays():
+    """Every document with console blocks, run anew, as many at a time as there are processors."""
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        texts = [path.read_text(encoding="utf-8") for path in WITH_CONSOLE]
+        return dict(zip(WITH_CONSOLE, pool.map(make_references.replayed, texts), strict=True))
+
+
+@pytest.mark.parametrize("path", WITH_CONSOLE, ids=name_of)
+def test_console_blocks_print_what_they_show(path, replays):
     """Each command of a document, run in order in a copy of the demo, gives the output beside it."""
     wrong = [
-        f"$ {command}\n--- shown\n{shown}\n--- now\n{now}"
-        for command, shown, now in make_references.replayed(path.read_text(encoding="utf-8"))
-        if shown != now
+        f"$ {command}\n--- shown\n{shown}\n--- now\n{now}" for command, shown, now in replays[path] if shown != now
     ]
     remedy = f"\nif this is right, run 'python tests/make_references.py {path.name}' and look at what changed"
     assert not wrong, "\n\n".join(wrong) + remedy
@@ -51,7 +60,9 @@ def test_python_blocks_give_what_they_show(path, tmp_path, monkeypatch):
 def test_every_code_block_is_of_a_kind_that_is_checked_or_only_shown():
     """Blocks are console, python, sh (the README's two commands and lines for a shell's own files), toml or text."""
     for path in ALL:
-        kinds = re.findall(r"^```(\w*)\n", re.sub(r"^```$", "", path.read_text(encoding="utf-8"), flags=re.MULTILINE), flags=re.M)
+        kinds = re.findall(
+            r"^```(\w*)\n", re.sub(r"^```$", "", path.read_text(encoding="utf-8"), flags=re.MULTILINE), flags=re.M
+        )
         assert set(kinds) <= {"console", "python", "sh", "toml", "text"}, path.name
 
 
@@ -81,7 +92,9 @@ def test_links_lead_somewhere():
 def test_every_command_is_in_the_readme_and_the_help():
     """The README's table lists the commands that `chain --help` lists, no more and no fewer."""
     named = re.findall(r"^\| `chain (\w+)", README, flags=re.M)
-    done = subprocess.run([sys.executable, "-m", "chain", "--help"], cwd=ROOT, capture_output=True, text=True, check=True)
+    done = subprocess.run(
+        [sys.executable, "-m", "chain", "--help"], cwd=ROOT, capture_output=True, text=True, check=True
+    )
     sections = done.stdout.partition("Options:")[2]
     listed = re.findall(r"^  (\w+) {2,}\S", sections, flags=re.M)
     assert len(listed) > 5
