@@ -34,6 +34,9 @@ FILE_TABLES = {
 }
 
 
+PART_TABLES = ("pad", "adapter", "coax", "section", "transformer", "splitter", "termination")
+
+
 def documents() -> list[Path]:
     """README and the pages of the demo, those that are made left out."""
     return [ROOT / "README.md", *(path for path in sorted((ROOT / "demo").glob("*.md")) if path.name not in PAGES)]
@@ -170,14 +173,50 @@ def need_page() -> str:
     lines += ["`chain schema need` gives the JSON Schema that this page is made from. Keys in bold are required.", ""]
     plain = {name: schema["properties"][name] for name in ("title", "library", "offers")}
     lines += ["## At the top of the file", "", *_keys(plain, ()), ""]
-    tables = {"[need]": schema["properties"]["need"], **{f"[[{name}]]": schema["$defs"][name] for name in ("have", "offer")}}
+    tables = {
+        "[need]": schema["properties"]["need"],
+        **{f"[[{name}]]": schema["$defs"][name] for name in ("have", "offer")},
+    }
     for title, table in tables.items():
-        own = {name: told for name, told in table["properties"].items() if name not in _item_figures() or title == "[need]"}
+        own = {
+            name: told for name, told in table["properties"].items() if name not in _item_figures() or title == "[need]"
+        }
         told = " ".join(table.get("description", "").split())
         lines += [f"## `{title}`", "", told, "", *_keys(own, table.get("required", ())), ""]
         if title != "[need]":
             lines += ["And the figures of an item, as in a [set-up file](reference-setup.md).", ""]
     return "\n".join(lines).rstrip() + "\n"
+
+
+def parts_page() -> str:
+    """Reference of the keys of a file of parts, from the schema of the library."""
+    from library.schema import library_schema
+
+    schema = library_schema()
+    lines = [MADE, "# Keys of a file of parts", "", "Parts of your own: a file that a set-up names under `library`."]
+    lines += [
+        "`chain schema library` gives the JSON Schema that this page is made from. Keys in bold are required; unlike in a",
+        "set-up file figures are bare numbers, in the unit that ends their key.",
+        "",
+    ]
+    for name in PART_TABLES:
+        table = _inside(schema["properties"][name], schema)
+        lines += [
+            f"## `[[{name}]]`",
+            "",
+            table["description"],
+            "",
+            *_keys(table["properties"], table.get("required", ())),
+            "",
+        ]
+    limit = schema["$defs"]["Reflection"]
+    lines += ["## Limits of a reflection", "", limit["description"], "", *_keys(limit["properties"], ())]
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def _inside(told: Mapping[str, Any], schema: Mapping[str, Any]) -> dict[str, Any]:
+    found: dict[str, Any] = schema["$defs"][told["items"]["$ref"].rpartition("/")[2]]
+    return found
 
 
 def _item_figures() -> set[str]:
@@ -201,20 +240,21 @@ def _keys(properties: Mapping[str, Any], required: Any) -> Iterator[str]:
     for name, told in properties.items():
         key = f"**`{name}`**" if name in required else f"`{name}`"
         examples = ", ".join(f"`{_toml(each)}`" for each in told.get("examples", ())[:3])
-        yield f"| {key} | {' '.join(told.get('description', '').split())} | {_takes(told)} | {examples} |"
+        left_out = "" if told.get("default") in (None, "", [], {}) else f"; `{_toml(told['default'])}` if left out"
+        yield f"| {key} | {' '.join(told.get('description', '').split())} | {_takes(told)}{left_out} | {examples} |"
 
 
 def _takes(told: Mapping[str, Any]) -> str:
     """What a key takes, in words."""
     if "anyOf" in told:
-        return " or ".join(dict.fromkeys(_takes(each) for each in told["anyOf"]))
+        return " or ".join(dict.fromkeys(_takes(each) for each in told["anyOf"] if each != {"type": "null"}))
     if "const" in told:
         return f"`{told['const']}`"
     if "enum" in told:
         return ", ".join(f"`{each}`" for each in told["enum"])
     if "$ref" in told:
         return "a table"
-    if "pattern" in told:
+    if told.get("pattern", "").startswith(r"^\s*"):
         if "/" in told["pattern"]:
             return "text with a currency"
         units = re.findall(r"\(([^()?]*(?:k\?[^()]*)?)\)", told["pattern"])[-1].replace("|", ", ")
@@ -222,7 +262,9 @@ def _takes(told: Mapping[str, Any]) -> str:
         return f"text in {_readable(units)}{ratio}"
     bounds = [f"{word} {told[key]:,.15g}" for key, word in _BOUNDS.items() if isinstance(told.get(key), (int, float))]
     kind = {"integer": "whole number", "number": "number", "boolean": "true or false", "array": "list"}
-    return " ".join([kind.get(told.get("type", ""), "text"), *(["of"] if told.get("type") == "array" else []), *bounds, *_of(told)])
+    return " ".join(
+        [kind.get(told.get("type", ""), "text"), *(["of"] if told.get("type") == "array" else []), *bounds, *_of(told)]
+    )
 
 
 _BOUNDS = {
@@ -238,7 +280,7 @@ def _of(told: Mapping[str, Any]) -> list[str]:
         return []
     inner = told.get("items") or {"anyOf": told["prefixItems"]}
     if inner.get("type") == "array":
-        return ["pairs: " + ", ".join(_takes(each) for each in inner["prefixItems"])]
+        return ["lists: " + ", ".join(_takes(each) for each in inner["prefixItems"])]
     return [{"text": "texts", "a table": "tables"}.get(_takes(inner), _takes(inner))]
 
 
@@ -261,7 +303,9 @@ def rooms_table() -> str:
     rooms = tomllib.loads((ROOT / "tests" / "rooms.toml").read_text(encoding="utf-8"))["rooms"]
     lines = ["| room | modules | may import | holds |", "|---|---|---|---|"]
     for name, room in rooms.items():
-        lines.append(f"| {name} | {' '.join(room['modules'])} | {', '.join(room['may_import']) or 'nothing'} | {room['holds']} |")
+        lines.append(
+            f"| {name} | {' '.join(room['modules'])} | {', '.join(room['may_import']) or 'nothing'} | {room['holds']} |"
+        )
     return "\n".join(lines)
 
 
@@ -276,6 +320,7 @@ PAGES: dict[str, Callable[[], str]] = {
     "reference-commands.md": commands_page,
     "reference-setup.md": setup_page,
     "reference-need.md": need_page,
+    "reference-parts.md": parts_page,
 }
 
 
