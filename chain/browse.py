@@ -8,6 +8,7 @@ from dataclasses import dataclass, fields
 from library.figures import attenuation_db_per_100m, limit_return_loss_db, span_hz
 from library.load import Library
 from library.records import Adapter, Coax, Connector, Evidence, Limit, Part, SectionLine
+from library.search import find
 
 __all__ = ["Entry", "Listing", "PartLoss", "browse"]
 
@@ -113,7 +114,7 @@ def browse(
     if exact in everything:
         parts: Sequence[Part] = (library.part(exact),)
     elif exact:
-        parts = [part for part in library.find(words) if kind in (None, part.kind)]
+        parts = [part for part in find(library, words) if kind in (None, part.kind)]
     else:
         parts = [library.part(name) for name in everything]
     chosen = tuple(at_hz) or USUAL_HZ

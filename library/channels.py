@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from typing import Any
 
 from library.errors import LibraryError, near_names
-from library.load import Library, load_library
+from library.parts import Library, built_in
 from library.records import Raster
 
-__all__ = ["centre_mhz", "channels", "edges_mhz", "raster_rows", "regions"]
+__all__ = ["centre_mhz", "channels", "edges_mhz", "regions"]
 
-Row = dict[str, Any]
 Named = tuple[str, Fraction, Fraction]
 
 APART = ("FM", "DAB")
@@ -32,7 +30,7 @@ def centre_mhz(raster: Raster, channel: str) -> Fraction:
 
     Examples
     --------
-    >>> rasters = {raster.id: raster for raster in load_library().rasters}
+    >>> rasters = {raster.id: raster for raster in built_in().rasters}
     >>> centre_mhz(rasters["japan-uhf"], "13")
     Fraction(3312, 7)
 
@@ -60,7 +58,7 @@ def edges_mhz(raster: Raster, channel: str) -> tuple[Fraction, Fraction]:
 
     Examples
     --------
-    >>> rasters = {raster.id: raster for raster in load_library().rasters}
+    >>> rasters = {raster.id: raster for raster in built_in().rasters}
     >>> [int(edge) for edge in edges_mhz(rasters["japan-uhf"], "13")]
     [470, 476]
 
@@ -73,43 +71,6 @@ def edges_mhz(raster: Raster, channel: str) -> tuple[Fraction, Fraction]:
         middle += Fraction(raster.edge_c) - Fraction(raster.c)
     half = Fraction(raster.width_mhz) / 2
     return middle - half, middle + half
-
-
-def raster_rows(rows: list[Row]) -> list[Row]:
-    """Write out the countries that use a part of another region's raster as regions of their own.
-
-    Parameters
-    ----------
-    rows : rows of a file, with `subsets` where there are such countries.
-
-    Returns
-    -------
-    list of rows, without `subsets`.
-
-    Examples
-    --------
-    >>> row = {"id": "x-uhf", "region": "x", "first": 1, "last": 5, "subsets": {"y": "1-2,5"}}
-    >>> [(each["region"], each.get("omit", [])) for each in raster_rows([row])]
-    [('x', []), ('y', [3, 4])]
-
-    Source
-    ------
-    Own convention.
-    """
-    written: list[Row] = []
-    for row in rows:
-        plain = {key: value for key, value in row.items() if key != "subsets"}
-        written.append(plain)
-        for region, text in row.get("subsets", {}).items():
-            kept = {number for piece in text.split(",") for number in _numbers(piece)}
-            omit = [number for number in range(row["first"], row["last"] + 1) if number not in kept]
-            written.append(plain | {"id": f"{row['id']}-{region}", "region": region, "omit": omit})
-    return written
-
-
-def _numbers(piece: str) -> range:
-    first, _, last = piece.partition("-")
-    return range(int(first), int(last or first) + 1)
 
 
 def regions(library: Library | None = None) -> tuple[str, ...]:
@@ -132,7 +93,7 @@ def regions(library: Library | None = None) -> tuple[str, ...]:
     ------
     `library/data/rasters.toml`.
     """
-    return tuple(dict.fromkeys(raster.region for raster in (library or load_library()).rasters))
+    return tuple(dict.fromkeys(raster.region for raster in (library or built_in()).rasters))
 
 
 def channels(region: str, text: str, library: Library | None = None) -> tuple[tuple[str, float, float], ...]:
@@ -163,7 +124,7 @@ def channels(region: str, text: str, library: Library | None = None) -> tuple[tu
     ------
     `library/data/rasters.toml`; exact until the last step.
     """
-    library = library or load_library()
+    library = library or built_in()
     rasters = [raster for raster in library.rasters if raster.region == region]
     if not rasters:
         known = regions(library)

@@ -1,10 +1,10 @@
-"""Tables of adapters and terminations, written out: families x genders x grades become one row each."""
+"""Tables of the data files written out: adapters and terminations by family, gender and grade, rasters by region."""
 
 from __future__ import annotations
 
 from typing import Any
 
-__all__ = ["adapter_rows", "end_ohm", "slug", "termination_rows"]
+__all__ = ["adapter_rows", "end_ohm", "raster_rows", "slug", "termination_rows"]
 
 Row = dict[str, Any]
 
@@ -171,3 +171,40 @@ def termination_rows(document: dict[str, Any]) -> dict[str, Row]:
                     "impedance_ohm": end_ohm(family) if each["type"] == "load" else 0.0,
                 }
     return rows | {row["id"]: row for row in document.get("termination", ())}
+
+
+def raster_rows(rows: list[Row]) -> list[Row]:
+    """Write out the countries that use a part of another region's raster as regions of their own.
+
+    Parameters
+    ----------
+    rows : rows of a file, with `subsets` where there are such countries.
+
+    Returns
+    -------
+    list of rows, without `subsets`.
+
+    Examples
+    --------
+    >>> row = {"id": "x-uhf", "region": "x", "first": 1, "last": 5, "subsets": {"y": "1-2,5"}}
+    >>> [(each["region"], each.get("omit", [])) for each in raster_rows([row])]
+    [('x', []), ('y', [3, 4])]
+
+    Source
+    ------
+    Own convention.
+    """
+    written: list[Row] = []
+    for row in rows:
+        plain = {key: value for key, value in row.items() if key != "subsets"}
+        written.append(plain)
+        for region, text in row.get("subsets", {}).items():
+            kept = {number for piece in text.split(",") for number in _numbers(piece)}
+            omit = [number for number in range(row["first"], row["last"] + 1) if number not in kept]
+            written.append(plain | {"id": f"{row['id']}-{region}", "region": region, "omit": omit})
+    return written
+
+
+def _numbers(piece: str) -> range:
+    first, _, last = piece.partition("-")
+    return range(int(first), int(last or first) + 1)

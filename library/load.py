@@ -3,227 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import cache, cached_property
 from os import PathLike
 from typing import Any
 
-from library.errors import LibraryError, near_names
-from library.records import Evidence, Family, MatingRule, Part, Raster
-from library.rows import record
-from library.store import PART_FILES, block, document, ids_in
+from library.errors import LibraryError
+from library.parts import Library, built_in
 
 __all__ = ["Library", "LibraryError", "load_library"]
 
 Row = dict[str, Any]
-
-EXPANDED = {"adapters.toml": "adapter_rows", "terminations.toml": "termination_rows"}
-"""Files of tables that `library.expand` writes out, each with the function that does it."""
-
-
-class Library:
-    """Parts, connector families, mating rules and channel rasters, those of a user's files before the built-in ones.
-
-    Parameters
-    ----------
-    own : rows of the user's files by kind, already validated.
-
-    Examples
-    --------
-    >>> Library({}).part("rg59").impedance_ohm
-    75.0
-
-    Source
-    ------
-    `library/data/`.
-    """
-
-    def __init__(self, own: dict[str, list[Row]]) -> None:
-        self._own = own
-        self._own_parts: dict[str, tuple[str, Row]] = {}
-        for kind in _part_kinds():
-            for row in own.get(kind, ()):
-                self._own_parts.setdefault(row["id"], (kind, row))
-        self._parts: dict[str, Part] = {}
-        self._families: dict[str, Family] = {}
-
-    def part(self, name: str) -> Part:
-        """Give the part of an id.
-
-        Parameters
-        ----------
-        name : id of the part.
-
-        Returns
-        -------
-        Part.
-
-        Raises
-        ------
-        LibraryError : no part has that id; `near` holds ids that may have been meant.
-
-        Examples
-        --------
-        >>> load_library().part("min-loss-pad").far_ohm
-        75.0
-
-        Source
-        ------
-        `library/data/`, a user's files first.
-        """
-        if name not in self._parts:
-            kind, row = self._row(name)
-            self._parts[name] = record(kind, row)
-        return self._parts[name]
-
-    def _row(self, name: str) -> tuple[str, Row]:
-        if name in self._own_parts:
-            return self._own_parts[name]
-        for file in PART_FILES:
-            if file not in EXPANDED and (found := block(file, name)):
-                return found
-        for file in EXPANDED:
-            if name in (rows := _expanded(file)):
-                return PART_FILES[file][0], rows[name]
-        raise LibraryError(f"the library has no part '{name}'", self._near(name))
-
-    def _near(self, name: str) -> tuple[str, ...]:
-        words = name.casefold().split("-")
-        turned = "-".join([*words[2:4], *words[:2], *words[4:]])
-        ids = self.ids()
-        return (turned,) if turned in ids else near_names(name, ids)
-
-    def ids(self, kind: str | None = None) -> tuple[str, ...]:
-        """Ids of all parts, or of one kind.
-
-        Parameters
-        ----------
-        kind : `pad`, `adapter`, `coax`, `section`, `transformer`, `splitter`, `termination`, or None for all.
-
-        Returns
-        -------
-        tuple of ids, the user's first.
-
-        Examples
-        --------
-        >>> "rg59" in load_library().ids("coax")
-        True
-
-        Source
-        ------
-        `library/data/`, a user's files first.
-        """
-        names = [name for name, (own, _) in self._own_parts.items() if kind in (None, own)]
-        for file, kinds in PART_FILES.items():
-            if kind is not None and kind not in kinds:
-                continue
-            if file in EXPANDED:
-                names += _expanded(file)
-            elif len(kinds) == 1 or kind is None:
-                names += ids_in(file)
-            else:
-                names += [row["id"] for row in document(file).get(kind, ())]
-        return tuple(dict.fromkeys(names))
-
-    def find(self, words: str | Sequence[str]) -> tuple[Part, ...]:
-        """Parts that every one of the words fits.
-
-        Parameters
-        ----------
-        words : words, together in a text or apart; case does not matter.
-
-        Returns
-        -------
-        tuple of Part, those with the words in their id first.
-
-        Examples
-        --------
-        >>> [part.id for part in load_library().find("rg59 coax")]
-        ['rg59']
-
-        Source
-        ------
-        `library.search`.
-        """
-        from library.search import find
-
-        return find(self, words)
-
-    @cached_property
-    def families(self) -> dict[str, Family]:
-        """Connector families by id."""
-        rows = [*document("families.toml")["family"], *reversed(self._own.get("family", []))]
-        return {row["id"]: record("family", row) for row in rows}
-
-    def family(self, name: str) -> Family:
-        """Give the connector family of an id.
-
-        Parameters
-        ----------
-        name : id of the family.
-
-        Returns
-        -------
-        Family.
-
-        Raises
-        ------
-        LibraryError : there is no such family.
-
-        Examples
-        --------
-        >>> load_library().family("BNC-75").impedance_ohm
-        75.0
-
-        Source
-        ------
-        `library/data/families.toml`.
-        """
-        if name in self._families:
-            return self._families[name]
-        if any(row["id"] == name for row in self._own.get("family", ())):
-            self._families[name] = self.families[name]
-        elif found := block("families.toml", name):
-            self._families[name] = record(*found)
-        if name in self._families:
-            return self._families[name]
-        raise LibraryError(f"there is no connector family '{name}'", near_names(name, self.families))
-
-    @cached_property
-    def rules(self) -> tuple[MatingRule, ...]:
-        """Mating rules, the user's first; the first that fits wins."""
-        rows = [*self._own.get("mating", ()), *document("mating.toml")["mating"]]
-        return tuple(
-            MatingRule(a, b, row["verdict"], row["reason"], _evidence(row)) for row in rows for a, b in row["pairs"]
-        )
-
-    @cached_property
-    def rasters(self) -> tuple[Raster, ...]:
-        """Channel rasters, countries that use a part of one written out as regions of their own."""
-        from library.channels import raster_rows
-
-        rows = raster_rows([*self._own.get("raster", ()), *document("rasters.toml")["raster"]])
-        return tuple(record("raster", row) for row in rows)
-
-
-def _evidence(row: Row) -> Evidence:
-    return Evidence(row.get("evidence", "stated"), row.get("source", ""), row.get("note", ""))
-
-
-def _part_kinds() -> tuple[str, ...]:
-    return tuple(kind for kinds in PART_FILES.values() for kind in kinds)
-
-
-@cache
-def _expanded(file: str) -> dict[str, Row]:
-    from library import expand
-
-    rows: dict[str, Row] = getattr(expand, EXPANDED[file])(document(file))
-    return rows
-
-
-@cache
-def _built_in() -> Library:
-    return Library({})
 
 
 def load_library(extra: Sequence[str | PathLike[str]] = ()) -> Library:
@@ -251,7 +39,7 @@ def load_library(extra: Sequence[str | PathLike[str]] = ()) -> Library:
     `library/data/`; the shape of a user's file is told in `library.schema`.
     """
     if not extra:
-        return _built_in()
+        return built_in()
     from library.ownfile import read_rows
 
     own: dict[str, list[Row]] = {}

@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Iterator
 
 from library.errors import LibraryError, near_names
-from library.load import Library, load_library
+from library.parts import Library, built_in
 from library.records import Adapter, Coax, Connector, MatedPair
 
 __all__ = ["VERDICTS", "bridging_adapters", "f_plug_variant", "mate", "parse_connector"]
@@ -57,7 +57,7 @@ def parse_connector(text: str, library: Library | None = None) -> Connector:
     ------
     `library/data/families.toml`.
     """
-    library = library or load_library()
+    library = library or built_in()
     found = NAME.fullmatch(" ".join(text.split()))
     if not found:
         raise LibraryError(f"'{text}' is no connector: a family and a gender are needed, such as 'BNC-75 jack'")
@@ -101,7 +101,7 @@ def mate(a: Connector, b: Connector, library: Library | None = None) -> MatedPai
     ------
     `library/data/mating.toml`; where no rule fits, plug and jack of one family mate and nothing else does.
     """
-    library = library or load_library()
+    library = library or built_in()
     if a.family == b.family and a.gender == b.gender:
         other = "jack" if a.gender == "plug" else "plug"
         return MatedPair("no-mate", f"Both are {a.gender}s: a piece with two {other}s would join them.")
@@ -137,7 +137,7 @@ def f_plug_variant(coax: Coax) -> str:
 
     Examples
     --------
-    >>> library = load_library()
+    >>> library = built_in()
     >>> [f_plug_variant(library.part(name)) for name in ("rg6", "rg59", "series11", "rg58")]
     ['', 'RG-59 conductor', 'RG-11 conductor', 'stranded conductor']
 
@@ -181,7 +181,7 @@ def bridging_adapters(a: Connector, b: Connector, library: Library | None = None
     ------
     The adapters of the library and its mating rules.
     """
-    library = library or load_library()
+    library = library or built_in()
     adapters = [part for name in library.ids("adapter") if isinstance(part := library.part(name), Adapter)]
     verdicts: dict[tuple[Connector, Connector], int] = {}
 

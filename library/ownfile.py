@@ -17,7 +17,7 @@ from library.store import PART_FILES, tomllib
 if TYPE_CHECKING:
     from pydantic_core import ErrorDetails
 
-    from library.load import Library
+    from library.parts import Library
 
 __all__ = ["MOST_BYTES", "defects_of", "read_rows"]
 
@@ -209,8 +209,8 @@ def _texts(value: Any) -> Iterator[tuple[tuple[int, ...], str]]:
 def _connector_defects(
     document: Mapping[str, Any], rows: list[tuple[str, int, Row]], families: tuple[Row, ...]
 ) -> Iterator[Defect]:
-    from library.load import Library
     from library.mating import parse_connector
+    from library.parts import Library
     from library.schema import FamilyRow
 
     own = [row for kind, _, row in rows if kind == "family" and _sound(FamilyRow, row)]

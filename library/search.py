@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from library.records import Part
 
 if TYPE_CHECKING:
-    from library.load import Library
+    from library.parts import Library
 
 __all__ = ["find"]
 
@@ -31,10 +31,10 @@ def find(library: Library, words: str | Sequence[str]) -> tuple[Part, ...]:
 
     Examples
     --------
-    >>> from library.load import load_library
-    >>> [part.id for part in find(load_library(), "min-loss resistors N-50")]
+    >>> from library.parts import built_in
+    >>> [part.id for part in find(built_in(), "min-loss resistors N-50")]
     ['min-loss-pad-resistors-n-f']
-    >>> len(find(load_library(), ["coax", "93ohm"]))
+    >>> len(find(built_in(), ["coax", "93ohm"]))
     1
 
     Source

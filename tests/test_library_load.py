@@ -15,6 +15,7 @@ from library.load import load_library
 from library.ownfile import defects_of, read_rows
 from library.records import Adapter, Coax, Pad, Termination
 from library.schema import library_schema
+from library.search import find
 
 OWN = """
 [[pad]]
@@ -91,11 +92,11 @@ def test_parts_are_made_once():
 
 
 def test_find_wants_every_word():
-    hits = load_library().find("F-75 jack load precision")
+    hits = find(load_library(), "F-75 jack load precision")
     assert hits
     assert all(isinstance(part, Termination) and part.connector.family == "F-75" for part in hits)
-    assert load_library().find("F-75 rg59") == ()
-    assert [part.id for part in load_library().find(["RG213"])] == ["rg213"]
+    assert find(load_library(), "F-75 rg59") == ()
+    assert [part.id for part in find(load_library(), ["RG213"])] == ["rg213"]
 
 
 def test_own_parts_go_before_built_in(own_file):
