@@ -10,6 +10,7 @@ from rich.cells import cell_len, set_cell_size
 from rich.console import Console
 from rich.text import Text
 
+from chain.errors import plain
 from chain.plots.canvas import FRAMES, Canvas, style_of
 from chain.plots.disc import inked
 from chain.plots.figure import (
@@ -83,13 +84,13 @@ def draw(plot: Plot, console: Console) -> None:
 
 
 def _emit(console: Console, *parts: str | Text) -> None:
-    line = Text.assemble(*parts)
+    line = Text.assemble(*(plain(part) if isinstance(part, str) else part for part in parts))
     line.rstrip()
     console.print(line, soft_wrap=True)
 
 
 def _curves(plot: CurveChart, console: Console, width: int) -> None:
-    plain = console.options.ascii_only
+    ascii_only = console.options.ascii_only
     lines = [level for level in plot.levels if level.along == "x"]
     labels = [*((each.label, each.drawn, each.end(plot.y)) for each in plot.series if each.label)]
     labels += [(each.label, LOOKS[each.role], float(plot.y.share(each.value))) for each in lines]
@@ -104,11 +105,11 @@ def _curves(plot: CurveChart, console: Console, width: int) -> None:
     for text in _heads(plot, canvas):
         _emit(console, " " * (left + 1), text)
     for row in range(canvas.height):
-        line: list[str | Text] = [ticks.get(row, "").rjust(left), FRAMES[plain]["side"], canvas.text(row)]
+        line: list[str | Text] = [ticks.get(row, "").rjust(left), FRAMES[ascii_only]["side"], canvas.text(row)]
         if row in beside:
             label, look, _ = beside[row]
-            sign = Text(look.ascii if plain else look.sign, style_of(look))
-            line += [" " * MARGIN, sign, " ", cut(label, most - MARGIN, ".." if plain else "…")]
+            sign = Text(look.ascii if ascii_only else look.sign, style_of(look))
+            line += [" " * MARGIN, sign, " ", cut(label, most - MARGIN, ".." if ascii_only else "…")]
         _emit(console, *line)
     _floor(plot.x, console, canvas.width, left)
 
