@@ -32,6 +32,12 @@ if TYPE_CHECKING:
     from chain.errors import UnitError as UnitError
     from chain.expect import expect as expect
     from chain.improve import improve as improve
+    from chain.learn import learn_back_to_back as learn_back_to_back
+    from chain.learn import learn_ends as learn_ends
+    from chain.learn import learn_lead as learn_lead
+    from chain.learn import learn_two_port as learn_two_port
+    from chain.learnsweeps import one_port_sweeps as one_port_sweeps
+    from chain.learnsweeps import two_port_sweeps as two_port_sweeps
     from chain.needfile import load_need as load_need
     from chain.planes import compare
     from chain.readings import typed_readings as typed_readings
@@ -59,12 +65,18 @@ _HOMES = {
     "compare_planes": "chain.planes:compare",
     "expect": "chain.expect",
     "improve": "chain.improve",
+    "learn_back_to_back": "chain.learn",
+    "learn_ends": "chain.learn",
+    "learn_lead": "chain.learn",
+    "learn_two_port": "chain.learn",
     "levels": "chain.budget",
     "load_need": "chain.needfile",
     "load_setup": "chain.setupfile",
+    "one_port_sweeps": "chain.learnsweeps",
     "parse_setup": "chain.setupfile",
     "read_sweep": "chain.sweepfile",
     "recover": "chain.recover",
+    "two_port_sweeps": "chain.learnsweeps",
     "typed_readings": "chain.readings",
 }
 

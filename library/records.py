@@ -152,6 +152,8 @@ class Adapter:
     limit: Limit | None
     evidence: Evidence
     grade: str = "general"
+    loss_tolerance: float = 0.0
+    """Relative half-width of the loss (0.2 is 20 %)."""
     max_hz: float = 4e9
     dc: str = "pass"
     near_ohm: float = 0.0

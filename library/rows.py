@@ -205,6 +205,7 @@ COLUMNS: dict[str, dict[str, tuple[str, Reader]]] = {
         "electrical_length_mm": ("electrical_length_m", MILLI),
         "length_tolerance_mm": ("length_tolerance_m", MILLI),
         "loss_at_1ghz_db": ("loss_at_1ghz_db", float),
+        "loss_tolerance_percent": ("loss_tolerance", PERCENT),
         "reflection": ("limit", limit_of),
         "grade": ("grade", str),
     },

@@ -105,6 +105,7 @@ class AdapterRow(PartRow):
     electrical_length_mm: Annotated[NotNegative, Field(description="Length in vacuum of the same delay.")]
     length_tolerance_mm: Annotated[NotNegative, Field(description="Half-width of the length.")] = 0.0
     loss_at_1ghz_db: Annotated[NotNegative, Field(description="Loss at 1 GHz; it grows with sqrt(f).")] = 0.0
+    loss_tolerance_percent: Annotated[Percent, Field(description="Half-width of the loss.")] = 0.0
     reflection: Annotated[Reflection | None, Field(description="Limit of the whole adapter.")] = None
     grade: Annotated[Text, Field(description="Class of quality.")] = "general"
     max_mhz: Annotated[Positive | None, Field(description="Usual highest frequency.")] = None

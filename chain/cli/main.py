@@ -18,6 +18,7 @@ COMMANDS = {
         "new": "Write a commented starter set-up.",
         "parts": "Browse the library of parts, or show one in full.",
         "schema": "Print the JSON Schema of a file of set-ups, needs or parts.",
+        "learn": "Make a part of your own from sweeps of it.",
     },
     "Before measuring": {
         "check": "Does it fit together, and is anything about to be damaged?",

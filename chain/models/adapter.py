@@ -32,6 +32,7 @@ def stages(item: Item, freq_hz: NDArray[np.float64]) -> tuple[Stage, ...]:
             2 * np.pi * freq_hz * length / LIGHT_M_PER_S,
             inside_radius=limit_radius(adapter.limit, freq_hz),
             shape=adapter.limit.kind if adapter.limit else "disc",
+            loss_tolerance=adapter.loss_tolerance,
             length_low=1 - spread,
             length_high=1 + spread,
         ),

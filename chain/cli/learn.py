@@ -1,0 +1,294 @@
+"""`chain learn`."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from chain.cli.learnasked import (
+    USUAL_DIFFERENCE_DB,
+    USUAL_FACING_DB,
+    USUAL_LENGTH_TOLERANCE_M,
+    Asked,
+    asked,
+)
+from chain.cli.options import Common, common
+from chain.cli.output import console_for, deliver, note, refuse_overwriting, write_whole
+from chain.cli.progress import progress
+
+if TYPE_CHECKING:
+    from chain.learnt import Learnt
+
+__all__ = ["command"]
+
+Function = TypeVar("Function", bound=Callable[..., Any])
+
+ENDS = {"lead": ("open", "short"), "ends": ("open", "short", "load")}
+"""Sweeps that a method takes by the end they were made with; the other methods take two-port files."""
+
+QUANTITIES = {
+    "length": ("LENGTH", "Length of a lead; of an adapter, about its electrical length."),
+    "length-tolerance": ("LENGTH", "How far the length may be off either way."),
+    "velocity-factor": ("NUMBER", "Velocity factor of a lead, instead of its length or beside it."),
+    "impedance": ("OHM", "Nominal impedance of a lead, such as '75 ohm'."),
+    "near-impedance": ("OHM", "Impedance of the near end, if not its connector's."),
+    "far-impedance": ("OHM", "Impedance of the far end, if not its connector's."),
+    "reference": ("OHM", "Impedance the analyzer was calibrated in, if not the header's."),
+    "load-impedance": ("OHM", "Impedance of the load, if not the far end's."),
+    "load-match": ("DB", "Return loss of the load."),
+    "open-capacitance": ("FARAD", "Most that the open may have, such as '0.05 pF'."),
+    "short-inductance": ("HENRY", "Most that the short may have, such as '0.3 nH'."),
+    "difference": ("DB", "Back to back: largest difference of the two pads."),
+    "facing": ("DB", "Back to back: return loss of the ends that face one another."),
+    "between": ("DB", "Back to back: loss of an adapter between them."),
+    "directivity": ("DB", "Residual directivity of the analyzer."),
+    "source-match": ("DB", "Residual source match of the analyzer."),
+    "tracking": ("DB", "Residual tracking of the analyzer."),
+    "trace-noise": ("DB", "Trace noise of the analyzer."),
+    "repeatability": ("DB", "Return loss of a re-mated connector."),
+    "drift": ("DB", "Drift since the calibration."),
+}
+
+
+def quantities(function: Function) -> Function:
+    """Add the options that take a quantity."""
+    for name, (metavar, text) in reversed(QUANTITIES.items()):
+        function = click.option(f"--{name}", metavar=metavar, help=text)(function)
+    return function
+
+
+@click.command("learn", short_help="Make a part of your own from sweeps of it.")
+@click.argument("method", type=click.Choice(["lead", "two-port", "ends", "back-to-back"]))
+@click.argument("files", nargs=-1, metavar="[FILE]...")
+@click.option("--open", "open_", multiple=True, metavar="FILE", help="Sweep with the far end open; repeatable.")
+@click.option("--short", multiple=True, metavar="FILE", help="Sweep with the far end shorted; repeatable.")
+@click.option("--load", multiple=True, metavar="FILE", help="Sweep with a load at the far end; repeatable.")
+@click.option("--id", "id_", default="my-part", show_default=True, help="What set-up files will call the part.")
+@click.option("--name", help="What people call it.")
+@click.option("--date", metavar="DATE", help="Day of the measurement; today if left out.")
+@click.option("--kind", type=click.Choice(["pad", "adapter", "lead"]), help="What a two-port is (pad if left out).")
+@click.option("--near", metavar="CONNECTOR", help="Connector of the near end, such as 'N-50 plug'.")
+@click.option("--far", metavar="CONNECTOR", help="Connector of the far end.")
+@click.option("--from", "from_", metavar="FREQUENCY", help="Lowest frequency the part is described for.")
+@click.option("--to", metavar="FREQUENCY", help="Highest frequency the part is described for.")
+@click.option("--in", "setup_path", metavar="SETUP", help="Set-up the part goes into: shown before and after.")
+@click.option("--item", metavar="ID", help="Item of that set-up that was measured.")
+@click.option("--touchstone", metavar="FILE", help="Write the two-port itself as well (.s2p or .ts, version 2.1).")
+@quantities
+@common
+def command(shared: Common, method: str, files: tuple[str, ...], touchstone: str | None, **given: Any) -> None:
+    """Make a part file from sweeps of a piece of your own: its figures with their intervals, evidence `measured`.
+
+    \b
+    lead          a lead's far end open and shorted: loss, velocity, impedance
+    two-port      a two-port file (.s2p) of a pad, an adapter or a lead
+    ends          the same by an open, a short and a load at its far end
+    back-to-back  a two-port file of two equal pads joined at their far ends
+
+    Give a sweep for every time that the part was taken off, put on and measured again: repeats show their own spread.
+    Nothing but the standards belongs on the part meanwhile: no antenna, no DC, no transmitter, no charge on the line.
+
+    \b
+    Examples:
+      chain learn lead --open demo/lead-open.s1p --short demo/lead-short.s1p --length "0.6 m" --id my-lead -o my-lead.toml
+      chain learn two-port demo/pad.s2p --near "BNC-50 jack" --far "BNC-75 jack" --id my-pad
+      chain learn ends --open demo/pad-open.s1p --short demo/pad-short.s1p --load demo/pad-load.s1p --in demo/boathouse.toml --item pad
+      chain learn back-to-back demo/pads-back-to-back.s2p --near "BNC-50 jack" --far "BNC-75 jack"
+    """
+    given |= {"open": given.pop("open_"), "id": given.pop("id_")}
+    paths = _paths(method, files, given)
+    inputs = [path for names in paths.values() for path in names] + (
+        [given["setup_path"]] if given["setup_path"] else []
+    )
+    for path in (shared.output, touchstone):
+        refuse_overwriting(path, shared.force, inputs)
+    told = asked(given, ENDS.get(method, ()))
+    found = METHODS[method](paths, told, shared.seed)
+    if told.setup is not None:
+        from chain.intervals import SEED
+        from chain.learnuse import compared
+
+        seed = SEED if shared.seed is None else shared.seed
+        with progress(shared) as report:
+            found = replace(found, comparison=compared(told.setup, given["item"], found, seed, report))
+    if touchstone:
+        _write_two_port(touchstone, found, shared, inputs)
+    _deliver(shared, found, inputs)
+
+
+def _paths(method: str, files: Sequence[str], given: Mapping[str, Any]) -> dict[str, Sequence[str]]:
+    """Files by the end they were made with; whatever does not belong to the method is refused."""
+    ends = {end: given[end] for end in ("open", "short", "load") if given[end]}
+    if method not in ENDS:
+        if not files or ends:
+            raise click.UsageError(
+                f"'learn {method}' takes one two-port file or more (.s2p), and no --open or the like."
+            )
+        return {"through": files}
+    wanted = ENDS[method]
+    missing = [f"--{end} FILE" for end in wanted if end not in ends]
+    if missing:
+        raise click.UsageError(f"'learn {method}' needs {' and '.join(missing)} too.")
+    if files:
+        raise click.UsageError(f"'learn {method}' takes its sweeps by {', '.join(f'--{end}' for end in wanted)}.")
+    if "load" in ends and "load" not in wanted:
+        raise click.UsageError("With a load as well, learn it from its ends: chain learn ends --kind lead.")
+    return {end: ends[end] for end in wanted}
+
+
+def _lead(paths: Mapping[str, Sequence[str]], told: Asked, seed: int | None) -> Learnt:
+    from chain.learn import learn_lead
+    from chain.learnspread import DRAWS, SEED
+    from chain.learnsweeps import one_port_sweeps
+
+    sweeps = one_port_sweeps(paths, told.value("reference", "impedance"))
+    length, factor = told.value("length", "length"), _factor(told)
+    if length is None and told.item is not None and told.item.length_m:
+        length = told.item.length_m
+    told, tolerance = _tolerance(told, length)
+    ohm = told.value("impedance", "impedance")
+    if ohm is None and told.item is not None:
+        ohm = getattr(told.item.part, "impedance_ohm", None)
+    seed = SEED if seed is None else seed
+    return learn_lead(sweeps, told.about, told.analyzer, length, factor, ohm, tolerance, DRAWS, seed)
+
+
+def _factor(told: Asked) -> float | None:
+    from chain.errors import UnitError, quoted
+
+    text = told.given["velocity_factor"]
+    if text is None:
+        return None
+    try:
+        value = float(text)
+    except ValueError:
+        value = 0.0
+    if not 0 < value <= 1:
+        raise UnitError(f"{quoted(text)} is no velocity factor", "write a number up to 1, such as 0.66")
+    return value
+
+
+def _tolerance(told: Asked, length: float | None) -> tuple[Asked, float]:
+    stated = told.value("length_tolerance", "length")
+    if length is None:
+        return told, 0.0
+    if stated is None:
+        told = told.assuming(f"length tolerance {USUAL_LENGTH_TOLERANCE_M * 1e3:g} mm (practice)")
+        stated = USUAL_LENGTH_TOLERANCE_M
+    return told, min(stated, length)
+
+
+def _delay(told: Asked, kind: str, length: float | None) -> float | None:
+    """Delay as far as it is known: of an adapter by its electrical length, of a lead with its velocity factor."""
+    from chain.learnlead import LIGHT_M_PER_S
+
+    factor = _factor(told) if kind == "coax" else 1.0
+    return None if length is None or factor is None else length / LIGHT_M_PER_S / factor
+
+
+def _two_port(paths: Mapping[str, Sequence[str]], told: Asked, seed: int | None) -> Learnt:
+    from chain.learn import learn_two_port
+    from chain.learnspread import DRAWS, SEED
+    from chain.learnsweeps import two_port_sweeps
+
+    ohm = told.value("reference", "impedance")
+    sweeps = two_port_sweeps(paths["through"], None if ohm is None else (ohm, ohm))
+    kind = told.kind()
+    told, ends, length = _placed(told, kind)
+    seed = SEED if seed is None else seed
+    delay = _delay(told, kind, length)
+    return learn_two_port(sweeps, told.about, told.analyzer, ends, kind, delay, length, DRAWS, seed)
+
+
+def _placed(told: Asked, kind: str) -> tuple[Asked, Any, float | None]:
+    """Ends and length of a part, and what is assumed of them."""
+    length = told.value("length", "length")
+    if length is None and kind == "coax" and told.item is not None:
+        length = told.item.length_m or None
+    ends = told.ends(kind)
+    if kind != "coax" and told.item is None:
+        told = told.assuming("DC: passed (no sweep tells)")
+    return told, ends, length
+
+
+def _ends(paths: Mapping[str, Sequence[str]], told: Asked, seed: int | None) -> Learnt:
+    from chain.learn import learn_ends
+    from chain.learnspread import DRAWS, SEED
+    from chain.learnsweeps import one_port_sweeps
+
+    sweeps = one_port_sweeps(paths, told.value("reference", "impedance"))
+    kind = told.kind()
+    told, ends, length = _placed(told, kind)
+    load_ohm = told.value("load_impedance", "impedance")
+    if load_ohm is None:
+        told = told.assuming(f"load: of {ends.far_ohm:g} ohm, as the far end")
+    seed = SEED if seed is None else seed
+    delay = _delay(told, kind, length)
+    return learn_ends(sweeps, told.about, told.analyzer, ends, kind, delay, length, load_ohm, DRAWS, seed)
+
+
+def _back_to_back(paths: Mapping[str, Sequence[str]], told: Asked, seed: int | None) -> Learnt:
+    from chain.learn import learn_back_to_back
+    from chain.learnspread import DRAWS, SEED
+    from chain.learnsweeps import two_port_sweeps
+
+    if told.given["kind"] not in (None, "pad"):
+        raise click.UsageError("Back to back, two pads are learnt: leave --kind out.")
+    ohm = told.value("reference", "impedance")
+    sweeps = two_port_sweeps(paths["through"], None if ohm is None else (ohm, ohm))
+    told, ends, _ = _placed(told, "pad")
+    difference, facing = told.value("difference", "loss"), told.value("facing", "return_loss")
+    if difference is None:
+        difference = USUAL_DIFFERENCE_DB
+        told = told.assuming(f"difference of the two pads up to {difference:g} dB (practice)")
+    if facing is None:
+        facing = USUAL_FACING_DB
+        told = told.assuming(f"reflection of the ends that face one another {facing:g} dB (practice)")
+    between = told.value("between", "loss") or 0.0
+    seed = SEED if seed is None else seed
+    return learn_back_to_back(sweeps, told.about, told.analyzer, ends, difference, facing, between, DRAWS, seed)
+
+
+METHODS: dict[str, Callable[[Mapping[str, Sequence[str]], Asked, int | None], Learnt]] = {
+    "lead": _lead,
+    "two-port": _two_port,
+    "ends": _ends,
+    "back-to-back": _back_to_back,
+}
+
+
+def _write_two_port(path: str, found: Learnt, shared: Common, inputs: Sequence[str]) -> None:
+    from chain.errors import RangeError
+    from chain.touchstone import text_of_two_port
+
+    if found.s is None:
+        raise RangeError(
+            f"'learn {'lead' if found.kind == 'coax' else 'back-to-back'}' does not tell a whole two-port to write",
+            "measure open, short and load: chain learn ends",
+        )
+    text = text_of_two_port(found.sweep_hz, found.s, found.near_ohm, found.far_ohm)
+    write_whole(path, text, shared.force, inputs)
+    note(shared, f"written: {path}")
+
+
+def _deliver(shared: Common, found: Learnt, inputs: Sequence[str]) -> None:
+    """The part file to stdout or to its file; what there is to say of it beside, on stderr or stdout."""
+    from chain.report import learn as page
+
+    to_file = shared.output not in (None, "-")
+    if shared.json:
+        deliver(shared, lambda console: None, found.to_dict, inputs)
+        return
+    if to_file:
+        write_whole(str(shared.output), found.text, shared.force, inputs)
+        deliver(replace(shared, output=None), lambda console: page.render(found, console, str(shared.output)), dict)
+        note(shared, f"written: {shared.output}")
+        return
+    sys.stdout.write(found.text)
+    sys.stdout.flush()
+    if not shared.quiet:
+        page.render(found, console_for(sys.stderr, shared.color), "")

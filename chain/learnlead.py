@@ -1,0 +1,307 @@
+"""What an open and a short at the far end of a lead tell of it: loss, its coefficients, velocity, impedance, reflection."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.errors import RangeError
+
+__all__ = ["DB_PER_NEPER", "Fit", "LeadFit", "along_line", "design", "fitted", "misfit_db", "unwrapped"]
+
+Complex = NDArray[np.complex128]
+Real = NDArray[np.float64]
+
+DB_PER_NEPER = 20 / float(np.log(10))
+LIGHT_M_PER_S = 299_792_458.0
+FIRST_ROUNDS, NEXT_ROUNDS = 8, 3
+TWO_TERMS_FROM = 2.0
+"""Least ratio of the ends of the span at which conductor and dielectric loss can be told apart."""
+LEAST_HOLD = 0.05
+"""Mean of |1 - w^2|^2 below which the sweep says next to nothing of the line's impedance."""
+
+
+def design(freq_hz: Real, two_terms: bool) -> Real:
+    """Columns that the loss of a line is fitted with: sqrt(f), and f where the span tells both apart.
+
+    Parameters
+    ----------
+    freq_hz : shape (frequencies,) [Hz].
+    two_terms : whether there is a second column.
+
+    Returns
+    -------
+    shape (frequencies, 1 or 2), f in MHz [sqrt(MHz), MHz].
+
+    Examples
+    --------
+    >>> design(np.array([1e8]), True).tolist()
+    [[10.0, 100.0]]
+
+    Source
+    ------
+    Skin effect grows with sqrt(f), dielectric loss with f.
+    """
+    mhz = freq_hz / 1e6
+    return np.stack([np.sqrt(mhz), mhz][: 2 if two_terms else 1], axis=-1)
+
+
+@dataclass(frozen=True)
+class Fit:
+    """A least-squares fit: `coefficients` of shape (..., columns), and the residuals of what was fitted."""
+
+    coefficients: Real
+    residual: Real
+
+
+def fitted(columns: Real, values: Real) -> Fit:
+    """Least squares of curves over the same columns.
+
+    Parameters
+    ----------
+    columns : shape (frequencies, columns), in any unit.
+    values : shape (..., frequencies), in any unit.
+
+    Returns
+    -------
+    Fit.
+
+    Examples
+    --------
+    >>> fitted(np.array([[1.0], [2.0]]), np.array([2.0, 4.0])).coefficients.round(9).tolist()
+    [2.0]
+
+    Source
+    ------
+    Ordinary least squares, by the pseudo-inverse.
+    """
+    coefficients = values @ np.linalg.pinv(columns).T
+    return Fit(coefficients, values - coefficients @ columns.T)
+
+
+def unwrapped(freq_hz: Real, wave: Complex, seconds: float | None, what: str) -> Real:
+    """Phase of a wave that has passed a length of line, with its whole turns.
+
+    Parameters
+    ----------
+    freq_hz : shape (frequencies,) [Hz].
+    wave : shape (frequencies,), real and positive at zero frequency [-].
+    seconds : delay that is expected roughly, or None: then the phase is carried back to zero frequency [s].
+    what : what is being learnt, for the error.
+
+    Returns
+    -------
+    shape (frequencies,) [rad].
+
+    Raises
+    ------
+    RangeError : the phase turns too far from one point to the next, or the span is too short to count the turns.
+
+    Examples
+    --------
+    >>> freq_hz = np.linspace(1e8, 2e8, 11)
+    >>> phase = unwrapped(freq_hz, np.exp(-2j * np.pi * freq_hz * 2e-8), None, "lead")
+    >>> round(float(phase[0] / np.pi), 6)
+    -4.0
+
+    Source
+    ------
+    Phase of a line: -2 pi f t, zero at zero frequency.
+    """
+    phase = np.unwrap(np.angle(wave))
+    steps = np.abs(np.diff(phase))
+    if steps.max() > 0.75 * np.pi:
+        degrees = float(np.rad2deg(steps.max()))
+        raise RangeError(
+            f"{what}: its phase turns by {degrees:.0f} degrees or more from one point of the sweep to the next",
+            "sweep with more points, or over a shorter span",
+        )
+    if seconds is None:
+        slope, offset = np.polyfit(freq_hz / freq_hz[-1], phase, 1)
+        scatter = float(np.std(phase - offset - slope * freq_hz / freq_hz[-1])) * freq_hz[-1] / np.ptp(freq_hz)
+        turns = np.round(offset / (2 * np.pi))
+        if abs(offset / (2 * np.pi) - turns) > 0.25 or scatter > 1.0:
+            raise RangeError(
+                f"{what}: the span of {freq_hz[0] / 1e6:g} to {freq_hz[-1] / 1e6:g} MHz is too short to count the whole "
+                "turns of its phase",
+                "sweep from a lower frequency, or state both length and velocity factor as far as they are known",
+            )
+    else:
+        turns = np.round(np.mean(phase + 2 * np.pi * freq_hz * seconds) / (2 * np.pi))
+    return np.asarray(phase - 2 * np.pi * turns)
+
+
+def along_line(freq_hz: Real, phase: Real) -> Real:
+    """Delay that fits a phase best, zero phase at zero frequency.
+
+    Parameters
+    ----------
+    freq_hz : shape (frequencies,) [Hz].
+    phase : shape (..., frequencies) [rad].
+
+    Returns
+    -------
+    shape (...) [s].
+
+    Examples
+    --------
+    >>> float(along_line(np.array([1e8, 2e8]), np.array([-np.pi, -2 * np.pi])).round(12))
+    5e-09
+
+    Source
+    ------
+    Least squares through the origin.
+    """
+    return np.asarray(-(phase @ freq_hz) / (2 * np.pi * freq_hz @ freq_hz))
+
+
+def misfit_db(at: Real, columns: Real, rest: Real, noise_db: Real) -> Real:
+    """Standard deviation that ripple gives a fitted curve, beyond what the stated noise explains.
+
+    Parameters
+    ----------
+    at : columns of the fit at the frequencies asked for, shape (asked, columns), in the unit of `columns`.
+    columns : columns that were fitted, shape (frequencies, columns), in any unit.
+    rest : residuals, shape (frequencies,) [dB].
+    noise_db : standard deviation that the stated noise gives each point, shape (frequencies,) [dB].
+
+    Returns
+    -------
+    shape (asked,) [dB]; nought where the residuals are no larger than the noise makes them.
+
+    Examples
+    --------
+    >>> rest = 0.01 * (-1.0) ** np.arange(100)
+    >>> misfit_db(np.ones((1, 1)), np.ones((100, 1)), rest, np.full(100, 0.01)).tolist()
+    [0.0]
+
+    Source
+    ------
+    Covariance of least squares under residuals that hang together, weights falling to zero over the lags (Bartlett).
+    """
+    free = rest.size - columns.shape[1]
+    ratio = float(np.sum((rest / np.maximum(noise_db, 1e-9)) ** 2)) / free
+    if ratio < 1 + 4 * np.sqrt(2 / free):
+        return np.zeros(at.shape[0])
+    pull = (at @ np.linalg.pinv(columns)) * rest
+    lags = max(4, rest.size // 8)
+    alone = total = (pull**2).sum(-1)
+    for lag in range(1, min(lags, rest.size)):
+        total = total + 2 * (1 - lag / lags) * (pull[:, lag:] * pull[:, :-lag]).sum(-1)
+    return np.asarray(np.sqrt(np.maximum(total, alone) * rest.size / free))
+
+
+@dataclass(frozen=True)
+class LeadFit:
+    """How the figures of a lead come from its open and its short.
+
+    `wave` is what a wave keeps on its way there and back, and `phase` its phase with whole turns; both are those of the mean
+    sweep, from which drawn sweeps depart a little. `length_m` may be unknown, then it follows from `velocity_factor`.
+    """
+
+    freq_hz: Real
+    at_hz: Real
+    reference_ohm: float
+    start_ohm: float
+    fit_ohm: bool
+    two_terms: bool
+    has_phase: bool
+    wave: Complex
+    phase: Real
+    found_ohm: float = 0.0
+    """Impedance of the mean sweep, from which drawn ones start."""
+
+    @classmethod
+    def of(
+        cls,
+        freq_hz: Real,
+        traces: Mapping[str, Complex],
+        ohm: tuple[float, float],
+        at_hz: Real,
+        seconds: float | None,
+        has_phase: bool = True,
+    ) -> LeadFit:
+        """Prepare for the mean sweeps; ohm is (reference, about the lead's own); seconds the delay one way, if known."""
+        two = bool(freq_hz[-1] / freq_hz[0] >= TWO_TERMS_FROM)
+        ones = np.ones(freq_hz.shape, dtype=complex)
+        begun = cls(freq_hz, at_hz, *ohm, False, two, has_phase, ones, np.zeros(freq_hz.shape))
+        opened, shorted = (traces[end].mean(axis=0) for end in ("open", "short"))
+        if not has_phase:
+            assert seconds is not None
+            phase = -4 * np.pi * freq_hz * seconds
+            return replace(begun, wave=np.sqrt(np.abs(opened * shorted)) * np.exp(1j * phase), phase=phase)
+        wave = begun.waves(opened, shorted, ohm[1])[0]
+        hold = float(np.mean(np.abs(1 - wave**2) ** 2))
+        begun = replace(begun, fit_ohm=hold > LEAST_HOLD)
+        phase = unwrapped(freq_hz, wave, None if seconds is None else 2 * seconds, "lead")
+        begun = replace(begun, wave=wave, phase=phase)
+        wave, _, own = begun.solved(opened, shorted)
+        phase = phase + np.angle(wave * np.exp(-1j * phase))
+        return replace(begun, wave=wave, phase=phase, found_ohm=float(own))
+
+    def waves(self, opened: Complex, shorted: Complex, ohm: Complex | Real | float) -> tuple[Complex, Complex]:
+        """What comes back of a wave inside the line, (mean, product) of open and short, for a line of impedance `ohm`."""
+        rho = (ohm - self.reference_ohm) / (ohm + self.reference_ohm)
+        from_open = (opened - rho) / (1 - rho * opened)
+        from_short = (rho - shorted) / (1 - rho * shorted)
+        return np.asarray((from_open + from_short) / 2), np.asarray(from_open * from_short)
+
+    def solved(self, opened: Complex, shorted: Complex) -> tuple[Complex, Real, Real]:
+        """(wave, loss one way in dB, impedance of the line), the impedance fitted to what open and short have in common."""
+        ohm = np.full((*opened.shape[:-1], 1), self.found_ohm or self.start_ohm)
+        if not self.has_phase:
+            loss = -5 * np.log10(np.abs(opened * shorted))
+            return self.wave, np.asarray(loss), ohm[..., 0]
+        even = (opened + shorted) / 2
+        columns = design(self.freq_hz, self.two_terms)
+        drop: Real | float = 0.0
+        for _ in range(NEXT_ROUNDS if self.found_ohm else FIRST_ROUNDS):
+            # A lossy line is a little capacitive: Z = R (1 - j (a_c - a_d)/b).
+            line = ohm * (1 - 1j * np.asarray(drop))
+            wave, product = self.waves(opened, shorted, line)
+            loss = -5 * np.log10(np.abs(product))
+            parts = fitted(columns, loss).coefficients
+            ratio = np.array([1.0, -1.0][: parts.shape[-1]])
+            drop = (parts * ratio) @ columns.T / DB_PER_NEPER / np.maximum(-self.phase / 2, 1e-3)
+            if not self.fit_ohm:
+                break
+            rho = (line - self.reference_ohm) / (line + self.reference_ohm)
+            basis = (1 - product) / (1 - rho * rho * product)
+            gain = (np.conj(basis) * (even - rho * basis)).real.sum(-1) / (np.abs(basis) ** 2).sum(-1)
+            own = (ohm - self.reference_ohm) / (ohm + self.reference_ohm) + gain[..., None]
+            own = np.clip(own, -0.9, 0.9)
+            ohm = self.reference_ohm * (1 + own) / (1 - own)
+        return wave, np.asarray(loss), ohm[..., 0]
+
+    def figures(self, traces: Mapping[str, Complex]) -> dict[str, Real]:
+        """Figures of sweeps of shape (any, frequencies): see the keys; `loss_db` is fitted, at `at_hz`."""
+        opened, shorted = traces["open"], traces["short"]
+        wave, loss, ohm = self.solved(opened, shorted)
+        columns = design(self.freq_hz, self.two_terms)
+        parts = fitted(columns, loss).coefficients
+        found = {
+            "mean_loss_db": loss.mean(axis=-1),
+            "coefficients": parts,
+            "loss_db": parts @ design(self.at_hz, self.two_terms).T,
+        }
+        if self.has_phase:
+            phase = self.phase + np.angle(wave * np.exp(-1j * self.phase))
+            found |= {
+                "delay_s": along_line(self.freq_hz, phase) / 2,
+                "impedance_ohm": ohm,
+                "reflection": self.common(opened, shorted, self.start_ohm),
+            }
+        return found
+
+    def common(self, opened: Complex, shorted: Complex, nominal_ohm: float) -> Real:
+        """Largest over the sweep of what open and short have in common, in the nominal impedance: reflections of the ends."""
+        rho = (nominal_ohm - self.reference_ohm) / (nominal_ohm + self.reference_ohm)
+        both = [(each - rho) / (1 - rho * each) for each in (opened, shorted)]
+        return np.asarray(np.abs(both[0] + both[1]).max(axis=-1) / 2)
+
+    def rest_db(self, opened: Complex, shorted: Complex) -> Real:
+        """What the fitted course leaves of the loss, shape (frequencies,) [dB]."""
+        return fitted(design(self.freq_hz, self.two_terms), self.solved(opened, shorted)[1]).residual

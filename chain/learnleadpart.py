@@ -1,0 +1,130 @@
+"""A lead as a part of the library, from the intervals of what its open and short end tell."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.errors import RangeError
+from chain.learnlead import DB_PER_NEPER, LeadFit, design, misfit_db
+from chain.learnmaking import About, Measured, coefficients, curve, figure, whole
+from chain.learnrow import rounded, wider
+from chain.learnt import Figure, Learnt
+
+__all__ = ["lead_part"]
+
+Real = NDArray[np.float64]
+
+USUAL_LEAD_DB = 20.0
+"""Reflection limit of a lead whose own is not told: practice for a home-made one."""
+
+
+def lead_part(
+    measured: Measured,
+    about: About,
+    fit: LeadFit,
+    nominal_ohm: float,
+    length_m: float | None,
+    velocity_factor: float | None,
+    length_tolerance_m: float,
+    noise: float,
+) -> Learnt:
+    """The part that a lead's open and short make.
+
+    Parameters
+    ----------
+    measured : intervals of the figures of `LeadFit`, with `velocity_factor` or `length_m`.
+    about : id, date and the like.
+    fit : the fit of the mean sweep.
+    nominal_ohm : nominal impedance [ohm].
+    length_m, velocity_factor : what was stated of them [m, -].
+    length_tolerance_m : half-width of the length [m].
+    noise : standard deviation of each part of a reading [-].
+
+    Returns
+    -------
+    Learnt.
+
+    Raises
+    ------
+    RangeError : the figures cannot be those of a lead.
+
+    Examples
+    --------
+    See `chain.learn.learn_lead`.
+
+    Source
+    ------
+    Own convention.
+    """
+    found = measured.found
+    mean = {end: trace.mean(axis=0) for end, trace in measured.sweeps.traces.items()}
+    columns = design(fit.freq_hz, fit.two_terms)
+    per_point = DB_PER_NEPER / 4 * noise * np.sqrt(2 / measured.sweeps.repeats) / np.abs(fit.wave)
+    ripple = misfit_db(design(fit.at_hz, fit.two_terms), columns, fit.rest_db(mean["open"], mean["short"]), per_point)
+    loss = found["loss_db"].widened(2 * ripple)
+    length = length_m if length_m is not None else float(found["length_m"].value)
+    static, figures, assumed = _static(measured, about, fit, nominal_ohm, length, velocity_factor)
+    row, per_100m = curve(fit.at_hz, loss, fit.two_terms, length, length_tolerance_m / length)
+    figures += [*coefficients(found["coefficients"].scaled(100 / length), per_100m)]
+    return whole(
+        replace(measured, assumed=(*measured.assumed, *assumed)),
+        about,
+        "coax",
+        "its open and short end",
+        loss,
+        {**static, **row},
+        at_hz=fit.at_hz,
+        figures=tuple(figures),
+        near_ohm=nominal_ohm,
+        far_ohm=nominal_ohm,
+        length_m=length,
+        s=None,
+    )
+
+
+def _static(
+    measured: Measured, about: About, fit: LeadFit, nominal_ohm: float, length_m: float, velocity_factor: float | None
+) -> tuple[dict[str, Any], list[Figure], tuple[str, ...]]:
+    """Impedance, velocity and reflection of a lead: keys of its row, figures, what was assumed."""
+    found = measured.found
+    row: dict[str, Any] = {"impedance_ohm": nominal_ohm}
+    figures: list[Figure] = []
+    assumed: tuple[str, ...] = ()
+    if fit.fit_ohm:
+        own = found["impedance_ohm"]
+        mhz = [rounded(float(each) / 1e6, 9) for each in (fit.at_hz[0], fit.at_hz[-1])]
+        row |= {"impedance_points_mhz": mhz, "impedance_points_ohm": [rounded(float(own.value), 4)] * 2}
+        row["impedance_tolerance_ohm"] = wider(float(own.half), 2)
+        figures.append(figure("impedance_ohm", own, "impedance of the line"))
+    if "velocity_factor" in found:
+        velocity = found["velocity_factor"]
+        figures.append(figure("velocity_factor", velocity, "velocity factor"))
+        velocity_factor = float(velocity.value)
+    elif "length_m" in found:
+        figures.append(figure("length_m", found["length_m"], "length"))
+    assert velocity_factor is not None
+    if not 0 < velocity_factor <= 1:
+        raise RangeError(
+            f"a lead of {length_m:g} m with this phase would have a velocity factor of {velocity_factor:.2f}",
+            "correct the length; no wave is faster than light",
+        )
+    row["velocity_factor"] = rounded(velocity_factor)
+    turned = abs(float(fit.phase[-1] - fit.phase[0]))
+    if fit.has_phase and turned >= np.pi:
+        worst = float(found["reflection"].high)
+        row |= {"lead_reflection": {"return_loss_db": _down(worst)}, "lead_evidence": "measured"}
+        figures.append(figure("reflection", found["reflection"], "largest reflection of the ends, together"))
+    else:
+        row |= {"lead_reflection": {"return_loss_db": USUAL_LEAD_DB}, "lead_evidence": "practice"}
+        why = "the sweeps have no phase" if not fit.has_phase else "the span is too short to tell both ends apart"
+        assumed = (f"reflection {USUAL_LEAD_DB:g} dB at each end (practice: {why})",)
+    row |= {"static_evidence": "measured" if fit.has_phase else "stated"}
+    return row, figures, assumed
+
+
+def _down(magnitude: float) -> float:
+    return max(float(np.floor(-200 * np.log10(min(magnitude, 1.0))) / 10), 0.0)

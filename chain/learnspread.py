@@ -1,0 +1,100 @@
+"""From repeats and drawn errors to intervals: one way for every figure of a part that is learnt."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["COVERAGE", "DRAWS", "SEED", "Interval", "intervals"]
+
+Complex = NDArray[np.complex128]
+Real = NDArray[np.float64]
+Traces = Mapping[str, Complex]
+Figures = Callable[[Traces], dict[str, Real]]
+Disturb = Callable[[Traces, np.random.Generator, int, bool], Mapping[str, Complex]]
+
+COVERAGE = 0.95
+DRAWS = 4000
+SEED = 20240501
+BLOCK_ELEMENTS = 200_000
+"""Draws times frequencies that are worked on at once."""
+
+
+@dataclass(frozen=True)
+class Interval:
+    """A figure (or an array of them) with the ends of its interval."""
+
+    value: Real
+    low: Real
+    high: Real
+
+    @property
+    def half(self) -> Real:
+        """The larger of the distances to the two ends."""
+        return np.maximum(self.high - self.value, self.value - self.low)
+
+    def scaled(self, factor: float) -> Interval:
+        """The same in another unit."""
+        return Interval(self.value * factor, self.low * factor, self.high * factor)
+
+    def widened(self, by: Real) -> Interval:
+        """The same with an independent error of that half-width added as a root sum of squares."""
+        low, high = self.value - self.low, self.high - self.value
+        return Interval(self.value, self.value - np.hypot(low, by), self.value + np.hypot(high, by))
+
+
+def intervals(
+    figures: Figures, traces: Traces, disturb: Disturb, draws: int = DRAWS, seed: int = SEED
+) -> dict[str, Interval]:
+    """Figures of the mean sweep, each with its interval.
+
+    Parameters
+    ----------
+    figures : computes the figures of sweeps of shape (any, frequencies, ...), each of shape (any, ...).
+    traces : sweeps by name, shape (repeats, frequencies, ...) each [-].
+    disturb : draws what the mean sweeps might have been: (traces, rng, count, single); `single` asks for the errors that
+        repeats would show.
+    draws : number of draws.
+    seed : their seed.
+
+    Returns
+    -------
+    dict of Interval, at 95 % coverage.
+
+    Examples
+    --------
+    >>> def loss(traces):
+    ...     return {"db": -20 * np.log10(np.abs(traces["a"])).mean(-1)}
+    >>> def noisy(traces, rng, count, single):
+    ...     return {"a": traces["a"] * (1 + 0.01 * single * rng.standard_normal((count, 1)))}
+    >>> found = intervals(loss, {"a": np.full((1, 4), 0.5 + 0j)}, noisy)["db"]
+    >>> round(float(found.value), 2), round(float(found.half), 1)
+    (6.02, 0.2)
+
+    Source
+    ------
+    Drawn errors: JCGM 101. Repeats: mean, s/sqrt(n), Student's t with n - 1 degrees of freedom (JCGM 100, 4.2 and G.3).
+    """
+    repeats = len(next(iter(traces.values())))
+    mean = {name: trace.mean(axis=0) for name, trace in traces.items()}
+    rng = np.random.default_rng(seed)
+    value = {name: each[0] for name, each in figures({name: trace[None] for name, trace in mean.items()}).items()}
+    size = max(next(iter(mean.values())).shape[0], 1)
+    block = max(1, min(draws, BLOCK_ELEMENTS // size))
+    counts = [min(block, draws - start) for start in range(0, draws, block)]
+    blocks = [figures(disturb(mean, rng, count, repeats == 1)) for count in counts]
+    error = {name: np.concatenate([each[name] for each in blocks]) - value[name] for name in value}
+    if repeats > 1:
+        student = rng.standard_t(repeats - 1, draws) / np.sqrt(repeats)
+        for name, each in figures(traces).items():
+            error[name] = error[name] + np.multiply.outer(student, each.std(axis=0, ddof=1))
+    return {name: _interval(value[name], error[name]) for name in value}
+
+
+def _interval(value: Real, error: Real) -> Interval:
+    low, high = np.quantile(error, [(1 - COVERAGE) / 2, (1 + COVERAGE) / 2], axis=0)
+    # What was drawn is measured minus true: its upper end tells how far the truth may lie below.
+    return Interval(np.asarray(value), np.asarray(value - high), np.asarray(value - low))

@@ -1,0 +1,74 @@
+"""A part as the text of a part file, checked by the very rules that the file is read by."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from library.errors import LibraryError
+from library.ownfile import defects_of
+from library.store import tomllib
+
+__all__ = ["part_text"]
+
+
+def part_text(kind: str, row: Mapping[str, Any], remarks: Sequence[str] = ()) -> str:
+    """Write one part as a part file.
+
+    Parameters
+    ----------
+    kind : `pad`, `adapter`, `coax` or another table of a part file.
+    row : keys and values of the file: text, numbers, truth values, lists, and tables of these.
+    remarks : lines of comment at the top.
+
+    Returns
+    -------
+    str, TOML.
+
+    Raises
+    ------
+    LibraryError : such a file would not be read; `defects` has every fault.
+
+    Examples
+    --------
+    >>> row = {"id": "my-load", "connector": "F-75 plug", "type": "load", "impedance_ohm": 75, "evidence": "measured"}
+    >>> print(part_text("termination", row, ["own sweep"]), end="")
+    # own sweep
+    <BLANKLINE>
+    [[termination]]
+    id = "my-load"
+    connector = "F-75 plug"
+    type = "load"
+    impedance_ohm = 75
+    evidence = "measured"
+
+    Source
+    ------
+    TOML 1.0; shape of the file: `library.schema`.
+    """
+    lines = [f"# {_printable(remark)}" for remark in remarks]
+    lines += [*([""] if lines else []), f"[[{kind}]]"]
+    lines += [f"{key} = {_value(value)}" for key, value in row.items()]
+    text = "\n".join(lines) + "\n"
+    found = defects_of(tomllib.loads(text))
+    if found:
+        told = "; ".join(f"{'.'.join(map(str, where))}: {what}" for where, what in found)
+        raise LibraryError(told, defects=found)
+    return text
+
+
+def _printable(text: str) -> str:
+    return "".join(sign if sign.isprintable() else "?" for sign in text)
+
+
+def _value(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return json.dumps(_printable(value), ensure_ascii=False)
+    if isinstance(value, (int, float)):
+        return repr(value)
+    if isinstance(value, Mapping):
+        return "{" + ", ".join(f"{key} = {_value(each)}" for key, each in value.items()) + "}"
+    return "[" + ", ".join(_value(each) for each in value) + "]"
