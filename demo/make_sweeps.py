@@ -1,7 +1,8 @@
 """Write the invented sweeps of the demo: an aerial that never was, seen through lines and a pad by a noisy analyzer.
 
-`python demo/make_sweeps.py [DIRECTORY]` writes boathouse.s1p, boathouse.csv and plane-after-pad.s1p. Aerial, parts, their
-little faults and the noise are all made up; the chain is built with scikit-rf alone, so that it shares no code with `chain`.
+`python demo/make_sweeps.py [DIRECTORY]` writes boathouse.s1p and the same as tables (.csv, -german.csv, -r-x.csv), and two
+sweeps taken after the pad, before and after a wet connector was dried. Aerial, parts, their little faults and the noise are
+all made up; the chain is built with scikit-rf alone, so that it shares no code with `chain`.
 """
 
 from __future__ import annotations
@@ -58,6 +59,26 @@ def noisy(reflection: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     return reflection + sigma / np.sqrt(2) * (rng.normal(size=reflection.size) + 1j * rng.normal(size=reflection.size))
 
 
+def tables(folder: Path, freq: Frequency, reflection: np.ndarray) -> None:
+    """Write the boathouse's sweep as programs of two other habits would export it."""
+    loss_db = -20 * np.log10(np.abs(reflection))
+    ratio = (1 + np.abs(reflection)) / (1 - np.abs(reflection))
+    rows = [
+        f"{f / 1e6:.3f};{loss:.2f};{s:.3f}".replace(".", ",") for f, loss, s in zip(freq.f, loss_db, ratio, strict=True)
+    ]
+    head = [
+        "Messung Bootshaus (erfunden, invented: made by demo/make_sweeps.py)",
+        "Punkte;133",
+        "",
+        "Frequenz [MHz];Rückflussdämpfung [dB];Stehwellenverhältnis",
+    ]
+    Path(folder, "boathouse-german.csv").write_text("\n".join([*head, *rows]) + "\n", encoding="utf-8")
+    ohm = 50 * (1 + reflection) / (1 - reflection)
+    rows = [f"{f:.0f},{z.real:.2f},{z.imag:.2f}" for f, z in zip(freq.f, ohm, strict=True)]
+    head = ["# Invented: no such aerial exists. Made by demo/make_sweeps.py.", "Frequency (Hz),R (ohm),X (ohm)"]
+    Path(folder, "boathouse-r-x.csv").write_text("\n".join([*head, *rows]) + "\n", encoding="utf-8")
+
+
 def main(folder: Path) -> None:
     """Write all sweeps into a directory."""
     rng = np.random.default_rng(SEED)
@@ -77,6 +98,16 @@ def main(folder: Path) -> None:
     after = line(far, 74.0, 0.6, 0.66, 0.10) ** fault(far, 0.3) ** aerial(far)
     after.renormalize(75)
     Path(folder, "plane-after-pad.s1p").write_text(text(far, noisy(after.s[:, 0, 0], rng), 75), encoding="utf-8")
+
+    tables(folder, near, read)
+    rng = np.random.default_rng(SEED + 1)
+    wet = DefinedGammaZ0(far, z0=50).shunt(
+        DefinedGammaZ0(far, z0=50).resistor(160) ** DefinedGammaZ0(far, z0=50).short()
+    )
+    earlier = line(far, 74.0, 0.6, 0.66, 0.10) ** fault(far, 1.0) ** wet ** aerial(far)
+    earlier.renormalize(75)
+    words = text(far, noisy(earlier.s[:, 0, 0], rng), 75)
+    Path(folder, "plane-after-pad-before.s1p").write_text(words, encoding="utf-8")
 
 
 if __name__ == "__main__":

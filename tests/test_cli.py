@@ -218,7 +218,7 @@ def test_bare_pad(shown, true, within):
 def test_bare_pad_under_a_sweep():
     found = document("recover", "demo/boathouse.csv")
     assert len(found["true_vswr"]) == 133
-    assert found["interpretation"].startswith("return loss")
+    assert found["interpretation"].startswith("column 2 'return_loss_db' read as return loss")
 
 
 def test_two_port_export(tmp_path):

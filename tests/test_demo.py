@@ -19,11 +19,21 @@ def test_every_file_says_that_it_is_invented(path):
         assert "invented" in "\n".join(path.read_text(encoding="utf-8").splitlines()[:4]).lower()
 
 
-@pytest.mark.parametrize("name", ["boathouse.s1p", "boathouse.csv", "plane-after-pad.s1p"])
+MADE = [
+    "boathouse.s1p",
+    "boathouse.csv",
+    "boathouse-german.csv",
+    "boathouse-r-x.csv",
+    "plane-after-pad.s1p",
+    "plane-after-pad-before.s1p",
+]
+
+
+@pytest.mark.parametrize("name", MADE)
 def test_sweeps_are_what_the_script_writes(tmp_path, name):
     """To a step of the last digit, for other processors round otherwise."""
     runpy.run_path(str(DEMO / "make_sweeps.py"))["main"](tmp_path)
-    made, kept = read_sweep(str(tmp_path / name)), read_sweep(str(DEMO / name))
+    made, kept = (read_sweep(str(folder / name), plane_ohm=50.0) for folder in (tmp_path, DEMO))
     np.testing.assert_array_equal(made.freq_hz, kept.freq_hz)
     np.testing.assert_allclose(made.magnitude, kept.magnitude, atol=2e-3 if name.endswith("csv") else 3e-6)
 

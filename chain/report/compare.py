@@ -34,7 +34,8 @@ def render(result: Comparison, console: Console) -> None:
 
     Examples
     --------
-    `chain recover demo/boathouse.toml demo/boathouse-after.s1p --before demo/boathouse.s1p` prints one.
+    `chain recover demo/plane-after-pad.toml demo/plane-after-pad.s1p --before demo/plane-after-pad-before.s1p`
+    prints one.
 
     Source
     ------
@@ -75,8 +76,12 @@ def _sentence(result: Comparison) -> str:
     most = max(changed, key=_weight)
     return (
         f"{text}: {len(changed)} of {len(result.bands)} differ from the earlier sweep by more than this set-up repeats; "
-        f"most in {most.channel}: worst VSWR {vswr(most.before_vswr)} before, {vswr(most.after_vswr)} after."
+        f"most in {_place(most)}: worst VSWR {vswr(most.before_vswr)} before, {vswr(most.after_vswr)} after."
     )
+
+
+def _place(band: BandChange) -> str:
+    return band.channel if band.channel.endswith("MHz") else f"channel {band.channel}"
 
 
 def _row(band: BandChange) -> list[object]:
