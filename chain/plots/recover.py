@@ -71,7 +71,8 @@ def _sweep(result: Recovery) -> CurveChart:
         "sweep",
         "The sweep as read, and the antenna behind it",
         f"As read: in {result.reading_ohm:g} ohm, calibrated {plane_words(plain(result.plane))}. Antenna: in "
-        f"{result.far_ohm:g} ohm at its own connector. Axis spaced by reflection.",
+        f"{result.far_ohm:g} ohm at its own connector. Axis spaced by reflection."
+        + (" In a gap stand readings that no passive antenna can give with this chain." if result.refused else ""),
         frequency_axis(freq, 0.0 if joined else ROOM),
         vswr_axis("screen and antenna", highest),
         (
