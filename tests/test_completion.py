@@ -44,12 +44,12 @@ def test_part_names_are_completed_from_the_library():
 
 def test_set_up_need_and_sweep_files_are_told_apart():
     """A command is offered the files that it reads, also in folders below the one typed."""
-    assert offered("chain budget demo/b") == [("plain", "demo/boathouse.toml")]
+    assert offered("chain budget demo/boathouse.t") == [("plain", "demo/boathouse.toml")]
     assert ("plain", "demo/splitter.toml") in offered("chain expect ")
     assert ("plain", "demo/need.toml") not in offered("chain expect ")
     assert offered("chain choose demo/") == [("plain", "demo/need.toml")]
     assert ("plain", "demo/boathouse.toml") in offered("chain choose --improve demo/")
-    both = offered("chain recover demo/plane-after-pad")
+    both = offered("chain recover demo/plane-after-pad.")
     assert both == [("plain", "demo/plane-after-pad.toml"), ("plain", "demo/plane-after-pad.s1p")]
 
 

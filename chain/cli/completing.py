@@ -31,7 +31,7 @@ def setup_files(ctx: click.Context, param: click.Parameter, incomplete: str) -> 
 
     Examples
     --------
-    >>> [each.value for each in setup_files(None, None, "demo/bo")]
+    >>> [each.value for each in setup_files(None, None, "demo/boathouse.t")]
     ['demo/boathouse.toml']
 
     Source
@@ -106,7 +106,7 @@ def sweep_files(ctx: click.Context, param: click.Parameter, incomplete: str) -> 
 
     Examples
     --------
-    >>> [each.value for each in sweep_files(None, None, "demo/plane")]
+    >>> [each.value for each in sweep_files(None, None, "demo/plane-after-pad.")]
     ['demo/plane-after-pad.s1p']
 
     Source
@@ -130,7 +130,7 @@ def setup_or_sweep_files(ctx: click.Context, param: click.Parameter, incomplete:
 
     Examples
     --------
-    >>> [each.value for each in setup_or_sweep_files(None, None, "demo/plane")]
+    >>> [each.value for each in setup_or_sweep_files(None, None, "demo/plane-after-pad.")]
     ['demo/plane-after-pad.toml', 'demo/plane-after-pad.s1p']
 
     Source
