@@ -174,7 +174,7 @@ def _whole(setup: Setup, end_ohm: float, words: str) -> DcReading:
         ("a short circuit at the near end", lambda setup, end: 0.0),
         ("a short circuit at the far end", lambda setup, end: dc_reading(setup, 0.0)),
     ]
-    spread = max((_tolerance(item.part) for item in setup.items if isinstance(item.part, Pad)), default=0.0)
+    spread = max((resistor_tolerance(item.part) for item in setup.items if isinstance(item.part, Pad)), default=0.0)
     return _reading((WHOLE_CHAIN, "near end", words), setup, end_ohm, spread, faults)
 
 
@@ -192,7 +192,7 @@ def _alone(setup: Setup, item: Item, flip: bool, end_ohm: float, words: str) -> 
     probe = f"{own_ohm:g}-ohm end"
     if pad.near_ohm == pad.far_ohm:
         probe = "far end" if flip else "near end"
-    return _reading((item.id, probe, words), bare, end_ohm, _tolerance(pad), faults)
+    return _reading((item.id, probe, words), bare, end_ohm, resistor_tolerance(pad), faults)
 
 
 def _lead(item: Item, ohm: float, words: str, wrong: DcMeaning) -> DcReading:
@@ -231,7 +231,7 @@ def _broken(item: Item) -> Iterable[tuple[str, Item]]:
             yield words, replace(item, part=replace(pad, arms=changed))
 
 
-def _tolerance(pad: Pad) -> float:
+def resistor_tolerance(pad: Pad) -> float:
     """Relative tolerance of the resistors; of a specified pad, what its tolerance of loss leaves room for.
 
     Two resistors off by 1 % in opposite directions change the loss of a minimum-loss pad by 0.05 dB.

@@ -30,6 +30,7 @@ COMMANDS = {
     },
     "After measuring": {
         "recover": "What is the antenna's true match, and how sure is that?",
+        "prove": "Is the chain what it claims to be? Known ends as read.",
         "report": "All of it on one page with plots, the bench card on its last sheet.",
     },
 }

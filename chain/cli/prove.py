@@ -1,0 +1,109 @@
+"""`chain prove`."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from chain.cli.options import Common, common, enforce, setup_argument
+from chain.cli.output import deliver, refuse_overwriting
+from chain.cli.progress import progress
+from chain.cli.sweepoptions import sweep_options
+from chain.sweepoptions import SweepOptions
+
+if TYPE_CHECKING:
+    from chain.readings import Readings
+
+__all__ = ["command"]
+
+END = "VSWR (1.73), return loss (11.4 dB), or a sweep file; repeat it for a re-seated reading."
+
+
+@click.command("prove", short_help="Is the chain what it claims to be? Known ends as read, and what they mean.")
+@setup_argument
+@click.option("--open", "opened", multiple=True, metavar="READING", help=f"Nothing in the antenna's place: {END}")
+@click.option("--short", "shorted", multiple=True, metavar="READING", help="A short in its place.")
+@click.option("--load", multiple=True, metavar="READING", help="A load of the antenna's own impedance, 75 ohm.")
+@click.option("--load50", multiple=True, metavar="READING", help="A 50-ohm load.")
+@click.option(
+    "--at", metavar="FREQUENCY", help="Where it was read, such as '210 MHz'; the middle of the sweep if left out."
+)
+@click.option("--ohms", metavar="OHM", help="What an ohmmeter shows at the near end, the far end open: 86.6 or open.")
+@click.option("--load-limit", metavar="LIMIT", help="How good the load is, such as '32 dB' or 'VSWR 1.05'.")
+@click.option("--load50-limit", metavar="LIMIT", help="How good the 50-ohm load is.")
+@sweep_options
+@enforce
+@common
+def command(
+    shared: Common,
+    setup: str,
+    opened: tuple[str, ...],
+    shorted: tuple[str, ...],
+    load: tuple[str, ...],
+    load50: tuple[str, ...],
+    at: str | None,
+    ohms: str | None,
+    load_limit: str | None,
+    load50_limit: str | None,
+    sweep: SweepOptions,
+    enforce: bool,
+) -> None:
+    """Tell from known ends whether the chain is right, or which one thing is wrong with it.
+
+    Screw an open, a short and loads to the chain in the antenna's place, one after the other, and give what the screen shows.
+    With --enforce the exit status is 1 unless the verdict is right.
+
+    \b
+    Examples:
+      chain prove demo/boathouse.toml --open 1.73 --short 1.71 --load 1.05 --load50 1.12
+      chain prove demo/boathouse.toml --open 2.20 --short 2.25 --load 1.67
+      chain prove demo/boathouse.toml --load 1.35 --load 1.12 --ohms 86.6
+    """
+    given = {"open": opened, "short": shorted, "load": load, "load50": load50}
+    files = [setup, *(text for texts in given.values() for text in texts if _is_file(text))]
+    refuse_overwriting(shared.output, shared.force, files)
+    from chain.intervals import SEED
+    from chain.knownends import known_ends
+    from chain.metered import parse_ohms
+    from chain.prove import prove
+    from chain.setupfile import load_setup
+    from chain.units import parse_quantity
+
+    load_db, load50_db = (
+        None if text is None else parse_quantity(text, "return_loss") for text in (load_limit, load50_limit)
+    )
+    metered = None if ohms is None else parse_ohms(ohms)
+    at_hz = None if at is None else parse_quantity(at, "frequency")
+    loaded = load_setup(setup)
+    readings = {end: _read(texts, sweep) for end, texts in given.items()}
+    middle_hz = (loaded.sweep.start_hz + loaded.sweep.stop_hz) / 2
+    known = known_ends(readings, middle_hz, at_hz)
+    seed = SEED if shared.seed is None else shared.seed
+    with progress(shared) as report:
+        found = prove(loaded, known, metered, load_db, load50_db, seed=seed, progress=report)
+
+    def render(console: object) -> None:
+        from chain.report import prove as page
+
+        page.render(found, console)  # type: ignore[arg-type]
+
+    deliver(shared, render, found.to_dict, files)
+    if enforce and found.verdict != "right":
+        raise click.exceptions.Exit(1)
+
+
+def _is_file(text: str) -> bool:
+    """Tell a sweep's path from a figure: a figure has no such file, and no letters but those of its unit."""
+    try:
+        return Path(text).is_file() or Path(text).suffix.lower() in (".s1p", ".s2p", ".ts", ".csv", ".tsv", ".txt")
+    except (OSError, ValueError):
+        return False
+
+
+def _read(texts: Sequence[str], sweep: SweepOptions) -> list[str | Readings]:
+    from chain.sweepfile import read_sweep
+
+    return [read_sweep(text, sweep) if _is_file(text) else text for text in texts]

@@ -1,0 +1,217 @@
+"""Shares of the kinds of fault: how often each would give the readings that were seen, by Monte Carlo, all kinds alike at first.
+
+The likelihood of a kind is the mean over its draws of the chance of the readings. First draws tell which kinds, and which sizes
+of them, come near the readings at all; then draws are added until the shares stand still.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.agreement import BLOCK, Agreeing, Meter, Windows, Work, work_of
+from chain.faultdraws import Predicted
+from chain.faults import Kind
+from chain.knownends import KnownReading
+from chain.sessions import Session
+from chain.threads import in_order, thread_count
+
+__all__ = ["ENOUGH", "Evidence", "evidence", "shares", "windows_of"]
+
+Real = NDArray[np.float64]
+
+ENOUGH = 0.80
+"""Share from which on a kind is named."""
+PILOT_BLOCKS = 2
+"""First draws, over the whole range of sizes: they tell which sizes of which faults come near the readings at all."""
+MOST_DRAWS = 800_000
+HOPELESS_DRAWS = 200_000
+"""Draws after which a set of readings that none of them gives is not waited for."""
+STILL = 0.008
+"""Standard error of the first share at which no more draws are made."""
+APART = 4.0
+"""Standard errors between the first share and the one that is enough, at which it does not matter how many there are."""
+ROUGH = 0.03
+MOST_ERROR = 0.3
+"""Relative standard error of a likelihood above which the rough one, of widened spans, is better."""
+WIDENED = (1.5, 3.0, 6.0, 12.0, 24.0, 48.0, 96.0, 400.0)
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What the draws of one kind say: `likelihood` with its relative standard error, and the draws that agree.
+
+    `weight`, `fault` (index of the kind's faults) and `size` run over the draws that agree. `widened` is the factor on the
+    spans where none did; 1 where there were enough.
+    """
+
+    kind: Kind
+    likelihood: float
+    error: float
+    draws: int
+    weight: Real
+    fault: NDArray[np.int64]
+    size: Real
+    widened: float = 1.0
+    typical: Real | None = None
+    """Magnitudes of readings of this kind, shape (some draws, readings)."""
+
+
+def _gathered(kind: Kind, blocks: Sequence[Agreeing], widths: Real, widened: float, typical: Real | None) -> Evidence:
+    fault, _, size, chance = (np.concatenate([block[which] for block in blocks]) for which in range(4))
+    weight = chance * widths[fault]
+    draws = BLOCK * len(blocks)
+    total, squares = float(weight.sum()), float(np.square(weight).sum())
+    error = np.sqrt(max(squares / total**2 - 1 / draws, 0.0)) if total else np.inf
+    return Evidence(kind, total / draws, float(error), draws, weight, fault, size, widened, typical)
+
+
+def shares(found: Sequence[Evidence]) -> tuple[Real, Real]:
+    """Share of each kind, all alike beforehand, and its standard error from the number of draws.
+
+    Parameters
+    ----------
+    found : evidence of each kind.
+
+    Returns
+    -------
+    (shares, standard errors), shape (kinds,) each [-].
+
+    Examples
+    --------
+    >>> one = Evidence(Kind("right", ()), 3.0, 0.1, 10, np.ones(1), np.zeros(1, int), np.ones(1))
+    >>> two = Evidence(Kind("pad missing", ()), 1.0, 0.1, 10, np.ones(1), np.zeros(1, int), np.ones(1))
+    >>> [value.round(3).tolist() for value in shares([one, two])]
+    [[0.75, 0.25], [0.027, 0.027]]
+
+    Source
+    ------
+    Bayes' rule with equal prior probabilities; errors by first-order propagation.
+    """
+    likelihood = np.array([each.likelihood for each in found])
+    error = np.array([each.error if each.likelihood else 0.0 for each in found])
+    total = likelihood.sum()
+    share = likelihood / total if total else np.full(likelihood.size, 1 / likelihood.size)
+    square = np.square(share * error)
+    return share, np.sqrt((1 - 2 * share) * np.square(error) * share**2 + share**2 * square.sum())
+
+
+def evidence(
+    of: Session,
+    kinds: Sequence[Kind],
+    readings: Sequence[KnownReading],
+    seed: int,
+    meter: Meter | None = None,
+    draws: int | None = None,
+    progress: Callable[[float], None] | None = None,
+) -> tuple[Evidence, ...]:
+    """Likelihood of each kind of fault, from readings of known ends.
+
+    Parameters
+    ----------
+    of : the session; its ends may hold more than were read.
+    kinds : kinds of fault.
+    readings : what was read.
+    seed : seed of the simulation.
+    meter : likelihood of an ohmmeter's reading, where there was one.
+    draws : number of draws of each kind; as many as the shares need if left out.
+    progress : called with the finished share, 0 to 1.
+
+    Returns
+    -------
+    tuple of Evidence, one for each kind.
+
+    Examples
+    --------
+    See `chain.prove.prove`.
+
+    Source
+    ------
+    Mean over draws of the chance of the readings; where fewer than a dozen draws agree, with spans widened until so many do.
+    """
+    work = work_of(of, kinds, readings, meter, seed)
+    whole = [[(0.0, 1.0)] * len(each) for each in work.plans]
+    pilot = list(in_order(lambda number: work.predicted(number, whole), range(PILOT_BLOCKS)))
+    windows = windows_of(work, pilot)
+    blocks: list[list[Agreeing]] = []
+    most = -(-(draws or MOST_DRAWS) // BLOCK)
+    widths = [np.array([high - low for low, high in own]) for own in windows]
+    found = _distant(work, pilot)
+    while len(blocks) < most:
+        numbers = range(PILOT_BLOCKS + len(blocks), PILOT_BLOCKS + min(len(blocks) + 2 * thread_count(), most))
+        blocks += in_order(lambda number: _agreeing(work, number, windows), numbers)
+        for index, kind in enumerate(work.kinds):
+            if windows[index]:
+                own = [block[index] for block in blocks]
+                found[index] = _gathered(kind, own, widths[index], 1.0, found[index].typical)
+        if progress is not None:
+            progress(len(blocks) / most)
+        hopeless = len(blocks) * BLOCK >= HOPELESS_DRAWS and not any(
+            each.likelihood for each in found if each.widened == 1
+        )
+        if draws is None and (hopeless or _settled(found)):
+            break
+    far = _distant(work, pilot)
+    return tuple(each if each.error <= MOST_ERROR else rough for each, rough in zip(found, far, strict=True))
+
+
+def _agreeing(work: Work, number: int, windows: Windows) -> list[Agreeing]:
+    return [
+        work.chances(index, block) if block else _NONE for index, block in enumerate(work.predicted(number, windows))
+    ]
+
+
+_NONE: Agreeing = (np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0), np.empty(0))
+
+
+def windows_of(work: Work, pilot: Sequence[list[list[Predicted]]]) -> list[list[tuple[float, float]]]:
+    """For each kind the sizes worth drawing from, fault by fault; empty for a kind that comes nowhere near the readings.
+
+    Parameters
+    ----------
+    work : the readings and kinds.
+    pilot : blocks of first draws over the whole range of sizes.
+
+    Returns
+    -------
+    list over kinds of a list of (low, high) over their faults, 0 to 1 for the whole range. Everything for all kinds where
+    none comes near.
+
+    Examples
+    --------
+    See `evidence`.
+
+    Source
+    ------
+    Own choice.
+    """
+    out = []
+    for index, plans in enumerate(work.plans):
+        own = [work.window([block[index][place] for block in pilot]) for place in range(len(plans))]
+        out.append([each or (0.0, 0.0) for each in own] if any(own) else [])
+    return out if any(out) else [[(0.0, 1.0)] * len(plans) for plans in work.plans]
+
+
+def _settled(found: Sequence[Evidence]) -> bool:
+    share, error = shares(found)
+    first = int(np.argmax(share))
+    if not found[first].likelihood or found[first].error > MOST_ERROR:
+        return False
+    return bool(error[first] < STILL or (error[first] < ROUGH and abs(share[first] - ENOUGH) > APART * error[first]))
+
+
+def _distant(work: Work, pilot: Sequence[list[list[Predicted]]]) -> list[Evidence]:
+    """Rough evidence from the first draws alone, spans widened until enough of them agree."""
+    out = []
+    for index, kind in enumerate(work.kinds):
+        typical = np.concatenate([each.magnitude for block in pilot for each in block[index]])
+        for factor in WIDENED:
+            agreeing = [work.chances(index, block[index], factor) for block in pilot]
+            rough = _gathered(kind, agreeing, np.ones(len(kind.faults)), factor, typical)
+            if rough.error <= MOST_ERROR:
+                break
+        out.append(rough)
+    return out

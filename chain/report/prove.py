@@ -1,0 +1,213 @@
+"""What the known ends prove: verdict and remedy first, then readings beside what they should be, then every kind of fault."""
+
+from __future__ import annotations
+
+from math import isinf
+
+from rich.console import Console
+
+from chain.ohmmeter import CAUTION
+from chain.prove import CANT_TELL, NONE_OF_THESE, Hypothesis, Proof
+from chain.report.figures import db, frequency, percent, span, vswr
+from chain.report.look import Column, notes, safe, say, show_table, title
+from chain.report.outline import plane_words
+
+__all__ = ["end_words", "ohm_words", "render"]
+
+SHOWN = 0.002
+"""Kinds with less than this share are told in one line."""
+MEANINGS = {
+    "right": "the chain reads as the set-up says",
+    "pad reversed": "{item} is turned round; its far end faces the analyzer",
+    "pad missing": "there is nothing like {item} in the way",
+    "pad's loss differs": "{item} loses {size} instead of what is stated; state that loss, or take another pad",
+    "near connector poor or calibration stale": (
+        "something at the near side reflects, {item} or the analyzer's own calibration; tighten and clean it, calibrate again, "
+        "and read one end once more"
+    ),
+    "near connector poor": "the joint {item} reflects {size} and changes when re-seated; clean, tighten or replace it",
+    "calibration stale": "readings stay off when connectors are re-seated (residual error {size}); calibrate again",
+    "far connector poor": "the joint {item} reflects {size}; clean, tighten or replace it",
+    "open end not open": "what was read as an open reflects {size}; take off what hangs there, dry it",
+    "50-ohm load taken for the other": "the load is a 50-ohm one; read the right one",
+    "pad blocks DC": "{item} is right at radio frequency and has a capacitor inside, or its series resistor's contact is open to DC",
+}
+STYLES = {"right": "green", CANT_TELL: "yellow", NONE_OF_THESE: "bold red"}
+
+
+def render(result: Proof, console: Console) -> None:
+    """Print what readings of known ends mean.
+
+    Parameters
+    ----------
+    result : the proof.
+    console : where to.
+
+    Examples
+    --------
+    `chain prove demo/boathouse.toml --open 2.20 --short 2.25 --load 1.67` prints one.
+
+    Source
+    ------
+    Own convention.
+    """
+    title(console, result.title)
+    say(console, safe(_sentence(result), STYLES.get(result.verdict, "red")))
+    advice = _advice(result)
+    if advice:
+        say(console, advice)
+    console.print()
+    _readings(result, console)
+    console.print()
+    _kinds(result, console)
+    console.print()
+    say(console, _conditions(result))
+    for what, text in result.ranges.items():
+        say(console, f"  {what}: {text}", indent=4, style="dim")
+    if result.ohms is not None:
+        say(console, CAUTION)
+    notes(console, result.warnings, result.assumed)
+
+
+def end_words(end: str, far_ohm: float) -> str:
+    """Name of a known end.
+
+    Parameters
+    ----------
+    end : one of `chain.knownends.ENDS`.
+    far_ohm : the antenna's impedance [ohm].
+
+    Returns
+    -------
+    str.
+
+    Examples
+    --------
+    >>> end_words("load", 75.0), end_words("open", 75.0)
+    ('75-ohm load', 'open')
+
+    Source
+    ------
+    Own convention.
+    """
+    return {"load": f"{far_ohm:g}-ohm load", "load50": "50-ohm load"}.get(end, end)
+
+
+def ohm_words(ohm: float) -> str:
+    """Reading of an ohmmeter.
+
+    Parameters
+    ----------
+    ohm : infinity for an open [ohm].
+
+    Returns
+    -------
+    str with its unit, or `open`.
+
+    Examples
+    --------
+    >>> ohm_words(86.6025), ohm_words(float("inf"))
+    ('86.6 ohm', 'open')
+
+    Source
+    ------
+    Own convention.
+    """
+    return "open" if isinf(ohm) else f"{ohm:.3g} ohm"
+
+
+def _sentence(result: Proof) -> str:
+    first = result.hypotheses[0]
+    if result.verdict == NONE_OF_THESE:
+        return (
+            "None of these: no chain with one of the faults below shows such readings. A figure mistyped, ends mixed up, "
+            "or more than one fault?"
+        )
+    if result.verdict == CANT_TELL:
+        likely = [f"{each.what} {percent(each.share)}" for each in result.hypotheses if each.share >= 0.05]
+        rest = " A fault, if there is one, is too small to show." if first.what == "right" else ""
+        return f"Can't tell: {', '.join(likely[:4])}.{rest}"
+    meaning = MEANINGS[first.what].format(item=first.item or "the pad", size=_size(first) or "something")
+    return f"{first.what[:1].upper()}{first.what[1:]} ({_share(first.share)}): {meaning}."
+
+
+def _size(each: Hypothesis) -> str:
+    if each.size is None or each.size_low is None or each.size_high is None:
+        return ""
+    if each.size_of == "loss_db":
+        return f"{db(each.size)} dB ({db(each.size_low)} to {db(each.size_high)})"
+    return f"{each.size:.2f} ({each.size_low:.2f} to {each.size_high:.2f})"
+
+
+def _advice(result: Proof) -> str:
+    found = result.telling
+    if found is None:
+        return ""
+    end = end_words(found.end, result.far_ohm)
+    read = f"Re-seat the near connectors and read the {end} again" if found.reseated else f"Read the {end} as well"
+    return (
+        f"{read}: VSWR {span(found.first_low, found.first_high)} if {found.first}, "
+        f"{span(found.second_low, found.second_high)} if {found.second} (90 %)."
+    )
+
+
+def _readings(result: Proof, console: Console) -> None:
+    first = result.hypotheses[0].what
+    both = first != "right"
+    columns = [Column("known end", figures=False), Column("screen\nVSWR"), Column("if right\n(95 %)")]
+    if both:
+        columns.append(Column(f"if {_short(first)}\n(95 %)"))
+    rows = []
+    for each in result.readings:
+        name = end_words(each.end, result.far_ohm) + (f", re-seated ({each.seating})" if each.seating else "")
+        row = [name, vswr(each.reading_vswr), span(each.right_low, each.right_high)]
+        rows.append([*row, span(each.first_low, each.first_high)] if both else row)
+    if result.ohms is not None:
+        row = ["ohmmeter, near end", ohm_words(result.ohms), ohm_words(result.ohms_expected)]
+        rows.append([*row, ""] if both else row)
+    show_table(console, columns, rows)
+
+
+def _short(what: str) -> str:
+    return what.split(" or ")[0]
+
+
+def _kinds(result: Proof, console: Console) -> None:
+    columns = [
+        Column("what it may be", figures=False, wraps=True),
+        Column("share"),
+        Column("where", figures=False),
+        Column("of size (95 %)", figures=False),
+    ]
+    shown = [each for each in result.hypotheses if each.share >= SHOWN]
+    rows = [
+        [each.what, _share(each.share), _where(each), _size(each) + (" loss" if each.size_of == "loss_db" else "")]
+        for each in shown
+    ]
+    show_table(console, columns, rows)
+    rest = [each.what for each in result.hypotheses if each.share < SHOWN]
+    if rest:
+        say(console, f"under {percent(SHOWN)}: {', '.join(rest)}")
+
+
+def _where(each: Hypothesis) -> str:
+    unsure = each.item and each.item_share < 0.8
+    return f"{each.item} ({each.item_share:.0%})" if unsure else each.item
+
+
+def _conditions(result: Proof) -> str:
+    freq = result.freq_hz
+    where = frequency(float(freq[0]))
+    if freq.size > 1:
+        where = f"{where} to {frequency(float(freq[-1]))}, means of {freq.size} frequencies"
+    spans = "; ".join(f"{end_words(each.end, result.far_ohm)} as {each.told}" for each in result.readings)
+    return (
+        f"Read at {where} in {result.reading_ohm:g} ohm, calibrated {plane_words(result.plane)}; taken: {spans}. All kinds count "
+        f"alike beforehand; one is named from {result.enough:.0%} on. {result.draws} draws each, seed {result.seed}. Sizes "
+        "are drawn evenly from ranges that reach zero:"
+    )
+
+
+def _share(share: float) -> str:
+    """A share as a percentage; near certainty is never called certainty."""
+    return "> 99.9 %" if share > 0.999 else percent(share)
