@@ -128,12 +128,12 @@ def show(defect: Defect) -> str:
     Own convention.
     """
     if not defect.line:
-        lines = [f"{plain(defect.path)}: error: {defect.message}"]
+        lines = [f"{plain(defect.path)}: error: {plain(defect.message)}"]
     else:
-        lines = [f"{plain(defect.path)}:{defect.line}:{defect.column}: error: {defect.message}"]
+        lines = [f"{plain(defect.path)}:{defect.line}:{defect.column}: error: {plain(defect.message)}"]
         lines += _excerpt(defect) if defect.source.strip() else []
     if defect.help:
-        lines.append(f"help: {defect.help}")
+        lines.append(f"help: {plain(defect.help)}")
     return "\n".join(lines)
 
 

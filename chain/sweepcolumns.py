@@ -88,14 +88,13 @@ def plan(sheet: Sheet, table: Table, options: SweepOptions) -> Plan | None:
     Own convention.
     """
     roles = [role(cell.text) for cell in table.header]
-    width = len(table.header) or max(len(cells) for cells in table.rows)
     faults = len(sheet.faults)
     if not table.header and not (options.quantity and options.frequency_unit):
         first = table.rows[0][0]
         remedy = f"{EXAMPLE}, or give --quantity and --frequency-unit"
         sheet.fault(first, "the file has no header", remedy)
         return None
-    asked = _asked(sheet, table, width, options)
+    asked = _asked(sheet, table, options)
     frequency, factor = _frequency(sheet, table, roles, asked, options)
     if len(sheet.faults) > faults:
         return None
@@ -123,9 +122,9 @@ def _words(text: str) -> list[str]:
     return spelt(text).split()
 
 
-def _asked(sheet: Sheet, table: Table, width: int, options: SweepOptions) -> tuple[int, ...]:
+def _asked(sheet: Sheet, table: Table, options: SweepOptions) -> tuple[int, ...]:
     """Columns that the user names, by number or header."""
-    found = []
+    found, width = [], table.width
     place = table.header[0] if table.header else table.rows[0][0]
     for name in options.columns:
         names = [cell.text for cell in table.header]
@@ -184,10 +183,9 @@ def _settled(
 ) -> Settled | None:
     """Quantity and columns; None where a fault was noted."""
     asked = tuple(index for index in asked if index != frequency)
-    width = len(table.header) or max(len(cells) for cells in table.rows)
     if options.quantity:
-        return _by_quantity(sheet, table, roles, asked, (width, frequency), options.quantity)
-    wanted = asked or tuple(index for index in range(width) if index != frequency)
+        return _by_quantity(sheet, table, roles, asked, frequency, options.quantity)
+    wanted = asked or tuple(index for index in range(table.width) if index != frequency)
     groups = _groups([each if index in wanted else "foreign" for index, each in enumerate(roles)])
     if not groups:
         _nothing(sheet, table, roles, wanted)
@@ -231,16 +229,15 @@ def _by_quantity(
     table: Table,
     roles: Sequence[str],
     asked: tuple[int, ...],
-    size: tuple[int, int],
+    frequency: int,
     quantity: str,
 ) -> Settled | None:
     """Columns of the quantity that the user names."""
     words, count = QUANTITIES[quantity]
-    width, frequency = size
     if not asked:
         groups = _groups(roles)
         own = groups.get(quantity, [])
-        others = tuple(index for index in range(width) if index != frequency)
+        others = tuple(index for index in range(table.width) if index != frequency)
         known = tuple(index for index in others if not roles or roles[index] != "foreign")
         if len(own) == 1:
             asked = own[0]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import re
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
@@ -55,6 +56,11 @@ class Table:
     rows: tuple[tuple[Cell, ...], ...]
     mark: str
     sign: str
+
+    @property
+    def width(self) -> int:
+        """How many columns there are: as the header says, else as most rows have it."""
+        return len(self.header) or Counter(len(row) for row in self.rows).most_common(1)[0][0]
 
 
 class _Line(NamedTuple):

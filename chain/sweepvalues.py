@@ -113,7 +113,7 @@ def _numbers(sheet: Sheet, table: Table, wanted: Sequence[int], settled: bool) -
         place = table.rows[MOST_POINTS][0]
         sheet.fault(place, f"holds {len(table.rows)} points, more than {MOST_POINTS}", "thin the sweep out")
         return None
-    width = len(table.header) or max(set(map(len, table.rows)), key=[len(row) for row in table.rows].count)
+    width = table.width
     if table.header and {len(row) for row in table.rows} == {max(map(len, table.rows))} != {width}:
         message = f"the header names {width} columns, the lines below hold {len(table.rows[0])}"
         remedy = "name every column, and write decimal points where commas part the columns"
