@@ -1,5 +1,6 @@
 """Plots as data: every figure drawn is a figure of the answer, axes hold them, colours are those published."""
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -9,9 +10,12 @@ from hypothesis import strategies as st
 from plot_cases import CASES, EVERY, answer, plots
 from skrf.tlineFunctions import zl_2_Gamma0
 
+from chain.cures import Share
 from chain.plots.axes import even_axis, frequency_axis, vswr_axis
+from chain.plots.budget import describe as describe_budget
 from chain.plots.disc import constant_reactance, constant_resistance
 from chain.plots.figure import LOOKS, PALETTE, CurveChart, ReflectionChart, part_look, spread
+from chain.plots.recover import describe as describe_recovery
 
 
 def by_role(chart):
@@ -42,15 +46,11 @@ def test_the_stack_is_the_budget_without_gap_or_overlap():
 
 def test_a_step_between_impedances_has_its_band_in_its_place():
     """A 50-ohm barrel among 75-ohm leads shows where it stands."""
-    from dataclasses import replace
-
-    from chain.plots.budget import describe
-
     result = answer("budget")
     joint = replace(result.budget.joints[2], mismatch_loss_db=0.18)
     joints = (*result.budget.joints[:2], joint, result.budget.joints[3])
     stepped = replace(result, budget=replace(result.budget, joints=joints))
-    bands = [series for series in describe(stepped)[0].series if series.role == "part"]
+    bands = [series for series in describe_budget(stepped)[0].series if series.role == "part"]
     assert [series.label.split(" dB ")[1] for series in bands] == [
         "adapter",
         "pad",
@@ -128,6 +128,15 @@ def test_the_reflection_chart_is_in_the_far_impedance_and_says_so():
     assert all(np.isin(trace.points, result.region.outline).all() for trace in regions)
 
 
+def test_the_named_region_is_that_of_the_worst_point_wherever_it_is():
+    """The point with the highest upper end, in the middle of the sweep as well."""
+    result = answer("sweep")
+    high = np.where(np.arange(result.high.size) == 40, 50.0, result.high)
+    named = describe_recovery(replace(result, high=high))[1].traces[0]
+    assert named.label == f"region 95 % at {result.freq_hz[40] / 1e6:g} MHz"
+    assert np.array_equal(named.points, result.region.outline[40])
+
+
 def test_shares_and_planes_are_those_of_the_answers():
     shares = {group.label: group.bars[0].high for group in plots("sweep")[-1].groups}
     assert shares == {each.id: each.share for each in answer("sweep").contributions}
@@ -143,13 +152,8 @@ def test_shares_and_planes_are_those_of_the_answers():
 
 def test_more_contributions_than_room_leave_the_sum_whole():
     """The smallest are drawn as one."""
-    from dataclasses import replace
-
-    from chain.cures import Share
-    from chain.plots.recover import describe
-
     many = tuple(Share(f"part {number}", 0.05) for number in range(20))
-    groups = describe(replace(answer("few"), contributions=many))[-1].groups
+    groups = describe_recovery(replace(answer("few"), contributions=many))[-1].groups
     assert sum(group.bars[0].high for group in groups) == pytest.approx(1.0)
     assert groups[-1].label == "others"
 
