@@ -2,21 +2,43 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.intervals import DRAWS, SEED, belts_of, drawn_terms
-from chain.simulate import CHUNK, Measurement
+from chain.belt import Belt
+from chain.intervals import PER_CHUNK, SEED, belts_of, drawn_terms
+from chain.simulate import Measurement
 from chain.threads import in_order
 
-__all__ = ["MOST_DRAWS", "draws_needed", "tolerance"]
+__all__ = ["Accuracy", "draws_needed", "tolerance"]
 
 Real = NDArray[np.float64]
 
-MOST_DRAWS = 64_000
-LEAST_CHUNKS = DRAWS // CHUNK
+MOST_DRAWS = {1: 64_000, 2: 1_024_000}
+MOST_DRAWN_POINTS = 20_000_000
+"""Draws times frequencies that a second digit may cost: about ten seconds."""
 PLACES = 5
-"""Frequencies at which two independent runs are compared."""
+"""Frequencies at which batches are compared."""
+BATCHES = 4
+CHUNKS_APART = 1_000_000
+
+
+@dataclass(frozen=True)
+class Accuracy:
+    """How many draws an interval takes and how well its ends are then known, as reflection magnitudes."""
+
+    draws: int
+    digits: int
+    """Significant digits wanted of the uncertainty, a quarter of the interval's width."""
+    end_tolerance: float
+    """Half a unit of the last of them: how far off an end may be by the draws alone."""
+    end_error: float
+    """Two standard deviations of an end over runs of so many draws."""
+    settled: bool
+    """Every end keeps its tolerance; otherwise the most draws were reached."""
 
 
 def tolerance(low: float, high: float, digits: int) -> float:
@@ -46,49 +68,80 @@ def tolerance(low: float, high: float, digits: int) -> float:
 
 
 def draws_needed(
-    way: Measurement, observed: Real, complex_reading: bool = False, digits: int = 1, seed: int = SEED
-) -> int:
-    """Draws for which two independent runs agree within the tolerance, at up to five of the frequencies.
+    way: Measurement,
+    ends: Callable[[Belt, slice], tuple[Real, Real]],
+    complex_reading: bool = False,
+    digits: int = 1,
+    seed: int = SEED,
+    progress: Callable[[float], None] | None = None,
+) -> Accuracy:
+    """Draws for which the ends, repeated, keep within the tolerance, judged at up to five of the frequencies.
 
     Parameters
     ----------
     way : the measurement.
-    observed : shape (frequencies,), statistic seen (see `chain.belt.statistic`) [-].
+    ends : gives the ends of interest of belts at some of the frequencies: those of an interval, or of the readings
+        accepted for a true magnitude.
     complex_reading : whether readings have a phase.
     digits : significant digits wanted, 1 or 2.
-    seed : seed of the first run; the second uses the next.
+    seed : seed of the draws.
+    progress : called with 0 before each round, so that a long wait does not look like a stop.
 
     Returns
     -------
-    int, between 4,000 and 64,000, doubled until the runs agree.
+    Accuracy, its draws a multiple of 4,000; 64,000 at most, or with two digits as many as can be afforded.
 
     Examples
     --------
-    >>> draws_needed(Measurement(np.array([1e8]), 75.0, 75.0, (), (), noise=0.02), np.array([0.5]))
-    4000
+    >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), (), noise=0.02)
+    >>> found = draws_needed(way, lambda made, places: made.interval(np.array([0.5])[places]))
+    >>> found.draws, found.end_tolerance, found.settled
+    (4000, 0.005, True)
 
     Source
     ------
-    Adaptive procedure in the spirit of JCGM 101:2008, 7.9 (memory).
+    JCGM 101:2008, 7.9.4 (memory): batches, and twice the standard deviation of what is wanted against the tolerance. An end
+    from n times as many draws has a standard deviation smaller by the root of n.
     """
-    step = max(1, -(-way.freq_hz.size // PLACES))
-    thin, seen = way.at(slice(0, None, step)), observed[::step]
-    runs: list[list[NDArray[np.float32]]] = [[], []]
-    chunks = LEAST_CHUNKS
+    places = slice(0, None, max(1, -(-way.freq_hz.size // PLACES)))
+    thin = way.at(places)
+    batches: list[list[NDArray[np.float32]]] = [[] for _ in range(BATCHES)]
+    most = MOST_DRAWS[1] if digits == 1 else _affordable(way.freq_hz.size)
+    drawn, chunks = 0, 1
 
-    def ends_of(run: int) -> tuple[Real, Real]:
-        runs[run].append(drawn_terms(thin, complex_reading, range(drawn, chunks), seed + run))
-        return belts_of(np.concatenate(runs[run], axis=2))[0].interval(seen)
+    def ends_of(batch: int) -> tuple[Real, Real]:
+        # Batch by batch the same draws again, and more of them: chunk numbers tell them apart.
+        own = range(batch * CHUNKS_APART + drawn, batch * CHUNKS_APART + chunks)
+        batches[batch].append(drawn_terms(thin, complex_reading, own, seed))
+        return ends(belts_of(np.concatenate(batches[batch], axis=2))[0], places)
 
-    drawn = 0
-    while chunks * CHUNK < MOST_DRAWS:
-        ends = np.stack([end for pair in in_order(ends_of, (0, 1)) for end in pair])
-        settled = [
-            max(abs(a - c), abs(b - d)) <= 2 * tolerance(a, b, digits)
-            for a, b, c, d in ends.T
-            if not np.isnan([a, b, c, d]).any()
-        ]
-        if all(settled):
-            break
-        drawn, chunks = chunks, 2 * chunks
-    return chunks * CHUNK
+    while True:
+        if progress is not None:
+            progress(0.0)
+        found = _judged(np.array(list(in_order(ends_of, range(BATCHES)))), chunks, digits, most)
+        if found.settled or BATCHES * chunks * PER_CHUNK >= most:
+            return found
+        drawn, chunks = chunks, BATCHES * chunks
+
+
+def _affordable(frequencies: int) -> int:
+    return int(np.clip(MOST_DRAWN_POINTS // frequencies, MOST_DRAWS[1], MOST_DRAWS[2]))
+
+
+def _judged(ends: Real, chunks: int, digits: int, most: int) -> Accuracy:
+    """Accuracy from the ends of batches of so many chunks, shape (batches, 2, places); NaN where one gives no interval.
+
+    No more draws are proposed than the batches have together: beyond them one would guess, and larger batches are drawn.
+    """
+    known = ends[:, :, ~np.isnan(ends).any(axis=(0, 1))]
+    if not known.size:
+        return Accuracy(PER_CHUNK, digits, 0.0, 0.0, True)
+    wanted = np.array([tolerance(low, high, digits) for low, high in known.mean(axis=0).T])
+    variance = known.var(axis=0, ddof=1)
+    # Pooled over the places, for the low and the high ends apart: the spread of four batches alone says little.
+    short = 2 * float(np.sqrt((variance / wanted**2).mean(axis=1)).max())
+    error = 2 * float(np.sqrt(variance.mean(axis=1)).max())
+    needed = max(1, int(np.ceil(short**2 * chunks)))
+    taken = min(needed, BATCHES * chunks, most // PER_CHUNK)
+    error *= np.sqrt(chunks / taken)
+    return Accuracy(taken * PER_CHUNK, digits, float(wanted.max()), float(error), needed <= taken)

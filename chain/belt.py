@@ -45,15 +45,15 @@ class Belt:
     """Belts of one statistic at several places (frequencies or channels).
 
     `edge` is the largest statistic tabulated at each place; `score` the log likelihood ratio, shape (places, grid,
-    bins); `least` the smallest score accepted, `first` and `last` the outermost bins with accepted draws of their own,
-    shape (places, grid) each.
+    bins); `least` the smallest score accepted, `first` and `last` the lowest and highest statistic accepted, in bins, shape
+    (places, grid) each.
     """
 
     edge: Real
     score: NDArray[np.float32]
     least: Real
-    first: NDArray[np.intp]
-    last: NDArray[np.intp]
+    first: Real
+    last: Real
     coverage: float
 
     def interval(self, observed: Real) -> tuple[Real, Real]:
@@ -70,7 +70,7 @@ class Belt:
         """Lowest and highest statistic accepted for one true magnitude, at each place: the hull, where there are gaps."""
         at = int(np.clip(np.searchsorted(GRID, magnitude) - 1, 0, GRID.size - 2))
         weight = (magnitude - GRID[at]) / (GRID[at + 1] - GRID[at])
-        ends = [each[:, at] * (1 - weight) + each[:, at + 1] * weight for each in (self.first, self.last + 1)]
+        ends = [each[:, at] * (1 - weight) + each[:, at + 1] * weight for each in (self.first, self.last)]
         return self.edge * ends[0] / BINS, self.edge * ends[1] / BINS
 
 
@@ -99,7 +99,7 @@ def statistic(maps: Maps, known: Maps, far: Complex, complex_reading: bool) -> R
     ----------
     maps : drawn maps, shape (draws, frequencies).
     known : the nominal map, shape (1, frequencies).
-    far : true reflections, broadcast against the draws.
+    far : true reflections, broadcast against the draws [-].
     complex_reading : whether the reading's phase is known.
 
     Returns
@@ -150,17 +150,30 @@ def belt(samples: NDArray[np.float32] | Real, coverage: float = 0.95, cap: float
     edge = np.empty(places)
     score = np.empty((places, grid, BINS), dtype=np.float32)
     least = np.empty((places, grid))
-    first, last = np.empty((2, places, grid), dtype=np.intp)
+    first, last = np.empty((2, places, grid))
     for place in range(places):
         edge[place] = max(min(float(samples[place].max()), cap), 1e-6) * (1 + 1e-6)
         fine = _counts(samples[place], edge[place])
         counts = fine.reshape(grid, BINS, FINE).sum(axis=2).astype(float)
         score[place] = _scores(counts, draws)
         least[place] = _least(score[place], fine, coverage)
-        # Where no magnitude has any draws every score is high: only bins with draws of their own count.
-        inside = (counts > 0) & (score[place] >= least[place][:, None])
-        first[place], last[place] = inside.argmax(axis=1), BINS - 1 - inside[:, ::-1].argmax(axis=1)
+        margin = score[place] - least[place][:, None]
+        first[place] = _outermost(margin, counts > 0)
+        last[place] = BINS - _outermost(margin[:, ::-1], counts[:, ::-1] > 0)
     return Belt(edge, score, least, first, last, coverage)
+
+
+def _outermost(margin: Real, own: NDArray[np.bool_]) -> Real:
+    """Lowest statistic accepted for each magnitude, in bins: where the margin passes zero between two of them.
+
+    Where no magnitude has any draws every score is high: only bins with draws of the magnitude's own count.
+    """
+    inside = own & (margin >= 0)
+    rows, at = np.arange(len(margin)), inside.argmax(axis=1)
+    outside = np.maximum(at - 1, 0)
+    here, there = margin[rows, at], margin[rows, outside]
+    falls = own[rows, outside] & (there < 0)
+    return np.asarray(np.where(falls, at + 0.5 - here / np.where(falls, here - there, 1), at), dtype=float)
 
 
 def _counts(samples: Real, edge: float) -> NDArray[np.intp]:
@@ -169,14 +182,11 @@ def _counts(samples: Real, edge: float) -> NDArray[np.intp]:
     counts = np.empty((grid, fine), dtype=np.intp)
     # A few rows at a time, so that values and counts stay in the cache.
     rows = max(1, PIECE // samples.shape[1])
-    offset = fine * np.arange(rows, dtype=np.intp)[:, None]
     for start in range(0, grid, rows):
         scaled = samples[start : start + rows] * (fine / edge)
         np.minimum(scaled, fine - 1, out=scaled)
-        index = scaled.astype(np.intp)
-        index += offset[: len(index)]
-        found = np.bincount(index.ravel(), minlength=len(index) * fine)
-        counts[start : start + rows] = found.reshape(-1, fine)
+        for row, found in enumerate(scaled.astype(np.intp), start):
+            counts[row] = np.bincount(found, minlength=fine)
     return counts
 
 
@@ -216,4 +226,4 @@ def _least(score: NDArray[np.float32], fine: NDArray[np.intp], coverage: float) 
     wanted = draws - np.floor((1 - coverage - GUARD) * draws).astype(int)
     at = np.argmax(reached >= wanted, axis=1)
     found = (keys[np.arange(len(keys)), at] >> COUNT_BITS).astype(np.int32).view(np.float32)
-    return -found.astype(float)
+    return np.asarray(-found.astype(float))

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from chain.belt import Belt
 from chain.cascade import build
 from chain.errors import ChainError
 from chain.intervals import DRAWS, SEED, table
@@ -18,7 +19,7 @@ from chain.simulate import CHUNK, Measurement, measurement, nominal_maps, simula
 from chain.unknowns import names, only
 from library.records import Adapter, Limit, Pad, Part
 
-__all__ = ["Cure", "Share", "best_cure", "contributions", "cures", "interval_at"]
+__all__ = ["Cure", "Share", "best_cure", "contributions", "cures", "ends_of", "expected_statistic", "interval_at"]
 
 Real = NDArray[np.float64]
 
@@ -122,13 +123,60 @@ def interval_at(
     `chain.belt`.
     """
     way = measurement(setup, build(setup, np.array([freq_hz]), fit=False))
-    made = table(way, has_phase, draws=draws, seed=seed)
+    return ends_of(table(way, has_phase, draws=draws, seed=seed).points, expected_statistic(way, magnitude, has_phase))
+
+
+def expected_statistic(way: Measurement, magnitude: float, has_phase: bool) -> Real:
+    """What would be observed of a true magnitude with every unknown at zero (see `chain.belt.statistic`).
+
+    Parameters
+    ----------
+    way : the measurement, at one frequency.
+    magnitude : true reflection magnitude [-].
+    has_phase : whether readings are complex.
+
+    Returns
+    -------
+    shape (1,), the magnitude itself, or the reading that is the median over the antenna's phase [-].
+
+    Examples
+    --------
+    >>> expected_statistic(Measurement(np.array([1e8]), 75.0, 75.0, (), ()), 0.3, False).round(6).tolist()
+    [0.3]
+
+    Source
+    ------
+    The nominal bilinear map.
+    """
     if has_phase:
-        observed = np.array([magnitude])
-    else:
-        phases = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)[:, None]
-        observed = np.median(np.abs(nominal_maps(way).reading(magnitude * phases)), axis=0)
-    low, high = made.points.interval(observed)
+        return np.array([magnitude])
+    phases = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)[:, None]
+    return np.asarray(np.median(np.abs(nominal_maps(way).reading(magnitude * phases)), axis=0))
+
+
+def ends_of(made: Belt, observed: Real) -> tuple[float, float]:
+    """Ends of one interval; those of everything possible where no magnitude accepts what was observed.
+
+    Parameters
+    ----------
+    made : belt of one place.
+    observed : shape (1,), the statistic observed [-].
+
+    Returns
+    -------
+    (low, high) reflection magnitudes [-].
+
+    Examples
+    --------
+    >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), (), noise=0.02)
+    >>> [round(end, 2) for end in ends_of(table(way).points, np.array([0.5]))]
+    [0.46, 0.54]
+
+    Source
+    ------
+    `chain.belt`.
+    """
+    low, high = made.interval(observed)
     return float(np.nan_to_num(low[0], nan=0.0)), float(np.nan_to_num(high[0], nan=1.0))
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.adaptive import draws_needed
+from chain.adaptive import Accuracy, draws_needed
 from chain.cascade import build
 from chain.guarantee import reading_bound
 from chain.intervals import SEED, Table, highest_proving, table
@@ -77,6 +77,8 @@ class Expectation(Shown):
     coverage: float
     seed: int
     draws: int
+    accuracy: Accuracy | None
+    """What the number of draws was settled by; None where it was given."""
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
 
@@ -92,6 +94,7 @@ class Expectation(Shown):
             {
                 "schema_version": SCHEMA_VERSION,
                 **{key: value for key, value in vars(self).items() if key not in ("rows", "aim_bound", "aim_reading")},
+                "accuracy": None if self.accuracy is None else vars(self.accuracy),
                 "rows": rows,
                 "aim_bound_vswr": self.aim_bound.vswr,
                 "aim_bound_reason": self.aim_bound.reason,
@@ -145,12 +148,14 @@ def expect(
     wanted = _wanted(setup, true_vswr)
     magnitude = np.asarray(magnitude_from_vswr(np.array(wanted)))
     known = nominal_maps(way)
-    if draws is None:
-        seen = np.abs(known.reading(np.array(1 / 3 + 0j)))[0]
-        draws = draws_needed(way, seen, digits=digits, seed=seed)
-    made = table(way, draws=draws, seed=seed, progress=progress)
     limit = setup.far.limit_vswr
-    edge_low, edge_high = made.points.accepted(float(magnitude_from_vswr(limit if limit is not None else 2.0)))
+    told = float(magnitude_from_vswr(limit if limit is not None else 2.0))
+    accuracy = None
+    if draws is None:
+        accuracy = draws_needed(way, lambda made, _: made.accepted(told), False, digits, seed, progress)
+        draws = accuracy.draws
+    made = table(way, draws=draws, seed=seed, progress=progress)
+    edge_low, edge_high = made.points.accepted(told)
     worst = int(np.argmax(edge_high - edge_low))
     sweep = _sweep(way, known, made, magnitude)
     names = ("reading_vswr", "reading_low", "reading_high", "bound_low", "bound_high")
@@ -175,6 +180,7 @@ def expect(
         made.coverage,
         made.seed,
         made.draws,
+        accuracy,
         setup.assumed,
         setup.warnings,
     )

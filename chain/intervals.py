@@ -29,8 +29,12 @@ BLOCK_BYTES = 24_000_000
 """Terms of the statistic that one thread holds at a time."""
 BLOCKS_PER_THREAD = 3
 LEAST_BLOCK = 8
-TERMS = 5
-LEAST_DOWN = np.float32(1e-12)
+TERMS = 7
+TURNS = 4
+"""Phases of the antenna, a quarter turn apart, in which each drawn measurement is read: as good as drawing four times."""
+PER_CHUNK = TURNS * CHUNK
+PIECE = CHUNK
+LEAST_DOWN, ONE = np.float32(1e-12), np.float32(1)
 
 
 @dataclass(frozen=True)
@@ -63,7 +67,7 @@ def table(
     way : the measurement.
     complex_reading : whether readings have a phase.
     channels : (lower, upper) edges of the channels to judge by their worst point [Hz].
-    draws : simulated measurements for each true magnitude, rounded up to whole chunks.
+    draws : simulated readings of each true magnitude, rounded up to whole chunks of 4,000.
     seed : seed of the run; the same seed gives the same table.
     progress : called with the finished share, 0 to 1.
 
@@ -82,7 +86,7 @@ def table(
     ------
     `chain.belt`; antenna's phase uniform, turning over a channel by a delay of up to 10 ns.
     """
-    chunks = max(1, -(-draws // CHUNK))
+    chunks = max(1, -(-draws // PER_CHUNK))
     count = way.freq_hz.size
     members = tuple(_members(way.freq_hz, low, high) for low, high in channels)
     largest = max(1, BLOCK_BYTES // (TERMS * 4 * chunks * CHUNK))
@@ -106,7 +110,7 @@ def table(
         if progress is not None:
             progress(len(belts) / len(starts))
     of_channels = _joined([judged[n] for n in range(len(members))]) if members else None
-    return Table(way.freq_hz, complex_reading, _joined(belts), of_channels, members, COVERAGE, seed, chunks * CHUNK)
+    return Table(way.freq_hz, complex_reading, _joined(belts), of_channels, members, COVERAGE, seed, chunks * PER_CHUNK)
 
 
 def _members(freq_hz: Real, low: float, high: float) -> slice:
@@ -138,7 +142,7 @@ def belts_of(terms: Samples, members: dict[int, slice] | None = None) -> tuple[B
     Examples
     --------
     >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), (), noise=0.02)
-    >>> made, worst = belts_of(drawn_terms(way, False, range(4), 1), {0: slice(0, 1)})
+    >>> made, worst = belts_of(drawn_terms(way, False, range(1), 1), {0: slice(0, 1)})
     >>> bool(made.interval(np.array([0.5]))[0] < 0.5), worst[0].shape
     (True, (61, 4000))
 
@@ -170,13 +174,13 @@ def drawn_terms(way: Measurement, complex_reading: bool, chunks: range, seed: in
 
     Returns
     -------
-    shape (5, frequencies, draws): coefficients of the numerator, highest power first, then the first two of the
-    denominator, whose constant is 1 [-].
+    shape (7, frequencies, drawn chains): square, single and constant term of the numerator, then square and single term of
+    the denominator, whose constant is 1; each single term is followed by that of an antenna a quarter turn on [-].
 
     Examples
     --------
     >>> drawn_terms(Measurement(np.array([1e8]), 75.0, 75.0, (), ()), False, range(2), 1)[:, 0, 0].round(6).tolist()
-    [1.0, 0.0, 0.0, 0.0, 0.0]
+    [1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0]
 
     Source
     ------
@@ -190,7 +194,8 @@ def drawn_terms(way: Measurement, complex_reading: bool, chunks: range, seed: in
             maps = compose(undo, maps)
         turn = _antenna(way.freq_hz, chunk, seed)
         p, r = maps.p * turn, maps.r * turn
-        found = (_square(p), 2 * (p * np.conj(maps.q)).real, _square(maps.q), _square(r), 2 * r.real)
+        mixed = 2 * p * np.conj(maps.q)
+        found = (_square(p), mixed.real, -mixed.imag, _square(maps.q), _square(r), 2 * r.real, -2 * r.imag)
         for part, term in zip(out, found, strict=True):
             part[:, index * CHUNK : (index + 1) * CHUNK] = term.T
     return out
@@ -209,19 +214,21 @@ def _antenna(freq_hz: Real, chunk: int, seed: int) -> NDArray[np.complex128]:
 def _magnitudes(terms: Samples) -> Samples:
     """|reading| for every magnitude of the grid, shape (grid, draws), a piece at a time that stays in the cache."""
     g = GRID.astype(np.float32)[:, None]
-    out = np.empty((GRID.size, terms.shape[1]), dtype=np.float32)
-    top, down = np.empty((2, GRID.size, CHUNK), dtype=np.float32)
-    for start in range(0, terms.shape[1], CHUNK):
-        a, b, c, d, e = terms[:, start : start + CHUNK]
-        for value, (square, single, constant) in ((top, (a, b, c)), (down, (d, e, np.float32(1)))):
-            np.multiply(square, g, out=value)
-            value += single
-            value *= g
-            value += constant
-        np.maximum(top, 0, out=top)
-        np.maximum(down, LEAST_DOWN, out=down)
-        np.divide(top, down, out=top)
-        np.sqrt(top, out=out[:, start : start + CHUNK])
+    out = np.empty((GRID.size, TURNS * terms.shape[1]), dtype=np.float32)
+    for start in range(0, terms.shape[1], PIECE):
+        square, near, near_on, constant, down_square, far, far_on = terms[:, start : start + PIECE]
+        top_even, down_even = square * g * g + constant, down_square * g * g + ONE
+        at = TURNS * start
+        # Half a turn on, the single terms change their sign.
+        for single, down_single in ((near, far), (near_on, far_on)):
+            top_odd, down_odd = single * g, down_single * g
+            for step in (np.add, np.subtract):
+                top, down = step(top_even, top_odd), step(down_even, down_odd)
+                np.maximum(top, 0, out=top)
+                np.maximum(down, LEAST_DOWN, out=down)
+                np.divide(top, down, out=top)
+                np.sqrt(top, out=out[:, at : at + top.shape[1]])
+                at += top.shape[1]
     return out
 
 

@@ -7,10 +7,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from chain.adaptive import Accuracy, draws_needed
 from chain.cascade import build, sweep_hz
-from chain.cures import USUAL_LOAD_DB, interval_at
+from chain.cures import USUAL_LOAD_DB, ends_of, expected_statistic
 from chain.ends import item_ends
-from chain.intervals import COVERAGE, DRAWS, SEED
+from chain.intervals import COVERAGE, SEED, table
 from chain.joints import BLOCKING
 from chain.maps import compose, inverse
 from chain.plainvalues import SCHEMA_VERSION, plain_values
@@ -64,6 +65,9 @@ class Planes(Shown):
     coverage: float
     seed: int
     draws: int
+    """Most that any of the planes took."""
+    accuracy: Accuracy | None
+    """What the number of draws was settled by, at the plane that is known least well; None where it was given."""
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
 
@@ -74,6 +78,7 @@ class Planes(Shown):
     def to_dict(self) -> dict[str, object]:
         """Plain values under the contracted keys."""
         own = {**vars(self), "planes": [vars(each) for each in self.planes]}
+        own["accuracy"] = None if self.accuracy is None else vars(self.accuracy)
         return plain_values({"schema_version": SCHEMA_VERSION, **own})  # type: ignore[return-value]
 
 
@@ -89,9 +94,10 @@ class _Way:
 def compare(
     setup: Setup,
     true_vswr: float = 1.5,
-    draws: int = DRAWS,
+    draws: int | None = None,
     seed: int = SEED,
     progress: Callable[[float], None] | None = None,
+    digits: int = 1,
 ) -> Planes:
     """Compare the possible planes of a set-up at the top of its sweep.
 
@@ -99,8 +105,10 @@ def compare(
     ----------
     setup : the set-up.
     true_vswr : true VSWR whose interval is shown beside that of the limit [-].
-    draws, seed : of the simulation.
+    draws : simulated measurements for each interval; as many as `digits` needs if left out.
+    seed : seed of the simulation.
     progress : called with the finished share, 0 to 1.
+    digits : significant digits wanted of the interval's ends, 1 or 2.
 
     Returns
     -------
@@ -120,19 +128,34 @@ def compare(
     freq = float(sweep_hz(setup)[-1])
     limit = setup.far.limit_vswr if setup.far.limit_vswr is not None else 2.0
     ways = list(_ways(setup))
-    rows = []
+    rows, settled, most = [], [], 0
     for index, way in enumerate(ways):
-        ends = []
-        for value in (true_vswr, limit):
-            magnitude = float(magnitude_from_vswr(value))
-            ends.append(interval_at(way.setup, freq, magnitude, way.has_phase, seed, draws))
+        ends, accuracy, drawn = _ends(way, freq, (true_vswr, limit), (draws, digits, seed))
         rows.append(_row(way, freq, (true_vswr, limit), ends, seed))
+        settled += [] if accuracy is None else [accuracy]
+        most = max(most, drawn)
         if progress is not None:
             progress((index + 1) / len(ways))
     named, reason = _recommend(rows)
+    least = max(settled, key=lambda each: (not each.settled, each.end_error), default=None)
     return Planes(
-        setup.title, freq, tuple(rows), named, reason, COVERAGE, seed, draws, setup.assumed, setup.warnings
+        setup.title, freq, tuple(rows), named, reason, COVERAGE, seed, most, least, setup.assumed, setup.warnings
     )
+
+
+def _ends(
+    way: _Way, freq_hz: float, true: tuple[float, float], run: tuple[int | None, int, int]
+) -> tuple[list[tuple[float, float]], Accuracy | None, int]:
+    """Intervals of the true VSWRs from one table, whose draws settle the last of them."""
+    draws, digits, seed = run
+    found = measurement(way.setup, build(way.setup, np.array([freq_hz]), fit=False))
+    seen = [expected_statistic(found, float(magnitude_from_vswr(value)), way.has_phase) for value in true]
+    accuracy = None
+    if draws is None:
+        accuracy = draws_needed(found, lambda made, _: made.interval(seen[-1]), way.has_phase, digits, seed)
+        draws = accuracy.draws
+    made = table(found, way.has_phase, draws=draws, seed=seed)
+    return [ends_of(made.points, each) for each in seen], accuracy, made.draws
 
 
 def _ways(setup: Setup) -> Iterator[_Way]:

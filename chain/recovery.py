@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from chain.adaptive import Accuracy
 from chain.coverage_region import Ellipse
 from chain.cures import Cure, Share
 from chain.errors import RangeError
@@ -81,6 +82,8 @@ class Recovery(Shown):
     excluded_share: float
     seed: int
     draws: int
+    accuracy: Accuracy | None
+    """What the number of draws was settled by; None where it was given."""
     channels: tuple[ChannelResult, ...]
     contributions: tuple[Share, ...]
     cure: Cure | None
@@ -99,6 +102,7 @@ class Recovery(Shown):
         own["contributions"] = [vars(each) for each in self.contributions]
         own["cure"] = None if self.cure is None else vars(self.cure)
         own["linear"] = None if self.linear is None else self.linear.to_dict()
+        own["accuracy"] = None if self.accuracy is None else vars(self.accuracy)
         own["region"] = None if self.region is None else vars(self.region)
         own["refused"] = [{"freq_hz": freq_hz, "reason": reason} for freq_hz, reason in self.refused]
         return plain_values({"schema_version": SCHEMA_VERSION, **own})  # type: ignore[return-value]

@@ -11,7 +11,7 @@ import click
 
 from chain.cli.completing import any_file, setup_files
 
-__all__ = ["Common", "common", "enforce", "setup_argument"]
+__all__ = ["Common", "common", "digits_option", "enforce", "setup_argument"]
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
@@ -112,6 +112,40 @@ def enforce(function: Function) -> Function:
     """
     return click.option(
         "--enforce", is_flag=True, help="Exit with 1 if the limit is not met, not proven or not fitting."
+    )(function)
+
+
+def digits_option(function: Function) -> Function:
+    """Add `--digits`: how well the ends of an interval must be known.
+
+    Parameters
+    ----------
+    function : callback of a command with a parameter `digits`.
+
+    Returns
+    -------
+    the callback with the option attached.
+
+    Examples
+    --------
+    >>> @click.command()
+    ... @digits_option
+    ... def show(digits: int) -> None:
+    ...     click.echo(digits)
+    >>> show(["--digits", "2"], standalone_mode=False)
+    2
+
+    Source
+    ------
+    JCGM 101:2008, 7.9.2 (memory): numerical tolerance from the significant digits of the standard uncertainty.
+    """
+    return click.option(
+        "--digits",
+        type=click.IntRange(1, 2),
+        default=1,
+        show_default=True,
+        metavar="1|2",
+        help="Draw until the ends of intervals hold to so many digits of the uncertainty.",
     )(function)
 
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from chain.cli.options import Common, common, setup_argument
+from chain.cli.options import Common, common, digits_option, setup_argument
 from chain.cli.output import deliver, refuse_overwriting
 from chain.cli.plotoption import PlotCommand, check_plot, draw_after, plot_option, write_plot
 from chain.cli.progress import progress
@@ -22,9 +22,10 @@ __all__ = ["command"]
 @click.command("planes", cls=PlotCommand, short_help="Where is it best to calibrate?")
 @setup_argument
 @click.option("--true", "true", default="VSWR 1.5", metavar="VSWR", help="True value to compare at, beside the limit.")
+@digits_option
 @plot_option
 @common
-def command(shared: Common, setup: str, true: str, plot: str | None) -> None:
+def command(shared: Common, setup: str, true: str, digits: int, plot: str | None) -> None:
     """Compare the set-up calibrated at each possible plane, and without a pad, at the top of its sweep.
 
     \b
@@ -43,7 +44,7 @@ def command(shared: Common, setup: str, true: str, plot: str | None) -> None:
     loaded = load_setup(setup)
     seed = SEED if shared.seed is None else shared.seed
     with progress(shared) as report:
-        found = compare(loaded, wanted, seed=seed, progress=report)
+        found = compare(loaded, wanted, seed=seed, progress=report, digits=digits)
 
     def plots() -> tuple[Plot, ...]:
         from chain.plots import planes

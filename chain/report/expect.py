@@ -7,7 +7,7 @@ from rich.console import Console
 from chain.expect import Aim, Expectation
 from chain.report.figures import frequency, lower, percent, span, vswr
 from chain.report.look import Column, notes, say, show_table, title
-from chain.report.outline import plane_words
+from chain.report.outline import draws_words, plane_words
 
 __all__ = ["render", "verdict_lines"]
 
@@ -55,7 +55,7 @@ def render(result: Expectation, console: Console) -> None:
         f"At {frequency(result.worst_hz)}, where {'the limit' if result.limit_vswr else 'VSWR 2'} is told least well. "
         f"Antenna in {result.far_ohm:g} ohm at its own connector, screen in {result.reading_ohm:g} ohm, calibrated "
         f"{plane_words(result.plane)}; inf: everything comes back, as from an open. "
-        f"{result.draws} draws, seed {result.seed}.",
+        f"{draws_words(result)}.",
     )
     notes(console, result.warnings, result.assumed)
 

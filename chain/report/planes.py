@@ -7,6 +7,7 @@ from rich.console import Console
 from chain.planes import Plane, Planes
 from chain.report.figures import db, frequency, percent, span
 from chain.report.look import Column, notes, say, show_table, title
+from chain.report.outline import draws_words
 
 __all__ = ["render"]
 
@@ -52,7 +53,7 @@ def render(result: Planes, console: Console) -> None:
     say(
         console,
         f"VSWR at {frequency(result.freq_hz)}, intervals of {share}; inf: everything may come back. Noise: what the trace "
-        f"noise of one raw reading grows by at the antenna. {result.draws} draws, seed {result.seed}.",
+        f"noise of one raw reading grows by at the antenna. {draws_words(result)}.",
     )
     notes(console, result.warnings, result.assumed)
 

@@ -14,7 +14,7 @@ from rich.text import Text
 from chain.recover import Recovery
 from chain.report.figures import db, frequency, percent, span, vswr
 from chain.report.look import Column, notes, safe, say, show_table, title
-from chain.report.outline import plane_words
+from chain.report.outline import draws_words, plane_words
 
 __all__ = ["render", "sentence"]
 
@@ -219,7 +219,7 @@ def _conditions(result: Recovery) -> str:
     text = (
         f"Taken as {result.interpretation}. Screen in {result.reading_ohm:g} ohm, calibrated {plane_words(result.plane)}; "
         f"antenna in {result.far_ohm:g} ohm at its own connector; lost: to its reflection. Nothing can read above "
-        f"VSWR {vswr(result.ceiling_vswr)} (ceiling). {result.draws} draws, seed {result.seed}."
+        f"VSWR {vswr(result.ceiling_vswr)} (ceiling). {draws_words(result)}."
     )
     if result.excluded_share > 0:
         text += f" Share of the draws that would need more than a full reflection: {percent(result.excluded_share)}."
