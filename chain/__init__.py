@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from chain.barepad import bare_pad as bare_pad
     from chain.budget import budget as budget
     from chain.budget import levels as levels
+    from chain.card import card as card
     from chain.cascade import build as build
     from chain.checks import check as check
     from chain.choose import choose as choose
@@ -39,6 +40,9 @@ if TYPE_CHECKING:
     from chain.learnsweeps import one_port_sweeps as one_port_sweeps
     from chain.learnsweeps import two_port_sweeps as two_port_sweeps
     from chain.needfile import load_need as load_need
+    from chain.page import page as page
+    from chain.pagehtml import card_html as card_html
+    from chain.pagehtml import page_html as page_html
     from chain.planes import compare
     from chain.readings import typed_readings as typed_readings
     from chain.recover import recover as recover
@@ -60,6 +64,8 @@ _HOMES = {
     "bare_pad": "chain.barepad",
     "budget": "chain.budget",
     "build": "chain.cascade",
+    "card": "chain.card",
+    "card_html": "chain.pagehtml",
     "check": "chain.checks",
     "choose": "chain.choose",
     "compare_planes": "chain.planes:compare",
@@ -73,6 +79,8 @@ _HOMES = {
     "load_need": "chain.needfile",
     "load_setup": "chain.setupfile",
     "one_port_sweeps": "chain.learnsweeps",
+    "page": "chain.page",
+    "page_html": "chain.pagehtml",
     "parse_setup": "chain.setupfile",
     "read_sweep": "chain.sweepfile",
     "recover": "chain.recover",

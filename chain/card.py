@@ -17,6 +17,7 @@ from chain.ohmmeter import CAUTION, DcReading, dc_card
 from chain.plainvalues import SCHEMA_VERSION, plain_values
 from chain.ratios import reflection_from_ohm, return_loss_db, vswr
 from chain.records import Item, Setup
+from chain.showing import Shown
 from chain.simulate import CHUNK, Measurement, measurement, nominal_maps, simulate
 from chain.units import format_quantity
 from library.records import Coax
@@ -55,9 +56,12 @@ class PlacedItem:
     far: str
 
 
-@dataclass(frozen=True)
-class Card:
+@dataclass(frozen=True, repr=False)
+class Card(Shown):
     """Everything for the bench. Readings of known ends are at `plane` in `reading_ohm`, at three frequencies."""
+
+    ROWS = "ends"
+    COLUMNS = ("end", "freq_hz", "reading_vswr", "reading_low", "reading_high", "reading_return_loss_db")
 
     title: str
     plane: str
@@ -77,6 +81,10 @@ class Card:
     coverage: float
     seed: int
     draws: int
+
+    def headline(self) -> str:
+        """Title, and what the readings are."""
+        return f"{self.title}: screen with known ends, {self.reading_ohm:g} ohm, {self.coverage:.0%} interval"
 
     @property
     def cautions(self) -> tuple[Finding, ...]:

@@ -20,6 +20,7 @@ from chain.readings import Readings
 from chain.records import Setup
 from chain.recover import recover
 from chain.recovery import Recovery
+from chain.showing import Shown
 
 __all__ = ["MOST_FREQUENCIES", "ChannelOutlook", "Page", "page"]
 
@@ -46,9 +47,12 @@ class ChannelOutlook:
     ceiling_vswr: float
 
 
-@dataclass(frozen=True)
-class Page:
+@dataclass(frozen=True, repr=False)
+class Page(Shown):
     """Answer of `report`. `expectation` holds the page's whole grid of true values; `rows` are those worth printing."""
+
+    ROWS = "rows"
+    COLUMNS = Expectation.COLUMNS
 
     setup: Setup
     checked: CheckResult
@@ -66,6 +70,18 @@ class Page:
     def title(self) -> str:
         """Title of the set-up."""
         return self.setup.title
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What to beware of in the set-up and the sweep."""
+        return self.setup.warnings if self.recovery is None else self.recovery.warnings
+
+    @property
+    def proves(self) -> bool:
+        """Whether the sweep proves the limit, or without a sweep, whether some reading would; true without a limit."""
+        if self.recovery is not None:
+            return self.recovery.verdict in ("pass", "no limit")
+        return self.expectation.limit_vswr is None or self.expectation.aim_reading.vswr is not None
 
     @property
     def grid(self) -> dict[str, Real]:
@@ -92,7 +108,7 @@ class Page:
             {
                 "schema_version": SCHEMA_VERSION,
                 "title": self.title,
-                "warnings": self.setup.warnings,
+                "warnings": self.warnings,
                 "assumed": self.setup.assumed,
                 "check": self.checked.to_dict(),
                 "expect": {**expected, "rows": [vars(row) for row in self.rows]},

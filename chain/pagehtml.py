@@ -33,11 +33,15 @@ __all__ = ["card_html", "page_html"]
 
 WORST_SHOWN = 12
 PRINTED_ROWS = 8
-PRINTED_LINES = 66
-"""Lines of a set-up file that a printed page has room for."""
-PRINTED_ASSUMED = 16
-TINY_OVER = 8
-"""Joints from which the card is set smaller."""
+SHEET_MM = 272.0
+"""Height of a printed A4 sheet within its margins, with a little left over."""
+HEAD_MM, EXPECT_MM, SWEEP_MM, SECTION_MM = 62.0, 76.0, 78.0, 7.0
+"""Heights, as printed, of the sections that are always there: measured on the page."""
+DRAWING_MM, DRAWING_MOST_MM = 190.0, 62.0
+ASSUMED_MM, ASSUMED_LETTERS = 2.9, 78
+FILE_MM, FILE_LETTERS = 2.45, 62
+TINY_OVER = 18
+"""Joints, cautions and items to meter from which the card is set smaller."""
 RECORD_LINES = 12
 """Lines of the table to fill in, at least."""
 TITLE_LETTERS = 160
@@ -82,7 +86,7 @@ def page_html(page: Page) -> str:
 
     from chain.drawing import chain_svg
 
-    grid = page.grid
+    grid, drawing = page.grid, chain_svg(page.setup)
     row, column = live_places(page)
     script = _asset("page.js")
     values = {
@@ -91,7 +95,7 @@ def page_html(page: Page) -> str:
         "setup": page.setup,
         "known": page.expectation,
         "verdict": _verdict(page),
-        "wide": Markup(chain_svg(page.setup)),
+        "wide": Markup(drawing),
         "tall": Markup(chain_svg(page.setup, tall=True)),
         "plots": [Markup(curve_svg(each(page))) for each in (against_true, over_frequency)],
         "start_slider": round(float(grid["true"][row]) * 600),
@@ -102,8 +106,7 @@ def page_html(page: Page) -> str:
         "live": live_json(page),
         "script": script,
         "policy": _policy(script),
-        "printed_assumed": len(page.setup.assumed) <= PRINTED_ASSUMED,
-        "printed_setup": page.setup_text.count("\n") <= PRINTED_LINES and page.recovery is None,
+        "printed": _printed(page, drawing),
         "printed_rows": PRINTED_ROWS,
         "card": _card_values(page.card),
     }
@@ -218,6 +221,23 @@ def _verdict(page: Page) -> dict[str, Any]:
     return {"kind": kind, "head": head, "lines": lines, "stops": stops, "fit": check.verdict_line(page.checked)}
 
 
+def _printed(page: Page, drawing: str) -> dict[str, bool]:
+    """What of the longer lists fits on the first printed sheet; the rest is left to the screen, and said so."""
+    width, height = (float(each) for each in drawing.split('viewBox="0 0 ')[1].split('"')[0].split())
+    left = SHEET_MM - HEAD_MM - EXPECT_MM - min(DRAWING_MOST_MM, DRAWING_MM * height / width)
+    if page.recovery is not None:
+        left -= SWEEP_MM
+    remarks = [*page.setup.assumed, *page.warnings]
+    assumed = SECTION_MM + ASSUMED_MM / 2 * (1 + sum(1 + len(each) // ASSUMED_LETTERS for each in remarks))
+    fits = assumed < left
+    left -= assumed if fits else SECTION_MM
+    lines = page.setup_text.splitlines()
+    return {
+        "assumed": fits,
+        "setup": 2 * SECTION_MM + FILE_MM / 3 * sum(1 + len(each) // FILE_LETTERS for each in lines) < left,
+    }
+
+
 def _losses(page: Page) -> dict[str, Any]:
     """Attenuation of every item at three frequencies, and the totals."""
     found = page.account.budget
@@ -254,21 +274,21 @@ def _last_point(result: Recovery) -> int:
 
 
 def _card_values(card: Card) -> dict[str, Any]:
-    wiring = _steps(card)
+    wiring, alone = _steps(card), _alone(card.dc)
     return {
         "own": card,
         "steps": wiring,
         "readings": _readings(card),
         "whole": [each for each in card.dc if each.item == WHOLE_CHAIN],
-        "alone": _alone(card.dc),
+        "alone": alone,
         "cautions": _ordered(card.cautions),
-        "tiny": len(wiring) > TINY_OVER,
+        "tiny": len(wiring) + len(card.cautions) + len(alone) > TINY_OVER,
         "spare": max(0, RECORD_LINES - len(card.places)),
     }
 
 
 def _steps(card: Card) -> list[_Step]:
-    """Joints in the order of wiring. A joint's remark is its verdict, where it is not simply good."""
+    """Joints in the order of wiring. A joint's remark is its verdict, where it is not simply good: the cautions say why."""
     words = {"near": "analyzer", "far": "antenna"}
     return [
         _Step(
@@ -276,7 +296,7 @@ def _steps(card: Card) -> list[_Step]:
             each.near_connector,
             words.get(each.far, each.far),
             each.far_connector,
-            "" if each.verdict == "ok" else f"{each.verdict}: {each.reason}",
+            "" if each.verdict == "ok" else each.verdict,
             each.near == card.plane,
         )
         for each in card.checked.joints

@@ -205,7 +205,7 @@ def sweep_chart(result: Recovery) -> CurveChart:
         "The sweep as read and as it truly is",
         note,
         frequency_axis(freq),
-        vswr_axis("VSWR", highest),
+        vswr_axis("screen and antenna", highest),
         (true, reading),
         levels,
         spans,

@@ -7,12 +7,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from chain.cli.options import Common, common
+from chain.cli.completing import setup_files, sweep_files
+from chain.cli.options import Common, common, enforce
 from chain.cli.output import deliver, deliver_page, refuse_overwriting
 from chain.cli.progress import progress
+from chain.cli.sweepoptions import sweep_options
 
 if TYPE_CHECKING:
     from chain.records import Setup
+    from chain.sweepoptions import SweepOptions
 
 __all__ = ["command"]
 
@@ -20,15 +23,19 @@ MOST_DRAWS = 200_000
 
 
 @click.command("report", short_help="All of it on one page with plots, the bench card on its last sheet.")
-@click.argument("setup", metavar="SETUP")
-@click.argument("sweep", metavar="[SWEEP]", required=False)
+@click.argument("setup", metavar="SETUP", shell_complete=setup_files)
+@click.argument("file", metavar="[SWEEP]", required=False, shell_complete=sweep_files)
 @click.option(
     "--draws",
     type=click.IntRange(1, MOST_DRAWS),
     help="Simulated measurements for every interval; as many as expect and recover take if left out.",
 )
+@sweep_options
+@enforce
 @common
-def command(shared: Common, setup: str, sweep: str | None, draws: int | None) -> None:
+def command(
+    shared: Common, setup: str, file: str | None, draws: int | None, sweep: SweepOptions, enforce: bool
+) -> None:
     """Write one self-contained HTML page: verdict, drawing, what to expect, what a sweep proves, cautions, bench card.
 
     The page loads nothing, works from a USB stick, and prints on two A4 sheets. Without -o it goes to stdout.
@@ -38,25 +45,30 @@ def command(shared: Common, setup: str, sweep: str | None, draws: int | None) ->
       chain report demo/boathouse.toml -o boathouse.html
       chain report demo/boathouse.toml demo/boathouse.s1p -o measured.html
     """
-    inputs = [setup] if sweep is None else [setup, sweep]
+    inputs = [setup] if file is None else [setup, file]
     refuse_overwriting(shared.output, shared.force, inputs)
     from chain.intervals import SEED
     from chain.page import page
-    from chain.sweepfile import read_sweep
+    from chain.sweepoptions import DEFAULTS
+    from chain.sweepsetup import read_sweep_for
 
+    if file is None and sweep != DEFAULTS:
+        raise click.UsageError("The options from --column on are about a sweep: name its file after the set-up.")
     loaded, text = _setup_and_text(setup)
-    readings = None if sweep is None else read_sweep(sweep)
+    readings = None if file is None else read_sweep_for(loaded, file, sweep)
     seed = SEED if shared.seed is None else shared.seed
-    names = ("" if setup == "-" else setup, sweep or "")
+    names = ("" if setup == "-" else setup, file or "")
     with progress(shared) as report:
         found = page(loaded, text, readings, names, draws, seed, report)
 
     if shared.json:
         deliver(shared, lambda console: None, found.to_dict, inputs)
-        return
-    from chain.pagehtml import page_html
+    else:
+        from chain.pagehtml import page_html
 
-    deliver_page(shared, page_html(found), inputs)
+        deliver_page(shared, page_html(found), inputs)
+    if enforce and not found.proves:
+        raise click.exceptions.Exit(1)
 
 
 def _setup_and_text(path: str) -> tuple[Setup, str]:
