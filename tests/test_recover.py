@@ -3,12 +3,16 @@
 import numpy as np
 import pytest
 import strategies as made
+from click.testing import CliRunner
 
 from chain.cascade import build
+from chain.cli.main import chain
 from chain.maps import Maps
-from chain.readings import Readings
+from chain.readings import Readings, from_texts
 from chain.recover import nominal_truth, recover
+from chain.setupfile import load_setup
 from chain.simulate import measurement, nominal_maps
+from chain.units import parse_reading
 
 PHASES = np.exp(2j * np.pi * (np.arange(720) + 0.5) / 720)
 
@@ -41,3 +45,33 @@ def test_a_perfect_antenna_behind_a_resistor_in_series_is_not_an_open():
     assert perfect[0] == pytest.approx(116 / 216)
     found = recover(setup, Readings(np.array([200e6]), perfect, None, "VSWR"), draws=1000)
     assert found.true_vswr[0] == pytest.approx(1, abs=1e-6)
+
+
+def said(*words):
+    """What `chain recover` prints, line ends taken out."""
+    done = CliRunner().invoke(chain, ["recover", *words, "--quiet"])
+    assert done.exit_code == 0, done.output
+    return " ".join(done.stdout.split())
+
+
+def test_linear_propagation_is_told_where_it_holds_and_why_not_where_it_does_not():
+    """u and its split where valid; the reason in one line where not; nothing to propagate without a phase."""
+    behind_the_pad = "demo/plane-after-pad.toml"
+    holds = said(behind_the_pad, "--reading", "0.3+0.2j at 210 MHz")
+    assert "Linear propagation (GUM): u of the reflection's magnitude 0.033; lead 7" in holds
+    assert "Not valid" not in holds
+    small = said(behind_the_pad, "--reading", "0.03+0.02j at 210 MHz")
+    assert "Linear propagation (GUM) is not valid here: the reflection is within 3 standard uncertainties of zero." in small
+    both = said(behind_the_pad, "--reading", "0.3+0.2j at 210 MHz", "--reading", "0.03+0.02j at 211 MHz")
+    assert "Linear propagation (GUM) at 1 of 2 readings: u of the reflection's magnitude 0.033;" in both
+    assert "Not valid elsewhere, mostly because the reflection is within 3 standard uncertainties of zero." in both
+    assert "Linear propagation (GUM) needs readings with a phase" in said(behind_the_pad, "--reading", "VSWR 1.5 at 210 MHz")
+
+
+def test_linear_shares_are_of_the_readings_it_holds_for():
+    """The split adds up to the whole variance of the magnitude at the readings shown."""
+    setup = load_setup("demo/plane-after-pad.toml")
+    readings = from_texts([parse_reading("0.3+0.2j at 210 MHz")])
+    found = recover(setup, readings, draws=4000).linear
+    parts = sum(each.u_magnitude**2 for each in found.contributions)
+    np.testing.assert_allclose(parts, found.u_magnitude**2, rtol=1e-9)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import NamedTuple
@@ -76,6 +77,7 @@ def render(result: Recovery, console: Console, every_point: bool = False) -> Non
     _points(result, console, every_point)
     console.print()
     _doubt(result, console)
+    say(console, _linear(result))
     say(console, _conditions(result))
     notes(console, result.warnings, result.assumed)
 
@@ -213,6 +215,27 @@ def _doubt(result: Recovery, console: Console) -> None:
             console,
             f"Cheapest cure: {cure.what}; the interval would be {span(cure.low, cure.high)} instead of {today}.",
         )
+
+
+def _linear(result: Recovery) -> str:
+    """What linear propagation says of the readings it holds for, and why it does not hold for the others."""
+    found = result.linear
+    if found is None:
+        return "Linear propagation (GUM) needs readings with a phase; the interval does not."
+    count, valid = found.valid.size, int(found.valid.sum())
+    why = Counter(reason for reason in found.reasons if reason).most_common(1)
+    reason = why[0][0] if why else ""
+    if not valid:
+        return f"Linear propagation (GUM) is not valid here: {reason}. The interval is the answer."
+    u = found.u_magnitude[found.valid]
+    low, high = f"{u.min():.2g}", f"{u.max():.2g}"
+    parts = {each.id: float((each.u_magnitude[found.valid] ** 2).sum() / (u**2).sum()) for each in found.contributions}
+    most = sorted(parts, key=lambda name: -parts[name])[:SHARES_SHOWN]
+    split = ", ".join(f"{name} {percent(parts[name])}" for name in most)
+    where = "" if count == 1 else " at every reading" if valid == count else f" at {valid} of {count} readings"
+    text = f"Linear propagation (GUM){where}: u of the reflection's magnitude {low if low == high else f'{low} to {high}'}"
+    rest = f" Not valid elsewhere, mostly because {reason}." if reason else ""
+    return f"{text}; {split} of its square.{rest}"
 
 
 def _conditions(result: Recovery) -> str:
