@@ -82,7 +82,9 @@ def test_another_suffix_is_refused_with_a_remedy(given, tmp_path):
 def test_an_existing_file_stays_unless_forced(tmp_path):
     path = tmp_path / "a.png"
     path.write_text("mine", encoding="utf-8")
-    assert "--force" in run("budget", BOATHOUSE, "--plot", str(path), status=2).stderr
+    done = run("budget", BOATHOUSE, "--plot", str(path), status=2)
+    assert "--force" in done.stderr
+    assert done.stdout == "", "refused only after the work"
     assert path.read_text(encoding="utf-8") == "mine"
     run("budget", BOATHOUSE, "--plot", str(path), "--force")
     assert path.read_bytes().startswith(b"\x89PNG")

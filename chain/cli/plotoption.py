@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from chain.cli.completing import any_file
 from chain.cli.options import Common
 from chain.cli.output import Refusal, note, refuse_overwriting, write_whole
 
@@ -75,7 +76,10 @@ def plot_option(function: Function) -> Function:
     Own convention.
     """
     return click.option(
-        "--plot", metavar="[FILE]", help="Draw it: on the terminal after the text, or to FILE (.png or .svg)."
+        "--plot",
+        metavar="[FILE]",
+        shell_complete=any_file,
+        help="Draw it: on the terminal after the text, or to FILE (.png or .svg).",
     )(function)
 
 
