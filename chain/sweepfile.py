@@ -14,8 +14,8 @@ from chain.readings import Readings
 from chain.sweepcolumns import Plan, plan
 from chain.sweepoptions import DEFAULTS, QUANTITIES, SweepOptions
 from chain.sweeptable import Sheet, Table, find_table
-from chain.sweeptext import bounded, lines_of, whole_file
-from chain.sweepvalues import MOST_MAGNITUDE, MOST_POINTS, Reflections, reflections
+from chain.sweeptext import MOST_POINTS, bounded, lines_of, whole_file
+from chain.sweepvalues import MOST_MAGNITUDE, Reflections, reflections
 from chain.touchlines import looks_like_touchstone
 
 __all__ = ["MOST_POINTS", "read_sweep"]
@@ -92,8 +92,6 @@ def _touchstone(path: str, lines: list[str], options: SweepOptions, plane_ohm: f
         faults.append(
             Defect(path, found.lines[0], 1, "frequency 0 is none that a sweep can be recovered at", "leave it out")
         )
-    if found.freq_hz.size > MOST_POINTS:
-        faults.append(Defect(path, found.lines[MOST_POINTS], 1, f"holds more than {MOST_POINTS} points", "thin it out"))
     if faults:
         raise bounded(faults)
     told = f"{which}complex reflection, {found.form}: {_example(found.freq_hz, magnitude)}; {remark}"

@@ -7,19 +7,21 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import islice
 from typing import NamedTuple
 
 from chain.errors import Defect
 from chain.sweepnumbers import AMBIGUOUS, figure
 from chain.sweepoptions import SweepOptions
-from chain.sweeptext import LONGEST_LINE, bounded, whole_file
+from chain.sweeptext import LONGEST_LINE, MOST_POINTS, bounded, whole_file
 from library.sweepwords import concepts
 
 __all__ = ["Cell", "Sheet", "Table", "find_table"]
 
 MARKS = ("\t", ";", ",", "|", " ")
 COMMENT = ("!", "#", "%", "//")
-SAMPLE = 150
+MOST_COLUMNS = 200
+SAMPLE = 60
 """Lines at the beginning and about the middle that settle the separator."""
 EXAMPLE = "begin with a header such as 'frequency_mhz,vswr'"
 
@@ -107,7 +109,7 @@ def find_table(sheet: Sheet, options: SweepOptions) -> Table:
     lines = _lines(sheet)
     signs = {"point": ".", "comma": ","}.get(options.decimal, ".,")
     mark, sign = _layout(lines, signs, bool(options.decimal))
-    blocks = [block for block in _blocks(lines, mark, sign, bool(options.decimal)) if block.rows]
+    blocks = [block for block in _blocks(sheet, lines, (mark, sign), bool(options.decimal)) if block.rows]
     block = _chosen(sheet, blocks, options)
     return Table(_header(block, mark), tuple(block.rows), mark, sign)
 
@@ -135,7 +137,8 @@ def _cells(line: _Line, mark: str) -> tuple[Cell, ...]:
         # What stands behind the sign of a remark may be the header.
         text = re.sub(r"^(\s*)([!#%]+|//+)", lambda found: " " * len(found.group()), text)
     if mark == " ":
-        return tuple(Cell(found.group(), line.number, found.start() + 1) for found in re.finditer(r"\S+", text))
+        words = islice(re.finditer(r"\S+", text), MOST_COLUMNS + 1)
+        return tuple(Cell(found.group(), line.number, found.start() + 1) for found in words)
     cells, at = [], 0
     for part in _split(text, mark):
         stripped = part.strip()
@@ -149,12 +152,13 @@ def _cells(line: _Line, mark: str) -> tuple[Cell, ...]:
 
 
 def _split(text: str, mark: str) -> list[str]:
-    if '"' not in text:
-        return text.split(mark)
-    try:
-        return next(csv.reader([text.strip(" ")], delimiter=mark, skipinitialspace=True, strict=False), [])
-    except csv.Error:
-        return text.split(mark)
+    if '"' in text:
+        try:
+            parts = next(csv.reader([text.strip(" ")], delimiter=mark, skipinitialspace=True, strict=False), [])
+            return parts[: MOST_COLUMNS + 1]
+        except csv.Error:
+            pass
+    return text.split(mark, MOST_COLUMNS)
 
 
 def _layout(lines: list[_Line], signs: str, settled: bool) -> tuple[str, str]:
@@ -190,8 +194,9 @@ def _figures(cells: Sequence[Cell], sign: str, settled: bool) -> int:
     return sum(isinstance(figure(cell.text, sign, settled), float) for cell in cells)
 
 
-def _blocks(lines: list[_Line], mark: str, sign: str, settled: bool) -> list[_Block]:
+def _blocks(sheet: Sheet, lines: list[_Line], layout: tuple[str, str], settled: bool) -> list[_Block]:
     """Runs of figures, each with the lines of text above it."""
+    mark, sign = layout
     blocks = [_Block([])]
     for line in lines:
         block = blocks[-1]
@@ -202,6 +207,9 @@ def _blocks(lines: list[_Line], mark: str, sign: str, settled: bool) -> list[_Bl
         cells = _cells(line, mark)
         known = _figures(cells, sign, settled)
         if known > 1 or (_broken(cells, known, sign, block) and (block.rows or _headed(block, mark))):
+            if len(block.rows) == MOST_POINTS:
+                sheet.fault(cells[0], f"holds more than {MOST_POINTS} points", "thin the sweep out")
+                raise bounded(sheet.faults)
             block.rows.append(cells)
             block.figures += known > 1
         elif block.rows:

@@ -8,10 +8,20 @@ from pathlib import Path
 
 from chain.errors import Defect, InputError, plain
 
-__all__ = ["LONGEST_LINE", "MOST_BYTES", "MOST_DEFECTS", "MOST_LINES", "bounded", "lines_of", "whole_file"]
+__all__ = [
+    "LONGEST_LINE",
+    "MOST_BYTES",
+    "MOST_DEFECTS",
+    "MOST_LINES",
+    "MOST_POINTS",
+    "bounded",
+    "lines_of",
+    "whole_file",
+]
 
 MOST_BYTES = 20_000_000
-MOST_LINES = 250_000
+MOST_LINES = 100_000
+MOST_POINTS = 20001
 LONGEST_LINE = 10_000
 """Longest line of figures [characters]; comments may be of any length."""
 MOST_DEFECTS = 20

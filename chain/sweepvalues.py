@@ -16,12 +16,11 @@ from chain.sweepoptions import QUANTITIES
 from chain.sweeptable import Cell, Sheet, Table
 from library.sweepwords import concepts
 
-__all__ = ["MOST_MAGNITUDE", "MOST_POINTS", "Reflections", "reflections"]
+__all__ = ["MOST_MAGNITUDE", "Reflections", "reflections"]
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
-MOST_POINTS = 20001
 MOST_MAGNITUDE = 1.1
 """Largest reflection taken for one: noise lifts that of an open a little above 1, more is another quantity."""
 SAME_TRACE = 0.02
@@ -109,10 +108,6 @@ def _rounding(maker: _Maker, sign: str, figures: Real, magnitude: Real, quantity
 def _numbers(sheet: Sheet, table: Table, wanted: Sequence[int], settled: bool) -> Real | None:
     """Figures of the wanted columns, shape (rows, columns)."""
     faults = len(sheet.faults)
-    if len(table.rows) > MOST_POINTS:
-        place = table.rows[MOST_POINTS][0]
-        sheet.fault(place, f"holds {len(table.rows)} points, more than {MOST_POINTS}", "thin the sweep out")
-        return None
     width = table.width
     if table.header and {len(row) for row in table.rows} == {max(map(len, table.rows))} != {width}:
         message = f"the header names {width} columns, the lines below hold {len(table.rows[0])}"

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from chain.errors import Defect, quoted
-from chain.sweeptext import LONGEST_LINE, bounded, whole_file
+from chain.sweeptext import LONGEST_LINE, MOST_POINTS, bounded, whole_file
 from chain.touchheader import NUMBER, ONE_NUMBER, Header, State, keyword, option_line, reference_figures, tokens_of
 
 __all__ = ["Scan", "looks_like_touchstone", "scan"]
@@ -95,23 +95,29 @@ def scan(lines: Sequence[str], path: str, named_ports: int = 0) -> Scan:
                 state.remarks.setdefault(line.strip()[len(REMARK) :], number)
             line = line.partition("!")[0]
         text = line.strip()
-        if not text or state.part == "end":
-            continue
-        if len(text) > LONGEST_LINE:
-            state.fault(number, f"this line is longer than {LONGEST_LINE} characters", "one frequency on each line")
-        elif text[0] == "[":
-            keyword(state, number, text)
-        elif state.part == "information":
-            continue
-        elif text[0] == "#":
-            option_line(state, number, line)
-        else:
-            _figures(state, number, line)
+        if text and state.part != "end":
+            _line(state, number, line, text)
     _finish(state)
     _remarks(state)
     if state.faults:
         raise bounded(state.faults)
     return Scan(state.header, tuple(state.rows), tuple(state.numbers))
+
+
+def _line(state: State, number: int, line: str, text: str) -> None:
+    if len(text) > LONGEST_LINE:
+        state.fault(number, f"this line is longer than {LONGEST_LINE} characters", "one frequency on each line")
+    elif text[0] == "[":
+        keyword(state, number, text)
+    elif state.part == "information":
+        return
+    elif text[0] == "#":
+        option_line(state, number, line)
+    elif len(state.rows) < MOST_POINTS:
+        _figures(state, number, line)
+    else:
+        state.fault(number, f"holds more than {MOST_POINTS} points", "thin the sweep out")
+        raise bounded(state.faults)
 
 
 def _figures(state: State, number: int, line: str) -> None:

@@ -197,7 +197,7 @@ def harmless(kind, number):
     """One file that means the same: name, the sound text and the changed bytes."""
     rng = random.Random(f"harmless {kind} {number}")
     known = seeds(kind)
-    name = rng.choice(sorted(known))
+    name = rng.choice(sorted(set(known) - {"blocks.csv"}))
     return name, known[name], {"touchstone": _same_touchstone, "table": _same_table, "toml": _same_toml}[kind](known[name], rng)
 
 
@@ -257,15 +257,19 @@ def _same_toml(text, rng):
     return _ends(out, rng, ["utf-8", "utf-8-sig"])
 
 
-def outcome(kind, path, number=0):
-    """What a reader makes of a file: the result, or the error of the input as text."""
+def outcome(kind, path, number=None):
+    """What a reader makes of a file: the result, or the error of the input as text; with a number, in varied circumstances."""
     rng = random.Random(number)
     try:
         if kind == "toml":
             return load_need(path) if path.endswith("need.toml") else load_setup(path)
         if kind == "touchstone" and path.endswith((".s2p", "order.ts")):
             return touchstone.read(path, 2)
-        return read_sweep(path, options(rng) if number % (9 if kind == "touchstone" else 3) == 2 else SweepOptions(), rng.choice([None, 50.0, 75.0]))
+        every = 9 if kind == "touchstone" else 3
+        if number is None:
+            return read_sweep(path, plane_ohm=50.0)
+        settled = options(rng) if number % every == 2 else SweepOptions()
+        return read_sweep(path, settled, rng.choice([None, 50.0, 75.0]))
     except ChainError as error:
         if error.exit_code != 2:
             raise
@@ -315,7 +319,8 @@ def _alarm(*_):
 
 def run(kind, first, count):
     """Feed mutants to the readers."""
-    signal.signal(signal.SIGALRM, _alarm)
+    # Time of the processor, so that a busy machine makes no finding.
+    signal.signal(signal.SIGPROF, _alarm)
     told = {"kind": kind, "count": count, "results": 0, "errors": 0, "longest_s": 0.0, "findings": []}
     begun = time.perf_counter()
     with tempfile.TemporaryDirectory() as folder:
@@ -323,18 +328,18 @@ def run(kind, first, count):
             name, raw = mutant(kind, number)
             path = Path(folder, name)
             path.write_bytes(raw)
-            start = time.perf_counter()
-            signal.setitimer(signal.ITIMER_REAL, LONGEST_S)
+            start = time.process_time()
+            signal.setitimer(signal.ITIMER_PROF, LONGEST_S)
             try:
                 result = outcome(kind, str(path), number)
-                signal.setitimer(signal.ITIMER_REAL, 0)
+                signal.setitimer(signal.ITIMER_PROF, 0)
                 sound(result)
                 told["errors" if isinstance(result, str) else "results"] += 1
             except (Exception, TooSlow) as error:
                 told["findings"].append(f"{kind} {number} {name}: {type(error).__name__}: {error}"[:300])
             finally:
-                signal.setitimer(signal.ITIMER_REAL, 0)
-            told["longest_s"] = max(told["longest_s"], time.perf_counter() - start)
+                signal.setitimer(signal.ITIMER_PROF, 0)
+            told["longest_s"] = max(told["longest_s"], time.process_time() - start)
         told["strays"] = sorted(each.name for each in Path(folder).iterdir() if each.name not in seeds(kind))
     told["seconds"] = time.perf_counter() - begun
     told["memory_mb"] = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
