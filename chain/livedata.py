@@ -45,7 +45,7 @@ def live_json(page: Page) -> str:
     >>> from chain.setupfile import load_setup
     >>> found = json.loads(live_json(page(load_setup("demo/boathouse.toml"), draws=1000)))
     >>> len(found["freq_mhz"]), len(found["reading"]), found["true"][0], found["true"][-1]
-    (133, 47, 0, 100000)
+    (133, 66, 0, 100000)
 
     Source
     ------

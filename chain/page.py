@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.account import Account, account
+from chain.belt import GRID
 from chain.card import Card, card
 from chain.checks import CheckResult, check
 from chain.expect import TRUE_VSWR, Expectation, Row, expect
@@ -26,8 +27,6 @@ __all__ = ["MOST_FREQUENCIES", "ChannelOutlook", "Page", "page"]
 
 Real = NDArray[np.float64]
 
-MAGNITUDES = np.linspace(0, 1, 41)
-"""True reflections that the page's live figures are made for, even steps from perfect to open."""
 LEAST_STEP = 1e-4
 MOST_FREQUENCIES = 201
 EXPECT_SHARE = 0.5
@@ -158,7 +157,7 @@ def page(
     >>> found.checked.fits, round(found.expectation.ceiling_vswr, 2), found.recovery is None
     (True, 1.71, True)
     >>> found.grid["reading_vswr"].shape
-    (47, 133)
+    (66, 133)
 
     Source
     ------
@@ -166,9 +165,10 @@ def page(
     """
     limit = setup.far.limit_vswr
     shown = sorted({*TRUE_VSWR, *(() if limit is None else (limit,))})
-    # A value that is already shown, but for rounding, would make a row of no width.
-    far = np.abs(MAGNITUDES[:, None] - np.asarray(magnitude_from_vswr(shown))).min(axis=1) > LEAST_STEP
-    grid = [float(each) for each in vswr(MAGNITUDES[far])]
+    # The belt's own grid, between whose rows its ends run straight. A value that is already shown, but for rounding,
+    # would make a row of no width.
+    far = np.abs(GRID[:, None] - np.asarray(magnitude_from_vswr(shown))).min(axis=1) > LEAST_STEP
+    grid = [float(each) for each in vswr(GRID[far])]
     report = progress or _silent
     share = EXPECT_SHARE if readings is not None else 1.0
     expectation = expect(setup, sorted([*shown, *grid]), draws, seed, lambda done: report(done * share))

@@ -1,0 +1,94 @@
+"""Hostile and long set-ups for the tests of pages, and a reader of HTML that counts what a browser would make of it."""
+
+from html.parser import HTMLParser
+from pathlib import Path
+
+BOATHOUSE = Path("demo/boathouse.toml")
+SWEEP = Path("demo/boathouse.s1p")
+HOSTILE = '</script><img src=x onerror=alert(1)> $title ${x} {{ 7*7 }} "&amp;'
+VOID = {"meta", "input", "br", "img", "link", "hr"}
+
+HEAD = """title = {title}
+[sweep]
+region = "europe"
+channels = "21-48"
+points = 57
+[near]
+connector = "N-50 jack"
+directivity = "40 dB"
+trace_noise = "0.02 dB"
+max_power = "20 dBm"
+max_dc = "0 V"
+[[chain]]
+id = {pad}
+part = "min-loss-pad-n-f"
+"""
+LEAD = """[[chain]]
+id = "lead {0}"
+part = "rg6"
+length = "1.5 m"
+near = "F-75 plug"
+far = "F-75 plug"
+"""
+SPLITTER = """[[chain]]
+id = "splitter with a long name {0}"
+part = "splitter-2"
+path = ["in", "out1"]
+[[chain.arm]]
+port = "out2"
+end = {1}
+"""
+ARM = (
+    '[{ id = "stub", part = "rg6", length = "2 m", near = "F-75 plug", far = "F-75 plug" }, '
+    '{ id = "cap", part = "load-f-jack" }]'
+)
+TAIL = """[far]
+connector = "F-75 jack"
+limit = "VSWR 2.5"
+[calibration]
+plane = {pad}
+load = "32 dB"
+"""
+
+
+def hostile_setup(splitters=5):
+    """Text of a set-up of twelve items, its title and an id full of markup."""
+    words = {"title": f"'{HOSTILE}'", "pad": "'</script><b>pad'"}
+    pieces = [HEAD.format(**words)]
+    for number in range(splitters):
+        pieces += [LEAD.format(number), SPLITTER.format(number, '"75 ohm"' if number else ARM)]
+    return "".join([*pieces, LEAD.format("last"), TAIL.format(**words)])
+
+
+class Reader(HTMLParser):
+    """Elements of a page: their tags and attributes in order, text by tag, and whether every one is closed in its place."""
+
+    def __init__(self, text):
+        super().__init__(convert_charrefs=True)
+        self.elements, self.texts, self.open, self.faults = [], {}, [], []
+        self.feed(text)
+        self.close()
+        self.faults += [f"{tag} left open" for tag in self.open]
+
+    def handle_starttag(self, tag, attrs):
+        """Note an element."""
+        self.elements.append((tag, dict(attrs)))
+        self.texts.setdefault(tag, []).append("")
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag):
+        """Close the innermost element."""
+        if not self.open or self.open[-1] != tag:
+            self.faults.append(f"{tag} closed inside {self.open[-1:]}")
+        else:
+            self.open.pop()
+
+    def handle_data(self, data):
+        """Give the text to every element that is open."""
+        for tag in set(self.open):
+            self.texts[tag][-1] += data
+
+    def tags(self, name):
+        """Attributes of every element of one tag."""
+        return [attrs for tag, attrs in self.elements if tag == name]
