@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import os
 from collections import Counter
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from math import inf
 from typing import Any
@@ -21,6 +19,7 @@ from chain.rerank import DRAWS, Sight, sights
 from chain.search import Walk, best_chains
 from chain.showing import Shown
 from chain.stockroom import NANO, Stockroom, own_figures, setup_of, stockroom
+from chain.threads import in_order
 from library.load import Library
 
 __all__ = ["RANKS", "Bought", "Choice", "Chosen", "Placed", "choose"]
@@ -245,11 +244,10 @@ def _looked_at(
         return _chosen(room, walk, setup, sights(room, setup, points, seed))
 
     found = []
-    with ThreadPoolExecutor(max_workers=min(4, os.cpu_count() or 1)) as pool:
-        for each in pool.map(look, walks):
-            found.append(each)
-            if progress is not None:
-                progress(len(found) / len(walks))
+    for each in in_order(look, walks):
+        found.append(each)
+        if progress is not None:
+            progress(len(found) / len(walks))
     return found
 
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from chain.belt import BINS, GRID, Belt, belt
 from chain.maps import compose, inverse
 from chain.simulate import CHUNK, Measurement, nominal_maps, simulate
-from chain.threads import in_order, thread_count
+from chain.threads import go_on, in_order, thread_count
 
 __all__ = ["COVERAGE", "DRAWS", "SEED", "Table", "belts_of", "drawn_terms", "highest_proving", "table"]
 
@@ -153,6 +153,7 @@ def belts_of(terms: Samples, members: dict[int, slice] | None = None) -> tuple[B
     worst: dict[int, Samples] = {}
     belts = []
     for place in range(terms.shape[1]):
+        go_on()
         values = _magnitudes(terms[:, place])
         belts.append(belt(values[None], COVERAGE))
         for channel, span in (members or {}).items():
@@ -189,6 +190,7 @@ def drawn_terms(way: Measurement, complex_reading: bool, chunks: range, seed: in
     undo = inverse(nominal_maps(way))
     out = np.empty((TERMS, way.freq_hz.size, len(chunks) * CHUNK), dtype=np.float32)
     for index, chunk in enumerate(chunks):
+        go_on()
         maps = simulate(way, chunk, seed, first)
         if complex_reading:
             maps = compose(undo, maps)

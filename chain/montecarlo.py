@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from chain.adaptive import tolerance
 from chain.intervals import COVERAGE, SEED
 from chain.simulate import CHUNK, Measurement, simulate
-from chain.threads import in_order, thread_count
+from chain.threads import go_on, in_order, thread_count
 
 __all__ = ["MOST_DRAWS", "RecoveredQuantiles", "recovered_quantiles"]
 
@@ -110,6 +110,7 @@ def _magnitudes(
     """|recovered reflection| of every draw, shape (frequencies, draws)."""
     out = np.empty((way.freq_hz.size, (chunks[1] - chunks[0]) * CHUNK), dtype=np.float32)
     for index, chunk in enumerate(range(*chunks)):
+        go_on()
         seen = reading
         if not np.iscomplexobj(reading):
             rng = np.random.Generator(np.random.Philox(np.random.SeedSequence([seed, PHASES, chunk])))

@@ -6,12 +6,45 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from shutil import get_terminal_size
 
 from chain.cli.options import Common
 
-__all__ = ["progress"]
+__all__ = ["bar", "progress"]
 
 PATIENCE_S = 1.0
+CELLS = 30
+
+
+def bar(share: float, columns: int) -> str:
+    """A bar of plain characters, shorter on a narrow terminal.
+
+    Parameters
+    ----------
+    share : finished, 0 to 1.
+    columns : width of the terminal.
+
+    Returns
+    -------
+    str, always of the same length for the same terminal.
+
+    Examples
+    --------
+    >>> bar(0.4, 80)
+    'simulating [############..................]  40%'
+    >>> bar(0.4, 20)
+    'simulating  40%'
+
+    Source
+    ------
+    Own convention.
+    """
+    words = f"simulating {share:4.0%}"
+    cells = min(CELLS, columns - len(words) - 4)
+    if cells < 5:
+        return words
+    full = int(cells * min(max(share, 0.0), 1.0))
+    return f"simulating [{'#' * full}{'.' * (cells - full)}] {share:4.0%}"
 
 
 @contextmanager
@@ -38,17 +71,18 @@ def progress(shared: Common) -> Iterator[Callable[[float], None]]:
     begun = time.monotonic()
     watched = not shared.quiet and sys.stderr.isatty()
     shown = False
+    width = get_terminal_size().columns
 
     def report(share: float) -> None:
         nonlocal shown
         if watched and time.monotonic() - begun > PATIENCE_S:
             shown = True
-            sys.stderr.write(f"\rsimulating: {share:4.0%}")
+            sys.stderr.write(f"\r{bar(share, width)}")
             sys.stderr.flush()
 
     try:
         yield report
     finally:
         if shown:
-            sys.stderr.write("\r" + " " * 20 + "\r")
+            sys.stderr.write("\r" + " " * len(bar(0.0, width)) + "\r")
             sys.stderr.flush()
