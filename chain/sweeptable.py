@@ -23,6 +23,7 @@ COMMENT = ("!", "#", "%", "//")
 MOST_COLUMNS = 200
 SAMPLE = 60
 """Lines at the beginning and about the middle that settle the separator."""
+WORD = re.compile(r"(?!nan|inf)[^\W\d_]{3,}", re.IGNORECASE)
 EXAMPLE = "begin with a header such as 'frequency_mhz,vswr'"
 
 
@@ -216,7 +217,15 @@ def _blocks(sheet: Sheet, lines: list[_Line], layout: tuple[str, str], settled: 
             blocks.append(_Block([line]))
         else:
             block.heads.append(line)
+    for block in blocks:
+        while block.rows and _closing(block.rows[-1], sign):
+            block.rows.pop()
     return blocks
+
+
+def _closing(cells: Sequence[Cell], sign: str) -> bool:
+    """Tell a line of words below a table from a last row that is damaged."""
+    return not _figures(cells, sign, True) and any(WORD.search(cell.text) for cell in cells)
 
 
 def _broken(cells: Sequence[Cell], known: int, sign: str, block: _Block) -> bool:
