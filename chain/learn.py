@@ -336,11 +336,13 @@ def learn_back_to_back(
     def figures(traces: Traces) -> dict[str, Real]:
         found = fit.figures(traces)
         apart = traces.get("apart", np.zeros(1)).real - between_db / 2
-        both = np.maximum(found["near_reflection"], found["far_reflection"])
+        outer_ends = {
+            name: np.maximum(found[f"near_{name}"], found[f"far_{name}"]) for name in ("reflection", "reflection_apart")
+        }
         return {
             "mean_loss_db": found["mean_loss_db"] + apart,
             "loss_db": found["loss_db"] + apart[..., None],
-            "near_reflection": both,
+            **{f"near_{name}": worse for name, worse in outer_ends.items()},
         }
 
     def disturb(mean: Traces, rng: np.random.Generator, count: int, single: bool) -> Mapping[str, Complex]:

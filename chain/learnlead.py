@@ -17,9 +17,12 @@ Real = NDArray[np.float64]
 
 DB_PER_NEPER = 20 / float(np.log(10))
 LIGHT_M_PER_S = 299_792_458.0
-FIRST_ROUNDS, NEXT_ROUNDS = 8, 3
+FIRST_ROUNDS, NEXT_ROUNDS = 8, 2
 TWO_TERMS_FROM = 2.0
 """Least ratio of the ends of the span at which conductor and dielectric loss can be told apart."""
+MOST_SCATTER = 1.0
+MOST_REST, EXCHANGED = 0.25, 0.4
+"""Parts of a turn that may be left at zero frequency; near a half, two ends were taken for one another."""
 LEAST_HOLD = 0.05
 """Mean of |1 - w^2|^2 below which the sweep says next to nothing of the line's impedance."""
 
@@ -120,18 +123,31 @@ def unwrapped(freq_hz: Real, wave: Complex, seconds: float | None, what: str) ->
             "sweep with more points, or over a shorter span",
         )
     if seconds is None:
-        slope, offset = np.polyfit(freq_hz / freq_hz[-1], phase, 1)
-        scatter = float(np.std(phase - offset - slope * freq_hz / freq_hz[-1])) * freq_hz[-1] / np.ptp(freq_hz)
-        turns = np.round(offset / (2 * np.pi))
-        if abs(offset / (2 * np.pi) - turns) > 0.25 or scatter > 1.0:
-            raise RangeError(
-                f"{what}: the span of {freq_hz[0] / 1e6:g} to {freq_hz[-1] / 1e6:g} MHz is too short to count the whole "
-                "turns of its phase",
-                "sweep from a lower frequency, or state both length and velocity factor as far as they are known",
-            )
+        turns = _counted(freq_hz, phase, what)
     else:
-        turns = np.round(np.mean(phase + 2 * np.pi * freq_hz * seconds) / (2 * np.pi))
+        turns = float(np.round(np.mean(phase + 2 * np.pi * freq_hz * seconds) / (2 * np.pi)))
     return np.asarray(phase - 2 * np.pi * turns)
+
+
+def _counted(freq_hz: Real, phase: Real, what: str) -> float:
+    """Whole turns at zero frequency, where the phase of what only takes time is nought."""
+    place = freq_hz / freq_hz[-1]
+    slope, offset = np.polyfit(place, phase, 1)
+    scatter = float(np.std(phase - offset - slope * place)) / float(np.ptp(place))
+    turns = float(np.round(offset / (2 * np.pi)))
+    rest = abs(offset / (2 * np.pi) - turns)
+    if scatter > MOST_SCATTER or EXCHANGED > rest > MOST_REST:
+        raise RangeError(
+            f"{what}: the span of {freq_hz[0] / 1e6:g} to {freq_hz[-1] / 1e6:g} MHz is too short to count the whole "
+            "turns of its phase",
+            "sweep from a lower frequency, or state both length and velocity factor as far as they are known",
+        )
+    if rest >= EXCHANGED:
+        raise RangeError(
+            f"{what}: carried back to zero frequency, its phase is half a turn off",
+            "look whether open and short were exchanged, or sweep from a lower frequency",
+        )
+    return turns
 
 
 def along_line(freq_hz: Real, phase: Real) -> Real:
@@ -213,6 +229,8 @@ class LeadFit:
     phase: Real
     found_ohm: float = 0.0
     """Impedance of the mean sweep, from which drawn ones start."""
+    both: Complex | complex = 0j
+    """What open and short of the mean sweep have in common."""
 
     @classmethod
     def of(
@@ -240,7 +258,7 @@ class LeadFit:
         begun = replace(begun, wave=wave, phase=phase)
         wave, _, own = begun.solved(opened, shorted)
         phase = phase + np.angle(wave * np.exp(-1j * phase))
-        return replace(begun, wave=wave, phase=phase, found_ohm=float(own))
+        return replace(begun, wave=wave, phase=phase, found_ohm=float(own), both=begun.common(opened, shorted))
 
     def waves(self, opened: Complex, shorted: Complex, ohm: Complex | Real | float) -> tuple[Complex, Complex]:
         """What comes back of a wave inside the line, (mean, product) of open and short, for a line of impedance `ohm`."""
@@ -292,15 +310,16 @@ class LeadFit:
             found |= {
                 "delay_s": along_line(self.freq_hz, phase) / 2,
                 "impedance_ohm": ohm,
-                "reflection": self.common(opened, shorted, self.start_ohm),
+                "reflection": np.abs(self.common(opened, shorted)).max(axis=-1),
+                "reflection_apart": np.abs(self.common(opened, shorted) - self.both).max(axis=-1),
             }
         return found
 
-    def common(self, opened: Complex, shorted: Complex, nominal_ohm: float) -> Real:
-        """Largest over the sweep of what open and short have in common, in the nominal impedance: reflections of the ends."""
-        rho = (nominal_ohm - self.reference_ohm) / (nominal_ohm + self.reference_ohm)
+    def common(self, opened: Complex, shorted: Complex) -> Complex:
+        """What open and short have in common, in the nominal impedance: reflections of the ends, shape (any, frequencies)."""
+        rho = (self.start_ohm - self.reference_ohm) / (self.start_ohm + self.reference_ohm)
         both = [(each - rho) / (1 - rho * each) for each in (opened, shorted)]
-        return np.asarray(np.abs(both[0] + both[1]).max(axis=-1) / 2)
+        return np.asarray((both[0] + both[1]) / 2)
 
     def rest_db(self, opened: Complex, shorted: Complex) -> Real:
         """What the fitted course leaves of the loss, shape (frequencies,) [dB]."""

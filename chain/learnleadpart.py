@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from chain.errors import RangeError
 from chain.learnlead import DB_PER_NEPER, LeadFit, design, misfit_db
 from chain.learnmaking import About, Measured, coefficients, curve, figure, whole
-from chain.learnrow import rounded, wider
+from chain.learnrow import band_limit, rounded, wider
+from chain.learnspread import Interval
 from chain.learnt import Figure, Learnt
 
 __all__ = ["lead_part"]
@@ -115,8 +116,10 @@ def _static(
     row["velocity_factor"] = rounded(velocity_factor)
     turned = abs(float(fit.phase[-1] - fit.phase[0]))
     if fit.has_phase and turned >= np.pi:
-        worst = float(found["reflection"].high)
-        row |= {"lead_reflection": {"return_loss_db": _down(worst)}, "lead_evidence": "measured"}
+        worst = Interval(*(np.atleast_1d(each) for each in vars(found["reflection"]).values()))
+        limit = band_limit([(float(fit.freq_hz[0]), float(fit.freq_hz[-1]))], [worst])
+        limit.pop("magnitude_kind", None)
+        row |= {"lead_reflection": limit, "lead_evidence": "measured"}
         figures.append(figure("reflection", found["reflection"], "largest reflection of the ends, together"))
     else:
         row |= {"lead_reflection": {"return_loss_db": USUAL_LEAD_DB}, "lead_evidence": "practice"}
@@ -124,7 +127,3 @@ def _static(
         assumed = (f"reflection {USUAL_LEAD_DB:g} dB at each end (practice: {why})",)
     row |= {"static_evidence": "measured" if fit.has_phase else "stated"}
     return row, figures, assumed
-
-
-def _down(magnitude: float) -> float:
-    return max(float(np.floor(-200 * np.log10(min(magnitude, 1.0))) / 10), 0.0)

@@ -18,6 +18,7 @@ Real = NDArray[np.float64]
 
 BEST_DB = 60.0
 """Return loss beyond which nothing is claimed of a whole part."""
+LEAST = 1e-6
 MOST_PERCENT = 99.9
 
 
@@ -193,7 +194,7 @@ def band_limit(bands_hz: Sequence[tuple[float, float]], reflections: Sequence[In
     worst = np.argmax([each.high for each in reflections], axis=0)
     value = np.array([reflections[end].value[band] for band, end in enumerate(worst)])
     sure = bool((value > 2 * (high - value)).all())
-    levels = [max(min(math.floor(-200 * math.log10(min(each, 1.0))) / 10, BEST_DB), 0.0) for each in high]
+    levels = [max(min(math.floor(-200 * math.log10(min(max(each, LEAST), 1.0))) / 10, BEST_DB), 0.0) for each in high]
     spans = [[rounded(low / 1e6, 9), rounded(top / 1e6, 9)] for low, top in bands_hz]
     bands = [[*span, level] for span, level in zip(spans, levels, strict=True)]
     limit: Mapping[str, object] = {"bands_mhz_db": bands} if len(set(levels)) > 1 else {"return_loss_db": levels[0]}

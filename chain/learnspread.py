@@ -19,6 +19,7 @@ Disturb = Callable[[Traces, np.random.Generator, int, bool], Mapping[str, Comple
 COVERAGE = 0.95
 DRAWS = 4000
 SEED = 20240501
+APART = "_apart"
 BLOCK_ELEMENTS = 200_000
 """Draws times frequencies that are worked on at once."""
 
@@ -53,7 +54,8 @@ def intervals(
 
     Parameters
     ----------
-    figures : computes the figures of sweeps of shape (any, frequencies, ...), each of shape (any, ...).
+    figures : computes the figures of sweeps of shape (any, frequencies, ...), each of shape (any, ...). A figure `x` that is
+        the size of a complex number has a figure `x_apart` beside it, how far that number lies from the mean sweep's.
     traces : sweeps by name, shape (repeats, frequencies, ...) each [-].
     disturb : draws what the mean sweeps might have been: (traces, rng, count, single); `single` asks for the errors that
         repeats would show.
@@ -90,11 +92,20 @@ def intervals(
     if repeats > 1:
         student = rng.standard_t(repeats - 1, draws) / np.sqrt(repeats)
         for name, each in figures(traces).items():
-            error[name] = error[name] + np.multiply.outer(student, each.std(axis=0, ddof=1))
-    return {name: _interval(value[name], error[name]) for name in value}
+            if name.endswith(APART):
+                scatter = np.sqrt((each**2).sum(axis=0) / (repeats - 1))
+                error[name] = np.hypot(error[name], np.multiply.outer(np.abs(student), scatter))
+            else:
+                error[name] = error[name] + np.multiply.outer(student, each.std(axis=0, ddof=1))
+    return {name: _interval(name, value, error) for name in value if not name.endswith(APART)}
 
 
-def _interval(value: Real, error: Real) -> Interval:
+def _interval(name: str, values: Mapping[str, Real], errors: Mapping[str, Real]) -> Interval:
+    value, error = values[name], errors[name]
+    if name + APART in errors:
+        # Errors can only add to a size near nought: what counts is how far they move the point in its plane.
+        half = np.quantile(errors[name + APART], COVERAGE, axis=0)
+        return Interval(np.asarray(value), np.asarray(np.maximum(value - half, 0.0)), np.asarray(value + half))
     low, high = np.quantile(error, [(1 - COVERAGE) / 2, (1 + COVERAGE) / 2], axis=0)
     # What was drawn is measured minus true: its upper end tells how far the truth may lie below.
     return Interval(np.asarray(value), np.asarray(value - high), np.asarray(value - low))

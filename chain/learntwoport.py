@@ -113,9 +113,11 @@ class BoxFit:
             "mean_loss_db": loss.mean(axis=-1),
             "coefficients": parts,
             "loss_db": parts @ self.columns(self.at_hz).T,
-            "near_reflection": _largest(self.freq_hz, s[..., 0, 0]),
-            "far_reflection": _largest(self.freq_hz, s[..., 1, 1]),
         }
+        for port, end in ((0, "near"), (1, "far")):
+            own = s[..., port, port]
+            found[f"{end}_reflection"] = _largest(self.freq_hz, own)
+            found[f"{end}_reflection_apart"] = _largest(self.freq_hz, own - self.s[..., port, port])
         if self.shape != "smooth":
             # Both ways together, so that a lead and its turned sweep give one delay.
             turned = np.sqrt(s[..., 1, 0] * s[..., 0, 1] * np.exp(-2j * self.phase))
