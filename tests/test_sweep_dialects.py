@@ -297,7 +297,7 @@ def test_a_fault_and_its_place(tmp_path, text, settled, place, message):
         return
     with pytest.raises(InputError) as caught:
         read_sweep(path, SweepOptions(**settled))
-    assert [(each.line, each.column) for each in caught.value.defects][0] == place
+    assert next((each.line, each.column) for each in caught.value.defects) == place
     assert message in caught.value.defects[0].message
 
 

@@ -78,9 +78,9 @@ def command(
     from chain.recover import recover
 
     seed = SEED if shared.seed is None else shared.seed
+    change = None if before is None else _compared(setup, before, readings, sweep, seed)
     with progress(shared) as report:
         found = recover(setup, readings, seed=seed, progress=report, digits=digits)
-    change = None if before is None else _compared(setup, before, readings, sweep, seed)
 
     def plots() -> tuple[Plot, ...]:
         from chain.plots import recover as drawing
