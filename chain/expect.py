@@ -158,10 +158,6 @@ def expect(
     edge_low, edge_high = made.points.accepted(told)
     worst = int(np.argmax(edge_high - edge_low))
     sweep = _sweep(way, known, made, magnitude)
-    names = ("reading_vswr", "reading_low", "reading_high", "bound_low", "bound_high")
-    rows = tuple(
-        Row(true, *(float(sweep[name][index, worst]) for name in names)) for index, true in enumerate(wanted)
-    )
     return Expectation(
         setup.title,
         setup.calibration.plane,
@@ -170,7 +166,7 @@ def expect(
         way.freq_hz,
         float(way.freq_hz[worst]),
         limit,
-        rows,
+        _rows(wanted, sweep, worst),
         {"true_vswr": np.array(wanted), **sweep},
         _curve(way.at(slice(worst, worst + 1)), made, worst),
         float(vswr(known.ceiling().max())),
@@ -183,6 +179,13 @@ def expect(
         accuracy,
         setup.assumed,
         setup.warnings,
+    )
+
+
+def _rows(wanted: Sequence[float], sweep: dict[str, Real], worst: int) -> tuple[Row, ...]:
+    names = ("reading_vswr", "reading_low", "reading_high", "bound_low", "bound_high")
+    return tuple(
+        Row(true, *(float(sweep[name][index, worst]) for name in names)) for index, true in enumerate(wanted)
     )
 
 
