@@ -21,6 +21,7 @@ from chain.learnsweeps import Sweeps
 from chain.learnt import Learnt
 from chain.learntwoport import BoxFit
 from chain.ratios import magnitude_from_return_loss
+from library.records import Coax
 
 __all__ = ["About", "Ends", "learn_back_to_back", "learn_ends", "learn_lead", "learn_two_port"]
 
@@ -33,6 +34,7 @@ NEAR_USUAL = 0.06
 """Largest relative departure of a measured impedance from the usual one that it is taken for."""
 FAR_OFF = 0.15
 VELOCITY_TOLERANCE = 0.01
+LEAST_ECHO = 1.5
 
 
 def learn_lead(
@@ -45,6 +47,7 @@ def learn_lead(
     length_tolerance_m: float = 0.0,
     draws: int = DRAWS,
     seed: int = SEED,
+    like: Coax | None = None,
 ) -> Learnt:
     """A lead from sweeps with its far end open and shorted.
 
@@ -57,6 +60,7 @@ def learn_lead(
     impedance_ohm : nominal impedance of the cable; if left out, the usual one next to what is measured [ohm].
     length_tolerance_m : half-width of the stated length [m].
     draws, seed : of the simulated errors.
+    like : type of cable whose loss is kept where it is known better and the sweeps do not contradict it.
 
     Returns
     -------
@@ -88,6 +92,7 @@ def learn_lead(
     fit = LeadFit.of(sweeps.freq_hz, traces, (reference, impedance_ohm or reference), at_hz, seconds, sweeps.has_phase)
     nominal, assumed = _nominal_ohm(fit, traces, impedance_ohm)
     fit = LeadFit.of(sweeps.freq_hz, traces, (reference, nominal), at_hz, seconds, sweeps.has_phase)
+    _not_hidden(fit)
 
     def figures(drawn: Traces) -> dict[str, Real]:
         found = fit.figures(drawn)
@@ -112,7 +117,7 @@ def learn_lead(
 
     found = intervals(figures, traces, disturb, draws, seed)
     measured = Measured(sweeps, found, draws, seed, (*about.assumed, *sweeps.assumed, *assumed), warnings)
-    return lead_part(measured, about, fit, nominal, length_m, velocity_factor, length_tolerance_m, analyzer.noise)
+    return lead_part(measured, about, fit, nominal, length_m, velocity_factor, length_tolerance_m, analyzer.noise, like)
 
 
 def _enough(has_phase: bool, length_m: float | None, velocity_factor: float | None, ohm: float | None) -> None:
@@ -148,6 +153,17 @@ def _nominal_ohm(fit: LeadFit, traces: Traces, stated: float | None) -> tuple[fl
             "state the impedance that the analyzer was calibrated in (--reference), or correct --impedance",
         )
     return stated, ()
+
+
+def _not_hidden(fit: LeadFit) -> None:
+    """Without a phase, an echo weaker than what the change of impedance reflects cannot be told from it."""
+    step = abs(fit.start_ohm - fit.reference_ohm) / (fit.start_ohm + fit.reference_ohm)
+    if not fit.has_phase and float(np.abs(fit.wave).min()) < LEAST_ECHO * step:
+        raise RangeError(
+            f"so little comes back from the end of the lead that the step from {fit.reference_ohm:g} to "
+            f"{fit.start_ohm:g} ohm hides it",
+            "sweep with phase (.s1p), calibrate in the lead's own impedance, or measure a shorter piece",
+        )
 
 
 def learn_two_port(

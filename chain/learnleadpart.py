@@ -14,11 +14,14 @@ from chain.learnmaking import About, Measured, coefficients, curve, figure, whol
 from chain.learnrow import band_limit, rounded, wider
 from chain.learnspread import Interval
 from chain.learnt import Figure, Learnt
+from chain.models.coax import attenuation_db_per_100m
+from library.records import Coax
 
 __all__ = ["lead_part"]
 
 Real = NDArray[np.float64]
 
+MOST_OF_SOURCE = 200
 USUAL_LEAD_DB = 20.0
 """Reflection limit of a lead whose own is not told: practice for a home-made one."""
 
@@ -32,6 +35,7 @@ def lead_part(
     velocity_factor: float | None,
     length_tolerance_m: float,
     noise: float,
+    like: Coax | None = None,
 ) -> Learnt:
     """The part that a lead's open and short make.
 
@@ -44,6 +48,7 @@ def lead_part(
     length_m, velocity_factor : what was stated of them [m, -].
     length_tolerance_m : half-width of the length [m].
     noise : standard deviation of each part of a reading [-].
+    like : type of cable whose loss is kept where it is known better and the sweeps do not contradict it.
 
     Returns
     -------
@@ -71,8 +76,12 @@ def lead_part(
     static, figures, assumed = _static(measured, about, fit, nominal_ohm, length, velocity_factor)
     row, per_100m = curve(fit.at_hz, loss, fit.two_terms, length, length_tolerance_m / length)
     figures += [*coefficients(found["coefficients"].scaled(100 / length), per_100m)]
+    kept, remark = _kept(like, fit.at_hz, loss, length, float(row["loss_tolerance_percent"]))
+    row |= kept
+    warnings = (*measured.warnings, *((remark,) if remark and not kept else ()))
+    assumed = (*assumed, *((remark,) if kept else ()))
     return whole(
-        replace(measured, assumed=(*measured.assumed, *assumed)),
+        replace(measured, assumed=(*measured.assumed, *assumed), warnings=warnings),
         about,
         "coax",
         "its open and short end",
@@ -84,6 +93,38 @@ def lead_part(
         far_ohm=nominal_ohm,
         length_m=length,
         s=None,
+    )
+
+
+def _kept(
+    like: Coax | None, at_hz: Real, loss: Interval, length_m: float, percent: float
+) -> tuple[dict[str, Any], str]:
+    """Loss of a type of cable, as keys of the row, where it is known better than measured; and the words for it."""
+    if like is None or like.points_hz or at_hz[0] < like.valid_from_hz or at_hz[-1] > like.valid_to_hz:
+        return {}, ""
+    conductor, dielectric = attenuation_db_per_100m(like, at_hz)
+    typical = (conductor + dielectric) * length_m / 100
+    low, high = typical * (1 - like.loss_tolerance), typical * (1 + like.loss_tolerance)
+    if bool((low > loss.high).any() or (high < loss.low).any()):
+        at = int(np.argmax(np.maximum(low - loss.high, loss.low - high)))
+        return {}, (
+            f"{like.id} would lose {low[at]:.3f} to {high[at]:.3f} dB at {at_hz[at] / 1e6:g} MHz, and the sweeps show "
+            f"{loss.low[at]:.3f} to {loss.high[at]:.3f} dB: another cable, a bad plug, or a stale calibration"
+        )
+    if not 0 < 100 * like.loss_tolerance < percent or like.attenuation_kind != "nominal":
+        return {}, ""
+    row = {
+        "flat_db_per_100m": like.flat_db_per_100m,
+        "per_sqrt_mhz_db_per_100m": like.per_sqrt_mhz_db_per_100m,
+        "per_mhz_db_per_100m": like.per_mhz_db_per_100m,
+        "temperature_c": like.temperature_c,
+        "loss_tolerance_percent": rounded(100 * like.loss_tolerance),
+        "evidence": like.evidence.kind,
+        "source": f"loss of {like.id}: {like.evidence.source[:MOST_OF_SOURCE]}; all else: ",
+    }
+    return row, (
+        f"loss of {like.id} +/- {100 * like.loss_tolerance:g} % ({like.evidence.kind}), which the sweeps agree with and tell "
+        f"to +/- {percent:g} % only"
     )
 
 

@@ -178,9 +178,11 @@ def _told(
     row = {
         "id": about.id,
         "name": about.name or f"own {NAMES[kind]}, measured {about.date}",
-        **row,
-        "evidence": "measured",
-        "source": f"own sweeps of {about.date}, by {method}{': ' if files else ''}{files}"[:LONGEST_SOURCE],
+        **{key: value for key, value in row.items() if key not in ("evidence", "source")},
+        "evidence": row.get("evidence", "measured"),
+        "source": f"{row.get('source', '')}own sweeps of {about.date}, by {method}{': ' if files else ''}{files}"[
+            :LONGEST_SOURCE
+        ],
         "note": f"Measured {times} over {span}. Mean loss {told}. Tolerances cover these intervals.",
     }
     remarks = [

@@ -328,6 +328,26 @@ def test_a_learnt_lead_keeps_the_length_it_was_measured_with():
         with_part(setup, "lad", found)
 
 
+def test_the_loss_of_a_known_cable_is_kept_where_the_sweeps_tell_less():
+    """A short rg59: the library's 12 % stay, evidence with them; a lead that loses thrice as much is told apart."""
+    rg59 = load_library().part("rg59")
+    sweeps = one_port_sweeps({"open": ["demo/lead-open.s1p"], "short": ["demo/lead-short.s1p"]})
+    errors = Analyzer(0.01, 0.0158, 0.0116, 0.0023, 0.00316, 0.00316)
+    kept = learn_lead(sweeps, ABOUT, errors, length_m=0.6, like=rg59)
+    assert kept.row["loss_tolerance_percent"] == 12.0
+    assert kept.row["per_sqrt_mhz_db_per_100m"] == rg59.per_sqrt_mhz_db_per_100m
+    assert kept.row["evidence"] == rg59.evidence.kind
+    assert "all else: own sweeps" in kept.row["source"]
+    assert kept.row["static_evidence"] == kept.row["lead_evidence"] == "measured"
+    sharp = learn_lead(sweeps, ABOUT, Analyzer(tracking=1e-4), length_m=0.6, like=rg59)
+    assert sharp.row["loss_tolerance_percent"] < 12.0
+    assert sharp.row["evidence"] == "measured"
+    lossy = sweeps_of(FREQ, lead_sweeps(lead=Lead(0.6, 0.66, 75.0, 5.0, 0.02)))
+    other = learn_lead(lossy, ABOUT, errors, length_m=0.6, like=rg59)
+    assert any("another cable, a bad plug, or a stale calibration" in text for text in other.warnings)
+    assert other.row["evidence"] == "measured"
+
+
 FREQ = np.linspace(50e6, 850e6, 81)
 
 
@@ -352,6 +372,9 @@ def test_what_contradicts_itself_is_refused():
     sizes = {name: np.abs(trace) for name, trace in lead_sweeps().items()}
     with pytest.raises(RangeError, match="no phase"):
         learn_lead(sweeps_of(FREQ, sizes, has_phase=False), ABOUT, PERFECT, 0.6)
+    lossy = {name: np.full(FREQ.size, 0.2) for name in ("open", "short")}
+    with pytest.raises(RangeError, match="the step from 50 to 75 ohm hides it"):
+        learn_lead(sweeps_of(FREQ, lossy, has_phase=False), ABOUT, PERFECT, 9.0, 0.66, 75.0)
     lifted = {name: 1.09 * trace for name, trace in lead_sweeps().items()}
     with pytest.raises(RangeError, match="more comes back than was sent"):
         learn_lead(sweeps_of(FREQ, lifted), ABOUT, PERFECT, 0.6, draws=FEW)

@@ -177,7 +177,12 @@ def test_a_lead_too_short_to_tell_its_loss_is_said_to_be():
         (("learn", "two-port", "demo/lead-open.s1p", *PAD_ENDS), "holds 1 port where 2 ports are needed"),
         (("learn", "back-to-back", "demo/pads-back-to-back.s2p", *PAD_ENDS, "--kind", "lead"), "leave --kind out"),
         (("learn", "lead", "--open", "demo/lead-open.s1p", "--short", "demo/pad-short.s1p"), "has 67 points"),
-        (("learn", "lead", "--open", "demo/boathouse.csv", "--short", "demo/boathouse.csv", "--length", "1 m"), "state"),
+        (
+            ("learn", "lead", "--open", "demo/boathouse.csv", "--short", "demo/boathouse.csv", "--length", "1 m"),
+            "state",
+        ),
+        ((*LEAD, "--length", "0.6 m", "--like", "rg95"), "did you mean rg59"),
+        ((*LEAD, "--length", "0.6 m", "--like", "min-loss-pad"), "is no cable"),
         (("learn", "guess"), "'guess' is not one of"),
     ],
 )

@@ -77,6 +77,7 @@ def quantities(function: Function) -> Function:
 @click.option("--to", metavar="FREQUENCY", help="Highest frequency the part is described for.")
 @click.option("--in", "setup_path", metavar="SETUP", help="Set-up the part goes into: shown before and after.")
 @click.option("--item", metavar="ID", help="Item of that set-up that was measured.")
+@click.option("--like", metavar="PART", help="Type of the lead's cable: its loss is kept where it is known better.")
 @click.option("--touchstone", metavar="FILE", help="Write the two-port itself as well (.s2p or .ts, version 2.1).")
 @quantities
 @common
@@ -154,7 +155,7 @@ def _lead(paths: Mapping[str, Sequence[str]], told: Asked, seed: int | None) -> 
     if ohm is None and told.item is not None:
         ohm = getattr(told.item.part, "impedance_ohm", None)
     seed = SEED if seed is None else seed
-    return learn_lead(sweeps, told.about, told.analyzer, length, factor, ohm, tolerance, DRAWS, seed)
+    return learn_lead(sweeps, told.about, told.analyzer, length, factor, ohm, tolerance, DRAWS, seed, told.like())
 
 
 def _factor(told: Asked) -> float | None:

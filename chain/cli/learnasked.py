@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from chain.learn import About, Ends
     from chain.learnnoise import Analyzer
     from chain.records import Item, Near, Setup
+    from library.records import Coax
 
 __all__ = ["Asked", "asked"]
 
@@ -64,6 +65,19 @@ class Asked:
             texts.append(text)
         power = getattr(part, "resistor_power_w", None)
         return Ends(texts[0], texts[1], ohms[0], ohms[1], str(getattr(part, "dc", "pass")), power)
+
+    def like(self) -> Coax | None:
+        """Type of cable that a lead is made of: stated, or that of the item."""
+        from library.errors import LibraryError
+        from library.load import load_library
+        from library.records import Coax
+
+        if self.given["like"] is None:
+            return self.item.part if self.item is not None and isinstance(self.item.part, Coax) else None
+        part = load_library().part(self.given["like"])
+        if not isinstance(part, Coax):
+            raise LibraryError(f"'{part.id}' is no cable but of kind {part.kind}")
+        return part
 
     def assuming(self, *texts: str) -> Asked:
         """The same with more that is assumed."""
