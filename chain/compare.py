@@ -28,6 +28,8 @@ __all__ = ["BandChange", "Comparison", "compare"]
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
+Figures = NDArray[np.float64] | NDArray[np.complex128]
+
 COVERAGE = 0.95
 CHUNKS = 2
 BLOCK = 200
@@ -197,10 +199,10 @@ def _bands(setup: Setup, freq_hz: Real) -> list[Band]:
     return out
 
 
-def _statistics(first: NDArray[np.generic], second: NDArray[np.generic]) -> tuple[Real, Real]:
+def _statistics(first: Figures, second: Figures) -> tuple[Real, Real]:
     """Change of the largest magnitude, and largest difference at one frequency; over the last axis."""
     change = np.abs(second).max(axis=-1) - np.abs(first).max(axis=-1)
-    return np.asarray(change), np.asarray(np.abs(second - first).max(axis=-1))  # type: ignore[operator]
+    return np.asarray(change), np.asarray(np.abs(second - first).max(axis=-1))
 
 
 def _repeats(
@@ -264,7 +266,7 @@ def _simulated(
     return largest[1] - largest[0], moved
 
 
-def _reading(here: Measurement, antenna: Complex, phase: bool, run: tuple[int, int, int, int]) -> NDArray[np.generic]:
+def _reading(here: Measurement, antenna: Complex, phase: bool, run: tuple[int, int, int, int]) -> Figures:
     """One drawn reading, taken back nominally where it has a phase; shape (draws, frequencies)."""
     chunk, seed, first, which = run
     shown = simulate(here, chunk, seed, first, which).reading(antenna)
@@ -272,11 +274,12 @@ def _reading(here: Measurement, antenna: Complex, phase: bool, run: tuple[int, i
 
 
 def _rounded(
-    sizes: NDArray[np.generic], rounding: Real | None, part: slice, key: tuple[int, int, int, int]
-) -> NDArray[np.generic]:
+    sizes: Figures, rounding: Real | None, part: slice, key: tuple[int, int, int, int]
+) -> Figures:
     if rounding is None:
         return sizes
-    return sizes + rounding[part] * np.random.default_rng(list(key)).uniform(-1, 1, sizes.shape)  # type: ignore[operator]
+    shift = np.random.default_rng(list(key)).uniform(-1, 1, sizes.shape)
+    return np.asarray(np.abs(sizes) + rounding[part] * shift, dtype=float)
 
 
 def _band(
@@ -294,12 +297,16 @@ def _band(
         word = "worse" if change > 0 else "better"
     else:
         word = "moved" if moved > moved_repeats else "no change shown"
+    true = [float(vswr(each[member].max())) for each in magnitudes]
+    read = [float(vswr(each.magnitude[member].max())) for each in both]
     return BandChange(
         name,
         low_hz,
         high_hz,
-        *(float(vswr(each[member].max())) for each in magnitudes),
-        *(float(vswr(each.magnitude[member].max())) for each in both),
+        true[0],
+        true[1],
+        read[0],
+        read[1],
         float(change),
         change_repeats,
         float(moved),

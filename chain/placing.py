@@ -152,7 +152,9 @@ def _measured(model: ItemModel, where: Where, notes: Notes) -> Part | None:
         freq_hz, _, header_ohm = read(str(path), 2)
     except InputError as error:
         found = error.defects[0]
-        notes.fault((*where, "touchstone"), f"{plain(model.touchstone or '')}: {found.message}", found.help)
+        name = plain(model.touchstone or "") + (f":{found.line}:{found.column}" if found.line else "")
+        more = f" (and {len(error.defects) - 1} more)" if len(error.defects) > 1 else ""
+        notes.fault((*where, "touchstone"), f"{name}: {found.message}{more}", found.help)
         return None
     except (OSError, ValueError):
         notes.fault(
