@@ -10,7 +10,7 @@ import sys
 from importlib import import_module
 from pathlib import Path
 
-PARTS = ("startup", "choose", "montecarlo")
+PARTS = ("startup", "choose", "montecarlo", "page")
 
 
 def main(words: list[str]) -> int:
