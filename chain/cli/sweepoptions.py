@@ -21,11 +21,17 @@ OPTIONS = (
         metavar="COLUMN",
         help="Column to read, by number or header (twice for a pair); S11 or S22 of a two-port.",
     ),
-    click.option("--quantity", type=click.Choice(list(QUANTITIES)), help="What the columns hold."),
+    click.option(
+        "--quantity",
+        type=click.Choice(list(QUANTITIES)),
+        metavar="QUANTITY",
+        help=f"What the columns hold: {', '.join(QUANTITIES)}.",
+    ),
     click.option(
         "--frequency-unit",
         type=click.Choice(list(FREQUENCY_UNITS), case_sensitive=False),
-        help="Unit of the frequency column.",
+        metavar="UNIT",
+        help="Unit of the frequency column: Hz, kHz, MHz or GHz.",
     ),
     click.option("--decimal", type=click.Choice(["point", "comma"]), help="Decimal sign of the figures."),
     click.option(
