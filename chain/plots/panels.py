@@ -223,7 +223,7 @@ def _patch(panel: Any, sides: tuple[float, float, float, float], look: Look, sha
         [low, low, top, top],
         transform=panel.transAxes,
         clip_on=False,
-        facecolor=(*_rgb(look.colour), shade),
+        facecolor=_pale(look.colour, shade),
         edgecolor=look.colour,
         hatch=look.hatch * 3 or None,
         linewidth=0.8,
@@ -231,8 +231,9 @@ def _patch(panel: Any, sides: tuple[float, float, float, float], look: Look, sha
     )
 
 
-def _rgb(colour: str) -> tuple[float, float, float]:
-    red, green, blue = (int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5))
+def _pale(colour: str, shade: float) -> tuple[float, float, float]:
+    """A colour on white: opaque, since SVG would make the hatching as faint as what it lies on."""
+    red, green, blue = (1 - shade * (1 - int(colour[at : at + 2], 16) / 255) for at in (1, 3, 5))
     return red, green, blue
 
 
@@ -293,7 +294,7 @@ def _bar(panel: Any, plot: BarChart, bar: Any, at: float) -> None:
         high - low,
         0.72,
         left=low,
-        facecolor=(*_rgb(look.colour), 0.55),
+        facecolor=_pale(look.colour, 0.55),
         edgecolor=look.colour,
         hatch=look.hatch * 2 or None,
         linewidth=1.0,
