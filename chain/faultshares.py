@@ -7,7 +7,7 @@ of them, come near the readings at all; then draws are added until the shares st
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,7 +35,9 @@ STILL = 0.008
 APART = 4.0
 """Standard errors between the first share and the one that is enough, at which it does not matter how many there are."""
 ROUGH = 0.03
-MOST_ERROR = 0.3
+NEGLIGIBLE = 5e-4
+"""Share below which, four standard errors on it, a kind is drawn no further."""
+MOST_ERROR = 0.6
 """Relative standard error of a likelihood above which the rough one, of widened spans, is better."""
 WIDENED = (1.5, 3.0, 6.0, 12.0, 24.0, 48.0, 96.0, 400.0)
 
@@ -135,36 +137,47 @@ def evidence(
     work = work_of(of, kinds, readings, meter, seed)
     whole = [[(0.0, 1.0)] * len(each) for each in work.plans]
     pilot = list(in_order(lambda number: work.predicted(number, whole), range(PILOT_BLOCKS)))
-    windows = windows_of(work, pilot)
-    blocks: list[list[Agreeing]] = []
-    most = -(-(draws or MOST_DRAWS) // BLOCK)
+    windows: Windows = windows_of(work, pilot)
     widths = [np.array([high - low for low, high in own]) for own in windows]
-    found = _distant(work, pilot)
-    while len(blocks) < most:
-        numbers = range(PILOT_BLOCKS + len(blocks), PILOT_BLOCKS + min(len(blocks) + 2 * thread_count(), most))
-        blocks += in_order(lambda number: _agreeing(work, number, windows), numbers)
-        for index, kind in enumerate(work.kinds):
-            if windows[index]:
-                own = [block[index] for block in blocks]
-                found[index] = _gathered(kind, own, widths[index], 1.0, found[index].typical)
-        if progress is not None:
-            progress(len(blocks) / most)
-        hopeless = len(blocks) * BLOCK >= HOPELESS_DRAWS and not any(
-            each.likelihood for each in found if each.widened == 1
-        )
-        if draws is None and (hopeless or _settled(found)):
+    first = list(in_order(lambda number: work.predicted(PILOT_BLOCKS + number, windows), range(PILOT_BLOCKS)))
+    rough = _rough(work, pilot, first, widths)
+    kept = [[work.chances(index, block[index]) for block in first if block[index]] for index in range(len(kinds))]
+    found, most, made = _best(work, kept, widths, rough), -(-(draws or MOST_DRAWS) // BLOCK), len(first)
+    while made < most and not (draws is None and _settled(found)):
+        numbers = range(PILOT_BLOCKS + made, PILOT_BLOCKS + min(made + 2 * thread_count(), most))
+        for block in in_order(lambda number: _agreeing(work, number, windows), numbers):  # noqa: B023
+            for own, agreeing in zip(kept, block, strict=True):
+                own += [] if agreeing is None else [agreeing]
+        made += len(numbers)
+        found = _best(work, kept, widths, rough)
+        if draws is None and made * BLOCK >= HOPELESS_DRAWS and all(each.widened > 1 for each in found):
             break
-    far = _distant(work, pilot)
-    return tuple(each if each.error <= MOST_ERROR else rough for each, rough in zip(found, far, strict=True))
+        windows = _worth_drawing(windows, found)
+        if progress is not None:
+            progress(made / most)
+    return tuple(found)
 
 
-def _agreeing(work: Work, number: int, windows: Windows) -> list[Agreeing]:
-    return [
-        work.chances(index, block) if block else _NONE for index, block in enumerate(work.predicted(number, windows))
-    ]
+def _agreeing(work: Work, number: int, windows: Windows) -> list[Agreeing | None]:
+    predicted = work.predicted(number, windows)
+    return [work.chances(index, block) if block else None for index, block in enumerate(predicted)]
 
 
-_NONE: Agreeing = (np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0), np.empty(0))
+def _best(
+    work: Work, kept: Sequence[Sequence[Agreeing]], widths: Sequence[Real], rough: Sequence[Evidence]
+) -> list[Evidence]:
+    """For each kind the evidence of all its draws, or the rough one where hardly any of them agree with the readings."""
+    out = []
+    for index, kind in enumerate(work.kinds):
+        exact = _gathered(kind, kept[index], widths[index], 1.0, rough[index].typical) if kept[index] else rough[index]
+        out.append(exact if exact.error <= MOST_ERROR else rough[index])
+    return out
+
+
+def _worth_drawing(windows: Windows, found: Sequence[Evidence]) -> list[Sequence[tuple[float, float]]]:
+    """Leave out the kinds that can have no part worth telling."""
+    share, error = shares(found)
+    return [own if most > NEGLIGIBLE else () for own, most in zip(windows, share + 4 * error, strict=True)]
 
 
 def windows_of(work: Work, pilot: Sequence[list[list[Predicted]]]) -> list[list[tuple[float, float]]]:
@@ -198,20 +211,26 @@ def windows_of(work: Work, pilot: Sequence[list[list[Predicted]]]) -> list[list[
 def _settled(found: Sequence[Evidence]) -> bool:
     share, error = shares(found)
     first = int(np.argmax(share))
-    if not found[first].likelihood or found[first].error > MOST_ERROR:
+    if found[first].widened > 1:
         return False
     return bool(error[first] < STILL or (error[first] < ROUGH and abs(share[first] - ENOUGH) > APART * error[first]))
 
 
-def _distant(work: Work, pilot: Sequence[list[list[Predicted]]]) -> list[Evidence]:
-    """Rough evidence from the first draws alone, spans widened until enough of them agree."""
+def _rough(
+    work: Work,
+    pilot: Sequence[list[list[Predicted]]],
+    first: Sequence[list[list[Predicted]]],
+    widths: Sequence[Real],
+) -> list[Evidence]:
+    """Rough evidence from the first draws alone, spans widened until enough of them agree; never surer than its factor."""
     out = []
     for index, kind in enumerate(work.kinds):
         typical = np.concatenate([each.magnitude for block in pilot for each in block[index]])
+        blocks, width = (first, widths[index]) if widths[index].size else (pilot, np.ones(len(kind.faults)))
         for factor in WIDENED:
-            agreeing = [work.chances(index, block[index], factor) for block in pilot]
-            rough = _gathered(kind, agreeing, np.ones(len(kind.faults)), factor, typical)
+            agreeing = [work.chances(index, block[index], factor) for block in blocks]
+            rough = _gathered(kind, agreeing, width, factor, typical)
             if rough.error <= MOST_ERROR:
                 break
-        out.append(rough)
+        out.append(replace(rough, error=max(rough.error, 1.0)))
     return out

@@ -30,7 +30,7 @@ CANT_TELL = "can't tell"
 NONE_OF_THESE = "none of these"
 ASSUMED_LOAD_DB = 26.0
 """Return loss of a load that nothing is stated of; memory."""
-STRANGE = 6.0
+STRANGE = 12.0
 """Readings that the first kind gives only with spans widened by this factor or more come from none of the kinds."""
 COVERED = (0.025, 0.5, 0.975)
 TO_SHOW = 0.01
