@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,9 @@ from chain.learntwoport import BoxFit, windows
 __all__ = ["two_port_part"]
 
 Real = NDArray[np.float64]
+
+MUCH = 0.15
+"""Reflection above which a part is hardly what it is said to be (VSWR 1.35)."""
 
 
 def two_port_part(
@@ -80,7 +84,7 @@ def two_port_part(
         row |= {"lead_reflection": limit, "lead_evidence": "measured"}
     figures += [_worst(name, interval) for name, interval in (("near", near), ("far", far))]
     return whole(
-        measured,
+        replace(measured, warnings=(*measured.warnings, *_reflecting(ends, near, far))),
         about,
         kind,
         method,
@@ -92,6 +96,18 @@ def two_port_part(
         far_ohm=ends.far_ohm,
         length_m=length_m,
         s=fit.s if fit.pairs == 1 else None,
+    )
+
+
+def _reflecting(ends: Ends, near: Interval, far: Interval) -> tuple[str, ...]:
+    """A warning where an end reflects as no good part of that impedance does."""
+    worst = {"near": float(near.value.max()), "far": float(far.value.max())}
+    bad = [end for end, size in worst.items() if size > MUCH]
+    ohms = {"near": ends.near_ohm, "far": ends.far_ohm}
+    return tuple(
+        f"the {end} end reflects {worst[end]:.2g} in {ohms[end]:g} ohm: was the part the other way round, or its impedance or "
+        "that of the sweeps another?"
+        for end in bad
     )
 
 

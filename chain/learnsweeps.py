@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +12,8 @@ from chain import touchstone
 from chain.errors import Defect, InputError, plain
 from chain.readings import Readings
 from chain.sweepfile import read_sweep
+from chain.sweeptext import lines_of
+from chain.touchlines import looks_like_touchstone
 
 __all__ = ["Sweeps", "one_port_sweeps", "two_port_sweeps"]
 
@@ -78,13 +79,16 @@ def one_port_sweeps(paths: Mapping[str, Sequence[str]], reference_ohm: float | N
     for end, names in paths.items():
         for name in names:
             try:
-                read[end].append((name, read_sweep(name)))
+                read[end].append((name, _sweep(name, reference_ohm)))
             except InputError as error:
                 faults += error.defects
     if faults:
         raise InputError(faults)
     every = [each for end in read.values() for each in end]
     faults += [*_counts(paths), *_grids([(name, sweep.freq_hz) for name, sweep in every]), *_phases(every)]
+    faults += _copies(
+        [(name, sweep.magnitude if sweep.reflection is None else sweep.reflection) for name, sweep in every]
+    )
     if faults:
         raise InputError(faults)
     ohm, assumed = _reference([name for name, _ in every], reference_ohm)
@@ -97,6 +101,12 @@ def one_port_sweeps(paths: Mapping[str, Sequence[str]], reference_ohm: float | N
     }
     warnings = tuple(dict.fromkeys(f"{plain(name)}: {text}" for name, each in every for text in each.warnings))
     return Sweeps(every[0][1].freq_hz, traces, (ohm,), has_phase, tuple(name for name, _ in every), assumed, warnings)
+
+
+def _sweep(name: str, reference_ohm: float | None) -> Readings:
+    """One sweep; only tables of R and X need to be told of the reference, a Touchstone file has its own."""
+    own = None if looks_like_touchstone(lines_of(name)) else reference_ohm
+    return read_sweep(name, plane_ohm=own)
 
 
 def _counts(paths: Mapping[str, Sequence[str]]) -> list[Defect]:
@@ -123,6 +133,17 @@ def _grids(sweeps: Sequence[tuple[str, Real]]) -> list[Defect]:
     return faults
 
 
+def _copies(sweeps: Sequence[tuple[str, Real | Complex]]) -> list[Defect]:
+    """Sweeps equal to the last digit: no two measurements are, and copies would pass for repeats without any scatter."""
+    faults = []
+    for index, (name, values) in enumerate(sweeps):
+        first = next((other for other, known in sweeps[:index] if np.array_equal(known, values)), None)
+        if first is not None:
+            text = "is given twice" if name == first else f"is the same sweep as {plain(first)}, to the last digit"
+            faults.append(Defect(name, 0, 0, text, "give each measurement once; a repeat is swept anew"))
+    return faults
+
+
 def _grid_words(freq_hz: Real) -> str:
     return f"has {freq_hz.size} points from {freq_hz[0] / 1e6:g} to {freq_hz[-1] / 1e6:g} MHz"
 
@@ -141,8 +162,9 @@ def _reference(names: Sequence[str], stated: float | None) -> tuple[float, tuple
         return stated, ()
     found: dict[float, str] = {}
     for name in names:
-        if Path(name).suffix.lower() in (".s1p", ".ts"):
-            found.setdefault(touchstone.read(name, 1)[2][0], name)
+        lines = lines_of(name)
+        if looks_like_touchstone(lines):
+            found.setdefault(touchstone.parse(lines, name).reference_ohm[0], name)
     if len(found) == 1:
         ohm = next(iter(found))
         return ohm, (f"reference {ohm:g} ohm (the sweeps' own header)",)
@@ -189,6 +211,7 @@ def two_port_sweeps(paths: Sequence[str], reference_ohm: tuple[float, float] | N
             faults += error.defects
     if not faults:
         faults = _grids([(name, freq_hz) for name, freq_hz, _, _ in read])
+        faults += _copies([(name, s) for name, _, s, _ in read])
     if not faults and len({ohm for *_, ohm in read}) > 1:
         text = "is in another impedance than the other sweeps"
         faults = [Defect(read[-1][0], 0, 0, text, "state it: --reference '50 ohm'")]

@@ -213,6 +213,17 @@ def test_half_of_a_pair_of_pads():
     assert apart.mean_loss.value == pytest.approx(found.mean_loss.value - 0.05, abs=1e-9)
 
 
+def test_a_pad_taken_the_wrong_way_round_is_noticed():
+    """Its 75-ohm end said to be of 50 ohm reflects far too much there."""
+    freq_hz = np.linspace(174e6, 240e6, 34)
+    pad = Pad(86.6, 43.3, 0.0, 0.0, (0.0, 0.0))
+    through = Sweeps(freq_hz, {"through": pad.s(freq_hz, 50.0, 50.0)[None]}, (50.0, 50.0))
+    right = learn_two_port(through, ABOUT, PERFECT, ENDS, draws=FEW)
+    turned = learn_two_port(through, ABOUT, PERFECT, Ends("BNC-75 jack", "BNC-50 jack", 75.0, 50.0), draws=FEW)
+    assert not right.warnings
+    assert any("the other way round" in text for text in turned.warnings)
+
+
 def test_an_adapter_gets_its_length_and_loss():
     """50 mm of air line at 50 ohm with 0.06 dB at 1 GHz, from its two-port by scikit-rf."""
     frequency = Frequency(100, 2000, 96, unit="MHz")
@@ -436,13 +447,18 @@ def test_files_that_do_not_go_together_are_all_told_at_once(tmp_path):
         f"{freq / 1e6:.3f},{-20 * np.log10(abs(value)):.4f}" for freq, value in zip(FREQ, traces["short"], strict=True)
     ]
     bare.write_text("\n".join(["frequency_mhz,return_loss_db", *rows]) + "\n", encoding="utf-8")
-    found = told(one_port_sweeps, {"open": [good, good], "short": [fewer]})
+    again = touchstone(tmp_path / "again.s1p", traces["open"] * 0.999)
+    found = told(one_port_sweeps, {"open": [good, again], "short": [fewer]})
     assert any("unequal numbers of sweeps: 2 of the open, 1 of the short" in text for text in found)
     assert any("has 41 points" in text and "has 81 points" in text for text in found)
     assert any("no phase" in text for text in told(one_port_sweeps, {"open": [good], "short": [str(bare)]}))
     other = touchstone(tmp_path / "e.s1p", traces["short"], ohm=75)
     assert any("50 ohm and 75 ohm" in text for text in told(one_port_sweeps, {"open": [good], "short": [other]}))
     assert one_port_sweeps({"open": [good], "short": [other]}, 50.0).reference_ohm == (50.0,)
+    copy = touchstone(tmp_path / "copy.s1p", traces["open"])
+    doubled = told(one_port_sweeps, {"open": [good, copy], "short": [short, short]})
+    assert any("copy.s1p" not in text and "is the same sweep as" in text for text in doubled)
+    assert any("is given twice" in text for text in doubled)
     missing = told(one_port_sweeps, {"open": ["no.s1p"], "short": ["nor-this.s1p"]})
     assert len(missing) == 2
     both = one_port_sweeps({"open": [good], "short": [short]})

@@ -179,10 +179,11 @@ def test_a_lead_too_short_to_tell_its_loss_is_said_to_be():
         (("learn", "lead", "--open", "demo/lead-open.s1p", "--short", "demo/pad-short.s1p"), "has 67 points"),
         (
             ("learn", "lead", "--open", "demo/boathouse.csv", "--short", "demo/boathouse.csv", "--length", "1 m"),
-            "state",
+            "is given twice",
         ),
         ((*LEAD, "--length", "0.6 m", "--like", "rg95"), "did you mean rg59"),
         ((*LEAD, "--length", "0.6 m", "--like", "min-loss-pad"), "is no cable"),
+        (("learn", "two-port", "-", *PAD_ENDS), "are read from files"),
         (("learn", "guess"), "'guess' is not one of"),
     ],
 )

@@ -124,6 +124,10 @@ def command(shared: Common, method: str, files: tuple[str, ...], touchstone: str
 def _paths(method: str, files: Sequence[str], given: Mapping[str, Any]) -> dict[str, Sequence[str]]:
     """Files by the end they were made with; whatever does not belong to the method is refused."""
     ends = {end: given[end] for end in ("open", "short", "load") if given[end]}
+    if "-" in (*files, *(name for names in ends.values() for name in names)):
+        raise click.UsageError(
+            "Sweeps to learn from are read from files: several are needed, and each is named in the part."
+        )
     if method not in ENDS:
         if not files or ends:
             raise click.UsageError(
