@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from chain.cascade import build as build
     from chain.checks import check as check
     from chain.choose import choose as choose
+    from chain.compare import compare_sweeps as compare_sweeps
     from chain.errors import ChainError as ChainError
     from chain.errors import FitError as FitError
     from chain.errors import InputError as InputError
@@ -49,6 +50,8 @@ if TYPE_CHECKING:
     from chain.setupfile import load_setup as load_setup
     from chain.setupfile import parse_setup as parse_setup
     from chain.sweepfile import read_sweep as read_sweep
+    from chain.sweepoptions import SweepOptions as SweepOptions
+    from chain.sweepsetup import read_sweep_for as read_sweep_for
 
     compare_planes = compare
 
@@ -59,6 +62,7 @@ _HOMES = {
     "FitError": "chain.errors",
     "InputError": "chain.errors",
     "RangeError": "chain.errors",
+    "SweepOptions": "chain.sweepoptions",
     "UnitError": "chain.errors",
     "account": "chain.account",
     "bare_pad": "chain.barepad",
@@ -69,6 +73,7 @@ _HOMES = {
     "check": "chain.checks",
     "choose": "chain.choose",
     "compare_planes": "chain.planes:compare",
+    "compare_sweeps": "chain.compare",
     "expect": "chain.expect",
     "improve": "chain.improve",
     "learn_back_to_back": "chain.learn",
@@ -83,6 +88,7 @@ _HOMES = {
     "page_html": "chain.pagehtml",
     "parse_setup": "chain.setupfile",
     "read_sweep": "chain.sweepfile",
+    "read_sweep_for": "chain.sweepsetup",
     "recover": "chain.recover",
     "two_port_sweeps": "chain.learnsweeps",
     "typed_readings": "chain.readings",

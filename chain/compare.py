@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,9 +22,10 @@ from chain.ratios import vswr
 from chain.readings import Readings
 from chain.records import Setup
 from chain.recover import nominal_truth
+from chain.showing import Shown
 from chain.simulate import CHUNK, Measurement, measurement, nominal_maps, simulate
 
-__all__ = ["BandChange", "Comparison", "compare"]
+__all__ = ["BandChange", "Comparison", "compare_sweeps"]
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -62,10 +64,24 @@ class BandChange:
     verdict: str
 
 
-@dataclass(frozen=True)
-class Comparison:
-    """Answer of `compare`. `of` is what `change` and `moved` are of: the `antenna`, or, without phase, the `screen`."""
+@dataclass(frozen=True, repr=False)
+class Comparison(Shown):
+    """Answer of `compare_sweeps`. `of` is what `change` and `moved` are of: the `antenna`, or, without phase, the `screen`."""
 
+    ROWS: ClassVar[str] = "bands"
+    COLUMNS: ClassVar[tuple[str, ...]] = (
+        "channel",
+        "low_hz",
+        "high_hz",
+        "before_vswr",
+        "after_vswr",
+        "change",
+        "change_repeats",
+        "moved",
+        "moved_repeats",
+        "verdict",
+    )
+    title: str
     interpretation: str
     of: str
     bands: tuple[BandChange, ...]
@@ -76,12 +92,16 @@ class Comparison:
     seed: int
     warnings: tuple[str, ...]
 
+    def headline(self) -> str:
+        """Title and verdict."""
+        return f"{self.title}, against an earlier sweep: {self.verdict}"
+
     def to_dict(self) -> dict[str, object]:
         """Plain values, keys with units."""
         return plain_values({**vars(self), "bands": [vars(each) for each in self.bands]})  # type: ignore[return-value]
 
 
-def compare(
+def compare_sweeps(
     setup: Setup,
     before: Readings,
     after: Readings,
@@ -111,7 +131,7 @@ def compare(
     >>> from chain.setupfile import load_setup
     >>> from chain.sweepfile import read_sweep
     >>> sweep = read_sweep("demo/boathouse.s1p")
-    >>> compare(load_setup("demo/boathouse.toml"), sweep, sweep).verdict
+    >>> compare_sweeps(load_setup("demo/boathouse.toml"), sweep, sweep).verdict
     'no change shown'
 
     Source
@@ -139,6 +159,7 @@ def compare(
         for index, band in enumerate(bands)
     ]
     return Comparison(
+        setup.title,
         before.interpretation,
         "screen" if fars[0] is None else "antenna",
         tuple(out),

@@ -16,7 +16,7 @@ from rich.console import Console
 from skrf.media import DefinedGammaZ0
 
 from chain.cli.main import chain as program
-from chain.compare import compare
+from chain.compare import compare_sweeps
 from chain.errors import RangeError
 from chain.readings import Readings
 from chain.report.compare import render
@@ -65,7 +65,7 @@ def shares_changed(trials, phase):
         fixed = chain(86.6 * (1 + 0.01 * rng.normal()), 0.5 * rng.random())
         size = rng.uniform(0, 0.6)
         before, after = (reading(rng, fixed, antenna(size), phase) for _ in range(2))
-        found += compare(SETUP, before, after, seed=trial).verdict != "no change shown"
+        found += compare_sweeps(SETUP, before, after, seed=trial).verdict != "no change shown"
     return found / trials
 
 
@@ -87,7 +87,7 @@ def test_a_change_is_found_and_its_direction(phase, before, after, word):
     """A reflection that doubles or halves in every band is no repetition."""
     rng, fixed = np.random.default_rng(1), chain()
     pair = [reading(rng, fixed, antenna(size), phase) for size in (before, after)]
-    found = compare(SETUP, *pair)
+    found = compare_sweeps(SETUP, *pair)
     assert found.verdict == word
     assert {band.verdict for band in found.bands} == {word}
     # The change is the one that was made, as the nominal chain shows it: (after - before) within a fifth.
@@ -100,7 +100,7 @@ def test_a_turn_without_a_change_of_size_is_told_as_moved():
     """With phase a reflection that only turned is seen to have moved; its worst point is as good as before."""
     rng, fixed = np.random.default_rng(2), chain()
     pair = [reading(rng, fixed, antenna(0.3) * turn) for turn in (1, np.exp(0.6j))]
-    found = compare(SETUP, *pair)
+    found = compare_sweeps(SETUP, *pair)
     assert "moved" in {band.verdict for band in found.bands}
     assert np.median([band.moved for band in found.bands]) == pytest.approx(0.3 * 2 * np.sin(0.3), rel=0.25)
 
@@ -112,7 +112,7 @@ def test_what_both_sweeps_share_cancels():
     loose = tuple(
         replace(item, part=replace(item.part, loss_tolerance_db=2.0)) if item.id == "pad" else item for item in SETUP.items
     )
-    tight, wide = compare(SETUP, *pair), compare(replace(SETUP, items=loose), *pair)
+    tight, wide = compare_sweeps(SETUP, *pair), compare_sweeps(replace(SETUP, items=loose), *pair)
     for one, other in zip(tight.bands, wide.bands, strict=True):
         assert other.moved_repeats == pytest.approx(one.moved_repeats, rel=0.5)
 
@@ -123,7 +123,7 @@ def test_more_noise_repeats_worse():
     pair = [reading(rng, fixed, antenna(0.25)) for _ in range(2)]
     quiet = replace(SETUP, near=replace(SETUP.near, repeatability_db=None, drift_db=None, trace_noise_db=0.02))
     loud = replace(SETUP, near=replace(quiet.near, trace_noise_db=0.2))
-    ratio = compare(loud, *pair).bands[0].moved_repeats / compare(quiet, *pair).bands[0].moved_repeats
+    ratio = compare_sweeps(loud, *pair).bands[0].moved_repeats / compare_sweeps(quiet, *pair).bands[0].moved_repeats
     assert ratio == pytest.approx(10.1, rel=0.15)
 
 
@@ -131,7 +131,7 @@ def test_a_set_up_that_states_no_repeatability_judges_nothing():
     """Without noise, drift, repeatability and flex any difference would be a change."""
     rng, fixed = np.random.default_rng(6), chain()
     bare = replace(SETUP, near=replace(SETUP.near, repeatability_db=None, drift_db=None, trace_noise_db=None))
-    found = compare(bare, *(reading(rng, fixed, antenna(0.25)) for _ in range(2)))
+    found = compare_sweeps(bare, *(reading(rng, fixed, antenna(0.25)) for _ in range(2)))
     assert found.verdict == "not judged"
 
 
@@ -144,7 +144,7 @@ def test_a_coarse_file_repeats_no_better_than_its_last_digit(tmp_path):
         path = tmp_path / f"{name}.csv"
         path.write_text("\n".join(["f/MHz,VSWR", *rows]))
         texts[name] = read_sweep(str(path))
-    coarse, fine = (compare(SETUP, texts[name], texts[name]).bands[0] for name in ("coarse", "fine"))
+    coarse, fine = (compare_sweeps(SETUP, texts[name], texts[name]).bands[0] for name in ("coarse", "fine"))
     # Closed form: half a tenth of VSWR at 1.1 is 0.05/2.1 in reflection, about 0.023.
     assert coarse.moved_repeats > fine.moved_repeats + 0.015
 
@@ -154,12 +154,12 @@ def test_common_frequencies_only():
     rng, fixed = np.random.default_rng(7), chain()
     one, two = (reading(rng, fixed, antenna(0.25)) for _ in range(2))
     half = Readings(two.freq_hz[::2], two.magnitude[::2], None, "")
-    found = compare(SETUP, one, half)
+    found = compare_sweeps(SETUP, one, half)
     assert found.points == 12
     assert any("12 frequencies" in each for each in found.warnings)
     assert any("no phase" in each for each in found.warnings)
     with pytest.raises(RangeError, match="0 frequencies in common"):
-        compare(SETUP, one, replace(two, freq_hz=two.freq_hz + 1e6))
+        compare_sweeps(SETUP, one, replace(two, freq_hz=two.freq_hz + 1e6))
 
 
 def run(*words):
@@ -184,7 +184,7 @@ def test_the_command_prints_a_comparison_and_holds_it_as_json(tmp_path):
     assert names == [each["channel"] for each in found["channels"]]
     assert all(band["moved"] > band["moved_repeats"] for band in found["before"]["bands"])
     page = StringIO()
-    render(compare(load_setup(words[1]), read_sweep(before), read_sweep(after)), Console(file=page, width=80))
+    render(compare_sweeps(load_setup(words[1]), read_sweep(before), read_sweep(after)), Console(file=page, width=80))
     lines = page.getvalue().splitlines()
     assert max(map(len, lines)) <= 80
     text = " ".join(page.getvalue().split())

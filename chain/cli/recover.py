@@ -143,7 +143,7 @@ def _inputs(
 
 
 def _compared(setup: Setup, before: str, after: Readings, sweep: SweepOptions, seed: int) -> Comparison:
-    from chain.compare import compare
+    from chain.compare import compare_sweeps
     from chain.sweepsetup import read_sweep_for
 
-    return compare(setup, read_sweep_for(setup, before, sweep), after, seed)
+    return compare_sweeps(setup, read_sweep_for(setup, before, sweep), after, seed)
