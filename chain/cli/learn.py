@@ -5,10 +5,12 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from chain.cli.completing import any_file, part_names, setup_files, sweep_files
 from chain.cli.learnasked import (
     USUAL_DIFFERENCE_DB,
     USUAL_FACING_DB,
@@ -61,12 +63,15 @@ def quantities(function: Function) -> Function:
     return function
 
 
+sweep_option = partial(click.option, multiple=True, metavar="FILE", shell_complete=sweep_files)
+
+
 @click.command("learn", short_help="Make a part of your own from sweeps of it.")
 @click.argument("method", type=click.Choice(["lead", "two-port", "ends", "back-to-back"]))
-@click.argument("files", nargs=-1, metavar="[FILE]...")
-@click.option("--open", "open_", multiple=True, metavar="FILE", help="Sweep with the far end open; repeatable.")
-@click.option("--short", multiple=True, metavar="FILE", help="Sweep with the far end shorted; repeatable.")
-@click.option("--load", multiple=True, metavar="FILE", help="Sweep with a load at the far end; repeatable.")
+@click.argument("files", nargs=-1, metavar="[FILE]...", shell_complete=sweep_files)
+@sweep_option("--open", "open_", help="Sweep with the far end open; repeatable.")
+@sweep_option("--short", "short", help="Sweep with the far end shorted; repeatable.")
+@sweep_option("--load", "load", help="Sweep with a load at the far end; repeatable.")
 @click.option("--id", "id_", default="my-part", show_default=True, help="What set-up files will call the part.")
 @click.option("--name", help="What people call it.")
 @click.option("--date", metavar="DATE", help="Day of the measurement; today if left out.")
@@ -75,10 +80,26 @@ def quantities(function: Function) -> Function:
 @click.option("--far", metavar="CONNECTOR", help="Connector of the far end.")
 @click.option("--from", "from_", metavar="FREQUENCY", help="Lowest frequency the part is described for.")
 @click.option("--to", metavar="FREQUENCY", help="Highest frequency the part is described for.")
-@click.option("--in", "setup_path", metavar="SETUP", help="Set-up the part goes into: shown before and after.")
+@click.option(
+    "--in",
+    "setup_path",
+    metavar="SETUP",
+    shell_complete=setup_files,
+    help="Set-up the part goes into: shown before and after.",
+)
 @click.option("--item", metavar="ID", help="Item of that set-up that was measured.")
-@click.option("--like", metavar="PART", help="Type of the lead's cable: its loss is kept where it is known better.")
-@click.option("--touchstone", metavar="FILE", help="Write the two-port itself as well (.s2p or .ts, version 2.1).")
+@click.option(
+    "--like",
+    metavar="PART",
+    shell_complete=part_names,
+    help="Type of the lead's cable: its loss is kept where it is known better.",
+)
+@click.option(
+    "--touchstone",
+    metavar="FILE",
+    shell_complete=any_file,
+    help="Write the two-port itself as well (.s2p or .ts, version 2.1).",
+)
 @quantities
 @common
 def command(shared: Common, method: str, files: tuple[str, ...], touchstone: str | None, **given: Any) -> None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from chain.cli.completing import sweep_files
 from chain.cli.options import Common, common, enforce, setup_argument
 from chain.cli.output import deliver, refuse_overwriting
 from chain.cli.progress import progress
@@ -16,18 +17,34 @@ from chain.sweepoptions import SweepOptions
 
 if TYPE_CHECKING:
     from chain.readings import Readings
+    from chain.records import Setup
 
 __all__ = ["command"]
 
 END = "VSWR (1.73), return loss (11.4 dB), or a sweep file; repeat it for a re-seated reading."
 
 
-@click.command("prove", short_help="Is the chain what it claims to be? Known ends as read, and what they mean.")
+@click.command("prove", short_help="Is the chain what it claims to be? Known ends as read.")
 @setup_argument
-@click.option("--open", "opened", multiple=True, metavar="READING", help=f"Nothing in the antenna's place: {END}")
-@click.option("--short", "shorted", multiple=True, metavar="READING", help="A short in its place.")
-@click.option("--load", multiple=True, metavar="READING", help="A load of the antenna's own impedance, 75 ohm.")
-@click.option("--load50", multiple=True, metavar="READING", help="A 50-ohm load.")
+@click.option(
+    "--open",
+    "opened",
+    multiple=True,
+    metavar="READING",
+    shell_complete=sweep_files,
+    help=f"Nothing in the antenna's place: {END}",
+)
+@click.option(
+    "--short", "shorted", multiple=True, metavar="READING", shell_complete=sweep_files, help="A short in its place."
+)
+@click.option(
+    "--load",
+    multiple=True,
+    metavar="READING",
+    shell_complete=sweep_files,
+    help="A load of the antenna's own impedance, 75 ohm.",
+)
+@click.option("--load50", multiple=True, metavar="READING", shell_complete=sweep_files, help="A 50-ohm load.")
 @click.option(
     "--at", metavar="FREQUENCY", help="Where it was read, such as '210 MHz'; the middle of the sweep if left out."
 )
@@ -78,7 +95,7 @@ def command(
     metered = None if ohms is None else parse_ohms(ohms)
     at_hz = None if at is None else parse_quantity(at, "frequency")
     loaded = load_setup(setup)
-    readings = {end: _read(texts, sweep) for end, texts in given.items()}
+    readings = {end: _read(loaded, texts, sweep) for end, texts in given.items()}
     middle_hz = (loaded.sweep.start_hz + loaded.sweep.stop_hz) / 2
     known = known_ends(readings, middle_hz, at_hz)
     seed = SEED if shared.seed is None else shared.seed
@@ -103,7 +120,7 @@ def _is_file(text: str) -> bool:
         return False
 
 
-def _read(texts: Sequence[str], sweep: SweepOptions) -> list[str | Readings]:
-    from chain.sweepfile import read_sweep
+def _read(setup: Setup, texts: Sequence[str], sweep: SweepOptions) -> list[str | Readings]:
+    from chain.sweepsetup import read_sweep_for
 
-    return [read_sweep(text, sweep) if _is_file(text) else text for text in texts]
+    return [read_sweep_for(setup, text, sweep) if _is_file(text) else text for text in texts]
