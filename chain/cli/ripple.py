@@ -1,0 +1,98 @@
+"""`chain ripple`."""
+
+from __future__ import annotations
+
+import os
+from typing import TYPE_CHECKING
+
+import click
+
+from chain.cli.completing import any_file, setup_or_sweep_files
+from chain.cli.options import Common, common
+from chain.cli.output import Refusal, deliver, note, refuse_overwriting, write_whole
+from chain.cli.sweepoptions import sweep_options
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from chain.readings import Readings
+    from chain.records import Setup
+    from chain.ripplerecords import Ripple
+    from chain.sweepoptions import SweepOptions
+
+__all__ = ["command"]
+
+
+@click.command("ripple", short_help="What in the sweep repeats, and how long is the thing that makes it?")
+@click.argument("files", metavar="SWEEP [SETUP]", nargs=-1, shell_complete=setup_or_sweep_files)
+@click.option(
+    "--gate",
+    metavar="FILE",
+    shell_complete=any_file,
+    help="Write the complex sweep without its ripple to FILE (.s1p or .csv).",
+)
+@sweep_options
+@common
+def command(shared: Common, files: tuple[str, ...], gate: str | None, sweep: SweepOptions) -> None:
+    """Tell what makes evenly spaced dips: their spacing, the length of line or air behind it, and the item that is so long.
+
+    SWEEP is complex (.s1p and the like) or VSWR or return loss alone. SETUP, a .toml file, gives the lengths and velocity
+    factors to compare with. A complex sweep is shown without its ripple too, by a time gate.
+
+    \b
+    Examples:
+      chain ripple demo/ripple.s1p demo/ripple.toml
+      chain ripple demo/ripple.csv
+      chain ripple demo/ripple.s1p demo/ripple.toml --gate steady.s1p
+    """
+    # Small matrices in turn: threads of a BLAS would only wait for one another.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    refuse_overwriting(shared.output, shared.force, files)
+    refuse_overwriting(gate, shared.force, files)
+    if gate is not None and not gate.lower().endswith((".s1p", ".csv")):
+        raise click.UsageError("--gate writes .s1p or .csv: name a file of either kind.")
+    setup, readings = _inputs(files, sweep)
+    from chain.ripple import ripple
+
+    found = ripple(readings, setup)
+    text = None if gate is None else _gated_text(found, gate, setup)
+
+    def render(console: Console) -> None:
+        from chain.report import ripple as page
+
+        page.render(found, console)
+
+    deliver(shared, render, found.to_dict, files)
+    if gate is not None and text is not None:
+        write_whole(gate, text, shared.force, files)
+        note(shared, f"written: {gate}")
+
+
+def _inputs(files: tuple[str, ...], sweep: SweepOptions) -> tuple[Setup | None, Readings]:
+    from chain.setupfile import load_setup
+    from chain.sweepfile import read_sweep
+    from chain.sweepsetup import read_sweep_for
+
+    setups = [path for path in files if path.lower().endswith(".toml")]
+    sweeps = [path for path in files if path not in setups]
+    if len(sweeps) != 1 or len(setups) > 1:
+        raise click.UsageError("Give one sweep (.s1p or .csv), and one set-up (.toml) if you have it.")
+    if not setups:
+        return None, read_sweep(sweeps[0], sweep)
+    setup = load_setup(setups[0])
+    return setup, read_sweep_for(setup, sweeps[0], sweep)
+
+
+def _gated_text(found: Ripple, path: str, setup: Setup | None) -> str:
+    """Gated sweep as the text of a file; the reference of a Touchstone file is that of the set-up's plane."""
+    if found.gated is None:
+        raise Refusal(f"nothing to write to {path}: {found.gated_reason}")
+    from chain.ripplefile import csv_text, touchstone_text
+
+    if path.lower().endswith(".csv"):
+        return csv_text(found)
+    if setup is None:
+        raise Refusal(f"{path} needs a reference impedance: name the set-up, or write .csv instead")
+    from chain.sweepsetup import plane_reference_ohm
+
+    return touchstone_text(found, plane_reference_ohm(setup))
