@@ -293,7 +293,8 @@ def test_intervals_cover_in_every_class():
 def test_parts_twice_as_bad_as_stated_are_not_covered():
     """What no method can cover: with every limit and tolerance of the parts twice what is stated, coverage falls.
 
-    Behind a plane at the antenna it holds, since the parts cancel. Seen: 0.79 on average, 0.63 to 0.83 at the analyzer.
+    Behind a plane at the antenna it all but holds, since the parts cancel. Seen: 0.68 at the analyzer, 0.80 in the middle, 0.94
+    at the antenna.
     """
     found = classes(10_000, 5, scale=2.0)
     show(found)
@@ -310,7 +311,9 @@ EDGES_HZ = (174e6, 181e6)
 
 def channel_case(kind, n):
     """The same set-up over a channel of television, nine points."""
-    return replace(case(kind, n), freq_hz=tuple(np.linspace(*EDGES_HZ, 9)))
+    each = case(kind, n)
+    swapped = {"swap": swap_of(SWAP, np.mean(EDGES_HZ))} if "swap" in each.standards else {}
+    return replace(each, freq_hz=tuple(np.linspace(*EDGES_HZ, 9)), standards=each.standards | swapped)
 
 
 def channel_coverage(kind, n, plane, draws, seed, slope):
@@ -322,9 +325,21 @@ def channel_coverage(kind, n, plane, draws, seed, slope):
     truth = np.repeat(SIZES, draws)
     reading = Screen(world, cut_of(each, plane)).reading(antennas(truth[:, None] * along, world))
     for with_phase in (False, True):
-        seen = np.abs(nominal_maps(way).recovered(reading) if with_phase else reading).max(axis=1)
-        low, high = intervals_of(table(way, with_phase, [EDGES_HZ]).channels, seen)
+        seen = np.abs(nominal_maps(way).recovered(reading) if with_phase else reading)
+        low, high = channel_ends(table(way, with_phase, [EDGES_HZ]), seen)
         yield ((low <= truth + 1e-9) & (truth - 1e-9 <= high)).reshape(len(SIZES), draws).mean(axis=1)
+
+
+def channel_ends(made, seen):
+    """Ends of a channel for each row of `seen` (points in columns): of its own belt, the upper never below the worst point's."""
+    at = seen.argmax(axis=1)
+    low, high = intervals_of(made.channels, seen.max(axis=1))
+    for place in np.unique(at):
+        rows = at == place
+        fields_ = {each.name: getattr(made.points, each.name) for each in fields(made.points)}
+        own = {name: v[place : place + 1] for name, v in fields_.items() if isinstance(v, np.ndarray)}
+        high[rows] = np.fmax(high[rows], intervals_of(replace(made.points, **own), seen[rows, place])[1])
+    return low, high
 
 
 def channels(kinds, numbers, draws, slope):
@@ -359,8 +374,9 @@ def test_channels_cover_in_every_class():
 
 @pytest.mark.slow
 def test_channels_of_sloping_antennas():
-    """An antenna whose magnitude falls by 30 % over the channel is not what the belt is made for: its worst point still is
-    told rightly in most classes, the interval lies somewhat low where many points near the worst were reckoned with.
+    """An antenna whose magnitude falls by 30 % over the channel: its worst point has fewer rivals than the channel's belt
+    reckons with, which is why the upper end is never below that of the worst point alone.
     """
     found = channels(tuple(KINDS), (1, 3), 5000, 0.3)
-    assert found.mean() >= 0.90
+    assert found.min() >= 0.94
+    assert found.mean() <= 0.985
