@@ -106,8 +106,8 @@ class TooSlow(BaseException):
 
 
 def toml_seeds():
-    """The set-ups and the need of the demo."""
-    return {path.name: path.read_text(encoding="utf-8") for path in sorted(DEMO.glob("*.toml"))}
+    """The set-ups and the need of the demo, and the list of a shop that the need names."""
+    return {path.name: path.read_text(encoding="utf-8") for path in sorted([*DEMO.glob("*.toml"), DEMO / "shop.csv"])}
 
 
 def seeds(kind):
@@ -197,7 +197,7 @@ def harmless(kind, number):
     """One file that means the same: name, the sound text and the changed bytes."""
     rng = random.Random(f"harmless {kind} {number}")
     known = seeds(kind)
-    name = rng.choice(sorted(set(known) - {"blocks.csv"}))
+    name = rng.choice(sorted(set(known) - {"blocks.csv", "shop.csv"}))
     return name, known[name], {"touchstone": _same_touchstone, "table": _same_table, "toml": _same_toml}[kind](known[name], rng)
 
 
@@ -262,6 +262,7 @@ def outcome(kind, path, number=None):
     rng = random.Random(number)
     try:
         if kind == "toml":
+            path = path.replace("shop.csv", "need.toml")
             return load_need(path) if path.endswith("need.toml") else load_setup(path)
         if kind == "touchstone" and path.endswith((".s2p", "order.ts")):
             return touchstone.read(path, 2)
@@ -327,6 +328,8 @@ def run(kind, first, count):
         for number in range(first, first + count):
             name, raw = mutant(kind, number)
             path = Path(folder, name)
+            for other in ("need.toml", "shop.csv") if kind == "toml" else ():
+                Path(folder, other).write_bytes((DEMO / other).read_bytes())
             path.write_bytes(raw)
             start = time.process_time()
             signal.setitimer(signal.ITIMER_PROF, LONGEST_S)
