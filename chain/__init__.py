@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from chain.errors import UnitError as UnitError
     from chain.expect import expect as expect
     from chain.improve import improve as improve
+    from chain.knownends import known_ends as known_ends
     from chain.learn import learn_back_to_back as learn_back_to_back
     from chain.learn import learn_ends as learn_ends
     from chain.learn import learn_lead as learn_lead
@@ -44,7 +45,9 @@ if TYPE_CHECKING:
     from chain.page import page as page
     from chain.pagehtml import card_html as card_html
     from chain.pagehtml import page_html as page_html
+    from chain.ohmmeter import dc_card as dc_card
     from chain.planes import compare
+    from chain.prove import prove as prove
     from chain.readings import typed_readings as typed_readings
     from chain.recover import recover as recover
     from chain.setupfile import load_setup as load_setup
@@ -74,8 +77,10 @@ _HOMES = {
     "choose": "chain.choose",
     "compare_planes": "chain.planes:compare",
     "compare_sweeps": "chain.compare",
+    "dc_card": "chain.ohmmeter",
     "expect": "chain.expect",
     "improve": "chain.improve",
+    "known_ends": "chain.knownends",
     "learn_back_to_back": "chain.learn",
     "learn_ends": "chain.learn",
     "learn_lead": "chain.learn",
@@ -87,6 +92,7 @@ _HOMES = {
     "page": "chain.page",
     "page_html": "chain.pagehtml",
     "parse_setup": "chain.setupfile",
+    "prove": "chain.prove",
     "read_sweep": "chain.sweepfile",
     "read_sweep_for": "chain.sweepsetup",
     "recover": "chain.recover",
