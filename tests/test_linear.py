@@ -289,9 +289,9 @@ def test_contributions_add_up_and_are_those_of_each_unknown_alone():
 
 def test_what_lies_before_the_plane_does_not_count():
     one = replace(random_way(np.random.default_rng(1)), noise=0.0, drift=0.0, mating=0.0, flex_rad=0.0, swap=None)
-    cut = replace(
-        one, before=pieces(made.item(made.adapter(50.0, 0.05, 0.06, 30.0, 0.005), "adapter")), after=(), reading_ohm=50.0, far_ohm=50.0, standards=Standards(50.0)
-    )
+    adapter = made.item(made.adapter(50.0, 0.05, 0.06, 30.0, 0.005), "adapter")
+    ohms = {"reading_ohm": 50.0, "far_ohm": 50.0, "standards": Standards(50.0)}
+    cut = replace(one, before=pieces(adapter), after=(), **ohms)
     found = linear(cut, 0.3)
     assert found.contributions == ()
     assert np.all(found.covariance == 0)
