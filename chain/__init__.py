@@ -42,10 +42,10 @@ if TYPE_CHECKING:
     from chain.learnsweeps import one_port_sweeps as one_port_sweeps
     from chain.learnsweeps import two_port_sweeps as two_port_sweeps
     from chain.needfile import load_need as load_need
+    from chain.ohmmeter import dc_card as dc_card
     from chain.page import page as page
     from chain.pagehtml import card_html as card_html
     from chain.pagehtml import page_html as page_html
-    from chain.ohmmeter import dc_card as dc_card
     from chain.planes import compare
     from chain.prove import prove as prove
     from chain.readings import typed_readings as typed_readings
