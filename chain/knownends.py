@@ -144,7 +144,9 @@ def known_ends(
     """
     every = [(end, seating, value) for end in ENDS for seating, value in enumerate(given.get(end, ()))]
     if not every:
-        raise RangeError("no known end was read", "give one reading at least, such as --open 1.73 --load 1.05")
+        raise RangeError(
+            "no known end was read", "give --open 1.73 --load 1.05 or the like; `chain card` tells what to expect"
+        )
     sweeps = [value for _, _, value in every if isinstance(value, Readings)]
     freq = _frequencies(sweeps, len(sweeps) == len(every), default_hz if at_hz is None else at_hz, at_hz is not None)
     readings = [_reading(end, seating, value, freq) for end, seating, value in every]

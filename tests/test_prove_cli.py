@@ -1,0 +1,98 @@
+"""`chain prove` as a user calls it: figures and sweeps, JSON, exit status, what is wrong said with its option."""
+
+import json
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from chain.cli.main import chain
+
+BOATHOUSE = "demo/boathouse.toml"
+REVERSED = ("--open", "2.20", "--short", "2.25", "--load", "1.67")
+
+
+def run(*words, status=0, **env):
+    done = CliRunner(env=env).invoke(chain, ["prove", BOATHOUSE, *words])
+    assert done.exit_code == status, done.output
+    return done
+
+
+def test_verdict_comes_first_and_screen_beside_what_it_should_be():
+    """Verdict, table of readings, table of kinds, at 80 columns and never wider."""
+    lines = run(*REVERSED, COLUMNS="80").stdout.splitlines()
+    assert lines[2].startswith("Pad reversed (")
+    assert max(map(len, lines)) <= 80
+    (row,) = [line for line in lines if line.startswith("75-ohm load")]
+    assert row.split()[2] == "1.67"
+    assert "1.45 to 1.9" in row
+
+
+def test_json_holds_the_contracted_keys():
+    """`hypotheses` with `what`, `item` and `share`, most likely first, and `verdict`."""
+
+    def refuse(text):
+        raise AssertionError(text)
+
+    got = json.loads(run(*REVERSED, "--ohms", "open", "--json").stdout, parse_constant=refuse)
+    assert got["verdict"] == got["hypotheses"][0]["what"] == "pad reversed"
+    assert got["hypotheses"][0]["item"] == "pad"
+    found = [each["share"] for each in got["hypotheses"]]
+    assert found == sorted(found, reverse=True)
+    assert sum(found) == pytest.approx(1)
+    assert got["ohms_open"] is True
+
+
+def test_enforce_ends_with_1_unless_the_chain_is_right():
+    """0 without it, 1 with it; a verdict is no error."""
+    assert run(*REVERSED).stderr == ""
+    run(*REVERSED, "--enforce", status=1)
+
+
+def test_sweeps_are_read_and_their_figures_told(tmp_path):
+    """A table for the open, a Touchstone file for the short; the mean over the span they share."""
+    freq = np.linspace(174, 240, 12)
+    table, file = tmp_path / "open.csv", tmp_path / "short.s1p"
+    table.write_text("frequency_mhz,vswr\n" + "".join(f"{f:.3f},2.598\n" for f in freq))
+    file.write_text("# MHz S RI R 50\n" + "".join(f"{f:.3f} 0.0718 0.0\n" for f in freq))
+    out = run("--open", str(table), "--short", str(file)).stdout
+    assert "174 MHz to 240 MHz, means of 5 frequencies" in out
+    at_one = run("--open", str(table), "--short", str(file), "--at", "200 MHz", "--json").stdout
+    assert json.loads(at_one)["freq_hz"] == [200e6]
+
+
+@pytest.mark.parametrize(
+    ("words", "part"),
+    [
+        ((), "no known end was read"),
+        (("--open", "1,73"), "--open: decimal comma"),
+        (("--load", "none.csv"), "none.csv: error: cannot be read"),
+        (("--load", "1.05", "--at", "210"), "'210' has no unit"),
+        (("--load", "1.05", "--ohms", "many"), "--ohms: 'many'"),
+        (("--load", "1.05", "--load-limit", "good"), "'good'"),
+        (("--load", "1.05", "--at", "9 GHz"), "its loss is known"),
+        (("--load", "\x1b[31m1.05"), "'?[31m1.05'"),
+    ],
+)
+def test_input_at_fault_ends_with_2_and_says_what(words, part):
+    """Option and remedy; nothing of the user's steers the terminal."""
+    done = run(*words, status=2)
+    assert part in done.output
+    assert "\x1b" not in done.output
+    assert "Traceback" not in done.output
+
+
+def test_what_to_read_next_is_said_where_nothing_can_be_told():
+    """One reading of a load proves little: an end that would tell is named with what it would show."""
+    out = run("--load", "1.45", COLUMNS="120").stdout
+    assert "Can't tell: " in out
+    assert " as well: VSWR " in out
+
+
+def test_an_output_file_is_written_whole_and_not_over_an_input(tmp_path):
+    """`-o` takes text or JSON; an existing file needs --force."""
+    target = tmp_path / "out.json"
+    run(*REVERSED, "--json", "-o", str(target))
+    assert json.loads(target.read_text())["verdict"] == "pad reversed"
+    assert "--force" in run(*REVERSED, "-o", str(target), status=2).output
+    assert "is read by this command" in run(*REVERSED, "-o", BOATHOUSE, "--force", status=2).output
