@@ -42,6 +42,9 @@ def results(setup):
         "planes": chain.compare_planes(setup, draws=1000),
         "improve": chain.improve(setup),
         "choose": chain.choose(chain.load_need(str(ROOT / "demo" / "need.toml"))),
+        "card": chain.card(setup),
+        "prove": chain.prove(setup, chain.known_ends({"open": ["2.20"], "load": ["1.67"]}, 207e6), draws=20_000),
+        "compare": chain.compare_sweeps(setup, readings, readings),
     }
 
 
@@ -116,6 +119,20 @@ def test_every_result_shows_itself_in_one_line_and_as_a_table(results):
         assert lines[0] == found.headline()
         assert lines[1].split() == [re.sub("_hz$", "_mhz", each) for each in table]
         assert len(lines) == 2 + (rows if rows <= HEAD + TAIL + 1 else HEAD + TAIL + 1), name
+
+
+def test_no_result_hides_its_table_behind_the_text_of_its_dataclass():
+    """Every class that shows itself was declared with `repr=False`, and says what its table holds."""
+    for path in sorted((ROOT / "chain").glob("*.py")):
+        if "(Shown)" in path.read_text(encoding="utf-8"):
+            importlib.import_module(f"chain.{path.stem}")
+    found = Shown.__subclasses__()
+    assert len(found) > 10
+    for each in found:
+        assert each.__repr__ is Shown.__repr__, each
+        assert each.__str__ is Shown.__str__, each
+        assert each.COLUMNS or each.table is not Shown.table, each
+        assert not each.ROWS or each.ROWS in each.__dataclass_fields__, each
 
 
 def test_a_notebook_gets_well_formed_html_of_the_same_table(results):
