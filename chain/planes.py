@@ -267,5 +267,6 @@ def _width(row: Plane) -> float:
 
 
 def _span(row: Plane) -> str:
-    top = "open" if np.isinf(row.limit_high) else f"{row.limit_high:.2f}"
-    return f"{row.limit_low:.2f} to {top}"
+    """The interval as text, rounded outward."""
+    low, high = np.floor(row.limit_low * 100 + 1e-6) / 100, np.ceil(row.limit_high * 100 - 1e-6) / 100
+    return f"{low:.2f} to {'open' if np.isinf(high) else f'{high:.2f}'}"

@@ -11,6 +11,9 @@ from chain.report.outline import draws_words, plane_words
 
 __all__ = ["render", "verdict_lines"]
 
+NO_CEILING_VSWR = 1000.0
+"""A ceiling above this hides nothing."""
+
 
 def render(result: Expectation, console: Console) -> None:
     """Print what to expect.
@@ -82,7 +85,9 @@ def verdict_lines(result: Expectation) -> list[str]:
     lines = [_aim(result)] if result.limit_vswr is not None else ["No limit is stated: add one under [far]."]
     perfect = next((row for row in result.rows if row.true_vswr == 1), None)
     text = f"Nothing connected reads VSWR {vswr(result.ceiling_vswr)} at most: the ceiling"
-    if result.ceiling_bound_vswr > result.ceiling_vswr:
+    if result.ceiling_vswr > NO_CEILING_VSWR:
+        text = "Nothing connected may read anything up to an open: there is no ceiling"
+    elif result.ceiling_bound_vswr > result.ceiling_vswr:
         text += f" ({vswr(result.ceiling_bound_vswr)} with every tolerance against you)"
     lines.append(text + ".")
     if perfect is not None:
