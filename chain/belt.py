@@ -172,7 +172,7 @@ def _outermost(margin: Real, own: NDArray[np.bool_]) -> Real:
     rows, at = np.arange(len(margin)), inside.argmax(axis=1)
     outside = np.maximum(at - 1, 0)
     here, there = margin[rows, at], margin[rows, outside]
-    falls = own[rows, outside] & (there < 0)
+    falls = own[rows, outside] & (there < 0) & (here > there)
     return np.asarray(np.where(falls, at + 0.5 - here / np.where(falls, here - there, 1), at), dtype=float)
 
 
