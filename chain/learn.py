@@ -12,6 +12,7 @@ from chain.draws import unit_draws
 from chain.errors import RangeError
 from chain.learnbox import box_of_ends, boxes_near
 from chain.learnboxpart import two_port_part
+from chain.learnchecks import believable, coming_back, enough, passing
 from chain.learnlead import DB_PER_NEPER, LIGHT_M_PER_S, LeadFit
 from chain.learnleadpart import lead_part
 from chain.learnmaking import About, Ends, Measured, asked_hz, thinned
@@ -34,7 +35,6 @@ NEAR_USUAL = 0.06
 """Largest relative departure of a measured impedance from the usual one that it is taken for."""
 FAR_OFF = 0.15
 VELOCITY_TOLERANCE = 0.01
-LEAST_ECHO = 1.5
 
 
 def learn_lead(
@@ -83,8 +83,9 @@ def learn_lead(
     Loss one way: mean in dB of the return losses of open and short, halved; what the impedance of the line reflects is taken
     out of it first: with w what comes back of a wave inside, open = (p + w)/(1 + p w), short = (p - w)/(1 - p w).
     """
-    _enough(sweeps.has_phase, length_m, velocity_factor, impedance_ohm)
+    enough(sweeps.has_phase, length_m, velocity_factor, impedance_ohm)
     sweeps, warnings = thinned(sweeps)
+    coming_back(sweeps.traces)
     both = length_m is not None and velocity_factor is not None
     seconds = length_m / LIGHT_M_PER_S / velocity_factor if length_m and velocity_factor and both else None
     at_hz = asked_hz(sweeps.freq_hz, about)
@@ -92,7 +93,7 @@ def learn_lead(
     fit = LeadFit.of(sweeps.freq_hz, traces, (reference, impedance_ohm or reference), at_hz, seconds, sweeps.has_phase)
     nominal, assumed = _nominal_ohm(fit, traces, impedance_ohm)
     fit = LeadFit.of(sweeps.freq_hz, traces, (reference, nominal), at_hz, seconds, sweeps.has_phase)
-    _not_hidden(fit)
+    believable(fit)
 
     def figures(drawn: Traces) -> dict[str, Real]:
         found = fit.figures(drawn)
@@ -120,19 +121,6 @@ def learn_lead(
     return lead_part(measured, about, fit, nominal, length_m, velocity_factor, length_tolerance_m, analyzer.noise, like)
 
 
-def _enough(has_phase: bool, length_m: float | None, velocity_factor: float | None, ohm: float | None) -> None:
-    if length_m is None and velocity_factor is None:
-        raise RangeError("a lead's length or its velocity factor is needed", "measure the lead: --length '0.6 m'")
-    if not has_phase:
-        stated = {"--length": length_m, "--velocity-factor": velocity_factor, "--impedance": ohm}
-        missing = [name for name, value in stated.items() if value is None]
-        if missing:
-            raise RangeError(
-                "these sweeps have no phase, so that they tell the lead's loss alone",
-                f"state {' and '.join(missing)} too, or export the sweeps with their phase (.s1p)",
-            )
-
-
 def _nominal_ohm(fit: LeadFit, traces: Traces, stated: float | None) -> tuple[float, tuple[str, ...]]:
     """Nominal impedance of the cable, and the words for it where it was not stated."""
     if not fit.fit_ohm:
@@ -153,17 +141,6 @@ def _nominal_ohm(fit: LeadFit, traces: Traces, stated: float | None) -> tuple[fl
             "state the impedance that the analyzer was calibrated in (--reference), or correct --impedance",
         )
     return stated, ()
-
-
-def _not_hidden(fit: LeadFit) -> None:
-    """Without a phase, an echo weaker than what the change of impedance reflects cannot be told from it."""
-    step = abs(fit.start_ohm - fit.reference_ohm) / (fit.start_ohm + fit.reference_ohm)
-    if not fit.has_phase and float(np.abs(fit.wave).min()) < LEAST_ECHO * step:
-        raise RangeError(
-            f"so little comes back from the end of the lead that the step from {fit.reference_ohm:g} to "
-            f"{fit.start_ohm:g} ohm hides it",
-            "sweep with phase (.s1p), calibrate in the lead's own impedance, or measure a shorter piece",
-        )
 
 
 def learn_two_port(
@@ -221,6 +198,7 @@ def learn_two_port(
         return {"through": disturbed_two_port(mean["through"], analyzer, rng, count, single)}
 
     s = boxes({"through": sweeps.traces["through"].mean(axis=0)})
+    passing(s)
     fit = BoxFit.of(sweeps.freq_hz, s, COURSES[kind], boxes, asked_hz(sweeps.freq_hz, about), seconds)
     found = intervals(fit.figures, sweeps.traces, disturb, draws, seed)
     noise_db = DB_PER_NEPER / np.sqrt(2) * analyzer.noise / np.abs(s[:, 1, 0])
@@ -287,6 +265,7 @@ def learn_ends(
         return disturbed_one_port(sweeps.freq_hz, mean, analyzer, solved_in[1], rng, count, single)
 
     s = twoport.renormalise(raw, solved_in, own)
+    passing(s)
     fit = BoxFit.of(sweeps.freq_hz, s, COURSES[kind], boxes, asked_hz(sweeps.freq_hz, about), seconds)
     found = intervals(fit.figures, sweeps.traces, disturb, draws, seed)
     noise_db = DB_PER_NEPER / 2 * np.sqrt(0.5) * analyzer.noise / np.abs(s[:, 1, 0]) ** 2
@@ -347,6 +326,7 @@ def learn_back_to_back(
         return twoport.renormalise(np.asarray(traces["through"]), reference, outer)
 
     s = boxes({"through": sweeps.traces["through"].mean(axis=0)})
+    passing(s)
     fit = BoxFit.of(sweeps.freq_hz, s, "smooth", boxes, asked_hz(sweeps.freq_hz, about), pairs=2)
 
     def figures(traces: Traces) -> dict[str, Real]:

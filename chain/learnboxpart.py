@@ -165,6 +165,8 @@ def _lead_row(
     if length_m is None:
         raise RangeError("a lead's length is needed", "measure it: --length '0.6 m'")
     delay = measured.found["delay_s"]
+    if float(delay.low) <= 0:
+        raise RangeError("the sweeps show no delay, and every lead has one", "look whether the part is a lead")
     ends_of = [length_m / LIGHT_M_PER_S / float(each) for each in (delay.value, delay.high, delay.low)]
     velocity = Figure("velocity_factor", ends_of[0], ends_of[1], ends_of[2], "velocity factor")
     if not 0 < velocity.value <= 1:

@@ -1,7 +1,12 @@
 """Parts learnt from sweeps with a known answer: scikit-rf media, circuit theory, a published cable, and sweeps at fault."""
 
+import runpy
+from pathlib import Path
+
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from learning_world import Bench, Lead, Pad, Session, back_to_back
 from skrf import Frequency, Network
 from skrf.media import DefinedGammaZ0
@@ -19,6 +24,7 @@ from chain.learnuse import part_of, with_part
 from chain.models import stages_of
 from chain.records import Item
 from chain.setupfile import load_setup
+from chain.touchstone import read
 from library.errors import LibraryError
 from library.load import load_library
 from library.ownfile import defects_of
@@ -491,3 +497,87 @@ def test_text_of_the_user_stays_text():
     document = tomllib.loads(part_text("termination", row, ["one\n[[pad]]"]))
     assert list(document) == ["termination"]
     assert document["termination"][0]["name"] == 'a"?[[pad]]?[31m'
+
+
+def outcome(call):
+    """What a call gives, or the error of ours that it raises."""
+    try:
+        return call()
+    except RangeError as error:
+        return error
+
+
+@settings(max_examples=150)
+@given(
+    seed=st.integers(0, 2**32 - 1),
+    points=st.sampled_from([5, 6, 33]),
+    low_hz=st.floats(1e4, 3e9),
+    ratio=st.sampled_from([1.0001, 1.1, 2.0, 100.0]),
+    shape=st.sampled_from(["nought", "constant", "noise", "delay", "delay and step"]),
+    method=st.sampled_from(["lead", "sizes", "ends", "two-port", "back-to-back"]),
+)
+def test_whatever_was_measured_gives_finite_figures_or_our_own_error(seed, points, low_hz, ratio, shape, method):
+    """Sweeps of nothing, of noise, of no delay: a part with finite figures that the library takes, or a RangeError."""
+    rng = np.random.default_rng(seed)
+    freq_hz = np.linspace(low_hz, low_hz * ratio, points)
+
+    def trace():
+        turn = np.exp(-2j * np.pi * freq_hz * rng.uniform(0, 2e-8))
+        noise = 0.1 * (rng.normal(size=points) + 1j * rng.normal(size=points))
+        return {
+            "nought": 0 * turn,
+            "constant": np.full(points, rng.uniform(-1, 1), complex),
+            "noise": noise,
+            "delay": rng.uniform(-1, 1) * turn,
+            "delay and step": rng.uniform(-1, 1) * turn + 0.2,
+        }[shape][None]
+
+    ends = Ends("N-50 plug", "N-50 jack", 50.0, 50.0)
+    analyzer = Analyzer(*rng.choice([0.0, 0.01], 7))
+    s = np.stack([trace(), *[trace()] * 2, trace()], axis=-1).reshape(1, points, 2, 2)
+    through = Sweeps(freq_hz, {"through": s}, (50.0, 50.0))
+    known = Sweeps(freq_hz, {end: trace() for end in ("open", "short", "load")}, (50.0,))
+    sizes = Sweeps(freq_hz, {end: abs(each).astype(complex) for end, each in known.traces.items()}, (50.0,), False)
+    kind = str(rng.choice(["pad", "adapter", "coax"]))
+    calls = {
+        "lead": lambda: learn_lead(known, ABOUT, analyzer, 0.6, draws=20),
+        "sizes": lambda: learn_lead(sizes, ABOUT, analyzer, 0.6, 0.66, 75.0, draws=20),
+        "ends": lambda: learn_ends(known, ABOUT, analyzer, ends, kind, length_m=0.6, draws=20),
+        "two-port": lambda: learn_two_port(through, ABOUT, analyzer, ends, kind, length_m=0.6, draws=20),
+        "back-to-back": lambda: learn_back_to_back(through, ABOUT, analyzer, ends, 0.2, 26.0, draws=20),
+    }
+    found = outcome(calls[method])
+    if isinstance(found, RangeError):
+        assert found.help
+        return
+    for values in (found.loss_db, found.loss_low_db, found.loss_high_db):
+        assert np.isfinite(values).all()
+    assert (found.loss_low_db <= found.loss_high_db).all()
+    assert not defects_of(tomllib.loads(found.text))
+
+
+def test_the_demo_sweeps_are_what_their_script_writes(tmp_path):
+    """To a step of the last digit, for other processors round otherwise."""
+    runpy.run_path("demo/make_learning_sweeps.py")["main"](tmp_path)
+    made = sorted(tmp_path.iterdir())
+    assert len(made) == 11
+    for path in made:
+        kept = Path("demo", path.name)
+        ports = 2 if path.suffix == ".s2p" else 1
+        new, old = read(str(path), ports), read(str(kept), ports)
+        np.testing.assert_array_equal(new[0], old[0])
+        np.testing.assert_allclose(new[1], old[1], atol=3e-6)
+
+
+def test_the_demo_lead_is_the_one_the_script_makes():
+    """0.6 m, velocity factor 0.662, 75.8 ohm: the learnt figures hold what the script built the sweeps from."""
+    sweeps = one_port_sweeps({"open": ["demo/lead-open.s1p"], "short": ["demo/lead-short.s1p"]})
+    errors = Analyzer(0.01, 0.0158, 0.0116, 0.0023, 0.00316, 0.00316)
+    found = learn_lead(sweeps, ABOUT, errors, length_m=0.6, length_tolerance_m=0.003)
+    figures = {each.name: each for each in found.figures}
+    for name, true in (("velocity_factor", 0.662), ("impedance_ohm", 75.8)):
+        assert figures[name].low < true < figures[name].high
+    mhz = found.freq_hz / 1e6
+    true_db = (1.09 * np.sqrt(mhz) + 0.0068 * mhz) * 0.006
+    assert (found.loss_low_db < true_db).all()
+    assert (true_db < found.loss_high_db).all()
