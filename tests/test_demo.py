@@ -13,10 +13,13 @@ from chain.sweepfile import read_sweep
 DEMO = Path("demo")
 
 
-@pytest.mark.parametrize("path", sorted(DEMO.iterdir()), ids=lambda path: path.name)
+FIGURES = [path for path in sorted(DEMO.iterdir()) if path.is_file() and path.suffix != ".md"]
+
+
+@pytest.mark.parametrize("path", FIGURES, ids=lambda path: path.name)
 def test_every_file_says_that_it_is_invented(path):
-    if path.is_file():
-        assert "invented" in "\n".join(path.read_text(encoding="utf-8").splitlines()[:4]).lower()
+    """Pages of text aside, whoever opens a file of the demo reads in its first lines that it is made up."""
+    assert "invented" in "\n".join(path.read_text(encoding="utf-8").splitlines()[:4]).lower()
 
 
 MADE = [

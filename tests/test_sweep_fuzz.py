@@ -37,10 +37,10 @@ def check(found, count):
     assert found["memory_mb"] < MOST_MB
 
 
-@pytest.mark.parametrize("kind", KINDS)
-def test_a_damaged_file_gives_a_result_or_an_error_of_the_input(kind):
-    """Five hundred of each kind, always the same ones."""
-    check(told(kind, "0", "500"), 500)
+@pytest.mark.parametrize(("kind", "count"), [("touchstone", 600), ("table", 600), ("toml", 300)])
+def test_a_damaged_file_gives_a_result_or_an_error_of_the_input(kind, count):
+    """Fifteen hundred in all, always the same ones."""
+    check(told(kind, "0", str(count)), count)
 
 
 @pytest.mark.slow
@@ -72,7 +72,7 @@ def alike(first, second):
 def test_a_harmless_change_changes_nothing(tmp_path, kind):
     """Remarks, blanks, line ends, encodings and the order of keys do not matter."""
     (tmp_path / "shop.csv").write_bytes((mutants.DEMO / "shop.csv").read_bytes())
-    for number in range(120):
+    for number in range(120 if kind != "toml" else 40):
         name, text, raw = mutants.harmless(kind, number)
         path = tmp_path / name
         path.write_text(text, encoding="utf-8", newline="")
