@@ -119,7 +119,7 @@ def _port(path: str, found: touchstone.TouchstoneFile, options: SweepOptions) ->
             raise whole_file(
                 path, "is a two-port with a reflection at each end", "--column S11 or --column S22 names one"
             )
-        return (0, "S11 of a two-port, ") if np.any(found.s[:, 0, 0]) else (1, "S22 of a two-port, ")
+        return (1, "S22 of a two-port, ") if np.any(found.s[:, 1, 1]) else (0, "S11 of a two-port, ")
     return int(names[0] == "S22"), f"{names[0]} of a two-port, "
 
 
@@ -131,13 +131,14 @@ def _referred(
     s = found.s[:, port, port]
     if found.parameter == "s":
         remark = f"its header says {own:g} ohm, which is told and not applied"
+        idle = _idle(options)
         if plane_ohm is None or abs(own - plane_ohm) <= SAME_OHM * own:
-            return s, remark, ()
+            return s, remark, idle
         warning = (
             f"the sweep's header says {own:g} ohm, the set-up's plane is in {plane_ohm:g} ohm: taken as {plane_ohm:g} ohm, "
             "that of the standards, with nothing converted"
         )
-        return s, remark, (warning,)
+        return s, remark, (warning, *idle)
     wanted = options.impedance_ohm or plane_ohm
     if wanted is None:
         return s, f"made of {found.parameter.upper()}-parameters in {own:g} ohm", ()
@@ -145,6 +146,13 @@ def _referred(
     with np.errstate(all="ignore"):
         turned = (s - step) / (1 - step * s)
     return turned, f"made of {found.parameter.upper()}-parameters in {wanted:g} ohm", ()
+
+
+def _idle(options: SweepOptions) -> tuple[str, ...]:
+    """Tell that a reference was stated which nothing depends on."""
+    if options.impedance_ohm is None:
+        return ()
+    return ("--impedance changes nothing here: a reflection is in the impedance of its standards, whatever it is called",)
 
 
 def _too_much(
@@ -166,8 +174,9 @@ def _table(path: str, lines: list[str], options: SweepOptions, plane_ohm: float 
         raise bounded(sheet.faults)
     phase = "" if made.reflection is not None else "; no phase"
     told = f"{_what(table, found, made, options, ohm)}; {made.freq_hz.size} points{phase}"
+    warnings = () if made.quantity in ("r-and-x", "z-and-degrees") else _idle(options)
     remarks = [*made.remarks, *(["decimal commas"] if table.sign == "," else []), *_left_out(table, found)]
-    return Readings(made.freq_hz, made.magnitude, made.reflection, "; ".join([told, *remarks]), (), made.rounding)
+    return Readings(made.freq_hz, made.magnitude, made.reflection, "; ".join([told, *remarks]), warnings, made.rounding)
 
 
 def _what(table: Table, found: Plan, made: Reflections, options: SweepOptions, ohm: float | None) -> str:

@@ -301,6 +301,14 @@ def test_a_fault_and_its_place(tmp_path, text, settled, place, message):
     assert message in caught.value.defects[0].message
 
 
+@pytest.mark.parametrize(("name", "text"), [("a.csv", "f/MHz,VSWR\n470,1.5\n"), ("a.s1p", "# MHz S RI R 50\n470 .2 0\n")])
+def test_a_reference_that_nothing_depends_on(tmp_path, name, text):
+    """Only ohms depend on a reference: stated for a reflection it changes nothing, and that is told."""
+    found = read_sweep(written(tmp_path, text, name), SweepOptions(impedance_ohm=75.0), 50.0)
+    assert found.magnitude[0] == pytest.approx(0.2)
+    assert "--impedance changes nothing here" in found.warnings[0]
+
+
 def test_ports_of_a_two_port(tmp_path):
     """The one reflection that was measured is read; of two the user names one."""
     one = written(tmp_path, "# MHz S RI R 50\n470 .1 0 .5 0 0 0 0 0\n", "one.s2p")
