@@ -10,11 +10,13 @@ import click
 from chain.cli.completing import any_file, setup_or_sweep_files
 from chain.cli.options import Common, common
 from chain.cli.output import Refusal, deliver, note, refuse_overwriting, write_whole
+from chain.cli.plotoption import PlotCommand, check_plot, draw_after, plot_option, write_plot
 from chain.cli.sweepoptions import sweep_options
 
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from chain.plots.figure import Plot
     from chain.readings import Readings
     from chain.records import Setup
     from chain.ripplerecords import Ripple
@@ -23,7 +25,7 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 
-@click.command("ripple", short_help="What in the sweep repeats, and how long is the thing that makes it?")
+@click.command("ripple", cls=PlotCommand, short_help="What in the sweep repeats, and how long is the thing that makes it?")
 @click.argument("files", metavar="SWEEP [SETUP]", nargs=-1, shell_complete=setup_or_sweep_files)
 @click.option(
     "--gate",
@@ -32,8 +34,9 @@ __all__ = ["command"]
     help="Write the complex sweep without its ripple to FILE (.s1p or .csv).",
 )
 @sweep_options
+@plot_option
 @common
-def command(shared: Common, files: tuple[str, ...], gate: str | None, sweep: SweepOptions) -> None:
+def command(shared: Common, files: tuple[str, ...], gate: str | None, sweep: SweepOptions, plot: str | None) -> None:
     """Tell what makes evenly spaced dips: their spacing, the length of line or air behind it, and the item that is so long.
 
     SWEEP is complex (.s1p and the like) or VSWR or return loss alone. SETUP, a .toml file, gives the lengths and velocity
@@ -42,13 +45,14 @@ def command(shared: Common, files: tuple[str, ...], gate: str | None, sweep: Swe
     \b
     Examples:
       chain ripple demo/ripple.s1p demo/ripple.toml
-      chain ripple demo/ripple.csv
+      chain ripple demo/ripple.csv --plot
       chain ripple demo/ripple.s1p demo/ripple.toml --gate steady.s1p
     """
     # Small matrices in turn: threads of a BLAS would only wait for one another.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     refuse_overwriting(shared.output, shared.force, files)
     refuse_overwriting(gate, shared.force, files)
+    check_plot(shared, plot, files, [gate])
     if gate is not None and not gate.lower().endswith((".s1p", ".csv")):
         raise click.UsageError("--gate writes .s1p or .csv: name a file of either kind.")
     setup, readings = _inputs(files, sweep)
@@ -57,12 +61,19 @@ def command(shared: Common, files: tuple[str, ...], gate: str | None, sweep: Swe
     found = ripple(readings, setup)
     text = None if gate is None else _gated_text(found, gate, setup)
 
+    def plots() -> tuple[Plot, ...]:
+        from chain.plots import ripple as drawing
+
+        return drawing.describe(found)
+
     def render(console: Console) -> None:
         from chain.report import ripple as page
 
         page.render(found, console)
+        draw_after(plot, plots, console)
 
     deliver(shared, render, found.to_dict, files)
+    write_plot(shared, plot, plots, found.title, files)
     if gate is not None and text is not None:
         write_whole(gate, text, shared.force, files)
         note(shared, f"written: {gate}")

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from chain.plots.figure import Axis, Tick
+from chain.ratios import magnitude_from_vswr, vswr
 
 __all__ = ["even_axis", "frequency_axis", "vswr_axis"]
 
@@ -17,6 +18,10 @@ VSWR_TICKS = (1, math.inf, 2, 1.5, 3, 5, 1.2, 10, 1.1, 1.3, 1.7, 2.5, 4, 7, 20, 
 """VSWRs worth a tick, the most telling first."""
 CLOSEST = 0.09
 """Least distance between two ticks of a VSWR axis, as a share of it."""
+FEWEST_TICKS = 4
+NEAR, OPEN = 0.4, 0.875
+"""Share of the largest reflection below which an axis begins at 1; reflection above which it ends at an open."""
+ROOM = 0.05
 UNITS = ((10e9, 1e9, "GHz"), (1e6, 1e6, "MHz"), (1e3, 1e3, "kHz"), (0.0, 1.0, "Hz"))
 """Frequency from which a unit is used, the unit in Hz, and its name."""
 
@@ -95,13 +100,14 @@ def frequency_axis(freq_hz: ArrayLike, room: float = 0.0) -> Axis:
     return even_axis("frequency", unit, low, high, size)
 
 
-def vswr_axis(label: str, highest: float) -> Axis:
-    """Axis of VSWR from 1 to at least the highest value, spaced by the reflection magnitude.
+def vswr_axis(label: str, highest: float, lowest: float = 1.0) -> Axis:
+    """Axis of VSWR from the lowest to at least the highest value, spaced by the reflection magnitude.
 
     Parameters
     ----------
     label : what is shown.
     highest : largest VSWR shown; infinity for a full reflection [-].
+    lowest : smallest VSWR shown [-].
 
     Returns
     -------
@@ -118,14 +124,17 @@ def vswr_axis(label: str, highest: float) -> Axis:
     ------
     Magnitude of reflection (S - 1)/(S + 1).
     """
-    top = 1.1 if not highest > 1.1 else highest
-    # Above this nothing is gained by leaving out the open end.
-    top = math.inf if top > 15 else top
-    axis = Axis(label, "VSWR", 1.0, top, (), "reflection")
+    least, most = (float(magnitude_from_vswr(value)) for value in (lowest, max(highest, lowest, 1.02)))
+    # A line that comes near to a perfect match is best seen from there.
+    least = 0.0 if least < NEAR * most else max(least - ROOM * (most - least), 0.0)
+    most = 1.0 if most > OPEN else most
+    axis = Axis(label, "VSWR", float(vswr(least)), float(vswr(most)), (), "reflection")
     chosen: list[tuple[float, float]] = []
     for value in VSWR_TICKS:
         place = float(axis.share(value))
-        if place <= 1 + 1e-9 and all(abs(place - other) >= CLOSEST for other, _ in chosen):
+        if -1e-9 <= place <= 1 + 1e-9 and all(abs(place - other) >= CLOSEST for other, _ in chosen):
             chosen.append((place, value))
     ticks = tuple(Tick(float(value), f"{value:g}") for _, value in sorted(chosen))
-    return Axis(label, "VSWR", 1.0, top, ticks, "reflection")
+    if len(ticks) < FEWEST_TICKS:
+        ticks = tuple(Tick(value, text) for value, text in _round_values(axis.low, axis.high))
+    return Axis(label, "VSWR", axis.low, axis.high, ticks, "reflection")
