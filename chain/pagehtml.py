@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from importlib.metadata import version
 from importlib.resources import files
@@ -13,12 +11,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from chain.card import Card, EndReading
+from chain.card import Card
+from chain.cardhtml import ENDS, card_values
 from chain.errors import plain
-from chain.findings import Finding
 from chain.inlineplots import curve_svg
 from chain.livedata import live_json
-from chain.ohmmeter import WHOLE_CHAIN, DcReading
 from chain.page import Page
 from chain.pageplots import against_true, live_places, over_frequency, sweep_chart
 from chain.recovery import Recovery
@@ -35,28 +32,12 @@ WORST_SHOWN = 12
 PRINTED_ROWS = 8
 SHEET_MM = 272.0
 """Height of a printed A4 sheet within its margins, with a little left over."""
-HEAD_MM, EXPECT_MM, SWEEP_MM, SECTION_MM = 62.0, 76.0, 78.0, 7.0
+HEAD_MM, STOP_MM, EXPECT_MM, SWEEP_MM, SECTION_MM = 62.0, 11.0, 76.0, 78.0, 7.0
 """Heights, as printed, of the sections that are always there: measured on the page."""
 DRAWING_MM, DRAWING_MOST_MM = 190.0, 62.0
 ASSUMED_MM, ASSUMED_LETTERS = 2.9, 78
 FILE_MM, FILE_LETTERS = 2.45, 62
-TINY_OVER = 18
-"""Joints, cautions and items to meter from which the card is set smaller."""
-RECORD_LINES = 12
-"""Lines of the table to fill in, at least."""
 TITLE_LETTERS = 160
-
-
-@dataclass(frozen=True)
-class _Step:
-    """One joint in the order of wiring."""
-
-    near: str
-    near_connector: str
-    far: str
-    far_connector: str
-    remark: str
-    calibrate: bool
 
 
 def page_html(page: Page) -> str:
@@ -108,7 +89,7 @@ def page_html(page: Page) -> str:
         "policy": _policy(script),
         "printed": _printed(page, drawing),
         "printed_rows": PRINTED_ROWS,
-        "card": _card_values(page.card),
+        "card": card_values(page.card),
     }
     if page.recovery is not None:
         values.update(_measured(page.recovery))
@@ -137,7 +118,7 @@ def card_html(card: Card) -> str:
     ------
     HTML Living Standard.
     """
-    values = {**_common(card.title), "policy": _policy(""), "card": _card_values(card)}
+    values = {**_common(card.title), "policy": _policy(""), "card": card_values(card)}
     return _environment().get_template("card.html").render(values)
 
 
@@ -157,7 +138,7 @@ def _environment() -> Environment:
         vswr=vswr, db=db, frequency=frequency, percent=_share, lower=lower, ohm=_ohm, sentence=_sentence
     )
     made.filters.update(known=_known, replace_end=lambda text: text.rstrip("."))
-    made.globals.update(span=span, plane_words=plane_words, infinite=float("inf"))
+    made.globals.update(span=span, plane_words=plane_words, infinite=float("inf"), ends=ENDS)
     return made
 
 
@@ -225,6 +206,7 @@ def _printed(page: Page, drawing: str) -> dict[str, bool]:
     """What of the longer lists fits on the first printed sheet; the rest is left to the screen, and said so."""
     width, height = (float(each) for each in drawing.split('viewBox="0 0 ')[1].split('"')[0].split())
     left = SHEET_MM - HEAD_MM - EXPECT_MM - min(DRAWING_MOST_MM, DRAWING_MM * height / width)
+    left -= STOP_MM * sum(each.level == "stop" for each in page.checked.findings)
     if page.recovery is not None:
         left -= SWEEP_MM
     remarks = [*page.setup.assumed, *page.warnings]
@@ -271,54 +253,3 @@ def _last_point(result: Recovery) -> int:
     from chain.pageplots import thinned
 
     return int(thinned(result).size) - 1
-
-
-def _card_values(card: Card) -> dict[str, Any]:
-    wiring, alone = _steps(card), _alone(card.dc)
-    return {
-        "own": card,
-        "steps": wiring,
-        "readings": _readings(card),
-        "whole": [each for each in card.dc if each.item == WHOLE_CHAIN],
-        "alone": alone,
-        "cautions": _ordered(card.cautions),
-        "tiny": len(wiring) + len(card.cautions) + len(alone) > TINY_OVER,
-        "spare": max(0, RECORD_LINES - len(card.places)),
-    }
-
-
-def _steps(card: Card) -> list[_Step]:
-    """Joints in the order of wiring. A joint's remark is its verdict, where it is not simply good: the cautions say why."""
-    words = {"near": "analyzer", "far": "antenna"}
-    return [
-        _Step(
-            words.get(each.near, each.near),
-            each.near_connector,
-            words.get(each.far, each.far),
-            each.far_connector,
-            "" if each.verdict == "ok" else each.verdict,
-            each.near == card.plane,
-        )
-        for each in card.checked.joints
-    ]
-
-
-def _readings(card: Card) -> list[tuple[str, list[EndReading]]]:
-    """Known ends with their readings over frequency."""
-    names = dict.fromkeys(each.end for each in card.ends)
-    return [(name, [each for each in card.ends if each.end == name]) for name in names]
-
-
-def _alone(readings: Sequence[DcReading]) -> list[tuple[str, DcReading]]:
-    """Readings of single items; those that are the same for several items, such as leads, told once."""
-    same: dict[tuple[object, ...], tuple[list[str], DcReading]] = {}
-    for each in readings:
-        if each.item == WHOLE_CHAIN:
-            continue
-        key = (each.probe, each.other_end, round(each.low_ohm, 3), round(each.high_ohm, 3))
-        same.setdefault(key, ([], each))[0].append(each.item)
-    return [(", ".join(names), each) for names, each in same.values()]
-
-
-def _ordered(found: Sequence[Finding]) -> list[Finding]:
-    return sorted(found, key=lambda each: ("stop", "caution", "note").index(each.level))

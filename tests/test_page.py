@@ -182,10 +182,12 @@ def test_live_figures_hold_inside_the_page_what_expect_says_between_its_rows(set
 
 
 def test_live_figures_cannot_end_the_element_they_stand_in(made):
-    """No `<`, `>` or `&` and nothing but ASCII in the block of figures."""
-    block = live_json(made)
+    """No `<`, `>` or `&` and nothing but ASCII in the block of figures, whatever a word in it may be."""
+    words = ("</script><b>\u00fc&amp;",) * len(made.recovery.verdicts)
+    block = live_json(replace(made, recovery=replace(made.recovery, verdicts=words)))
     assert block.isascii()
     assert not set("<>&") & set(block)
+    assert json.loads(block)["sweep"]["verdict"][0] == words[0]
 
 
 def test_a_long_sweep_is_thinned_to_its_worst_points(setup, made):
@@ -262,7 +264,7 @@ def test_a_stop_stands_at_the_top_of_the_verdict():
     """A set-up that would put DC on the port says so before anything else."""
     source = BOATHOUSE.read_text("utf-8").replace('dc_feed = "0 V"', 'dc_feed = "18 V"')
     text = page_html(page(parse_setup(source.encode(), "x"), source, draws=DRAWS))
-    assert text.index("Do not connect: near.") < text.index('class="head"')
+    assert text.index("Do not connect: analyzer.") < text.index('class="head"')
     assert "12.0 V on the analyzer&#39;s port" in text
 
 

@@ -237,6 +237,9 @@ def test_print_is_on_two_sheets_the_card_on_the_last(browser, pages, name, sheet
     """A4 by the page's own rule: the report on one sheet, the card on another."""
     with opened(browser, pages[name]) as (tab, _, _):
         printed = tab.pdf(prefer_css_page_size=True)
+        tab.emulate_media(media="print")
+        parted = tab.evaluate("getComputedStyle(document.querySelector('.card')).breakBefore")
+        assert parted == ("page" if sheets == 2 else "auto")
     assert len(re.findall(rb"/Type\s*/Page\b(?!s)", printed)) == sheets
     size = [float(each) for each in re.search(rb"/MediaBox\s*\[([^\]]*)\]", printed).group(1).split()]
     assert size == pytest.approx([0, 0, 595, 842], abs=1.5)
