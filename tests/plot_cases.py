@@ -12,15 +12,17 @@ from chain.plots import budget as budget_plots
 from chain.plots import expect as expect_plots
 from chain.plots import planes as planes_plots
 from chain.plots import recover as recover_plots
+from chain.plots import ripple as ripple_plots
 from chain.readings import Readings, from_texts
 from chain.recover import recover
+from chain.ripple import ripple
 from chain.setupfile import load_setup
 from chain.sweepfile import read_sweep
 from chain.units import parse_reading
 
 BOATHOUSE = "demo/boathouse.toml"
 DRAWS = 500
-DESCRIBE = {"budget": budget_plots, "expect": expect_plots, "planes": planes_plots}
+DESCRIBE = {"budget": budget_plots, "expect": expect_plots, "planes": planes_plots, "ripple": ripple_plots}
 CHANNELS = (("5", 174e6, 181e6), ("6", 181e6, 188e6), ("9", 202e6, 209e6), ("12", 223e6, 230e6))
 
 
@@ -40,6 +42,7 @@ def answer(name):
         "sweep": lambda: recover(_with_channels(), read_sweep("demo/boathouse.s1p"), draws=DRAWS),
         "magnitude": lambda: recover(setup(), _refused_in_part(), draws=DRAWS),
         "few": lambda: recover(setup(), from_texts([parse_reading("0.05-0.02j at 210 MHz")]), draws=DRAWS),
+        "ripple": lambda: ripple(read_sweep("demo/ripple.s1p")),
     }
     return made[name]()
 
@@ -64,5 +67,5 @@ def plots(name):
     return DESCRIBE.get(kind, recover_plots).describe(answer(name))
 
 
-CASES = ("budget", "single", "expect", "planes", "sweep", "magnitude", "few")
-EVERY = [(name, number) for name, count in zip(CASES, (1, 1, 1, 1, 3, 2, 3), strict=True) for number in range(count)]
+CASES = ("budget", "single", "expect", "planes", "sweep", "magnitude", "few", "ripple")
+EVERY = [(name, number) for name, count in zip(CASES, (1, 1, 1, 1, 3, 2, 3, 2), strict=True) for number in range(count)]

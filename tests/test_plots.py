@@ -16,6 +16,8 @@ from chain.plots.budget import describe as describe_budget
 from chain.plots.disc import constant_reactance, constant_resistance
 from chain.plots.figure import LOOKS, PALETTE, CurveChart, ReflectionChart, part_look, spread
 from chain.plots.recover import describe as describe_recovery
+from chain.plots.ripple import describe as describe_ripple
+from chain.ratios import vswr
 
 
 def by_role(chart):
@@ -137,6 +139,31 @@ def test_the_named_region_is_that_of_the_worst_point_wherever_it_is():
     assert np.array_equal(named.points, result.region.outline[40])
 
 
+def test_a_ripple_is_drawn_as_found():
+    """As read, fitted and without ripple are the result's arrays; the gated sweep is drawn where it can be trusted."""
+    result, (chart, bars) = answer("ripple"), plots("ripple")
+    drawn = {series.label: series.y for series in chart.series}
+    assert np.array_equal(drawn["as read"], vswr(result.reading))
+    assert np.array_equal(drawn["fit"], vswr(result.fitted))
+    assert np.array_equal(drawn["without ripple"], vswr(result.steady))
+    assert 0 < np.count_nonzero(result.trusted) < result.freq_hz.size
+    assert np.array_equal(np.isfinite(drawn["time-gated"]), result.trusted)
+    assert np.array_equal(drawn["time-gated"][result.trusted], vswr(np.abs(result.gated[result.trusted])))
+    assert [group.bars[0].high for group in bars.groups] == [each.reflection for each in result.components]
+    assert all(not series.drawn.dash for series in chart.series if series.label == "as read")
+
+
+def test_a_sweep_without_ripple_or_with_too_few_points_is_drawn_all_the_same():
+    """Nothing to take out, nothing to compare: the sweep alone."""
+    for kind in ("none", "too few points"):
+        blank = np.full(answer("ripple").freq_hz.shape, np.nan)
+        found = replace(
+            answer("ripple"), verdict=kind, components=(), gated=None, trusted=None, fitted=blank, steady=blank
+        )
+        (chart,) = describe_ripple(found)
+        assert [series.label for series in chart.series] == ["as read"]
+
+
 def test_shares_and_planes_are_those_of_the_answers():
     shares = {group.label: group.bars[0].high for group in plots("sweep")[-1].groups}
     assert shares == {each.id: each.share for each in answer("sweep").contributions}
@@ -166,7 +193,7 @@ def test_axes_hold_what_is_drawn_and_state_units(name, number):
         return
     axes = [plot.x, plot.y] if isinstance(plot, CurveChart) else [plot.x]
     for axis in axes:
-        assert axis.unit in ("MHz", "VSWR", "dB", "%")
+        assert axis.unit in ("MHz", "VSWR", "dB", "%", "magnitude")
         assert axis.title.endswith(f", {axis.unit}")
         places = axis.share([tick.value for tick in axis.ticks])
         assert len(places) >= 2
@@ -250,6 +277,16 @@ def test_a_vswr_axis_is_spaced_by_reflection(first, second):
     assert places == pytest.approx([first, second])
     assert axis.share([1.0, float("inf")]).tolist() == [0.0, 1.0]
     assert np.isnan(axis.share(float("nan")))
+
+
+@given(st.floats(1.0, 20.0), st.floats(1.0, 20.0))
+def test_a_vswr_axis_holds_both_ends_and_has_ticks(first, second):
+    """Whatever the span, four ticks or more of different text inside it, and both values on the axis."""
+    axis = vswr_axis("screen", max(first, second), min(first, second))
+    assert np.all((axis.share([first, second]) >= -1e-9) & (axis.share([first, second]) <= 1 + 1e-9))
+    places = axis.share([tick.value for tick in axis.ticks])
+    assert len({tick.text for tick in axis.ticks}) == len(axis.ticks) >= 3
+    assert np.all((places >= -1e-6) & (places <= 1 + 1e-6))
 
 
 @given(st.floats(-1e3, 1e9), st.floats(1e-3, 1e9))

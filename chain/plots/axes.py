@@ -14,7 +14,7 @@ __all__ = ["even_axis", "frequency_axis", "vswr_axis"]
 
 MOST_TICKS = 7
 STEPS = (1.0, 2.0, 2.5, 5.0, 10.0, 20.0)
-VSWR_TICKS = (1, math.inf, 2, 1.5, 3, 5, 1.2, 10, 1.1, 1.3, 1.7, 2.5, 4, 7, 20, 1.05, 1.02, 1.15, 1.4)
+VSWR_TICKS = (1, math.inf, 2, 1.5, 3, 5, 1.2, 10, 1.1, 1.3, 1.7, 2.5, 4, 7, 20, 50, 30, 15, 100, 1.05, 1.02, 1.15, 1.4)
 """VSWRs worth a tick, the most telling first."""
 CLOSEST = 0.09
 """Least distance between two ticks of a VSWR axis, as a share of it."""
@@ -22,6 +22,7 @@ FEWEST_TICKS = 4
 NEAR, OPEN = 0.4, 0.875
 """Share of the largest reflection below which an axis begins at 1; reflection above which it ends at an open."""
 ROOM = 0.05
+LEAST_SPAN = 0.02
 UNITS = ((10e9, 1e9, "GHz"), (1e6, 1e6, "MHz"), (1e3, 1e3, "kHz"), (0.0, 1.0, "Hz"))
 """Frequency from which a unit is used, the unit in Hz, and its name."""
 
@@ -128,6 +129,7 @@ def vswr_axis(label: str, highest: float, lowest: float = 1.0) -> Axis:
     # A line that comes near to a perfect match is best seen from there.
     least = 0.0 if least < NEAR * most else max(least - ROOM * (most - least), 0.0)
     most = 1.0 if most > OPEN else most
+    least, most = max(min(least, most - LEAST_SPAN), 0.0), min(max(most, least + LEAST_SPAN), 1.0)
     axis = Axis(label, "VSWR", float(vswr(least)), float(vswr(most)), (), "reflection")
     chosen: list[tuple[float, float]] = []
     for value in VSWR_TICKS:
@@ -135,6 +137,6 @@ def vswr_axis(label: str, highest: float, lowest: float = 1.0) -> Axis:
         if -1e-9 <= place <= 1 + 1e-9 and all(abs(place - other) >= CLOSEST for other, _ in chosen):
             chosen.append((place, value))
     ticks = tuple(Tick(float(value), f"{value:g}") for _, value in sorted(chosen))
-    if len(ticks) < FEWEST_TICKS:
+    if len(ticks) < FEWEST_TICKS and math.isfinite(axis.high):
         ticks = tuple(Tick(value, text) for value, text in _round_values(axis.low, axis.high))
     return Axis(label, "VSWR", axis.low, axis.high, ticks, "reflection")

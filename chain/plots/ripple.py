@@ -79,10 +79,10 @@ def _curves(result: Ripple) -> Iterator[tuple[str, Real]]:
     if result.components:
         yield "fit", result.fitted
     yield "as read", result.reading
-    if result.gated is not None and result.trusted is not None:
-        yield "time-gated", np.where(result.trusted, np.abs(result.gated), np.nan)
     if result.components:
         yield "without ripple", result.steady
+    if result.gated is not None and result.trusted is not None:
+        yield "time-gated", np.where(result.trusted, np.abs(result.gated), np.nan)
 
 
 def _note(result: Ripple) -> str:
@@ -99,7 +99,7 @@ def _reflections(result: Ripple) -> BarChart:
         "How strong each reflection behind the ripple is",
         f"The larger reflection that they beat against: {_against(shown)}. Strongest first; a beat or a repeat of two "
         "others is no reflection of its own.",
-        even_axis("reflection as seen at the plane", "magnitude", 0.0, max(each.reflection for each in shown)),
+        even_axis("reflection at the plane", "magnitude", 0.0, max(each.reflection for each in shown)),
         tuple(
             Group(_name(each), (Bar(0.0, each.reflection, f"{each.reflection:.4f}", "share"),), False) for each in shown
         ),
