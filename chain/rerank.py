@@ -24,8 +24,8 @@ __all__ = ["DRAWS", "Sight", "calibrations", "interval_over", "sights"]
 
 Real = NDArray[np.float64]
 
-DRAWS = 1000
-"""Simulated measurements per magnitude: one chunk; enough to put chains in order."""
+DRAWS = 4000
+"""Simulated readings per magnitude: one chunk; enough to put chains in order."""
 MATCHING = ("pad", "section", "transformer")
 
 
