@@ -50,6 +50,7 @@ if TYPE_CHECKING:
     from chain.prove import prove as prove
     from chain.readings import typed_readings as typed_readings
     from chain.recover import recover as recover
+    from chain.ripple import ripple as ripple
     from chain.setupfile import load_setup as load_setup
     from chain.setupfile import parse_setup as parse_setup
     from chain.sweepfile import read_sweep as read_sweep
@@ -96,6 +97,7 @@ _HOMES = {
     "read_sweep": "chain.sweepfile",
     "read_sweep_for": "chain.sweepsetup",
     "recover": "chain.recover",
+    "ripple": "chain.ripple",
     "two_port_sweeps": "chain.learnsweeps",
     "typed_readings": "chain.readings",
 }

@@ -44,6 +44,7 @@ def results(setup):
         "choose": chain.choose(chain.load_need(str(ROOT / "demo" / "need.toml"))),
         "card": chain.card(setup),
         "prove": chain.prove(setup, chain.known_ends({"open": ["2.20"], "load": ["1.67"]}, 207e6), draws=20_000),
+        "ripple": chain.ripple(readings, setup, gate=False),
         "compare": chain.compare_sweeps(setup, readings, readings),
     }
 
