@@ -22,6 +22,7 @@ from library.store import tomllib
 ROOT = Path(__file__).parent.parent
 MADE = "<!-- Made by tests/make_references.py: change the code it is made from, then run that again. -->"
 MARK = "\x1e"
+LONGEST_S = 900
 CONSOLE = re.compile(r"```console\n(.*?)```", flags=re.DOTALL)
 FILE_TABLES = {
     "sweep": "[sweep]",
@@ -67,7 +68,7 @@ def workspace(folder: Path) -> dict[str, str]:
         program.write_text(f'#!/bin/sh\nexec "{sys.executable}" {words} "$@"\n', encoding="utf-8")
         program.chmod(0o755)
     return {
-        **{name: value for name, value in os.environ.items() if name != "COLUMNS"},
+        **os.environ,
         "PATH": f"{folder / '.bin'}{os.pathsep}{os.environ['PATH']}",
         "PYTHONPATH": str(ROOT),
         "COLUMNS": "80",
@@ -84,7 +85,9 @@ def run(commands: list[str], folder: Path, settings: Mapping[str, str]) -> list[
         ["bash", "--norc", "-c", f"exec 2>&1\n__status=0\n{steps}"],
         cwd=folder,
         env=dict(settings),
+        stdin=subprocess.DEVNULL,
         capture_output=True,
+        timeout=LONGEST_S,
         encoding="utf-8",
         check=False,
     )
@@ -344,5 +347,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    sys.path.insert(0, str(ROOT))
     main()
