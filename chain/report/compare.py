@@ -45,7 +45,7 @@ def render(result: Comparison, console: Console) -> None:
     say(console, safe(_sentence(result), STYLES.get(result.verdict, "")))
     console.print()
     columns = [
-        Column("channel", figures=False),
+        Column("stretch" if result.bands[0].channel.endswith("MHz") else "channel", figures=False),
         Column("VSWR\nbefore"),
         Column("VSWR\nafter"),
         Column("worst by\n(repeats)"),
@@ -98,9 +98,9 @@ def _row(band: BandChange) -> list[object]:
 def _conditions(result: Comparison) -> str:
     """What the figures mean and what they rest on."""
     return (
-        f"VSWR: the antenna's, at the channel's worst point. worst by: change of the largest reflection magnitude; anywhere "
+        f"VSWR: the antenna's, at its worst point there. worst by: change of the largest reflection magnitude; anywhere "
         f"by: largest difference at one frequency, both of the {result.of}. In brackets: what an unchanged antenna stays "
-        f"within in {percent(result.coverage).replace('.0', '')} of comparisons, all channels together, with the same chain "
+        f"within in {percent(result.coverage).replace('.0', '')} of comparisons, all rows together, with the same chain "
         f"and calibration. The earlier sweep taken as {result.interpretation}. {result.points} points, {result.draws} "
         f"draws, seed {result.seed}."
     )
