@@ -20,7 +20,7 @@ WIDTH, HEIGHT = 520.0, 330.0
 LEFT, RIGHT, TOP, BOTTOM = 50.0, 92.0, 24.0, 42.0
 LABEL_GAP = 13.0
 SPAN_H = 14.0
-LETTER_W = 6.0
+LETTER_W = 8.0
 
 
 @dataclass(frozen=True)

@@ -28,7 +28,7 @@ MOST_DRAWS = 200_000
 @click.option(
     "--draws",
     type=click.IntRange(1, MOST_DRAWS),
-    help="Simulated measurements for every interval; as many as expect and recover take if left out.",
+    help="Simulated measurements for every interval, rounded up; as many as expect and recover take if left out.",
 )
 @sweep_options
 @enforce
