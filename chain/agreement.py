@@ -9,6 +9,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from chain.aiming import Aim, aim_at
 from chain.faultdraws import Plan, Predicted, plan, predict
 from chain.faults import Fault, Kind
 from chain.knownends import KnownReading
@@ -127,18 +128,23 @@ class Work:
     meter: Meter | None
     seed: int
 
-    def predicted(self, number: int, windows: Windows) -> list[list[Predicted]]:
-        """Readings of one block, for every fault of the kinds that have windows."""
+    def predicted(self, number: int, windows: Windows, aim: Aim | None = None) -> list[list[Predicted]]:
+        """Readings of one block, for every fault of the kinds that have windows; aimed at two of them where that is asked."""
         drawn = draw_block(self.of, number, BLOCK, self.seed)
         return [
             [
-                predict(self.of, laid, drawn, rows, window)
+                predict(self.of, laid, drawn, rows, window, aim)
                 for laid, rows, window in zip(plans, strata(kind, BLOCK), own, strict=True)
             ]
             if own
             else []
             for kind, plans, own in zip(self.kinds, self.plans, windows, strict=True)
         ]
+
+    @property
+    def aim(self) -> Aim | None:
+        """The two readings that draws may be aimed at."""
+        return aim_at(self.seen, self.spans)
 
     def chances(self, index: int, block: Sequence[Predicted], widened: float = 1.0) -> Agreeing:
         """Draws of one kind that may give the readings, and the chance that each does."""
@@ -154,6 +160,7 @@ class Work:
                 kept = chance > LEAST_CHANCE
                 left, chance = left[kept], chance[kept]
             size = predicted.size[left]
+            chance = chance * predicted.weight[left]
             if self.meter is not None:
                 chance = chance * self.meter(fault, size)
             found.append((np.full(left.size, place), left, size, chance))

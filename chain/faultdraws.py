@@ -8,14 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chain import twoport
+from chain.aiming import Aim, Sight, aimed
 from chain.cascade import build
-from chain.draws import draw
+from chain.draws import draw, unit_draws
 from chain.faults import (
     FAR_CONNECTOR,
     LOSS,
@@ -29,9 +31,9 @@ from chain.faults import (
     WRONG_LOAD,
     Fault,
 )
-from chain.maps import Maps, through
+from chain.maps import Maps, compose, identity, shifted, through
 from chain.sessions import Drawn, Session, groups_in_view, stream
-from chain.stages import Stage
+from chain.stages import Box, Stage
 
 __all__ = ["Plan", "Predicted", "plan", "predict"]
 
@@ -40,6 +42,8 @@ Complex = NDArray[np.complex128]
 
 FLOOR = 1e-6
 """Least standard deviation of a reading."""
+LEAST_AIMABLE = 0.01
+"""A pad that reflects less than this is not worth aiming at [-]."""
 
 
 @dataclass(frozen=True)
@@ -53,6 +57,8 @@ class Predicted:
     noise: Real
     uniform: Real
     size: Real
+    weight: Real
+    """How much each draw counts: 1 unless draws are aimed at readings."""
 
 
 @dataclass(frozen=True)
@@ -65,16 +71,23 @@ class _Placed:
     far_ohm: float
     flip: bool = False
     own: Stage | None = None
+    aimed: bool = False
+    """Its near reflection is drawn apart."""
 
 
 @dataclass(frozen=True)
 class Plan:
-    """A fault laid out: pieces ahead of a poor connector and behind it; `back` is None where no connector inside is poor."""
+    """A fault laid out: the chain in segments, near to far, and between them what `marks` says, in `ohms`.
+
+    `poor`: a connector that reflects. `pad`: the near port of the pad that draws may be aimed at, whose own reflection lies
+    anywhere in a disc of `pad_radius` (0: there is none to aim at).
+    """
 
     fault: Fault
-    front: tuple[_Placed, ...]
-    back: tuple[_Placed, ...] | None
-    middle_ohm: float
+    segments: tuple[tuple[_Placed, ...], ...]
+    marks: tuple[str, ...]
+    ohms: tuple[float, ...]
+    pad_radius: float = 0.0
 
 
 def plan(of: Session, fault: Fault) -> Plan:
@@ -101,19 +114,33 @@ def plan(of: Session, fault: Fault) -> Plan:
     shared = fault.setup is of.setup
     items = {item.id for item in fault.setup.items}
     placed: list[_Placed] = []
-    cut: int | None = None
+    cuts: dict[int, tuple[str, float]] = {}
+    aimed_at = 0.0
     for name, group in groups_in_view(fault.setup, chain):
-        if name == fault.joint:
-            cut = len(placed)
+        if name == fault.joint and name != chain.groups[-1][0]:
+            cuts[len(placed)] = ("poor", placed[-1].far_ohm if placed else of.way.reading_ohm)
         flip = name == fault.flipped
         for index, piece in enumerate(group):
             place = len(group) - 1 - index if flip else index
             own = None if shared or name in items else piece
-            placed.append(_Placed(name, place, piece.near_ohm, piece.far_ohm, flip, own))
-    if cut is None or fault.joint == chain.groups[-1][0]:
-        return Plan(fault, tuple(placed), None, of.way.far_ohm)
-    middle = placed[cut - 1].far_ohm if cut else of.way.reading_ohm
-    return Plan(fault, tuple(placed[:cut]), tuple(placed[cut:]), middle)
+            radius = 0.0 if aimed_at or len(placed) in cuts else _aimable(of, piece)
+            if radius:
+                cuts[len(placed)], aimed_at = ("pad", piece.near_ohm), radius
+            placed.append(_Placed(name, place, piece.near_ohm, piece.far_ohm, flip, own, radius > 0))
+    edges = [0, *cuts, len(placed)]
+    segments = tuple(tuple(placed[first:last]) for first, last in pairwise(edges))
+    return Plan(fault, segments, tuple(m for m, _ in cuts.values()), tuple(o for _, o in cuts.values()), aimed_at)
+
+
+def _aimable(of: Session, piece: Stage) -> float:
+    """Radius of the disc of a pad's near reflection, at one frequency in front of which nothing was calibrated out; else 0."""
+    if not isinstance(piece, Box) or piece.near_radius is None or of.way.standards is not None:
+        return 0.0
+    radius = float(piece.near_radius[0])
+    own = radius if piece.far_radius is None else max(radius, float(piece.far_radius[0]))
+    gain = float(np.abs(piece.s[0, 1, 0])) * 10 ** (piece.loss_tolerance_db / 20) + own > 1
+    alone = piece.s.shape[0] == 1 and piece.shape == "disc" and np.abs(piece.s[0, 0, 0]) == 0
+    return radius if alone and not gain and radius > LEAST_AIMABLE else 0.0
 
 
 @dataclass(frozen=True)
@@ -151,7 +178,12 @@ class _Run:
 
 
 def predict(
-    of: Session, laid: Plan, drawn: Drawn, rows: slice | None = None, window: tuple[float, float] = (0.0, 1.0)
+    of: Session,
+    laid: Plan,
+    drawn: Drawn,
+    rows: slice | None = None,
+    window: tuple[float, float] = (0.0, 1.0),
+    aim: Aim | None = None,
 ) -> Predicted:
     """Readings of a session as a chain with one fault would show them.
 
@@ -162,6 +194,7 @@ def predict(
     drawn : a block of draws of what all faults share.
     rows : which draws of the block; all of them if left out.
     window : part of the range of sizes to draw from, 0 to 1 for all of it [-].
+    aim : two readings that the draws are aimed at, where the chain has a pad for it.
 
     Returns
     -------
@@ -186,24 +219,83 @@ def predict(
     is poor; d + (1 + t) G/(1 - m G) for a calibration that no longer holds.
     """
     run = _Run(of, laid, drawn, rows or slice(0, drawn.count), window)
-    back = None if laid.back is None else _joined(run, laid.back, laid.middle_ohm, of.way.far_ohm)
-    front = _joined(run, laid.front, of.way.reading_ohm, of.way.far_ohm if back is None else laid.middle_ohm)
-    shape = (run.count, of.way.freq_hz.size)
+    ohms = (of.way.reading_ohm, *laid.ohms, of.way.far_ohm)
+    segments = [_joined(run, placed, *pair) for placed, pair in zip(laid.segments, pairwise(ohms), strict=True)]
+    cut = 1 + laid.marks.index("pad") if "pad" in laid.marks else 0
+    behind = [_behind(run, segments, cut, place) for place in range(len(of.ends))]
+    fronts = {seating: _front(run, segments[:cut], seating) for _, seating in of.ends}
+    pad, weight = _pad_reflection(run, behind, fronts, aim)
     levels, noises = [], []
-    for place, (end, seating) in enumerate(of.ends):
-        at_far, at_plane = drawn.matings[place]
-        seen = _mated(run.some(at_far), _end(run, end))
-        if back is None and run.what == FAR_CONNECTOR:
-            seen = _mated(run.poor(place), seen)
-        if back is not None:
-            making = seating if run.what == NEAR_CONNECTOR else 0
-            seen = _mated(run.poor(making), back.reading(seen))
-        shown, sd = _shown(run, front.reading(seen), run.some(at_plane))
+    shape = (run.count, of.way.freq_hz.size)
+    for seen, (_, seating) in zip(behind, of.ends, strict=True):
+        shown, sd = _shown(run, fronts[seating].reading(seen + pad))
         # The magnitude of a reading with noise, sqrt(|x|^2 + s^2) on average to first order in the noise's power.
         levels.append(np.broadcast_to(np.sqrt(np.abs(shown) ** 2 + sd**2), shape).mean(axis=1))
         noises.append(np.sqrt(np.broadcast_to(np.square(sd), shape).mean(axis=1) / shape[1]))
     noise = np.maximum(np.stack(noises, axis=1), FLOOR)
-    return Predicted(np.stack(levels, axis=1), noise, run.size[:, 0], _size(run))
+    return Predicted(np.stack(levels, axis=1), noise, run.size[:, 0], _size(run), weight)
+
+
+def _behind(run: _Run, segments: Sequence[Maps], cut: int, place: int) -> Complex:
+    """What is seen of one end, as far towards the analyzer as the segments from `cut` on go."""
+    end, seating = run.of.ends[place]
+    seen = _mated(run.some(run.drawn.matings[place][0]), _end(run, end))
+    if run.what == FAR_CONNECTOR and "poor" not in run.plan.marks:
+        seen = _mated(run.poor(place), seen)
+    for index in range(len(segments) - 1, cut - 1, -1):
+        seen = segments[index].reading(seen)
+        if index > cut:
+            seen = _mated(run.poor(seating if run.what == NEAR_CONNECTOR else 0), seen)
+    return seen
+
+
+def _front(run: _Run, segments: Sequence[Maps], seating: int) -> Maps:
+    """The map from there to the reading before noise, as the connectors were made for one seating."""
+    way, drawn = run.of.way, run.drawn
+    maps = identity((1, 1))
+    for index in range(len(segments) - 1, -1, -1):
+        maps = compose(segments[index], maps)
+        if index:
+            maps = compose(_junction(run.poor(seating if run.what == NEAR_CONNECTOR else 0)), maps)
+    at_plane = drawn.matings[[each for _, each in run.of.ends].index(seating)][1]
+    if way.standards is None or way.after:
+        maps = compose(_junction(run.some(at_plane)), maps)
+    if drawn.residual is not None:
+        maps = compose(through([run.some(drawn.residual)], (1, 1)), maps)
+    if drawn.box is not None:
+        maps = compose(run.maps(drawn.box), maps)
+        turn = run.some(drawn.turn)
+        maps = Maps(maps.p * turn, maps.q * turn, maps.r)
+    return shifted(maps, run.some(drawn.drift))
+
+
+def _pad_reflection(
+    run: _Run, behind: Sequence[Complex], fronts: dict[int, Maps], aim: Aim | None
+) -> tuple[Complex | float, Real]:
+    """Near reflection of the pad that draws may be aimed at, and the weight of each draw."""
+    laid, ones = run.plan, np.ones(run.count)
+    if not laid.pad_radius:
+        return 0.0, ones
+    rng = stream((run.drawn.seed, run.drawn.block), 41)
+    plain = laid.pad_radius * unit_draws(rng, run.count, "disc")
+    if aim is None:
+        return plain, ones
+    sights = []
+    for place in aim.places:
+        maps, seen = fronts[run.of.ends[place][1]], behind[place]
+        if run.what == STALE:
+            maps = compose(_stale(run), maps)
+        _, sd = _shown(run, fronts[run.of.ends[place][1]].reading(seen + plain))
+        noise = np.maximum(np.broadcast_to(sd, (run.count, 1)), FLOOR)
+        sights.append(Sight(maps, np.broadcast_to(seen, (run.count, 1)), noise))
+    pad, weight = aimed(rng, laid.pad_radius, plain, (sights[0], sights[1]), aim)
+    return pad, weight[:, 0]
+
+
+def _junction(reflection: Complex | float) -> Maps:
+    """A lossless junction as a map."""
+    r = np.asarray(reflection, dtype=complex).reshape(-1, 1)
+    return Maps(np.ones_like(r), r, np.conj(r))
 
 
 def _joined(run: _Run, placed: Sequence[_Placed], near_ohm: float, far_ohm: float) -> Maps:
@@ -226,6 +318,9 @@ def _drawn_piece(run: _Run, each: _Placed, number: int) -> Complex:
     s: Complex = run.some(run.drawn.pieces[each.name, each.place])
     if each.flip:
         s = twoport.flip(s)
+    if each.aimed:
+        s = s.copy()
+        s[..., 0, 0] = 0
     if run.what == LOSS and each.name == run.plan.fault.item:
         scaled = np.array(np.broadcast_to(s, (run.count, *s.shape[1:])))
         factor = 10 ** (-_size(run)[:, None] / 20)
@@ -251,28 +346,25 @@ def _end(run: _Run, end: str) -> Complex:
     return np.asarray(run.some(run.drawn.three[("open", "short", "load").index(end)]))
 
 
-def _shown(run: _Run, seen: Complex, at_plane: Complex | float) -> tuple[Complex, Real | float]:
-    """What the analyzer makes of it, without noise, and the standard deviation of the noise."""
-    way, drawn = run.of.way, run.drawn
-    if way.standards is None or way.after:
-        seen = _mated(at_plane, seen)
-    drift = run.some(drawn.drift)
-    sd: Real | float = way.noise
-    if drawn.box is None or drawn.terms is None:
-        if drawn.residual is not None:
-            seen = through([run.some(drawn.residual)], (1, 1)).reading(seen)
-        shown = seen + drift
-    else:
-        raw = run.maps(drawn.box).reading(seen) * run.some(drawn.turn) + drift
-        terms = run.maps(drawn.terms)
+def _shown(run: _Run, raw: Complex) -> tuple[Complex, Real | float]:
+    """What the analyzer makes of a raw reading, without noise, and the standard deviation of the noise."""
+    shown: Complex = raw
+    sd: Real | float = run.of.way.noise
+    if run.drawn.terms is not None:
+        terms = run.maps(run.drawn.terms)
         shown = terms.recovered(raw)
-        sd = way.noise * np.abs((terms.p - terms.q * terms.r) / (terms.p - terms.r * raw) ** 2)
+        sd = sd * np.abs((terms.p - terms.q * terms.r) / (terms.p - terms.r * raw) ** 2)
     if run.what != STALE:
         return shown, sd
-    residuals = (run.some(turn * radius) for turn, radius in zip(drawn.turns, drawn.radii, strict=False))
+    stale = _stale(run)
+    return stale.reading(shown), sd * np.abs((stale.p - stale.q * stale.r) / (stale.r * shown + 1) ** 2)
+
+
+def _stale(run: _Run) -> Maps:
+    """Directivity d, tracking t and source match m that a calibration has come to lack: d + (1 + t) G/(1 - m G)."""
+    residuals = (run.some(turn * radius) for turn, radius in zip(run.drawn.turns, run.drawn.radii, strict=False))
     directivity, tracking, match = (MOST_STALE * run.size * each for each in residuals)
-    down = 1 - match * shown
-    return directivity + (1 + tracking) * shown / down, sd * np.abs((1 + tracking) / down**2)
+    return Maps(1 + tracking - directivity * match, directivity, -match)
 
 
 def _size(run: _Run) -> Real:

@@ -27,10 +27,10 @@ ENOUGH = 0.80
 """Share from which on a kind is named."""
 PILOT_BLOCKS = 2
 """First draws, over the whole range of sizes: they tell which sizes of which faults come near the readings at all."""
-MOST_DRAWS = 800_000
-HOPELESS_DRAWS = 200_000
+MOST_DRAWS = 400_000
+HOPELESS_DRAWS = 100_000
 """Draws after which a set of readings that none of them gives is not waited for."""
-STILL = 0.008
+STILL = 0.006
 """Standard error of the first share at which no more draws are made."""
 APART = 4.0
 """Standard errors between the first share and the one that is enough, at which it does not matter how many there are."""
@@ -139,7 +139,7 @@ def evidence(
     pilot = list(in_order(lambda number: work.predicted(number, whole), range(PILOT_BLOCKS)))
     windows: Windows = windows_of(work, pilot)
     widths = [np.array([high - low for low, high in own]) for own in windows]
-    first = list(in_order(lambda number: work.predicted(PILOT_BLOCKS + number, windows), range(PILOT_BLOCKS)))
+    first = list(in_order(lambda number: work.predicted(PILOT_BLOCKS + number, windows, work.aim), range(PILOT_BLOCKS)))
     rough = _rough(work, pilot, first, widths)
     kept = [[work.chances(index, block[index]) for block in first if block[index]] for index in range(len(kinds))]
     found, most, made = _best(work, kept, widths, rough), -(-(draws or MOST_DRAWS) // BLOCK), len(first)
@@ -159,7 +159,7 @@ def evidence(
 
 
 def _agreeing(work: Work, number: int, windows: Windows) -> list[Agreeing | None]:
-    predicted = work.predicted(number, windows)
+    predicted = work.predicted(number, windows, work.aim)
     return [work.chances(index, block) if block else None for index, block in enumerate(predicted)]
 
 
