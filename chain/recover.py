@@ -23,6 +23,7 @@ from chain.ratios import mismatch_loss_db, vswr
 from chain.readings import Readings
 from chain.records import Setup
 from chain.recovery import ChannelResult, Recovery
+from chain.ripple import notice
 from chain.simulate import CHUNK, Measurement, measurement, nominal_maps, simulate
 
 __all__ = ["ChannelResult", "Recovery", "nominal_truth", "recover", "verdict"]
@@ -191,6 +192,7 @@ def recover(
         linear=None if far is None else linear(way, far),
         region=None if far is None else _region(way, far, seed),
         refused=refused,
+        ripple=notice(readings, setup),
     )
 
 

@@ -94,6 +94,8 @@ class Recovery(Shown):
     refused: tuple[tuple[float, str], ...]
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
+    ripple: str | None = None
+    """What repeats in the sweep and could make it, in a sentence; None where nothing does."""
 
     def to_dict(self) -> dict[str, object]:
         """Plain values under the contracted keys."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from chain.cascade import build
 from chain.gating import edge_points, gated
 from chain.models.adapter import LIGHT_M_PER_S
+from chain.ratios import vswr
 from chain.readings import Readings
 from chain.records import Setup
 from chain.ripplefind import FEWEST_POINTS, RESOLVED, Found, find
@@ -31,7 +32,8 @@ SWINGS = 4.0
 UNEVEN = 0.02
 SHORT_M = 0.1
 """Leads shorter than this are not listed as unseen: no sweep of an antenna band tells them."""
-HALF = 0.5
+GATE = 0.75
+"""Where the gate ends, as a share of the way to the nearest echo."""
 
 
 def ripple(readings: Readings, setup: Setup | None = None, gate: bool = True) -> Ripple:
@@ -82,7 +84,9 @@ def ripple(readings: Readings, setup: Setup | None = None, gate: bool = True) ->
         counted_from=place.counted_from,
         fitted=np.abs(found.fitted),
         steady=steady,
+        steady_vswr=vswr(steady),
         gated=shown[0],
+        gated_vswr=None if shown[0] is None else vswr(np.abs(shown[0])),
         trusted=shown[1],
         gate_s=shown[2],
         span_hz=found.span_hz,
@@ -126,7 +130,7 @@ def notice(readings: Readings, setup: Setup) -> str | None:
     return found.sentence if found.verdict in ("ripple", "too coarse") else None
 
 
-def _identity(readings: Readings, setup: Setup | None) -> dict[str, object]:
+def _identity(readings: Readings, setup: Setup | None) -> dict[str, Any]:
     return {
         "title": "" if setup is None else setup.title,
         "plane": "" if setup is None else setup.calibration.plane,
@@ -134,6 +138,7 @@ def _identity(readings: Readings, setup: Setup | None) -> dict[str, object]:
         "has_phase": readings.reflection is not None,
         "freq_hz": readings.freq_hz,
         "reading": readings.magnitude,
+        "reading_vswr": vswr(readings.magnitude),
         "false_alarm": FALSE_ALARM,
         "assumed": ("velocity factors 0.66, 0.82 and 1; name a set-up for those of your own leads",)
         if setup is None
@@ -148,7 +153,8 @@ def _place(readings: Readings, setup: Setup | None, found: Found) -> Place:
     chain = build(setup, readings.freq_hz)
     known = stretches(setup, chain)
     factors = {item.part.velocity_factor: item.id for item in setup.items if isinstance(item.part, Coax)}
-    materials = (*((factor, name) for factor, name in factors.items() if factor != 1.0), AIR)
+    own = tuple((factor, name) for factor, name in factors.items() if factor != 1.0)
+    materials = (*own, AIR) if own else MATERIALS
     antenna = antenna_delay_s(known)
     maps = nominal_maps(measurement(setup, chain))
     gain = float(np.mean(np.abs(maps.p - maps.q * maps.r)))
@@ -162,11 +168,11 @@ def _place(readings: Readings, setup: Setup | None, found: Found) -> Place:
 def _gated(
     readings: Readings, found: Found, components: Sequence[Component]
 ) -> tuple[Complex | None, NDArray[np.bool_] | None, tuple[float, float] | None]:
-    """Main reflection through a gate that ends half way to the nearest echo, and where that can be trusted."""
+    """Main reflection through a gate that ends before the nearest echo, and where that can be trusted."""
     ripples = [each for each in components if each.kind != "turn"]
     if readings.reflection is None or not ripples or _is_uneven(readings.freq_hz):
         return None, None, None
-    half = HALF * min(abs(each.delay_s - found.main.delay_s) for each in found.echoes)
+    half = GATE * min(abs(each.delay_s - found.main.delay_s) for each in found.echoes)
     gate = (found.main.delay_s - half, found.main.delay_s + half)
     known = np.asarray(found.main_values, dtype=complex)
     shown = gated(readings.freq_hz, readings.reflection, known, gate)
@@ -243,7 +249,9 @@ def _too_few(readings: Readings, setup: Setup | None) -> Ripple:
         counted_from="plane",
         fitted=blank,
         steady=blank,
+        steady_vswr=blank,
         gated=None,
+        gated_vswr=None,
         trusted=None,
         gate_s=None,
         span_hz=span,

@@ -3,28 +3,34 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.ripplemodel import Echo, Fit, Model, Sweep, echo_shape, refine, sweep_of
+from chain.ripplemodel import Fit, Sweep, refine, sweep_of
 from chain.ripplesearch import LEAST_PERIODS, noise_of, search
+from chain.rippleterms import Echo, Model, echo_shape
 
 __all__ = ["FEWEST_POINTS", "RESOLVED", "Found", "Reflection", "find"]
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
-Values = NDArray[np.float64] | NDArray[np.complex128]
+Values = NDArray[Any]
 
 FEWEST_POINTS = 16
 AT_PLANE = 0.5
 """Periods up to which the main reflection is taken for one at the calibration plane: its own course may turn as much."""
 RESOLVED = 2.0
 """Periods from which on the main reflection clearly stands away from the plane."""
+UNSTEADY = 0.3
+"""Variation of a magnitude, over its mean, from which on its phase must be reckoned to turn as well."""
 ROUNDS = 3
 SETTLED = 0.02
-LEAST_REFLECTION = 5e-4
-"""Echoes below this are left out: no connector repeats so well."""
+LEAST_REFLECTION, LEAST_SHARE = 5e-4, 0.01
+"""Echoes below this, or this share of the main reflection, are left out: no connector repeats so well."""
+MERGED_PERIODS = 1.5
+"""Echoes as near as this are one, of a course that its simple form does not hold."""
 SKIRT_PERIODS, SKIRT = 6.0, 0.25
 """An echo so near a stronger one and so much weaker is what its simple course leaves over, not a reflection of its own."""
 
@@ -115,25 +121,50 @@ def find(freq_hz: Real, reflection: Complex | None, magnitude: Real) -> Found:
     resolved = abs(pivot) >= RESOLVED
     noise = noise_of(sweep, found)
     at, doubt, found = _main_delay(sweep, found, pivot) if resolved else (0.0, 0.0, found)
-    echoes = tuple(
-        Reflection((echo.periods + pivot) / span, spread * noise / span, _size(part))
-        for echo, spread, part in zip(found.model.echoes, found.spread, found.parts, strict=True)
-        if _counts(echo, _size(part), found)
+    least = max(LEAST_REFLECTION, LEAST_SHARE * _size(main))
+    groups = [group for group in _groups(found) if _size(_sum(group)) >= least]
+    # Without phase an antenna whose course is not plain turns by an unknown angle, which passes for length.
+    turning = reflection is None and (bool(found.model.poles) or swing > UNSTEADY * _size(main))
+    own_turn = AT_PLANE / 2 if turning else 0.0
+    echoes = tuple(_merged(group, pivot, np.hypot(group[0][1] * noise, own_turn), span) for group in groups)
+    fitted = (
+        found.fitted * echo_shape(x, pivot) if reflection is not None else np.sqrt(np.maximum(found.fitted.real, 0))
     )
-    fitted = found.fitted * echo_shape(x, pivot) if reflection is not None else np.sqrt(np.maximum(found.fitted.real, 0))
     own = Reflection(at / span, doubt * noise / span, _size(main))
-    return Found(
-        reflection is not None, span, step, own, resolved, echoes, main, np.asarray(fitted), swing, noise
-    )
+    return Found(reflection is not None, span, step, own, resolved, echoes, main, np.asarray(fitted), swing, noise)
 
 
-def _counts(echo: Echo, size: float, found: Fit) -> bool:
-    stronger = [
-        other
-        for other, part in zip(found.model.echoes, found.parts, strict=True)
-        if _size(part) > size / SKIRT and abs(other.periods - echo.periods) < SKIRT_PERIODS
-    ]
-    return size >= LEAST_REFLECTION and abs(echo.periods) >= LEAST_PERIODS and not stronger
+_Group = list[tuple[Echo, float, Complex]]
+
+
+def _groups(found: Fit) -> list[_Group]:
+    """Echoes of the fit, strongest first, each with those that are too near it to be others; skirts are left out."""
+    out: list[_Group] = []
+    for echo, spread, part in zip(found.model.echoes, found.spread, found.parts, strict=True):
+        nearest = min(out, key=lambda group: abs(group[0][0].periods - echo.periods), default=None)
+        apart = np.inf if nearest is None else abs(nearest[0][0].periods - echo.periods)
+        if nearest is not None and apart < MERGED_PERIODS:
+            nearest.append((echo, spread, part))
+        elif abs(echo.periods) >= LEAST_PERIODS and not any(_skirts(echo, part, group) for group in out):
+            out.append([(echo, spread, part)])
+    return out
+
+
+def _skirts(echo: Echo, part: Complex, group: _Group) -> bool:
+    return abs(group[0][0].periods - echo.periods) < SKIRT_PERIODS and _size(part) < SKIRT * _size(_sum(group))
+
+
+def _sum(group: _Group) -> Complex:
+    return np.asarray(sum(part for _, _, part in group))
+
+
+def _merged(group: _Group, pivot: float, own: float, span: float) -> Reflection:
+    """One reflection of a group: mean delay by power, as uncertain as its members lie apart."""
+    power = np.array([_size(part) ** 2 for _, _, part in group])
+    periods = np.array([echo.periods for echo, _, _ in group])
+    at = float(np.sum(power * periods) / np.sum(power))
+    doubt = float(np.sqrt(own**2 + np.sum(power * (periods - at) ** 2) / np.sum(power)))
+    return Reflection((at + pivot) / span, doubt / span, _size(_sum(group)))
 
 
 def _size(values: Values) -> float:

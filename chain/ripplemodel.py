@@ -7,16 +7,20 @@ add up to a smooth part and one beat, `|G|^2 = |M|^2 + |a|^2 + 2 |M| |a| cos`, e
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Echo", "Fit", "Model", "Pole", "Sweep", "echo_shape", "fit", "pole_shape", "refine", "reweighted", "sweep_of"]
+from chain.rippleterms import Echo, Model, Pole, echo_shape, pole_shape
+from chain.smallproducts import combined, orthonormal, products
+
+__all__ = ["Fit", "Sweep", "fit", "refine", "reweighted", "sweep_of"]
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
-Values = NDArray[np.float64] | NDArray[np.complex128]
+Values = NDArray[Any]
 
 FLOOR = 2e-5
 """Least noise that is reckoned with, as a reflection: figures in files are rounded, lines are not quite the model's."""
@@ -51,40 +55,6 @@ class Sweep:
 
 
 @dataclass(frozen=True)
-class Echo:
-    """A delayed reflection: its ripples in the span (negative: before the main one), and how its amplitude varies.
-
-    Degree 0: not at all; 1: by the factor exp(-slope x), as a loss in dB that grows with frequency; 2: by a square too.
-    """
-
-    periods: float
-    degree: int = 0
-    slope: float = 0.0
-
-
-@dataclass(frozen=True)
-class Pole:
-    """A resonance: its place on `x` and half its width."""
-
-    place: float
-    width: float
-
-
-@dataclass(frozen=True)
-class Model:
-    """Which terms there are: polynomial of the smooth part, echoes, resonances."""
-
-    degree: int
-    echoes: tuple[Echo, ...] = ()
-    poles: tuple[Pole, ...] = ()
-
-    def parameters(self, has_phase: bool) -> int:
-        """Count of real numbers that are fitted."""
-        smooth = (self.degree + 1) * (2 if has_phase else 1)
-        return smooth + sum((3, 4, 6)[echo.degree] for echo in self.echoes) + 4 * len(self.poles)
-
-
-@dataclass(frozen=True)
 class Fit:
     """A fitted model: `rss` over weighted residuals; `parts` is each echo's own share of the sweep, complex over `x`.
 
@@ -99,7 +69,7 @@ class Fit:
     parts: tuple[Complex, ...]
     resonances: tuple[Complex, ...]
     fitted: Values
-    spread: tuple[float, ...] = field(default=())
+    spread: tuple[float, ...] = ()
 
 
 def sweep_of(x: Real, reflection: Complex | None, magnitude: Real) -> Sweep:
@@ -124,7 +94,8 @@ def sweep_of(x: Real, reflection: Complex | None, magnitude: Real) -> Sweep:
     ------
     d(m^2) = 2 m dm.
     """
-    ones, powers = np.ones(x.shape), np.polynomial.legendre.legvander(x, MOST_DEGREE)
+    ones = np.ones(x.shape)
+    powers = np.asarray(np.polynomial.legendre.legvander(x, MOST_DEGREE), dtype=np.float64)
     if reflection is not None:
         return Sweep(x, reflection, ones, ones, powers)
     square = magnitude**2
@@ -152,6 +123,7 @@ def reweighted(sweep: Sweep, found: Fit) -> Sweep:
 
     Examples
     --------
+    >>> from chain.rippleterms import Model
     >>> sweep = sweep_of(np.linspace(-1, 1, 9), None, np.full(9, 0.2))
     >>> round(float(reweighted(sweep, fit(sweep, Model(0))).carrier[0]), 3)
     0.2
@@ -167,55 +139,6 @@ def reweighted(sweep: Sweep, found: Fit) -> Sweep:
     echoes = sum((np.abs(part) ** 2 for part in found.parts), np.zeros(fitted.shape))
     main = np.maximum(whole - echoes, np.maximum(whole / 2, FLOOR**2))
     return replace(sweep, weight=_weight(fitted), carrier=np.sqrt(main))
-
-
-def echo_shape(x: Real, periods: float, slope: float = 0.0) -> Complex:
-    """Turn of a delayed reflection over the span, zero at its middle.
-
-    Parameters
-    ----------
-    x : shape (points,) [-].
-    periods : ripples in the span [-].
-    slope : logarithm of its decrease over half the span [-].
-
-    Returns
-    -------
-    shape (points,), of magnitude 1 at the middle [-].
-
-    Examples
-    --------
-    >>> echo_shape(np.array([0.0, 1.0]), 1.0).real.round(6)
-    array([ 1., -1.])
-
-    Source
-    ------
-    exp(-j 2 pi f t).
-    """
-    return np.asarray(np.exp(-(slope + 1j * np.pi * periods) * x))
-
-
-def pole_shape(x: Real, pole: Pole) -> Complex:
-    """Reflection of a resonance, 1 at its middle.
-
-    Parameters
-    ----------
-    x : shape (points,) [-].
-    pole : place and half width.
-
-    Returns
-    -------
-    shape (points,) [-].
-
-    Examples
-    --------
-    >>> complex(pole_shape(np.array([0.5]), Pole(0.0, 0.5))[0])
-    (0.5-0.5j)
-
-    Source
-    ------
-    1/(1 + j (x - place)/width).
-    """
-    return np.asarray(1 / (1 + 1j * (x - pole.place) / pole.width))
 
 
 def _columns(sweep: Sweep, shape: Complex, scale: Real | float) -> list[Values]:
@@ -243,6 +166,7 @@ def fit(sweep: Sweep, model: Model) -> Fit:
 
     Examples
     --------
+    >>> from chain.rippleterms import Echo, Model, echo_shape
     >>> x = np.linspace(-1, 1, 41)
     >>> sweep = sweep_of(x, 0.3 + 0.05 * echo_shape(x, 4.0), np.zeros(41))
     >>> found = fit(sweep, Model(0, (Echo(4.0),)))
@@ -251,7 +175,7 @@ def fit(sweep: Sweep, model: Model) -> Fit:
 
     Source
     ------
-    Linear least squares by QR.
+    Linear least squares by orthogonal columns.
     """
     x = sweep.x
     powers = sweep.powers
@@ -262,12 +186,12 @@ def fit(sweep: Sweep, model: Model) -> Fit:
         for i in degrees:
             columns += _columns(sweep, shape * powers[:, i], scale)
     matrix = np.stack(columns, axis=1)
-    q, r = np.linalg.qr(matrix)
     values = sweep.weight * sweep.values
-    known = q.conj().T @ values
-    unknowns = np.linalg.lstsq(r, known, rcond=1e-12)[0]
-    residual = values - q @ known
-    smooth = powers[:, : model.degree + 1] @ unknowns[: model.degree + 1]
+    q = orthonormal(matrix)
+    known = products(q, values[:, None])[:, 0]
+    unknowns = np.linalg.lstsq(products(q, matrix), known, rcond=1e-12)[0]
+    residual = values - combined(q, known)
+    smooth = combined(powers[:, : model.degree + 1], unknowns[: model.degree + 1])
     parts = _parts(sweep, powers, shapes, unknowns[model.degree + 1 :])
     count = len(model.echoes)
     return Fit(
@@ -291,12 +215,12 @@ def _parts(
     sweep: Sweep, powers: Real, shapes: list[tuple[Complex, tuple[int, ...], Real | float]], unknowns: Values
 ) -> list[Complex]:
     """Each term with its amplitude, complex over x."""
-    amplitudes = unknowns if sweep.has_phase else unknowns.reshape(-1, 2) @ np.array([1, 1j])
+    amplitudes = unknowns if sweep.has_phase else unknowns[::2] + 1j * unknowns[1::2]
     out, at = [], 0
     for shape, degrees, _ in shapes:
         own = amplitudes[at : at + len(degrees)]
         at += len(degrees)
-        out.append(np.asarray(shape * (powers[:, list(degrees)] @ own)))
+        out.append(np.asarray(shape * combined(powers[:, list(degrees)], own)))
     return out
 
 
@@ -315,6 +239,7 @@ def refine(sweep: Sweep, model: Model, steps: int = STEPS) -> Fit:
 
     Examples
     --------
+    >>> from chain.rippleterms import Echo, Model, echo_shape
     >>> x = np.linspace(-1, 1, 41)
     >>> sweep = sweep_of(x, 0.3 + 0.05 * echo_shape(x, 4.0), np.zeros(41))
     >>> round(refine(sweep, Model(0, (Echo(4.2),))).model.echoes[0].periods, 6)
@@ -329,7 +254,8 @@ def refine(sweep: Sweep, model: Model, steps: int = STEPS) -> Fit:
         tangents = _tangents(sweep, best)
         if tangents.shape[1] == 0:
             return best
-        step = np.linalg.lstsq(tangents, _stacked(best.residual), rcond=1e-10)[0]
+        slope = products(tangents, _stacked(best.residual)[:, None])[:, 0]
+        step: Real = np.linalg.lstsq(products(tangents, tangents), slope, rcond=1e-12)[0].real
         size = 1.0
         for _ in range(6):
             moved = fit(sweep, _moved(best.model, size * step))
@@ -366,7 +292,7 @@ def _tangents(sweep: Sweep, found: Fit) -> Real:
     if not out:
         return np.zeros((sweep.size, 0))
     matrix = np.stack(out, axis=1)
-    projected = matrix - found.basis @ (found.basis.conj().T @ matrix)
+    projected = matrix - combined(found.basis, products(found.basis, matrix))
     return np.stack([_stacked(column) for column in projected.T], axis=1)
 
 
@@ -389,6 +315,6 @@ def _clipped(value: float, most: float) -> float:
 
 
 def _spread(tangents: Real, model: Model) -> tuple[float, ...]:
-    covariance = np.linalg.pinv(tangents.T @ tangents)
+    covariance = np.linalg.pinv(products(tangents, tangents))
     at = np.cumsum([0, *(1 + (echo.degree > 0) for echo in model.echoes)])[:-1]
     return tuple(float(np.sqrt(max(covariance[i, i], 0.0))) for i in at)

@@ -6,11 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from chain.models.adapter import LIGHT_M_PER_S
+from chain.ratios import return_loss_db, vswr
 from chain.ripplefind import Found, Reflection
 from chain.ripplematch import Fitting, Stretch, fitting
 from chain.ripplerecords import Component, Length
 
-__all__ = ["AIR", "MATERIALS", "Place", "components_of", "sentence_of"]
+__all__ = ["AIR", "MATERIALS", "Place", "components_of", "megahertz", "sentence_of"]
 
 AIR = (1.0, "air")
 MATERIALS = ((0.66, "solid polyethylene"), (0.82, "foamed polyethylene"), AIR)
@@ -19,6 +20,8 @@ COARSE = 0.48
 """Turns from point to point beyond which a ripple may as well be a longer one folded back."""
 RESOLUTION = 0.7
 """Periods within which a delay agrees with the sum or difference of two others."""
+WEAKER = 0.5
+"""A reflection of reflections is weaker than this share of any of them."""
 PLANE_PERIODS = 1.0
 
 
@@ -69,9 +72,8 @@ def components_of(found: Found, place: Place) -> tuple[Component, ...]:
         if relative == 0:
             continue
         doubt = (echo.delay_u_s**2 + found.main.delay_u_s**2) ** 0.5
-        made = _component(found, place, Reflection(relative, doubt, echo.size), found.main.size)
-        kind = _derived(made, out, found)
-        out.append(made if kind is None else _as_derived(made, kind))
+        out.append(_component(found, place, Reflection(relative, doubt, echo.size), found.main.size))
+    out = [_named(each, out, found) for each in out]
     out.sort(key=lambda each: each.kind != "echo")
     at_plane = any(abs(echo.delay_s) * found.span_hz < PLANE_PERIODS for echo in found.echoes)
     if found.resolved and not at_plane:
@@ -101,7 +103,7 @@ def _component(found: Found, place: Place, echo: Reflection, against: float) -> 
     chosen = _chosen(place, lengths, fits, abs(delay), doubt)
     folded = bool(fits) and fits[0].folded
     small, large = sorted((echo.size, against))
-    outside = ahead > place.slack_s or (not found.has_phase and (not fits or fits[0].stretch.to_antenna))
+    outside = ahead > place.slack_s or (not found.has_phase and not fits)
     return Component(
         kind="echo",
         spacing_hz=1 / abs(delay),
@@ -111,6 +113,9 @@ def _component(found: Found, place: Place, echo: Reflection, against: float) -> 
         velocity_factor=chosen.velocity_factor,
         reflection=small,
         against=large,
+        return_loss_db=float(return_loss_db(small)),
+        low_vswr=float(vswr(large - small)),
+        high_vswr=float(vswr(large + small)),
         far_reflection=small / place.gain if place.stretches and outside else None,
         delay_s=abs(delay),
         delay_u_s=doubt,
@@ -124,9 +129,7 @@ def _component(found: Found, place: Place, echo: Reflection, against: float) -> 
     )
 
 
-def _chosen(
-    place: Place, lengths: Sequence[Length], fits: Sequence[Fitting], delay_s: float, doubt_s: float
-) -> Length:
+def _chosen(place: Place, lengths: Sequence[Length], fits: Sequence[Fitting], delay_s: float, doubt_s: float) -> Length:
     """Length at the velocity factor of what it matches; in air where a set-up has nothing so long; else the first."""
     if fits and not fits[0].folded:
         factor = fits[0].stretch.velocity_factor
@@ -135,9 +138,7 @@ def _chosen(
     return lengths[-1] if place.stretches else lengths[0]
 
 
-def _explained(
-    place: Place, lengths: Sequence[Length], fits: Sequence[Fitting], seen: tuple[float, str, float]
-) -> str:
+def _explained(place: Place, lengths: Sequence[Length], fits: Sequence[Fitting], seen: tuple[float, str, float]) -> str:
     ahead, order, turns = seen
     air = lengths[-1].length_m
     if turns > COARSE and not (fits and fits[0].folded):
@@ -145,7 +146,9 @@ def _explained(
     if fits:
         return _fitted_words(fits)
     if place.stretches and ahead > place.slack_s:
-        return f"nothing that long in your list: a surface {_metres(LIGHT_M_PER_S / 2 * ahead)} m in front of the antenna?"
+        return (
+            f"nothing that long in your list: a surface {_metres(LIGHT_M_PER_S / 2 * ahead)} m in front of the antenna?"
+        )
     if place.stretches and order != "unknown":
         return f"inside the chain, but no joint of your list lies {_metres(lengths[0].length_m)} m away"
     if place.stretches:
@@ -170,24 +173,24 @@ def _metres(length_m: float) -> str:
     return f"{length_m:.2f}" if length_m < 10 else f"{length_m:.1f}"
 
 
-def _derived(made: Component, stronger: Sequence[Component], found: Found) -> str | None:
-    """Tell what a component follows from, if from stronger ones: a beat of two, or one travelled twice."""
-    echoes = [each for each in stronger if each.kind == "echo"]
+def _named(made: Component, all_of_them: Sequence[Component], found: Found) -> Component:
+    """The component, or what it follows from: two ways together, or one travelled twice."""
     near = RESOLUTION / found.span_hz
-    for i, one in enumerate(echoes):
-        if abs(made.delay_s - 2 * one.delay_s) < near and made.order == one.order and made.reflection < one.reflection:
-            return f"repeat: {one.spacing_hz / 1e6:.4g} MHz ripple, its way travelled twice"
-        for other in echoes[i + 1 :] if not found.has_phase else ():
-            ways = (one.delay_s + other.delay_s, abs(one.delay_s - other.delay_s))
-            if min(abs(made.delay_s - way) for way in ways) < near:
-                pair = f"{one.spacing_hz / 1e6:.4g} and {other.spacing_hz / 1e6:.4g} MHz"
-                return f"beat: of the ripples of {pair}"
-    return None
-
-
-def _as_derived(made: Component, text: str) -> Component:
-    kind, words = text.split(": ", 1)
-    return replace(made, kind=kind, matches=(), explanation=f"{kind} of {words.removeprefix('of ')}")
+    others = [each for each in all_of_them if each is not made]
+    for i, one in enumerate(others):
+        for other in others[i + 1 :]:
+            weaker = not found.has_phase or made.reflection < WEAKER * min(one.reflection, other.reflection)
+            if weaker and abs(made.delay_s - one.delay_s - other.delay_s) < near + made.delay_u_s:
+                pair = " and ".join(f"{megahertz(each.spacing_hz)}" for each in (one, other))
+                return replace(
+                    made, kind="beat", matches=(), explanation=f"the ways of the {pair} MHz ripples together"
+                )
+        ways = [2 * one.delay_s] if made.order == one.order else [2 * one.delay_s, one.delay_s]
+        weaker = made.reflection < WEAKER * one.reflection
+        if weaker and min(abs(made.delay_s - way) for way in ways) < near + made.delay_u_s:
+            text = f"the way of the {megahertz(one.spacing_hz)} MHz ripple travelled once more"
+            return replace(made, kind="repeat", matches=(), explanation=text)
+    return made
 
 
 def _turn(found: Found, place: Place) -> Component:
@@ -224,10 +227,12 @@ def sentence_of(verdict: str, components: Sequence[Component], found: Found, pla
     """
     if verdict == "ripple":
         first = next(each for each in components if each.resolved)
-        text = f"Ripple every {_megahertz(first.spacing_hz)} MHz: {first.explanation}."
+        text = f"Ripple every {megahertz(first.spacing_hz)} MHz: {first.explanation}."
         return text.replace("?.", "?")
     if verdict == "too coarse":
-        return f"Too coarse to tell: ripple of {components[0].points_per_ripple:.1f} points; {components[0].explanation}."
+        return (
+            f"Too coarse to tell: ripple of {components[0].points_per_ripple:.1f} points; {components[0].explanation}."
+        )
     short = ", ".join(
         f"{_metres(LIGHT_M_PER_S * factor / (2 * found.widest_hz))} m of {name}" for factor, name in place.materials
     )
@@ -237,10 +242,29 @@ def sentence_of(verdict: str, components: Sequence[Component], found: Found, pla
             f"by itself. Too narrow for anything shorter than {short}."
         )
     return (
-        f"No ripple: nothing in this sweep repeats every {_megahertz(found.narrowest_hz)} to "
-        f"{_megahertz(found.widest_hz)} MHz, above what its noise would show."
+        f"No ripple: nothing in this sweep repeats every {megahertz(found.narrowest_hz)} to "
+        f"{megahertz(found.widest_hz)} MHz, above what its noise would show."
     )
 
 
-def _megahertz(freq_hz: float) -> str:
+def megahertz(freq_hz: float) -> str:
+    """Frequency in MHz, four digits at most.
+
+    Parameters
+    ----------
+    freq_hz : [Hz].
+
+    Returns
+    -------
+    str without its unit.
+
+    Examples
+    --------
+    >>> megahertz(12.2901e6), megahertz(197.93e6)
+    ('12.29', '198')
+
+    Source
+    ------
+    Own convention.
+    """
     return f"{freq_hz / 1e6:.4g}" if freq_hz < 100e6 else f"{freq_hz / 1e6:.0f}"

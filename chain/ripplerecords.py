@@ -44,6 +44,11 @@ class Component:
     velocity_factor: float
     reflection: float
     against: float
+    return_loss_db: float
+    """Of the smaller reflection."""
+    low_vswr: float
+    high_vswr: float
+    """Between which the two make the screen swing."""
     far_reflection: float | None
     """The smaller reflection as it is at the antenna, where the set-up tells what the chain before it takes away."""
     delay_s: float
@@ -97,9 +102,12 @@ class Ripple(Shown):
     has_phase: bool
     freq_hz: Real
     reading: Real
+    reading_vswr: Real
     fitted: Real
     steady: Real
+    steady_vswr: Real
     gated: Complex | None
+    gated_vswr: Real | None
     trusted: NDArray[np.bool_] | None
     gate_s: tuple[float, float] | None
     span_hz: float

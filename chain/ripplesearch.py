@@ -8,17 +8,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.ripplemodel import FLOOR, STEPS, Echo, Fit, Model, Pole, Sweep, fit, refine, reweighted
+from chain.ripplemodel import FLOOR, STEPS, Fit, Sweep, fit, refine, reweighted
+from chain.rippleterms import Echo, Model, Pole
+from chain.smallproducts import products
 
 __all__ = ["FALSE_ALARM", "LEAST_PERIODS", "noise_of", "search"]
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
-Values = NDArray[np.float64] | NDArray[np.complex128]
+Values = NDArray[Any]
 
 FALSE_ALARM = 1e-3
 """Chance that noise alone on a smooth sweep shows an echo somewhere."""
@@ -68,6 +71,7 @@ def noise_of(sweep: Sweep, found: Fit) -> float:
     Examples
     --------
     >>> from chain.ripplemodel import sweep_of
+    >>> from chain.rippleterms import Model
     >>> rng = np.random.default_rng(1)
     >>> x = np.linspace(-1, 1, 2001)
     >>> sweep = sweep_of(x, 0.3 + 0.01 * (rng.normal(size=2001) + 1j * rng.normal(size=2001)), x)
@@ -97,6 +101,7 @@ def search(sweep: Sweep, first_periods: float = -np.inf) -> tuple[Sweep, Fit]:
     Examples
     --------
     >>> from chain.ripplemodel import sweep_of
+    >>> from chain.rippleterms import echo_shape
     >>> x = np.linspace(-1, 1, 101)
     >>> noise = np.random.default_rng(1).normal(size=(2, 101)) * 0.001
     >>> seen = 0.3 + 0.1 * x + 0.05 * echo_shape(x, 6.5) + noise[0] + 1j * noise[1]
@@ -110,15 +115,16 @@ def search(sweep: Sweep, first_periods: float = -np.inf) -> tuple[Sweep, Fit]:
     that one frequency takes of white noise, times the count of independent delays (Baluev 2008, for Lomb periodograms).
     """
     look = _Look(sweep, first_periods)
-    sweep, found = _sober(look, *_grown(look, sweep, 1.0))
+    start = Model(min(FIRST_DEGREE, sweep.x.size // 8))
+    sweep, found = _sober(look, *_grown(look, sweep, start, 1.0))
     order = np.argsort([-_strength(part) for part in found.parts], kind="stable")
     echoes = tuple(found.model.echoes[i] for i in order)
     return _settled(sweep, replace(found.model, echoes=echoes), STEPS, POLISHED)
 
 
-def _grown(look: _Look, sweep: Sweep, least_periods: float) -> tuple[Sweep, Fit]:
+def _grown(look: _Look, sweep: Sweep, start: Model, least_periods: float) -> tuple[Sweep, Fit]:
     """Terms added while they are significant, echoes from a number of periods on, then the needless ones dropped."""
-    sweep, found = _settled(sweep, Model(min(FIRST_DEGREE, max(sweep.x.size // 8, 0))))
+    sweep, found = _settled(sweep, start)
     while (best := look.best(sweep, found, least_periods)) is not None:
         sweep, found = _settled(sweep, best.model)
     return _pruned(sweep, found)
@@ -135,9 +141,12 @@ def _sober(look: _Look, sweep: Sweep, found: Fit) -> tuple[Sweep, Fit]:
         least = max(min(abs(echo.periods) for echo in found.model.echoes), least) + APART
         if least > DOUBTFUL_PERIODS:
             break
-        other_sweep, other = _grown(look, sweep, least)
+        kept = tuple(echo for echo in found.model.echoes if abs(echo.periods) >= least)
+        start = replace(found.model, degree=max(found.model.degree, FIRST_DEGREE), echoes=kept)
+        other_sweep, other = _grown(look, sweep, start, least)
         scores = [
-            _evidence(sweep, each.rss, each.model.parameters(sweep.has_phase)) for each in (found, fit(sweep, other.model))
+            _evidence(sweep, each.rss, each.model.parameters(sweep.has_phase))
+            for each in (found, fit(sweep, other.model))
         ]
         if scores[1] > scores[0] + MARGIN:
             break
@@ -222,7 +231,12 @@ class _Look:
         power = found.rss + sweep.size * FLOOR**2
         if free < 4:
             return None
-        candidates = [*self._plain(sweep, found, power, free), self._echo(sweep, found, power, free, least_periods)]
+        scale = np.ones(self.points) if sweep.has_phase else sweep.carrier * sweep.weight
+        shares = _gains(found, self._transform, scale) / power
+        candidates = [
+            *self._plain(sweep, found, (power, free), shares),
+            self._echo(found, free, shares, least_periods),
+        ]
         if len(found.model.poles) < MOST_POLES:
             candidates.append(self._pole(sweep, found, power, free))
         likely = [each for each in candidates if each is not None and each.chance < FALSE_ALARM]
@@ -231,12 +245,13 @@ class _Look:
         size = sweep.size
         return max(likely, key=lambda each: -size * np.log1p(-min(each.gain, 1 - 1e-12)) - each.cost * np.log(size))
 
-    def _plain(self, sweep: Sweep, found: Fit, power: float, free: int) -> Iterator[_Candidate]:
-        """One degree more for the smooth part, or for an echo."""
-        model = found.model
+    def _plain(self, sweep: Sweep, found: Fit, left: tuple[float, int], shares: Real) -> Iterator[_Candidate]:
+        """One degree more for the smooth part, or for an echo that leaves something of its own delay over."""
+        model, (power, free) = found.model, left
         options = [replace(model, degree=model.degree + 1)] if model.degree < LAST_DEGREE else []
         for i, echo in enumerate(model.echoes):
-            if echo.degree < 2:
+            own = float(np.max(shares, where=np.abs(self.periods - echo.periods) < APART, initial=0.0))
+            if echo.degree < 2 and _beyond(own, free, 2, self.periods.size / OVERSAMPLED) < FALSE_ALARM:
                 wider = replace(echo, degree=echo.degree + 1)
                 options.append(replace(model, echoes=(*model.echoes[:i], wider, *model.echoes[i + 1 :])))
         for option in options:
@@ -245,18 +260,14 @@ class _Look:
             gain = (found.rss - tried.rss) / power
             yield _Candidate(tried.model, gain, _beyond(gain, free, cost, 1.0), cost)
 
-    def _echo(
-        self, sweep: Sweep, found: Fit, power: float, free: int, least_periods: float
-    ) -> _Candidate | None:
+    def _echo(self, found: Fit, free: int, shares: Real, least_periods: float) -> _Candidate | None:
         model = found.model
         if len(model.echoes) >= MOST_ECHOES:
             return None
-        scale = np.ones(self.points) if sweep.has_phase else sweep.carrier * sweep.weight
-        gain = _gains(found, self._transform, scale) / power
         near = np.abs(self.periods) < least_periods
         for echo in model.echoes:
             near |= np.abs(self.periods - echo.periods) < APART
-        gain = np.where(near, 0.0, gain)
+        gain = np.where(near, 0.0, shares)
         at = int(np.argmax(gain))
         more = replace(model, echoes=(*model.echoes, Echo(float(self.periods[at]))))
         delays = self.periods.size / OVERSAMPLED
@@ -279,9 +290,8 @@ class _Look:
         if not sweep.has_phase:
             return thin * _real_gains(sweep.weight[::thin, None] * shapes, residual, basis)
         own = np.sum(np.abs(shapes) ** 2, axis=0)
-        # Products this small are no work for the threads of a BLAS, whose waiting would cost more.
-        inner = np.einsum("n,np->p", residual.conj(), shapes)
-        taken = np.sum(np.abs(np.einsum("nq,np->qp", basis.conj(), shapes)) ** 2, axis=0)
+        inner = products(residual[:, None], shapes)[0]
+        taken = np.sum(np.abs(products(basis, shapes)) ** 2, axis=0)
         return np.asarray(thin * np.abs(inner) ** 2 / np.maximum(own - taken, 1e-3 * own))
 
     def _transform(self, columns: Values, twice: float = 1.0) -> Complex:
@@ -294,8 +304,8 @@ class _Look:
         out = []
         size = max(1, BLOCK // self.points)
         grid = self.periods * twice
-        for at in range(0, grid.size, size):
-            out.append(np.exp(1j * np.pi * np.outer(grid[at : at + size], self.x)) @ columns)
+        for first in range(0, grid.size, size):
+            out.append(np.exp(1j * np.pi * np.outer(grid[first : first + size], self.x)) @ columns)
         return np.concatenate(out)
 
 
@@ -328,8 +338,8 @@ def _two_column_gain(gram: tuple[Real, Real, Real], inner: tuple[Real, Real], le
 def _real_gains(shapes: Complex, residual: Real, basis: Real) -> Real:
     """Power that the real and imaginary part of each shape take up together."""
     parts = shapes.real, shapes.imag
-    inner = [residual @ part for part in parts]
-    taken = [basis.T @ part for part in parts]
+    inner = [products(residual[:, None], part)[0] for part in parts]
+    taken = [products(basis, part) for part in parts]
     own = [np.sum(part**2, axis=0) - np.sum(lost**2, axis=0) for part, lost in zip(parts, taken, strict=True)]
     cs = np.sum(parts[0] * parts[1], axis=0) - np.sum(taken[0] * taken[1], axis=0)
     return _two_column_gain((own[0], own[1], cs), (inner[0], inner[1]), 1e-3 * float(np.median(own[0] + own[1])))

@@ -77,6 +77,8 @@ def render(result: Recovery, console: Console, every_point: bool = False) -> Non
     _points(result, console, every_point)
     console.print()
     _doubt(result, console)
+    if result.ripple is not None:
+        say(console, f"{result.ripple} chain ripple tells more.")
     say(console, _linear(result))
     say(console, _conditions(result))
     notes(console, result.warnings, result.assumed)

@@ -5,9 +5,7 @@ from __future__ import annotations
 import numpy as np
 from rich.console import Console
 
-from chain.ratios import return_loss_db, vswr
-from chain.report.figures import frequency
-from chain.report.figures import vswr as vswr_text
+from chain.report.figures import frequency, vswr
 from chain.report.look import Column, notes, safe, say, show_table, title
 from chain.report.outline import plane_words
 from chain.ripplerecords import Component, Ripple
@@ -16,7 +14,6 @@ __all__ = ["render"]
 
 STYLES = {"ripple": "yellow", "too coarse": "yellow", "too narrow": "", "none": "green", "too few points": "yellow"}
 KINDS = {"echo": "ripple", "beat": "beat", "repeat": "repeat", "turn": "no ripple"}
-ORDERS = {"behind": "behind the larger", "before": "before the larger", "unknown": ""}
 SHOWN = 8
 
 
@@ -45,8 +42,8 @@ def render(result: Ripple, console: Console) -> None:
         for number, each in enumerate(result.components[:SHOWN], 1):
             say(console, f"{number}  ", _told(result, each), indent=3)
         console.print()
-    for each in result.unseen:
-        say(console, f"Not seen: {each.item}, every {frequency(each.spacing_hz)}; {each.reason}; {each.remedy}.")
+    for lead in result.unseen:
+        say(console, f"Not seen: {lead.item}, every {frequency(lead.spacing_hz)}; {lead.reason}; {lead.remedy}.")
     _swing(result, console)
     _gate(result, console)
     say(console, _conditions(result))
@@ -75,7 +72,7 @@ def _table(result: Ripple, console: Console) -> None:
             f"{each.velocity_factor:.3g}",
             f"{each.reflection:.4f}",
             f"{each.against:.3f}",
-            f"{float(return_loss_db(each.reflection)):.1f}",
+            f"{each.return_loss_db:.1f}",
         ]
         if at_antenna:
             row.append("" if each.far_reflection is None else f"{min(each.far_reflection, 1.0):.3f}")
@@ -94,15 +91,16 @@ def _length(length_m: float, doubt_m: float) -> str:
 
 
 def _told(result: Ripple, each: Component) -> str:
-    parts = [f"{KINDS[each.kind]}: {each.explanation}"]
-    if each.kind == "echo":
-        if ORDERS[each.order]:
-            parts.append(ORDERS[each.order] + " reflection")
-        low, high = (float(vswr(each.against + sign * each.reflection)) for sign in (-1, 1))
-        parts.append(f"swings VSWR {vswr_text(low)} to {vswr_text(high)}")
-    if each.kind != "turn" and not each.matches:
-        parts.append("; ".join(f"{each_length.length_m:.2f} m at {each_length.velocity_factor:g}" for each_length in each.lengths))
-    return ". ".join(parts) + "."
+    text = f"{KINDS[each.kind]}: {each.explanation}"
+    if each.kind != "echo":
+        return f"{text}."
+    text += "" if text.endswith("?") else "."
+    if each.order != "unknown":
+        text += f" It lies {each.order} the larger reflection."
+    text += f" Swings VSWR {vswr(each.low_vswr)} to {vswr(each.high_vswr)}."
+    if result.plane and not each.matches:
+        text += f" If it is line: {', '.join(f'{one.length_m:.2f} m of {one.material}' for one in each.lengths[:-1])}."
+    return text
 
 
 def _swing(result: Ripple, console: Console) -> None:
@@ -110,20 +108,20 @@ def _swing(result: Ripple, console: Console) -> None:
     if result.verdict != "ripple":
         return
     worst = int(np.argmax(result.reading))
-    seen, steady = (vswr_text(float(vswr(values[worst]))) for values in (result.reading, result.steady))
+    seen, steady = (vswr(float(values[worst])) for values in (result.reading_vswr, result.steady_vswr))
     at = frequency(float(result.freq_hz[worst]))
     say(console, f"Worst point {at}: VSWR {seen} on the screen, {steady} without the ripple.")
 
 
 def _gate(result: Ripple, console: Console) -> None:
-    if result.gated is None or result.trusted is None or result.gate_s is None:
+    if result.gated_vswr is None or result.trusted is None or result.gate_s is None:
         return
     freq = result.freq_hz[result.trusted]
     if not freq.size:
         say(console, "The gate is too narrow for this span: no point of the gated sweep can be trusted.")
         return
-    inside = np.abs(result.gated[result.trusted])
-    low, high = (vswr_text(float(vswr(value))) for value in (inside.min(), inside.max()))
+    inside = result.gated_vswr[result.trusted]
+    low, high = vswr(float(inside.min())), vswr(float(inside.max()))
     say(
         console,
         f"Gated to {result.gate_s[0] * 1e9:.1f} to {result.gate_s[1] * 1e9:.1f} ns: VSWR {low} to {high} from "

@@ -1,0 +1,108 @@
+"""Products of tall, thin matrices without a BLAS, whose threads on a busy machine cost far more than work as small as this."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["combined", "orthonormal", "products"]
+
+Values = NDArray[Any]
+
+LEAST_PIVOT = 1e-7
+"""Share of a column that must be new for it to count as independent."""
+
+
+def products(left: Values, right: Values) -> Values:
+    """Inner products of columns.
+
+    Parameters
+    ----------
+    left, right : shapes (points, m) and (points, n) [-].
+
+    Returns
+    -------
+    shape (m, n) [-].
+
+    Examples
+    --------
+    >>> products(np.array([[1.0], [1j]]), np.array([[2.0], [1j]]))
+    array([[3.+0.j]])
+
+    Source
+    ------
+    Definition.
+    """
+    return np.asarray(np.einsum("nm,nk->mk", left.conj(), right))
+
+
+def combined(columns: Values, factors: Values) -> Values:
+    """Sums of columns times factors.
+
+    Parameters
+    ----------
+    columns : shape (points, m) [-].
+    factors : shape (m,) or (m, n) [-].
+
+    Returns
+    -------
+    shape (points,) or (points, n) [-].
+
+    Examples
+    --------
+    >>> combined(np.eye(2), np.array([3.0, 4.0]))
+    array([3., 4.])
+
+    Source
+    ------
+    Definition.
+    """
+    return np.asarray(np.einsum("nm,m...->n...", columns, factors))
+
+
+def orthonormal(matrix: Values) -> Values:
+    """Orthonormal columns of the same span.
+
+    Parameters
+    ----------
+    matrix : shape (points, m), no more columns than points [-].
+
+    Returns
+    -------
+    shape (points, m) [-].
+
+    Examples
+    --------
+    >>> q = orthonormal(np.vander(np.linspace(-1, 1, 50), 6))
+    >>> bool(np.allclose(q.T @ q, np.eye(6), atol=1e-14))
+    True
+
+    Source
+    ------
+    Cholesky factors taken twice (CholeskyQR2); Gram-Schmidt where columns nearly depend on one another.
+    """
+    sizes = np.sqrt(np.sum(np.abs(matrix) ** 2, axis=0))
+    q = matrix / np.where(sizes > 0, sizes, 1.0)
+    try:
+        for _ in range(2):
+            lower = np.linalg.cholesky(products(q, q))
+            if lower.size and np.min(np.abs(np.diag(lower))) < LEAST_PIVOT:
+                return _one_by_one(matrix, sizes)
+            q = combined(q, np.linalg.inv(lower).conj().T)
+    except np.linalg.LinAlgError:
+        return _one_by_one(matrix, sizes)
+    return q
+
+
+def _one_by_one(matrix: Values, sizes: NDArray[np.float64]) -> Values:
+    """Gram-Schmidt, each column twice; one that depends on those before it becomes zero."""
+    out = np.array(matrix)
+    for i in range(out.shape[1]):
+        column, before = out[:, i], out[:, :i]
+        for _ in range(2):
+            column = column - combined(before, products(before, column[:, None])[:, 0])
+        left = float(np.sqrt(np.sum(np.abs(column) ** 2)))
+        out[:, i] = column / left if left > LEAST_PIVOT * sizes[i] else 0.0
+    return out
