@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
-from rich.console import Console
 from rich.style import Style
 from rich.text import Text
 
@@ -26,24 +27,24 @@ FINER = 5
 class Canvas:
     """Characters in rows from the top and columns from the left; places are given as shares, 0 to 1, from the lower left."""
 
-    def __init__(self, console: Console, width: int, height: int) -> None:
-        self.console, self.width, self.height = console, width, height
+    def __init__(self, ascii_only: bool, width: int, height: int) -> None:
+        self.ascii_only, self.width, self.height = ascii_only, width, height
         self.cells: list[list[tuple[str, Style]]] = [[(" ", Style.null())] * width for _ in range(height)]
 
     def column(self, share: float) -> int:
         """Column of a share of the width; -1 if it lies outside."""
-        found = round(share * (self.width - 1)) if np.isfinite(share) else -1
+        found = round(share * (self.width - 1)) if math.isfinite(share) else -1
         return found if 0 <= found < self.width else -1
 
     def row(self, share: float) -> int:
         """Row of a share of the height; the nearest one if it lies outside."""
-        return int(np.clip(round((1 - share) * (self.height - 1)), 0, self.height - 1))
+        return min(max(round((1 - share) * (self.height - 1)), 0), self.height - 1)
 
     def put(self, column: int, row: int, look: Look, sign: str = "", under: bool = False) -> None:
         """Put a character of a look; with `under` only where nothing is yet."""
         if not (0 <= column < self.width and 0 <= row < self.height) or (under and self.cells[row][column][0] != " "):
             return
-        own = look.ascii if self.console.options.ascii_only else look.sign
+        own = look.ascii if self.ascii_only else look.sign
         self.cells[row][column] = (sign or own, style_of(look))
 
     def write(self, column: int, row: int, text: str) -> None:

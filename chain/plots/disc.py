@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from rich.console import Console
 
 from chain.plots.canvas import Canvas
 from chain.plots.figure import LOOKS, Look, ReflectionChart
@@ -78,13 +77,13 @@ def constant_reactance(reactance_ohm: float, reference_ohm: float) -> Complex:
     return np.asarray(centre + abs(edge - centre) * np.exp(1j * (first + turn * np.linspace(0, 1, FINE))))
 
 
-def inked(plot: ReflectionChart, console: Console, width: int) -> Canvas:
+def inked(plot: ReflectionChart, ascii_only: bool, width: int) -> Canvas:
     """The disc drawn in characters: edge, real axis, the circle of the reference, limit, regions and traces.
 
     Parameters
     ----------
     plot : the chart.
-    console : whose encoding is kept to.
+    ascii_only : use nothing but ASCII.
     width : characters across.
 
     Returns
@@ -93,7 +92,7 @@ def inked(plot: ReflectionChart, console: Console, width: int) -> Canvas:
 
     Examples
     --------
-    >>> canvas = inked(ReflectionChart("g", "", "", 75.0, (75.0,), ()), Console(width=20), 13)
+    >>> canvas = inked(ReflectionChart("g", "", "", 75.0, (75.0,), ()), False, 13)
     >>> canvas.height, canvas.text(3).plain
     (7, '•·····+·····•')
 
@@ -101,7 +100,7 @@ def inked(plot: ReflectionChart, console: Console, width: int) -> Canvas:
     ------
     Own convention.
     """
-    canvas = Canvas(console, width, 2 * round((width - 1) * TALL / 2) + 1)
+    canvas = Canvas(ascii_only, width, 2 * round((width - 1) * TALL / 2) + 1)
     _path(canvas, np.linspace(-1, 1, FINE).astype(np.complex128), GRID)
     _path(canvas, constant_resistance(plot.reference_ohm, plot.reference_ohm), GRID)
     _path(canvas, np.exp(2j * np.pi * np.linspace(0, 1, 2 * FINE)), EDGE)

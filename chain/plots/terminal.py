@@ -96,7 +96,7 @@ def _curves(plot: CurveChart, console: Console, width: int) -> None:
     labels += [(each.label, LOOKS[each.role], float(plot.y.share(each.value))) for each in lines]
     most = min(max(len(text) for text, _, _ in labels) + MARGIN, int(LABELS * width))
     left = max(len(tick.text) for tick in plot.y.ticks) + 1
-    canvas = Canvas(console, width - left - 1 - MARGIN - most, max(HEIGHT, len(labels)))
+    canvas = Canvas(console.options.ascii_only, width - left - 1 - MARGIN - most, max(HEIGHT, len(labels)))
     _fill(canvas, plot)
     rows = spread([(1 - place) * (canvas.height - 1) for _, _, place in labels], 1, 0, canvas.height - 1)
     beside = {math.floor(row + 0.5 + 1e-9): label for row, label in zip(rows, labels, strict=True)}
@@ -142,7 +142,7 @@ def _level(canvas: Canvas, level: Level, place: float) -> None:
         for column in range(canvas.width):
             canvas.put(column, canvas.row(place), LOOKS[level.role])
     else:
-        side = FRAMES[canvas.console.options.ascii_only]["side"]
+        side = FRAMES[canvas.ascii_only]["side"]
         for row in range(canvas.height):
             canvas.put(canvas.column(place), row, LOOKS[level.role], side)
 
@@ -150,7 +150,7 @@ def _level(canvas: Canvas, level: Level, place: float) -> None:
 def _heads(plot: CurveChart | BarChart, canvas: Canvas) -> list[Text]:
     """Lines above the plot: verdicts and names of channels, names of upright levels."""
     out = []
-    head = Canvas(canvas.console, canvas.width, 2)
+    head = Canvas(canvas.ascii_only, canvas.width, 2)
     spans = plot.spans if isinstance(plot, CurveChart) else ()
     for span in spans:
         first, last = (float(np.clip(plot.x.share(end), 0, 1)) for end in (span.low, span.high))
@@ -160,12 +160,12 @@ def _heads(plot: CurveChart | BarChart, canvas: Canvas) -> list[Text]:
         if len(span.label) < len(columns):
             head.write(columns[0], 0, span.label)
     if spans:
-        meant = dict.fromkeys((span.verdict, _sign(LOOKS[span.verdict], canvas.console)) for span in spans)
+        meant = dict.fromkeys((span.verdict, _sign(LOOKS[span.verdict], canvas.ascii_only)) for span in spans)
         out += [Text("channels: " + ", ".join(f"{sign} {verdict}" for verdict, sign in meant))]
         out += [head.text(row) for row in range(2) if head.text(row).plain.strip()]
     uprights = [level for level in plot.levels if level.along == "y" and 0 <= plot.x.share(level.value) <= 1]
     if uprights:
-        head = Canvas(canvas.console, canvas.width, 1)
+        head = Canvas(canvas.ascii_only, canvas.width, 1)
         wide = max(len(level.label) for level in uprights) + 1
         wanted = [float(plot.x.share(level.value)) * canvas.width - len(level.label) / 2 for level in uprights]
         for level, place in zip(uprights, spread(wanted, wide, 0, canvas.width - wide), strict=True):
@@ -174,8 +174,8 @@ def _heads(plot: CurveChart | BarChart, canvas: Canvas) -> list[Text]:
     return out
 
 
-def _sign(look: Look, console: Console) -> str:
-    return look.ascii if console.options.ascii_only else look.sign
+def _sign(look: Look, ascii_only: bool) -> str:
+    return look.ascii if ascii_only else look.sign
 
 
 def _floor(axis: Axis, console: Console, width: int, left: int) -> None:
@@ -200,7 +200,7 @@ def _bars(plot: BarChart, console: Console, width: int) -> None:
     longest = max(cell_len(name) for name in names)
     left = longest + 1 if longest <= BESIDE else 0
     after = max(len(bar.text) for group in plot.groups for bar in group.bars) + MARGIN
-    canvas = Canvas(console, width - left - 1 - after, sum(len(group.bars) for group in plot.groups))
+    canvas = Canvas(console.options.ascii_only, width - left - 1 - after, sum(len(group.bars) for group in plot.groups))
     for text in _heads(plot, canvas):
         _emit(console, " " * (left + 1), text)
     row = 0
@@ -217,7 +217,7 @@ def _bars(plot: BarChart, console: Console, width: int) -> None:
         _emit(
             console,
             " " * (left + 1),
-            "   ".join(f"{_sign(LOOKS[role], console) * 3} {text}" for role, text in plot.key),
+            "   ".join(f"{_sign(LOOKS[role], canvas.ascii_only) * 3} {text}" for role, text in plot.key),
         )
 
 
@@ -228,18 +228,19 @@ def _bar(canvas: Canvas, row: int, bar: Bar, plot: BarChart) -> None:
         canvas.put(column, row, LOOKS[bar.role])
     for level in plot.levels:
         if level.role == bar.role:
-            side = FRAMES[canvas.console.options.ascii_only]["side"]
+            side = FRAMES[canvas.ascii_only]["side"]
             canvas.put(canvas.column(float(plot.x.share(level.value))), row, Look(PALETTE["black"]), side)
 
 
 def _disc(plot: ReflectionChart, console: Console, width: int) -> None:
+    ascii_only = console.options.ascii_only
     named = [(trace.label, LOOKS[trace.role]) for trace in plot.traces if trace.label]
     if plot.limit is not None:
         named.append((plot.limit_label, LOOKS["limit"]))
-    labels = [Text.assemble(Text(_sign(look, console), style_of(look)), " ", text) for text, look in named]
+    labels = [Text.assemble(Text(_sign(look, ascii_only), style_of(look)), " ", text) for text, look in named]
     beside = width - 2 * MARGIN - max((label.cell_len for label in labels), default=0)
     under = beside < LEAST_DISC
-    canvas = inked(plot, console, min(width if under else beside, DISC))
+    canvas = inked(plot, ascii_only, min(width if under else beside, DISC))
     first = canvas.height if under else (canvas.height - len(labels)) // 2
     for row in range(canvas.height):
         here = labels[row - first : row - first + 1] if row >= first else []
