@@ -222,7 +222,10 @@ def _remarks(setup: Setup, ohms: float | None) -> tuple[str, ...]:
     if not pads_in_view(setup):
         out.append("no pad lies behind the calibration plane, so these readings prove none")
     elif ohms is None:
-        out.append("a capacitor inside the pad cannot be seen at radio frequency; an ohmmeter tells (--ohms)")
+        out.append(
+            "a capacitor inside the pad cannot be seen at radio frequency; an ohmmeter tells, the analyzer and every supply "
+            "taken off first (--ohms)"
+        )
     return tuple(out)
 
 

@@ -9,7 +9,7 @@ import strategies as made
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from chain.agreement import span_share, strata
+from chain.agreement import BLOCK, span_share, strata, work_of
 from chain.barepad import bare_pad
 from chain.errors import ChainError, RangeError, UnitError
 from chain.faultdraws import plan, predict
@@ -227,6 +227,25 @@ def test_shares_are_likelihoods_over_their_sum(likelihoods):
     assert share.sum() == pytest.approx(1)
     assert share == pytest.approx(np.array(likelihoods) / sum(likelihoods))
     assert np.all(error >= 0)
+
+
+def test_aimed_draws_give_the_same_likelihood_as_plain_ones():
+    """Every kind, the pad either way round: means of the chances within five of their standard errors, and surer though spans are wide."""
+    texts = {"open": ["1.7"], "short": ["1.7"], "load": ["1.1"]}
+    known = known_ends(texts, 207e6)
+    of = session(BOATHOUSE, known.freq_hz, [(each.end, each.seating) for each in known.readings], 32.0, 26.0)
+    kinds = kinds_of(BOATHOUSE, set(texts), False, False)
+    work = work_of(of, kinds, known.readings, None, 5)
+    whole = [[(0.0, 1.0)] * len(plans) for plans in work.plans]
+    sides = []
+    for aim in (None, work.aim):
+        blocks = [work.predicted(number, whole, aim) for number in range(3)]
+        chances = [np.concatenate([work.chances(i, block[i])[3] for block in blocks]) for i in range(len(kinds))]
+        sides.append([(each.sum() / 3 / BLOCK, np.sqrt(np.square(each).sum()) / 3 / BLOCK) for each in chances])
+    assert work.aim is not None
+    for kind, (plain, plain_error), (aimed, aimed_error) in zip(kinds, sides[0], sides[1], strict=True):
+        assert abs(plain - aimed) <= 5 * np.hypot(plain_error, aimed_error) + 1e-6, kind.what
+    assert sides[1][0][1] < sides[0][0][1]
 
 
 # Kinds.

@@ -59,8 +59,10 @@ def render(result: Proof, console: Console) -> None:
     console.print()
     _readings(result, console)
     console.print()
-    _kinds(result, console)
-    console.print()
+    # Shares of kinds that all lie far from the readings would only mislead.
+    if result.verdict != NONE_OF_THESE:
+        _kinds(result, console)
+        console.print()
     say(console, _conditions(result))
     for what, text in result.ranges.items():
         say(console, f"  {what}: {text}", indent=4, style="dim")
@@ -120,8 +122,8 @@ def _sentence(result: Proof) -> str:
     first = result.hypotheses[0]
     if result.verdict == NONE_OF_THESE:
         return (
-            "None of these: no chain with one of the faults below shows such readings. A figure mistyped, ends mixed up, "
-            "or more than one fault?"
+            "None of these: no chain with a single fault that is known here shows such readings. A figure mistyped, ends "
+            "mixed up, or more than one fault?"
         )
     if result.verdict == CANT_TELL:
         likely = [f"{each.what} {percent(each.share)}" for each in result.hypotheses if each.share >= 0.05]
@@ -144,7 +146,10 @@ def _advice(result: Proof) -> str:
     if found is None:
         return ""
     end = end_words(found.end, result.far_ohm)
-    read = f"Re-seat the near connectors and read the {end} again" if found.reseated else f"Read the {end} as well"
+    article = "an" if end.startswith("open") else "a"
+    read = (
+        f"Re-seat the near connectors and read the {end} again" if found.reseated else f"Read {article} {end} as well"
+    )
     return (
         f"{read}: VSWR {span(found.first_low, found.first_high)} if {found.first}, "
         f"{span(found.second_low, found.second_high)} if {found.second} (90 %)."
@@ -153,7 +158,7 @@ def _advice(result: Proof) -> str:
 
 def _readings(result: Proof, console: Console) -> None:
     first = result.hypotheses[0].what
-    both = first != "right"
+    both = first != "right" and result.verdict != NONE_OF_THESE
     columns = [Column("known end", figures=False), Column("screen\nVSWR"), Column("if right\n(95 %)")]
     if both:
         columns.append(Column(f"if {_short(first)}\n(95 %)"))
