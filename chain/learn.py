@@ -333,7 +333,8 @@ def learn_back_to_back(
         found = fit.figures(traces)
         apart = traces.get("apart", np.zeros(1)).real - between_db / 2
         outer_ends = {
-            name: np.maximum(found[f"near_{name}"], found[f"far_{name}"]) for name in ("reflection", "reflection_apart")
+            name: np.maximum(found[f"near_{name}"], found[f"far_{name}"])
+            for name in ("reflection", "reflection_turned", "reflection_apart")
         }
         return {
             "mean_loss_db": found["mean_loss_db"] + apart,

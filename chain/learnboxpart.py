@@ -96,6 +96,7 @@ def two_port_part(
         far_ohm=ends.far_ohm,
         length_m=length_m,
         s=fit.s if fit.pairs == 1 else None,
+        reflection_error=float(max(near.half.max(), far.half.max())) if fit.pairs == 1 else None,
     )
 
 

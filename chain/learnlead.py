@@ -311,6 +311,7 @@ class LeadFit:
                 "delay_s": along_line(self.freq_hz, phase) / 2,
                 "impedance_ohm": ohm,
                 "reflection": np.abs(self.common(opened, shorted)).max(axis=-1),
+                "reflection_turned": np.abs(2 * self.both - self.common(opened, shorted)).max(axis=-1),
                 "reflection_apart": np.abs(self.common(opened, shorted) - self.both).max(axis=-1),
             }
         return found

@@ -93,6 +93,7 @@ def lead_part(
         far_ohm=nominal_ohm,
         length_m=length,
         s=None,
+        reflection_error=None,
     )
 
 

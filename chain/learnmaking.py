@@ -243,6 +243,7 @@ def whole(
         row=row,
         text=part_text(kind, row, remarks),
         sweep_hz=sweeps.freq_hz,
+        loss_error_db=float(loss.half.max()),
         assumed=measured.assumed,
         warnings=(*measured.warnings, *_doubts(measured, row)),
         **rest,

@@ -19,7 +19,9 @@ Disturb = Callable[[Traces, np.random.Generator, int, bool], Mapping[str, Comple
 COVERAGE = 0.95
 DRAWS = 4000
 SEED = 20240501
-APART = "_apart"
+APART, TURNED = "_apart", "_turned"
+ENDS = ((1 - COVERAGE) / 2, (1 + COVERAGE) / 2)
+TINY = 1e-300
 BLOCK_ELEMENTS = 200_000
 """Draws times frequencies that are worked on at once."""
 
@@ -55,7 +57,8 @@ def intervals(
     Parameters
     ----------
     figures : computes the figures of sweeps of shape (any, frequencies, ...), each of shape (any, ...). A figure `x` that is
-        the size of a complex number has a figure `x_apart` beside it, how far that number lies from the mean sweep's.
+        the size of a complex number has two more beside it: `x_apart`, how far that number lies from the mean sweep's, and
+        `x_turned`, the size of the number as far on the other side of the mean sweep's.
     traces : sweeps by name, shape (repeats, frequencies, ...) each [-].
     disturb : draws what the mean sweeps might have been: (traces, rng, count, single); `single` asks for the errors that
         repeats would show.
@@ -79,6 +82,8 @@ def intervals(
     Source
     ------
     Drawn errors: JCGM 101. Repeats: mean, s/sqrt(n), Student's t with n - 1 degrees of freedom (JCGM 100, 4.2 and G.3).
+    Where both count, half-way between Student's draws added to the errors (JCGM 101, 6.4.9), which holds the truth too often,
+    and the effective degrees of freedom (JCGM 100, G.4), which hold it too seldom where repeats are few: own simulation.
     """
     repeats = len(next(iter(traces.values())))
     mean = {name: trace.mean(axis=0) for name, trace in traces.items()}
@@ -89,23 +94,55 @@ def intervals(
     counts = [min(block, draws - start) for start in range(0, draws, block)]
     blocks = [figures(disturb(mean, rng, count, repeats == 1)) for count in counts]
     error = {name: np.concatenate([each[name] for each in blocks]) - value[name] for name in value}
-    if repeats > 1:
-        student = rng.standard_t(repeats - 1, draws) / np.sqrt(repeats)
-        for name, each in figures(traces).items():
-            if name.endswith(APART):
-                scatter = np.sqrt((each**2).sum(axis=0) / (repeats - 1))
-                error[name] = np.hypot(error[name], np.multiply.outer(np.abs(student), scatter))
-            else:
-                error[name] = error[name] + np.multiply.outer(student, each.std(axis=0, ddof=1))
-    return {name: _interval(name, value, error) for name in value if not name.endswith(APART)}
+    if repeats == 1:
+        error |= {name: 0 * each for name, each in error.items() if name.endswith(APART)}
+        return {name: _interval(name, value, error) for name in value if not name.endswith((APART, TURNED))}
+    student, normal = rng.standard_t(repeats - 1, draws), rng.standard_normal(draws)
+    found = {}
+    scatter = {name: _scatter(name, each) / np.sqrt(repeats) for name, each in figures(traces).items()}
+    for name in (each for each in value if not each.endswith((APART, TURNED))):
+        if name + TURNED in value:
+            error[name + APART] = np.multiply.outer(np.abs(student), scatter[name + APART])
+            found[name] = _interval(name, value, error)
+            continue
+        by_draws = _interval(name, value, {name: error[name] + np.multiply.outer(student, scatter[name])})
+        by_normal = _interval(name, value, {name: error[name] + np.multiply.outer(normal, scatter[name])})
+        found[name] = _between(by_draws, by_normal, _factor(error[name].std(axis=0), scatter[name], repeats - 1))
+    return found
+
+
+def _scatter(name: str, each: Real) -> Real:
+    """Standard deviation over the repeats; of distances from the mean, their root mean square."""
+    if name.endswith(APART):
+        return np.asarray(np.sqrt((each**2).sum(axis=0) / (len(each) - 1)))
+    return np.asarray(each.std(axis=0, ddof=1))
+
+
+def _factor(steady: Real, scatter: Real, freedom: int) -> Real:
+    """Coverage factor at the effective degrees of freedom, over that of a normal distribution."""
+    from scipy.special import ndtri, stdtrit
+
+    share = np.maximum(scatter**2 / np.maximum(scatter**2 + steady**2, TINY), 1e-6)
+    return np.asarray(stdtrit(freedom / share**2, ENDS[1]) / ndtri(ENDS[1]))
+
+
+def _between(first: Interval, second: Interval, factor: Real) -> Interval:
+    """Half-way between two intervals, the second expanded by a factor."""
+    value = first.value
+    low, high = (
+        (a + value + (b - value) * factor) / 2 for a, b in ((first.low, second.low), (first.high, second.high))
+    )
+    return Interval(value, np.asarray(low), np.asarray(high))
 
 
 def _interval(name: str, values: Mapping[str, Real], errors: Mapping[str, Real]) -> Interval:
     value, error = values[name], errors[name]
-    if name + APART in errors:
-        # Errors can only add to a size near nought: what counts is how far they move the point in its plane.
-        half = np.quantile(errors[name + APART], COVERAGE, axis=0)
-        return Interval(np.asarray(value), np.asarray(np.maximum(value - half, 0.0)), np.asarray(value + half))
-    low, high = np.quantile(error, [(1 - COVERAGE) / 2, (1 + COVERAGE) / 2], axis=0)
+    if name + TURNED in errors:
+        # Errors can only add to a size near nought: the cloud of drawn points, turned round the measured one, tells the true.
+        low, high = np.quantile(errors[name + TURNED], ENDS, axis=0)
+        scatter = np.quantile(errors[name + APART], COVERAGE, axis=0)
+        down, up = (np.hypot(np.maximum(side, 0.0), scatter) for side in (-low, high))
+        return Interval(np.asarray(value), np.maximum(value - down, 0.0), value + up)
+    low, high = np.quantile(error, ENDS, axis=0)
     # What was drawn is measured minus true: its upper end tells how far the truth may lie below.
     return Interval(np.asarray(value), np.asarray(value - high), np.asarray(value - low))

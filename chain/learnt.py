@@ -97,6 +97,10 @@ class Learnt(Shown):
     sweep_hz: Real
     s: Complex | None
     """Mean two-port at `sweep_hz`, near port in `near_ohm`, far port in `far_ohm`; None where two sweeps cannot tell it."""
+    loss_error_db: float
+    """Half-width that covers the interval of the loss at every frequency, for the two-port as an item of its own."""
+    reflection_error: float | None
+    """How far the reflections of `s` may lie off; None where there is no `s` [-]."""
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
     comparison: Comparison | None = None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
@@ -19,6 +20,7 @@ ToBoxes = Callable[[Mapping[str, Complex]], Complex]
 
 MOST_WINDOWS = 8
 LEAST_POINTS = 4
+LEAST_DEGREE, MOST_DEGREE = 3, 40
 
 
 def windows(freq_hz: Real) -> list[slice]:
@@ -46,15 +48,9 @@ def windows(freq_hz: Real) -> list[slice]:
     return [slice(int(low), int(high) + 1) for low, high in pairwise(edges)]
 
 
-def _largest(freq_hz: Real, reflection: Complex) -> Real:
-    """Largest reflection in each window, of the straight line in the complex plane that fits it best there."""
-    out = []
-    for span in windows(freq_hz):
-        place = freq_hz[span] - freq_hz[span].mean()
-        columns = np.stack([np.ones_like(place), place], axis=-1)
-        smooth = reflection[..., span] @ (columns @ np.linalg.pinv(columns)).T
-        out.append(np.abs(smooth).max(axis=-1))
-    return np.stack(out, axis=-1)
+def _largest(freq_hz: Real, size: Real) -> Real:
+    """Largest value in each window."""
+    return np.stack([size[..., span].max(axis=-1) for span in windows(freq_hz)], axis=-1)
 
 
 @dataclass(frozen=True)
@@ -71,6 +67,8 @@ class BoxFit:
     boxes: ToBoxes
     s: Complex
     phase: Real
+    degree: int
+    """Of the curve that a reflection is smoothed with: an echo from the other end turns twice as far as S21."""
     two_terms: bool = False
     pairs: int = 1
     """How many equal parts the two-port is made of, end to end."""
@@ -91,7 +89,9 @@ class BoxFit:
         if shape != "smooth":
             phase = unwrapped(freq_hz, s[:, 1, 0], seconds, "this part")
         two = shape == "line" and bool(freq_hz[-1] / freq_hz[0] >= 2)
-        return cls(freq_hz, at_hz, shape, boxes, s, phase, two, pairs)
+        turn = float(np.ptp(np.unwrap(np.angle(s[:, 1, 0]))))
+        degree = min(math.ceil(LEAST_DEGREE + turn), freq_hz.size // LEAST_POINTS, MOST_DEGREE)
+        return cls(freq_hz, at_hz, shape, boxes, s, phase, degree, two, pairs)
 
     def columns(self, freq_hz: Real) -> Real:
         """Columns of the course of the loss."""
@@ -99,6 +99,12 @@ class BoxFit:
             place = (freq_hz - self.freq_hz[0]) / np.ptp(self.freq_hz)
             return np.stack([np.ones_like(place), place, place**2], axis=-1)
         return design(freq_hz, self.two_terms)
+
+    def smooth(self, reflection: Complex) -> Complex:
+        """Reflection without its noise, as a curve in the complex plane, shape (..., frequencies)."""
+        place = 2 * (self.freq_hz - self.freq_hz[0]) / np.ptp(self.freq_hz) - 1
+        columns = np.polynomial.chebyshev.chebvander(place, self.degree)
+        return np.asarray((reflection @ np.linalg.pinv(columns).T) @ columns.T)
 
     def loss_db(self, s: Complex) -> Real:
         """Loss of one part, both ways averaged, shape (any, frequencies)."""
@@ -115,9 +121,10 @@ class BoxFit:
             "loss_db": parts @ self.columns(self.at_hz).T,
         }
         for port, end in ((0, "near"), (1, "far")):
-            own = s[..., port, port]
-            found[f"{end}_reflection"] = _largest(self.freq_hz, own)
-            found[f"{end}_reflection_apart"] = _largest(self.freq_hz, own - self.s[..., port, port])
+            mean, own = self.smooth(self.s[..., port, port]), self.smooth(s[..., port, port])
+            found[f"{end}_reflection"] = _largest(self.freq_hz, np.abs(own))
+            found[f"{end}_reflection_turned"] = _largest(self.freq_hz, np.abs(2 * mean - own))
+            found[f"{end}_reflection_apart"] = _largest(self.freq_hz, np.abs(own - mean))
         if self.shape != "smooth":
             # Both ways together, so that a lead and its turned sweep give one delay.
             turned = np.sqrt(s[..., 1, 0] * s[..., 0, 1] * np.exp(-2j * self.phase))

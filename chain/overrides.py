@@ -11,7 +11,19 @@ from chain.caret import Where
 from chain.setupschema import KEYS_OF, ItemModel
 from chain.setuptables import Notes
 from chain.units import format_quantity
-from library.records import Adapter, Coax, Evidence, Limit, Pad, Part, SectionLine, Splitter, Termination, Transformer
+from library.records import (
+    Adapter,
+    Coax,
+    Evidence,
+    Limit,
+    Measured,
+    Pad,
+    Part,
+    SectionLine,
+    Splitter,
+    Termination,
+    Transformer,
+)
 
 __all__ = ["limit_words", "with_overrides", "words_of"]
 
@@ -177,7 +189,12 @@ def _termination(part: Termination, given: dict[str, Any], where: Where, notes: 
     return _named(given, {"impedance": "impedance_ohm", "reflection": "limit"})
 
 
+def _measured(part: Measured, given: dict[str, Any], where: Where, notes: Notes) -> dict[str, Any]:
+    return _named(given, {"loss_tolerance": "loss_tolerance_db", "reflection_error": "reflection_error"})
+
+
 CHANGES: dict[str, Callable[..., dict[str, Any]]] = {
+    "measured": _measured,
     "pad": _pad,
     "adapter": _adapter,
     "coax": _coax,

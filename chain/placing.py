@@ -170,6 +170,9 @@ def _measured(model: ItemModel, where: Where, notes: Notes) -> Part | None:
     if model.reference is None:
         words = " and ".join(f"{ohm:g} ohm" for ohm in dict.fromkeys(reference))
         notes.assumed.append(f"{plain(model.id or '')}: reference {words} (the file's own header)")
+    exact = [key for key in ("loss_tolerance", "reflection_error") if getattr(model, key) is None]
+    if exact:
+        notes.assumed.append(f"{plain(model.id or '')}: {' and '.join(exact)} taken as none (the file counts as exact)")
     nominal = [_nominal(end, ohm, notes) for end, ohm in zip(ends, reference, strict=True)]
     name = path.name
     return Measured(name, name, ends[0], ends[1], nominal[0], nominal[1], str(path), own, reference_ohm=model.reference)

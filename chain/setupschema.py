@@ -168,13 +168,18 @@ class ItemModel(Table):
     loss_at_1ghz: Loss = Field(None, description="Adapter: loss at 1 GHz.", examples=["0.05 dB"])
     loss: Loss = Field(None, description="Pad, transformer: attenuation.", examples=["5.7 dB"])
     loss_tolerance: Loss = Field(
-        None, description="Pad, transformer, splitter: half-width of the loss.", examples=["0.2 dB"]
+        None, description="Pad, transformer, splitter, measured two-port: half-width of the loss.", examples=["0.2 dB"]
     )
     reflection: Reflection = Field(
         None,
         description="Limit of the whole part's reflection at each end: a return loss or a VSWR, a table over frequency, "
         "or a magnitude that was measured.",
         examples=["26 dB", "VSWR 1.1", [["174 MHz", "26 dB"], ["862 MHz", "23 dB"]]],
+    )
+    reflection_error: Reflection = Field(
+        None,
+        description="Measured two-port: how far its reflections may lie from the file's, as a return loss.",
+        examples=["36 dB"],
     )
     near_reflection: Reflection = Field(
         None, description="Pad: the same for the part's own near end alone.", examples=["26 dB"]
@@ -264,6 +269,6 @@ KEYS_OF: Mapping[str, tuple[str, ...]] = {
     "transformer": (*ENDS, "loss", "loss_tolerance", "reflection"),
     "splitter": ("near", "far", "path", "arm", "loss_tolerance", "reflection"),
     "termination": ("near", "impedance", "reflection"),
-    "measured": (*ENDS, "touchstone", "reference"),
+    "measured": (*ENDS, "touchstone", "reference", "loss_tolerance", "reflection_error"),
 }
 """Keys that each kind of part takes, beside those that all take."""

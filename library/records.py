@@ -298,6 +298,9 @@ class Measured:
     dc: str = "pass"
     reference_ohm: tuple[float, float] | None = None
     """Impedances that the file is in, where the user states them against its header."""
+    loss_tolerance_db: float = 0.0
+    reflection_error: Limit | None = None
+    """How far its reflections may lie from the file's, as a return loss; None: nowhere else."""
     kind: str = field(default="measured", init=False)
 
 

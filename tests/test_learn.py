@@ -330,6 +330,37 @@ def test_the_loss_tolerance_of_an_adapter_is_drawn_and_bounded():
     assert (reading <= high.T + 1e-12).all()
 
 
+def test_a_measured_two_port_may_state_how_far_it_may_be_off(tmp_path):
+    """Its loss is drawn within the tolerance, its reflections within the disc, and no draw passes the guaranteed bound."""
+    text = Path("demo/boathouse.toml").read_text(encoding="utf-8")
+    stated = (
+        f'touchstone = "{Path("demo/pad.s2p").resolve().as_posix()}"\nnear = "BNC-50 jack"\nfar = "BNC-75 jack"\n'
+        'loss_tolerance = "0.1 dB"\nreflection_error = "30 dB"\n'
+    )
+    exact = stated.split("loss_tolerance")[0]
+    pads = []
+    for lines in (stated, exact):
+        path = tmp_path / "set-up.toml"
+        path.write_text(text.replace('part = "min-loss-pad"', lines, 1), encoding="utf-8")
+        setup = load_setup(path)
+        pads.append((setup.items[1], any("counts as exact" in each for each in setup.assumed)))
+    assert [told for _, told in pads] == [False, True]
+    freq_hz = np.array([180e6, 230e6])
+    own, fixed = (stages_of(item, freq_hz)[0] for item, _ in pads)
+    s = draw(own, np.random.default_rng(1), 5000)
+    assert len(draw(fixed, np.random.default_rng(1), 5000)) == 1
+    apart_db = 20 * np.log10(np.abs(s[..., 1, 0] / fixed.nominal()[..., 1, 0]))
+    assert np.abs(apart_db).max() <= 0.1 + 1e-9
+    assert apart_db[:, 0].std() == pytest.approx(0.1 / np.sqrt(3), rel=0.05)
+    for port in (0, 1):
+        off = np.abs(s[..., port, port] - fixed.nominal()[..., port, port])
+        assert 0.98 * 10 ** (-30 / 20) < off.max() <= 10 ** (-30 / 20) + 1e-9
+    reading = np.abs(s[..., 0, 0] + s[..., 0, 1] * s[..., 1, 0] * 0.4 / (1 - s[..., 1, 1] * 0.4))
+    low, high = reading_range([own], np.full((2, 1), 0.4))
+    assert (reading >= low.T - 1e-12).all()
+    assert (reading <= high.T + 1e-12).all()
+
+
 def test_a_learnt_lead_keeps_the_length_it_was_measured_with():
     """The item of the set-up takes the learnt part, and the rest of the set-up stays."""
     setup = load_setup("demo/boathouse.toml")

@@ -124,7 +124,9 @@ def test_the_library_browser_shows_a_learnt_part(tmp_path):
 def test_the_two_port_itself_can_be_kept(tmp_path):
     """A Touchstone file with both references, which another `learn` reads back to the same loss."""
     path = tmp_path / "own.ts"
-    run(*KNOWN_ENDS, *PAD_ENDS, "--touchstone", str(path))
+    told = flat(run(*KNOWN_ENDS, *PAD_ENDS, "--touchstone", str(path)).stderr)
+    assert f'touchstone = "{path}", loss_tolerance = "0.0' in told
+    assert "reflection_error = " in told
     assert "[Reference] 50.0 75.0" in path.read_text()
     words = ("learn", "two-port", str(path), *PAD_ENDS, "--json")
     again = json.loads(run(*words).stdout)

@@ -139,7 +139,7 @@ def command(shared: Common, method: str, files: tuple[str, ...], touchstone: str
             found = replace(found, comparison=compared(told.setup, given["item"], found, seed, report))
     if touchstone:
         _write_two_port(touchstone, found, shared, inputs)
-    _deliver(shared, found, inputs)
+    _deliver(shared, found, inputs, touchstone or "")
 
 
 def _paths(method: str, files: Sequence[str], given: Mapping[str, Any]) -> dict[str, Sequence[str]]:
@@ -301,7 +301,7 @@ def _write_two_port(path: str, found: Learnt, shared: Common, inputs: Sequence[s
     note(shared, f"written: {path}")
 
 
-def _deliver(shared: Common, found: Learnt, inputs: Sequence[str]) -> None:
+def _deliver(shared: Common, found: Learnt, inputs: Sequence[str], two_port: str) -> None:
     """The part file to stdout or to its file; what there is to say of it beside, on stderr or stdout."""
     from chain.report import learn as page
 
@@ -311,10 +311,14 @@ def _deliver(shared: Common, found: Learnt, inputs: Sequence[str]) -> None:
         return
     if to_file:
         write_whole(str(shared.output), found.text, shared.force, inputs)
-        deliver(replace(shared, output=None), lambda console: page.render(found, console, str(shared.output)), dict)
+        deliver(
+            replace(shared, output=None),
+            lambda console: page.render(found, console, str(shared.output), two_port),
+            dict,
+        )
         note(shared, f"written: {shared.output}")
         return
     sys.stdout.write(found.text)
     sys.stdout.flush()
     if not shared.quiet:
-        page.render(found, console_for(sys.stderr, shared.color), "")
+        page.render(found, console_for(sys.stderr, shared.color), "", two_port)

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from chain import twoport
 from chain.errors import RangeError, plain
+from chain.models.limits import limit_radius
 from chain.records import Item
 from chain.stages import Box, Stage
 from chain.touchstone import read
@@ -33,7 +34,9 @@ def stages(item: Item, freq_hz: NDArray[np.float64]) -> tuple[Stage, ...]:
         s = _interpolated(part, own_hz, s, freq_hz)
     declared = part.reference_ohm or (reference[0], reference[1])
     s = twoport.renormalise(s, (declared[0], declared[1]), (part.near_ohm, part.far_ohm))
-    return (Box(item.id, part.near_ohm, part.far_ohm, s),)
+    radius = limit_radius(part.reflection_error, freq_hz)
+    shape = part.reflection_error.kind if part.reflection_error else "disc"
+    return (Box(item.id, part.near_ohm, part.far_ohm, s, radius, radius, shape, part.loss_tolerance_db),)
 
 
 def _interpolated(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from rich.console import Console
@@ -17,7 +18,7 @@ KINDS = {"pad": "pad", "adapter": "adapter", "coax": "lead"}
 POINTS_SHOWN = 3
 
 
-def render(result: Learnt, console: Console, path: str = "") -> None:
+def render(result: Learnt, console: Console, path: str = "", two_port: str = "") -> None:
     """Print what was learnt.
 
     Parameters
@@ -25,6 +26,7 @@ def render(result: Learnt, console: Console, path: str = "") -> None:
     result : the answer.
     console : where to.
     path : file that the part was written to, or empty.
+    two_port : file that the two-port itself was written to, or empty.
 
     Examples
     --------
@@ -53,6 +55,8 @@ def render(result: Learnt, console: Console, path: str = "") -> None:
         _before_and_after(result.comparison, console, share)
     say(console, _tolerance(result))
     say(console, _use(result, path))
+    if two_port and result.reflection_error is not None:
+        say(console, _as_item(result, two_port))
     say(console, f"Impedances: {result.near_ohm:g} ohm near, {result.far_ohm:g} ohm far. {_drawn(result)}")
     notes(console, result.warnings, result.assumed)
 
@@ -91,6 +95,16 @@ def _tolerance(result: Learnt) -> str:
 def _use(result: Learnt, path: str) -> str:
     length = f', length = "{format_quantity(result.length_m, "length")}"' if result.length_m else ""
     return f'In a set-up: library = ["{path or "FILE"}"] at its top, part = "{result.id}"{length} in the item.'
+
+
+def _as_item(result: Learnt, path: str) -> str:
+    """The two-port as an item of its own, phases and all, with what the sweeps leave open."""
+    error = max(0.1 * math.floor(-200 * math.log10(min(max(result.reflection_error or 0.0, 1e-3), 1.0))), 0.0)
+    loss = math.ceil(1000 * result.loss_error_db) / 1000
+    return (
+        f'Or the two-port itself, which keeps its phases: touchstone = "{path}", loss_tolerance = "{loss:g} dB", '
+        f'reflection_error = "{error:.3g} dB" in the item.'
+    )
 
 
 def _width(side: Side) -> float:
