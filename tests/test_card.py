@@ -4,14 +4,16 @@ import json
 import os
 import subprocess
 import sys
+from io import StringIO
 from pathlib import Path
 
 import numpy as np
 import pytest
 import strategies as made
 from click.testing import CliRunner
-from pages import BOATHOUSE, Reader, hostile_setup
+from pages import BOATHOUSE, Reader, hostile_setup, short_boathouse
 from rich.cells import cell_len
+from rich.console import Console
 
 from chain.card import card, end_readings
 from chain.cascade import build
@@ -21,6 +23,7 @@ from chain.expect import expect
 from chain.ohmmeter import dc_card
 from chain.pagehtml import card_html
 from chain.ratios import magnitude_from_vswr
+from chain.report.card import render
 from chain.setupfile import load_setup, parse_setup
 from chain.simulate import measurement
 
@@ -115,7 +118,9 @@ def test_the_card_holds_the_answers_of_the_other_commands(boathouse):
 
 def test_the_text_has_wiring_with_genders_and_room_to_write(boathouse):
     """Joints in order, each end with its gender; where to calibrate; three frequencies with blanks."""
-    text = run("card", BOATHOUSE)
+    console = Console(file=StringIO(), width=80, color_system=None, markup=False, highlight=False)
+    render(boathouse, console)
+    text = console.file.getvalue()
     steps = [
         "N-50 jack takes adapter: N-50 plug",
         "BNC-50 plug takes pad: BNC-50 jack",
@@ -131,15 +136,24 @@ def test_the_text_has_wiring_with_genders_and_room_to_write(boathouse):
 
 
 @pytest.mark.parametrize("columns", [40, 80, 120])
-def test_the_text_fits_its_terminal_in_plain_ascii(columns):
-    """No line is wider than the terminal, no escape, nothing that an old printer lacks."""
-    environment = {**os.environ, "COLUMNS": str(columns), "PYTHONIOENCODING": "ascii", "TERM": "dumb"}
+def test_the_text_fits_its_terminal(boathouse, columns):
+    """No line is wider than the terminal, and no escape in it."""
+    console = Console(file=StringIO(), width=columns, color_system=None, markup=False, highlight=False)
+    render(boathouse, console)
+    text = console.file.getvalue()
+    assert "\x1b" not in text
+    assert max(cell_len(line.rstrip()) for line in text.splitlines()) <= columns
+
+
+def test_the_text_is_plain_ascii_where_there_is_nothing_else():
+    """A real process with a poor terminal: 80 columns of ASCII, no escape."""
+    environment = {**os.environ, "COLUMNS": "80", "PYTHONIOENCODING": "ascii", "TERM": "dumb"}
     done = subprocess.run(
         [sys.executable, "-m", "chain", "card", str(BOATHOUSE)], env=environment, capture_output=True, check=True
     )
     assert done.stdout.isascii()
     assert b"\x1b" not in done.stdout
-    assert max(cell_len(line) for line in done.stdout.decode().splitlines()) <= columns
+    assert max(len(line) for line in done.stdout.decode().splitlines()) <= 80
 
 
 def test_the_page_of_the_card_tells_the_same_as_the_text(boathouse):
@@ -167,11 +181,13 @@ def test_places_to_fill_in_are_channels_where_the_set_up_has_them():
 
 def test_the_file_name_says_whether_a_page_or_text_is_wanted(tmp_path):
     """`.html` gets HTML, any other name the text; JSON has the contracted keys and no infinity."""
-    run("card", BOATHOUSE, "-o", tmp_path / "card.html")
-    run("card", BOATHOUSE, "-o", tmp_path / "card.txt")
+    setup = tmp_path / "setup.toml"
+    setup.write_text(short_boathouse(), "utf-8")
+    run("card", setup, "-o", tmp_path / "card.html")
+    run("card", setup, "-o", tmp_path / "card.txt")
     assert (tmp_path / "card.html").read_text("utf-8").startswith("<!doctype html>")
     assert Path(tmp_path / "card.txt").read_text("utf-8").startswith("Bench card: Boathouse")
-    run("card", BOATHOUSE, "-o", tmp_path / "card.html", status=2)
-    found = json.loads(run("card", BOATHOUSE, "--json"))
+    run("card", setup, "-o", tmp_path / "card.html", status=2)
+    found = json.loads(run("card", setup, "--json"))
     assert {"title", "ends", "ohmmeter", "cautions", "joints", "places", "aim_reading_vswr"} <= set(found)
     assert [each["end_ohm"] for each in found["ends"][:4]] == [None, 0.0, 75.0, 50.0]

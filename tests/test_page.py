@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from pages import BOATHOUSE, HOSTILE, SWEEP, Reader, hostile_setup
+from pages import BOATHOUSE, HOSTILE, SWEEP, Reader, hostile_setup, short_boathouse
 
 from chain.cli.main import chain
 from chain.drawing import chain_svg, chain_words, strands
@@ -114,7 +114,7 @@ def test_text_of_the_user_never_becomes_markup(hostile):
 
 def test_control_characters_do_not_reach_the_page():
     """A character that steers or reorders text is replaced, in the title as in the file."""
-    source = BOATHOUSE.read_text("utf-8").replace("Boathouse Band", "Boat\u202ehouse \\u0007Band")
+    source = short_boathouse(("Boathouse Band", "Boat\u202ehouse \\u0007Band"))
     text = page_html(page(parse_setup(source.encode(), "x"), source, draws=DRAWS))
     assert "\u202e" not in text
     assert "\x07" not in text
@@ -191,8 +191,8 @@ def test_live_figures_cannot_end_the_element_they_stand_in(made):
 
 
 def test_a_long_sweep_is_thinned_to_its_worst_points(setup, made):
-    """401 frequencies give at most 202 columns, the worst one among them; of a sweep every stretch keeps its widest point."""
-    found = page(replace(setup, sweep=replace(setup.sweep, points=401)), draws=DRAWS)
+    """250 frequencies give at most 202 columns, the worst one among them; of a sweep every stretch keeps its widest point."""
+    found = page(replace(setup, sweep=replace(setup.sweep, points=250)), draws=DRAWS)
     assert found.grid["freq_hz"].size <= 202
     assert found.expectation.worst_hz in found.grid["freq_hz"]
     chosen = thinned(made.recovery, 20)
@@ -262,7 +262,7 @@ def test_a_refused_reading_leaves_a_gap_and_is_named(setup):
 
 def test_a_stop_stands_at_the_top_of_the_verdict():
     """A set-up that would put DC on the port says so before anything else."""
-    source = BOATHOUSE.read_text("utf-8").replace('dc_feed = "0 V"', 'dc_feed = "18 V"')
+    source = short_boathouse(('dc_feed = "0 V"', 'dc_feed = "18 V"'))
     text = page_html(page(parse_setup(source.encode(), "x"), source, draws=DRAWS))
     assert text.index("Do not connect: analyzer.") < text.index('class="head"')
     assert "12.0 V on the analyzer&#39;s port" in text
@@ -294,7 +294,7 @@ def test_the_command_writes_a_page_or_json_and_overwrites_nothing(tmp_path):
 
 def test_parts_that_do_not_fit_have_no_page(tmp_path):
     """The joint is named and the status is 2; sweep options without a sweep are refused too."""
-    source = BOATHOUSE.read_text("utf-8").replace('far = "F-75 plug"', 'far = "BNC-75 plug"')
+    source = short_boathouse(('far = "F-75 plug"', 'far = "BNC-75 plug"'))
     bad = tmp_path / "bad.toml"
     bad.write_text(source, "utf-8")
     done = CliRunner().invoke(chain, ["report", str(bad)])
@@ -305,7 +305,7 @@ def test_parts_that_do_not_fit_have_no_page(tmp_path):
 
 def test_a_poor_encoding_gets_character_references():
     """Standard output in ASCII: every sign is still there for a browser; the set-up comes from standard input."""
-    source = BOATHOUSE.read_text("utf-8").replace("Boathouse Band", "Bootshaus Süd Band")
+    source = short_boathouse(("Boathouse Band", "Bootshaus Süd Band"))
     done = subprocess.run(
         [sys.executable, "-m", "chain", "report", "-", "--draws", str(DRAWS)],
         input=source.encode(),

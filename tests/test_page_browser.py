@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from pages import BOATHOUSE, HOSTILE, SWEEP, hostile_setup
+from pages import BOATHOUSE, HOSTILE, SWEEP, hostile_setup, short_boathouse
 
 from chain.page import page
 from chain.pagehtml import card_html, page_html
@@ -70,8 +70,12 @@ def pages(measured, tmp_path_factory):
     """Files to open, by name."""
     folder = tmp_path_factory.mktemp("pages")
     splitter = Path("demo/splitter.toml")
-    feed = BOATHOUSE.read_text("utf-8").replace('dc_feed = "0 V"', 'dc_feed = "18 V"')
-    sources = {"hostile": hostile_setup(), "splitter": splitter.read_text("utf-8"), "feed": feed}
+    feed = short_boathouse(('dc_feed = "0 V"', 'dc_feed = "18 V"'))
+    sources = {
+        "hostile": hostile_setup(),
+        "splitter": splitter.read_text("utf-8").replace("points = 225", "points = 57"),
+        "feed": feed,
+    }
     made = {name: page(parse_setup(text.encode(), name), text, draws=DRAWS) for name, text in sources.items()}
     texts = {name: page_html(each) for name, each in made.items()}
     texts |= {"measured": page_html(measured), "card": card_html(made["feed"].card)}
