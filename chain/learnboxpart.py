@@ -82,7 +82,9 @@ def two_port_part(
         limit = band_limit(bands, [near, far])
         limit.pop("magnitude_kind", None)
         row |= {"lead_reflection": limit, "lead_evidence": "measured"}
-    figures += [_worst(name, interval) for name, interval in (("near", near), ("far", far))]
+    # Of a pair only the outer ends are seen; what the inner ones reflect was stated.
+    seen = (("near", near), ("far", far))[: 2 if fit.pairs == 1 else 1]
+    figures += [_worst(name, interval) for name, interval in seen]
     return whole(
         replace(measured, warnings=(*measured.warnings, *_reflecting(ends, near, far))),
         about,

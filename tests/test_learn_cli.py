@@ -1,6 +1,9 @@
 """`chain learn` as it is run: the part file, what is said beside it, a set-up before and after, and misuse."""
 
 import json
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -53,6 +56,15 @@ def test_it_fits_the_screen_without_colour_and_in_ascii(columns):
     done = run(*PAD, *PAD_ENDS, COLUMNS=columns)
     assert max(map(len, done.stderr.splitlines())) <= int(columns)
     assert "\x1b" not in done.output
+
+
+def test_a_name_survives_a_terminal_that_lacks_its_letters():
+    """In ASCII the part file spells them as TOML escapes, which mean the same name."""
+    name = "Bootshaus-D\u00e4mpfung \U0001f6a2"
+    words = [sys.executable, "-m", "chain", *PAD, *PAD_ENDS, "--name", name]
+    done = subprocess.run(words, capture_output=True, env={**os.environ, "PYTHONIOENCODING": "ascii"}, check=True)
+    assert tomllib.loads(done.stdout.decode("ascii"))["pad"][0]["name"] == name
+    assert b"---" in done.stderr
 
 
 def test_a_file_is_written_whole_and_never_over_another(tmp_path):

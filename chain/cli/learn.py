@@ -318,7 +318,20 @@ def _deliver(shared: Common, found: Learnt, inputs: Sequence[str], two_port: str
         )
         note(shared, f"written: {shared.output}")
         return
-    sys.stdout.write(found.text)
+    sys.stdout.write(_spelt(found.text, getattr(sys.stdout, "encoding", None) or "utf-8"))
     sys.stdout.flush()
     if not shared.quiet:
         page.render(found, console_for(sys.stderr, shared.color), "", two_port)
+
+
+def _spelt(text: str, encoding: str) -> str:
+    """TOML with the characters that an encoding lacks as TOML's own escapes, so that names survive any terminal."""
+
+    def spell(sign: str) -> str:
+        try:
+            sign.encode(encoding)
+        except UnicodeEncodeError:
+            return f"\\u{ord(sign):04x}" if ord(sign) <= 0xFFFF else f"\\U{ord(sign):08x}"
+        return sign
+
+    return text if text.isascii() else "".join(map(spell, text))
