@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from chain import twoport
 from chain.stages import Box, Ladder, Line, Stage
 
-__all__ = ["draw", "junction_room", "unit_draws"]
+__all__ = ["draw", "inside_constants", "junction_room", "lead_constants", "unit_draws", "wave"]
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -92,8 +92,27 @@ def _propagation(line: Line, rng: np.random.Generator, count: int) -> tuple[Real
     return line.loss_np * (loss * length), line.phase_rad * length, loss
 
 
-def _wave(loss_np: Real, phase_rad: Real) -> Complex:
-    """exp(-(loss + j phase)), in real arithmetic, which is several times faster than a complex exponential."""
+def wave(loss_np: Real, phase_rad: Real) -> Complex:
+    """exp(-(loss + j phase)), in real arithmetic, which is several times faster than a complex exponential.
+
+    Parameters
+    ----------
+    loss_np : loss, broadcast against the phase [Np].
+    phase_rad : phase [rad].
+
+    Returns
+    -------
+    complex array of the shape of both [-].
+
+    Examples
+    --------
+    >>> complex(wave(np.array([0.0]), np.array([0.5 * np.pi]))[0].round(12))
+    -1j
+
+    Source
+    ------
+    Euler's formula.
+    """
     out = np.empty(np.broadcast_shapes(loss_np.shape, phase_rad.shape), dtype=complex)
     part = np.cos(phase_rad)
     if not np.any(loss_np):
@@ -108,21 +127,56 @@ def _wave(loss_np: Real, phase_rad: Real) -> Complex:
     return out
 
 
-def _draw_line(line: Line, rng: np.random.Generator, count: int) -> Complex:
+def lead_constants(
+    line: Line, rng: np.random.Generator, count: int
+) -> tuple[Real, Real, Complex | None, tuple[Complex | None, Complex | None]]:
+    """Draw what describes a line with a junction at either end.
+
+    Parameters
+    ----------
+    line : a line without a junction inside.
+    rng : source of random numbers.
+    count : number of draws.
+
+    Returns
+    -------
+    (loss [Np], phase [rad], step into its impedance or None where there is none, reflections of the near and far junction as
+    seen from outside, None for one that is not there), all broadcast to (count, frequencies) [-].
+
+    Examples
+    --------
+    >>> one = np.ones(1)
+    >>> line = Line("lead", 75.0, 75.0, 75 * one + 0j, 0 * one, 3 * one, near_radius=0.1 * one)
+    >>> loss, phase, step, (near, far) = lead_constants(line, np.random.default_rng(1), 4)
+    >>> phase.tolist(), step, near.shape, far
+    ([[3.0]], None, (4, 1), None)
+
+    Source
+    ------
+    Rectangular tolerances; `junction_room` for what an impedance that is off leaves of the limit.
+    """
     loss, phase, relative = _propagation(line, rng, count)
-    if line.inside_radius is not None:
-        return _draw_inside(line, loss, phase, rng, count)
     change = _uniform(rng, count, -line.impedance_tolerance_ohm, line.impedance_tolerance_ohm)
     # The reactance of a line goes with its loss and resistance: a line that kept it with less of either is not passive.
     resistance = line.impedance_ohm.real + change
     reactance = resistance * (relative * (line.impedance_ohm.imag / line.impedance_ohm.real))
     known = not np.any(reactance) and bool(np.all(resistance == line.near_ohm))
-    wave = _wave(loss, phase)
-    s = _matched(wave) if known else _mismatched(_step(resistance, reactance, line.near_ohm), wave)
-    for port, radius in enumerate((line.near_radius, line.far_radius)):
-        if radius is not None:
-            room = junction_room(radius, change, line.near_ohm)
-            s = _with_junction(s, port, room * unit_draws(rng, count, line.shape))
+    near, far = (
+        None if radius is None else junction_room(radius, change, line.near_ohm) * unit_draws(rng, count, line.shape)
+        for radius in (line.near_radius, line.far_radius)
+    )
+    return loss, phase, None if known else _step(resistance, reactance, line.near_ohm), (near, far)
+
+
+def _draw_line(line: Line, rng: np.random.Generator, count: int) -> Complex:
+    if line.inside_radius is not None:
+        return _draw_inside(line, rng, count)
+    loss, phase, step, ends = lead_constants(line, rng, count)
+    through = wave(loss, phase)
+    s = _matched(through) if step is None else _mismatched(step, through)
+    for port, outward in enumerate(ends):
+        if outward is not None:
+            s = _with_junction(s, port, outward)
     return s
 
 
@@ -197,12 +251,42 @@ def junction_room(radius: Real, change_ohm: Real, reference_ohm: float) -> Real:
     return np.asarray(np.maximum(radius - off, 0.0) / np.maximum(1 - radius * off, 1e-9))
 
 
-def _draw_inside(line: Line, loss: Real, phase: Real, rng: np.random.Generator, count: int) -> Complex:
+def inside_constants(line: Line, rng: np.random.Generator, count: int) -> tuple[Real, Real, Real, Complex]:
+    """Draw what describes a line with one junction inside.
+
+    Parameters
+    ----------
+    line : a line with a junction inside.
+    rng : source of random numbers.
+    count : number of draws.
+
+    Returns
+    -------
+    (loss [Np], phase [rad], place of the junction as a share of the length, its reflection), all broadcast to (count,
+    frequencies) [-].
+
+    Examples
+    --------
+    >>> one = np.ones(1)
+    >>> line = Line("adapter", 50.0, 50.0, 50 * one + 0j, 0 * one, 3 * one, inside_radius=0.1 * one)
+    >>> _, _, place, reflection = inside_constants(line, np.random.default_rng(1), 4)
+    >>> bool(0 <= place.min() <= place.max() <= 1), bool(np.abs(reflection).max() <= 0.1)
+    (True, True)
+
+    Source
+    ------
+    Place uniform along the line; reflection uniform in its disc or on its ring.
+    """
     radius = line.inside_radius
     assert radius is not None
+    loss, phase, _ = _propagation(line, rng, count)
     place = rng.random((count, 1))
-    reflection = radius * unit_draws(rng, count, line.shape)
-    to_near, whole = _wave(loss * (2 * place), phase * (2 * place)), _wave(loss, phase)
+    return loss, phase, place, radius * unit_draws(rng, count, line.shape)
+
+
+def _draw_inside(line: Line, rng: np.random.Generator, count: int) -> Complex:
+    loss, phase, place, reflection = inside_constants(line, rng, count)
+    to_near, whole = wave(loss * (2 * place), phase * (2 * place)), wave(loss, phase)
     out = twoport.empty(to_near.shape)
     np.multiply(reflection, to_near, out=out[..., 0, 0])
     np.divide(whole * whole, to_near, out=out[..., 1, 1])

@@ -9,7 +9,6 @@ seed alone and not on how the work is divided.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +16,7 @@ from numpy.typing import NDArray
 from chain import twoport
 from chain.bound import RESIDUALS, residual_box
 from chain.cascade import Chain, in_view
+from chain.drawnmaps import drawn_through
 from chain.draws import draw, unit_draws
 from chain.join import aligned
 from chain.maps import Maps, compose, identity, in_front, inverse, shifted, through
@@ -202,17 +202,19 @@ def simulate(way: Measurement, chunk: int, seed: int, first_frequency: int = 0, 
 
     Source
     ------
-    Each piece drawn by `chain.draws.draw`; the calibration solved from its three simulated standards.
+    Each piece drawn as by `chain.draws.draw`; the calibration solved from its three simulated standards.
     """
     count = CHUNK
     shape = (count, way.freq_hz.size)
-    drawn = (
-        draw(piece, _stream(seed, STREAMS["pieces"] + index, chunk), count)
-        for index, piece in enumerate((*way.before, *way.after))
-    )
-    box = through(islice(drawn, len(way.before)), shape)
-    residuals = list(islice(drawn, way.residuals))
-    seen = through(drawn, shape)
+    pieces = (*way.before, *way.after)
+    own, hidden = len(way.before), len(way.before) + way.residuals
+
+    def stream(index: int) -> np.random.Generator:
+        return _stream(seed, STREAMS["pieces"] + index, chunk)
+
+    box = drawn_through(pieces[:own], stream, *shape)
+    residuals = [draw(pieces[index], stream(index), count) for index in range(own, hidden)]
+    seen = drawn_through(pieces[hidden:], lambda index: stream(hidden + index), *shape)
     drift = way.drift * unit_draws(_stream(seed, STREAMS["drift"], chunk, repeat), count, "disc") if way.drift else 0.0
     noise = _noise(way, seed, chunk, first_frequency, 0, shape, repeat)
     if way.standards is None:

@@ -11,6 +11,7 @@ from strategies import (
     coaxes,
     floats,
     item,
+    item_lists,
     largest_gain,
     limit,
     pad,
@@ -22,12 +23,14 @@ from strategies import (
 )
 
 from chain import twoport
+from chain.drawnmaps import drawn_through
 from chain.draws import draw, unit_draws
 from chain.join import aligned
+from chain.maps import through
 from chain.models import stages_of
 from chain.models.limits import limit_radius
 from chain.records import Arm
-from chain.stages import Box
+from chain.stages import Box, Line
 from library.load import load_library
 from library.records import SectionLine, Transformer
 
@@ -184,3 +187,43 @@ def test_random_two_ports_are_what_the_tests_take_them_for(seed, count):
     s = random_two_port(np.random.default_rng(seed), count)
     assert largest_gain(s) < 1
     np.testing.assert_allclose(s, np.swapaxes(s, -1, -2), atol=1e-12)
+
+
+@given(item_lists(), seeds)
+def test_pieces_seen_one_behind_the_other_are_their_joined_two_ports(items, seed):
+    """The same random numbers by two ways: star products of drawn matrices, and what each piece does to a reflection."""
+    pieces = aligned([each for one in items for each in stages_of(one, FREQ_HZ)], 50.0, 75.0, FREQ_HZ)
+
+    def stream(index):
+        return np.random.default_rng([seed, index])
+
+    shape = (7, FREQ_HZ.size)
+    joined = through([draw(piece, stream(index), 7) for index, piece in enumerate(pieces)], shape)
+    seen = drawn_through(pieces, stream, *shape)
+    for name in "pqr":
+        wanted = np.broadcast_to(getattr(joined, name), shape)
+        np.testing.assert_allclose(getattr(seen, name), wanted, rtol=0, atol=1e-12)
+
+
+def test_nothing_between_is_the_map_that_changes_nothing():
+    """No pieces: the reflection itself, in the shape asked for."""
+    seen = drawn_through((), np.random.default_rng, 3, 2)
+    assert seen.p.shape == (3, 2)
+    assert np.all(seen.p == 1)
+    assert not np.any(seen.q)
+    assert not np.any(seen.r)
+
+
+def test_a_junction_inside_a_line_of_another_impedance_by_both_ways():
+    """Stepped into and out of, lossy and with everything unknown; behind it a lead, before it a tap."""
+    one = np.ones(FREQ_HZ.size)
+    inside = Line("a", 50.0, 50.0, (53 - 1j) * one, 0.02 * one, 2 * one, inside_radius=0.1 * one, length_high=1.2)
+    lead = Line("b", 50.0, 50.0, (48 - 2j) * one, 0.1 * one, one, 0.2 * one, 0.1 * one, loss_tolerance=0.3)
+    s = np.zeros((FREQ_HZ.size, 2, 2), complex)
+    s[:, 0, 1] = s[:, 1, 0] = 0.9j
+    tap = Box("c", 50.0, 50.0, s, 0.2 * one, 0.2 * one, loss_tolerance_db=0.2)
+    pieces, shape = (tap, inside, lead, inside), (9, FREQ_HZ.size)
+    joined = through([draw(piece, np.random.default_rng(index), 9) for index, piece in enumerate(pieces)], shape)
+    seen = drawn_through(pieces, np.random.default_rng, *shape)
+    for name in "pqr":
+        np.testing.assert_allclose(getattr(seen, name), getattr(joined, name), rtol=0, atol=1e-13)
