@@ -109,14 +109,16 @@ def _numbers(sheet: Sheet, table: Table, wanted: Sequence[int], settled: bool) -
     """Figures of the wanted columns, shape (rows, columns)."""
     faults = len(sheet.faults)
     width = table.width
-    if table.header and {len(row) for row in table.rows} == {max(map(len, table.rows))} != {width}:
-        message = f"the header names {width} columns, the lines below hold {len(table.rows[0])}"
+    short = [row for row in table.rows if len(row) != width and not _ends_empty(sheet, table, row, wanted)]
+    if table.header and len(short) == len(table.rows) and len({len(row) for row in short}) == 1:
+        message = f"the header names {width} columns, the lines below hold {len(short[0])}"
         remedy = "name every column, and write decimal points where commas part the columns"
         sheet.fault(table.header[0], message, remedy)
         return None
+    wrong = {row[0].line for row in short}
     out = np.full((len(table.rows), len(wanted)), np.nan)
     for number, row in enumerate(table.rows):
-        if len(row) != width:
+        if row[0].line in wrong:
             remedy = "write a figure for every column" + (
                 ", with decimal points, not commas" if table.mark == "," else ""
             )
@@ -126,6 +128,12 @@ def _numbers(sheet: Sheet, table: Table, wanted: Sequence[int], settled: bool) -
         for position, index in enumerate(wanted):
             out[number, position] = _number(sheet, row[index], table.sign, settled)
     return out if len(sheet.faults) == faults else None
+
+
+def _ends_empty(sheet: Sheet, table: Table, row: Sequence[Cell], wanted: Sequence[int]) -> bool:
+    """Tell a row whose last cells are empty, and not wanted, from one that is cut short."""
+    parted = table.mark != " " and sheet.lines[row[0].line - 1].count(table.mark) >= table.width - 1
+    return parted and max(wanted) < len(row) < table.width
 
 
 def _number(sheet: Sheet, cell: Cell, sign: str, settled: bool) -> float:

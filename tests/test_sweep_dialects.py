@@ -206,6 +206,18 @@ def test_several_columns_of_one_trace(tmp_path):
     assert "not read: 'S21 dB'" in found.interpretation
 
 
+def test_a_column_of_words_may_have_empty_cells(tmp_path):
+    """Remarks in a last column that is not read may be missing, in some rows or in all; figures that are read may not."""
+    head = 'sep=;\r\n"Frequenz, MHz";"VSWR";"Bemerkung"\r\n'
+    for notes in (('"gut"', '""'), ('""', '"gut"'), ("", "")):
+        rows = [f'"47{index},5";"1,5";{note}\r\n' for index, note in enumerate(notes)]
+        found = read_sweep(written(tmp_path, head + "".join(rows)))
+        np.testing.assert_allclose(found.magnitude, [0.2, 0.2])
+        assert found.freq_hz.tolist() == [470.5e6, 471.5e6]
+    with pytest.raises(InputError, match="1 column where 3 are needed"):
+        read_sweep(written(tmp_path, head + '"470,5";"1,5";"gut"\r\n"471,5";;\r\n'))
+
+
 def test_losses_of_either_sign(tmp_path):
     """All figures of one sign are losses, and which sign was unusual is told."""
     plus, minus = (written(tmp_path, f"f/MHz,RL\n470,{sign}12\n471,{sign}13\n", f"{sign}.csv") for sign in ("", "-"))
