@@ -169,8 +169,7 @@ def _gated(
     readings: Readings, found: Found, components: Sequence[Component]
 ) -> tuple[Complex | None, NDArray[np.bool_] | None, tuple[float, float] | None]:
     """Main reflection through a gate that ends before the nearest echo, and where that can be trusted."""
-    ripples = [each for each in components if each.kind != "turn"]
-    if readings.reflection is None or not ripples or _is_uneven(readings.freq_hz):
+    if readings.reflection is None or not found.echoes or not components or _is_uneven(readings.freq_hz):
         return None, None, None
     half = GATE * min(abs(each.delay_s - found.main.delay_s) for each in found.echoes)
     gate = (found.main.delay_s - half, found.main.delay_s + half)
@@ -195,7 +194,7 @@ def _doubts(readings: Readings) -> tuple[str, ...]:
 
 
 def _verdict(found: Found, components: Sequence[Component]) -> str:
-    ripples = [each for each in components if each.kind != "turn"]
+    ripples = [each for each in components if each.kind == "echo"]
     if ripples:
         return "ripple" if any(each.resolved for each in ripples) else "too coarse"
     return "too narrow" if found.swing > SWINGS * found.noise else "none"

@@ -117,7 +117,7 @@ def find(freq_hz: Real, reflection: Complex | None, magnitude: Real) -> Found:
     else:
         pivot, sweep, found = _turned_back(x, reflection, step / span)
     main = _main_values(sweep, found) * (echo_shape(x, pivot) if reflection is not None else 1.0)
-    swing = float(np.std(_main_values(sweep, found)))
+    swing = float(np.hypot(np.std(_main_values(sweep, found)), _size(sum(_slow(found), np.zeros(x.shape)))))
     resolved = abs(pivot) >= RESOLVED
     noise = noise_of(sweep, found)
     at, doubt, found = _main_delay(sweep, found, pivot) if resolved else (0.0, 0.0, found)
@@ -171,10 +171,16 @@ def _size(values: Values) -> float:
     return float(np.sqrt(np.mean(np.abs(values) ** 2)))
 
 
+def _slow(found: Fit) -> list[Complex]:
+    """Echoes of too few ripples to be told from the main reflection's own course."""
+    pairs = zip(found.model.echoes, found.parts, strict=True)
+    return [part for echo, part in pairs if abs(echo.periods) < LEAST_PERIODS]
+
+
 def _main_values(sweep: Sweep, found: Fit) -> Values:
     if not sweep.has_phase:
         return sweep.carrier
-    return np.asarray(found.smooth + sum(found.resonances, np.zeros(sweep.x.shape, complex)))
+    return np.asarray(found.smooth + sum((*found.resonances, *_slow(found)), np.zeros(sweep.x.shape, complex)))
 
 
 def _turned_back(x: Real, reflection: Complex, step: float) -> tuple[float, Sweep, Fit]:
@@ -207,8 +213,8 @@ def _strongest(x: Real, reflection: Complex, window: float) -> float:
 
 def _mean_turn(x: Real, values: Values) -> float:
     """Periods by which values turn on average, weighted by their power."""
-    slope = np.gradient(values, x)
-    return float(-np.sum((values.conj() * slope).imag) / (np.pi * np.sum(np.abs(values) ** 2)))
+    slope, power = np.gradient(values, x), float(np.sum(np.abs(values) ** 2))
+    return float(-np.sum((values.conj() * slope).imag)) / (np.pi * power) if power else 0.0
 
 
 def _main_delay(sweep: Sweep, found: Fit, pivot: float) -> tuple[float, float, Fit]:

@@ -23,6 +23,7 @@ RESOLUTION = 0.7
 WEAKER = 0.5
 """A reflection of reflections is weaker than this share of any of them."""
 PLANE_PERIODS = 1.0
+CERTAIN = 3.0
 
 
 @dataclass(frozen=True)
@@ -67,7 +68,7 @@ def components_of(found: Found, place: Place) -> tuple[Component, ...]:
     Length = c vf delay/2.
     """
     out: list[Component] = []
-    for echo in found.echoes:
+    for echo in (_at_plane(each, found) for each in found.echoes):
         relative = echo.delay_s - place.main_s if found.has_phase else echo.delay_s
         if relative == 0:
             continue
@@ -79,6 +80,13 @@ def components_of(found: Found, place: Place) -> tuple[Component, ...]:
     if found.resolved and not at_plane:
         out.append(_turn(found, place))
     return tuple(out)
+
+
+def _at_plane(echo: Reflection, found: Found) -> Reflection:
+    """What lies at the calibration plane as nearly as the sweep can tell lies there: its place needs no measuring."""
+    if found.resolved and abs(echo.delay_s) < CERTAIN * echo.delay_u_s:
+        return replace(echo, delay_s=0.0, delay_u_s=0.0)
+    return echo
 
 
 def _lengths(place: Place, delay_s: float, doubt_s: float) -> tuple[Length, ...]:
@@ -175,22 +183,34 @@ def _metres(length_m: float) -> str:
 
 def _named(made: Component, all_of_them: Sequence[Component], found: Found) -> Component:
     """The component, or what it follows from: two ways together, or one travelled twice."""
-    near = RESOLUTION / found.span_hz
     others = [each for each in all_of_them if each is not made]
     for i, one in enumerate(others):
         for other in others[i + 1 :]:
             weaker = not found.has_phase or made.reflection < WEAKER * min(one.reflection, other.reflection)
-            if weaker and abs(made.delay_s - one.delay_s - other.delay_s) < near + made.delay_u_s:
+            ways = (_signed(one) + _signed(other), _signed(one) - _signed(other)) if found.has_phase else ()
+            ways = ways or (one.delay_s + other.delay_s,)
+            if weaker and any(_agree(made, way, found) for way in ways):
                 pair = " and ".join(f"{megahertz(each.spacing_hz)}" for each in (one, other))
                 return replace(
                     made, kind="beat", matches=(), explanation=f"the ways of the {pair} MHz ripples together"
                 )
-        ways = [2 * one.delay_s] if made.order == one.order else [2 * one.delay_s, one.delay_s]
-        weaker = made.reflection < WEAKER * one.reflection
-        if weaker and min(abs(made.delay_s - way) for way in ways) < near + made.delay_u_s:
+        ways = (2 * _signed(one), -_signed(one)) if found.has_phase else (2 * one.delay_s,)
+        if made.reflection < WEAKER * one.reflection and any(_agree(made, way, found) for way in ways):
             text = f"the way of the {megahertz(one.spacing_hz)} MHz ripple travelled once more"
             return replace(made, kind="repeat", matches=(), explanation=text)
     return made
+
+
+def _signed(each: Component) -> float:
+    return -each.delay_s if each.order == "before" else each.delay_s
+
+
+def _agree(made: Component, delay_s: float, found: Found) -> bool:
+    """Tell whether a component lies at a delay, or where the sweep's step folds that to."""
+    near = RESOLUTION / found.span_hz + made.delay_u_s
+    signs = (1,) if found.has_phase else (1, -1)
+    off = [(_signed(made) - sign * delay_s) * found.step_hz for sign in signs]
+    return min(abs(each - round(each)) for each in off) < near * found.step_hz
 
 
 def _turn(found: Found, place: Place) -> Component:
@@ -226,7 +246,7 @@ def sentence_of(verdict: str, components: Sequence[Component], found: Found, pla
     Own convention.
     """
     if verdict == "ripple":
-        first = next(each for each in components if each.resolved)
+        first = next(each for each in components if each.resolved and each.kind == "echo")
         text = f"Ripple every {megahertz(first.spacing_hz)} MHz: {first.explanation}."
         return text.replace("?.", "?")
     if verdict == "too coarse":

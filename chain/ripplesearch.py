@@ -43,6 +43,8 @@ DOUBTFUL_PERIODS = 12.0
 """Echoes of fewer ripples in the span are weighed against an antenna that has resonances instead."""
 MARGIN = 10.0
 """By how much an echo's evidence must be the better one: the usual bound of very strong evidence on that scale."""
+FEW_POLES = 3
+"""Resonances that an antenna has within a sweep; more of them, evenly spaced, are how a ripple looks in disguise."""
 
 
 @dataclass(frozen=True)
@@ -116,7 +118,7 @@ def search(sweep: Sweep, first_periods: float = -np.inf) -> tuple[Sweep, Fit]:
     """
     look = _Look(sweep, first_periods)
     start = Model(min(FIRST_DEGREE, sweep.x.size // 8))
-    sweep, found = _sober(look, *_grown(look, sweep, start, 1.0))
+    sweep, found = _sober(look, *_grown(look, sweep, start, LEAST_PERIODS))
     order = np.argsort([-_strength(part) for part in found.parts], kind="stable")
     echoes = tuple(found.model.echoes[i] for i in order)
     return _settled(sweep, replace(found.model, echoes=echoes), STEPS, POLISHED)
@@ -148,7 +150,7 @@ def _sober(look: _Look, sweep: Sweep, found: Fit) -> tuple[Sweep, Fit]:
             _evidence(sweep, each.rss, each.model.parameters(sweep.has_phase))
             for each in (found, fit(sweep, other.model))
         ]
-        if scores[1] > scores[0] + MARGIN:
+        if scores[1] > scores[0] + MARGIN * (1 - max(len(other.model.poles) - FEW_POLES, 0)):
             break
         sweep, found = other_sweep, other
     return sweep, found
@@ -213,7 +215,7 @@ class _Look:
             window = 2 / float(np.median(step))
         whole = np.arange(count) * window / count
         if sweep.has_phase:
-            first = max(first_periods, -window / 2) - 0.02 * window
+            first = (first_periods if np.isfinite(first_periods) else -window / 2) - 0.02 * window
             self.periods = (whole - first) % window + first
         else:
             half = whole <= window / 2

@@ -46,7 +46,7 @@ def aerial(freq: Frequency) -> Network:
 def main(folder: Path) -> None:
     """Write both sweeps into a directory."""
     rng = np.random.default_rng(SEED)
-    freq = Frequency(470, 694, 449, unit="MHz")
+    freq = Frequency(470, 694, 225, unit="MHz")
     true = (poor_connector(freq) ** lead(freq) ** aerial(freq)).s[:, 0, 0]
     read = true + NOISE / np.sqrt(2) * (rng.normal(size=true.size) + 1j * rng.normal(size=true.size))
     head = "Invented: no such aerial exists. Made by demo/make_ripple_sweep.py from a line, an inductance, a door and noise."
@@ -54,7 +54,9 @@ def main(folder: Path) -> None:
     Path(folder, "ripple.s1p").write_text("\n".join([f"! {head}", "# MHz S RI R 75", *rows]) + "\n", encoding="utf-8")
     read = np.abs(true + NOISE / np.sqrt(2) * (rng.normal(size=true.size) + 1j * rng.normal(size=true.size)))
     rows = [f"{f / 1e6:.2f},{(1 + m) / (1 - m):.3f}" for f, m in zip(freq.f, read, strict=True)]
-    Path(folder, "ripple.csv").write_text("\n".join([f"# {head}", "frequency_mhz,vswr", *rows]) + "\n", encoding="utf-8")
+    Path(folder, "ripple.csv").write_text(
+        "\n".join([f"# {head}", "frequency_mhz,vswr", *rows]) + "\n", encoding="utf-8"
+    )
 
 
 if __name__ == "__main__":

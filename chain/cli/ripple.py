@@ -58,6 +58,8 @@ def command(shared: Common, files: tuple[str, ...], gate: str | None, sweep: Swe
     if gate is not None and not gate.lower().endswith((".s1p", ".csv")):
         raise click.UsageError("--gate writes .s1p or .csv: name a file of either kind.")
     setup, readings = _inputs(files, sweep)
+    if gate is not None and gate.lower().endswith(".s1p") and setup is None:
+        raise Refusal(f"{gate} needs a reference impedance: name the set-up, or write .csv instead")
     from chain.ripple import ripple
 
     found = ripple(readings, setup)
@@ -104,8 +106,7 @@ def _gated_text(found: Ripple, path: str, setup: Setup | None) -> str:
 
     if path.lower().endswith(".csv"):
         return csv_text(found)
-    if setup is None:
-        raise Refusal(f"{path} needs a reference impedance: name the set-up, or write .csv instead")
+    assert setup is not None
     from chain.sweepsetup import plane_reference_ohm
 
     return touchstone_text(found, plane_reference_ohm(setup))
