@@ -89,7 +89,7 @@ def test_waiting_is_announced():
 
 @pytest.mark.parametrize("command", ["expect", "recover", "planes"])
 def test_the_commands_take_the_digits_and_say_what_came_of_them(command):
-    assert "--digits 1|2" in run(command, "--help").output
+    assert "--digits [1|2]" in run(command, "--help").output
     words = [command, BOATHOUSE, *(["--reading", "VSWR 1.10 at 210 MHz"] if command == "recover" else [])]
     refused = run(*words, "--digits", "3")
     assert refused.exit_code == 2

@@ -141,11 +141,10 @@ def digits_option(function: Function) -> Function:
     """
     return click.option(
         "--digits",
-        type=click.IntRange(1, 2),
-        default=1,
-        show_default=True,
-        metavar="1|2",
-        help="Draw until the ends of intervals hold to so many digits of the uncertainty.",
+        type=click.Choice(["1", "2"]),
+        default="1",
+        callback=lambda context, option, value: int(value),
+        help="Draw until the ends of intervals hold to so many digits of the uncertainty (1 if left out; 2 takes longer).",
     )(function)
 
 
