@@ -166,12 +166,21 @@ def _agreeing(work: Work, number: int, windows: Windows) -> list[Agreeing | None
 def _best(
     work: Work, kept: Sequence[Sequence[Agreeing]], widths: Sequence[Real], rough: Sequence[Evidence]
 ) -> list[Evidence]:
-    """For each kind the evidence of all its draws, or the rough one where hardly any of them agree with the readings."""
-    out = []
-    for index, kind in enumerate(work.kinds):
-        exact = _gathered(kind, kept[index], widths[index], 1.0, rough[index].typical) if kept[index] else rough[index]
-        out.append(exact if exact.error <= MOST_ERROR else rough[index])
-    return out
+    """For each kind the evidence of all its draws; the rough one where too few agree, and none stands out from such draws."""
+    exact = [
+        _gathered(kind, own, width, 1.0, each.typical) if own else each
+        for kind, own, width, each in zip(work.kinds, kept, widths, rough, strict=True)
+    ]
+    sure = [each for each, own in zip(exact, kept, strict=True) if own and each.error <= MOST_ERROR]
+    if not sure:
+        return [each if each.error <= MOST_ERROR else other for each, other in zip(exact, rough, strict=True)]
+    first = max(sure, key=lambda each: each.likelihood)
+    # Spans widened overstate a kind that lies beside the readings: it counts for no more than one draw that agrees would.
+    one = float(np.square(first.weight).sum() / first.weight.sum()) / first.draws
+    return [
+        each if own and each.likelihood else replace(other, likelihood=min(other.likelihood, one))
+        for each, own, other in zip(exact, kept, rough, strict=True)
+    ]
 
 
 def _worth_drawing(windows: Windows, found: Sequence[Evidence]) -> list[Sequence[tuple[float, float]]]:

@@ -6,6 +6,7 @@ Written from the description of the kinds of fault and of how a session goes; th
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from coverage_world import Screen, World, joint, looking_into, radius, reference_after
@@ -62,7 +63,7 @@ class Bench:
 class Session(Screen):
     """Draws of a bench with one fault: `readings` holds what each end shows, without noise, `noise` its standard deviation."""
 
-    def __init__(self, bench, what, place, draws, rng):
+    def __init__(self, bench, what, place, draws, rng, halves=1):
         self.bench, self.what, self.place = bench, what, place
         self.world = world = World(bench.case, draws, rng)
         act, cut = bench.case.act, bench.cut
@@ -71,9 +72,12 @@ class Session(Screen):
         self.far_plane = cut > 0
         self.mating = lambda: world.off(radius(act.get("repeatability_db")))
         parts = [world.drawn(part) for part in bench.case.parts]
-        self.split = place if what in (NEAR, FAR) else len(parts)
-        self.front = self._row(parts, cut, self.split, self.ohm)
-        self.back = self._row(parts, self.split, len(parts), reference_after(bench.case.parts[: self.split]))
+        # In two halves, waist at the pad: either half may be joined to any other draw's.
+        self.waist = waist = cut if bench.pad is None else bench.pad
+        self.split = place if what in (NEAR, FAR) else None
+        edges = sorted({cut, waist, len(parts)} | ({place} if what in (NEAR, FAR) else set()))
+        ohms = {edge: reference_after(bench.case.parts[:edge]) for edge in edges}
+        self.rows = [(a, self._row(parts, a, b, ohms[a])) for a, b in pairwise(edges)]
         self.drift = world.off(radius(act.get("drift_db")))
         self.sigma = 10 ** (act.get("noise_db", 0.0) / 20) - 1
         if self.far_plane:
@@ -85,7 +89,7 @@ class Session(Screen):
             port = bench.case.port
             self.errors = [world.off(radius(port.get(name))) for name in ("directivity_db", "source_match_db")]
             self.errors.append(world.off(10 ** (port.get("tracking_db", 0.0) / 20) - 1))
-        self._read()
+        self._read(halves)
 
     def _row(self, parts, first, last, near_ohm):
         """Parts from one to another as a two-port, with what is wrong with the pad."""
@@ -131,28 +135,51 @@ class Session(Screen):
             "load50": self._load(50.0, self.bench.load50_db),
         }
 
-    def _read(self):
+    def _inner(self, number, ends):
+        """What is seen of one end as far as the waist."""
+        name, _ = self.bench.ends[number]
+        last = len(self.bench.case.parts)
+        seen = joint(self.mating(), ends[name])
+        if self.what == FAR and self.place == last:
+            seen = joint(self.poor[number], seen)
+        for start, row in reversed([each for each in self.rows if each[0] >= self.waist]):
+            seen = looking_into(row, seen)
+            if self.what == FAR and start == self.place:
+                seen = joint(self.poor[0], seen)
+        return np.broadcast_to(seen, (self.world.draws, 1))
+
+    def _outer(self, seen, seating):
+        """What the analyzer shows of that, without noise, and the standard deviation of the noise."""
+        if self.what == NEAR and self.place == self.waist:
+            seen = joint(self.poor[seating], seen)
+        for start, row in reversed([each for each in self.rows if each[0] < self.waist]):
+            seen = looking_into(row, seen)
+            if self.what == NEAR and start == self.place:
+                seen = joint(self.poor[seating], seen)
+        shown, sd = self._shown(joint(self.at_plane[seating], seen))
+        if self.what == STALE:
+            directivity, tracking, match = self.off
+            sd = sd * abs((1 + tracking) / (1 - match * shown) ** 2)
+            shown = directivity + (1 + tracking) * shown / (1 - match * shown)
+        return shown, np.broadcast_to(sd, shown.shape)
+
+    def _read(self, halves):
         bench, ends = self.bench, self._ends()
         seatings = 1 + max(seating for _, seating in bench.ends)
-        at_plane = [self.mating() for _ in range(seatings)]
-        poor = [CONNECTOR * self.size * self._ring() for _ in range(max(seatings, len(bench.ends)))]
-        off = [RESIDUAL * self.size * self.world.off(1.0) for _ in range(3)]
-        last = len(bench.case.parts)
+        self.at_plane = [self.mating() for _ in range(seatings)]
+        self.poor = [CONNECTOR * self.size * self._ring() for _ in range(max(seatings, len(bench.ends)))]
+        self.off = [RESIDUAL * self.size * self.world.off(1.0) for _ in range(3)]
+        inner = [self._inner(number, ends) for number in range(len(bench.ends))]
         found, noise = [], []
-        for number, (name, seating) in enumerate(bench.ends):
-            seen = joint(self.mating(), ends[name])
-            making = {NEAR: seating, FAR: number if self.place == last else 0}.get(self.what)
-            if making is not None:
-                seen = joint(poor[making], looking_into(self.back, seen))
-            seen = joint(at_plane[seating], looking_into(self.front, seen))
-            shown, sd = self._shown(seen)
-            if self.what == STALE:
-                directivity, tracking, match = off
-                sd = sd * abs((1 + tracking) / (1 - match * shown) ** 2)
-                shown = directivity + (1 + tracking) * shown / (1 - match * shown)
-            found.append(np.broadcast_to(shown, (self.world.draws, 1))[:, 0])
-            noise.append(np.broadcast_to(sd, (self.world.draws, 1))[:, 0])
-        self.readings, self.noise = np.stack(found, 1), np.stack(noise, 1)
+        for half in range(halves):
+            step = half * (self.world.draws // halves)
+            pairs = [
+                self._outer(np.roll(seen, step, axis=0), seating)
+                for seen, (_, seating) in zip(inner, bench.ends, strict=True)
+            ]
+            found.append(np.concatenate([shown for shown, _ in pairs], axis=1))
+            noise.append(np.concatenate([sd for _, sd in pairs], axis=1))
+        self.readings, self.noise = np.concatenate(found), np.concatenate(noise)
 
     def _shown(self, seen):
         if not self.far_plane:
@@ -163,10 +190,13 @@ class Session(Screen):
         return (raw - q) / (p - r * raw), self.sigma * abs((p - q * r) / (p - r * raw) ** 2)
 
 
-def drawn(bench, pairs, draws, rng):
-    """Readings without noise and its standard deviation for a kind of fault, its places in equal parts."""
+def drawn(bench, pairs, draws, rng, halves=1):
+    """Readings without noise and its standard deviation for a kind of fault, its places in equal parts.
+
+    Near and far half of a chain are independent: with `halves` above 1 each is joined to that many of the other's draws.
+    """
     count = -(-draws // len(pairs))
-    sessions = [Session(bench, what, place, count, rng) for what, place in pairs]
+    sessions = [Session(bench, what, place, count, rng, halves) for what, place in pairs]
     return np.concatenate([each.readings for each in sessions]), np.concatenate([each.noise for each in sessions])
 
 
@@ -185,16 +215,21 @@ def span(text):
 
 
 class Judge:
-    """The test's own shares: many draws of every kind, and the exact chance that noise puts a reading inside its span."""
+    """The test's own shares: many draws of every kind, and the exact chance that noise puts a reading inside its span.
 
-    def __init__(self, bench, draws, seed, chunk=100_000):
+    Rows are sorted by the first reading, so that those near one are found at once.
+    """
+
+    def __init__(self, bench, draws, seed, halves=8, chunk=50_000):
         self.kinds = list(bench.kinds())
         self.tables = []
         for number, pairs in enumerate(bench.kinds().values()):
             rng = np.random.default_rng([seed, number])
-            blocks = [drawn(bench, pairs, min(chunk, draws), rng) for _ in range(-(-draws // chunk))]
-            level = np.concatenate([abs(readings) for readings, _ in blocks])
-            self.tables.append((level, np.concatenate([noise for _, noise in blocks])))
+            blocks = [drawn(bench, pairs, min(chunk, draws), rng, halves) for _ in range(-(-draws // chunk))]
+            level = np.concatenate([abs(readings).astype(np.float32) for readings, _ in blocks])
+            order = np.argsort(level[:, 0])
+            noise = np.concatenate([noise.astype(np.float32) for _, noise in blocks])
+            self.tables.append((level[order], noise[order]))
 
     def shares(self, texts, least=60):
         """Share of each kind, and how many draws of the first kind agree; spans widen together until `least` of them do."""
@@ -211,17 +246,21 @@ class Judge:
         return means / means.sum(), factor
 
     def _chances(self, level, noise, texts, factor):
-        close = np.ones(level.shape[0], dtype=bool)
         spans = [span(text) for text in texts]
-        reaches = []
+        widths = [0.0 if np.isinf(high) else high - low for low, high in spans]
+        low, high = spans[0]
+        reach = 6 * factor * np.hypot(noise[:, 0].max(), widths[0])
+        rows = slice(*np.searchsorted(level[:, 0], [low - reach, high + reach]))
+        level, noise = level[rows].astype(float), noise[rows].astype(float)
+        if factor > 1:
+            noise = factor * np.sqrt(noise**2 + np.square(widths) / 12)
+        close = np.ones(level.shape[0], dtype=bool)
         for column, (low, high) in enumerate(spans):
-            width = 0.0 if np.isinf(high) else high - low
-            sd = noise[:, column] if factor == 1 else factor * np.sqrt(noise[:, column] ** 2 + width**2 / 12)
-            reaches.append(sd)
+            sd = noise[:, column]
             close &= (level[:, column] > low - 6 * sd) & (level[:, column] < high + 6 * sd)
         chance = np.ones(int(close.sum()))
         for column, (low, high) in enumerate(spans):
-            sd, size = reaches[column][close], level[close, column]
+            sd, size = noise[close, column], level[close, column]
             chance = chance * (rice_share(high, size, sd) - rice_share(low, size, sd))
         return np.maximum(chance, 0.0)
 

@@ -207,7 +207,7 @@ def test_readings_of_both_worlds_spread_alike():
 
 def test_diagnosis_in_a_small_world():
     """A session of each kind with parts as sold: the same is told, and none is told wrong."""
-    found = list(trials(good(), 8, 40_000, 21, their_draws=40_000))
+    found = list(trials(good(), 8, 20_000, 21, their_draws=40_000))
     got = show("good", found)
     assert got.named >= 0.8
     assert got.wrong <= 0.2
@@ -223,7 +223,7 @@ def test_diagnosis_agrees_with_the_tests_own_likelihood():
     """
     every = []
     for make in BENCHES:
-        found = list(trials(make(), 56, 300_000, 3))
+        found = list(trials(make(), 48, 100_000, 3))
         show(make.__name__, found)
         every += found
     got = show("all", every)
