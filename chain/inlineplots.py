@@ -123,7 +123,7 @@ def _points(frame: _Frame, x: Real, y: Real) -> list[tuple[float, float]]:
 
 
 def _band(root: Element, frame: _Frame, series: Series) -> None:
-    if series.low is None or series.high is None:
+    if series.low is None or series.high is None or not series.joined:
         return
     look = series.drawn
     role = series.role if series.y is None else "interval"

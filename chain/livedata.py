@@ -1,4 +1,4 @@
-"""Figures that a page's script works with, as one compact JSON object: reflection magnitudes in hundred-thousandths."""
+"""Figures that a page's script works with, as one compact JSON object: reflection magnitudes in millionths."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ __all__ = ["SCALE", "live_json"]
 
 Real = NDArray[np.float64]
 
-SCALE = 100_000
+SCALE = 1_000_000
 NAMES = {
     "reading": "reading_vswr",
     "low": "reading_low",
@@ -45,7 +45,7 @@ def live_json(page: Page) -> str:
     >>> from chain.setupfile import load_setup
     >>> found = json.loads(live_json(page(load_setup("demo/boathouse.toml"), draws=1000)))
     >>> len(found["freq_mhz"]), len(found["reading"]), found["true"][0], found["true"][-1]
-    (133, 66, 0, 100000)
+    (133, 66, 0, 1000000)
 
     Source
     ------
@@ -102,6 +102,6 @@ def _rounding(name: str) -> object:
 
 
 def _whole(values: Real, rounding: object) -> list[int | None]:
-    """Whole hundred-thousandths; what is whole but for rounding of the binary figure stays where it is."""
+    """Whole millionths; what is whole but for rounding of the binary figure stays where it is."""
     shift = -1e-6 if rounding is math.ceil else 1e-6 if rounding is math.floor else 0.0
     return [None if math.isnan(each) else int(rounding(each * SCALE + shift)) for each in values.tolist()]  # type: ignore[operator]

@@ -250,6 +250,15 @@ def test_a_chart_puts_values_where_its_axes_say():
     assert "&lt;21&gt;: fail" in text
 
 
+def test_single_readings_stand_as_marks_with_bars(setup):
+    """Three readings are no curve: no line and no band joins them, each has its mark and its interval."""
+    seen = Readings(np.array([180e6, 200e6, 220e6]), np.array([0.05, 0.06, 0.05]), None, "VSWR")
+    text = curve_svg(sweep_chart(recover(setup, seen, draws=DRAWS)))
+    assert "data-line" not in text
+    assert "data-band" not in text
+    assert text.count("<circle") == 2 * 3 + 1
+
+
 def test_a_refused_reading_leaves_a_gap_and_is_named(setup):
     """A reading above what the chain can give is told in words; the chart has no value there."""
     seen = Readings(np.array([180e6, 200e6, 220e6]), np.array([0.05, 0.9, 0.05]), None, "VSWR")
