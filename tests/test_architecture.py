@@ -10,26 +10,14 @@ import pytest
 from library.store import tomllib
 
 ROOT = Path(__file__).parent.parent
-LONGEST_FILE = 400
-LONGEST_BODY = 40
 
-# ROOMS and HEAVY live in tests/rooms.toml: add a new module, or who may import a heavy library, there.
+# Rooms, heavy imports, folders and caps live in tests/rooms.toml: add a new module there.
 RULES = tomllib.loads((ROOT / "tests" / "rooms.toml").read_text(encoding="utf-8"))
 ROOMS = {name: (" ".join(room["modules"]), " ".join(room["may_import"])) for name, room in RULES["rooms"].items()}
 HEAVY = {name: set(homes) for name, homes in RULES["heavy"].items()}
-# Functions of one signature, told once where they are used: by the start of their module's name, their parameters.
-SHARED = {
-    "chain.models.": [["item", "freq_hz"]],
-    "chain.setupreaders": [["value"], ["value", "info"]],
-    "chain.": [["setup", "joints", "graph"]],
-}
-# Folders of siblings with one signature: what each must define, and the modules that serve them.
-FOLDERS = {
-    "models": ("stages", ["item", "freq_hz"], {"limits"}),
-    "report": ("render", ["result", "console"], {"look", "json", "figures"}),
-    "plots": ("describe", ["result"], {"axes", "canvas", "disc", "figure", "panels", "picture", "roundpanel", "terminal"}),
-    "cli": ("command", None, {"learnasked", "plotoption", "main", "completing", "options", "output", "progress", "sweepoptions"}),
-}
+LONGEST_FILE, LONGEST_BODY = RULES["longest"]["file"], RULES["longest"]["body"]
+SHARED = RULES["told_once"]
+FOLDERS = RULES["folders"]
 
 
 @cache
@@ -232,13 +220,13 @@ def test_public_functions_are_documented(name):
 )
 def test_folders_hold_siblings_of_one_signature(path):
     """A folder is there for siblings: each defines the same thing, in the same way."""
-    defined, arguments, helpers = FOLDERS[path.parent.name]
-    if path.stem in {"__init__", *helpers}:
+    rule = FOLDERS[path.parent.name]
+    if path.stem in {"__init__", *rule["served_by"]}:
         return
+    defined, first = rule["defines"], rule["arguments"]
     found = [node for node in tree(path).body if isinstance(node, ast.FunctionDef) and node.name == defined]
     assert len(found) == 1, f"{path}: no function {defined}"
-    if arguments:
-        assert [each.arg for each in found[0].args.args][: len(arguments)] == arguments
+    assert [each.arg for each in found[0].args.args][: len(first)] == first
 
 
 def test_no_other_folder_of_modules():
