@@ -78,7 +78,8 @@ def reflections(sheet: Sheet, table: Table, found: Plan, settled: bool, ohm: flo
     read = _numbers(sheet, table, wanted, settled)
     if read is None:
         return None
-    freq, figures = read[:, 0] * found.factor, read[:, 1:]
+    with np.errstate(over="ignore"):
+        freq, figures = read[:, 0] * found.factor, read[:, 1:]
     cells = [[row[index] for index in wanted] for row in table.rows]
     _rising(sheet, cells, freq)
     maker = _Maker(sheet, [row[1:] for row in cells], found, ohm)
@@ -175,6 +176,7 @@ class _Maker:
     def __init__(self, sheet: Sheet, cells: list[list[Cell]], found: Plan, ohm: float | None) -> None:
         self.sheet, self.cells, self.found, self.ohm = sheet, cells, found, ohm
 
+    @np.errstate(all="ignore")
     def made(self, quantity: str, figures: Real) -> Made | None:
         """Give the quantity as it turned out, magnitude, reflection and remarks; None after a fault."""
         if not quantity:
@@ -192,8 +194,7 @@ class _Maker:
             loss, remarks = self._loss(quantity, first)
             if loss is None:
                 return None
-            with np.errstate(over="ignore"):
-                magnitude = magnitude_from_return_loss(loss)
+            magnitude = magnitude_from_return_loss(loss)
         elif quantity in ("magnitude", "magnitude-and-degrees"):
             magnitude, remarks = self._magnitude(first)
         else:

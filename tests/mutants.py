@@ -14,6 +14,7 @@ import sys
 import tempfile
 import time
 import unicodedata
+import warnings
 from pathlib import Path
 
 import numpy as np
@@ -322,6 +323,7 @@ def run(kind, first, count):
     """Feed mutants to the readers."""
     # Time of the processor, so that a busy machine makes no finding.
     signal.signal(signal.SIGPROF, _alarm)
+    warnings.simplefilter("error")
     told = {"kind": kind, "count": count, "results": 0, "errors": 0, "longest_s": 0.0, "findings": []}
     begun = time.perf_counter()
     with tempfile.TemporaryDirectory() as folder:
