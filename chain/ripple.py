@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -30,6 +31,7 @@ Complex = NDArray[np.complex128]
 SWINGS = 4.0
 """How far the smooth part must vary, over the noise, before it counts as swinging at all."""
 UNEVEN = 0.02
+MOST_POINTS = 2001
 SHORT_M = 0.1
 """Leads shorter than this are not listed as unseen: no sweep of an antenna band tells them."""
 GATE = 0.75
@@ -69,6 +71,7 @@ def ripple(readings: Readings, setup: Setup | None = None, gate: bool = True) ->
     """
     if readings.freq_hz.size < FEWEST_POINTS:
         return _too_few(readings, setup)
+    readings = _thinned(readings)
     found = find(readings.freq_hz, readings.reflection, readings.magnitude)
     place = _place(readings, setup, found)
     components = components_of(found, place)
@@ -232,6 +235,21 @@ def _unseen(setup: Setup | None, found: Found, known: Sequence[Stretch]) -> tupl
             continue
         out.append(Unseen(each.items[0], spacing, reason, remedy))
     return tuple(out)
+
+
+def _thinned(readings: Readings) -> Readings:
+    """The readings, neighbours averaged where there are very many points: their step is far finer than any lead needs."""
+    count = -(-readings.freq_hz.size // MOST_POINTS)
+    if count == 1:
+        return readings
+    whole = readings.freq_hz.size // count * count
+    freq, magnitude = (
+        values[:whole].reshape(-1, count).mean(axis=1) for values in (readings.freq_hz, readings.magnitude)
+    )
+    seen = None if readings.reflection is None else readings.reflection[:whole].reshape(-1, count).mean(axis=1)
+    text = f"{readings.freq_hz.size} points were averaged by {count}; the step that limits the length is that of the averages"
+    size = magnitude if seen is None else np.abs(seen)
+    return replace(readings, freq_hz=freq, magnitude=size, reflection=seen, warnings=(*readings.warnings, text))
 
 
 def _too_few(readings: Readings, setup: Setup | None) -> Ripple:

@@ -187,14 +187,15 @@ def _named(made: Component, all_of_them: Sequence[Component], found: Found) -> C
     for i, one in enumerate(others):
         for other in others[i + 1 :]:
             weaker = not found.has_phase or made.reflection < WEAKER * min(one.reflection, other.reflection)
-            ways = (_signed(one) + _signed(other), _signed(one) - _signed(other)) if found.has_phase else ()
-            ways = ways or (one.delay_s + other.delay_s,)
+            ways = [one.delay_s + other.delay_s]
+            if found.has_phase:
+                ways = [_signed(one) + _signed(other), _signed(one) - _signed(other)]
             if weaker and any(_agree(made, way, found) for way in ways):
                 pair = " and ".join(f"{megahertz(each.spacing_hz)}" for each in (one, other))
                 return replace(
                     made, kind="beat", matches=(), explanation=f"the ways of the {pair} MHz ripples together"
                 )
-        ways = (2 * _signed(one), -_signed(one)) if found.has_phase else (2 * one.delay_s,)
+        ways = [2 * _signed(one), -_signed(one)] if found.has_phase else [2 * one.delay_s]
         if made.reflection < WEAKER * one.reflection and any(_agree(made, way, found) for way in ways):
             text = f"the way of the {megahertz(one.spacing_hz)} MHz ripple travelled once more"
             return replace(made, kind="repeat", matches=(), explanation=text)

@@ -310,3 +310,49 @@ def test_the_demo_script_writes_the_demo_sweeps(tmp_path):
     for name in ("ripple.s1p", "ripple.csv"):
         assert (tmp_path / name).read_text(encoding="utf-8") == (DEMO / name).read_text(encoding="utf-8")
         assert "Invented" in (DEMO / name).read_text(encoding="utf-8").splitlines()[0]
+
+
+def test_a_very_long_sweep_is_averaged_and_says_so():
+    """12,000 points: 2,000 averages of 6, the spacing as it is, a warning that names the figures."""
+    freq = np.linspace(470e6, 860e6, 12000)
+    seen = 0.2 + 0.05 * np.exp(-2j * np.pi * freq / 12.5e6)
+    found = ripple(of(freq, seen, False))
+    assert found.components[0].spacing_hz == pytest.approx(12.5e6, rel=1e-4)
+    assert found.freq_hz.size == 2000
+    assert found.step_hz == pytest.approx(6 * (freq[1] - freq[0]), rel=1e-6)
+    assert "12000 points were averaged by 6" in found.warnings[0]
+
+
+@pytest.mark.parametrize("columns", [40, 80, 120])
+def test_the_answer_fits_every_screen(columns, answers):
+    """No line is longer than the console; every figure of the table is there in ASCII too."""
+    from io import StringIO
+
+    from chain.cli.output import console_for
+    from chain.report.ripple import render
+
+    page = StringIO()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("COLUMNS", str(columns))
+        render(answers["s1p"], console_for(page, "never"))
+    text = page.getvalue()
+    assert max(len(line.rstrip()) for line in text.splitlines()) <= columns
+    for figure in ("12.29 MHz", "46.7", "0.82", "22.7"):
+        assert figure in text
+    assert text.isascii() or "─" in text
+
+
+def test_user_text_does_not_steer_the_terminal():
+    """A title with an escape sequence is shown harmless."""
+    from dataclasses import replace
+    from io import StringIO
+
+    from chain.cli.output import console_for
+    from chain.report.ripple import render
+
+    setup = replace(load_setup(SETUP), title="a\x1b[31m[red]b")
+    freq = np.linspace(470e6, 694e6, 64)
+    page = StringIO()
+    render(ripple(of(freq, np.full(64, 0.2), False), setup), console_for(page, "never"))
+    assert "\x1b" not in page.getvalue()
+    assert "[red]b" in page.getvalue()

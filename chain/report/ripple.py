@@ -43,7 +43,7 @@ def render(result: Ripple, console: Console) -> None:
             say(console, f"{number}  ", _told(result, each), indent=3)
         console.print()
     for lead in result.unseen:
-        say(console, f"Not seen: {lead.item}, every {frequency(lead.spacing_hz)}; {lead.reason}; {lead.remedy}.")
+        say(console, f"Not seen: {lead.item}, every {_every(lead.spacing_hz)}; {lead.reason}; {lead.remedy}.")
     _swing(result, console)
     _gate(result, console)
     say(console, _conditions(result))
@@ -67,7 +67,7 @@ def _table(result: Ripple, console: Console) -> None:
     for number, each in enumerate(result.components[:SHOWN], 1):
         row: list[object] = [
             f"{number}",
-            frequency(each.spacing_hz),
+            _every(each.spacing_hz),
             _length(each.length_m, each.length_u_m),
             f"{each.velocity_factor:.3g}",
             f"{each.reflection:.4f}",
@@ -83,11 +83,15 @@ def _table(result: Ripple, console: Console) -> None:
         say(console, f"{left} weaker ones are not shown.")
 
 
+def _every(spacing_hz: float) -> str:
+    return frequency(float(f"{spacing_hz:.4g}"))
+
+
 def _length(length_m: float, doubt_m: float) -> str:
     decimals = 3 if length_m < 1 else 2 if length_m < 10 else 1
     if doubt_m < 0.5 * 10**-decimals:
         return f"{length_m:.{decimals}f}"
-    return f"{length_m:.{decimals}f} ± {doubt_m:.1g}"
+    return f"{length_m:.{decimals}f} +/- {doubt_m:.1g}"
 
 
 def _told(result: Ripple, each: Component) -> str:
