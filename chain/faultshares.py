@@ -132,7 +132,7 @@ def evidence(
 
     Source
     ------
-    Mean over draws of the chance of the readings; where fewer than a dozen draws agree, with spans widened until so many do.
+    Mean over draws of the chance of the readings; where hardly any draw agrees, spans are widened until some do.
     """
     work = work_of(of, kinds, readings, meter, seed)
     whole = [[(0.0, 1.0)] * len(each) for each in work.plans]
