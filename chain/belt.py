@@ -26,8 +26,8 @@ GRID: Real = np.unique(
 """True magnitudes the belt is made for; closer together where a good antenna lies."""
 
 BINS = 160
-FINE = 8
-"""Fine bins in each bin, from which the threshold is taken."""
+FINE, FEW_FINE, FEW_DRAWS = 8, 4, 4000
+"""Fine bins in each bin, from which the threshold is taken; half as many tell as much where draws are few."""
 
 COUNT_BITS = 28
 PIECE = 64_000
@@ -153,8 +153,8 @@ def belt(samples: NDArray[np.float32] | Real, coverage: float = 0.95, cap: float
     first, last = np.empty((2, places, grid))
     for place in range(places):
         edge[place] = max(min(float(samples[place].max()), cap), 1e-6) * (1 + 1e-6)
-        fine = _counts(samples[place], edge[place])
-        counts = fine.reshape(grid, BINS, FINE).sum(axis=2).astype(float)
+        fine = _counts(samples[place], edge[place], FINE if draws >= FEW_DRAWS else FEW_FINE)
+        counts = fine.reshape(grid, BINS, -1).sum(axis=2).astype(float)
         score[place] = _scores(counts, draws)
         least[place] = _least(score[place], fine, coverage)
         margin = score[place] - least[place][:, None]
@@ -176,9 +176,9 @@ def _outermost(margin: Real, own: NDArray[np.bool_]) -> Real:
     return np.asarray(np.where(falls, at + 0.5 - here / np.where(falls, here - there, 1), at), dtype=float)
 
 
-def _counts(samples: Real, edge: float) -> NDArray[np.intp]:
+def _counts(samples: Real, edge: float, per_bin: int) -> NDArray[np.intp]:
     """Draws of each magnitude in each of the fine bins, those beyond the edge in the last."""
-    grid, fine = samples.shape[0], BINS * FINE
+    grid, fine = samples.shape[0], BINS * per_bin
     counts = np.empty((grid, fine), dtype=np.intp)
     # A few rows at a time, so that values and counts stay in the cache.
     rows = max(1, PIECE // samples.shape[1])
@@ -214,7 +214,7 @@ def _smoothed(counts: Real, width: float) -> Real:
 
 def _least(score: NDArray[np.float32], fine: NDArray[np.intp], coverage: float) -> Real:
     """Smallest score accepted for each magnitude, so that its own readings are accepted with the stated share."""
-    place = np.clip((np.arange(fine.shape[1], dtype=np.float32) + 0.5) / FINE - 0.5, 0, BINS - 1.001)
+    place = np.clip((np.arange(fine.shape[1], dtype=np.float32) + 0.5) * BINS / fine.shape[1] - 0.5, 0, BINS - 1.001)
     left = place.astype(np.intp)
     own, after = score.take(left, axis=1), score.take(left + 1, axis=1)
     own += (after - own) * (place - left).astype(np.float32)

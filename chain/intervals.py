@@ -67,7 +67,7 @@ def table(
     way : the measurement.
     complex_reading : whether readings have a phase.
     channels : (lower, upper) edges of the channels to judge by their worst point [Hz].
-    draws : simulated readings of each true magnitude, rounded up to whole chunks of 4,000.
+    draws : simulated readings of each true magnitude, rounded up to thousands, from 4,000 on to whole chunks of 4,000.
     seed : seed of the run; the same seed gives the same table.
     progress : called with the finished share, 0 to 1.
 
@@ -87,6 +87,7 @@ def table(
     `chain.belt`; antenna's phase uniform, turning over a channel by a delay of up to 10 ns.
     """
     chunks = max(1, -(-draws // PER_CHUNK))
+    turns = min(TURNS, max(1, -(-draws // CHUNK)))
     count = way.freq_hz.size
     members = tuple(_members(way.freq_hz, low, high) for low, high in channels)
     largest = max(1, BLOCK_BYTES // (TERMS * 4 * chunks * CHUNK))
@@ -96,7 +97,7 @@ def table(
     def run(start: int) -> tuple[Belt, dict[int, Samples]]:
         chosen = slice(start, min(start + block, count))
         terms = drawn_terms(way.at(chosen), complex_reading, range(chunks), seed, start)
-        return belts_of(terms, {n: _inside(span, chosen) for n, span in enumerate(members)})
+        return belts_of(terms, {n: _inside(span, chosen) for n, span in enumerate(members)}, turns)
 
     belts: list[Belt] = []
     worst: dict[int, Samples] = {}
@@ -110,7 +111,7 @@ def table(
         if progress is not None:
             progress(len(belts) / len(starts))
     of_channels = _joined([judged[n] for n in range(len(members))]) if members else None
-    return Table(way.freq_hz, complex_reading, _joined(belts), of_channels, members, COVERAGE, seed, chunks * PER_CHUNK)
+    return Table(way.freq_hz, complex_reading, _joined(belts), of_channels, members, COVERAGE, seed, chunks * turns * CHUNK)
 
 
 def _members(freq_hz: Real, low: float, high: float) -> slice:
@@ -127,13 +128,16 @@ def _inside(span: slice, chosen: slice) -> slice:
     return slice(max(span.start, chosen.start) - chosen.start, min(span.stop, chosen.stop) - chosen.start)
 
 
-def belts_of(terms: Samples, members: dict[int, slice] | None = None) -> tuple[Belt, dict[int, Samples]]:
+def belts_of(
+    terms: Samples, members: dict[int, slice] | None = None, turns: int = TURNS
+) -> tuple[Belt, dict[int, Samples]]:
     """Belts of drawn measurements.
 
     Parameters
     ----------
     terms : as `drawn_terms` gives them.
     members : channel by number, with those of the frequencies that lie in it.
+    turns : phases of the antenna that each drawn measurement is read in, 1 to 4.
 
     Returns
     -------
@@ -154,7 +158,7 @@ def belts_of(terms: Samples, members: dict[int, slice] | None = None) -> tuple[B
     belts = []
     for place in range(terms.shape[1]):
         go_on()
-        values = _magnitudes(terms[:, place])
+        values = _magnitudes(terms[:, place], turns)
         belts.append(belt(values[None], COVERAGE))
         for channel, span in (members or {}).items():
             if span.start <= place < span.stop:
@@ -213,18 +217,20 @@ def _antenna(freq_hz: Real, chunk: int, seed: int) -> NDArray[np.complex128]:
     return np.asarray(np.exp(2j * np.pi * (start - freq_hz * delay * LONGEST_DELAY_S)))
 
 
-def _magnitudes(terms: Samples) -> Samples:
+def _magnitudes(terms: Samples, turns: int) -> Samples:
     """|reading| for every magnitude of the grid, shape (grid, draws), a piece at a time that stays in the cache."""
     g = GRID.astype(np.float32)[:, None]
-    out = np.empty((GRID.size, TURNS * terms.shape[1]), dtype=np.float32)
+    out = np.empty((GRID.size, turns * terms.shape[1]), dtype=np.float32)
     for start in range(0, terms.shape[1], PIECE):
         square, near, near_on, constant, down_square, far, far_on = terms[:, start : start + PIECE]
         top_even, down_even = square * g * g + constant, down_square * g * g + ONE
-        at = TURNS * start
+        at, end = turns * start, turns * min(start + PIECE, terms.shape[1])
         # Half a turn on, the single terms change their sign.
         for single, down_single in ((near, far), (near_on, far_on)):
             top_odd, down_odd = single * g, down_single * g
             for step in (np.add, np.subtract):
+                if at == end:
+                    break
                 top, down = step(top_even, top_odd), step(down_even, down_odd)
                 np.maximum(top, 0, out=top)
                 np.maximum(down, LEAST_DOWN, out=down)

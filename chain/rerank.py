@@ -24,8 +24,8 @@ __all__ = ["DRAWS", "Sight", "calibrations", "interval_over", "sights"]
 
 Real = NDArray[np.float64]
 
-DRAWS = 4000
-"""Simulated readings per magnitude: one chunk; enough to put chains in order."""
+DRAWS = 1000
+"""Simulated readings per magnitude: a quarter of a chunk; enough to put chains in order."""
 MATCHING = ("pad", "section", "transformer")
 
 
