@@ -102,12 +102,10 @@ def _turned(twice: Complex, seen: _Seen) -> _Seen:
 
 def _junction(outward: Complex, inward: Complex, seen: _Seen) -> _Seen:
     """Behind (outward + x)/(1 + inward x): a lossless junction, or a step of impedance where both are the same."""
-    return _Seen(
-        _plus(seen.p, outward, seen.r),
-        _plus(seen.q, outward, seen.s),
-        _plus(seen.r, inward, seen.p),
-        _plus(seen.s, inward, seen.q),
-    )  # type: ignore[arg-type]
+    p, s = _plus(seen.p, outward, seen.r), _plus(seen.s, inward, seen.q)
+    assert p is not None
+    assert s is not None
+    return _Seen(p, _plus(seen.q, outward, seen.s), _plus(seen.r, inward, seen.p), s)
 
 
 def _plus(value: Complex | None, factor: Complex, other: Complex | None) -> Complex | None:
