@@ -192,7 +192,7 @@ def _turned_back(x: Real, reflection: Complex, step: float) -> tuple[float, Swee
         turned = reflection / echo_shape(x, pivot)
         sweep, found = search(sweep_of(x, turned, np.abs(turned)), -pivot - AT_PLANE)
         shift = _mean_turn(x, _main_values(sweep, found))
-        if pivot == 0.0 or left == 0 or abs(shift) < SETTLED:
+        if abs(pivot) < RESOLVED or left == 0 or abs(shift) < SETTLED:
             break
         pivot += shift
     return pivot, sweep, found

@@ -39,7 +39,7 @@ class Stretch:
     @property
     def velocity_factor(self) -> float:
         """Of the whole stretch; adapters count by their electrical length."""
-        return 2 * self.length_m / (LIGHT_M_PER_S * self.delay_s)
+        return round(2 * self.length_m / (LIGHT_M_PER_S * self.delay_s), 9)
 
     @property
     def words(self) -> str:

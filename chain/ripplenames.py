@@ -20,8 +20,8 @@ COARSE = 0.48
 """Turns from point to point beyond which a ripple may as well be a longer one folded back."""
 RESOLUTION = 0.7
 """Periods within which a delay agrees with the sum or difference of two others."""
-WEAKER = 0.5
-"""A reflection of reflections is weaker than this share of any of them."""
+ROOM = 2.0
+"""A reflection of reflections is the product of them; room for what that leaves out."""
 PLANE_PERIODS = 1.0
 CERTAIN = 3.0
 
@@ -172,7 +172,10 @@ def _fitted_words(fits: Sequence[Fitting]) -> str:
     if fits[0].folded:
         return f"likely {stretch.words} ({_metres(stretch.length_m)} m), folded back; halve the step"
     where = f"between {stretch.near} and {'the antenna' if stretch.to_antenna else stretch.far}"
-    others = [each.stretch.words for each in fits[1:] if not each.folded and each.stretch.items != stretch.items]
+    # A longer stretch that only adds what takes no time is no other answer.
+    others = [
+        each.stretch.words for each in fits[1:] if not each.folded and not set(stretch.items) <= set(each.stretch.items)
+    ]
     also = f"; or {others[0]}" if others else ""
     return f"as long as {stretch.words} ({_metres(stretch.length_m)} m), {where}{also}"
 
@@ -186,7 +189,7 @@ def _named(made: Component, all_of_them: Sequence[Component], found: Found) -> C
     others = [each for each in all_of_them if each is not made]
     for i, one in enumerate(others):
         for other in others[i + 1 :]:
-            weaker = not found.has_phase or made.reflection < WEAKER * min(one.reflection, other.reflection)
+            weaker = not found.has_phase or made.reflection < ROOM * one.reflection * other.reflection
             ways = [one.delay_s + other.delay_s]
             if found.has_phase:
                 ways = [_signed(one) + _signed(other), _signed(one) - _signed(other)]
@@ -196,7 +199,8 @@ def _named(made: Component, all_of_them: Sequence[Component], found: Found) -> C
                     made, kind="beat", matches=(), explanation=f"the ways of the {pair} MHz ripples together"
                 )
         ways = [2 * _signed(one), -_signed(one)] if found.has_phase else [2 * one.delay_s]
-        if made.reflection < WEAKER * one.reflection and any(_agree(made, way, found) for way in ways):
+        weaker = made.reflection < ROOM * one.reflection * made.against**2
+        if weaker and any(_agree(made, way, found) for way in ways):
             text = f"the way of the {megahertz(one.spacing_hz)} MHz ripple travelled once more"
             return replace(made, kind="repeat", matches=(), explanation=text)
     return made

@@ -14,6 +14,8 @@ __all__ = ["render"]
 
 STYLES = {"ripple": "yellow", "too coarse": "yellow", "too narrow": "", "none": "green", "too few points": "yellow"}
 KINDS = {"echo": "ripple", "beat": "beat", "repeat": "repeat", "turn": "no ripple"}
+DERIVED = ("beat", "repeat")
+"""Kinds that are no length of their own."""
 SHOWN = 8
 
 
@@ -68,14 +70,16 @@ def _table(result: Ripple, console: Console) -> None:
         row: list[object] = [
             f"{number}",
             _every(each.spacing_hz),
-            _length(each.length_m, each.length_u_m),
-            f"{each.velocity_factor:.3g}",
+            "" if each.kind in DERIVED else _length(each.length_m, each.length_u_m),
+            "" if each.kind in DERIVED else f"{each.velocity_factor:.3g}",
             f"{each.reflection:.4f}",
             f"{each.against:.3f}",
             f"{each.return_loss_db:.1f}",
         ]
         if at_antenna:
-            row.append("" if each.far_reflection is None else f"{min(each.far_reflection, 1.0):.3f}")
+            row.append(
+                "" if each.far_reflection is None or each.kind in DERIVED else f"{min(each.far_reflection, 1.0):.3f}"
+            )
         rows.append(row)
     show_table(console, columns, rows)
     left = len(result.components) - SHOWN
