@@ -356,3 +356,91 @@ def test_user_text_does_not_steer_the_terminal():
     render(ripple(of(freq, np.full(64, 0.2), False), setup), console_for(page, "never"))
     assert "\x1b" not in page.getvalue()
     assert "[red]b" in page.getvalue()
+
+
+TWO_LEADS = """
+title = "Two leads on a 75-ohm analyzer"
+[sweep]
+start = "100 MHz"
+stop = "900 MHz"
+points = 401
+[near]
+connector = "F-75 jack"
+impedance = "75 ohm"
+[[chain]]
+id = "patch"
+part = "rg59"
+length = "3 m"
+near = "F-75 plug"
+far = "F-75 plug"
+[[chain]]
+id = "barrel"
+part = "f-jack-f-jack"
+[[chain]]
+id = "downlead"
+part = "rg6"
+length = "8 m"
+near = "F-75 plug"
+far = "F-75 plug"
+[far]
+connector = "F-75 jack"
+impedance = "75 ohm"
+"""
+
+
+def two_leads(folder):
+    """Set-up of two leads joined by a barrel."""
+    path = folder / "two.toml"
+    path.write_text(TWO_LEADS, encoding="utf-8")
+    return load_setup(str(path))
+
+
+def delays(setup):
+    """One-way delays of the three items by hand: length over velocity; the barrel's is that of its record."""
+    patch, barrel, downlead = setup.items
+    return (
+        3 / (0.66 * LIGHT_M_PER_S),
+        barrel.part.electrical_length_m / LIGHT_M_PER_S,
+        8 / (downlead.part.velocity_factor * LIGHT_M_PER_S),
+    )
+
+
+@pytest.mark.parametrize("has_phase", [True, False], ids=["complex", "magnitude"])
+@pytest.mark.parametrize(
+    ("place", "items"),
+    [("near", ("patch", "barrel", "downlead")), ("joint", ("downlead",)), ("beyond", ())],
+    ids=["both leads", "second lead", "surface"],
+)
+def test_the_pair_of_joints_is_named(tmp_path, place, items, has_phase):
+    """The antenna and a poor joint at the analyzer, between the leads, or a surface 5 m beyond: each by its own name."""
+    setup = two_leads(tmp_path)
+    patch, barrel, downlead = delays(setup)
+    whole = patch + barrel + downlead
+    at = {"near": 0.0, "joint": patch + barrel, "beyond": whole + 5 / LIGHT_M_PER_S}[place]
+    freq = np.linspace(100e6, 900e6, 401)
+    rng = np.random.default_rng(5)
+    seen = 0.25 * np.exp(-4j * np.pi * freq * whole) + 0.06 * np.exp(-4j * np.pi * freq * at)
+    seen = seen + 0.001 * (rng.normal(size=401) + 1j * rng.normal(size=401))
+    found = ripple(of(freq, seen, has_phase), setup, gate=False)
+    first = found.components[0]
+    assert first.delay_s == pytest.approx(2 * abs(whole - at), rel=1e-3)
+    assert first.matches == items
+    if place == "beyond":
+        assert "a surface 5.0" in first.explanation
+        assert first.length_m == pytest.approx(5.0, abs=0.01)
+    elif place == "joint":
+        assert first.length_m == pytest.approx(8.0, abs=0.02)
+        assert "and the antenna" in first.explanation
+
+
+def test_a_joint_that_rivals_the_antenna_is_told_from_it(tmp_path):
+    """A joint between the leads that reflects more than the antenna: the ripple is that of the downlead all the same."""
+    setup = two_leads(tmp_path)
+    patch, barrel, downlead = delays(setup)
+    freq = np.linspace(100e6, 900e6, 401)
+    seen = 0.3 * np.exp(-4j * np.pi * freq * (patch + barrel))
+    seen = seen + 0.1 * np.exp(-4j * np.pi * freq * (patch + barrel + downlead))
+    first = ripple(of(freq, seen), setup, gate=False).components[0]
+    assert first.matches == ("downlead",)
+    assert first.order == "behind"
+    assert first.reflection == pytest.approx(0.1, rel=0.01)
