@@ -101,7 +101,8 @@ def unwrapped(freq_hz: Real, wave: Complex, seconds: float | None, what: str) ->
 
     Raises
     ------
-    RangeError : the phase turns too far from one point to the next, or the span is too short to count the turns.
+    RangeError : the phase turns too far from one point to the next, the span is too short to count the turns, or it is long
+        enough to tell that `seconds` is another line's delay.
 
     Examples
     --------
@@ -126,16 +127,35 @@ def unwrapped(freq_hz: Real, wave: Complex, seconds: float | None, what: str) ->
         turns = _counted(freq_hz, phase, what)
     else:
         turns = float(np.round(np.mean(phase + 2 * np.pi * freq_hz * seconds) / (2 * np.pi)))
+        _agreeing(freq_hz, phase - 2 * np.pi * turns, seconds, what)
     return np.asarray(phase - 2 * np.pi * turns)
+
+
+def _at_zero(freq_hz: Real, phase: Real) -> tuple[float, float]:
+    """Phase carried back to zero frequency in turns, and how far it scatters over the span [rad]."""
+    place = freq_hz / freq_hz[-1]
+    slope, offset = np.polyfit(place, phase, 1)
+    scatter = float(np.std(phase - offset - slope * place)) / float(np.ptp(place))
+    return float(offset / (2 * np.pi)), scatter
+
+
+def _agreeing(freq_hz: Real, phase: Real, seconds: float, what: str) -> None:
+    """See that the turns that a stated delay chose leave no phase at zero frequency, where the span tells."""
+    offset, scatter = _at_zero(freq_hz, phase)
+    if scatter <= MOST_SCATTER and abs(offset) > EXCHANGED:
+        slope = -float(np.polyfit(2 * np.pi * freq_hz, phase, 1)[0])
+        raise RangeError(
+            f"{what}: the stated length and velocity factor contradict its phase: their delay is {seconds / slope:.2f} times "
+            "that by which the phase turns with frequency",
+            "correct either of them, or leave one out and it is measured",
+        )
 
 
 def _counted(freq_hz: Real, phase: Real, what: str) -> float:
     """Whole turns at zero frequency, where the phase of what only takes time is nought."""
-    place = freq_hz / freq_hz[-1]
-    slope, offset = np.polyfit(place, phase, 1)
-    scatter = float(np.std(phase - offset - slope * place)) / float(np.ptp(place))
-    turns = float(np.round(offset / (2 * np.pi)))
-    rest = abs(offset / (2 * np.pi) - turns)
+    offset, scatter = _at_zero(freq_hz, phase)
+    turns = float(np.round(offset))
+    rest = abs(offset - turns)
     if scatter > MOST_SCATTER or EXCHANGED > rest > MOST_REST:
         raise RangeError(
             f"{what}: the span of {freq_hz[0] / 1e6:g} to {freq_hz[-1] / 1e6:g} MHz is too short to count the whole "

@@ -12,7 +12,8 @@ Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 Percent = Annotated[float, Field(ge=0, lt=100, allow_inf_nan=False)]
 Text = Annotated[str, Field(min_length=1, max_length=500)]
-Id = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]*$", max_length=60)]
+ID, LONGEST_ID = r"^[A-Za-z0-9][A-Za-z0-9._-]*$", 60
+Id = Annotated[str, Field(pattern=ID, max_length=LONGEST_ID)]
 Name = Annotated[
     str, Field(pattern=r"^[^()]+ (plug|jack)( \([^()]+\))?$", examples=["BNC-75 jack", "F-75 plug (push-on)"])
 ]

@@ -446,6 +446,20 @@ def test_a_span_that_cannot_tell_is_said_so():
         learn_lead(coarse, ABOUT, PERFECT, 0.5)
 
 
+@pytest.mark.parametrize(("stated", "agrees"), [(0.6, True), (0.7, True), (0.8, True), (0.35, False), (1.0, False)])
+def test_a_velocity_that_the_phase_contradicts_is_refused(stated, agrees):
+    """A line of scikit-rf: a rough velocity only counts turns; one that leaves phase at zero frequency is another line's."""
+    frequency = Frequency(50, 850, 161, unit="MHz")
+    line = medium(frequency, 75.0, 0.7, 0.9, 0.008).line(0.6, "m")
+    sweeps = sweeps_of(frequency.f, {"open": ended(line, np.inf), "short": ended(line, 0.0)})
+    if agrees:
+        found = learn_lead(sweeps, ABOUT, PERFECT, length_m=0.6, velocity_factor=stated, draws=FEW)
+        assert found.row["velocity_factor"] == pytest.approx(0.7, rel=1e-3)
+    else:
+        with pytest.raises(RangeError, match=f"delay is {0.7 / stated:.2f} times"):
+            learn_lead(sweeps, ABOUT, PERFECT, length_m=0.6, velocity_factor=stated, draws=FEW)
+
+
 def test_ends_that_read_alike_are_refused():
     """A forgotten change of the end, or a part that lets nothing through."""
     pad = Pad(87.0, 43.0, 0.02, 0.015, (0.0, 0.0)).s(FREQ)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
@@ -127,6 +128,8 @@ def asked(given: Mapping[str, Any], standards: Sequence[str]) -> Asked:
     """
     from chain.learn import About
 
+    _named(given["id"])
+    day = _day(given["date"])
     setup = item = None
     if given["setup_path"]:
         from chain.learnuse import item_of
@@ -137,14 +140,40 @@ def asked(given: Mapping[str, Any], standards: Sequence[str]) -> Asked:
             raise click.UsageError(f"Which item of {given['setup_path']} was measured? Name it: --item ID.")
         item = item_of(setup, given["item"])
     analyzer, assumed = _analyzer(given, setup, standards)
-    about = About(given["id"], given["date"] or _today(), given["name"] or "", _span(given, setup), assumed)
+    about = About(given["id"], day, given["name"] or "", _span(given, setup), assumed)
     return Asked(given, setup, item, about, analyzer)
 
 
-def _today() -> str:
-    from datetime import date
+def _named(name: str) -> None:
+    """See that set-up files can call the part so."""
+    from library.schematypes import ID, LONGEST_ID
 
-    return date.today().isoformat()
+    # In a pattern, the end of a text may have a line break behind it.
+    if not re.search(ID, name) or name.endswith("\n"):
+        raise click.UsageError(
+            f"--id {_quoted(name)}: an id is made of letters, digits, '.', '_' and '-', and begins with one of the first two."
+        )
+    if len(name) > LONGEST_ID:
+        raise click.UsageError(f"--id {_quoted(name)} is longer than {LONGEST_ID} characters.")
+
+
+def _quoted(text: str) -> str:
+    from chain.errors import quoted
+
+    return quoted(text)
+
+
+def _day(text: str | None) -> str:
+    """Day of the measurement as year, month and day; today where none is stated."""
+    from datetime import date, datetime
+
+    if text is None:
+        return date.today().isoformat()
+    try:
+        # Other spellings of ISO 8601, such as by weeks, would be read as well.
+        return datetime.strptime(text.strip(), "%Y-%m-%d").date().isoformat()
+    except ValueError:
+        raise click.UsageError(f"--date {_quoted(text)} is no day: write it as in 2026-05-01.") from None
 
 
 def _span(given: Mapping[str, Any], setup: Setup | None) -> tuple[float, float] | None:
@@ -153,6 +182,8 @@ def _span(given: Mapping[str, Any], setup: Setup | None) -> tuple[float, float] 
     if (low is None) != (high is None):
         raise click.UsageError("Give both --from and --to, or neither.")
     if low is not None and high is not None:
+        if low >= high:
+            raise click.UsageError(f"--from {_quoted(given['from_'])} is not below --to {_quoted(given['to'])}.")
         return low, high
     return None if setup is None else (setup.sweep.start_hz, setup.sweep.stop_hz)
 
