@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from itertools import groupby
 
 import numpy as np
 from numpy.typing import NDArray
@@ -180,7 +181,7 @@ def ends_of(made: Belt, observed: Real) -> tuple[float, float]:
     return float(np.nan_to_num(low[0], nan=0.0)), float(np.nan_to_num(high[0], nan=1.0))
 
 
-def cures(setup: Setup) -> Iterator[tuple[str, Setup]]:
+def cures(setup: Setup) -> Iterator[tuple[str, str, Setup]]:
     """Single changes that could narrow the interval, cheapest kind first.
 
     Parameters
@@ -189,13 +190,13 @@ def cures(setup: Setup) -> Iterator[tuple[str, Setup]]:
 
     Returns
     -------
-    iterator of (what to do in words, the set-up after it).
+    iterator of (kind, what to do in words, the set-up after it); changes of one kind cost alike.
 
     Examples
     --------
     >>> from chain.setupfile import load_setup
-    >>> [what for what, _ in cures(load_setup("demo/boathouse.toml"))][1]
-    "calibrate after 'adapter'"
+    >>> [(kind, what) for kind, what, _ in cures(load_setup("demo/boathouse.toml"))][1]
+    ('plane', "calibrate after 'adapter'")
 
     Source
     ------
@@ -204,26 +205,29 @@ def cures(setup: Setup) -> Iterator[tuple[str, Setup]]:
     calibration, near = setup.calibration, setup.near
     if near.repeatability_db is not None and near.repeatability_db < 60:
         steady = replace(near, repeatability_db=60.0)
-        yield "clean the joints that are opened and tighten them to torque (repeatability 60 dB)", replace(setup, near=steady)
+        text = "clean the joints that are opened and tighten them to torque (repeatability 60 dB)"
+        yield "joints", text, replace(setup, near=steady)
     load_db = calibration.load_db if calibration.load_db is not None else USUAL_LOAD_DB
     for item in setup.items:
         if item.id != calibration.plane and item.part.kind != "splitter":
             moved = replace(calibration, plane=item.id, load_db=load_db, load_impedance_ohm=None)
-            yield f"calibrate after '{item.id}'", replace(setup, calibration=moved)
+            yield "plane", f"calibrate after '{item.id}'", replace(setup, calibration=moved)
     for index, item in enumerate(setup.items):
         part = item.part
         if isinstance(part, Adapter) and _limit_db(part.limit) < BETTER_DB:
             text = f"a precision adapter (return loss {BETTER_DB:g} dB) in place of '{item.id}'"
-            yield text, _swapped(setup, index, replace(part, limit=Limit((0.0,), (BETTER_DB,))))
+            yield "adapter", text, _swapped(setup, index, replace(part, limit=Limit((0.0,), (BETTER_DB,))))
     if calibration.plane != "near" and load_db < GOOD_LOAD_DB:
         better = replace(calibration, load_db=GOOD_LOAD_DB, load_inductance_h=0.0)
-        yield f"a load of {GOOD_LOAD_DB:g} dB return loss for the calibration", replace(setup, calibration=better)
+        text = f"a load of {GOOD_LOAD_DB:g} dB return loss for the calibration"
+        yield "load", text, replace(setup, calibration=better)
     for index, item in enumerate(setup.items):
         part = item.part
         if isinstance(part, Pad) and part.model == "specification" and _limit_db(part.near_limit) < BETTER_DB:
             limit = Limit((0.0,), (BETTER_DB,))
             better_pad = replace(part, near_limit=limit, far_limit=limit, loss_tolerance_db=0.1)
-            yield f"a better pad (return loss {BETTER_DB:g} dB) in place of '{item.id}'", _swapped(setup, index, better_pad)
+            text = f"a better pad (return loss {BETTER_DB:g} dB) in place of '{item.id}'"
+            yield "pad", text, _swapped(setup, index, better_pad)
 
 
 def _limit_db(limit: Limit | None) -> float:
@@ -235,8 +239,15 @@ def _swapped(setup: Setup, index: int, part: Part) -> Setup:
     return replace(setup, items=(*setup.items[:index], item, *setup.items[index + 1 :]))
 
 
-def best_cure(setup: Setup, freq_hz: float, magnitude: float, has_phase: bool, seed: int = SEED) -> Cure | None:
-    """The cheapest single change that takes a third off the interval, or the one that takes most.
+def best_cure(
+    setup: Setup,
+    freq_hz: float,
+    magnitude: float,
+    has_phase: bool,
+    seed: int = SEED,
+    now: tuple[float, float] | None = None,
+) -> Cure | None:
+    """The cheapest kind of change that takes a third off the interval, the best of its kind; else what takes most.
 
     Parameters
     ----------
@@ -245,6 +256,7 @@ def best_cure(setup: Setup, freq_hz: float, magnitude: float, has_phase: bool, s
     magnitude : true reflection magnitude they are compared at [-].
     has_phase : whether readings are complex.
     seed : seed of the simulation.
+    now : interval of today, where it is known [-].
 
     Returns
     -------
@@ -254,25 +266,25 @@ def best_cure(setup: Setup, freq_hz: float, magnitude: float, has_phase: bool, s
     --------
     >>> from chain.setupfile import load_setup
     >>> best_cure(load_setup("demo/boathouse.toml"), 2e8, 0.2, False).what
-    "calibrate after 'pad'"
+    "calibrate after 'lead'"
 
     Source
     ------
     `interval_at` before and after each of `cures`.
     """
-    now = interval_at(setup, freq_hz, magnitude, has_phase, seed)
+    low, high = now or interval_at(setup, freq_hz, magnitude, has_phase, seed)
     best: tuple[float, str, tuple[float, float]] | None = None
-    for what, changed in cures(setup):
-        try:
-            then = interval_at(changed, freq_hz, magnitude, has_phase, seed)
-        except ChainError:
-            continue
-        width = then[1] - then[0]
-        if best is None or width < best[0]:
-            best = (width, what, then)
-        if width <= WORTH * (now[1] - now[0]):
+    for _, group in groupby(cures(setup), key=lambda each: each[0]):
+        for _, what, changed in group:
+            try:
+                then = interval_at(changed, freq_hz, magnitude, has_phase, seed)
+            except ChainError:
+                continue
+            if best is None or then[1] - then[0] < best[0]:
+                best = (then[1] - then[0], what, then)
+        if best is not None and best[0] <= WORTH * (high - low):
             break
-    if best is None or best[0] >= 0.98 * (now[1] - now[0]):
+    if best is None or best[0] >= 0.98 * (high - low):
         return None
-    ends = [float(vswr(value)) for value in (*best[2], *now)]
+    ends = [float(vswr(value)) for value in (*best[2], low, high)]
     return Cure(best[1], *ends)

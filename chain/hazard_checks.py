@@ -14,6 +14,7 @@ from library.records import Pad
 __all__ = ["dc_path", "pad_input_limit_w", "power_limits", "safety"]
 
 METER = "unplug receivers, injectors and power supplies, then meter centre to shield before connecting"
+BLOCK = "or put a DC block, rated for the volts, between antenna and pad: at the analyzer it would not save the pad"
 
 STANDING = (
     (
@@ -78,9 +79,9 @@ def _at_port(setup: Setup, cases: list[DirectCurrent]) -> Finding:
         f"({loaded / setup.near.impedance_ohm * 1e3:.0f} mA) if its input is {setup.near.impedance_ohm:g} ohm to DC"
     )
     if limit_v is None:
-        return Finding("caution", "near", f"{text}; what it stands is not stated", f"{METER}, or add a DC block", "dc")
+        return Finding("caution", "near", f"{text}; what it stands is not stated", f"{METER}, {BLOCK}", "dc")
     if blocked > limit_v:
-        return Finding("stop", "near", f"{text}; it stands {limit_v:g} V", f"{METER}, or add a DC block", "dc")
+        return Finding("stop", "near", f"{text}; it stands {limit_v:g} V", f"{METER}, {BLOCK}", "dc")
     return Finding("note", "near", f"{text}; it stands {limit_v:g} V", "", "dc")
 
 
@@ -99,7 +100,7 @@ def _heat(items: tuple[Item, ...], cases: list[DirectCurrent]) -> list[Finding]:
         level = "caution" if not rating_w else "stop" if worst_w > rating_w else "note"
         rated = f"rated {rating_w:g} W each" if rating_w else "of unknown rating"
         text = f"DC heats it, its resistors {rated}: {'; '.join(texts)}"
-        found.append(Finding(level, name, text, "" if level == "note" else f"{METER}, or add a DC block", "dc-heat"))
+        found.append(Finding(level, name, text, "" if level == "note" else f"{METER}, {BLOCK}", "dc-heat"))
     return found
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -17,7 +17,7 @@ from chain.units import Reading, parse_reading
 if TYPE_CHECKING:
     from skrf.network import Network
 
-__all__ = ["Readings", "from_texts", "typed_readings"]
+__all__ = ["Readings", "from_texts", "thinned", "typed_readings"]
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -51,6 +51,44 @@ class Readings(Shown):
     """What the file makes doubtful, for people."""
     rounding: Real | None = None
     """Half a step of the file's last digit, as a magnitude, over frequency; None where it is not worth a thought."""
+
+
+def thinned(readings: Readings, most: int) -> Readings:
+    """Keep of a long sweep the worst reading of every few neighbours.
+
+    Parameters
+    ----------
+    readings : the readings.
+    most : how many may stay.
+
+    Returns
+    -------
+    Readings, with a warning that says what was left out; those given, where there are no more than `most`.
+
+    Examples
+    --------
+    >>> seen = from_texts([parse_reading(f"VSWR {value} at {at} MHz") for at, value in ((1, 1.2), (2, 1.5), (3, 1.1))])
+    >>> [round(float(each), 2) for each in vswr(thinned(seen, 2).magnitude)]
+    [1.5, 1.1]
+
+    Source
+    ------
+    Own convention: the largest reflection of a group is what a limit is judged by.
+    """
+    count = readings.freq_hz.size
+    if count <= most:
+        return readings
+    group = -(-count // most)
+    keep = np.array([at + int(readings.magnitude[at : at + group].argmax()) for at in range(0, count, group)])
+    said = f"of {count} readings the worst of every {group} neighbours is judged: {keep.size} in all"
+    return replace(
+        readings,
+        freq_hz=readings.freq_hz[keep],
+        magnitude=readings.magnitude[keep],
+        reflection=None if readings.reflection is None else readings.reflection[keep],
+        rounding=None if readings.rounding is None else readings.rounding[keep],
+        warnings=(*readings.warnings, said),
+    )
 
 
 def from_texts(readings: Sequence[Reading]) -> Readings:

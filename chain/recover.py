@@ -13,14 +13,14 @@ from chain.adaptive import Accuracy, draws_needed
 from chain.belt import GRID
 from chain.cascade import build
 from chain.coverage_region import Ellipse, ellipse, recovered_draws
-from chain.cures import best_cure, contributions
+from chain.cures import Cure, best_cure, contributions
 from chain.errors import RangeError
 from chain.guarantee import reading_bound, true_bound, true_bound_complex
 from chain.intervals import DRAWS, SEED, Table, table
 from chain.linear import linear
 from chain.maps import Maps
 from chain.ratios import mismatch_loss_db, vswr
-from chain.readings import Readings
+from chain.readings import Readings, thinned
 from chain.records import Setup
 from chain.recovery import ChannelResult, Recovery
 from chain.ripple import notice
@@ -35,6 +35,7 @@ PHASES = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)
 HALVINGS = 30
 ROUNDING = 1e-12
 MOST_FREQUENCIES = 21
+MOST_READINGS = 801
 
 
 def verdict(low: float, high: float, limit_vswr: float | None) -> str:
@@ -156,6 +157,7 @@ def recover(
     ------
     Interval: `chain.belt`. Bound: `chain.guarantee`. Mismatch loss: -10 log10(1 - m^2).
     """
+    ripple, readings = notice(readings, setup), thinned(readings, MOST_READINGS)
     setup = replace(setup, sweep=replace(setup.sweep, channels=_measured_channels(setup, readings)))
     way = measurement(setup, build(setup, readings.freq_hz))
     known = nominal_maps(way)
@@ -188,12 +190,18 @@ def recover(
         draws=made.draws,
         accuracy=accuracy,
         contributions=contributions(way, float(magnitude[worst]), seed),
-        cure=best_cure(setup, float(readings.freq_hz[worst]), float(magnitude[worst]), has_phase, seed),
+        cure=_cure(setup, readings, (magnitude[worst], low[worst], high[worst]), worst, seed),
         linear=None if far is None else linear(way, far),
         region=None if far is None else _region(way, far, seed),
         refused=refused,
-        ripple=notice(readings, setup),
+        ripple=ripple,
     )
+
+
+def _cure(setup: Setup, readings: Readings, found: tuple[float, float, float], at: int, seed: int) -> Cure | None:
+    """Cure at one reading, of which the true magnitude and its interval have been found."""
+    has_phase = readings.reflection is not None
+    return best_cure(setup, float(readings.freq_hz[at]), float(found[0]), has_phase, seed, found[1:])
 
 
 def _accuracy(
@@ -236,8 +244,18 @@ def _identity(setup: Setup, way: Measurement, readings: Readings) -> dict[str, A
         "freq_hz": readings.freq_hz,
         "reading_vswr": vswr(readings.magnitude),
         "assumed": setup.assumed,
-        "warnings": (*setup.warnings, *readings.warnings),
+        "warnings": (*setup.warnings, *readings.warnings, *_elsewhere(setup, readings)),
     }
+
+
+def _elsewhere(setup: Setup, readings: Readings) -> tuple[str, ...]:
+    """A remark where readings lie outside the sweep that the set-up is made for."""
+    start, stop = setup.sweep.start_hz, setup.sweep.stop_hz
+    count = int(np.count_nonzero((readings.freq_hz < start) | (readings.freq_hz > stop)))
+    if not count:
+        return ()
+    span = f"{start / 1e6:g} to {stop / 1e6:g} MHz"
+    return (f"{count} of {readings.freq_hz.size} readings lie outside the set-up's sweep of {span}: of another antenna?",)
 
 
 def _ohm(far: Complex, far_ohm: float) -> Complex:

@@ -1,5 +1,6 @@
 """Every way a command can end: exit status, short texts on stderr, and no traceback for any input."""
 
+import json
 import os
 import subprocess
 import sys
@@ -160,6 +161,34 @@ def test_a_closed_pipe_is_no_error():
         complaint = process.stderr.read()
         assert process.wait(timeout=60) == 0
     assert complaint == ""
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+def test_a_full_disk_is_no_fault_of_the_program():
+    """Exit status 2 and one sentence, not 3."""
+    with open("/dev/full", "w") as full:  # noqa: PTH123
+        done = subprocess.run(
+            [sys.executable, "-m", "chain", "parts", "rg59"], stdout=full, stderr=subprocess.PIPE, text=True
+        )
+    assert done.returncode == 2
+    assert done.stderr.startswith("Error: the output cannot be written")
+    assert len(done.stderr.splitlines()) == 1
+
+
+@pytest.mark.parametrize("command", ["expect", "budget", "recover"])
+def test_what_may_not_be_connected_is_said_by_every_command(tmp_path, command):
+    """12 V on the lead and a port that stands none: on stderr, and among the warnings of the answer."""
+    text = Path(BOATHOUSE).read_text(encoding="utf-8").replace('dc_feed = "0 V"', 'dc_feed = "12 V"')
+    setup = tmp_path / "fed.toml"
+    setup.write_text(text, encoding="utf-8")
+    reading = ["--reading", "VSWR 1.3 at 210 MHz"] if command == "recover" else []
+    done = run(command, str(setup), *reading, "--json")
+    assert done.exit_code == 0, done.output
+    assert done.stderr.startswith("stop: do not connect")
+    warnings = json.loads(done.stdout)["warnings"]
+    assert [each.split(":")[0] for each in warnings[:2]] == ["stop, near", "stop, pad"]
+    assert "between antenna and pad" in warnings[1]
+    assert not [each for each in json.loads(run("budget", BOATHOUSE, "--json").stdout)["warnings"] if "stop" in each]
 
 
 def test_no_arguments_show_the_help():

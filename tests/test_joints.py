@@ -103,7 +103,7 @@ def test_every_question_is_answered_with_own_families(own_setup):
     """Readings, planes and cures rebuild the chain, each with the same library."""
     assert expect(own_setup, true_vswr=[1.5], draws=1000).rows[0].reading_vswr > 1
     assert [each.plane for each in compare(own_setup, draws=1000).planes][:3] == ["near", "pad", "own"]
-    for _, changed in cures(own_setup):
+    for _, _, changed in cures(own_setup):
         assert changed.library is own_setup.library
 
 

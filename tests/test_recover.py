@@ -8,7 +8,7 @@ from click.testing import CliRunner
 from chain.cascade import build
 from chain.cli.main import chain
 from chain.maps import Maps
-from chain.readings import Readings, from_texts
+from chain.readings import Readings, from_texts, thinned
 from chain.recover import nominal_truth, recover
 from chain.setupfile import load_setup
 from chain.simulate import measurement, nominal_maps
@@ -75,3 +75,30 @@ def test_linear_shares_are_of_the_readings_it_holds_for():
     found = recover(setup, readings, draws=4000).linear
     parts = sum(each.u_magnitude**2 for each in found.contributions)
     np.testing.assert_allclose(parts, found.u_magnitude**2, rtol=1e-9)
+
+
+def test_readings_outside_the_sweep_of_the_set_up_are_told():
+    """A sweep of another antenna is judged, but not without a word."""
+    setup = load_setup("demo/boathouse.toml")
+    inside, outside = (from_texts([parse_reading(f"VSWR 1.3 at {at} MHz")]) for at in (210, 500))
+    assert not recover(setup, inside, draws=1000).warnings
+    assert "1 of 1 readings lie outside" in recover(setup, outside, draws=1000).warnings[0]
+
+
+def test_a_long_sweep_is_thinned_to_its_worst_readings():
+    """Each group of neighbours leaves its largest reflection, with its own frequency and phase."""
+    freq_hz = np.linspace(1e8, 2e8, 2001)
+    reflection = 0.3 * np.exp(2j * np.pi * freq_hz / 1e7) * np.sin(freq_hz / 1e6)
+    kept = thinned(Readings(freq_hz, np.abs(reflection), reflection, ""), 801)
+    assert kept.freq_hz.size == 667
+    assert kept.magnitude.max() == np.abs(reflection).max()
+    assert np.array_equal(kept.magnitude, [np.abs(reflection[at : at + 3]).max() for at in range(0, 2001, 3)])
+    assert np.array_equal(np.abs(kept.reflection), kept.magnitude)
+    assert "of 2001 readings" in kept.warnings[0]
+
+
+def test_the_cure_is_the_best_of_the_cheapest_kind_and_starts_from_the_interval_shown():
+    """Moving the plane costs nothing wherever it goes: the plane that helps most is named."""
+    found = recover(load_setup("demo/boathouse.toml"), from_texts([parse_reading("VSWR 1.3 at 210 MHz")]), draws=4000)
+    assert found.cure.what == "calibrate after 'lead'"
+    assert (found.cure.now_low, found.cure.now_high) == pytest.approx((found.low[0], found.high[0]))

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from chain.cli.loading import load_heeded
 from chain.cli.options import Common, common, setup_argument
 from chain.cli.output import deliver, note, refuse_overwriting, write_whole
 from chain.cli.plotoption import PlotCommand, check_plot, draw_after, plot_option, write_plot
@@ -38,9 +39,8 @@ def command(shared: Common, setup: str, touchstone: str | None, plot: str | None
     refuse_overwriting(touchstone, shared.force, [setup])
     check_plot(shared, plot, [setup], [touchstone])
     from chain.account import account
-    from chain.setupfile import load_setup
 
-    found = account(load_setup(setup))
+    found = account(load_heeded(shared, setup))
     if touchstone is not None:
         from chain.touchstone import text_of_two_port
 

@@ -7,6 +7,7 @@ from typing import Any
 import click
 
 from chain.cli.completing import need_files, setup_files
+from chain.cli.loading import load_heeded
 from chain.cli.options import Common, common, enforce
 from chain.cli.output import deliver, refuse_overwriting
 from chain.cli.progress import progress
@@ -76,9 +77,8 @@ def command(
 
 def _weigh(shared: Common, path: str, need: Any, seed: int, inputs: list[str]) -> None:
     from chain.improve import improve
-    from chain.setupfile import load_setup
 
-    setup = load_setup(path)
+    setup = load_heeded(shared, path)
     with progress(shared) as report:
         found = improve(setup, need, seed, progress=report)
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from chain.cli.loading import load_heeded
 from chain.cli.options import Common, common, digits_option, enforce, setup_argument
 from chain.cli.output import deliver, refuse_overwriting
 from chain.cli.plotoption import PlotCommand, check_plot, draw_after, plot_option, write_plot
@@ -41,11 +42,10 @@ def command(shared: Common, setup: str, true: tuple[str, ...], digits: int, plot
     check_plot(shared, plot, [setup])
     from chain.expect import expect
     from chain.intervals import SEED
-    from chain.setupfile import load_setup
     from chain.units import parse_quantity
 
     wanted = [parse_quantity(text, "vswr") for text in true]
-    loaded = load_setup(setup)
+    loaded = load_heeded(shared, setup)
     seed = SEED if shared.seed is None else shared.seed
     with progress(shared) as report:
         found = expect(loaded, wanted, seed=seed, progress=report, digits=digits)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 from collections.abc import MutableMapping, Sequence
@@ -38,6 +39,8 @@ COMMANDS = {
 """Commands by the moment they serve, each with its one-line help."""
 
 INTERRUPTED = 130
+UNWRITABLE = (errno.ENOSPC, errno.EIO, errno.EFBIG, errno.EDQUOT)
+"""What stdout may answer when it is full or broken: no fault of the program."""
 
 
 class LazyGroup(click.Group):
@@ -79,10 +82,14 @@ class LazyGroup(click.Group):
         try:
             result = super().invoke(ctx)
             sys.stdout.flush()
-        except BrokenPipeError:
+        except OSError as error:
+            if not isinstance(error, BrokenPipeError) and error.errno not in UNWRITABLE:
+                raise
             # The interpreter flushes stdout once more at its end, and would complain then.
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-            ctx.exit(0)
+            if isinstance(error, BrokenPipeError):
+                ctx.exit(0)
+            raise click.ClickException(f"the output cannot be written: {error.strerror}") from error
         return result
 
     def main(

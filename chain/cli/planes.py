@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from chain.cli.loading import load_heeded
 from chain.cli.options import Common, common, digits_option, setup_argument
 from chain.cli.output import deliver, refuse_overwriting
 from chain.cli.plotoption import PlotCommand, check_plot, draw_after, plot_option, write_plot
@@ -37,11 +38,10 @@ def command(shared: Common, setup: str, true: str, digits: int, plot: str | None
     check_plot(shared, plot, [setup])
     from chain.intervals import SEED
     from chain.planes import compare
-    from chain.setupfile import load_setup
     from chain.units import parse_quantity
 
     wanted = parse_quantity(true, "vswr")
-    loaded = load_setup(setup)
+    loaded = load_heeded(shared, setup)
     seed = SEED if shared.seed is None else shared.seed
     with progress(shared) as report:
         found = compare(loaded, wanted, seed=seed, progress=report, digits=digits)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from chain.cli.completing import sweep_files
+from chain.cli.loading import load_heeded
 from chain.cli.options import Common, common, enforce, setup_argument
 from chain.cli.output import deliver, refuse_overwriting
 from chain.cli.progress import progress
@@ -86,7 +87,6 @@ def command(
     from chain.knownends import known_ends
     from chain.metered import parse_ohms
     from chain.prove import prove
-    from chain.setupfile import load_setup
     from chain.units import parse_quantity
 
     load_db, load50_db = (
@@ -94,7 +94,7 @@ def command(
     )
     metered = None if ohms is None else parse_ohms(ohms)
     at_hz = None if at is None else parse_quantity(at, "frequency")
-    loaded = load_setup(setup)
+    loaded = load_heeded(shared, setup)
     readings = {end: _read(loaded, texts, sweep) for end, texts in given.items()}
     middle_hz = (loaded.sweep.start_hz + loaded.sweep.stop_hz) / 2
     known = known_ends(readings, middle_hz, at_hz)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from chain.cli.completing import setup_or_sweep_files, sweep_files
+from chain.cli.loading import load_heeded
 from chain.cli.options import Common, common, digits_option, enforce
 from chain.cli.output import deliver, refuse_overwriting
 from chain.cli.plotoption import PlotCommand, check_plot, draw_after, plot_option, write_plot
@@ -73,7 +74,7 @@ def command(
     setup_path, sweep_path = _sorted(files, bool(reading))
     if before is not None and sweep_path is None:
         raise click.UsageError("--before compares two sweeps: give the later one as SWEEP.")
-    setup, readings = _inputs(setup_path, sweep_path, reading, sweep)
+    setup, readings = _inputs(shared, setup_path, sweep_path, reading, sweep)
     from chain.intervals import SEED
     from chain.recover import recover
 
@@ -121,16 +122,15 @@ def _sorted(files: tuple[str, ...], has_reading: bool) -> tuple[str | None, str 
 
 
 def _inputs(
-    setup_path: str | None, sweep_path: str | None, texts: tuple[str, ...], sweep: SweepOptions
+    shared: Common, setup_path: str | None, sweep_path: str | None, texts: tuple[str, ...], sweep: SweepOptions
 ) -> tuple[Setup, Readings]:
     from chain.barepad import bare_pad
     from chain.readings import from_texts
-    from chain.setupfile import load_setup
     from chain.sweepfile import read_sweep
     from chain.sweepsetup import read_sweep_for
     from chain.units import parse_reading
 
-    loaded = None if setup_path is None else load_setup(setup_path)
+    loaded = None if setup_path is None else load_heeded(shared, setup_path)
     typed = [parse_reading(text) for text in texts]
     if sweep_path is None:
         readings = from_texts(typed)

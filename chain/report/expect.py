@@ -84,7 +84,7 @@ def verdict_lines(result: Expectation) -> list[str]:
     """
     lines = [_aim(result)] if result.limit_vswr is not None else ["No limit is stated: add one under [far]."]
     perfect = next((row for row in result.rows if row.true_vswr == 1), None)
-    text = f"Nothing connected reads VSWR {vswr(result.ceiling_vswr)} at most: the ceiling"
+    text = f"Nothing connected reads VSWR {vswr(result.ceiling_vswr)} at most, nominally: the ceiling"
     if result.ceiling_vswr > NO_CEILING_VSWR:
         text = "Nothing connected may read anything up to an open: there is no ceiling"
     elif result.ceiling_bound_vswr > result.ceiling_vswr:

@@ -243,7 +243,7 @@ def _linear(result: Recovery) -> str:
 def _conditions(result: Recovery) -> str:
     text = (
         f"Taken as {result.interpretation}. Screen in {result.reading_ohm:g} ohm, calibrated {plane_words(result.plane)}; "
-        f"antenna in {result.far_ohm:g} ohm at its own connector; lost: to its reflection. Nothing can read above "
+        f"antenna in {result.far_ohm:g} ohm at its own connector; lost: to its reflection. Nominally nothing reads above "
         f"VSWR {vswr(result.ceiling_vswr)} (ceiling). {draws_words(result)}."
     )
     if result.excluded_share > 0:

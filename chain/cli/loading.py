@@ -1,0 +1,55 @@
+"""A set-up as the commands load it: what may not be connected is said before anything else."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from chain.cli.options import Common
+from chain.cli.output import note
+
+if TYPE_CHECKING:
+    from chain.records import Setup
+
+__all__ = ["load_heeded"]
+
+
+def load_heeded(shared: Common, path: str) -> Setup:
+    """Load a set-up; where direct current on its lead would do harm, say so on stderr and among its warnings.
+
+    Parameters
+    ----------
+    shared : the shared options.
+    path : the set-up file.
+
+    Returns
+    -------
+    Setup, its warnings opened by what must stop.
+
+    Raises
+    ------
+    InputError : the file is at fault.
+
+    Examples
+    --------
+    >>> quiet = Common(False, True, "auto", None, None, False, False)
+    >>> load_heeded(quiet, "demo/boathouse.toml").warnings
+    ()
+
+    Source
+    ------
+    `chain.checks`; looked for only where the file states a feed, so that other set-ups load as fast as ever.
+    """
+    from chain.setupfile import load_setup
+
+    setup = load_setup(path)
+    if not setup.far.dc_feed_v:
+        return setup
+    from chain.checks import check
+
+    stops = [each for each in check(setup).findings if each.level == "stop"]
+    if not stops:
+        return setup
+    note(shared, "stop: do not connect this set-up as it stands; see the warnings, and 'chain check'")
+    texts = (f"stop, {each.where}: {each.text}; {each.remedy}" for each in stops)
+    return replace(setup, warnings=(*texts, *setup.warnings))
