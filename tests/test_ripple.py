@@ -292,6 +292,7 @@ def test_a_gated_sweep_is_written_and_read_back(tmp_path, name, answers):
         ([DEMO / "ripple.s1p", "--gate", "x.s1p"], "needs a reference impedance"),
         ([DEMO / "ripple.s1p", "--gate", DEMO / "ripple.s1p", "--force"], "not overwritten"),
         ([DEMO / "ripple.s1p", "--gate", "x.png"], ".s1p or .csv"),
+        ([DEMO / "ripple.s1p", "--gate", "x.csv", "-o", "./x.csv"], "name two"),
         (["nothing.s1p"], "cannot be read"),
     ],
 )
@@ -397,7 +398,7 @@ def two_leads(folder):
 
 def delays(setup):
     """One-way delays of the three items by hand: length over velocity; the barrel's is that of its record."""
-    patch, barrel, downlead = setup.items
+    _, barrel, downlead = setup.items
     return (
         3 / (0.66 * LIGHT_M_PER_S),
         barrel.part.electrical_length_m / LIGHT_M_PER_S,
@@ -444,3 +445,26 @@ def test_a_joint_that_rivals_the_antenna_is_told_from_it(tmp_path):
     assert first.matches == ("downlead",)
     assert first.order == "behind"
     assert first.reflection == pytest.approx(0.1, rel=0.01)
+
+
+def test_odd_sweeps_never_fail():
+    """60 sweeps no antenna makes, with phase and without, even and uneven: an answer that JSON can hold, and no warning."""
+    rng = np.random.default_rng(11)
+    made = (
+        lambda f: 0.3 * (rng.normal(size=f.size) + 1j * rng.normal(size=f.size)),
+        lambda f: np.exp(2j * np.pi * rng.random(f.size)),
+        lambda f: (rng.random(f.size) < 0.5) + 0j,
+        lambda f: np.exp(-2j * np.pi * f * rng.uniform(0, 3 / (f[1] - f[0]))),
+        lambda f: (np.arange(f.size) % 2) * 0.5 + 0j,
+        lambda f: 1e-9 * rng.normal(size=f.size) + 0j,
+    )
+    for number in range(60):
+        points = int(rng.choice([16, 17, 20, 33]))
+        freq = np.linspace(470e6, 694e6, points)
+        if number % 5 == 4:
+            freq = np.sort(rng.uniform(470e6, 694e6, points))
+        seen = made[number % len(made)](freq)
+        found = ripple(of(freq, seen, number % 2 == 0), load_setup(SETUP) if number % 3 == 0 else None)
+        assert found.verdict in ("none", "too narrow", "ripple", "too coarse")
+        assert found.noise > 0
+        json.dumps(found.to_dict(), allow_nan=False)

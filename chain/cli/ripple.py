@@ -50,13 +50,13 @@ def command(shared: Common, files: tuple[str, ...], gate: str | None, sweep: Swe
       chain ripple demo/ripple.csv --plot
       chain ripple demo/ripple.s1p demo/ripple.toml --gate steady.s1p
     """
-    # Small matrices in turn: threads of a BLAS would only wait for one another.
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     refuse_overwriting(shared.output, shared.force, files)
     refuse_overwriting(gate, shared.force, files)
     check_plot(shared, plot, files, [gate])
     if gate is not None and not gate.lower().endswith((".s1p", ".csv")):
         raise click.UsageError("--gate writes .s1p or .csv: name a file of either kind.")
+    if gate is not None and shared.output is not None and os.path.realpath(gate) == os.path.realpath(shared.output):
+        raise click.UsageError("--gate and --output name the same file: name two.")
     setup, readings = _inputs(files, sweep)
     if gate is not None and gate.lower().endswith(".s1p") and setup is None:
         raise Refusal(f"{gate} needs a reference impedance: name the set-up, or write .csv instead")
