@@ -193,8 +193,10 @@ def _counts(samples: Real, edge: float, per_bin: int) -> NDArray[np.intp]:
 def _scores(counts: Real, draws: int) -> Real:
     """Log likelihood ratio of each magnitude against the best one, on the bins of the statistic."""
     smooth = _smoothed(counts, SMOOTH)
-    # Few readings fall near zero, whatever the magnitude: a wider kernel there.
-    smooth[:, :LOW_BINS] = _smoothed(counts[:, : 6 * LOW_BINS], 3 * SMOOTH)[:, :LOW_BINS]
+    # Few readings fall near zero, whatever the magnitude: a wider kernel there, left by degrees, for a step would show.
+    wide = _smoothed(counts[:, : 6 * LOW_BINS], 3 * SMOOTH)[:, : 3 * LOW_BINS]
+    share = np.clip(1.5 - np.arange(3 * LOW_BINS) / (2 * LOW_BINS), 0, 1)
+    smooth[:, : 3 * LOW_BINS] += share * (wide - smooth[:, : 3 * LOW_BINS])
     density = np.log(smooth / draws + 1e-3 / draws)
     return np.asarray(density - density.max(axis=0))
 
