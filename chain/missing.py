@@ -13,7 +13,7 @@ from chain.ends import End, item_ends
 from chain.join import nominal
 from chain.joints import BLOCKING, joint, joint_pieces
 from chain.records import Item
-from chain.stockroom import LEAD, NANO, Stockroom, own_figures
+from chain.stockroom import DC_BLOCK, LEAD, NANO, Stockroom, own_figures
 from library.mating import bridging_adapters
 
 __all__ = ["Missing", "missing_piece"]
@@ -21,18 +21,30 @@ __all__ = ["Missing", "missing_piece"]
 FAR_AWAY = 10**6
 MOST_NAMED = 3
 KINDS = ("adapter", "pad", "section", "transformer")
+BLOCKS, LEADS = "blocks DC", "is a lead"
+REMEDIES = {
+    BLOCKS: "Put a DC block on the antenna's side of the pad, rated for the volts on the lead: write yours as an [[adapter]] "
+    'with dc = "block" into the need file or a parts file, and offer it with [[have]] or [[offer]]. Without DC on the lead, '
+    "leave dc out of [need]",
+    LEADS: "Offer a cable with its connectors and its price per metre, or leave the lead out of [need]",
+}
+"""What to do where a part of that kind is lacking; how a block is placed and rated is common practice."""
 HANDICAP = 0.1
 """Reflection that anything but an adapter is charged with: it costs several adapters, so it must be worth them."""
 
 
 @dataclass(frozen=True)
 class Missing:
-    """What is missing. `near` and `far` are the connectors that lie open; `parts` would join them, nearest first."""
+    """What is missing. `near` and `far` are the connectors that lie open; `parts` would join them, nearest first.
+
+    `remedy` says what to do where no part of the library helps.
+    """
 
     near: str
     far: str
     parts: tuple[str, ...]
     reason: str
+    remedy: str = ""
 
 
 def missing_piece(room: Stockroom) -> Missing:
@@ -69,10 +81,9 @@ def missing_piece(room: Stockroom) -> Missing:
         reason = f"the two ends are joined with {least} items, and most_items allows {most}"
         return Missing(near, far, (), f"{reason}: raise it, or look for a piece that does the work of two")
     if least <= most and shop.needed:
-        asked = [word for bit, word in ((1, "blocks DC"), (LEAD, "is a lead")) if shop.needed & bit]
-        return Missing(
-            near, far, (), f"no chain of at most {most} items has a part that {' and one that '.join(asked)}"
-        )
+        asked = [word for bit, word in ((DC_BLOCK, BLOCKS), (LEAD, LEADS)) if shop.needed & bit]
+        reason = f"no chain of at most {most} items has a part that {' and one that '.join(asked)}"
+        return Missing(near, far, (), reason, "; ".join(REMEDIES[word] for word in asked))
     if least <= most:
         return Missing(near, far, (), "pieces would fit, but there are not enough of one that is needed twice")
     gaps = sorted(_gaps(room, most))

@@ -248,6 +248,8 @@ def test_dc_and_a_lead_as_conditions():
     assert leads.chains
     without = choose(replace(need, dc="block"))
     assert "blocks DC" in without.missing.reason
+    assert "rated for the volts" in without.missing.remedy
+    assert "price per metre" not in without.missing.remedy
     text = '[need]\nnear = "N-50 jack"\nfar = "F-75 jack"\nstart = "174 MHz"\nstop = "240 MHz"\nlimit = "VSWR 2.0"\n'
     rows = "".join(
         f'[[have]]\npart = "{name}"\n' for name in ("blocker", "n-plug-bnc-plug", "min-loss-pad", "bnc75-plug-f-plug")

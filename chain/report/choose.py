@@ -60,6 +60,8 @@ def _nothing(result: Choice, console: Console) -> None:
         nearest, *others = missing.parts
         words = f"The nearest part of the library that would close it: {nearest}"
         say(console, words + (f" (or {', '.join(others)})." if others else "."))
+    if missing.remedy:
+        say(console, f"{missing.remedy}.")
 
 
 def _found(result: Choice, console: Console) -> None:
