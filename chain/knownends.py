@@ -1,7 +1,7 @@
 """Known ends as they were read: open, short and loads in the antenna's place, each reading with the span its digits leave.
 
-A reading typed as 1.73 stands for anything from 1.725 to 1.735. A sweep counts by the mean of its magnitude over a few
-frequencies, told as it would be typed. The second reading of an end was taken after its connectors were re-seated.
+A reading typed as 1.73 stands for anything from 1.725 to 1.735; from VSWR 20 on it says no more than that the screen is off its
+scale. A sweep counts by the mean of its magnitude over a few frequencies, told as it would be typed. The second reading of an end was taken after its connectors were re-seated.
 """
 
 from __future__ import annotations
@@ -29,8 +29,8 @@ ENDS = ("open", "short", "load", "load50")
 POINTS = 5
 """Frequencies that a sweep is read at."""
 SWEPT_DIGITS = 2
-HIGHEST_VSWR = 100.0
-"""What a screen that shows no figure for VSWR stands above; practice."""
+OFF_SCALE_VSWR = 20.0
+"""From this VSWR on a figure, `inf` and a return loss near 0 dB all count as off the scale, and alike; practice."""
 NUMBER = r"[0-9]+(?:\.[0-9]*)?|\.[0-9]+"
 TYPED = re.compile(rf"(vswr\b|rl\b)?\s*([+-]?(?:{NUMBER}))\s*(:\s*1|dB)?", re.IGNORECASE)
 NONE_SHOWN = re.compile(r"(vswr\b)?\s*(inf|infinity|infinite|∞)", re.IGNORECASE)
@@ -84,15 +84,16 @@ def typed_span(text: str) -> tuple[float, float, float, str]:
     [0.0244, 0.022, 0.0268]
     >>> typed_span("11.4 dB")[3]
     'return loss 11.35 to 11.45 dB'
+    >>> typed_span("inf")[1:] == typed_span("0 dB")[1:] == typed_span("30")[1:]
+    True
 
     Source
     ------
-    Half a step of the last digit either way.
+    Half a step of the last digit either way; off the scale from VSWR 20 on (practice).
     """
     words = text.strip()
     if NONE_SHOWN.fullmatch(words):
-        low = float(magnitude_from_vswr(HIGHEST_VSWR))
-        return 1.0, low, inf, f"VSWR above {HIGHEST_VSWR:g}"
+        return _off_scale(1.0)
     found = TYPED.fullmatch(words)
     if not found:
         kind = "vswr" if re.match(r"vswr", words, re.IGNORECASE) or not re.search(r"db", words, re.IGNORECASE) else ""
@@ -106,11 +107,20 @@ def typed_span(text: str) -> tuple[float, float, float, str]:
             raise UnitError(f"{quoted(text)} is neither a VSWR nor a return loss in dB", remedy)
         loss = abs(float(number))
         size, low, high = map(float, magnitude_from_return_loss(np.array([loss, loss + half, max(loss - half, 0.0)])))
+        if vswr(size) >= OFF_SCALE_VSWR:
+            return _off_scale(size)
         return size, low, high, f"return loss {max(loss - half, 0):.6g} to {loss + half:.6g} dB"
     ratio = parse_quantity(f"VSWR {number}", "vswr")
+    if ratio >= OFF_SCALE_VSWR:
+        return _off_scale(float(magnitude_from_vswr(ratio)))
     ends = max(ratio - half, 1.0), ratio + half
     size, low, high = map(float, magnitude_from_vswr(np.array([ratio, *ends])))
     return size, low, high, f"VSWR {ends[0]:.6g} to {ends[1]:.6g}"
+
+
+def _off_scale(size: float) -> tuple[float, float, float, str]:
+    low = float(magnitude_from_vswr(OFF_SCALE_VSWR))
+    return size, low, inf, f"off the scale (VSWR {OFF_SCALE_VSWR:g} or more)"
 
 
 def known_ends(

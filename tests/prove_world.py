@@ -208,8 +208,8 @@ def typed(reflection):
 
 
 def span(text):
-    if text == "inf":
-        return 99 / 101, np.inf
+    if text == "inf" or float(text) >= 20:
+        return 19 / 21, np.inf
     low, high = max(float(text) - 0.005, 1.0), float(text) + 0.005
     return (low - 1) / (low + 1), (high - 1) / (high + 1)
 
