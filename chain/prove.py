@@ -11,7 +11,9 @@ from numpy.typing import NDArray
 
 from chain.faults import BLOCKS_DC, LOSS, NEAR_OR_STALE, OPEN_END, RANGES, STALE, Kind, kinds_of, pads_in_view
 from chain.faultshares import ENOUGH, Evidence, evidence, shares
+from chain.faultsizes import SizeSpan, size_spans
 from chain.intervals import SEED
+from chain.jointly import Contradiction, contradiction
 from chain.knownends import KnownEnds
 from chain.metered import meter_of
 from chain.nextreading import Telling, telling_reading
@@ -32,8 +34,9 @@ ASSUMED_LOAD_DB = 26.0
 """Return loss of a load that nothing is stated of; memory."""
 STRANGE = 12.0
 """Readings that the first kind gives only with spans widened by this factor or more come from none of the kinds."""
-COVERED = (0.025, 0.5, 0.975)
-TO_SHOW = 0.01
+COVERED = (0.025, 0.975)
+UNLIKELY = 0.05
+"""Share of a right chain below which it is said what speaks against it."""
 
 
 @dataclass(frozen=True)
@@ -52,9 +55,10 @@ class ReadEnd:
 
 @dataclass(frozen=True)
 class Hypothesis:
-    """One kind of fault with its share. `size` is the middle of what the readings leave of its size, 95 % between the others.
+    """One kind of fault with its share. The readings leave its size between `size_low` and `size_high` (95 %).
 
-    Sizes are what `size_of` says; None for a kind without one. `item` is the likeliest place, with its share of the kind.
+    Sizes are what `size_of` says; None for a kind without one. Where only small and large ones would do, `size_spans` holds
+    both, the commoner first; `size` is the middle of that. `item` is the likeliest place, with its share of the kind.
     """
 
     what: str
@@ -66,6 +70,7 @@ class Hypothesis:
     size: float | None
     size_low: float | None
     size_high: float | None
+    size_spans: tuple[SizeSpan, ...]
     agrees: bool
     """False where the readings lie beyond anything this kind shows."""
 
@@ -90,6 +95,8 @@ class Proof(Shown):
     enough: float
     telling: Telling | None
     """The further reading that would tell the first two kinds apart, where there is one."""
+    contradiction: Contradiction | None
+    """Readings that each would do for a right chain where together they do not."""
     ranges: dict[str, str]
     load_db: float
     load50_db: float
@@ -107,7 +114,10 @@ class Proof(Shown):
         """Plain values under the contracted keys."""
         own = dict(vars(self))
         own["readings"] = [vars(each) for each in self.readings]
-        own["hypotheses"] = [vars(each) for each in self.hypotheses]
+        own["hypotheses"] = [
+            vars(each) | {"size_spans": [vars(span) for span in each.size_spans]} for each in self.hypotheses
+        ]
+        own["contradiction"] = None if self.contradiction is None else vars(self.contradiction)
         own["telling"] = None if self.telling is None else vars(self.telling)
         # An open cannot be told by a number: null, and said beside it.
         own["ohms_open"] = self.ohms is not None and isinf(self.ohms)
@@ -187,6 +197,7 @@ def prove(
         verdict,
         ENOUGH,
         telling,
+        _contradiction(found[0], float(share[0]), known),
         RANGES,
         load_db,
         load50_db,
@@ -239,33 +250,35 @@ def _hypothesis(found: Evidence, share: float, error: float) -> Hypothesis:
     named = np.array([bool(fault.item) for fault in faults]) * weight
     total = float(named.sum())
     place = int(np.argmax(named)) if total else 0
-    sizes = _sizes(found)
+    sizes = () if found.kind.what == NEAR_OR_STALE else _sizes(found)
     what = found.kind.what
-    known = not np.isnan(sizes[1]) and what != NEAR_OR_STALE
-    low, middle, high = (float(value) if known else None for value in sizes)
     return Hypothesis(
         what,
         faults[place].item if total or len(faults) == 1 else "",
         share,
         error,
         float(named[place] / total) if total else 1.0,
-        SIZES.get(what, "reflection of the connector") if known else "",
-        middle,
-        low,
-        high,
+        SIZES.get(what, "reflection of the connector") if sizes else "",
+        sizes[0].middle if sizes else None,
+        min(each.low for each in sizes) if sizes else None,
+        max(each.high for each in sizes) if sizes else None,
+        sizes,
         found.widened < STRANGE,
     )
 
 
-def _sizes(found: Evidence) -> Real:
-    """Quantiles of a fault's size over the draws that agree; a loss is that of the pad, not what is added to it."""
-    if not found.weight.size or not found.weight.sum() or np.isnan(found.size).any():
-        return np.full(3, np.nan)
+def _sizes(found: Evidence) -> tuple[SizeSpan, ...]:
+    """Spans of a fault's size over the draws that agree; a loss is that of the pad, not what is added to it."""
+    if np.isnan(found.size).any():
+        return ()
     stated = np.array([fault.loss_db for fault in found.kind.faults])
-    values = found.size + stated[found.fault]
-    order = np.argsort(values)
-    share = np.cumsum(found.weight[order]) / found.weight.sum()
-    return np.asarray(values[order][np.minimum(np.searchsorted(share, COVERED), values.size - 1)])
+    return size_spans(found.size + stated[found.fault], found.weight)
+
+
+def _contradiction(right: Evidence, share: float, known: KnownEnds) -> Contradiction | None:
+    """What speaks against a right chain where no reading alone does."""
+    assert right.typical is not None
+    return contradiction(right.typical, known.readings) if share < UNLIKELY else None
 
 
 def _ends(known: KnownEnds, right: Evidence, first: Evidence) -> tuple[ReadEnd, ...]:
@@ -273,7 +286,7 @@ def _ends(known: KnownEnds, right: Evidence, first: Evidence) -> tuple[ReadEnd, 
     spans = []
     for each in (right, first):
         assert each.typical is not None
-        low, _, high = np.minimum(np.quantile(each.typical, COVERED, axis=0), 1.0)
+        low, high = np.minimum(np.quantile(each.typical, COVERED, axis=0), 1.0)
         spans += [np.asarray(vswr(low)), np.asarray(vswr(high))]
     return tuple(
         ReadEnd(read.end, read.seating, float(vswr(min(read.magnitude, 1.0))), read.told, *(float(e[n]) for e in spans))

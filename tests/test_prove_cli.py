@@ -68,9 +68,14 @@ def test_sweeps_are_read_and_their_figures_told(tmp_path):
         (("--open", "1,73"), "--open: decimal comma"),
         (("--load", "none.csv"), "none.csv: error: cannot be read"),
         (("--load", "1.05", "--at", "210"), "'210' has no unit"),
+        (("--load", "1.05", "--at", "200 MHz", "--at", "210 MHz"), "--at is given once"),
         (("--load", "1.05", "--ohms", "many"), "--ohms: 'many'"),
         (("--load", "1.05", "--load-limit", "good"), "'good'"),
         (("--load", "1.05", "--at", "9 GHz"), "its loss is known"),
+        (("--open", "1.6", "--at", "500 MHz", "--at", "600 MHz"), "'--at': given 2 times; give it once"),
+        (("--load", "1.05", "--ohms", "86.6", "--ohms", "open"), "'--ohms': given 2 times"),
+        (("--load", "1.05", "--load-limit", "32 dB", "--load-limit", "30 dB"), "'--load-limit': given 2 times"),
+        (("--load", "1.05", "--load50-limit", "32 dB", "--load50-limit", "30 dB"), "'--load50-limit': given 2 times"),
         (("--load", "\x1b[31m1.05"), "'?[31m1.05'"),
     ],
 )
@@ -87,6 +92,18 @@ def test_what_to_read_next_is_said_where_nothing_can_be_told():
     out = run("--load", "1.45", COLUMNS="120").stdout
     assert "Can't tell: " in out
     assert " as well: VSWR " in out
+
+
+def test_readings_judged_together_are_told_in_words():
+    """Which reading speaks against which, and a size of two humps as two spans, never wider than the screen."""
+    ends = ("--open", "1.61", "--short", "1.62", "--load", "1.05", "--load50", "1.11")
+    out = run(*ends, COLUMNS="80").stdout
+    assert max(map(len, out.splitlines())) <= 80
+    words = " ".join(out.split())
+    assert "Each reading alone would do for a right chain; together they do not: one that shows the" in words
+    assert "The readings are judged together" in words
+    (row,) = [line for line in run(*ends, COLUMNS="120").stdout.splitlines() if line.startswith("open end not open ")]
+    assert "%) or " in row
 
 
 def test_an_output_file_is_written_whole_and_not_over_an_input(tmp_path):

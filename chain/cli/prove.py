@@ -22,7 +22,16 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
-END = "VSWR (1.73), return loss (11.4 dB), or a sweep file; repeat it for a re-seated reading."
+
+def _once(ctx: click.Context, option: click.Parameter, given: Sequence[str]) -> str | None:
+    """Value of an option that holds for every reading, and so is given once."""
+    if len(given) > 1:
+        remedy = "give it once: it holds for every reading; ends read at several frequencies are given as sweep files."
+        raise click.BadParameter(f"given {len(given)} times; {remedy}", ctx=ctx, param=option)
+    return given[0] if given else None
+
+
+END = "VSWR (1.73), return loss (11.4 dB), inf (off the scale), or a sweep file; repeat it for a re-seated reading."
 
 
 @click.command("prove", short_help="Is the chain what it claims to be? Known ends as read.")
@@ -47,11 +56,27 @@ END = "VSWR (1.73), return loss (11.4 dB), or a sweep file; repeat it for a re-s
 )
 @click.option("--load50", multiple=True, metavar="READING", shell_complete=sweep_files, help="A 50-ohm load.")
 @click.option(
-    "--at", metavar="FREQUENCY", help="Where it was read, such as '210 MHz'; the middle of the sweep if left out."
+    "--at",
+    multiple=True,
+    callback=_once,
+    metavar="FREQUENCY",
+    help="Where it was read, such as '210 MHz', once for all readings; the middle of the sweep if left out.",
 )
-@click.option("--ohms", metavar="OHM", help="What an ohmmeter shows at the near end, the far end open: 86.6 or open.")
-@click.option("--load-limit", metavar="LIMIT", help="How good the load is, such as '32 dB' or 'VSWR 1.05'.")
-@click.option("--load50-limit", metavar="LIMIT", help="How good the 50-ohm load is.")
+@click.option(
+    "--ohms",
+    multiple=True,
+    callback=_once,
+    metavar="OHM",
+    help="What an ohmmeter shows at the near end, the far end open: 86.6 or open.",
+)
+@click.option(
+    "--load-limit",
+    multiple=True,
+    callback=_once,
+    metavar="LIMIT",
+    help="How good the load is, such as '32 dB' or 'VSWR 1.05'.",
+)
+@click.option("--load50-limit", multiple=True, callback=_once, metavar="LIMIT", help="How good the 50-ohm load is.")
 @sweep_options
 @enforce
 @common

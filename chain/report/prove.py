@@ -7,7 +7,7 @@ from math import isinf
 from rich.console import Console
 
 from chain.ohmmeter import CAUTION
-from chain.prove import CANT_TELL, NONE_OF_THESE, Hypothesis, Proof
+from chain.prove import CANT_TELL, NONE_OF_THESE, Hypothesis, Proof, ReadEnd
 from chain.report.figures import db, frequency, percent, span, vswr
 from chain.report.look import Column, notes, safe, say, show_table, title
 from chain.report.outline import plane_words
@@ -53,9 +53,9 @@ def render(result: Proof, console: Console) -> None:
     """
     title(console, result.title)
     say(console, safe(_sentence(result), STYLES.get(result.verdict, "red")))
-    advice = _advice(result)
-    if advice:
-        say(console, advice)
+    for text in (_advice(result), _against_right(result)):
+        if text:
+            say(console, text)
     console.print()
     _readings(result, console)
     console.print()
@@ -136,9 +136,16 @@ def _sentence(result: Proof) -> str:
 def _size(each: Hypothesis) -> str:
     if each.size is None or each.size_low is None or each.size_high is None:
         return ""
-    if each.size_of == "loss_db":
-        return f"{db(each.size)} dB ({db(each.size_low)} to {db(each.size_high)})"
-    return f"{each.size:.2f} ({each.size_low:.2f} to {each.size_high:.2f})"
+    loss = each.size_of == "loss_db"
+    if len(each.size_spans) > 1:
+        spans = [f"{_amount(e.low, loss)} to {_amount(e.high, loss)} ({e.share:.0%})" for e in each.size_spans]
+        return " or ".join(spans) + (" dB" if loss else "")
+    unit = " dB" if loss else ""
+    return f"{_amount(each.size, loss)}{unit} ({_amount(each.size_low, loss)} to {_amount(each.size_high, loss)})"
+
+
+def _amount(size: float, loss: bool) -> str:
+    return db(size) if loss else f"{size:.2f}"
 
 
 def _advice(result: Proof) -> str:
@@ -154,6 +161,26 @@ def _advice(result: Proof) -> str:
         f"{read}: VSWR {span(found.first_low, found.first_high)} if {found.first}, "
         f"{span(found.second_low, found.second_high)} if {found.second} (90 %)."
     )
+
+
+def _against_right(result: Proof) -> str:
+    """Why a chain is not right though each of its readings would do."""
+    found = result.contradiction
+    if found is None:
+        return ""
+    if found.given is None or found.other is None or found.low_vswr is None or found.high_vswr is None:
+        return "Each reading alone would do for a right chain; all of them together do not."
+    given, other = (result.readings[number] for number in (found.given, found.other))
+    return (
+        f"Each reading alone would do for a right chain; together they do not: one that shows {_named(given, result)} at VSWR "
+        f"{vswr(given.reading_vswr)} shows {_named(other, result)} at {span(found.low_vswr, found.high_vswr)} (95 %), and "
+        f"{vswr(other.reading_vswr)} was read."
+    )
+
+
+def _named(each: ReadEnd, result: Proof) -> str:
+    again = f", re-seated ({each.seating})," if each.seating else ""
+    return f"the {end_words(each.end, result.far_ohm)}{again}"
 
 
 def _readings(result: Proof, console: Console) -> None:
@@ -207,9 +234,9 @@ def _conditions(result: Proof) -> str:
         where = f"{where} to {frequency(float(freq[-1]))}, means of {freq.size} frequencies"
     spans = "; ".join(f"{end_words(each.end, result.far_ohm)} as {each.told}" for each in result.readings)
     return (
-        f"Read at {where} in {result.reading_ohm:g} ohm, calibrated {plane_words(result.plane)}; taken: {spans}. All kinds count "
-        f"alike beforehand; one is named from {result.enough:.0%} on. {result.draws} draws each, seed {result.seed}. Sizes "
-        "are drawn evenly from ranges that reach zero:"
+        f"Read at {where} in {result.reading_ohm:g} ohm, calibrated {plane_words(result.plane)}; taken: {spans}. The readings are "
+        f"judged together, and all kinds count alike beforehand; one is named from {result.enough:.0%} on. {result.draws} draws "
+        f"each, seed {result.seed}. Sizes are drawn evenly from ranges that reach zero:"
     )
 
 
