@@ -175,7 +175,9 @@ class Lead:
 
     def whole_velocity(self, freq_hz):
         """Velocity factor of the lead as a whole: the faults of its plugs delay a wave as well."""
-        phase = np.unwrap(np.angle(self.s(freq_hz, self.ohm, self.ohm)[:, 1, 0]))
+        bare = -2 * np.pi * freq_hz * self.length_m / self.velocity / LIGHT_M_PER_S
+        # Counted from the bare line, so that no whole turn is lost below the first frequency.
+        phase = bare + np.angle(self.s(freq_hz, self.ohm, self.ohm)[:, 1, 0] * np.exp(-1j * bare))
         seconds = -(phase @ freq_hz) / (2 * np.pi * freq_hz @ freq_hz)
         return self.length_m / seconds / LIGHT_M_PER_S
 
