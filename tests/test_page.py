@@ -299,6 +299,9 @@ def test_the_command_writes_a_page_or_json_and_overwrites_nothing(tmp_path):
     assert found["recover"]["verdict"] == "not proven"
     assert found["expect"]["rows"][0]["true_vswr"] == 1
     assert found["setup"] == BOATHOUSE.read_text("utf-8")
+    done = CliRunner().invoke(chain, ["report", str(BOATHOUSE), "--draws", "1", "--json"])
+    assert json.loads(done.stdout)["expect"]["draws"] == 1000
+    assert "1000 measurements were simulated for each interval: 1 asked for" in done.stderr
 
 
 def test_parts_that_do_not_fit_have_no_page(tmp_path):

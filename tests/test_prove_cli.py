@@ -68,7 +68,6 @@ def test_sweeps_are_read_and_their_figures_told(tmp_path):
         (("--open", "1,73"), "--open: decimal comma"),
         (("--load", "none.csv"), "none.csv: error: cannot be read"),
         (("--load", "1.05", "--at", "210"), "'210' has no unit"),
-        (("--load", "1.05", "--at", "200 MHz", "--at", "210 MHz"), "--at is given once"),
         (("--load", "1.05", "--ohms", "many"), "--ohms: 'many'"),
         (("--load", "1.05", "--load-limit", "good"), "'good'"),
         (("--load", "1.05", "--at", "9 GHz"), "its loss is known"),

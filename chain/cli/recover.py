@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -74,6 +75,8 @@ def command(
     setup_path, sweep_path = _sorted(files, bool(reading))
     if before is not None and sweep_path is None:
         raise click.UsageError("--before compares two sweeps: give the later one as SWEEP.")
+    if before is not None and sweep_path is not None and _same(before, sweep_path):
+        raise click.UsageError("--before names the sweep itself: give an earlier sweep through the same set-up.")
     setup, readings = _inputs(shared, setup_path, sweep_path, reading, sweep)
     from chain.intervals import SEED
     from chain.recover import recover
@@ -119,6 +122,14 @@ def _sorted(files: tuple[str, ...], has_reading: bool) -> tuple[str | None, str 
     if not sweeps and not has_reading:
         raise click.UsageError('Nothing to recover: give a sweep file, or --reading "VSWR 1.30 at 210 MHz".')
     return (setups[0] if setups else None), (sweeps[0] if sweeps else None)
+
+
+def _same(one: str, other: str) -> bool:
+    """Tell whether two names lead to one file."""
+    try:
+        return one == other or Path(one).samefile(other)
+    except (OSError, ValueError):
+        return False
 
 
 def _inputs(

@@ -9,7 +9,7 @@ import click
 
 from chain.cli.completing import setup_files, sweep_files
 from chain.cli.options import Common, common, enforce
-from chain.cli.output import deliver, deliver_page, refuse_overwriting
+from chain.cli.output import deliver, deliver_page, note, refuse_overwriting
 from chain.cli.progress import progress
 from chain.cli.sweepoptions import sweep_options
 
@@ -28,7 +28,8 @@ MOST_DRAWS = 200_000
 @click.option(
     "--draws",
     type=click.IntRange(1, MOST_DRAWS),
-    help="Simulated measurements for every interval, rounded up; as many as expect and recover take if left out.",
+    help="Simulated measurements for every interval, rounded up to thousands, and above 4000 to whole chunks of 4000; as "
+    "many as expect and recover take if left out.",
 )
 @sweep_options
 @enforce
@@ -60,6 +61,10 @@ def command(
     names = ("" if setup == "-" else setup, file or "")
     with progress(shared) as report:
         found = page(loaded, text, readings, names, draws, seed, report)
+
+    drawn = found.expectation.draws
+    if draws is not None and drawn != draws:
+        note(shared, f"{drawn} measurements were simulated for each interval: {draws} asked for, rounded up")
 
     if shared.json:
         deliver(shared, lambda console: None, found.to_dict, inputs)
