@@ -84,18 +84,18 @@ def size_spans(values: Real, weights: Real) -> tuple[SizeSpan, ...]:
     """
     if not values.size or not weights.sum():
         return ()
-    low, _, high = weighted_quantiles(values, weights)
-    cut = _gap(values, weights, float(low), float(high))
+    cut = _gap(values, weights)
     sides = [np.isfinite(values)] if cut is None else [values > cut, values <= cut]
     found = []
     for side in sides:
-        own = weighted_quantiles(values[side], weights[side])
-        found.append(SizeSpan(*map(float, own), float(weights[side].sum() / weights.sum())))
+        low, middle, high = map(float, weighted_quantiles(values[side], weights[side]))
+        found.append(SizeSpan(low, middle, high, float(weights[side].sum() / weights.sum())))
     return tuple(sorted(found, key=lambda each: -each.share))
 
 
-def _gap(values: Real, weights: Real, low: float, high: float) -> float | None:
+def _gap(values: Real, weights: Real) -> float | None:
     """Middle of a gap that parts the sizes, where there is one."""
+    low, _, high = map(float, weighted_quantiles(values, weights))
     if weights.sum() ** 2 / np.square(weights).sum() < LEAST_DRAWS or high <= low:
         return None
     share, edges = np.histogram(values, BINS, (low, high), weights=weights / weights.sum())

@@ -53,7 +53,7 @@ def contradiction(typical: Real, readings: Sequence[KnownReading]) -> Contradict
     >>> one, two = (KnownReading(end, 0, size, size, size, "") for end, size in (("open", 0.24), ("short", 0.26)))
     >>> found = contradiction(np.stack([size, size], axis=1), [one, two])
     >>> found.given, found.other, round(found.low_vswr, 2), round(found.high_vswr, 2)
-    (0, 1, 1.63, 1.63)
+    (1, 0, 1.7, 1.7)
 
     Source
     ------

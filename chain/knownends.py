@@ -1,7 +1,8 @@
 """Known ends as they were read: open, short and loads in the antenna's place, each reading with the span its digits leave.
 
-A reading typed as 1.73 stands for anything from 1.725 to 1.735; from VSWR 20 on it says no more than that the screen is off its
-scale. A sweep counts by the mean of its magnitude over a few frequencies, told as it would be typed. The second reading of an end was taken after its connectors were re-seated.
+A reading typed as 1.73 stands for anything from 1.725 to 1.735; from VSWR 20 on it says no more than that the screen is off
+its scale. A sweep counts by the mean of its magnitude over a few frequencies, told as it would be typed. The second reading of
+an end was taken after its connectors were re-seated.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.errors import RangeError, UnitError, quoted
-from chain.ratios import magnitude_from_return_loss, magnitude_from_vswr, vswr
+from chain.ratios import OFF_SCALE_VSWR, magnitude_from_return_loss, magnitude_from_vswr, vswr
 from chain.readings import Readings
 from chain.units import parse_quantity
 
@@ -29,8 +30,6 @@ ENDS = ("open", "short", "load", "load50")
 POINTS = 5
 """Frequencies that a sweep is read at."""
 SWEPT_DIGITS = 2
-OFF_SCALE_VSWR = 20.0
-"""From this VSWR on a figure, `inf` and a return loss near 0 dB all count as off the scale, and alike; practice."""
 NUMBER = r"[0-9]+(?:\.[0-9]*)?|\.[0-9]+"
 TYPED = re.compile(rf"(vswr\b|rl\b)?\s*([+-]?(?:{NUMBER}))\s*(:\s*1|dB)?", re.IGNORECASE)
 NONE_SHOWN = re.compile(r"(vswr\b)?\s*(inf|infinity|infinite|∞)", re.IGNORECASE)
