@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 __all__ = [
+    "OFF_SCALE_VSWR",
     "dbm_to_dbuv",
     "magnitude_from_return_loss",
     "magnitude_from_vswr",
@@ -20,6 +21,9 @@ __all__ = [
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
+
+OFF_SCALE_VSWR = 20.0
+"""From this VSWR on an analyzer's figure says no more than that it is off the scale; practice."""
 
 
 def magnitude_from_vswr(value: ArrayLike) -> Real:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.errors import RangeError
-from chain.ratios import magnitude_from_return_loss, magnitude_from_vswr, vswr
+from chain.ratios import OFF_SCALE_VSWR, magnitude_from_return_loss, magnitude_from_vswr, vswr
 from chain.showing import Shown, network
 from chain.units import Reading, parse_reading
 
@@ -115,7 +115,7 @@ def from_texts(readings: Sequence[Reading]) -> Readings:
 
     Source
     ------
-    Definitions of VSWR and return loss.
+    Definitions of VSWR and return loss; from which VSWR on a screen is off its scale is practice.
     """
     if not readings:
         raise RangeError("no reading was given", "write one such as 'VSWR 1.30 at 210 MHz'")
@@ -129,7 +129,11 @@ def from_texts(readings: Sequence[Reading]) -> Readings:
         return Readings(freq, np.abs(reflection), reflection, "complex reflection")
     sizes = [_magnitude(each) for each in ordered]
     text = " and ".join({"vswr": "VSWR", "return_loss": "return loss"}[kind] for kind in sorted(kinds))
-    return Readings(freq, np.array(sizes), None, text)
+    if not any(np.isinf(each.value) for each in ordered):
+        return Readings(freq, np.array(sizes), None, text)
+    beyond = 1 - float(magnitude_from_vswr(OFF_SCALE_VSWR))
+    text += f"; inf taken as a reflection of all, though a scale may end at VSWR {OFF_SCALE_VSWR:g}"
+    return Readings(freq, np.array(sizes), None, text, (), np.array([beyond * np.isinf(e.value) for e in ordered]))
 
 
 def _magnitude(reading: Reading) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 
-__all__ = ["AMBIGUOUS", "figure"]
+__all__ = ["AMBIGUOUS", "figure", "off_scale"]
 
 AMBIGUOUS = "ambiguous"
 SPELLINGS = str.maketrans({"\u2212": "-", "\u2013": "-", "\u00a0": " ", "\u202f": " ", "\u2009": " ", "\u2019": "'"})
@@ -28,6 +28,7 @@ ONE_GROUP = {
     sign: re.compile(rf"[+-]?[1-9]\d{{0,2}}{re.escape(other)}\d{{3}}", re.ASCII)
     for sign, other in ((".", ","), (",", "."))
 }
+OFF_SCALE = re.compile(r"\+?(?:inf|infinity|infinite|∞|overflow|overrange|1\.#inf\d*)", re.IGNORECASE | re.ASCII)
 GROUPS = {".": re.compile("[ ',]"), ",": re.compile("[ '.]")}
 
 
@@ -68,3 +69,26 @@ def figure(text: str, sign: str, settled: bool = False) -> float | str | None:
 def _finite(words: str) -> float | None:
     value = float(words)
     return value if math.isfinite(value) else None
+
+
+def off_scale(text: str) -> bool:
+    """Tell whether a text stands for a VSWR beyond what the analyzer shows.
+
+    Parameters
+    ----------
+    text : what stands in a cell.
+
+    Returns
+    -------
+    bool. Dashes are not taken so: they may stand for a point that was not measured.
+
+    Examples
+    --------
+    >>> off_scale("inf"), off_scale("Overflow"), off_scale("---")
+    (True, True, False)
+
+    Source
+    ------
+    Spellings of infinity in programming languages; own convention.
+    """
+    return OFF_SCALE.fullmatch(text.strip()) is not None

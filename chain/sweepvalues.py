@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.errors import quoted
-from chain.ratios import magnitude_from_return_loss, magnitude_from_vswr, reflection_from_ohm
+from chain.ratios import OFF_SCALE_VSWR, magnitude_from_return_loss, magnitude_from_vswr, reflection_from_ohm
 from chain.sweepcolumns import Plan
-from chain.sweepnumbers import AMBIGUOUS, figure
+from chain.sweepnumbers import AMBIGUOUS, figure, off_scale
 from chain.sweepoptions import QUANTITIES
 from chain.sweeptable import Cell, Sheet, Table
 from library.sweepwords import concepts
@@ -75,7 +75,7 @@ def reflections(sheet: Sheet, table: Table, found: Plan, settled: bool, ohm: flo
     """
     faults = len(sheet.faults)
     wanted = (found.frequency, *found.columns)
-    read = _numbers(sheet, table, wanted, settled)
+    read = _numbers(sheet, table, wanted, settled, found.quantity == "vswr")
     if read is None:
         return None
     with np.errstate(over="ignore"):
@@ -97,17 +97,22 @@ def reflections(sheet: Sheet, table: Table, found: Plan, settled: bool, ohm: flo
 
 def _rounding(maker: _Maker, sign: str, figures: Real, magnitude: Real, quantity: str) -> Real | None:
     """Half a step of the last digit that the column shows, as a magnitude."""
-    texts = [row[0].text.lower().partition("e")[0].rpartition(sign) for row in maker.cells]
+    told = [row[0].text for row in maker.cells if not off_scale(row[0].text)]
+    texts = [text.lower().partition("e")[0].rpartition(sign) for text in told]
     decimals = max((len(behind) for _, mark, behind in texts if mark), default=0)
     # Away from zero, so that neither a VSWR of 1 nor a loss leaves the side it is on.
     half = np.where(figures < 0, -0.5, 0.5) * 10.0**-decimals
     trial = _Maker(Sheet(maker.sheet.path, maker.sheet.lines), maker.cells, maker.found, maker.ohm)
     further = trial.made(quantity, figures + half)
-    return None if further is None else np.abs(further[1] - magnitude)
+    if further is None:
+        return None
+    # What is off the scale may be anything above the scale.
+    beyond = 1 - float(magnitude_from_vswr(OFF_SCALE_VSWR))
+    return np.where(np.isinf(figures[:, 0]), beyond, np.abs(further[1] - magnitude))
 
 
-def _numbers(sheet: Sheet, table: Table, wanted: Sequence[int], settled: bool) -> Real | None:
-    """Figures of the wanted columns, shape (rows, columns)."""
+def _numbers(sheet: Sheet, table: Table, wanted: Sequence[int], settled: bool, ratio: bool) -> Real | None:
+    """Figures of the wanted columns, shape (rows, columns); a VSWR (`ratio`, the last of them) may be infinite."""
     faults = len(sheet.faults)
     width = table.width
     short = [row for row in table.rows if len(row) != width and not _ends_empty(sheet, table, row, wanted)]
@@ -127,7 +132,8 @@ def _numbers(sheet: Sheet, table: Table, wanted: Sequence[int], settled: bool) -
             sheet.fault(row[0], f"this line has {columns} where {width} are needed", remedy)
             continue
         for position, index in enumerate(wanted):
-            out[number, position] = _number(sheet, row[index], table.sign, settled)
+            last = ratio and position == len(wanted) - 1
+            out[number, position] = _number(sheet, row[index], table.sign, settled, last)
     return out if len(sheet.faults) == faults else None
 
 
@@ -137,7 +143,9 @@ def _ends_empty(sheet: Sheet, table: Table, row: Sequence[Cell], wanted: Sequenc
     return parted and max(wanted) < len(row) < table.width
 
 
-def _number(sheet: Sheet, cell: Cell, sign: str, settled: bool) -> float:
+def _number(sheet: Sheet, cell: Cell, sign: str, settled: bool, ratio: bool) -> float:
+    if ratio and off_scale(cell.text):
+        return float("inf")
     value = figure(cell.text, sign, settled)
     if isinstance(value, float):
         return value
@@ -150,7 +158,9 @@ def _number(sheet: Sheet, cell: Cell, sign: str, settled: bool) -> float:
         what = f"{quoted(cell.text)} has a decimal {'point' if sign == ',' else 'comma'}, other figures have the other sign"
         sheet.fault(cell, what, "write one decimal sign throughout, or say which it is: --decimal")
     else:
-        sheet.fault(cell, f"{quoted(cell.text)} is not a number", "write the figure alone, its unit in the header")
+        off = "; a VSWR off the scale is written inf, and a point without a figure is left out" if ratio else ""
+        remedy = f"write the figure alone, its unit in the header{off}"
+        sheet.fault(cell, f"{quoted(cell.text)} is not a number", remedy)
     return float("nan")
 
 
@@ -246,7 +256,11 @@ class _Maker:
         for index in below:
             cell = self.cells[int(index)][0]
             self.sheet.fault(cell, f"VSWR {quoted(cell.text)} is below 1", "is this column a return loss?")
-        return None if below.size else ("vswr", magnitude_from_vswr(values), None, ())
+        if below.size:
+            return None
+        count = int(np.count_nonzero(np.isinf(values)))
+        told = f"{count} off the scale taken as a reflection of all, though a scale may end at VSWR {OFF_SCALE_VSWR:g}"
+        return "vswr", magnitude_from_vswr(values), None, (told,) if count else ()
 
     def _turn(self, angles: Real) -> Complex | None:
         radians = self.found.radians
@@ -294,7 +308,7 @@ def _rivals(sheet: Sheet, table: Table, found: Plan, settled: bool, ohm: float |
     """Other columns of the table must describe the same trace, or which one is meant is open."""
     for quantity, columns in found.rivals:
         trial = Sheet(sheet.path, sheet.lines)
-        read = _numbers(trial, table, columns, settled)
+        read = _numbers(trial, table, columns, settled, quantity == "vswr")
         if read is None:
             continue
         cells = [[row[index] for index in columns] for row in table.rows]

@@ -325,7 +325,8 @@ def parse_reading(text: str) -> Reading:
 
     Parameters
     ----------
-    text : `VSWR x`, `RL x dB` (either sign) or a reflection `a+bj`, followed by `at` and a frequency.
+    text : `VSWR x` (`VSWR inf` off the scale), `RL x dB` (either sign) or a reflection `a+bj`, followed by `at` and a
+        frequency.
 
     Returns
     -------
@@ -339,6 +340,8 @@ def parse_reading(text: str) -> Reading:
     --------
     >>> parse_reading("VSWR 1.30 at 210 MHz")
     Reading(kind='vswr', value=1.3, freq_hz=210000000.0)
+    >>> parse_reading("VSWR inf at 210 MHz").value
+    inf
     >>> parse_reading("RL -17.7 dB at 210 MHz").value
     17.7
     >>> parse_reading("0.1-0.2j at 210 MHz").value
@@ -355,6 +358,8 @@ def parse_reading(text: str) -> Reading:
     if "\0" in where:
         raise UnitError(f"reading {quoted(text)} names more than one frequency", "give each reading by itself")
     freq_hz = parse_quantity(where, "frequency")
+    if re.fullmatch(r"vswr\s*(?:inf|infinity|infinite|∞)", figure, re.IGNORECASE):
+        return Reading("vswr", math.inf, freq_hz)
     if re.match(r"vswr\b", figure, re.IGNORECASE):
         return Reading("vswr", parse_quantity(figure, "vswr"), freq_hz)
     if re.match(r"rl\b", figure, re.IGNORECASE):

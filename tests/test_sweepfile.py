@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from chain.errors import InputError
 from chain.ratios import magnitude_from_vswr
+from chain.readings import typed_readings
 from chain.sweepfile import MOST_POINTS, read_sweep
 
 
@@ -47,6 +48,25 @@ def test_dialects_read_alike(tmp_path, text, encoding):
     assert f"read as {quantity}: " in found.interpretation
 
 
+@pytest.mark.parametrize("word", ["inf", "+Inf", "INFINITY", "\u221e", "overflow", "1.#INF"])
+def test_a_vswr_off_the_scale_is_a_reflection_of_all_and_told(tmp_path, word):
+    """(S - 1)/(S + 1) tends to 1; other points of the sweep stay what they are, and the doubt of this one is wide."""
+    found = read_sweep(written(tmp_path, f"frequency_mhz,vswr\n174,{word}\n200,1.5\n240,{word}\n"))
+    np.testing.assert_allclose(found.magnitude, [1.0, 0.2, 1.0])
+    assert "2 off the scale taken as a reflection of all, though a scale may end at VSWR 20" in found.interpretation
+    np.testing.assert_allclose(1 - found.rounding[[0, 2]], magnitude_from_vswr(20.0))
+    assert found.rounding[1] == pytest.approx(magnitude_from_vswr(1.55) - 0.2)
+    assert not found.warnings
+
+
+def test_a_typed_vswr_off_the_scale_is_a_reflection_of_all_and_told():
+    """Beside a finite reading, which keeps its figure."""
+    found = typed_readings("VSWR 2 at 210 MHz", "VSWR inf at 200 MHz")
+    np.testing.assert_allclose(found.magnitude, [1.0, 1 / 3])
+    assert "inf taken as a reflection of all, though a scale may end at VSWR 20" in found.interpretation
+    np.testing.assert_allclose(1 - found.rounding, [magnitude_from_vswr(20.0), 1.0])
+
+
 def test_touchstone_keeps_its_phase_and_its_header_is_told(tmp_path):
     """A reading is in the impedance of its calibration; the header's reference changes nothing."""
     text = "! invented\n# MHz S RI R 75\n174 0.1 -0.2\n240 0.0 0.3\n"
@@ -75,7 +95,10 @@ def test_all_faults_at_once_in_their_places(tmp_path):
         ("frequency_mhz,vswr\n175,1.5\n174,1.5\n", (3, 1), "do not rise"),
         ("frequency_mhz,vswr\n175,1.5\n175,1.5\n", (3, 1), "do not rise"),
         ("frequency_mhz,vswr\n0,1.5\n", (2, 1), "not above zero"),
-        ("frequency_mhz,vswr\n174,inf\n", (2, 5), "not a number"),
+        ("frequency_mhz,vswr\n174,-inf\n", (2, 5), "not a number"),
+        ("frequency_mhz,vswr\ninf,1.5\n", (2, 1), "not a number"),
+        ("frequency_mhz,return_loss_db\n174,inf\n", (2, 5), "not a number"),
+        ("frequency_mhz,vswr\n174,---\n", (2, 5), "not a number"),
         ("frequency_mhz,vswr\n174,1e999\n", (2, 5), "not a number"),
         ("frequency_mhz,return_loss_db\n174,12\n175,-12\n", (3, 5), "changes its sign"),
         ("frequency_mhz,vswr\n174,1.5\n175,1,6\n", (3, 1), "3 columns"),
