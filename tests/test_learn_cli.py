@@ -183,6 +183,7 @@ def test_a_lead_too_short_to_tell_its_loss_is_said_to_be():
         ((*PAD, *PAD_ENDS, "--from", "100 MHz", "--to", "200 MHz"), "the sweeps cover 174 to 240 MHz"),
         ((*PAD, *PAD_ENDS, "--tracking", "0.1"), "'0.1' has no unit"),
         ((*PAD, *PAD_ENDS, "--id", "my pad"), "an id is made of letters"),
+        ((*PAD, *PAD_ENDS, "--name", "a" * 501), "name: string should have at most"),
         ((*PAD, *PAD_ENDS, "--id", "a" * 61), "is longer than 60 characters"),
         ((*PAD[:3], *PAD_ENDS, "--date", "2026-13-45"), "'2026-13-45' is no day: write it as in 2026-05-01"),
         ((*PAD[:3], *PAD_ENDS, "--date", "2026-W01-1"), "is no day"),

@@ -146,7 +146,8 @@ def _explain(error: Exception, debug: bool) -> NoReturn:
 def _library_lines(error: Any) -> list[str]:
     head = f"{error.source}: error: {error}" if error.source else f"error: {error}"
     places = [(".".join(str(step) for step in path), what) for path, what in error.defects]
-    return [head, *(f"  {place}: {what}" for place, what in places)]
+    lines = [f"{place}: {what}" for place, what in places]
+    return [head, *(f"  {line}" for line in lines if line not in head)]
 
 
 def printable(text: str) -> str:
