@@ -43,9 +43,9 @@ def rng():
 
 
 def box(s11=0.0, s22=0.0, product=1.0, **unknown):
-    """A two-port of one frequency by S11, S22 and S12*S21."""
+    """A two-port of one frequency by S11, S22 and S12*S21; an error term of an instrument, which may seem to give out power."""
     s = np.array([[[s11, np.sqrt(complex(product))], [np.sqrt(complex(product)), s22]]])
-    return Box("box", 50.0, 50.0, s, **unknown)
+    return Box("box", 50.0, 50.0, s, passive=False, **unknown)
 
 
 def measurement(*pieces, **unknown):
