@@ -209,7 +209,7 @@ def _kinds(result: Proof, console: Console) -> None:
         Column("what it may be", figures=False, wraps=True),
         Column("share"),
         Column("where", figures=False),
-        Column("of size (95 %)", figures=False),
+        Column("of size (95 %)", figures=False, wraps=True),
     ]
     shown = [each for each in result.hypotheses if each.share >= SHOWN]
     rows = [
