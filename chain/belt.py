@@ -158,21 +158,22 @@ def belt(samples: NDArray[np.float32] | Real, coverage: float = 0.95, cap: float
         score[place] = _scores(counts, draws)
         least[place] = _least(score[place], fine, coverage)
         margin = score[place] - least[place][:, None]
-        first[place] = _outermost(margin, counts > 0)
-        last[place] = BINS - _outermost(margin[:, ::-1], counts[:, ::-1] > 0)
+        told = np.broadcast_to(counts.any(axis=0), counts.shape)
+        first[place] = _outermost(margin, told)
+        last[place] = BINS - _outermost(margin[:, ::-1], told[:, ::-1])
     return Belt(edge, score, least, first, last, coverage)
 
 
-def _outermost(margin: Real, own: NDArray[np.bool_]) -> Real:
+def _outermost(margin: Real, told: NDArray[np.bool_]) -> Real:
     """Lowest statistic accepted for each magnitude, in bins: where the margin passes zero between two of them.
 
-    Where no magnitude has any draws every score is high: only bins with draws of the magnitude's own count.
+    Where no magnitude has any draws every score is high: only bins that some magnitude has draws in count.
     """
-    inside = own & (margin >= 0)
+    inside = told & (margin >= 0)
     rows, at = np.arange(len(margin)), inside.argmax(axis=1)
     outside = np.maximum(at - 1, 0)
     here, there = margin[rows, at], margin[rows, outside]
-    falls = own[rows, outside] & (there < 0) & (here > there)
+    falls = told[rows, outside] & (there < 0) & (here > there)
     return np.asarray(np.where(falls, at + 0.5 - here / np.where(falls, here - there, 1), at), dtype=float)
 
 
@@ -216,10 +217,12 @@ def _smoothed(counts: Real, width: float) -> Real:
 
 def _least(score: NDArray[np.float32], fine: NDArray[np.intp], coverage: float) -> Real:
     """Smallest score accepted for each magnitude, so that its own readings are accepted with the stated share."""
-    place = np.clip((np.arange(fine.shape[1], dtype=np.float32) + 0.5) * BINS / fine.shape[1] - 0.5, 0, BINS - 1.001)
+    # A fine bin counts by the lower score of its two edges: accepted is then all of it, not the better half.
+    place = np.clip(np.arange(fine.shape[1] + 1, dtype=np.float32) * BINS / fine.shape[1] - 0.5, 0, BINS - 1.001)
     left = place.astype(np.intp)
-    own, after = score.take(left, axis=1), score.take(left + 1, axis=1)
-    own += (after - own) * (place - left).astype(np.float32)
+    edges, after = score.take(left, axis=1), score.take(left + 1, axis=1)
+    edges += (after - edges) * (place - left).astype(np.float32)
+    own = np.minimum(edges[:, 1:], edges[:, :-1])
     # A non-negative float sorts as its bits do, so that a score and its number of draws fit into one sorted integer.
     worse = np.maximum(-own, 0).view(np.int32).astype(np.int64)
     keys = np.sort((worse << COUNT_BITS) | fine, axis=1)
