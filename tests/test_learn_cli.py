@@ -136,7 +136,7 @@ def test_the_library_browser_shows_a_learnt_part(tmp_path):
 def test_the_two_port_itself_can_be_kept(tmp_path):
     """A Touchstone file with both references, which another `learn` reads back to the same loss."""
     path = tmp_path / "own.ts"
-    told = flat(run(*KNOWN_ENDS, *PAD_ENDS, "--touchstone", str(path)).stderr)
+    told = flat(run(*KNOWN_ENDS, *PAD_ENDS, "--touchstone", str(path), COLUMNS="400").stderr)
     assert f'touchstone = "{path}", loss_tolerance = "0.0' in told
     assert "reflection_error = " in told
     assert "[Reference] 50.0 75.0" in path.read_text()

@@ -1,6 +1,6 @@
 """How often the stated intervals of learnt parts hold the truth, in a world that shares no code with the tool.
 
-A few trials of three cases in the default run; `pytest -m slow -s tests/test_learn_coverage.py` prints 1,000 trials of all.
+A few trials of three cases in the default run; `pytest -n 0 -m slow -s tests/test_learn_coverage.py` prints 1,000 trials of all.
 """
 
 from dataclasses import replace

@@ -1,7 +1,7 @@
 """Diagnosis of a chain from known ends, in a world of scikit-rf networks that shares no code with it.
 
 Kinds of fault are equally likely, sizes are drawn from the printed ranges, sound chains among them. A trial can be told where
-the test's own likelihood gives its first kind 0.80 or more; figures are printed (`pytest -m slow -s tests/test_prove_world.py`).
+the test's own likelihood gives its first kind 0.80 or more; figures are printed (`pytest -n 0 -m slow -s tests/test_prove_world.py`).
 """
 
 from dataclasses import dataclass, replace
