@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +23,7 @@ __all__ = ["MOST_DRAWS", "RecoveredQuantiles", "recovered_quantiles"]
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
-BLOCK_FREQUENCIES = 32
+BLOCK_FREQUENCIES = 64
 BLOCK_BYTES = 32_000_000
 """Magnitudes that one thread holds: as many frequencies at once as fit, with every draw of each."""
 BATCH = 10_000
@@ -81,27 +82,26 @@ def recovered_quantiles(
     """
     count = draws if draws is not None else _draws_needed(way, reading, probabilities, seed, digits)
     chunks = max(1, -(-count // CHUNK))
-    starts, block = _blocks(way.freq_hz.size, chunks * CHUNK, thread_count())
+    blocks = _blocks(way.freq_hz.size, chunks * CHUNK, thread_count())
     out = np.empty((len(probabilities), way.freq_hz.size))
 
-    def run(start: int) -> slice:
-        chosen = slice(start, min(start + block, way.freq_hz.size))
-        samples = _magnitudes(way.at(chosen), reading[chosen], (0, chunks), seed, start)
+    def run(chosen: slice) -> slice:
+        samples = _magnitudes(way.at(chosen), reading[chosen], (0, chunks), seed, chosen.start)
         out[:, chosen] = _quantiles(samples, probabilities)
         return chosen
 
-    for chosen in in_order(run, starts):
+    for chosen in in_order(run, blocks):
         if progress is not None:
             progress(chosen.stop / way.freq_hz.size)
     return RecoveredQuantiles(way.freq_hz, tuple(probabilities), out, chunks * CHUNK, seed)
 
 
-def _blocks(frequencies: int, draws: int, threads: int) -> tuple[range, int]:
-    """Starts and length of blocks of frequencies: as many for each thread, none larger than fits."""
+def _blocks(frequencies: int, draws: int, threads: int) -> list[slice]:
+    """Blocks of frequencies: as many for each thread, alike but for one frequency, none larger than fits."""
     largest = int(np.clip(BLOCK_BYTES // (4 * draws), 1, BLOCK_FREQUENCIES))
     rounds = -(-frequencies // (largest * threads))
-    block = -(-frequencies // (rounds * threads))
-    return range(0, frequencies, block), block
+    edges = np.linspace(0, frequencies, min(rounds * threads, frequencies) + 1).astype(int).tolist()
+    return [slice(first, last) for first, last in pairwise(edges)]
 
 
 def _magnitudes(

@@ -244,11 +244,13 @@ def _noise(
 ) -> Complex | float:
     if not way.noise:
         return 0.0
-    out = np.empty(shape, dtype=complex)
-    for column in range(shape[1]):
+    pairs = np.empty((shape[1], 2, shape[0]))
+    for column, pair in enumerate(pairs):
         rng = _stream(seed, STREAMS["noise"] + 10 * (which + 4 * (first + column) + 100), chunk, repeat)
-        pair = rng.standard_normal((2, shape[0]))
-        out[:, column] = way.noise * (pair[0] + 1j * pair[1])
+        rng.standard_normal(out=pair)
+    out = np.empty(shape, dtype=complex)
+    np.multiply(pairs[:, 0].T, way.noise, out=out.real)
+    np.multiply(pairs[:, 1].T, way.noise, out=out.imag)
     return out
 
 
