@@ -133,6 +133,12 @@ def test_files_and_functions_are_short(name):
             assert lines < LONGEST_BODY, f"{name}.{node.name}: {lines} lines"
 
 
+@pytest.mark.parametrize("path", sorted((ROOT / "tests").rglob("*.py")), ids=lambda path: path.stem)
+def test_files_of_tests_are_short_too(path):
+    """The same cap."""
+    assert len(path.read_text(encoding="utf-8").splitlines()) < LONGEST_FILE
+
+
 def public_functions(path):
     exported = next(
         (
