@@ -4,7 +4,8 @@ Every command of the program is a function of a set-up that returns a frozen res
 `to_dict()`; `print(result)` and a notebook show it as a small table, `to_dataframe()` gives all of it, `to_network()`, where
 there are S-parameters, a scikit-rf Network. The functions below can be had from here, each imported when first asked for:
 
->>> from chain import expect, load_setup
+>>> from chain import expect
+>>> from chain import load_setup
 >>> found = expect(load_setup("demo/boathouse.toml"), true_vswr=[1.5, 2.0])
 >>> round(found.ceiling_vswr, 2)
 1.71
@@ -12,50 +13,48 @@ there are S-parameters, a scikit-rf Network. The functions below can be had from
 
 from __future__ import annotations
 
-import sys
 from importlib import import_module
-from types import ModuleType
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from chain.account import account as account
-    from chain.barepad import bare_pad as bare_pad
-    from chain.budget import budget as budget
-    from chain.budget import levels as levels
-    from chain.card import card as card
-    from chain.cascade import build as build
-    from chain.checks import check as check
-    from chain.choose import choose as choose
-    from chain.compare import compare_sweeps as compare_sweeps
+    from chain.analyses.bench_card import card as card
+    from chain.analyses.checks import check as check
+    from chain.analyses.compare import compare_sweeps as compare_sweeps
+    from chain.analyses.expect import expect as expect
+    from chain.analyses.ohmmeter import dc_card as dc_card
+    from chain.analyses.page import page as page
+    from chain.analyses.planes import compare
+    from chain.analyses.recover import recover as recover
+    from chain.assembly.bare_pad import bare_pad as bare_pad
+    from chain.assembly.budget import budget as budget
+    from chain.assembly.budget import levels as levels
+    from chain.assembly.cascade import build as build
+    from chain.assembly.plane import read_sweep_for as read_sweep_for
+    from chain.assembly.power import account as account
+    from chain.characterize.characterize import learn_back_to_back as learn_back_to_back
+    from chain.characterize.characterize import learn_ends as learn_ends
+    from chain.characterize.characterize import learn_lead as learn_lead
+    from chain.characterize.characterize import learn_two_port as learn_two_port
+    from chain.characterize.sweeps import one_port_sweeps as one_port_sweeps
+    from chain.characterize.sweeps import two_port_sweeps as two_port_sweeps
+    from chain.diagnosis.diagnose import prove as prove
+    from chain.diagnosis.known_ends import known_ends as known_ends
+    from chain.echoes.analyse import ripple as ripple
     from chain.errors import ChainError as ChainError
     from chain.errors import FitError as FitError
     from chain.errors import InputError as InputError
     from chain.errors import RangeError as RangeError
     from chain.errors import UnitError as UnitError
-    from chain.expect import expect as expect
-    from chain.improve import improve as improve
-    from chain.knownends import known_ends as known_ends
-    from chain.learn import learn_back_to_back as learn_back_to_back
-    from chain.learn import learn_ends as learn_ends
-    from chain.learn import learn_lead as learn_lead
-    from chain.learn import learn_two_port as learn_two_port
-    from chain.learnsweeps import one_port_sweeps as one_port_sweeps
-    from chain.learnsweeps import two_port_sweeps as two_port_sweeps
-    from chain.needfile import load_need as load_need
-    from chain.ohmmeter import dc_card as dc_card
-    from chain.page import page as page
-    from chain.pagehtml import card_html as card_html
-    from chain.pagehtml import page_html as page_html
-    from chain.planes import compare
-    from chain.prove import prove as prove
-    from chain.readings import typed_readings as typed_readings
-    from chain.recover import recover as recover
-    from chain.ripple import ripple as ripple
-    from chain.setupfile import load_setup as load_setup
-    from chain.setupfile import parse_setup as parse_setup
-    from chain.sweepfile import read_sweep as read_sweep
-    from chain.sweepoptions import SweepOptions as SweepOptions
-    from chain.sweepsetup import read_sweep_for as read_sweep_for
+    from chain.files.setup_file import load_setup as load_setup
+    from chain.files.setup_file import parse_setup as parse_setup
+    from chain.html.page import card_html as card_html
+    from chain.html.page import page_html as page_html
+    from chain.selection.choose import choose as choose
+    from chain.selection.improve import improve as improve
+    from chain.selection.need_file import load_need as load_need
+    from chain.sweeps.options import SweepOptions as SweepOptions
+    from chain.sweeps.read import read_sweep as read_sweep
+    from chain.sweeps.readings import typed_readings as typed_readings
 
     compare_planes = compare
 
@@ -66,54 +65,43 @@ _HOMES = {
     "FitError": "chain.errors",
     "InputError": "chain.errors",
     "RangeError": "chain.errors",
-    "SweepOptions": "chain.sweepoptions",
+    "SweepOptions": "chain.sweeps.options",
     "UnitError": "chain.errors",
-    "account": "chain.account",
-    "bare_pad": "chain.barepad",
-    "budget": "chain.budget",
-    "build": "chain.cascade",
-    "card": "chain.card",
-    "card_html": "chain.pagehtml",
-    "check": "chain.checks",
-    "choose": "chain.choose",
-    "compare_planes": "chain.planes:compare",
-    "compare_sweeps": "chain.compare",
-    "dc_card": "chain.ohmmeter",
-    "expect": "chain.expect",
-    "improve": "chain.improve",
-    "known_ends": "chain.knownends",
-    "learn_back_to_back": "chain.learn",
-    "learn_ends": "chain.learn",
-    "learn_lead": "chain.learn",
-    "learn_two_port": "chain.learn",
-    "levels": "chain.budget",
-    "load_need": "chain.needfile",
-    "load_setup": "chain.setupfile",
-    "one_port_sweeps": "chain.learnsweeps",
-    "page": "chain.page",
-    "page_html": "chain.pagehtml",
-    "parse_setup": "chain.setupfile",
-    "prove": "chain.prove",
-    "read_sweep": "chain.sweepfile",
-    "read_sweep_for": "chain.sweepsetup",
-    "recover": "chain.recover",
-    "ripple": "chain.ripple",
-    "two_port_sweeps": "chain.learnsweeps",
-    "typed_readings": "chain.readings",
+    "account": "chain.assembly.power",
+    "bare_pad": "chain.assembly.bare_pad",
+    "budget": "chain.assembly.budget",
+    "build": "chain.assembly.cascade",
+    "card": "chain.analyses.bench_card",
+    "card_html": "chain.html.page",
+    "check": "chain.analyses.checks",
+    "choose": "chain.selection.choose",
+    "compare_planes": "chain.analyses.planes:compare",
+    "compare_sweeps": "chain.analyses.compare",
+    "dc_card": "chain.analyses.ohmmeter",
+    "expect": "chain.analyses.expect",
+    "improve": "chain.selection.improve",
+    "known_ends": "chain.diagnosis.known_ends",
+    "learn_back_to_back": "chain.characterize.characterize",
+    "learn_ends": "chain.characterize.characterize",
+    "learn_lead": "chain.characterize.characterize",
+    "learn_two_port": "chain.characterize.characterize",
+    "levels": "chain.assembly.budget",
+    "load_need": "chain.selection.need_file",
+    "load_setup": "chain.files.setup_file",
+    "one_port_sweeps": "chain.characterize.sweeps",
+    "page": "chain.analyses.page",
+    "page_html": "chain.html.page",
+    "parse_setup": "chain.files.setup_file",
+    "prove": "chain.diagnosis.diagnose",
+    "read_sweep": "chain.sweeps.read",
+    "read_sweep_for": "chain.assembly.plane",
+    "recover": "chain.analyses.recover",
+    "ripple": "chain.echoes.analyse",
+    "two_port_sweeps": "chain.characterize.sweeps",
+    "typed_readings": "chain.sweeps.readings",
 }
 
 __all__ = ["__version__", *_HOMES]
-
-
-class _Package(ModuleType):
-    """The package itself: where a function and its module share a name, the name is the function's."""
-
-    def __setattr__(self, name: str, value: object) -> None:
-        if not (name in _HOMES and isinstance(value, ModuleType)):
-            super().__setattr__(name, value)
-
-
-sys.modules[__name__].__class__ = _Package
 
 
 def __getattr__(name: str) -> object:

@@ -61,7 +61,9 @@ def text(freq: Frequency, columns: np.ndarray) -> str:
     head = ["! Invented: no such part exists. Made by demo/make_learning_sweeps.py.", "# MHz S RI R 50"]
     rows = []
     for f, values in zip(freq.f, columns.reshape(freq.f.size, -1), strict=True):
-        rows.append(" ".join([f"{f / 1e6:.4f}", *(f"{part:.6f}" for each in values for part in (each.real, each.imag))]))
+        rows.append(
+            " ".join([f"{f / 1e6:.4f}", *(f"{part:.6f}" for each in values for part in (each.real, each.imag))])
+        )
     return "\n".join([*head, *rows]) + "\n"
 
 

@@ -1,4 +1,4 @@
-"""Figures of parts without numpy, for browsing; `chain.models` computes whole sweeps."""
+"""Figures of parts without numpy, for browsing; `chain.rf` computes whole sweeps."""
 
 from __future__ import annotations
 

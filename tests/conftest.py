@@ -5,7 +5,7 @@ from pathlib import Path
 
 from hypothesis import HealthCheck, settings
 
-sys.path.insert(0, str(Path(__file__).parent))
+sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parent / "helpers")]
 
 settings.register_profile(
     "repeatable", derandomize=True, deadline=None, database=None, suppress_health_check=[HealthCheck.too_slow]

@@ -141,8 +141,8 @@ def commands_page() -> str:
 
 def setup_page() -> str:
     """Reference of the keys of a set-up file, from its schema and the table of keys of each kind of part."""
-    from chain.schemaexport import setup_schema
-    from chain.setupschema import ALWAYS, KEYS_OF
+    from chain.files.schema import ALWAYS, KEYS_OF
+    from chain.files.schema_export import setup_schema
 
     schema = setup_schema()
     lines = [MADE, "# Keys of a set-up file", "", schema["description"], ""]
@@ -169,7 +169,7 @@ def setup_page() -> str:
 
 def need_page() -> str:
     """Reference of the keys of a need file, from its schema."""
-    from chain.needschema import need_schema
+    from chain.selection.need_schema import need_schema
 
     schema = need_schema()
     lines = [MADE, "# Keys of a need file", "", schema["description"], ""]
@@ -223,7 +223,7 @@ def _inside(told: Mapping[str, Any], schema: Mapping[str, Any]) -> dict[str, Any
 
 
 def _item_figures() -> set[str]:
-    from chain.schemaexport import setup_schema
+    from chain.files.schema_export import setup_schema
 
     return set(setup_schema()["$defs"]["item"]["properties"]) - {"part", "id", "near", "far", "reversed", "touchstone"}
 
@@ -304,11 +304,9 @@ def _toml(value: object) -> str:
 def rooms_table() -> str:
     """Table of rooms for the contributor's guide, from tests/rooms.toml."""
     rooms = tomllib.loads((ROOT / "tests" / "rooms.toml").read_text(encoding="utf-8"))["rooms"]
-    lines = ["| room | modules | may import | holds |", "|---|---|---|---|"]
+    lines = ["| room | may import | holds |", "|---|---|---|"]
     for name, room in rooms.items():
-        lines.append(
-            f"| {name} | {' '.join(room['modules'])} | {', '.join(room['may_import']) or 'nothing'} | {room['holds']} |"
-        )
+        lines.append(f"| {name} | {', '.join(room['may_import']) or 'nothing'} | {room['holds']} |")
     return "\n".join(lines)
 
 

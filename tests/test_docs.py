@@ -68,7 +68,7 @@ def test_every_code_block_is_of_a_kind_that_is_checked_or_only_shown():
 
 def test_set_up_files_shown_whole_in_a_document_load(tmp_path):
     """A toml block that begins with a title is a set-up of its own; it loads as it stands."""
-    from chain.setupfile import parse_setup
+    from chain.files.setup_file import parse_setup
 
     for path in HAND_MADE:
         for block in re.findall(r"```toml\n(title = .*?)```", path.read_text(encoding="utf-8"), flags=re.DOTALL):

@@ -6,7 +6,7 @@ import make_references
 import pytest
 
 from chain.cli.main import COMMANDS
-from chain.schemaexport import setup_schema
+from chain.files.schema_export import setup_schema
 
 REMEDY = "out of step: run 'python tests/make_references.py {0}' and look at what changed"
 
@@ -22,7 +22,7 @@ def test_the_contributors_guide_shows_the_rooms_as_they_are():
     """The table of rooms in DEVELOPERS.md is that of tests/rooms.toml, with the direction of imports."""
     text = (make_references.ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
     assert text == make_references.with_rooms(text), REMEDY.format("DEVELOPERS.md")
-    for room in ("library", "numbers", "cli"):
+    for room in ("library", "rf", "cli"):
         assert re.search(rf"^\| {room} \|", text, flags=re.MULTILINE)
 
 
@@ -42,5 +42,5 @@ def test_a_schema_that_changed_would_be_noticed(monkeypatch):
     """The page follows the schema: a key more is a row more."""
     changed = setup_schema()
     changed["$defs"]["far"]["properties"]["height"] = {"type": "number", "minimum": 0, "description": "Invented key."}
-    monkeypatch.setattr("chain.schemaexport.setup_schema", lambda: changed)
+    monkeypatch.setattr("chain.files.schema_export.setup_schema", lambda: changed)
     assert "| `height` | Invented key. | number from 0 |  |" in make_references.setup_page()

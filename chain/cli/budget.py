@@ -9,7 +9,7 @@ import click
 from chain.cli.loading import load_heeded
 from chain.cli.options import Common, common, setup_argument
 from chain.cli.output import deliver, note, refuse_overwriting, write_whole
-from chain.cli.plotoption import PlotCommand, check_plot, draw_after, plot_option, write_plot
+from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -38,11 +38,11 @@ def command(shared: Common, setup: str, touchstone: str | None, plot: str | None
     refuse_overwriting(shared.output, shared.force, [setup])
     refuse_overwriting(touchstone, shared.force, [setup])
     check_plot(shared, plot, [setup], [touchstone])
-    from chain.account import account
+    from chain.assembly.power import account
 
     found = account(load_heeded(shared, setup))
     if touchstone is not None:
-        from chain.touchstone import text_of_two_port
+        from chain.sweeps.touchstone import text_of_two_port
 
         chain = found.budget
         text = text_of_two_port(chain.freq_hz, chain.s, chain.near_ohm, chain.far_ohm)

@@ -27,16 +27,16 @@ def command(shared: Common, setup: str) -> None:
       chain card demo/boathouse.toml -o card.html
     """
     refuse_overwriting(shared.output, shared.force, [setup])
-    from chain.card import card
-    from chain.intervals import SEED
-    from chain.setupfile import load_setup
+    from chain.analyses.bench_card import card
+    from chain.files.setup_file import load_setup
+    from chain.uncertainty.intervals import SEED
 
     loaded = load_setup(setup)
     with progress(shared) as report:
         found = card(loaded, seed=SEED if shared.seed is None else shared.seed, progress=report)
 
     if not shared.json and shared.output and shared.output.lower().endswith(PAGES):
-        from chain.pagehtml import card_html
+        from chain.html.page import card_html
 
         deliver_page(shared, card_html(found), [setup])
         return

@@ -23,8 +23,8 @@ def command(shared: Common, setup: str, enforce: bool) -> None:
       chain check demo/boathouse.toml --enforce && echo fits
     """
     refuse_overwriting(shared.output, shared.force, [setup])
-    from chain.checks import check
-    from chain.setupfile import load_setup
+    from chain.analyses.checks import check
+    from chain.files.setup_file import load_setup
 
     found = check(load_setup(setup))
 

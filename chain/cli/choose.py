@@ -46,22 +46,22 @@ def command(
     if improve and why:
         raise click.UsageError("--why compares chains of a need file; it does not go with --improve.")
     refuse_overwriting(shared.output, shared.force, inputs)
-    from chain.intervals import SEED
-    from chain.needfile import load_need
+    from chain.selection.need_file import load_need
+    from chain.uncertainty.intervals import SEED
 
     loaded = load_need(need) if need else None
     seed = SEED if shared.seed is None else shared.seed
     if improve:
         _weigh(shared, improve, loaded, seed, inputs)
         return
-    from chain.choose import choose
+    from chain.selection.choose import choose
 
     assert loaded is not None, "one of the two is named"
     with progress(shared) as report:
         found = choose(loaded, rank, seed, progress=report)
     result: Any = found
     if why:
-        from chain.contrast import contrast
+        from chain.selection.comparison import contrast
 
         result = contrast(found, *why)
 
@@ -76,7 +76,7 @@ def command(
 
 
 def _weigh(shared: Common, path: str, need: Any, seed: int, inputs: list[str]) -> None:
-    from chain.improve import improve
+    from chain.selection.improve import improve
 
     setup = load_heeded(shared, path)
     with progress(shared) as report:

@@ -9,7 +9,7 @@ import click
 from chain.cli.loading import load_heeded
 from chain.cli.options import Common, common, digits_option, enforce, setup_argument
 from chain.cli.output import deliver, refuse_overwriting
-from chain.cli.plotoption import PlotCommand, check_plot, draw_after, plot_option, write_plot
+from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
 from chain.cli.progress import progress
 
 if TYPE_CHECKING:
@@ -40,8 +40,8 @@ def command(shared: Common, setup: str, true: tuple[str, ...], digits: int, plot
     """
     refuse_overwriting(shared.output, shared.force, [setup])
     check_plot(shared, plot, [setup])
-    from chain.expect import expect
-    from chain.intervals import SEED
+    from chain.analyses.expect import expect
+    from chain.uncertainty.intervals import SEED
     from chain.units import parse_quantity
 
     wanted = [parse_quantity(text, "vswr") for text in true]

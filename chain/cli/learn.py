@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from chain.cli.completing import any_file, part_names, setup_files, sweep_files
-from chain.cli.learnasked import (
+from chain.cli.learn_options import (
     USUAL_DIFFERENCE_DB,
     USUAL_FACING_DB,
     USUAL_LENGTH_TOLERANCE_M,
@@ -23,7 +23,7 @@ from chain.cli.output import console_for, deliver, note, refuse_overwriting, wri
 from chain.cli.progress import progress
 
 if TYPE_CHECKING:
-    from chain.learnt import Learnt
+    from chain.characterize.records import Learnt
 
 __all__ = ["command"]
 
@@ -131,8 +131,8 @@ def command(shared: Common, method: str, files: tuple[str, ...], touchstone: str
     told = asked(given, ENDS.get(method, ()))
     found = METHODS[method](paths, told, shared.seed)
     if told.setup is not None:
-        from chain.intervals import SEED
-        from chain.learnuse import compared
+        from chain.characterize.part_use import compared
+        from chain.uncertainty.intervals import SEED
 
         seed = SEED if shared.seed is None else shared.seed
         with progress(shared) as report:
@@ -167,9 +167,9 @@ def _paths(method: str, files: Sequence[str], given: Mapping[str, Any]) -> dict[
 
 
 def _lead(paths: Mapping[str, Sequence[str]], told: Asked, seed: int | None) -> Learnt:
-    from chain.learn import learn_lead
-    from chain.learnspread import DRAWS, SEED
-    from chain.learnsweeps import one_port_sweeps
+    from chain.characterize.characterize import learn_lead
+    from chain.characterize.intervals import DRAWS, SEED
+    from chain.characterize.sweeps import one_port_sweeps
 
     sweeps = one_port_sweeps(paths, told.value("reference", "impedance"))
     length, factor = told.value("length", "length"), _factor(told)
@@ -210,16 +210,16 @@ def _tolerance(told: Asked, length: float | None) -> tuple[Asked, float]:
 
 def _delay(told: Asked, kind: str, length: float | None) -> float | None:
     """Delay as far as it is known: of an adapter by its electrical length, of a lead with its velocity factor."""
-    from chain.learnlead import LIGHT_M_PER_S
+    from chain.characterize.lead import LIGHT_M_PER_S
 
     factor = _factor(told) if kind == "coax" else 1.0
     return None if length is None or factor is None else length / LIGHT_M_PER_S / factor
 
 
 def _two_port(paths: Mapping[str, Sequence[str]], told: Asked, seed: int | None) -> Learnt:
-    from chain.learn import learn_two_port
-    from chain.learnspread import DRAWS, SEED
-    from chain.learnsweeps import two_port_sweeps
+    from chain.characterize.characterize import learn_two_port
+    from chain.characterize.intervals import DRAWS, SEED
+    from chain.characterize.sweeps import two_port_sweeps
 
     ohm = told.value("reference", "impedance")
     sweeps = two_port_sweeps(paths["through"], None if ohm is None else (ohm, ohm))
@@ -242,9 +242,9 @@ def _placed(told: Asked, kind: str) -> tuple[Asked, Any, float | None]:
 
 
 def _ends(paths: Mapping[str, Sequence[str]], told: Asked, seed: int | None) -> Learnt:
-    from chain.learn import learn_ends
-    from chain.learnspread import DRAWS, SEED
-    from chain.learnsweeps import one_port_sweeps
+    from chain.characterize.characterize import learn_ends
+    from chain.characterize.intervals import DRAWS, SEED
+    from chain.characterize.sweeps import one_port_sweeps
 
     sweeps = one_port_sweeps(paths, told.value("reference", "impedance"))
     kind = told.kind()
@@ -258,9 +258,9 @@ def _ends(paths: Mapping[str, Sequence[str]], told: Asked, seed: int | None) -> 
 
 
 def _back_to_back(paths: Mapping[str, Sequence[str]], told: Asked, seed: int | None) -> Learnt:
-    from chain.learn import learn_back_to_back
-    from chain.learnspread import DRAWS, SEED
-    from chain.learnsweeps import two_port_sweeps
+    from chain.characterize.characterize import learn_back_to_back
+    from chain.characterize.intervals import DRAWS, SEED
+    from chain.characterize.sweeps import two_port_sweeps
 
     if told.given["kind"] not in (None, "pad"):
         raise click.UsageError("Back to back, two pads are learnt: leave --kind out.")
@@ -289,7 +289,7 @@ METHODS: dict[str, Callable[[Mapping[str, Sequence[str]], Asked, int | None], Le
 
 def _write_two_port(path: str, found: Learnt, shared: Common, inputs: Sequence[str]) -> None:
     from chain.errors import RangeError
-    from chain.touchstone import text_of_two_port
+    from chain.sweeps.touchstone import text_of_two_port
 
     if found.s is None:
         raise RangeError(

@@ -9,7 +9,7 @@ from chain.cli.options import Common
 from chain.cli.output import note
 
 if TYPE_CHECKING:
-    from chain.records import Setup
+    from chain.setups import Setup
 
 __all__ = ["load_heeded"]
 
@@ -38,14 +38,14 @@ def load_heeded(shared: Common, path: str) -> Setup:
 
     Source
     ------
-    `chain.checks`; looked for only where the file states a feed, so that other set-ups load as fast as ever.
+    `chain.analyses.checks`; looked for only where the file states a feed, so that other set-ups load as fast as ever.
     """
-    from chain.setupfile import load_setup
+    from chain.files.setup_file import load_setup
 
     setup = load_setup(path)
     if not setup.far.dc_feed_v:
         return setup
-    from chain.checks import check
+    from chain.analyses.checks import check
 
     stops = [each for each in check(setup).findings if each.level == "stop"]
     if not stops:

@@ -23,11 +23,11 @@ def command(shared: Common) -> None:
       chain new > mine.toml
     """
     refuse_overwriting(shared.output, shared.force)
-    from chain.starter import starter_text
+    from chain.files.starter import starter_text
 
     text = starter_text()
     if shared.json:
-        from chain.report.json import json_text
+        from chain.report.schemas import json_text
 
         text = json_text({"schema_version": 1, "title": "starter", "warnings": [], "assumed": [], "text": text})
     if shared.output in (None, "-"):

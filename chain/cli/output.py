@@ -77,7 +77,7 @@ def deliver(
     """
     to_file = shared.output not in (None, "-")
     if shared.json:
-        from chain.report.json import json_text
+        from chain.report.schemas import json_text
 
         text = json_text(document())
     elif to_file:

@@ -47,7 +47,7 @@ def command(
       chain parts rg59 --at "200 MHz" --at "600 MHz" --length "25 m"
     """
     refuse_overwriting(shared.output, shared.force, library)
-    from chain.browse import browse
+    from chain.analyses.parts import browse
     from chain.units import parse_quantity
     from library.load import load_library
 

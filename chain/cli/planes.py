@@ -9,7 +9,7 @@ import click
 from chain.cli.loading import load_heeded
 from chain.cli.options import Common, common, digits_option, setup_argument
 from chain.cli.output import deliver, refuse_overwriting
-from chain.cli.plotoption import PlotCommand, check_plot, draw_after, plot_option, write_plot
+from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
 from chain.cli.progress import progress
 
 if TYPE_CHECKING:
@@ -36,8 +36,8 @@ def command(shared: Common, setup: str, true: str, digits: int, plot: str | None
     """
     refuse_overwriting(shared.output, shared.force, [setup])
     check_plot(shared, plot, [setup])
-    from chain.intervals import SEED
-    from chain.planes import compare
+    from chain.analyses.planes import compare
+    from chain.uncertainty.intervals import SEED
     from chain.units import parse_quantity
 
     wanted = parse_quantity(true, "vswr")

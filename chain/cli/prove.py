@@ -13,12 +13,12 @@ from chain.cli.loading import load_heeded
 from chain.cli.options import Common, common, enforce, setup_argument
 from chain.cli.output import deliver, refuse_overwriting
 from chain.cli.progress import progress
-from chain.cli.sweepoptions import sweep_options
-from chain.sweepoptions import SweepOptions
+from chain.cli.sweep_options import sweep_options
+from chain.sweeps.options import SweepOptions
 
 if TYPE_CHECKING:
-    from chain.readings import Readings
-    from chain.records import Setup
+    from chain.setups import Setup
+    from chain.sweeps.readings import Readings
 
 __all__ = ["command"]
 
@@ -108,10 +108,10 @@ def command(
     given = {"open": opened, "short": shorted, "load": load, "load50": load50}
     files = [setup, *(text for texts in given.values() for text in texts if _is_file(text))]
     refuse_overwriting(shared.output, shared.force, files)
-    from chain.intervals import SEED
-    from chain.knownends import known_ends
-    from chain.metered import parse_ohms
-    from chain.prove import prove
+    from chain.diagnosis.diagnose import prove
+    from chain.diagnosis.known_ends import known_ends
+    from chain.diagnosis.ohmmeter_likelihood import parse_ohms
+    from chain.uncertainty.intervals import SEED
     from chain.units import parse_quantity
 
     load_db, load50_db = (
@@ -146,6 +146,6 @@ def _is_file(text: str) -> bool:
 
 
 def _read(setup: Setup, texts: Sequence[str], sweep: SweepOptions) -> list[str | Readings]:
-    from chain.sweepsetup import read_sweep_for
+    from chain.assembly.plane import read_sweep_for
 
     return [read_sweep_for(setup, text, sweep) if _is_file(text) else text for text in texts]

@@ -11,18 +11,18 @@ from chain.cli.completing import setup_or_sweep_files, sweep_files
 from chain.cli.loading import load_heeded
 from chain.cli.options import Common, common, digits_option, enforce
 from chain.cli.output import deliver, refuse_overwriting
-from chain.cli.plotoption import PlotCommand, check_plot, draw_after, plot_option, write_plot
+from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
 from chain.cli.progress import progress
-from chain.cli.sweepoptions import sweep_options
+from chain.cli.sweep_options import sweep_options
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from chain.compare import Comparison
+    from chain.analyses.compare import Comparison
     from chain.plots.figure import Plot
-    from chain.readings import Readings
-    from chain.records import Setup
-    from chain.sweepoptions import SweepOptions
+    from chain.setups import Setup
+    from chain.sweeps.options import SweepOptions
+    from chain.sweeps.readings import Readings
 
 __all__ = ["command"]
 
@@ -78,8 +78,8 @@ def command(
     if before is not None and sweep_path is not None and _same(before, sweep_path):
         raise click.UsageError("--before names the sweep itself: give an earlier sweep through the same set-up.")
     setup, readings = _inputs(shared, setup_path, sweep_path, reading, sweep)
-    from chain.intervals import SEED
-    from chain.recover import recover
+    from chain.analyses.recover import recover
+    from chain.uncertainty.intervals import SEED
 
     seed = SEED if shared.seed is None else shared.seed
     change = None if before is None else _compared(setup, before, readings, sweep, seed)
@@ -135,10 +135,10 @@ def _same(one: str, other: str) -> bool:
 def _inputs(
     shared: Common, setup_path: str | None, sweep_path: str | None, texts: tuple[str, ...], sweep: SweepOptions
 ) -> tuple[Setup, Readings]:
-    from chain.barepad import bare_pad
-    from chain.readings import from_texts
-    from chain.sweepfile import read_sweep
-    from chain.sweepsetup import read_sweep_for
+    from chain.assembly.bare_pad import bare_pad
+    from chain.assembly.plane import read_sweep_for
+    from chain.sweeps.read import read_sweep
+    from chain.sweeps.readings import from_texts
     from chain.units import parse_reading
 
     loaded = None if setup_path is None else load_heeded(shared, setup_path)
@@ -154,7 +154,7 @@ def _inputs(
 
 
 def _compared(setup: Setup, before: str, after: Readings, sweep: SweepOptions, seed: int) -> Comparison:
-    from chain.compare import compare_sweeps
-    from chain.sweepsetup import read_sweep_for
+    from chain.analyses.compare import compare_sweeps
+    from chain.assembly.plane import read_sweep_for
 
     return compare_sweeps(setup, read_sweep_for(setup, before, sweep), after, seed)

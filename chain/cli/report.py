@@ -11,11 +11,11 @@ from chain.cli.completing import setup_files, sweep_files
 from chain.cli.options import Common, common, enforce
 from chain.cli.output import deliver, deliver_page, note, refuse_overwriting
 from chain.cli.progress import progress
-from chain.cli.sweepoptions import sweep_options
+from chain.cli.sweep_options import sweep_options
 
 if TYPE_CHECKING:
-    from chain.records import Setup
-    from chain.sweepoptions import SweepOptions
+    from chain.setups import Setup
+    from chain.sweeps.options import SweepOptions
 
 __all__ = ["command"]
 
@@ -48,10 +48,10 @@ def command(
     """
     inputs = [setup] if file is None else [setup, file]
     refuse_overwriting(shared.output, shared.force, inputs)
-    from chain.intervals import SEED
-    from chain.page import page
-    from chain.sweepoptions import DEFAULTS
-    from chain.sweepsetup import read_sweep_for
+    from chain.analyses.page import page
+    from chain.assembly.plane import read_sweep_for
+    from chain.sweeps.options import DEFAULTS
+    from chain.uncertainty.intervals import SEED
 
     if file is None and sweep != DEFAULTS:
         raise click.UsageError("The options from --column on are about a sweep: name its file after the set-up.")
@@ -69,7 +69,7 @@ def command(
     if shared.json:
         deliver(shared, lambda console: None, found.to_dict, inputs)
     else:
-        from chain.pagehtml import page_html
+        from chain.html.page import page_html
 
         deliver_page(shared, page_html(found), inputs)
     if enforce and not found.proves:
@@ -78,8 +78,8 @@ def command(
 
 def _setup_and_text(path: str) -> tuple[Setup, str]:
     """Read a set-up, and the text it was read from; standard input can be read only once."""
-    from chain.setupfile import parse_setup
-    from chain.tomltext import decode, read_file
+    from chain.files.setup_file import parse_setup
+    from chain.files.toml import decode, read_file
 
     raw = read_file(path)
     name, folder = ("<stdin>", Path()) if path == "-" else (path, Path(path).parent)

@@ -10,17 +10,17 @@ import click
 from chain.cli.completing import any_file, setup_or_sweep_files
 from chain.cli.options import Common, common
 from chain.cli.output import Refusal, deliver, note, refuse_overwriting, write_whole
-from chain.cli.plotoption import PlotCommand, check_plot, draw_after, plot_option, write_plot
-from chain.cli.sweepoptions import sweep_options
+from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
+from chain.cli.sweep_options import sweep_options
 
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from chain.echoes.records import Ripple
     from chain.plots.figure import Plot
-    from chain.readings import Readings
-    from chain.records import Setup
-    from chain.ripplerecords import Ripple
-    from chain.sweepoptions import SweepOptions
+    from chain.setups import Setup
+    from chain.sweeps.options import SweepOptions
+    from chain.sweeps.readings import Readings
 
 __all__ = ["command"]
 
@@ -60,7 +60,7 @@ def command(shared: Common, files: tuple[str, ...], gate: str | None, sweep: Swe
     setup, readings = _inputs(files, sweep)
     if gate is not None and gate.lower().endswith(".s1p") and setup is None:
         raise Refusal(f"{gate} needs a reference impedance: name the set-up, or write .csv instead")
-    from chain.ripple import ripple
+    from chain.echoes.analyse import ripple
 
     found = ripple(readings, setup)
     text = None if gate is None else _gated_text(found, gate, setup)
@@ -84,9 +84,9 @@ def command(shared: Common, files: tuple[str, ...], gate: str | None, sweep: Swe
 
 
 def _inputs(files: tuple[str, ...], sweep: SweepOptions) -> tuple[Setup | None, Readings]:
-    from chain.setupfile import load_setup
-    from chain.sweepfile import read_sweep
-    from chain.sweepsetup import read_sweep_for
+    from chain.assembly.plane import read_sweep_for
+    from chain.files.setup_file import load_setup
+    from chain.sweeps.read import read_sweep
 
     setups = [path for path in files if path.lower().endswith(".toml")]
     sweeps = [path for path in files if path not in setups]
@@ -102,11 +102,11 @@ def _gated_text(found: Ripple, path: str, setup: Setup | None) -> str:
     """Gated sweep as the text of a file; the reference of a Touchstone file is that of the set-up's plane."""
     if found.gated is None:
         raise Refusal(f"nothing to write to {path}: {found.gated_reason}")
-    from chain.ripplefile import csv_text, touchstone_text
+    from chain.echoes.export import csv_text, touchstone_text
 
     if path.lower().endswith(".csv"):
         return csv_text(found)
     assert setup is not None
-    from chain.sweepsetup import plane_reference_ohm
+    from chain.assembly.plane import plane_reference_ohm
 
     return touchstone_text(found, plane_reference_ohm(setup))

@@ -27,9 +27,9 @@ def command(shared: Common, of: str) -> None:
     """
     refuse_overwriting(shared.output, shared.force)
     if of == "setup":
-        from chain.schemaexport import setup_schema as schema
+        from chain.files.schema_export import setup_schema as schema
     elif of == "need":
-        from chain.needschema import need_schema as schema
+        from chain.selection.need_schema import need_schema as schema
     else:
         from library.schema import library_schema as schema
     text = json.dumps(schema(), indent=2) + "\n"

@@ -1,1 +1,3 @@
-"""Plots: each answer described as data once, and drawn from that on the terminal or to a file."""
+"""Answers described as plots, and the plots drawn: characters on a terminal, PNG and SVG files."""
+
+__all__ = ["axes", "budget", "expect", "figure", "picture", "planes", "recover", "ripple", "terminal"]

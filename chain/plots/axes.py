@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from chain.plots.figure import Axis, Tick
-from chain.ratios import magnitude_from_vswr, vswr
+from chain.reflection import magnitude_from_vswr, vswr
 
 __all__ = ["even_axis", "frequency_axis", "vswr_axis"]
 

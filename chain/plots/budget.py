@@ -7,12 +7,12 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.account import Account
-from chain.budget import Budget
+from chain.assembly.budget import Budget
+from chain.assembly.power import Account
 from chain.errors import plain
 from chain.plots.axes import even_axis, frequency_axis
 from chain.plots.figure import CurveChart, Series, part_look
-from chain.report.figures import db
+from chain.report.numbers import db
 
 __all__ = ["describe"]
 
@@ -36,14 +36,14 @@ def describe(result: Account) -> tuple[CurveChart]:
 
     Examples
     --------
-    >>> from chain.account import account
-    >>> from chain.setupfile import load_setup
+    >>> from chain.assembly.power import account
+    >>> from chain.files.setup_file import load_setup
     >>> [series.label for series in describe(account(load_setup("demo/boathouse.toml")))[0].series][1:3]
     ['5.72 dB pad', '0.09 to 0.11 dB lead']
 
     Source
     ------
-    `chain.budget`.
+    `chain.assembly.budget`.
     """
     found = result.budget
     top = np.zeros(found.freq_hz.shape)

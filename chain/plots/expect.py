@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 
-from chain.expect import Expectation
+from chain.analyses.expect import Expectation
 from chain.plots.axes import vswr_axis
 from chain.plots.figure import CurveChart, Level, Series
-from chain.report.figures import frequency, lower, percent, vswr
-from chain.report.outline import plane_words
+from chain.report.numbers import frequency, lower, percent, vswr
+from chain.report.phrases import plane_words
 
 __all__ = ["describe"]
 
@@ -26,15 +26,15 @@ def describe(result: Expectation) -> tuple[CurveChart]:
 
     Examples
     --------
-    >>> from chain.expect import expect
-    >>> from chain.setupfile import load_setup
+    >>> from chain.analyses.expect import expect
+    >>> from chain.files.setup_file import load_setup
     >>> chart = describe(expect(load_setup("demo/boathouse.toml")))[0]
     >>> [level.label for level in chart.levels]
     ['ceiling 1.71', 'limit 2', 'aim 1.04']
 
     Source
     ------
-    `chain.expect`.
+    `chain.analyses.expect`.
     """
     curve = result.curve
     true = curve["true_vswr"]

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from chain.ratios import magnitude_from_vswr
+from chain.reflection import magnitude_from_vswr
 
 __all__ = [
     "LOOKS",

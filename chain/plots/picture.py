@@ -11,7 +11,7 @@ from typing import Any
 from chain.errors import ChainError, plain
 from chain.plots.figure import BarChart, CurveChart, Plot, ReflectionChart
 from chain.plots.panels import INK, draw_bars, draw_curves, wrapped
-from chain.plots.roundpanel import draw_reflection
+from chain.plots.smith_chart import draw_reflection
 
 __all__ = ["KINDS", "needs_matplotlib", "picture"]
 

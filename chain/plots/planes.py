@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from chain.analyses.planes import Planes
 from chain.errors import plain
-from chain.planes import Planes
 from chain.plots.axes import vswr_axis
 from chain.plots.figure import Bar, BarChart, Group, Level
-from chain.report.figures import frequency, percent, span
+from chain.report.numbers import frequency, percent, span
 
 __all__ = ["describe"]
 
@@ -24,15 +24,15 @@ def describe(result: Planes) -> tuple[BarChart]:
 
     Examples
     --------
-    >>> from chain.planes import compare
-    >>> from chain.setupfile import load_setup
+    >>> from chain.analyses.planes import compare
+    >>> from chain.files.setup_file import load_setup
     >>> chart = describe(compare(load_setup("demo/boathouse.toml"), draws=500))[0]
     >>> len(chart.groups), [group.label for group in chart.groups if group.chosen]
     (8, ["after 'lead'"])
 
     Source
     ------
-    `chain.planes`.
+    `chain.analyses.planes`.
     """
     first = result.planes[0]
     groups = tuple(

@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from chain.analyses.recovery import Recovery
 from chain.errors import plain
 from chain.plots.axes import even_axis, frequency_axis, vswr_axis
 from chain.plots.figure import Bar, BarChart, CurveChart, Group, Level, Plot, ReflectionChart, Series, Span, Trace
-from chain.ratios import magnitude_from_vswr
-from chain.recovery import Recovery
-from chain.report.figures import frequency, percent
-from chain.report.outline import plane_words
+from chain.reflection import magnitude_from_vswr
+from chain.report.numbers import frequency, percent
+from chain.report.phrases import plane_words
 
 __all__ = ["describe"]
 
@@ -39,9 +39,9 @@ def describe(result: Recovery) -> tuple[Plot, ...]:
 
     Examples
     --------
-    >>> from chain.readings import from_texts
-    >>> from chain.recover import recover
-    >>> from chain.setupfile import load_setup
+    >>> from chain.sweeps.readings import from_texts
+    >>> from chain.analyses.recover import recover
+    >>> from chain.files.setup_file import load_setup
     >>> from chain.units import parse_reading
     >>> setup = load_setup("demo/boathouse.toml")
     >>> [plot.name for plot in describe(recover(setup, from_texts([parse_reading("0.05-0.02j at 210 MHz")])))]
@@ -49,7 +49,7 @@ def describe(result: Recovery) -> tuple[Plot, ...]:
 
     Source
     ------
-    `chain.recover`.
+    `chain.analyses.recover`.
     """
     plots: list[Plot] = [_sweep(result)]
     if result.true_reflection is not None:

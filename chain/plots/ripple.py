@@ -7,12 +7,12 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
+from chain.echoes.records import Component, Ripple
 from chain.plots.axes import even_axis, frequency_axis, vswr_axis
 from chain.plots.figure import PALETTE, Bar, BarChart, CurveChart, Group, Look, Plot, Series
-from chain.ratios import vswr
-from chain.report.figures import frequency
-from chain.report.outline import plane_words
-from chain.ripplerecords import Component, Ripple
+from chain.reflection import vswr
+from chain.report.numbers import frequency
+from chain.report.phrases import plane_words
 
 __all__ = ["describe"]
 
@@ -42,14 +42,14 @@ def describe(result: Ripple) -> tuple[Plot, ...]:
 
     Examples
     --------
-    >>> from chain.ripple import ripple
-    >>> from chain.sweepfile import read_sweep
+    >>> from chain.echoes.analyse import ripple
+    >>> from chain.sweeps.read import read_sweep
     >>> [plot.name for plot in describe(ripple(read_sweep("demo/ripple.csv")))]
     ['ripple', 'reflections']
 
     Source
     ------
-    `chain.ripple`.
+    `chain.echoes.analyse`.
     """
     plots: list[Plot] = [_sweep(result)]
     if result.components:

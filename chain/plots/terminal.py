@@ -27,7 +27,7 @@ from chain.plots.figure import (
     cut,
     spread,
 )
-from chain.report.look import say
+from chain.report.tables import say
 
 __all__ = ["draw"]
 

@@ -1,1 +1,20 @@
-"""Results as text for people: one module per kind of result, each with `render(result, console)` that computes nothing."""
+"""Results to tables and JSON; computes nothing."""
+
+__all__ = [
+    "budget",
+    "card",
+    "check",
+    "choose",
+    "compare",
+    "expect",
+    "learn",
+    "numbers",
+    "parts",
+    "phrases",
+    "planes",
+    "prove",
+    "recover",
+    "ripple",
+    "schemas",
+    "tables",
+]

@@ -8,10 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 from rich.console import Console
 
-from chain.account import Account
-from chain.report import outline
-from chain.report.figures import db, frequency, percent
-from chain.report.look import Column, notes, say, show_table
+from chain.assembly.power import Account
+from chain.report import phrases as outline
+from chain.report.numbers import db, frequency, percent
+from chain.report.tables import Column, notes, say, show_table
 
 __all__ = ["render", "verdict_line"]
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from rich.console import Console
 
-from chain.card import Card
-from chain.ohmmeter import WHOLE_CHAIN
-from chain.report.figures import frequency, lower, percent, span, vswr
-from chain.report.look import Column, say, show_table, title
-from chain.report.outline import plane_words
+from chain.analyses.bench_card import Card
+from chain.analyses.ohmmeter import WHOLE_CHAIN
+from chain.report.numbers import frequency, lower, percent, span, vswr
+from chain.report.phrases import plane_words
+from chain.report.tables import Column, say, show_table, title
 
 __all__ = ["render"]
 

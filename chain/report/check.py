@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from rich.console import Console
 
-from chain.checks import CheckResult
-from chain.report.look import Column, notes, safe, say, show_table, title
+from chain.analyses.checks import CheckResult
+from chain.report.tables import Column, notes, safe, say, show_table, title
 
 __all__ = ["render", "verdict_line"]
 

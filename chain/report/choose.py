@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from rich.console import Console
 
-from chain.choose import Choice, Chosen
-from chain.contrast import Contrast
-from chain.improve import Improvement
 from chain.money import money_text
-from chain.report.figures import db, span, vswr
-from chain.report.look import Column, notes, say, show_table, title
+from chain.report.numbers import db, span, vswr
+from chain.report.tables import Column, notes, say, show_table, title
+from chain.selection.choose import Choice, Chosen
+from chain.selection.comparison import Contrast
+from chain.selection.improve import Improvement
 
 __all__ = ["render", "render_changes", "render_contrast"]
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from rich.console import Console
 from rich.text import Text
 
-from chain.compare import BandChange, Comparison
-from chain.report.figures import percent, vswr
-from chain.report.look import Column, notes, safe, say, show_table
+from chain.analyses.compare import BandChange, Comparison
+from chain.report.numbers import percent, vswr
+from chain.report.tables import Column, notes, safe, say, show_table
 
 __all__ = ["render"]
 

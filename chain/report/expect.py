@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from rich.console import Console
 
-from chain.expect import Aim, Expectation
-from chain.report.figures import frequency, lower, percent, span, vswr
-from chain.report.look import Column, notes, say, show_table, title
-from chain.report.outline import draws_words, plane_words
+from chain.analyses.expect import Aim, Expectation
+from chain.report.numbers import frequency, lower, percent, span, vswr
+from chain.report.phrases import draws_words, plane_words
+from chain.report.tables import Column, notes, say, show_table, title
 
 __all__ = ["render", "verdict_lines"]
 

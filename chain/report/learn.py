@@ -7,9 +7,9 @@ from collections.abc import Iterator
 
 from rich.console import Console
 
-from chain.learnt import Comparison, Figure, Learnt, Side
-from chain.report.figures import frequency, lower, percent, span, vswr
-from chain.report.look import Column, notes, say, show_table
+from chain.characterize.records import Comparison, Figure, Learnt, Side
+from chain.report.numbers import frequency, lower, percent, span, vswr
+from chain.report.tables import Column, notes, say, show_table
 from chain.units import format_quantity
 
 __all__ = ["render"]

@@ -8,9 +8,9 @@ from dataclasses import fields
 
 from rich.console import Console
 
-from chain.browse import Entry, Listing
-from chain.report.figures import db, frequency
-from chain.report.look import Column, say, show_table, title
+from chain.analyses.parts import Entry, Listing
+from chain.report.numbers import db, frequency
+from chain.report.tables import Column, say, show_table, title
 from chain.units import format_quantity
 from library.records import Connector, Evidence, Limit, Part
 

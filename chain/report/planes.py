@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from rich.console import Console
 
-from chain.planes import Plane, Planes
-from chain.report.figures import db, frequency, percent, span
-from chain.report.look import Column, notes, say, show_table, title
-from chain.report.outline import draws_words
+from chain.analyses.planes import Plane, Planes
+from chain.report.numbers import db, frequency, percent, span
+from chain.report.phrases import draws_words
+from chain.report.tables import Column, notes, say, show_table, title
 
 __all__ = ["render"]
 

@@ -6,11 +6,11 @@ from math import isinf
 
 from rich.console import Console
 
-from chain.ohmmeter import CAUTION
-from chain.prove import CANT_TELL, NONE_OF_THESE, Hypothesis, Proof, ReadEnd
-from chain.report.figures import db, frequency, percent, span, vswr
-from chain.report.look import Column, notes, safe, say, show_table, title
-from chain.report.outline import plane_words
+from chain.analyses.ohmmeter import CAUTION
+from chain.diagnosis.diagnose import CANT_TELL, NONE_OF_THESE, Hypothesis, Proof, ReadEnd
+from chain.report.numbers import db, frequency, percent, span, vswr
+from chain.report.phrases import plane_words
+from chain.report.tables import Column, notes, safe, say, show_table, title
 
 __all__ = ["end_words", "ohm_words", "render"]
 
@@ -76,7 +76,7 @@ def end_words(end: str, far_ohm: float) -> str:
 
     Parameters
     ----------
-    end : one of `chain.knownends.ENDS`.
+    end : one of `chain.diagnosis.known_ends.ENDS`.
     far_ohm : the antenna's impedance [ohm].
 
     Returns

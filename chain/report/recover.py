@@ -12,10 +12,10 @@ import numpy as np
 from rich.console import Console
 from rich.text import Text
 
-from chain.recover import Recovery
-from chain.report.figures import db, frequency, percent, span, vswr
-from chain.report.look import Column, notes, safe, say, show_table, title
-from chain.report.outline import draws_words, plane_words
+from chain.analyses.recover import Recovery
+from chain.report.numbers import db, frequency, percent, span, vswr
+from chain.report.phrases import draws_words, plane_words
+from chain.report.tables import Column, notes, safe, say, show_table, title
 
 __all__ = ["render", "sentence"]
 
@@ -235,7 +235,9 @@ def _linear(result: Recovery) -> str:
     most = sorted(parts, key=lambda name: -parts[name])[:SHARES_SHOWN]
     split = ", ".join(f"{name} {percent(parts[name])}" for name in most)
     where = "" if count == 1 else " at every reading" if valid == count else f" at {valid} of {count} readings"
-    text = f"Linear propagation (GUM){where}: u of the reflection's magnitude {low if low == high else f'{low} to {high}'}"
+    text = (
+        f"Linear propagation (GUM){where}: u of the reflection's magnitude {low if low == high else f'{low} to {high}'}"
+    )
     rest = f" Not valid elsewhere, mostly because {reason}." if reason else ""
     return f"{text}; {split} of its square.{rest}"
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 from rich.console import Console
 
-from chain.report.figures import frequency, vswr
-from chain.report.look import Column, notes, safe, say, show_table, title
-from chain.report.outline import plane_words
-from chain.ripplerecords import Component, Ripple
+from chain.echoes.records import Component, Ripple
+from chain.report.numbers import frequency, vswr
+from chain.report.phrases import plane_words
+from chain.report.tables import Column, notes, safe, say, show_table, title
 
 __all__ = ["render"]
 

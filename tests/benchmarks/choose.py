@@ -14,14 +14,14 @@ from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parent.parent))
+sys.path.insert(0, str(Path(__file__).parent.parent / "helpers"))
 
 from chain_world import every_chain, front_of, random_shop
 
-from chain.catalogue import Catalogue
-from chain.choose import choose
-from chain.needfile import load_need
-from chain.search import best_chains
+from chain.selection.catalogue import Catalogue
+from chain.selection.choose import choose
+from chain.selection.need_file import load_need
+from chain.selection.search import best_chains
 from library.load import load_library
 from library.mating import mate, parse_connector
 

@@ -17,16 +17,16 @@ from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parent.parent))
+sys.path.insert(0, str(Path(__file__).parent.parent / "helpers"))
 
 import strategies as made
 
-from chain import twoport
-from chain.cascade import build
-from chain.draws import draw
-from chain.montecarlo import recovered_quantiles
-from chain.simulate import Measurement, measurement
-from chain.stages import Box, Line
+from chain.assembly.cascade import build
+from chain.rf import twoport
+from chain.rf.elements import Box, Line
+from chain.uncertainty.measurement import Measurement, measurement
+from chain.uncertainty.sampling import draw
+from chain.uncertainty.trials import recovered_quantiles
 
 DRAWS, POINTS, ITEMS = 10_000, 201, 8
 LARGE_DRAWS, LARGE_POINTS = 100_000, 1601

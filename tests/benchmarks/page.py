@@ -58,5 +58,5 @@ def measure() -> dict[str, object]:
             "page_with_sweep_processor_s": sweep_work_s,
             "page_kb": alone_bytes / 1000,
             "page_with_sweep_kb": page.stat().st_size / 1000,
-            "page_script_kb": (ROOT / "chain" / "assets" / "page.js").stat().st_size / 1000,
+            "page_script_kb": (ROOT / "chain" / "html" / "assets" / "page.js").stat().st_size / 1000,
         }

@@ -15,9 +15,9 @@ RUNS = 11
 LONG_CHAIN = """
 import resource, sys
 from dataclasses import replace
-from chain.budget import budget
-from chain.cascade import build
-from chain.setupfile import load_setup
+from chain.assembly.budget import budget
+from chain.assembly.cascade import build
+from chain.files.setup_file import load_setup
 
 setup = load_setup(sys.argv[1])
 lead = setup.items[2]

@@ -7,10 +7,10 @@ import pytest
 import tables
 from strategies import adapter, chain_of, coax, item, setup_of
 
-from chain.budget import budget
-from chain.cascade import build
-from chain.expect import expect
-from chain.ratios import magnitude_from_vswr, return_loss_db
+from chain.analyses.expect import expect
+from chain.assembly.budget import budget
+from chain.assembly.cascade import build
+from chain.reflection import magnitude_from_vswr, return_loss_db
 from library.mating import parse_connector
 
 

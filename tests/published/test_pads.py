@@ -7,9 +7,10 @@ import pytest
 import tables
 from strategies import LEAST_LOSS_DB, chain_of, item, ladder, pad
 
-from chain import ratios, twoport
-from chain.budget import budget, levels
-from chain.models.pad import minimum_loss_db, minimum_loss_ohm
+from chain import reflection as ratios
+from chain.assembly.budget import budget, levels
+from chain.rf import twoport
+from chain.rf.pad import minimum_loss_db, minimum_loss_ohm
 from library.load import load_library
 from library.records import Transformer
 

@@ -5,14 +5,14 @@ import pytest
 import tables
 from strategies import LEAST_LOSS_DB, item, ladder, lead, pad, setup_of
 
-from chain.budget import budget
-from chain.cascade import build
+from chain.analyses.expect import expect
+from chain.analyses.recover import recover
+from chain.assembly.budget import budget
+from chain.assembly.cascade import build
 from chain.errors import RangeError
-from chain.expect import expect
-from chain.ratios import magnitude_from_return_loss, magnitude_from_vswr, return_loss_db, vswr
-from chain.readings import Readings
-from chain.recover import recover
-from chain.twoport import input_reflection
+from chain.reflection import magnitude_from_return_loss, magnitude_from_vswr, return_loss_db, vswr
+from chain.rf.twoport import input_reflection
+from chain.sweeps.readings import Readings
 
 FREQ_HZ = 200e6
 

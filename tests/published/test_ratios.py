@@ -3,7 +3,7 @@
 import pytest
 import tables
 
-from chain import ratios
+from chain import reflection as ratios
 
 FROM = {"return_loss_db": ratios.magnitude_from_return_loss, "vswr": ratios.magnitude_from_vswr}
 TO = {"return_loss_db": ratios.return_loss_db, "vswr": ratios.vswr, "mismatch_loss_db": ratios.mismatch_loss_db}

@@ -9,21 +9,21 @@ import numpy as np
 import pytest
 from strategies import item, pad
 
-from chain import twoport
-from chain.bound import reading_range, residual_box, true_range_complex
-from chain.coverage_region import recovered_draws
-from chain.draws import draw, unit_draws
-from chain.linear import linear
-from chain.maps import Maps, identity, in_front, inverse, through
-from chain.models import stages_of
-from chain.models.pad import minimum_loss_db, minimum_loss_ohm
-from chain.ratios import magnitude_from_return_loss, magnitude_from_vswr, mismatch_loss_db, return_loss_db, vswr
-from chain.records import Near
-from chain.recover import verdict
-from chain.sensitivity import circle_sd
-from chain.simulate import Measurement
-from chain.stages import Box, Line, line_s
-from chain.standards import solve
+from chain.analyses.recover import verdict
+from chain.reflection import magnitude_from_return_loss, magnitude_from_vswr, mismatch_loss_db, return_loss_db, vswr
+from chain.rf import twoport
+from chain.rf.bilinear import Maps, identity, in_front, inverse, through
+from chain.rf.elements import Box, Line, line_s
+from chain.rf.pad import minimum_loss_db, minimum_loss_ohm
+from chain.rf.parts import stages_of
+from chain.setups import Near
+from chain.uncertainty.calibration import solve
+from chain.uncertainty.coverage_region import recovered_draws
+from chain.uncertainty.element_bounds import reading_range, residual_box, true_range_complex
+from chain.uncertainty.linear import linear
+from chain.uncertainty.measurement import Measurement
+from chain.uncertainty.sampling import draw, unit_draws
+from chain.uncertainty.sensitivity import circle_sd
 from library.records import Connector
 
 try:

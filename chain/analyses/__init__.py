@@ -1,0 +1,15 @@
+"""One module for each question about one set-up, and what serves it."""
+
+__all__ = [
+    "bench_card",
+    "checks",
+    "compare",
+    "expect",
+    "improvements",
+    "ohmmeter",
+    "page",
+    "parts",
+    "planes",
+    "recover",
+    "recovery",
+]

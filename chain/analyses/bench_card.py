@@ -1,0 +1,277 @@
+"""The card for the bench: what to screw to what, what known ends read on the screen and on an ohmmeter, what to beware of."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.analyses.checks import CheckResult, check
+from chain.analyses.expect import Aim, Expectation, expect
+from chain.analyses.ohmmeter import CAUTION, DcReading, dc_card
+from chain.assembly.cascade import build, sweep_hz
+from chain.findings import Finding
+from chain.plain_values import SCHEMA_VERSION, plain_values
+from chain.reflection import reflection_from_ohm, return_loss_db, vswr
+from chain.results import Shown
+from chain.setups import Item, Setup
+from chain.uncertainty.intervals import COVERAGE, SEED
+from chain.uncertainty.measurement import CHUNK, Measurement, measurement, nominal_maps, simulate
+from chain.units import format_quantity
+from library.records import Coax
+
+__all__ = ["CARD_DRAWS", "Card", "EndReading", "PlacedItem", "card", "end_readings", "item_words"]
+
+Real = NDArray[np.float64]
+
+CARD_DRAWS = 10_000
+ENDS = (("open", float("inf")), ("short", 0.0), ("75 ohm", 75.0), ("50 ohm", 50.0))
+"""Ends that a bench has, by their resistance."""
+MOST_PLACES = 12
+"""Lines of the table to fill in, at most."""
+
+
+@dataclass(frozen=True)
+class EndReading:
+    """What the screen shows of an ideal end at the antenna's place: nominal, and the interval that the unknowns give it."""
+
+    end: str
+    end_ohm: float
+    freq_hz: float
+    reading_vswr: float
+    reading_low: float
+    reading_high: float
+    reading_return_loss_db: float
+
+
+@dataclass(frozen=True)
+class PlacedItem:
+    """An item in the order of wiring, its connectors as placed."""
+
+    id: str
+    what: str
+    near: str
+    far: str
+
+
+@dataclass(frozen=True, repr=False)
+class Card(Shown):
+    """Everything for the bench. Readings of known ends are at `plane` in `reading_ohm`, at three frequencies."""
+
+    ROWS = "ends"
+    COLUMNS = ("end", "freq_hz", "reading_vswr", "reading_low", "reading_high", "reading_return_loss_db")
+
+    title: str
+    plane: str
+    reading_ohm: float
+    far_ohm: float
+    limit_vswr: float | None
+    aim_reading: Aim
+    aim_bound: Aim
+    items: tuple[PlacedItem, ...]
+    checked: CheckResult
+    freq_hz: Real
+    ends: tuple[EndReading, ...]
+    dc: tuple[DcReading, ...]
+    dc_caution: str
+    places: tuple[str, ...]
+    """Names of the lines to fill in: channels, or frequencies."""
+    coverage: float
+    seed: int
+    draws: int
+
+    def headline(self) -> str:
+        """Title, and what the readings are."""
+        return f"{self.title}: screen with known ends, {self.reading_ohm:g} ohm, {self.coverage:.0%} interval"
+
+    @property
+    def cautions(self) -> tuple[Finding, ...]:
+        """What to beware of: stops and cautions, and the notes about power and DC."""
+        return tuple(
+            each for each in self.checked.findings if each.level != "note" or each.rule in ("power", "dc", "dc-heat")
+        )
+
+    def to_dict(self) -> dict[str, object]:
+        """Plain values under the contracted keys."""
+        return plain_values(  # type: ignore[return-value]
+            {
+                "schema_version": SCHEMA_VERSION,
+                "title": self.title,
+                "warnings": self.checked.warnings,
+                "assumed": self.checked.assumed,
+                "plane": self.plane,
+                "reading_ohm": self.reading_ohm,
+                "far_ohm": self.far_ohm,
+                "limit_vswr": self.limit_vswr,
+                "aim_reading_vswr": self.aim_reading.vswr,
+                "aim_bound_vswr": self.aim_bound.vswr,
+                "aim_reading_reason": self.aim_reading.reason,
+                "aim_bound_reason": self.aim_bound.reason,
+                "items": [vars(each) for each in self.items],
+                "joints": [each.to_dict() for each in self.checked.joints],
+                "freq_hz": self.freq_hz,
+                "ends": [vars(each) for each in self.ends],
+                "ohmmeter": [each.to_dict() for each in self.dc],
+                "ohmmeter_caution": self.dc_caution,
+                "cautions": [each.to_dict() for each in self.cautions],
+                "places": self.places,
+                "coverage": self.coverage,
+                "seed": self.seed,
+                "draws": self.draws,
+                "null_means": {"end_ohm": "an open", "reading_vswr": "everything comes back"},
+            }
+        )
+
+
+def card(
+    setup: Setup,
+    expectation: Expectation | None = None,
+    checked: CheckResult | None = None,
+    seed: int = SEED,
+    progress: Callable[[float], None] | None = None,
+) -> Card:
+    """Everything that the bench needs of a set-up.
+
+    Parameters
+    ----------
+    setup : the set-up.
+    expectation : answer of `chain.analyses.expect.expect` for it; computed if left out.
+    checked : answer of `chain.analyses.checks.check` for it; computed if left out.
+    seed : seed of the simulations.
+    progress : called with the finished share, 0 to 1.
+
+    Returns
+    -------
+    Card.
+
+    Raises
+    ------
+    FitError, RangeError : see `chain.assembly.cascade.build`.
+
+    Examples
+    --------
+    >>> from chain.files.setup_file import load_setup
+    >>> found = card(load_setup("demo/boathouse.toml"))
+    >>> [f"{each.near} / {each.far}" for each in found.items]
+    ['N-50 plug / BNC-50 plug', 'BNC-50 jack / BNC-75 jack', 'BNC-75 plug / F-75 plug (RG-59 conductor)']
+    >>> [(each.end, round(each.reading_vswr, 2)) for each in found.ends if each.freq_hz == 174e6]
+    [('open', 1.71), ('short', 1.71), ('75 ohm', 1.0), ('50 ohm', 1.11)]
+
+    Source
+    ------
+    Known ends: `end_readings`. Ohms: `chain.analyses.ohmmeter`. Reading to aim for: `chain.analyses.expect`.
+    """
+    known = expectation or expect(setup, seed=seed, progress=progress)
+    freq_hz = _three(sweep_hz(setup))
+    way = measurement(setup, build(setup, freq_hz))
+    return Card(
+        setup.title,
+        setup.calibration.plane,
+        way.reading_ohm,
+        way.far_ohm,
+        setup.far.limit_vswr,
+        known.aim_reading,
+        known.aim_bound,
+        tuple(PlacedItem(item.id, item_words(item), *_connectors(item)) for item in setup.items),
+        checked or check(setup),
+        freq_hz,
+        end_readings(way, seed=seed),
+        dc_card(setup),
+        CAUTION,
+        _places(setup, freq_hz),
+        COVERAGE,
+        seed,
+        CARD_DRAWS,
+    )
+
+
+def _connectors(item: Item) -> tuple[str, str]:
+    return str(item.near_connector), str(item.far_connector)
+
+
+def _three(freq_hz: Real) -> Real:
+    """First, middle and last frequency; fewer where the sweep has fewer."""
+    return np.unique(freq_hz[[0, freq_hz.size // 2, -1]])
+
+
+def item_words(item: Item) -> str:
+    """What an item is, in a few words.
+
+    Parameters
+    ----------
+    item : an item of the chain.
+
+    Returns
+    -------
+    str: name of the part, length, and whether it is the other way round.
+
+    Examples
+    --------
+    >>> from chain.files.setup_file import load_setup
+    >>> item_words(load_setup("demo/boathouse.toml").items[2])
+    'RG-59B/U, M17/29-RG59, 0.6 m'
+
+    Source
+    ------
+    The part's record.
+    """
+    text = item.part.name or item.part.id
+    if isinstance(item.part, Coax):
+        text += f", {item.length_m:g} m"
+    if item.path[0]:
+        text += f", from {item.path[0]} to {item.path[1]}"
+    return f"{text}, other way round" if item.reversed else text
+
+
+def end_readings(way: Measurement, draws: int = CARD_DRAWS, seed: int = SEED) -> tuple[EndReading, ...]:
+    """Readings of an open, a short and two loads at the antenna's place.
+
+    Parameters
+    ----------
+    way : the measurement, at the frequencies wanted.
+    draws : simulated measurements, rounded up to whole chunks.
+    seed : seed of the simulation.
+
+    Returns
+    -------
+    tuple of EndReading, for each frequency every end. The ends count as ideal: what they lack comes on top.
+
+    Examples
+    --------
+    >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), ())
+    >>> [(each.end, round(each.reading_vswr, 3)) for each in end_readings(way, 1000)]
+    [('open', inf), ('short', inf), ('75 ohm', 1.0), ('50 ohm', 1.5)]
+
+    Source
+    ------
+    Reflection (Z - Z0)/(Z + Z0). Interval: between equal tails of the readings of drawn measurements, or from a match
+    upwards where the nominal reading lies below its lower end.
+    """
+    known = nominal_maps(way)
+    drawn = [simulate(way, chunk, seed) for chunk in range(max(1, -(-draws // CHUNK)))]
+    tails = [(1 - COVERAGE) / 2, (1 + COVERAGE) / 2, COVERAGE]
+    found = []
+    for name, ohm in ENDS:
+        far = np.array(1 + 0j if np.isinf(ohm) else complex(reflection_from_ohm(ohm, way.far_ohm)))
+        nominal = np.broadcast_to(np.abs(known.reading(far))[0], way.freq_hz.shape)
+        seen = np.concatenate([np.abs(maps.reading(far)) for maps in drawn])
+        low, high, most = np.quantile(np.broadcast_to(seen, (seen.shape[0], way.freq_hz.size)), tails, axis=0)
+        # No draw is better than a match: near one the interval starts there.
+        low, high = np.where(nominal < low, 0.0, low), np.where(nominal < low, most, high)
+        found.append([_end_reading(name, ohm, *each) for each in zip(way.freq_hz, nominal, low, high, strict=True)])
+    return tuple(each for row in zip(*found, strict=True) for each in row)
+
+
+def _end_reading(name: str, ohm: float, freq_hz: float, nominal: float, low: float, high: float) -> EndReading:
+    loss_db = float(return_loss_db(nominal))
+    return EndReading(name, ohm, float(freq_hz), float(vswr(nominal)), float(vswr(low)), float(vswr(high)), loss_db)
+
+
+def _places(setup: Setup, freq_hz: Sequence[float] | Real) -> tuple[str, ...]:
+    names = [f"channel {name}" for name, _, _ in setup.sweep.channels]
+    if not names:
+        return tuple(format_quantity(float(f"{each:.6g}"), "frequency") for each in freq_hz)
+    step = -(-len(names) // MOST_PLACES)
+    return tuple(names[::step])

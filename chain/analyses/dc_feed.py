@@ -1,0 +1,279 @@
+"""Direct current that comes down the lead: the resistors it meets, their heat, and the volts left at the analyzer.
+
+Leads and adapters count as perfect conductors and couplings as closed, so the figures are the worst there can be.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from chain.assembly.graph import FAR, NEAR, Node
+from chain.rf.pad import minimum_loss_db
+from chain.setups import Item
+from library.records import Pad, Termination
+
+__all__ = ["DirectCurrent", "ResistorHeat", "direct_current", "pad_arms", "resistance_ohm"]
+
+GROUND: Node = ("ground",)
+
+
+@dataclass(frozen=True)
+class ResistorHeat:
+    """One resistor in the way: what it turns into heat, and what it is rated for (0: not known)."""
+
+    item: str
+    name: str
+    resistance_ohm: float
+    power_w: float
+    rating_w: float
+
+
+@dataclass(frozen=True)
+class DirectCurrent:
+    """A feed at the antenna's connector and what becomes of it. `shorted`: nothing but conductors lie across the feed."""
+
+    feed_v: float
+    port_v: float
+    current_a: float
+    resistors: tuple[ResistorHeat, ...]
+    shorted: bool = False
+
+    @property
+    def power_w(self) -> float:
+        """Heat of all resistors together, the analyzer's own input left out [W]."""
+        return sum(each.power_w for each in self.resistors if each.item != "near")
+
+
+@dataclass(frozen=True)
+class _Resistor:
+    a: Node
+    b: Node
+    resistance_ohm: float
+    item: str
+    name: str
+    rating_w: float
+
+
+def pad_arms(pad: Pad) -> tuple[tuple[str, float], ...]:
+    """Resistors of a pad, near to far; a pad that is only specified is taken as the T network of its loss.
+
+    Parameters
+    ----------
+    pad : the pad. A loss under the least that matches both ends counts as that least.
+
+    Returns
+    -------
+    tuple of ("series" or "shunt", resistance [ohm]), arms of no resistance left out.
+
+    Examples
+    --------
+    >>> from library.load import load_library
+    >>> [(kind, round(ohm, 2)) for kind, ohm in pad_arms(load_library().part("min-loss-pad"))]
+    [('shunt', 86.6), ('series', 43.3)]
+
+    Source
+    ------
+    N = 10^(A/10); shunt R3 = 2 sqrt(N Z1 Z2)/(N-1), series Z(N+1)/(N-1) - R3 on either side. At the least loss the arm
+    at the lower impedance vanishes and the minimum-loss pad is left.
+    """
+    if pad.arms:
+        return pad.arms
+    high, low = max(pad.near_ohm, pad.far_ohm), min(pad.near_ohm, pad.far_ohm)
+    least_db = minimum_loss_db(high, low)
+    ratio = 10 ** (max(pad.loss_db, least_db) / 10)
+    if ratio - 1 < 1e-9:
+        return ()
+    shunt = 2 * (ratio * high * low) ** 0.5 / (ratio - 1)
+    arms = [("series", end * (ratio + 1) / (ratio - 1) - shunt) for end in (pad.near_ohm, pad.far_ohm)]
+    arms.insert(1, ("shunt", shunt))
+    # Rounding of the library's loss leaves micro-ohms where nothing is.
+    return tuple((kind, ohm) for kind, ohm in arms if ohm > 1e-3)
+
+
+def direct_current(graph: Any, feed_v: float, input_ohm: float | None = None) -> DirectCurrent:
+    """Volts, current and heat that a DC feed at the antenna's connector causes.
+
+    Parameters
+    ----------
+    graph : as `chain.assembly.graph.setup_graph` gives it.
+    feed_v : voltage between centre and shield of the antenna's connector [V].
+    input_ohm : DC resistance of the analyzer's input; None: it blocks DC [ohm].
+
+    Returns
+    -------
+    DirectCurrent.
+
+    Examples
+    --------
+    >>> from chain.assembly.graph import setup_graph
+    >>> from chain.files.setup_file import load_setup
+    >>> graph = setup_graph(load_setup("demo/boathouse.toml"))
+    >>> found = direct_current(graph, 18.0)
+    >>> round(found.port_v, 2), round(found.power_w, 2), round(direct_current(graph, 18.0, 50.0).port_v, 1)
+    (12.0, 2.49, 7.6)
+
+    Source
+    ------
+    Nodal analysis: Kirchhoff's current law at every node that is neither the feed nor the shield.
+    """
+    links, resistors = _network(graph)
+    if input_ohm is not None:
+        resistors.append(_Resistor(NEAR, GROUND, input_ohm, "near", "analyzer's input", 0.0))
+    root = _merged(links)
+    source, ground = root(FAR), root(GROUND)
+    if source == ground:
+        return DirectCurrent(feed_v, 0.0, 0.0, (), shorted=True)
+    volts = _node_volts(resistors, root, source, ground, feed_v)
+
+    def across(each: _Resistor) -> float:
+        return volts.get(root(each.a), 0.0) - volts.get(root(each.b), 0.0)
+
+    heat = tuple(
+        ResistorHeat(r.item, r.name, r.resistance_ohm, across(r) ** 2 / r.resistance_ohm, r.rating_w) for r in resistors
+    )
+    current = sum(each.power_w for each in heat) / feed_v if feed_v else 0.0
+    return DirectCurrent(feed_v, volts.get(root(NEAR), 0.0), current, heat)
+
+
+def resistance_ohm(graph: Any, end_ohm: float) -> float:
+    """What an ohmmeter shows between centre and shield of the near end, the analyzer taken off.
+
+    Parameters
+    ----------
+    graph : as `chain.assembly.graph.setup_graph` gives it.
+    end_ohm : what stands at the antenna's connector: 0 a short, infinity an open [ohm].
+
+    Returns
+    -------
+    float, infinity where no current can flow [ohm].
+
+    Examples
+    --------
+    >>> from chain.assembly.graph import setup_graph
+    >>> from chain.files.setup_file import load_setup
+    >>> graph = setup_graph(load_setup("demo/boathouse.toml"))
+    >>> [round(resistance_ohm(graph, end_ohm), 2) for end_ohm in (np.inf, 0.0, 75.0)]
+    [86.6, 28.87, 50.0]
+
+    Source
+    ------
+    Nodal analysis with 1 V at the near end: the volt over the current it drives.
+    """
+    links, resistors = _network(graph)
+    if end_ohm == 0:
+        links.append((FAR, GROUND))
+    elif np.isfinite(end_ohm):
+        resistors.append(_Resistor(FAR, GROUND, end_ohm, "far", "end", 0.0))
+    root = _merged(links)
+    source, ground = root(NEAR), root(GROUND)
+    if source == ground:
+        return 0.0
+    volts = _node_volts(resistors, root, source, ground, 1.0)
+    drops = ((volts.get(root(r.a), 0.0) - volts.get(root(r.b), 0.0), r.resistance_ohm) for r in resistors)
+    siemens = sum(volt**2 / ohm for volt, ohm in drops)
+    return 1 / siemens if siemens > 1e-12 else float("inf")
+
+
+def _network(graph: Any) -> tuple[list[tuple[Node, Node]], list[_Resistor]]:
+    """Perfect connections and resistors of a graph."""
+    links: list[tuple[Node, Node]] = []
+    resistors: list[_Resistor] = []
+    for a, b, data in graph.edges(data=True):
+        if "joint" in data:
+            links.append((a, b))
+        else:
+            _item_network(data["item"], a, b, links, resistors)
+    for node, data in graph.nodes(data=True):
+        load = data.get("termination")
+        stated = data.get("stated")
+        if load is not None:
+            _end_network(load, node, links, resistors)
+        elif stated is not None and stated.end == "matched":
+            name = data["end"].name
+            resistors.append(_Resistor(node, GROUND, stated.end_ohm, name, "end of the arm", 0.0))
+    return links, resistors
+
+
+def _item_network(item: Item, a: Node, b: Node, links: list[tuple[Node, Node]], resistors: list[_Resistor]) -> None:
+    part = item.part
+    dc = getattr(part, "dc", "pass")
+    if dc == "block":
+        return
+    if dc == "short":
+        links.extend([(a, GROUND), (b, GROUND)])
+        return
+    if not isinstance(part, Pad):
+        links.append((a, b))
+        return
+    # An undirected edge may come either way round; its ends are told apart by name.
+    near, far = (a, b) if a[-1] == "near" else (b, a)
+    arms = pad_arms(part)
+    at = near
+    for index, (kind, ohm) in enumerate(arms[::-1] if item.reversed else arms):
+        name = f"{kind} {ohm:.4g} ohm"
+        if kind == "shunt":
+            resistors.append(_Resistor(at, GROUND, ohm, item.id, name, part.resistor_power_w))
+        else:
+            after = (*near, f"after {index}")
+            resistors.append(_Resistor(at, after, ohm, item.id, name, part.resistor_power_w))
+            at = after
+    links.append((at, far))
+
+
+def _end_network(item: Item, node: Node, links: list[tuple[Node, Node]], resistors: list[_Resistor]) -> None:
+    load = item.part
+    assert isinstance(load, Termination)
+    if load.type == "short":
+        links.append((node, GROUND))
+    elif load.type == "load":
+        resistors.append(_Resistor(node, GROUND, load.impedance_ohm, item.id, "load", 0.0))
+
+
+def _merged(links: list[tuple[Node, Node]]) -> Callable[[Node], Node]:
+    """Give the function that names, for a node, the one standing for all that are connected with it."""
+    parent: dict[Node, Node] = {}
+
+    def root(node: Node) -> Node:
+        while node in parent:
+            node = parent[node]
+        return node
+
+    for a, b in links:
+        first, second = root(a), root(b)
+        if first != second:
+            parent[first] = second
+    return root
+
+
+def _node_volts(
+    resistors: list[_Resistor], root: Callable[[Node], Node], source: Node, ground: Node, feed_v: float
+) -> dict[Node, float]:
+    """Voltages of all nodes that the resistors reach; islands cut off from feed and shield stay out, at no voltage."""
+    volts = {source: feed_v, ground: 0.0}
+    pairs = [(root(each.a), root(each.b), 1 / each.resistance_ohm) for each in resistors]
+    reached = {source, ground}
+    while True:
+        more = {y for a, b, _ in pairs for x, y in ((a, b), (b, a)) if x in reached} - reached
+        if not more:
+            break
+        reached |= more
+    free = sorted(reached - {source, ground})
+    if not free:
+        return volts
+    index = {node: row for row, node in enumerate(free)}
+    matrix, right = np.zeros((len(free), len(free))), np.zeros(len(free))
+    for a, b, siemens in pairs:
+        for node, other in ((a, b), (b, a)):
+            if node not in index:
+                continue
+            matrix[index[node], index[node]] += siemens
+            if other in index:
+                matrix[index[node], index[other]] -= siemens
+            else:
+                right[index[node]] += siemens * volts[other]
+    solved = np.linalg.solve(matrix, right)
+    return volts | {node: float(solved[row]) for node, row in index.items()}

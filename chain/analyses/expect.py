@@ -1,0 +1,280 @@
+"""What the screen will show: for true matches from perfect to open, the reading, its interval and its guaranteed bound."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.assembly.cascade import build
+from chain.plain_values import SCHEMA_VERSION, plain_values
+from chain.reflection import magnitude_from_vswr, vswr
+from chain.results import Shown
+from chain.rf.bilinear import Maps
+from chain.setups import Setup
+from chain.uncertainty.bounds import reading_bound
+from chain.uncertainty.contributions import item_names, without
+from chain.uncertainty.intervals import SEED, Table, highest_proving, table
+from chain.uncertainty.measurement import Measurement, measurement, nominal_maps
+from chain.uncertainty.monte_carlo import Accuracy, draws_needed
+
+__all__ = ["TRUE_VSWR", "Aim", "Expectation", "Row", "bound_aim", "expect"]
+
+Real = NDArray[np.float64]
+
+TRUE_VSWR: tuple[float, ...] = (1.0, 1.1, 1.2, 1.5, 2.0, 2.5, 3.0, 5.0, 10.0, float("inf"))
+CURVE = np.linspace(0, 1, 51)
+PHASES = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)[:, None]
+NOTHING_PROVES = "no reading proves it with this chain"
+
+
+@dataclass(frozen=True)
+class Row:
+    """One true VSWR at the worst frequency, with what the screen shows for it; every figure is a VSWR."""
+
+    true_vswr: float
+    reading_vswr: float
+    reading_low: float
+    reading_high: float
+    bound_low: float
+    bound_high: float
+
+
+@dataclass(frozen=True)
+class Aim:
+    """Highest reading that proves the limit at every frequency; `vswr` is None with a reason where there is none."""
+
+    vswr: float | None
+    reason: str
+    blame: str = ""
+    """The item, residual or standard whose absence would help most."""
+
+
+@dataclass(frozen=True, repr=False)
+class Expectation(Shown):
+    """Answer of `expect`. Readings are in `reading_ohm` at `plane`, true values in `far_ohm` at the antenna."""
+
+    ROWS = "rows"
+    COLUMNS = ("true_vswr", "reading_vswr", "reading_low", "reading_high", "bound_low", "bound_high")
+
+    title: str
+    plane: str
+    reading_ohm: float
+    far_ohm: float
+    freq_hz: Real
+    worst_hz: float
+    limit_vswr: float | None
+    rows: tuple[Row, ...]
+    sweep: dict[str, Real]
+    curve: dict[str, Real]
+    """The same as the rows at the same frequency, from a perfect antenna to an open in 51 even steps of reflection."""
+    ceiling_vswr: float
+    ceiling_bound_vswr: float
+    aim_bound: Aim
+    aim_reading: Aim
+    coverage: float
+    seed: int
+    draws: int
+    accuracy: Accuracy | None
+    """What the number of draws was settled by; None where it was given."""
+    assumed: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+    def headline(self) -> str:
+        """Title, frequency, and the two references."""
+        where = f"at {self.worst_hz / 1e6:g} MHz; true VSWR in {self.far_ohm:g} ohm, screen in {self.reading_ohm:g} ohm"
+        return f"{self.title}: {where}, nothing reads above {self.ceiling_vswr:.2f}"
+
+    def to_dict(self) -> dict[str, object]:
+        """Plain values under the contracted keys."""
+        rows = [vars(row) for row in self.rows]
+        return plain_values(  # type: ignore[return-value]
+            {
+                "schema_version": SCHEMA_VERSION,
+                **{key: value for key, value in vars(self).items() if key not in ("rows", "aim_bound", "aim_reading")},
+                "accuracy": None if self.accuracy is None else vars(self.accuracy),
+                "rows": rows,
+                "aim_bound_vswr": self.aim_bound.vswr,
+                "aim_bound_reason": self.aim_bound.reason,
+                "aim_reading_vswr": self.aim_reading.vswr,
+                "aim_reading_reason": self.aim_reading.reason,
+                "blame": self.aim_reading.blame or self.aim_bound.blame,
+            }
+        )
+
+
+def expect(
+    setup: Setup,
+    true_vswr: Sequence[float] = (),
+    draws: int | None = None,
+    seed: int = SEED,
+    progress: Callable[[float], None] | None = None,
+    digits: int = 1,
+) -> Expectation:
+    """Readings to expect of a set-up.
+
+    Parameters
+    ----------
+    setup : the set-up.
+    true_vswr : true VSWRs wanted; a range from perfect to open, with the limit, if left out [-].
+    draws : simulated measurements for the interval; as many as `digits` needs if left out.
+    seed : seed of the simulation.
+    progress : called with the finished share, 0 to 1.
+    digits : significant digits wanted of the interval's ends, 1 or 2.
+
+    Returns
+    -------
+    Expectation, its rows at the frequency where the limit (or a VSWR of 2) is told least well.
+
+    Raises
+    ------
+    FitError, RangeError : see `chain.assembly.cascade.build`.
+
+    Examples
+    --------
+    >>> from chain.files.setup_file import load_setup
+    >>> found = expect(load_setup("demo/boathouse.toml"), true_vswr=[2.0])
+    >>> row = found.rows[0]
+    >>> row.bound_low < row.reading_low < row.reading_vswr < row.reading_high < row.bound_high
+    True
+
+    Source
+    ------
+    Nominal: unknowns at zero, median over the antenna's phase. Interval: `chain.uncertainty.confidence_belt`.
+    Bound:
+    `chain.uncertainty.bounds`.
+    """
+    way = measurement(setup, build(setup))
+    wanted = _wanted(setup, true_vswr)
+    magnitude = np.asarray(magnitude_from_vswr(np.array(wanted)))
+    known = nominal_maps(way)
+    limit = setup.far.limit_vswr
+    told = float(magnitude_from_vswr(limit if limit is not None else 2.0))
+    accuracy = None
+    if draws is None:
+        accuracy = draws_needed(way, lambda made, _: made.accepted(told), False, digits, seed, progress)
+        draws = accuracy.draws
+    made = table(way, draws=draws, seed=seed, progress=progress)
+    edge_low, edge_high = made.points.accepted(told)
+    worst = int(np.argmax(edge_high - edge_low))
+    sweep = _sweep(way, known, made, magnitude)
+    return Expectation(
+        setup.title,
+        setup.calibration.plane,
+        way.reading_ohm,
+        way.far_ohm,
+        way.freq_hz,
+        float(way.freq_hz[worst]),
+        limit,
+        _rows(wanted, sweep, worst),
+        {"true_vswr": np.array(wanted), **sweep},
+        _curve(way.at(slice(worst, worst + 1)), made, worst),
+        float(vswr(known.ceiling().max())),
+        float(vswr(reading_bound(way, np.ones(way.freq_hz.size))[1].max())),
+        _bound_aim(way, limit),
+        _interval_aim(way, made, limit),
+        made.coverage,
+        made.seed,
+        made.draws,
+        accuracy,
+        setup.assumed,
+        setup.warnings,
+    )
+
+
+def _rows(wanted: Sequence[float], sweep: dict[str, Real], worst: int) -> tuple[Row, ...]:
+    names = ("reading_vswr", "reading_low", "reading_high", "bound_low", "bound_high")
+    return tuple(Row(true, *(float(sweep[name][index, worst]) for name in names)) for index, true in enumerate(wanted))
+
+
+def _curve(here: Measurement, made: Table, worst: int) -> dict[str, Real]:
+    """Readings of every true magnitude at one frequency, shape (magnitudes,) each, as VSWR."""
+    found = _sweep(here, nominal_maps(here), made, CURVE, slice(worst, worst + 1))
+    del found["ceiling_vswr"]
+    return {"true_vswr": vswr(CURVE), **{name: values[:, 0] for name, values in found.items()}}
+
+
+def _sweep(way: Measurement, known: Maps, made: Table, magnitude: Real, points: slice = slice(None)) -> dict[str, Real]:
+    """Readings of each true magnitude over the sweep, shape (magnitudes, frequencies) each, and the ceiling, as VSWR."""
+    nominal = np.stack([np.median(np.abs(known.reading(g * PHASES)), axis=0) for g in magnitude])
+    accepted = [made.points.accepted(float(g)) for g in magnitude]
+    low, high = (np.stack(ends)[:, points] for ends in zip(*accepted, strict=True))
+    bounds = reading_bound(way, np.broadcast_to(magnitude, (way.freq_hz.size, magnitude.size)))
+    # The belt's bins are coarser than a bound may be.
+    low, high = (np.clip(end, bounds[0].T, bounds[1].T) for end in (low, high))
+    return {
+        "reading_vswr": vswr(nominal),
+        "reading_low": vswr(low),
+        "reading_high": vswr(high),
+        "bound_low": vswr(bounds[0].T),
+        "bound_high": vswr(bounds[1].T),
+        "ceiling_vswr": vswr(known.ceiling()[0]),
+    }
+
+
+def _wanted(setup: Setup, true_vswr: Sequence[float]) -> tuple[float, ...]:
+    if len(true_vswr):
+        return tuple(float(value) for value in true_vswr)
+    limit = setup.far.limit_vswr
+    return tuple(sorted({*TRUE_VSWR, *(() if limit is None else (limit,))}))
+
+
+def bound_aim(way: Measurement, limit: float) -> Real:
+    """Highest reading, at each frequency, that no end worse than a limit can give.
+
+    Parameters
+    ----------
+    way : the measurement.
+    limit : largest true reflection magnitude wanted [-].
+
+    Returns
+    -------
+    shape (frequencies,) reading magnitude; 0 where a worse end can read perfect [-].
+
+    Examples
+    --------
+    >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), (), drift=0.01)
+    >>> round(float(bound_aim(way, 0.3)[0]), 4)
+    0.29
+
+    Source
+    ------
+    Least of the lower bounds of every end from the limit to a full reflection.
+    """
+    worse = np.concatenate([[limit], np.linspace(limit, 1, 81)[1:]])
+    low = reading_bound(way, np.broadcast_to(worse, (way.freq_hz.size, worse.size)))[0]
+    return np.asarray(low.min(axis=-1))
+
+
+def _bound_aim(way: Measurement, limit_vswr: float | None) -> Aim:
+    if limit_vswr is None:
+        return Aim(None, "no limit is stated")
+    limit = float(magnitude_from_vswr(limit_vswr))
+    aim = float(bound_aim(way, limit).min())
+    blame = _blame(way, lambda other: float(bound_aim(other, limit).min()))
+    return Aim(float(vswr(aim)), "", blame) if aim > 0 else Aim(None, NOTHING_PROVES, blame)
+
+
+def _interval_aim(way: Measurement, made: Table, limit_vswr: float | None) -> Aim:
+    if limit_vswr is None:
+        return Aim(None, "no limit is stated")
+    found = highest_proving(made.points, float(magnitude_from_vswr(limit_vswr)))
+    if np.isnan(found).any():
+        return Aim(None, NOTHING_PROVES)
+    return Aim(float(vswr(found.min())), "")
+
+
+def _blame(way: Measurement, aim: Callable[[Measurement], float]) -> str:
+    """The item whose unknowns, taken away, raise the aim most; where none does alone, the one with the widest reach."""
+    best, name = aim(way), ""
+    widths = {}
+    for each in item_names(way):
+        freed = without(way, each)
+        value = aim(freed)
+        if value > best + 1e-9:
+            best, name = value, each
+        low, high = reading_bound(freed, np.full((way.freq_hz.size, 1), 1 / 3))
+        widths[each] = float((high - low).max())
+    return name or min(widths, key=lambda each: widths[each], default="")

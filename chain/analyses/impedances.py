@@ -1,0 +1,261 @@
+"""Checks of the line's impedance along a chain: pads missing or the wrong way round, pieces that do not belong."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.assembly.connections import BLOCKING, Joint, joint_pieces
+from chain.assembly.ends import item_ohm
+from chain.errors import RangeError
+from chain.findings import Finding
+from chain.reflection import return_loss_db, vswr
+from chain.rf import twoport
+from chain.rf.elements import Stage
+from chain.rf.parts import stages_of
+from chain.rf.references import nominal
+from chain.setups import Item, Setup
+
+__all__ = [
+    "Cost",
+    "costed_joints",
+    "impedance_changes",
+    "missing_match",
+    "piece_cost",
+    "reversed_part",
+    "wrong_impedance",
+]
+
+Real = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+MOST_POINTS = 401
+"""Frequencies at which a piece is looked at, at most."""
+SLIGHT_DB = 26.0
+"""Return loss from which on a wrong piece is only a note: what an ordinary pad or adapter keeps (practice)."""
+TELLING_VSWR = 10.0
+"""Readings of open and short from which on a part has too little loss for them to differ to the eye (practice)."""
+ALIKE = 1.1
+"""Impedances within this ratio are one line: cables of 72.8 or 52 ohm are not meant to be another (practice)."""
+
+
+@dataclass(frozen=True)
+class Cost:
+    """What a piece of wrong impedance costs at the top of the sweep, the line matched to either side of it."""
+
+    freq_hz: float
+    return_loss_db: float
+    vswr: float
+    mismatch_loss_db: float
+    worst_hz: float
+    worst_return_loss_db: float
+
+    def __str__(self) -> str:
+        text = (
+            f"at {self.freq_hz / 1e6:g} MHz it alone has a return loss of {self.return_loss_db:.1f} dB "
+            f"(VSWR {self.vswr:.2f}) and {self.mismatch_loss_db:.3f} dB of mismatch loss"
+        )
+        if self.worst_return_loss_db < self.return_loss_db - 0.05:
+            text += f"; at {self.worst_hz / 1e6:g} MHz, its worst, {self.worst_return_loss_db:.1f} dB"
+        return text
+
+
+def piece_cost(pieces: tuple[Stage, ...], near_ohm: float, far_ohm: float, freq_hz: Real) -> Cost:
+    """Reflection and mismatch loss of a piece between the lines on its two sides.
+
+    Parameters
+    ----------
+    pieces : the piece, near to far.
+    near_ohm, far_ohm : impedances of the lines it lies between [ohm].
+    freq_hz : shape (frequencies,), the last one being the top of the sweep [Hz].
+
+    Returns
+    -------
+    Cost.
+
+    Examples
+    --------
+    >>> from chain.rf.elements import Line
+    >>> freq = np.array([1e8])
+    >>> phase = 2 * np.pi * freq * 0.03 / 299_792_458.0
+    >>> piece = Line("x", 50.0, 50.0, np.array([50 + 0j]), np.zeros(1), phase)
+    >>> round(piece_cost((piece,), 75.0, 75.0, freq).return_loss_db, 3)
+    31.643
+
+    Source
+    ------
+    Two-port of the piece in the lines' impedances; mismatch loss -10 log10(1 - |S11|^2).
+    """
+    magnitude = np.abs(nominal(pieces, near_ohm, far_ohm, freq_hz)[..., 0, 0])
+    loss_db = return_loss_db(magnitude)
+    worst = int(np.argmax(magnitude))
+    top = float(magnitude[-1])
+    return Cost(
+        float(freq_hz[-1]),
+        float(min(loss_db[-1], 200.0)),
+        float(vswr(top)),
+        float(-10 * np.log10(1 - top * top)) + 0.0,
+        float(freq_hz[worst]),
+        float(min(loss_db[worst], 200.0)),
+    )
+
+
+def _grid(setup: Setup) -> Real:
+    sweep = setup.sweep
+    return np.linspace(sweep.start_hz, sweep.stop_hz, max(2, min(sweep.points, MOST_POINTS)))
+
+
+def _lines(setup: Setup) -> list[tuple[float, float]]:
+    """Impedances (near, far) of every stretch of the path, the analyzer and the antenna included."""
+    near, far = setup.near.impedance_ohm, setup.far.impedance_ohm
+    return [(near, near), *(item_ohm(item) for item in setup.items), (far, far)]
+
+
+def _wrong_runs(setup: Setup) -> list[tuple[tuple[Item, ...], float, float]]:
+    """Runs of items of one impedance that is neither of its neighbours', with the impedances of those neighbours."""
+    lines = _lines(setup)
+    runs: list[tuple[tuple[Item, ...], float, float]] = []
+    start = 1
+    while start <= len(setup.items):
+        own = lines[start][0]
+        end = start
+        while end <= len(setup.items) and lines[end] == (own, own):
+            end += 1
+        before = lines[start - 1][1]
+        if end > start and _unlike(own, before) and _unlike(own, lines[end][0]):
+            runs.append((setup.items[start - 1 : end - 1], before, lines[end][0]))
+        start = max(end, start + 1)
+    return runs
+
+
+def _unlike(one_ohm: float, other_ohm: float) -> bool:
+    return max(one_ohm, other_ohm) > ALIKE * min(one_ohm, other_ohm)
+
+
+def _turned(setup: Setup) -> list[tuple[Item, float]]:
+    """Items that would fit the line on their near side if turned round, with that line's impedance."""
+    lines = _lines(setup)
+    return [
+        (item, before)
+        for item, (_, before), (near, far) in zip(setup.items, lines, lines[1:], strict=False)
+        if near != far and near != before and far == before
+    ]
+
+
+def wrong_impedance(setup: Setup, joints: tuple[Joint, ...], graph: Any) -> list[Finding]:
+    """Find leads, adapters and attenuators of another impedance than the line they lie in, and what they cost."""
+    freq_hz = _grid(setup)
+    found = []
+    for items, near_ohm, far_ohm in _wrong_runs(setup):
+        line = f"{near_ohm:g}-ohm" if near_ohm == far_ohm else f"{near_ohm:g}/{far_ohm:g}-ohm"
+        level = "caution"
+        try:
+            pieces = tuple(piece for item in items for piece in stages_of(item, freq_hz))
+            cost = piece_cost(pieces, near_ohm, far_ohm, freq_hz)
+            told = str(cost)
+            level = "note" if cost.worst_return_loss_db >= SLIGHT_DB else level
+        except RangeError as fault:
+            told = f"its cost is not known ({fault})"
+        text = f"a {item_ohm(items[0])[0]:g}-ohm piece in the {line} line: {told}"
+        remedy = f"use {near_ohm:g}-ohm parts there, or the shortest piece that will do"
+        found.append(Finding(level, "/".join(item.id for item in items), text, remedy, "wrong-impedance"))
+    return found
+
+
+def costed_joints(setup: Setup, joints: tuple[Joint, ...], graph: Any) -> list[Finding]:
+    """Find joints where the line's impedance steps, or that hold a short piece of wrong impedance, and their cost."""
+    freq_hz = _grid(setup)
+    found = []
+    for each in joints:
+        near_ohm, far_ohm = each.near.line_ohm, each.far.line_ohm
+        if each.verdict in BLOCKING or not (each.sections or near_ohm != far_ohm):
+            continue
+        texts = [f"the line steps from {near_ohm:g} to {far_ohm:g} ohm"] if near_ohm != far_ohm else []
+        texts += [f"{length_m * 1e3:g} mm (electrical) of {ohm:g} ohm lie in it" for ohm, length_m in each.sections]
+        cost = piece_cost(joint_pieces(each, freq_hz), near_ohm, far_ohm, freq_hz)
+        remedy = "parts and connectors of the line's own impedance avoid it"
+        found.append(Finding("note", each.id, f"{' and '.join(texts)}: {cost}", remedy, "costed-joint"))
+    return found
+
+
+def reversed_part(setup: Setup, joints: tuple[Joint, ...], graph: Any) -> list[Finding]:
+    """Find pads and other matching parts the wrong way round, and what an open, a short and a load then read."""
+    found = []
+    for item, line_ohm in _turned(setup):
+        end_ohm = item_ohm(item)[0]
+        text = f"the wrong way round: its {end_ohm:g}-ohm end is at the {line_ohm:g}-ohm side"
+        ways = _both_ways(item, line_ohm, end_ohm, _grid(setup)[:1])
+        if ways is not None:
+            # A lone resistor or a single length of line is the same from either end.
+            if np.allclose(*ways):
+                continue
+            text += f". {_readings(ways, line_ohm, end_ohm)}"
+        found.append(Finding("caution", item.id, text, f"turn {item.id} round", "reversed"))
+    return found
+
+
+def _readings(ways: tuple[Complex, Complex], line_ohm: float, end_ohm: float) -> str:
+    """What an open, a short and a load behind a part read, as placed and turned round."""
+    opened, shorted, load = (
+        [float(vswr(np.abs(twoport.input_reflection(s, end)[0]))) for s in ways] for end in (1.0, -1.0, 0.0)
+    )
+    told = f"At {line_ohm:g} ohm a {end_ohm:g}-ohm load behind it reads VSWR {load[0]:.2f} instead of {load[1]:.2f}"
+    # Without loss an open and a short read full reflection either way round, which tells nothing.
+    if max(*opened, *shorted) < TELLING_VSWR:
+        told += f", an open {opened[0]:.2f} instead of {opened[1]:.2f}, a short {shorted[0]:.2f} instead of {shorted[1]:.2f}"
+    return told
+
+
+def _both_ways(item: Item, near_ohm: float, far_ohm: float, freq_hz: Real) -> tuple[Complex, Complex] | None:
+    """Two-port of an item as placed and turned round, between the same two lines; None outside its span."""
+    turned = replace(item, reversed=not item.reversed)
+    try:
+        pieces = stages_of(item, freq_hz), stages_of(turned, freq_hz)
+    except RangeError:
+        return None
+    return nominal(pieces[0], near_ohm, far_ohm, freq_hz), nominal(pieces[1], near_ohm, far_ohm, freq_hz)
+
+
+def missing_match(setup: Setup, joints: tuple[Joint, ...], graph: Any) -> list[Finding]:
+    """Find chains with nothing that matches the analyzer's impedance to the antenna's."""
+    near, far = setup.near.impedance_ohm, setup.far.impedance_ohm
+    if near == far or any(a != b for a, b in map(item_ohm, setup.items)):
+        return []
+    step = max(near, far) / min(near, far)
+    least = max(2.0 / step, step / 2.0)
+    return [
+        Finding(
+            "caution",
+            "near",
+            f"nothing matches {near:g} ohm to {far:g} ohm: a perfect antenna reads VSWR {step:.2f}, and one of VSWR 2.00 "
+            f"anything from {least:.2f} to {2 * step:.2f}",
+            "put a matching pad between them; only complex readings can be converted without one",
+            "no-match",
+        )
+    ]
+
+
+def impedance_changes(setup: Setup, joints: tuple[Joint, ...], graph: Any) -> list[Finding]:
+    """Find lines whose impedance goes to and fro more often than the two ends need."""
+    ohms = [ohm for line in _lines(setup) for ohm in line]
+    steps = ohms[:1]
+    for ohm in ohms[1:]:
+        if _unlike(ohm, steps[-1]):
+            steps.append(ohm)
+    # One wrong piece or one turned pad makes two changes too many and has a remark of its own.
+    told = 2 * min(1, len(_wrong_runs(setup)) + len(_turned(setup)))
+    excess = len(steps) - 1 - _unlike(ohms[0], ohms[-1])
+    if excess <= told:
+        return []
+    return [
+        Finding(
+            "caution",
+            "",
+            f"the line's impedance changes {len(steps) - 1} times: {', '.join(f'{ohm:g}' for ohm in steps)} ohm",
+            "change it once, in the pad, and keep each side of the pad in one impedance",
+            "alternating",
+        )
+    ]

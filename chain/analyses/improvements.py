@@ -1,0 +1,290 @@
+"""What makes the doubt and what would shrink it: contributions of the unknowns, and the cheapest cure with its figure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from itertools import groupby
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.assembly.cascade import build
+from chain.errors import ChainError
+from chain.reflection import vswr
+from chain.rf.bilinear import compose, inverse
+from chain.setups import Item, Setup
+from chain.uncertainty.confidence_belt import Belt
+from chain.uncertainty.contributions import names, only
+from chain.uncertainty.intervals import DRAWS, SEED, table
+from chain.uncertainty.measurement import CHUNK, Measurement, measurement, nominal_maps, simulate
+from library.records import Adapter, Limit, Pad, Part
+
+__all__ = ["Cure", "Share", "best_cure", "contributions", "cures", "ends_of", "expected_statistic", "interval_at"]
+
+Real = NDArray[np.float64]
+
+MOST_FREQUENCIES = 21
+WORTH = 2 / 3
+"""A cure counts as enough if it leaves no more than this share of the interval's width."""
+
+BETTER_DB = 32.3
+"""Return loss of a precision adapter or a good pad (VSWR 1.05)."""
+
+GOOD_LOAD_DB = 40.0
+USUAL_LOAD_DB = 32.0
+"""Return loss taken for a bench load where the set-up names none; assumed."""
+
+
+@dataclass(frozen=True)
+class Share:
+    """An unknown's share of the mean square error of the recovered reflection, taken alone."""
+
+    id: str
+    share: float
+
+
+@dataclass(frozen=True)
+class Cure:
+    """A change of the set-up with the interval it would give, as VSWR; `now_low` and `now_high` are today's."""
+
+    what: str
+    low: float
+    high: float
+    now_low: float
+    now_high: float
+
+
+def contributions(way: Measurement, magnitude: float, seed: int = SEED) -> tuple[Share, ...]:
+    """Shares of the unknowns in the error of the recovered reflection, over the band, largest first.
+
+    Parameters
+    ----------
+    way : the measurement; at most 21 of its frequencies are used.
+    magnitude : true reflection magnitude at which they are weighed [-].
+    seed : seed of the simulation.
+
+    Returns
+    -------
+    tuple of Share that add up to 1; empty where nothing is unknown.
+
+    Examples
+    --------
+    >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), (), noise=0.01, drift=0.01)
+    >>> [(each.id, round(each.share, 1)) for each in contributions(way, 0.2)]
+    [('noise', 0.8), ('drift', 0.2)]
+
+    Source
+    ------
+    Mean square deviation with one unknown at a time (JCGM 101, 5.10, one-at-a-time form).
+    """
+    step = max(1, -(-way.freq_hz.size // MOST_FREQUENCIES))
+    thin = way.at(slice(0, None, step))
+    found = {name: _mean_square(only(thin, name), magnitude, seed) for name in names(thin)}
+    total = sum(found.values())
+    if not total:
+        return ()
+    shares = (Share(name, value / total) for name, value in found.items())
+    return tuple(sorted(shares, key=lambda each: -each.share))
+
+
+def _mean_square(way: Measurement, magnitude: float, seed: int) -> float:
+    maps = compose(inverse(nominal_maps(way)), simulate(way, 0, seed))
+    phase = np.exp(2j * np.pi * np.random.default_rng(seed).random((CHUNK, 1)))
+    far = magnitude * phase
+    return float(np.mean(np.abs(maps.reading(far) - far) ** 2))
+
+
+def interval_at(
+    setup: Setup, freq_hz: float, magnitude: float, has_phase: bool, seed: int = SEED, draws: int = DRAWS
+) -> tuple[float, float]:
+    """Interval that the nominal reading of a true magnitude would give, at one frequency.
+
+    Parameters
+    ----------
+    setup : the set-up.
+    freq_hz : frequency [Hz].
+    magnitude : true reflection magnitude [-].
+    has_phase : whether readings are complex.
+    seed, draws : of the simulation.
+
+    Returns
+    -------
+    (low, high) reflection magnitudes [-].
+
+    Examples
+    --------
+    >>> from chain.files.setup_file import load_setup
+    >>> low, high = interval_at(load_setup("demo/boathouse.toml"), 2e8, 1 / 3, False)
+    >>> bool(low < 1 / 3 < high)
+    True
+
+    Source
+    ------
+    `chain.uncertainty.confidence_belt`.
+    """
+    way = measurement(setup, build(setup, np.array([freq_hz]), fit=False))
+    return ends_of(table(way, has_phase, draws=draws, seed=seed).points, expected_statistic(way, magnitude, has_phase))
+
+
+def expected_statistic(way: Measurement, magnitude: float, has_phase: bool) -> Real:
+    """What would be observed of a true magnitude with every unknown at zero (see `chain.uncertainty.confidence_belt.statistic`).
+
+    Parameters
+    ----------
+    way : the measurement, at one frequency.
+    magnitude : true reflection magnitude [-].
+    has_phase : whether readings are complex.
+
+    Returns
+    -------
+    shape (1,), the magnitude itself, or the reading that is the median over the antenna's phase [-].
+
+    Examples
+    --------
+    >>> expected_statistic(Measurement(np.array([1e8]), 75.0, 75.0, (), ()), 0.3, False).round(6).tolist()
+    [0.3]
+
+    Source
+    ------
+    The nominal bilinear map.
+    """
+    if has_phase:
+        return np.array([magnitude])
+    phases = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)[:, None]
+    return np.asarray(np.median(np.abs(nominal_maps(way).reading(magnitude * phases)), axis=0))
+
+
+def ends_of(made: Belt, observed: Real) -> tuple[float, float]:
+    """Ends of one interval; those of everything possible where no magnitude accepts what was observed.
+
+    Parameters
+    ----------
+    made : belt of one place.
+    observed : shape (1,), the statistic observed [-].
+
+    Returns
+    -------
+    (low, high) reflection magnitudes [-].
+
+    Examples
+    --------
+    >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), (), noise=0.02)
+    >>> [round(end, 2) for end in ends_of(table(way).points, np.array([0.5]))]
+    [0.46, 0.54]
+
+    Source
+    ------
+    `chain.uncertainty.confidence_belt`.
+    """
+    low, high = made.interval(observed)
+    return float(np.nan_to_num(low[0], nan=0.0)), float(np.nan_to_num(high[0], nan=1.0))
+
+
+def cures(setup: Setup) -> Iterator[tuple[str, str, Setup]]:
+    """Single changes that could narrow the interval, cheapest kind first.
+
+    Parameters
+    ----------
+    setup : the set-up.
+
+    Returns
+    -------
+    iterator of (kind, what to do in words, the set-up after it); changes of one kind cost alike.
+
+    Examples
+    --------
+    >>> from chain.files.setup_file import load_setup
+    >>> [(kind, what) for kind, what, _ in cures(load_setup("demo/boathouse.toml"))][1]
+    ('plane', "calibrate after 'adapter'")
+
+    Source
+    ------
+    Practice; precision parts keep VSWR 1.05.
+    """
+    calibration, near = setup.calibration, setup.near
+    if near.repeatability_db is not None and near.repeatability_db < 60:
+        steady = replace(near, repeatability_db=60.0)
+        text = "clean the joints that are opened and tighten them to torque (repeatability 60 dB)"
+        yield "joints", text, replace(setup, near=steady)
+    load_db = calibration.load_db if calibration.load_db is not None else USUAL_LOAD_DB
+    for item in setup.items:
+        if item.id != calibration.plane and item.part.kind != "splitter":
+            moved = replace(calibration, plane=item.id, load_db=load_db, load_impedance_ohm=None)
+            yield "plane", f"calibrate after '{item.id}'", replace(setup, calibration=moved)
+    for index, item in enumerate(setup.items):
+        part = item.part
+        if isinstance(part, Adapter) and _limit_db(part.limit) < BETTER_DB:
+            text = f"a precision adapter (return loss {BETTER_DB:g} dB) in place of '{item.id}'"
+            yield "adapter", text, _swapped(setup, index, replace(part, limit=Limit((0.0,), (BETTER_DB,))))
+    if calibration.plane != "near" and load_db < GOOD_LOAD_DB:
+        better = replace(calibration, load_db=GOOD_LOAD_DB, load_inductance_h=0.0)
+        text = f"a load of {GOOD_LOAD_DB:g} dB return loss for the calibration"
+        yield "load", text, replace(setup, calibration=better)
+    for index, item in enumerate(setup.items):
+        part = item.part
+        if isinstance(part, Pad) and part.model == "specification" and _limit_db(part.near_limit) < BETTER_DB:
+            limit = Limit((0.0,), (BETTER_DB,))
+            better_pad = replace(part, near_limit=limit, far_limit=limit, loss_tolerance_db=0.1)
+            text = f"a better pad (return loss {BETTER_DB:g} dB) in place of '{item.id}'"
+            yield "pad", text, _swapped(setup, index, better_pad)
+
+
+def _limit_db(limit: Limit | None) -> float:
+    return min(limit.return_loss_db) if limit is not None else 99.0
+
+
+def _swapped(setup: Setup, index: int, part: Part) -> Setup:
+    item: Item = replace(setup.items[index], part=part)
+    return replace(setup, items=(*setup.items[:index], item, *setup.items[index + 1 :]))
+
+
+def best_cure(
+    setup: Setup,
+    freq_hz: float,
+    magnitude: float,
+    has_phase: bool,
+    seed: int = SEED,
+    now: tuple[float, float] | None = None,
+) -> Cure | None:
+    """The cheapest kind of change that takes a third off the interval, the best of its kind; else what takes most.
+
+    Parameters
+    ----------
+    setup : the set-up.
+    freq_hz : frequency at which intervals are compared [Hz].
+    magnitude : true reflection magnitude they are compared at [-].
+    has_phase : whether readings are complex.
+    seed : seed of the simulation.
+    now : interval of today, where it is known [-].
+
+    Returns
+    -------
+    Cure, or None where nothing narrows the interval.
+
+    Examples
+    --------
+    >>> from chain.files.setup_file import load_setup
+    >>> best_cure(load_setup("demo/boathouse.toml"), 2e8, 0.2, False).what
+    "calibrate after 'lead'"
+
+    Source
+    ------
+    `interval_at` before and after each of `cures`.
+    """
+    low, high = now or interval_at(setup, freq_hz, magnitude, has_phase, seed)
+    best: tuple[float, str, tuple[float, float]] | None = None
+    for _, group in groupby(cures(setup), key=lambda each: each[0]):
+        for _, what, changed in group:
+            try:
+                then = interval_at(changed, freq_hz, magnitude, has_phase, seed)
+            except ChainError:
+                continue
+            if best is None or then[1] - then[0] < best[0]:
+                best = (then[1] - then[0], what, then)
+        if best is not None and best[0] <= WORTH * (high - low):
+            break
+    if best is None or best[0] >= 0.98 * (high - low):
+        return None
+    ends = [float(vswr(value)) for value in (*best[2], low, high)]
+    return Cure(best[1], *ends)

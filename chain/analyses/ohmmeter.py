@@ -1,0 +1,264 @@
+"""The ohmmeter card: what a meter shows of a sound chain and of its pads by themselves, and what each wrong figure means.
+
+Leads and adapters count as perfect conductors, the meter as exact. DC says nothing of a pad's behaviour at radio frequency.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from math import atanh, inf, isinf, log, sqrt
+
+from chain.analyses.dc_feed import pad_arms, resistance_ohm
+from chain.assembly.graph import setup_graph
+from chain.plain_values import plain_values
+from chain.setups import Item, Setup
+from library.records import Coax, Pad
+
+__all__ = ["CAUTION", "WHOLE_CHAIN", "DcMeaning", "DcReading", "dc_card", "dc_reading", "pad_from_ohms"]
+
+WHOLE_CHAIN = "whole chain"
+CAUTION = (
+    "Meter only with the analyzer, every supply and the antenna taken off: the meter's own current can harm an input, and "
+    "volts on the lead make every figure false. Meter for volts before ohms."
+)
+BURNT_OHM, BRIDGED_OHM = 1e13, 1e-6
+"""Stand for a resistor that is open or shorted."""
+CONTACT_OHM = 1.0
+"""Plugs and test leads add up to this much; practice."""
+MOST_TOLERANCE = 0.10
+SAME = 0.03
+"""Figures this close to one another are one figure on a meter; practice."""
+
+
+@dataclass(frozen=True)
+class DcMeaning:
+    """One wrong figure (`ohm`, infinity for no reading at all) and what it means."""
+
+    ohm: float
+    means: str
+
+
+@dataclass(frozen=True)
+class DcReading:
+    """One reading between centre and shield. `low_ohm` to `high_ohm` is what a sound one may show; infinity: an open."""
+
+    item: str
+    """Id of the item that is metered by itself, or `WHOLE_CHAIN`."""
+    probe: str
+    other_end: str
+    expected_ohm: float
+    low_ohm: float
+    high_ohm: float
+    wrong: tuple[DcMeaning, ...]
+
+    def to_dict(self) -> dict[str, object]:
+        """Plain values; an open reading is null."""
+        own = {**vars(self), "wrong": [vars(each) for each in self.wrong], "open": isinf(self.expected_ohm)}
+        return plain_values(own)  # type: ignore[return-value]
+
+
+def dc_reading(setup: Setup, end_ohm: float) -> float:
+    """What an ohmmeter shows at the chain's near end.
+
+    Parameters
+    ----------
+    setup : the set-up, the analyzer taken off.
+    end_ohm : what stands at the far end: 0 a short, infinity an open [ohm].
+
+    Returns
+    -------
+    float [ohm].
+
+    Examples
+    --------
+    >>> from chain.files.setup_file import load_setup
+    >>> round(dc_reading(load_setup("demo/boathouse.toml"), 50.0), 2)
+    44.91
+
+    Source
+    ------
+    `chain.analyses.dc_feed.resistance_ohm`.
+    """
+    return resistance_ohm(setup_graph(setup), end_ohm)
+
+
+def dc_card(setup: Setup) -> tuple[DcReading, ...]:
+    """Readings of an ohmmeter to expect from a set-up, with what each wrong one means.
+
+    Parameters
+    ----------
+    setup : the set-up.
+
+    Returns
+    -------
+    tuple of DcReading: the whole chain from its near end, then each pad by itself from either end, then each lead.
+
+    Examples
+    --------
+    >>> from chain.files.setup_file import load_setup
+    >>> card = dc_card(load_setup("demo/boathouse.toml"))
+    >>> [(each.item, each.other_end, round(each.expected_ohm, 1)) for each in card[:4]]
+    [('whole chain', 'open', 86.6), ('whole chain', 'shorted', 28.9), ('whole chain', '75-ohm load', 50.0), ('pad', 'open', 129.9)]
+    >>> card[0].wrong[0].means
+    'the pad is turned round: its far end faces the analyzer'
+
+    Source
+    ------
+    Ohm's law on the resistors of `chain.analyses.dc_feed.pad_arms`. Every resistance seen grows with every resistor, so the
+    extremes lie where all are at their tolerance.
+    """
+    pads = [item for item in setup.items if isinstance(item.part, Pad)]
+    leads = [item for item in setup.items if isinstance(item.part, Coax)]
+    ends = ((inf, "open"), (0.0, "shorted"), (setup.far.impedance_ohm, f"{setup.far.impedance_ohm:g}-ohm load"))
+    card = [_whole(setup, end_ohm, words) for end_ohm, words in ends]
+    for item in pads:
+        ohms = (item.part.near_ohm, item.part.far_ohm)  # type: ignore[union-attr]
+        order = sorted((False, True), key=lambda flip: -ohms[flip])
+        card += [_alone(setup, item, flip, end_ohm, words) for end_ohm, words in ends[:2] for flip in order]
+    for item in leads:
+        card.append(_lead(item, inf, "open", DcMeaning(0.0, "a strand of the braid touches the centre")))
+        card.append(
+            _lead(item, 0.0, "shorted", DcMeaning(inf, "the centre or the shield is broken, or a plug not made"))
+        )
+    return tuple(card)
+
+
+def pad_from_ohms(open_ohm: float, shorted_ohm: float) -> tuple[float, float]:
+    """Impedance and loss of a resistive pad from two readings at one of its ends.
+
+    Parameters
+    ----------
+    open_ohm, shorted_ohm : readings with the other end open and shorted [ohm].
+
+    Returns
+    -------
+    (impedance that end is meant for [ohm], loss between matched ends [dB]).
+
+    Raises
+    ------
+    ValueError : the shorted reading is not above zero and below the open one.
+
+    Examples
+    --------
+    >>> tuple(round(value, 3) for value in pad_from_ohms(129.904, 43.301))
+    (75.0, 5.719)
+
+    Source
+    ------
+    Image impedance sqrt(Zo Zs); image attenuation atanh sqrt(Zs/Zo) nepers.
+    """
+    if not 0 < shorted_ohm < open_ohm:
+        raise ValueError("the shorted reading lies between zero and the open one")
+    return sqrt(open_ohm * shorted_ohm), 20 / log(10) * atanh(sqrt(shorted_ohm / open_ohm))
+
+
+Fault = tuple[str, Callable[[Setup, float], float]]
+
+
+def _whole(setup: Setup, end_ohm: float, words: str) -> DcReading:
+    faults: list[Fault] = []
+    for item in (each for each in setup.items if isinstance(each.part, Pad)):
+        name = _named(setup, item)
+        if item.part.near_ohm != item.part.far_ohm:  # type: ignore[union-attr]
+            turned = _changing(item, replace(item, reversed=not item.reversed))
+            faults.append((f"{name} is turned round: its far end faces the analyzer", turned))
+        faults.append((f"{name} is missing", _changing(item, None)))
+        faults += [(f"{name}'s {what}", _changing(item, changed)) for what, changed in _broken(item)]
+    faults += [
+        ("the centre is broken at the near end, or something in the way blocks DC", lambda setup, end: inf),
+        (
+            "the centre is broken at the far end, or nothing is connected there",
+            lambda setup, end: dc_reading(setup, inf),
+        ),
+        ("a short circuit at the near end", lambda setup, end: 0.0),
+        ("a short circuit at the far end", lambda setup, end: dc_reading(setup, 0.0)),
+    ]
+    spread = max((resistor_tolerance(item.part) for item in setup.items if isinstance(item.part, Pad)), default=0.0)
+    return _reading((WHOLE_CHAIN, "near end", words), setup, end_ohm, spread, faults)
+
+
+def _alone(setup: Setup, item: Item, flip: bool, end_ohm: float, words: str) -> DcReading:
+    """A pad off the chain, metered at one of its ends."""
+    pad = item.part
+    assert isinstance(pad, Pad)
+    held = replace(item, reversed=flip)
+    bare = replace(setup, items=(held,))
+    faults: list[Fault] = [(f"the {what}", _changing(held, changed)) for what, changed in _broken(held)]
+    if pad.near_ohm != pad.far_ohm:
+        swapped = _changing(held, replace(held, reversed=not flip))
+        faults.insert(0, ("this is the other end: its ends are marked wrong or mistaken for one another", swapped))
+    own_ohm = pad.far_ohm if flip else pad.near_ohm
+    probe = f"{own_ohm:g}-ohm end"
+    if pad.near_ohm == pad.far_ohm:
+        probe = "far end" if flip else "near end"
+    return _reading((item.id, probe, words), bare, end_ohm, resistor_tolerance(pad), faults)
+
+
+def _lead(item: Item, ohm: float, words: str, wrong: DcMeaning) -> DcReading:
+    return DcReading(item.id, "either end", words, ohm, ohm, ohm + CONTACT_OHM, (wrong,))
+
+
+def _named(setup: Setup, item: Item) -> str:
+    alone = sum(isinstance(each.part, Pad) for each in setup.items) == 1
+    return "the pad" if alone else f"pad {item.id}"
+
+
+def _changing(item: Item, changed: Item | None) -> Callable[[Setup, float], float]:
+    def read(setup: Setup, end_ohm: float) -> float:
+        items = tuple(changed if each is item else each for each in setup.items)
+        return dc_reading(replace(setup, items=tuple(each for each in items if each is not None)), end_ohm)
+
+    return read
+
+
+def _broken(item: Item) -> Iterable[tuple[str, Item]]:
+    """The item with each of its resistors burnt out or bridged, in words."""
+    pad = item.part
+    assert isinstance(pad, Pad)
+    if pad.dc == "block":
+        yield "capacitor is missing or leaks: DC passes", replace(item, part=replace(pad, dc="pass"))
+        return
+    arms = pad_arms(pad)
+    kinds = [kind for kind, _ in arms]
+    for place, (kind, ohm) in enumerate(arms):
+        name = f"{kind} resistor" if kinds.count(kind) == 1 else f"{ohm:.3g}-ohm {kind} resistor"
+        for value, what in ((BURNT_OHM, "burnt out"), (BRIDGED_OHM, "bridged")):
+            changed = tuple((each, value if index == place else own) for index, (each, own) in enumerate(arms))
+            words = f"{name} is {what}"
+            if kind == "series" and value == BURNT_OHM:
+                words += ", or a capacitor blocks DC inside (good at radio frequency, mute for the meter)"
+            yield words, replace(item, part=replace(pad, arms=changed))
+
+
+def resistor_tolerance(pad: Pad) -> float:
+    """Relative tolerance of the resistors; of a specified pad, what its tolerance of loss leaves room for.
+
+    Two resistors off by 1 % in opposite directions change the loss of a minimum-loss pad by 0.05 dB.
+    """
+    if pad.model == "resistors":
+        return pad.arm_tolerance
+    return min(pad.loss_tolerance_db / 0.05 * 0.01, MOST_TOLERANCE)
+
+
+def _reading(
+    place: tuple[str, str, str], setup: Setup, end_ohm: float, spread: float, faults: Sequence[Fault]
+) -> DcReading:
+    """Expected figure with its range, and the figures of the faults that a meter can tell from it."""
+    expected = dc_reading(setup, end_ohm)
+    low, high = expected * (1 - spread), expected * (1 + spread) + CONTACT_OHM
+    if isinf(expected):
+        low, high = inf, inf
+    found: list[tuple[float, list[str]]] = []
+    for words, read in faults:
+        ohm = read(setup, end_ohm)
+        ohm = 0.0 if ohm < CONTACT_OHM / 2 else ohm
+        if ohm == expected or low <= ohm <= high:
+            continue
+        same = next((texts for other, texts in found if other == ohm or abs(other - ohm) <= SAME * ohm < inf), None)
+        if same is None:
+            found.append((ohm, [words]))
+        else:
+            same.append(words)
+    wrong = tuple(DcMeaning(ohm, "; or ".join(texts)) for ohm, texts in found)
+    return DcReading(*place, expected, low, high, wrong)

@@ -1,0 +1,223 @@
+"""Everything that one page shows of a set-up: fit, losses, what to expect, what a sweep proves, and the card for the bench."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.analyses.bench_card import Card, card
+from chain.analyses.checks import CheckResult, check
+from chain.analyses.expect import TRUE_VSWR, Expectation, Row, expect
+from chain.analyses.recover import recover
+from chain.analyses.recovery import Recovery
+from chain.assembly.power import Account, account
+from chain.plain_values import SCHEMA_VERSION, plain_values
+from chain.reflection import magnitude_from_vswr, vswr
+from chain.results import Shown
+from chain.setups import Setup
+from chain.sweeps.readings import Readings
+from chain.uncertainty.confidence_belt import GRID
+from chain.uncertainty.intervals import SEED
+
+__all__ = ["MOST_FREQUENCIES", "ChannelOutlook", "Page", "page"]
+
+Real = NDArray[np.float64]
+
+LEAST_STEP = 1e-4
+MOST_FREQUENCIES = 201
+EXPECT_SHARE = 0.5
+"""Share of the progress that the readings to expect take, where a sweep follows."""
+
+
+@dataclass(frozen=True)
+class ChannelOutlook:
+    """What an antenna just at the limit reads anywhere in a channel: nominal range, interval, ceiling; all VSWR."""
+
+    channel: str
+    low_hz: float
+    high_hz: float
+    reading_vswr: float
+    reading_low: float
+    reading_high: float
+    ceiling_vswr: float
+
+
+@dataclass(frozen=True, repr=False)
+class Page(Shown):
+    """Answer of `report`. `expectation` holds the page's whole grid of true values; `rows` are those worth printing."""
+
+    ROWS = "rows"
+    COLUMNS = Expectation.COLUMNS
+
+    setup: Setup
+    checked: CheckResult
+    account: Account
+    expectation: Expectation
+    rows: tuple[Row, ...]
+    recovery: Recovery | None
+    channels: tuple[ChannelOutlook, ...]
+    card: Card
+    setup_text: str
+    setup_name: str
+    sweep_name: str
+
+    @property
+    def title(self) -> str:
+        """Title of the set-up."""
+        return self.setup.title
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What to beware of in the set-up and the sweep."""
+        return self.setup.warnings if self.recovery is None else self.recovery.warnings
+
+    @property
+    def proves(self) -> bool:
+        """Whether the sweep proves the limit, or without a sweep, whether some reading would; true without a limit."""
+        if self.recovery is not None:
+            return self.recovery.verdict in ("pass", "no limit")
+        return self.expectation.limit_vswr is None or self.expectation.aim_reading.vswr is not None
+
+    @property
+    def grid(self) -> dict[str, Real]:
+        """Readings as reflection magnitudes, shape (magnitudes, frequencies) each, at no more than `MOST_FREQUENCIES` + 1.
+
+        `freq_hz` and `ceiling`, shape (frequencies,), and `true`, shape (magnitudes,), belong to them.
+        """
+        sweep, freq_hz = self.expectation.sweep, self.expectation.freq_hz
+        step = np.linspace(0, freq_hz.size - 1, min(freq_hz.size, MOST_FREQUENCIES))
+        columns = np.unique([*step.round().astype(int), int(np.argmin(np.abs(freq_hz - self.expectation.worst_hz)))])
+        names = ("reading_vswr", "reading_low", "reading_high", "bound_low", "bound_high")
+        found = {name: np.asarray(magnitude_from_vswr(sweep[name][:, columns])) for name in names}
+        true = np.asarray(magnitude_from_vswr(sweep["true_vswr"]))
+        ceiling = np.asarray(magnitude_from_vswr(sweep["ceiling_vswr"][columns]))
+        return {"freq_hz": freq_hz[columns], "true": true, "ceiling": ceiling, **found}
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values: the answers of the commands that the page is made of, each under its command's name."""
+        known = self.expectation
+        expected = {
+            key: value for key, value in known.to_dict().items() if key not in ("sweep", "schema_version", "curve")
+        }
+        return plain_values(  # type: ignore[return-value]
+            {
+                "schema_version": SCHEMA_VERSION,
+                "title": self.title,
+                "warnings": self.warnings,
+                "assumed": self.setup.assumed,
+                "check": self.checked.to_dict(),
+                "expect": {**expected, "rows": [vars(row) for row in self.rows]},
+                "recover": None if self.recovery is None else self.recovery.to_dict(),
+                "channels": [vars(each) for each in self.channels],
+                "card": self.card.to_dict(),
+                "setup": self.setup_text,
+                "sweep": self.sweep_name or None,
+                "null_means": {"recover": "no sweep was given", "sweep": "no sweep was given"},
+            }
+        )
+
+
+def page(
+    setup: Setup,
+    setup_text: str = "",
+    readings: Readings | None = None,
+    names: tuple[str, str] = ("", ""),
+    draws: int | None = None,
+    seed: int = SEED,
+    progress: Callable[[float], None] | None = None,
+) -> Page:
+    """Everything that one page shows of a set-up, and of a sweep taken with it.
+
+    Parameters
+    ----------
+    setup : the set-up.
+    setup_text : the file it was read from, for reproduction.
+    readings : a sweep, in the plane's reference.
+    names : names of the files of set-up and sweep.
+    draws : simulated measurements for every interval; as many as `expect` and `recover` take by themselves if left out.
+    seed : seed of every simulation.
+    progress : called with the finished share, 0 to 1.
+
+    Returns
+    -------
+    Page.
+
+    Raises
+    ------
+    FitError, RangeError : see `chain.assembly.cascade.build` and `chain.analyses.recover.recover`.
+
+    Examples
+    --------
+    >>> from chain.files.setup_file import load_setup
+    >>> found = page(load_setup("demo/boathouse.toml"), draws=1000)
+    >>> found.checked.fits, round(found.expectation.ceiling_vswr, 2), found.recovery is None
+    (True, 1.71, True)
+    >>> found.grid["reading_vswr"].shape
+    (66, 133)
+
+    Source
+    ------
+    `chain.analyses.checks`, `chain.assembly.power`, `chain.analyses.expect`, `chain.analyses.recover`, `chain.analyses.bench_card`.
+    """
+    limit = setup.far.limit_vswr
+    shown = sorted({*TRUE_VSWR, *(() if limit is None else (limit,))})
+    # The belt's own grid, between whose rows its ends run straight. A value that is already shown, but for rounding,
+    # would make a row of no width.
+    far = np.abs(GRID[:, None] - np.asarray(magnitude_from_vswr(shown))).min(axis=1) > LEAST_STEP
+    grid = [float(each) for each in vswr(GRID[far])]
+    report = progress or _silent
+    share = EXPECT_SHARE if readings is not None else 1.0
+    expectation = expect(setup, sorted([*shown, *grid]), draws, seed, lambda done: report(done * share))
+    recovery = None
+    if readings is not None:
+        recovery = recover(setup, readings, draws, seed, lambda done: report(share + done * (1 - share)))
+    checked = check(setup)
+    return Page(
+        setup,
+        checked,
+        account(setup),
+        expectation,
+        tuple(row for row in expectation.rows if row.true_vswr in shown),
+        recovery,
+        _outlook(setup, expectation),
+        card(setup, expectation, checked, seed),
+        setup_text,
+        *names,
+    )
+
+
+def _silent(share: float) -> None:
+    """Show nothing of the progress."""
+
+
+def _outlook(setup: Setup, known: Expectation) -> tuple[ChannelOutlook, ...]:
+    """Readings of an antenna at the limit (or VSWR 2) over each channel of the set-up."""
+    limit = setup.far.limit_vswr or 2.0
+    row = int(np.argmin(np.abs(known.sweep["true_vswr"] - limit)))
+    at = {name: known.sweep[name][row] for name in ("reading_vswr", "reading_low", "reading_high")}
+    return tuple(
+        ChannelOutlook(
+            name,
+            low_hz,
+            high_hz,
+            float(np.median(at["reading_vswr"][inside])),
+            float(at["reading_low"][inside].min()),
+            float(at["reading_high"][inside].max()),
+            float(known.sweep["ceiling_vswr"][inside].max()),
+        )
+        for name, low_hz, high_hz in setup.sweep.channels
+        for inside in [_inside(known.freq_hz, low_hz, high_hz)]
+    )
+
+
+def _inside(freq_hz: Sequence[float] | Real, low_hz: float, high_hz: float) -> NDArray[np.bool_]:
+    """Points of the sweep inside a channel; the nearest one where none is."""
+    freq = np.asarray(freq_hz)
+    found = (freq >= low_hz) & (freq <= high_hz)
+    if not found.any():
+        found[int(np.argmin(np.abs(freq - (low_hz + high_hz) / 2)))] = True
+    return found

@@ -1,0 +1,158 @@
+"""The library as a list, or a part of it in full with its loss at the frequencies and the length that are asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+
+from library.figures import attenuation_db_per_100m, limit_return_loss_db, span_hz
+from library.load import Library
+from library.records import Adapter, Coax, Connector, Evidence, Limit, Part, SectionLine
+from library.search import find
+
+__all__ = ["Entry", "Listing", "PartLoss", "browse"]
+
+SCHEMA_VERSION = 1
+USUAL_HZ = (50e6, 100e6, 200e6, 500e6, 860e6)
+"""Frequencies at which a loss is shown where none is asked for."""
+
+
+MOST_DB = 100.0
+"""A return loss above this is none at all."""
+
+
+@dataclass(frozen=True)
+class PartLoss:
+    """Loss of a part at a frequency, matched at both ends; None with a reason where its model does not reach."""
+
+    freq_hz: float
+    loss_db: float | None
+    return_loss_db: float | None
+    """What its limit demands, unknowns and all."""
+    reason: str = ""
+    nominal_return_loss_db: float | None = None
+    """What its own model gives, for parts that reflect even if perfectly made."""
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One part: its figures by name, and its losses."""
+
+    part: Part
+    losses: tuple[PartLoss, ...]
+
+    def to_dict(self) -> dict[str, object]:
+        """Give the entry as plain values."""
+        part = self.part
+        figures = {each.name: _plain(getattr(part, each.name)) for each in fields(part)}
+        return {**figures, "losses": [vars(loss) for loss in self.losses]}
+
+
+@dataclass(frozen=True)
+class Listing:
+    """Parts that were found, and the length that the losses of cables hold for [m]."""
+
+    words: str
+    length_m: float
+    asked_hz: tuple[float, ...]
+    entries: tuple[Entry, ...]
+    of_all: int
+    """Parts in the library."""
+
+    def to_dict(self) -> dict[str, object]:
+        """Give the listing as plain values."""
+        return {
+            "schema_version": SCHEMA_VERSION,
+            "title": self.words,
+            "warnings": [],
+            "assumed": [],
+            "length_m": self.length_m,
+            "parts": [entry.to_dict() for entry in self.entries],
+        }
+
+
+def _plain(value: object) -> object:
+    if isinstance(value, Connector):
+        return str(value)
+    if isinstance(value, (Evidence, Limit)):
+        return {each.name: _plain(getattr(value, each.name)) for each in fields(value)}
+    if isinstance(value, (tuple, list)):
+        return [_plain(item) for item in value]
+    return None if value in (float("inf"), float("-inf")) else value
+
+
+def browse(
+    library: Library, words: str = "", at_hz: Sequence[float] = (), length_m: float = 100.0, kind: str | None = None
+) -> Listing:
+    """Look parts up.
+
+    Parameters
+    ----------
+    library : where to look.
+    words : words that must all fit, or the id of one part; all parts if left out.
+    at_hz : frequencies of the losses; a usual choice if left out [Hz].
+    length_m : length of cable that the losses hold for [m].
+    kind : only parts of that kind.
+
+    Returns
+    -------
+    Listing. An exact id gives that part alone.
+
+    Examples
+    --------
+    >>> from library.load import load_library
+    >>> found = browse(load_library(), "rg59", at_hz=[200e6], length_m=10)
+    >>> round(found.entries[0].losses[0].loss_db, 2)
+    1.62
+
+    Source
+    ------
+    `library.figures`; an adapter's loss grows with the square root of frequency.
+    """
+    everything = library.ids(kind)
+    exact = words.strip().casefold()
+    if exact in everything:
+        parts: Sequence[Part] = (library.part(exact),)
+    elif exact:
+        parts = [part for part in find(library, words) if kind in (None, part.kind)]
+    else:
+        parts = [library.part(name) for name in everything]
+    chosen = tuple(at_hz) or USUAL_HZ
+    entries = tuple(Entry(part, tuple(_loss(part, freq, length_m) for freq in chosen)) for part in parts)
+    return Listing(words, length_m, tuple(at_hz), entries, len(library.ids()))
+
+
+def _loss(part: Part, freq_hz: float, length_m: float) -> PartLoss:
+    low, high = span_hz(part)
+    limit = getattr(part, "limit", None) or getattr(part, "near_limit", None)
+    return_loss_db = limit_return_loss_db(limit, freq_hz) if limit else None
+    if not low * (1 - 1e-9) <= freq_hz <= high * (1 + 1e-9):
+        top = "" if high == float("inf") else f" to {high / 1e6:g}"
+        return PartLoss(freq_hz, None, None, f"described from {low / 1e6:g}{top} MHz")
+    if isinstance(part, Coax):
+        return PartLoss(freq_hz, attenuation_db_per_100m(part, freq_hz) * length_m / 100, return_loss_db)
+    if isinstance(part, Adapter):
+        return PartLoss(freq_hz, part.loss_at_1ghz_db * (freq_hz / 1e9) ** 0.5, return_loss_db)
+    if isinstance(part, SectionLine) or getattr(part, "model", "") == "resistors":
+        return _modelled(part, freq_hz, return_loss_db)
+    loss = getattr(part, "loss_db", None)
+    if isinstance(loss, float):
+        return PartLoss(freq_hz, loss, return_loss_db)
+    return PartLoss(freq_hz, None, return_loss_db, "it has no single figure")
+
+
+def _modelled(part: Part, freq_hz: float, limit_db: float | None) -> PartLoss:
+    """Loss and reflection of a part whose model changes with frequency, between its own two impedances."""
+    import numpy as np
+
+    from chain.reflection import return_loss_db
+    from chain.rf.parts import stages_of
+    from chain.rf.references import nominal
+    from chain.setups import Item
+
+    freq = np.array([freq_hz])
+    item = Item("part", part, part.near_connector, part.far_connector)  # type: ignore[union-attr]
+    s = nominal(stages_of(item, freq), part.near_ohm, part.far_ohm, freq)[0]  # type: ignore[union-attr]
+    own = float(return_loss_db(s[0, 0]))
+    loss_db = float(-20 * np.log10(np.abs(s[1, 0])))
+    return PartLoss(freq_hz, loss_db, limit_db, "", own if own < MOST_DB else None)

@@ -1,0 +1,286 @@
+"""Where to calibrate: the same set-up at every possible plane, side by side, and one plane recommended in words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from chain.analyses.improvements import USUAL_LOAD_DB, ends_of, expected_statistic
+from chain.assembly.cascade import build, sweep_hz
+from chain.assembly.connections import BLOCKING
+from chain.assembly.ends import item_ends
+from chain.plain_values import SCHEMA_VERSION, plain_values
+from chain.reflection import magnitude_from_vswr, vswr
+from chain.results import Shown
+from chain.rf.bilinear import compose, inverse
+from chain.setups import Calibration, Item, Setup
+from chain.uncertainty.contributions import only
+from chain.uncertainty.intervals import COVERAGE, SEED, table
+from chain.uncertainty.measurement import CHUNK, measurement, nominal_maps, simulate
+from chain.uncertainty.monte_carlo import Accuracy, draws_needed
+from library.mating import bridging_adapters, mate
+from library.records import Adapter
+
+__all__ = ["Plane", "Planes", "compare"]
+
+TEST_NOISE_DB = 0.01
+"""Trace noise used to find a plane's noise gain; the gain does not depend on it while it is small."""
+
+
+@dataclass(frozen=True)
+class Plane:
+    """One way of calibrating and reading, with the interval of a true VSWR. Ends are VSWR; None is infinite."""
+
+    plane: str
+    what: str
+    standards: str
+    connector: str
+    has_phase: bool
+    reading_ohm: float
+    true_vswr: float
+    low: float
+    high: float
+    limit_vswr: float
+    limit_low: float
+    limit_high: float
+    noise_gain_db: float
+    assumed: bool
+    """The load's return loss is assumed, not stated."""
+
+
+@dataclass(frozen=True, repr=False)
+class Planes(Shown):
+    """Answer of `compare`, at the frequency `freq_hz`."""
+
+    ROWS = "planes"
+    COLUMNS = (
+        "plane",
+        "standards",
+        "true_vswr",
+        "low",
+        "high",
+        "limit_vswr",
+        "limit_low",
+        "limit_high",
+        "noise_gain_db",
+    )
+
+    title: str
+    freq_hz: float
+    planes: tuple[Plane, ...]
+    recommended: str
+    reason: str
+    coverage: float
+    seed: int
+    draws: int
+    """Most that any of the planes took."""
+    accuracy: Accuracy | None
+    """What the number of draws was settled by, at the plane that is known least well; None where it was given."""
+    assumed: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+    def headline(self) -> str:
+        """Title and what is recommended."""
+        return f"{self.title} at {self.freq_hz / 1e6:g} MHz: {self.reason}"
+
+    def to_dict(self) -> dict[str, object]:
+        """Plain values under the contracted keys."""
+        own = {**vars(self), "planes": [vars(each) for each in self.planes]}
+        own["accuracy"] = None if self.accuracy is None else vars(self.accuracy)
+        return plain_values({"schema_version": SCHEMA_VERSION, **own})  # type: ignore[return-value]
+
+
+@dataclass(frozen=True)
+class _Way:
+    name: str
+    what: str
+    setup: Setup
+    has_phase: bool = False
+    assumed: bool = False
+
+
+def compare(
+    setup: Setup,
+    true_vswr: float = 1.5,
+    draws: int | None = None,
+    seed: int = SEED,
+    progress: Callable[[float], None] | None = None,
+    digits: int = 1,
+) -> Planes:
+    """Compare the possible planes of a set-up at the top of its sweep.
+
+    Parameters
+    ----------
+    setup : the set-up.
+    true_vswr : true VSWR whose interval is shown beside that of the limit [-].
+    draws : simulated measurements for each interval; as many as `digits` needs if left out.
+    seed : seed of the simulation.
+    progress : called with the finished share, 0 to 1.
+    digits : significant digits wanted of the interval's ends, 1 or 2.
+
+    Returns
+    -------
+    Planes; narrowest interval at the limit recommended among the ways that need no part to be bought or made.
+
+    Examples
+    --------
+    >>> from chain.files.setup_file import load_setup
+    >>> found = compare(load_setup("demo/boathouse.toml"))
+    >>> found.planes[0].plane, found.recommended
+    ('near', 'lead')
+
+    Source
+    ------
+    `chain.uncertainty.confidence_belt` on simulated calibrations; noise gain is the recovered error over the noise of one raw reading.
+    """
+    freq = float(sweep_hz(setup)[-1])
+    limit = setup.far.limit_vswr if setup.far.limit_vswr is not None else 2.0
+    ways = list(_ways(setup))
+    rows, settled, most = [], [], 0
+    for index, way in enumerate(ways):
+        ends, accuracy, drawn = _ends(way, freq, (true_vswr, limit), (draws, digits, seed))
+        rows.append(_row(way, freq, (true_vswr, limit), ends, seed))
+        settled += [] if accuracy is None else [accuracy]
+        most = max(most, drawn)
+        if progress is not None:
+            progress((index + 1) / len(ways))
+    named, reason = _recommend(rows)
+    least = max(settled, key=lambda each: (not each.settled, each.end_error), default=None)
+    return Planes(
+        setup.title, freq, tuple(rows), named, reason, COVERAGE, seed, most, least, setup.assumed, setup.warnings
+    )
+
+
+def _ends(
+    way: _Way, freq_hz: float, true: tuple[float, float], run: tuple[int | None, int, int]
+) -> tuple[list[tuple[float, float]], Accuracy | None, int]:
+    """Intervals of the true VSWRs from one table, whose draws settle the last of them."""
+    draws, digits, seed = run
+    found = measurement(way.setup, build(way.setup, np.array([freq_hz]), fit=False))
+    seen = [expected_statistic(found, float(magnitude_from_vswr(value)), way.has_phase) for value in true]
+    accuracy = None
+    if draws is None:
+        accuracy = draws_needed(found, lambda made, _: made.interval(seen[-1]), way.has_phase, digits, seed)
+        draws = accuracy.draws
+    made = table(found, way.has_phase, draws=draws, seed=seed)
+    return [ends_of(made.points, each) for each in seen], accuracy, made.draws
+
+
+def _ways(setup: Setup) -> Iterator[_Way]:
+    plain = setup.calibration
+    yield _Way("near", "at the analyzer's own port", _at(setup, replace(plain, plane="near")))
+    assumed = plain.load_db is None
+    load_db = USUAL_LOAD_DB if plain.load_db is None else plain.load_db
+    for item in setup.items:
+        if item.part.kind != "splitter":
+            here = replace(plain, plane=item.id, load_db=load_db)
+            ohm = item_ends(item)[1].line_ohm
+            if plain.plane != item.id:
+                here = replace(here, load_impedance_ohm=None)
+            yield _Way(item.id, f"after '{item.id}'", _at(setup, here), assumed=assumed and ohm > 0)
+    last = setup.items[-1]
+    far_ohm = item_ends(last)[1].line_ohm
+    bare = replace(plain, plane=last.id, load_inductance_h=0.0)
+    shop = replace(bare, load_db=20.0, load_impedance_ohm=None)
+    yield _Way(
+        f"{last.id}, shop terminator", "as above, with a shop terminator of 20 dB", _at(setup, shop), assumed=True
+    )
+    made = replace(bare, load_db=load_db, load_impedance_ohm=None, load_inductance_h=2e-9)
+    yield _Way(
+        f"{last.id}, home-made load", "as above, with a home-made load of up to 2 nH", _at(setup, made), assumed=True
+    )
+    if far_ohm != setup.near.impedance_ohm:
+        fifty = replace(bare, load_db=load_db, load_impedance_ohm=setup.near.impedance_ohm)
+        text = f"as above, with a {setup.near.impedance_ohm:g}-ohm load; complex reading converted"
+        yield _Way(f"{last.id}, {setup.near.impedance_ohm:g}-ohm load", text, _at(setup, fifty), True, True)
+    direct = replace(setup, items=_bridge(setup), calibration=Calibration())
+    through = " and ".join(item.part.id for item in direct.items) or "no adapter"
+    yield _Way("no pad", f"antenna straight on the analyzer through {through}; complex reading converted", direct, True)
+
+
+def _bridge(setup: Setup) -> tuple[Item, ...]:
+    """The first adapter of the library that joins the antenna to the analyzer without a pad, if they do not mate."""
+    library = setup.library
+    near, far = setup.near.connector, setup.far.connector
+    if mate(near, far, library).verdict not in BLOCKING:
+        return ()
+    for name in bridging_adapters(near, far, library):
+        part = library.part(name) if "+" not in name else None
+        if isinstance(part, Adapter):
+            turned = mate(near, part.near_connector, library).verdict in BLOCKING
+            ends = (part.near_connector, part.far_connector)
+            return (Item("adapter", part, *(ends[::-1] if turned else ends), reversed=turned),)
+    return ()
+
+
+def _at(setup: Setup, calibration: Calibration) -> Setup:
+    return replace(setup, calibration=calibration)
+
+
+def _row(way: _Way, freq_hz: float, true: tuple[float, float], ends: list[tuple[float, float]], seed: int) -> Plane:
+    setup, plane = way.setup, way.setup.calibration
+    found = measurement(setup, build(setup, np.array([freq_hz]), fit=False))
+    if plane.plane == "near":
+        connector, standards = setup.near.connector, "those of the analyzer's own calibration"
+    else:
+        item = next(each for each in setup.items if each.id == plane.plane)
+        connector = item_ends(item)[1].connector
+        standards = f"open, short and {found.reading_ohm:g}-ohm load ({plane.load_db:g} dB)"
+    low, high, limit_low, limit_high = (float(vswr(value)) for pair in ends for value in pair)
+    return Plane(
+        way.name,
+        way.what,
+        standards,
+        str(connector),
+        way.has_phase,
+        found.reading_ohm,
+        true[0],
+        low,
+        high,
+        true[1],
+        limit_low,
+        limit_high,
+        _noise_gain_db(way, freq_hz, float(magnitude_from_vswr(true[0])), seed),
+        way.assumed,
+    )
+
+
+def _noise_gain_db(way: _Way, freq_hz: float, magnitude: float, seed: int) -> float:
+    """Error of the recovered reflection from noise alone, over the noise of one raw reading."""
+    noisy = replace(way.setup, near=replace(way.setup.near, trace_noise_db=TEST_NOISE_DB))
+    found = only(measurement(noisy, build(noisy, np.array([freq_hz]), fit=False)), "noise")
+    maps = compose(inverse(nominal_maps(found)), simulate(found, 0, seed))
+    far = magnitude * np.exp(2j * np.pi * np.random.default_rng(seed).random((CHUNK, 1)))
+    error = np.mean(np.abs(maps.reading(far) - far) ** 2)
+    return float(10 * np.log10(error / (2 * found.noise**2)))
+
+
+def _recommend(rows: list[Plane]) -> tuple[str, str]:
+    """Narrowest of the set-up's own planes, a nearer one preferred at the same width; and what going without a pad gives."""
+    own = [row for row in rows if "," not in row.plane and row.plane != "no pad"]
+    best = min(own, key=lambda row: _width(row) * (1.0 if row.plane == "near" else 1.02))
+    near, direct = rows[0], rows[-1]
+    why = f"calibrate {best.what}"
+    if best.plane == "near":
+        why += "; no plane further out narrows the interval"
+    else:
+        why += (
+            f", with {best.standards} on its {best.connector}: a true VSWR of {best.limit_vswr:g} then comes out as "
+            f"{_span(best)} instead of {_span(near)} from the analyzer's port"
+        )
+    if _width(direct) < _width(best):
+        why += f". Without a pad, from a complex reading, it would be {_span(direct)}"
+    return best.plane, why
+
+
+def _width(row: Plane) -> float:
+    low, high = (float(magnitude_from_vswr(value)) for value in (row.limit_low, row.limit_high))
+    return high - low
+
+
+def _span(row: Plane) -> str:
+    """The interval as text, rounded outward."""
+    low, high = np.floor(row.limit_low * 100 + 1e-6) / 100, np.ceil(row.limit_high * 100 - 1e-6) / 100
+    return f"{low:.2f} to {'open' if np.isinf(high) else f'{high:.2f}'}"

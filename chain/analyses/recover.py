@@ -1,0 +1,362 @@
+"""What the antenna truly is: readings taken back through the chain, with interval, bound and a verdict against the limit."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.analyses.improvements import Cure, best_cure, contributions
+from chain.analyses.recovery import ChannelResult, Recovery
+from chain.assembly.cascade import build
+from chain.echoes.analyse import notice
+from chain.errors import RangeError
+from chain.reflection import mismatch_loss_db, vswr
+from chain.rf.bilinear import Maps
+from chain.setups import Setup
+from chain.sweeps.readings import Readings, thinned
+from chain.uncertainty.bounds import reading_bound, true_bound, true_bound_complex
+from chain.uncertainty.confidence_belt import GRID
+from chain.uncertainty.coverage_region import Ellipse, ellipse, recovered_draws
+from chain.uncertainty.intervals import DRAWS, SEED, Table, table
+from chain.uncertainty.linear import linear
+from chain.uncertainty.measurement import CHUNK, Measurement, measurement, nominal_maps, simulate
+from chain.uncertainty.monte_carlo import Accuracy, draws_needed
+
+__all__ = ["ChannelResult", "Recovery", "nominal_truth", "recover", "verdict"]
+
+Real = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+PHASES = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)
+HALVINGS = 30
+ROUNDING = 1e-12
+MOST_FREQUENCIES = 21
+MOST_READINGS = 801
+
+
+def verdict(low: float, high: float, limit_vswr: float | None) -> str:
+    """Verdict of an interval against a limit, all as VSWR.
+
+    Parameters
+    ----------
+    low, high : ends of the interval, VSWR [-].
+    limit_vswr : the limit, or None.
+
+    Returns
+    -------
+    `pass`, `fail`, `not proven`, or `no limit`; `impossible` where the interval is empty.
+
+    Examples
+    --------
+    >>> verdict(1.2, 1.8, 2.0), verdict(1.2, 2.4, 2.0), verdict(2.1, 2.4, 2.0)
+    ('pass', 'not proven', 'fail')
+
+    Source
+    ------
+    Guarded acceptance: pass where the upper end is at or below the limit, fail where the lower end is above it.
+    """
+    if np.isnan(low) or np.isnan(high):
+        return "impossible"
+    if limit_vswr is None:
+        return "no limit"
+    if high <= limit_vswr:
+        return "pass"
+    return "fail" if low > limit_vswr else "not proven"
+
+
+def nominal_truth(known: Maps, readings: Readings) -> tuple[Real, Complex | None]:
+    """True reflection of readings with every unknown at zero.
+
+    Parameters
+    ----------
+    known : nominal map, shape (1, frequencies).
+    readings : the readings.
+
+    Returns
+    -------
+    (magnitude at most 1, complex reflection or None), shape (frequencies,) [-]. Without a phase the magnitude is the
+    one whose reading, median over the antenna's phase, is the one seen.
+
+    Examples
+    --------
+    >>> from chain.rf.bilinear import identity
+    >>> seen = Readings(np.array([1e8]), np.array([0.2]), None, "")
+    >>> round(float(nominal_truth(identity((1, 1)), seen)[0][0]), 6)
+    0.2
+
+    Source
+    ------
+    Inverse of the bilinear map.
+    """
+    if readings.reflection is not None:
+        far = known.recovered(readings.reflection)[0]
+        return np.minimum(np.abs(far), 1.0), far
+    p, q, r = (value[0][:, None] for value in (known.p, known.q, known.r))
+
+    def away(magnitude: Real) -> Real:
+        far = magnitude[:, None] * PHASES
+        return np.asarray(np.median(np.abs((p * far + q) / (r * far + 1)), axis=1) - readings.magnitude)
+
+    # Behind a chain that is far off its impedances the median falls before it rises: the smallest magnitude that fits counts.
+    off = np.stack([away(np.full(readings.freq_hz.shape, magnitude)) for magnitude in GRID])
+    off[np.abs(off) < ROUNDING] = 0
+    crossed = off[1:] * off[:-1] <= 0
+    nearest = np.abs(off).argmin(axis=0)
+    first = np.where(crossed.any(axis=0), crossed.argmax(axis=0), np.minimum(nearest, GRID.size - 2))
+    at = np.arange(readings.freq_hz.size)
+    low, high, rises = GRID[first], GRID[first + 1], off[first + 1, at] > off[first, at]
+    for _ in range(HALVINGS):
+        middle = (low + high) / 2
+        beyond = (away(middle) > 0) == rises
+        low, high = np.where(beyond, low, middle), np.where(beyond, middle, high)
+    return np.where(crossed.any(axis=0), (low + high) / 2, GRID[nearest]), None
+
+
+def recover(
+    setup: Setup,
+    readings: Readings,
+    draws: int | None = None,
+    seed: int = SEED,
+    progress: Callable[[float], None] | None = None,
+    digits: int = 1,
+) -> Recovery:
+    """Recover the true match from readings taken with a set-up.
+
+    Parameters
+    ----------
+    setup : the set-up the readings were taken with.
+    readings : the readings, in the plane's reference.
+    draws : simulated measurements for the interval; as many as `digits` needs if left out.
+    seed : seed of the simulation.
+    progress : called with the finished share, 0 to 1.
+    digits : significant digits wanted of the interval's ends, 1 or 2.
+
+    Returns
+    -------
+    Recovery.
+
+    Raises
+    ------
+    RangeError : every reading lies above what any passive antenna can give with this chain.
+    FitError : see `chain.assembly.cascade.build`.
+
+    Examples
+    --------
+    >>> from chain.sweeps.readings import from_texts
+    >>> from chain.files.setup_file import load_setup
+    >>> from chain.units import parse_reading
+    >>> found = recover(load_setup("demo/boathouse.toml"), from_texts([parse_reading("VSWR 1.15 at 210 MHz")]))
+    >>> bool(found.low[0] < found.true_vswr[0] < found.high[0] <= found.bound_high[0]), found.verdict
+    (True, 'not proven')
+
+    Source
+    ------
+    Interval: `chain.uncertainty.confidence_belt`. Bound: `chain.uncertainty.bounds`. Mismatch loss: -10 log10(1 - m^2).
+    """
+    ripple, readings = notice(readings, setup), thinned(readings, MOST_READINGS)
+    setup = replace(setup, sweep=replace(setup.sweep, channels=_measured_channels(setup, readings)))
+    way = measurement(setup, build(setup, readings.freq_hz))
+    known = nominal_maps(way)
+    has_phase = readings.reflection is not None
+    bound = _bound(way, readings)
+    refused = _refusals(readings, bound[0], reading_bound(way, np.ones(readings.freq_hz.shape))[1])
+    if len(refused) == readings.freq_hz.size:
+        raise RangeError(refused[0][1], "check the pad and repeat the calibration, or correct the set-up")
+    magnitude, far = nominal_truth(known, readings)
+    observed = (
+        np.abs(known.recovered(readings.reflection)[0]) if readings.reflection is not None else readings.magnitude
+    )
+    accuracy = None if draws is not None else _accuracy(way, observed, (has_phase, digits, seed), progress)
+    edges = [(low, high) for _, low, high in setup.sweep.channels]
+    made = table(way, has_phase, edges, draws or (accuracy.draws if accuracy else DRAWS), seed, progress)
+    low, high = _inside(made.points.interval(observed), bound)
+    channels = _channels(setup, readings, made.members, _channel_ends(made, observed, high), magnitude)
+    worst = int(np.argmax(np.where(np.isnan(high), -1.0, high)))
+    return Recovery(
+        **_judged(setup, readings, (low, high), channels),
+        **_identity(setup, way, readings),
+        true_vswr=np.where(np.isnan(bound[0]), np.nan, vswr(magnitude)),
+        true_reflection=far,
+        true_ohm=None if far is None else _ohm(far, way.far_ohm),
+        bound_low=vswr(bound[0]),
+        bound_high=vswr(bound[1]),
+        mismatch_loss_db=mismatch_loss_db(magnitude),
+        ceiling_vswr=float(vswr(known.ceiling().max())),
+        coverage=made.coverage,
+        excluded_share=_excluded(way, readings, seed),
+        seed=made.seed,
+        draws=made.draws,
+        accuracy=accuracy,
+        contributions=contributions(way, float(magnitude[worst]), seed),
+        cure=_cure(setup, readings, (magnitude[worst], low[worst], high[worst]), worst, seed),
+        linear=None if far is None else linear(way, far),
+        region=None if far is None else _region(way, far, seed),
+        refused=refused,
+        ripple=ripple,
+    )
+
+
+def _cure(setup: Setup, readings: Readings, found: tuple[float, float, float], at: int, seed: int) -> Cure | None:
+    """Cure at one reading, of which the true magnitude and its interval have been found."""
+    has_phase = readings.reflection is not None
+    return best_cure(setup, float(readings.freq_hz[at]), float(found[0]), has_phase, seed, found[1:])
+
+
+def _accuracy(
+    way: Measurement, observed: Real, run: tuple[bool, int, int], progress: Callable[[float], None] | None
+) -> Accuracy:
+    return draws_needed(way, lambda made, places: made.interval(observed[places]), *run, progress)
+
+
+def _region(way: Measurement, far: Complex, seed: int) -> Ellipse:
+    """Region of the true reflection: the drawn errors about the recovered value, turned round."""
+    drawn = recovered_draws(way, far, CHUNK, seed)
+    return ellipse(2 * far - drawn)
+
+
+def _bound(way: Measurement, readings: Readings) -> tuple[Real, Real]:
+    if readings.reflection is not None:
+        return true_bound_complex(way, readings.reflection)
+    return true_bound(way, readings.magnitude)
+
+
+def _judged(
+    setup: Setup, readings: Readings, ends: tuple[Real, Real], channels: tuple[ChannelResult, ...]
+) -> dict[str, Any]:
+    """Interval as VSWR with the verdicts that follow; channels, where there are any, decide."""
+    low, high = vswr(ends[0]), vswr(ends[1])
+    limit = setup.far.limit_vswr
+    verdicts = tuple(verdict(float(first), float(last), limit) for first, last in zip(low, high, strict=True))
+    overall = _overall([each.verdict for each in channels] or list(verdicts))
+    return {
+        "low": low,
+        "high": high,
+        "verdicts": verdicts,
+        "verdict": overall,
+        "channels": channels,
+        "limit_vswr": limit,
+    }
+
+
+def _identity(setup: Setup, way: Measurement, readings: Readings) -> dict[str, Any]:
+    """What was measured, where and in which references."""
+    return {
+        "title": setup.title,
+        "plane": setup.calibration.plane,
+        "reading_ohm": way.reading_ohm,
+        "far_ohm": way.far_ohm,
+        "interpretation": readings.interpretation,
+        "freq_hz": readings.freq_hz,
+        "reading_vswr": vswr(readings.magnitude),
+        "assumed": setup.assumed,
+        "warnings": (*setup.warnings, *readings.warnings, *_elsewhere(setup, readings)),
+    }
+
+
+def _elsewhere(setup: Setup, readings: Readings) -> tuple[str, ...]:
+    """A remark where readings lie outside the sweep that the set-up is made for."""
+    start, stop = setup.sweep.start_hz, setup.sweep.stop_hz
+    count = int(np.count_nonzero((readings.freq_hz < start) | (readings.freq_hz > stop)))
+    if not count:
+        return ()
+    span = f"{start / 1e6:g} to {stop / 1e6:g} MHz"
+    return (
+        f"{count} of {readings.freq_hz.size} readings lie outside the set-up's sweep of {span}: of another antenna?",
+    )
+
+
+def _ohm(far: Complex, far_ohm: float) -> Complex:
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(far_ohm * (1 + far) / (1 - far))
+
+
+def _excluded(way: Measurement, readings: Readings, seed: int) -> float:
+    """Share of the recovered reflections, over drawn chains, that lie outside the unit disc: a diagnostic, never a filter."""
+    step = max(1, -(-readings.freq_hz.size // MOST_FREQUENCIES))
+    chosen = slice(0, None, step)
+    maps = simulate(way.at(chosen), 0, seed)
+    if readings.reflection is not None:
+        seen = np.broadcast_to(readings.reflection[chosen], maps.p.shape)
+    else:
+        turn = np.random.default_rng(seed).random((CHUNK, 1))
+        seen = readings.magnitude[chosen] * np.exp(2j * np.pi * turn)
+    return float(np.mean(np.abs(maps.recovered(seen)) > 1))
+
+
+def _measured_channels(setup: Setup, readings: Readings) -> tuple[tuple[str, float, float], ...]:
+    """Channels that hold at least two of the readings and lie inside their span, give or take one step."""
+    freq = readings.freq_hz
+    step = float(np.median(np.diff(freq))) if freq.size > 1 else 0.0
+    return tuple(
+        (name, low, high)
+        for name, low, high in setup.sweep.channels
+        if freq[0] - step <= low and high <= freq[-1] + step and np.count_nonzero((freq >= low) & (freq <= high)) > 1
+    )
+
+
+def _refusals(readings: Readings, bound_low: Real, ceiling: Real) -> tuple[tuple[float, str], ...]:
+    out = []
+    for freq, low, seen, most in zip(readings.freq_hz, bound_low, readings.magnitude, ceiling, strict=True):
+        if np.isnan(low):
+            text = f"VSWR {float(vswr(seen)):.2f} at {freq / 1e6:g} MHz cannot come from any passive antenna behind this chain"
+            if seen > most:
+                text += (
+                    f": nothing can read above VSWR {float(vswr(most)):.2f}. Likely causes: the pad is missing, "
+                    "the wrong way round or faulty, or the analyzer was calibrated at another plane"
+                )
+            out.append((float(freq), text))
+    return tuple(out)
+
+
+def _inside(interval: tuple[Real, Real], bound: tuple[Real, Real]) -> tuple[Real, Real]:
+    """Interval within the bound; a reading that the belt accepts for no magnitude keeps the bound's nearer end."""
+    low, high = (np.where(np.isnan(end), edge, end) for end, edge in zip(interval, bound, strict=True))
+    return np.clip(low, bound[0], bound[1]), np.clip(high, bound[0], bound[1])
+
+
+def _channel_ends(made: Table, observed: Real, points_high: Real) -> tuple[Real, Real, list[int]]:
+    """Interval of each channel's worst point.
+
+    The channel's belt takes an antenna that is equally bad all over the channel; one that is bad at one point only is
+    pushed up less by picking the worst, so the upper end is never below that of the worst point itself.
+    """
+    if made.channels is None:
+        return np.zeros(0), np.zeros(0), []
+    at = [span.start + int(np.argmax(observed[span])) for span in made.members]
+    low, high = made.channels.interval(observed[at])
+    low, high = np.where(np.isnan(low), GRID[-1], low), np.where(np.isnan(high), 1.0, high)
+    return low, np.fmax(high, points_high[at]), at
+
+
+def _channels(
+    setup: Setup, readings: Readings, members: tuple[slice, ...], ends: tuple[Real, Real, list[int]], magnitude: Real
+) -> tuple[ChannelResult, ...]:
+    out = []
+    for index, (name, low_hz, high_hz) in enumerate(setup.sweep.channels):
+        low, high = float(vswr(ends[0][index])), float(vswr(ends[1][index]))
+        at = ends[2][index]
+        out.append(
+            ChannelResult(
+                name,
+                low_hz,
+                high_hz,
+                float(readings.freq_hz[at]),
+                float(vswr(readings.magnitude[members[index]].max())),
+                float(vswr(magnitude[members[index]].max())),
+                low,
+                high,
+                verdict(low, high, setup.far.limit_vswr),
+            )
+        )
+    return tuple(out)
+
+
+def _overall(verdicts: list[str]) -> str:
+    for word in ("impossible", "fail", "not proven", "no limit"):
+        if word in verdicts:
+            return word
+    return "pass"

@@ -1,0 +1,121 @@
+"""The answer of `recover`: true match over frequency with interval, bound, verdict, and the channels by their worst point."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.analyses.improvements import Cure, Share
+from chain.errors import RangeError
+from chain.plain_values import SCHEMA_VERSION, plain_values
+from chain.results import Shown, network
+from chain.uncertainty.coverage_region import Ellipse
+from chain.uncertainty.linear import Linear
+from chain.uncertainty.monte_carlo import Accuracy
+
+if TYPE_CHECKING:
+    from skrf.network import Network
+
+__all__ = ["ChannelResult", "Recovery"]
+
+Real = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+
+@dataclass(frozen=True)
+class ChannelResult:
+    """A channel by its worst point: VSWR nominal, interval, verdict."""
+
+    channel: str
+    low_hz: float
+    high_hz: float
+    worst_hz: float
+    reading_vswr: float
+    vswr: float
+    low: float
+    high: float
+    verdict: str
+
+
+@dataclass(frozen=True, repr=False)
+class Recovery(Shown):
+    """Answer of `recover`. VSWRs are at the antenna in `far_ohm`, readings at the plane in `reading_ohm`.
+
+    Arrays run over `freq_hz`; NaN marks a reading that no passive antenna can give with this chain (see `refused`).
+    """
+
+    COLUMNS = (
+        "freq_hz",
+        "reading_vswr",
+        "true_vswr",
+        "low",
+        "high",
+        "bound_low",
+        "bound_high",
+        "mismatch_loss_db",
+        "verdicts",
+    )
+
+    title: str
+    plane: str
+    reading_ohm: float
+    far_ohm: float
+    interpretation: str
+    freq_hz: Real
+    reading_vswr: Real
+    true_vswr: Real
+    true_reflection: Complex | None
+    true_ohm: Complex | None
+    low: Real
+    high: Real
+    bound_low: Real
+    bound_high: Real
+    mismatch_loss_db: Real
+    ceiling_vswr: float
+    limit_vswr: float | None
+    verdicts: tuple[str, ...]
+    verdict: str
+    coverage: float
+    excluded_share: float
+    seed: int
+    draws: int
+    accuracy: Accuracy | None
+    """What the number of draws was settled by; None where it was given."""
+    channels: tuple[ChannelResult, ...]
+    contributions: tuple[Share, ...]
+    cure: Cure | None
+    linear: Linear | None
+    """Linear propagation over frequency, for complex readings; an answer only where its `valid` is true."""
+    region: Ellipse | None
+    """Coverage region of the true reflection in the complex plane, for complex readings, over frequency."""
+    refused: tuple[tuple[float, str], ...]
+    assumed: tuple[str, ...]
+    warnings: tuple[str, ...]
+    ripple: str | None = None
+    """What repeats in the sweep and could make it, in a sentence; None where nothing does."""
+
+    def to_dict(self) -> dict[str, object]:
+        """Plain values under the contracted keys."""
+        own = dict(vars(self))
+        own["channels"] = [vars(each) for each in self.channels]
+        own["contributions"] = [vars(each) for each in self.contributions]
+        own["cure"] = None if self.cure is None else vars(self.cure)
+        own["linear"] = None if self.linear is None else self.linear.to_dict()
+        own["accuracy"] = None if self.accuracy is None else vars(self.accuracy)
+        own["region"] = None if self.region is None else vars(self.region)
+        own["refused"] = [{"freq_hz": freq_hz, "reason": reason} for freq_hz, reason in self.refused]
+        return plain_values({"schema_version": SCHEMA_VERSION, **own})  # type: ignore[return-value]
+
+    def headline(self) -> str:
+        """Title, verdict and the reference of the true VSWRs."""
+        limit = "" if self.limit_vswr is None else f" against VSWR {self.limit_vswr:g}"
+        return f"{self.title}: {self.verdict}{limit}; true VSWR in {self.far_ohm:g} ohm"
+
+    def to_network(self) -> Network:
+        """True reflection as a scikit-rf one-port in `far_ohm`; readings without a phase have none to give."""
+        if self.true_reflection is None:
+            raise RangeError("the readings have no phase", "a Network needs a complex sweep")
+        return network(self.freq_hz, self.true_reflection, [self.far_ohm], self.title)

@@ -1,0 +1,3 @@
+"""A set-up's elements in order: connections, graph, cascade, budget, power, plane."""
+
+__all__ = ["bare_pad", "budget", "cascade", "connections", "direct_current", "ends", "graph", "plane", "power"]

@@ -1,0 +1,138 @@
+"""From a set-up to the pieces of its chain, and the part of it that a calibration leaves in view."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.assembly.connections import BLOCKING, Joint, joint_pieces, joints_of, with_arm_sections
+from chain.errors import FitError
+from chain.rf.elements import Stage
+from chain.rf.parts import stages_of
+from chain.setups import Setup
+from library.load import Library
+
+__all__ = ["Chain", "build", "in_view", "sweep_hz"]
+
+Real = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Chain:
+    """A chain at given frequencies. `groups` pairs each item's or joint's name with its pieces, near to far."""
+
+    freq_hz: Real
+    near_ohm: float
+    far_ohm: float
+    groups: tuple[tuple[str, tuple[Stage, ...]], ...]
+    joints: tuple[Joint, ...]
+
+    @property
+    def pieces(self) -> tuple[Stage, ...]:
+        """Every piece, near to far, without the ideal steps between unequal references."""
+        return tuple(piece for _, group in self.groups for piece in group)
+
+
+def sweep_hz(setup: Setup) -> Real:
+    """Frequencies of the set-up's sweep.
+
+    Parameters
+    ----------
+    setup : the set-up.
+
+    Returns
+    -------
+    shape (points,) [Hz].
+
+    Examples
+    --------
+    See `build`.
+
+    Source
+    ------
+    Even grid from start to stop.
+    """
+    return np.linspace(setup.sweep.start_hz, setup.sweep.stop_hz, setup.sweep.points)
+
+
+def build(setup: Setup, freq_hz: Real | None = None, library: Library | None = None, fit: bool = True) -> Chain:
+    """Pieces of every item and joint of a set-up.
+
+    Parameters
+    ----------
+    setup : the set-up.
+    freq_hz : shape (frequencies,); the set-up's own sweep if left out [Hz].
+    library : mating rules and families; the set-up's own if left out.
+    fit : refuse two ends that do not fit together.
+
+    Returns
+    -------
+    Chain.
+
+    Raises
+    ------
+    FitError : two ends that do not fit together.
+    RangeError : a frequency outside what a part's model covers.
+
+    Examples
+    --------
+    >>> from chain.files.setup_file import load_setup
+    >>> chain = build(load_setup("demo/boathouse.toml"))
+    >>> [name for name, _ in chain.groups]
+    ['near/adapter', 'adapter', 'adapter/pad', 'pad', 'pad/lead', 'lead', 'lead/far']
+
+    Source
+    ------
+    Each part's own model; joints by the mating rules.
+    """
+    freq = sweep_hz(setup) if freq_hz is None else np.asarray(freq_hz, dtype=float)
+    joints = joints_of(setup, library)
+    for found in joints:
+        if fit and found.verdict in BLOCKING:
+            raise FitError(
+                f"{found.near.name} ({found.near.connector}) and {found.far.name} ({found.far.connector}) "
+                f"do not fit together: {found.verdict}. {found.reason}",
+                "chain check names the adapter that would join them",
+            )
+    groups: list[tuple[str, tuple[Stage, ...]]] = []
+    for found, item in zip(joints, (*setup.items, None), strict=True):
+        groups.append((found.id, joint_pieces(found, freq)))
+        if item is not None:
+            groups.append((item.id, stages_of(with_arm_sections(item, library or setup.library), freq)))
+    return Chain(freq, setup.near.impedance_ohm, setup.far.impedance_ohm, tuple(groups), joints)
+
+
+def in_view(setup: Setup, chain: Chain) -> tuple[tuple[Stage, ...], float]:
+    """Pieces between the calibration plane and the antenna, and the reference the reading is in.
+
+    Parameters
+    ----------
+    setup : names the plane and the impedance of the load used there.
+    chain : the chain of that set-up.
+
+    Returns
+    -------
+    (pieces after the plane, reference [ohm]).
+
+    Examples
+    --------
+    >>> from chain.files.setup_file import load_setup
+    >>> setup = load_setup("demo/boathouse.toml")
+    >>> pieces, ohm = in_view(setup, build(setup))
+    >>> len(pieces), ohm
+    (3, 50.0)
+
+    Source
+    ------
+    What lies before the plane is corrected; the reading is in the impedance of the calibration's load.
+    """
+    plane = setup.calibration.plane
+    if plane == "near":
+        return chain.pieces, setup.near.impedance_ohm
+    names = [name for name, _ in chain.groups]
+    cut = names.index(plane) + 1
+    pieces = tuple(piece for _, group in chain.groups[cut:] for piece in group)
+    own_ohm = chain.groups[cut - 1][1][-1].far_ohm
+    return pieces, setup.calibration.load_impedance_ohm or own_ohm

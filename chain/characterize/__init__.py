@@ -1,0 +1,3 @@
+"""Parts of the user's own from sweeps: read, fitted, their errors drawn, written as a part file."""
+
+__all__ = ["characterize", "error_model", "intervals", "lead", "part_use", "records", "sweeps"]

@@ -1,0 +1,358 @@
+"""Learn a part from sweeps of it: a lead by its open and short ends, a two-port by its file or by known ends, two pads as a pair."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.characterize.checks import believable, coming_back, enough, passing
+from chain.characterize.error_box import box_of_ends, boxes_near
+from chain.characterize.error_box_part import two_port_part
+from chain.characterize.error_model import Analyzer, disturbed_one_port, disturbed_two_port
+from chain.characterize.intervals import DRAWS, SEED, Interval, Traces, intervals
+from chain.characterize.lead import DB_PER_NEPER, LIGHT_M_PER_S, LeadFit
+from chain.characterize.lead_part import lead_part
+from chain.characterize.part_making import About, Ends, Measured, asked_hz, thinned
+from chain.characterize.records import Learnt
+from chain.characterize.sweeps import Sweeps
+from chain.characterize.two_port import BoxFit
+from chain.errors import RangeError
+from chain.reflection import magnitude_from_return_loss
+from chain.rf import twoport
+from chain.uncertainty.sampling import unit_draws
+from library.records import Coax
+
+__all__ = ["About", "Ends", "learn_back_to_back", "learn_ends", "learn_lead", "learn_two_port"]
+
+Complex = NDArray[np.complex128]
+Real = NDArray[np.float64]
+
+COURSES = {"pad": "smooth", "adapter": "root", "coax": "line"}
+USUAL_OHM = (50.0, 75.0, 93.0)
+NEAR_USUAL = 0.06
+"""Largest relative departure of a measured impedance from the usual one that it is taken for."""
+FAR_OFF = 0.15
+VELOCITY_TOLERANCE = 0.01
+
+
+def learn_lead(
+    sweeps: Sweeps,
+    about: About,
+    analyzer: Analyzer,
+    length_m: float | None = None,
+    velocity_factor: float | None = None,
+    impedance_ohm: float | None = None,
+    length_tolerance_m: float = 0.0,
+    draws: int = DRAWS,
+    seed: int = SEED,
+    like: Coax | None = None,
+) -> Learnt:
+    """A lead from sweeps with its far end open and shorted.
+
+    Parameters
+    ----------
+    sweeps : traces `open` and `short`, with or without phase.
+    about : id, date and the like.
+    analyzer : sizes of the analyzer's errors.
+    length_m, velocity_factor : one of the two at least; both where the sweeps have no phase [m, -].
+    impedance_ohm : nominal impedance of the cable; if left out, the usual one next to what is measured [ohm].
+    length_tolerance_m : half-width of the stated length [m].
+    draws, seed : of the simulated errors.
+    like : type of cable whose loss is kept where it is known better and the sweeps do not contradict it.
+
+    Returns
+    -------
+    Learnt of kind `coax`.
+
+    Raises
+    ------
+    RangeError : length or velocity is lacking, the span is too short or too coarse, or the sweeps contradict the figures.
+
+    Examples
+    --------
+    >>> from chain.characterize.sweeps import one_port_sweeps
+    >>> sweeps = one_port_sweeps({"open": ["demo/lead-open.s1p"], "short": ["demo/lead-short.s1p"]})
+    >>> found = learn_lead(sweeps, About("my-lead", "2026-05-01"), Analyzer(tracking=0.01), length_m=0.6)
+    >>> round(found.row["velocity_factor"], 2), found.row["impedance_ohm"]
+    (0.66, 75.0)
+
+    Source
+    ------
+    Loss one way: mean in dB of the return losses of open and short, halved; what the impedance of the line reflects is taken
+    out of it first: with w what comes back of a wave inside, open = (p + w)/(1 + p w), short = (p - w)/(1 - p w).
+    """
+    enough(sweeps.has_phase, length_m, velocity_factor, impedance_ohm)
+    sweeps, warnings = thinned(sweeps)
+    coming_back(sweeps.traces)
+    both = length_m is not None and velocity_factor is not None
+    seconds = length_m / LIGHT_M_PER_S / velocity_factor if length_m and velocity_factor and both else None
+    at_hz = asked_hz(sweeps.freq_hz, about)
+    reference, traces = sweeps.reference_ohm[0], sweeps.traces
+    fit = LeadFit.of(sweeps.freq_hz, traces, (reference, impedance_ohm or reference), at_hz, seconds, sweeps.has_phase)
+    nominal, assumed = _nominal_ohm(fit, traces, impedance_ohm)
+    fit = LeadFit.of(sweeps.freq_hz, traces, (reference, nominal), at_hz, seconds, sweeps.has_phase)
+    believable(fit)
+
+    def figures(drawn: Traces) -> dict[str, Real]:
+        found = fit.figures(drawn)
+        if "delay_s" in found:
+            stretched = 1 + drawn.get("length", np.zeros(1)).real
+            if length_m is not None:
+                found["velocity_factor"] = length_m * stretched / LIGHT_M_PER_S / found["delay_s"]
+            else:
+                assert velocity_factor is not None
+                found["length_m"] = found["delay_s"] * LIGHT_M_PER_S * velocity_factor * stretched
+        return found
+
+    def disturb(mean: Traces, rng: np.random.Generator, count: int, single: bool) -> Mapping[str, Complex]:
+        trace = dict(mean)
+        if not sweeps.has_phase:
+            # Only the size was read; errors act on the wave, whose phase follows from length and velocity.
+            turn = np.exp(1j * fit.phase)
+            trace = {"open": mean["open"] * turn, "short": -mean["short"] * turn}
+        drawn = disturbed_one_port(sweeps.freq_hz, trace, analyzer, nominal, rng, count, single)
+        spread = length_tolerance_m / length_m if length_m else VELOCITY_TOLERANCE / (velocity_factor or 1.0)
+        return {**drawn, "length": rng.uniform(-spread, spread, count).astype(complex)}
+
+    found = intervals(figures, traces, disturb, draws, seed)
+    measured = Measured(sweeps, found, draws, seed, (*about.assumed, *sweeps.assumed, *assumed), warnings)
+    return lead_part(measured, about, fit, nominal, length_m, velocity_factor, length_tolerance_m, analyzer.noise, like)
+
+
+def _nominal_ohm(fit: LeadFit, traces: Traces, stated: float | None) -> tuple[float, tuple[str, ...]]:
+    """Nominal impedance of the cable, and the words for it where it was not stated."""
+    if not fit.fit_ohm:
+        if stated is None:
+            raise RangeError(
+                "this span does not tell the impedance of the lead", "state it: --impedance '75 ohm', or sweep wider"
+            )
+        return stated, ()
+    mean = {end: trace.mean(axis=0) for end, trace in traces.items()}
+    own = float(fit.solved(mean["open"], mean["short"])[2])
+    if stated is None:
+        usual = min(USUAL_OHM, key=lambda ohm: abs(ohm - own))
+        nominal = usual if abs(own / usual - 1) < NEAR_USUAL else float(f"{own:.3g}")
+        return nominal, (f"impedance {nominal:g} ohm (the usual one next to the {own:.1f} ohm measured)",)
+    if abs(own / stated - 1) > FAR_OFF:
+        raise RangeError(
+            f"the sweeps show a line of {own:.1f} ohm, not one of {stated:g} ohm, if they are in {fit.reference_ohm:g} ohm",
+            "state the impedance that the analyzer was calibrated in (--reference), or correct --impedance",
+        )
+    return stated, ()
+
+
+def learn_two_port(
+    sweeps: Sweeps,
+    about: About,
+    analyzer: Analyzer,
+    ends: Ends,
+    kind: str = "pad",
+    seconds: float | None = None,
+    length_m: float | None = None,
+    draws: int = DRAWS,
+    seed: int = SEED,
+) -> Learnt:
+    """A pad, an adapter or a lead from its two-port sweeps.
+
+    Parameters
+    ----------
+    sweeps : trace `through`.
+    about : id, date and the like.
+    analyzer : sizes of the analyzer's errors.
+    ends : connectors and nominal impedances of the part.
+    kind : `pad`, `adapter` or `coax`.
+    seconds : delay as far as it is known [s].
+    length_m : length of a lead [m].
+    draws, seed : of the simulated errors.
+
+    Returns
+    -------
+    Learnt.
+
+    Raises
+    ------
+    RangeError : a lead without a length, or a phase whose turns cannot be counted.
+
+    Examples
+    --------
+    >>> from chain.characterize.sweeps import two_port_sweeps
+    >>> ends = Ends("BNC-50 jack", "BNC-75 jack", 50.0, 75.0)
+    >>> found = learn_two_port(two_port_sweeps(["demo/pad.s2p"]), About("my-pad", "2026-05-01"), Analyzer(), ends)
+    >>> found.kind, round(found.mean_loss.value, 1)
+    ('pad', 5.8)
+
+    Source
+    ------
+    Loss -20 log10 |S21| in the part's own impedances, both ways averaged.
+    """
+    sweeps, warnings = thinned(sweeps)
+    reference = (sweeps.reference_ohm[0], sweeps.reference_ohm[-1])
+    own = (ends.near_ohm, ends.far_ohm)
+
+    def boxes(traces: Traces) -> Complex:
+        return twoport.renormalise(np.asarray(traces["through"]), reference, own)
+
+    def disturb(mean: Traces, rng: np.random.Generator, count: int, single: bool) -> Mapping[str, Complex]:
+        return {"through": disturbed_two_port(mean["through"], analyzer, rng, count, single)}
+
+    s = boxes({"through": sweeps.traces["through"].mean(axis=0)})
+    passing(s)
+    fit = BoxFit.of(sweeps.freq_hz, s, COURSES[kind], boxes, asked_hz(sweeps.freq_hz, about), seconds)
+    found = intervals(fit.figures, sweeps.traces, disturb, draws, seed)
+    noise_db = DB_PER_NEPER / np.sqrt(2) * analyzer.noise / np.abs(s[:, 1, 0])
+    measured = Measured(sweeps, found, draws, seed, (*about.assumed, *sweeps.assumed), warnings)
+    return two_port_part(measured, about, fit, ends, kind, length_m, noise_db, "the two-port itself")
+
+
+def learn_ends(
+    sweeps: Sweeps,
+    about: About,
+    analyzer: Analyzer,
+    ends: Ends,
+    kind: str = "pad",
+    seconds: float | None = None,
+    length_m: float | None = None,
+    load_ohm: float | None = None,
+    draws: int = DRAWS,
+    seed: int = SEED,
+) -> Learnt:
+    """A pad, an adapter or a lead from sweeps with an open, a short and a load at its far end.
+
+    Parameters
+    ----------
+    sweeps : traces `open`, `short` and `load`, with phase.
+    about, analyzer, ends, kind, seconds, length_m : as of `learn_two_port`.
+    load_ohm : impedance of the load; that of the far end if left out [ohm].
+    draws, seed : of the simulated errors.
+
+    Returns
+    -------
+    Learnt. Near port in the near end's impedance, far port in the far end's.
+
+    Raises
+    ------
+    RangeError : the sweeps have no phase, the ends read alike, or as of `learn_two_port`.
+
+    Examples
+    --------
+    >>> from chain.characterize.sweeps import one_port_sweeps
+    >>> sweeps = one_port_sweeps({end: [f"demo/pad-{end}.s1p"] for end in ("open", "short", "load")})
+    >>> ends = Ends("BNC-50 jack", "BNC-75 jack", 50.0, 75.0)
+    >>> round(learn_ends(sweeps, About("my-pad", "2026-05-01"), Analyzer(), ends).mean_loss.value, 1)
+    5.8
+
+    Source
+    ------
+    `chain.characterize.error_box`. An error of the load leaves the loss alone to first order, and adds to the reflections.
+    """
+    if not sweeps.has_phase:
+        raise RangeError(
+            "these sweeps have no phase, and open, short and load tell a two-port only with one",
+            "export them with their phase (.s1p)",
+        )
+    sweeps, warnings = thinned(sweeps)
+    mean = {end: trace.mean(axis=0) for end, trace in sweeps.traces.items()}
+    raw = box_of_ends(sweeps.freq_hz, mean, seconds)
+    solved_in = (sweeps.reference_ohm[0], load_ohm or ends.far_ohm)
+    own = (ends.near_ohm, ends.far_ohm)
+
+    def boxes(traces: Traces) -> Complex:
+        return twoport.renormalise(boxes_near(traces, raw), solved_in, own)
+
+    def disturb(mean: Traces, rng: np.random.Generator, count: int, single: bool) -> Mapping[str, Complex]:
+        return disturbed_one_port(sweeps.freq_hz, mean, analyzer, solved_in[1], rng, count, single)
+
+    s = twoport.renormalise(raw, solved_in, own)
+    passing(s)
+    fit = BoxFit.of(sweeps.freq_hz, s, COURSES[kind], boxes, asked_hz(sweeps.freq_hz, about), seconds)
+    found = intervals(fit.figures, sweeps.traces, disturb, draws, seed)
+    noise_db = DB_PER_NEPER / 2 * np.sqrt(0.5) * analyzer.noise / np.abs(s[:, 1, 0]) ** 2
+    measured = Measured(sweeps, found, draws, seed, (*about.assumed, *sweeps.assumed), warnings)
+    return two_port_part(measured, about, fit, ends, kind, length_m, noise_db, "open, short and load at its far end")
+
+
+def learn_back_to_back(
+    sweeps: Sweeps,
+    about: About,
+    analyzer: Analyzer,
+    ends: Ends,
+    difference_db: float,
+    inner_return_loss_db: float,
+    between_db: float = 0.0,
+    draws: int = DRAWS,
+    seed: int = SEED,
+) -> Learnt:
+    """Either of two equal pads that were measured joined at their far ends.
+
+    Parameters
+    ----------
+    sweeps : trace `through` of the pair.
+    about, analyzer, ends : as of `learn_two_port`; ends are of one pad.
+    difference_db : largest difference of the two pads' losses [dB].
+    inner_return_loss_db : least return loss of the ends that face one another [dB].
+    between_db : loss of an adapter between them [dB].
+    draws, seed : of the simulated errors.
+
+    Returns
+    -------
+    Learnt of kind `pad`.
+
+    Raises
+    ------
+    RangeError : less is lost than the adapter between takes.
+
+    Examples
+    --------
+    >>> from chain.characterize.sweeps import two_port_sweeps
+    >>> ends = Ends("BNC-50 jack", "BNC-75 jack", 50.0, 75.0)
+    >>> pair = two_port_sweeps(["demo/pads-back-to-back.s2p"])
+    >>> found = learn_back_to_back(pair, About("my-pad", "2026-05-01"), Analyzer(), ends, 0.2, 26.0)
+    >>> round(found.mean_loss.high - found.mean_loss.low, 1)
+    0.2
+
+    Source
+    ------
+    Half the loss of the pair. Each pad departs from it by half their difference; the ends that face one another change the
+    pair's loss by 8.686 Re(r1 r2) dB.
+    """
+    sweeps, warnings = thinned(sweeps)
+    reference = (sweeps.reference_ohm[0], sweeps.reference_ohm[-1])
+    outer = (ends.near_ohm, ends.near_ohm)
+    inner = float(magnitude_from_return_loss(inner_return_loss_db))
+
+    def boxes(traces: Traces) -> Complex:
+        return twoport.renormalise(np.asarray(traces["through"]), reference, outer)
+
+    s = boxes({"through": sweeps.traces["through"].mean(axis=0)})
+    passing(s)
+    fit = BoxFit.of(sweeps.freq_hz, s, "smooth", boxes, asked_hz(sweeps.freq_hz, about), pairs=2)
+
+    def figures(traces: Traces) -> dict[str, Real]:
+        found = fit.figures(traces)
+        apart = traces.get("apart", np.zeros(1)).real - between_db / 2
+        outer_ends = {
+            name: np.maximum(found[f"near_{name}"], found[f"far_{name}"])
+            for name in ("reflection", "reflection_turned", "reflection_apart")
+        }
+        return {
+            "mean_loss_db": found["mean_loss_db"] + apart,
+            "loss_db": found["loss_db"] + apart[..., None],
+            **{f"near_{name}": worse for name, worse in outer_ends.items()},
+        }
+
+    def disturb(mean: Traces, rng: np.random.Generator, count: int, single: bool) -> Mapping[str, Complex]:
+        drawn = disturbed_two_port(mean["through"], analyzer, rng, count, single)
+        facing = [inner * unit_draws(rng, count, "disc")[:, 0] for _ in range(2)]
+        apart = (
+            rng.uniform(-difference_db / 2, difference_db / 2, count) + DB_PER_NEPER / 2 * (facing[0] * facing[1]).real
+        )
+        return {"through": drawn, "apart": apart.astype(complex)}
+
+    found = intervals(figures, sweeps.traces, disturb, draws, seed)
+    level = np.full(found["near_reflection"].value.shape, inner)
+    found["far_reflection"] = Interval(np.zeros_like(level), np.zeros_like(level), level)
+    noise_db = DB_PER_NEPER / np.sqrt(2) * analyzer.noise / np.abs(s[:, 1, 0]) / 2
+    measured = Measured(sweeps, found, draws, seed, (*about.assumed, *sweeps.assumed), warnings)
+    return two_port_part(measured, about, fit, ends, "pad", None, noise_db, "two equal pads joined at their far ends")

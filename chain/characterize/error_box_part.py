@@ -1,0 +1,190 @@
+"""A pad, an adapter or a lead as a part of the library, from the intervals of what its two-port tells."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.characterize.intervals import Interval
+from chain.characterize.lead import LIGHT_M_PER_S, misfit_db
+from chain.characterize.part_making import About, Ends, Measured, coefficients, curve, figure, whole
+from chain.characterize.part_row import band_limit, line_loss, pad_loss, rounded, wider
+from chain.characterize.records import Figure, Learnt
+from chain.characterize.two_port import BoxFit, windows
+from chain.errors import RangeError
+
+__all__ = ["two_port_part"]
+
+Real = NDArray[np.float64]
+
+MUCH = 0.15
+"""Reflection above which a part is hardly what it is said to be (VSWR 1.35)."""
+
+
+def two_port_part(
+    measured: Measured,
+    about: About,
+    fit: BoxFit,
+    ends: Ends,
+    kind: str,
+    length_m: float | None,
+    noise_db: Real,
+    method: str,
+) -> Learnt:
+    """The part that a two-port makes.
+
+    Parameters
+    ----------
+    measured : intervals of the figures of `BoxFit`.
+    about : id, date and the like.
+    fit : the fit of the mean two-port.
+    ends : connectors and impedances.
+    kind : `pad`, `adapter` or `coax`.
+    length_m : length of a lead [m].
+    noise_db : standard deviation of the loss at each point by the stated noise of one sweep, shape (frequencies,) [dB].
+    method : how it was measured, in words.
+
+    Returns
+    -------
+    Learnt.
+
+    Raises
+    ------
+    RangeError : a lead without a length; an adapter of two impedances.
+
+    Examples
+    --------
+    See `chain.characterize.characterize.learn_two_port`.
+
+    Source
+    ------
+    Own convention.
+    """
+    noise_db = noise_db / np.sqrt(measured.sweeps.repeats)
+    ripple = misfit_db(fit.columns(fit.at_hz), fit.columns(fit.freq_hz), fit.rest_db(), noise_db)
+    loss = measured.found["loss_db"].widened(2 * ripple)
+    row, figures = ROWS[kind](measured, fit, ends, loss, length_m)
+    spans = windows(fit.freq_hz)
+    bands = [(float(fit.freq_hz[span.start]), float(fit.freq_hz[span.stop - 1])) for span in spans]
+    near, far = (measured.found[f"{end}_reflection"] for end in ("near", "far"))
+    if kind == "pad":
+        row |= {"near_reflection": band_limit(bands, [near]), "far_reflection": band_limit(bands, [far])}
+        kinds = {str(row[f"{end}_reflection"].pop("magnitude_kind", "disc")) for end in ("near", "far")}
+        # One shape serves both ends of a pad; the rim of the disc is the one that understates neither.
+        for end in ("near", "far") if "ring" in kinds and fit.pairs == 1 else ():
+            row[f"{end}_reflection"]["magnitude_kind"] = "ring"
+    elif kind == "adapter":
+        row["reflection"] = band_limit(bands, [near, far])
+    else:
+        limit = band_limit(bands, [near, far])
+        limit.pop("magnitude_kind", None)
+        row |= {"lead_reflection": limit, "lead_evidence": "measured"}
+    # Of a pair only the outer ends are seen; what the inner ones reflect was stated.
+    seen = (("near", near), ("far", far))[: 2 if fit.pairs == 1 else 1]
+    figures += [_worst(name, interval) for name, interval in seen]
+    return whole(
+        replace(measured, warnings=(*measured.warnings, *_reflecting(ends, near, far))),
+        about,
+        kind,
+        method,
+        loss,
+        row,
+        at_hz=fit.at_hz,
+        figures=tuple(figures),
+        near_ohm=ends.near_ohm,
+        far_ohm=ends.far_ohm,
+        length_m=length_m,
+        s=fit.s if fit.pairs == 1 else None,
+        reflection_error=float(max(near.half.max(), far.half.max())) if fit.pairs == 1 else None,
+    )
+
+
+def _reflecting(ends: Ends, near: Interval, far: Interval) -> tuple[str, ...]:
+    """A warning where an end reflects as no good part of that impedance does."""
+    worst = {"near": float(near.value.max()), "far": float(far.value.max())}
+    bad = [end for end, size in worst.items() if size > MUCH]
+    ohms = {"near": ends.near_ohm, "far": ends.far_ohm}
+    return tuple(
+        f"the {end} end reflects {worst[end]:.2g} in {ohms[end]:g} ohm: was the part the other way round, or its impedance or "
+        "that of the sweeps another?"
+        for end in bad
+    )
+
+
+def _worst(end: str, interval: Interval) -> Figure:
+    at = int(np.argmax(interval.high))
+    low, high = max(float(interval.low[at]), 0.0), float(interval.high[at])
+    return Figure(f"{end}_reflection", float(interval.value[at]), low, high, f"largest reflection of the {end} end")
+
+
+def _pad_row(
+    measured: Measured, fit: BoxFit, ends: Ends, loss: Interval, length_m: float | None
+) -> tuple[dict[str, Any], list[Figure]]:
+    middle, half = pad_loss(loss)
+    row = {**_ends(fit, ends), "loss_db": middle, "loss_tolerance_db": half}
+    if ends.resistor_power_w is not None:
+        row["resistor_power_w"] = ends.resistor_power_w
+    return row, []
+
+
+def _ends(fit: BoxFit, ends: Ends) -> dict[str, Any]:
+    return {
+        "near": ends.near,
+        "far": ends.far,
+        "near_ohm": ends.near_ohm,
+        "far_ohm": ends.far_ohm,
+        "max_mhz": rounded(float(fit.at_hz[-1]) / 1e6, 9),
+        "dc": ends.dc,
+    }
+
+
+def _adapter_row(
+    measured: Measured, fit: BoxFit, ends: Ends, loss: Interval, length_m: float | None
+) -> tuple[dict[str, Any], list[Figure]]:
+    if ends.near_ohm != ends.far_ohm:
+        raise RangeError(
+            f"an adapter is one line, and this part's ends are of {ends.near_ohm:g} and {ends.far_ohm:g} ohm",
+            "learn it as a pad (--kind pad), or state one impedance for both ends",
+        )
+    parts, percent = line_loss(fit.at_hz, loss, False)
+    length = measured.found["delay_s"].scaled(LIGHT_M_PER_S * 1e3)
+    row = {
+        **_ends(fit, ends),
+        "impedance_ohm": ends.near_ohm,
+        "electrical_length_mm": max(rounded(float(length.value), 4), 0.0),
+        "length_tolerance_mm": wider(float(length.half), 2),
+        "loss_at_1ghz_db": rounded(float(parts[0]) * np.sqrt(1e3), 4),
+        "loss_tolerance_percent": percent,
+    }
+    return row, [figure("electrical_length_mm", length, "electrical length in mm")]
+
+
+def _lead_row(
+    measured: Measured, fit: BoxFit, ends: Ends, loss: Interval, length_m: float | None
+) -> tuple[dict[str, Any], list[Figure]]:
+    if length_m is None:
+        raise RangeError("a lead's length is needed", "measure it: --length '0.6 m'")
+    delay = measured.found["delay_s"]
+    if float(delay.low) <= 0:
+        raise RangeError("the sweeps show no delay, and every lead has one", "look whether the part is a lead")
+    ends_of = [length_m / LIGHT_M_PER_S / float(each) for each in (delay.value, delay.high, delay.low)]
+    velocity = Figure("velocity_factor", ends_of[0], ends_of[1], ends_of[2], "velocity factor")
+    if not 0 < velocity.value <= 1:
+        raise RangeError(
+            f"a lead of {length_m:g} m with this phase would have a velocity factor of {velocity.value:.2f}",
+            "correct the length; no wave is faster than light",
+        )
+    row, per_100m = curve(fit.at_hz, loss, fit.two_terms, length_m, 0.0)
+    static = {
+        "impedance_ohm": ends.near_ohm,
+        "velocity_factor": rounded(velocity.value),
+        "static_evidence": "measured",
+    }
+    found = measured.found["coefficients"].scaled(100 / length_m)
+    return {**static, **row}, [velocity, *coefficients(found, per_100m)]
+
+
+ROWS = {"pad": _pad_row, "adapter": _adapter_row, "coax": _lead_row}

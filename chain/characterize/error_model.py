@@ -1,0 +1,213 @@
+"""Errors of the analyzer and of the standards, put on measured sweeps at random: what repeats show, and what they cannot."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.reflection import magnitude_from_return_loss
+from chain.setups import Near
+from chain.uncertainty.sampling import unit_draws
+
+__all__ = ["USUAL_DB", "Analyzer", "disturbed_one_port", "disturbed_two_port"]
+
+Complex = NDArray[np.complex128]
+Real = NDArray[np.float64]
+Traces = Mapping[str, Complex]
+
+USUAL_DB = {
+    "directivity": 40.0,
+    "source_match": 36.0,
+    "tracking": 0.1,
+    "trace_noise": 0.02,
+    "repeatability": 50.0,
+    "drift": 50.0,
+}
+"""Residual errors of a small analyzer after a careful calibration [dB]; practice, used where nothing is stated."""
+
+
+@dataclass(frozen=True)
+class Analyzer:
+    """Sizes of the errors: radii of discs, and the standard deviation `noise` of real and imaginary part.
+
+    Directivity, source match, tracking and the standards stay the same from sweep to sweep. Noise, drift and the mating of
+    connectors do not, so that repeats show them.
+    """
+
+    directivity: float = 0.0
+    source_match: float = 0.0
+    tracking: float = 0.0
+    noise: float = 0.0
+    repeatability: float = 0.0
+    drift: float = 0.0
+    load: float = 0.0
+    """Largest reflection of the load that stands for a match."""
+    open_capacitance_f: float = 0.0
+    short_inductance_h: float = 0.0
+
+    @classmethod
+    def of(
+        cls, near: Near, load_db: float | None = None, open_capacitance_f: float = 0.0, short_inductance_h: float = 0.0
+    ) -> Analyzer:
+        """Sizes from the figures of a set-up's analyzer; what is not stated counts as perfect."""
+        return cls(
+            _radius(near.directivity_db),
+            _radius(near.source_match_db),
+            _excess(near.tracking_db),
+            _excess(near.trace_noise_db),
+            _radius(near.repeatability_db),
+            _radius(near.drift_db),
+            _radius(load_db),
+            open_capacitance_f,
+            short_inductance_h,
+        )
+
+
+def _radius(loss_db: float | None) -> float:
+    return 0.0 if loss_db is None else float(magnitude_from_return_loss(loss_db))
+
+
+def _excess(loss_db: float | None) -> float:
+    return 0.0 if loss_db is None else 10 ** (loss_db / 20) - 1
+
+
+def _disc(rng: np.random.Generator, count: int, radius: float) -> Complex:
+    return radius * unit_draws(rng, count, "disc")
+
+
+def _noise(rng: np.random.Generator, shape: tuple[int, ...], size: float) -> Complex | float:
+    if not size:
+        return 0.0
+    return np.asarray(size * (rng.standard_normal(shape) + 1j * rng.standard_normal(shape)))
+
+
+def _seen(inner: Complex, residuals: tuple[Complex, Complex, Complex]) -> Complex:
+    """Reading of a reflection through what the calibration left."""
+    directivity, tracking, match = residuals
+    return directivity + (1 + tracking) * inner / (1 - match * inner)
+
+
+def disturbed_one_port(
+    freq_hz: Real,
+    traces: Traces,
+    analyzer: Analyzer,
+    far_ohm: float,
+    rng: np.random.Generator,
+    count: int,
+    single: bool,
+) -> dict[str, Complex]:
+    """Sweeps of known ends as they might have come out instead.
+
+    Parameters
+    ----------
+    freq_hz : shape (frequencies,) [Hz].
+    traces : `open`, `short` and perhaps `load`, shape (frequencies,) each [-].
+    analyzer : sizes of the errors.
+    far_ohm : impedance at the far end [ohm].
+    rng : source of random numbers.
+    count : number of draws.
+    single : the part was measured once, so that noise, drift and mating are drawn too.
+
+    Returns
+    -------
+    dict of shape (count, frequencies) each [-].
+
+    Examples
+    --------
+    >>> ends = {"open": np.ones(3, complex), "short": -np.ones(3, complex)}
+    >>> rng = np.random.default_rng(1)
+    >>> drawn = disturbed_one_port(np.arange(1, 4) * 1e8, ends, Analyzer(directivity=0.01), 75.0, rng, 500, True)
+    >>> round(float(np.abs(drawn["open"] - 1).max()), 2)
+    0.01
+
+    Source
+    ------
+    Reading = D + (1 + T) G/(1 - M G). A lossless junction r in front of an open or a short turns its phase by 2 Im r. What
+    changes at the far end comes through as t, half the difference of open and short.
+    """
+    residuals = tuple(
+        _disc(rng, count, size) for size in (analyzer.directivity, analyzer.tracking, analyzer.source_match)
+    )
+    through = (traces["open"] - traces["short"]) / 2
+    junction = _disc(rng, count, analyzer.repeatability if single else 0.0)
+    changes = _ends(freq_hz, analyzer, far_ohm, rng, count, single)
+    drawn = {}
+    for end, trace in traces.items():
+        inner = trace + through * changes[end]
+        inner = (junction + inner) / (1 + np.conj(junction) * inner)
+        drawn[end] = _seen(inner, residuals)  # type: ignore[arg-type]
+        if single:
+            shape = (count, freq_hz.size)
+            drawn[end] = drawn[end] + _disc(rng, count, analyzer.drift) + _noise(rng, shape, analyzer.noise)
+    return drawn
+
+
+def _ends(
+    freq_hz: Real, analyzer: Analyzer, far_ohm: float, rng: np.random.Generator, count: int, single: bool
+) -> dict[str, Complex]:
+    """Departure of each end from the ideal."""
+    omega = 2 * np.pi * freq_hz
+    opened = 1j * omega * far_ohm * analyzer.open_capacitance_f * rng.random((count, 1))
+    shorted = 1j * omega / far_ohm * analyzer.short_inductance_h * rng.random((count, 1))
+    changes = {
+        "open": (1 - opened) / (1 + opened) - 1,
+        "short": (shorted - 1) / (shorted + 1) + 1,
+        "load": _disc(rng, count, analyzer.load),
+    }
+    if single:
+        for end, change in changes.items():
+            junction = _disc(rng, count, analyzer.repeatability)
+            changes[end] = change + (junction if end == "load" else 2j * junction.imag)
+    return changes
+
+
+def disturbed_two_port(s: Complex, analyzer: Analyzer, rng: np.random.Generator, count: int, single: bool) -> Complex:
+    """A measured two-port as it might have come out instead.
+
+    Parameters
+    ----------
+    s : shape (frequencies, 2, 2), in the analyzer's own impedances [-].
+    analyzer : sizes of the errors, the same at both ports; tracking is that of the reflections and of the transmission.
+    rng : source of random numbers.
+    count : number of draws.
+    single : the part was measured once, so that noise, drift and mating are drawn too.
+
+    Returns
+    -------
+    shape (count, frequencies, 2, 2) [-].
+
+    Examples
+    --------
+    >>> s = np.array([[[0, 0.5], [0.5, 0]]], dtype=complex)
+    >>> drawn = disturbed_two_port(s, Analyzer(tracking=0.01), np.random.default_rng(1), 500, True)
+    >>> round(float(np.abs(drawn[..., 1, 0] / 0.5 - 1).max()), 2)
+    0.01
+
+    Source
+    ------
+    First order of the error model of two ports: S21 (1 + T)/((1 - M1 S11)(1 - M2 S22)).
+    """
+    single_disc = (
+        (lambda: _disc(rng, count, analyzer.repeatability)) if single else (lambda: np.zeros((count, 1), complex))
+    )
+    junction = [single_disc(), single_disc()]
+    out = np.empty((count, *s.shape), dtype=complex)
+    down: Complex | float = 1.0
+    for port in (0, 1):
+        near = (_disc(rng, count, analyzer.directivity), _disc(rng, count, analyzer.tracking))
+        match = _disc(rng, count, analyzer.source_match)
+        own = s[..., port, port]
+        turned = np.conj(junction[port])
+        out[..., port, port] = _seen((junction[port] + own) / (1 + turned * own), (*near, match))
+        down = down * (1 - match * own) * (1 + turned * own)
+    # The transmission's tracking is one error each way; taken as shared, it does not average out.
+    tracking = 1 + _disc(rng, count, analyzer.tracking)
+    for row, column in ((0, 1), (1, 0)):
+        out[..., row, column] = s[..., row, column] * tracking / down
+    if single:
+        out += _disc(rng, count, analyzer.drift)[..., None, None]
+        out += _noise(rng, out.shape, analyzer.noise)
+    return out

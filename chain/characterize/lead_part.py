@@ -1,0 +1,171 @@
+"""A lead as a part of the library, from the intervals of what its open and short end tell."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.characterize.intervals import Interval
+from chain.characterize.lead import DB_PER_NEPER, LeadFit, design, misfit_db
+from chain.characterize.part_making import About, Measured, coefficients, curve, figure, whole
+from chain.characterize.part_row import band_limit, rounded, wider
+from chain.characterize.records import Figure, Learnt
+from chain.errors import RangeError
+from chain.rf.coax import attenuation_db_per_100m
+from library.records import Coax
+
+__all__ = ["lead_part"]
+
+Real = NDArray[np.float64]
+
+MOST_OF_SOURCE = 200
+USUAL_LEAD_DB = 20.0
+"""Reflection limit of a lead whose own is not told: practice for a home-made one."""
+
+
+def lead_part(
+    measured: Measured,
+    about: About,
+    fit: LeadFit,
+    nominal_ohm: float,
+    length_m: float | None,
+    velocity_factor: float | None,
+    length_tolerance_m: float,
+    noise: float,
+    like: Coax | None = None,
+) -> Learnt:
+    """The part that a lead's open and short make.
+
+    Parameters
+    ----------
+    measured : intervals of the figures of `LeadFit`, with `velocity_factor` or `length_m`.
+    about : id, date and the like.
+    fit : the fit of the mean sweep.
+    nominal_ohm : nominal impedance [ohm].
+    length_m, velocity_factor : what was stated of them [m, -].
+    length_tolerance_m : half-width of the length [m].
+    noise : standard deviation of each part of a reading [-].
+    like : type of cable whose loss is kept where it is known better and the sweeps do not contradict it.
+
+    Returns
+    -------
+    Learnt.
+
+    Raises
+    ------
+    RangeError : the figures cannot be those of a lead.
+
+    Examples
+    --------
+    See `chain.characterize.characterize.learn_lead`.
+
+    Source
+    ------
+    Own convention.
+    """
+    found = measured.found
+    mean = {end: trace.mean(axis=0) for end, trace in measured.sweeps.traces.items()}
+    columns = design(fit.freq_hz, fit.two_terms)
+    per_point = DB_PER_NEPER / 4 * noise * np.sqrt(2 / measured.sweeps.repeats) / np.abs(fit.wave)
+    ripple = misfit_db(design(fit.at_hz, fit.two_terms), columns, fit.rest_db(mean["open"], mean["short"]), per_point)
+    loss = found["loss_db"].widened(2 * ripple)
+    length = length_m if length_m is not None else float(found["length_m"].value)
+    static, figures, assumed = _static(measured, about, fit, nominal_ohm, length, velocity_factor)
+    row, per_100m = curve(fit.at_hz, loss, fit.two_terms, length, length_tolerance_m / length)
+    figures += [*coefficients(found["coefficients"].scaled(100 / length), per_100m)]
+    kept, remark = _kept(like, fit.at_hz, loss, length, float(row["loss_tolerance_percent"]))
+    row |= kept
+    warnings = (*measured.warnings, *((remark,) if remark and not kept else ()))
+    assumed = (*assumed, *((remark,) if kept else ()))
+    return whole(
+        replace(measured, assumed=(*measured.assumed, *assumed), warnings=warnings),
+        about,
+        "coax",
+        "its open and short end",
+        loss,
+        {**static, **row},
+        at_hz=fit.at_hz,
+        figures=tuple(figures),
+        near_ohm=nominal_ohm,
+        far_ohm=nominal_ohm,
+        length_m=length,
+        s=None,
+        reflection_error=None,
+    )
+
+
+def _kept(
+    like: Coax | None, at_hz: Real, loss: Interval, length_m: float, percent: float
+) -> tuple[dict[str, Any], str]:
+    """Loss of a type of cable, as keys of the row, where it is known better than measured; and the words for it."""
+    if like is None or like.points_hz or at_hz[0] < like.valid_from_hz or at_hz[-1] > like.valid_to_hz:
+        return {}, ""
+    conductor, dielectric = attenuation_db_per_100m(like, at_hz)
+    typical = (conductor + dielectric) * length_m / 100
+    low, high = typical * (1 - like.loss_tolerance), typical * (1 + like.loss_tolerance)
+    if bool((low > loss.high).any() or (high < loss.low).any()):
+        at = int(np.argmax(np.maximum(low - loss.high, loss.low - high)))
+        return {}, (
+            f"{like.id} would lose {low[at]:.3f} to {high[at]:.3f} dB at {at_hz[at] / 1e6:g} MHz, and the sweeps show "
+            f"{loss.low[at]:.3f} to {loss.high[at]:.3f} dB: another cable, a bad plug, or a stale calibration"
+        )
+    if not 0 < 100 * like.loss_tolerance < percent or like.attenuation_kind != "nominal":
+        return {}, ""
+    row = {
+        "flat_db_per_100m": like.flat_db_per_100m,
+        "per_sqrt_mhz_db_per_100m": like.per_sqrt_mhz_db_per_100m,
+        "per_mhz_db_per_100m": like.per_mhz_db_per_100m,
+        "temperature_c": like.temperature_c,
+        "loss_tolerance_percent": rounded(100 * like.loss_tolerance),
+        "evidence": like.evidence.kind,
+        "source": f"loss of {like.id}: {like.evidence.source[:MOST_OF_SOURCE]}; all else: ",
+    }
+    return row, (
+        f"loss of {like.id} +/- {100 * like.loss_tolerance:g} % ({like.evidence.kind}), which the sweeps agree with and tell "
+        f"to +/- {percent:g} % only"
+    )
+
+
+def _static(
+    measured: Measured, about: About, fit: LeadFit, nominal_ohm: float, length_m: float, velocity_factor: float | None
+) -> tuple[dict[str, Any], list[Figure], tuple[str, ...]]:
+    """Impedance, velocity and reflection of a lead: keys of its row, figures, what was assumed."""
+    found = measured.found
+    row: dict[str, Any] = {"impedance_ohm": nominal_ohm}
+    figures: list[Figure] = []
+    assumed: tuple[str, ...] = ()
+    if fit.fit_ohm:
+        own = found["impedance_ohm"]
+        mhz = [rounded(float(each) / 1e6, 9) for each in (fit.at_hz[0], fit.at_hz[-1])]
+        row |= {"impedance_points_mhz": mhz, "impedance_points_ohm": [rounded(float(own.value), 4)] * 2}
+        row["impedance_tolerance_ohm"] = wider(float(own.half), 2)
+        figures.append(figure("impedance_ohm", own, "impedance of the line"))
+    if "velocity_factor" in found:
+        velocity = found["velocity_factor"]
+        figures.append(figure("velocity_factor", velocity, "velocity factor"))
+        velocity_factor = float(velocity.value)
+    elif "length_m" in found:
+        figures.append(figure("length_m", found["length_m"], "length"))
+    assert velocity_factor is not None
+    if not 0 < velocity_factor <= 1:
+        raise RangeError(
+            f"a lead of {length_m:g} m with this phase would have a velocity factor of {velocity_factor:.2f}",
+            "correct the length; no wave is faster than light",
+        )
+    row["velocity_factor"] = rounded(velocity_factor)
+    turned = abs(float(fit.phase[-1] - fit.phase[0]))
+    if fit.has_phase and turned >= np.pi:
+        worst = Interval(*(np.atleast_1d(each) for each in vars(found["reflection"]).values()))
+        limit = band_limit([(float(fit.freq_hz[0]), float(fit.freq_hz[-1]))], [worst])
+        limit.pop("magnitude_kind", None)
+        row |= {"lead_reflection": limit, "lead_evidence": "measured"}
+        figures.append(figure("reflection", found["reflection"], "largest reflection of the ends, together"))
+    else:
+        row |= {"lead_reflection": {"return_loss_db": USUAL_LEAD_DB}, "lead_evidence": "practice"}
+        why = "the sweeps have no phase" if not fit.has_phase else "the span is too short to tell both ends apart"
+        assumed = (f"reflection {USUAL_LEAD_DB:g} dB at each end (practice: {why})",)
+    row |= {"static_evidence": "measured" if fit.has_phase else "stated"}
+    return row, figures, assumed

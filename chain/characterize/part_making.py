@@ -1,0 +1,322 @@
+"""What every learnt part has: id and date, the span it is told for, its row in the library, the text of its part file."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import PurePath
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.characterize.intervals import COVERAGE, Interval
+from chain.characterize.part_row import line_loss, rounded, wider
+from chain.characterize.records import Figure, Learnt
+from chain.characterize.sweeps import Sweeps
+from chain.errors import RangeError, plain
+from library.save import part_text
+
+__all__ = ["About", "Ends", "Measured", "asked_hz", "coefficients", "curve", "figure", "thinned", "whole"]
+
+Real = NDArray[np.float64]
+
+MOST_POINTS = 2001
+ASKED_POINTS = 21
+SLACK = 1e-9
+VAGUE_PERCENT = 30.0
+LONGEST_SOURCE = 500
+NAMES = {"pad": "pad", "adapter": "adapter", "coax": "lead"}
+
+
+@dataclass(frozen=True)
+class About:
+    """What is said of the part beside its figures. `span_hz`: what it is described for, the whole sweep if left out."""
+
+    id: str
+    date: str
+    name: str = ""
+    span_hz: tuple[float, float] | None = None
+    assumed: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Ends:
+    """Connectors of a two-port, nominal impedances, and what a sweep does not tell of it."""
+
+    near: str
+    far: str
+    near_ohm: float
+    far_ohm: float
+    dc: str = "pass"
+    resistor_power_w: float | None = None
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What came out of the sweeps, before it is a part."""
+
+    sweeps: Sweeps
+    found: Mapping[str, Interval]
+    draws: int
+    seed: int
+    assumed: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+
+def asked_hz(freq_hz: Real, about: About) -> Real:
+    """Frequencies at which the part's loss is told.
+
+    Parameters
+    ----------
+    freq_hz : of the sweep [Hz].
+    about : may narrow the span.
+
+    Returns
+    -------
+    shape (21,) [Hz].
+
+    Raises
+    ------
+    RangeError : the span asked for reaches beyond the sweep.
+
+    Examples
+    --------
+    >>> asked_hz(np.array([1e8, 2e8]), About("a", "2026-05-01"))[:2].tolist()
+    [100000000.0, 105000000.0]
+
+    Source
+    ------
+    Own convention.
+    """
+    low, high = about.span_hz or (freq_hz[0], freq_hz[-1])
+    if low < freq_hz[0] * (1 - SLACK) or high > freq_hz[-1] * (1 + SLACK) or low > high:
+        raise RangeError(
+            f"the sweeps cover {freq_hz[0] / 1e6:g} to {freq_hz[-1] / 1e6:g} MHz, "
+            f"and the part was asked for from {low / 1e6:g} to {high / 1e6:g} MHz",
+            "sweep over the whole span that the part will be used in",
+        )
+    return np.linspace(low, high, ASKED_POINTS)
+
+
+def thinned(sweeps: Sweeps) -> tuple[Sweeps, tuple[str, ...]]:
+    """Sweeps of no more points than are worth the time, and a word where some were left out.
+
+    Parameters
+    ----------
+    sweeps : as read.
+
+    Returns
+    -------
+    (Sweeps, warnings).
+
+    Examples
+    --------
+    >>> few = Sweeps(np.arange(1.0, 4.0), {"open": np.ones((1, 3), complex)}, (50.0,))
+    >>> thinned(few)[1]
+    ()
+
+    Source
+    ------
+    Own convention.
+    """
+    step = -(-sweeps.freq_hz.size // MOST_POINTS)
+    if step == 1:
+        return sweeps, sweeps.warnings
+    text = f"every {step}th of the {sweeps.freq_hz.size} points of a sweep was used"
+    traces = {name: trace[:, ::step] for name, trace in sweeps.traces.items()}
+    return replace(sweeps, freq_hz=sweeps.freq_hz[::step], traces=traces), (*sweeps.warnings, text)
+
+
+def figure(name: str, interval: Interval, words: str) -> Figure:
+    """One figure of an interval.
+
+    Parameters
+    ----------
+    name : with the unit at its end.
+    interval : of one number.
+    words : what it is, for people.
+
+    Returns
+    -------
+    Figure.
+
+    Examples
+    --------
+    >>> figure("loss_db", Interval(np.array(1.0), np.array(0.9), np.array(1.2)), "loss").high
+    1.2
+
+    Source
+    ------
+    Own convention.
+    """
+    return Figure(name, float(interval.value), float(interval.low), float(interval.high), words)
+
+
+def _doubts(measured: Measured, row: Mapping[str, Any]) -> tuple[str, ...]:
+    texts = []
+    if measured.sweeps.repeats == 2:
+        texts.append("two repeats tell little of their own scatter: a third narrows the intervals most")
+    percent = float(row.get("loss_tolerance_percent", 0.0))
+    if percent > VAGUE_PERCENT:
+        texts.append(
+            f"so small a loss is told to +/- {percent:g} % only, the analyzer's own errors being of its size; a longer piece "
+            "of the same cable, or a better calibration, tells more"
+        )
+    return tuple(texts)
+
+
+def _told(
+    measured: Measured, about: About, kind: str, method: str, mean: Figure, row: dict[str, Any]
+) -> tuple[dict[str, Any], list[str]]:
+    """The whole row, and the remarks at the top of the part file."""
+    sweeps = measured.sweeps
+    files = ", ".join(plain(PurePath(name).name) for name in sweeps.files)
+    times = "once" if sweeps.repeats == 1 else f"{sweeps.repeats} times"
+    span = f"{sweeps.freq_hz[0] / 1e6:g} to {sweeps.freq_hz[-1] / 1e6:g} MHz"
+    told = f"{mean.value:.3f} dB, {mean.low:.3f} to {mean.high:.3f} dB at {100 * COVERAGE:g} %"
+    row = {
+        "id": about.id,
+        "name": about.name or f"own {NAMES[kind]}, measured {about.date}",
+        **{key: value for key, value in row.items() if key not in ("evidence", "source")},
+        "evidence": row.get("evidence", "measured"),
+        "source": f"{row.get('source', '')}own sweeps of {about.date}, by {method}{': ' if files else ''}{files}"[
+            :LONGEST_SOURCE
+        ],
+        "note": f"Measured {times} over {span}. Mean loss {told}. Tolerances cover these intervals.",
+    }
+    remarks = [
+        f"A {NAMES[kind]} of your own, learnt on {about.date} from {method}; measured {times}, {span}.",
+        f"Mean loss {told}.",
+        f'In a set-up: library = ["this file"] at its top, part = "{about.id}" in the item.',
+        *(f"Assumed: {text}." for text in measured.assumed),
+    ]
+    return row, remarks
+
+
+def whole(
+    measured: Measured, about: About, kind: str, method: str, loss: Interval, row: dict[str, Any], **rest: Any
+) -> Learnt:
+    """The answer, its part file included.
+
+    Parameters
+    ----------
+    measured : what came out of the sweeps.
+    about : id, date and the like.
+    kind : table of the part file.
+    method : how it was measured, in words.
+    loss : over the frequencies asked for [dB].
+    row : keys of the part's row, without its id, evidence and source.
+    rest : other fields of the answer, and `at_hz`.
+
+    Returns
+    -------
+    Learnt.
+
+    Examples
+    --------
+    See `chain.characterize.characterize.learn_lead`.
+
+    Source
+    ------
+    Own convention.
+    """
+    sweeps = measured.sweeps
+    at_hz: Real = rest.pop("at_hz")
+    mean = figure("mean_loss_db", measured.found["mean_loss_db"], "loss, mean over the sweep")
+    row, remarks = _told(measured, about, kind, method, mean, row)
+    return Learnt(
+        id=about.id,
+        title=str(row["name"]),
+        kind=kind,
+        method=method,
+        date=about.date,
+        freq_hz=at_hz,
+        loss_db=loss.value,
+        loss_low_db=loss.low,
+        loss_high_db=loss.high,
+        mean_loss=mean,
+        sweeps=sweeps.repeats,
+        coverage=COVERAGE,
+        seed=measured.seed,
+        draws=measured.draws,
+        row=row,
+        text=part_text(kind, row, remarks),
+        sweep_hz=sweeps.freq_hz,
+        loss_error_db=float(loss.half.max()),
+        assumed=measured.assumed,
+        warnings=(*measured.warnings, *_doubts(measured, row)),
+        **rest,
+    )
+
+
+def curve(
+    at_hz: Real, loss: Interval, two_terms: bool, length_m: float, spread: float
+) -> tuple[dict[str, Any], tuple[float, float]]:
+    """Loss of a lead per 100 m.
+
+    Parameters
+    ----------
+    at_hz : shape (frequencies,) [Hz].
+    loss : of the whole lead [dB].
+    two_terms : sqrt(f) and f, or sqrt(f) alone.
+    length_m : its length [m].
+    spread : relative half-width of the length.
+
+    Returns
+    -------
+    (keys of the row, (per sqrt MHz, per MHz) in dB per 100 m).
+
+    Raises
+    ------
+    RangeError : more comes back than was sent.
+
+    Examples
+    --------
+    >>> loss = Interval(np.array([1.0, 2.0]), np.array([0.9, 1.8]), np.array([1.1, 2.2]))
+    >>> curve(np.array([1e8, 4e8]), loss, False, 10.0, 0.01)[0]["loss_tolerance_percent"]
+    11.0
+
+    Source
+    ------
+    `chain.characterize.part_row.line_loss`.
+    """
+    parts, percent = line_loss(at_hz, loss, two_terms)
+    root, linear = (rounded(float(each) * 100 / length_m) for each in parts)
+    row = {
+        "per_sqrt_mhz_db_per_100m": root,
+        "per_mhz_db_per_100m": linear,
+        "valid_from_mhz": rounded(float(at_hz[0]) / 1e6, 9),
+        "valid_to_mhz": rounded(float(at_hz[-1]) / 1e6, 9),
+        "loss_tolerance_percent": min(wider(percent + 100 * spread), 99.9),
+    }
+    return row, (root, linear)
+
+
+def coefficients(found: Interval, row: tuple[float, float]) -> list[Figure]:
+    """Coefficients of the row with the intervals of the fit.
+
+    Parameters
+    ----------
+    found : as fitted, each by itself [dB per 100 m].
+    row : as the row has them.
+
+    Returns
+    -------
+    list of Figure.
+
+    Examples
+    --------
+    >>> [each.name for each in coefficients(Interval(np.ones(1), np.zeros(1), np.ones(1)), (1.0, 0.0))]
+    ['per_sqrt_mhz_db_per_100m']
+
+    Source
+    ------
+    Own convention.
+    """
+    names = (("per_sqrt_mhz_db_per_100m", "loss per 100 m and sqrt(MHz)"), ("per_mhz_db_per_100m", "per 100 m and MHz"))
+    ends = zip(np.atleast_1d(found.low), np.atleast_1d(found.high), strict=True)
+    return [
+        Figure(name, value, float(low), float(high), words)
+        for (name, words), value, (low, high) in zip(names, row, ends, strict=False)
+    ]

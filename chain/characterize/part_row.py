@@ -1,0 +1,201 @@
+"""What was learnt of a part as a row of the library: figures rounded outward, so that the row still covers the intervals."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.characterize.intervals import Interval
+from chain.characterize.lead import design, fitted
+from chain.errors import RangeError
+
+__all__ = ["band_limit", "line_loss", "pad_loss", "rounded", "wider"]
+
+Real = NDArray[np.float64]
+
+BEST_DB = 60.0
+"""Return loss beyond which nothing is claimed of a whole part."""
+LEAST = 1e-6
+MOST_PERCENT = 99.9
+
+
+def rounded(value: float, digits: int = 5) -> float:
+    """Value to so many significant digits.
+
+    Parameters
+    ----------
+    value : any finite number.
+    digits : how many.
+
+    Returns
+    -------
+    float.
+
+    Examples
+    --------
+    >>> rounded(5.7194752), rounded(0.0)
+    (5.7195, 0.0)
+
+    Source
+    ------
+    Own convention.
+    """
+    return float(f"{value:.{digits}g}")
+
+
+def wider(value: float, digits: int = 3) -> float:
+    """Half-width rounded up to so many significant digits.
+
+    Parameters
+    ----------
+    value : not negative.
+    digits : how many.
+
+    Returns
+    -------
+    float, at least the value.
+
+    Examples
+    --------
+    >>> wider(0.12301), wider(0.123)
+    (0.124, 0.123)
+
+    Source
+    ------
+    Own convention.
+    """
+    if value <= 0:
+        return 0.0
+    scale = 10.0 ** (digits - 1 - math.floor(math.log10(value)))
+    return float(f"{math.ceil(value * scale * (1 - 1e-12)) / scale:.{digits}g}")
+
+
+def pad_loss(loss: Interval) -> tuple[float, float]:
+    """One loss with a tolerance that covers the interval at every frequency.
+
+    Parameters
+    ----------
+    loss : over frequency [dB].
+
+    Returns
+    -------
+    (loss, half-width) [dB]. A loss that may be nought runs from there.
+
+    Raises
+    ------
+    RangeError : more comes out than goes in.
+
+    Examples
+    --------
+    >>> pad_loss(Interval(np.array([5.7, 5.8]), np.array([5.6, 5.7]), np.array([5.8, 5.9])))
+    (5.75, 0.15)
+
+    Source
+    ------
+    Own convention.
+    """
+    low, high = max(float(loss.low.min()), 0.0), float(loss.high.max())
+    _not_gain(loss)
+    middle = rounded((low + high) / 2)
+    # Not a fraction more than the loss itself: rounding must not make it a gain.
+    return middle, min(wider(max(high - middle, middle - low)), middle)
+
+
+def _not_gain(loss: Interval) -> None:
+    if float(loss.high.min()) <= 0:
+        raise RangeError(
+            f"more comes back than was sent: the loss would be {float(loss.value.min()):.3f} dB",
+            "repeat the calibration, and look whether open and short are where they should be",
+        )
+
+
+def line_loss(at_hz: Real, loss: Interval, two_terms: bool) -> tuple[Real, float]:
+    """Coefficients of a loss that grows with frequency, with one relative tolerance that covers the interval everywhere.
+
+    Parameters
+    ----------
+    at_hz : shape (frequencies,) [Hz].
+    loss : over frequency [dB].
+    two_terms : sqrt(f) and f, or sqrt(f) alone.
+
+    Returns
+    -------
+    ((per sqrt MHz, per MHz) [dB], half-width in percent). Where the interval reaches down to nought, so does the tolerance.
+
+    Raises
+    ------
+    RangeError : more comes back than goes in.
+
+    Examples
+    --------
+    >>> at_hz = np.array([1e8, 4e8])
+    >>> parts, percent = line_loss(at_hz, Interval(np.array([1.0, 2.0]), np.array([0.9, 1.8]), np.array([1.1, 2.2])), False)
+    >>> parts.round(6).tolist(), percent
+    ([0.1, 0.0], 10.0)
+
+    Source
+    ------
+    No coefficient is negative: conductors and dielectric both take power.
+    """
+    _not_gain(loss)
+    open_below = bool((loss.low <= 0.01 * loss.high).any())
+    wanted = loss.high / 2 if open_below else loss.value
+    parts = _not_negative(at_hz, wanted, two_terms)
+    if open_below:
+        # Doubled, the curve must reach the upper end at every frequency.
+        reach = design(at_hz, True) @ parts
+        parts = parts * max(1.0, float((loss.high / (reach * (1 + MOST_PERCENT / 100))).max()))
+        return np.array([rounded(each) for each in parts]), MOST_PERCENT
+    parts = np.array([rounded(each) for each in parts])
+    reach = design(at_hz, True) @ parts
+    percent = 100 * float(np.max(np.maximum(loss.high - reach, reach - loss.low) / reach))
+    return parts, min(max(wider(percent), 0.0), MOST_PERCENT)
+
+
+def _not_negative(at_hz: Real, loss: Real, two_terms: bool) -> Real:
+    """Coefficients fitted to a curve, none below zero."""
+    both = design(at_hz, True)
+    if two_terms:
+        found = fitted(both, loss).coefficients
+        if (found >= 0).all():
+            return found
+        if found[0] < 0:
+            return np.array([0.0, float(fitted(both[:, 1:], loss).coefficients[0])])
+    return np.array([float(fitted(both[:, :1], loss).coefficients[0]), 0.0])
+
+
+def band_limit(bands_hz: Sequence[tuple[float, float]], reflections: Sequence[Interval]) -> dict[str, object]:
+    """Reflection limit of a part from the largest reflection in each band, the worse of several ends.
+
+    Parameters
+    ----------
+    bands_hz : (from, to) of each band [Hz].
+    reflections : magnitude in each band, for each end that the limit is for [-].
+
+    Returns
+    -------
+    dict, a reflection of the library: upper end of the interval, with `ring` where every end was clearly told from nought.
+
+    Examples
+    --------
+    >>> known = Interval(np.array([0.05, 0.07]), np.array([0.04, 0.06]), np.array([0.06, 0.08]))
+    >>> found = band_limit([(1e8, 2e8), (2e8, 3e8)], [known])
+    >>> found["bands_mhz_db"], found["magnitude_kind"]
+    ([[100.0, 200.0, 24.4], [200.0, 300.0, 21.9]], 'ring')
+
+    Source
+    ------
+    -20 log10 of the magnitude, rounded down.
+    """
+    high = np.max([each.high for each in reflections], axis=0)
+    worst = np.argmax([each.high for each in reflections], axis=0)
+    value = np.array([reflections[end].value[band] for band, end in enumerate(worst)])
+    sure = bool((value > 2 * (high - value)).all())
+    levels = [max(min(math.floor(-200 * math.log10(min(max(each, LEAST), 1.0))) / 10, BEST_DB), 0.0) for each in high]
+    spans = [[rounded(low / 1e6, 9), rounded(top / 1e6, 9)] for low, top in bands_hz]
+    bands = [[*span, level] for span, level in zip(spans, levels, strict=True)]
+    limit: Mapping[str, object] = {"bands_mhz_db": bands} if len(set(levels)) > 1 else {"return_loss_db": levels[0]}
+    return {**limit, **({"magnitude_kind": "ring"} if sure else {})}

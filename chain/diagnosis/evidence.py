@@ -1,0 +1,245 @@
+"""Shares of the kinds of fault: how often each would give the readings that were seen, by Monte Carlo, all kinds alike at first.
+
+The likelihood of a kind is the mean over its draws of the chance of the readings. First draws tell which kinds, and which sizes
+of them, come near the readings at all; then draws are added until the shares stand still.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.diagnosis.faults import Kind
+from chain.diagnosis.known_ends import KnownReading
+from chain.diagnosis.likelihood import BLOCK, Agreeing, Meter, Windows, Work, work_of
+from chain.diagnosis.sampling import Predicted
+from chain.diagnosis.session import Session
+from chain.uncertainty.parallel import in_order, thread_count
+
+__all__ = ["ENOUGH", "Evidence", "evidence", "shares", "windows_of"]
+
+Real = NDArray[np.float64]
+
+ENOUGH = 0.80
+"""Share from which on a kind is named."""
+PILOT_BLOCKS = 2
+"""First draws, over the whole range of sizes: they tell which sizes of which faults come near the readings at all."""
+MOST_DRAWS = 400_000
+HOPELESS_DRAWS = 100_000
+"""Draws after which a set of readings that none of them gives is not waited for."""
+STILL = 0.006
+"""Standard error of the first share at which no more draws are made."""
+APART = 4.0
+"""Standard errors between the first share and the one that is enough, at which it does not matter how many there are."""
+ROUGH = 0.03
+NEGLIGIBLE = 5e-4
+"""Share below which, four standard errors on it, a kind is drawn no further."""
+MOST_ERROR = 0.6
+"""Relative standard error of a likelihood above which the rough one, of widened spans, is better."""
+WIDENED = (1.5, 3.0, 6.0, 12.0, 24.0, 48.0, 96.0, 400.0)
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What the draws of one kind say: `likelihood` with its relative standard error, and the draws that agree.
+
+    `weight`, `fault` (index of the kind's faults) and `size` run over the draws that agree. `widened` is the factor on the
+    spans where none did; 1 where there were enough.
+    """
+
+    kind: Kind
+    likelihood: float
+    error: float
+    draws: int
+    weight: Real
+    fault: NDArray[np.int64]
+    size: Real
+    widened: float = 1.0
+    typical: Real | None = None
+    """Magnitudes of readings of this kind, shape (some draws, readings)."""
+
+
+def _gathered(kind: Kind, blocks: Sequence[Agreeing], widths: Real, widened: float, typical: Real | None) -> Evidence:
+    fault, _, size, chance = (np.concatenate([block[which] for block in blocks]) for which in range(4))
+    weight = chance * widths[fault]
+    draws = BLOCK * len(blocks)
+    total, squares = float(weight.sum()), float(np.square(weight).sum())
+    error = np.sqrt(max(squares / total**2 - 1 / draws, 0.0)) if total else np.inf
+    return Evidence(kind, total / draws, float(error), draws, weight, fault, size, widened, typical)
+
+
+def shares(found: Sequence[Evidence]) -> tuple[Real, Real]:
+    """Share of each kind, all alike beforehand, and its standard error from the number of draws.
+
+    Parameters
+    ----------
+    found : evidence of each kind.
+
+    Returns
+    -------
+    (shares, standard errors), shape (kinds,) each [-].
+
+    Examples
+    --------
+    >>> one = Evidence(Kind("right", ()), 3.0, 0.1, 10, np.ones(1), np.zeros(1, int), np.ones(1))
+    >>> two = Evidence(Kind("pad missing", ()), 1.0, 0.1, 10, np.ones(1), np.zeros(1, int), np.ones(1))
+    >>> [value.round(3).tolist() for value in shares([one, two])]
+    [[0.75, 0.25], [0.027, 0.027]]
+
+    Source
+    ------
+    Bayes' rule with equal prior probabilities; errors by first-order propagation.
+    """
+    likelihood = np.array([each.likelihood for each in found])
+    error = np.array([each.error if each.likelihood else 0.0 for each in found])
+    total = likelihood.sum()
+    share = likelihood / total if total else np.full(likelihood.size, 1 / likelihood.size)
+    square = np.square(share * error)
+    return share, np.sqrt((1 - 2 * share) * np.square(error) * share**2 + share**2 * square.sum())
+
+
+def evidence(
+    of: Session,
+    kinds: Sequence[Kind],
+    readings: Sequence[KnownReading],
+    seed: int,
+    meter: Meter | None = None,
+    draws: int | None = None,
+    progress: Callable[[float], None] | None = None,
+) -> tuple[Evidence, ...]:
+    """Likelihood of each kind of fault, from readings of known ends.
+
+    Parameters
+    ----------
+    of : the session; its ends may hold more than were read.
+    kinds : kinds of fault.
+    readings : what was read.
+    seed : seed of the simulation.
+    meter : likelihood of an ohmmeter's reading, where there was one.
+    draws : number of draws of each kind; as many as the shares need if left out.
+    progress : called with the finished share, 0 to 1.
+
+    Returns
+    -------
+    tuple of Evidence, one for each kind.
+
+    Examples
+    --------
+    See `chain.diagnosis.diagnose.prove`.
+
+    Source
+    ------
+    Mean over draws of the chance of the readings; where hardly any draw agrees, spans are widened until some do.
+    """
+    work = work_of(of, kinds, readings, meter, seed)
+    whole = [[(0.0, 1.0)] * len(each) for each in work.plans]
+    pilot = list(in_order(lambda number: work.predicted(number, whole), range(PILOT_BLOCKS)))
+    windows: Windows = windows_of(work, pilot)
+    widths = [np.array([high - low for low, high in own]) for own in windows]
+    first = list(in_order(lambda number: work.predicted(PILOT_BLOCKS + number, windows, work.aim), range(PILOT_BLOCKS)))
+    rough = _rough(work, pilot, first, widths)
+    kept = [[work.chances(index, block[index]) for block in first if block[index]] for index in range(len(kinds))]
+    found, most, made = _best(work, kept, widths, rough), -(-(draws or MOST_DRAWS) // BLOCK), len(first)
+    while made < most and not (draws is None and _settled(found)):
+        numbers = range(PILOT_BLOCKS + made, PILOT_BLOCKS + min(made + 2 * thread_count(), most))
+        for block in in_order(lambda number: _agreeing(work, number, windows), numbers):  # noqa: B023
+            for own, agreeing in zip(kept, block, strict=True):
+                own += [] if agreeing is None else [agreeing]
+        made += len(numbers)
+        found = _best(work, kept, widths, rough)
+        if draws is None and made * BLOCK >= HOPELESS_DRAWS and all(each.widened > 1 for each in found):
+            break
+        windows = _worth_drawing(windows, found)
+        if progress is not None:
+            progress(made / most)
+    return tuple(found)
+
+
+def _agreeing(work: Work, number: int, windows: Windows) -> list[Agreeing | None]:
+    predicted = work.predicted(number, windows, work.aim)
+    return [work.chances(index, block) if block else None for index, block in enumerate(predicted)]
+
+
+def _best(
+    work: Work, kept: Sequence[Sequence[Agreeing]], widths: Sequence[Real], rough: Sequence[Evidence]
+) -> list[Evidence]:
+    """For each kind the evidence of all its draws; the rough one where too few agree, and none stands out from such draws."""
+    exact = [
+        _gathered(kind, own, width, 1.0, each.typical) if own else each
+        for kind, own, width, each in zip(work.kinds, kept, widths, rough, strict=True)
+    ]
+    sure = [each for each, own in zip(exact, kept, strict=True) if own and each.error <= MOST_ERROR]
+    if not sure:
+        return [each if each.error <= MOST_ERROR else other for each, other in zip(exact, rough, strict=True)]
+    first = max(sure, key=lambda each: each.likelihood)
+    # Spans widened overstate a kind that lies beside the readings: it counts for no more than one draw that agrees would.
+    one = float(np.square(first.weight).sum() / first.weight.sum()) / first.draws
+    return [
+        each if own and each.likelihood else replace(other, likelihood=min(other.likelihood, one))
+        for each, own, other in zip(exact, kept, rough, strict=True)
+    ]
+
+
+def _worth_drawing(windows: Windows, found: Sequence[Evidence]) -> list[Sequence[tuple[float, float]]]:
+    """Leave out the kinds that can have no part worth telling."""
+    share, error = shares(found)
+    return [own if most > NEGLIGIBLE else () for own, most in zip(windows, share + 4 * error, strict=True)]
+
+
+def windows_of(work: Work, pilot: Sequence[list[list[Predicted]]]) -> list[list[tuple[float, float]]]:
+    """For each kind the sizes worth drawing from, fault by fault; empty for a kind that comes nowhere near the readings.
+
+    Parameters
+    ----------
+    work : the readings and kinds.
+    pilot : blocks of first draws over the whole range of sizes.
+
+    Returns
+    -------
+    list over kinds of a list of (low, high) over their faults, 0 to 1 for the whole range. Everything for all kinds where
+    none comes near.
+
+    Examples
+    --------
+    See `evidence`.
+
+    Source
+    ------
+    Own choice.
+    """
+    out = []
+    for index, plans in enumerate(work.plans):
+        own = [work.window([block[index][place] for block in pilot]) for place in range(len(plans))]
+        out.append([each or (0.0, 0.0) for each in own] if any(own) else [])
+    return out if any(out) else [[(0.0, 1.0)] * len(plans) for plans in work.plans]
+
+
+def _settled(found: Sequence[Evidence]) -> bool:
+    share, error = shares(found)
+    first = int(np.argmax(share))
+    if found[first].widened > 1:
+        return False
+    return bool(error[first] < STILL or (error[first] < ROUGH and abs(share[first] - ENOUGH) > APART * error[first]))
+
+
+def _rough(
+    work: Work,
+    pilot: Sequence[list[list[Predicted]]],
+    first: Sequence[list[list[Predicted]]],
+    widths: Sequence[Real],
+) -> list[Evidence]:
+    """Rough evidence from the first draws alone, spans widened until enough of them agree; never surer than its factor."""
+    out = []
+    for index, kind in enumerate(work.kinds):
+        typical = np.concatenate([each.magnitude for block in pilot for each in block[index]])
+        blocks, width = (first, widths[index]) if widths[index].size else (pilot, np.ones(len(kind.faults)))
+        for factor in WIDENED:
+            agreeing = [work.chances(index, block[index], factor) for block in blocks]
+            rough = _gathered(kind, agreeing, width, factor, typical)
+            if rough.error <= MOST_ERROR:
+                break
+        out.append(replace(rough, error=max(rough.error, 1.0)))
+    return out

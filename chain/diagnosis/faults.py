@@ -1,0 +1,203 @@
+"""What may be wrong with a chain whose known ends read oddly: the kinds of fault, where each may sit, how large it may be.
+
+Every kind counts the same beforehand. A size is drawn from a range that reaches zero, so a kind includes faults too small to
+matter. What lies ahead of the calibration plane is calibrated out, and is not among the kinds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from chain.assembly.connections import joints_of
+from chain.assembly.ends import item_ohm
+from chain.rf.parts import stages_of
+from chain.setups import Item, Setup
+from library.records import Pad
+
+__all__ = ["KINDS", "RANGES", "Fault", "Kind", "kinds_of", "pads_in_view"]
+
+MOST_EXTRA_DB, MOST_LESS_DB = 10.0, 1.5
+MOST_CONNECTOR = 1.0
+MOST_STALE = 0.5
+LOSS_AT_HZ = 100e6
+"""Where the loss of a pad of resistors is reckoned, too low for its parasitics to count."""
+RIGHT = "right"
+REVERSED = "pad reversed"
+MISSING = "pad missing"
+LOSS = "pad's loss differs"
+NEAR_OR_STALE = "near connector poor or calibration stale"
+NEAR_CONNECTOR = "near connector poor"
+STALE = "calibration stale"
+FAR_CONNECTOR = "far connector poor"
+OPEN_END = "open end not open"
+WRONG_LOAD = "50-ohm load taken for the other"
+BLOCKS_DC = "pad blocks DC"
+
+KINDS = (
+    RIGHT,
+    REVERSED,
+    MISSING,
+    LOSS,
+    NEAR_OR_STALE,
+    NEAR_CONNECTOR,
+    STALE,
+    FAR_CONNECTOR,
+    OPEN_END,
+    WRONG_LOAD,
+    BLOCKS_DC,
+)
+RANGES = {
+    "pad's loss": f"{MOST_LESS_DB:g} dB less to {MOST_EXTRA_DB:g} dB more than stated",
+    "poor connector": f"a reflection of 0 to {MOST_CONNECTOR:g} in front of it, of any phase, anew at each making",
+    "stale calibration": f"directivity, tracking and source match each off by up to a size of 0 to {MOST_STALE:g}",
+    "open end": "a resistance across it from infinity down to a short: reflection +1 to -1",
+}
+"""Sizes of the kinds that have one, each uniform over its range."""
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing that may be wrong, at one place. `setup` is the chain as it then is; `weight` its share of its kind."""
+
+    what: str
+    setup: Setup
+    weight: float = 1.0
+    item: str = ""
+    """Id of the item or joint that is at fault."""
+    joint: str = ""
+    """Where a poor connector sits."""
+    flipped: str = ""
+    """The item that is turned round."""
+    dc_blocked: bool = False
+    loss_db: float = 0.0
+    """Loss that the item is stated to have [dB]."""
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of fault with every place it may sit; the weights of its faults add up to 1."""
+
+    what: str
+    faults: tuple[Fault, ...]
+
+
+def pads_in_view(setup: Setup) -> tuple[Item, ...]:
+    """Pads between the calibration plane and the far end.
+
+    Parameters
+    ----------
+    setup : the set-up.
+
+    Returns
+    -------
+    tuple of items, near to far.
+
+    Examples
+    --------
+    >>> from chain.files.setup_file import load_setup
+    >>> [item.id for item in pads_in_view(load_setup("demo/boathouse.toml"))]
+    ['pad']
+
+    Source
+    ------
+    What lies ahead of the plane is calibrated out.
+    """
+    plane = setup.calibration.plane
+    names = [item.id for item in setup.items]
+    first = 0 if plane == "near" else names.index(plane) + 1
+    return tuple(item for item in setup.items[first:] if isinstance(item.part, Pad))
+
+
+def kinds_of(setup: Setup, ends: set[str], reseated: bool, metered: bool) -> tuple[Kind, ...]:
+    """Kinds of fault that the readings of a session may come from.
+
+    Parameters
+    ----------
+    setup : the set-up as stated.
+    ends : names of the known ends that were read.
+    reseated : whether an end was read again after its connectors were re-seated.
+    metered : whether an ohmmeter was used.
+
+    Returns
+    -------
+    tuple of Kind, the sound chain first. A poor near connector and a stale calibration are one kind until a re-seated reading
+    can tell them apart.
+
+    Examples
+    --------
+    >>> from chain.files.setup_file import load_setup
+    >>> setup = load_setup("demo/boathouse.toml")
+    >>> [kind.what for kind in kinds_of(setup, {"open"}, False, False)][:4]
+    ['right', 'pad reversed', 'pad missing', "pad's loss differs"]
+    >>> [fault.joint for fault in kinds_of(setup, {"open"}, True, False)[4].faults]
+    ['near/adapter', 'adapter/pad']
+
+    Source
+    ------
+    Own list, after common practice at the bench.
+    """
+    pads = pads_in_view(setup)
+    unequal = [item for item in pads if item_ohm(item)[0] != item_ohm(item)[1]]
+    near, far = _sides(setup, pads, unequal)
+    found = {
+        RIGHT: [Fault(RIGHT, setup)],
+        REVERSED: [Fault(REVERSED, _turned(setup, each), item=each.id, flipped=each.id) for each in unequal],
+        MISSING: [Fault(MISSING, _without(setup, each), item=each.id) for each in pads],
+        LOSS: [Fault(LOSS, setup, item=each.id, loss_db=_loss_db(each)) for each in pads],
+        NEAR_CONNECTOR: [Fault(NEAR_CONNECTOR, setup, item=name, joint=name) for name in near],
+        STALE: [Fault(STALE, setup)],
+        FAR_CONNECTOR: [Fault(FAR_CONNECTOR, setup, item=name, joint=name) for name in far],
+        OPEN_END: [Fault(OPEN_END, setup)] if "open" in ends else [],
+        WRONG_LOAD: [Fault(WRONG_LOAD, setup)] if "load" in ends and setup.far.impedance_ohm != 50 else [],
+        BLOCKS_DC: [Fault(BLOCKS_DC, setup, item=each.id, dc_blocked=True) for each in pads if metered],
+    }
+    kinds = [_even(what, faults) for what, faults in found.items() if faults]
+    if reseated or not near:
+        return tuple(kinds)
+    together = [kind for kind in kinds if kind.what in (NEAR_CONNECTOR, STALE)]
+    joined = Kind(NEAR_OR_STALE, tuple(replace(f, weight=f.weight / 2) for kind in together for f in kind.faults))
+    place = kinds.index(together[0])
+    rest = [kind for kind in kinds if kind not in together]
+    return (*rest[:place], joined, *rest[place:])
+
+
+def _even(what: str, faults: list[Fault]) -> Kind:
+    return Kind(what, tuple(replace(fault, weight=1 / len(faults)) for fault in faults))
+
+
+def _sides(setup: Setup, pads: tuple[Item, ...], unequal: list[Item]) -> tuple[list[str], list[str]]:
+    """Joints on the near and on the far side of the pad; without a pad, the first joint after the plane is the near one."""
+    plane = setup.calibration.plane
+    first = 0 if plane == "near" else [item.id for item in setup.items].index(plane) + 1
+    in_view = joints_of(setup)[first:]
+    joints = [joint.id for joint in in_view]
+    if len(joints) == 1:
+        # The ends are screwed to the plane itself: every reading makes that joint anew.
+        return [], joints
+    if not pads:
+        return joints[:1], joints[1:]
+    pad = (unequal or list(pads))[0].id
+    cut = [joint.far.name for joint in in_view].index(pad) + 1
+    return joints[:cut], joints[cut:]
+
+
+def _loss_db(item: Item) -> float:
+    """Nominal loss of a pad between its own impedances, resistors at their nominal values [dB]."""
+    nominal = stages_of(item, np.array([LOSS_AT_HZ]))[0].nominal()
+    return float(-20 * np.log10(np.abs(nominal[0, 1, 0])))
+
+
+def _turned(setup: Setup, item: Item) -> Setup:
+    turned = replace(
+        item,
+        reversed=not item.reversed,
+        near_connector=item.far_connector,
+        far_connector=item.near_connector,
+    )
+    return replace(setup, items=tuple(turned if each is item else each for each in setup.items))
+
+
+def _without(setup: Setup, item: Item) -> Setup:
+    return replace(setup, items=tuple(each for each in setup.items if each is not item))

@@ -1,0 +1,193 @@
+"""Known ends as they were read: open, short and loads in the antenna's place, each reading with the span its digits leave.
+
+A reading typed as 1.73 stands for anything from 1.725 to 1.735; from VSWR 20 on it says no more than that the screen is off
+its scale. A sweep counts by the mean of its magnitude over a few frequencies, told as it would be typed. The second reading of
+an end was taken after its connectors were re-seated.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from math import inf
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.errors import RangeError, UnitError, quoted
+from chain.reflection import OFF_SCALE_VSWR, magnitude_from_return_loss, magnitude_from_vswr, vswr
+from chain.sweeps.readings import Readings
+from chain.units import parse_quantity
+
+__all__ = ["ENDS", "KnownEnds", "KnownReading", "known_ends", "typed_span"]
+
+Real = NDArray[np.float64]
+
+ENDS = ("open", "short", "load", "load50")
+"""Names of the known ends: `load` is in the antenna's own impedance, `load50` in 50 ohm."""
+POINTS = 5
+"""Frequencies that a sweep is read at."""
+SWEPT_DIGITS = 2
+NUMBER = r"[0-9]+(?:\.[0-9]*)?|\.[0-9]+"
+TYPED = re.compile(rf"(vswr\b|rl\b)?\s*([+-]?(?:{NUMBER}))\s*(:\s*1|dB)?", re.IGNORECASE)
+NONE_SHOWN = re.compile(r"(vswr\b)?\s*(inf|infinity|infinite|∞)", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class KnownReading:
+    """One end as read: magnitude of the reflection, and the span (`low` to `high`) that its digits leave [-]."""
+
+    end: str
+    seating: int
+    """0 for the first making of the connectors, 1 after they were re-seated, and so on."""
+    magnitude: float
+    low: float
+    high: float
+    told: str
+
+
+@dataclass(frozen=True)
+class KnownEnds:
+    """Readings of known ends at one frequency, or by their means over several."""
+
+    freq_hz: Real
+    readings: tuple[KnownReading, ...]
+
+    @property
+    def seatings(self) -> int:
+        """How many times the connectors were made."""
+        return 1 + max(each.seating for each in self.readings)
+
+
+def typed_span(text: str) -> tuple[float, float, float, str]:
+    """Reading of one end as typed: `1.73`, `VSWR 1.73`, `11.4 dB`, `RL -11.4 dB` or `inf`.
+
+    Parameters
+    ----------
+    text : what was typed.
+
+    Returns
+    -------
+    (magnitude, low, high, words): magnitude of the reflection, the span that the typed digits leave [-], and how the text
+    was understood.
+
+    Raises
+    ------
+    UnitError : the text is none of these.
+
+    Examples
+    --------
+    >>> [round(value, 4) for value in typed_span("1.05")[:3]]
+    [0.0244, 0.022, 0.0268]
+    >>> typed_span("11.4 dB")[3]
+    'return loss 11.35 to 11.45 dB'
+    >>> typed_span("inf")[1:] == typed_span("0 dB")[1:] == typed_span("30")[1:]
+    True
+
+    Source
+    ------
+    Half a step of the last digit either way; off the scale from VSWR 20 on (practice).
+    """
+    words = text.strip()
+    if NONE_SHOWN.fullmatch(words):
+        return _off_scale(1.0)
+    found = TYPED.fullmatch(words)
+    if not found:
+        kind = "vswr" if re.match(r"vswr", words, re.IGNORECASE) or not re.search(r"db", words, re.IGNORECASE) else ""
+        parse_quantity(words if not kind or words[:4].lower() == "vswr" else f"VSWR {words}", "vswr")
+        raise UnitError(f"{quoted(text)} is no reading", "write it as in '1.73', '11.4 dB' or 'inf', or name a sweep")
+    prefix, number, unit = (part or "" for part in found.groups())
+    half = 0.5 * 10.0 ** int(Decimal(number).as_tuple().exponent)
+    if unit.lower() == "db" or prefix.lower() == "rl":
+        if prefix.lower() == "vswr" or unit.lower() != "db":
+            remedy = "write it as in '1.73' or '11.4 dB'"
+            raise UnitError(f"{quoted(text)} is neither a VSWR nor a return loss in dB", remedy)
+        loss = abs(float(number))
+        size, low, high = map(float, magnitude_from_return_loss(np.array([loss, loss + half, max(loss - half, 0.0)])))
+        if vswr(size) >= OFF_SCALE_VSWR:
+            return _off_scale(size)
+        return size, low, high, f"return loss {max(loss - half, 0):.6g} to {loss + half:.6g} dB"
+    ratio = parse_quantity(f"VSWR {number}", "vswr")
+    if ratio >= OFF_SCALE_VSWR:
+        return _off_scale(float(magnitude_from_vswr(ratio)))
+    ends = max(ratio - half, 1.0), ratio + half
+    size, low, high = map(float, magnitude_from_vswr(np.array([ratio, *ends])))
+    return size, low, high, f"VSWR {ends[0]:.6g} to {ends[1]:.6g}"
+
+
+def _off_scale(size: float) -> tuple[float, float, float, str]:
+    low = float(magnitude_from_vswr(OFF_SCALE_VSWR))
+    return size, low, inf, f"off the scale (VSWR {OFF_SCALE_VSWR:g} or more)"
+
+
+def known_ends(
+    given: Mapping[str, Sequence[str | Readings]], default_hz: float, at_hz: float | None = None
+) -> KnownEnds:
+    """Readings of known ends, typed or swept, as the spans that a diagnosis starts from.
+
+    Parameters
+    ----------
+    given : for each of `ENDS` its readings in the order they were taken, as typed or as a sweep.
+    default_hz : frequency of what was typed, where no other is stated [Hz].
+    at_hz : frequency of every reading, where it is stated [Hz].
+
+    Returns
+    -------
+    KnownEnds. Sweeps alone count by their mean over five frequencies of the span they share.
+
+    Raises
+    ------
+    UnitError : a typed reading that is none; `RangeError` : no reading, or sweeps that do not hold the frequency.
+
+    Examples
+    --------
+    >>> found = known_ends({"open": ["1.73"], "load": ["1.05", "1.12"]}, 210e6)
+    >>> [(each.end, each.seating, each.told) for each in found.readings]
+    [('open', 0, 'VSWR 1.725 to 1.735'), ('load', 0, 'VSWR 1.045 to 1.055'), ('load', 1, 'VSWR 1.115 to 1.125')]
+
+    Source
+    ------
+    Own convention.
+    """
+    every = [(end, seating, value) for end in ENDS for seating, value in enumerate(given.get(end, ()))]
+    if not every:
+        raise RangeError(
+            "no known end was read", "give --open 1.73 --load 1.05 or the like; `chain card` tells what to expect"
+        )
+    sweeps = [value for _, _, value in every if isinstance(value, Readings)]
+    freq = _frequencies(sweeps, len(sweeps) == len(every), default_hz if at_hz is None else at_hz, at_hz is not None)
+    readings = [_reading(end, seating, value, freq) for end, seating, value in every]
+    return KnownEnds(freq, tuple(readings))
+
+
+def _frequencies(sweeps: Sequence[Readings], all_swept: bool, at_hz: float, stated: bool) -> Real:
+    """Where the readings are compared: at one frequency, or at several of the span that the sweeps share."""
+    low = max((float(each.freq_hz[0]) for each in sweeps), default=at_hz)
+    high = min((float(each.freq_hz[-1]) for each in sweeps), default=at_hz)
+    if all_swept and not stated:
+        if low > high:
+            raise RangeError("the sweeps share no frequency", "sweep every end over the same span")
+        return np.linspace(low, high, POINTS if high > low else 1)
+    if not low <= at_hz <= high:
+        raise RangeError(
+            f"the sweeps share {low / 1e6:g} to {high / 1e6:g} MHz, without {at_hz / 1e6:g} MHz",
+            "name a frequency they hold with --at, such as --at '210 MHz'",
+        )
+    return np.array([at_hz])
+
+
+def _reading(end: str, seating: int, value: str | Readings, freq_hz: Real) -> KnownReading:
+    if isinstance(value, str):
+        try:
+            return KnownReading(end, seating, *typed_span(value))
+        except UnitError as error:
+            raise UnitError(f"--{end}: {error.message}", error.help) from error
+    mean = float(np.mean(np.interp(freq_hz, value.freq_hz, value.magnitude)))
+    shown = "inf" if mean >= 1 else f"{float(vswr(mean)):.{SWEPT_DIGITS}f}"
+    _, low, high, words = typed_span(shown)
+    where = (
+        f"{freq_hz[0] / 1e6:g} MHz" if freq_hz.size == 1 else f"{freq_hz[0] / 1e6:g} to {freq_hz[-1] / 1e6:g} MHz, mean"
+    )
+    return KnownReading(end, seating, mean, low, high, f"{words} (sweep, {where})")

@@ -1,0 +1,220 @@
+"""Draws that agree with readings: for each, the exact chance that noise puts every reading inside the span of its digits."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.diagnosis.faults import Fault, Kind
+from chain.diagnosis.known_ends import KnownReading
+from chain.diagnosis.proposal import Aim, aim_at
+from chain.diagnosis.sampling import Plan, Predicted, plan, predict
+from chain.diagnosis.session import Session, draw_block
+
+__all__ = ["BLOCK", "Agreeing", "Meter", "Windows", "Work", "span_share", "spans_of", "strata", "work_of"]
+
+Real = NDArray[np.float64]
+Meter = Callable[[Fault, Real], Real | float]
+"""Likelihood of an ohmmeter's reading under a fault with the sizes of its draws."""
+Windows = Sequence[Sequence[tuple[float, float]]]
+"""For each kind and fault the part of its range of sizes that is drawn from; nothing for a kind that is left out."""
+Agreeing = tuple[NDArray[np.int64], NDArray[np.int64], Real, Real]
+"""Of the draws that agree: index of the fault, row in its draws, size, chance."""
+
+BLOCK = 20_000
+REACH = 12.0
+"""How many standard deviations of noise and digits count as near."""
+LEAST_HALF = 0.002
+"""Spans narrower than twice this are taken as that wide [-]."""
+LEAST_CHANCE = 1e-12
+
+
+def spans_of(readings: Sequence[KnownReading]) -> list[tuple[float, float]]:
+    """Spans of reflection magnitude that readings stand for, none narrower than the draws can tell.
+
+    Parameters
+    ----------
+    readings : readings of known ends.
+
+    Returns
+    -------
+    list of (low, high) [-].
+
+    Examples
+    --------
+    >>> [round(value, 4) for value in spans_of([KnownReading("load", 0, 0.2, 0.1999, 0.2001, "")])[0]]
+    [0.198, 0.202]
+
+    Source
+    ------
+    Own choice.
+    """
+    out = []
+    for each in readings:
+        middle, half = (each.low + each.high) / 2, max((each.high - each.low) / 2, LEAST_HALF)
+        out.append((max(middle - half, 0.0), middle + half) if np.isfinite(middle) else (each.low, each.high))
+    return out
+
+
+def span_share(level: Real, noise: Real, low: float, high: float) -> Real:
+    """Chance that noise puts a magnitude inside a span.
+
+    Parameters
+    ----------
+    level : root mean square of the magnitude, any shape [-].
+    noise : standard deviation of the noise, of that shape [-].
+    low, high : the span; 0 and infinity are no limits [-].
+
+    Returns
+    -------
+    of that shape [-].
+
+    Examples
+    --------
+    >>> span_share(np.array([0.10, 0.11]), np.array([0.01, 0.01]), 0.09, 0.11).round(3).tolist()
+    [0.683, 0.477]
+
+    Source
+    ------
+    Normal distribution about sqrt(|x|^2 + s^2), to which the magnitude of a complex reading with noise tends.
+    """
+    from scipy.special import ndtr
+
+    below = 0.0 if low <= 0 else ndtr((low - level) / noise)
+    up_to = 1.0 if np.isinf(high) else ndtr((high - level) / noise)
+    return np.asarray(up_to - below)
+
+
+def strata(kind: Kind, count: int) -> list[slice]:
+    """Draws of a block divided among the faults of a kind by their weights.
+
+    Parameters
+    ----------
+    kind : the kind.
+    count : draws of the block.
+
+    Returns
+    -------
+    list of slices, one for each fault.
+
+    Examples
+    --------
+    >>> faults = tuple(Fault("right", None, weight) for weight in (0.5, 0.25, 0.25))
+    >>> strata(Kind("right", faults), 100)
+    [slice(0, 50, None), slice(50, 75, None), slice(75, 100, None)]
+
+    Source
+    ------
+    Stratified sampling in proportion.
+    """
+    edges = np.rint(np.cumsum([0.0, *(fault.weight for fault in kind.faults)]) * count).astype(int)
+    return [slice(int(a), int(b)) for a, b in pairwise(edges)]
+
+
+@dataclass(frozen=True)
+class Work:
+    """Readings and the kinds of fault they are held against, laid out."""
+
+    of: Session
+    kinds: tuple[Kind, ...]
+    plans: tuple[tuple[Plan, ...], ...]
+    spans: Sequence[tuple[float, float]]
+    seen: Sequence[int]
+    """Which of the session's ends were read."""
+    meter: Meter | None
+    seed: int
+
+    def predicted(self, number: int, windows: Windows, aim: Aim | None = None) -> list[list[Predicted]]:
+        """Readings of one block, for every fault of the kinds that have windows; aimed at two of them where that is asked."""
+        drawn = draw_block(self.of, number, BLOCK, self.seed)
+        return [
+            [
+                predict(self.of, laid, drawn, rows, window, aim)
+                for laid, rows, window in zip(plans, strata(kind, BLOCK), own, strict=True)
+            ]
+            if own
+            else []
+            for kind, plans, own in zip(self.kinds, self.plans, windows, strict=True)
+        ]
+
+    @property
+    def aim(self) -> Aim | None:
+        """The two readings that draws may be aimed at."""
+        return aim_at(self.seen, self.spans)
+
+    def chances(self, index: int, block: Sequence[Predicted], widened: float = 1.0) -> Agreeing:
+        """Draws of one kind that may give the readings, and the chance that each does."""
+        found = []
+        for place, (fault, predicted) in enumerate(zip(self.kinds[index].faults, block, strict=True)):
+            left = np.arange(predicted.uniform.size)
+            chance = np.ones(left.size)
+            for column, (low, high) in zip(self.seen, self.spans, strict=True):
+                noise = predicted.noise[left, column]
+                if widened != 1.0:
+                    noise = widened * _spread(noise, low, high)
+                chance = chance * span_share(predicted.magnitude[left, column], noise, low, high)
+                kept = chance > LEAST_CHANCE
+                left, chance = left[kept], chance[kept]
+            size = predicted.size[left]
+            chance = chance * predicted.weight[left]
+            if self.meter is not None:
+                chance = chance * self.meter(fault, size)
+            found.append((np.full(left.size, place), left, size, chance))
+        return tuple(np.concatenate(each) for each in zip(*found, strict=True))  # type: ignore[return-value]
+
+    def window(self, blocks: Sequence[Predicted]) -> tuple[float, float] | None:
+        """Part of a fault's range of sizes that comes near the readings; None where nothing does."""
+        near = []
+        for predicted in blocks:
+            close = np.ones(predicted.uniform.size, dtype=bool)
+            for column, (low, high) in zip(self.seen, self.spans, strict=True):
+                reach = REACH * _spread(predicted.noise[:, column], low, high)
+                level = predicted.magnitude[:, column]
+                close &= (level > low - reach) & (level < high + reach)
+            near.append(predicted.uniform[close])
+        sizes = np.concatenate(near)
+        if not sizes.size:
+            return None
+        low, high = float(sizes.min()), float(sizes.max())
+        # A few draws tell the edges badly: more room is left the fewer there are.
+        room = (high - low) * (0.1 + 2 / sizes.size) + 0.02
+        return max(low - room, 0.0), min(high + room, 1.0)
+
+
+def _spread(noise: Real, low: float, high: float) -> Real:
+    width = 0.0 if np.isinf(high) else high - low
+    return np.asarray(np.sqrt(noise**2 + width**2 / 12))
+
+
+def work_of(
+    of: Session, kinds: Sequence[Kind], readings: Sequence[KnownReading], meter: Meter | None, seed: int
+) -> Work:
+    """Lay out every fault of some kinds.
+
+    Parameters
+    ----------
+    of : the session; its ends may hold more than were read.
+    kinds : kinds of fault.
+    readings : what was read.
+    meter : likelihood of an ohmmeter's reading, where there was one.
+    seed : seed of the simulation.
+
+    Returns
+    -------
+    Work.
+
+    Examples
+    --------
+    See `chain.diagnosis.diagnose.prove`.
+
+    Source
+    ------
+    No formula.
+    """
+    places = [of.ends.index((each.end, each.seating)) for each in readings]
+    plans = tuple(tuple(plan(of, fault) for fault in kind.faults) for kind in kinds)
+    return Work(of, tuple(kinds), plans, spans_of(readings), places, meter, seed)

@@ -1,0 +1,128 @@
+"""Which further reading would tell two kinds of fault apart, and what it would show under each."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.diagnosis.evidence import PILOT_BLOCKS, windows_of
+from chain.diagnosis.faults import Kind
+from chain.diagnosis.known_ends import ENDS, KnownReading
+from chain.diagnosis.likelihood import Work, work_of
+from chain.diagnosis.session import Session, session
+from chain.reflection import vswr
+
+__all__ = ["Telling", "telling_reading"]
+
+Real = NDArray[np.float64]
+
+BLOCKS = 6
+WIDENED = 2.0
+"""The readings so far are held against spans twice as wide as they are, so that more draws agree."""
+LEAST_AGREEING = 20
+BINS = 24
+WORTH = 0.35
+"""A reading whose two distributions overlap more than this is not worth taking."""
+COVERED = (0.05, 0.95)
+
+
+@dataclass(frozen=True)
+class Telling:
+    """A further reading: of which end, re-seated or not, its VSWR under two kinds (90 %), and how far the two overlap (0 to 1)."""
+
+    end: str
+    reseated: bool
+    first: str
+    second: str
+    first_low: float
+    first_high: float
+    second_low: float
+    second_high: float
+    overlap: float
+
+
+def telling_reading(
+    of: Session, pair: tuple[Kind, Kind], readings: Sequence[KnownReading], seed: int
+) -> Telling | None:
+    """Further reading that best tells two kinds of fault apart.
+
+    Parameters
+    ----------
+    of : the session as it was read.
+    pair : the two kinds.
+    readings : what was read.
+    seed : seed of the simulation.
+
+    Returns
+    -------
+    Telling, or None where no single reading of an end would help, or too few draws agree with the readings to say.
+
+    Examples
+    --------
+    See `chain.diagnosis.diagnose.prove`.
+
+    Source
+    ------
+    Distribution of each reading not yet taken over the draws that agree with those that were; shared area of the two.
+    """
+    candidates = _candidates(readings)
+    more = session(of.setup, of.way.freq_hz, [*of.ends, *candidates], of.load_db, of.load50_db)
+    work = work_of(more, pair, readings, None, seed)
+    whole = [[(0.0, 1.0)] * len(each) for each in work.plans]
+    pilot = [work.predicted(number, whole) for number in range(PILOT_BLOCKS)]
+    windows = windows_of(work, pilot)
+    if not all(windows):
+        return None
+    sides = [_readings(work, index, windows) for index in range(2)]
+    if any(weight.size < LEAST_AGREEING for weight, _ in sides):
+        return None
+    best: Telling | None = None
+    for place, (end, seating) in enumerate(candidates):
+        column = len(of.ends) + place
+        values = [levels[:, column] for _, levels in sides]
+        overlap = _overlap(values, [weight for weight, _ in sides])
+        if overlap < WORTH and (best is None or overlap < best.overlap):
+            one, two = (_quantiles(value, weight) for value, (weight, _) in zip(values, sides, strict=True))
+            best = Telling(end, seating > 0, pair[0].what, pair[1].what, *one, *two, overlap)
+    return best
+
+
+def _candidates(readings: Sequence[KnownReading]) -> list[tuple[str, int]]:
+    """Ends not read yet, and one that was read, once more after the connectors are re-seated."""
+    read = {each.end for each in readings}
+    again = next(end for end in ("load", "load50", "short", "open") if end in read)
+    seatings = 1 + max(each.seating for each in readings)
+    return [(end, 0) for end in ENDS if end not in read] + [(again, seatings)]
+
+
+def _readings(work: Work, index: int, windows: Sequence[Sequence[tuple[float, float]]]) -> tuple[Real, Real]:
+    """Weights and readings of the draws that agree, for one kind."""
+    only = [own if place == index else () for place, own in enumerate(windows)]
+    weights, levels = [], []
+    for number in range(BLOCKS):
+        block = work.predicted(PILOT_BLOCKS + number, only)[index]
+        fault, row, _, chance = work.chances(index, block, WIDENED)
+        for place, ((low, high), predicted) in enumerate(zip(windows[index], block, strict=True)):
+            own = fault == place
+            weights.append(chance[own] * (high - low))
+            levels.append(predicted.magnitude[row[own]])
+    return np.concatenate(weights), np.concatenate(levels)
+
+
+def _overlap(values: Sequence[Real], weights: Sequence[Real]) -> float:
+    """Area that two weighted distributions share."""
+    edges = np.quantile(np.concatenate(values), np.linspace(0, 1, BINS + 1))
+    edges[-1] += 1e-12
+    shares = [np.histogram(v, np.unique(edges), weights=w)[0] / w.sum() for v, w in zip(values, weights, strict=True)]
+    return float(np.minimum(*shares).sum())
+
+
+def _quantiles(values: Real, weights: Real) -> tuple[float, float]:
+    order = np.argsort(values)
+    share = np.cumsum(weights[order]) / weights.sum()
+    places = np.minimum(np.searchsorted(share, COVERED), values.size - 1)
+    low, high = (float(vswr(min(values[order[place]], 1.0))) for place in places)
+    return low, high

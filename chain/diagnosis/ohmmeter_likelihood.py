@@ -1,0 +1,141 @@
+"""What one reading of an ohmmeter says of the kinds of fault: how likely each would show it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import isinf, log1p, pi, sqrt
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.analyses.ohmmeter import dc_reading, resistor_tolerance
+from chain.diagnosis.faults import LOSS, MOST_EXTRA_DB, MOST_LESS_DB, Fault
+from chain.diagnosis.likelihood import Meter
+from chain.errors import UnitError, quoted
+from chain.setups import Setup
+from chain.units import parse_quantity
+from library.records import Pad
+
+__all__ = ["OPEN_OHM", "meter_of", "parse_ohms"]
+
+Real = NDArray[np.float64]
+
+OPEN_OHM = 1e5
+"""A chain that reads more than this is open to DC; practice."""
+METER_SHARE = 0.02
+"""Relative standard deviation of the meter, its leads and the plugs; practice."""
+CHANCE_OF_A_SLIP = 1e-3
+"""How often the figure is wrong by something else; own choice."""
+STEPS = 24
+
+
+def parse_ohms(text: str) -> float:
+    """Reading of an ohmmeter as typed.
+
+    Parameters
+    ----------
+    text : such as `86.6`, `86.6 ohm`, `1.2 kohm` or `open`.
+
+    Returns
+    -------
+    float, infinity for an open [ohm].
+
+    Raises
+    ------
+    UnitError : the text is none of these.
+
+    Examples
+    --------
+    >>> parse_ohms("86.6"), parse_ohms("open")
+    (86.6, inf)
+
+    Source
+    ------
+    Own convention.
+    """
+    words = text.strip().lower()
+    if words in ("open", "inf", "infinite", "infinity"):
+        return float("inf")
+    try:
+        if not any(letter.isalpha() for letter in words.replace("e", "")) and float(words) == 0:
+            return 0.0
+        ohm = parse_quantity(words if words[-1:].isalpha() else f"{words} ohm", "impedance")
+    except (UnitError, ValueError) as error:
+        remedy = getattr(error, "help", "") or "write it as in '86.6' or 'open'"
+        raise UnitError(f"--ohms: {quoted(text)} is no reading of an ohmmeter", remedy) from error
+    return ohm if ohm < OPEN_OHM else float("inf")
+
+
+def meter_of(setup: Setup, seen_ohm: float) -> Meter:
+    """Likelihood of an ohmmeter's reading at the near end, the far end open, under each fault.
+
+    Parameters
+    ----------
+    setup : the set-up as stated.
+    seen_ohm : the reading, infinity for an open [ohm].
+
+    Returns
+    -------
+    function of a fault and the sizes of its draws, shape (draws,), that gives a likelihood for each draw [-].
+
+    Examples
+    --------
+    >>> from chain.diagnosis.faults import BLOCKS_DC, RIGHT
+    >>> from chain.files.setup_file import load_setup
+    >>> setup = load_setup("demo/boathouse.toml")
+    >>> meter = meter_of(setup, float("inf"))
+    >>> blocked = Fault(BLOCKS_DC, setup, item="pad", dc_blocked=True)
+    >>> [float(meter(fault, np.zeros(1))[0]) for fault in (Fault(RIGHT, setup), blocked)]
+    [0.001, 1.0]
+
+    Source
+    ------
+    Logarithm of the resistance normal about what Ohm's law gives, its spread from resistors (rectangular) and meter.
+    """
+    pads = [item.part for item in setup.items if isinstance(item.part, Pad)]
+    tolerance = max((resistor_tolerance(pad) for pad in pads), default=0.0)
+    spread = sqrt(tolerance**2 / 3 + METER_SHARE**2)
+    known: dict[int, Real] = {}
+
+    def likelihood(fault: Fault, size: Real) -> Real | float:
+        if id(fault) not in known:
+            known[id(fault)] = _expected(fault)
+        expected = known[id(fault)]
+        if expected.size > 1:
+            grid = np.linspace(-min(MOST_LESS_DB, fault.loss_db), MOST_EXTRA_DB, expected.size)
+            return _chance(seen_ohm, np.interp(size, grid, expected), spread)
+        return _chance(seen_ohm, expected, spread)
+
+    return likelihood
+
+
+def _expected(fault: Fault) -> Real:
+    """What the meter shows: one figure, or for a pad of another loss one for each of several losses [ohm]."""
+    if fault.dc_blocked:
+        return np.array([_with_pad(fault, dc="block")])
+    if fault.what != LOSS:
+        return np.array([dc_reading(fault.setup, np.inf)])
+    more_db = np.linspace(-min(MOST_LESS_DB, fault.loss_db), MOST_EXTRA_DB, STEPS)
+    return np.array([_with_pad(fault, arms=(), loss_db=fault.loss_db + float(each)) for each in more_db])
+
+
+def _with_pad(fault: Fault, **changes: Any) -> float:
+    """What the meter shows with the pad at fault changed."""
+    items = tuple(
+        replace(each, part=replace(each.part, **changes)) if each.id == fault.item else each
+        for each in fault.setup.items
+    )
+    return dc_reading(replace(fault.setup, items=items), np.inf)
+
+
+def _chance(seen_ohm: float, expected_ohm: Real, spread: float) -> Real:
+    """Likelihood of what was seen; opens are told from figures, figures by their logarithm."""
+    opened = np.isinf(expected_ohm)
+    if isinf(seen_ohm):
+        return np.where(opened, 1.0, CHANCE_OF_A_SLIP)
+    # One ohm more keeps a dead short on the scale.
+    off = (log1p(seen_ohm) - np.log1p(np.where(opened, 0.0, expected_ohm))) / spread
+    density = np.exp(-np.minimum(off * off, 200.0) / 2) / (spread * sqrt(2 * pi))
+    floor = CHANCE_OF_A_SLIP / log1p(OPEN_OHM)
+    return np.where(opened, floor, density + floor)

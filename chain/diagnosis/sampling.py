@@ -1,0 +1,380 @@
+"""Readings of known ends as a chain with a given fault would show them, drawn over all that is not known.
+
+Noise stays out of the draws and is handed on as its standard deviation, since the share of a reading inside a span can be had
+from it exactly. Faults share their draws, so that what sets them apart is the fault alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.assembly.cascade import build
+from chain.diagnosis.faults import (
+    FAR_CONNECTOR,
+    LOSS,
+    MOST_CONNECTOR,
+    MOST_EXTRA_DB,
+    MOST_LESS_DB,
+    MOST_STALE,
+    NEAR_CONNECTOR,
+    OPEN_END,
+    STALE,
+    WRONG_LOAD,
+    Fault,
+)
+from chain.diagnosis.proposal import Aim, Sight, aimed
+from chain.diagnosis.session import Drawn, Session, groups_in_view, stream
+from chain.rf import twoport
+from chain.rf.bilinear import Maps, compose, identity, shifted, through
+from chain.rf.elements import Box, Stage
+from chain.uncertainty.sampling import draw, unit_draws
+
+__all__ = ["Plan", "Predicted", "plan", "predict"]
+
+Real = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+FLOOR = 1e-6
+"""Least standard deviation of a reading."""
+LEAST_AIMABLE = 0.01
+"""A pad that reflects less than this is not worth aiming at [-]."""
+
+
+@dataclass(frozen=True)
+class Predicted:
+    """Readings under one fault: magnitudes without noise and standard deviation of the noise, shape (draws, readings) each.
+
+    `uniform` is where the fault's size stands in its range, 0 to 1; `size` the same in the unit of the range.
+    """
+
+    magnitude: Real
+    noise: Real
+    uniform: Real
+    size: Real
+    weight: Real
+    """How much each draw counts: 1 unless draws are aimed at readings."""
+
+
+@dataclass(frozen=True)
+class _Placed:
+    """One piece of a chain: where its draws are (`own`: it is not among the shared ones), and its references."""
+
+    name: str
+    place: int
+    near_ohm: float
+    far_ohm: float
+    flip: bool = False
+    own: Stage | None = None
+    aimed: bool = False
+    """Its near reflection is drawn apart."""
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A fault laid out: the chain in segments, near to far, and between them what `marks` says, in `ohms`.
+
+    `poor`: a connector that reflects. `pad`: the near port of the pad that draws may be aimed at, whose own reflection lies
+    anywhere in a disc of `pad_radius` (0: there is none to aim at).
+    """
+
+    fault: Fault
+    segments: tuple[tuple[_Placed, ...], ...]
+    marks: tuple[str, ...]
+    ohms: tuple[float, ...]
+    pad_radius: float = 0.0
+
+
+def plan(of: Session, fault: Fault) -> Plan:
+    """Lay out the chain as it is with a fault.
+
+    Parameters
+    ----------
+    of : the session.
+    fault : what is wrong.
+
+    Returns
+    -------
+    Plan.
+
+    Examples
+    --------
+    See `predict`.
+
+    Source
+    ------
+    Pieces of the faulty set-up; parts it shares with the stated one are the same draws.
+    """
+    chain = build(fault.setup, of.way.freq_hz, fit=False)
+    shared = fault.setup is of.setup
+    items = {item.id for item in fault.setup.items}
+    placed: list[_Placed] = []
+    cuts: dict[int, tuple[str, float]] = {}
+    aimed_at = 0.0
+    for name, group in groups_in_view(fault.setup, chain):
+        if name == fault.joint and name != chain.groups[-1][0]:
+            cuts[len(placed)] = ("poor", placed[-1].far_ohm if placed else of.way.reading_ohm)
+        flip = name == fault.flipped
+        for index, piece in enumerate(group):
+            place = len(group) - 1 - index if flip else index
+            own = None if shared or name in items else piece
+            radius = 0.0 if aimed_at or len(placed) in cuts else _aimable(of, piece)
+            if radius:
+                cuts[len(placed)], aimed_at = ("pad", piece.near_ohm), radius
+            placed.append(_Placed(name, place, piece.near_ohm, piece.far_ohm, flip, own, radius > 0))
+    edges = [0, *cuts, len(placed)]
+    segments = tuple(tuple(placed[first:last]) for first, last in pairwise(edges))
+    return Plan(fault, segments, tuple(m for m, _ in cuts.values()), tuple(o for _, o in cuts.values()), aimed_at)
+
+
+def _aimable(of: Session, piece: Stage) -> float:
+    """Radius of the disc of a pad's near reflection, at one frequency in front of which nothing was calibrated out; else 0."""
+    if not isinstance(piece, Box) or piece.near_radius is None or of.way.standards is not None:
+        return 0.0
+    radius = float(piece.near_radius[0])
+    own = radius if piece.far_radius is None else max(radius, float(piece.far_radius[0]))
+    gain = float(np.abs(piece.s[0, 1, 0])) * 10 ** (piece.loss_tolerance_db / 20) + own > 1
+    alone = piece.s.shape[0] == 1 and piece.shape == "disc" and np.abs(piece.s[0, 0, 0]) == 0
+    return radius if alone and not gain and radius > LEAST_AIMABLE else 0.0
+
+
+@dataclass(frozen=True)
+class _Run:
+    """One fault being drawn: some of the draws of a block, with random numbers of the fault's own."""
+
+    of: Session
+    plan: Plan
+    drawn: Drawn
+    rows: slice
+    window: tuple[float, float]
+
+    @property
+    def what(self) -> str:
+        return self.plan.fault.what
+
+    @property
+    def size(self) -> Real:
+        low, high = self.window
+        return low + (high - low) * self.drawn.sizes[self.rows]
+
+    @property
+    def count(self) -> int:
+        return int(self.rows.stop - self.rows.start)
+
+    def some(self, values: Complex | float) -> Any:
+        return values if isinstance(values, float) or values.shape[0] == 1 else values[self.rows]
+
+    def maps(self, maps: Maps) -> Maps:
+        return Maps(*(self.some(value) for value in (maps.p, maps.q, maps.r)))
+
+    def poor(self, making: int) -> Complex:
+        """What a poor connector reflects at one making."""
+        return np.asarray(MOST_CONNECTOR * self.size * self.some(self.drawn.turns[making]))
+
+
+def predict(
+    of: Session,
+    laid: Plan,
+    drawn: Drawn,
+    rows: slice | None = None,
+    window: tuple[float, float] = (0.0, 1.0),
+    aim: Aim | None = None,
+) -> Predicted:
+    """Readings of a session as a chain with one fault would show them.
+
+    Parameters
+    ----------
+    of : the session.
+    laid : the fault, laid out by `plan`.
+    drawn : a block of draws of what all faults share.
+    rows : which draws of the block; all of them if left out.
+    window : part of the range of sizes to draw from, 0 to 1 for all of it [-].
+    aim : two readings that the draws are aimed at, where the chain has a pad for it.
+
+    Returns
+    -------
+    Predicted.
+
+    Examples
+    --------
+    >>> from chain.assembly.bare_pad import bare_pad
+    >>> from chain.diagnosis.faults import kinds_of
+    >>> from chain.reflection import vswr
+    >>> from chain.diagnosis.session import draw_block, session
+    >>> of = session(bare_pad(2e8, 2e8), np.array([2e8]), [("open", 0), ("short", 0)], 200.0, 200.0)
+    >>> block = draw_block(of, 0, 1, 1)
+    >>> faults = {kind.what: kind.faults[0] for kind in kinds_of(of.setup, {"open"}, False, False)}
+    >>> shown = {what: predict(of, plan(of, fault), block).magnitude[0] for what, fault in faults.items()}
+    >>> vswr(shown["right"]).round(3).tolist(), vswr(shown["pad reversed"]).round(3).tolist()
+    ([1.732, 1.732], [2.598, 1.155])
+
+    Source
+    ------
+    S11 + S12 S21 G/(1 - S22 G) through the pieces as they then stand; a junction (r + G)/(1 + conj(r) G) where a connector
+    is poor; d + (1 + t) G/(1 - m G) for a calibration that no longer holds.
+    """
+    run = _Run(of, laid, drawn, rows or slice(0, drawn.count), window)
+    ohms = (of.way.reading_ohm, *laid.ohms, of.way.far_ohm)
+    segments = [_joined(run, placed, *pair) for placed, pair in zip(laid.segments, pairwise(ohms), strict=True)]
+    cut = 1 + laid.marks.index("pad") if "pad" in laid.marks else 0
+    behind = [_behind(run, segments, cut, place) for place in range(len(of.ends))]
+    fronts = {seating: _front(run, segments[:cut], seating) for _, seating in of.ends}
+    pad, weight = _pad_reflection(run, behind, fronts, aim)
+    levels, noises = [], []
+    shape = (run.count, of.way.freq_hz.size)
+    for seen, (_, seating) in zip(behind, of.ends, strict=True):
+        shown, sd = _shown(run, fronts[seating].reading(seen + pad))
+        # The magnitude of a reading with noise, sqrt(|x|^2 + s^2) on average to first order in the noise's power.
+        levels.append(np.broadcast_to(np.sqrt(np.abs(shown) ** 2 + sd**2), shape).mean(axis=1))
+        noises.append(np.sqrt(np.broadcast_to(np.square(sd), shape).mean(axis=1) / shape[1]))
+    noise = np.maximum(np.stack(noises, axis=1), FLOOR)
+    return Predicted(np.stack(levels, axis=1), noise, run.size[:, 0], _size(run), weight)
+
+
+def _behind(run: _Run, segments: Sequence[Maps], cut: int, place: int) -> Complex:
+    """What is seen of one end, as far towards the analyzer as the segments from `cut` on go."""
+    end, seating = run.of.ends[place]
+    seen = _mated(run.some(run.drawn.matings[place][0]), _end(run, end))
+    if run.what == FAR_CONNECTOR and "poor" not in run.plan.marks:
+        seen = _mated(run.poor(place), seen)
+    for index in range(len(segments) - 1, cut - 1, -1):
+        seen = segments[index].reading(seen)
+        if index > cut:
+            seen = _mated(run.poor(seating if run.what == NEAR_CONNECTOR else 0), seen)
+    return seen
+
+
+def _front(run: _Run, segments: Sequence[Maps], seating: int) -> Maps:
+    """The map from there to the reading before noise, as the connectors were made for one seating."""
+    way, drawn = run.of.way, run.drawn
+    maps = identity((1, 1))
+    for index in range(len(segments) - 1, -1, -1):
+        maps = compose(segments[index], maps)
+        if index:
+            maps = compose(_junction(run.poor(seating if run.what == NEAR_CONNECTOR else 0)), maps)
+    at_plane = drawn.matings[[each for _, each in run.of.ends].index(seating)][1]
+    if way.standards is None or way.after:
+        maps = compose(_junction(run.some(at_plane)), maps)
+    if drawn.residual is not None:
+        maps = compose(through([run.some(drawn.residual)], (1, 1)), maps)
+    if drawn.box is not None:
+        maps = compose(run.maps(drawn.box), maps)
+        turn = run.some(drawn.turn)
+        maps = Maps(maps.p * turn, maps.q * turn, maps.r)
+    return shifted(maps, run.some(drawn.drift))
+
+
+def _pad_reflection(
+    run: _Run, behind: Sequence[Complex], fronts: dict[int, Maps], aim: Aim | None
+) -> tuple[Complex | float, Real]:
+    """Near reflection of the pad that draws may be aimed at, and the weight of each draw."""
+    laid, ones = run.plan, np.ones(run.count)
+    if not laid.pad_radius:
+        return 0.0, ones
+    rng = stream((run.drawn.seed, run.drawn.block), 41)
+    plain = laid.pad_radius * unit_draws(rng, run.count, "disc")
+    if aim is None:
+        return plain, ones
+    sights = []
+    for place in aim.places:
+        maps, seen = fronts[run.of.ends[place][1]], behind[place]
+        if run.what == STALE:
+            maps = compose(_stale(run), maps)
+        _, sd = _shown(run, fronts[run.of.ends[place][1]].reading(seen + plain))
+        noise = np.maximum(np.broadcast_to(sd, (run.count, 1)), FLOOR)
+        sights.append(Sight(maps, np.broadcast_to(seen, (run.count, 1)), noise))
+    pad, weight = aimed(rng, laid.pad_radius, plain, (sights[0], sights[1]), aim)
+    return pad, weight[:, 0]
+
+
+def _junction(reflection: Complex | float) -> Maps:
+    """A lossless junction as a map."""
+    r = np.asarray(reflection, dtype=complex).reshape(-1, 1)
+    return Maps(np.ones_like(r), r, np.conj(r))
+
+
+def _joined(run: _Run, placed: Sequence[_Placed], near_ohm: float, far_ohm: float) -> Maps:
+    """The map of pieces in a row, with ideal steps between unequal references."""
+    points = run.of.way.freq_hz.size
+    matrices, ohm = [], near_ohm
+    for number, each in enumerate(placed):
+        if each.near_ohm != ohm:
+            matrices.append(np.broadcast_to(twoport.step(ohm, each.near_ohm), (1, points, 2, 2)))
+        matrices.append(_drawn_piece(run, each, number))
+        ohm = each.far_ohm
+    if ohm != far_ohm:
+        matrices.append(np.broadcast_to(twoport.step(ohm, far_ohm), (1, points, 2, 2)))
+    return through(matrices, (run.count, points))
+
+
+def _drawn_piece(run: _Run, each: _Placed, number: int) -> Complex:
+    if each.own is not None:
+        return draw(each.own, stream((run.drawn.seed, run.drawn.block), 40, number), run.count)
+    s: Complex = run.some(run.drawn.pieces[each.name, each.place])
+    if each.flip:
+        s = twoport.flip(s)
+    if each.aimed:
+        s = s.copy()
+        s[..., 0, 0] = 0
+    if run.what == LOSS and each.name == run.plan.fault.item:
+        scaled = np.array(np.broadcast_to(s, (run.count, *s.shape[1:])))
+        factor = 10 ** (-_size(run)[:, None] / 20)
+        scaled[..., 0, 1] *= factor
+        scaled[..., 1, 0] *= factor
+        return scaled
+    return s
+
+
+def _mated(reflection: Complex | float, seen: Complex) -> Complex:
+    """A lossless junction in front of what is seen."""
+    if isinstance(reflection, float) and not reflection:
+        return seen
+    return np.asarray((reflection + seen) / (1 + np.conj(reflection) * seen))
+
+
+def _end(run: _Run, end: str) -> Complex:
+    """Reflection of a known end in the antenna's impedance, shape (draws or 1, frequencies)."""
+    if end == "open" and run.what == OPEN_END:
+        return np.asarray(1 - 2 * run.size, dtype=complex)
+    if end == "load50" or (end == "load" and run.what == WRONG_LOAD):
+        return np.asarray(run.some(run.drawn.fifties[end == "load"]))
+    return np.asarray(run.some(run.drawn.three[("open", "short", "load").index(end)]))
+
+
+def _shown(run: _Run, raw: Complex) -> tuple[Complex, Real | float]:
+    """What the analyzer makes of a raw reading, without noise, and the standard deviation of the noise."""
+    shown: Complex = raw
+    sd: Real | float = run.of.way.noise
+    if run.drawn.terms is not None:
+        terms = run.maps(run.drawn.terms)
+        shown = terms.recovered(raw)
+        sd = sd * np.abs((terms.p - terms.q * terms.r) / (terms.p - terms.r * raw) ** 2)
+    if run.what != STALE:
+        return shown, sd
+    stale = _stale(run)
+    return stale.reading(shown), sd * np.abs((stale.p - stale.q * stale.r) / (stale.r * shown + 1) ** 2)
+
+
+def _stale(run: _Run) -> Maps:
+    """Directivity d, tracking t and source match m that a calibration has come to lack: d + (1 + t) G/(1 - m G)."""
+    residuals = (run.some(turn * radius) for turn, radius in zip(run.drawn.turns, run.drawn.radii, strict=False))
+    directivity, tracking, match = (MOST_STALE * run.size * each for each in residuals)
+    return Maps(1 + tracking - directivity * match, directivity, -match)
+
+
+def _size(run: _Run) -> Real:
+    """Size of the fault in the unit of its range."""
+    uniform = run.size[:, 0]
+    if run.what == LOSS:
+        low = -min(MOST_LESS_DB, run.plan.fault.loss_db)
+        return low + (MOST_EXTRA_DB - low) * uniform
+    if run.what in (NEAR_CONNECTOR, FAR_CONNECTOR):
+        return MOST_CONNECTOR * uniform
+    if run.what == STALE:
+        return MOST_STALE * uniform
+    return 1 - 2 * uniform if run.what == OPEN_END else np.full(run.count, np.nan)

@@ -1,0 +1,240 @@
+"""A session of known ends at a set-up, and draws of all that is not known of it, shared by every kind of fault.
+
+One draw is one chain, calibrated once and read through a session: open, short and loads screwed on in turn. The joint in the
+antenna's place is made anew for every reading, the one at the plane for every re-seating.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.assembly.cascade import Chain, build
+from chain.reflection import magnitude_from_return_loss
+from chain.rf.bilinear import Maps, through
+from chain.rf.elements import Stage
+from chain.setups import Setup
+from chain.uncertainty.calibration import Standards, drawn_reflections
+from chain.uncertainty.measurement import Measurement, error_terms, measurement
+from chain.uncertainty.sampling import draw, unit_draws
+
+__all__ = ["Drawn", "Session", "draw_block", "groups_in_view", "session", "stream"]
+
+Real = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+LOAD50_OHM = 50.0
+RESIDUALS = 3
+"""Directivity, tracking and source match of a calibration that no longer holds."""
+SESSIONS = 9001
+"""Sets the streams of random numbers here apart from those of `chain.uncertainty.measurement`."""
+
+
+@dataclass(frozen=True)
+class Session:
+    """A set-up with its known ends: (name, seating) in the order they are read, and how good the loads are."""
+
+    setup: Setup
+    way: Measurement
+    ends: tuple[tuple[str, int], ...]
+    load_db: float
+    load50_db: float
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A block of draws of everything that the kinds of fault share: pieces by name, and what lies ahead of the plane."""
+
+    seed: int
+    block: int
+    count: int
+    pieces: dict[tuple[str, int], Complex]
+    residual: Complex | None
+    box: Maps | None
+    terms: Maps | None
+    turn: Complex
+    drift: Complex
+    sizes: Real
+    """Uniform numbers of 0 to 1 for the size of a fault, evenly spread, shape (count, 1)."""
+    matings: tuple[tuple[Complex | float, Complex | float], ...]
+    """For each reading: the joint in the antenna's place, and the one at the plane as it was made for that seating."""
+    three: tuple[Complex, Complex, Complex]
+    """Reflections of open, short and load in the antenna's impedance."""
+    fifties: tuple[Complex, Complex]
+    """Reflections in it of the 50-ohm load, and of the one that is taken for the other."""
+    turns: tuple[Complex, ...]
+    """Phases of what a fault reflects, one for each making of a connector."""
+    radii: tuple[Real, ...]
+    """Square roots of uniform numbers, which with a phase make a point in a disc."""
+
+
+def session(setup: Setup, freq_hz: Real, ends: Sequence[tuple[str, int]], load_db: float, load50_db: float) -> Session:
+    """A set-up ready to be read with known ends.
+
+    Parameters
+    ----------
+    setup : the set-up as stated.
+    freq_hz : shape (frequencies,) [Hz].
+    ends : name and seating of each reading.
+    load_db, load50_db : return loss that the two loads hold in their own impedance [dB].
+
+    Returns
+    -------
+    Session.
+
+    Examples
+    --------
+    >>> from chain.files.setup_file import load_setup
+    >>> found = session(load_setup("demo/boathouse.toml"), np.array([2e8]), [("open", 0)], 32.0, 26.0)
+    >>> found.way.reading_ohm
+    50.0
+
+    Source
+    ------
+    `chain.uncertainty.measurement.measurement`.
+    """
+    way = measurement(setup, build(setup, freq_hz))
+    return Session(setup, way, tuple(ends), load_db, load50_db)
+
+
+def stream(run: tuple[int, int], *keys: int) -> np.random.Generator:
+    """Source of random numbers for one unknown of one block.
+
+    Parameters
+    ----------
+    run : seed and number of the block.
+    keys : tell the unknown.
+
+    Returns
+    -------
+    Generator.
+
+    Examples
+    --------
+    >>> bool(stream((1, 0), 5).random() == stream((1, 0), 5).random())
+    True
+
+    Source
+    ------
+    Philox, keyed.
+    """
+    return np.random.Generator(np.random.Philox(np.random.SeedSequence([run[0], SESSIONS, run[1], *keys])))
+
+
+def _key(text: str) -> int:
+    return int.from_bytes(text.encode("utf-8")[-12:], "little")
+
+
+def draw_block(of: Session, block: int, count: int, seed: int) -> Drawn:
+    """Draw all that the kinds of fault share.
+
+    Parameters
+    ----------
+    of : the session.
+    block : number of the block.
+    count : draws in it.
+    seed : seed of the whole run.
+
+    Returns
+    -------
+    Drawn.
+
+    Examples
+    --------
+    See `predict`.
+
+    Source
+    ------
+    `chain.uncertainty.sampling.draw` for every piece; the calibration of `chain.uncertainty.measurement.error_terms`.
+    """
+    way, run = of.way, (seed, block)
+    shape = (count, way.freq_hz.size)
+    chain = build(of.setup, way.freq_hz, fit=False)
+    pieces = {
+        (name, place): draw(piece, stream(run, 1, _key(name), place), count)
+        for name, group in groups_in_view(of.setup, chain)
+        for place, piece in enumerate(group)
+    }
+    box = terms = None
+    if way.standards is not None:
+        before = [draw(piece, stream(run, 2, place), count) for place, piece in enumerate(way.before)]
+        box = through(before, shape)
+        terms = error_terms(way, box, stream(run, 3), (seed, block, 0), count)
+    joints = [
+        (_off(way.mating, stream(run, 30, n), count), _off(way.mating, stream(run, 31, seating), count))
+        for n, (_, seating) in enumerate(of.ends)
+    ]
+    return Drawn(
+        seed,
+        block,
+        count,
+        pieces,
+        draw(way.after[0], stream(run, 4), count) if way.residuals else None,
+        box,
+        terms,
+        np.exp(2j * way.flex_rad * stream(run, 5).uniform(-1, 1, (count, 1))),
+        way.drift * unit_draws(stream(run, 6), count, "disc"),
+        _spread(stream(run, 7), count),
+        tuple(joints),
+        _known(of, of.way.far_ohm, of.load_db, stream(run, 8), count),
+        (_fifty(of, stream(run, 9), count), _fifty(of, stream(run, 10), count)),
+        tuple(unit_draws(stream(run, 11, n), count, "ring") for n in range(max(RESIDUALS, len(of.ends)))),
+        tuple(np.sqrt(stream(run, 12, n).random((count, 1))) for n in range(RESIDUALS)),
+    )
+
+
+def _spread(rng: np.random.Generator, count: int) -> Real:
+    """Uniform numbers of 0 to 1, one in each of as many equal parts, in random order."""
+    return np.asarray((rng.permutation(count) + rng.random(count))[:, None] / count)
+
+
+def _off(radius: float, rng: np.random.Generator, count: int) -> Complex | float:
+    return radius * unit_draws(rng, count, "disc") if radius else 0.0
+
+
+def _known(
+    of: Session, ohm: float, load_db: float, rng: np.random.Generator, count: int
+) -> tuple[Complex, Complex, Complex]:
+    """Open, short and load as they truly are, in the load's own impedance."""
+    radius = float(magnitude_from_return_loss(load_db))
+    return drawn_reflections(
+        replace(Standards.of(of.setup.calibration, ohm), load_radius=radius), of.way.freq_hz, rng, count
+    )
+
+
+def _fifty(of: Session, rng: np.random.Generator, count: int) -> Complex:
+    """A 50-ohm load in the antenna's impedance."""
+    own = _known(of, LOAD50_OHM, of.load50_db, rng, count)[2]
+    step = (LOAD50_OHM - of.way.far_ohm) / (LOAD50_OHM + of.way.far_ohm)
+    return np.asarray((own + step) / (1 + step * own))
+
+
+def groups_in_view(setup: Setup, chain: Chain) -> tuple[tuple[str, tuple[Stage, ...]], ...]:
+    """Items and joints between the calibration plane and the far end, with their pieces.
+
+    Parameters
+    ----------
+    setup : names the plane.
+    chain : the chain of that set-up.
+
+    Returns
+    -------
+    tuple of (name, pieces), near to far.
+
+    Examples
+    --------
+    >>> from chain.files.setup_file import load_setup
+    >>> setup = load_setup("demo/plane-after-pad.toml")
+    >>> [name for name, _ in groups_in_view(setup, build(setup))]
+    ['pad/lead', 'lead', 'lead/far']
+
+    Source
+    ------
+    No formula.
+    """
+    plane = setup.calibration.plane
+    names = [name for name, _ in chain.groups]
+    return chain.groups if plane == "near" else chain.groups[names.index(plane) + 1 :]

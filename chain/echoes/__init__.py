@@ -1,0 +1,3 @@
+"""Periodic ripple in a sweep: model, search, detection, lengths, gating."""
+
+__all__ = ["analyse", "export", "records"]

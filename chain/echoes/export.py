@@ -1,0 +1,75 @@
+"""A sweep without its ripple as the text of a file, with its untrustworthy edges marked."""
+
+from __future__ import annotations
+
+from chain.echoes.records import Ripple
+from chain.errors import RangeError
+
+__all__ = ["csv_text", "touchstone_text"]
+
+WARNING = "time-gated sweep; points marked as not trusted lie where the gate blurs the band edge"
+
+
+def csv_text(found: Ripple) -> str:
+    """Gated sweep as a table of text.
+
+    Parameters
+    ----------
+    found : an answer with a gated sweep.
+
+    Returns
+    -------
+    str: frequency, real and imaginary part, and 1 where the point can be trusted.
+
+    Raises
+    ------
+    RangeError : it has none.
+
+    Examples
+    --------
+    `chain ripple demo/ripple.s1p demo/ripple.toml --gate steady.csv` writes one.
+
+    Source
+    ------
+    Own convention.
+    """
+    rows = [f"{f!r},{re!r},{im!r},{int(sure)}" for f, re, im, sure in _rows(found)]
+    return "\n".join([f"# {WARNING}", "frequency_hz,real,imaginary,trusted", *rows]) + "\n"
+
+
+def touchstone_text(found: Ripple, reference_ohm: float) -> str:
+    """Gated sweep as a Touchstone file.
+
+    Parameters
+    ----------
+    found : an answer with a gated sweep.
+    reference_ohm : impedance that the reading is in [ohm].
+
+    Returns
+    -------
+    str; a comment tells which span can be trusted.
+
+    Raises
+    ------
+    RangeError : it has none.
+
+    Examples
+    --------
+    `chain ripple demo/ripple.s1p demo/ripple.toml --gate steady.s1p` writes one.
+
+    Source
+    ------
+    Touchstone file format specification, version 1.1.
+    """
+    rows = _rows(found)
+    sure = [f for f, _, _, trusted in rows if trusted]
+    span = f"{sure[0] / 1e6:g} to {sure[-1] / 1e6:g} MHz" if sure else "no span at all"
+    head = [f"! {WARNING}", f"! to be trusted: {span}", f"# Hz S RI R {reference_ohm:g}"]
+    return "\n".join([*head, *(f"{f!r} {re!r} {im!r}" for f, re, im, _ in rows)]) + "\n"
+
+
+def _rows(found: Ripple) -> list[tuple[float, float, float, bool]]:
+    if found.gated is None or found.trusted is None:
+        raise RangeError("there is no gated sweep", found.gated_reason or "")
+    values = zip(found.freq_hz, found.gated, found.trusted, strict=True)
+    return [(float(f), float(value.real), float(value.imag), bool(sure)) for f, value, sure in values]

@@ -1,0 +1,320 @@
+"""A sweep as a few delayed echoes and resonances on a smooth part: the model, its linear fit and its refinement.
+
+Everything is in units of the span: `x` runs from -1 to 1 over the sweep, a delay is told as `periods`, the number of its
+ripples that the span holds. A complex sweep is fitted as it is. Of a magnitude only the square is: there two reflections
+add up to a smooth part and one beat, `|G|^2 = |M|^2 + |a|^2 + 2 |M| |a| cos`, exactly.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.echoes.products import combined, orthonormal, products
+from chain.echoes.terms import Echo, Model, Pole, echo_shape, pole_shape
+
+__all__ = ["Fit", "Sweep", "fit", "refine", "reweighted", "sweep_of"]
+
+Real = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+Values = NDArray[Any]
+
+FLOOR = 2e-5
+"""Least noise that is reckoned with, as a reflection: figures in files are rounded, lines are not quite the model's."""
+MOST_DEGREE = 8
+STEPS = 12
+SETTLED = 1e-7
+
+
+@dataclass(frozen=True)
+class Sweep:
+    """What is fitted: values (complex, or squares of a magnitude) with weights that make their noise that of a reflection.
+
+    `carrier` is the magnitude of the main reflection, which carries the beat in a square; 1 for complex values.
+    """
+
+    x: Real
+    values: Values
+    weight: Real
+    carrier: Real
+    powers: Real
+    """Legendre polynomials over `x`, shape (points, degrees)."""
+
+    @property
+    def has_phase(self) -> bool:
+        """Tell whether the values are complex."""
+        return bool(np.iscomplexobj(self.values))
+
+    @property
+    def size(self) -> int:
+        """How many real numbers the values are."""
+        return self.x.size * (2 if self.has_phase else 1)
+
+
+@dataclass(frozen=True)
+class Fit:
+    """A fitted model: `rss` over weighted residuals; `parts` is each echo's own share of the sweep, complex over `x`.
+
+    `spread` is the standard deviation of each echo's periods, over that of the noise.
+    """
+
+    model: Model
+    basis: Values
+    residual: Values
+    rss: float
+    smooth: Values
+    parts: tuple[Complex, ...]
+    resonances: tuple[Complex, ...]
+    fitted: Values
+    spread: tuple[float, ...] = ()
+
+
+def sweep_of(x: Real, reflection: Complex | None, magnitude: Real) -> Sweep:
+    """Values to fit of a sweep.
+
+    Parameters
+    ----------
+    x : shape (points,), -1 to 1 over the span [-].
+    reflection : complex reflection, or None [-].
+    magnitude : its magnitude [-].
+
+    Returns
+    -------
+    Sweep; a magnitude enters by its square, weighted as the noise of a magnitude.
+
+    Examples
+    --------
+    >>> sweep_of(np.linspace(-1, 1, 3), None, np.array([0.1, 0.2, 0.1])).values.round(3)
+    array([0.01, 0.04, 0.01])
+
+    Source
+    ------
+    d(m^2) = 2 m dm.
+    """
+    ones = np.ones(x.shape)
+    powers = np.asarray(np.polynomial.legendre.legvander(x, MOST_DEGREE), dtype=np.float64)
+    if reflection is not None:
+        return Sweep(x, reflection, ones, ones, powers)
+    square = magnitude**2
+    smooth = np.full(x.shape, max(float(np.mean(square)), FLOOR**2))
+    return Sweep(x, square, _weight(smooth), np.sqrt(smooth), powers)
+
+
+def _weight(square: Real) -> Real:
+    # A square near zero would get a weight without bounds: a null is only as deep as noise and rounding leave it.
+    least = max(float(np.mean(square)) * 1e-3, FLOOR**2)
+    return np.asarray(0.5 / np.sqrt(np.maximum(square, least)))
+
+
+def reweighted(sweep: Sweep, found: Fit) -> Sweep:
+    """The same values with weights and carrier from a fit; complex values stay as they are.
+
+    Parameters
+    ----------
+    sweep : the values.
+    found : a fit of them.
+
+    Returns
+    -------
+    Sweep.
+
+    Examples
+    --------
+    >>> from chain.echoes.terms import Model
+    >>> sweep = sweep_of(np.linspace(-1, 1, 9), None, np.full(9, 0.2))
+    >>> round(float(reweighted(sweep, fit(sweep, Model(0))).carrier[0]), 3)
+    0.2
+
+    Source
+    ------
+    The smooth part of a square is |M|^2 plus the squares of the echoes; the main reflection M is no less than half of it.
+    """
+    if sweep.has_phase:
+        return sweep
+    fitted = np.asarray(found.fitted.real)
+    whole = np.maximum(fitted - sum((sweep.carrier * 2 * part.real for part in found.parts), np.zeros(fitted.shape)), 0)
+    echoes = sum((np.abs(part) ** 2 for part in found.parts), np.zeros(fitted.shape))
+    main = np.maximum(whole - echoes, np.maximum(whole / 2, FLOOR**2))
+    return replace(sweep, weight=_weight(fitted), carrier=np.sqrt(main))
+
+
+def _columns(sweep: Sweep, shape: Complex, scale: Real | float) -> list[Values]:
+    """Columns of one complex unknown: itself, or its real and imaginary share of a real value."""
+    if sweep.has_phase:
+        return [shape * scale]
+    return [shape.real * scale, -shape.imag * scale]
+
+
+def _beat(sweep: Sweep) -> Real | float:
+    return 1.0 if sweep.has_phase else 2 * sweep.carrier * sweep.weight
+
+
+def fit(sweep: Sweep, model: Model) -> Fit:
+    """Fit the linear unknowns of a model: the polynomial and every amplitude.
+
+    Parameters
+    ----------
+    sweep : the values.
+    model : its terms, delays and resonances given.
+
+    Returns
+    -------
+    Fit.
+
+    Examples
+    --------
+    >>> from chain.echoes.terms import Echo, Model, echo_shape
+    >>> x = np.linspace(-1, 1, 41)
+    >>> sweep = sweep_of(x, 0.3 + 0.05 * echo_shape(x, 4.0), np.zeros(41))
+    >>> found = fit(sweep, Model(0, (Echo(4.0),)))
+    >>> round(float(abs(found.parts[0][0])), 6), found.rss < 1e-20
+    (0.05, True)
+
+    Source
+    ------
+    Linear least squares by orthogonal columns.
+    """
+    x = sweep.x
+    powers = sweep.powers
+    columns: list[Values] = [sweep.weight * powers[:, i] for i in range(model.degree + 1)]
+    shapes = [(echo_shape(x, echo.periods, echo.slope), _degrees(echo), _beat(sweep)) for echo in model.echoes]
+    shapes += [(pole_shape(x, pole), (0,), 1.0 if sweep.has_phase else sweep.weight) for pole in model.poles]
+    for shape, degrees, scale in shapes:
+        for i in degrees:
+            columns += _columns(sweep, shape * powers[:, i], scale)
+    matrix = np.stack(columns, axis=1)
+    values = sweep.weight * sweep.values
+    q = orthonormal(matrix)
+    known = products(q, values[:, None])[:, 0]
+    unknowns = np.linalg.lstsq(products(q, matrix), known, rcond=1e-12)[0]
+    residual = values - combined(q, known)
+    smooth = combined(powers[:, : model.degree + 1], unknowns[: model.degree + 1])
+    parts = _parts(sweep, powers, shapes, unknowns[model.degree + 1 :])
+    count = len(model.echoes)
+    return Fit(
+        model,
+        q,
+        residual,
+        float(np.sum(np.abs(residual) ** 2)),
+        smooth,
+        tuple(parts[:count]),
+        tuple(parts[count:]),
+        sweep.values - residual / sweep.weight,
+    )
+
+
+def _degrees(echo: Echo) -> tuple[int, ...]:
+    """Polynomials that the amplitude is made of beside its slope: a complex slope would pass for a delay."""
+    return (0, 2) if echo.degree == 2 else (0,)
+
+
+def _parts(
+    sweep: Sweep, powers: Real, shapes: list[tuple[Complex, tuple[int, ...], Real | float]], unknowns: Values
+) -> list[Complex]:
+    """Each term with its amplitude, complex over x."""
+    amplitudes = unknowns if sweep.has_phase else unknowns[::2] + 1j * unknowns[1::2]
+    out, at = [], 0
+    for shape, degrees, _ in shapes:
+        own = amplitudes[at : at + len(degrees)]
+        at += len(degrees)
+        out.append(np.asarray(shape * combined(powers[:, list(degrees)], own)))
+    return out
+
+
+def refine(sweep: Sweep, model: Model, steps: int = STEPS) -> Fit:
+    """Fit delays and resonances too, from a start close by.
+
+    Parameters
+    ----------
+    sweep : the values.
+    model : the start.
+    steps : most steps to take.
+
+    Returns
+    -------
+    Fit, with the spread of each echo's periods.
+
+    Examples
+    --------
+    >>> from chain.echoes.terms import Echo, Model, echo_shape
+    >>> x = np.linspace(-1, 1, 41)
+    >>> sweep = sweep_of(x, 0.3 + 0.05 * echo_shape(x, 4.0), np.zeros(41))
+    >>> round(refine(sweep, Model(0, (Echo(4.2),))).model.echoes[0].periods, 6)
+    4.0
+
+    Source
+    ------
+    Gauss-Newton on the unknowns that are left once the linear ones are projected out (variable projection).
+    """
+    best = fit(sweep, model)
+    for _ in range(steps):
+        tangents = _tangents(sweep, best)
+        if tangents.shape[1] == 0:
+            return best
+        slope = products(tangents, _stacked(best.residual)[:, None])[:, 0]
+        step: Real = np.linalg.lstsq(products(tangents, tangents), slope, rcond=1e-12)[0].real
+        size = 1.0
+        for _ in range(6):
+            moved = fit(sweep, _moved(best.model, size * step))
+            if moved.rss <= best.rss:
+                break
+            size /= 3
+        else:
+            break
+        settled = best.rss - moved.rss <= SETTLED * best.rss
+        best = moved
+        if settled:
+            break
+    return replace(best, spread=_spread(_tangents(sweep, best), best.model))
+
+
+def _stacked(values: Values) -> Real:
+    if np.iscomplexobj(values):
+        return np.concatenate([values.real, values.imag])
+    return np.asarray(values.real)
+
+
+def _tangents(sweep: Sweep, found: Fit) -> Real:
+    """How the values change with each delay, place and width, without what the linear unknowns would take up."""
+    x, out = sweep.x, []
+    for echo, part in zip(found.model.echoes, found.parts, strict=True):
+        out += _columns(sweep, -1j * np.pi * x * part, _beat(sweep))[:1]
+        if echo.degree:
+            out += _columns(sweep, -x * part, _beat(sweep))[:1]
+    for pole, part in zip(found.model.poles, found.resonances, strict=True):
+        shape = pole_shape(x, pole)
+        scale = 1.0 if sweep.has_phase else sweep.weight
+        out += _columns(sweep, 1j / pole.width * shape * part, scale)[:1]
+        out += _columns(sweep, 1j * (x - pole.place) / pole.width * shape * part, scale)[:1]
+    if not out:
+        return np.zeros((sweep.size, 0))
+    matrix = np.stack(out, axis=1)
+    projected = matrix - combined(found.basis, products(found.basis, matrix))
+    return np.stack([_stacked(column) for column in projected.T], axis=1)
+
+
+def _moved(model: Model, step: Real) -> Model:
+    moves = iter(step.tolist())
+    echoes = []
+    for echo in model.echoes:
+        periods = echo.periods + _clipped(next(moves), 0.5)
+        slope = _clipped(echo.slope + _clipped(next(moves), 0.5), 3.0) if echo.degree else 0.0
+        echoes.append(replace(echo, periods=periods, slope=slope))
+    poles = []
+    for pole in model.poles:
+        place = pole.place + _clipped(next(moves), pole.width)
+        poles.append(Pole(place, pole.width * float(np.exp(_clipped(next(moves), 0.5)))))
+    return Model(model.degree, tuple(echoes), tuple(poles))
+
+
+def _clipped(value: float, most: float) -> float:
+    return min(max(value, -most), most)
+
+
+def _spread(tangents: Real, model: Model) -> tuple[float, ...]:
+    covariance = np.linalg.pinv(products(tangents, tangents))
+    at = np.cumsum([0, *(1 + (echo.degree > 0) for echo in model.echoes)])[:-1]
+    return tuple(float(np.sqrt(max(covariance[i, i], 0.0))) for i in at)

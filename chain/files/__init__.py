@@ -1,0 +1,14 @@
+"""TOML text and positions, schema, items, overrides, the set-up file."""
+
+__all__ = [
+    "items",
+    "positions",
+    "quantities",
+    "schema",
+    "schema_export",
+    "sections",
+    "setup_file",
+    "starter",
+    "tables",
+    "toml",
+]

@@ -1,0 +1,348 @@
+"""Figures that a set-up states on an item, put in place of the library's; and the library's figures that stay, in words."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+from chain.files.positions import Where
+from chain.files.schema import KEYS_OF, ItemModel
+from chain.files.tables import Notes
+from chain.units import format_quantity
+from library.records import (
+    Adapter,
+    Coax,
+    Evidence,
+    Limit,
+    Measured,
+    Pad,
+    Part,
+    SectionLine,
+    Splitter,
+    Termination,
+    Transformer,
+)
+
+__all__ = ["limit_words", "with_overrides", "words_of"]
+
+SPECIFIED = ("loss", "loss_tolerance", "reflection", "near_reflection", "far_reflection")
+RESISTORS = ("series", "shunt", "resistor_tolerance")
+NO_LIMIT_HZ = 1e12
+SLACK_DB = 0.05
+"""A stated loss this little below the least possible may be the rounding of a measurement."""
+
+
+def with_overrides(part: Part, stated: ItemModel, where: Where, notes: Notes) -> Part:
+    """Put the figures stated on an item in place of the part's own.
+
+    Parameters
+    ----------
+    part : the part as the library has it.
+    stated : the item's table.
+    where : its path.
+    notes : take faults and warnings.
+
+    Returns
+    -------
+    Part of the same kind.
+
+    Examples
+    --------
+    See `chain.files.setup_file.parse_setup`.
+
+    Source
+    ------
+    Meaning of each key: `chain.files.schema`.
+    """
+    given = {key: getattr(stated, key) for key in KEYS_OF[part.kind] if getattr(stated, key) is not None}
+    changed: Callable[..., dict[str, Any]] | None = CHANGES.get(part.kind)
+    return replace(part, **changed(part, given, where, notes)) if changed and given else part
+
+
+def _named(given: dict[str, Any], fields: dict[str, str]) -> dict[str, Any]:
+    return {fields[key]: value for key, value in given.items() if key in fields}
+
+
+def _pad(part: Pad, given: dict[str, Any], where: Where, notes: Notes) -> dict[str, Any]:
+    specified = [key for key in SPECIFIED if key in given]
+    resistors = [key for key in RESISTORS if key in given]
+    if specified and resistors:
+        for key in specified:
+            notes.fault(
+                (*where, key),
+                f"{key} follows from the resistors stated on this item",
+                f"give either {resistors[0]} or {key}",
+                "key",
+            )
+        return {}
+    changes = _named(
+        given, {"loss": "loss_db", "loss_tolerance": "loss_tolerance_db", "resistor_tolerance": "arm_tolerance"}
+    )
+    for end in ("near", "far"):
+        limit = given.get(f"{end}_reflection", given.get("reflection"))
+        if limit is not None:
+            changes[f"{end}_limit"] = limit
+    least_db = _least_loss_db(part.near_ohm, part.far_ohm)
+    if "loss" in given and given["loss"] < least_db - SLACK_DB:
+        ends = f"{part.near_ohm:g} and {part.far_ohm:g} ohm"
+        notes.warnings.append(
+            f"{where_name(where)}: a loss of {given['loss']:g} dB is less than any pad of resistors has that matches {ends} "
+            f"({least_db:.2f} dB)"
+        )
+    if resistors:
+        return changes | {"arms": _resistors(part, given, resistors[0], where, notes), "model": "resistors"}
+    return changes | {"model": "specification"} if specified else changes
+
+
+def _resistors(
+    part: Pad, given: dict[str, Any], first: str, where: Where, notes: Notes
+) -> tuple[tuple[str, float], ...]:
+    """Arms of the pad's own network, or of the minimum-loss pad where the library gives a loss alone."""
+    arms = part.arms
+    if not arms and part.near_ohm != part.far_ohm:
+        high, low = max(part.near_ohm, part.far_ohm), min(part.near_ohm, part.far_ohm)
+        root = math.sqrt(1 - low / high)
+        # The series arm lies at the higher impedance, the shunt arm across the lower.
+        arms = (("shunt", low / root), ("series", high * root))
+        arms = arms if part.near_ohm < part.far_ohm else arms[::-1]
+    for kind in ("series", "shunt"):
+        if kind in given and kind not in dict(arms):
+            what = f"this pad has no {kind} arm" if arms else "the network of this pad is not known"
+            notes.fault((*where, kind), what, "state its loss instead, or choose a pad made of resistors", "key")
+    if not arms and first == "resistor_tolerance":
+        notes.fault((*where, first), "the network of this pad is not known", "state its loss_tolerance instead", "key")
+    return tuple((name, given.get(name, ohm)) for name, ohm in arms)
+
+
+def where_name(where: Where) -> str:
+    """Name an item by its place, counted from 1."""
+    return f"item {int(where[1]) + 1}" if len(where) > 1 else str(where[0])
+
+
+def _least_loss_db(near_ohm: float, far_ohm: float) -> float:
+    ratio = max(near_ohm, far_ohm) / min(near_ohm, far_ohm)
+    return 20 * math.log10(math.sqrt(ratio) + math.sqrt(ratio - 1))
+
+
+def _adapter(part: Adapter, given: dict[str, Any], where: Where, notes: Notes) -> dict[str, Any]:
+    return _named(
+        given,
+        {
+            "impedance": "impedance_ohm",
+            "electrical_length": "electrical_length_m",
+            "length_tolerance": "length_tolerance_m",
+            "loss_at_1ghz": "loss_at_1ghz_db",
+            "reflection": "limit",
+        },
+    )
+
+
+def _coax(part: Coax, given: dict[str, Any], where: Where, notes: Notes) -> dict[str, Any]:
+    changes = _named(
+        given,
+        {
+            "impedance": "impedance_ohm",
+            "velocity_factor": "velocity_factor",
+            "attenuation_tolerance": "loss_tolerance",
+            "reflection": "limit",
+        },
+    )
+    if "impedance" in given:
+        changes |= {"impedance_points_hz": (), "impedance_points_ohm": ()}
+    if "impedance_tolerance" in given:
+        tolerance = given["impedance_tolerance"]
+        scale = given.get("impedance", part.impedance_ohm) if tolerance.relative else 1.0
+        changes["impedance_tolerance_ohm"] = tolerance.value * scale
+    if "attenuation" in given:
+        stated = given["attenuation"]
+        changes |= {
+            "flat_db_per_100m": stated.flat or 0.0,
+            "per_sqrt_mhz_db_per_100m": stated.per_sqrt_mhz or 0.0,
+            "per_mhz_db_per_100m": stated.per_mhz or 0.0,
+            "points_hz": (),
+            "points_db_per_100m": (),
+            "attenuation_kind": "nominal",
+            # The user's own coefficients come without a span.
+            "valid_from_hz": 0.0,
+            "valid_to_hz": NO_LIMIT_HZ,
+        }
+    return changes
+
+
+def _section(part: SectionLine, given: dict[str, Any], where: Where, notes: Notes) -> dict[str, Any]:
+    return _named(given, {"design_frequency": "design_hz", "reflection": "limit"})
+
+
+def _two_figures(part: Transformer | Splitter, given: dict[str, Any], where: Where, notes: Notes) -> dict[str, Any]:
+    fields = {"loss_tolerance": "loss_tolerance_db", "reflection": "limit"}
+    return _named(given, fields | ({"loss": "loss_db"} if isinstance(part, Transformer) else {}))
+
+
+def _termination(part: Termination, given: dict[str, Any], where: Where, notes: Notes) -> dict[str, Any]:
+    for key in ("impedance", "reflection"):
+        if key in given and part.type != "load":
+            notes.fault(
+                (*where, key), f"{key} belongs to a load; this is {'an' if part.type == 'open' else 'a'} {part.type}"
+            )
+    return _named(given, {"impedance": "impedance_ohm", "reflection": "limit"})
+
+
+def _measured(part: Measured, given: dict[str, Any], where: Where, notes: Notes) -> dict[str, Any]:
+    return _named(given, {"loss_tolerance": "loss_tolerance_db", "reflection_error": "reflection_error"})
+
+
+CHANGES: dict[str, Callable[..., dict[str, Any]]] = {
+    "measured": _measured,
+    "pad": _pad,
+    "adapter": _adapter,
+    "coax": _coax,
+    "section": _section,
+    "transformer": _two_figures,
+    "splitter": _two_figures,
+    "termination": _termination,
+}
+
+
+def words_of(part: Part, stated: ItemModel) -> list[str]:
+    """Say which figures of a part are the library's, one sentence for each standing they have.
+
+    Parameters
+    ----------
+    part : the part, figures stated on the item already in place.
+    stated : the item's table.
+
+    Returns
+    -------
+    list of sentences without the item's name, such as `reflection 26 dB at each end (library, evidence memory)`.
+
+    Examples
+    --------
+    >>> from library.load import load_library
+    >>> words_of(load_library().part("n-plug-bnc-plug"), ItemModel(id="a"))[0][:52]
+    'impedance 50 ohm, electrical_length 50 mm, length_to'
+
+    Source
+    ------
+    The part's record.
+    """
+    groups: dict[str, list[str]] = {}
+    for key, words, evidence in FIGURES[part.kind](part) if part.kind in FIGURES else ():
+        covered = {key} | ({"reflection"} if key.endswith("_reflection") else set())
+        if all(getattr(stated, name, None) is None for name in covered):
+            groups.setdefault(evidence.kind, []).append(f"{key} {words}")
+    return [f"{', '.join(words)} (library, evidence {kind})" for kind, words in groups.items()]
+
+
+Figures = list[tuple[str, str, Evidence]]
+
+
+def _pad_figures(part: Pad) -> Figures:
+    own = part.evidence
+    if part.model == "resistors":
+        arms = dict(part.arms)
+        found = [(name, format_quantity(ohm, "impedance"), own) for name, ohm in arms.items()]
+        return [*found, ("resistor_tolerance", format_quantity(part.arm_tolerance, "percent"), own)]
+    found = [
+        ("loss", f"{part.loss_db:.4g} dB", own),
+        ("loss_tolerance", format_quantity(part.loss_tolerance_db, "loss"), own),
+    ]
+    if part.near_limit == part.far_limit:
+        return [*found, ("reflection", limit_words(part.near_limit, " at each end"), own)]
+    near, far = limit_words(part.near_limit), limit_words(part.far_limit)
+    return [*found, ("near_reflection", near, own), ("far_reflection", far, own)]
+
+
+def _adapter_figures(part: Adapter) -> Figures:
+    own = part.evidence
+    return [
+        ("impedance", format_quantity(part.impedance_ohm, "impedance"), own),
+        ("electrical_length", format_quantity(part.electrical_length_m, "length"), own),
+        ("length_tolerance", format_quantity(part.length_tolerance_m, "length"), own),
+        ("loss_at_1ghz", format_quantity(part.loss_at_1ghz_db, "loss"), own),
+        ("reflection", limit_words(part.limit, " at each end"), own),
+    ]
+
+
+def _coax_figures(part: Coax) -> Figures:
+    curve = ("flat_db_per_100m", "per_sqrt_mhz_db_per_100m", "per_mhz_db_per_100m")
+    flat, root, linear = (getattr(part, name) for name in curve)
+    span = f"{part.valid_from_hz / 1e6:g} to {part.valid_to_hz / 1e6:g} MHz"
+    formula = f"{flat:g} + {root:g} sqrt(f/MHz) + {linear:g} f/MHz dB/100 m"
+    return [
+        ("impedance", format_quantity(part.impedance_ohm, "impedance"), part.static_evidence),
+        ("impedance_tolerance", format_quantity(part.impedance_tolerance_ohm, "impedance"), part.static_evidence),
+        ("velocity_factor", f"{part.velocity_factor:g}", part.static_evidence),
+        ("attenuation", f"{'by points' if part.points_hz else formula} over {span}", part.evidence),
+        ("attenuation_tolerance", format_quantity(part.loss_tolerance, "percent"), part.evidence),
+        ("reflection", limit_words(part.limit, " at each end of the lead"), part.lead_evidence or part.evidence),
+    ]
+
+
+def _section_figures(part: SectionLine) -> Figures:
+    return [
+        ("design_frequency", format_quantity(part.design_hz, "frequency"), part.evidence),
+        ("reflection", limit_words(part.limit, " at each end"), part.evidence),
+    ]
+
+
+def _transformer_figures(part: Transformer) -> Figures:
+    return [("loss", format_quantity(part.loss_db, "loss"), part.evidence), *_splitter_figures(part)]
+
+
+def _splitter_figures(part: Splitter | Transformer) -> Figures:
+    return [
+        ("loss_tolerance", format_quantity(part.loss_tolerance_db, "loss"), part.evidence),
+        ("reflection", limit_words(part.limit, " at each port"), part.evidence),
+    ]
+
+
+def _termination_figures(part: Termination) -> Figures:
+    if part.type != "load":
+        return []
+    return [
+        ("impedance", format_quantity(part.impedance_ohm, "impedance"), part.evidence),
+        ("reflection", limit_words(part.limit), part.evidence),
+    ]
+
+
+FIGURES: dict[str, Callable[..., Figures]] = {
+    "pad": _pad_figures,
+    "adapter": _adapter_figures,
+    "coax": _coax_figures,
+    "section": _section_figures,
+    "transformer": _transformer_figures,
+    "splitter": _splitter_figures,
+    "termination": _termination_figures,
+}
+
+
+def limit_words(limit: Limit | None, ends: str = "") -> str:
+    """A reflection limit in words.
+
+    Parameters
+    ----------
+    limit : the limit, or None.
+    ends : what it holds for, to go behind it.
+
+    Returns
+    -------
+    str.
+
+    Examples
+    --------
+    >>> limit_words(Limit((174e6, 862e6), (26.0, 23.0)))
+    '26 dB at 174 MHz to 23 dB at 862 MHz'
+
+    Source
+    ------
+    The record.
+    """
+    if limit is None:
+        return "taken as none"
+    losses = [f"{value:.4g} dB" for value in limit.return_loss_db]
+    if len(set(losses)) == 1:
+        return f"{losses[0]}{ends}"
+    first, last = (format_quantity(round(limit.freq_hz[index] / 1e3) * 1e3, "frequency") for index in (0, -1))
+    return f"{losses[0]} at {first} to {losses[-1]} at {last}{ends}"

@@ -1,0 +1,121 @@
+"""JSON Schema of a set-up file, put together from the models of its tables."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from chain.files.quantities import TABLE
+from chain.files.schema import (
+    REQUIRED,
+    ArmModel,
+    AttenuationModel,
+    CalibrationModel,
+    FarModel,
+    ItemModel,
+    NearModel,
+    SweepModel,
+    Table,
+)
+from chain.files.setup_file import LONGEST_TITLE, MOST_ITEMS
+
+__all__ = ["setup_schema"]
+
+TABLES: dict[str, type[Table]] = {
+    "sweep": SweepModel,
+    "near": NearModel,
+    "item": ItemModel,
+    "attenuation": AttenuationModel,
+    "arm": ArmModel,
+    "far": FarModel,
+    "calibration": CalibrationModel,
+}
+EITHER: dict[str, list[dict[str, Any]]] = {
+    "sweep": [{"required": ["start", "stop"]}, {"required": ["region", "channels"]}],
+    "item": [{"required": ["part"]}, {"required": ["touchstone"]}],
+}
+
+
+def setup_schema() -> dict[str, Any]:
+    """Give the JSON Schema of a set-up file.
+
+    Returns
+    -------
+    dict, JSON Schema 2020-12.
+
+    Examples
+    --------
+    >>> setup_schema()["$defs"]["far"]["properties"]["limit"]["examples"]
+    ['VSWR 2.0']
+
+    Source
+    ------
+    The models of `chain.files.schema`.
+    """
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "Set-up of a measuring chain",
+        "description": "What lies between an analyzer and an antenna, near to far. Quantities are texts with a unit.",
+        "type": "object",
+        "properties": {
+            "title": {
+                "type": "string",
+                "maxLength": LONGEST_TITLE,
+                "description": "Title of the set-up; the name of the file if left out.",
+                "examples": ["Band III aerial on a 50-ohm analyzer"],
+            },
+            "library": {
+                "type": "array",
+                "items": {"type": "string"},
+                "description": "Part files of your own, on top of the built-in library; paths start at this file.",
+                "examples": [["my-parts.toml"]],
+            },
+            "sweep": {"$ref": "#/$defs/sweep"},
+            "near": {"$ref": "#/$defs/near"},
+            "chain": {
+                "type": "array",
+                "minItems": 1,
+                "maxItems": MOST_ITEMS,
+                "items": {"$ref": "#/$defs/item"},
+                "description": "Items in order, from the analyzer to the antenna.",
+            },
+            "far": {"$ref": "#/$defs/far"},
+            "calibration": {"$ref": "#/$defs/calibration"},
+        },
+        "required": ["sweep", "near", "chain", "far"],
+        "additionalProperties": False,
+        "$defs": {name: _definition(name, model) for name, model in TABLES.items()},
+    }
+
+
+def _definition(name: str, model: type[Table]) -> dict[str, Any]:
+    """Schema of one table, as an editor should see it: nothing about null, which TOML does not have."""
+    found = model.model_json_schema()
+    found.pop("$defs", None)
+    found["properties"] = {key: _linked(_key(value)) for key, value in found["properties"].items()}
+    found["title"] = name
+    if REQUIRED[model]:
+        found["required"] = list(REQUIRED[model])
+    if name in EITHER:
+        found["oneOf"] = EITHER[name]
+    return found
+
+
+def _key(schema: dict[str, Any]) -> dict[str, Any]:
+    told = {word: value for word, value in schema.items() if word not in ("default", "title", "anyOf")}
+    choices = [each for each in schema.get("anyOf", []) if each != {"type": "null"}]
+    if any("AttenuationModel" in each.get("$ref", "") for each in choices):
+        return told | {"$ref": "#/$defs/attenuation"}
+    if len(choices) == 1:
+        return {**choices[0], **told}
+    return told | ({"anyOf": choices} if choices else {})
+
+
+def _linked(schema: Any) -> Any:
+    """Put references in the place of the names of tables."""
+    if isinstance(schema, list):
+        return [_linked(each) for each in schema]
+    if not isinstance(schema, dict):
+        return schema
+    if TABLE in schema:
+        return {"$ref": f"#/$defs/{schema[TABLE]}"}
+    return {word: _linked(value) for word, value in schema.items()}

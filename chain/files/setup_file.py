@@ -1,0 +1,194 @@
+"""A set-up file read whole: every defect at once and in place, or a `Setup` with all that was assumed."""
+
+from __future__ import annotations
+
+from os import PathLike, fspath
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from chain.errors import Defect, InputError, quoted
+from chain.files.toml import decode, read_file, read_toml
+from chain.setups import Setup
+
+if TYPE_CHECKING:
+    from chain.files.tables import Notes
+    from library.load import Library
+
+__all__ = ["load_setup", "parse_setup"]
+
+ROOT_KEYS = ("title", "library", "sweep", "near", "chain", "far", "calibration")
+REQUIRED_TABLES = ("sweep", "near", "far")
+MOST_ITEMS = 200
+LONGEST_TITLE = 200
+
+
+def load_setup(source: str | PathLike[str], library: Library | None = None) -> Setup:
+    """Read a set-up file.
+
+    Parameters
+    ----------
+    source : path of the file; `-` reads standard input.
+    library : parts to choose from; the built-in library, with the files that the set-up names, if left out.
+
+    Returns
+    -------
+    Setup, in SI units, figures of parts resolved.
+
+    Raises
+    ------
+    InputError : the file is at fault; its `defects` hold every fault with line and column.
+
+    Examples
+    --------
+    >>> setup = load_setup("demo/boathouse.toml")
+    >>> [item.id for item in setup.items], setup.sweep.stop_hz
+    (['adapter', 'pad', 'lead'], 240000000.0)
+
+    Source
+    ------
+    Keys and defaults: `chain/schema/setup.schema.json`.
+    """
+    path = fspath(source)
+    raw = read_file(path)
+    if path == "-":
+        return parse_setup(raw, "<stdin>", Path(), library)
+    return parse_setup(raw, path, Path(path).parent, library)
+
+
+def parse_setup(raw: bytes, path: str = "set-up", folder: Path | None = None, library: Library | None = None) -> Setup:
+    """Read a set-up from the bytes of its file.
+
+    Parameters
+    ----------
+    raw : bytes of the file.
+    path : its name, for messages.
+    folder : where the files that it names are looked for; the present folder if left out.
+    library : as in `load_setup`.
+
+    Returns
+    -------
+    Setup.
+
+    Raises
+    ------
+    InputError : the file is at fault.
+
+    Examples
+    --------
+    >>> try:
+    ...     parse_setup(b'titel = "x"')
+    ... except InputError as error:
+    ...     print(error.defects[0].message, "|", error.defects[0].help)
+    'titel' is not a key of the set-up | did you mean 'title'?
+
+    Source
+    ------
+    As `load_setup`.
+    """
+    text = decode(raw, path)
+    document, broken, text = read_toml(text, path)
+    if broken and not document:
+        raise InputError(broken)
+    from chain.files.tables import Notes
+    from library.load import load_library
+
+    notes = Notes(library or load_library(), folder or Path())
+    setup = _read(document, path, notes, library is None)
+    if broken or notes.faults or notes.elsewhere:
+        raise InputError(_all_defects(text, path, broken, notes))
+    assert setup is not None
+    from chain.assembly.direct_current import with_conductors
+
+    return with_conductors(setup)
+
+
+def _all_defects(text: str, path: str, broken: list[Defect], notes: Notes) -> list[Defect]:
+    """Defects of syntax and of content in file order; what depends on a broken line is left out."""
+    from chain.files.positions import locate
+
+    lines = {defect.line for defect in broken}
+    # The plane may name an item whose own line is broken.
+    faults = [fault for fault in notes.faults if not broken or fault.where != ("calibration", "plane")]
+    found = [defect for defect in locate(faults, text, path) if defect.line not in lines]
+    return [*sorted([*broken, *found], key=lambda defect: defect.line or len(text)), *notes.elsewhere]
+
+
+def _read(document: dict[str, Any], path: str, notes: Notes, own_library: bool) -> Setup | None:
+    from chain.files.sections import read_calibration, read_far, read_near, read_parts, read_sweep
+    from chain.files.spans import span_checks
+
+    _root(document, notes)
+    if own_library and "library" in document:
+        read_parts(document["library"], notes)
+    elif "library" in document:
+        notes.warnings.append("library: the files named here are not read, for a library was handed over")
+    near = read_near(document.get("near", {}), notes) if "near" in document else None
+    items, taken = _chain(document, notes)
+    far = read_far(document.get("far", {}), notes) if "far" in document else None
+    sweep = read_sweep(document["sweep"], notes) if "sweep" in document else None
+    calibration = read_calibration(document.get("calibration", {}), list(taken), notes)
+    if sweep:
+        span_checks(sweep, document["sweep"], near, items, far, notes)
+    if notes.faults or not (near and far and sweep and items):
+        return None
+    title = document.get("title") or Path(path).stem
+    return Setup(
+        title,
+        sweep,
+        near,
+        tuple(item for _, item in items),
+        far,
+        calibration,
+        tuple(notes.assumed),
+        tuple(notes.warnings),
+        path,
+        notes.library,
+    )
+
+
+def _root(document: dict[str, Any], notes: Notes) -> None:
+    """Look over the keys at the top of the file."""
+    from chain.files.quantities import named
+    from chain.files.tables import unknown_key
+
+    missing = [key for key in (*REQUIRED_TABLES, "chain") if key not in document]
+    meant: set[str] = set()
+    for key in document:
+        if key not in ROOT_KEYS:
+            meant |= unknown_key((key,), ROOT_KEYS, missing, notes)
+    for key in missing:
+        if key not in meant and key != "chain":
+            notes.fault((), f"table [{key}] is missing", f"add [{key}]; 'chain new' writes a whole set-up")
+    if "chain" in meant:
+        document["chain"] = None
+    title = document.get("title", "")
+    if not isinstance(title, str):
+        notes.fault(("title",), f"a text is needed here, not {named(title)}", "put it in quotes")
+    elif len(title) > LONGEST_TITLE:
+        notes.fault(("title",), f"the title is too long ({len(title)} characters)", f"{LONGEST_TITLE} are the most")
+
+
+def _chain(document: dict[str, Any], notes: Notes) -> tuple[list[Any], dict[str, Any]]:
+    """Place the items between near and far."""
+    from chain.files.items import place_items
+    from chain.files.quantities import named
+
+    raw = document.get("chain", [])
+    taken: dict[str, Any] = {}
+    if raw is None:
+        return [], taken
+    if not isinstance(raw, list):
+        notes.fault(("chain",), f"a list of items is needed here, not {named(raw)}", "write [[chain]] before each item")
+        return [], taken
+    if not raw:
+        spot: tuple[str, ...] = ("chain",) if "chain" in document else ("far",) if "far" in document else ()
+        notes.fault(spot, "nothing lies between near and far", "add a [[chain]] table for each item", "header")
+    if len(raw) > MOST_ITEMS:
+        notes.fault(("chain", MOST_ITEMS), f"more than {MOST_ITEMS} items", "", "header")
+        raw = raw[:MOST_ITEMS]
+    items = place_items(raw, ("chain",), notes, taken)
+    for where, item in items:
+        if item.part.kind == "termination":
+            what = f"{quoted(item.id)} ends a chain; nothing goes on behind it"
+            notes.fault((*where, "part"), what, "terminations belong on an arm of a splitter")
+    return items, taken

@@ -1,0 +1,3 @@
+"""One HTML page and the bench card: drawings, charts, live figures, templates."""
+
+__all__ = ["page"]

@@ -1,0 +1,107 @@
+"""Figures that a page's script works with, as one compact JSON object: reflection magnitudes in millionths."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.analyses.page import Page
+from chain.analyses.recovery import Recovery
+from chain.html.charts import live_places, thinned
+from chain.reflection import magnitude_from_vswr
+
+__all__ = ["SCALE", "live_json"]
+
+Real = NDArray[np.float64]
+
+SCALE = 1_000_000
+NAMES = {
+    "reading": "reading_vswr",
+    "low": "reading_low",
+    "high": "reading_high",
+    "bound_low": "bound_low",
+    "bound_high": "bound_high",
+}
+
+
+def live_json(page: Page) -> str:
+    """Readings over true value and frequency, and the sweep where there is one.
+
+    Parameters
+    ----------
+    page : the page.
+
+    Returns
+    -------
+    str, JSON in ASCII without any `<`, so that no text of the user's can end the element it stands in. Lower ends are
+    rounded down and upper ends up; an unknown figure is null.
+
+    Examples
+    --------
+    >>> from chain.analyses.page import page
+    >>> from chain.files.setup_file import load_setup
+    >>> found = json.loads(live_json(page(load_setup("demo/boathouse.toml"), draws=1000)))
+    >>> len(found["freq_mhz"]), len(found["reading"]), found["true"][0], found["true"][-1]
+    (133, 66, 0, 1000000)
+
+    Source
+    ------
+    RFC 8259; HTML: the text of a `script` element ends at `</script`.
+    """
+    grid = page.grid
+    row, column = live_places(page)
+    document: dict[str, object] = {
+        "scale": SCALE,
+        "limit": page.setup.far.limit_vswr,
+        "start": {"row": row, "column": column},
+        "freq_mhz": _megahertz(grid["freq_hz"]),
+        "true": _whole(grid["true"], round),
+        "ceiling": _whole(grid["ceiling"], round),
+    }
+    for short, name in NAMES.items():
+        document[short] = [_whole(each, _rounding(short)) for each in grid[name]]
+    if page.recovery is not None:
+        document["sweep"] = _sweep(page.recovery)
+    text = json.dumps(document, separators=(",", ":"), allow_nan=False)
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+def _sweep(result: Recovery) -> dict[str, object]:
+    shown = thinned(result)
+    columns = {
+        "reading": result.reading_vswr,
+        "true": result.true_vswr,
+        "low": result.low,
+        "high": result.high,
+        "bound_low": result.bound_low,
+        "bound_high": result.bound_high,
+    }
+    found: dict[str, object] = {
+        name: _whole(_magnitudes(values[shown]), _rounding(name)) for name, values in columns.items()
+    }
+    found["freq_mhz"] = _megahertz(result.freq_hz[shown])
+    found["verdict"] = [result.verdicts[index] for index in shown]
+    found["start"] = int(np.argmax(np.nan_to_num(result.high[shown], nan=0.0, posinf=1e9)))
+    return found
+
+
+def _magnitudes(values: Real) -> Real:
+    known = np.where(np.isnan(values), 1.0, values)
+    return np.where(np.isnan(values), np.nan, magnitude_from_vswr(np.maximum(known, 1.0)))
+
+
+def _megahertz(freq_hz: Real) -> list[float]:
+    return [float(f"{each / 1e6:.7g}") for each in freq_hz]
+
+
+def _rounding(name: str) -> object:
+    return math.floor if name.endswith("low") else math.ceil if name.endswith("high") else round
+
+
+def _whole(values: Real, rounding: object) -> list[int | None]:
+    """Whole millionths; what is whole but for rounding of the binary figure stays where it is."""
+    shift = -1e-6 if rounding is math.ceil else 1e-6 if rounding is math.floor else 0.0
+    return [None if math.isnan(each) else int(rounding(each * SCALE + shift)) for each in values.tolist()]  # type: ignore[operator]

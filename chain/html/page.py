@@ -1,0 +1,255 @@
+"""The page and the bench card as HTML: templates filled with every text escaped, one file that needs nothing else."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from functools import lru_cache
+from importlib.metadata import version
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from chain.analyses.bench_card import Card
+from chain.analyses.page import Page
+from chain.analyses.recovery import Recovery
+from chain.errors import plain
+from chain.html.card import ENDS, card_values
+from chain.html.charts import against_true, live_places, over_frequency, sweep_chart
+from chain.html.inline_charts import curve_svg
+from chain.html.live import live_json
+from chain.report import budget, check, expect, recover
+from chain.report.numbers import db, frequency, lower, percent, span, vswr
+from chain.report.phrases import plane_words
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+__all__ = ["card_html", "page_html"]
+
+WORST_SHOWN = 12
+PRINTED_ROWS = 8
+SHEET_MM = 272.0
+"""Height of a printed A4 sheet within its margins, with a little left over."""
+HEAD_MM, STOP_MM, EXPECT_MM, SWEEP_MM, SECTION_MM = 62.0, 11.0, 76.0, 78.0, 7.0
+"""Heights, as printed, of the sections that are always there: measured on the page."""
+DRAWING_MM, DRAWING_MOST_MM = 190.0, 62.0
+ASSUMED_MM, ASSUMED_LETTERS = 2.9, 78
+FILE_MM, FILE_LETTERS = 2.45, 62
+TITLE_LETTERS = 160
+
+
+def page_html(page: Page) -> str:
+    """One self-contained page of a set-up, its bench card on the last sheet.
+
+    Parameters
+    ----------
+    page : the page.
+
+    Returns
+    -------
+    str, a whole HTML document that loads nothing.
+
+    Examples
+    --------
+    >>> from chain.analyses.page import page
+    >>> from chain.files.setup_file import load_setup
+    >>> text = page_html(page(load_setup("demo/boathouse.toml"), draws=1000))
+    >>> text.startswith("<!doctype html>"), "://" in text, len(text) < 1_500_000
+    (True, False, True)
+
+    Source
+    ------
+    HTML Living Standard; Content Security Policy Level 3, hashes of the inline script and style.
+    """
+    from markupsafe import Markup
+
+    from chain.html.diagram import chain_svg
+
+    grid, drawing = page.grid, chain_svg(page.setup)
+    row, column = live_places(page)
+    script = _asset("page.js")
+    values = {
+        **_common(page.title),
+        "page": page,
+        "setup": page.setup,
+        "known": page.expectation,
+        "verdict": _verdict(page),
+        "wide": Markup(drawing),
+        "tall": Markup(chain_svg(page.setup, tall=True)),
+        "plots": [Markup(curve_svg(each(page))) for each in (against_true, over_frequency)],
+        "start_slider": round(float(grid["true"][row]) * 600),
+        "start_column": column,
+        "last_column": grid["freq_hz"].size - 1,
+        "loss": budget.verdict_line(page.account),
+        "losses": _losses(page),
+        "live": live_json(page),
+        "script": script,
+        "policy": _policy(script),
+        "printed": _printed(page, drawing),
+        "printed_rows": PRINTED_ROWS,
+        "card": card_values(page.card),
+    }
+    if page.recovery is not None:
+        values.update(_measured(page.recovery))
+    return _environment().get_template("page.html").render(values)
+
+
+def card_html(card: Card) -> str:
+    """The bench card as a page of its own.
+
+    Parameters
+    ----------
+    card : the card.
+
+    Returns
+    -------
+    str, a whole HTML document that loads nothing and needs no script.
+
+    Examples
+    --------
+    >>> from chain.analyses.bench_card import card
+    >>> from chain.files.setup_file import load_setup
+    >>> "<script" in card_html(card(load_setup("demo/boathouse.toml")))
+    False
+
+    Source
+    ------
+    HTML Living Standard.
+    """
+    values = {**_common(card.title), "policy": _policy(""), "card": card_values(card)}
+    return _environment().get_template("card.html").render(values)
+
+
+@lru_cache(maxsize=1)
+def _environment() -> Environment:
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    made = Environment(
+        loader=PackageLoader("chain.html", "assets"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=_shown,
+    )
+    made.filters.update(
+        vswr=vswr, db=db, frequency=frequency, percent=_share, lower=lower, ohm=_ohm, sentence=_sentence
+    )
+    made.filters.update(known=_known, replace_end=lambda text: text.rstrip("."))
+    made.globals.update(span=span, plane_words=plane_words, infinite=float("inf"), ends=ENDS)
+    return made
+
+
+def _shown(value: Any) -> Any:
+    """Text of the user's without characters that steer: none of them has a business in a page."""
+    if not isinstance(value, str) or hasattr(value, "__html__"):
+        return value
+    return "\n".join(plain(line.expandtabs(4)) for line in value.splitlines()) if not value.isprintable() else value
+
+
+def _asset(name: str) -> str:
+    return files("chain.html").joinpath("assets", name).read_text(encoding="utf-8")
+
+
+def _policy(script: str) -> str:
+    """Content security policy: nothing from anywhere, but for our own style and script told by their digests."""
+    scripts = f"script-src '{_digest(script)}'" if script else "script-src 'none'"
+    return (
+        f"default-src 'none'; {scripts}; style-src '{_digest(_asset('page.css'))}'; base-uri 'none'; form-action 'none'"
+    )
+
+
+def _digest(text: str) -> str:
+    return "sha256-" + base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii")
+
+
+def _common(title: str) -> dict[str, Any]:
+    return {"title": title[:TITLE_LETTERS], "style": _asset("page.css"), "version": version("matchpad-chain")}
+
+
+def _share(share: float) -> str:
+    return percent(share).replace(".0", "")
+
+
+def _known(value: float) -> str:
+    """VSWR, or a word where none was found."""
+    return "none" if np.isnan(value) else vswr(value)
+
+
+def _ohm(value: float) -> str:
+    """Resistance as a meter shows it."""
+    return "open" if value == float("inf") else f"{value:.0f}" if value >= 200 else f"{value:.1f}".removesuffix(".0")
+
+
+def _sentence(text: str) -> str:
+    """Text as a sentence of its own."""
+    return f"{text[:1].upper()}{text[1:].rstrip('.')}."
+
+
+def _verdict(page: Page) -> dict[str, Any]:
+    """What stands first: kind (for its look), headline, further lines, and what forbids connecting."""
+    stops = [each for each in page.checked.findings if each.level == "stop"]
+    known = page.expectation
+    lines = expect.verdict_lines(known)
+    if page.recovery is None:
+        head, *rest = lines
+        kind = "aim" if known.aim_reading.vswr or known.aim_bound.vswr else "not-proven"
+        return {"kind": kind, "head": head, "lines": rest, "stops": stops, "fit": check.verdict_line(page.checked)}
+    head = recover.sentence(page.recovery)
+    kind = page.recovery.verdict.replace(" ", "-")
+    return {"kind": kind, "head": head, "lines": lines, "stops": stops, "fit": check.verdict_line(page.checked)}
+
+
+def _printed(page: Page, drawing: str) -> dict[str, bool]:
+    """What of the longer lists fits on the first printed sheet; the rest is left to the screen, and said so."""
+    width, height = (float(each) for each in drawing.split('viewBox="0 0 ')[1].split('"')[0].split())
+    left = SHEET_MM - HEAD_MM - EXPECT_MM - min(DRAWING_MOST_MM, DRAWING_MM * height / width)
+    left -= STOP_MM * sum(each.level == "stop" for each in page.checked.findings)
+    if page.recovery is not None:
+        left -= SWEEP_MM
+    remarks = [*page.setup.assumed, *page.warnings]
+    assumed = SECTION_MM + ASSUMED_MM / 2 * (1 + sum(1 + len(each) // ASSUMED_LETTERS for each in remarks))
+    fits = assumed < left
+    left -= assumed if fits else SECTION_MM
+    lines = page.setup_text.splitlines()
+    return {
+        "assumed": fits,
+        "setup": 2 * SECTION_MM + FILE_MM / 3 * sum(1 + len(each) // FILE_LETTERS for each in lines) < left,
+    }
+
+
+def _losses(page: Page) -> dict[str, Any]:
+    """Attenuation of every item at three frequencies, and the totals."""
+    found = page.account.budget
+    at = sorted({0, found.freq_hz.size // 2, found.freq_hz.size - 1})
+    rows = [(item.id, item.attenuation_db) for item in found.items]
+    step = np.full(found.freq_hz.shape, sum(joint.mismatch_loss_db for joint in found.joints))
+    rows += [("steps at joints", step), ("interaction of mismatches", found.interaction_db)]
+    totals = [("transducer loss", found.transducer_loss_db), ("insertion loss", found.insertion_loss_db)]
+    return {
+        "freq_hz": [float(found.freq_hz[index]) for index in at],
+        "rows": [(name, [float(values[index]) for index in at]) for name, values in rows],
+        "totals": [(name, [float(values[index]) for index in at]) for name, values in totals],
+    }
+
+
+def _measured(result: Recovery) -> dict[str, Any]:
+    """What the page says of a sweep."""
+    from markupsafe import Markup
+
+    order = np.lexsort((-np.nan_to_num(result.true_vswr), -np.nan_to_num(result.high)))
+    return {
+        "found": result,
+        "sweep_plot": Markup(curve_svg(sweep_chart(result))),
+        "last_point": _last_point(result),
+        "worst_points": [int(index) for index in order[:WORST_SHOWN]],
+        "channels": sorted(result.channels, key=lambda each: (-each.high, -each.vswr)),
+    }
+
+
+def _last_point(result: Recovery) -> int:
+    from chain.html.charts import thinned
+
+    return int(thinned(result).size) - 1

@@ -1,0 +1,199 @@
+"""Bilinear maps of reflections on arrays: value = (p G + q)/(r G + 1), three complex numbers per draw and frequency."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.rf import twoport
+
+__all__ = ["Maps", "compose", "identity", "in_front", "inverse", "shifted", "through"]
+
+Complex = NDArray[np.complex128]
+
+
+@dataclass(frozen=True)
+class Maps:
+    """Coefficients of reading = (p G + q)/(r G + 1), shape (draws, frequencies) each."""
+
+    p: Complex
+    q: Complex
+    r: Complex
+
+    def reading(self, far_reflection: Complex) -> Complex:
+        """Reading of a far reflection that broadcasts against (draws, frequencies)."""
+        return (self.p * far_reflection + self.q) / (self.r * far_reflection + 1)
+
+    def ceiling(self) -> NDArray[np.float64]:
+        """Largest magnitude that any passive far end can give: |centre| + radius of the image of the unit circle."""
+        down = 1 - np.abs(self.r) ** 2
+        center = (self.q - self.p * np.conj(self.r)) / down
+        return np.asarray(np.abs(center) + np.abs(self.p - self.q * self.r) / down)
+
+    def recovered(self, reading: Complex) -> Complex:
+        """Far reflection of a reading: the inverse map."""
+        return (reading - self.q) / (self.p - self.r * reading)
+
+
+def in_front(s: Complex, inner: Maps) -> Maps:
+    """Put a two-port in front of a map: what is seen at its near port.
+
+    Parameters
+    ----------
+    s : shape (..., 2, 2) [-].
+    inner : the map at its far port.
+
+    Returns
+    -------
+    Maps.
+
+    Examples
+    --------
+    >>> pad = np.array([[[[0, 0.5], [0.5, 0]]]], dtype=complex)
+    >>> complex(in_front(pad, identity((1, 1))).p[0, 0])
+    (0.25+0j)
+
+    Source
+    ------
+    S11 + S12 S21 x/(1 - S22 x) with x the inner map.
+    """
+    down = 1 / (1 - s[..., 1, 1] * inner.q)
+    r = (inner.r - s[..., 1, 1] * inner.p) * down
+    down *= s[..., 0, 1] * s[..., 1, 0]
+    return Maps(s[..., 0, 0] * r + down * inner.p, s[..., 0, 0] + down * inner.q, r)
+
+
+def shifted(maps: Maps, offset: Complex) -> Maps:
+    """Add a complex number to what a map gives.
+
+    Parameters
+    ----------
+    maps : the map.
+    offset : broadcast against its shape [-].
+
+    Returns
+    -------
+    Maps.
+
+    Examples
+    --------
+    >>> complex(shifted(identity((1, 1)), np.array(0.1)).q[0, 0])
+    (0.1+0j)
+
+    Source
+    ------
+    Addition; no formula.
+    """
+    return Maps(maps.p + offset * maps.r, maps.q + offset, maps.r)
+
+
+def identity(shape: tuple[int, int]) -> Maps:
+    """The map that changes nothing.
+
+    Parameters
+    ----------
+    shape : (draws, frequencies).
+
+    Returns
+    -------
+    Maps.
+
+    Examples
+    --------
+    >>> complex(identity((1, 1)).reading(np.array(0.3)) [0, 0])
+    (0.3+0j)
+
+    Source
+    ------
+    Definition.
+    """
+    return Maps(np.ones(shape, complex), np.zeros(shape, complex), np.zeros(shape, complex))
+
+
+def through(matrices: Iterable[Complex], shape: tuple[int, int]) -> Maps:
+    """The map of two-ports joined one to the next.
+
+    Parameters
+    ----------
+    matrices : shape (..., 2, 2) each, near to far, taken one by one [-].
+    shape : (draws, frequencies), used where there is no two-port.
+
+    Returns
+    -------
+    Maps.
+
+    Examples
+    --------
+    >>> pad = np.array([[[[0, 0.5], [0.5, 0]]]], dtype=complex)
+    >>> complex(through([pad], (1, 1)).p[0, 0])
+    (0.25+0j)
+
+    Source
+    ------
+    S11 + S12 S21 G/(1 - S22 G).
+    """
+    s, own = None, None
+    for matrix in matrices:
+        # Joined as they come, so that no more than one of them need be held.
+        s = matrix if s is None else twoport.star(s, matrix, own)
+        own = s if s is not matrix and s.shape[:-2] == shape else None
+    if s is None:
+        return identity(shape)
+    product = s[..., 0, 1] * s[..., 1, 0] - s[..., 0, 0] * s[..., 1, 1]
+    return Maps(product, s[..., 0, 0], -s[..., 1, 1])
+
+
+def compose(outer: Maps, inner: Maps) -> Maps:
+    """One map after another: outer(inner(G)).
+
+    Parameters
+    ----------
+    outer, inner : maps whose shapes broadcast.
+
+    Returns
+    -------
+    Maps.
+
+    Examples
+    --------
+    >>> half = Maps(np.full((1, 1), 0.5 + 0j), np.zeros((1, 1)), np.zeros((1, 1)))
+    >>> complex(compose(half, half).p[0, 0])
+    (0.25+0j)
+
+    Source
+    ------
+    Product of the 2x2 matrices of the two maps.
+    """
+    down = 1 / (outer.r * inner.q + 1)
+    return Maps(
+        (outer.p * inner.p + outer.q * inner.r) * down,
+        (outer.p * inner.q + outer.q) * down,
+        (outer.r * inner.p + inner.r) * down,
+    )
+
+
+def inverse(maps: Maps) -> Maps:
+    """The map that undoes another.
+
+    Parameters
+    ----------
+    maps : the map.
+
+    Returns
+    -------
+    Maps.
+
+    Examples
+    --------
+    >>> half = Maps(np.full((1, 1), 0.5 + 0j), np.zeros((1, 1)), np.zeros((1, 1)))
+    >>> complex(inverse(half).p[0, 0])
+    (2+0j)
+
+    Source
+    ------
+    Inverse of the 2x2 matrix of the map.
+    """
+    return Maps(1 / maps.p, -maps.q / maps.p, -maps.r / maps.p)

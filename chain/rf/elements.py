@@ -1,0 +1,227 @@
+"""The pieces every part is made of, with their nominal behaviour and the size of what is not known of them.
+
+A `Line` covers leads, adapters and matching sections; a `Box` any two-port given by its matrix and limits; a `Ladder` a
+network of resistors. Nominal values, random draws, sensitivities and guaranteed bounds all start from these pieces, so
+there is one description of the unknowns. `near_ohm` and `far_ohm` are the real references of a piece's own matrix.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.rf import twoport
+
+__all__ = ["Box", "Ladder", "Line", "Stage", "at_frequencies", "line_s"]
+
+Real = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+
+@dataclass(frozen=True)
+class Line:
+    """A length of line, with one junction of unknown reflection at either end or one somewhere inside.
+
+    Arrays run over frequency. A radius is the largest magnitude of that junction's reflection. `length_low` and
+    `length_high` are factors on the nominal length, rectangular between them; `loss_tolerance` is relative.
+    """
+
+    id: str
+    near_ohm: float
+    far_ohm: float
+    impedance_ohm: Complex
+    loss_np: Real
+    phase_rad: Real
+    near_radius: Real | None = None
+    far_radius: Real | None = None
+    inside_radius: Real | None = None
+    shape: str = "disc"
+    loss_tolerance: float = 0.0
+    length_low: float = 1.0
+    length_high: float = 1.0
+    impedance_tolerance_ohm: float = 0.0
+
+    def nominal(self) -> Complex:
+        """Matrix with every unknown at zero, shape (frequencies, 2, 2), referred to `near_ohm` and `far_ohm`."""
+        return line_s(self.impedance_ohm, self.loss_np + 1j * self.phase_rad, self.near_ohm)
+
+    def flipped(self) -> Line:
+        """The same piece the other way round."""
+        return replace(self, near_radius=self.far_radius, far_radius=self.near_radius)
+
+    def known(self) -> Line:
+        """The same piece without its unknowns."""
+        return replace(
+            self,
+            near_radius=None,
+            far_radius=None,
+            inside_radius=None,
+            loss_tolerance=0.0,
+            length_low=1.0,
+            length_high=1.0,
+            impedance_tolerance_ohm=0.0,
+        )
+
+
+@dataclass(frozen=True)
+class Box:
+    """A two-port given by its matrix `s`, shape (frequencies, 2, 2), with discs of unknown reflection at its ends.
+
+    `loss_tolerance_db` is the half-width of its loss (rectangular); `product_radius` the radius of a complex relative
+    error of S12*S21, such as a tracking residual. A part is `passive`; the error terms of an analyzer need not be.
+    """
+
+    id: str
+    near_ohm: float
+    far_ohm: float
+    s: Complex
+    near_radius: Real | None = None
+    far_radius: Real | None = None
+    shape: str = "disc"
+    loss_tolerance_db: float = 0.0
+    product_radius: Real | None = None
+    passive: bool = True
+
+    def nominal(self) -> Complex:
+        """Matrix with every unknown at zero, shape (frequencies, 2, 2), referred to `near_ohm` and `far_ohm`."""
+        return self.s
+
+    def flipped(self) -> Box:
+        """The same piece the other way round."""
+        return replace(
+            self,
+            near_ohm=self.far_ohm,
+            far_ohm=self.near_ohm,
+            s=twoport.flip(self.s),
+            near_radius=self.far_radius,
+            far_radius=self.near_radius,
+        )
+
+    def known(self) -> Box:
+        """The same piece without its unknowns."""
+        return replace(self, near_radius=None, far_radius=None, loss_tolerance_db=0.0, product_radius=None)
+
+
+@dataclass(frozen=True)
+class Ladder:
+    """Resistors in series and in shunt, near to far, each within a relative tolerance (rectangular), with parasitics.
+
+    `arms` holds ("series" or "shunt", ohm); an inductance lies in each arm, a capacitance across each series arm.
+    """
+
+    id: str
+    near_ohm: float
+    far_ohm: float
+    arms: tuple[tuple[str, float], ...]
+    freq_hz: Real
+    tolerance: float = 0.0
+    inductance_h: float = 0.0
+    capacitance_f: float = 0.0
+
+    def arm_ohm(self, index: int, resistance_ohm: NDArray[np.float64] | float | None = None) -> Complex:
+        """Impedance of one arm over frequency, its resistance replaced if one is given [ohm]."""
+        kind, nominal = self.arms[index]
+        omega = 2 * np.pi * self.freq_hz
+        resistance = nominal if resistance_ohm is None else resistance_ohm
+        impedance = resistance + 1j * omega * self.inductance_h
+        if kind == "series" and self.capacitance_f:
+            impedance = impedance / (1 + 1j * omega * self.capacitance_f * impedance)
+        return np.asarray(impedance, dtype=complex)
+
+    def matrix(self, resistances_ohm: tuple[NDArray[np.float64] | float, ...]) -> Complex:
+        """Matrix with the given resistances, one per arm, each broadcast against the frequencies."""
+        arms = [self.arm_ohm(index, value) for index, value in enumerate(resistances_ohm)]
+        a: Complex | complex = 1.0 + 0j
+        b: Complex | complex = 0j
+        c: Complex | complex = 0j
+        d: Complex | complex = 1.0 + 0j
+        for (kind, _), impedance in zip(self.arms, arms, strict=True):
+            if kind == "series":
+                b, d = b + a * impedance, d + c * impedance
+            else:
+                a, c = a + b / impedance, c + d / impedance
+        shape = np.broadcast_shapes(*[np.shape(arm) for arm in arms])
+        abcd = twoport.empty(shape)
+        abcd[..., 0, 0], abcd[..., 0, 1], abcd[..., 1, 0], abcd[..., 1, 1] = a, b, c, d
+        return twoport.from_abcd(abcd, self.near_ohm, self.far_ohm)
+
+    def nominal(self) -> Complex:
+        """Matrix with every resistor at its nominal value, shape (frequencies, 2, 2)."""
+        return self.matrix(tuple(value for _, value in self.arms))
+
+    def flipped(self) -> Ladder:
+        """The same network the other way round."""
+        return replace(self, near_ohm=self.far_ohm, far_ohm=self.near_ohm, arms=self.arms[::-1])
+
+    def known(self) -> Ladder:
+        """The same network without its tolerance."""
+        return replace(self, tolerance=0.0)
+
+
+Stage = Line | Box | Ladder
+
+
+def line_s(impedance_ohm: Complex, gamma_length: Complex, reference_ohm: float) -> Complex:
+    """Matrix of a line of any impedance between equal real references.
+
+    Parameters
+    ----------
+    impedance_ohm : characteristic impedance, broadcast against gamma_length [ohm].
+    gamma_length : complex propagation constant times length, nepers + j radians [-].
+    reference_ohm : real reference at both ports [ohm].
+
+    Returns
+    -------
+    shape (..., 2, 2) [-].
+
+    Examples
+    --------
+    >>> quarter = line_s(np.array([75.0]), np.array([0.5j * np.pi]), 50.0)
+    >>> float((-20 * np.log10(abs(quarter[0, 0, 0]))).round(4))
+    8.2995
+
+    Source
+    ------
+    D = 2 Z Zr cosh + (Z^2 + Zr^2) sinh; S21 = 2 Z Zr/D, S11 = (Z^2 - Zr^2) sinh/D, with sinh and cosh of gamma l.
+    """
+    shape = np.broadcast_shapes(np.shape(impedance_ohm), np.shape(gamma_length))
+    out = twoport.empty(shape)
+    # e^-2x keeps long lossy lines finite where sinh and cosh would overflow.
+    once = np.exp(-np.asarray(gamma_length))
+    twice = once * once
+    rho = (impedance_ohm - reference_ohm) / (impedance_ohm + reference_ohm)
+    down = 1 - rho * rho * twice
+    out[..., 0, 0] = out[..., 1, 1] = rho * (1 - twice) / down
+    out[..., 0, 1] = out[..., 1, 0] = once * (1 - rho * rho) / down
+    return out
+
+
+def at_frequencies(piece: Stage, chosen: slice) -> Stage:
+    """The same piece at some of its frequencies.
+
+    Parameters
+    ----------
+    piece : any piece.
+    chosen : slice of the frequency axis.
+
+    Returns
+    -------
+    piece of the same kind.
+
+    Examples
+    --------
+    >>> box = Box("pad", 50.0, 75.0, np.zeros((5, 2, 2), complex))
+    >>> at_frequencies(box, slice(0, 2)).s.shape
+    (2, 2, 2)
+
+    Source
+    ------
+    Indexing; no formula.
+    """
+    arrays: dict[str, Any] = {
+        name: value[chosen] for name, value in vars(piece).items() if isinstance(value, np.ndarray)
+    }
+    return replace(piece, **arrays)

@@ -1,0 +1,102 @@
+"""Pads and attenuators: a specification (loss, tolerance, limits at both ends) or the resistors themselves."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.rf import twoport
+from chain.rf.elements import Box, Ladder, Stage
+from chain.rf.limits import limit_radius
+from chain.setups import Item
+from library.records import Pad
+
+__all__ = ["minimum_loss_db", "minimum_loss_ohm", "stages"]
+
+
+def minimum_loss_ohm(high_ohm: float, low_ohm: float) -> tuple[float, float]:
+    """Resistors of the minimum-loss pad: the series arm at the higher side, the shunt arm across the lower.
+
+    Parameters
+    ----------
+    high_ohm, low_ohm : the two impedances, high_ohm above low_ohm [ohm].
+
+    Returns
+    -------
+    (series, shunt) [ohm].
+
+    Raises
+    ------
+    ValueError : high_ohm is not above low_ohm.
+
+    Examples
+    --------
+    >>> tuple(round(value, 2) for value in minimum_loss_ohm(75, 50))
+    (43.3, 86.6)
+
+    Source
+    ------
+    Rs = Z1 sqrt(1 - Z2/Z1), Rp = Z2/sqrt(1 - Z2/Z1); both ends matched.
+    """
+    if high_ohm <= low_ohm:
+        raise ValueError("the higher impedance comes first")
+    root = float(np.sqrt(1 - low_ohm / high_ohm))
+    return high_ohm * root, low_ohm / root
+
+
+def minimum_loss_db(high_ohm: float, low_ohm: float) -> float:
+    """Least loss of a resistive pad that matches both ends.
+
+    Parameters
+    ----------
+    high_ohm, low_ohm : the two impedances [ohm].
+
+    Returns
+    -------
+    float, power loss, the same either way [dB].
+
+    Examples
+    --------
+    >>> round(minimum_loss_db(75, 50), 4)
+    5.7195
+
+    Source
+    ------
+    10 log10 (sqrt r + sqrt(r - 1))^2, r the ratio of the impedances.
+    """
+    ratio = high_ohm / low_ohm
+    return float(20 * np.log10(np.sqrt(ratio) + np.sqrt(ratio - 1)))
+
+
+def stages(item: Item, freq_hz: NDArray[np.float64]) -> tuple[Stage, ...]:
+    """One piece: a box of the stated loss, or the ladder of resistors (see `chain.rf.stages_of`)."""
+    pad = item.part
+    assert isinstance(pad, Pad)
+    if pad.model == "resistors":
+        return (
+            Ladder(
+                item.id,
+                pad.near_ohm,
+                pad.far_ohm,
+                pad.arms,
+                freq_hz,
+                pad.arm_tolerance,
+                pad.arm_inductance_h,
+                pad.arm_capacitance_f,
+            ),
+        )
+    s = twoport.empty(freq_hz.shape)
+    s[..., 0, 0] = s[..., 1, 1] = 0
+    s[..., 0, 1] = s[..., 1, 0] = 10 ** (-pad.loss_db / 20)
+    return (
+        Box(
+            item.id,
+            pad.near_ohm,
+            pad.far_ohm,
+            s,
+            limit_radius(pad.near_limit, freq_hz),
+            limit_radius(pad.far_limit, freq_hz),
+            pad.near_limit.kind if pad.near_limit else "disc",
+            pad.loss_tolerance_db,
+        ),
+    )

@@ -1,0 +1,132 @@
+"""Pieces joined one to the next: ideal steps where references differ, and the nominal two-port of the whole."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.rf import twoport
+from chain.rf.adapter import LIGHT_M_PER_S
+from chain.rf.elements import Box, Line, Stage
+
+__all__ = ["WRONG_HALF_M", "aligned", "nominal", "section_lines"]
+
+Real = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+WRONG_HALF_M = 0.010
+WRONG_HALF_LOW, WRONG_HALF_HIGH = 0.7, 1.5
+"""Electrical length of a connector half of the wrong impedance, and its range as factors (7 to 15 mm)."""
+
+
+def aligned(pieces: Sequence[Stage], near_ohm: float, far_ohm: float, freq_hz: Real) -> tuple[Stage, ...]:
+    """Pieces with an ideal step wherever the references of two neighbours differ.
+
+    Parameters
+    ----------
+    pieces : near to far, each with its own references.
+    near_ohm, far_ohm : references wanted at the two outer ports [ohm].
+    freq_hz : shape (frequencies,) [Hz].
+
+    Returns
+    -------
+    tuple of pieces that may be joined one to the next.
+
+    Examples
+    --------
+    >>> [piece.near_ohm for piece in aligned((), 50.0, 75.0, np.array([1e8]))]
+    [50.0]
+
+    Source
+    ------
+    Exact for real references: the star product of a step and a matrix is that matrix in the other reference.
+    """
+    out: list[Stage] = []
+    ohm = near_ohm
+    for piece in pieces:
+        if piece.near_ohm != ohm:
+            out.append(_step(ohm, piece.near_ohm, freq_hz))
+        out.append(piece)
+        ohm = piece.far_ohm
+    if ohm != far_ohm:
+        out.append(_step(ohm, far_ohm, freq_hz))
+    return tuple(out)
+
+
+def _step(near_ohm: float, far_ohm: float, freq_hz: Real) -> Box:
+    matrix = np.broadcast_to(twoport.step(near_ohm, far_ohm), (*freq_hz.shape, 2, 2))
+    return Box("", near_ohm, far_ohm, matrix)
+
+
+def nominal(pieces: Sequence[Stage], near_ohm: float, far_ohm: float, freq_hz: Real) -> Complex:
+    """Two-port of joined pieces with every unknown at zero.
+
+    Parameters
+    ----------
+    pieces : near to far; none is a direct connection.
+    near_ohm, far_ohm : references of the result's ports [ohm].
+    freq_hz : shape (frequencies,) [Hz].
+
+    Returns
+    -------
+    shape (frequencies, 2, 2) [-].
+
+    Examples
+    --------
+    >>> direct = nominal((), 50.0, 75.0, np.array([1e8]))
+    >>> round(float(-20 * np.log10(abs(direct[0, 1, 0]))), 4)
+    0.1773
+
+    Source
+    ------
+    Star product of the pieces' own matrices.
+    """
+    joined = aligned(pieces, near_ohm, far_ohm, freq_hz)
+    if not joined:
+        through = twoport.empty(freq_hz.shape)
+        through[...] = np.eye(2)[::-1]
+        return through
+    return twoport.cascade([piece.nominal() for piece in joined])
+
+
+def section_lines(name: str, sections: Sequence[tuple[float, float]], freq_hz: Real) -> tuple[Line, ...]:
+    """Lossless lines of a joint whose connectors are of another impedance than the lines they join.
+
+    Parameters
+    ----------
+    name : of the joint.
+    sections : (impedance [ohm], electrical length [m]) of each line.
+    freq_hz : shape (frequencies,) [Hz].
+
+    Returns
+    -------
+    tuple of lines.
+
+    Examples
+    --------
+    >>> half = section_lines("pad/lead", [(50.0, WRONG_HALF_M)], np.array([1e9]))[0]
+    >>> half.impedance_ohm[0].real.item(), round(half.phase_rad[0].item(), 4), half.length_high
+    (50.0, 0.2096, 1.5)
+
+    Source
+    ------
+    10 mm electrical per wrong half, 7 to 15 mm (rectangular); an unmatched pair by its own section.
+    """
+    lines = []
+    for ohm, length_m in sections:
+        half = length_m == WRONG_HALF_M
+        lines.append(
+            Line(
+                name,
+                ohm,
+                ohm,
+                np.full(freq_hz.shape, ohm, dtype=complex),
+                np.zeros(freq_hz.shape),
+                2 * np.pi * freq_hz * length_m / LIGHT_M_PER_S,
+                length_low=WRONG_HALF_LOW if half else 1.0,
+                length_high=WRONG_HALF_HIGH if half else 1.0,
+            )
+        )
+    return tuple(lines)

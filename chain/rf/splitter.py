@@ -1,0 +1,109 @@
+"""Splitters and taps: matched ports, a loss between each pair, and whatever hangs on the arms that are not on the path."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.rf import twoport
+from chain.rf.discs import forward, region_of
+from chain.rf.elements import Box, Stage
+from chain.rf.limits import limit_radius
+from chain.rf.references import aligned, section_lines
+from chain.setups import Arm, Item
+from library.records import Splitter, Termination
+
+__all__ = ["stages"]
+
+Real = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+StagesOf = Callable[[Item, Real], tuple[Stage, ...]]
+"""What describes any item, given to the splitter because its arms hold items of every kind."""
+
+
+def stages(item: Item, freq_hz: Real, others: StagesOf) -> tuple[Stage, ...]:
+    """One piece between the two ports of the path, the other ports ended in their arms."""
+    part = item.part
+    assert isinstance(part, Splitter)
+    s = _full(part, freq_hz)
+    radius = limit_radius(part.limit, freq_hz)
+    ports = list(part.ports)
+    near, far = (ports.index(name) for name in item.path)
+    spread = np.zeros((3, *freq_hz.shape))
+    arms = {arm.port: arm for arm in item.arms}
+    for name in part.ports:
+        if name in item.path:
+            continue
+        index = ports.index(name)
+        arm = arms.get(name, Arm(name, "matched", part.impedance_ohm))
+        reflection, unknown = _arm(arm, part.impedance_ohm, freq_hz, others)
+        near, far = ports.index(item.path[0]), ports.index(item.path[1])
+        own = radius if radius is not None else np.zeros(freq_hz.shape)
+        spread += _reach(s, (near, far, index), (np.abs(reflection), unknown, own))
+        s = twoport.reduce_port(s, index, reflection)
+        del ports[index]
+    near, far = ports.index(item.path[0]), ports.index(item.path[1])
+    s = s[..., [near, far], :][..., :, [near, far]]
+    own = radius if radius is not None else np.zeros(freq_hz.shape)
+    return (
+        Box(
+            item.id,
+            part.impedance_ohm,
+            part.impedance_ohm,
+            s,
+            own + spread[0],
+            own + spread[1],
+            loss_tolerance_db=part.loss_tolerance_db,
+            product_radius=spread[2],
+        ),
+    )
+
+
+def _full(part: Splitter, freq_hz: Real) -> Complex:
+    count = len(part.ports)
+    s = np.zeros((count, count), dtype=complex)
+    for first, second, loss_db in part.loss_db:
+        i, j = part.ports.index(first), part.ports.index(second)
+        s[i, j] = s[j, i] = 10 ** (-loss_db / 20)
+    return np.broadcast_to(s, (*freq_hz.shape, count, count))
+
+
+def _reach(s: Complex, ports: tuple[int, int, int], sizes: tuple[Real, Real, Real]) -> Real:
+    """How far an arm moves S11, S22 and, relatively, S12*S21 of the path.
+
+    The arm reflects g give or take u, its port m give or take p: |G/(1 - MG) - g/(1 - mg)| <= (u + p g G)/((1 - MG)(1 - mg)).
+    A matched arm hides its port's own reflection altogether.
+    """
+    near, far, arm = ports
+    known, unknown, port = sizes
+    match, most = np.abs(s[..., arm, arm]), np.minimum(known + unknown, 1.0)
+    room = np.maximum(1 - (match + port) * most, 1e-9) * np.maximum(1 - match * known, 1e-9)
+    moved = (unknown + port * known * most) / room
+    into_near, into_far = np.abs(s[..., near, arm]), np.abs(s[..., far, arm])
+    through = into_near * into_far * moved / np.maximum(np.abs(s[..., far, near]), 1e-12)
+    return np.stack([into_near**2 * moved, into_far**2 * moved, through * (2 + through)])
+
+
+def _arm(arm: Arm, port_ohm: float, freq_hz: Real, others: StagesOf) -> tuple[Complex, Real]:
+    """Reflection of an arm in the port's impedance, and how far it may be off."""
+    if not arm.items:
+        level = 1.0 if arm.end == "open" else (arm.end_ohm - port_ohm) / (arm.end_ohm + port_ohm)
+        return np.full(freq_hz.shape, level, dtype=complex), np.zeros(freq_hz.shape)
+    *pieces, last = arm.items
+    load = last.part
+    assert isinstance(load, Termination)
+    end = {"open": 1.0, "short": -1.0}.get(load.type, 0.0)
+    limit = limit_radius(load.limit, freq_hz) if load.type == "load" else None
+    center = np.full(freq_hz.shape, end, dtype=complex)
+    region = region_of(center, limit if limit is not None else np.zeros(freq_hz.shape))
+    sections = arm.sections or ((),) * len(arm.items)
+    line: tuple[Stage, ...] = ()
+    for item, before in zip(pieces, sections, strict=False):
+        line += (*section_lines(item.id, before, freq_hz), *others(item, freq_hz))
+    line += section_lines(last.id, sections[-1], freq_hz)
+    # An open or a short is one in any impedance and states none.
+    end_ohm = load.impedance_ohm or (line[-1].far_ohm if line else port_ohm)
+    region = forward(aligned(line, port_ohm, end_ohm, freq_hz), region)
+    return region.center[0], region.radius[0]

@@ -1,0 +1,332 @@
+"""What to change about a set-up that exists: every single change with its interval before and after, and its price."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.analyses.improvements import GOOD_LOAD_DB, USUAL_LOAD_DB
+from chain.assembly.cascade import build
+from chain.assembly.connections import BLOCKING
+from chain.assembly.ends import End, far_end, item_ends, item_ohm, near_end
+from chain.errors import ChainError
+from chain.plain_values import SCHEMA_VERSION, plain_values
+from chain.reflection import magnitude_from_vswr, vswr
+from chain.results import Shown
+from chain.selection.choose import RESOLVED
+from chain.selection.need import Need, Offer
+from chain.selection.pareto import nondominated
+from chain.selection.ranking import DRAWS, interval_over
+from chain.selection.stock import own_figures, turned
+from chain.setups import Item, Setup
+from chain.uncertainty.intervals import COVERAGE, SEED
+from chain.uncertainty.measurement import measurement
+from library.load import Library
+from library.mating import mate
+from library.records import Connector, Termination
+
+__all__ = ["Change", "Improvement", "improve"]
+
+Real = NDArray[np.float64]
+
+MOST_POINTS = 11
+LIMIT_VSWR = 2.0
+"""Taken where the set-up states no limit."""
+TWO_PORTS = ("pad", "adapter", "coax", "section", "transformer", "measured")
+
+
+@dataclass(frozen=True)
+class Change:
+    """One change, and the interval it would give. `price` is None where nothing is known of it; 0: it costs nothing."""
+
+    kind: str
+    """`swap`, `remove`, `plane` or `load`."""
+    what: str
+    price: float | None
+    low: float
+    high: float
+    width: float
+    gain: float
+    """Width of today's interval less this one, as reflection magnitude [-]."""
+    where: str = ""
+
+    @property
+    def gain_per_money(self) -> float | None:
+        """Gain for one unit of currency; None without a price, infinite for a change that costs nothing and helps."""
+        if self.price is None:
+            return None
+        return self.gain / self.price if self.price else float("inf") if self.gain > RESOLVED else 0.0
+
+
+@dataclass(frozen=True, repr=False)
+class Improvement(Shown):
+    """Answer of `improve`; ends of intervals are VSWR, at the frequency where each is widest."""
+
+    ROWS = "changes"
+    COLUMNS = ("kind", "what", "price", "low", "high", "gain")
+
+    title: str
+    limit_vswr: float
+    now_low: float
+    now_high: float
+    now_width: float
+    changes: tuple[Change, ...]
+    currency: str
+    points: int
+    seed: int
+    warnings: tuple[str, ...]
+    assumed: tuple[str, ...]
+
+    def headline(self) -> str:
+        """Title, and today's interval at the limit."""
+        return f"{self.title}: VSWR {self.limit_vswr:g} now comes out as {self.now_low:.2f} to {self.now_high:.2f}"
+
+    def to_dict(self) -> dict[str, object]:
+        """Plain values."""
+        changes = [{**vars(each), "gain_per_money": each.gain_per_money} for each in self.changes]
+        own = {"schema_version": SCHEMA_VERSION, **vars(self), "changes": changes, "coverage": COVERAGE, "draws": DRAWS}
+        nulls = {
+            "price": "nothing is known of the price",
+            "gain_per_money": "the change costs nothing, or nothing is known of its price",
+        }
+        own["null_means"] = nulls
+        return plain_values(own)  # type: ignore[return-value]
+
+
+@dataclass(frozen=True)
+class _Idea:
+    kind: str
+    what: str
+    setup: Setup
+    price: float | None
+    where: str = ""
+
+
+def improve(
+    setup: Setup,
+    need: Need | None = None,
+    seed: int = SEED,
+    library: Library | None = None,
+    progress: Callable[[float], None] | None = None,
+) -> Improvement:
+    """Weigh every single change of a set-up.
+
+    Parameters
+    ----------
+    setup : the set-up.
+    need : gives what is owned and on offer, with prices; without it parts of the library, prices unknown.
+    seed : of the simulation.
+    library : families and mating rules; the set-up's own if left out.
+    progress : called with the finished share, 0 to 1.
+
+    Returns
+    -------
+    Improvement. What helps comes first: free changes, then priced ones by gain per unit of money, then those without a price.
+
+    Raises
+    ------
+    FitError, RangeError : the set-up itself does not fit together, or a model does not cover its sweep.
+
+    Examples
+    --------
+    >>> from chain.files.setup_file import load_setup
+    >>> found = improve(load_setup("demo/boathouse.toml"))
+    >>> found.changes[0].kind, found.changes[0].price, found.changes[0].gain > 0.1
+    ('plane', 0.0, True)
+
+    Source
+    ------
+    `chain.selection.ranking.interval_over` before and after each change.
+    """
+    library = library or setup.library
+    points = min(MOST_POINTS, setup.sweep.points)
+    freq_hz = np.linspace(setup.sweep.start_hz, setup.sweep.stop_hz, points)
+    limit = LIMIT_VSWR if setup.far.limit_vswr is None else setup.far.limit_vswr
+    build(setup, freq_hz, library)
+    now_low, now_high = _widest(setup, freq_hz, limit, library, seed)
+    ideas = list(_ideas(setup, need, freq_hz, library))
+    changes = []
+    for number, idea in enumerate(ideas, 1):
+        try:
+            low, high = _widest(idea.setup, freq_hz, limit, library, seed)
+        except ChainError:
+            continue  # a part whose model does not cover the sweep is no cure
+        gain = (now_high - now_low) - (high - low)
+        ends = float(vswr(low)), float(vswr(high))
+        changes.append(Change(idea.kind, idea.what, idea.price, *ends, high - low, gain, idea.where))
+        if progress is not None:
+            progress(number / len(ideas))
+    return Improvement(
+        setup.title,
+        limit,
+        float(vswr(now_low)),
+        float(vswr(now_high)),
+        now_high - now_low,
+        tuple(sorted(changes, key=_order)),
+        need.currency if need else "",
+        points,
+        seed,
+        (*setup.warnings, *(need.warnings if need else ())),
+        setup.assumed
+        if setup.far.limit_vswr is not None
+        else (*setup.assumed, f"limit VSWR {LIMIT_VSWR:g} (none stated)"),
+    )
+
+
+def _widest(setup: Setup, freq_hz: Real, limit_vswr: float, library: Library, seed: int) -> tuple[float, float]:
+    way = measurement(setup, build(setup, freq_hz, library, fit=False))
+    low, high = interval_over(way, float(magnitude_from_vswr(limit_vswr)), False, seed)
+    worst = int(np.argmax(high - low))
+    return float(low[worst]), float(high[worst])
+
+
+def _order(change: Change) -> tuple[float, ...]:
+    if change.gain <= RESOLVED:
+        return 3.0, -change.gain
+    if change.price is None:
+        return 2.0, -change.gain
+    return (0.0, -change.gain) if not change.price else (1.0, -change.gain / change.price)
+
+
+def _ideas(setup: Setup, need: Need | None, freq_hz: Real, library: Library) -> Iterator[_Idea]:
+    yield from _planes(setup)
+    yield from _removals(setup, library)
+    yield from _loads(setup, need, library)
+    for index in range(len(setup.items)):
+        yield from _swaps(setup, index, need, freq_hz, library)
+
+
+def _planes(setup: Setup) -> Iterator[_Idea]:
+    here = setup.calibration
+    price = None if here.load_db is None else 0.0
+    load_db = USUAL_LOAD_DB if here.load_db is None else here.load_db
+    if here.plane != "near":
+        moved = replace(here, plane="near")
+        yield _Idea("plane", "calibrate at the analyzer's port", replace(setup, calibration=moved), 0.0)
+    for item in setup.items:
+        if item.id == here.plane or item.part.kind == "splitter":
+            continue
+        end = item_ends(item)[1]
+        moved = replace(here, plane=item.id, load_db=load_db, load_impedance_ohm=None)
+        words = f"calibrate after {item.id}, with open, short and {end.line_ohm:g}-ohm load ({load_db:g} dB)"
+        yield _Idea("plane", f"{words} at its {end.connector}", replace(setup, calibration=moved), price)
+
+
+def _neighbours(setup: Setup, index: int) -> tuple[End, End]:
+    """Ends that an item lies between."""
+    before = item_ends(setup.items[index - 1])[1] if index else near_end(setup.near)
+    after = item_ends(setup.items[index + 1])[0] if index + 1 < len(setup.items) else far_end(setup.far)
+    return before, after
+
+
+def _fits(one: End, other: End, library: Library) -> bool:
+    return _mate(one.connector, other.connector, library)
+
+
+@lru_cache(maxsize=10_000)
+def _mate(one: Connector, other: Connector, library: Library) -> bool:
+    return mate(one, other, library).verdict not in BLOCKING
+
+
+def _removals(setup: Setup, library: Library) -> Iterator[_Idea]:
+    for index, item in enumerate(setup.items):
+        if not _fits(*_neighbours(setup, index), library):
+            continue
+        left = (*setup.items[:index], *setup.items[index + 1 :])
+        calibration = setup.calibration
+        if calibration.plane == item.id:
+            calibration = replace(calibration, plane=setup.items[index - 1].id if index else "near")
+        words = f"remove {item.id}" if len(left) else f"remove {item.id}, the antenna straight on the port"
+        yield _Idea("remove", words, replace(setup, items=left, calibration=calibration), 0.0)
+
+
+def _loads(setup: Setup, need: Need | None, library: Library) -> Iterator[_Idea]:
+    """Better loads for the plane in use: those on offer that fit it, or a good one whose price is not known."""
+    here = setup.calibration
+    if here.plane == "near":
+        return
+    now_db = USUAL_LOAD_DB if here.load_db is None else here.load_db
+    end = item_ends(next(item for item in setup.items if item.id == here.plane))[1]
+    offered = False
+    for offer in need.offers if need else ():
+        part = offer.item.part
+        if not isinstance(part, Termination) or part.type != "load" or part.limit is None:
+            continue
+        load_db = min(part.limit.return_loss_db)
+        if (
+            _mate(offer.item.near_connector, end.connector, library)
+            and part.impedance_ohm == end.line_ohm
+            and load_db > now_db
+        ):
+            offered = True
+            better = replace(here, load_db=load_db, load_inductance_h=part.inductance_h)
+            words = f"load {offer.name} ({load_db:g} dB) for the calibration"
+            yield _Idea("load", words, replace(setup, calibration=better), offer.price / 100, offer.where)
+    if not offered and now_db < GOOD_LOAD_DB:
+        better = replace(here, load_db=GOOD_LOAD_DB, load_inductance_h=0.0)
+        yield _Idea(
+            "load", f"a load of {GOOD_LOAD_DB:g} dB for the calibration", replace(setup, calibration=better), None
+        )
+
+
+def _swaps(setup: Setup, index: int, need: Need | None, freq_hz: Real, library: Library) -> Iterator[_Idea]:
+    """Parts that fit in an item's place, those left out that another beats in price, loss and reflection."""
+    item = setup.items[index]
+    if item.part.kind not in TWO_PORTS:
+        return
+    offers = list(need.offers) if need else _of_the_library(item, library)
+    before, after = _neighbours(setup, index)
+    found: list[tuple[Offer, Item]] = []
+    rows = []
+    now = own_figures(item, freq_hz)
+    for offer in offers:
+        placed = _in_place(offer.item, item, before, after, library)
+        if placed is None:
+            continue
+        try:
+            loss_db, reflection = own_figures(placed, freq_hz)
+        except ChainError:
+            continue
+        if reflection < now[1] or loss_db < now[0]:
+            found.append((offer, placed))
+            rows.append((offer.price, round(1e9 * loss_db), round(1e9 * reflection)))
+    for number in nondominated(np.array(rows, dtype=np.int64).reshape(-1, 3)):
+        offer, placed = found[number]
+        price = offer.price / 100 if need else None
+        items = (*setup.items[:index], placed, *setup.items[index + 1 :])
+        own = " owned" if offer.owned and need else ""
+        yield _Idea("swap", f"{offer.name}{own} in place of {item.id}", replace(setup, items=items), price, offer.where)
+
+
+def _of_the_library(item: Item, library: Library) -> list[Offer]:
+    """Parts of the same kind, a lead of the same length and connectors."""
+    found = []
+    for name in library.ids(item.part.kind) if item.part.kind != "measured" else ():
+        part = library.part(name)
+        if part == item.part:
+            continue
+        if item.part.kind == "coax":
+            other = replace(item, id=name, part=part)
+        else:
+            ends = part.near_connector, part.far_connector  # type: ignore[union-attr]
+            other = Item(name, part, *ends)
+        found.append(Offer(other, 0, 1, False, ""))
+    return found
+
+
+def _in_place(new: Item, old: Item, before: End, after: End, library: Library) -> Item | None:
+    """The new item as placed where the old one is, whichever way round it fits; None if it does not, or is the same."""
+    if new.part.kind not in TWO_PORTS:
+        return None
+    for way in (new, turned(new)):
+        near, far = item_ends(way)
+        # A part for other impedances would be another chain, not a better part.
+        same = item_ohm(way) == item_ohm(old)
+        if same and _fits(before, near, library) and _fits(far, after, library):
+            placed = replace(way, id=old.id)
+            return None if placed == replace(old, stated=placed.stated) else placed
+    return None

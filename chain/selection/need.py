@@ -1,0 +1,70 @@
+"""A need as plain frozen records: what is wanted, what is owned and what can be bought."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from chain.setups import Far, Item, Near, Sweep
+
+if TYPE_CHECKING:
+    from library.load import Library
+
+__all__ = ["Need", "Offer"]
+
+
+@dataclass(frozen=True)
+class Offer:
+    """Something owned or on offer: an item ready to be placed, its near and far ends those of the part itself."""
+
+    item: Item
+    price: int
+    """For one piece [1/100 of the currency]; 0 for what is owned."""
+    stock: int
+    owned: bool
+    where: str
+    """File and line it comes from."""
+
+    @property
+    def name(self) -> str:
+        """What the item is called."""
+        return self.item.id
+
+
+@dataclass(frozen=True)
+class Need:
+    """What a chain is needed for, and what there is to build it from."""
+
+    title: str
+    near: Near
+    far: Far
+    sweep: Sweep
+    offers: tuple[Offer, ...]
+    most_items: int = 4
+    budget: int | None = None
+    """Most that may be spent [1/100 of the currency]."""
+    currency: str = ""
+    planes: tuple[str, ...] = ("near", "after-pad", "far")
+    dc: str = ""
+    """`block`, `pass`, or empty for no matter."""
+    needs_lead: bool = False
+    load_db: float | None = None
+    has_phase: bool = False
+    assumed: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+    path: str = ""
+    own_library: Library | None = field(default=None, compare=False)
+    """The library the parts came from, where it is not the built-in one."""
+
+    @property
+    def library(self) -> Library:
+        """Connector families, mating rules and parts that hold for this need."""
+        from library.load import load_library
+
+        return self.own_library or load_library()
+
+    @property
+    def limit_vswr(self) -> float:
+        """Limit that the chain must tell apart [-]."""
+        assert self.far.limit_vswr is not None, "a need states its limit"
+        return self.far.limit_vswr

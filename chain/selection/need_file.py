@@ -1,0 +1,293 @@
+"""A need file read whole: every defect at once and in place, or a `Need` with all that was assumed and left out."""
+
+from __future__ import annotations
+
+import re
+from os import PathLike, fspath
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from chain.errors import Defect, InputError, quoted
+from chain.files.toml import decode, read_file, read_toml
+from chain.selection.need import Need, Offer
+
+if TYPE_CHECKING:
+    from chain.files.tables import Notes
+    from chain.selection.need_rows import Rules
+    from chain.selection.need_schema import NeedModel
+    from chain.setups import Near
+    from library.load import Library
+
+__all__ = ["load_need", "parse_need"]
+
+POINTS = 21
+MOST_ITEMS = 4
+MOST_REMARKS = 20
+LONGEST_TITLE = 200
+
+
+def load_need(source: str | PathLike[str], library: Library | None = None) -> Need:
+    """Read a need file.
+
+    Parameters
+    ----------
+    source : path of the file; `-` reads standard input.
+    library : parts to choose from; the built-in library, with what the file adds, if left out.
+
+    Returns
+    -------
+    Need, figures of parts resolved.
+
+    Raises
+    ------
+    InputError : the file, or a table of offers that it names, is at fault; `defects` hold every fault.
+
+    Examples
+    --------
+    >>> need = load_need("demo/need.toml")
+    >>> need.currency, need.limit_vswr, need.most_items
+    ('EUR', 2.0, 4)
+
+    Source
+    ------
+    Keys and defaults: `chain/schema/need.schema.json`.
+    """
+    path = fspath(source)
+    raw = read_file(path)
+    if path == "-":
+        return parse_need(raw, "<stdin>", Path(), library)
+    return parse_need(raw, path, Path(path).parent, library)
+
+
+def parse_need(raw: bytes, path: str = "need", folder: Path | None = None, library: Library | None = None) -> Need:
+    """Read a need from the bytes of its file.
+
+    Parameters
+    ----------
+    raw : bytes of the file.
+    path : its name, for messages.
+    folder : where the files that it names are looked for; the present folder if left out.
+    library : as in `load_need`.
+
+    Returns
+    -------
+    Need.
+
+    Raises
+    ------
+    InputError : the file is at fault.
+
+    Examples
+    --------
+    >>> try:
+    ...     parse_need(b'[[offer]]\\npart = "rg95"\\nprice = "1,50 EUR"')
+    ... except InputError as error:
+    ...     for defect in error.defects:
+    ...         print(defect.line, defect.message, "|", defect.help)
+    1 table [need] is missing | add [need] with near, far, start, stop and limit
+    2 the library has no part 'rg95' | did you mean 'rg59' or 'rg58' or 'rg405'?
+    3 decimal comma in '1,50 EUR' | write '1.50 EUR'
+
+    Source
+    ------
+    As `load_need`.
+    """
+    text = decode(raw, path)
+    document, broken, text = read_toml(text, path)
+    if broken and not document:
+        raise InputError(broken)
+    from chain.files.tables import Notes
+    from library.load import load_library
+
+    notes = Notes(library or load_library(), folder or Path())
+    need = _read(document, text, path, notes, library is None)
+    if broken or notes.faults or notes.elsewhere:
+        raise InputError(_defects(text, path, broken, notes))
+    assert need is not None
+    return need
+
+
+def _defects(text: str, path: str, broken: list[Defect], notes: Notes) -> list[Defect]:
+    """Defects of syntax and of content in file order, then those of other files."""
+    from chain.files.positions import locate
+
+    lines = {defect.line for defect in broken}
+    found = [defect for defect in locate(notes.faults, text, path) if defect.line not in lines]
+    return [*sorted([*broken, *found], key=lambda defect: (defect.line, defect.column)), *notes.elsewhere]
+
+
+def _read(document: dict[str, Any], text: str, path: str, notes: Notes, own_library: bool) -> Need | None:
+    from chain.files.tables import read_table
+    from chain.selection.need_parts import read_new_parts
+    from chain.selection.need_rows import Rules, read_rows_of
+    from chain.selection.need_schema import NeedModel
+
+    _root(document, notes)
+    read_new_parts(document, path, notes, own_library)
+    rules = Rules()
+    raw = document.get("need")
+    model = read_table(NeedModel, raw, ("need",), notes) if raw is not None else NeedModel()
+    if model.lead_length:
+        rules.lead_length = f"{model.lead_length!r} m"
+    if model.budget:
+        rules.currency, rules.first_price = model.budget.currency, "the budget"
+    offers: list[Offer] = []
+    for key in ("have", "offer"):
+        if key in document:
+            offers += read_rows_of(key, document[key], _places(text, path, key, document[key]), notes, rules)
+    offers += _tables(document.get("offers", []), notes, rules)
+    if isinstance(raw, dict):
+        _settle(model, notes, rules)
+    if notes.faults or notes.elsewhere or not isinstance(raw, dict):
+        return None
+    if not offers:
+        notes.fault(
+            ("need",), "nothing is owned and nothing is on offer", "add [[have]], [[offer]] or offers", "header"
+        )
+        return None
+    return _need(model, document, tuple(offers), path, notes, rules)
+
+
+def _root(document: dict[str, Any], notes: Notes) -> None:
+    from chain.files.quantities import named
+    from chain.files.tables import unknown_key
+    from chain.selection.need_schema import PART_TABLES
+
+    keys = ("title", "library", "offers", "need", "have", "offer", *PART_TABLES)
+    missing = [] if "need" in document else ["need"]
+    meant: set[str] = set()
+    for key in document:
+        if key not in keys:
+            before = len(notes.faults)
+            meant |= unknown_key((key,), keys, missing, notes)
+            notes.faults[before:] = [
+                type(each)(each.where, each.message.replace("the set-up", "the need file"), each.help, each.spot)
+                for each in notes.faults[before:]
+            ]
+    if missing and not meant:
+        notes.fault((), "table [need] is missing", "add [need] with near, far, start, stop and limit")
+    title = document.get("title", "")
+    if not isinstance(title, str):
+        notes.fault(("title",), f"a text is needed here, not {named(title)}", "put it in quotes")
+    elif len(title) > LONGEST_TITLE:
+        notes.fault(("title",), f"the title is too long ({len(title)} characters)", f"{LONGEST_TITLE} are the most")
+
+
+def _places(text: str, path: str, key: str, rows: object) -> list[str]:
+    """File and line of each row of a list of tables."""
+    count = len(rows) if isinstance(rows, list) else 0
+    lines = [at for at, line in enumerate(text.split("\n"), 1) if re.match(rf"\s*\[\[\s*{key}\s*\]\]", line)]
+    return [f"{path}:{line}" for line in lines] if len(lines) == count else [path] * count
+
+
+def _tables(raw: object, notes: Notes, rules: Rules) -> list[Offer]:
+    from chain.selection.offers import read_offers
+
+    names = [raw] if isinstance(raw, str) else raw
+    if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
+        notes.fault(("offers",), "the name of a table of offers is needed here", 'write offers = "shop.csv"')
+        return []
+    found: list[Offer] = []
+    for number, name in enumerate(names):
+        where = ("offers",) if isinstance(raw, str) else ("offers", number)
+        try:
+            there = (notes.folder / name).is_file()
+        except (OSError, ValueError):
+            there = False
+        if there:
+            found += read_offers(name, notes.folder, notes, rules)
+        else:
+            notes.fault(where, f"there is no file {quoted(name)}", "the path starts at the need file")
+    return found
+
+
+def _settle(model: NeedModel, notes: Notes, rules: Rules) -> None:
+    """Take down what models cannot tell: words of a list, an order, one currency."""
+    from chain.files.positions import closest
+    from chain.selection.need_schema import DIRECT, PLANES
+
+    for number, plane in enumerate(model.planes or ()):
+        if plane not in PLANES:
+            notes.fault(("need", "planes", number), f"{quoted(plane)} is no plane", closest(plane, PLANES))
+    if model.planes == []:
+        notes.fault(("need", "planes"), "no plane is allowed", f"one or more of: {', '.join(PLANES)}")
+    if model.dc is not None and model.dc not in DIRECT:
+        notes.fault(("need", "dc"), f"{quoted(model.dc)} says nothing of DC", closest(model.dc, DIRECT))
+    if model.start is not None and model.stop is not None and model.stop < model.start:
+        notes.fault(("need", "stop"), "stop lies below start", "swap the two")
+    if model.limit is not None and not 1 < model.limit < 1e6:
+        notes.fault(("need", "limit"), "no chain tells that limit apart", 'write it as in "VSWR 2.0"')
+    if model.budget and model.budget.per_metre:
+        notes.fault(("need", "budget"), "a budget is not per metre", 'write it as in "40 EUR"')
+
+
+def _need(
+    model: NeedModel, document: dict[str, Any], offers: tuple[Offer, ...], path: str, notes: Notes, rules: Rules
+) -> Need:
+    from chain.setups import Far, Sweep
+
+    assert model.far is not None, "what is required was seen to"
+    assert model.start is not None
+    assert model.stop is not None
+    _say(model, notes, rules)
+    return Need(
+        document.get("title") or Path(path).stem,
+        _near(model),
+        Far(model.far, model.far_impedance or 75.0, model.limit),
+        Sweep(model.start, model.stop, POINTS if model.stop > model.start else 1),
+        offers,
+        model.most_items or MOST_ITEMS,
+        model.budget.hundredths if model.budget else None,
+        rules.currency,
+        tuple(dict.fromkeys(model.planes)) if model.planes else ("near", "after-pad", "far"),
+        model.dc or "",
+        bool(model.lead),
+        model.load,
+        bool(model.phase),
+        tuple(notes.assumed),
+        tuple(dict.fromkeys([*notes.warnings, *_few(rules.remarks)])),
+        path,
+        notes.library,
+    )
+
+
+def _near(model: NeedModel) -> Near:
+    from chain.setups import Near
+
+    assert model.near is not None, "what is required was seen to"
+    return Near(
+        model.near,
+        model.near_impedance or 50.0,
+        model.directivity,
+        model.source_match,
+        model.tracking,
+        model.trace_noise,
+        model.repeatability,
+        model.drift,
+    )
+
+
+def _few(remarks: list[str]) -> list[str]:
+    more = len(remarks) - MOST_REMARKS
+    if more <= 0:
+        return remarks
+    return [*remarks[:MOST_REMARKS], f"{more} more remarks of this kind, from {remarks[MOST_REMARKS]}"]
+
+
+def _say(model: NeedModel, notes: Notes, rules: Rules) -> None:
+    said = notes.assumed
+    if model.near_impedance is None:
+        said.append("need: near_impedance 50 ohm (default)")
+    if model.far_impedance is None:
+        said.append("need: far_impedance 75 ohm (default)")
+    if model.most_items is None:
+        said.append(f"need: most_items {MOST_ITEMS} (default)")
+    residuals = ("directivity", "source_match", "tracking", "trace_noise", "repeatability", "drift")
+    absent = [key for key in residuals if getattr(model, key) is None]
+    if absent:
+        said.append(f"need: {', '.join(absent)} taken as perfect (not stated)")
+    if rules.lengths_assumed:
+        said.append(f"need: leads without a length of their own are cut to {rules.lead_length} (lead_length)")
+    if rules.stock_assumed:
+        said.append("offers without stock: as many as are wanted")
+    said.append("parts: the library's figures, but for those stated with an offer")

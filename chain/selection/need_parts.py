@@ -1,0 +1,97 @@
+"""New parts given in full in a need file: checked as a part file is, and laid over the library."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from chain.errors import plain
+from chain.files.positions import Where
+from chain.files.quantities import named
+from chain.files.sections import read_parts
+from chain.files.tables import Notes
+from chain.selection.need_schema import PART_TABLES
+from library.errors import LibraryError
+from library.load import Library
+from library.mating import parse_connector
+from library.ownfile import defects_of, read_rows
+
+__all__ = ["read_new_parts"]
+
+Row = dict[str, Any]
+ENDS = ("near", "far", "connector", "connectors")
+
+
+def read_new_parts(document: Row, path: str, notes: Notes, own_library: bool) -> None:
+    """Make the library of a need file: the built-in one, its part files, its own parts.
+
+    Parameters
+    ----------
+    document : values of the file.
+    path : its name, the source of its own parts.
+    notes : hold the library; take faults.
+    own_library : whether the file may choose its library.
+
+    Examples
+    --------
+    See `chain.selection.need_file.parse_need`.
+
+    Source
+    ------
+    `library.schema`.
+    """
+    if own_library and "library" in document:
+        read_parts(document["library"], notes)
+    given = {kind: document[kind] for kind in PART_TABLES if kind in document}
+    for kind, rows in given.items():
+        if not isinstance(rows, list):
+            notes.fault((kind,), f"a list of parts is needed here, not {named(rows)}", f"write [[{kind}]] before each")
+    given = {kind: rows for kind, rows in given.items() if isinstance(rows, list)}
+    if not given:
+        return
+    sound = _sound(given, notes)
+    if not sound:
+        notes.library_whole = False
+        return
+    source = Path(path).name
+    own: dict[str, list[Row]] = {kind: [{"source": source} | row for row in rows] for kind, rows in given.items()}
+    for name in document.get("library", ()) if own_library and notes.library_whole else ():
+        for kind, rows in read_rows(notes.folder / name, tuple(own.get("family", ()))).items():
+            own[kind] = own.get(kind, []) + rows
+    notes.library = Library(own)
+
+
+def _sound(given: dict[str, list[Row]], notes: Notes) -> bool:
+    """Take down what is wrong with the parts themselves, with their connectors and their ids."""
+    before = len(notes.faults)
+    for where, told in defects_of(given):
+        what, _, near = plain(told).partition("; did you mean ")
+        help_line = f"did you mean {near}" if near else ""
+        spot = "key" if what.startswith("unknown key") else "header" if what.endswith("is missing") else "value"
+        notes.fault(where[:-1] if spot == "header" else where, what, help_line, spot)
+    if len(notes.faults) > before:
+        return False
+    seen: set[str] = set()
+    for kind, rows in given.items():
+        for number, row in enumerate(rows):
+            if row["id"] in seen:
+                notes.fault((kind, number, "id"), f"two parts have the id '{row['id']}'", "give each an id of its own")
+            seen.add(row["id"])
+            for where, name in _connectors((kind, number), row):
+                try:
+                    parse_connector(name, notes.library)
+                except LibraryError as error:
+                    near = f"did you mean {' or '.join(error.near)}?" if error.near else ""
+                    notes.fault(where, plain(error.message), near)
+    return len(notes.faults) == before
+
+
+def _connectors(where: Where, row: Row) -> list[tuple[Where, str]]:
+    found: list[tuple[Where, str]] = []
+    for key in ENDS:
+        value = row.get(key)
+        if isinstance(value, str):
+            found.append(((*where, key), value))
+        elif isinstance(value, list):
+            found += [((*where, key, place), each) for place, each in enumerate(value)]
+    return found

@@ -1,0 +1,200 @@
+"""Rows of what is owned and on offer: the item placed as in a set-up, its price and number read beside it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from chain.errors import UnitError, quoted
+from chain.files.items import place_items
+from chain.files.positions import Where
+from chain.files.quantities import named
+from chain.files.schema import ItemModel, Table
+from chain.files.tables import Notes, read_table, unknown_key
+from chain.money import Price
+from chain.selection.need import Offer
+from chain.selection.need_schema import HaveModel, OfferModel
+from chain.setups import Item
+from library.errors import LibraryError
+
+__all__ = ["PLENTY", "Rules", "offer_of", "place_one", "read_rows_of"]
+
+PLENTY = 10**6
+"""Stock taken where none is stated."""
+LEAD_LENGTH = "0.6 m"
+
+
+@dataclass
+class Rules:
+    """What all rows of a need share. `currency` is that of the first price met, `first_price` where that was."""
+
+    lead_length: str = LEAD_LENGTH
+    currency: str = ""
+    first_price: str = ""
+    lengths_assumed: bool = False
+    stock_assumed: bool = False
+    remarks: list[str] = field(default_factory=list)
+    """What was left out or put together, each with file and line."""
+
+
+def read_rows_of(key: str, raw: object, places: Sequence[str], notes: Notes, rules: Rules) -> list[Offer]:
+    """Read `[[have]]` or `[[offer]]`.
+
+    Parameters
+    ----------
+    key : `have` or `offer`.
+    raw : value of the key.
+    places : file and line of each row.
+    notes : take faults.
+    rules : what all rows share; takes the currency and remarks.
+
+    Returns
+    -------
+    list of Offer; faulty rows and those of which there is none left out.
+
+    Examples
+    --------
+    See `chain.selection.need_file.parse_need`.
+
+    Source
+    ------
+    Own convention.
+    """
+    if not isinstance(raw, list):
+        notes.fault((key,), f"a list of tables is needed here, not {named(raw)}", f"write [[{key}]] before each")
+        return []
+    found = []
+    for number, table in enumerate(raw):
+        where: Where = (key, number)
+        if not isinstance(table, dict):
+            notes.fault(where, f"a table is needed here, not {named(table)}", f"write [[{key}]] before each")
+            continue
+        offer = _row(key, table, where, places[number], notes, rules)
+        if offer is not None and offer.stock:
+            found.append(offer)
+        elif offer is not None:
+            rules.remarks.append(f"{places[number]}: {quoted(offer.name)} is out of stock and left out")
+    return found
+
+
+def _row(key: str, table: dict[str, Any], where: Where, place: str, notes: Notes, rules: Rules) -> Offer | None:
+    model: type[Table] = HaveModel if key == "have" else OfferModel
+    own, item_keys, meant = _split(table, model, where, notes)
+    read: Any = read_table(model, own, where, notes)
+    if "price" in meant:
+        # Its misspelt key is told already.
+        notes.faults = [each for each in notes.faults if (each.where, each.message) != (where, "price is missing")]
+    item = None if "part" in meant else place_one(item_keys, where, notes, rules)
+    if item is None:
+        return None
+    if isinstance(read, HaveModel):
+        return Offer(item, 0, 1 if read.count is None else read.count, True, place)
+    if read.price is None:
+        return None
+    try:
+        return offer_of(item, read.price, read.stock, rules, place)
+    except UnitError as error:
+        notes.fault((*where, "price"), error.message, error.help)
+        return None
+
+
+def _split(
+    table: dict[str, Any], model: type[Table], where: Where, notes: Notes
+) -> tuple[dict[str, Any], dict[str, Any], set[str]]:
+    """Keys of the row itself, those of its item, and the missing ones that a misspelt key stands for."""
+    own = {key: value for key, value in table.items() if key in model.model_fields}
+    rest = {key: value for key, value in table.items() if key not in own}
+    meant: set[str] = set()
+    for key in [key for key in rest if key not in ItemModel.model_fields]:
+        missing: list[str] = [
+            each for each in ("price", "part") if each not in table and (each == "part" or each in model.model_fields)
+        ]
+        meant |= unknown_key((*where, key), [*model.model_fields, *ItemModel.model_fields], missing, notes)
+        del rest[key]
+    return own, rest, meant
+
+
+def place_one(keys: dict[str, Any], where: Where, notes: Notes, rules: Rules) -> Item | None:
+    """Place one item of its own, apart from any chain.
+
+    Parameters
+    ----------
+    keys : keys of an item in a set-up file, `id` not needed; a lead without length gets the need's.
+    where : path of the row.
+    notes : take faults; what is assumed of library figures is not noted row by row.
+    rules : length of leads.
+
+    Returns
+    -------
+    Item, or None if it is at fault.
+
+    Examples
+    --------
+    See `chain.selection.need_file.parse_need`.
+
+    Source
+    ------
+    `chain.files.items`.
+    """
+    name = next((keys[key] for key in ("id", "part", "touchstone") if isinstance(keys.get(key), str)), "part")
+    row = {"id": name[:60] or "part", **{key: value for key, value in keys.items() if key != "id"}}
+    if "length" not in keys and isinstance(keys.get("part"), str):
+        try:
+            if notes.library.part(keys["part"]).kind == "coax":
+                row["length"] = rules.lead_length
+                rules.lengths_assumed = True
+        except LibraryError:
+            pass  # told when it is placed
+    quiet = Notes(notes.library, notes.folder, library_whole=notes.library_whole)
+    placed = place_items([row], ("row",), quiet, {})
+    for fault in quiet.faults:
+        notes.fault((*where, *fault.where[2:]), fault.message, fault.help, fault.spot)
+    notes.measured_hz.update(quiet.measured_hz)
+    notes.warnings += [f"{row['id']}: {each.partition(': ')[2]}" for each in quiet.warnings]
+    return placed[0][1] if placed and not quiet.faults else None
+
+
+def offer_of(item: Item, price: Price, stock: int | None, rules: Rules, place: str) -> Offer:
+    """Price and stock of an offer, cable by the metre cut to the lead's length.
+
+    Parameters
+    ----------
+    item : the item.
+    price : as stated.
+    stock : pieces (cable by the metre: metres); None: not stated.
+    rules : hold the currency, or take it from this price.
+    place : file and line.
+
+    Returns
+    -------
+    Offer.
+
+    Raises
+    ------
+    UnitError : another currency than before, or a price per metre of something that is no cable.
+
+    Examples
+    --------
+    See `chain.selection.need_file.parse_need`.
+
+    Source
+    ------
+    Own convention.
+    """
+    rules.stock_assumed |= stock is None
+    if not rules.currency:
+        rules.currency, rules.first_price = price.currency, place
+    if price.currency != rules.currency:
+        what = f"this price is in {price.currency}, that of {rules.first_price} in {rules.currency}"
+        raise UnitError(what, "prices are not converted: state all of them in one currency")
+    pieces = PLENTY if stock is None else stock
+    cost = price.hundredths
+    if price.per_metre:
+        if item.part.kind != "coax":
+            raise UnitError(f"{quoted(item.id)} is no cable, and has no price per metre", "leave '/m' out")
+        # A started hundredth counts, but not one that only rounding has started.
+        cost = math.ceil(round(cost * item.length_m, 6))
+        pieces = PLENTY if stock is None else math.floor(round(stock / item.length_m, 6))
+    return Offer(item, cost, pieces, False, place)

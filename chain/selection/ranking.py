@@ -1,0 +1,199 @@
+"""The second look at a chain: the interval at the limit at every allowed plane, from simulated measurements of the whole chain."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.analyses.improvements import USUAL_LOAD_DB
+from chain.assembly.cascade import build
+from chain.assembly.connections import BLOCKING
+from chain.assembly.ends import item_ends
+from chain.reflection import magnitude_from_vswr, vswr
+from chain.selection.stock import Stockroom
+from chain.setups import Calibration, Setup
+from chain.uncertainty.intervals import table
+from chain.uncertainty.measurement import Measurement, measurement, nominal_maps
+from library.mating import mate
+from library.records import Termination
+
+__all__ = ["DRAWS", "Sight", "calibrations", "interval_over", "sights"]
+
+Real = NDArray[np.float64]
+
+DRAWS = 1000
+"""Simulated readings per magnitude: a quarter of a chunk; enough to put chains in order."""
+MATCHING = ("pad", "section", "transformer")
+
+
+@dataclass(frozen=True)
+class Sight:
+    """What a chain calibrated at one plane tells of an antenna that just keeps the limit. Ends are VSWR at `worst_hz`."""
+
+    plane: str
+    after: str
+    """Id of the item the plane lies after; `near` for the analyzer's port."""
+    standards: str
+    load_db: float | None
+    low: float
+    high: float
+    width: float
+    """Width of the interval as reflection magnitude [-]."""
+    worst_hz: float
+    ceiling_vswr: float
+
+
+def calibrations(room: Stockroom, setup: Setup) -> Iterator[tuple[str, Calibration, str]]:
+    """Planes that a need allows on a chain, each once.
+
+    Parameters
+    ----------
+    room : the stockroom; a load owned that fits the plane is the one used there.
+    setup : the chain.
+
+    Returns
+    -------
+    iterator of (name of the plane, calibration, standards in words).
+
+    Examples
+    --------
+    See `sights`.
+
+    Source
+    ------
+    Own convention: `after-pad` is after the last piece that matches two impedances.
+    """
+    need = room.need
+    seen = set()
+    for name in need.planes:
+        after = _after(setup, name)
+        if after is None or after in seen:
+            continue
+        seen.add(after)
+        if after == "near":
+            yield name, Calibration(load_db=need.load_db), "those of the analyzer's own calibration"
+            continue
+        end = item_ends(next(item for item in setup.items if item.id == after))[1]
+        load_db, words = _load(room, end.connector, end.line_ohm)
+        text = f"open, short and {end.line_ohm:g}-ohm load ({words}) at the {end.connector}"
+        yield name, Calibration(after, load_db), text
+
+
+def _after(setup: Setup, plane: str) -> str | None:
+    if plane == "near":
+        return "near"
+    items = [item for item in setup.items if item.part.kind != "splitter"]
+    if plane == "after-pad":
+        items = [item for item in items if item.part.kind in MATCHING]
+    elif items and items[-1] is not setup.items[-1]:
+        return None
+    return items[-1].id if items else None
+
+
+def _load(room: Stockroom, connector: object, ohm: float) -> tuple[float, str]:
+    """Return loss of the load for a plane: the need's, the best one owned that fits, or the usual one."""
+    if room.need.load_db is not None:
+        return room.need.load_db, f"{room.need.load_db:g} dB"
+    best: tuple[float, str] | None = None
+    for offer in room.standards:
+        part = offer.item.part
+        assert isinstance(part, Termination)
+        fits = mate(offer.item.near_connector, connector, room.library).verdict not in BLOCKING  # type: ignore[arg-type]
+        if offer.owned and part.type == "load" and part.impedance_ohm == ohm and part.limit and fits:
+            load_db = min(part.limit.return_loss_db)
+            if best is None or load_db > best[0]:
+                best = load_db, f"{load_db:g} dB, the {offer.name} owned"
+    return best or (USUAL_LOAD_DB, f"{USUAL_LOAD_DB:g} dB assumed")
+
+
+def sights(room: Stockroom, setup: Setup, points: int, seed: int) -> list[Sight]:
+    """Look at a chain from every plane that the need allows.
+
+    Parameters
+    ----------
+    room : the stockroom.
+    setup : the chain.
+    points : frequencies to look at, spread over the band.
+    seed : of the simulation.
+
+    Returns
+    -------
+    list of Sight, narrowest interval first; empty where no allowed plane exists on this chain.
+
+    Examples
+    --------
+    >>> from chain.selection.need_file import load_need
+    >>> from chain.selection.search import best_chains
+    >>> from chain.selection.stock import setup_of, stockroom
+    >>> room = stockroom(load_need("demo/need.toml"))
+    >>> seen = sights(room, setup_of(room, best_chains(room.catalogue, 4)[0]), 5, 1)
+    >>> [each.plane for each in seen]
+    ['far', 'after-pad', 'near']
+
+    Source
+    ------
+    `chain.uncertainty.intervals`.
+    """
+    chosen = np.unique(np.linspace(0, room.freq_hz.size - 1, points).round().astype(int))
+    found = []
+    for name, calibration, standards in calibrations(room, setup):
+        there = replace(setup, calibration=calibration)
+        way = measurement(there, build(there, room.freq_hz[chosen], room.library, fit=False))
+        limit = float(magnitude_from_vswr(room.need.limit_vswr))
+        low, high = interval_over(way, limit, room.need.has_phase, seed)
+        worst = int(np.argmax(high - low))
+        ceiling = float(vswr(nominal_maps(way).ceiling()[0].max()))
+        found.append(
+            Sight(
+                name,
+                calibration.plane,
+                standards,
+                calibration.load_db,
+                float(vswr(low[worst])),
+                float(vswr(high[worst])),
+                float(high[worst] - low[worst]),
+                float(way.freq_hz[worst]),
+                ceiling,
+            )
+        )
+    return sorted(found, key=lambda each: each.width)
+
+
+def interval_over(
+    way: Measurement, magnitude: float, has_phase: bool, seed: int, draws: int = DRAWS
+) -> tuple[Real, Real]:
+    """Interval that the nominal reading of a true magnitude would give, at each frequency of a measurement.
+
+    Parameters
+    ----------
+    way : the measurement.
+    magnitude : true reflection magnitude [-].
+    has_phase : whether readings are complex.
+    seed, draws : of the simulation.
+
+    Returns
+    -------
+    (low, high), shape (frequencies,) reflection magnitudes [-].
+
+    Examples
+    --------
+    >>> way = Measurement(np.array([1e8, 2e8]), 75.0, 75.0, (), (), drift=0.05)
+    >>> low, high = interval_over(way, 0.3, False, 1)
+    >>> bool(((low < 0.3) & (high > 0.3)).all())
+    True
+
+    Source
+    ------
+    As `chain.analyses.improvements.interval_at`, over a sweep.
+    """
+    made = table(way, has_phase, draws=draws, seed=seed)
+    if has_phase:
+        observed = np.full(way.freq_hz.shape, magnitude)
+    else:
+        phases = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)[:, None]
+        observed = np.median(np.abs(nominal_maps(way).reading(magnitude * phases)), axis=0)
+    low, high = made.points.interval(observed)
+    return np.nan_to_num(low, nan=0.0), np.nan_to_num(high, nan=1.0)

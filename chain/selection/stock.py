@@ -1,0 +1,379 @@
+"""From what is owned and on offer to a catalogue for the search: nodes, joints and the additive figures of each piece.
+
+Loss of a piece is its attenuation matched at both of its own impedances, and its reflection the larger of its two limits (of
+what has no limit, the reflection of its nominal model); a joint counts with what its step of impedance and its wrong
+halves lose and reflect. Each is taken at its own worst frequency of the band, so the sums are the worst there can be.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.assembly.connections import BLOCKING, joint, joint_pieces
+from chain.assembly.direct_current import with_conductors
+from chain.assembly.ends import End, far_end, item_ends, item_ohm, near_end
+from chain.errors import ChainError, quoted
+from chain.rf.limits import limit_radius
+from chain.rf.parts import stages_of
+from chain.rf.references import nominal
+from chain.selection.catalogue import Catalogue
+from chain.selection.need import Need, Offer
+from chain.selection.search import Walk
+from chain.setups import Calibration, Item, Setup
+from library.load import Library
+from library.mating import mate
+
+__all__ = ["NANO", "Stockroom", "band_hz", "own_figures", "setup_of", "stockroom", "turned"]
+
+Real = NDArray[np.float64]
+
+NANO = 1e9
+"""Whole units of loss in 1 dB, of reflection in 1."""
+DC_BLOCK, LEAD = 1, 2
+"""Marks that a need may ask a chain to collect."""
+MOST_NOTES = 20
+
+
+@dataclass(frozen=True)
+class Stockroom:
+    """A need made ready for the search. `offers` are those of the catalogue's pieces, in its order."""
+
+    need: Need
+    library: Library
+    freq_hz: Real
+    offers: tuple[Offer, ...]
+    ends: tuple[End, ...]
+    """The nodes."""
+    catalogue: Catalogue
+    standards: tuple[Offer, ...]
+    """Terminations owned or on offer: no pieces of a chain, but loads to calibrate with."""
+    notes: tuple[str, ...]
+
+
+def band_hz(need: Need) -> Real:
+    """Frequencies at which a need is judged.
+
+    Parameters
+    ----------
+    need : the need.
+
+    Returns
+    -------
+    shape (points,), at most 21, both edges of the band included [Hz].
+
+    Examples
+    --------
+    >>> from chain.selection.need_file import load_need
+    >>> band_hz(load_need("demo/need.toml")).size
+    21
+
+    Source
+    ------
+    Even grid.
+    """
+    return np.linspace(need.sweep.start_hz, need.sweep.stop_hz, need.sweep.points)
+
+
+def own_figures(item: Item, freq_hz: Real) -> tuple[float, float]:
+    """Loss and reflection of an item taken by itself, each at its worst frequency.
+
+    Parameters
+    ----------
+    item : the item.
+    freq_hz : shape (frequencies,) [Hz].
+
+    Returns
+    -------
+    (loss [dB], reflection magnitude [-]).
+
+    Raises
+    ------
+    RangeError : a frequency outside what the item's model covers.
+
+    Examples
+    --------
+    >>> from chain.files.setup_file import load_setup
+    >>> pad = load_setup("demo/boathouse.toml").items[1]
+    >>> [round(value, 4) for value in own_figures(pad, np.array([2e8]))]
+    [5.7195, 0.0501]
+
+    Source
+    ------
+    -20 log10 |S21| of the nominal model; 10^(-RL/20) of the limit.
+    """
+    return _limited(item, freq_hz, _bare(item, freq_hz))
+
+
+Bare = tuple[float, tuple[float, float]]
+
+
+def _bare(item: Item, freq_hz: Real) -> Bare:
+    """Loss of an item's nominal model, and the reflection at its two ends."""
+    s = nominal(stages_of(item, freq_hz), *item_ohm(item), freq_hz)
+    loss_db = max(0.0, float((-20 * np.log10(np.abs(s[..., 1, 0]))).max()))
+    return loss_db, (float(np.abs(s[..., 0, 0]).max()), float(np.abs(s[..., 1, 1]).max()))
+
+
+def _limited(item: Item, freq_hz: Real, bare: Bare) -> tuple[float, float]:
+    """Loss of an item, and the larger reflection of its ends: the limit's, of an end without one the model's."""
+    part: Any = item.part
+    if hasattr(part, "limit"):
+        limits = [part.limit]
+    else:
+        limits = [getattr(part, "near_limit", None), getattr(part, "far_limit", None)]
+    radii = [None if item.ideal else limit_radius(limit, freq_hz) for limit in limits]
+    if len(radii) == 1:
+        radii *= 2
+    loss_db, own = bare
+    return loss_db, max(ohm if radius is None else float(radius.max()) for radius, ohm in zip(radii, own, strict=True))
+
+
+def stockroom(need: Need, library: Library | None = None) -> Stockroom:
+    """Make a need ready for the search.
+
+    Parameters
+    ----------
+    need : the need.
+    library : families and mating rules; the need's own if left out.
+
+    Returns
+    -------
+    Stockroom. Offers that cannot serve are left out, each with a note that says where it stands and why.
+
+    Examples
+    --------
+    >>> from chain.selection.need_file import load_need
+    >>> room = stockroom(load_need("demo/need.toml"))
+    >>> len(room.offers), int(room.catalogue.mates[room.catalogue.start].sum()) > 0
+    (17, True)
+
+    Source
+    ------
+    Mating rules of the library; figures as at the top of this module.
+    """
+    library = library or need.library
+    freq_hz = band_hz(need)
+    standards = tuple(offer for offer in need.offers if offer.item.part.kind == "termination")
+    others = [offer for offer in need.offers if offer.item.part.kind != "termination"]
+    notes: list[str] = []
+    kept = [offer for offer in _conducting(others, need) if _serves(offer, need, notes)]
+    figures, kept = _figures(kept, freq_hz, notes)
+    nodes: dict[End, int] = {}
+    start, goal = (_node(replace(end, name=""), nodes) for end in (near_end(need.near), far_end(need.far)))
+    ends = [tuple(_node(replace(end, name=""), nodes) for end in item_ends(offer.item)) for offer in kept]
+    loss, reflection = _joints(list(nodes), freq_hz, library)
+    counts = Counter(node for pair in ends for node in set(pair))
+    for offer, pair in zip(kept, ends, strict=True):
+        for node in pair:
+            if not _useful(node, loss, counts, pair, (start, goal), offer.stock):
+                end = list(nodes)[node].connector
+                notes.append(
+                    f"{offer.where}: {quoted(offer.name)}: its {end} end mates with nothing owned, offered or given"
+                )
+                break
+    catalogue = _catalogue(kept, ends, figures, need, (loss, reflection, start, goal))
+    return Stockroom(need, library, freq_hz, tuple(kept), tuple(nodes), catalogue, standards, _short(notes))
+
+
+def _conducting(offers: list[Offer], need: Need) -> list[Offer]:
+    """Leads told by their conductor, which is the pin of an F plug."""
+    items = tuple(offer.item for offer in offers)
+    told = with_conductors(Setup("", need.sweep, need.near, items, need.far)).items
+    return [
+        replace(offer, item=item) if item is not offer.item else offer for offer, item in zip(offers, told, strict=True)
+    ]
+
+
+def _serves(offer: Offer, need: Need, notes: list[str]) -> bool:
+    """See that the direct current may take the way that the need asks for."""
+    dc = getattr(offer.item.part, "dc", "pass")
+    if need.dc and dc not in ("pass", need.dc):
+        does = {"block": "blocks DC", "short": "shorts DC"}[dc]
+        notes.append(f"{offer.where}: {quoted(offer.name)} {does}, and the need asks to {need.dc} it: left out")
+        return False
+    return True
+
+
+def _figures(offers: list[Offer], freq_hz: Real, notes: list[str]) -> tuple[list[tuple[float, float]], list[Offer]]:
+    """Figures of each offer that its models cover over the band; rows of a table share their items."""
+    known: dict[int, tuple[float, float] | str] = {}
+    bare: dict[Any, Bare] = {}
+    found, kept = [], []
+    for offer in offers:
+        item = offer.item
+        key = id(item)
+        if key not in known:
+            low, high = getattr(item.part, "min_hz", 0.0), getattr(item.part, "max_hz", np.inf)
+            try:
+                alike = _apart_from_limits(item)
+                if alike not in bare:
+                    bare[alike] = _bare(item, freq_hz)
+                known[key] = _limited(item, freq_hz, bare[alike])
+                if freq_hz[0] < low * (1 - 1e-9) or freq_hz[-1] > high * (1 + 1e-9):
+                    known[key] = f"it is for {low / 1e6:g} to {high / 1e6:g} MHz"
+            except ChainError as error:
+                known[key] = error.message
+        figures = known[key]
+        if isinstance(figures, str):
+            notes.append(f"{offer.where}: {quoted(offer.name)} does not cover the band and is left out: {figures}")
+        else:
+            found.append(figures)
+            kept.append(offer)
+    return found, kept
+
+
+def _apart_from_limits(item: Item) -> Any:
+    """What the nominal model of an item rests on: many offers of a shop differ in their limits alone."""
+    part: Any = item.part
+    names = [name for name in ("limit", "near_limit", "far_limit") if hasattr(part, name)]
+    figures = item.length_m, item.temperature_c, item.reversed, item.ideal, item.path, item.arms
+    return replace(part, **dict.fromkeys(names)), figures
+
+
+def _node(end: End, nodes: dict[End, int]) -> int:
+    return nodes.setdefault(end, len(nodes))
+
+
+def _joints(nodes: list[End], freq_hz: Real, library: Library) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Loss and reflection of every joint, in whole units; a loss of -1 for ends that do not go together."""
+    loss = np.full((len(nodes), len(nodes)), -1, dtype=np.int64)
+    reflection = np.zeros_like(loss)
+    fits: dict[Any, bool] = {}
+    for row, one in enumerate(nodes):
+        for column, other in enumerate(nodes[: row + 1]):
+            key = one.connector, other.connector
+            if key not in fits:
+                fits[key] = mate(*key, library).verdict not in BLOCKING
+            if not fits[key]:
+                continue
+            found = joint(one, other, library)
+            s = nominal(joint_pieces(found, freq_hz), one.line_ohm, other.line_ohm, freq_hz)
+            lost = max(0, round(float((-20 * np.log10(np.abs(s[..., 1, 0]))).max()) * NANO))
+            loss[row, column] = loss[column, row] = lost
+            reflection[row, column] = reflection[column, row] = round(float(np.abs(s[..., 0, 0]).max()) * NANO)
+    return loss, reflection
+
+
+def _useful(
+    node: int, loss: NDArray[np.int64], counts: Counter[int], pair: tuple[int, ...], outer: tuple[int, int], stock: int
+) -> bool:
+    """Tell whether anything at hand mates with an end of a piece, the piece itself only if there are two of it."""
+    for other in np.flatnonzero(loss[node] >= 0):
+        others = counts[int(other)] - (int(other) in pair) * (stock < 2)
+        if int(other) in outer or others > 0:
+            return True
+    return False
+
+
+def _catalogue(
+    offers: list[Offer], ends: list[tuple[int, ...]], figures: list[tuple[float, float]], need: Need, joints: Any
+) -> Catalogue:
+    def column(values: Iterable[int]) -> NDArray[np.int64]:
+        return np.array(list(values), dtype=np.int64)
+
+    marks = [
+        DC_BLOCK * (getattr(offer.item.part, "dc", "") == "block") + LEAD * (offer.item.part.kind == "coax")
+        for offer in offers
+    ]
+    loss, reflection, start, goal = joints
+    return Catalogue(
+        column(pair[0] for pair in ends),
+        column(pair[1] for pair in ends),
+        column(offer.price for offer in offers),
+        column(round(loss_db * NANO) for loss_db, _ in figures),
+        column(round(magnitude * NANO) for _, magnitude in figures),
+        column(min(offer.stock, need.most_items) for offer in offers),
+        column(marks),
+        loss,
+        reflection,
+        start,
+        goal,
+        DC_BLOCK * (need.dc == "block") + LEAD * need.needs_lead,
+    )
+
+
+def _short(notes: list[str]) -> tuple[str, ...]:
+    if len(notes) <= MOST_NOTES:
+        return tuple(notes)
+    return (*notes[:MOST_NOTES], f"{len(notes) - MOST_NOTES} more remarks of this kind, from {notes[MOST_NOTES]}")
+
+
+def turned(item: Item) -> Item:
+    """The same item the other way round.
+
+    Parameters
+    ----------
+    item : the item.
+
+    Returns
+    -------
+    Item.
+
+    Examples
+    --------
+    >>> from chain.files.setup_file import load_setup
+    >>> str(turned(load_setup("demo/boathouse.toml").items[0]).near_connector)
+    'BNC-50 plug'
+
+    Source
+    ------
+    Own convention.
+    """
+    return replace(
+        item,
+        near_connector=item.far_connector,
+        far_connector=item.near_connector,
+        reversed=not item.reversed,
+        path=item.path[::-1],
+    )
+
+
+def setup_of(room: Stockroom, walk: Walk, calibration: Calibration | None = None) -> Setup:
+    """Set-up of a chain that was found, each item with an id of its own.
+
+    Parameters
+    ----------
+    room : the stockroom.
+    walk : the chain.
+    calibration : where and how it is calibrated; at the analyzer's port if left out.
+
+    Returns
+    -------
+    Setup.
+
+    Examples
+    --------
+    >>> from chain.selection.need_file import load_need
+    >>> from chain.selection.search import best_chains
+    >>> room = stockroom(load_need("demo/need.toml"))
+    >>> [item.id for item in setup_of(room, best_chains(room.catalogue, 4)[0]).items]
+    ['n-plug-bnc-plug', 'min-loss-pad', 'bnc75-plug-f-plug']
+
+    Source
+    ------
+    Own convention.
+    """
+    items: list[Item] = []
+    taken: Counter[str] = Counter()
+    for piece, reversed_ in walk.steps:
+        item = room.offers[piece].item
+        taken[item.id] += 1
+        name = item.id if taken[item.id] == 1 else f"{item.id}-{taken[item.id]}"
+        items.append(replace(turned(item) if reversed_ else item, id=name))
+    need = room.need
+    return Setup(
+        need.title,
+        need.sweep,
+        need.near,
+        tuple(items),
+        need.far,
+        calibration or Calibration(),
+        path=need.path,
+        own_library=room.library,
+    )

@@ -1,0 +1,139 @@
+"""A set-up as plain frozen records: what the engine sees of a set-up file, figures resolved and in SI units."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from chain.results import Shown
+from library.records import Connector, Part
+
+if TYPE_CHECKING:
+    from library.load import Library
+
+__all__ = ["Arm", "Calibration", "Far", "Item", "Near", "Setup", "Sweep"]
+
+
+@dataclass(frozen=True)
+class Sweep:
+    """Frequencies to compute at: an even grid, and the channels to judge where a region is named."""
+
+    start_hz: float
+    stop_hz: float
+    points: int
+    region: str = ""
+    channels: tuple[tuple[str, float, float], ...] = ()
+    """Each channel: (name, lower edge, upper edge), edges in Hz."""
+
+
+@dataclass(frozen=True)
+class Near:
+    """The analyzer's port, and what is left of its errors after calibration (None: not stated, taken as absent)."""
+
+    connector: Connector
+    impedance_ohm: float = 50.0
+    directivity_db: float | None = None
+    source_match_db: float | None = None
+    tracking_db: float | None = None
+    trace_noise_db: float | None = None
+    repeatability_db: float | None = None
+    drift_db: float | None = None
+    max_power_dbm: float | None = None
+    max_dc_v: float | None = None
+
+
+@dataclass(frozen=True)
+class Arm:
+    """What hangs on a port of a splitter that is not on the path: `matched` end of `end_ohm`, `open`, or items ending in a load."""
+
+    port: str
+    end: str
+    end_ohm: float = 0.0
+    items: tuple[Item, ...] = ()
+    sections: tuple[tuple[tuple[float, float], ...], ...] = ()
+    """Lines of wrong impedance at each of its joints, the splitter's port first: (impedance_ohm, length_m). Filled in when
+    the chain is built."""
+
+
+@dataclass(frozen=True)
+class Item:
+    """One part placed in the set-up, overrides already applied to `part`. Near and far are of the item as placed."""
+
+    id: str
+    part: Part
+    near_connector: Connector
+    far_connector: Connector
+    reversed: bool = False
+    ideal: bool = False
+    length_m: float = 0.0
+    length_tolerance_m: float = 0.0
+    temperature_c: float = 20.0
+    path: tuple[str, str] = ("", "")
+    arms: tuple[Arm, ...] = ()
+    stated: tuple[str, ...] = ()
+    """Names of the figures that the user gave on the item instead of the library's."""
+
+
+@dataclass(frozen=True)
+class Far:
+    """The antenna's own connector and impedance, and the limit it is judged by."""
+
+    connector: Connector
+    impedance_ohm: float = 75.0
+    limit_vswr: float | None = None
+    dc_feed_v: float | None = None
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """Where the analyzer was calibrated and what with. `plane` is `near`, or the id of the item it lies after."""
+
+    plane: str = "near"
+    load_db: float | None = None
+    load_impedance_ohm: float | None = None
+    load_inductance_h: float = 0.0
+    open_capacitance_f: float = 0.0
+    short_inductance_h: float = 0.0
+    flex_deg: float = 0.0
+    swap_adapter: str = ""
+    known: tuple[str, ...] = ()
+    """Standards whose stated value is used in the calibration instead of being taken as ideal."""
+
+
+@dataclass(frozen=True, repr=False)
+class Setup(Shown):
+    """A whole measuring chain, near to far."""
+
+    title: str
+    sweep: Sweep
+    near: Near
+    items: tuple[Item, ...]
+    far: Far
+    calibration: Calibration = field(default_factory=Calibration)
+    assumed: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+    path: str = ""
+    own_library: Library | None = field(default=None, compare=False)
+    """The library the parts came from, where it is not the built-in one."""
+
+    @property
+    def library(self) -> Library:
+        """Connector families, mating rules and parts that hold for this set-up."""
+        from library.load import load_library
+
+        return self.own_library or load_library()
+
+    def headline(self) -> str:
+        """Title, span, and where it is calibrated."""
+        span = f"{self.sweep.start_hz / 1e6:g} to {self.sweep.stop_hz / 1e6:g} MHz"
+        return f"{self.title}: {span}, calibrated at plane '{self.calibration.plane}'"
+
+    def table(self) -> dict[str, Any]:
+        """One row per item, near to far."""
+        return {
+            "id": [each.id for each in self.items],
+            "part": [each.part.id for each in self.items],
+            "near": [str(each.near_connector) for each in self.items],
+            "far": [str(each.far_connector) for each in self.items],
+            "length_m": [each.length_m or None for each in self.items],
+        }

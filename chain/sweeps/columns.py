@@ -1,0 +1,279 @@
+"""Which columns of a table are read, and as what: by the user's word first, then by their headers, never by a guess."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+
+from chain.errors import quoted
+from chain.sweeps.headers import ROLES, frequency_factor, role
+from chain.sweeps.options import FREQUENCY_UNITS, QUANTITIES, SweepOptions
+from chain.sweeps.table import Cell, Sheet, Table
+from library.sweepwords import concepts
+
+__all__ = ["Plan", "plan"]
+
+EXAMPLE = "write a header such as 'frequency_mhz,vswr' or 'frequency_mhz,return_loss_db'"
+SINGLE = {"return_loss": "return-loss", "db": "reflection-db", "vswr": "vswr", "magnitude": "magnitude"}
+PAIRS = {
+    ("real", "imaginary"): "real-and-imaginary",
+    ("return_loss", "phase"): "db-and-degrees",
+    ("db", "phase"): "db-and-degrees",
+    ("magnitude", "phase"): "magnitude-and-degrees",
+    ("reflection", "phase"): "",
+    ("r", "x"): "r-and-x",
+    ("z", "phase"): "z-and-degrees",
+}
+ORDER = (
+    "real-and-imaginary",
+    "db-and-degrees",
+    "magnitude-and-degrees",
+    "r-and-x",
+    "z-and-degrees",
+    "return-loss",
+    "reflection-db",
+    "vswr",
+    "magnitude",
+    "",
+)
+"""What is read first where one trace stands in several columns: with phase before without, fine steps before coarse."""
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Columns to read, counted from 0. `quantity` is empty where only the figures can tell dB from magnitude."""
+
+    frequency: int
+    factor: float
+    quantity: str
+    columns: tuple[int, ...]
+    stated: bool
+    """The user has named the quantity, so that its sign is taken at its word."""
+    radians: bool | None
+    """Unit of the angles, or None where only the figures can tell."""
+    rivals: tuple[tuple[str, tuple[int, ...]], ...] = ()
+    """What else the table says of the same trace."""
+    percent: bool = False
+    """A magnitude is stated in percent."""
+
+    def left_out(self, table: Table) -> tuple[Cell, ...]:
+        """Headers of the columns that are not looked at."""
+        taken = {self.frequency, *self.columns, *(index for _, columns in self.rivals for index in columns)}
+        return tuple(cell for index, cell in enumerate(table.header) if index not in taken)
+
+
+def plan(sheet: Sheet, table: Table, options: SweepOptions) -> Plan | None:
+    """Settle which columns are read.
+
+    Parameters
+    ----------
+    sheet : the file; faults are noted in it.
+    table : its table.
+    options : what the user settles.
+
+    Returns
+    -------
+    Plan, or None where a fault was noted.
+
+    Examples
+    --------
+    >>> header = (Cell("f/MHz", 1, 1), Cell("R [ohm]", 1, 7), Cell("X [ohm]", 1, 15))
+    >>> found = plan(Sheet("a.csv", [""]), Table(header, (), ",", "."), SweepOptions())
+    >>> found.quantity, found.columns, found.factor
+    ('r-and-x', (1, 2), 1000000.0)
+
+    Source
+    ------
+    Own convention.
+    """
+    roles = [role(cell.text) for cell in table.header]
+    faults = len(sheet.faults)
+    if not table.header and not (options.quantity and options.frequency_unit):
+        first = table.rows[0][0]
+        remedy = f"{EXAMPLE}, or give --quantity and --frequency-unit"
+        sheet.fault(first, "the file has no header", remedy)
+        return None
+    asked = _asked(sheet, table, options)
+    frequency, factor = _frequency(sheet, table, roles, asked, options)
+    if len(sheet.faults) > faults:
+        return None
+    found = _settled(sheet, table, roles, asked, frequency, options)
+    if found is None:
+        return None
+    quantity, columns, rivals = found
+    angle = table.header[columns[-1]].text if table.header and len(columns) == 2 else ""
+    percent = bool(table.header) and "percent" in concepts(table.header[columns[0]].text)
+    return Plan(frequency, factor, quantity, columns, bool(options.quantity), _radians(angle, options), rivals, percent)
+
+
+def _radians(header: str, options: SweepOptions) -> bool | None:
+    said = concepts(header)
+    if "radian" in said:
+        return True
+    named = said.get("phase", "").startswith(("deg", "grad", "gradi"))
+    unit = any(word in ("deg", "degree", "degrees", "grad", "gradi", "grados", "degres") for word in _words(header))
+    return False if named or unit or options.quantity.endswith("degrees") else None
+
+
+def _words(text: str) -> list[str]:
+    from library.sweepwords import spelt
+
+    return spelt(text).split()
+
+
+def _asked(sheet: Sheet, table: Table, options: SweepOptions) -> tuple[int, ...]:
+    """Columns that the user names, by number or header."""
+    found, width = [], table.width
+    place = table.header[0] if table.header else table.rows[0][0]
+    for name in options.columns:
+        names = [cell.text for cell in table.header]
+        alike = [index for index, text in enumerate(names) if text.lower() == name.lower()]
+        part = [index for index, text in enumerate(names) if name and name.lower() in text.lower()]
+        if name.isascii() and name.isdigit() and len(name) < 6 and 1 <= int(name) <= width:
+            found.append(int(name) - 1)
+        elif len(alike) == 1 or (not alike and len(part) == 1):
+            found.append((alike or part)[0])
+        else:
+            near = get_close_matches(name, names, 1, 0.5)
+            listed = ", ".join(quoted(text) for text in names[:8]) or f"1 to {width}"
+            remedy = f"did you mean {quoted(near[0])}?" if near else f"columns: {listed}"
+            sheet.fault(place, f"--column {quoted(name)} names {'several columns' if part else 'no column'}", remedy)
+    return tuple(found)
+
+
+def _frequency(
+    sheet: Sheet, table: Table, roles: Sequence[str], asked: tuple[int, ...], options: SweepOptions
+) -> tuple[int, float]:
+    """Column of the frequency and the factor of its unit."""
+    stated = FREQUENCY_UNITS.get(options.frequency_unit, 0.0)
+    if not table.header:
+        return 0, stated
+    at = [index for index, each in enumerate(roles) if each == "frequency"]
+    if len(at) > 1 and len({frequency_factor(table.header[index].text) for index in at} - {0.0}) > 1:
+        # The same frequencies in two units: the first column that names one.
+        at = [index for index in at if frequency_factor(table.header[index].text)][:1]
+    at = at[:1] if len(at) > 1 and _alike(table, at) else at
+    if len(at) > 1:
+        sheet.fault(table.header[at[1]], "a second column of frequencies that differ", "leave one of the traces out")
+    if not at:
+        if stated and 0 not in asked:
+            return 0, stated
+        remedy = "name it in the header, or give --frequency-unit and column 1 is taken"
+        sheet.fault(table.header[0], "no column is named as the frequency", remedy)
+        return 0, 1.0
+    factor = stated or frequency_factor(table.header[at[0]].text)
+    if not factor:
+        cell = table.header[at[0]]
+        remedy = f"{EXAMPLE}, or give --frequency-unit MHz"
+        sheet.fault(cell, f"{quoted(cell.text)} names no unit of frequency", remedy)
+    return at[0], factor or 1.0
+
+
+def _alike(table: Table, columns: Sequence[int]) -> bool:
+    """Tell whether columns hold the same texts, as exports of several traces side by side do."""
+    return all(len({row[index].text for index in columns if index < len(row)}) == 1 for row in table.rows)
+
+
+Settled = tuple[str, tuple[int, ...], tuple[tuple[str, tuple[int, ...]], ...]]
+
+
+def _settled(
+    sheet: Sheet, table: Table, roles: Sequence[str], asked: tuple[int, ...], frequency: int, options: SweepOptions
+) -> Settled | None:
+    """Quantity and columns; None where a fault was noted."""
+    asked = tuple(index for index in asked if index != frequency)
+    if options.quantity:
+        return _by_quantity(sheet, table, roles, asked, frequency, options.quantity)
+    wanted = asked or tuple(index for index in range(table.width) if index != frequency)
+    groups = _groups([each if index in wanted else "foreign" for index, each in enumerate(roles)])
+    if not groups:
+        _nothing(sheet, table, roles, wanted)
+        return None
+    kinds = [quantity for quantity in ORDER if quantity in groups]
+    best = kinds[0]
+    if len(groups[best]) > 1:
+        _several(sheet, table, groups[best])
+        return None
+    rivals = tuple((each, groups[each][0]) for each in kinds[1:] if len(groups[each]) == 1) if not asked else ()
+    return best, groups[best][0], rivals
+
+
+def _groups(roles: Sequence[str]) -> dict[str, list[tuple[int, ...]]]:
+    """Every way to read the columns: quantity to the columns that hold it."""
+    out: dict[str, list[tuple[int, ...]]] = {}
+    paired: set[int] = set()
+    for index, each in enumerate(roles):
+        partner = _partner(roles, index, paired)
+        if partner is not None:
+            out.setdefault(PAIRS[roles[partner], each], []).append((partner, index))
+            paired |= {partner, index}
+    for index, each in enumerate(roles):
+        if each in SINGLE and not (index in paired and each == "magnitude"):
+            out.setdefault(SINGLE[each], []).append((index,))
+        elif each == "reflection" and index not in paired:
+            out.setdefault("", []).append((index,))
+    return out
+
+
+def _partner(roles: Sequence[str], index: int, paired: set[int]) -> int | None:
+    """First half of a pair whose second half stands at `index`: the nearest before it, else the nearest behind."""
+    firsts = {first for first, second in PAIRS if second == roles[index]}
+    free = [other for other, each in enumerate(roles) if each in firsts and other not in paired]
+    before = [other for other in free if other < index]
+    return before[-1] if before else free[0] if free else None
+
+
+def _by_quantity(
+    sheet: Sheet,
+    table: Table,
+    roles: Sequence[str],
+    asked: tuple[int, ...],
+    frequency: int,
+    quantity: str,
+) -> Settled | None:
+    """Columns of the quantity that the user names."""
+    words, count = QUANTITIES[quantity]
+    if not asked:
+        groups = _groups(roles)
+        own = groups.get(quantity, [])
+        others = tuple(index for index in range(table.width) if index != frequency)
+        known = tuple(index for index in others if not roles or roles[index] != "foreign")
+        if len(own) == 1:
+            asked = own[0]
+        elif len(known) == count:
+            asked = known
+        elif len(others) == count:
+            asked = others
+    if len(asked) != count:
+        place = table.header[0] if table.header else table.rows[0][0]
+        need = "one column" if count == 1 else "two columns"
+        message = f"{words} stands in {need}, and it is not clear which"
+        sheet.fault(place, message, "name it: --column 2" if count == 1 else "name them: --column 2 --column 3")
+        return None
+    return quantity, asked, ()
+
+
+def _nothing(sheet: Sheet, table: Table, roles: Sequence[str], wanted: Sequence[int]) -> None:
+    """No column says that it holds a reflection."""
+    remedy = f"{EXAMPLE}, or give --quantity"
+    if not wanted:
+        sheet.fault(table.header[0], "one column where a frequency and a figure are needed", EXAMPLE)
+    for index in wanted[:6]:
+        cell = table.header[index]
+        if roles[index] in ("r", "x", "z", "real", "imaginary", "phase"):
+            what = f"{quoted(cell.text)} is {ROLES[roles[index]]} alone: its partner is missing"
+        else:
+            what = f"{quoted(cell.text)} is neither VSWR nor return loss, nor another measure of a reflection"
+        sheet.fault(cell, what, remedy)
+
+
+def _several(sheet: Sheet, table: Table, groups: Sequence[tuple[int, ...]]) -> None:
+    """Two traces of one kind."""
+    first = groups[0]
+    for columns in groups[1:3]:
+        cell = table.header[columns[0]]
+        option = " ".join(f"--column {index + 1}" for index in columns)
+        other = " ".join(f"--column {index + 1}" for index in first)
+        what = f"{quoted(cell.text)} and {quoted(table.header[first[0]].text)} are two traces of one kind"
+        sheet.fault(cell, what, f"name one: {other} or {option}")

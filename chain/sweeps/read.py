@@ -1,0 +1,219 @@
+"""A measured sweep of any usual file: Touchstone, or a table of text, read with every defect in place and its meaning told."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.errors import Defect, quoted
+from chain.reflection import return_loss_db, vswr
+from chain.sweeps import touchstone
+from chain.sweeps.columns import Plan, plan
+from chain.sweeps.options import DEFAULTS, QUANTITIES, SweepOptions
+from chain.sweeps.readings import Readings
+from chain.sweeps.table import Sheet, Table, find_table
+from chain.sweeps.text import MOST_POINTS, bounded, lines_of, whole_file
+from chain.sweeps.touchstone_lines import looks_like_touchstone
+from chain.sweeps.values import MOST_MAGNITUDE, Reflections, reflections
+
+__all__ = ["MOST_POINTS", "read_sweep"]
+
+SAME_OHM = 1e-6
+LISTED = 4
+"""Most columns named of those left out."""
+
+
+def read_sweep(path: str, options: SweepOptions = DEFAULTS, plane_ohm: float | None = None) -> Readings:
+    """Read a sweep of the analyzer.
+
+    Parameters
+    ----------
+    path : a Touchstone file of one or two ports, whatever its name, or a text file of columns under a header that names
+        them, such as `frequency_mhz,vswr` or `Frequenz [MHz];Rückflussdämpfung [dB]`; `-` reads standard input.
+    options : what the user settles about the file.
+    plane_ohm : reference at the calibration plane, where it is known [ohm].
+
+    Returns
+    -------
+    Readings, rising in frequency; complex where the file holds an angle too. A Touchstone file's own reference impedance
+    is told and not applied: a reading is in the impedance of the standards it was calibrated with. R and X, and the
+    impedances of a Touchstone file, turn into a reflection in `options.impedance_ohm`, else in `plane_ohm`.
+
+    Raises
+    ------
+    InputError : the file is at fault, or may be understood in several ways; every defect with line and column.
+
+    Examples
+    --------
+    >>> read_sweep("demo/boathouse.csv").interpretation.split(";")[0]
+    "column 2 'return_loss_db' read as return loss: 19.62 dB at 174 MHz is VSWR 1.23"
+
+    Source
+    ------
+    Touchstone by `chain.sweeps.touchstone`; definitions of VSWR, return loss and reflection coefficient.
+    """
+    lines = lines_of(path)
+    bare = bool(options.quantity and options.frequency_unit)
+    named = touchstone.ports_of_name(path) > 0 or path.lower().endswith(".ts")
+    if looks_like_touchstone(lines) or (named and not bare):
+        found = _touchstone(path, lines, options, plane_ohm)
+    else:
+        found = _table(path, lines, options, plane_ohm)
+    most = float(found.magnitude.max())
+    if most > 1:
+        at = found.freq_hz[int(np.argmax(found.magnitude))] / 1e6
+        count = int(np.count_nonzero(found.magnitude > 1))
+        text = f"{count} of {found.freq_hz.size} readings reflect more than 1, up to {most:.3f} at {at:g} MHz"
+        found = replace(found, warnings=(*found.warnings, f"{text}: noise, or a calibration that is off"))
+    return found
+
+
+def _touchstone(path: str, lines: list[str], options: SweepOptions, plane_ohm: float | None) -> Readings:
+    for name, stated in (
+        ("--quantity", options.quantity),
+        ("--frequency-unit", options.frequency_unit),
+        ("--decimal", options.decimal),
+        ("--block", options.block),
+    ):
+        if stated:
+            raise whole_file(
+                path, f"is a Touchstone file, which states its own figures; {name} is of no use", f"leave {name} out"
+            )
+    found = touchstone.parse(lines, path)
+    port, which = _port(path, found, options)
+    reflection, remark, warnings = _referred(found, port, options, plane_ohm)
+    magnitude = np.abs(reflection)
+    faults = [
+        _too_much(path, lines, found, magnitude, int(index)) for index in np.flatnonzero(~(magnitude <= MOST_MAGNITUDE))
+    ]
+    if found.freq_hz[0] <= 0:
+        faults.append(
+            Defect(path, found.lines[0], 1, "frequency 0 is none that a sweep can be recovered at", "leave it out")
+        )
+    if faults:
+        raise bounded(faults)
+    told = f"{which}complex reflection, {found.form}: {_example(found.freq_hz, magnitude)}; {remark}"
+    if found.assumed:
+        told += f"; by the format's defaults in {' and '.join(found.assumed)}"
+        warnings = (
+            *warnings,
+            f"the option line leaves out what the format then takes as {' and '.join(found.assumed)}",
+        )
+    return Readings(found.freq_hz, magnitude, reflection, told, warnings)
+
+
+def _port(path: str, found: touchstone.TouchstoneFile, options: SweepOptions) -> tuple[int, str]:
+    """Port whose reflection is read, and how to tell it."""
+    names = [name.upper() for name in options.columns]
+    ports = found.s.shape[1]
+    if names and (len(names) > 1 or names[0] not in ("S11", "S22")[:ports]):
+        what = f"--column {quoted(options.columns[0])} names no reflection of this file"
+        raise whole_file(path, what, "it holds S11" if ports == 1 else "--column S11 or --column S22")
+    if ports == 1:
+        return 0, ""
+    if not names:
+        # An analyzer with one port writes zeros for what it cannot measure.
+        if np.any(found.s[:, 1, 1]) and np.any(found.s[:, 0, 0]):
+            raise whole_file(
+                path, "is a two-port with a reflection at each end", "--column S11 or --column S22 names one"
+            )
+        return (1, "S22 of a two-port, ") if np.any(found.s[:, 1, 1]) else (0, "S11 of a two-port, ")
+    return int(names[0] == "S22"), f"{names[0]} of a two-port, "
+
+
+def _referred(
+    found: touchstone.TouchstoneFile, port: int, options: SweepOptions, plane_ohm: float | None
+) -> tuple[NDArray[np.complex128], str, tuple[str, ...]]:
+    """Reflection in the reference of the plane, how to tell it, and what is doubtful."""
+    own = found.reference_ohm[port]
+    s = found.s[:, port, port]
+    if found.parameter == "s":
+        remark = f"its header says {own:g} ohm, which is told and not applied"
+        idle = _idle(options)
+        if plane_ohm is None or abs(own - plane_ohm) <= SAME_OHM * own:
+            return s, remark, idle
+        warning = (
+            f"the sweep's header says {own:g} ohm, the set-up's plane is in {plane_ohm:g} ohm: taken as {plane_ohm:g} ohm, "
+            "that of the standards, with nothing converted"
+        )
+        return s, remark, (warning, *idle)
+    wanted = options.impedance_ohm or plane_ohm
+    if wanted is None:
+        return s, f"made of {found.parameter.upper()}-parameters in {own:g} ohm", ()
+    step = (wanted - own) / (wanted + own)
+    with np.errstate(all="ignore"):
+        turned = (s - step) / (1 - step * s)
+    return turned, f"made of {found.parameter.upper()}-parameters in {wanted:g} ohm", ()
+
+
+def _idle(options: SweepOptions) -> tuple[str, ...]:
+    """Tell that a reference was stated which nothing depends on."""
+    if options.impedance_ohm is None:
+        return ()
+    return (
+        "--impedance changes nothing here: a reflection is in the impedance of its standards, whatever it is called",
+    )
+
+
+def _too_much(
+    path: str, lines: list[str], found: touchstone.TouchstoneFile, magnitude: NDArray[np.float64], index: int
+) -> Defect:
+    number = found.lines[index]
+    what = f"a reflection of magnitude {magnitude[index]:.3g} at {found.freq_hz[index] / 1e6:g} MHz"
+    remedy = "nothing passive reflects more than 1: repeat the calibration"
+    return Defect(path, number, 1, what, remedy, lines[number - 1], len(lines[number - 1]))
+
+
+def _table(path: str, lines: list[str], options: SweepOptions, plane_ohm: float | None) -> Readings:
+    sheet = Sheet(path, lines)
+    table = find_table(sheet, options)
+    found = plan(sheet, table, options)
+    ohm = options.impedance_ohm or plane_ohm
+    made = None if found is None else reflections(sheet, table, found, bool(options.decimal), ohm)
+    if sheet.faults or made is None or found is None:
+        raise bounded(sheet.faults)
+    phase = "" if made.reflection is not None else "; no phase"
+    told = f"{_what(table, found, made, options, ohm)}; {made.freq_hz.size} points{phase}"
+    warnings = () if made.quantity in ("r-and-x", "z-and-degrees") else _idle(options)
+    remarks = [*made.remarks, *(["decimal commas"] if table.sign == "," else []), *_left_out(table, found)]
+    return Readings(made.freq_hz, made.magnitude, made.reflection, "; ".join([told, *remarks]), warnings, made.rounding)
+
+
+def _what(table: Table, found: Plan, made: Reflections, options: SweepOptions, ohm: float | None) -> str:
+    """Columns, quantity and the first figures, with the VSWR that they are."""
+    names = [quoted(table.header[index].text) for index in found.columns if table.header]
+    numbers = " and ".join(str(index + 1) for index in found.columns)
+    column = f"column{'s' * (len(found.columns) > 1)} {numbers}{' ' * bool(names)}{' and '.join(names)}"
+    units = {
+        "return-loss": " dB",
+        "reflection-db": " dB",
+        "db-and-degrees": " dB",
+        "r-and-x": " ohm",
+        "z-and-degrees": " ohm",
+    }
+    unit = units.get(made.quantity, "")
+    first = made.figures[0]
+    if made.quantity in ("db-and-degrees", "magnitude-and-degrees", "z-and-degrees"):
+        shown = f"{first[0]:g}{unit}, {first[1]:g} {'rad' if found.radians else 'degrees'}"
+    else:
+        shown = " and ".join(f"{value:g}" for value in first) + unit
+    where = f" in {ohm:g} ohm" if unit == " ohm" and ohm else ""
+    if where and not options.impedance_ohm:
+        where += ", that of the plane (--impedance, if the analyzer was set to another)"
+    ratio = float(vswr(made.magnitude[0]))
+    return f"{column} read as {QUANTITIES[made.quantity][0]}: {shown} at {made.freq_hz[0] / 1e6:g} MHz is VSWR {ratio:.2f}{where}"
+
+
+def _left_out(table: Table, found: Plan) -> list[str]:
+    cells = found.left_out(table)
+    if not cells:
+        return []
+    more = f" and {len(cells) - LISTED} more" if len(cells) > LISTED else ""
+    return [f"not read: {', '.join(quoted(cell.text) for cell in cells[:LISTED])}{more}"]
+
+
+def _example(freq_hz: NDArray[np.float64], magnitude: NDArray[np.float64]) -> str:
+    ratio, loss = float(vswr(magnitude[0])), float(return_loss_db(magnitude[0]))
+    return f"VSWR {ratio:.2f}, or {loss:.1f} dB, at {freq_hz[0] / 1e6:g} MHz; {freq_hz.size} points"

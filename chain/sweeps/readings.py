@@ -1,0 +1,171 @@
+"""Readings of the analyzer as arrays: magnitude always, phase only where it was measured."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.errors import RangeError
+from chain.reflection import OFF_SCALE_VSWR, magnitude_from_return_loss, magnitude_from_vswr, vswr
+from chain.results import Shown, network
+from chain.units import Reading, parse_reading
+
+if TYPE_CHECKING:
+    from skrf.network import Network
+
+__all__ = ["Readings", "from_texts", "thinned", "typed_readings"]
+
+Real = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+
+@dataclass(frozen=True, repr=False)
+class Readings(Shown):
+    """Readings over frequency, rising. `reflection` is None where only a magnitude was read: a phase is never made up."""
+
+    freq_hz: Real
+    magnitude: Real
+    reflection: Complex | None
+    interpretation: str
+    """How the figures were understood, for people."""
+
+    def headline(self) -> str:
+        """How the figures were understood."""
+        return self.interpretation
+
+    def table(self) -> dict[str, Any]:
+        """VSWR over frequency, and the complex reflection where a phase was read."""
+        plain: dict[str, Any] = {"freq_hz": self.freq_hz, "vswr": vswr(self.magnitude)}
+        return plain if self.reflection is None else {**plain, "reflection": self.reflection}
+
+    def to_network(self, reference_ohm: float) -> Network:
+        """The readings as a scikit-rf one-port in the reference they were taken in, which no file can tell for sure."""
+        if self.reflection is None:
+            raise RangeError("the readings have no phase", "a Network needs a complex sweep")
+        return network(self.freq_hz, self.reflection, [reference_ohm])
+
+    warnings: tuple[str, ...] = ()
+    """What the file makes doubtful, for people."""
+    rounding: Real | None = None
+    """Half a step of the file's last digit, as a magnitude, over frequency; None where it is not worth a thought."""
+
+
+def thinned(readings: Readings, most: int) -> Readings:
+    """Keep of a long sweep the worst reading of every few neighbours.
+
+    Parameters
+    ----------
+    readings : the readings.
+    most : how many may stay.
+
+    Returns
+    -------
+    Readings, with a warning that says what was left out; those given, where there are no more than `most`.
+
+    Examples
+    --------
+    >>> seen = from_texts([parse_reading(f"VSWR {value} at {at} MHz") for at, value in ((1, 1.2), (2, 1.5), (3, 1.1))])
+    >>> [round(float(each), 2) for each in vswr(thinned(seen, 2).magnitude)]
+    [1.5, 1.1]
+
+    Source
+    ------
+    Own convention: the largest reflection of a group is what a limit is judged by.
+    """
+    count = readings.freq_hz.size
+    if count <= most:
+        return readings
+    group = -(-count // most)
+    keep = np.array([at + int(readings.magnitude[at : at + group].argmax()) for at in range(0, count, group)])
+    said = f"of {count} readings the worst of every {group} neighbours is judged: {keep.size} in all"
+    return replace(
+        readings,
+        freq_hz=readings.freq_hz[keep],
+        magnitude=readings.magnitude[keep],
+        reflection=None if readings.reflection is None else readings.reflection[keep],
+        rounding=None if readings.rounding is None else readings.rounding[keep],
+        warnings=(*readings.warnings, said),
+    )
+
+
+def from_texts(readings: Sequence[Reading]) -> Readings:
+    """Single readings as arrays, sorted by frequency.
+
+    Parameters
+    ----------
+    readings : parsed readings, all with a phase or all without.
+
+    Returns
+    -------
+    Readings.
+
+    Raises
+    ------
+    RangeError : complex readings among others, or no reading at all.
+
+    Examples
+    --------
+    >>> from chain.units import parse_reading
+    >>> found = from_texts([parse_reading("RL -20 dB at 210 MHz")])
+    >>> round(float(found.magnitude[0]), 6), found.reflection is None
+    (0.1, True)
+
+    Source
+    ------
+    Definitions of VSWR and return loss; from which VSWR on a screen is off its scale is practice.
+    """
+    if not readings:
+        raise RangeError("no reading was given", "write one such as 'VSWR 1.30 at 210 MHz'")
+    ordered = sorted(readings, key=lambda each: each.freq_hz)
+    freq = np.array([each.freq_hz for each in ordered])
+    kinds = {each.kind for each in ordered}
+    if "complex" in kinds and len(kinds) > 1:
+        raise RangeError("readings with and without phase cannot be mixed", "recover them one kind at a time")
+    if kinds == {"complex"}:
+        reflection = np.array([complex(each.value) for each in ordered])
+        return Readings(freq, np.abs(reflection), reflection, "complex reflection")
+    sizes = [_magnitude(each) for each in ordered]
+    text = " and ".join({"vswr": "VSWR", "return_loss": "return loss"}[kind] for kind in sorted(kinds))
+    if not any(np.isinf(each.value) for each in ordered):
+        return Readings(freq, np.array(sizes), None, text)
+    beyond = 1 - float(magnitude_from_vswr(OFF_SCALE_VSWR))
+    text += f"; inf taken as a reflection of all, though a scale may end at VSWR {OFF_SCALE_VSWR:g}"
+    return Readings(freq, np.array(sizes), None, text, (), np.array([beyond * np.isinf(e.value) for e in ordered]))
+
+
+def _magnitude(reading: Reading) -> float:
+    value = float(reading.value.real)
+    return float(magnitude_from_vswr(value) if reading.kind == "vswr" else magnitude_from_return_loss(value))
+
+
+def typed_readings(*texts: str) -> Readings:
+    """Readings as they are typed, one text each.
+
+    Parameters
+    ----------
+    texts : such as `VSWR 1.30 at 210 MHz`, `RL 17.7 dB at 210 MHz` or `0.1-0.2j at 210 MHz`.
+
+    Returns
+    -------
+    Readings, sorted by frequency.
+
+    Raises
+    ------
+    UnitError : a text that is no reading.
+    RangeError : complex readings among others, or no reading at all.
+
+    Examples
+    --------
+    >>> found = typed_readings("VSWR 1.30 at 210 MHz", "VSWR 1.20 at 200 MHz")
+    >>> found.freq_hz.tolist(), found.magnitude.round(4).tolist()
+    ([200000000.0, 210000000.0], [0.0909, 0.1304])
+
+    Source
+    ------
+    `chain.units.parse_reading`.
+    """
+    return from_texts([parse_reading(text) for text in texts])

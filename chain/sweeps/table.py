@@ -1,0 +1,297 @@
+"""The table in an exported text: separator and decimal sign, where it begins and ends, and the header above it."""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from itertools import islice
+from typing import NamedTuple
+
+from chain.errors import Defect
+from chain.sweeps.numbers import AMBIGUOUS, figure
+from chain.sweeps.options import SweepOptions
+from chain.sweeps.text import LONGEST_LINE, MOST_POINTS, bounded, whole_file
+from library.sweepwords import concepts
+
+__all__ = ["Cell", "Sheet", "Table", "find_table"]
+
+MARKS = ("\t", ";", ",", "|", " ")
+COMMENT = ("!", "#", "%", "//")
+MOST_COLUMNS = 200
+SAMPLE = 60
+"""Lines at the beginning and about the middle that settle the separator."""
+WORD = re.compile(r"(?!nan|inf)[^\W\d_]{3,}", re.IGNORECASE)
+EXAMPLE = "begin with a header such as 'frequency_mhz,vswr'"
+
+
+class Cell(NamedTuple):
+    """Text of a cell and where it stands, from 1."""
+
+    text: str
+    line: int
+    column: int
+
+
+@dataclass
+class Sheet:
+    """Lines of a file with the faults found in it so far."""
+
+    path: str
+    lines: Sequence[str]
+    faults: list[Defect] = field(default_factory=list)
+
+    def fault(self, cell: Cell, message: str, help_text: str = "") -> None:
+        """Note a fault at a cell."""
+        source = self.lines[cell.line - 1]
+        self.faults.append(
+            Defect(self.path, cell.line, cell.column, message, help_text, source, max(1, len(cell.text)))
+        )
+
+
+@dataclass(frozen=True)
+class Table:
+    """Header, empty where there is none, and rows of cells, with the separator and the decimal sign they are written in."""
+
+    header: tuple[Cell, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+    mark: str
+    sign: str
+
+    @property
+    def width(self) -> int:
+        """How many columns there are: as the header says, else as most rows have it."""
+        return len(self.header) or Counter(len(row) for row in self.rows).most_common(1)[0][0]
+
+
+class _Line(NamedTuple):
+    number: int
+    text: str
+    remark: bool
+
+
+@dataclass
+class _Block:
+    heads: list[_Line]
+    rows: list[tuple[Cell, ...]] = field(default_factory=list)
+    figures: int = 0
+    """Rows that hold figures, not only remains of them."""
+
+
+def find_table(sheet: Sheet, options: SweepOptions) -> Table:
+    """Find the table of a text file.
+
+    Parameters
+    ----------
+    sheet : the file.
+    options : what the user settles: decimal sign, block.
+
+    Returns
+    -------
+    Table, rows that are no good among the others.
+
+    Raises
+    ------
+    InputError : no figures, or several tables and no word which.
+
+    Examples
+    --------
+    >>> lines = ["Sweep of the boathouse", "Frequenz [MHz];VSWR", "174,5;1,2", "175,0;1,3"]
+    >>> table = find_table(Sheet("a.csv", lines), SweepOptions())
+    >>> [cell.text for cell in table.header], table.mark, table.sign, len(table.rows)
+    (['Frequenz [MHz]', 'VSWR'], ';', ',', 2)
+
+    Source
+    ------
+    Own convention; quotation marks as in RFC 4180.
+    """
+    lines = _lines(sheet)
+    signs = {"point": ".", "comma": ","}.get(options.decimal, ".,")
+    mark, sign = _layout(lines, signs, bool(options.decimal))
+    blocks = [block for block in _blocks(sheet, lines, (mark, sign), bool(options.decimal)) if block.rows]
+    block = _chosen(sheet, blocks, options)
+    return Table(_header(block, mark), tuple(block.rows), mark, sign)
+
+
+def _lines(sheet: Sheet) -> list[_Line]:
+    out = []
+    for number, text in enumerate(sheet.lines, 1):
+        stripped = text.strip()
+        if not stripped:
+            continue
+        remark = stripped.startswith(COMMENT)
+        if len(text) > LONGEST_LINE:
+            if not remark:
+                message = f"this line is longer than {LONGEST_LINE} characters"
+                sheet.fault(Cell("", number, 1), message, "one frequency on each line")
+            continue
+        out.append(_Line(number, text, remark))
+    return out
+
+
+def _cells(line: _Line, mark: str) -> tuple[Cell, ...]:
+    """Cells of a line, each with the column where its text begins; empty ones at the end are dropped."""
+    text = line.text
+    if line.remark:
+        # What stands behind the sign of a remark may be the header.
+        text = re.sub(r"^(\s*)([!#%]+|//+)", lambda found: " " * len(found.group()), text)
+    if mark == " ":
+        words = islice(re.finditer(r"\S+", text), MOST_COLUMNS + 1)
+        return tuple(Cell(found.group(), line.number, found.start() + 1) for found in words)
+    cells, at = [], 0
+    for part in _split(text, mark):
+        stripped = part.strip()
+        start = text.find(stripped, at) if stripped else at
+        start = at if start < 0 else start
+        cells.append(Cell(stripped, line.number, start + 1))
+        at = start + len(stripped)
+    while cells and not cells[-1].text:
+        cells.pop()
+    return tuple(cells)
+
+
+def _split(text: str, mark: str) -> list[str]:
+    if '"' in text:
+        try:
+            parts = next(csv.reader([text.strip(" ")], delimiter=mark, skipinitialspace=True, strict=False), [])
+            return parts[: MOST_COLUMNS + 1]
+        except csv.Error:
+            pass
+    return text.split(mark, MOST_COLUMNS)
+
+
+def _layout(lines: list[_Line], signs: str, settled: bool) -> tuple[str, str]:
+    """Separator and decimal sign that make most figures of most lines."""
+    plain = [line for line in lines if not line.remark]
+    middle = max(SAMPLE, len(plain) // 2)
+    sample = plain[:SAMPLE] + plain[middle : middle + SAMPLE]
+    best, found = (0.0, 0.0), ("", "")
+    for mark in MARKS:
+        for sign in signs:
+            if mark == sign and not any('"' in line.text for line in sample):
+                continue
+            whole, part = 0.0, 0.0
+            for line in sample:
+                cells = _cells(line, mark)
+                known = _figures(cells, sign, settled)
+                whole += known / len(cells) if known > 1 else 0.0
+                part += known / len(cells) if known and len(cells) > 1 else 0.0
+            if (whole, part) > best:
+                best, found = (whole, part), (mark, sign)
+    return found if found[0] else (_separator(lines), signs[0])
+
+
+def _separator(lines: list[_Line]) -> str:
+    """Separator of a file without figures, from its header."""
+    for mark in MARKS:
+        if any(len(_cells(line, mark)) > 1 and "frequency" in concepts(line.text) for line in lines[:SAMPLE]):
+            return mark
+    return ","
+
+
+def _figures(cells: Sequence[Cell], sign: str, settled: bool) -> int:
+    return sum(isinstance(figure(cell.text, sign, settled), float) for cell in cells)
+
+
+def _blocks(sheet: Sheet, lines: list[_Line], layout: tuple[str, str], settled: bool) -> list[_Block]:
+    """Runs of figures, each with the lines of text above it."""
+    mark, sign = layout
+    blocks = [_Block([])]
+    for line in lines:
+        block = blocks[-1]
+        if line.remark:
+            if not block.rows:
+                block.heads.append(line)
+            continue
+        cells = _cells(line, mark)
+        known = _figures(cells, sign, settled)
+        if known > 1 or (_broken(cells, known, sign, block) and (block.rows or _headed(block, mark))):
+            if len(block.rows) == MOST_POINTS:
+                sheet.fault(cells[0], f"holds more than {MOST_POINTS} points", "thin the sweep out")
+                raise bounded(sheet.faults)
+            block.rows.append(cells)
+            block.figures += known > 1
+        elif block.rows:
+            blocks.append(_Block([line]))
+        else:
+            block.heads.append(line)
+    for block in blocks:
+        while block.rows and _closing(block.rows[-1], sign):
+            block.rows.pop()
+    return blocks
+
+
+def _closing(cells: Sequence[Cell], sign: str) -> bool:
+    """Tell a line of words below a table from a last row that is damaged."""
+    return not _figures(cells, sign, True) and any(WORD.search(cell.text) for cell in cells)
+
+
+def _broken(cells: Sequence[Cell], known: int, sign: str, block: _Block) -> bool:
+    """Tell a row of the table that is damaged from a line of text between tables."""
+    if known or any(figure(cell.text, sign) == AMBIGUOUS for cell in cells):
+        return True
+    alike = bool(block.rows) and len(cells) == len(block.rows[0]) and len(cells) > 1
+    return alike and not any(concepts(cell.text) for cell in cells)
+
+
+def _headed(block: _Block, mark: str) -> bool:
+    """Tell whether the line above is a header, so that what follows ought to be figures."""
+    last = next((line for line in reversed(block.heads) if not line.remark), block.heads[-1] if block.heads else None)
+    return last is not None and len(_cells(last, mark)) > 1 and "frequency" in concepts(last.text)
+
+
+def _chosen(sheet: Sheet, blocks: list[_Block], options: SweepOptions) -> _Block:
+    if not blocks:
+        for number, line in enumerate(sheet.lines[:SAMPLE], 1):
+            if "frequency" in concepts(line) and not line.strip().startswith(COMMENT):
+                sheet.fault(Cell("", number, 1), "no figures follow the header", "add a line for each frequency")
+                raise bounded(sheet.faults)
+        raise whole_file(sheet.path, "holds no figures", EXAMPLE)
+    long = [block for block in blocks if block.figures > 1] or blocks
+    titled = [block for block in long if any("frequency" in concepts(line.text) for line in block.heads)]
+    wanted = long if options.block is not None or len(long) == 1 else titled if len(titled) == 1 else long
+    if options.block is not None:
+        if options.block > len(wanted):
+            raise whole_file(sheet.path, f"holds {len(wanted)} tables, none with the number {options.block}")
+        return wanted[options.block - 1]
+    if len(wanted) > 1:
+        spans = [f"lines {block.rows[0][0].line} to {block.rows[-1][0].line}" for block in wanted[:6]]
+        message = f"holds {len(wanted)} tables: {', '.join(spans)}"
+        raise whole_file(sheet.path, message, "name one: --block 1 for the first")
+    return wanted[0]
+
+
+def _header(block: _Block, mark: str) -> tuple[Cell, ...]:
+    """Names of the columns: the nearest line of text above with as many cells, and the one above it if that holds units only."""
+    width = max((len(cells) for cells in block.rows[:1]), default=0)
+    lines = [line for line in reversed(block.heads) if not line.remark]
+    lines += [line for line in reversed(block.heads) if line.remark]
+    fitting = [cells for cells in (_names(line, mark, width) for line in lines) if len(cells) == width]
+    if not fitting:
+        named = [_names(line, mark, width) for line in lines if "frequency" in concepts(line.text)]
+        return next((cells for cells in named if len(cells) > 1), ())
+    first = fitting[0]
+    if len(fitting) > 1 and all(_is_unit(cell.text) for cell in first):
+        return tuple(
+            Cell(f"{name.text} {unit.text}".strip(), *name[1:]) for name, unit in zip(fitting[1], first, strict=True)
+        )
+    return first
+
+
+def _names(line: _Line, mark: str, width: int) -> tuple[Cell, ...]:
+    cells = _cells(line, mark)
+    if mark != " " or len(cells) == width:
+        return cells
+    # Between names there are often two blanks or more, within them one.
+    text = re.sub(r"^(\s*)[!#%]+", lambda found: " " * len(found.group()), line.text) if line.remark else line.text
+    wide = [Cell(each.group(), line.number, each.start() + 1) for each in re.finditer(r"\S+(?: \S+)*", text)]
+    return tuple(wide) if len(wide) == width else cells
+
+
+def _is_unit(text: str) -> bool:
+    from library.sweepwords import spelt
+
+    word = spelt(text).strip()
+    return word in ("", "hz", "khz", "mhz", "ghz", "db", "deg", "degrees", "rad", "ohm", "percent", "lin", "u", "1")

@@ -1,0 +1,193 @@
+"""Calibration standards at a far plane: what they truly are, what they are taken for, and the error terms they give."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.reflection import magnitude_from_return_loss, reflection_from_ohm
+from chain.rf.bilinear import Maps
+from chain.setups import Calibration
+from chain.uncertainty.sampling import unit_draws
+from chain.uncertainty.sensitivity import Term, circle_sd, real_term
+
+__all__ = ["Standards", "assumed_reflections", "drawn_reflections", "solve", "standard_terms"]
+
+Real = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+
+@dataclass(frozen=True)
+class Standards:
+    """Open, short and load at a plane. Sizes are limits: a true standard lies anywhere between ideal and its limit."""
+
+    reference_ohm: float
+    load_radius: float = 0.0
+    load_inductance_h: float = 0.0
+    open_capacitance_f: float = 0.0
+    short_inductance_h: float = 0.0
+
+    @classmethod
+    def of(cls, plane: Calibration, reference_ohm: float) -> Standards:
+        """Standards of a set-up's calibration; one declared known leaves no error behind."""
+        known = set(plane.known)
+        return cls(
+            reference_ohm,
+            0.0 if plane.load_db is None else float(magnitude_from_return_loss(plane.load_db)),
+            0.0 if "load" in known else plane.load_inductance_h,
+            0.0 if "open" in known else plane.open_capacitance_f,
+            0.0 if "short" in known else plane.short_inductance_h,
+        )
+
+
+def assumed_reflections(standards: Standards, freq_hz: Real) -> tuple[Complex, Complex, Complex]:
+    """What the calibration takes open, short and load for.
+
+    Parameters
+    ----------
+    standards : the standards.
+    freq_hz : shape (frequencies,) [Hz].
+
+    Returns
+    -------
+    (open, short, load), shape (frequencies,) each, in the load's own impedance [-].
+
+    Examples
+    --------
+    >>> [float(value[0].real) for value in assumed_reflections(Standards(75.0), np.array([1e8]))]
+    [1.0, -1.0, 0.0]
+
+    Source
+    ------
+    Ideal standards.
+    """
+    return tuple(np.full(freq_hz.shape, value, dtype=complex) for value in (1.0, -1.0, 0.0))  # type: ignore[return-value]
+
+
+def drawn_reflections(
+    standards: Standards, freq_hz: Real, rng: np.random.Generator, count: int
+) -> tuple[Complex, Complex, Complex]:
+    """What the standards truly are, drawn.
+
+    Parameters
+    ----------
+    standards : limits of the standards.
+    freq_hz : shape (frequencies,) [Hz].
+    rng : source of random numbers.
+    count : number of draws.
+
+    Returns
+    -------
+    (open, short, load), shape (count, frequencies) each [-].
+
+    Examples
+    --------
+    >>> _, _, load = drawn_reflections(Standards(75.0, 0.025), np.array([1e8]), np.random.default_rng(1), 200)
+    >>> bool(np.abs(load).max() <= 0.025)
+    True
+
+    Source
+    ------
+    Load: disc of its return loss, with a series inductance; open: a capacitance; short: an inductance; each rectangular
+    from zero to its limit.
+    """
+    omega = 2 * np.pi * freq_hz
+    ohm = standards.reference_ohm
+    capacitance = standards.open_capacitance_f * rng.random((count, 1))
+    inductance = standards.short_inductance_h * rng.random((count, 1))
+    series = standards.load_inductance_h * rng.random((count, 1))
+    size = standards.load_radius * unit_draws(rng, count, "disc")
+    admittance = 1j * omega * capacitance * ohm
+    opened = (1 - admittance) / (1 + admittance)
+    shorted = np.asarray(reflection_from_ohm(1j * omega * inductance, ohm))
+    resistive = ohm * (1 + size) / (1 - size)
+    load = np.asarray(reflection_from_ohm(resistive + 1j * omega * series, ohm))
+    return opened, shorted, load
+
+
+def standard_terms(standards: Standards, freq_hz: Real) -> list[tuple[Complex, list[Term]]]:
+    """What open, short and load are expected to be, and the effects of their unknowns on them.
+
+    Parameters
+    ----------
+    standards : limits of the standards.
+    freq_hz : shape (frequencies,) [Hz].
+
+    Returns
+    -------
+    list of (expected reflection of shape (frequencies,) [-], terms) for open, short and load.
+
+    Examples
+    --------
+    >>> load, terms = standard_terms(Standards(75.0, 0.025), np.array([1e8]))[2]
+    >>> complex(load[0]), [(term.what, float(term.sd)) for term in terms]
+    (0j, [('reflection of the load', 0.0125)])
+
+    Source
+    ------
+    (Z - R)/(Z + R) with a capacitance, an inductance, a mismatch R(1 + s)/(1 - s); rectangular from zero to the limit.
+    """
+    omega, ohm = 2 * np.pi * freq_hz, standards.reference_ohm
+    root12 = np.sqrt(12)
+    admittance = 1j * omega * ohm * standards.open_capacitance_f / 2
+    opened = (1 - admittance) / (1 + admittance)
+    shorted, by_short = _inductive(np.zeros(freq_hz.shape), omega * standards.short_inductance_h / 2, ohm)
+    load, by_load = _inductive(np.full(freq_hz.shape, ohm), omega * standards.load_inductance_h / 2, ohm)
+    of_open, of_short, of_load = [], [], []
+    if standards.open_capacitance_f:
+        effect = -2j * omega * ohm / (1 + admittance) ** 2
+        of_open.append(real_term("open", "its capacitance", effect, standards.open_capacitance_f / root12, omega * ohm))
+    if standards.short_inductance_h:
+        sd = standards.short_inductance_h / root12
+        of_short.append(real_term("short", "its inductance", 1j * omega * by_short, sd, omega / ohm))
+    if standards.load_radius:
+        sd = circle_sd(standards.load_radius)
+        effect = 2 * ohm * by_load
+        of_load.append(Term("load", "reflection of the load", effect, np.zeros_like(load), sd, False, np.abs(load)))
+    if standards.load_inductance_h:
+        sd = standards.load_inductance_h / root12
+        of_load.append(real_term("load", "its inductance", 1j * omega * by_load, sd, omega / (2 * ohm)))
+    return [(opened, of_open), (shorted, of_short), (load, of_load)]
+
+
+def _inductive(resistance_ohm: Real, reactance_ohm: Real, reference_ohm: float) -> tuple[Complex, Complex]:
+    """Reflection of a resistance with a series reactance, and its derivative by the impedance."""
+    impedance = resistance_ohm + 1j * reactance_ohm
+    down = impedance + reference_ohm
+    return np.asarray((impedance - reference_ohm) / down), np.asarray(2 * reference_ohm / down**2)
+
+
+def solve(raw: Sequence[Complex], assumed: Sequence[Complex]) -> Maps:
+    """Error terms of a one-port calibration with three standards, as the map from the plane to the raw reading.
+
+    Parameters
+    ----------
+    raw : three raw readings, shape (draws, frequencies) each [-].
+    assumed : what the three standards are taken for, broadcast against raw [-].
+
+    Returns
+    -------
+    Maps with raw = (p G + q)/(r G + 1).
+
+    Examples
+    --------
+    >>> found = solve([np.full((1, 1), v) for v in (0.5, -0.5, 0.0)], [np.full(1, v) for v in (1.0, -1.0, 0.0)])
+    >>> complex(found.p[0, 0]), complex(found.q[0, 0])
+    ((0.5+0j), 0j)
+
+    Source
+    ------
+    raw + raw r G = p G + q for each standard: three linear equations, solved by elimination.
+    """
+    (m1, m2, m3), (g1, g2, g3) = raw, assumed
+    # Subtracting the third equation from the others leaves two for p and r.
+    a1, a2 = g1 - g3, g2 - g3
+    b1, b2 = m3 * g3 - m1 * g1, m3 * g3 - m2 * g2
+    c1, c2 = m1 - m3, m2 - m3
+    down = a1 * b2 - a2 * b1
+    p = (c1 * b2 - c2 * b1) / down
+    r = (a1 * c2 - a2 * c1) / down
+    return Maps(p, m3 + m3 * r * g3 - p * g3, r)

@@ -1,0 +1,147 @@
+"""How many draws an interval needs, so that its ends are right to the number of digits wanted."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.uncertainty.confidence_belt import Belt
+from chain.uncertainty.intervals import PER_CHUNK, SEED, belts_of, drawn_terms
+from chain.uncertainty.measurement import Measurement
+from chain.uncertainty.parallel import in_order
+
+__all__ = ["Accuracy", "draws_needed", "tolerance"]
+
+Real = NDArray[np.float64]
+
+MOST_DRAWS = {1: 64_000, 2: 1_024_000}
+MOST_DRAWN_POINTS = 20_000_000
+"""Draws times frequencies that a second digit may cost: about ten seconds."""
+PLACES = 5
+"""Frequencies at which batches are compared."""
+BATCHES = 4
+CHUNKS_APART = 1_000_000
+
+
+@dataclass(frozen=True)
+class Accuracy:
+    """How many draws an interval takes and how well its ends are then known, as reflection magnitudes."""
+
+    draws: int
+    digits: int
+    """Significant digits wanted of the uncertainty, a quarter of the interval's width."""
+    end_tolerance: float
+    """Half a unit of the last of them: how far off an end may be by the draws alone."""
+    end_error: float
+    """Two standard deviations of an end over runs of so many draws."""
+    settled: bool
+    """Every end keeps its tolerance; otherwise the most draws were reached."""
+
+
+def tolerance(low: float, high: float, digits: int) -> float:
+    """Numerical tolerance of an interval's ends.
+
+    Parameters
+    ----------
+    low, high : ends of the interval, reflection magnitudes [-].
+    digits : significant digits wanted of a quarter of its width, which stands for the standard uncertainty.
+
+    Returns
+    -------
+    float, half a unit of the last digit [-].
+
+    Examples
+    --------
+    >>> tolerance(0.2, 0.6, 2), tolerance(0.2, 0.6, 1)
+    (0.005, 0.05)
+
+    Source
+    ------
+    JCGM 101:2008, 7.9.2 (memory): u = c 10^l with c of the wanted digits, tolerance 10^l / 2.
+    """
+    spread = max((high - low) / 4, 1e-6)
+    leading = int(np.floor(np.log10(spread) + 1e-12))
+    return float(0.5 * 10.0 ** (leading - digits + 1))
+
+
+def draws_needed(
+    way: Measurement,
+    ends: Callable[[Belt, slice], tuple[Real, Real]],
+    complex_reading: bool = False,
+    digits: int = 1,
+    seed: int = SEED,
+    progress: Callable[[float], None] | None = None,
+) -> Accuracy:
+    """Draws for which the ends, repeated, keep within the tolerance, judged at up to five of the frequencies.
+
+    Parameters
+    ----------
+    way : the measurement.
+    ends : gives the ends of interest of belts at some of the frequencies: those of an interval, or of the readings
+        accepted for a true magnitude.
+    complex_reading : whether readings have a phase.
+    digits : significant digits wanted, 1 or 2.
+    seed : seed of the draws.
+    progress : called with 0 before each round, so that a long wait does not look like a stop.
+
+    Returns
+    -------
+    Accuracy, its draws a multiple of 4,000; 64,000 at most, or with two digits as many as can be afforded.
+
+    Examples
+    --------
+    >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), (), noise=0.02)
+    >>> found = draws_needed(way, lambda made, places: made.interval(np.array([0.5])[places]))
+    >>> found.draws, found.end_tolerance, found.settled
+    (4000, 0.005, True)
+
+    Source
+    ------
+    JCGM 101:2008, 7.9.4 (memory): batches, and twice the standard deviation of what is wanted against the tolerance. An end
+    from n times as many draws has a standard deviation smaller by the root of n.
+    """
+    places = slice(0, None, max(1, -(-way.freq_hz.size // PLACES)))
+    thin = way.at(places)
+    batches: list[list[NDArray[np.float32]]] = [[] for _ in range(BATCHES)]
+    most = MOST_DRAWS[1] if digits == 1 else _affordable(way.freq_hz.size)
+    drawn, chunks = 0, 1
+
+    def ends_of(batch: int) -> tuple[Real, Real]:
+        # Batch by batch the same draws again, and more of them: chunk numbers tell them apart.
+        own = range(batch * CHUNKS_APART + drawn, batch * CHUNKS_APART + chunks)
+        batches[batch].append(drawn_terms(thin, complex_reading, own, seed))
+        return ends(belts_of(np.concatenate(batches[batch], axis=2))[0], places)
+
+    while True:
+        if progress is not None:
+            progress(0.0)
+        found = _judged(np.array(list(in_order(ends_of, range(BATCHES)))), chunks, digits, most)
+        if found.settled or BATCHES * chunks * PER_CHUNK >= most:
+            return found
+        drawn, chunks = chunks, BATCHES * chunks
+
+
+def _affordable(frequencies: int) -> int:
+    return int(np.clip(MOST_DRAWN_POINTS // frequencies, MOST_DRAWS[1], MOST_DRAWS[2]))
+
+
+def _judged(ends: Real, chunks: int, digits: int, most: int) -> Accuracy:
+    """Accuracy from the ends of batches of so many chunks, shape (batches, 2, places); NaN where one gives no interval.
+
+    No more draws are proposed than the batches have together: beyond them one would guess, and larger batches are drawn.
+    """
+    known = ends[:, :, ~np.isnan(ends).any(axis=(0, 1))]
+    if not known.size:
+        return Accuracy(PER_CHUNK, digits, 0.0, 0.0, True)
+    wanted = np.array([tolerance(low, high, digits) for low, high in known.mean(axis=0).T])
+    variance = known.var(axis=0, ddof=1)
+    # Pooled over the places, for the low and the high ends apart: the spread of four batches alone says little.
+    short = 2 * float(np.sqrt((variance / wanted**2).mean(axis=1)).max())
+    error = 2 * float(np.sqrt(variance.mean(axis=1)).max())
+    needed = max(1, int(np.ceil(short**2 * chunks)))
+    taken = min(needed, BATCHES * chunks, most // PER_CHUNK)
+    error *= np.sqrt(chunks / taken)
+    return Accuracy(taken * PER_CHUNK, digits, float(wanted.max()), float(error), needed <= taken)

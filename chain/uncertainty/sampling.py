@@ -1,0 +1,363 @@
+"""Random draws of the pieces of a chain: one draw is one physical chain over the whole sweep.
+
+Every constant of a piece (a junction's reflection and place, a length, a loss) is drawn once per draw and holds at all
+frequencies, so a drawn piece is causal and stays inside its own limit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.rf import twoport
+from chain.rf.elements import Box, Ladder, Line, Stage
+
+__all__ = ["draw", "inside_constants", "junction_room", "lead_constants", "unit_draws", "wave"]
+
+Real = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+
+def unit_draws(rng: np.random.Generator, count: int, shape: str) -> Complex:
+    """Complex numbers uniform in the unit disc, or on its rim.
+
+    Parameters
+    ----------
+    rng : source of random numbers.
+    count : how many.
+    shape : `disc` or `ring`.
+
+    Returns
+    -------
+    shape (count, 1) [-].
+
+    Examples
+    --------
+    >>> draws = unit_draws(np.random.default_rng(1), 1000, "disc")
+    >>> bool(np.abs(draws).max() <= 1), round(float(draws.real.std()), 1)
+    (True, 0.5)
+
+    Source
+    ------
+    Radius sqrt(u); standard deviation 1/2 on each axis (disc), 1/sqrt 2 (ring).
+    """
+    phase = np.exp(2j * np.pi * rng.random((count, 1)))
+    if shape == "ring":
+        return np.asarray(phase)
+    return np.asarray(np.sqrt(rng.random((count, 1))) * phase)
+
+
+def draw(piece: Stage, rng: np.random.Generator, count: int) -> Complex:
+    """Matrices of drawn samples of a piece.
+
+    Parameters
+    ----------
+    piece : a Line, Box or Ladder with its unknowns.
+    rng : source of random numbers.
+    count : number of draws.
+
+    Returns
+    -------
+    shape (count or 1, frequencies, 2, 2), referred to the piece's own impedances [-]. A piece without unknowns is
+    returned once, to be broadcast.
+
+    Examples
+    --------
+    >>> box = Box("pad", 50.0, 75.0, np.zeros((1, 2, 2), complex), near_radius=np.array([0.05]))
+    >>> s = draw(box, np.random.default_rng(1), 500)
+    >>> s.shape, bool(np.abs(s[..., 0, 0]).max() <= 0.05)
+    ((500, 1, 2, 2), True)
+
+    Source
+    ------
+    Lossless reciprocal junction `S11 = r e^(-2jbx)`, `S22 = -conj(r) e^(-2jb(l-x))`, `S21 = sqrt(1-|r|^2) e^(-jbl)`.
+    """
+    if isinstance(piece, Line):
+        return _draw_line(piece, rng, count)
+    if isinstance(piece, Box):
+        return _draw_box(piece, rng, count)
+    return _draw_ladder(piece, rng, count)
+
+
+def _uniform(rng: np.random.Generator, count: int, low: float, high: float) -> Real:
+    return rng.uniform(low, high, (count, 1)) if high > low else np.full((1, 1), low)
+
+
+def _propagation(line: Line, rng: np.random.Generator, count: int) -> tuple[Real, Real, Real]:
+    """Drawn loss [Np] and phase [rad] of the whole line, and its loss over the nominal, shape (count or 1, frequencies)."""
+    length = _uniform(rng, count, line.length_low, line.length_high)
+    loss = _uniform(rng, count, 1 - line.loss_tolerance, 1 + line.loss_tolerance)
+    return line.loss_np * (loss * length), line.phase_rad * length, loss
+
+
+def wave(loss_np: Real, phase_rad: Real) -> Complex:
+    """exp(-(loss + j phase)), in real arithmetic, which is several times faster than a complex exponential.
+
+    Parameters
+    ----------
+    loss_np : loss, broadcast against the phase [Np].
+    phase_rad : phase [rad].
+
+    Returns
+    -------
+    complex array of the shape of both [-].
+
+    Examples
+    --------
+    >>> complex(wave(np.array([0.0]), np.array([0.5 * np.pi]))[0].round(12))
+    -1j
+
+    Source
+    ------
+    Euler's formula.
+    """
+    out = np.empty(np.broadcast_shapes(loss_np.shape, phase_rad.shape), dtype=complex)
+    part = np.cos(phase_rad)
+    if not np.any(loss_np):
+        out.real = part
+        np.negative(np.sin(phase_rad, out=part), out=out.imag)
+        return out
+    size = np.negative(loss_np)
+    np.exp(size, out=size)
+    np.multiply(size, part, out=out.real)
+    np.negative(np.sin(phase_rad, out=part), out=part)
+    np.multiply(size, part, out=out.imag)
+    return out
+
+
+def lead_constants(
+    line: Line, rng: np.random.Generator, count: int
+) -> tuple[Real, Real, Complex | None, tuple[Complex | None, Complex | None]]:
+    """Draw what describes a line with a junction at either end.
+
+    Parameters
+    ----------
+    line : a line without a junction inside.
+    rng : source of random numbers.
+    count : number of draws.
+
+    Returns
+    -------
+    (loss [Np], phase [rad], step into its impedance or None where there is none, reflections of the near and far junction as
+    seen from outside, None for one that is not there), all broadcast to (count, frequencies) [-].
+
+    Examples
+    --------
+    >>> one = np.ones(1)
+    >>> line = Line("lead", 75.0, 75.0, 75 * one + 0j, 0 * one, 3 * one, near_radius=0.1 * one)
+    >>> loss, phase, step, (near, far) = lead_constants(line, np.random.default_rng(1), 4)
+    >>> phase.tolist(), step, near.shape, far
+    ([[3.0]], None, (4, 1), None)
+
+    Source
+    ------
+    Rectangular tolerances; `junction_room` for what an impedance that is off leaves of the limit.
+    """
+    loss, phase, relative = _propagation(line, rng, count)
+    change = _uniform(rng, count, -line.impedance_tolerance_ohm, line.impedance_tolerance_ohm)
+    # The reactance of a line goes with its loss and resistance: a line that kept it with less of either is not passive.
+    resistance = line.impedance_ohm.real + change
+    reactance = resistance * (relative * (line.impedance_ohm.imag / line.impedance_ohm.real))
+    known = not np.any(reactance) and bool(np.all(resistance == line.near_ohm))
+    near, far = (
+        None if radius is None else junction_room(radius, change, line.near_ohm) * unit_draws(rng, count, line.shape)
+        for radius in (line.near_radius, line.far_radius)
+    )
+    return loss, phase, None if known else _step(resistance, reactance, line.near_ohm), (near, far)
+
+
+def _draw_line(line: Line, rng: np.random.Generator, count: int) -> Complex:
+    if line.inside_radius is not None:
+        return _draw_inside(line, rng, count)
+    loss, phase, step, ends = lead_constants(line, rng, count)
+    through = wave(loss, phase)
+    s = _matched(through) if step is None else _mismatched(step, through)
+    for port, outward in enumerate(ends):
+        if outward is not None:
+            s = _with_junction(s, port, outward)
+    return s
+
+
+def _with_junction(s: Complex, port: int, outward: Complex) -> Complex:
+    """A lossless reciprocal junction at one port of a two-port, `outward` its reflection seen from outside.
+
+    The star product written out for S22 = -conj(S11), S21 = sqrt(1 - |S11|^2).
+    """
+    out = twoport.empty(np.broadcast_shapes(s.shape[:-2], outward.shape))
+    own, other = s[..., port, port], s[..., 1 - port, 1 - port]
+    inward = np.conj(outward)
+    down = np.reciprocal(1 + inward * own)
+    np.multiply(outward + own, down, out=out[..., port, port])
+    through = np.sqrt(1 - np.abs(outward) ** 2) * down
+    np.multiply(s[..., 0, 1], through, out=out[..., 0, 1])
+    np.multiply(s[..., 1, 0], through, out=out[..., 1, 0])
+    down *= inward
+    down *= s[..., 0, 1] * s[..., 1, 0]
+    np.subtract(other, down, out=out[..., 1 - port, 1 - port])
+    return out
+
+
+def _matched(wave: Complex) -> Complex:
+    out = twoport.empty(wave.shape)
+    out[..., 0, 0] = out[..., 1, 1] = 0
+    out[..., 0, 1] = out[..., 1, 0] = wave
+    return out
+
+
+def _step(resistance: Real, reactance: Real, reference_ohm: float) -> Complex:
+    """(Z - Zr)/(Z + Zr) = 1 - 2 Zr/(Z + Zr)."""
+    out = np.empty(np.broadcast_shapes(resistance.shape, reactance.shape), dtype=complex)
+    out.real = resistance + reference_ohm
+    out.imag = reactance
+    np.reciprocal(out, out=out)
+    out *= 2 * reference_ohm
+    return np.asarray(np.subtract(1, out, out=out))
+
+
+def _mismatched(rho: Complex, wave: Complex) -> Complex:
+    out = twoport.empty(np.broadcast_shapes(rho.shape, wave.shape))
+    square, mismatch = wave * wave, rho * rho
+    down = np.reciprocal(1 - mismatch * square)
+    out[..., 0, 0] = out[..., 1, 1] = rho * (1 - square) * down
+    out[..., 0, 1] = out[..., 1, 0] = wave * (1 - mismatch) * down
+    return out
+
+
+def junction_room(radius: Real, change_ohm: Real, reference_ohm: float) -> Real:
+    """What an impedance that is off leaves of the limit of a junction at the end of a lead.
+
+    Parameters
+    ----------
+    radius : limit of the junction and the impedance together, shape (frequencies,) [-].
+    change_ohm : departure of the impedance, broadcast against radius [ohm].
+    reference_ohm : nominal impedance [ohm].
+
+    Returns
+    -------
+    radius left for the junction alone [-].
+
+    Examples
+    --------
+    >>> float(junction_room(np.array([0.05]), np.array([3.0]), 75.0)[0].round(4))
+    0.0296
+
+    Source
+    ------
+    (L - d)/(1 - L d): two lossless mismatches L and d in the worst phase.
+    """
+    off = np.abs(change_ohm) / (2 * reference_ohm - np.abs(change_ohm))
+    return np.asarray(np.maximum(radius - off, 0.0) / np.maximum(1 - radius * off, 1e-9))
+
+
+def inside_constants(line: Line, rng: np.random.Generator, count: int) -> tuple[Real, Real, Real, Complex]:
+    """Draw what describes a line with one junction inside.
+
+    Parameters
+    ----------
+    line : a line with a junction inside.
+    rng : source of random numbers.
+    count : number of draws.
+
+    Returns
+    -------
+    (loss [Np], phase [rad], place of the junction as a share of the length, its reflection), all broadcast to (count,
+    frequencies) [-].
+
+    Examples
+    --------
+    >>> one = np.ones(1)
+    >>> line = Line("adapter", 50.0, 50.0, 50 * one + 0j, 0 * one, 3 * one, inside_radius=0.1 * one)
+    >>> _, _, place, reflection = inside_constants(line, np.random.default_rng(1), 4)
+    >>> bool(0 <= place.min() <= place.max() <= 1), bool(np.abs(reflection).max() <= 0.1)
+    (True, True)
+
+    Source
+    ------
+    Place uniform along the line; reflection uniform in its disc or on its ring.
+    """
+    radius = line.inside_radius
+    assert radius is not None
+    loss, phase, _ = _propagation(line, rng, count)
+    place = rng.random((count, 1))
+    return loss, phase, place, radius * unit_draws(rng, count, line.shape)
+
+
+def _draw_inside(line: Line, rng: np.random.Generator, count: int) -> Complex:
+    loss, phase, place, reflection = inside_constants(line, rng, count)
+    to_near, whole = wave(loss * (2 * place), phase * (2 * place)), wave(loss, phase)
+    out = twoport.empty(to_near.shape)
+    np.multiply(reflection, to_near, out=out[..., 0, 0])
+    np.divide(whole * whole, to_near, out=out[..., 1, 1])
+    out[..., 1, 1] *= -np.conj(reflection)
+    out[..., 0, 1] = out[..., 1, 0] = np.sqrt(1 - np.abs(reflection) ** 2) * whole
+    if np.all(line.impedance_ohm == line.near_ohm):
+        return out
+    # The junction's line is the part's own; a part whose line is not its reference is stepped into it and out again.
+    rho = (line.impedance_ohm - line.near_ohm) / (line.impedance_ohm + line.near_ohm)
+    through = np.sqrt(1 - rho * rho)
+    into = twoport.empty(rho.shape)
+    into[..., 0, 0], into[..., 1, 1], into[..., 0, 1], into[..., 1, 0] = rho, -rho, through, through
+    return twoport.star(twoport.star(into, out), twoport.flip(into))
+
+
+def _draw_box(box: Box, rng: np.random.Generator, count: int) -> Complex:
+    if box.near_radius is None and box.far_radius is None and not box.loss_tolerance_db and box.product_radius is None:
+        return box.s[None]
+    loss_db = _uniform(rng, count, -box.loss_tolerance_db, box.loss_tolerance_db)
+    factor: Complex | Real = 10 ** (-loss_db / 20)
+    if box.product_radius is not None:
+        factor = factor * np.sqrt(1 + _narrow(box.product_radius) * unit_draws(rng, count, "disc"))
+    out = twoport.empty((count, box.s.shape[0]))
+    out[..., 0, 1] = box.s[..., 0, 1] * factor
+    out[..., 1, 0] = box.s[..., 1, 0] * factor
+    for port, radius in _ends(box):
+        own = box.s[..., port, port]
+        out[..., port, port] = own if radius is None else own + _narrow(radius) * unit_draws(rng, count, box.shape)
+    if box.passive and _may_gain(box):
+        _keep_passive(out)
+    return out
+
+
+def _may_gain(box: Box) -> bool:
+    """Whether reflections at both ends and what passes, each at its largest, could together give out more than goes in."""
+    own = [np.abs(box.s[..., port, port]) + (0.0 if radius is None else radius) for port, radius in _ends(box)]
+    most = np.abs(box.s[..., 0, 1]) * 10 ** (box.loss_tolerance_db / 20)
+    if box.product_radius is not None:
+        most = most * np.sqrt(1 + box.product_radius)
+    return bool(np.any(most + np.maximum(*own) > 1))
+
+
+def _ends(box: Box) -> Iterable[tuple[int, Real | None]]:
+    return enumerate((box.near_radius, box.far_radius))
+
+
+def _keep_passive(s: Complex) -> None:
+    """Take both reflections of a reciprocal two-port down by one factor k, as far as passive draws demand.
+
+    Passive: (1 - |t|^2)^2 - k^2 (|a|^2 + |b|^2 + 2 Re(a b conj(t)^2)) + k^4 |a b|^2 >= 0, up to the smaller root in k^2.
+    """
+    through = s[..., 0, 1]
+    through /= np.maximum(np.abs(through), 1)
+    s[..., 1, 0] = through
+    product, square = s[..., 0, 0] * s[..., 1, 1], through * through
+    room = (1 - np.abs(square)) ** 2
+    linear = np.abs(s[..., 0, 0]) ** 2 + np.abs(s[..., 1, 1]) ** 2 + 2 * (product * np.conj(square)).real
+    root = np.sqrt(np.maximum(linear**2 - 4 * np.abs(product) ** 2 * room, 0))
+    down = np.maximum(linear + root, 1e-30)
+    factor = np.sqrt(np.minimum(2 * room / down, 1))
+    s[..., 0, 0] *= factor
+    s[..., 1, 1] *= factor
+
+
+def _narrow(radius: Real) -> Real:
+    """The same radius in one value where it is the same at every frequency."""
+    return radius[:1] if np.all(radius == radius[0]) else radius
+
+
+def _draw_ladder(ladder: Ladder, rng: np.random.Generator, count: int) -> Complex:
+    if not ladder.tolerance:
+        return ladder.nominal()[None]
+    spread = ladder.tolerance
+    return ladder.matrix(tuple(value * rng.uniform(1 - spread, 1 + spread, (count, 1)) for _, value in ladder.arms))

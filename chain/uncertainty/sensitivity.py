@@ -1,0 +1,314 @@
+"""First-order effect of every unknown of a piece on the reflection in front of it, derived exactly.
+
+An effect is linear in a real unknown u (`plain * u`) or in a complex one and its conjugate (`plain * u + mirrored *
+conj(u)`): a lossless junction r in front of x gives (r + x)/(1 + conj(r) x), so r moves it by r - conj(r) x^2. Sizes come
+from the pieces themselves.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.rf import twoport
+from chain.rf.elements import Box, Ladder, Line, Stage
+from chain.uncertainty.sampling import junction_room
+
+__all__ = ["Term", "circle_sd", "expected", "piece_terms", "real_term", "rematch_term", "seen_and_slope"]
+
+Real = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+DB = float(np.log(10) / 10)
+NODES, WEIGHTS = np.polynomial.legendre.leggauss(16)
+
+
+@dataclass(frozen=True)
+class Term:
+    """Effect of one unknown, whose standard uncertainty is `sd` (on each axis, if complex).
+
+    `curve` is the second-order part of its effect, relative to the first and to the unknown itself.
+    """
+
+    id: str
+    what: str
+    plain: Complex
+    mirrored: Complex
+    sd: Real
+    is_real: bool
+    curve: Real
+
+    def scaled(self, slope: Complex) -> Term:
+        """The same effect seen through a further map of that slope."""
+        return replace(self, plain=self.plain * slope, mirrored=self.mirrored * slope)
+
+    @property
+    def power(self) -> Real:
+        """Mean square of the effect's magnitude."""
+        axes = 1 if self.is_real else 2
+        return np.asarray(axes * (np.abs(self.plain) ** 2 + np.abs(self.mirrored) ** 2) * self.sd**2)
+
+    @property
+    def pseudo(self) -> Complex:
+        """Mean square of the effect itself, which tells how far it is from circular."""
+        square = self.plain**2 if self.is_real else 4 * self.plain * self.mirrored
+        return np.asarray(square * self.sd**2)
+
+
+def circle_sd(radius: Real | float, shape: str = "disc") -> Real:
+    """Standard uncertainty on each axis of a complex number of unknown phase.
+
+    Parameters
+    ----------
+    radius : limit of the disc, or radius of the ring [-].
+    shape : `disc` or `ring`.
+
+    Returns
+    -------
+    same shape as radius [-].
+
+    Examples
+    --------
+    >>> float(circle_sd(1.0)), round(float(circle_sd(1.0, "ring")), 4)
+    (0.5, 0.7071)
+
+    Source
+    ------
+    Second moments of a uniform disc and of a circle: r/2 and r/sqrt 2.
+    """
+    return np.asarray(radius) / (np.sqrt(2) if shape == "ring" else 2)
+
+
+def expected(piece: Stage) -> Stage:
+    """The piece at the expectation of its unknowns, which differs from its nominal one where a range is lopsided.
+
+    Parameters
+    ----------
+    piece : any piece.
+
+    Returns
+    -------
+    piece without unknowns.
+
+    Examples
+    --------
+    >>> each = np.ones(1)
+    >>> longer = Line("step", 75.0, 75.0, 50 * each + 0j, 0 * each, each, length_low=0.7, length_high=1.5)
+    >>> float(expected(longer).phase_rad[0].round(6))
+    1.1
+
+    Source
+    ------
+    Mean of a rectangular distribution; discs, rings and the other ranges are centred on the nominal value.
+    """
+    if not isinstance(piece, Line):
+        return piece.known()
+    mean = (piece.length_low + piece.length_high) / 2
+    return replace(piece.known(), loss_np=piece.loss_np * mean, phase_rad=piece.phase_rad * mean)
+
+
+def seen_and_slope(piece: Stage, far: Complex) -> tuple[Complex, Complex]:
+    """Reflection in front of a piece at its expectation, and how much of a change behind it arrives there.
+
+    Parameters
+    ----------
+    piece : any piece.
+    far : shape (frequencies,), reflection behind it [-].
+
+    Returns
+    -------
+    (reflection, slope), shape (frequencies,) each [-].
+
+    Examples
+    --------
+    >>> pad = Box("pad", 50.0, 75.0, np.array([[[0, 0.5], [0.5, 0]]], dtype=complex))
+    >>> seen, slope = seen_and_slope(pad, np.array([0.4 + 0j]))
+    >>> complex(seen[0]), complex(slope[0])
+    ((0.1+0j), (0.25+0j))
+
+    Source
+    ------
+    S11 + S12 S21 x/(1 - S22 x) and its derivative S12 S21/(1 - S22 x)^2.
+    """
+    s = expected(piece).nominal()
+    slope = s[..., 0, 1] * s[..., 1, 0] / (1 - s[..., 1, 1] * far) ** 2
+    return np.asarray(twoport.input_reflection(s, far)), np.asarray(slope)
+
+
+def piece_terms(piece: Stage, far: Complex) -> list[Term]:
+    """Effects of a piece's unknowns on the reflection in front of it.
+
+    Parameters
+    ----------
+    piece : a Line, Box or Ladder with its unknowns.
+    far : shape (frequencies,), reflection behind it [-].
+
+    Returns
+    -------
+    list of Term, near end first; empty where nothing is unknown.
+
+    Examples
+    --------
+    >>> s = np.array([[[0, 0.5], [0.5, 0]]], dtype=complex)
+    >>> pad = Box("pad", 50.0, 75.0, s, near_radius=np.array([0.05]), loss_tolerance_db=0.2)
+    >>> [(term.what, float(np.abs(term.plain * term.sd)[0].round(4))) for term in piece_terms(pad, np.array([0.4 + 0j]))]
+    [('reflection, near', 0.025), ('loss', 0.0027)]
+
+    Source
+    ------
+    Derivatives of the piece's own two-port at the expectation of its unknowns.
+    """
+    if isinstance(piece, Line):
+        return _line_terms(piece, far)
+    return _box_terms(piece, far) if isinstance(piece, Box) else _ladder_terms(piece, far)
+
+
+def real_term(name: str, what: str, effect: Complex, sd: Real | float, curve: Real | float) -> Term:
+    """Effect of a real unknown.
+
+    Parameters
+    ----------
+    name, what : what it belongs to, and what it is.
+    effect : shape (frequencies,), effect of one unit of it [per unit].
+    sd : its standard uncertainty [unit].
+    curve : second-order part of its effect, relative to the first [per unit].
+
+    Returns
+    -------
+    Term.
+
+    Examples
+    --------
+    >>> float(real_term("pad", "loss", np.array([0.1 + 0j]), 0.5, 0.0).power[0])
+    0.0025
+
+    Source
+    ------
+    Definition.
+    """
+    return Term(name, what, effect, np.zeros_like(effect), np.asarray(sd), True, np.asarray(curve))
+
+
+def _line_terms(line: Line, far: Complex) -> list[Term]:
+    mean = expected(line)
+    assert isinstance(mean, Line)
+    rho = (mean.impedance_ohm - line.near_ohm) / (mean.impedance_ohm + line.near_ohm)
+    own = (far - rho) / (1 - rho * far)
+    wave = np.exp(-(mean.loss_np + 1j * mean.phase_rad))
+    turned = own * wave**2
+    out = (1 - rho**2) / (1 + rho * turned) ** 2
+    by_loss = -2 * turned * mean.loss_np * out
+    if line.inside_radius is not None:
+        # Its place is anywhere in the line; a disc or ring turned by an unknown phase is the same disc or ring.
+        sd = circle_sd(line.inside_radius, line.shape)
+        middle = (wave * out, -wave * own**2 * wave**2 * out)
+        terms = [Term(line.id, "reflection, inside", *middle, sd, False, np.abs(own))]
+    else:
+        terms = _end_terms(line, far)
+        by_ohm = _by_impedance(line, far, rho, wave)
+        by_loss = by_loss + 1j * mean.impedance_ohm.imag * by_ohm
+    if line.loss_tolerance:
+        terms.append(real_term(line.id, "loss", by_loss, line.loss_tolerance / np.sqrt(3), mean.loss_np))
+    if line.length_high != line.length_low:
+        each = line.loss_np + 1j * line.phase_rad
+        sd = np.asarray((line.length_high - line.length_low) / np.sqrt(12))
+        terms.append(real_term(line.id, "length", -2 * turned * each * out, sd, np.abs(each)))
+    if line.impedance_tolerance_ohm and line.inside_radius is None:
+        effect = by_ohm * mean.impedance_ohm / mean.impedance_ohm.real
+        sd = np.asarray(line.impedance_tolerance_ohm / np.sqrt(3))
+        terms.append(real_term(line.id, "impedance", effect, sd, 1 / (2 * line.near_ohm)))
+    return terms
+
+
+def _by_impedance(line: Line, far: Complex, rho: Complex, wave: Complex) -> Complex:
+    """Derivative of the reflection in front of a line by its impedance; its reactance goes with resistance and loss."""
+    turned = (far - rho) / (1 - rho * far) * wave**2
+    far_side = (1 - rho**2) * wave**2 * (far**2 - 1) / (1 - rho * far) ** 2
+    by_rho = (1 - turned**2 + far_side) / (1 + rho * turned) ** 2
+    return np.asarray(by_rho * 2 * line.near_ohm / (line.impedance_ohm + line.near_ohm) ** 2)
+
+
+def _end_terms(line: Line, far: Complex) -> list[Term]:
+    near, slope = seen_and_slope(line, far)
+    # A Gauss rule over the upper half of the impedance's range, which the lower half mirrors.
+    changes = line.impedance_tolerance_ohm * (NODES[:, None] + 1) / 2
+    found = []
+    for place, radius, at, factor in (
+        ("near", line.near_radius, near, np.ones_like(far)),
+        ("far", line.far_radius, far, slope),
+    ):
+        if radius is not None:
+            room = np.sqrt(WEIGHTS @ junction_room(radius, changes, line.near_ohm) ** 2 / 2)
+            sd = circle_sd(room, line.shape)
+            found.append(Term(line.id, f"reflection, {place}", factor, -(at**2) * factor, sd, False, np.abs(at)))
+    return found
+
+
+def _box_terms(box: Box, far: Complex) -> list[Term]:
+    seen, slope = seen_and_slope(box, far)
+    own = seen - box.s[..., 0, 0]
+    zero = np.zeros_like(far)
+    terms = []
+    if box.near_radius is not None:
+        sd = circle_sd(box.near_radius, box.shape)
+        terms.append(Term(box.id, "reflection, near", zero + 1, zero, sd, False, np.zeros(far.shape)))
+    if box.far_radius is not None:
+        curve = np.abs(far / (1 - box.s[..., 1, 1] * far))
+        sd = circle_sd(box.far_radius, box.shape)
+        terms.append(Term(box.id, "reflection, far", slope * far**2, zero, sd, False, curve))
+    if box.loss_tolerance_db:
+        terms.append(real_term(box.id, "loss", -DB * own, box.loss_tolerance_db / np.sqrt(3), DB / 2))
+    if box.product_radius is not None:
+        terms.append(Term(box.id, "transmission", own, zero, circle_sd(box.product_radius), False, np.zeros(far.shape)))
+    return terms
+
+
+def _ladder_terms(ladder: Ladder, far: Complex) -> list[Term]:
+    """Arms from the far end, each a two-port of its own in the near reference, where opens and shorts stay finite."""
+    if not ladder.tolerance:
+        return []
+    ohm = ladder.near_ohm
+    seen = np.asarray(twoport.input_reflection(twoport.step(ohm, ladder.far_ohm), far))
+    terms: list[Term] = []
+    omega = 2 * np.pi * ladder.freq_hz
+    for index in reversed(range(len(ladder.arms))):
+        kind, resistance = ladder.arms[index]
+        impedance = ladder.arm_ohm(index)
+        arm = replace(ladder, far_ohm=ohm, arms=(ladder.arms[index],))
+        seen, slope = seen_and_slope(arm, seen)
+        if kind == "series":
+            bare = resistance + 1j * omega * ladder.inductance_h
+            by_ohm = (1 - seen) ** 2 / (2 * ohm) / (1 + 1j * omega * ladder.capacitance_f * bare) ** 2
+        else:
+            by_ohm = (1 + seen) ** 2 * ohm / (2 * impedance**2)
+        terms = [term.scaled(slope) for term in terms]
+        sd = resistance * ladder.tolerance / np.sqrt(3)
+        terms.insert(0, real_term(ladder.id, f"resistor {index + 1}", by_ohm, sd, 1 / resistance))
+    return terms
+
+
+def rematch_term(radius: float, at: Complex) -> Term:
+    """Effect of a joint opened and closed again on the reflection in front of it.
+
+    Parameters
+    ----------
+    radius : limit of the small lossless junction it makes [-].
+    at : shape (frequencies,), reflection behind it [-].
+
+    Returns
+    -------
+    Term.
+
+    Examples
+    --------
+    >>> term = rematch_term(0.01, np.array([0.5 + 0j]))
+    >>> float(term.mirrored[0].real), float(term.sd)
+    (-0.25, 0.005)
+
+    Source
+    ------
+    (r + x)/(1 + conj(r) x), first order in r.
+    """
+    return Term("re-mating", "joint opened again", np.ones_like(at), -(at**2), circle_sd(radius), False, np.abs(at))

@@ -1,0 +1,193 @@
+"""The bench card: readings of known ends against Ohm's law and a second reckoning, wiring, ohms, cautions, lines to fill in."""
+
+import json
+import os
+import subprocess
+import sys
+from io import StringIO
+from pathlib import Path
+
+import numpy as np
+import pytest
+import strategies as made
+from click.testing import CliRunner
+from pages import BOATHOUSE, Reader, hostile_setup, short_boathouse
+from rich.cells import cell_len
+from rich.console import Console
+
+from chain.analyses.bench_card import card, end_readings
+from chain.analyses.checks import check
+from chain.analyses.expect import expect
+from chain.analyses.ohmmeter import dc_card
+from chain.assembly.cascade import build
+from chain.cli.main import chain
+from chain.files.setup_file import load_setup, parse_setup
+from chain.html.page import card_html
+from chain.reflection import magnitude_from_vswr
+from chain.report.card import render
+from chain.uncertainty.measurement import measurement
+
+FREQ_HZ = 200e6
+
+
+def run(*words, status=0):
+    """What a command writes to stdout; it must end with the status."""
+    done = CliRunner().invoke(chain, [str(word) for word in words])
+    assert done.exit_code == status, done.output
+    return done.stdout
+
+
+def readings(setup):
+    """Readings of the known ends of a set-up at its own frequencies, by end."""
+    return {each.end: each for each in end_readings(measurement(setup, build(setup)), 1000)}
+
+
+@pytest.fixture(scope="module")
+def boathouse():
+    return card(load_setup(BOATHOUSE))
+
+
+def in_parallel(*ohms):
+    return 1 / sum(1 / ohm for ohm in ohms)
+
+
+def ratio(ohm, reference_ohm):
+    return max(ohm, reference_ohm) / min(ohm, reference_ohm)
+
+
+def test_known_ends_behind_a_pad_read_what_its_resistors_say():
+    """Shunt 86.60 and series 43.30 ohm by Ohm's law alone: the open reads 1.732, which is the square root of three.
+
+    Source: resistors of the minimum-loss pad, R1 = 86.60 and R2 = 43.30 ohm between 50 and 75 ohm, in every handbook of
+    the trade (memory); the VSWRs follow from them with nothing but series and parallel resistances.
+    """
+    shunt, series = 50 * np.sqrt(3), 25 * np.sqrt(3)
+    found = readings(made.setup_of([made.item(made.pad())]))
+    seen = {
+        "open": shunt,
+        "short": in_parallel(shunt, series),
+        "75 ohm": in_parallel(shunt, series + 75),
+        "50 ohm": in_parallel(shunt, series + 50),
+    }
+    for name, ohm in seen.items():
+        assert found[name].reading_vswr == pytest.approx(ratio(ohm, 50.0), rel=1e-6), name
+    assert found["open"].reading_vswr == pytest.approx(np.sqrt(3))
+
+
+def test_known_ends_behind_a_lead_agree_with_scikit_rf():
+    """A pad, and a metre of lossy 75-ohm line behind it, cascaded by scikit-rf with each end on it: the same readings."""
+    import skrf
+
+    lead = made.lead(0.8, FREQ_HZ)
+    found = readings(made.setup_of([made.item(made.pad()), lead], freq_hz=(FREQ_HZ, FREQ_HZ, 1)))
+    loss = 10 ** (-made.LEAST_LOSS_DB / 20)
+    frequency = skrf.Frequency.from_f([FREQ_HZ], unit="hz")
+    pad = skrf.Network(frequency=frequency, s=[[[0, loss], [loss, 0]]], z0=[[50, 75]])
+    turn = 10 ** (-0.8 / 20) * np.exp(-2j * np.pi * FREQ_HZ * 1.0 / (0.66 * 299792458))
+    line = skrf.Network(frequency=frequency, s=[[[0, turn], [turn, 0]]], z0=[[75, 75]])
+    for name, reflection in {"open": 1, "short": -1, "75 ohm": 0, "50 ohm": (50 - 75) / (50 + 75)}.items():
+        end = skrf.Network(frequency=frequency, s=[[[reflection]]], z0=[[75]])
+        seen = abs((pad**line**end).s[0, 0, 0])
+        assert magnitude_from_vswr(found[name].reading_vswr) == pytest.approx(seen, abs=1e-6), name
+
+
+def test_intervals_hold_the_stated_share_of_fresh_chains():
+    """95 in 100 of chains drawn with another seed read inside the card's interval, for every end."""
+    way = measurement(*(lambda setup: (setup, build(setup)))(load_setup(BOATHOUSE)))
+    way = way.at(slice(0, 1))
+    from chain.uncertainty.measurement import simulate
+
+    for each in end_readings(way, 10_000):
+        far = 1.0 if np.isinf(each.end_ohm) else (each.end_ohm - 75) / (each.end_ohm + 75)
+        seen = np.abs(np.concatenate([simulate(way, chunk, 777).reading(np.array(far + 0j)) for chunk in range(10)]))
+        low, high = magnitude_from_vswr([each.reading_low, each.reading_high])
+        assert np.mean((seen >= low) & (seen <= high)) == pytest.approx(0.95, abs=0.012), each.end
+        assert each.reading_low <= each.reading_vswr <= each.reading_high
+
+
+def test_the_card_holds_the_answers_of_the_other_commands(boathouse):
+    """Reading to aim for, joints, cautions and ohms are those of `expect`, `check` and the ohmmeter card."""
+    setup = load_setup(BOATHOUSE)
+    assert boathouse.aim_reading.vswr == expect(setup).aim_reading.vswr
+    assert boathouse.checked == check(setup)
+    assert boathouse.dc == dc_card(setup)
+    rules = [each.rule for each in boathouse.cautions]
+    assert rules.count("safety") == 4
+    assert "power" in rules
+
+
+def test_the_text_has_wiring_with_genders_and_room_to_write(boathouse):
+    """Joints in order, each end with its gender; where to calibrate; three frequencies with blanks."""
+    console = Console(file=StringIO(), width=80, color_system=None, markup=False, highlight=False)
+    render(boathouse, console)
+    text = console.file.getvalue()
+    steps = [
+        "N-50 jack takes adapter: N-50 plug",
+        "BNC-50 plug takes pad: BNC-50 jack",
+        "BNC-75 jack takes lead: BNC-75 plug",
+    ]
+    places = [text.index(each) for each in ["calibrate", *steps, "The antenna\n"]]
+    assert places == sorted(places)
+    for name in boathouse.places:
+        assert any(line.startswith(name) and line.count("____") > 7 for line in text.splitlines())
+    assert text.index("static: a lead that floats") < text.index("calibrate")
+    for each in ("86.6", "28.9", "129.9", "43.3"):
+        assert each in text
+
+
+@pytest.mark.parametrize("columns", [40, 80, 120])
+def test_the_text_fits_its_terminal(boathouse, columns):
+    """No line is wider than the terminal, and no escape in it."""
+    console = Console(file=StringIO(), width=columns, color_system=None, markup=False, highlight=False)
+    render(boathouse, console)
+    text = console.file.getvalue()
+    assert "\x1b" not in text
+    assert max(cell_len(line.rstrip()) for line in text.splitlines()) <= columns
+
+
+def test_the_text_is_plain_ascii_where_there_is_nothing_else():
+    """A real process with a poor terminal: 80 columns of ASCII, no escape."""
+    environment = {**os.environ, "COLUMNS": "80", "PYTHONIOENCODING": "ascii", "TERM": "dumb"}
+    done = subprocess.run(
+        [sys.executable, "-m", "chain", "card", str(BOATHOUSE)], env=environment, capture_output=True, check=True
+    )
+    assert done.stdout.isascii()
+    assert b"\x1b" not in done.stdout
+    assert max(len(line) for line in done.stdout.decode().splitlines()) <= 80
+
+
+def test_the_page_of_the_card_tells_the_same_as_the_text(boathouse):
+    """Every reading, every joint and every caution is in the HTML too, in its order, with blanks beside the readings."""
+    found = Reader(card_html(boathouse))
+    seen = " ".join(" ".join(found.texts["main"]).split())
+    for joint in boathouse.checked.joints:
+        assert joint.near_connector in seen
+        assert joint.far_connector in seen
+    for each in boathouse.cautions:
+        assert each.text[1:].rstrip(".") in seen
+    for each in boathouse.ends:
+        assert f"{each.reading_vswr:.2f}" in seen
+    blanks = [attrs for attrs in found.tags("td") if attrs.get("class") == "blank"]
+    assert len(blanks) >= len(boathouse.ends) + 4 * len(boathouse.places)
+
+
+def test_places_to_fill_in_are_channels_where_the_set_up_has_them():
+    """A region with channels gives their names, thinned to a dozen; arms of splitters are wired too."""
+    found = card(parse_setup(hostile_setup(2).encode(), "x"), seed=3)
+    assert found.places[0] == "channel 21"
+    assert len(found.places) <= 12
+    assert any(joint.near == "splitter with a long name 0.out2" for joint in found.checked.joints)
+
+
+def test_the_file_name_says_whether_a_page_or_text_is_wanted(tmp_path):
+    """`.html` gets HTML, any other name the text; JSON has the contracted keys and no infinity."""
+    setup = tmp_path / "setup.toml"
+    setup.write_text(short_boathouse(), "utf-8")
+    run("card", setup, "-o", tmp_path / "card.html")
+    run("card", setup, "-o", tmp_path / "card.txt")
+    assert (tmp_path / "card.html").read_text("utf-8").startswith("<!doctype html>")
+    assert Path(tmp_path / "card.txt").read_text("utf-8").startswith("Bench card: Boathouse")
+    run("card", setup, "-o", tmp_path / "card.html", status=2)
+    found = json.loads(run("card", setup, "--json"))
+    assert {"title", "ends", "ohmmeter", "cautions", "joints", "places", "aim_reading_vswr"} <= set(found)
+    assert [each["end_ohm"] for each in found["ends"][:4]] == [None, 0.0, 75.0, 50.0]

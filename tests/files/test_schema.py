@@ -1,0 +1,122 @@
+"""JSON Schema of a set-up file, and the starter."""
+
+import json
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+import chain
+from chain.files.schema_export import setup_schema
+from chain.files.setup_file import parse_setup
+from chain.files.starter import starter_text
+from chain.files.toml import read_toml
+
+FOLDER = Path(chain.__file__).parent / "files" / "schemas"
+DEMO = Path(__file__).parent.parent.parent / "demo"
+
+
+def refused(text):
+    """Paths that the schema finds fault with."""
+    document, faults, _ = read_toml(text, "a.toml")
+    assert faults == []
+    found = jsonschema.Draft202012Validator(setup_schema()).iter_errors(document)
+    return sorted(".".join(map(str, each.absolute_path)) for each in found)
+
+
+def test_the_shipped_schema_is_the_exported_one():
+    assert json.loads((FOLDER / "setup.schema.json").read_text(encoding="utf-8")) == setup_schema()
+
+
+def test_the_schema_is_a_json_schema():
+    jsonschema.Draft202012Validator.check_schema(setup_schema())
+
+
+def test_every_key_has_a_description_and_an_example():
+    schema = setup_schema()
+    tables = {"": schema} | schema["$defs"]
+    for name, table in tables.items():
+        assert table["description"]
+        for key, told in table["properties"].items():
+            if "$ref" in told and name == "":
+                continue
+            assert told["description"].endswith("."), (name, key)
+            assert told.get("examples") or key == "chain", (name, key)
+
+
+@pytest.mark.parametrize("name", ["near", "far", "sweep", "calibration", "item"])
+def test_every_example_is_a_value_that_the_schema_takes(name):
+    schema = setup_schema()
+    for key, told in schema["$defs"][name]["properties"].items():
+        whole = {"$ref": f"#/$defs/{name}/properties/{key}", "$defs": schema["$defs"]}
+        for example in told["examples"]:
+            assert not list(jsonschema.Draft202012Validator(whole).iter_errors(example)), (key, example)
+
+
+def test_examples_of_the_schema_are_read():
+    keys = setup_schema()["$defs"]
+    lines = []
+    for name in ("sweep", "near", "far"):
+        lines.append(f"[{name}]")
+        lines += [
+            f"{key} = {json.dumps(told['examples'][0])}"
+            for key, told in keys[name]["properties"].items()
+            if key not in ("region", "channels")
+        ]
+    setup = parse_setup("\n".join([*lines, "[[chain]]", 'id = "x"', 'part = "min-loss-pad"']).encode())
+    assert (setup.sweep.points, setup.near.drift_db, setup.far.limit_vswr) == (133, 50.0, 2.0)
+
+
+@pytest.mark.parametrize("path", sorted(DEMO.glob("*.toml")), ids=lambda path: path.name)
+def test_demo_files_keep_to_the_schema(path):
+    text = path.read_text(encoding="utf-8")
+    if "[need]" not in text:
+        assert refused(text) == []
+
+
+@pytest.mark.parametrize(
+    ("line", "where"),
+    [
+        ('titel = "x"', ""),
+        ('[near]\nconnector = "N-50 jack"\nimpedance = 50', "near.impedance"),
+        ('[near]\nconnector = "N-50 jack"\nimpedance = "50"', "near.impedance"),
+        ('[near]\nconnector = "N-50 jack"\nimpedance = "50 MHz"', "near.impedance"),
+        ('[calibration]\nload = "VSWR1.1 dB"', "calibration.load"),
+        ("[sweep]\npoints = 0", "sweep.points"),
+        ('[[chain]]\nid = "x"', "chain.0"),
+        ('[[chain]]\nid = "x"\npart = "rg59"\nlenght = "1 m"', "chain.0"),
+        ('[[chain]]\nid = "x"\npart = "rg59"\nattenuation = { flat = -1 }', "chain.0.attenuation.flat"),
+        ('[[chain]]\nid = "x"\npart = "splitter-2"\n[[chain.arm]]\nport = "out1"\nend = 3', "chain.0.arm.0.end"),
+    ],
+)
+def test_the_schema_refuses_what_the_reader_refuses(line, where):
+    assert where in refused(line)
+
+
+def test_starter_loads_as_it_stands_and_names_its_schema():
+    text = starter_text()
+    assert text.startswith("#:schema ./setup.schema.json\n")
+    setup = parse_setup(text.encode())
+    assert [item.part.id for item in setup.items] == ["n-plug-bnc-plug", "min-loss-pad", "rg59"]
+    assert refused(text) == []
+
+
+def test_what_the_starter_suggests_in_comments_loads_too():
+    lines = []
+    for line in starter_text().splitlines():
+        bare = line.removeprefix("# ")
+        suggested = line.startswith("# ") and " = " in bare and bare.split(" = ")[0].isidentifier()
+        if suggested and not bare.startswith("library"):
+            lines.append(bare)
+        elif not line.startswith(("start", "stop")):
+            lines.append(line)
+    setup = parse_setup("\n".join(lines).encode())
+    assert setup.sweep.region == "europe"
+    assert setup.items[1].reversed
+    assert setup.items[1].part.loss_db == 5.75
+
+
+def test_starter_and_demo_describe_the_same_chain():
+    demo = parse_setup((DEMO / "boathouse.toml").read_bytes())
+    starter = parse_setup(starter_text().encode())
+    assert (starter.sweep, starter.near, starter.items, starter.far) == (demo.sweep, demo.near, demo.items, demo.far)

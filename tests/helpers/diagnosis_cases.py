@@ -1,0 +1,12 @@
+"""Readings of known terminations on the boathouse set-up, held against its faults."""
+
+from chain.diagnosis.diagnose import prove
+from chain.diagnosis.known_ends import known_ends
+from chain.files.setup_file import load_setup
+
+BOATHOUSE = load_setup("demo/boathouse.toml")
+
+
+def read(setup=BOATHOUSE, draws=40_000, ohms=None, loads=(32.0, 26.0), **given):
+    readings = {end: [value] if isinstance(value, str) else value for end, value in given.items()}
+    return prove(setup, known_ends(readings, 207e6), ohms, *loads, draws=draws, seed=1)

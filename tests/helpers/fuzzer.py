@@ -1,0 +1,380 @@
+"""Damaged and harmlessly changed files: seeds of every kind, a mutator whose seed decides everything, and what must come of it.
+
+`python tests/helpers/fuzzer.py KIND FIRST COUNT` feeds COUNT mutants of a kind (touchstone, table, toml) to the readers and prints
+what came of them as JSON, with the longest time and the largest memory. A mutant gives a result or an error of the input;
+anything else is a finding and is listed.
+"""
+
+import json
+import random
+import re
+import resource
+import signal
+import sys
+import tempfile
+import time
+import unicodedata
+import warnings
+from pathlib import Path
+
+import numpy as np
+
+from chain.errors import ChainError
+from chain.files.setup_file import load_setup
+from chain.selection.need_file import load_need
+from chain.sweeps import touchstone
+from chain.sweeps.options import QUANTITIES, SweepOptions
+from chain.sweeps.read import read_sweep
+
+LONGEST_S = 5.0
+DEMO = Path(__file__).parent.parent.parent / "demo"
+
+ONE_PORT = """! invented
+# MHz S RI R 50
+174 -0.0474 -0.0948
+174.5 -0.0465 -0.0924 ! a remark
+175 -0.0513 -0.0890
+175.5 -0.0521 -0.0871
+"""
+ONE_PORT_MA = "# GHz S MA R 75\n0.174 0.2 -30\n0.175 0.21 -33.5\n0.176 0.19 -37\n"
+ONE_PORT_DB = "# kHz DB S R 50\n174000 -12.5 34.2\n175000 -12.6 30.1\n176000 -12.9 27.4\n"
+ONE_PORT_Z = "# Hz Z RI R 50\n1.74e8 1.2 0.3\n1.75e8 1.19 0.28\n"
+TWO_PORT = """# MHz S MA R 50 75
+100 0.05 10 0.52 -20 0.52 -20 0.05 170
+200 0.06 20 0.51 -40 0.51 -40 0.05 150
+300 0.07 30 0.50 -60 0.50 -60 0.06 130
+"""
+TWO_PORT_NOISE = TWO_PORT + "100 0.7 0.64 69 0.38\n200 0.9 0.46 75 0.36\n"
+SECOND = """[Version] 2.0
+# MHz S RI R 50
+[Number of Ports] 1
+[Number of Frequencies] 3
+[Reference] 75
+[Network Data]
+174 0.1 0.2
+175 0.1 0.21
+176 0.1 0.22
+[End]
+"""
+SECOND_TWO_PORT = """[Version] 2.1
+# MHz S RI
+[Number of Ports] 2
+[Two-Port Data Order] 12_21
+[Number of Frequencies] 2
+[Reference] 50
+75
+[Matrix Format] Lower
+[Network Data]
+174 0.1 0.2 0.5 0.1 0.05 0
+175 0.1 0.21 0.5 0.12 0.05 0.01
+[End]
+"""
+TOUCHSTONES = {
+    "one.s1p": ONE_PORT,
+    "ma.s1p": ONE_PORT_MA,
+    "db.s1p": ONE_PORT_DB,
+    "z.s1p": ONE_PORT_Z,
+    "two.s2p": TWO_PORT,
+    "noise.s2p": TWO_PORT_NOISE,
+    "second.ts": SECOND,
+    "order.ts": SECOND_TWO_PORT,
+    "one.txt": ONE_PORT,
+}
+TABLES = {
+    "loss.csv": "# invented\nfrequency_mhz,return_loss_db\n174.00,19.62\n174.50,19.81\n175.00,19.70\n175.50,19.40\n",
+    "german.csv": "Messung;erfunden\nPunkte;3\n\nFrequenz [MHz];Rückflussdämpfung [dB];Stehwellenverhältnis\n"
+    "174,000;19,50;1,237\n174,500;19,70;1,231\n175,000;19,60;1,234\n",
+    "ohm.csv": "Frequency (Hz),R (ohm),X (ohm)\n174000000,44.70,-8.57\n174500000,44.82,-8.38\n175000000,44.44,-8.00\n",
+    "tab.tsv": "freq [MHz]\tS11 [dB]\tS11 phase [deg]\tS21 [dB]\n174\t-12.5\t34\t-3\n175\t-12.6\t30\t-3\n176\t-12.7\t26\t-3\n",
+    "blank.txt": "! f_MHz  re  im\n174.0  0.10  0.20\n175.0  0.11  0.21\n176.0  0.12  0.20\n",
+    "french.csv": 'Fréquence (MHz);ROS\n"1.174,5";1,5\n"1.175,5";1,6\n1176,5;1,55\n',
+    "blocks.csv": "Trace 1\nf/MHz;VSWR\n470;1.2\n471;1.3\n\nTrace 2\nf/MHz;VSWR\n470;1.5\n471;1.6\n",
+    "z.csv": "Frecuencia (kHz);|Z| [Ω];Fase Z (°)\n174000;70,5;-5\n175000;71;-4\n",
+}
+NASTY = [
+    "nan", "inf", "-inf", "1e999", "-1e-999", "1e308", "-1", "0", "", " ", "\t", '"', "'", '""', ",", ";", ",,", "0,1", "1.234.567",
+    "1.234", "12 345", "--", "1-2", "+", "1e", "0x1F", "1_000", "٣", "½", "Ω", "\u2212" "5", "\x00", "\x1b[31m", "\ufeff", "\u202e",
+    "<script>alert(1)</script>", "[", "]", "[[", "{", "}", "=", "#", "!", "%", "//", "\\", "../../etc/passwd", "[Version] 2.0",
+    "[Number of Ports] 99999", "[Network Data]", "[Reference]", "[Begin Information]", "# Hz Z DB R 0", "# MHz S RI R 50 R 75", "R",
+    "! Port Impedance 75 0", "dB", "MHz", "VSWR", "S11", "1" * 400, "a" * 3000, "9" * 30 + "e9", "\r", "\n", "\r\n", "\x0b", "\x0c",
+    "\x85", "\u2028", "VSWR 1e9", "1 dB 2", "-5 m", "true", "1979-05-27T07:32:00Z", '"""', "a.b.c.d = 1", "[[chain]]", "part = 1",
+    'id = "near"', 'part = "no-such-part"', "length = [[1]]", 'touchstone = "../../x.s2p"', 'touchstone = "/dev/zero"', "reversed = true",
+]  # fmt: skip
+
+
+class TooSlow(BaseException):
+    """A reader took longer than it may; no `except Exception` may swallow it."""
+
+
+def toml_seeds():
+    """The set-ups and the need of the demo, and the list of a shop that the need names."""
+    return {path.name: path.read_text(encoding="utf-8") for path in sorted([*DEMO.glob("*.toml"), DEMO / "shop.csv"])}
+
+
+def seeds(kind):
+    """Sound files of a kind: name to text."""
+    return {"touchstone": lambda: TOUCHSTONES, "table": lambda: TABLES, "toml": toml_seeds}[kind]()
+
+
+def mutant(kind, number):
+    """One damaged file: name and bytes."""
+    rng = random.Random(f"{kind} {number}")
+    known = seeds(kind)
+    name = rng.choice(sorted(known))
+    text = known[name]
+    for _ in range(rng.choice([1, 1, 1, 2, 3, 8])):
+        text = rng.choice(CHANGES)(text, rng, known)[:200_000]
+    raw = text.encode(rng.choice(["utf-8"] * 6 + ["cp1252", "utf-16", "utf-8-sig"]), errors="replace")
+    if rng.random() < 0.15:
+        raw = _bytes_changed(raw, rng)
+    return name, raw
+
+
+def _bytes_changed(raw, rng):
+    data = bytearray(raw)
+    for _ in range(rng.choice([1, 2, 20])):
+        if data:
+            data[rng.randrange(len(data))] = rng.randrange(256)
+    return bytes(data)
+
+
+def _token(text, rng, _):
+    spans = [found.span() for found in re.finditer(r"[^\s,;=]+", text)] or [(0, 0)]
+    start, end = rng.choice(spans)
+    return text[:start] + rng.choice(NASTY) + text[end:]
+
+
+def _inserted(text, rng, _):
+    at = rng.randrange(len(text) + 1)
+    return text[:at] + rng.choice(NASTY) + text[at:]
+
+
+def _cut(text, rng, _):
+    first, last = sorted(rng.randrange(len(text) + 1) for _ in range(2))
+    return text[:first] + text[min(last, first + rng.choice([1, 3, 40, 400])) :]
+
+
+def _truncated(text, rng, _):
+    return text[: rng.randrange(len(text) + 1)]
+
+
+def _lines_changed(text, rng, _):
+    lines = text.split("\n")
+    one, other = rng.randrange(len(lines)), rng.randrange(len(lines))
+    way = rng.randrange(5)
+    if way == 0:
+        lines[one], lines[other] = lines[other], lines[one]
+    elif way == 1:
+        del lines[one]
+    elif way == 2:
+        lines[one:one] = [lines[other]] * rng.choice([1, 2, 300])
+    elif way == 3:
+        rng.shuffle(lines)
+    else:
+        lines[one] = lines[one] + lines[other]
+    return "\n".join(lines)
+
+
+def _spliced(text, rng, known):
+    other = known[rng.choice(sorted(known))]
+    return text[: rng.randrange(len(text) + 1)] + other[rng.randrange(len(other) + 1) :]
+
+
+def _swapped(text, rng, _):
+    first, second = rng.sample([",", ";", "\t", " ", ".", "\n", "[", "]", "=", '"', "#"], 2)
+    return text.replace(first, second)
+
+
+def _nested(text, rng, _):
+    depth = rng.choice([10, 60, 3000])
+    at = rng.randrange(len(text) + 1)
+    return text[:at] + rng.choice("[{(") * depth + text[at:]
+
+
+CHANGES = [
+    _token,
+    _token,
+    _token,
+    _inserted,
+    _inserted,
+    _cut,
+    _truncated,
+    _lines_changed,
+    _lines_changed,
+    _spliced,
+    _swapped,
+    _nested,
+]
+
+
+def harmless(kind, number):
+    """One file that means the same: name, the sound text and the changed bytes."""
+    rng = random.Random(f"harmless {kind} {number}")
+    known = seeds(kind)
+    name = rng.choice(sorted(set(known) - {"blocks.csv", "shop.csv"}))
+    return (
+        name,
+        known[name],
+        {"touchstone": _same_touchstone, "table": _same_table, "toml": _same_toml}[kind](known[name], rng),
+    )
+
+
+def _ends(lines, rng, encodings):
+    mark = rng.choice(["\n", "\r\n"])
+    text = mark.join(lines)
+    return (text.rstrip() + rng.choice(["", mark, mark * 3])).encode(rng.choice(encodings))
+
+
+def _same_touchstone(text, rng):
+    out = []
+    for line in text.split("\n"):
+        if rng.random() < 0.3:
+            out.append(rng.choice(["", "  ", "! an aside", "!", "\t! # MHz S MA R 1"]))
+        words = line.split("!")[0]
+        if words.strip() and words.strip()[0] not in "[":
+            gap = rng.choice([" ", "\t", "   "])
+            line = rng.choice(["", " ", "\t"]) + gap.join(words.split()) + rng.choice(["", " ", " ! why not"])
+            line = rng.choice([line, line.upper(), line.lower()]) if words.strip()[0] == "#" else line
+        out.append(line)
+    return _ends(out, rng, ["utf-8", "utf-8-sig", "utf-16"])
+
+
+def _same_table(text, rng):
+    lines, out = text.split("\n"), []
+    for number, line in enumerate(lines):
+        if number and rng.random() < 0.2:
+            out.append(rng.choice(["", "   ", "# an aside", "! another"]) if number > 1 else "")
+        mark = next((each for each in "\t;," if each in line and '"' not in line), "")
+        if mark and line[:1] not in "!#":
+            blanks = ["", " ", "  "]
+            line = mark.join(rng.choice(blanks) + cell + rng.choice(blanks) for cell in line.split(mark))
+        out.append(line)
+    return _ends(out, rng, ["utf-8", "utf-8-sig", "utf-16", "cp1252"] if "Ω" not in text else ["utf-8", "utf-16"])
+
+
+def _same_toml(text, rng):
+    """Remarks, blanks, line ends, and another order of the keys within each table."""
+    out, group = [], []
+
+    def flush():
+        rng.shuffle(group)
+        out.extend(group)
+        group.clear()
+
+    for line in text.split("\n"):
+        if re.match(r"\s*[A-Za-z_]+\s*=", line):
+            key, _, value = line.partition("=")
+            gap = rng.choice(["", " ", "\t "])
+            group.append(f"{key.rstrip()}{gap}={gap}{value.strip()}{rng.choice(['', ' ', '  # why not'])}")
+            continue
+        flush()
+        out.append(line)
+        if rng.random() < 0.2:
+            out.append(rng.choice(["", "# an aside", "   "]))
+    flush()
+    return _ends(out, rng, ["utf-8", "utf-8-sig"])
+
+
+def outcome(kind, path, number=None):
+    """What a reader makes of a file: the result, or the error of the input as text; with a number, in varied circumstances."""
+    rng = random.Random(number)
+    try:
+        if kind == "toml":
+            path = path.replace("shop.csv", "need.toml")
+            return load_need(path) if path.endswith("need.toml") else load_setup(path)
+        if kind == "touchstone" and path.endswith((".s2p", "order.ts")):
+            return touchstone.read(path, 2)
+        every = 9 if kind == "touchstone" else 3
+        if number is None:
+            return read_sweep(path, plane_ohm=50.0)
+        settled = options(rng) if number % every == 2 else SweepOptions()
+        return read_sweep(path, settled, rng.choice([None, 50.0, 75.0]))
+    except ChainError as error:
+        if error.exit_code != 2:
+            raise
+        text = str(error)
+        assert text.strip(), "an error without a word"
+        assert not steers(text.replace("\n", "")), "an error that steers the terminal"
+        assert len(text) < 60_000, "an error longer than anyone reads"
+        return text
+
+
+def steers(text):
+    """Tell whether a terminal would take something in a text for an order."""
+    return any(unicodedata.category(each)[0] == "C" or unicodedata.category(each) in ("Zl", "Zp") for each in text)
+
+
+def options(rng):
+    """Options as a user may give them."""
+    return SweepOptions(
+        columns=rng.choice([(), (), ("2",), ("2", "3"), ("3",), ("VSWR",), ("9",), ("S22",)]),
+        quantity=rng.choice(["", "", *QUANTITIES]),
+        frequency_unit=rng.choice(["", "", "MHz", "Hz"]),
+        decimal=rng.choice(["", "", "point", "comma"]),
+        impedance_ohm=rng.choice([None, 50.0]),
+        block=rng.choice([None, None, 1, 2]),
+    )
+
+
+def sound(result):
+    """Check that readings are what readings must be."""
+    if isinstance(result, tuple):
+        freq, s, reference = result
+        assert np.all(np.isfinite(freq))
+        assert np.all(np.isfinite(s))
+        assert np.all(np.diff(freq) > 0)
+        assert min(reference) > 0
+    elif hasattr(result, "magnitude"):
+        assert result.freq_hz.size
+        assert np.all(np.diff(result.freq_hz) > 0)
+        assert np.all((result.magnitude >= 0) & (result.magnitude <= 1.1))
+        assert result.reflection is None or np.allclose(np.abs(result.reflection), result.magnitude)
+        assert not steers(result.interpretation + "".join(result.warnings))
+
+
+def _alarm(*_):
+    raise TooSlow
+
+
+def own_peak_mb() -> float:
+    """Largest resident memory of this process; on Linux without what it inherits from a large one that started it."""
+    status = Path("/proc/self/status")
+    lines = status.read_text(encoding="utf-8").splitlines() if status.exists() else []
+    own = [int(line.split()[1]) for line in lines if line.startswith("VmHWM")]
+    return (own or [resource.getrusage(resource.RUSAGE_SELF).ru_maxrss])[0] / 1024
+
+
+def run(kind, first, count):
+    """Feed mutants to the readers."""
+    # Time of the processor, so that a busy machine makes no finding.
+    signal.signal(signal.SIGPROF, _alarm)
+    warnings.simplefilter("error")
+    told = {"kind": kind, "count": count, "results": 0, "errors": 0, "longest_s": 0.0, "findings": []}
+    begun = time.perf_counter()
+    with tempfile.TemporaryDirectory() as folder:
+        for number in range(first, first + count):
+            name, raw = mutant(kind, number)
+            path = Path(folder, name)
+            for other in ("need.toml", "shop.csv") if kind == "toml" else ():
+                Path(folder, other).write_bytes((DEMO / other).read_bytes())
+            path.write_bytes(raw)
+            start = time.process_time()
+            signal.setitimer(signal.ITIMER_PROF, LONGEST_S)
+            try:
+                result = outcome(kind, str(path), number)
+                signal.setitimer(signal.ITIMER_PROF, 0)
+                sound(result)
+                told["errors" if isinstance(result, str) else "results"] += 1
+            except (Exception, TooSlow) as error:
+                told["findings"].append(f"{kind} {number} {name}: {type(error).__name__}: {error}"[:300])
+            finally:
+                signal.setitimer(signal.ITIMER_PROF, 0)
+            told["longest_s"] = max(told["longest_s"], time.process_time() - start)
+        told["strays"] = sorted(each.name for each in Path(folder).iterdir() if each.name not in seeds(kind))
+    told["seconds"] = time.perf_counter() - begun
+    told["memory_mb"] = own_peak_mb()
+    return told
+
+
+if __name__ == "__main__":
+    print(json.dumps(run(sys.argv[1], int(sys.argv[2]), int(sys.argv[3]))))

@@ -1,0 +1,159 @@
+"""`chain choose` as it is run: what it prints, its JSON, its exit status."""
+
+import json
+import os
+import pty
+import subprocess
+import sys
+from functools import cache
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from chain.cli.main import chain
+
+ROOT = Path(__file__).parent.parent.parent
+NEED, SETUP = str(ROOT / "demo" / "need.toml"), str(ROOT / "demo" / "boathouse.toml")
+
+
+def run(*words, status=0):
+    result = CliRunner().invoke(chain, ["choose", *words])
+    assert result.exit_code == status, result.output
+    return result
+
+
+answer = cache(run)
+"""For files that do not change."""
+
+
+def test_the_answer_says_what_to_buy_and_where_to_calibrate():
+    text = answer(NEED).stdout
+    best = json.loads(answer(NEED, "--json").stdout)["chains"][0]
+    assert text.splitlines()[0] == "What to buy for the boathouse"
+    flat = " ".join(text.split())
+    assert f"for {best['cost']:.2f} EUR" in flat
+    assert f"Calibrated after {best['plane_after']}" in flat
+    for item in best["items"]:
+        assert item["near"] in flat
+        assert item["far"] in flat
+    assert "no other costs less, loses less, reflects less and has fewer joints at once" in flat
+    assert "only puts these chains in order" in flat
+    assert max(map(len, text.splitlines())) <= 80
+
+
+def test_the_json_keeps_its_contract():
+    found = json.loads(answer(NEED, "--json").stdout)
+    assert found["schema_version"] == 1
+    for each in found["chains"]:
+        assert each["pareto"] is True
+        assert each["plane"] in ("near", "after-pad", "far")
+        assert 1 <= each["low"] < 2
+        assert each["high"] is None or each["high"] > 2
+    assert found["missing"] == []
+
+
+@pytest.mark.parametrize("rank", ["cost", "loss", "reflection", "joints"])
+def test_rank(rank):
+    chains = json.loads(answer(NEED, "--rank", rank, "--json").stdout)["chains"]
+    key = {"cost": "cost", "loss": "loss_db", "reflection": "sum_reflection", "joints": "joints"}[rank]
+    assert [each[key] for each in chains] == sorted(each[key] for each in chains)
+
+
+def test_why_compares_two():
+    text = answer(NEED, "--rank", "cost", "--why", "1", "3").stdout
+    found = json.loads(answer(NEED, "--rank", "cost", "--why", "1", "3", "--json").stdout)
+    more = found["second"]["cost"] - found["first"]["cost"]
+    assert f"Chain 3 costs {more:.2f} EUR more than chain 1" in " ".join(text.split())
+    assert sum(step["cost"] for step in found["steps"]) == pytest.approx(more)
+    result = run(NEED, "--why", "1", "77", status=2)
+    assert "no chain 77" in result.stderr
+
+
+def test_improve_lists_changes_with_price():
+    text = answer("--improve", SETUP, NEED).stdout
+    found = json.loads(answer("--improve", SETUP, NEED, "--json").stdout)
+    assert "19.00 EUR" in text
+    assert "Now a true VSWR of 2 comes out as" in text
+    assert {each["kind"] for each in found["changes"]} >= {"plane", "swap"}
+    assert "not known" in run("--improve", SETUP).stdout
+
+
+def test_nothing_fits(tmp_path):
+    need = tmp_path / "need.toml"
+    head = '[need]\nnear = "N-50 jack"\nfar = "F-75 jack"\nstart = "174 MHz"\nstop = "240 MHz"\nlimit = "VSWR 2.0"\n'
+    need.write_text(head + '[[have]]\npart = "min-loss-pad"\n', encoding="utf-8")
+    text = " ".join(run(str(need)).stdout.split())
+    assert "Nothing fits: nothing owned or on offer goes from the N-50 jack" in text
+    assert "The nearest part of the library that would close it:" in text
+    run(str(need), "--enforce", status=1)
+    run(NEED, "--enforce")
+    dear = head + 'budget = "1 EUR"\n[[offer]]\nprice = "5 EUR"\npart = "n-plug-f-plug"\n'
+    need.write_text(dear, encoding="utf-8")
+    assert "the cheapest chain that fits together costs 5.00 EUR" in " ".join(run(str(need)).stdout.split())
+    run(str(need), "--enforce", status=1)
+
+
+def test_bad_calls(tmp_path):
+    assert "need file" in run(status=2).stderr
+    assert "does not go with --improve" in run("--improve", SETUP, NEED, "--why", "1", "2", status=2).stderr
+    assert "there is no such file" in run(str(tmp_path / "none.toml"), status=2).stderr
+    bad = tmp_path / "bad.toml"
+    bad.write_text('[need]\nnear = "N-50 jack"\n[[offer]]\npart = "rg95"\nprice = "1,5 EUR"\n', encoding="utf-8")
+    result = run(str(bad), status=2)
+    assert f"{bad}:5:9: error: decimal comma in '1,5 EUR'" in result.stderr
+    assert result.stderr.rstrip().endswith(f"errors in {bad}")
+    assert not result.stdout
+
+
+def test_text_of_the_user_is_no_markup(tmp_path):
+    need = tmp_path / "need.toml"
+    text = (
+        Path(NEED)
+        .read_text(encoding="utf-8")
+        .replace('offers = "shop.csv"\n', "")
+        .replace("What to buy", "[red]What[/] \\u001b[31m")
+    )
+    need.write_text(text + '\n[[offer]]\npart = "bnc75-plug-f-plug"\nprice = "2 EUR"\n', encoding="utf-8")
+    out = run(str(need)).stdout
+    assert out.startswith("[red]What[/] ?[31m")
+
+
+def test_the_answer_goes_to_a_file_whole_and_is_not_overwritten(tmp_path):
+    out = tmp_path / "answer.txt"
+    run(NEED, "-o", str(out))
+    assert out.read_text(encoding="utf-8") == answer(NEED).stdout
+    assert "exists" in run(NEED, "-o", str(out), status=2).stderr
+
+
+def test_progress_is_shown_to_a_person_only():
+    words = [sys.executable, "-m", "chain", "choose", NEED]
+    quiet = subprocess.run(words, capture_output=True, cwd=ROOT, check=True)
+    assert quiet.stderr == b""
+    master, slave = pty.openpty()
+    script = (
+        "import chain.cli.progress as p; p.PATIENCE_S = 0.0; import sys; from chain.cli.main import main;"
+        f"sys.argv = ['chain', 'choose', {NEED!r}]; main()"
+    )
+    with subprocess.Popen([sys.executable, "-c", script], stdout=subprocess.DEVNULL, stderr=slave, cwd=ROOT) as started:
+        os.close(slave)
+        seen = b""
+        while True:
+            try:
+                seen += os.read(master, 1000)
+            except OSError:
+                break
+            if started.poll() is not None and seen.endswith(b"\r"):
+                break
+    os.close(master)
+    assert b"%" in seen
+
+
+def test_help_imports_nothing_heavy():
+    code = (
+        "import sys; from chain.cli.main import chain\n"
+        "try:\n    chain(['choose', '--help'])\nexcept SystemExit: pass\n"
+        "print([name for name in ('numpy', 'pydantic', 'networkx', 'rich') if name in sys.modules])"
+    )
+    result = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True)
+    assert result.stdout.rstrip().endswith("[]")

@@ -1,0 +1,144 @@
+"""Single changes of a set-up: which there are, what they bring, and in what order they come."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from chain.analyses.checks import check
+from chain.analyses.improvements import interval_at
+from chain.errors import FitError
+from chain.files.setup_file import load_setup
+from chain.reflection import magnitude_from_vswr, vswr
+from chain.selection.improve import improve
+from chain.selection.need_file import load_need, parse_need
+from library.load import load_library
+
+ROOT = Path(__file__).parent.parent.parent
+NEED = '[need]\nnear = "N-50 jack"\nfar = "F-75 jack"\nstart = "174 MHz"\nstop = "240 MHz"\nlimit = "VSWR 2.0"\n'
+
+
+@pytest.fixture(scope="module")
+def setup():
+    return load_setup(ROOT / "demo" / "boathouse.toml")
+
+
+@pytest.fixture(scope="module")
+def shop():
+    return load_need(ROOT / "demo" / "need.toml")
+
+
+@pytest.fixture(scope="module")
+def found(setup, shop):
+    return improve(setup, shop)
+
+
+def test_every_plane_is_weighed_and_costs_nothing(setup, found):
+    planes = [each for each in found.changes if each.kind == "plane"]
+    assert len(planes) == len(setup.items)
+    assert all(each.price == 0 for each in planes)
+
+
+def test_before_and_after_are_those_of_the_other_commands(setup, found):
+    limit = float(magnitude_from_vswr(2.0))
+    low, high = interval_at(setup, 240e6, limit, False, draws=4000)
+    assert found.now_width >= 0.97 * (high - low)
+    assert found.now_low < 2 < found.now_high
+    after_lead = next(each for each in found.changes if each.what.startswith("calibrate after lead"))
+    moved = replace(setup, calibration=replace(setup.calibration, plane="lead", load_impedance_ohm=None))
+    widths = []
+    for freq_hz in np.linspace(174e6, 240e6, 4):
+        ends = interval_at(moved, float(freq_hz), limit, False, draws=4000)
+        widths.append(ends[1] - ends[0])
+    assert after_lead.width == pytest.approx(max(widths), rel=0.1)
+    assert after_lead.gain == pytest.approx(found.now_width - after_lead.width)
+    assert after_lead.low == pytest.approx(float(vswr(limit - after_lead.width / 2)), rel=0.1)
+
+
+def test_what_helps_comes_first_and_the_best_per_unit_of_money_before_the_others(found):
+    groups = [0 if each.price == 0 else 2 if each.price is None else 1 for each in found.changes if each.gain > 0.004]
+    assert groups == sorted(groups)
+    helping = [each.gain > 0.004 for each in found.changes]
+    assert helping == sorted(helping, reverse=True)
+    rates = [each.gain_per_money for each in found.changes if each.price and each.gain > 0.004]
+    assert rates == sorted(rates, reverse=True)
+    free = [each.gain for each in found.changes if each.price == 0 and each.gain > 0.004]
+    assert free == sorted(free, reverse=True)
+
+
+def test_swaps_come_from_the_offers_with_their_price_and_place(setup, found):
+    swap = next(each for each in found.changes if each.kind == "swap" and "precision" in each.what)
+    assert (swap.price, swap.where.rpartition("/")[2]) == (19.0, "shop.csv:4")
+    assert swap.what == "n-plug-bnc-plug-precision in place of adapter"
+    part = next(
+        each for each in load_need(ROOT / "demo" / "need.toml").offers if each.name == "n-plug-bnc-plug-precision"
+    )
+    assert part.item.part.limit.return_loss_db[0] > setup.items[0].part.limit.return_loss_db[0]
+
+
+def test_the_cheaper_of_two_that_bring_the_same_is_better_per_unit_of_money(setup):
+    rows = "".join(
+        f'[[offer]]\npart = "n-plug-bnc-plug"\nreflection = "{limit} dB"\nprice = "{price} EUR"\nstock = 1\n'
+        for limit, price in ((32, 4), (40, 30))
+    )
+    changes = improve(setup, parse_need((NEED + rows).encode())).changes
+    swaps = [each for each in changes if each.kind == "swap"]
+    assert [each.price for each in swaps] == [4.0, 30.0]
+    assert swaps[0].gain_per_money > swaps[1].gain_per_money
+    assert swaps[1].gain > swaps[0].gain > 0
+
+
+def test_a_part_that_another_beats_is_not_offered(setup):
+    rows = "".join(
+        f'[[offer]]\npart = "n-plug-bnc-plug"\nreflection = "{limit} dB"\nprice = "{price} EUR"\nstock = 1\n'
+        for limit, price in ((32, 4), (30, 9))
+    )
+    swaps = [each for each in improve(setup, parse_need((NEED + rows).encode())).changes if each.kind == "swap"]
+    assert [each.price for each in swaps] == [4.0]
+
+
+def test_without_offers_parts_of_the_library_have_no_price(setup):
+    swaps = [each for each in improve(setup).changes if each.kind == "swap"]
+    assert swaps
+    assert all(each.price is None and each.gain_per_money is None for each in swaps)
+
+
+def test_an_adapter_too_many_is_removed(setup):
+    first, pad, lead = setup.items
+    plug_jack = load_library().part("bnc75-plug-bnc75-jack")
+    ends = plug_jack.near_connector, plug_jack.far_connector
+    extra = replace(first, id="saver", part=plug_jack, near_connector=ends[0], far_connector=ends[1])
+    longer = replace(setup, items=(first, pad, extra, lead))
+    assert check(longer).fits
+    removals = [each for each in improve(longer).changes if each.kind == "remove"]
+    assert [each.what for each in removals] == ["remove saver"]
+    assert removals[0].price == 0
+    assert removals[0].gain > 0
+    assert [each for each in improve(setup).changes if each.kind == "remove"] == []
+
+
+def test_better_loads_are_weighed_for_a_plane_behind_the_port(setup):
+    after_pad = replace(setup, calibration=replace(setup.calibration, plane="pad", load_db=25.0))
+    offers = '[[offer]]\npart = "load-bnc75-plug-precision"\nprice = "45 EUR"\nstock = 1\n'
+    offers += '[[offer]]\npart = "load-f-plug-precision"\nprice = "1 EUR"\nstock = 1\n'
+    loads = [each for each in improve(after_pad, parse_need((NEED + offers).encode())).changes if each.kind == "load"]
+    # The F load fits no BNC jack.
+    assert [each.price for each in loads] == [45.0]
+    assert loads[0].gain > 0
+    generic = [each for each in improve(after_pad).changes if each.kind == "load"]
+    assert [each.price for each in generic] == [None]
+
+
+def test_a_set_up_that_does_not_fit_together_is_refused(setup):
+    broken = replace(setup, items=setup.items[1:])
+    with pytest.raises(FitError, match="do not fit together"):
+        improve(broken)
+
+
+def test_a_set_up_without_a_limit_says_what_was_taken(setup):
+    bare = replace(setup, far=replace(setup.far, limit_vswr=None))
+    found = improve(bare)
+    assert found.limit_vswr == 2.0
+    assert any("limit VSWR 2 (none stated)" in each for each in found.assumed)
+    assert found.to_dict()["changes"][0]["gain"] > 0

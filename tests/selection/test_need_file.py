@@ -1,0 +1,391 @@
+"""The need file and its tables of offers: what is read, and every fault in its place."""
+
+import json
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+from chain.errors import InputError, UnitError
+from chain.money import Price, money_text, parse_price
+from chain.selection.need_file import load_need, parse_need
+from chain.selection.need_schema import need_schema
+
+ROOT = Path(__file__).parent.parent.parent
+NEED = """
+[need]
+near = "N-50 jack"
+far = "F-75 jack"
+start = "174 MHz"
+stop = "240 MHz"
+limit = "VSWR 2.0"
+"""
+HAVE = '[[have]]\npart = "min-loss-pad"\n'
+
+
+def read(text, folder=None):
+    return parse_need(text.encode(), "need.toml", folder)
+
+
+def defects(text, folder=None):
+    with pytest.raises(InputError) as caught:
+        read(text, folder)
+    return caught.value.defects
+
+
+def one(text, folder=None):
+    found = defects(text, folder)
+    assert len(found) == 1, [each.message for each in found]
+    return found[0]
+
+
+def with_table(tmp_path, table, rest=""):
+    (tmp_path / "shop.csv").write_bytes(table if isinstance(table, bytes) else table.encode())
+    return 'offers = "shop.csv"\n' + NEED + rest
+
+
+def test_the_example_holds_what_it_says():
+    need = load_need(ROOT / "demo" / "need.toml")
+    owned = [offer.name for offer in need.offers if offer.owned]
+    assert owned == ["min-loss-pad", "bnc75-plug-f-plug"]
+    assert (need.currency, need.budget, need.most_items, need.limit_vswr) == ("EUR", 4000, 4, 2.0)
+    assert (need.sweep.start_hz, need.sweep.stop_hz, need.sweep.points) == (174e6, 240e6, 21)
+    lead = next(offer for offer in need.offers if offer.name == "rg59")
+    # 0.6 m at 0.90 EUR/m; 50 m make 83 such leads.
+    assert (lead.price, lead.stock, lead.item.length_m) == (54, 83, 0.6)
+    assert lead.where.endswith("need.toml:40")
+    worn = next(offer for offer in need.offers if offer.name == "bnc75-plug-f-plug")
+    assert worn.item.part.limit.return_loss_db == (20.0,)
+
+
+def test_the_example_says_that_its_prices_are_made_up():
+    for name in ("need.toml", "shop.csv"):
+        head = (ROOT / "demo" / name).read_text(encoding="utf-8")[:200]
+        assert "made up" in head
+        assert "nvented" in head
+
+
+@pytest.mark.parametrize(
+    ("text", "price"),
+    [
+        ("6.50 EUR", Price(650, "EUR")),
+        ("6.5 EUR", Price(650, "EUR")),
+        ("6 USD", Price(600, "USD")),
+        ("6.500 EUR", Price(650, "EUR")),
+        ("0 EUR", Price(0, "EUR")),
+        ("0.80 EUR/m", Price(80, "EUR", True)),
+        ("0.80 EUR / m", Price(80, "EUR", True)),
+    ],
+)
+def test_prices(text, price):
+    assert parse_price(text) == price
+
+
+@pytest.mark.parametrize(
+    ("text", "message", "remedy"),
+    [
+        ("-1 EUR", "'-1 EUR' is below zero", "what you own goes under [[have]]"),
+        ("-0.5 EUR", "'-0.5 EUR' is below zero", "[[have]]"),
+        ("6,50 EUR", "decimal comma in '6,50 EUR'", "'6.50 EUR'"),
+        ("6.50", "'6.50' names no currency", "'6.50 EUR'"),
+        ("6.505 EUR", "'6.505 EUR' has parts of a hundredth", "two decimals"),
+        ("6.50 eur", "'6.50 eur' is not a price", "'6.50 EUR'"),
+        ("€6.50", "the sign of a currency may mean several", "'6.50 EUR'"),
+        ("six EUR", "'six EUR' is not a price", "6.50 EUR"),
+        ("", "the price is missing", "6.50 EUR"),
+        ("nan EUR", "'nan EUR' is not a price", "6.50 EUR"),
+        ("9999999999999 EUR", "more than anything here costs", "6.50 EUR"),
+    ],
+)
+def test_what_is_no_price(text, message, remedy):
+    with pytest.raises(UnitError) as caught:
+        parse_price(text)
+    assert message in caught.value.message
+    assert remedy in caught.value.help
+
+
+@pytest.mark.parametrize("hundredths", [0, 5, 99, 100, 650, 123456])
+def test_money_is_read_back_as_written(hundredths):
+    assert parse_price(money_text(hundredths, "EUR")) == Price(hundredths, "EUR")
+
+
+def test_what_is_left_out_is_told():
+    need = read(NEED + HAVE + '[[offer]]\npart = "rg59"\nnear = "BNC-75 plug"\nfar = "F-75 plug"\nprice = "1 EUR"')
+    told = " | ".join(need.assumed)
+    for words in (
+        "near_impedance 50 ohm",
+        "far_impedance 75 ohm",
+        "most_items 4",
+        "directivity",
+        "0.6 m",
+        "as many as",
+    ):
+        assert words in told
+
+
+@pytest.mark.parametrize(
+    ("rows", "line", "column", "message"),
+    [
+        ('[[offer]]\npart = "n-plug-bnc-plug"\nprice = "-2 EUR"', 10, 9, "'-2 EUR' is below zero"),
+        ('[[offer]]\npart = "n-plug-bnc-plug"', 8, 1, "price is missing"),
+        ('[[offer]]\npart = "n-plug-bnc-plug"\nprice = 6.5', 10, 9, "a price is needed here, not a number"),
+        ('[[offer]]\npart = "n-plug-bnc-plug"\npirce = "2 EUR"', 10, 1, "'pirce' is not a key of [[offer]]"),
+        ('[[offer]]\npart = "n-plug-bnc-plugg"\nprice = "2 EUR"', 9, 8, "the library has no part 'n-plug-bnc-plugg'"),
+        ('[[offer]]\npart = "rg59"\nprice = "2 EUR"\nnear = "F-75 plug"', 8, 1, "far is missing"),
+        ('[[offer]]\npart = "n-plug-bnc-plug"\nprice = "2 EUR/m"', 10, 9, "is no cable"),
+        ('[[offer]]\npart = "n-plug-bnc-plug"\nprice = "2 EUR"\nstock = -1', 11, 9, "out of range"),
+        ('[[have]]\npart = "n-plug-bnc-plug"\ncount = 1.5', 10, 9, "a whole number is needed here"),
+        ('[[have]]\npart = "n-plug-bnc-plug"\nlength = "1 m"', 10, 1, "length does not apply to an adapter"),
+        ('[[have]]\npart = "n-plug-bnc-plug"\nprice = "1 EUR"', 10, 1, "'price' is not a key of [[have]]"),
+        ("have = 3", 8, 8, "a list of tables is needed here"),
+    ],
+)
+def test_a_fault_of_a_row_is_told_in_its_place(rows, line, column, message):
+    text = f"{rows}\n{NEED}" if rows.startswith("have =") else NEED + rows
+    found = one(text)
+    expected = (1, 8) if rows.startswith("have =") else (line, column)
+    assert (found.line, found.column) == expected
+    assert message in found.message
+
+
+def test_currencies_are_not_mixed():
+    rows = '[[offer]]\npart = "n-plug-bnc-plug"\nprice = "2 EUR"\n[[offer]]\npart = "n-plug-f-jack"\nprice = "3 USD"'
+    found = one(NEED + rows)
+    assert found.line == 13
+    assert found.message == "this price is in USD, that of need.toml:8 in EUR"
+    assert "one currency" in found.help
+
+
+def test_the_currency_of_the_budget_counts():
+    found = one(NEED + 'budget = "40 USD"\n[[offer]]\npart = "n-plug-bnc-plug"\nprice = "2 EUR"')
+    assert found.message == "this price is in EUR, that of the budget in USD"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ('near = "N-50 jack"\n', "", "near is missing"),
+        ('"174 MHz"', '"300 MHz"', "stop lies below start"),
+        ('"VSWR 2.0"', '"VSWR 2.0"\nplanes = ["near", "fra"]', "'fra' is no plane"),
+        ('"VSWR 2.0"', '"VSWR 2.0"\nplanes = []', "no plane is allowed"),
+        ('"VSWR 2.0"', '"VSWR 2.0"\ndc = "blok"', "'blok' says nothing of DC"),
+        ('"VSWR 2.0"', '"VSWR 2.0"\nmost_items = 9', "out of range"),
+        ('"VSWR 2.0"', '"VSWR 2.0"\nbudget = "40 EUR/m"', "a budget is not per metre"),
+        ('"VSWR 2.0"', '"VSWR 1"', "no chain tells that limit apart"),
+        ('"N-50 jack"', '"N-50 jakc"', "is no gender"),
+        ("[need]", "[nede]", "'nede' is not a key of the need file"),
+    ],
+)
+def test_a_fault_of_the_need_is_told(old, new, message):
+    assert message in one(NEED.replace(old, new) + HAVE).message
+
+
+def test_nothing_to_build_from():
+    assert "nothing is owned and nothing is on offer" in one(NEED).message
+
+
+def test_every_fault_is_told_at_once_in_file_order():
+    rows = '[[have]]\npart = "rg95"\n[[offer]]\npart = "n-plug-f-jack"\nprice = "x"\n[[offer]]\nprice = "1 EUR"\n'
+    found = defects(NEED.replace('"240 MHz"', '"240"') + rows)
+    assert [each.line for each in found] == sorted(each.line for each in found)
+    assert [each.line for each in found] == [6, 9, 12, 13]
+
+
+def test_none_in_stock_is_left_out_with_a_remark():
+    need = read(NEED + HAVE + '[[offer]]\npart = "n-plug-f-jack"\nprice = "1 EUR"\nstock = 0')
+    assert [offer.name for offer in need.offers] == ["min-loss-pad"]
+    assert need.warnings == ("need.toml:10: 'n-plug-f-jack' is out of stock and left out",)
+
+
+NEW_PART = """
+[[adapter]]
+id = "my-adapter"
+near = "N-50 plug"
+far = "F-75 plug"
+impedance_ohm = 50
+electrical_length_mm = 40
+reflection = {return_loss_db = 23}
+"""
+
+
+def test_a_new_part_is_given_in_full():
+    need = read(NEED + '[[have]]\npart = "my-adapter"\n' + NEW_PART)
+    part = need.offers[0].item.part
+    assert (str(part.near_connector), part.electrical_length_m, part.evidence.source) == (
+        "N-50 plug",
+        0.04,
+        "need.toml",
+    )
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ("impedance_ohm = 50", "impedence_ohm = 50", "unknown key"),
+        ('"F-75 plug"', '"F-57 plug"', "no connector family"),
+        ("impedance_ohm = 50", 'impedance_ohm = "50"', "a bare number is needed"),
+    ],
+)
+def test_a_fault_of_a_new_part_is_told_at_the_part(old, new, message):
+    found = one(NEED + '[[have]]\npart = "my-adapter"\n' + NEW_PART.replace(old, new))
+    assert message in found.message
+    assert found.line > 9
+
+
+def test_a_part_file_is_read_beside_new_parts(tmp_path):
+    (tmp_path / "own.toml").write_text(NEW_PART.replace("my-adapter", "other"), encoding="utf-8")
+    text = 'library = ["own.toml"]\n' + NEED + '[[have]]\npart = "my-adapter"\n[[have]]\npart = "other"\n' + NEW_PART
+    assert [offer.name for offer in read(text, tmp_path).offers] == ["my-adapter", "other"]
+
+
+TABLE = "part,price,currency,stock\nn-plug-bnc-plug,6.50,EUR,3\nn-plug-f-jack,7.50,EUR,1\n"
+
+
+@pytest.mark.parametrize(
+    "table",
+    [
+        TABLE,
+        TABLE.replace(",", ";"),
+        TABLE.replace(",", "\t"),
+        TABLE.replace("\n", "\r\n"),
+        "\ufeff" + TABLE,
+        "# a remark, with commas,,,,\n\n" + TABLE,
+        TABLE.replace("part,price", "Part, Price"),
+        TABLE.replace(",EUR", " EUR,"),
+        TABLE.replace("6.50", '"6.50"'),
+    ],
+)
+def test_tables_of_offers(tmp_path, table):
+    need = read(with_table(tmp_path, table), tmp_path)
+    assert [(each.name, each.price, each.stock) for each in need.offers] == [
+        ("n-plug-bnc-plug", 650, 3),
+        ("n-plug-f-jack", 750, 1),
+    ]
+
+
+def test_a_table_states_figures_of_its_own(tmp_path):
+    table = "part,price,currency,near,far,length,velocity_factor,reversed,reflection\n"
+    table += "rg59,3.20,EUR,BNC-75 plug,F-75 plug,1.5 m,0.7,,VSWR 1.2\nmin-loss-pad,9,EUR,,,,,true,30 dB\n"
+    lead, pad = read(with_table(tmp_path, table), tmp_path).offers
+    assert (lead.item.length_m, lead.item.part.velocity_factor) == (1.5, 0.7)
+    assert pad.item.reversed
+    assert pad.item.part.near_limit.return_loss_db == (30.0,)
+
+
+@pytest.mark.parametrize(
+    ("row", "column", "message", "remedy"),
+    [
+        ("n-plug-bnc-jack,6,50,EUR,3", 17, "5 cells, where there are 4 columns: a decimal comma?", "6.50"),
+        ('n-plug-bnc-jack,"6,50",EUR,3', 18, "decimal comma in '6,50'", "6.50"),
+        ("n-plug-bnc-jack,-6,EUR,3", 17, "'-6' is below zero", "[[have]]"),
+        ("n-plug-bnc-jack,,EUR,3", 17, "the price is missing", "EUR"),
+        ("n-plug-bnc-jack", 1, "the price is missing", "EUR"),
+        ("n-plug-bnc-jack,6,USD,3", 19, "this price is in USD, that of shop.csv:2 in EUR", "one currency"),
+        ("n-plug-bnc-jack,6,,3", 19, "'6' names no currency", "EUR"),
+        ("n-plug-bnc-jack,6,Euro,3", 19, "'Euro' is no currency", "EUR"),
+        ("n-plug-bnc-jack,6,EUR,-3", 23, "a stock of '-3' is below zero", "0"),
+        ("n-plug-bnc-jack,6,EUR,many", 23, "'many' is no stock", "whole number"),
+        ("n-plug-bnc-jakc,6,EUR,3", 1, "the library has no part 'n-plug-bnc-jakc'", "n-plug-bnc-jack"),
+        (",6,EUR,3", 1, "part is missing", "part"),
+    ],
+)
+def test_a_fault_of_a_table_is_told_in_its_place(tmp_path, row, column, message, remedy):
+    found = one(with_table(tmp_path, TABLE + row + "\n"), tmp_path)
+    assert found.path.endswith("shop.csv")
+    assert (found.line, found.column) == (4, column)
+    assert message.replace("shop.csv", str(tmp_path / "shop.csv")) in found.message
+    assert remedy in found.help
+
+
+def test_a_semicolon_table_with_decimal_commas(tmp_path):
+    table = "part;price;currency;stock\nn-plug-bnc-plug;6,50;EUR;3\n"
+    found = one(with_table(tmp_path, table), tmp_path)
+    assert (found.line, found.column, found.help) == (2, 17, "write '6.50'")
+
+
+@pytest.mark.parametrize(
+    ("table", "message"),
+    [
+        ("part,prize,currency\nn-plug-f-jack,1,EUR\n", "'prize' is no column of offers"),
+        ("part,currency\nn-plug-f-jack,EUR\n", "column price is missing"),
+        ("price,currency\n1,EUR\n", "column part is missing"),
+        ("part,price,price\nn-plug-f-jack,1 EUR,2 EUR\n", "column 'price' is there twice"),
+        ("", "the table is empty"),
+        ("# only a remark\n", "there is no line of column names"),
+        (TABLE.encode("utf-16"), "UTF-16"),
+        (b"part,price\n\xff\xff,1 EUR\n", "not UTF-8"),
+    ],
+)
+def test_a_table_that_cannot_be_read(tmp_path, table, message):
+    assert message in one(with_table(tmp_path, table), tmp_path).message
+
+
+def test_a_table_that_is_not_there(tmp_path):
+    found = one('offers = "shop.csv"\n' + NEED, tmp_path)
+    assert (found.line, found.column, found.message) == (1, 10, "there is no file 'shop.csv'")
+
+
+def test_an_offer_given_twice_is_told_and_counted_once_with_both_stocks(tmp_path):
+    need = read(with_table(tmp_path, TABLE + "n-plug-bnc-plug,6.50,EUR,2\nn-plug-bnc-plug,9,EUR,1\n"), tmp_path)
+    assert [(each.price, each.stock) for each in need.offers] == [(650, 5), (750, 1), (900, 1)]
+    path = tmp_path / "shop.csv"
+    assert need.warnings == (f"{path}:4: the same offer of 'n-plug-bnc-plug' as in line 2; their stocks are added",)
+
+
+def test_stock_0_in_a_table_is_told(tmp_path):
+    need = read(with_table(tmp_path, TABLE + "n-plug-bnc-jack,6.50,EUR,0\n"), tmp_path)
+    assert need.warnings == (f"{tmp_path / 'shop.csv'}:4: 'n-plug-bnc-jack' is out of stock and left out",)
+    assert len(need.offers) == 2
+
+
+def test_a_table_of_100_000_lines_loses_none(tmp_path):
+    rows = [f"n-plug-bnc-plug,{number // 100}.{number % 100:02d},EUR,1" for number in range(1, 100_000)]
+    need = read(with_table(tmp_path, "part,price,currency,stock\n" + "\n".join(rows)), tmp_path)
+    assert len(need.offers) == 99_999
+    assert sum(offer.price for offer in need.offers) == sum(range(1, 100_000))
+
+
+def test_many_faults_are_counted(tmp_path):
+    rows = ["n-plug-bnc-plug,x,EUR,1"] * 500
+    found = defects(with_table(tmp_path, "part,price,currency,stock\n" + "\n".join(rows)), tmp_path)
+    assert len(found) == 51
+    assert found[-1].message == "450 more faults from here on"
+
+
+def test_the_schema_file_is_what_the_models_give():
+    kept = json.loads((ROOT / "chain" / "files" / "schemas" / "need.schema.json").read_text(encoding="utf-8"))
+    assert kept == need_schema()
+
+
+def test_the_example_keeps_to_the_schema_and_slips_do_not():
+    import sys
+
+    if sys.version_info >= (3, 11):
+        import tomllib
+    else:
+        import tomli as tomllib
+    judge = jsonschema.Draft202012Validator(need_schema())
+    example = tomllib.loads((ROOT / "demo" / "need.toml").read_text(encoding="utf-8"))
+    assert list(judge.iter_errors(example)) == []
+    for path, value in [
+        (("need", "budget"), "40"),
+        (("need", "near_ohm"), 50),
+        (("need", "limit"), 2.0),
+        (("offer", 0, "price"), 6.5),
+        (("offer", 0, "pirce"), "1 EUR"),
+        (("have", 0, "count"), -1),
+    ]:
+        slip = json.loads(json.dumps(example))
+        at = slip
+        for step in path[:-1]:
+            at = at[step]
+        at[path[-1]] = value
+        assert list(judge.iter_errors(slip)), path
+
+
+def test_the_schema_describes_every_key():
+    schema = need_schema()
+    for table in (schema["properties"]["need"], schema["$defs"]["have"], schema["$defs"]["offer"]):
+        for key, told in table["properties"].items():
+            assert told.get("description"), key
+            assert told.get("examples"), key
