@@ -105,28 +105,7 @@ class InputError(ChainError):
 
 
 def show(defect: Defect) -> str:
-    """Text of one defect: position and fault, the line with a caret run, at most one line of help.
-
-    Parameters
-    ----------
-    defect : the defect.
-
-    Returns
-    -------
-    str, one to four lines, free of control characters.
-
-    Examples
-    --------
-    >>> print(show(Defect("a.toml", 3, 7, "an odd length", "write 1 m", "len = 0", 1)))
-    a.toml:3:7: error: an odd length
-      3 | len = 0
-        |       ^
-    help: write 1 m
-
-    Source
-    ------
-    Own convention.
-    """
+    """Text of one defect: position and fault, the line with a caret run, at most one line of help."""
     if not defect.line:
         lines = [f"{plain(defect.path)}: error: {plain(defect.message)}"]
     else:
@@ -170,22 +149,7 @@ def _cells(text: str, at: int = 0) -> list[str]:
 def plain(text: str) -> str:
     """Text with every control, format and unassigned character replaced, so that it cannot steer a terminal.
 
-    Parameters
-    ----------
-    text : any text.
-
-    Returns
-    -------
-    str of the same length.
-
-    Examples
-    --------
-    >>> plain("a\\x1b[31m")
-    'a?[31m'
-
-    Source
-    ------
-    Unicode general categories Cc, Cf, Cs, Co, Cn, Zl, Zp.
+    Source: Unicode general categories Cc, Cf, Cs, Co, Cn, Zl, Zp.
     """
     if text.isascii() and text.isprintable():
         return text
@@ -198,25 +162,6 @@ def _steers(character: str) -> bool:
 
 
 def quoted(text: object, most: int = 40) -> str:
-    """Text of the user's in quotes, safe to print, cut to a sensible length.
-
-    Parameters
-    ----------
-    text : what the user wrote.
-    most : longest text that is not cut [characters].
-
-    Returns
-    -------
-    str in single quotes.
-
-    Examples
-    --------
-    >>> quoted("lenght")
-    "'lenght'"
-
-    Source
-    ------
-    Own convention.
-    """
+    """Text of the user's in quotes, safe to print, cut to a sensible length."""
     word = plain(str(text))
     return f"'{word[: most - 3]}...'" if len(word) > most else f"'{word}'"

@@ -29,30 +29,7 @@ class Price:
 def parse_price(text: str, currency: str | None = None) -> Price:
     """Read a price.
 
-    Parameters
-    ----------
-    text : amount and three-letter currency, with `/m` for goods sold by the metre.
-    currency : stated beside it; None: it must stand in the text.
-
-    Returns
-    -------
-    Price.
-
-    Raises
-    ------
-    UnitError : not a price, below zero, with parts of a hundredth, without currency or with two.
-
-    Examples
-    --------
-    >>> parse_price("6.50 EUR"), parse_price("0.8 EUR/m").per_metre
-    (Price(hundredths=650, currency='EUR', per_metre=False), True)
-    >>> parse_price("6,50 EUR")
-    Traceback (most recent call last):
-    chain.errors.UnitError: decimal comma in '6,50 EUR' (write '6.50 EUR')
-
-    Source
-    ------
-    Currency codes: ISO 4217, three capital letters.
+    Source: Currency codes: ISO 4217, three capital letters.
     """
     words = text.replace("\u00a0", " ").replace("\u2212", "-").strip()
     found = FORM.fullmatch(words)
@@ -92,24 +69,5 @@ def _no_price(words: str) -> tuple[str, str]:
 
 
 def money_text(hundredths: int, currency: str) -> str:
-    """Amount as text.
-
-    Parameters
-    ----------
-    hundredths : amount [1/100 of the currency].
-    currency : its code.
-
-    Returns
-    -------
-    str.
-
-    Examples
-    --------
-    >>> money_text(650, "EUR"), money_text(0, "EUR")
-    ('6.50 EUR', '0.00 EUR')
-
-    Source
-    ------
-    Own convention.
-    """
+    """Amount as text."""
     return f"{hundredths // 100}.{hundredths % 100:02d} {currency}".strip()

@@ -12,26 +12,7 @@ SCHEMA_VERSION = 1
 
 
 def plain_values(value: object) -> object:
-    """Turn arrays, numbers and containers into what JSON can hold.
-
-    Parameters
-    ----------
-    value : number, complex, array, tuple, list or dict of these, None or text.
-
-    Returns
-    -------
-    The same in lists, dicts, floats, ints, text and None. NaN and infinity become None; a complex number becomes
-    [real, imaginary].
-
-    Examples
-    --------
-    >>> plain_values({"a": np.array([1.0, np.inf]), "b": 1 + 2j})
-    {'a': [1.0, None], 'b': [1.0, 2.0]}
-
-    Source
-    ------
-    Own convention.
-    """
+    """Turn arrays, numbers and containers into what JSON can hold [real, imaginary]."""
     if isinstance(value, dict):
         return {str(key): plain_values(item) for key, item in value.items()}
     if isinstance(value, (list, tuple)):

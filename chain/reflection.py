@@ -29,26 +29,7 @@ OFF_SCALE_VSWR = 20.0
 def magnitude_from_vswr(value: ArrayLike) -> Real:
     """Reflection magnitude of a VSWR, `(S - 1)/(S + 1)`.
 
-    Parameters
-    ----------
-    value : array_like, VSWR, 1 to infinity [-].
-
-    Returns
-    -------
-    numpy.ndarray, reflection magnitude, 0 to 1 [-].
-
-    Raises
-    ------
-    ValueError : a VSWR below 1.
-
-    Examples
-    --------
-    >>> round(float(magnitude_from_vswr(2.0)), 4)
-    0.3333
-
-    Source
-    ------
-    Definition of VSWR on a lossless line.
+    Source: Definition of VSWR on a lossless line.
     """
     ratio = np.asarray(value, dtype=float)
     if np.any(ratio < 1):
@@ -60,22 +41,7 @@ def magnitude_from_vswr(value: ArrayLike) -> Real:
 def vswr(magnitude: ArrayLike) -> Real:
     """VSWR of a reflection magnitude, `(1 + m)/(1 - m)`; infinite at 1 and above.
 
-    Parameters
-    ----------
-    magnitude : array_like, reflection magnitude [-].
-
-    Returns
-    -------
-    numpy.ndarray, VSWR [-].
-
-    Examples
-    --------
-    >>> round(float(vswr(0.26795)), 3)
-    1.732
-
-    Source
-    ------
-    Definition of VSWR on a lossless line.
+    Source: Definition of VSWR on a lossless line.
     """
     mag = np.abs(np.asarray(magnitude))
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -85,69 +51,24 @@ def vswr(magnitude: ArrayLike) -> Real:
 def magnitude_from_return_loss(loss_db: ArrayLike) -> Real:
     """Reflection magnitude of a return loss, `10^(-RL/20)`.
 
-    Parameters
-    ----------
-    loss_db : array_like, return loss, positive [dB].
-
-    Returns
-    -------
-    numpy.ndarray, reflection magnitude [-].
-
-    Examples
-    --------
-    >>> round(float(magnitude_from_return_loss(26.0)), 5)
-    0.05012
-
-    Source
-    ------
-    Definition of return loss.
+    Source: Definition of return loss.
     """
     return np.asarray(10 ** (-np.asarray(loss_db, dtype=float) / 20))
 
 
 def return_loss_db(magnitude: ArrayLike) -> Real:
-    """Return loss of a reflection magnitude, `-20 log10 m`; infinite at 0.
+    """Return loss of a reflection magnitude, `-20 log10 m`; infinite at 0 [dB].
 
-    Parameters
-    ----------
-    magnitude : array_like, reflection magnitude or complex reflection [-].
-
-    Returns
-    -------
-    numpy.ndarray, return loss, positive for a passive end [dB].
-
-    Examples
-    --------
-    >>> float(round(return_loss_db(0.2), 3))
-    13.979
-
-    Source
-    ------
-    Definition of return loss.
+    Source: Definition of return loss.
     """
     with np.errstate(divide="ignore"):
         return np.asarray(-20 * np.log10(np.abs(np.asarray(magnitude)))) + 0.0
 
 
 def mismatch_loss_db(magnitude: ArrayLike) -> Real:
-    """Power not delivered because it is reflected, `-10 log10(1 - m^2)`; infinite at 1.
+    """Power not delivered because it is reflected, `-10 log10(1 - m^2)`; infinite at 1 [dB].
 
-    Parameters
-    ----------
-    magnitude : array_like, reflection magnitude or complex reflection [-].
-
-    Returns
-    -------
-    numpy.ndarray, mismatch loss [dB].
-
-    Examples
-    --------
-    >>> float(round(mismatch_loss_db(1 / 3), 3))
-    0.512
-
-    Source
-    ------
-    Power conservation at a lossless step.
+    Source: Power conservation at a lossless step.
     """
     mag = np.minimum(np.abs(np.asarray(magnitude)), 1.0)
     with np.errstate(divide="ignore"):
@@ -157,23 +78,7 @@ def mismatch_loss_db(magnitude: ArrayLike) -> Real:
 def reflection_from_ohm(load_ohm: ArrayLike, reference_ohm: float) -> Complex:
     """Reflection of an impedance in a real reference, `(Z - R)/(Z + R)`.
 
-    Parameters
-    ----------
-    load_ohm : array_like, complex impedance; infinity is an open end [ohm].
-    reference_ohm : float, real reference impedance [ohm].
-
-    Returns
-    -------
-    numpy.ndarray, complex reflection [-].
-
-    Examples
-    --------
-    >>> float(abs(reflection_from_ohm(60 + 35j, 75.0)).round(6))
-    0.273039
-
-    Source
-    ------
-    Definition of the reflection coefficient.
+    Source: Definition of the reflection coefficient.
     """
     load = np.asarray(load_ohm, dtype=complex)
     with np.errstate(invalid="ignore"):
@@ -181,23 +86,8 @@ def reflection_from_ohm(load_ohm: ArrayLike, reference_ohm: float) -> Complex:
 
 
 def dbm_to_dbuv(impedance_ohm: float) -> float:
-    """Decibels to add to a level in dBm to state it in dBuV across a resistance.
+    """Decibels to add to a level in dBm to state it in dBuV across a resistance [dB].
 
-    Parameters
-    ----------
-    impedance_ohm : float, the resistance the level is measured across [ohm].
-
-    Returns
-    -------
-    float [dB].
-
-    Examples
-    --------
-    >>> round(dbm_to_dbuv(75.0), 2)
-    108.75
-
-    Source
-    ------
-    V = sqrt(P R): 10 log10(R * 1 mW / (1 uV)^2).
+    Source: V = sqrt(P R): 10 log10(R * 1 mW / (1 uV)^2).
     """
     return float(10 * np.log10(impedance_ohm * 1e-3 / 1e-12))

@@ -118,31 +118,7 @@ def network(
 ) -> Network:
     """S-parameters as a scikit-rf Network, each port in its own real reference.
 
-    Parameters
-    ----------
-    freq_hz : shape (frequencies,), rising [Hz].
-    s : shape (frequencies, ports, ports), or (frequencies,) for one port [-].
-    reference_ohm : one per port [ohm].
-    name : name of the network.
-
-    Returns
-    -------
-    skrf.Network.
-
-    Raises
-    ------
-    RangeError : another number of references than of ports.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> found = network(np.array([1e8, 2e8]), np.array([0.1, 0.2j]), [75.0], "aerial")
-    >>> found.s.shape, float(found.z0[0, 0].real), found.frequency.f.tolist()
-    ((2, 1, 1), 75.0, [100000000.0, 200000000.0])
-
-    Source
-    ------
-    Waves referred to real impedances, for which all definitions of waves agree.
+    Source: Waves referred to real impedances, for which all definitions of waves agree.
     """
     import numpy as np
     from skrf.frequency import Frequency

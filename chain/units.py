@@ -115,29 +115,7 @@ class Reading:
 def parse_quantity(text: str, kind: str) -> float:
     """Value of a quantity written as a number with its unit.
 
-    Parameters
-    ----------
-    text : such as `174 MHz`; a no-break space, a Unicode minus and both code points of the ohm and micro signs are read.
-    kind : a key of `KINDS`. Of the kinds `return_loss` and `vswr`, `26 dB` and `VSWR 1.1` may both be written.
-
-    Returns
-    -------
-    float in the base unit of the kind.
-
-    Raises
-    ------
-    UnitError : no number, no unit, a unit of another kind, a decimal comma, or a value outside the kind's span.
-
-    Examples
-    --------
-    >>> parse_quantity("174 MHz", "frequency")
-    174000000.0
-    >>> round(parse_quantity("VSWR 1.1", "return_loss"), 2)
-    26.44
-
-    Source
-    ------
-    SI prefixes; 1 in = 25.4 mm, 1 ft = 0.3048 m (exact); return loss -20 log10((S - 1)/(S + 1)).
+    Source: SI prefixes; 1 in = 25.4 mm, 1 ft = 0.3048 m (exact); return loss -20 log10((S - 1)/(S + 1)).
     """
     rule = KINDS[kind]
     words = text.translate(SPELLINGS).strip()
@@ -247,30 +225,7 @@ def _return_loss_db(ratio: float, words: str) -> float:
 
 
 def parse_tolerance(text: str, kind: str) -> Tolerance:
-    """Half-width of a tolerance, in the kind's own unit or in percent.
-
-    Parameters
-    ----------
-    text : such as `3 ohm` or `4 %`.
-    kind : a key of `KINDS`.
-
-    Returns
-    -------
-    Tolerance.
-
-    Raises
-    ------
-    UnitError : as `parse_quantity`.
-
-    Examples
-    --------
-    >>> parse_tolerance("4 %", "impedance")
-    Tolerance(value=0.04, relative=True)
-
-    Source
-    ------
-    Own convention.
-    """
+    """Half-width of a tolerance, in the kind's own unit or in percent."""
     words = text.translate(SPELLINGS).strip()
     if words.endswith("%"):
         return Tolerance(parse_quantity(words, "percent"), True)
@@ -281,26 +236,7 @@ def parse_tolerance(text: str, kind: str) -> Tolerance:
 
 
 def format_quantity(value: float, kind: str) -> str:
-    """Text of a value for people, in the unit of the kind that reads best; `parse_quantity` reads it back.
-
-    Parameters
-    ----------
-    value : in the base unit of the kind.
-    kind : a key of `KINDS`.
-
-    Returns
-    -------
-    str, such as `174 MHz`. Twelve significant digits at most.
-
-    Examples
-    --------
-    >>> format_quantity(174e6, "frequency"), format_quantity(0.05, "length"), format_quantity(2.0, "vswr")
-    ('174 MHz', '50 mm', 'VSWR 2')
-
-    Source
-    ------
-    Own convention.
-    """
+    """Text of a value for people, in the unit of the kind that reads best; `parse_quantity` reads it back."""
     if kind == "vswr":
         return f"VSWR {value:.12g}"
     unit, factor = _readable(value, kind)
@@ -321,36 +257,7 @@ def _readable(value: float, kind: str) -> tuple[str, float]:
 
 
 def parse_reading(text: str) -> Reading:
-    """Reading of the analyzer written as one text.
-
-    Parameters
-    ----------
-    text : `VSWR x` (`VSWR inf` off the scale), `RL x dB` (either sign) or a reflection `a+bj`, followed by `at` and a
-        frequency.
-
-    Returns
-    -------
-    Reading; its return loss is positive.
-
-    Raises
-    ------
-    UnitError : not of that form, no frequency, a VSWR below 1 or a reflection of magnitude above 1.
-
-    Examples
-    --------
-    >>> parse_reading("VSWR 1.30 at 210 MHz")
-    Reading(kind='vswr', value=1.3, freq_hz=210000000.0)
-    >>> parse_reading("VSWR inf at 210 MHz").value
-    inf
-    >>> parse_reading("RL -17.7 dB at 210 MHz").value
-    17.7
-    >>> parse_reading("0.1-0.2j at 210 MHz").value
-    (0.1-0.2j)
-
-    Source
-    ------
-    Own convention.
-    """
+    """Reading of the analyzer written as one text."""
     words = text.translate(SPELLINGS).strip()
     figure, at, where = re.sub(r"\s+at\s+", "\0", words, flags=re.IGNORECASE).partition("\0")
     if not at:

@@ -17,26 +17,9 @@ APART = ("FM", "DAB")
 
 
 def centre_mhz(raster: Raster, channel: str) -> Fraction:
-    """Give the centre of a signal in a channel.
+    """Give the centre of a signal in a channel [MHz].
 
-    Parameters
-    ----------
-    raster : the raster the channel belongs to.
-    channel : its number, or the name of a channel outside the formula.
-
-    Returns
-    -------
-    Fraction, exact [MHz].
-
-    Examples
-    --------
-    >>> rasters = {raster.id: raster for raster in built_in().rasters}
-    >>> centre_mhz(rasters["japan-uhf"], "13")
-    Fraction(3312, 7)
-
-    Source
-    ------
-    a + b*N + c of `library/data/rasters.toml`.
+    Source: a + b*N + c of `library/data/rasters.toml`.
     """
     for name, centre in raster.extra:
         if name == channel:
@@ -45,26 +28,9 @@ def centre_mhz(raster: Raster, channel: str) -> Fraction:
 
 
 def edges_mhz(raster: Raster, channel: str) -> tuple[Fraction, Fraction]:
-    """Give the edges of a channel.
+    """Give the edges of a channel [MHz].
 
-    Parameters
-    ----------
-    raster : the raster the channel belongs to.
-    channel : its number, or the name of a channel outside the formula.
-
-    Returns
-    -------
-    (lower, upper), exact [MHz].
-
-    Examples
-    --------
-    >>> rasters = {raster.id: raster for raster in built_in().rasters}
-    >>> [int(edge) for edge in edges_mhz(rasters["japan-uhf"], "13")]
-    [470, 476]
-
-    Source
-    ------
-    Half the channel width either side of the channel's middle, which is not always the signal's centre.
+    Source: Half the channel width either side of the channel's middle, which is not always the signal's centre.
     """
     middle = centre_mhz(raster, channel)
     if raster.edge_c:
@@ -76,53 +42,15 @@ def edges_mhz(raster: Raster, channel: str) -> tuple[Fraction, Fraction]:
 def regions(library: Library | None = None) -> tuple[str, ...]:
     """List the regions that have channel rasters.
 
-    Parameters
-    ----------
-    library : where to look; the built-in one if left out.
-
-    Returns
-    -------
-    tuple of names.
-
-    Examples
-    --------
-    >>> regions()[:3]
-    ('europe', 'new-zealand', 'oirt')
-
-    Source
-    ------
-    `library/data/rasters.toml`.
+    Source: `library/data/rasters.toml`.
     """
     return tuple(dict.fromkeys(raster.region for raster in (library or built_in()).rasters))
 
 
 def channels(region: str, text: str, library: Library | None = None) -> tuple[tuple[str, float, float], ...]:
-    """Give the edges of the channels of a list.
+    """Give the edges of the channels of a list [Hz].
 
-    Parameters
-    ----------
-    region : a name of `regions`.
-    text : channels and ranges, commas between, such as `5-12`, `21,24-30` or `7A`.
-    library : where to look; the built-in one if left out.
-
-    Returns
-    -------
-    tuple of (name, lower edge, upper edge) in the order written, each once [Hz].
-
-    Raises
-    ------
-    LibraryError : no such region, or a channel it does not have.
-
-    Examples
-    --------
-    >>> channels("europe", "5, 7A")
-    (('5', 174000000.0, 181000000.0), ('7A', 188160000.0, 189696000.0))
-    >>> [name for name, low, high in channels("us", "35-36,5-7")]
-    ['35', '36', '5', '6', '7']
-
-    Source
-    ------
-    `library/data/rasters.toml`; exact until the last step.
+    Source: `library/data/rasters.toml`; exact until the last step.
     """
     library = library or built_in()
     rasters = [raster for raster in library.rasters if raster.region == region]

@@ -10,24 +10,7 @@ Defect = tuple[tuple[str | int, ...], str]
 
 
 class LibraryError(ValueError):
-    """Something the library was asked for or given is at fault.
-
-    Parameters
-    ----------
-    message : one sentence.
-    near : names that may have been meant, likeliest first.
-    defects : of a user's file: (path of keys and positions, what is wrong), all of them.
-    source : the user's file, or empty.
-
-    Examples
-    --------
-    >>> LibraryError("no part 'rg95'", near=("rg59",)).near
-    ('rg59',)
-
-    Source
-    ------
-    Own convention.
-    """
+    """Something the library was asked for or given is at fault."""
 
     def __init__(
         self, message: str, near: Sequence[str] = (), defects: Sequence[Defect] = (), source: str = ""
@@ -43,24 +26,7 @@ class LibraryError(ValueError):
 def near_names(word: str, names: Iterable[str], count: int = 3) -> tuple[str, ...]:
     """Names that a misspelt word may stand for, case left aside.
 
-    Parameters
-    ----------
-    word : as written.
-    names : what exists.
-    count : how many at most.
-
-    Returns
-    -------
-    tuple of names, likeliest first.
-
-    Examples
-    --------
-    >>> near_names("RG-59", ["rg58", "rg59", "min-loss-pad"])
-    ('rg59', 'rg58')
-
-    Source
-    ------
-    Ratio of matching blocks (`difflib`), cut off at 0.5.
+    Source: Ratio of matching blocks (`difflib`), cut off at 0.5.
     """
     from difflib import get_close_matches
 

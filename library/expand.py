@@ -14,25 +14,7 @@ ALWAYS_75 = ("F-75", "IEC-75")
 
 
 def slug(family: str) -> str:
-    """Family's part of an id: the plain name at 50 ohm and where there is one impedance only, else with the impedance.
-
-    Parameters
-    ----------
-    family : id of a connector family.
-
-    Returns
-    -------
-    str.
-
-    Examples
-    --------
-    >>> [slug(family) for family in ("N-50", "BNC-75", "F-75", "RP-SMA-50", "UHF")]
-    ['n', 'bnc75', 'f', 'rpsma', 'uhf']
-
-    Source
-    ------
-    Own convention.
-    """
+    """Family's part of an id: the plain name at 50 ohm and where there is one impedance only, else with the impedance."""
     if family in ALWAYS_75:
         family = family[:-3]
     return family.lower().removesuffix("-50").replace("-", "")
@@ -47,25 +29,7 @@ def _sentences(*texts: str) -> str:
 
 
 def end_ohm(family: str) -> float:
-    """Impedance that a family's id ends in.
-
-    Parameters
-    ----------
-    family : id of a connector family.
-
-    Returns
-    -------
-    float, 0 where the id ends in none [ohm].
-
-    Examples
-    --------
-    >>> [end_ohm(family) for family in ("BNC-75", "UHF")]
-    [75.0, 0.0]
-
-    Source
-    ------
-    Own convention.
-    """
+    """Impedance that a family's id ends in [ohm]."""
     last = family.rpartition("-")[2]
     return float(last) if "-" in family and last.isascii() and last.isdigit() else 0.0
 
@@ -80,23 +44,7 @@ def _ways(row: Row) -> list[tuple[str, str]]:
 def adapter_rows(document: dict[str, Any]) -> dict[str, Row]:
     """Rows of single adapters from a file of grades, sets and single ones.
 
-    Parameters
-    ----------
-    document : `grade`, `adapter_set` and `adapter` tables of a file.
-
-    Returns
-    -------
-    dict, id to row. The general grade (or the first one a set is sold in) goes by the plain id.
-
-    Examples
-    --------
-    >>> from library.store import document
-    >>> adapter_rows(document("adapters.toml"))["n-plug-bnc-plug"]["electrical_length_mm"]
-    50.0
-
-    Source
-    ------
-    `library/data/adapters.toml`. A row's evidence is the weakest of its figures'.
+    Source: `library/data/adapters.toml`. A row's evidence is the weakest of its figures'.
     """
     grades = {grade["id"]: grade for grade in document.get("grade", ())}
     rows: dict[str, Row] = {}
@@ -139,23 +87,7 @@ def _adapter(each: Row, grade: Row, near: str, far: str) -> Row:
 def termination_rows(document: dict[str, Any]) -> dict[str, Row]:
     """Rows of single terminations from a file of sets and single ones.
 
-    Parameters
-    ----------
-    document : `termination_set` and `termination` tables of a file.
-
-    Returns
-    -------
-    dict, id to row.
-
-    Examples
-    --------
-    >>> from library.store import document
-    >>> termination_rows(document("terminations.toml"))["load-bnc75-plug"]["impedance_ohm"]
-    75.0
-
-    Source
-    ------
-    `library/data/terminations.toml`.
+    Source: `library/data/terminations.toml`.
     """
     rows: dict[str, Row] = {}
     for each in document.get("termination_set", ()):
@@ -174,26 +106,7 @@ def termination_rows(document: dict[str, Any]) -> dict[str, Row]:
 
 
 def raster_rows(rows: list[Row]) -> list[Row]:
-    """Write out the countries that use a part of another region's raster as regions of their own.
-
-    Parameters
-    ----------
-    rows : rows of a file, with `subsets` where there are such countries.
-
-    Returns
-    -------
-    list of rows, without `subsets`.
-
-    Examples
-    --------
-    >>> row = {"id": "x-uhf", "region": "x", "first": 1, "last": 5, "subsets": {"y": "1-2,5"}}
-    >>> [(each["region"], each.get("omit", [])) for each in raster_rows([row])]
-    [('x', []), ('y', [3, 4])]
-
-    Source
-    ------
-    Own convention.
-    """
+    """Write out the countries that use a part of another region's raster as regions of their own."""
     written: list[Row] = []
     for row in rows:
         plain = {key: value for key, value in row.items() if key != "subsets"}

@@ -13,30 +13,10 @@ __all__ = ["attenuation_db_per_100m", "limit_return_loss_db", "span_hz"]
 
 
 def attenuation_db_per_100m(coax: Coax, freq_hz: float) -> float:
-    """Attenuation of a cable, matched in its own impedance, at its stated temperature.
+    """Attenuation of a cable, matched in its own impedance, at its stated temperature [dB per 100 m].
 
-    Parameters
-    ----------
-    coax : the cable.
-    freq_hz : a frequency inside the span of its model [Hz].
-
-    Returns
-    -------
-    float [dB per 100 m].
-
-    Raises
-    ------
-    LibraryError : the frequency is outside the span.
-
-    Examples
-    --------
-    >>> from library.load import load_library
-    >>> round(attenuation_db_per_100m(load_library().part("rg213"), 100e6), 2)
-    6.65
-
-    Source
-    ------
-    flat + per_sqrt_mhz sqrt(f) + per_mhz f; points are joined by straight lines in log loss over log frequency.
+    Source: flat + per_sqrt_mhz sqrt(f) + per_mhz f; points are joined by straight lines in log loss over log
+    frequency.
     """
     low, high = span_hz(coax)
     if not low * (1 - 1e-9) <= freq_hz <= high * (1 + 1e-9):
@@ -51,25 +31,9 @@ def attenuation_db_per_100m(coax: Coax, freq_hz: float) -> float:
 
 
 def limit_return_loss_db(limit: Limit, freq_hz: float) -> float:
-    """Least return loss that a limit demands at a frequency.
+    """Least return loss that a limit demands at a frequency [dB].
 
-    Parameters
-    ----------
-    limit : the limit.
-    freq_hz : a frequency [Hz].
-
-    Returns
-    -------
-    float [dB].
-
-    Examples
-    --------
-    >>> round(limit_return_loss_db(Limit((100e6, 300e6), (26.0, 20.0)), 200e6), 6)
-    23.0
-
-    Source
-    ------
-    Linear in dB between points, the end values outside them.
+    Source: Linear in dB between points, the end values outside them.
     """
     return _between(freq_hz, limit.freq_hz, limit.return_loss_db)
 
@@ -85,25 +49,9 @@ def _between(x: float, xs: Sequence[float], ys: Sequence[float]) -> float:
 
 
 def span_hz(part: Part) -> tuple[float, float]:
-    """Span of frequencies that a part is described for.
+    """Span of frequencies that a part is described for [Hz].
 
-    Parameters
-    ----------
-    part : the part.
-
-    Returns
-    -------
-    (lowest, highest) [Hz]; infinity where nothing is stated.
-
-    Examples
-    --------
-    >>> from library.load import load_library
-    >>> span_hz(load_library().part("s-5c-fb"))
-    (90000000.0, 2602000000.0)
-
-    Source
-    ------
-    The part's own record.
+    Source: The part's own record.
     """
     if isinstance(part, Coax):
         if part.points_hz:

@@ -17,26 +17,7 @@ Row = dict[str, Any]
 def load_library(extra: Sequence[str | PathLike[str]] = ()) -> Library:
     """Give the library, with a user's part files on top.
 
-    Parameters
-    ----------
-    extra : paths of part files of the user's own; a part in a later file goes before one of the same id in an earlier.
-
-    Returns
-    -------
-    Library.
-
-    Raises
-    ------
-    LibraryError : a file cannot be read or is at fault; `defects` has all its faults with their places.
-
-    Examples
-    --------
-    >>> load_library().part("n-plug-bnc-plug").electrical_length_m
-    0.05
-
-    Source
-    ------
-    `library/data/`; the shape of a user's file is told in `library.schema`.
+    Source: `library/data/`; the shape of a user's file is told in `library.schema`.
     """
     if not extra:
         return built_in()

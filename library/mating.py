@@ -30,32 +30,7 @@ F_LEAST_MM, F_THICK_MM, F_THIN_MM = 0.5, 1.05, 0.9
 def parse_connector(text: str, library: Library | None = None) -> Connector:
     """Read the name of a connector.
 
-    Parameters
-    ----------
-    text : `family gender`, with a variant in brackets where it matters.
-    library : whose families are known; the built-in ones if left out.
-
-    Returns
-    -------
-    Connector.
-
-    Raises
-    ------
-    LibraryError : not such a name, or an unknown family, gender or variant; `near` holds what may have been meant.
-
-    Examples
-    --------
-    >>> parse_connector("BNC-75 jack")
-    Connector(family='BNC-75', gender='jack', variant='')
-    >>> parse_connector("F-75 plug (push-on)").variant
-    'push-on'
-    >>> parse_connector("BNC jack")
-    Traceback (most recent call last):
-    library.errors.LibraryError: 'BNC jack': no connector family 'BNC'; did you mean BNC-50 jack or BNC-75 jack?
-
-    Source
-    ------
-    `library/data/families.toml`.
+    Source: `library/data/families.toml`.
     """
     library = library or built_in()
     found = NAME.fullmatch(" ".join(text.split()))
@@ -81,25 +56,7 @@ def parse_connector(text: str, library: Library | None = None) -> Connector:
 def mate(a: Connector, b: Connector, library: Library | None = None) -> MatedPair:
     """Say whether two connectors mate, and what comes of it.
 
-    Parameters
-    ----------
-    a, b : the two, in either order.
-    library : whose rules hold; the built-in ones if left out.
-
-    Returns
-    -------
-    MatedPair : one of the six verdicts, and the reason.
-
-    Examples
-    --------
-    >>> mate(Connector("N-50", "plug"), Connector("N-75", "jack")).verdict
-    'destructive'
-    >>> mate(Connector("F-75", "jack"), Connector("F-75", "plug"))
-    MatedPair(verdict='ok', reason='Plug and jack of one family.')
-
-    Source
-    ------
-    `library/data/mating.toml`; where no rule fits, plug and jack of one family mate and nothing else does.
+    Source: `library/data/mating.toml`; where no rule fits, plug and jack of one family mate and nothing else does.
     """
     library = library or built_in()
     if a.family == b.family and a.gender == b.gender:
@@ -127,24 +84,8 @@ def _fits(pattern: str, connector: Connector) -> bool:
 def f_plug_variant(coax: Coax) -> str:
     """Tell what a mating rule must know of an F plug on a cable whose own conductor is the pin.
 
-    Parameters
-    ----------
-    coax : the cable.
-
-    Returns
-    -------
-    str, a variant of `F-75 plug`, or empty where the conductor suits the jack or is not known.
-
-    Examples
-    --------
-    >>> library = built_in()
-    >>> [f_plug_variant(library.part(name)) for name in ("rg6", "rg59", "series11", "rg58")]
-    ['', 'RG-59 conductor', 'RG-11 conductor', 'stranded conductor']
-
-    Source
-    ------
-    A jack takes 0.64 mm (published, SCTE 146) to about 1.05 mm (memory); RG-59 with 0.58 mm is in common use, and below
-    0.5 mm is taken as too thin (practice).
+    Source: A jack takes 0.64 mm (published, SCTE 146) to about 1.05 mm (memory); RG-59 with 0.58 mm is in common use,
+    and below 0.5 mm is taken as too thin (practice).
     """
     if coax.stranded:
         return "stranded conductor"
@@ -160,26 +101,7 @@ def f_plug_variant(coax: Coax) -> str:
 def bridging_adapters(a: Connector, b: Connector, library: Library | None = None) -> list[str]:
     """Name the adapters that would join two exposed connectors which do not mate.
 
-    Parameters
-    ----------
-    a, b : the two connectors, in either order.
-    library : where to look; the built-in one if left out.
-
-    Returns
-    -------
-    list of ids, sound joints before costed ones and the general grade first; where no single adapter does it, pairs of
-    adapters as `first + second`, the first at `a`; empty where two do not do it either.
-
-    Examples
-    --------
-    >>> bridging_adapters(Connector("N-50", "jack"), Connector("BNC-50", "jack"))[:2]
-    ['n-plug-bnc-plug', 'n-plug-bnc-plug-precision']
-    >>> bridging_adapters(Connector("SMB-50", "plug"), Connector("UHF", "jack"))[0]
-    'bnc-jack-smb-jack + bnc-plug-uhf-plug'
-
-    Source
-    ------
-    The adapters of the library and its mating rules.
+    Source: The adapters of the library and its mating rules.
     """
     library = library or built_in()
     adapters = [part for name in library.ids("adapter") if isinstance(part := library.part(name), Adapter)]

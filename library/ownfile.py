@@ -32,31 +32,7 @@ PART_KINDS = tuple(kind for kinds in PART_FILES.values() for kind in kinds)
 
 
 def read_rows(path: str | PathLike[str], families: tuple[Row, ...] = ()) -> dict[str, list[Row]]:
-    """Read a part file of the user's own.
-
-    Parameters
-    ----------
-    path : the file, TOML in the shape of `library.schema`.
-    families : connector families of other files that its connectors may name.
-
-    Returns
-    -------
-    dict, rows by kind; sets of adapters and terminations written out.
-
-    Raises
-    ------
-    LibraryError : the file cannot be read, or is at fault; `defects` has every fault with its path of keys.
-
-    Examples
-    --------
-    >>> read_rows("no-such-file.toml")
-    Traceback (most recent call last):
-    library.errors.LibraryError: no-such-file.toml: cannot be read: No such file or directory
-
-    Source
-    ------
-    Own convention.
-    """
+    """Read a part file of the user's own."""
     name = str(path)
     document = _parsed(_text(Path(path)), name)
     found = (*defects_of(document), *_cross_checks(document, families))
@@ -105,22 +81,7 @@ def _parsed(text: str, name: str) -> Row:
 def defects_of(document: Mapping[str, Any]) -> tuple[Defect, ...]:
     """Find the faults of shape in a parsed part file.
 
-    Parameters
-    ----------
-    document : as parsed.
-
-    Returns
-    -------
-    tuple of (path of keys and positions, what is wrong), all of them.
-
-    Examples
-    --------
-    >>> defects_of({"termination": [{"id": "x", "connector": "F-75 plug", "tpe": "open"}]})
-    ((('termination', 0, 'tpe'), "unknown key; did you mean 'type'?"),)
-
-    Source
-    ------
-    `library.schema`.
+    Source: `library.schema`.
     """
     try:
         PartFile.model_validate(document)

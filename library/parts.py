@@ -21,18 +21,7 @@ EXPANDED = {"adapters.toml": "adapter_rows", "terminations.toml": "termination_r
 class Library:
     """Parts, connector families, mating rules and channel rasters, those of a user's files before the built-in ones.
 
-    Parameters
-    ----------
-    own : rows of the user's files by kind, already validated.
-
-    Examples
-    --------
-    >>> Library({}).part("rg59").impedance_ohm
-    75.0
-
-    Source
-    ------
-    `library/data/`.
+    Source: `library/data/`.
     """
 
     def __init__(self, own: dict[str, list[Row]]) -> None:
@@ -47,26 +36,7 @@ class Library:
     def part(self, name: str) -> Part:
         """Give the part of an id.
 
-        Parameters
-        ----------
-        name : id of the part.
-
-        Returns
-        -------
-        Part.
-
-        Raises
-        ------
-        LibraryError : no part has that id; `near` holds ids that may have been meant.
-
-        Examples
-        --------
-        >>> built_in().part("min-loss-pad").far_ohm
-        75.0
-
-        Source
-        ------
-        `library/data/`, a user's files first.
+        Source: `library/data/`, a user's files first.
         """
         if name not in self._parts:
             kind, row = self._row(name)
@@ -93,22 +63,7 @@ class Library:
     def ids(self, kind: str | None = None) -> tuple[str, ...]:
         """Ids of all parts, or of one kind.
 
-        Parameters
-        ----------
-        kind : `pad`, `adapter`, `coax`, `section`, `transformer`, `splitter`, `termination`, or None for all.
-
-        Returns
-        -------
-        tuple of ids, the user's first.
-
-        Examples
-        --------
-        >>> "rg59" in built_in().ids("coax")
-        True
-
-        Source
-        ------
-        `library/data/`, a user's files first.
+        Source: `library/data/`, a user's files first.
         """
         names = [name for name, (own, _) in self._own_parts.items() if kind in (None, own)]
         for file, kinds in PART_FILES.items():
@@ -131,26 +86,7 @@ class Library:
     def family(self, name: str) -> Family:
         """Give the connector family of an id.
 
-        Parameters
-        ----------
-        name : id of the family.
-
-        Returns
-        -------
-        Family.
-
-        Raises
-        ------
-        LibraryError : there is no such family.
-
-        Examples
-        --------
-        >>> built_in().family("BNC-75").impedance_ohm
-        75.0
-
-        Source
-        ------
-        `library/data/families.toml`.
+        Source: `library/data/families.toml`.
         """
         if name in self._families:
             return self._families[name]
@@ -199,17 +135,6 @@ def _expanded(file: str) -> dict[str, Row]:
 def built_in() -> Library:
     """Give the library of the data files alone.
 
-    Returns
-    -------
-    Library, the same object at every call.
-
-    Examples
-    --------
-    >>> built_in().part("rg59").kind
-    'coax'
-
-    Source
-    ------
-    `library/data/`.
+    Source: `library/data/`.
     """
     return Library({})

@@ -25,22 +25,7 @@ HIGHEST_LOSS_DB = 60.0
 def connector_of(text: str) -> Connector:
     """Take a well-formed connector name apart; `library.mating.parse_connector` is the one that checks.
 
-    Parameters
-    ----------
-    text : `family gender`, with the variant in brackets if there is one.
-
-    Returns
-    -------
-    Connector.
-
-    Examples
-    --------
-    >>> connector_of("F-75 plug (push-on)")
-    Connector(family='F-75', gender='plug', variant='push-on')
-
-    Source
-    ------
-    Form of a connector's name in the data files.
+    Source: Form of a connector's name in the data files.
     """
     words, _, variant = text.partition("(")
     family, _, gender = words.strip().rpartition(" ")
@@ -48,27 +33,10 @@ def connector_of(text: str) -> Connector:
 
 
 def limit_of(spec: dict[str, Any]) -> Limit:
-    """Reflection limit from one of its four forms in a data file.
+    """Reflection limit from one of its four forms in a data file [dB].
 
-    Parameters
-    ----------
-    spec : `return_loss_db`; or `points_mhz_db`, joined by straight lines; or `bands_mhz_db`, constant over each band
-        (low, high, dB); or `vswr` with `vswr_per_ghz` and `to_mhz`. `magnitude_kind` may be added to each.
-
-    Returns
-    -------
-    Limit, return loss [dB] over frequency [Hz].
-
-    Examples
-    --------
-    >>> limit_of({"return_loss_db": 26})
-    Limit(freq_hz=(0.0,), return_loss_db=(26.0,), kind='disc')
-    >>> round(limit_of({"vswr": 1.1, "vswr_per_ghz": 0.04, "to_mhz": 4000}).return_loss_db[-1], 1)
-    18.8
-
-    Source
-    ------
-    RL = -20 log10((s - 1)/(s + 1)). The VSWR form is sampled so closely that straight lines keep within 0.1 dB of it.
+    Source: RL = -20 log10((s - 1)/(s + 1)). The VSWR form is sampled so closely that straight lines keep within 0.1
+    dB of it.
     """
     kind = spec.get("magnitude_kind", "disc")
     if "return_loss_db" in spec:
@@ -93,25 +61,9 @@ def _vswr_db(vswr: float) -> float:
 
 
 def ladder_loss_db(arms: list[list[Any]], near_ohm: float, far_ohm: float) -> float:
-    """Loss of a ladder of resistors between its two nominal impedances.
+    """Loss of a ladder of resistors between its two nominal impedances [dB].
 
-    Parameters
-    ----------
-    arms : near to far, each `["series", ohm]` or `["shunt", ohm]` [ohm].
-    near_ohm, far_ohm : what it works between [ohm].
-
-    Returns
-    -------
-    float, source's available power over delivered power [dB].
-
-    Examples
-    --------
-    >>> round(ladder_loss_db([["shunt", 86.6025], ["series", 43.3013]], 50, 75), 4)
-    5.7195
-
-    Source
-    ------
-    Chain matrix of the ladder; S21 = 2 sqrt(Zn Zf)/(A Zf + B + C Zn Zf + D Zn).
+    Source: Chain matrix of the ladder; S21 = 2 sqrt(Zn Zf)/(A Zf + B + C Zn Zf + D Zn).
     """
     a, b, c, d = 1.0, 0.0, 0.0, 1.0
     for place, ohm in arms:
@@ -315,25 +267,7 @@ KINDS: dict[str, Any] = {
 def record(kind: str, row: Row) -> Any:
     """Make the record of a row.
 
-    Parameters
-    ----------
-    kind : a key of `KINDS`.
-    row : keys as in `COLUMNS`, and `evidence`, `source`, `note`; values already known to be sound.
-
-    Returns
-    -------
-    The record, units in SI.
-
-    Examples
-    --------
-    >>> row = {"id": "my-load", "name": "shop load", "connector": "F-75 plug", "type": "load", "impedance_ohm": 75,
-    ...        "inductance_nh": 2, "evidence": "stated", "source": "label"}
-    >>> record("termination", row).inductance_h
-    2e-09
-
-    Source
-    ------
-    `COLUMNS`.
+    Source: `COLUMNS`.
     """
     columns = COLUMNS[kind]
     fields = dict(ABSENT.get(kind, {}))

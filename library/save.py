@@ -16,36 +16,7 @@ __all__ = ["part_text"]
 def part_text(kind: str, row: Mapping[str, Any], remarks: Sequence[str] = ()) -> str:
     """Write one part as a part file.
 
-    Parameters
-    ----------
-    kind : `pad`, `adapter`, `coax` or another table of a part file.
-    row : keys and values of the file: text, numbers, truth values, lists, and tables of these.
-    remarks : lines of comment at the top.
-
-    Returns
-    -------
-    str, TOML.
-
-    Raises
-    ------
-    LibraryError : such a file would not be read; `defects` has every fault.
-
-    Examples
-    --------
-    >>> row = {"id": "my-load", "connector": "F-75 plug", "type": "load", "impedance_ohm": 75, "evidence": "measured"}
-    >>> print(part_text("termination", row, ["own sweep"]), end="")
-    # own sweep
-    <BLANKLINE>
-    [[termination]]
-    id = "my-load"
-    connector = "F-75 plug"
-    type = "load"
-    impedance_ohm = 75
-    evidence = "measured"
-
-    Source
-    ------
-    TOML 1.0; shape of the file: `library.schema`.
+    Source: TOML 1.0; shape of the file: `library.schema`.
     """
     lines = [f"# {_printable(remark)}" for remark in remarks]
     lines += [*([""] if lines else []), f"[[{kind}]]"]

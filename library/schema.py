@@ -362,17 +362,6 @@ class PartFile(Row):
 def library_schema() -> dict[str, Any]:
     """Give the JSON Schema of a part file.
 
-    Returns
-    -------
-    dict, JSON Schema 2020-12.
-
-    Examples
-    --------
-    >>> sorted(library_schema()["properties"])[:3]
-    ['adapter', 'adapter_set', 'coax']
-
-    Source
-    ------
-    The models of this module.
+    Source: The models of this module.
     """
     return PartFile.model_json_schema()

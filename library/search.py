@@ -17,30 +17,7 @@ OHM_FIELDS = ("impedance_ohm", "near_ohm", "far_ohm")
 
 
 def find(library: Library, words: str | Sequence[str]) -> tuple[Part, ...]:
-    """Find the parts that every one of the words fits.
-
-    Parameters
-    ----------
-    library : where to look.
-    words : words, together in a text or apart; case does not matter. They are sought in id, kind, name, connectors, grade,
-        impedance (as `75ohm`) and evidence.
-
-    Returns
-    -------
-    tuple of Part; those with all words in their id first, else in the order of the library.
-
-    Examples
-    --------
-    >>> from library.parts import built_in
-    >>> [part.id for part in find(built_in(), "min-loss resistors N-50")]
-    ['min-loss-pad-resistors-n-f']
-    >>> len(find(built_in(), ["coax", "93ohm"]))
-    1
-
-    Source
-    ------
-    Own convention.
-    """
+    """Find the parts that every one of the words fits."""
     wanted = (words if isinstance(words, str) else " ".join(words)).casefold().split()
     parts = [library.part(name) for name in library.ids()]
     hits = [part for part in parts if all(word in _text(part) for word in wanted)]

@@ -33,22 +33,7 @@ ID_LINE = re.compile(r'^id = "([^"]+)"$', re.MULTILINE)
 def text_of(file: str) -> str:
     """Read the text of a built-in file.
 
-    Parameters
-    ----------
-    file : its name.
-
-    Returns
-    -------
-    str.
-
-    Examples
-    --------
-    >>> text_of("coax.toml")[:7]
-    '# Coaxi'
-
-    Source
-    ------
-    `library/data/`.
+    Source: `library/data/`.
     """
     # pathlib and importlib.resources would each add 5 ms to the start of every command.
     data = get_data("library", f"data/{file}")
@@ -60,22 +45,7 @@ def text_of(file: str) -> str:
 def document(file: str) -> dict[str, Any]:
     """Parse a built-in file whole.
 
-    Parameters
-    ----------
-    file : its name.
-
-    Returns
-    -------
-    dict, one list of rows per kind.
-
-    Examples
-    --------
-    >>> document("mating.toml")["mating"][0]["verdict"]
-    'destructive'
-
-    Source
-    ------
-    `library/data/`.
+    Source: `library/data/`.
     """
     return tomllib.loads(text_of(file))
 
@@ -83,22 +53,7 @@ def document(file: str) -> dict[str, Any]:
 def ids_in(file: str) -> tuple[str, ...]:
     """List the ids written out in a built-in file, without parsing it.
 
-    Parameters
-    ----------
-    file : its name.
-
-    Returns
-    -------
-    tuple of ids in the order of the file.
-
-    Examples
-    --------
-    >>> ids_in("coax.toml")[0]
-    'rg58'
-
-    Source
-    ------
-    Every `id` stands on a line of its own in the built-in files; a test holds them to it.
+    Source: Every `id` stands on a line of its own in the built-in files; a test holds them to it.
     """
     return tuple(ID_LINE.findall(text_of(file)))
 
@@ -106,24 +61,8 @@ def ids_in(file: str) -> tuple[str, ...]:
 def block(file: str, name: str) -> tuple[str, dict[str, Any]] | None:
     """Parse one row of a built-in file alone.
 
-    Parameters
-    ----------
-    file : its name.
-    name : the row's id.
-
-    Returns
-    -------
-    (kind, row), or None if the file has no such id.
-
-    Examples
-    --------
-    >>> kind, row = block("coax.toml", "rg59")
-    >>> kind, row["impedance_ohm"]
-    ('coax', 75)
-
-    Source
-    ------
-    The block between two `[[kind]]` headers around the id; a test compares every block with the file parsed whole.
+    Source: The block between two `[[kind]]` headers around the id; a test compares every block with the file parsed
+    whole.
     """
     text = text_of(file)
     at = text.find(f'\nid = "{name}"\n')

@@ -39,22 +39,7 @@ SIGNS = str.maketrans(
 def spelt(text: str) -> str:
     """Header as plain words: lower case, without accents, signs spelt out, everything else a blank.
 
-    Parameters
-    ----------
-    text : a header.
-
-    Returns
-    -------
-    str with single blanks, one at each end.
-
-    Examples
-    --------
-    >>> spelt("Rückflussdämpfung [dB]"), spelt("|S11|"), spelt("θ (°)")
-    (' ruckflussdampfung db ', ' abs s11 ', ' theta deg ')
-
-    Source
-    ------
-    Unicode normalisation form KD.
+    Source: Unicode normalisation form KD.
     """
     shown = re.sub(r"\|([^|]+)\|", r" abs \1 ", text[:LONGEST].translate(SIGNS))
     parts = unicodedata.normalize("NFKD", shown)
@@ -67,18 +52,7 @@ def spelt(text: str) -> str:
 def word_rows() -> tuple[dict[str, str], ...]:
     """Rows of the table of words.
 
-    Returns
-    -------
-    tuple of dict with the keys concept, language, phrases, evidence, source.
-
-    Examples
-    --------
-    >>> word_rows()[1]["phrases"]
-    'frequenz*'
-
-    Source
-    ------
-    `library/data/sweep_words.csv`.
+    Source: `library/data/sweep_words.csv`.
     """
     lines = [line for line in text_of(FILE).splitlines() if not line.startswith("#")]
     return tuple(csv.DictReader(lines))
@@ -99,24 +73,7 @@ def _patterns() -> tuple[tuple[str, re.Pattern[str]], ...]:
 def concepts(text: str) -> dict[str, str]:
     """What a header speaks of.
 
-    Parameters
-    ----------
-    text : a header in any of the five languages.
-
-    Returns
-    -------
-    dict from each concept of the table to the words that stand for it.
-
-    Examples
-    --------
-    >>> concepts("Stehwellenverhältnis")
-    {'vswr': 'stehwellenverhaltnis'}
-    >>> sorted(concepts("Phase S11 (deg)"))
-    ['phase', 'reflection']
-
-    Source
-    ------
-    `library/data/sweep_words.csv`.
+    Source: `library/data/sweep_words.csv`.
     """
     words = spelt(text)
     found = ((concept, pattern.search(words)) for concept, pattern in _patterns())

@@ -18,7 +18,6 @@ RULES = tomllib.loads((ROOT / "tests" / "rooms.toml").read_text(encoding="utf-8"
 ROOMS = {name: room["may_import"] for name, room in RULES["rooms"].items()}
 HEAVY = {name: set(homes) for name, homes in RULES["heavy"].items()}
 LONGEST_FILE, LONGEST_BODY = RULES["longest"]["file"], RULES["longest"]["body"]
-SHARED = RULES["told_once"]
 FOLDERS = RULES["folders"]
 
 
@@ -178,24 +177,10 @@ def test_files_of_tests_are_short_too(path):
 
 
 def public_functions(path):
-    exported = next(
-        (
-            {each.value for each in node.value.elts if isinstance(each, ast.Constant)}
-            for node in tree(path).body
-            if isinstance(node, ast.Assign)
-            and ast.unparse(node.targets[0]) == "__all__"
-            and hasattr(node.value, "elts")
-        ),
-        set(),
-    )
-    return [node for node in tree(path).body if isinstance(node, ast.FunctionDef) and node.name in exported]
-
-
-def told_once(name, node):
-    """A command (click reads its help), or one of many siblings whose signature is told where it is used."""
-    takes = [each.arg for each in node.args.args]
-    shared = [each for start, signatures in SHARED.items() if name.startswith(start) for each in signatures]
-    return (name.startswith("chain.cli.") and node.decorator_list) or takes in shared
+    """Functions of a file that can be had from `chain` itself: the tool's surface."""
+    homes = [(name, *home.partition(":")[::2]) for name, home in chain._HOMES.items()]
+    public = {other or name for name, home, other in homes if home == module_name(path)}
+    return [node for node in tree(path).body if isinstance(node, ast.FunctionDef) and node.name in public]
 
 
 def arguments(node):
@@ -232,7 +217,7 @@ def raises_itself(node):
 
 @pytest.mark.parametrize("name", [name for name, path in NAMES.items() if public_functions(path)])
 def test_public_functions_are_documented(name):
-    """Every function that a module offers says what it takes and gives, with units, errors, an example and a source.
+    """Every public function says what it takes and gives, with units, errors, an example and a source.
 
     The names told are those of the signature, in its order; arrays of figures have their unit in brackets (`[-]` for a
     ratio), or say that they have any.
@@ -240,8 +225,6 @@ def test_public_functions_are_documented(name):
     for node in public_functions(NAMES[name]):
         text = ast.get_docstring(node) or ""
         assert text, f"{name}.{node.name}: no docstring"
-        if told_once(name, node):
-            continue
         takes = [each.arg for each in arguments(node)]
         gives = node.returns is not None and ast.unparse(node.returns) not in ("None", "NoReturn")
         wanted = {

@@ -199,23 +199,7 @@ def _three(freq_hz: Real) -> Real:
 def item_words(item: Item) -> str:
     """What an item is, in a few words.
 
-    Parameters
-    ----------
-    item : an item of the chain.
-
-    Returns
-    -------
-    str: name of the part, length, and whether it is the other way round.
-
-    Examples
-    --------
-    >>> from chain.files.setup_file import load_setup
-    >>> item_words(load_setup("demo/boathouse.toml").items[2])
-    'RG-59B/U, M17/29-RG59, 0.6 m'
-
-    Source
-    ------
-    The part's record.
+    Source: The part's record.
     """
     text = item.part.name or item.part.id
     if isinstance(item.part, Coax):
@@ -228,26 +212,8 @@ def item_words(item: Item) -> str:
 def end_readings(way: Measurement, draws: int = CARD_DRAWS, seed: int = SEED) -> tuple[EndReading, ...]:
     """Readings of an open, a short and two loads at the antenna's place.
 
-    Parameters
-    ----------
-    way : the measurement, at the frequencies wanted.
-    draws : simulated measurements, rounded up to whole chunks.
-    seed : seed of the simulation.
-
-    Returns
-    -------
-    tuple of EndReading, for each frequency every end. The ends count as ideal: what they lack comes on top.
-
-    Examples
-    --------
-    >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), ())
-    >>> [(each.end, round(each.reading_vswr, 3)) for each in end_readings(way, 1000)]
-    [('open', inf), ('short', inf), ('75 ohm', 1.0), ('50 ohm', 1.5)]
-
-    Source
-    ------
-    Reflection (Z - Z0)/(Z + Z0). Interval: between equal tails of the readings of drawn measurements, or from a match
-    upwards where the nominal reading lies below its lower end.
+    Source: Reflection (Z - Z0)/(Z + Z0). Interval: between equal tails of the readings of drawn measurements, or from
+    a match upwards where the nominal reading lies below its lower end.
     """
     known = nominal_maps(way)
     drawn = [simulate(way, chunk, seed) for chunk in range(max(1, -(-draws // CHUNK)))]

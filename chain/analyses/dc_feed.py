@@ -59,26 +59,10 @@ class _Resistor:
 
 
 def pad_arms(pad: Pad) -> tuple[tuple[str, float], ...]:
-    """Resistors of a pad, near to far; a pad that is only specified is taken as the T network of its loss.
+    """Resistors of a pad, near to far; a pad that is only specified is taken as the T network of its loss [ohm].
 
-    Parameters
-    ----------
-    pad : the pad. A loss under the least that matches both ends counts as that least.
-
-    Returns
-    -------
-    tuple of ("series" or "shunt", resistance [ohm]), arms of no resistance left out.
-
-    Examples
-    --------
-    >>> from library.load import load_library
-    >>> [(kind, round(ohm, 2)) for kind, ohm in pad_arms(load_library().part("min-loss-pad"))]
-    [('shunt', 86.6), ('series', 43.3)]
-
-    Source
-    ------
-    N = 10^(A/10); shunt R3 = 2 sqrt(N Z1 Z2)/(N-1), series Z(N+1)/(N-1) - R3 on either side. At the least loss the arm
-    at the lower impedance vanishes and the minimum-loss pad is left.
+    Source: N = 10^(A/10); shunt R3 = 2 sqrt(N Z1 Z2)/(N-1), series Z(N+1)/(N-1) - R3 on either side. At the least
+    loss the arm at the lower impedance vanishes and the minimum-loss pad is left.
     """
     if pad.arms:
         return pad.arms
@@ -97,28 +81,7 @@ def pad_arms(pad: Pad) -> tuple[tuple[str, float], ...]:
 def direct_current(graph: Any, feed_v: float, input_ohm: float | None = None) -> DirectCurrent:
     """Volts, current and heat that a DC feed at the antenna's connector causes.
 
-    Parameters
-    ----------
-    graph : as `chain.assembly.graph.setup_graph` gives it.
-    feed_v : voltage between centre and shield of the antenna's connector [V].
-    input_ohm : DC resistance of the analyzer's input; None: it blocks DC [ohm].
-
-    Returns
-    -------
-    DirectCurrent.
-
-    Examples
-    --------
-    >>> from chain.assembly.graph import setup_graph
-    >>> from chain.files.setup_file import load_setup
-    >>> graph = setup_graph(load_setup("demo/boathouse.toml"))
-    >>> found = direct_current(graph, 18.0)
-    >>> round(found.port_v, 2), round(found.power_w, 2), round(direct_current(graph, 18.0, 50.0).port_v, 1)
-    (12.0, 2.49, 7.6)
-
-    Source
-    ------
-    Nodal analysis: Kirchhoff's current law at every node that is neither the feed nor the shield.
+    Source: Nodal analysis: Kirchhoff's current law at every node that is neither the feed nor the shield.
     """
     links, resistors = _network(graph)
     if input_ohm is not None:
@@ -140,28 +103,9 @@ def direct_current(graph: Any, feed_v: float, input_ohm: float | None = None) ->
 
 
 def resistance_ohm(graph: Any, end_ohm: float) -> float:
-    """What an ohmmeter shows between centre and shield of the near end, the analyzer taken off.
+    """What an ohmmeter shows between centre and shield of the near end, the analyzer taken off [ohm].
 
-    Parameters
-    ----------
-    graph : as `chain.assembly.graph.setup_graph` gives it.
-    end_ohm : what stands at the antenna's connector: 0 a short, infinity an open [ohm].
-
-    Returns
-    -------
-    float, infinity where no current can flow [ohm].
-
-    Examples
-    --------
-    >>> from chain.assembly.graph import setup_graph
-    >>> from chain.files.setup_file import load_setup
-    >>> graph = setup_graph(load_setup("demo/boathouse.toml"))
-    >>> [round(resistance_ohm(graph, end_ohm), 2) for end_ohm in (np.inf, 0.0, 75.0)]
-    [86.6, 28.87, 50.0]
-
-    Source
-    ------
-    Nodal analysis with 1 V at the near end: the volt over the current it drives.
+    Source: Nodal analysis with 1 V at the near end: the volt over the current it drives.
     """
     links, resistors = _network(graph)
     if end_ohm == 0:

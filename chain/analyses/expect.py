@@ -224,24 +224,7 @@ def _wanted(setup: Setup, true_vswr: Sequence[float]) -> tuple[float, ...]:
 def bound_aim(way: Measurement, limit: float) -> Real:
     """Highest reading, at each frequency, that no end worse than a limit can give.
 
-    Parameters
-    ----------
-    way : the measurement.
-    limit : largest true reflection magnitude wanted [-].
-
-    Returns
-    -------
-    shape (frequencies,) reading magnitude; 0 where a worse end can read perfect [-].
-
-    Examples
-    --------
-    >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), (), drift=0.01)
-    >>> round(float(bound_aim(way, 0.3)[0]), 4)
-    0.29
-
-    Source
-    ------
-    Least of the lower bounds of every end from the limit to a full reflection.
+    Source: Least of the lower bounds of every end from the limit to a full reflection.
     """
     worse = np.concatenate([[limit], np.linspace(limit, 1, 81)[1:]])
     low = reading_bound(way, np.broadcast_to(worse, (way.freq_hz.size, worse.size)))[0]

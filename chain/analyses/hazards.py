@@ -109,26 +109,10 @@ def _resistor(each: ResistorHeat) -> str:
 
 
 def pad_input_limit_w(pad: Pad, from_far: bool = True) -> float:
-    """Most power that may enter a pad before one of its resistors is past its rating, the other end matched.
+    """Most power that may enter a pad before one of its resistors is past its rating, the other end matched [W].
 
-    Parameters
-    ----------
-    pad : the pad; one that is only specified counts as the resistors of its loss.
-    from_far : power enters at the part's far end, else at its near one.
-
-    Returns
-    -------
-    float [W]; infinite for a pad without resistors.
-
-    Examples
-    --------
-    >>> from library.load import load_library
-    >>> round(pad_input_limit_w(load_library().part("min-loss-pad")), 3)
-    0.433
-
-    Source
-    ------
-    Share of the input power in each arm of the ladder; the largest of the minimum-loss pad's is 0.5774 (50 to 75 ohm).
+    Source: Share of the input power in each arm of the ladder; the largest of the minimum-loss pad's is 0.5774 (50 to
+    75 ohm).
     """
     arms = pad_arms(pad)[::-1] if from_far else pad_arms(pad)
     end_ohm = pad.near_ohm if from_far else pad.far_ohm

@@ -66,28 +66,7 @@ class Cost:
 def piece_cost(pieces: tuple[Stage, ...], near_ohm: float, far_ohm: float, freq_hz: Real) -> Cost:
     """Reflection and mismatch loss of a piece between the lines on its two sides.
 
-    Parameters
-    ----------
-    pieces : the piece, near to far.
-    near_ohm, far_ohm : impedances of the lines it lies between [ohm].
-    freq_hz : shape (frequencies,), the last one being the top of the sweep [Hz].
-
-    Returns
-    -------
-    Cost.
-
-    Examples
-    --------
-    >>> from chain.rf.elements import Line
-    >>> freq = np.array([1e8])
-    >>> phase = 2 * np.pi * freq * 0.03 / 299_792_458.0
-    >>> piece = Line("x", 50.0, 50.0, np.array([50 + 0j]), np.zeros(1), phase)
-    >>> round(piece_cost((piece,), 75.0, 75.0, freq).return_loss_db, 3)
-    31.643
-
-    Source
-    ------
-    Two-port of the piece in the lines' impedances; mismatch loss -10 log10(1 - |S11|^2).
+    Source: Two-port of the piece in the lines' impedances; mismatch loss -10 log10(1 - |S11|^2).
     """
     magnitude = np.abs(nominal(pieces, near_ohm, far_ohm, freq_hz)[..., 0, 0])
     loss_db = return_loss_db(magnitude)

@@ -58,25 +58,7 @@ class Cure:
 def contributions(way: Measurement, magnitude: float, seed: int = SEED) -> tuple[Share, ...]:
     """Shares of the unknowns in the error of the recovered reflection, over the band, largest first.
 
-    Parameters
-    ----------
-    way : the measurement; at most 21 of its frequencies are used.
-    magnitude : true reflection magnitude at which they are weighed [-].
-    seed : seed of the simulation.
-
-    Returns
-    -------
-    tuple of Share that add up to 1; empty where nothing is unknown.
-
-    Examples
-    --------
-    >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), (), noise=0.01, drift=0.01)
-    >>> [(each.id, round(each.share, 1)) for each in contributions(way, 0.2)]
-    [('noise', 0.8), ('drift', 0.2)]
-
-    Source
-    ------
-    Mean square deviation with one unknown at a time (JCGM 101, 5.10, one-at-a-time form).
+    Source: Mean square deviation with one unknown at a time (JCGM 101, 5.10, one-at-a-time form).
     """
     step = max(1, -(-way.freq_hz.size // MOST_FREQUENCIES))
     thin = way.at(slice(0, None, step))
@@ -98,56 +80,16 @@ def _mean_square(way: Measurement, magnitude: float, seed: int) -> float:
 def interval_at(
     setup: Setup, freq_hz: float, magnitude: float, has_phase: bool, seed: int = SEED, draws: int = DRAWS
 ) -> tuple[float, float]:
-    """Interval that the nominal reading of a true magnitude would give, at one frequency.
-
-    Parameters
-    ----------
-    setup : the set-up.
-    freq_hz : frequency [Hz].
-    magnitude : true reflection magnitude [-].
-    has_phase : whether readings are complex.
-    seed, draws : of the simulation.
-
-    Returns
-    -------
-    (low, high) reflection magnitudes [-].
-
-    Examples
-    --------
-    >>> from chain.files.setup_file import load_setup
-    >>> low, high = interval_at(load_setup("demo/boathouse.toml"), 2e8, 1 / 3, False)
-    >>> bool(low < 1 / 3 < high)
-    True
-
-    Source
-    ------
-    `chain.uncertainty.confidence_belt`.
-    """
+    """Interval that the nominal reading of a true magnitude would give, at one frequency."""
     way = measurement(setup, build(setup, np.array([freq_hz]), fit=False))
     return ends_of(table(way, has_phase, draws=draws, seed=seed).points, expected_statistic(way, magnitude, has_phase))
 
 
 def expected_statistic(way: Measurement, magnitude: float, has_phase: bool) -> Real:
-    """What would be observed of a true magnitude with every unknown at zero (see `chain.uncertainty.confidence_belt.statistic`).
+    """What would be observed of a true magnitude with every unknown at zero (see
+    `chain.uncertainty.confidence_belt.statistic`).
 
-    Parameters
-    ----------
-    way : the measurement, at one frequency.
-    magnitude : true reflection magnitude [-].
-    has_phase : whether readings are complex.
-
-    Returns
-    -------
-    shape (1,), the magnitude itself, or the reading that is the median over the antenna's phase [-].
-
-    Examples
-    --------
-    >>> expected_statistic(Measurement(np.array([1e8]), 75.0, 75.0, (), ()), 0.3, False).round(6).tolist()
-    [0.3]
-
-    Source
-    ------
-    The nominal bilinear map.
+    Source: The nominal bilinear map.
     """
     if has_phase:
         return np.array([magnitude])
@@ -156,27 +98,7 @@ def expected_statistic(way: Measurement, magnitude: float, has_phase: bool) -> R
 
 
 def ends_of(made: Belt, observed: Real) -> tuple[float, float]:
-    """Ends of one interval; those of everything possible where no magnitude accepts what was observed.
-
-    Parameters
-    ----------
-    made : belt of one place.
-    observed : shape (1,), the statistic observed [-].
-
-    Returns
-    -------
-    (low, high) reflection magnitudes [-].
-
-    Examples
-    --------
-    >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), (), noise=0.02)
-    >>> [round(end, 2) for end in ends_of(table(way).points, np.array([0.5]))]
-    [0.46, 0.54]
-
-    Source
-    ------
-    `chain.uncertainty.confidence_belt`.
-    """
+    """Ends of one interval; those of everything possible where no magnitude accepts what was observed."""
     low, high = made.interval(observed)
     return float(np.nan_to_num(low[0], nan=0.0)), float(np.nan_to_num(high[0], nan=1.0))
 
@@ -184,23 +106,7 @@ def ends_of(made: Belt, observed: Real) -> tuple[float, float]:
 def cures(setup: Setup) -> Iterator[tuple[str, str, Setup]]:
     """Single changes that could narrow the interval, cheapest kind first.
 
-    Parameters
-    ----------
-    setup : the set-up.
-
-    Returns
-    -------
-    iterator of (kind, what to do in words, the set-up after it); changes of one kind cost alike.
-
-    Examples
-    --------
-    >>> from chain.files.setup_file import load_setup
-    >>> [(kind, what) for kind, what, _ in cures(load_setup("demo/boathouse.toml"))][1]
-    ('plane', "calibrate after 'adapter'")
-
-    Source
-    ------
-    Practice; precision parts keep VSWR 1.05.
+    Source: Practice; precision parts keep VSWR 1.05.
     """
     calibration, near = setup.calibration, setup.near
     if near.repeatability_db is not None and near.repeatability_db < 60:
@@ -249,28 +155,7 @@ def best_cure(
 ) -> Cure | None:
     """The cheapest kind of change that takes a third off the interval, the best of its kind; else what takes most.
 
-    Parameters
-    ----------
-    setup : the set-up.
-    freq_hz : frequency at which intervals are compared [Hz].
-    magnitude : true reflection magnitude they are compared at [-].
-    has_phase : whether readings are complex.
-    seed : seed of the simulation.
-    now : interval of today, where it is known [-].
-
-    Returns
-    -------
-    Cure, or None where nothing narrows the interval.
-
-    Examples
-    --------
-    >>> from chain.files.setup_file import load_setup
-    >>> best_cure(load_setup("demo/boathouse.toml"), 2e8, 0.2, False).what
-    "calibrate after 'lead'"
-
-    Source
-    ------
-    `interval_at` before and after each of `cures`.
+    Source: `interval_at` before and after each of `cures`.
     """
     low, high = now or interval_at(setup, freq_hz, magnitude, has_phase, seed)
     best: tuple[float, str, tuple[float, float]] | None = None

@@ -59,27 +59,7 @@ class DcReading:
 
 
 def dc_reading(setup: Setup, end_ohm: float) -> float:
-    """What an ohmmeter shows at the chain's near end.
-
-    Parameters
-    ----------
-    setup : the set-up, the analyzer taken off.
-    end_ohm : what stands at the far end: 0 a short, infinity an open [ohm].
-
-    Returns
-    -------
-    float [ohm].
-
-    Examples
-    --------
-    >>> from chain.files.setup_file import load_setup
-    >>> round(dc_reading(load_setup("demo/boathouse.toml"), 50.0), 2)
-    44.91
-
-    Source
-    ------
-    `chain.analyses.dc_feed.resistance_ohm`.
-    """
+    """What an ohmmeter shows at the chain's near end [ohm]."""
     return resistance_ohm(setup_graph(setup), end_ohm)
 
 
@@ -125,28 +105,9 @@ def dc_card(setup: Setup) -> tuple[DcReading, ...]:
 
 
 def pad_from_ohms(open_ohm: float, shorted_ohm: float) -> tuple[float, float]:
-    """Impedance and loss of a resistive pad from two readings at one of its ends.
+    """Impedance and loss of a resistive pad from two readings at one of its ends [ohm].
 
-    Parameters
-    ----------
-    open_ohm, shorted_ohm : readings with the other end open and shorted [ohm].
-
-    Returns
-    -------
-    (impedance that end is meant for [ohm], loss between matched ends [dB]).
-
-    Raises
-    ------
-    ValueError : the shorted reading is not above zero and below the open one.
-
-    Examples
-    --------
-    >>> tuple(round(value, 3) for value in pad_from_ohms(129.904, 43.301))
-    (75.0, 5.719)
-
-    Source
-    ------
-    Image impedance sqrt(Zo Zs); image attenuation atanh sqrt(Zs/Zo) nepers.
+    Source: Image impedance sqrt(Zo Zs); image attenuation atanh sqrt(Zs/Zo) nepers.
     """
     if not 0 < shorted_ohm < open_ohm:
         raise ValueError("the shorted reading lies between zero and the open one")

@@ -86,28 +86,7 @@ def browse(
 ) -> Listing:
     """Look parts up.
 
-    Parameters
-    ----------
-    library : where to look.
-    words : words that must all fit, or the id of one part; all parts if left out.
-    at_hz : frequencies of the losses; a usual choice if left out [Hz].
-    length_m : length of cable that the losses hold for [m].
-    kind : only parts of that kind.
-
-    Returns
-    -------
-    Listing. An exact id gives that part alone.
-
-    Examples
-    --------
-    >>> from library.load import load_library
-    >>> found = browse(load_library(), "rg59", at_hz=[200e6], length_m=10)
-    >>> round(found.entries[0].losses[0].loss_db, 2)
-    1.62
-
-    Source
-    ------
-    `library.figures`; an adapter's loss grows with the square root of frequency.
+    Source: `library.figures`; an adapter's loss grows with the square root of frequency.
     """
     everything = library.ids(kind)
     exact = words.strip().casefold()

@@ -41,23 +41,8 @@ MOST_READINGS = 801
 def verdict(low: float, high: float, limit_vswr: float | None) -> str:
     """Verdict of an interval against a limit, all as VSWR.
 
-    Parameters
-    ----------
-    low, high : ends of the interval, VSWR [-].
-    limit_vswr : the limit, or None.
-
-    Returns
-    -------
-    `pass`, `fail`, `not proven`, or `no limit`; `impossible` where the interval is empty.
-
-    Examples
-    --------
-    >>> verdict(1.2, 1.8, 2.0), verdict(1.2, 2.4, 2.0), verdict(2.1, 2.4, 2.0)
-    ('pass', 'not proven', 'fail')
-
-    Source
-    ------
-    Guarded acceptance: pass where the upper end is at or below the limit, fail where the lower end is above it.
+    Source: Guarded acceptance: pass where the upper end is at or below the limit, fail where the lower end is above
+    it.
     """
     if np.isnan(low) or np.isnan(high):
         return "impossible"
@@ -71,26 +56,7 @@ def verdict(low: float, high: float, limit_vswr: float | None) -> str:
 def nominal_truth(known: Maps, readings: Readings) -> tuple[Real, Complex | None]:
     """True reflection of readings with every unknown at zero.
 
-    Parameters
-    ----------
-    known : nominal map, shape (1, frequencies).
-    readings : the readings.
-
-    Returns
-    -------
-    (magnitude at most 1, complex reflection or None), shape (frequencies,) [-]. Without a phase the magnitude is the
-    one whose reading, median over the antenna's phase, is the one seen.
-
-    Examples
-    --------
-    >>> from chain.rf.bilinear import identity
-    >>> seen = Readings(np.array([1e8]), np.array([0.2]), None, "")
-    >>> round(float(nominal_truth(identity((1, 1)), seen)[0][0]), 6)
-    0.2
-
-    Source
-    ------
-    Inverse of the bilinear map.
+    Source: Inverse of the bilinear map.
     """
     if readings.reflection is not None:
         far = known.recovered(readings.reflection)[0]

@@ -36,23 +36,9 @@ class Chain:
 
 
 def sweep_hz(setup: Setup) -> Real:
-    """Frequencies of the set-up's sweep.
+    """Frequencies of the set-up's sweep [Hz].
 
-    Parameters
-    ----------
-    setup : the set-up.
-
-    Returns
-    -------
-    shape (points,) [Hz].
-
-    Examples
-    --------
-    See `build`.
-
-    Source
-    ------
-    Even grid from start to stop.
+    Source: Even grid from start to stop.
     """
     return np.linspace(setup.sweep.start_hz, setup.sweep.stop_hz, setup.sweep.points)
 
@@ -105,28 +91,9 @@ def build(setup: Setup, freq_hz: Real | None = None, library: Library | None = N
 
 
 def in_view(setup: Setup, chain: Chain) -> tuple[tuple[Stage, ...], float]:
-    """Pieces between the calibration plane and the antenna, and the reference the reading is in.
+    """Pieces between the calibration plane and the antenna, and the reference the reading is in [ohm].
 
-    Parameters
-    ----------
-    setup : names the plane and the impedance of the load used there.
-    chain : the chain of that set-up.
-
-    Returns
-    -------
-    (pieces after the plane, reference [ohm]).
-
-    Examples
-    --------
-    >>> from chain.files.setup_file import load_setup
-    >>> setup = load_setup("demo/boathouse.toml")
-    >>> pieces, ohm = in_view(setup, build(setup))
-    >>> len(pieces), ohm
-    (3, 50.0)
-
-    Source
-    ------
-    What lies before the plane is corrected; the reading is in the impedance of the calibration's load.
+    Source: What lies before the plane is corrected; the reading is in the impedance of the calibration's load.
     """
     plane = setup.calibration.plane
     if plane == "near":

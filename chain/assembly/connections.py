@@ -41,28 +41,7 @@ class Joint:
 def joint(near: End, far: End, library: Library) -> Joint:
     """Judge one joint and list what it adds to the chain.
 
-    Parameters
-    ----------
-    near, far : the two ends that meet.
-    library : gives families and mating rules.
-
-    Returns
-    -------
-    Joint. Its mismatch loss is that of the step between the two line impedances.
-
-    Examples
-    --------
-    >>> from library.load import load_library
-    >>> from library.mating import parse_connector
-    >>> a = End("pad", parse_connector("BNC-75 jack"), 75.0, 75.0)
-    >>> b = End("lead", parse_connector("BNC-50 plug"), 75.0, 75.0)
-    >>> found = joint(a, b, load_library())
-    >>> found.verdict, found.sections
-    ('costed', ((50.0, 0.01),))
-
-    Source
-    ------
-    Mating rules of the library; -10 log10(1 - rho^2) for the step.
+    Source: Mating rules of the library; -10 log10(1 - rho^2) for the step.
     """
     pair = mate(near.connector, far.connector, library)
     verdict, reason = pair.verdict, pair.reason
@@ -86,22 +65,7 @@ def joint(near: End, far: End, library: Library) -> Joint:
 def joints_of(setup: Setup, library: Library | None = None) -> tuple[Joint, ...]:
     """Every joint of a set-up, near to far.
 
-    Parameters
-    ----------
-    setup : the set-up.
-    library : families and mating rules; the set-up's own if left out.
-
-    Returns
-    -------
-    tuple of Joint, one more than there are items.
-
-    Examples
-    --------
-    See `chain.assembly.cascade.build`.
-
-    Source
-    ------
-    The set-up and the mating rules.
+    Source: The set-up and the mating rules.
     """
     library = library or setup.library
     ends = [near_end(setup.near)]
@@ -114,22 +78,7 @@ def joints_of(setup: Setup, library: Library | None = None) -> tuple[Joint, ...]
 def joint_pieces(found: Joint, freq_hz: NDArray[np.float64]) -> tuple[Line, ...]:
     """Lines that a joint adds to the chain.
 
-    Parameters
-    ----------
-    found : the joint.
-    freq_hz : shape (frequencies,) [Hz].
-
-    Returns
-    -------
-    tuple of lossless lines, empty for a joint that only changes or keeps the impedance.
-
-    Examples
-    --------
-    See `chain.assembly.cascade.build`.
-
-    Source
-    ------
-    10 mm electrical per wrong half, 7 to 15 mm (rectangular); an unmatched pair by its own section.
+    Source: 10 mm electrical per wrong half, 7 to 15 mm (rectangular); an unmatched pair by its own section.
     """
     return section_lines(found.id, found.sections, freq_hz)
 
@@ -137,25 +86,7 @@ def joint_pieces(found: Joint, freq_hz: NDArray[np.float64]) -> tuple[Line, ...]
 def with_arm_sections(item: Item, library: Library) -> Item:
     """A splitter with what the joints in its arms add; any other item as it is.
 
-    Parameters
-    ----------
-    item : an item of the chain.
-    library : gives families and mating rules.
-
-    Returns
-    -------
-    the item, the `sections` of its arms filled in, those of splitters inside arms too.
-
-    Examples
-    --------
-    >>> from chain.files.setup_file import load_setup
-    >>> setup = load_setup("demo/splitter.toml")
-    >>> with_arm_sections(setup.items[2], setup.library).arms == setup.items[2].arms
-    True
-
-    Source
-    ------
-    `joint`.
+    Source: `joint`.
     """
     part = item.part
     if not isinstance(part, Splitter) or not any(arm.items for arm in item.arms):

@@ -16,28 +16,7 @@ F_FAMILY = "F-75"
 def with_conductors(setup: Setup) -> Setup:
     """The same set-up, every F plug of a lead marked with what its cable's conductor means for a jack.
 
-    Parameters
-    ----------
-    setup : the set-up; a plug whose variant is already stated keeps it.
-
-    Returns
-    -------
-    Setup, arms of splitters included.
-
-    Examples
-    --------
-    >>> from chain.setups import Far, Near, Sweep
-    >>> from library.load import load_library
-    >>> from library.mating import parse_connector
-    >>> plug, jack = parse_connector("F-75 plug"), parse_connector("F-75 jack")
-    >>> lead = Item("lead", load_library().part("series11"), plug, plug, length_m=1.0)
-    >>> setup = Setup("loft", Sweep(1e8, 2e8, 3), Near(jack, 75.0), (lead,), Far(jack))
-    >>> str(with_conductors(setup).items[0].far_connector)
-    'F-75 plug (RG-11 conductor)'
-
-    Source
-    ------
-    `library.mating.f_plug_variant`.
+    Source: `library.mating.f_plug_variant`.
     """
     return replace(setup, items=tuple(_item(item) for item in setup.items))
 

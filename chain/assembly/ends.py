@@ -23,23 +23,9 @@ class End:
 
 
 def item_ohm(item: Item) -> tuple[float, float]:
-    """Impedances of an item's own model at its near and far end, as placed.
+    """Impedances of an item's own model at its near and far end, as placed [ohm].
 
-    Parameters
-    ----------
-    item : an item of the chain.
-
-    Returns
-    -------
-    (near, far) [ohm].
-
-    Examples
-    --------
-    See `chain.assembly.connections.joint`.
-
-    Source
-    ------
-    The part's record.
+    Source: The part's record.
     """
     part = item.part
     if isinstance(part, (Adapter, Coax, Splitter, Termination)):
@@ -51,21 +37,7 @@ def item_ohm(item: Item) -> tuple[float, float]:
 def item_ends(item: Item) -> tuple[End, End]:
     """Both ends of an item as placed.
 
-    Parameters
-    ----------
-    item : an item of the chain.
-
-    Returns
-    -------
-    (near, far) ends.
-
-    Examples
-    --------
-    See `chain.assembly.connections.joint`.
-
-    Source
-    ------
-    The part's record.
+    Source: The part's record.
     """
     near_ohm, far_ohm = item_ohm(item)
     nominal = [near_ohm, far_ohm]
@@ -84,21 +56,7 @@ def item_ends(item: Item) -> tuple[End, End]:
 def near_end(near: Near) -> End:
     """The analyzer's port as an end.
 
-    Parameters
-    ----------
-    near : the analyzer's port.
-
-    Returns
-    -------
-    End named `near`.
-
-    Examples
-    --------
-    See `chain.assembly.connections.joint`.
-
-    Source
-    ------
-    The set-up.
+    Source: The set-up.
     """
     return End("near", near.connector, near.impedance_ohm, near.impedance_ohm)
 
@@ -106,20 +64,6 @@ def near_end(near: Near) -> End:
 def far_end(far: Far) -> End:
     """The antenna's connector as an end.
 
-    Parameters
-    ----------
-    far : the antenna's connector.
-
-    Returns
-    -------
-    End named `far`.
-
-    Examples
-    --------
-    See `chain.assembly.connections.joint`.
-
-    Source
-    ------
-    The set-up.
+    Source: The set-up.
     """
     return End("far", far.connector, far.impedance_ohm, far.impedance_ohm)

@@ -30,26 +30,7 @@ FAR: Node = ("far", "port")
 def setup_graph(setup: Setup, library: Library | None = None) -> Any:
     """Build the graph of a set-up, whether or not its parts fit together.
 
-    Parameters
-    ----------
-    setup : the set-up.
-    library : families and mating rules; the set-up's own if left out.
-
-    Returns
-    -------
-    networkx.Graph, a tree. Nodes carry `end` (`chain.assembly.ends.End`), and `stated` (the `Arm`) where an arm is an open or a
-    resistance or is not described (None); edges carry `item` or `joint`. `graph.graph` holds the `library`.
-
-    Examples
-    --------
-    >>> from chain.files.setup_file import load_setup
-    >>> graph = setup_graph(load_setup("demo/boathouse.toml"))
-    >>> graph.number_of_nodes(), graph.edges[("pad", "near"), ("pad", "far")]["item"].part.kind
-    (8, 'pad')
-
-    Source
-    ------
-    The set-up and the mating rules.
+    Source: The set-up and the mating rules.
     """
     graph = nx.Graph(library=library or setup.library)
     graph.add_node(NEAR, end=near_end(setup.near))
@@ -116,23 +97,7 @@ def _add_joint(graph: Any, near: Node, far: Node) -> None:
 def ordered_path(graph: Any) -> tuple[Node, ...]:
     """Nodes from the analyzer's port to the antenna's connector.
 
-    Parameters
-    ----------
-    graph : as `setup_graph` gives it.
-
-    Returns
-    -------
-    tuple of nodes, both outer ends included.
-
-    Examples
-    --------
-    >>> from chain.files.setup_file import load_setup
-    >>> [node[0] for node in ordered_path(setup_graph(load_setup("demo/boathouse.toml")))[::2]]
-    ['near', 'adapter', 'pad', 'lead']
-
-    Source
-    ------
-    A tree has one way between two nodes.
+    Source: A tree has one way between two nodes.
     """
     return tuple(nx.shortest_path(graph, NEAR, FAR))
 
@@ -140,23 +105,7 @@ def ordered_path(graph: Any) -> tuple[Node, ...]:
 def graph_joints(graph: Any) -> tuple[Joint, ...]:
     """Every joint of a graph: those of the path near to far, then those in the arms of splitters.
 
-    Parameters
-    ----------
-    graph : as `setup_graph` gives it.
-
-    Returns
-    -------
-    tuple of Joint.
-
-    Examples
-    --------
-    >>> from chain.files.setup_file import load_setup
-    >>> [found.id for found in graph_joints(setup_graph(load_setup("demo/boathouse.toml")))]
-    ['near/adapter', 'adapter/pad', 'pad/lead', 'lead/far']
-
-    Source
-    ------
-    Joints are the edges that are no item.
+    Source: Joints are the edges that are no item.
     """
     path = ordered_path(graph)
     on_path = [graph.edges[pair] for pair in pairwise(path)]

@@ -14,29 +14,9 @@ __all__ = ["plane_reference_ohm", "read_sweep_for"]
 
 
 def plane_reference_ohm(setup: Setup) -> float:
-    """Reference impedance of readings taken with a set-up.
+    """Reference impedance of readings taken with a set-up [ohm].
 
-    Parameters
-    ----------
-    setup : the set-up.
-
-    Returns
-    -------
-    float [ohm].
-
-    Raises
-    ------
-    FitError : see `chain.assembly.cascade.build`.
-
-    Examples
-    --------
-    >>> from chain.files.setup_file import load_setup
-    >>> plane_reference_ohm(load_setup("demo/boathouse.toml")), plane_reference_ohm(load_setup("demo/plane-after-pad.toml"))
-    (50.0, 75.0)
-
-    Source
-    ------
-    A reading is in the impedance of the standards that it was calibrated with.
+    Source: A reading is in the impedance of the standards that it was calibrated with.
     """
     if setup.calibration.plane == "near":
         return setup.near.impedance_ohm

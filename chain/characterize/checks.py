@@ -21,25 +21,7 @@ LEAST_BACK = 1e-3
 
 
 def enough(has_phase: bool, length_m: float | None, velocity_factor: float | None, ohm: float | None) -> None:
-    """See that what the sweeps of a lead do not tell is stated.
-
-    Parameters
-    ----------
-    has_phase : whether the sweeps have a phase.
-    length_m, velocity_factor, ohm : what is stated, or None [m, -, ohm].
-
-    Raises
-    ------
-    RangeError : length and velocity are both lacking, or, without a phase, any of the three.
-
-    Examples
-    --------
-    >>> enough(True, 0.6, None, None)
-
-    Source
-    ------
-    Own convention.
-    """
+    """See that what the sweeps of a lead do not tell is stated."""
     if length_m is None and velocity_factor is None:
         raise RangeError("a lead's length or its velocity factor is needed", "measure the lead: --length '0.6 m'")
     if not has_phase:
@@ -53,24 +35,7 @@ def enough(has_phase: bool, length_m: float | None, velocity_factor: float | Non
 
 
 def coming_back(traces: Mapping[str, Complex]) -> None:
-    """See that something comes back from either end of a lead.
-
-    Parameters
-    ----------
-    traces : sweeps by end [-].
-
-    Raises
-    ------
-    RangeError : a reflection is next to nought somewhere.
-
-    Examples
-    --------
-    >>> coming_back({"open": np.ones((1, 3), complex), "short": -np.ones((1, 3), complex)})
-
-    Source
-    ------
-    Own convention.
-    """
+    """See that something comes back from either end of a lead."""
     least = min(float(np.abs(trace).min()) for trace in traces.values())
     if least < LEAST_BACK:
         raise RangeError(
@@ -80,24 +45,7 @@ def coming_back(traces: Mapping[str, Complex]) -> None:
 
 
 def believable(fit: LeadFit) -> None:
-    """See that the sweeps can be those of a lead.
-
-    Parameters
-    ----------
-    fit : the fit of the mean sweep.
-
-    Raises
-    ------
-    RangeError : no delay; or, without a phase, an echo weaker than the step of impedance in front of it, which hides it.
-
-    Examples
-    --------
-    See `chain.characterize.characterize.learn_lead`.
-
-    Source
-    ------
-    Own convention.
-    """
+    """See that the sweeps can be those of a lead."""
     step = abs(fit.start_ohm - fit.reference_ohm) / (fit.start_ohm + fit.reference_ohm)
     if not fit.has_phase and float(np.abs(fit.wave).min()) < LEAST_ECHO * step:
         raise RangeError(
@@ -113,24 +61,7 @@ def believable(fit: LeadFit) -> None:
 
 
 def passing(s: Complex) -> None:
-    """See that a two-port lets something through.
-
-    Parameters
-    ----------
-    s : shape (frequencies, 2, 2) [-].
-
-    Raises
-    ------
-    RangeError : S21 or S12 is next to nought somewhere.
-
-    Examples
-    --------
-    >>> passing(np.full((3, 2, 2), 0.5 + 0j))
-
-    Source
-    ------
-    Own convention.
-    """
+    """See that a two-port lets something through."""
     least = float(np.abs(s[:, [1, 0], [0, 1]]).min())
     if least < LEAST_THROUGH:
         raise RangeError(

@@ -25,32 +25,8 @@ LEAST_APART = 1e-3
 def box_of_ends(freq_hz: Real, traces: Mapping[str, Complex], seconds: float | None = None) -> Complex:
     """Two-port between the analyzer and three ends that are taken as ideal.
 
-    Parameters
-    ----------
-    freq_hz : shape (frequencies,) [Hz].
-    traces : `open`, `short` and `load`, shape (frequencies,) each, in the near reference [-].
-    seconds : delay one way as far as it is known, which settles the sign of S21 [s]; if left out, S21 is taken to be
-        positive at zero frequency, as of any pad, adapter or lead, and its turns are counted back to there.
-
-    Returns
-    -------
-    shape (frequencies, 2, 2); port 1 in the impedance the readings are in, port 2 in that of the load [-].
-
-    Raises
-    ------
-    RangeError : the ends read alike, or the turns of the phase cannot be counted.
-
-    Examples
-    --------
-    >>> freq_hz = np.linspace(1e8, 2e8, 11)
-    >>> ends = {"open": np.full(11, 0.25 + 0j), "short": np.full(11, -0.25 + 0j), "load": np.zeros(11, complex)}
-    >>> float(abs(box_of_ends(freq_hz, ends)[0, 1, 0]).round(9))
-    0.5
-
-    Source
-    ------
-    scikit-rf `OnePort`. Everything carries one and the same label of impedance, so that nothing is renormalised: the
-    reflections of the ideal ends are those in the load's impedance, whatever it is.
+    Source: scikit-rf `OnePort`. Everything carries one and the same label of impedance, so that nothing is
+    renormalised: the reflections of the ideal ends are those in the load's impedance, whatever it is.
     """
     from skrf.calibration import OnePort
     from skrf.frequency import Frequency
@@ -85,32 +61,8 @@ def _apart(traces: Mapping[str, Complex]) -> None:
 def with_root(freq_hz: Real, box: Complex, product: Complex, seconds: float | None) -> Complex:
     """The two-port with the root of S21 S12 that is continuous and has the right sign.
 
-    Parameters
-    ----------
-    freq_hz : shape (frequencies,) [Hz].
-    box : shape (frequencies, 2, 2), of which the reflections are kept [-].
-    product : S21 S12, shape (frequencies,) [-].
-    seconds : delay one way, or None [s].
-
-    Returns
-    -------
-    shape (frequencies, 2, 2) [-].
-
-    Raises
-    ------
-    RangeError : the turns of the phase cannot be counted.
-
-    Examples
-    --------
-    >>> freq_hz = np.linspace(1e8, 2e8, 11)
-    >>> s21 = 0.5 * np.exp(-2j * np.pi * freq_hz * 5e-9)
-    >>> found = with_root(freq_hz, np.zeros((11, 2, 2), complex), s21**2, 5e-9)
-    >>> bool(np.allclose(found[:, 1, 0], s21))
-    True
-
-    Source
-    ------
-    A product alone leaves the sign open: half its phase, carried back to zero frequency or held against the length.
+    Source: A product alone leaves the sign open: half its phase, carried back to zero frequency or held against the
+    length.
     """
     phase = unwrapped(freq_hz, product, None if seconds is None else 2 * seconds, "this part")
     out = box.copy()
@@ -121,25 +73,7 @@ def with_root(freq_hz: Real, box: Complex, product: Complex, seconds: float | No
 def boxes_near(traces: Mapping[str, Complex], nominal: Complex) -> Complex:
     """Two-ports from many sweeps at once that depart a little from a known one.
 
-    Parameters
-    ----------
-    traces : `open`, `short` and `load`, shape (any, frequencies) each [-].
-    nominal : shape (frequencies, 2, 2): gives the sign of the root [-].
-
-    Returns
-    -------
-    shape (any, frequencies, 2, 2) [-].
-
-    Examples
-    --------
-    >>> ends = {"open": np.full((1, 1), 0.25 + 0j), "short": np.full((1, 1), -0.25 + 0j), "load": np.zeros((1, 1), complex)}
-    >>> nominal = np.array([[[0, -0.5], [-0.5, 0]]], dtype=complex)
-    >>> complex(boxes_near(ends, nominal)[0, 0, 1, 0])
-    (-0.5+0j)
-
-    Source
-    ------
-    raw = (p G + q)/(r G + 1): S11 = q, S22 = -r, S21 S12 = p - q r.
+    Source: raw = (p G + q)/(r G + 1): S11 = q, S22 = -r, S21 S12 = p - q r.
     """
     maps = solve([traces[end] for end in ENDS], [np.full(1, value, dtype=complex) for value in ENDS.values()])
     root = nominal[:, 1, 0]

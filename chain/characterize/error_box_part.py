@@ -34,35 +34,7 @@ def two_port_part(
     noise_db: Real,
     method: str,
 ) -> Learnt:
-    """The part that a two-port makes.
-
-    Parameters
-    ----------
-    measured : intervals of the figures of `BoxFit`.
-    about : id, date and the like.
-    fit : the fit of the mean two-port.
-    ends : connectors and impedances.
-    kind : `pad`, `adapter` or `coax`.
-    length_m : length of a lead [m].
-    noise_db : standard deviation of the loss at each point by the stated noise of one sweep, shape (frequencies,) [dB].
-    method : how it was measured, in words.
-
-    Returns
-    -------
-    Learnt.
-
-    Raises
-    ------
-    RangeError : a lead without a length; an adapter of two impedances.
-
-    Examples
-    --------
-    See `chain.characterize.characterize.learn_two_port`.
-
-    Source
-    ------
-    Own convention.
-    """
+    """The part that a two-port makes."""
     noise_db = noise_db / np.sqrt(measured.sweeps.repeats)
     ripple = misfit_db(fit.columns(fit.at_hz), fit.columns(fit.freq_hz), fit.rest_db(), noise_db)
     loss = measured.found["loss_db"].widened(2 * ripple)

@@ -101,32 +101,8 @@ def disturbed_one_port(
 ) -> dict[str, Complex]:
     """Sweeps of known ends as they might have come out instead.
 
-    Parameters
-    ----------
-    freq_hz : shape (frequencies,) [Hz].
-    traces : `open`, `short` and perhaps `load`, shape (frequencies,) each [-].
-    analyzer : sizes of the errors.
-    far_ohm : impedance at the far end [ohm].
-    rng : source of random numbers.
-    count : number of draws.
-    single : the part was measured once, so that noise, drift and mating are drawn too.
-
-    Returns
-    -------
-    dict of shape (count, frequencies) each [-].
-
-    Examples
-    --------
-    >>> ends = {"open": np.ones(3, complex), "short": -np.ones(3, complex)}
-    >>> rng = np.random.default_rng(1)
-    >>> drawn = disturbed_one_port(np.arange(1, 4) * 1e8, ends, Analyzer(directivity=0.01), 75.0, rng, 500, True)
-    >>> round(float(np.abs(drawn["open"] - 1).max()), 2)
-    0.01
-
-    Source
-    ------
-    Reading = D + (1 + T) G/(1 - M G). A lossless junction r in front of an open or a short turns its phase by 2 Im r. What
-    changes at the far end comes through as t, half the difference of open and short.
+    Source: Reading = D + (1 + T) G/(1 - M G). A lossless junction r in front of an open or a short turns its phase by
+    2 Im r. What changes at the far end comes through as t, half the difference of open and short.
     """
     residuals = tuple(
         _disc(rng, count, size) for size in (analyzer.directivity, analyzer.tracking, analyzer.source_match)
@@ -167,28 +143,7 @@ def _ends(
 def disturbed_two_port(s: Complex, analyzer: Analyzer, rng: np.random.Generator, count: int, single: bool) -> Complex:
     """A measured two-port as it might have come out instead.
 
-    Parameters
-    ----------
-    s : shape (frequencies, 2, 2), in the analyzer's own impedances [-].
-    analyzer : sizes of the errors, the same at both ports; tracking is that of the reflections and of the transmission.
-    rng : source of random numbers.
-    count : number of draws.
-    single : the part was measured once, so that noise, drift and mating are drawn too.
-
-    Returns
-    -------
-    shape (count, frequencies, 2, 2) [-].
-
-    Examples
-    --------
-    >>> s = np.array([[[0, 0.5], [0.5, 0]]], dtype=complex)
-    >>> drawn = disturbed_two_port(s, Analyzer(tracking=0.01), np.random.default_rng(1), 500, True)
-    >>> round(float(np.abs(drawn[..., 1, 0] / 0.5 - 1).max()), 2)
-    0.01
-
-    Source
-    ------
-    First order of the error model of two ports: S21 (1 + T)/((1 - M1 S11)(1 - M2 S22)).
+    Source: First order of the error model of two ports: S21 (1 + T)/((1 - M1 S11)(1 - M2 S22)).
     """
     single_disc = (
         (lambda: _disc(rng, count, analyzer.repeatability)) if single else (lambda: np.zeros((count, 1), complex))

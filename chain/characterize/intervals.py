@@ -54,36 +54,10 @@ def intervals(
 ) -> dict[str, Interval]:
     """Figures of the mean sweep, each with its interval.
 
-    Parameters
-    ----------
-    figures : computes the figures of sweeps of shape (any, frequencies, ...), each of shape (any, ...). A figure `x` that is
-        the size of a complex number has two more beside it: `x_apart`, how far that number lies from the mean sweep's, and
-        `x_turned`, the size of the number as far on the other side of the mean sweep's.
-    traces : sweeps by name, shape (repeats, frequencies, ...) each [-].
-    disturb : draws what the mean sweeps might have been: (traces, rng, count, single); `single` asks for the errors that
-        repeats would show.
-    draws : number of draws.
-    seed : their seed.
-
-    Returns
-    -------
-    dict of Interval, at 95 % coverage.
-
-    Examples
-    --------
-    >>> def loss(traces):
-    ...     return {"db": -20 * np.log10(np.abs(traces["a"])).mean(-1)}
-    >>> def noisy(traces, rng, count, single):
-    ...     return {"a": traces["a"] * (1 + 0.01 * single * rng.standard_normal((count, 1)))}
-    >>> found = intervals(loss, {"a": np.full((1, 4), 0.5 + 0j)}, noisy)["db"]
-    >>> round(float(found.value), 2), round(float(found.half), 1)
-    (6.02, 0.2)
-
-    Source
-    ------
-    Drawn errors: JCGM 101. Repeats: mean, s/sqrt(n), Student's t with n - 1 degrees of freedom (JCGM 100, 4.2 and G.3).
-    Where both count, half-way between Student's draws added to the errors (JCGM 101, 6.4.9), which holds the truth too often,
-    and the effective degrees of freedom (JCGM 100, G.4), which hold it too seldom where repeats are few: own simulation.
+    Source: Drawn errors: JCGM 101. Repeats: mean, s/sqrt(n), Student's t with n - 1 degrees of freedom (JCGM 100, 4.2
+    and G.3). Where both count, half-way between Student's draws added to the errors (JCGM 101, 6.4.9), which holds
+    the truth too often, and the effective degrees of freedom (JCGM 100, G.4), which hold it too seldom where repeats
+    are few: own simulation.
     """
     repeats = len(next(iter(traces.values())))
     mean = {name: trace.mean(axis=0) for name, trace in traces.items()}

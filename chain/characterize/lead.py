@@ -28,25 +28,9 @@ LEAST_HOLD = 0.05
 
 
 def design(freq_hz: Real, two_terms: bool) -> Real:
-    """Columns that the loss of a line is fitted with: sqrt(f), and f where the span tells both apart.
+    """Columns that the loss of a line is fitted with: sqrt(f), and f where the span tells both apart [sqrt(MHz), MHz].
 
-    Parameters
-    ----------
-    freq_hz : shape (frequencies,) [Hz].
-    two_terms : whether there is a second column.
-
-    Returns
-    -------
-    shape (frequencies, 1 or 2), f in MHz [sqrt(MHz), MHz].
-
-    Examples
-    --------
-    >>> design(np.array([1e8]), True).tolist()
-    [[10.0, 100.0]]
-
-    Source
-    ------
-    Skin effect grows with sqrt(f), dielectric loss with f.
+    Source: Skin effect grows with sqrt(f), dielectric loss with f.
     """
     mhz = freq_hz / 1e6
     return np.stack([np.sqrt(mhz), mhz][: 2 if two_terms else 1], axis=-1)
@@ -63,57 +47,16 @@ class Fit:
 def fitted(columns: Real, values: Real) -> Fit:
     """Least squares of curves over the same columns.
 
-    Parameters
-    ----------
-    columns : shape (frequencies, columns), in any unit.
-    values : shape (..., frequencies), in any unit.
-
-    Returns
-    -------
-    Fit.
-
-    Examples
-    --------
-    >>> fitted(np.array([[1.0], [2.0]]), np.array([2.0, 4.0])).coefficients.round(9).tolist()
-    [2.0]
-
-    Source
-    ------
-    Ordinary least squares, by the pseudo-inverse.
+    Source: Ordinary least squares, by the pseudo-inverse.
     """
     coefficients = values @ np.linalg.pinv(columns).T
     return Fit(coefficients, values - coefficients @ columns.T)
 
 
 def unwrapped(freq_hz: Real, wave: Complex, seconds: float | None, what: str) -> Real:
-    """Phase of a wave that has passed a length of line, with its whole turns.
+    """Phase of a wave that has passed a length of line, with its whole turns [rad].
 
-    Parameters
-    ----------
-    freq_hz : shape (frequencies,) [Hz].
-    wave : shape (frequencies,), real and positive at zero frequency [-].
-    seconds : delay that is expected roughly, or None: then the phase is carried back to zero frequency [s].
-    what : what is being learnt, for the error.
-
-    Returns
-    -------
-    shape (frequencies,) [rad].
-
-    Raises
-    ------
-    RangeError : the phase turns too far from one point to the next, the span is too short to count the turns, or it is long
-        enough to tell that `seconds` is another line's delay.
-
-    Examples
-    --------
-    >>> freq_hz = np.linspace(1e8, 2e8, 11)
-    >>> phase = unwrapped(freq_hz, np.exp(-2j * np.pi * freq_hz * 2e-8), None, "lead")
-    >>> round(float(phase[0] / np.pi), 6)
-    -4.0
-
-    Source
-    ------
-    Phase of a line: -2 pi f t, zero at zero frequency.
+    Source: Phase of a line: -2 pi f t, zero at zero frequency.
     """
     phase = np.unwrap(np.angle(wave))
     steps = np.abs(np.diff(phase))
@@ -171,52 +114,18 @@ def _counted(freq_hz: Real, phase: Real, what: str) -> float:
 
 
 def along_line(freq_hz: Real, phase: Real) -> Real:
-    """Delay that fits a phase best, zero phase at zero frequency.
+    """Delay that fits a phase best, zero phase at zero frequency [s].
 
-    Parameters
-    ----------
-    freq_hz : shape (frequencies,) [Hz].
-    phase : shape (..., frequencies) [rad].
-
-    Returns
-    -------
-    shape (...) [s].
-
-    Examples
-    --------
-    >>> float(along_line(np.array([1e8, 2e8]), np.array([-np.pi, -2 * np.pi])).round(12))
-    5e-09
-
-    Source
-    ------
-    Least squares through the origin.
+    Source: Least squares through the origin.
     """
     return np.asarray(-(phase @ freq_hz) / (2 * np.pi * freq_hz @ freq_hz))
 
 
 def misfit_db(at: Real, columns: Real, rest: Real, noise_db: Real) -> Real:
-    """Standard deviation that ripple gives a fitted curve, beyond what the stated noise explains.
+    """Standard deviation that ripple gives a fitted curve, beyond what the stated noise explains [dB].
 
-    Parameters
-    ----------
-    at : columns of the fit at the frequencies asked for, shape (asked, columns), in the unit of `columns`.
-    columns : columns that were fitted, shape (frequencies, columns), in any unit.
-    rest : residuals, shape (frequencies,) [dB].
-    noise_db : standard deviation that the stated noise gives each point, shape (frequencies,) [dB].
-
-    Returns
-    -------
-    shape (asked,) [dB]; nought where the residuals are no larger than the noise makes them.
-
-    Examples
-    --------
-    >>> rest = 0.01 * (-1.0) ** np.arange(100)
-    >>> misfit_db(np.ones((1, 1)), np.ones((100, 1)), rest, np.full(100, 0.01)).tolist()
-    [0.0]
-
-    Source
-    ------
-    Covariance of least squares under residuals that hang together, weights falling to zero over the lags (Bartlett).
+    Source: Covariance of least squares under residuals that hang together, weights falling to zero over the lags
+    (Bartlett).
     """
     free = rest.size - columns.shape[1]
     ratio = float(np.sum((rest / np.maximum(noise_db, 1e-9)) ** 2)) / free

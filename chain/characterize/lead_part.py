@@ -37,35 +37,7 @@ def lead_part(
     noise: float,
     like: Coax | None = None,
 ) -> Learnt:
-    """The part that a lead's open and short make.
-
-    Parameters
-    ----------
-    measured : intervals of the figures of `LeadFit`, with `velocity_factor` or `length_m`.
-    about : id, date and the like.
-    fit : the fit of the mean sweep.
-    nominal_ohm : nominal impedance [ohm].
-    length_m, velocity_factor : what was stated of them [m, -].
-    length_tolerance_m : half-width of the length [m].
-    noise : standard deviation of each part of a reading [-].
-    like : type of cable whose loss is kept where it is known better and the sweeps do not contradict it.
-
-    Returns
-    -------
-    Learnt.
-
-    Raises
-    ------
-    RangeError : the figures cannot be those of a lead.
-
-    Examples
-    --------
-    See `chain.characterize.characterize.learn_lead`.
-
-    Source
-    ------
-    Own convention.
-    """
+    """The part that a lead's open and short make."""
     found = measured.found
     mean = {end: trace.mean(axis=0) for end, trace in measured.sweeps.traces.items()}
     columns = design(fit.freq_hz, fit.two_terms)

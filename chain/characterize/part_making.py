@@ -65,30 +65,7 @@ class Measured:
 
 
 def asked_hz(freq_hz: Real, about: About) -> Real:
-    """Frequencies at which the part's loss is told.
-
-    Parameters
-    ----------
-    freq_hz : of the sweep [Hz].
-    about : may narrow the span.
-
-    Returns
-    -------
-    shape (21,) [Hz].
-
-    Raises
-    ------
-    RangeError : the span asked for reaches beyond the sweep.
-
-    Examples
-    --------
-    >>> asked_hz(np.array([1e8, 2e8]), About("a", "2026-05-01"))[:2].tolist()
-    [100000000.0, 105000000.0]
-
-    Source
-    ------
-    Own convention.
-    """
+    """Frequencies at which the part's loss is told [Hz]."""
     low, high = about.span_hz or (freq_hz[0], freq_hz[-1])
     if low < freq_hz[0] * (1 - SLACK) or high > freq_hz[-1] * (1 + SLACK) or low > high:
         raise RangeError(
@@ -100,26 +77,7 @@ def asked_hz(freq_hz: Real, about: About) -> Real:
 
 
 def thinned(sweeps: Sweeps) -> tuple[Sweeps, tuple[str, ...]]:
-    """Sweeps of no more points than are worth the time, and a word where some were left out.
-
-    Parameters
-    ----------
-    sweeps : as read.
-
-    Returns
-    -------
-    (Sweeps, warnings).
-
-    Examples
-    --------
-    >>> few = Sweeps(np.arange(1.0, 4.0), {"open": np.ones((1, 3), complex)}, (50.0,))
-    >>> thinned(few)[1]
-    ()
-
-    Source
-    ------
-    Own convention.
-    """
+    """Sweeps of no more points than are worth the time, and a word where some were left out."""
     step = -(-sweeps.freq_hz.size // MOST_POINTS)
     if step == 1:
         return sweeps, sweeps.warnings
@@ -129,27 +87,7 @@ def thinned(sweeps: Sweeps) -> tuple[Sweeps, tuple[str, ...]]:
 
 
 def figure(name: str, interval: Interval, words: str) -> Figure:
-    """One figure of an interval.
-
-    Parameters
-    ----------
-    name : with the unit at its end.
-    interval : of one number.
-    words : what it is, for people.
-
-    Returns
-    -------
-    Figure.
-
-    Examples
-    --------
-    >>> figure("loss_db", Interval(np.array(1.0), np.array(0.9), np.array(1.2)), "loss").high
-    1.2
-
-    Source
-    ------
-    Own convention.
-    """
+    """One figure of an interval."""
     return Figure(name, float(interval.value), float(interval.low), float(interval.high), words)
 
 
@@ -197,30 +135,7 @@ def _told(
 def whole(
     measured: Measured, about: About, kind: str, method: str, loss: Interval, row: dict[str, Any], **rest: Any
 ) -> Learnt:
-    """The answer, its part file included.
-
-    Parameters
-    ----------
-    measured : what came out of the sweeps.
-    about : id, date and the like.
-    kind : table of the part file.
-    method : how it was measured, in words.
-    loss : over the frequencies asked for [dB].
-    row : keys of the part's row, without its id, evidence and source.
-    rest : other fields of the answer, and `at_hz`.
-
-    Returns
-    -------
-    Learnt.
-
-    Examples
-    --------
-    See `chain.characterize.characterize.learn_lead`.
-
-    Source
-    ------
-    Own convention.
-    """
+    """The answer, its part file included."""
     sweeps = measured.sweeps
     at_hz: Real = rest.pop("at_hz")
     mean = figure("mean_loss_db", measured.found["mean_loss_db"], "loss, mean over the sweep")
@@ -253,34 +168,7 @@ def whole(
 def curve(
     at_hz: Real, loss: Interval, two_terms: bool, length_m: float, spread: float
 ) -> tuple[dict[str, Any], tuple[float, float]]:
-    """Loss of a lead per 100 m.
-
-    Parameters
-    ----------
-    at_hz : shape (frequencies,) [Hz].
-    loss : of the whole lead [dB].
-    two_terms : sqrt(f) and f, or sqrt(f) alone.
-    length_m : its length [m].
-    spread : relative half-width of the length.
-
-    Returns
-    -------
-    (keys of the row, (per sqrt MHz, per MHz) in dB per 100 m).
-
-    Raises
-    ------
-    RangeError : more comes back than was sent.
-
-    Examples
-    --------
-    >>> loss = Interval(np.array([1.0, 2.0]), np.array([0.9, 1.8]), np.array([1.1, 2.2]))
-    >>> curve(np.array([1e8, 4e8]), loss, False, 10.0, 0.01)[0]["loss_tolerance_percent"]
-    11.0
-
-    Source
-    ------
-    `chain.characterize.part_row.line_loss`.
-    """
+    """Loss of a lead per 100 m."""
     parts, percent = line_loss(at_hz, loss, two_terms)
     root, linear = (rounded(float(each) * 100 / length_m) for each in parts)
     row = {
@@ -294,26 +182,7 @@ def curve(
 
 
 def coefficients(found: Interval, row: tuple[float, float]) -> list[Figure]:
-    """Coefficients of the row with the intervals of the fit.
-
-    Parameters
-    ----------
-    found : as fitted, each by itself [dB per 100 m].
-    row : as the row has them.
-
-    Returns
-    -------
-    list of Figure.
-
-    Examples
-    --------
-    >>> [each.name for each in coefficients(Interval(np.ones(1), np.zeros(1), np.ones(1)), (1.0, 0.0))]
-    ['per_sqrt_mhz_db_per_100m']
-
-    Source
-    ------
-    Own convention.
-    """
+    """Coefficients of the row with the intervals of the fit."""
     names = (("per_sqrt_mhz_db_per_100m", "loss per 100 m and sqrt(MHz)"), ("per_mhz_db_per_100m", "per 100 m and MHz"))
     ends = zip(np.atleast_1d(found.low), np.atleast_1d(found.high), strict=True)
     return [

@@ -23,50 +23,12 @@ MOST_PERCENT = 99.9
 
 
 def rounded(value: float, digits: int = 5) -> float:
-    """Value to so many significant digits.
-
-    Parameters
-    ----------
-    value : any finite number.
-    digits : how many.
-
-    Returns
-    -------
-    float.
-
-    Examples
-    --------
-    >>> rounded(5.7194752), rounded(0.0)
-    (5.7195, 0.0)
-
-    Source
-    ------
-    Own convention.
-    """
+    """Value to so many significant digits."""
     return float(f"{value:.{digits}g}")
 
 
 def wider(value: float, digits: int = 3) -> float:
-    """Half-width rounded up to so many significant digits.
-
-    Parameters
-    ----------
-    value : not negative.
-    digits : how many.
-
-    Returns
-    -------
-    float, at least the value.
-
-    Examples
-    --------
-    >>> wider(0.12301), wider(0.123)
-    (0.124, 0.123)
-
-    Source
-    ------
-    Own convention.
-    """
+    """Half-width rounded up to so many significant digits."""
     if value <= 0:
         return 0.0
     scale = 10.0 ** (digits - 1 - math.floor(math.log10(value)))
@@ -74,29 +36,7 @@ def wider(value: float, digits: int = 3) -> float:
 
 
 def pad_loss(loss: Interval) -> tuple[float, float]:
-    """One loss with a tolerance that covers the interval at every frequency.
-
-    Parameters
-    ----------
-    loss : over frequency [dB].
-
-    Returns
-    -------
-    (loss, half-width) [dB]. A loss that may be nought runs from there.
-
-    Raises
-    ------
-    RangeError : more comes out than goes in.
-
-    Examples
-    --------
-    >>> pad_loss(Interval(np.array([5.7, 5.8]), np.array([5.6, 5.7]), np.array([5.8, 5.9])))
-    (5.75, 0.15)
-
-    Source
-    ------
-    Own convention.
-    """
+    """One loss with a tolerance that covers the interval at every frequency [dB]."""
     low, high = max(float(loss.low.min()), 0.0), float(loss.high.max())
     _not_gain(loss)
     middle = rounded((low + high) / 2)
@@ -113,32 +53,10 @@ def _not_gain(loss: Interval) -> None:
 
 
 def line_loss(at_hz: Real, loss: Interval, two_terms: bool) -> tuple[Real, float]:
-    """Coefficients of a loss that grows with frequency, with one relative tolerance that covers the interval everywhere.
+    """Coefficients of a loss that grows with frequency, with one relative tolerance that covers the interval everywhere
+    [dB].
 
-    Parameters
-    ----------
-    at_hz : shape (frequencies,) [Hz].
-    loss : over frequency [dB].
-    two_terms : sqrt(f) and f, or sqrt(f) alone.
-
-    Returns
-    -------
-    ((per sqrt MHz, per MHz) [dB], half-width in percent). Where the interval reaches down to nought, so does the tolerance.
-
-    Raises
-    ------
-    RangeError : more comes back than goes in.
-
-    Examples
-    --------
-    >>> at_hz = np.array([1e8, 4e8])
-    >>> parts, percent = line_loss(at_hz, Interval(np.array([1.0, 2.0]), np.array([0.9, 1.8]), np.array([1.1, 2.2])), False)
-    >>> parts.round(6).tolist(), percent
-    ([0.1, 0.0], 10.0)
-
-    Source
-    ------
-    No coefficient is negative: conductors and dielectric both take power.
+    Source: No coefficient is negative: conductors and dielectric both take power.
     """
     _not_gain(loss)
     open_below = bool((loss.low <= 0.01 * loss.high).any())
@@ -170,25 +88,7 @@ def _not_negative(at_hz: Real, loss: Real, two_terms: bool) -> Real:
 def band_limit(bands_hz: Sequence[tuple[float, float]], reflections: Sequence[Interval]) -> dict[str, object]:
     """Reflection limit of a part from the largest reflection in each band, the worse of several ends.
 
-    Parameters
-    ----------
-    bands_hz : (from, to) of each band [Hz].
-    reflections : magnitude in each band, for each end that the limit is for [-].
-
-    Returns
-    -------
-    dict, a reflection of the library: upper end of the interval, with `ring` where every end was clearly told from nought.
-
-    Examples
-    --------
-    >>> known = Interval(np.array([0.05, 0.07]), np.array([0.04, 0.06]), np.array([0.06, 0.08]))
-    >>> found = band_limit([(1e8, 2e8), (2e8, 3e8)], [known])
-    >>> found["bands_mhz_db"], found["magnitude_kind"]
-    ([[100.0, 200.0, 24.4], [200.0, 300.0, 21.9]], 'ring')
-
-    Source
-    ------
-    -20 log10 of the magnitude, rounded down.
+    Source: -20 log10 of the magnitude, rounded down.
     """
     high = np.max([each.high for each in reflections], axis=0)
     worst = np.argmax([each.high for each in reflections], axis=0)

@@ -26,28 +26,7 @@ USUAL_LIMIT = 2.0
 def item_of(setup: Setup, name: str) -> Item:
     """The item of an id.
 
-    Parameters
-    ----------
-    setup : the set-up.
-    name : id of the item.
-
-    Returns
-    -------
-    Item.
-
-    Raises
-    ------
-    RangeError : there is none of that id.
-
-    Examples
-    --------
-    >>> from chain.files.setup_file import load_setup
-    >>> item_of(load_setup("demo/boathouse.toml"), "lead").part.id
-    'rg59'
-
-    Source
-    ------
-    The set-up.
+    Source: The set-up.
     """
     for item in setup.items:
         if item.id == name:
@@ -60,51 +39,14 @@ def item_of(setup: Setup, name: str) -> Item:
 def part_of(learnt: Learnt) -> Part:
     """The learnt part as the library's record.
 
-    Parameters
-    ----------
-    learnt : the answer of `learn`.
-
-    Returns
-    -------
-    Part.
-
-    Examples
-    --------
-    See `compared`.
-
-    Source
-    ------
-    `library.rows`.
+    Source: `library.rows`.
     """
     part: Part = record(learnt.kind, learnt.row)
     return part
 
 
 def with_part(setup: Setup, name: str, learnt: Learnt) -> Setup:
-    """The set-up with the learnt part in place of an item's.
-
-    Parameters
-    ----------
-    setup : the set-up.
-    name : id of the item.
-    learnt : the answer of `learn`.
-
-    Returns
-    -------
-    Setup. A lead has the length it was measured with.
-
-    Raises
-    ------
-    RangeError : no such item, or one of another kind.
-
-    Examples
-    --------
-    See `compared`.
-
-    Source
-    ------
-    Own convention.
-    """
+    """The set-up with the learnt part in place of an item's."""
     item = item_of(setup, name)
     if item.part.kind != learnt.kind:
         raise RangeError(
@@ -120,32 +62,7 @@ def with_part(setup: Setup, name: str, learnt: Learnt) -> Setup:
 def compared(
     setup: Setup, name: str, learnt: Learnt, seed: int = SEED, progress: Callable[[float], None] | None = None
 ) -> Comparison:
-    """A set-up before and after.
-
-    Parameters
-    ----------
-    setup : the set-up with the item as it was described.
-    name : id of the item.
-    learnt : the answer of `learn`.
-    seed : of the simulation.
-    progress : called with the finished share, 0 to 1.
-
-    Returns
-    -------
-    Comparison, at the frequency where the limit is told least well before.
-
-    Raises
-    ------
-    RangeError : as of `with_part`, or the sweep of the set-up reaches beyond what was measured.
-
-    Examples
-    --------
-    `chain learn two-port demo/pad.s2p --in demo/boathouse.toml --item pad` shows one.
-
-    Source
-    ------
-    `chain.analyses.expect` and `chain.analyses.recover`, same seed on both sides.
-    """
+    """A set-up before and after."""
     after = with_part(setup, name, learnt)
     limit = setup.far.limit_vswr or USUAL_LIMIT
     told = progress or (lambda share: None)

@@ -24,25 +24,7 @@ LEAST_DEGREE, MOST_DEGREE = 3, 40
 
 
 def windows(freq_hz: Real) -> list[slice]:
-    """Even parts of a sweep, over each of which a reflection limit is stated.
-
-    Parameters
-    ----------
-    freq_hz : shape (frequencies,) [Hz].
-
-    Returns
-    -------
-    list of at most 8 slices, neighbours sharing a point.
-
-    Examples
-    --------
-    >>> windows(np.linspace(1e8, 2e8, 9))
-    [slice(0, 5, None), slice(4, 9, None)]
-
-    Source
-    ------
-    Own convention.
-    """
+    """Even parts of a sweep, over each of which a reflection limit is stated."""
     count = max(1, min(MOST_WINDOWS, (freq_hz.size - 1) // LEAST_POINTS))
     edges = np.round(np.linspace(0, freq_hz.size - 1, count + 1)).astype(int)
     return [slice(int(low), int(high) + 1) for low, high in pairwise(edges)]

@@ -20,23 +20,7 @@ HEAD_BYTES = 65536
 def setup_files(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
     """Offer the set-up files near what is typed.
 
-    Parameters
-    ----------
-    ctx, param : of click.
-    incomplete : what is typed so far.
-
-    Returns
-    -------
-    list of click.shell_completion.CompletionItem; where none is found, the shell offers files of its own.
-
-    Examples
-    --------
-    >>> [each.value for each in setup_files(None, None, "demo/boathouse.t")]
-    ['demo/boathouse.toml']
-
-    Source
-    ------
-    A set-up file has a table `[[chain]]`.
+    Source: A set-up file has a table `[[chain]]`.
     """
     return _offered(incomplete, [path for path in _near(incomplete, (".toml",)) if _holds(path, b"[[chain]]")])
 
@@ -44,48 +28,13 @@ def setup_files(ctx: click.Context, param: click.Parameter, incomplete: str) -> 
 def need_files(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
     """Offer the need files near what is typed.
 
-    Parameters
-    ----------
-    ctx, param : of click.
-    incomplete : what is typed so far.
-
-    Returns
-    -------
-    list of click.shell_completion.CompletionItem.
-
-    Examples
-    --------
-    >>> [each.value for each in need_files(None, None, "demo/")]
-    ['demo/need.toml']
-
-    Source
-    ------
-    A need file has a table `[need]`.
+    Source: A need file has a table `[need]`.
     """
     return _offered(incomplete, [path for path in _near(incomplete, (".toml",)) if _holds(path, b"[need]")])
 
 
 def part_files(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
-    """Offer the files near what is typed that hold parts of one's own.
-
-    Parameters
-    ----------
-    ctx, param : of click.
-    incomplete : what is typed so far.
-
-    Returns
-    -------
-    list of click.shell_completion.CompletionItem.
-
-    Examples
-    --------
-    >>> [each.value for each in part_files(None, None, "library/data/pa")]
-    ['library/data/pads.toml']
-
-    Source
-    ------
-    Own convention: TOML that is neither a set-up nor a need.
-    """
+    """Offer the files near what is typed that hold parts of one's own."""
     others = (b"[[chain]]", b"[need]")
     return _offered(
         incomplete, [path for path in _near(incomplete, (".toml",)) if not any(_holds(path, mark) for mark in others)]
@@ -95,23 +44,7 @@ def part_files(ctx: click.Context, param: click.Parameter, incomplete: str) -> l
 def sweep_files(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
     """Offer the sweep files near what is typed.
 
-    Parameters
-    ----------
-    ctx, param : of click.
-    incomplete : what is typed so far.
-
-    Returns
-    -------
-    list of click.shell_completion.CompletionItem.
-
-    Examples
-    --------
-    >>> [each.value for each in sweep_files(None, None, "demo/plane-after-pad.")]
-    ['demo/plane-after-pad.s1p']
-
-    Source
-    ------
-    Suffixes of Touchstone and of tables.
+    Source: Suffixes of Touchstone and of tables.
     """
     return _offered(incomplete, list(_near(incomplete, SWEEPS)))
 
@@ -119,23 +52,7 @@ def sweep_files(ctx: click.Context, param: click.Parameter, incomplete: str) -> 
 def setup_or_sweep_files(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
     """Offer set-up files and sweep files.
 
-    Parameters
-    ----------
-    ctx, param : of click.
-    incomplete : what is typed so far.
-
-    Returns
-    -------
-    list of click.shell_completion.CompletionItem.
-
-    Examples
-    --------
-    >>> [each.value for each in setup_or_sweep_files(None, None, "demo/plane-after-pad.")]
-    ['demo/plane-after-pad.toml', 'demo/plane-after-pad.s1p']
-
-    Source
-    ------
-    `setup_files` and `sweep_files`.
+    Source: `setup_files` and `sweep_files`.
     """
     found = [*setup_files(ctx, param, incomplete), *sweep_files(ctx, param, incomplete)]
     plain = [each for each in found if each.type == "plain"]
@@ -145,24 +62,7 @@ def setup_or_sweep_files(ctx: click.Context, param: click.Parameter, incomplete:
 def part_names(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
     """Offer the parts of the library whose name begins with what is typed, else those that hold it.
 
-    Parameters
-    ----------
-    ctx : of click; its `--library` files count.
-    param : of click.
-    incomplete : what is typed so far.
-
-    Returns
-    -------
-    list of click.shell_completion.CompletionItem, each with the part's full name as its help.
-
-    Examples
-    --------
-    >>> [each.value for each in part_names(click.Context(click.Command("parts")), None, "rg5")][:2]
-    ['rg58', 'rg59']
-
-    Source
-    ------
-    `library.load.load_library`.
+    Source: `library.load.load_library`.
     """
     from library.errors import LibraryError
     from library.load import load_library
@@ -178,26 +78,7 @@ def part_names(ctx: click.Context, param: click.Parameter, incomplete: str) -> l
 
 
 def any_file(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
-    """Leave it to the shell, which knows how to complete a path.
-
-    Parameters
-    ----------
-    ctx, param : of click.
-    incomplete : what is typed so far.
-
-    Returns
-    -------
-    list of one click.shell_completion.CompletionItem.
-
-    Examples
-    --------
-    >>> any_file(None, None, "a")[0].type
-    'file'
-
-    Source
-    ------
-    Own convention.
-    """
+    """Leave it to the shell, which knows how to complete a path."""
     return [CompletionItem(incomplete, type="file")]
 
 

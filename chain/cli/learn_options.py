@@ -103,29 +103,7 @@ def _value(given: Mapping[str, Any], name: str, kind: str) -> float | None:
 
 
 def asked(given: Mapping[str, Any], standards: Sequence[str]) -> Asked:
-    """Settle what the options leave open, from the set-up they name or by common practice.
-
-    Parameters
-    ----------
-    given : options as written, by name.
-    standards : ends that are measured: `open`, `short`, `load`.
-
-    Returns
-    -------
-    Asked.
-
-    Raises
-    ------
-    UnitError, InputError, RangeError : an option is no quantity, the set-up is at fault or has no such item.
-
-    Examples
-    --------
-    See `chain.cli.learn`.
-
-    Source
-    ------
-    Own convention.
-    """
+    """Settle what the options leave open, from the set-up they name or by common practice."""
     from chain.characterize.characterize import About
 
     _named(given["id"])

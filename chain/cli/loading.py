@@ -15,31 +15,7 @@ __all__ = ["load_heeded"]
 
 
 def load_heeded(shared: Common, path: str) -> Setup:
-    """Load a set-up; where direct current on its lead would do harm, say so on stderr and among its warnings.
-
-    Parameters
-    ----------
-    shared : the shared options.
-    path : the set-up file.
-
-    Returns
-    -------
-    Setup, its warnings opened by what must stop.
-
-    Raises
-    ------
-    InputError : the file is at fault.
-
-    Examples
-    --------
-    >>> quiet = Common(False, True, "auto", None, None, False, False)
-    >>> load_heeded(quiet, "demo/boathouse.toml").warnings
-    ()
-
-    Source
-    ------
-    `chain.analyses.checks`; looked for only where the file states a feed, so that other set-ups load as fast as ever.
-    """
+    """Load a set-up; where direct current on its lead would do harm, say so on stderr and among its warnings."""
     from chain.files.setup_file import load_setup
 
     setup = load_setup(path)

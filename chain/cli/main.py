@@ -151,25 +151,7 @@ def _library_lines(error: Any) -> list[str]:
 
 
 def printable(text: str) -> str:
-    """Text without the characters that would steer a terminal.
-
-    Parameters
-    ----------
-    text : what the user typed.
-
-    Returns
-    -------
-    str.
-
-    Examples
-    --------
-    >>> printable("a\\x1b[31m")
-    'a?[31m'
-
-    Source
-    ------
-    `chain.errors.plain`, imported only when there is an error to show.
-    """
+    """Text without the characters that would steer a terminal."""
     from chain.errors import plain
 
     return plain(text)
@@ -193,14 +175,5 @@ def chain() -> None:
 
 
 def main() -> None:
-    """Entry point of the installed program.
-
-    Examples
-    --------
-    `python -m chain --help` does the same as `chain --help`.
-
-    Source
-    ------
-    Own convention.
-    """
+    """Entry point of the installed program."""
     chain(prog_name="chain")

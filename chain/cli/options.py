@@ -52,29 +52,7 @@ OPTIONS = (
 
 
 def common(function: Function) -> Function:
-    """Add the shared options to a command, which gets them as one argument `common`.
-
-    Parameters
-    ----------
-    function : callback of a command, with a first parameter `common`.
-
-    Returns
-    -------
-    the callback with the options attached.
-
-    Examples
-    --------
-    >>> @click.command()
-    ... @common
-    ... def show(common: Common) -> None:
-    ...     click.echo(common.color)
-    >>> show(["--color", "never"], standalone_mode=False)
-    never
-
-    Source
-    ------
-    Own convention.
-    """
+    """Add the shared options to a command, which gets them as one argument `common`."""
 
     @wraps(function)
     def called(*args: Any, **given: Any) -> Any:
@@ -87,29 +65,7 @@ def common(function: Function) -> Function:
 
 
 def enforce(function: Function) -> Function:
-    """Add `--enforce`: exit with status 1 where what the set-up demands is not met.
-
-    Parameters
-    ----------
-    function : callback of a command with a parameter `enforce`.
-
-    Returns
-    -------
-    the callback with the option attached.
-
-    Examples
-    --------
-    >>> @click.command()
-    ... @enforce
-    ... def show(enforce: bool) -> None:
-    ...     click.echo(enforce)
-    >>> show(["--enforce"], standalone_mode=False)
-    True
-
-    Source
-    ------
-    Own convention.
-    """
+    """Add `--enforce`: exit with status 1 where what the set-up demands is not met."""
     return click.option(
         "--enforce", is_flag=True, help="Exit with 1 if the limit is not met, not proven or not fitting."
     )(function)
@@ -118,26 +74,8 @@ def enforce(function: Function) -> Function:
 def digits_option(function: Function) -> Function:
     """Add `--digits`: how well the ends of an interval must be known.
 
-    Parameters
-    ----------
-    function : callback of a command with a parameter `digits`.
-
-    Returns
-    -------
-    the callback with the option attached.
-
-    Examples
-    --------
-    >>> @click.command()
-    ... @digits_option
-    ... def show(digits: int) -> None:
-    ...     click.echo(digits)
-    >>> show(["--digits", "2"], standalone_mode=False)
-    2
-
-    Source
-    ------
-    JCGM 101:2008, 7.9.2 (memory): numerical tolerance from the significant digits of the standard uncertainty.
+    Source: JCGM 101:2008, 7.9.2 (memory): numerical tolerance from the significant digits of the standard
+    uncertainty.
     """
     return click.option(
         "--digits",
@@ -149,27 +87,5 @@ def digits_option(function: Function) -> Function:
 
 
 def setup_argument(function: Function) -> Function:
-    """Add the argument SETUP.
-
-    Parameters
-    ----------
-    function : callback of a command with a parameter `setup`, the path.
-
-    Returns
-    -------
-    the callback with the argument attached.
-
-    Examples
-    --------
-    >>> @click.command()
-    ... @setup_argument
-    ... def show(setup: str) -> None:
-    ...     click.echo(setup)
-    >>> show(["a.toml"], standalone_mode=False)
-    a.toml
-
-    Source
-    ------
-    Own convention.
-    """
+    """Add the argument SETUP."""
     return click.argument("setup", metavar="SETUP", shell_complete=setup_files)(function)

@@ -52,29 +52,7 @@ def deliver(
     document: Callable[[], Mapping[str, object]],
     inputs: Sequence[str] = (),
 ) -> None:
-    """Write a result as text or as one JSON object, to stdout or to the file that was named.
-
-    Parameters
-    ----------
-    shared : the shared options.
-    render : prints the result on a console.
-    document : gives the result as plain values.
-    inputs : paths of the files that were read; none of them is overwritten, whatever the options say.
-
-    Raises
-    ------
-    Refusal : the file exists and `--force` was not given, or it is one of the inputs, or it cannot be written.
-
-    Examples
-    --------
-    >>> shared = Common(False, False, "never", None, None, False, False)
-    >>> deliver(shared, lambda console: console.print("ok"), dict)
-    ok
-
-    Source
-    ------
-    Own convention.
-    """
+    """Write a result as text or as one JSON object, to stdout or to the file that was named."""
     to_file = shared.output not in (None, "-")
     if shared.json:
         from chain.report.schemas import json_text
@@ -97,24 +75,7 @@ def deliver(
 def deliver_page(shared: Common, text: str, inputs: Sequence[str] = ()) -> None:
     """Write an HTML document to stdout or to the file that was named.
 
-    Parameters
-    ----------
-    shared : the shared options.
-    text : the document; what stdout cannot encode is written as character references.
-    inputs : paths of the files that were read; none of them is overwritten.
-
-    Raises
-    ------
-    Refusal : see `write_whole`.
-
-    Examples
-    --------
-    >>> deliver_page(Common(False, False, "never", None, None, False, False), "<p>a</p>\\n")
-    <p>a</p>
-
-    Source
-    ------
-    HTML: numeric character references.
+    Source: HTML: numeric character references.
     """
     if shared.output not in (None, "-"):
         write_whole(str(shared.output), text, shared.force, inputs)
@@ -164,28 +125,7 @@ def _write(stream: TextIO, text: str) -> None:
 
 
 def console_for(stream: TextIO, color: str) -> Console:
-    """Console on a stream: as wide as the terminal, or 80 columns (or `COLUMNS`) where there is none.
-
-    Parameters
-    ----------
-    stream : what is written to.
-    color : `auto`, `always` or `never`.
-
-    Returns
-    -------
-    rich.console.Console that takes no text for markup.
-
-    Examples
-    --------
-    >>> console = console_for(StringIO(), "never")
-    >>> console.print("[red]x[/red]")
-    >>> console.file.getvalue()
-    '[red]x[/red]\\n'
-
-    Source
-    ------
-    Own convention; `NO_COLOR` and `TERM=dumb` as rich honours them.
-    """
+    """Console on a stream: as wide as the terminal, or 80 columns (or `COLUMNS`) where there is none."""
     from rich.console import Console
 
     terminal = stream.isatty()
@@ -206,21 +146,7 @@ def console_for(stream: TextIO, color: str) -> Console:
 
 
 def note(shared: Common, text: str) -> None:
-    """Tell the user something on stderr, unless `--quiet` was given.
-
-    Parameters
-    ----------
-    shared : the shared options.
-    text : one line.
-
-    Examples
-    --------
-    >>> note(Common(False, True, "auto", None, None, False, False), "not shown")
-
-    Source
-    ------
-    Own convention.
-    """
+    """Tell the user something on stderr, unless `--quiet` was given."""
     if not shared.quiet:
         from chain.errors import plain
 
@@ -228,28 +154,7 @@ def note(shared: Common, text: str) -> None:
 
 
 def refuse_overwriting(path: str | None, force: bool, inputs: Sequence[str] = ()) -> None:
-    """Refuse at once, before anything is computed, to write where something is in the way.
-
-    Parameters
-    ----------
-    path : file to be written; None or `-` for stdout.
-    force : existing files may be overwritten, unless they are inputs.
-    inputs : files that are read.
-
-    Raises
-    ------
-    Refusal : the file may not be written.
-
-    Examples
-    --------
-    >>> refuse_overwriting("demo/boathouse.toml", False)
-    Traceback (most recent call last):
-    chain.cli.output.Refusal: demo/boathouse.toml exists; give --force to overwrite it
-
-    Source
-    ------
-    Own convention.
-    """
+    """Refuse at once, before anything is computed, to write where something is in the way."""
     if path is None or path == "-":
         return
     target = Path(path)
@@ -271,28 +176,7 @@ def _regular(path: Path) -> bool:
 def write_whole(path: str, content: str | bytes, force: bool, inputs: Sequence[str] = ()) -> None:
     """Write a file whole or not at all: under another name first, then renamed.
 
-    Parameters
-    ----------
-    path : file to write.
-    content : text, written as UTF-8 with line feeds, or bytes.
-    force : an existing file may be overwritten.
-    inputs : files that are read and must stay.
-
-    Raises
-    ------
-    Refusal : the file may not or cannot be written.
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> with tempfile.TemporaryDirectory() as folder:
-    ...     write_whole(f"{folder}/a.txt", "one line\\n", force=False)
-    ...     Path(folder, "a.txt").read_text()
-    'one line\\n'
-
-    Source
-    ------
-    A rename inside one file system replaces a name in a single step (POSIX rename).
+    Source: A rename inside one file system replaces a name in a single step (POSIX rename).
     """
     refuse_overwriting(path, force, inputs)
     # A link keeps its name: what it points to is replaced.

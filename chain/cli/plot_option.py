@@ -49,32 +49,7 @@ def _names_picture(following: Sequence[str]) -> bool:
 
 
 def plot_option(function: Function) -> Function:
-    """Add `--plot [FILE]` to a command of the class `PlotCommand`.
-
-    Parameters
-    ----------
-    function : callback of a command with a parameter `plot`: None, empty for the terminal, or a path.
-
-    Returns
-    -------
-    the callback with the option attached.
-
-    Examples
-    --------
-    >>> @click.command(cls=PlotCommand)
-    ... @click.argument("setup")
-    ... @plot_option
-    ... def show(setup: str, plot: str | None) -> None:
-    ...     click.echo(f"{setup} {plot!r}")
-    >>> show(["--plot", "a.toml"], standalone_mode=False)
-    a.toml ''
-    >>> show(["a.toml", "--plot", "a.svg"], standalone_mode=False)
-    a.toml 'a.svg'
-
-    Source
-    ------
-    Own convention.
-    """
+    """Add `--plot [FILE]` to a command of the class `PlotCommand`."""
     return click.option(
         "--plot",
         metavar="[FILE]",
@@ -84,30 +59,7 @@ def plot_option(function: Function) -> Function:
 
 
 def check_plot(shared: Common, plot: str | None, inputs: Sequence[str] = (), others: Sequence[str | None] = ()) -> None:
-    """Refuse at once, before anything is computed, a plot that could not be drawn.
-
-    Parameters
-    ----------
-    shared : the shared options.
-    plot : value of `--plot`.
-    inputs : files that are read.
-    others : other files that the command writes.
-
-    Raises
-    ------
-    Refusal : a chart on the terminal beside JSON, another suffix, a file in the way, or one file for two things.
-    ChainError : matplotlib is not installed.
-
-    Examples
-    --------
-    >>> check_plot(Common(False, False, "auto", None, None, False, False), "a.pdf")
-    Traceback (most recent call last):
-    chain.cli.output.Refusal: a.pdf: a plot is drawn as .png or .svg; name it a.png or a.svg
-
-    Source
-    ------
-    Own convention.
-    """
+    """Refuse at once, before anything is computed, a plot that could not be drawn."""
     if plot is None:
         return
     if plot == TERMINAL:
@@ -127,22 +79,7 @@ def check_plot(shared: Common, plot: str | None, inputs: Sequence[str] = (), oth
 
 
 def draw_after(plot: str | None, describe: Callable[[], Sequence[Plot]], console: Console) -> None:
-    """Draw on the terminal, after the text, if a bare `--plot` was given.
-
-    Parameters
-    ----------
-    plot : value of `--plot`.
-    describe : gives the plots.
-    console : where the text was printed.
-
-    Examples
-    --------
-    >>> draw_after(None, tuple, None)
-
-    Source
-    ------
-    Own convention.
-    """
+    """Draw on the terminal, after the text, if a bare `--plot` was given."""
     if plot != TERMINAL:
         return
     from chain.plots.terminal import draw
@@ -159,28 +96,7 @@ def write_plot(
     title: str,
     inputs: Sequence[str] = (),
 ) -> None:
-    """Draw to a file, whole or not at all, if `--plot FILE` was given.
-
-    Parameters
-    ----------
-    shared : the shared options.
-    plot : value of `--plot`.
-    describe : gives the plots.
-    title : title of the set-up.
-    inputs : files that are read and must stay.
-
-    Raises
-    ------
-    Refusal : the file may not or cannot be written.
-
-    Examples
-    --------
-    >>> write_plot(Common(False, False, "auto", None, None, False, False), None, tuple, "")
-
-    Source
-    ------
-    Own convention.
-    """
+    """Draw to a file, whole or not at all, if `--plot FILE` was given."""
     if plot is None or plot == TERMINAL:
         return
     from chain.plots.picture import picture

@@ -17,28 +17,7 @@ CELLS = 30
 
 
 def bar(share: float, columns: int) -> str:
-    """A bar of plain characters, shorter on a narrow terminal.
-
-    Parameters
-    ----------
-    share : finished, 0 to 1.
-    columns : width of the terminal.
-
-    Returns
-    -------
-    str, always of the same length for the same terminal.
-
-    Examples
-    --------
-    >>> bar(0.4, 80)
-    'simulating [############..................]  40%'
-    >>> bar(0.4, 20)
-    'simulating  40%'
-
-    Source
-    ------
-    Own convention.
-    """
+    """A bar of plain characters, shorter on a narrow terminal."""
     words = f"simulating {share:4.0%}"
     cells = min(CELLS, columns - len(words) - 4)
     if cells < 5:
@@ -49,25 +28,7 @@ def bar(share: float, columns: int) -> str:
 
 @contextmanager
 def progress(shared: Common) -> Iterator[Callable[[float], None]]:
-    """Give a function that shows the finished share on stderr, after the first second and only to a person.
-
-    Parameters
-    ----------
-    shared : the shared options; nothing is shown with `--quiet`.
-
-    Returns
-    -------
-    context manager of a function that takes a share of 0 to 1.
-
-    Examples
-    --------
-    >>> with progress(Common(False, True, "auto", None, None, False, False)) as report:
-    ...     report(0.5)
-
-    Source
-    ------
-    Own convention.
-    """
+    """Give a function that shows the finished share on stderr, after the first second and only to a person."""
     begun = time.monotonic()
     watched = not shared.quiet and sys.stderr.isatty()
     shown = False

@@ -42,29 +42,7 @@ OPTIONS = (
 
 
 def sweep_options(function: Function) -> Function:
-    """Add the options of sweep files to a command, which gets them as one argument `sweep`.
-
-    Parameters
-    ----------
-    function : callback of a command with a keyword parameter `sweep`, a `chain.sweeps.options.SweepOptions`.
-
-    Returns
-    -------
-    the callback with the options attached.
-
-    Examples
-    --------
-    >>> @click.command()
-    ... @sweep_options
-    ... def show(sweep: SweepOptions) -> None:
-    ...     click.echo(f"{sweep.quantity} {sweep.impedance_ohm}")
-    >>> show(["--quantity", "r-and-x", "--impedance", "75 ohm"], standalone_mode=False)
-    r-and-x 75.0
-
-    Source
-    ------
-    Own convention.
-    """
+    """Add the options of sweep files to a command, which gets them as one argument `sweep`."""
 
     @wraps(function)
     def called(*args: Any, **given: Any) -> Any:

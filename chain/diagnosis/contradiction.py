@@ -38,26 +38,7 @@ class Contradiction:
 def contradiction(typical: Real, readings: Sequence[KnownReading]) -> Contradiction | None:
     """The two readings that least go together at a right chain, where each alone would do.
 
-    Parameters
-    ----------
-    typical : magnitudes that a right chain shows, shape (draws, readings) [-].
-    readings : what was read.
-
-    Returns
-    -------
-    Contradiction, or None where a reading alone lies outside what a right chain shows (95 %), or there is but one.
-
-    Examples
-    --------
-    >>> size = np.random.default_rng(1).normal(0.25, 0.01, 5000)
-    >>> one, two = (KnownReading(end, 0, size, size, size, "") for end, size in (("open", 0.24), ("short", 0.26)))
-    >>> found = contradiction(np.stack([size, size], axis=1), [one, two])
-    >>> found.given, found.other, round(found.low_vswr, 2), round(found.high_vswr, 2)
-    (1, 0, 1.7, 1.7)
-
-    Source
-    ------
-    Conditional distribution by nearest draws.
+    Source: Conditional distribution by nearest draws.
     """
     seen = np.array([each.magnitude for each in readings])
     low, high = np.quantile(typical, COVERED, axis=0)

@@ -74,24 +74,7 @@ def _gathered(kind: Kind, blocks: Sequence[Agreeing], widths: Real, widened: flo
 def shares(found: Sequence[Evidence]) -> tuple[Real, Real]:
     """Share of each kind, all alike beforehand, and its standard error from the number of draws.
 
-    Parameters
-    ----------
-    found : evidence of each kind.
-
-    Returns
-    -------
-    (shares, standard errors), shape (kinds,) each [-].
-
-    Examples
-    --------
-    >>> one = Evidence(Kind("right", ()), 3.0, 0.1, 10, np.ones(1), np.zeros(1, int), np.ones(1))
-    >>> two = Evidence(Kind("pad missing", ()), 1.0, 0.1, 10, np.ones(1), np.zeros(1, int), np.ones(1))
-    >>> [value.round(3).tolist() for value in shares([one, two])]
-    [[0.75, 0.25], [0.027, 0.027]]
-
-    Source
-    ------
-    Bayes' rule with equal prior probabilities; errors by first-order propagation.
+    Source: Bayes' rule with equal prior probabilities; errors by first-order propagation.
     """
     likelihood = np.array([each.likelihood for each in found])
     error = np.array([each.error if each.likelihood else 0.0 for each in found])
@@ -112,27 +95,8 @@ def evidence(
 ) -> tuple[Evidence, ...]:
     """Likelihood of each kind of fault, from readings of known ends.
 
-    Parameters
-    ----------
-    of : the session; its ends may hold more than were read.
-    kinds : kinds of fault.
-    readings : what was read.
-    seed : seed of the simulation.
-    meter : likelihood of an ohmmeter's reading, where there was one.
-    draws : number of draws of each kind; as many as the shares need if left out.
-    progress : called with the finished share, 0 to 1.
-
-    Returns
-    -------
-    tuple of Evidence, one for each kind.
-
-    Examples
-    --------
-    See `chain.diagnosis.diagnose.prove`.
-
-    Source
-    ------
-    Mean over draws of the chance of the readings; where hardly any draw agrees, spans are widened until some do.
+    Source: Mean over draws of the chance of the readings; where hardly any draw agrees, spans are widened until some
+    do.
     """
     work = work_of(of, kinds, readings, meter, seed)
     whole = [[(0.0, 1.0)] * len(each) for each in work.plans]
@@ -190,26 +154,7 @@ def _worth_drawing(windows: Windows, found: Sequence[Evidence]) -> list[Sequence
 
 
 def windows_of(work: Work, pilot: Sequence[list[list[Predicted]]]) -> list[list[tuple[float, float]]]:
-    """For each kind the sizes worth drawing from, fault by fault; empty for a kind that comes nowhere near the readings.
-
-    Parameters
-    ----------
-    work : the readings and kinds.
-    pilot : blocks of first draws over the whole range of sizes.
-
-    Returns
-    -------
-    list over kinds of a list of (low, high) over their faults, 0 to 1 for the whole range. Everything for all kinds where
-    none comes near.
-
-    Examples
-    --------
-    See `evidence`.
-
-    Source
-    ------
-    Own choice.
-    """
+    """For each kind the sizes worth drawing from, fault by fault; empty for a kind that comes nowhere near the readings."""
     out = []
     for index, plans in enumerate(work.plans):
         own = [work.window([block[index][place] for block in pilot]) for place in range(len(plans))]

@@ -37,23 +37,7 @@ class SizeSpan:
 def weighted_quantiles(values: Real, weights: Real) -> Real:
     """Quantiles 0.025, 0.5 and 0.975 of weighted values.
 
-    Parameters
-    ----------
-    values : shape (draws,), any unit.
-    weights : of that shape, not all zero [-].
-
-    Returns
-    -------
-    shape (3,), in the unit of the values.
-
-    Examples
-    --------
-    >>> weighted_quantiles(np.array([1.0, 2.0, 3.0]), np.array([1.0, 8.0, 1.0])).tolist()
-    [1.0, 2.0, 3.0]
-
-    Source
-    ------
-    Inverse of the weighted empirical distribution.
+    Source: Inverse of the weighted empirical distribution.
     """
     order = np.argsort(values)
     share = np.cumsum(weights[order]) / weights.sum()
@@ -61,27 +45,7 @@ def weighted_quantiles(values: Real, weights: Real) -> Real:
 
 
 def size_spans(values: Real, weights: Real) -> tuple[SizeSpan, ...]:
-    """Sizes of a fault as one span, or as two where hardly any lies between them; the commoner first.
-
-    Parameters
-    ----------
-    values : sizes of the draws that agree, shape (draws,), any unit.
-    weights : how much each counts, of that shape [-].
-
-    Returns
-    -------
-    tuple of one or two SizeSpan; empty where nothing agrees.
-
-    Examples
-    --------
-    >>> sizes = np.concatenate([np.linspace(-0.9, -0.8, 100), np.linspace(0.7, 0.9, 300)])
-    >>> [(round(each.low, 1), round(each.high, 1), each.share) for each in size_spans(sizes, np.ones(400))]
-    [(0.7, 0.9, 0.75), (-0.9, -0.8, 0.25)]
-
-    Source
-    ------
-    Own choice: the widest run of fortieths of the 95 % span that holds less than 2 % of the draws.
-    """
+    """Sizes of a fault as one span, or as two where hardly any lies between them; the commoner first."""
     if not values.size or not weights.sum():
         return ()
     cut = _gap(values, weights)

@@ -86,23 +86,7 @@ class Kind:
 def pads_in_view(setup: Setup) -> tuple[Item, ...]:
     """Pads between the calibration plane and the far end.
 
-    Parameters
-    ----------
-    setup : the set-up.
-
-    Returns
-    -------
-    tuple of items, near to far.
-
-    Examples
-    --------
-    >>> from chain.files.setup_file import load_setup
-    >>> [item.id for item in pads_in_view(load_setup("demo/boathouse.toml"))]
-    ['pad']
-
-    Source
-    ------
-    What lies ahead of the plane is calibrated out.
+    Source: What lies ahead of the plane is calibrated out.
     """
     plane = setup.calibration.plane
     names = [item.id for item in setup.items]
@@ -111,33 +95,7 @@ def pads_in_view(setup: Setup) -> tuple[Item, ...]:
 
 
 def kinds_of(setup: Setup, ends: set[str], reseated: bool, metered: bool) -> tuple[Kind, ...]:
-    """Kinds of fault that the readings of a session may come from.
-
-    Parameters
-    ----------
-    setup : the set-up as stated.
-    ends : names of the known ends that were read.
-    reseated : whether an end was read again after its connectors were re-seated.
-    metered : whether an ohmmeter was used.
-
-    Returns
-    -------
-    tuple of Kind, the sound chain first. A poor near connector and a stale calibration are one kind until a re-seated reading
-    can tell them apart.
-
-    Examples
-    --------
-    >>> from chain.files.setup_file import load_setup
-    >>> setup = load_setup("demo/boathouse.toml")
-    >>> [kind.what for kind in kinds_of(setup, {"open"}, False, False)][:4]
-    ['right', 'pad reversed', 'pad missing', "pad's loss differs"]
-    >>> [fault.joint for fault in kinds_of(setup, {"open"}, True, False)[4].faults]
-    ['near/adapter', 'adapter/pad']
-
-    Source
-    ------
-    Own list, after common practice at the bench.
-    """
+    """Kinds of fault that the readings of a session may come from."""
     pads = pads_in_view(setup)
     unequal = [item for item in pads if item_ohm(item)[0] != item_ohm(item)[1]]
     near, far = _sides(setup, pads, unequal)

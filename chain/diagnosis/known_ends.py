@@ -64,31 +64,7 @@ class KnownEnds:
 def typed_span(text: str) -> tuple[float, float, float, str]:
     """Reading of one end as typed: `1.73`, `VSWR 1.73`, `11.4 dB`, `RL -11.4 dB` or `inf`.
 
-    Parameters
-    ----------
-    text : what was typed.
-
-    Returns
-    -------
-    (magnitude, low, high, words): magnitude of the reflection, the span that the typed digits leave [-], and how the text
-    was understood.
-
-    Raises
-    ------
-    UnitError : the text is none of these.
-
-    Examples
-    --------
-    >>> [round(value, 4) for value in typed_span("1.05")[:3]]
-    [0.0244, 0.022, 0.0268]
-    >>> typed_span("11.4 dB")[3]
-    'return loss 11.35 to 11.45 dB'
-    >>> typed_span("inf")[1:] == typed_span("0 dB")[1:] == typed_span("30")[1:]
-    True
-
-    Source
-    ------
-    Half a step of the last digit either way; off the scale from VSWR 20 on (practice).
+    Source: Half a step of the last digit either way; off the scale from VSWR 20 on (practice).
     """
     words = text.strip()
     if NONE_SHOWN.fullmatch(words):

@@ -34,25 +34,7 @@ LEAST_CHANCE = 1e-12
 
 
 def spans_of(readings: Sequence[KnownReading]) -> list[tuple[float, float]]:
-    """Spans of reflection magnitude that readings stand for, none narrower than the draws can tell.
-
-    Parameters
-    ----------
-    readings : readings of known ends.
-
-    Returns
-    -------
-    list of (low, high) [-].
-
-    Examples
-    --------
-    >>> [round(value, 4) for value in spans_of([KnownReading("load", 0, 0.2, 0.1999, 0.2001, "")])[0]]
-    [0.198, 0.202]
-
-    Source
-    ------
-    Own choice.
-    """
+    """Spans of reflection magnitude that readings stand for, none narrower than the draws can tell."""
     out = []
     for each in readings:
         middle, half = (each.low + each.high) / 2, max((each.high - each.low) / 2, LEAST_HALF)
@@ -63,24 +45,7 @@ def spans_of(readings: Sequence[KnownReading]) -> list[tuple[float, float]]:
 def span_share(level: Real, noise: Real, low: float, high: float) -> Real:
     """Chance that noise puts a magnitude inside a span.
 
-    Parameters
-    ----------
-    level : root mean square of the magnitude, any shape [-].
-    noise : standard deviation of the noise, of that shape [-].
-    low, high : the span; 0 and infinity are no limits [-].
-
-    Returns
-    -------
-    of that shape [-].
-
-    Examples
-    --------
-    >>> span_share(np.array([0.10, 0.11]), np.array([0.01, 0.01]), 0.09, 0.11).round(3).tolist()
-    [0.683, 0.477]
-
-    Source
-    ------
-    Normal distribution about sqrt(|x|^2 + s^2), to which the magnitude of a complex reading with noise tends.
+    Source: Normal distribution about sqrt(|x|^2 + s^2), to which the magnitude of a complex reading with noise tends.
     """
     from scipy.special import ndtr
 
@@ -92,24 +57,7 @@ def span_share(level: Real, noise: Real, low: float, high: float) -> Real:
 def strata(kind: Kind, count: int) -> list[slice]:
     """Draws of a block divided among the faults of a kind by their weights.
 
-    Parameters
-    ----------
-    kind : the kind.
-    count : draws of the block.
-
-    Returns
-    -------
-    list of slices, one for each fault.
-
-    Examples
-    --------
-    >>> faults = tuple(Fault("right", None, weight) for weight in (0.5, 0.25, 0.25))
-    >>> strata(Kind("right", faults), 100)
-    [slice(0, 50, None), slice(50, 75, None), slice(75, 100, None)]
-
-    Source
-    ------
-    Stratified sampling in proportion.
+    Source: Stratified sampling in proportion.
     """
     edges = np.rint(np.cumsum([0.0, *(fault.weight for fault in kind.faults)]) * count).astype(int)
     return [slice(int(a), int(b)) for a, b in pairwise(edges)]
@@ -195,25 +143,7 @@ def work_of(
 ) -> Work:
     """Lay out every fault of some kinds.
 
-    Parameters
-    ----------
-    of : the session; its ends may hold more than were read.
-    kinds : kinds of fault.
-    readings : what was read.
-    meter : likelihood of an ohmmeter's reading, where there was one.
-    seed : seed of the simulation.
-
-    Returns
-    -------
-    Work.
-
-    Examples
-    --------
-    See `chain.diagnosis.diagnose.prove`.
-
-    Source
-    ------
-    No formula.
+    Source: No formula.
     """
     places = [of.ends.index((each.end, each.seating)) for each in readings]
     plans = tuple(tuple(plan(of, fault) for fault in kind.faults) for kind in kinds)

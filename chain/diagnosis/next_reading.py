@@ -49,24 +49,8 @@ def telling_reading(
 ) -> Telling | None:
     """Further reading that best tells two kinds of fault apart.
 
-    Parameters
-    ----------
-    of : the session as it was read.
-    pair : the two kinds.
-    readings : what was read.
-    seed : seed of the simulation.
-
-    Returns
-    -------
-    Telling, or None where no single reading of an end would help, or too few draws agree with the readings to say.
-
-    Examples
-    --------
-    See `chain.diagnosis.diagnose.prove`.
-
-    Source
-    ------
-    Distribution of each reading not yet taken over the draws that agree with those that were; shared area of the two.
+    Source: Distribution of each reading not yet taken over the draws that agree with those that were; shared area of
+    the two.
     """
     candidates = _candidates(readings)
     more = session(of.setup, of.way.freq_hz, [*of.ends, *candidates], of.load_db, of.load50_db)

@@ -31,29 +31,7 @@ STEPS = 24
 
 
 def parse_ohms(text: str) -> float:
-    """Reading of an ohmmeter as typed.
-
-    Parameters
-    ----------
-    text : such as `86.6`, `86.6 ohm`, `1.2 kohm` or `open`.
-
-    Returns
-    -------
-    float, infinity for an open [ohm].
-
-    Raises
-    ------
-    UnitError : the text is none of these.
-
-    Examples
-    --------
-    >>> parse_ohms("86.6"), parse_ohms("open")
-    (86.6, inf)
-
-    Source
-    ------
-    Own convention.
-    """
+    """Reading of an ohmmeter as typed [ohm]."""
     words = text.strip().lower()
     if words in ("open", "inf", "infinite", "infinity"):
         return float("inf")
@@ -70,28 +48,8 @@ def parse_ohms(text: str) -> float:
 def meter_of(setup: Setup, seen_ohm: float) -> Meter:
     """Likelihood of an ohmmeter's reading at the near end, the far end open, under each fault.
 
-    Parameters
-    ----------
-    setup : the set-up as stated.
-    seen_ohm : the reading, infinity for an open [ohm].
-
-    Returns
-    -------
-    function of a fault and the sizes of its draws, shape (draws,), that gives a likelihood for each draw [-].
-
-    Examples
-    --------
-    >>> from chain.diagnosis.faults import BLOCKS_DC, RIGHT
-    >>> from chain.files.setup_file import load_setup
-    >>> setup = load_setup("demo/boathouse.toml")
-    >>> meter = meter_of(setup, float("inf"))
-    >>> blocked = Fault(BLOCKS_DC, setup, item="pad", dc_blocked=True)
-    >>> [float(meter(fault, np.zeros(1))[0]) for fault in (Fault(RIGHT, setup), blocked)]
-    [0.001, 1.0]
-
-    Source
-    ------
-    Logarithm of the resistance normal about what Ohm's law gives, its spread from resistors (rectangular) and meter.
+    Source: Logarithm of the resistance normal about what Ohm's law gives, its spread from resistors (rectangular) and
+    meter.
     """
     pads = [item.part for item in setup.items if isinstance(item.part, Pad)]
     tolerance = max((resistor_tolerance(pad) for pad in pads), default=0.0)

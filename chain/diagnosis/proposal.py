@@ -43,26 +43,7 @@ class Sight:
 
 
 def aim_at(places: Sequence[int], spans: Sequence[tuple[float, float]]) -> Aim | None:
-    """Choose two readings to aim at: the smallest and the largest, whose circles cross at a good angle.
-
-    Parameters
-    ----------
-    places : places of the readings in the session.
-    spans : their spans of magnitude [-].
-
-    Returns
-    -------
-    Aim, or None where fewer than two readings have a span with an end.
-
-    Examples
-    --------
-    >>> aim_at([0, 1, 2], [(0.26, 0.27), (0.25, 0.26), (0.02, 0.03)]).places
-    (2, 0)
-
-    Source
-    ------
-    Own choice: an open and a short alone lie on either side, and their circles touch.
-    """
+    """Choose two readings to aim at: the smallest and the largest, whose circles cross at a good angle."""
     closed = [(low + high, place, (low, high)) for place, (low, high) in zip(places, spans, strict=True) if high < 1]
     if len(closed) < 2:
         return None
@@ -75,32 +56,8 @@ def aimed(
 ) -> tuple[Complex, Real]:
     """Reflections of the pad, some of them aimed, and the weight of each.
 
-    Parameters
-    ----------
-    rng : source of random numbers.
-    radius : of the disc that the reflection lies in [-].
-    plain : reflections drawn from the disc, shape (draws, 1) [-].
-    sights : how the two readings come about.
-    aim : the two readings.
-
-    Returns
-    -------
-    (reflections, weights), shape (draws, 1) each [-]. The weights of draws from the disc alone would all be 1.
-
-    Examples
-    --------
-    >>> from chain.uncertainty.sampling import unit_draws
-    >>> from chain.rf.bilinear import identity
-    >>> rng = np.random.default_rng(1)
-    >>> sights = tuple(Sight(identity((2000, 1)), np.full((2000, 1), w + 0j), np.full((2000, 1), 1e-3)) for w in (0.0, 0.25))
-    >>> u, weight = aimed(rng, 0.05, 0.05 * unit_draws(rng, 2000, "disc"), sights, Aim((0, 1), ((0.02, 0.03), (0.24, 0.25))))
-    >>> round(float(weight.mean()), 1), bool((abs(abs(u[500:]) - 0.025) < 0.01).mean() > 0.9)
-    (1.0, True)
-
-    Source
-    ------
-    Multiple importance sampling with the balance heuristic (Veach and Guibas, 1995: memory); density of u by the Jacobian of
-    the two magnitudes, |T'| along each circle's radius.
+    Source: Multiple importance sampling with the balance heuristic (Veach and Guibas, 1995: memory); density of u by
+    the Jacobian of the two magnitudes, |T'| along each circle's radius.
     """
     count = plain.shape[0]
     first = int(PLAIN * count)

@@ -93,22 +93,7 @@ class Plan:
 def plan(of: Session, fault: Fault) -> Plan:
     """Lay out the chain as it is with a fault.
 
-    Parameters
-    ----------
-    of : the session.
-    fault : what is wrong.
-
-    Returns
-    -------
-    Plan.
-
-    Examples
-    --------
-    See `predict`.
-
-    Source
-    ------
-    Pieces of the faulty set-up; parts it shares with the stated one are the same draws.
+    Source: Pieces of the faulty set-up; parts it shares with the stated one are the same draws.
     """
     chain = build(fault.setup, of.way.freq_hz, fit=False)
     shared = fault.setup is of.setup
@@ -187,36 +172,8 @@ def predict(
 ) -> Predicted:
     """Readings of a session as a chain with one fault would show them.
 
-    Parameters
-    ----------
-    of : the session.
-    laid : the fault, laid out by `plan`.
-    drawn : a block of draws of what all faults share.
-    rows : which draws of the block; all of them if left out.
-    window : part of the range of sizes to draw from, 0 to 1 for all of it [-].
-    aim : two readings that the draws are aimed at, where the chain has a pad for it.
-
-    Returns
-    -------
-    Predicted.
-
-    Examples
-    --------
-    >>> from chain.assembly.bare_pad import bare_pad
-    >>> from chain.diagnosis.faults import kinds_of
-    >>> from chain.reflection import vswr
-    >>> from chain.diagnosis.session import draw_block, session
-    >>> of = session(bare_pad(2e8, 2e8), np.array([2e8]), [("open", 0), ("short", 0)], 200.0, 200.0)
-    >>> block = draw_block(of, 0, 1, 1)
-    >>> faults = {kind.what: kind.faults[0] for kind in kinds_of(of.setup, {"open"}, False, False)}
-    >>> shown = {what: predict(of, plan(of, fault), block).magnitude[0] for what, fault in faults.items()}
-    >>> vswr(shown["right"]).round(3).tolist(), vswr(shown["pad reversed"]).round(3).tolist()
-    ([1.732, 1.732], [2.598, 1.155])
-
-    Source
-    ------
-    S11 + S12 S21 G/(1 - S22 G) through the pieces as they then stand; a junction (r + G)/(1 + conj(r) G) where a connector
-    is poor; d + (1 + t) G/(1 - m G) for a calibration that no longer holds.
+    Source: S11 + S12 S21 G/(1 - S22 G) through the pieces as they then stand; a junction (r + G)/(1 + conj(r) G)
+    where a connector is poor; d + (1 + t) G/(1 - m G) for a calibration that no longer holds.
     """
     run = _Run(of, laid, drawn, rows or slice(0, drawn.count), window)
     ohms = (of.way.reading_ohm, *laid.ohms, of.way.far_ohm)

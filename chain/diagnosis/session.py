@@ -72,30 +72,7 @@ class Drawn:
 
 
 def session(setup: Setup, freq_hz: Real, ends: Sequence[tuple[str, int]], load_db: float, load50_db: float) -> Session:
-    """A set-up ready to be read with known ends.
-
-    Parameters
-    ----------
-    setup : the set-up as stated.
-    freq_hz : shape (frequencies,) [Hz].
-    ends : name and seating of each reading.
-    load_db, load50_db : return loss that the two loads hold in their own impedance [dB].
-
-    Returns
-    -------
-    Session.
-
-    Examples
-    --------
-    >>> from chain.files.setup_file import load_setup
-    >>> found = session(load_setup("demo/boathouse.toml"), np.array([2e8]), [("open", 0)], 32.0, 26.0)
-    >>> found.way.reading_ohm
-    50.0
-
-    Source
-    ------
-    `chain.uncertainty.measurement.measurement`.
-    """
+    """A set-up ready to be read with known ends."""
     way = measurement(setup, build(setup, freq_hz))
     return Session(setup, way, tuple(ends), load_db, load50_db)
 
@@ -103,23 +80,7 @@ def session(setup: Setup, freq_hz: Real, ends: Sequence[tuple[str, int]], load_d
 def stream(run: tuple[int, int], *keys: int) -> np.random.Generator:
     """Source of random numbers for one unknown of one block.
 
-    Parameters
-    ----------
-    run : seed and number of the block.
-    keys : tell the unknown.
-
-    Returns
-    -------
-    Generator.
-
-    Examples
-    --------
-    >>> bool(stream((1, 0), 5).random() == stream((1, 0), 5).random())
-    True
-
-    Source
-    ------
-    Philox, keyed.
+    Source: Philox, keyed.
     """
     return np.random.Generator(np.random.Philox(np.random.SeedSequence([run[0], SESSIONS, run[1], *keys])))
 
@@ -129,27 +90,7 @@ def _key(text: str) -> int:
 
 
 def draw_block(of: Session, block: int, count: int, seed: int) -> Drawn:
-    """Draw all that the kinds of fault share.
-
-    Parameters
-    ----------
-    of : the session.
-    block : number of the block.
-    count : draws in it.
-    seed : seed of the whole run.
-
-    Returns
-    -------
-    Drawn.
-
-    Examples
-    --------
-    See `predict`.
-
-    Source
-    ------
-    `chain.uncertainty.sampling.draw` for every piece; the calibration of `chain.uncertainty.measurement.error_terms`.
-    """
+    """Draw all that the kinds of fault share."""
     way, run = of.way, (seed, block)
     shape = (count, way.freq_hz.size)
     chain = build(of.setup, way.freq_hz, fit=False)
@@ -215,25 +156,7 @@ def _fifty(of: Session, rng: np.random.Generator, count: int) -> Complex:
 def groups_in_view(setup: Setup, chain: Chain) -> tuple[tuple[str, tuple[Stage, ...]], ...]:
     """Items and joints between the calibration plane and the far end, with their pieces.
 
-    Parameters
-    ----------
-    setup : names the plane.
-    chain : the chain of that set-up.
-
-    Returns
-    -------
-    tuple of (name, pieces), near to far.
-
-    Examples
-    --------
-    >>> from chain.files.setup_file import load_setup
-    >>> setup = load_setup("demo/plane-after-pad.toml")
-    >>> [name for name, _ in groups_in_view(setup, build(setup))]
-    ['pad/lead', 'lead', 'lead/far']
-
-    Source
-    ------
-    No formula.
+    Source: No formula.
     """
     plane = setup.calibration.plane
     names = [name for name, _ in chain.groups]

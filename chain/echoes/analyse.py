@@ -106,26 +106,7 @@ def ripple(readings: Readings, setup: Setup | None = None, gate: bool = True) ->
 def notice(readings: Readings, setup: Setup) -> str | None:
     """Say in a sentence that readings ripple, for an answer to another question.
 
-    Parameters
-    ----------
-    readings : the readings.
-    setup : the set-up they were taken with.
-
-    Returns
-    -------
-    str, or None where no ripple is found or there are too few points to tell.
-
-    Examples
-    --------
-    >>> from chain.files.setup_file import load_setup
-    >>> from chain.sweeps.read import read_sweep
-    >>> setup = load_setup("demo/boathouse.toml")
-    >>> notice(read_sweep("demo/boathouse.s1p"), setup) is None
-    True
-
-    Source
-    ------
-    `ripple`, without its gate.
+    Source: `ripple`, without its gate.
     """
     if readings.freq_hz.size < FEWEST_POINTS:
         return None

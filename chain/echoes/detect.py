@@ -80,32 +80,7 @@ class Found:
 def find(freq_hz: Real, reflection: Complex | None, magnitude: Real) -> Found:
     """Find the reflections that a sweep is made of.
 
-    Parameters
-    ----------
-    freq_hz : shape (points,), rising, at least 16 [Hz].
-    reflection : shape (points,), or None where only a magnitude was read [-].
-    magnitude : shape (points,) [-].
-
-    Returns
-    -------
-    Found, the strongest echo first.
-
-    Raises
-    ------
-    ValueError : fewer points than that.
-
-    Examples
-    --------
-    >>> freq_hz = np.linspace(100e6, 900e6, 201)
-    >>> seen = 0.2 + 0.1 * np.exp(-2j * np.pi * freq_hz / 40e6)
-    >>> [round(1e-6 / each.delay_s, 3) for each in find(freq_hz, seen, abs(seen)).echoes]
-    [40.0]
-    >>> [round(1e-6 / each.delay_s, 3) for each in find(freq_hz, None, abs(seen)).echoes]
-    [40.0]
-
-    Source
-    ------
-    A reflection with the delay t turns once for every 1/t of frequency.
+    Source: A reflection with the delay t turns once for every 1/t of frequency.
     """
     if freq_hz.size < FEWEST_POINTS:
         raise ValueError(f"{freq_hz.size} points are too few")

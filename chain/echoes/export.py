@@ -11,28 +11,7 @@ WARNING = "time-gated sweep; points marked as not trusted lie where the gate blu
 
 
 def csv_text(found: Ripple) -> str:
-    """Gated sweep as a table of text.
-
-    Parameters
-    ----------
-    found : an answer with a gated sweep.
-
-    Returns
-    -------
-    str: frequency, real and imaginary part, and 1 where the point can be trusted.
-
-    Raises
-    ------
-    RangeError : it has none.
-
-    Examples
-    --------
-    `chain ripple demo/ripple.s1p demo/ripple.toml --gate steady.csv` writes one.
-
-    Source
-    ------
-    Own convention.
-    """
+    """Gated sweep as a table of text."""
     rows = [f"{f!r},{re!r},{im!r},{int(sure)}" for f, re, im, sure in _rows(found)]
     return "\n".join([f"# {WARNING}", "frequency_hz,real,imaginary,trusted", *rows]) + "\n"
 
@@ -40,26 +19,7 @@ def csv_text(found: Ripple) -> str:
 def touchstone_text(found: Ripple, reference_ohm: float) -> str:
     """Gated sweep as a Touchstone file.
 
-    Parameters
-    ----------
-    found : an answer with a gated sweep.
-    reference_ohm : impedance that the reading is in [ohm].
-
-    Returns
-    -------
-    str; a comment tells which span can be trusted.
-
-    Raises
-    ------
-    RangeError : it has none.
-
-    Examples
-    --------
-    `chain ripple demo/ripple.s1p demo/ripple.toml --gate steady.s1p` writes one.
-
-    Source
-    ------
-    Touchstone file format specification, version 1.1.
+    Source: Touchstone file format specification, version 1.1.
     """
     rows = _rows(found)
     sure = [f for f, _, _, trusted in rows if trusted]

@@ -45,27 +45,7 @@ class Place:
 def components_of(found: Found, place: Place) -> tuple[Component, ...]:
     """Components of a sweep, with lengths and names.
 
-    Parameters
-    ----------
-    found : its reflections.
-    place : what lengths count from, and what the set-up has.
-
-    Returns
-    -------
-    tuple of Component, echoes in order of strength, then beats and repeats of them, then a turn without ripple.
-
-    Examples
-    --------
-    >>> from chain.echoes.detect import Found, Reflection
-    >>> import numpy as np
-    >>> found = Found(False, 4e8, 1e6, Reflection(0.0, 0.0, 0.3), False, (Reflection(1e-7, 1e-10, 0.05),),
-    ...     np.zeros(1), np.zeros(1), 0.0, 0.001)
-    >>> [round(each.length_m, 2) for each in components_of(found, Place((), MATERIALS, 0.0, "plane"))]
-    [9.89]
-
-    Source
-    ------
-    Length = c vf delay/2.
+    Source: Length = c vf delay/2.
     """
     out: list[Component] = []
     for echo in (_at_plane(each, found) for each in found.echoes):
@@ -227,29 +207,7 @@ def _turn(found: Found, place: Place) -> Component:
 
 
 def sentence_of(verdict: str, components: Sequence[Component], found: Found, place: Place) -> str:
-    """The verdict as a sentence or two.
-
-    Parameters
-    ----------
-    verdict : as in `chain.echoes.records.Ripple`.
-    components : the components.
-    found, place : what they come from.
-
-    Returns
-    -------
-    str.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> found = Found(False, 4e8, 1e6, Reflection(0.0, 0.0, 0.3), False, (), np.zeros(1), np.zeros(1), 0.0, 0.001)
-    >>> sentence_of("none", (), found, Place((), MATERIALS, 0.0, "plane"))
-    'No ripple: nothing in this sweep repeats every 2 to 267 MHz, above what its noise would show.'
-
-    Source
-    ------
-    Own convention.
-    """
+    """The verdict as a sentence or two."""
     if verdict == "ripple":
         first = next(each for each in components if each.resolved and each.kind == "echo")
         text = f"Ripple every {megahertz(first.spacing_hz)} MHz: {first.explanation}."
@@ -273,23 +231,5 @@ def sentence_of(verdict: str, components: Sequence[Component], found: Found, pla
 
 
 def megahertz(freq_hz: float) -> str:
-    """Frequency in MHz, four digits at most.
-
-    Parameters
-    ----------
-    freq_hz : [Hz].
-
-    Returns
-    -------
-    str without its unit.
-
-    Examples
-    --------
-    >>> megahertz(12.2901e6), megahertz(197.93e6)
-    ('12.29', '198')
-
-    Source
-    ------
-    Own convention.
-    """
+    """Frequency in MHz, four digits at most."""
     return f"{freq_hz / 1e6:.4g}" if freq_hz < 100e6 else f"{freq_hz / 1e6:.0f}"

@@ -60,26 +60,7 @@ class Fitting:
 def stretches(setup: Setup, chain: Chain) -> tuple[Stretch, ...]:
     """Every stretch between two joints that lie behind the calibration plane.
 
-    Parameters
-    ----------
-    setup : the set-up.
-    chain : its chain, at the frequencies of the sweep.
-
-    Returns
-    -------
-    tuple of Stretch, shortest first; those that take no time are left out.
-
-    Examples
-    --------
-    >>> from chain.assembly.cascade import build
-    >>> from chain.files.setup_file import load_setup
-    >>> setup = load_setup("demo/boathouse.toml")
-    >>> [(each.words, round(each.delay_s * 1e9, 2)) for each in stretches(setup, build(setup))][:2]
-    [('adapter', 0.33), ('adapter and pad', 0.33)]
-
-    Source
-    ------
-    Delay there and back: twice the phase over the angular frequency.
+    Source: Delay there and back: twice the phase over the angular frequency.
     """
     items = {item.id: item for item in setup.items}
     names, at = [], [(0.0, 0.0, 0.0)]
@@ -138,49 +119,17 @@ def _doubt_s(item: Item, delay_s: float) -> float:
 
 
 def antenna_delay_s(known: Sequence[Stretch]) -> float:
-    """Delay there and back from the calibration plane to the antenna.
+    """Delay there and back from the calibration plane to the antenna [s].
 
-    Parameters
-    ----------
-    known : the stretches of a set-up.
-
-    Returns
-    -------
-    float, 0 where nothing lies between [s].
-
-    Examples
-    --------
-    >>> antenna_delay_s(())
-    0.0
-
-    Source
-    ------
-    The longest stretch is the whole way.
+    Source: The longest stretch is the whole way.
     """
     return max((each.delay_s for each in known), default=0.0)
 
 
 def folded_s(delay_s: float, step_hz: float, has_phase: bool) -> float:
-    """Delay that a sweep of even steps shows of one that is too long for it.
+    """Delay that a sweep of even steps shows of one that is too long for it [s].
 
-    Parameters
-    ----------
-    delay_s : true delay [s].
-    step_hz : frequency step [Hz].
-    has_phase : a complex sweep tells positive from negative delays.
-
-    Returns
-    -------
-    float [s].
-
-    Examples
-    --------
-    >>> round(folded_s(7e-8, 1e7, False) * 1e9, 3), round(folded_s(1.2e-7, 1e7, True) * 1e9, 3)
-    (30.0, 20.0)
-
-    Source
-    ------
-    Sampling theorem: delays that differ by 1/step look alike, and without phase those of either sign.
+    Source: Sampling theorem: delays that differ by 1/step look alike, and without phase those of either sign.
     """
     turns = delay_s * step_hz
     return float((turns - np.floor(turns)) if has_phase else abs(turns - np.round(turns))) / step_hz
@@ -193,29 +142,7 @@ def fitting(
     sweep: tuple[float, float, bool],
     only_antenna: bool = False,
 ) -> tuple[Fitting, ...]:
-    """Stretches that a delay between two reflections fits.
-
-    Parameters
-    ----------
-    known : the stretches of a set-up.
-    delay_s, delay_u_s : delay there and back with its standard uncertainty [s].
-    sweep : (span, step, whether it has a phase) of the sweep [Hz, Hz, -].
-    only_antenna : one of the two is known to be the antenna.
-
-    Returns
-    -------
-    tuple of Fitting, the likeliest first: unfolded before folded, ending at the antenna, of few items, close.
-
-    Examples
-    --------
-    >>> lead = Stretch("pad/lead", "lead/far", ("lead",), 20.0, 2.02e-7, 6e-9, True)
-    >>> [each.stretch.words for each in fitting([lead], 2.05e-7, 1e-10, (4e8, 1e6, False))]
-    ['lead']
-
-    Source
-    ------
-    Own convention: within the tolerance of the stretch, three standard uncertainties, and a third of a turn of an antenna's phase.
-    """
+    """Stretches that a delay between two reflections fits."""
     span, step, has_phase = sweep
     out = []
     for each in known:

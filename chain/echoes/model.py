@@ -75,24 +75,7 @@ class Fit:
 def sweep_of(x: Real, reflection: Complex | None, magnitude: Real) -> Sweep:
     """Values to fit of a sweep.
 
-    Parameters
-    ----------
-    x : shape (points,), -1 to 1 over the span [-].
-    reflection : complex reflection, or None [-].
-    magnitude : its magnitude [-].
-
-    Returns
-    -------
-    Sweep; a magnitude enters by its square, weighted as the noise of a magnitude.
-
-    Examples
-    --------
-    >>> sweep_of(np.linspace(-1, 1, 3), None, np.array([0.1, 0.2, 0.1])).values.round(3)
-    array([0.01, 0.04, 0.01])
-
-    Source
-    ------
-    d(m^2) = 2 m dm.
+    Source: d(m^2) = 2 m dm.
     """
     ones = np.ones(x.shape)
     powers = np.asarray(np.polynomial.legendre.legvander(x, MOST_DEGREE), dtype=np.float64)
@@ -112,25 +95,8 @@ def _weight(square: Real) -> Real:
 def reweighted(sweep: Sweep, found: Fit) -> Sweep:
     """The same values with weights and carrier from a fit; complex values stay as they are.
 
-    Parameters
-    ----------
-    sweep : the values.
-    found : a fit of them.
-
-    Returns
-    -------
-    Sweep.
-
-    Examples
-    --------
-    >>> from chain.echoes.terms import Model
-    >>> sweep = sweep_of(np.linspace(-1, 1, 9), None, np.full(9, 0.2))
-    >>> round(float(reweighted(sweep, fit(sweep, Model(0))).carrier[0]), 3)
-    0.2
-
-    Source
-    ------
-    The smooth part of a square is |M|^2 plus the squares of the echoes; the main reflection M is no less than half of it.
+    Source: The smooth part of a square is |M|^2 plus the squares of the echoes; the main reflection M is no less than
+    half of it.
     """
     if sweep.has_phase:
         return sweep
@@ -155,27 +121,7 @@ def _beat(sweep: Sweep) -> Real | float:
 def fit(sweep: Sweep, model: Model) -> Fit:
     """Fit the linear unknowns of a model: the polynomial and every amplitude.
 
-    Parameters
-    ----------
-    sweep : the values.
-    model : its terms, delays and resonances given.
-
-    Returns
-    -------
-    Fit.
-
-    Examples
-    --------
-    >>> from chain.echoes.terms import Echo, Model, echo_shape
-    >>> x = np.linspace(-1, 1, 41)
-    >>> sweep = sweep_of(x, 0.3 + 0.05 * echo_shape(x, 4.0), np.zeros(41))
-    >>> found = fit(sweep, Model(0, (Echo(4.0),)))
-    >>> round(float(abs(found.parts[0][0])), 6), found.rss < 1e-20
-    (0.05, True)
-
-    Source
-    ------
-    Linear least squares by orthogonal columns.
+    Source: Linear least squares by orthogonal columns.
     """
     x = sweep.x
     powers = sweep.powers
@@ -227,27 +173,7 @@ def _parts(
 def refine(sweep: Sweep, model: Model, steps: int = STEPS) -> Fit:
     """Fit delays and resonances too, from a start close by.
 
-    Parameters
-    ----------
-    sweep : the values.
-    model : the start.
-    steps : most steps to take.
-
-    Returns
-    -------
-    Fit, with the spread of each echo's periods.
-
-    Examples
-    --------
-    >>> from chain.echoes.terms import Echo, Model, echo_shape
-    >>> x = np.linspace(-1, 1, 41)
-    >>> sweep = sweep_of(x, 0.3 + 0.05 * echo_shape(x, 4.0), np.zeros(41))
-    >>> round(refine(sweep, Model(0, (Echo(4.2),))).model.echoes[0].periods, 6)
-    4.0
-
-    Source
-    ------
-    Gauss-Newton on the unknowns that are left once the linear ones are projected out (variable projection).
+    Source: Gauss-Newton on the unknowns that are left once the linear ones are projected out (variable projection).
     """
     best = fit(sweep, model)
     for _ in range(steps):

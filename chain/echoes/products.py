@@ -18,22 +18,7 @@ LEAST_PIVOT = 1e-7
 def products(left: Values, right: Values) -> Values:
     """Inner products of columns.
 
-    Parameters
-    ----------
-    left, right : shapes (points, m) and (points, n) [-].
-
-    Returns
-    -------
-    shape (m, n) [-].
-
-    Examples
-    --------
-    >>> products(np.array([[1.0], [1j]]), np.array([[2.0], [1j]]))
-    array([[3.+0.j]])
-
-    Source
-    ------
-    Definition.
+    Source: Definition.
     """
     return np.asarray(np.einsum("nm,nk->mk", left.conj(), right))
 
@@ -41,23 +26,7 @@ def products(left: Values, right: Values) -> Values:
 def combined(columns: Values, factors: Values) -> Values:
     """Sums of columns times factors.
 
-    Parameters
-    ----------
-    columns : shape (points, m) [-].
-    factors : shape (m,) or (m, n) [-].
-
-    Returns
-    -------
-    shape (points,) or (points, n) [-].
-
-    Examples
-    --------
-    >>> combined(np.eye(2), np.array([3.0, 4.0]))
-    array([3., 4.])
-
-    Source
-    ------
-    Definition.
+    Source: Definition.
     """
     return np.asarray(np.einsum("nm,m...->n...", columns, factors))
 
@@ -65,23 +34,7 @@ def combined(columns: Values, factors: Values) -> Values:
 def orthonormal(matrix: Values) -> Values:
     """Orthonormal columns of the same span.
 
-    Parameters
-    ----------
-    matrix : shape (points, m), no more columns than points [-].
-
-    Returns
-    -------
-    shape (points, m) [-].
-
-    Examples
-    --------
-    >>> q = orthonormal(np.vander(np.linspace(-1, 1, 50), 6))
-    >>> bool(np.allclose(q.T @ q, np.eye(6), atol=1e-14))
-    True
-
-    Source
-    ------
-    Cholesky factors taken twice (CholeskyQR2); Gram-Schmidt where columns nearly depend on one another.
+    Source: Cholesky factors taken twice (CholeskyQR2); Gram-Schmidt where columns nearly depend on one another.
     """
     sizes = np.sqrt(np.sum(np.abs(matrix) ** 2, axis=0))
     q = matrix / np.where(sizes > 0, sizes, 1.0)

@@ -61,28 +61,7 @@ class _Candidate:
 def noise_of(sweep: Sweep, found: Fit) -> float:
     """Standard deviation of the noise, as a reflection.
 
-    Parameters
-    ----------
-    sweep : the values.
-    found : a fit of them.
-
-    Returns
-    -------
-    float, of each of real and imaginary part, or of a magnitude; never below what rounding leaves [-].
-
-    Examples
-    --------
-    >>> from chain.echoes.model import sweep_of
-    >>> from chain.echoes.terms import Model
-    >>> rng = np.random.default_rng(1)
-    >>> x = np.linspace(-1, 1, 2001)
-    >>> sweep = sweep_of(x, 0.3 + 0.01 * (rng.normal(size=2001) + 1j * rng.normal(size=2001)), x)
-    >>> round(noise_of(sweep, fit(sweep, Model(0))), 3)
-    0.01
-
-    Source
-    ------
-    Residual sum of squares over the degrees of freedom.
+    Source: Residual sum of squares over the degrees of freedom.
     """
     free = max(sweep.size - found.model.parameters(sweep.has_phase), 1)
     return float(np.sqrt(found.rss / free + FLOOR**2))
@@ -91,30 +70,9 @@ def noise_of(sweep: Sweep, found: Fit) -> float:
 def search(sweep: Sweep, first_periods: float = -np.inf) -> tuple[Sweep, Fit]:
     """Find the terms of a sweep.
 
-    Parameters
-    ----------
-    sweep : the values, complex ones already turned back by the delay of the main reflection.
-    first_periods : of a complex sweep, the most negative delay that can be (that of the calibration plane) [periods].
-
-    Returns
-    -------
-    (sweep with the weights of the end, fit). Echoes in order of strength, the strongest first.
-
-    Examples
-    --------
-    >>> from chain.echoes.model import sweep_of
-    >>> from chain.echoes.terms import echo_shape
-    >>> x = np.linspace(-1, 1, 101)
-    >>> noise = np.random.default_rng(1).normal(size=(2, 101)) * 0.001
-    >>> seen = 0.3 + 0.1 * x + 0.05 * echo_shape(x, 6.5) + noise[0] + 1j * noise[1]
-    >>> _, found = search(sweep_of(x, seen, abs(seen)))
-    >>> [round(echo.periods, 1) for echo in found.model.echoes]
-    [6.5]
-
-    Source
-    ------
-    Matching pursuit with all terms fitted anew at each step; chance of a false alarm by the beta distribution of the share
-    that one frequency takes of white noise, times the count of independent delays (Baluev 2008, for Lomb periodograms).
+    Source: Matching pursuit with all terms fitted anew at each step; chance of a false alarm by the beta distribution
+    of the share that one frequency takes of white noise, times the count of independent delays (Baluev 2008, for Lomb
+    periodograms).
     """
     look = _Look(sweep, first_periods)
     start = Model(min(FIRST_DEGREE, sweep.x.size // 8))

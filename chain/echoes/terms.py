@@ -50,24 +50,7 @@ class Model:
 def echo_shape(x: Real, periods: float, slope: float = 0.0) -> Complex:
     """Turn of a delayed reflection over the span, zero at its middle.
 
-    Parameters
-    ----------
-    x : shape (points,) [-].
-    periods : ripples in the span [-].
-    slope : logarithm of its decrease over half the span [-].
-
-    Returns
-    -------
-    shape (points,), of magnitude 1 at the middle [-].
-
-    Examples
-    --------
-    >>> echo_shape(np.array([0.0, 1.0]), 1.0).real.round(6)
-    array([ 1., -1.])
-
-    Source
-    ------
-    exp(-j 2 pi f t).
+    Source: exp(-j 2 pi f t).
     """
     return np.asarray(np.exp(-(slope + 1j * np.pi * periods) * x))
 
@@ -75,22 +58,6 @@ def echo_shape(x: Real, periods: float, slope: float = 0.0) -> Complex:
 def pole_shape(x: Real, pole: Pole) -> Complex:
     """Reflection of a resonance, 1 at its middle.
 
-    Parameters
-    ----------
-    x : shape (points,) [-].
-    pole : place and half width.
-
-    Returns
-    -------
-    shape (points,) [-].
-
-    Examples
-    --------
-    >>> complex(pole_shape(np.array([0.5]), Pole(0.0, 0.5))[0])
-    (0.5-0.5j)
-
-    Source
-    ------
-    1/(1 + j (x - place)/width).
+    Source: 1/(1 + j (x - place)/width).
     """
     return np.asarray(1 / (1 + 1j * (x - pole.place) / pole.width))

@@ -28,24 +28,7 @@ Placed = tuple[Where, Item]
 def place_items(raw: Sequence[object], where: Where, notes: Notes, taken: dict[str, Where]) -> list[Placed]:
     """Place every item of a list.
 
-    Parameters
-    ----------
-    raw : tables of the items.
-    where : path of the list.
-    notes : take faults, warnings and what is assumed.
-    taken : ids met so far in the file, with the place of each; added to.
-
-    Returns
-    -------
-    list of (path, Item), faulty items left out.
-
-    Examples
-    --------
-    See `chain.files.setup_file.parse_setup`.
-
-    Source
-    ------
-    The set-up file and the library.
+    Source: The set-up file and the library.
     """
     placed = []
     for number, table in enumerate(raw):

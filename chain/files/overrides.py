@@ -37,24 +37,7 @@ SLACK_DB = 0.05
 def with_overrides(part: Part, stated: ItemModel, where: Where, notes: Notes) -> Part:
     """Put the figures stated on an item in place of the part's own.
 
-    Parameters
-    ----------
-    part : the part as the library has it.
-    stated : the item's table.
-    where : its path.
-    notes : take faults and warnings.
-
-    Returns
-    -------
-    Part of the same kind.
-
-    Examples
-    --------
-    See `chain.files.setup_file.parse_setup`.
-
-    Source
-    ------
-    Meaning of each key: `chain.files.schema`.
+    Source: Meaning of each key: `chain.files.schema`.
     """
     given = {key: getattr(stated, key) for key in KEYS_OF[part.kind] if getattr(stated, key) is not None}
     changed: Callable[..., dict[str, Any]] | None = CHANGES.get(part.kind)
@@ -208,24 +191,7 @@ CHANGES: dict[str, Callable[..., dict[str, Any]]] = {
 def words_of(part: Part, stated: ItemModel) -> list[str]:
     """Say which figures of a part are the library's, one sentence for each standing they have.
 
-    Parameters
-    ----------
-    part : the part, figures stated on the item already in place.
-    stated : the item's table.
-
-    Returns
-    -------
-    list of sentences without the item's name, such as `reflection 26 dB at each end (library, evidence memory)`.
-
-    Examples
-    --------
-    >>> from library.load import load_library
-    >>> words_of(load_library().part("n-plug-bnc-plug"), ItemModel(id="a"))[0][:52]
-    'impedance 50 ohm, electrical_length 50 mm, length_to'
-
-    Source
-    ------
-    The part's record.
+    Source: The part's record.
     """
     groups: dict[str, list[str]] = {}
     for key, words, evidence in FIGURES[part.kind](part) if part.kind in FIGURES else ():
@@ -321,23 +287,7 @@ FIGURES: dict[str, Callable[..., Figures]] = {
 def limit_words(limit: Limit | None, ends: str = "") -> str:
     """A reflection limit in words.
 
-    Parameters
-    ----------
-    limit : the limit, or None.
-    ends : what it holds for, to go behind it.
-
-    Returns
-    -------
-    str.
-
-    Examples
-    --------
-    >>> limit_words(Limit((174e6, 862e6), (26.0, 23.0)))
-    '26 dB at 174 MHz to 23 dB at 862 MHz'
-
-    Source
-    ------
-    The record.
+    Source: The record.
     """
     if limit is None:
         return "taken as none"

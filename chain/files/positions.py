@@ -40,29 +40,7 @@ class _Place:
 
 
 def locate(faults: Iterable[Fault], text: str, path: str) -> list[Defect]:
-    """Turn faults into defects with line, column and the line's text, in file order.
-
-    Parameters
-    ----------
-    faults : the faults, in any order.
-    text : the TOML text, free of syntax errors.
-    path : name of the file, for the message.
-
-    Returns
-    -------
-    list of Defect. Lines and columns count characters from 1. Of very many only the first are given, with a last one that
-    says how many more there are.
-
-    Examples
-    --------
-    >>> found = locate([Fault(("far", "limit"), "too high")], '[far]\\nlimit = "VSWR 9"', "a.toml")
-    >>> found[0].line, found[0].column, found[0].width
-    (2, 9, 8)
-
-    Source
-    ------
-    Own convention.
-    """
+    """Turn faults into defects with line, column and the line's text, in file order."""
     raw = text.encode("utf-8")
     places = _index(raw)
     lines = _Lines(raw)
@@ -194,27 +172,7 @@ def _value(node: Node, where: Where, places: dict[Where, _Place], counts: dict[W
 
 
 def closest(word: str, known: Iterable[str], other_names: dict[str, str] | None = None) -> str:
-    """Help line for a word that is none of the known ones.
-
-    Parameters
-    ----------
-    word : what the user wrote.
-    known : names that would be right.
-    other_names : what people write instead: their word to the right one.
-
-    Returns
-    -------
-    str: a suggestion, or all names if there are few, or empty.
-
-    Examples
-    --------
-    >>> closest("lenght", ["length", "part"])
-    "did you mean 'length'?"
-
-    Source
-    ------
-    Own convention.
-    """
+    """Help line for a word that is none of the known ones."""
     import difflib
 
     names = {name.casefold(): name for name in known}

@@ -50,25 +50,7 @@ def wrong(what: str, remedy: str = "") -> PydanticCustomError:
 
 
 def reader(kind: str) -> Callable[[object], float]:
-    """Give the reader of a kind of quantity.
-
-    Parameters
-    ----------
-    kind : a key of `chain.units.KINDS`.
-
-    Returns
-    -------
-    function from what the file holds to the value in the base unit; it raises a fault of pydantic's with its remedy.
-
-    Examples
-    --------
-    >>> reader("length")("0.6 m")
-    0.6
-
-    Source
-    ------
-    `chain.units.parse_quantity`.
-    """
+    """Give the reader of a kind of quantity."""
 
     def read(value: object) -> float:
         try:
@@ -95,22 +77,7 @@ def _text(value: object, noun: str, example: str) -> str:
 def named(value: object) -> str:
     """Give the type of a TOML value in words.
 
-    Parameters
-    ----------
-    value : what the file holds.
-
-    Returns
-    -------
-    str with its article.
-
-    Examples
-    --------
-    >>> named([])
-    'a list'
-
-    Source
-    ------
-    Types of TOML 1.0.
+    Source: Types of TOML 1.0.
     """
     names = {bool: "true or false", int: "a number", float: "a number", str: "a text", list: "a list", dict: "a table"}
     return names.get(type(value), "a date or time")
@@ -177,23 +144,7 @@ def read_path(value: object) -> tuple[str, str]:
 def pattern(kind: str) -> dict[str, Any]:
     """Give the JSON Schema of a kind of quantity.
 
-    Parameters
-    ----------
-    kind : a key of `chain.units.KINDS`.
-
-    Returns
-    -------
-    dict, a string with its pattern.
-
-    Examples
-    --------
-    >>> import re
-    >>> bool(re.match(pattern("length")["pattern"], "0.6 m")), bool(re.match(pattern("length")["pattern"], "0.6 V"))
-    (True, False)
-
-    Source
-    ------
-    Units of the kind.
+    Source: Units of the kind.
     """
     rule = KINDS[kind]
     units = [unit.replace("u", "[uµμ]") if unit in ("um", "uH", "uF") else unit for unit in rule.units]

@@ -38,18 +38,7 @@ EITHER: dict[str, list[dict[str, Any]]] = {
 def setup_schema() -> dict[str, Any]:
     """Give the JSON Schema of a set-up file.
 
-    Returns
-    -------
-    dict, JSON Schema 2020-12.
-
-    Examples
-    --------
-    >>> setup_schema()["$defs"]["far"]["properties"]["limit"]["examples"]
-    ['VSWR 2.0']
-
-    Source
-    ------
-    The models of `chain.files.schema`.
+    Source: The models of `chain.files.schema`.
     """
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",

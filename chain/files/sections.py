@@ -25,21 +25,7 @@ STANDARDS = ("load", "open", "short")
 
 
 def read_parts(raw: object, notes: Notes) -> None:
-    """Lay the user's part files over the library.
-
-    Parameters
-    ----------
-    raw : value of the key `library`: a list of paths, which start at the set-up file.
-    notes : hold the library; take faults.
-
-    Examples
-    --------
-    See `chain.files.setup_file.parse_setup`.
-
-    Source
-    ------
-    Own convention.
-    """
+    """Lay the user's part files over the library."""
     if not isinstance(raw, list):
         notes.fault(("library",), f"a list of files is needed here, not {named(raw)}", 'write ["my-parts.toml"]')
         return
@@ -91,22 +77,7 @@ def _refused(error: LibraryError, where: Where, notes: Notes) -> None:
 def read_sweep(raw: object, notes: Notes) -> Sweep | None:
     """Read the table `sweep`.
 
-    Parameters
-    ----------
-    raw : the table.
-    notes : take faults and what is assumed.
-
-    Returns
-    -------
-    Sweep, or None if it is at fault.
-
-    Examples
-    --------
-    See `chain.files.setup_file.parse_setup`.
-
-    Source
-    ------
-    Channels by the library's rasters.
+    Source: Channels by the library's rasters.
     """
     model = read_table(SweepModel, raw, ("sweep",), notes)
     if not isinstance(raw, dict):
@@ -173,22 +144,7 @@ def _by_channels(model: SweepModel, raw: dict[str, Any], points: int, notes: Not
 def read_near(raw: object, notes: Notes) -> Near | None:
     """Read the table `near`.
 
-    Parameters
-    ----------
-    raw : the table.
-    notes : take faults and what is assumed.
-
-    Returns
-    -------
-    Near, or None if it is at fault.
-
-    Examples
-    --------
-    See `chain.files.setup_file.parse_setup`.
-
-    Source
-    ------
-    Reference 50 ohm unless stated; residuals that are not stated count as none.
+    Source: Reference 50 ohm unless stated; residuals that are not stated count as none.
     """
     model = read_table(NearModel, raw, ("near",), notes)
     if model.connector is None:
@@ -218,22 +174,7 @@ def read_near(raw: object, notes: Notes) -> Near | None:
 def read_far(raw: object, notes: Notes) -> Far | None:
     """Read the table `far`.
 
-    Parameters
-    ----------
-    raw : the table.
-    notes : take faults and what is assumed.
-
-    Returns
-    -------
-    Far, or None if it is at fault.
-
-    Examples
-    --------
-    See `chain.files.setup_file.parse_setup`.
-
-    Source
-    ------
-    Reference 75 ohm unless stated.
+    Source: Reference 75 ohm unless stated.
     """
     model = read_table(FarModel, raw, ("far",), notes)
     if model.connector is None:
@@ -251,23 +192,7 @@ def read_far(raw: object, notes: Notes) -> Far | None:
 def read_calibration(raw: object, ids: Sequence[str], notes: Notes) -> Calibration:
     """Read the table `calibration`.
 
-    Parameters
-    ----------
-    raw : the table.
-    ids : ids of the items.
-    notes : take faults and what is assumed.
-
-    Returns
-    -------
-    Calibration.
-
-    Examples
-    --------
-    See `chain.files.setup_file.parse_setup`.
-
-    Source
-    ------
-    Standards that are not stated count as ideal.
+    Source: Standards that are not stated count as ideal.
     """
     model = read_table(CalibrationModel, raw, ("calibration",), notes)
     plane = "near" if model.plane is None else model.plane

@@ -27,22 +27,7 @@ def span_checks(
 ) -> None:
     """See that the frequencies lie within what the parts hold for.
 
-    Parameters
-    ----------
-    sweep : the frequencies.
-    raw : table they come from.
-    near : the analyzer's end, if it is sound.
-    items : path and item.
-    far : the antenna's end, if it is sound.
-    notes : take a fault for each part, a warning for each connector family.
-
-    Examples
-    --------
-    See `chain.files.setup_file.parse_setup`.
-
-    Source
-    ------
-    Spans of the library's entries.
+    Source: Spans of the library's entries.
     """
     low_key, high_key = ("start", "stop") if "start" in raw else ("channels", "channels")
     for item in _with_arms(items):

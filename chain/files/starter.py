@@ -6,22 +6,7 @@ __all__ = ["starter_text"]
 
 
 def starter_text() -> str:
-    """Give a commented set-up file that loads as it stands.
-
-    Returns
-    -------
-    str, TOML.
-
-    Examples
-    --------
-    >>> from chain.files.setup_file import parse_setup
-    >>> parse_setup(starter_text().encode()).title
-    'My antenna on a 50-ohm analyzer'
-
-    Source
-    ------
-    `chain/schema/starter.toml`.
-    """
+    """Give a commented set-up file that loads as it stands."""
     from importlib.resources import files
 
     return files("chain.files").joinpath("schemas", "starter.toml").read_text(encoding="utf-8")

@@ -79,27 +79,7 @@ class Notes:
 
 
 def read_table(model: type[Model], raw: object, where: Where, notes: Notes) -> Model:
-    """Read one table; its faults go to the notes.
-
-    Parameters
-    ----------
-    model : model of the table.
-    raw : what the file has there.
-    where : its path.
-    notes : take the faults.
-
-    Returns
-    -------
-    The model, faulty keys left out.
-
-    Examples
-    --------
-    See `chain.files.setup_file.parse_setup`.
-
-    Source
-    ------
-    Own convention.
-    """
+    """Read one table; its faults go to the notes."""
     if not isinstance(raw, dict):
         notes.fault(where, f"a table is needed here, not {named(raw)}", f"write [{where[0]}] on a line of its own")
         return model()
@@ -138,27 +118,7 @@ def _inner_keys(model: type[Table], key: str) -> Any:
 
 
 def unknown_key(where: Where, known: Any, missing: list[str], notes: Notes) -> set[str]:
-    """Take down a key that a table does not have.
-
-    Parameters
-    ----------
-    where : its path.
-    known : keys that the table has.
-    missing : keys that are missing there; if one of them may be meant, it is what is suggested.
-    notes : take the fault.
-
-    Returns
-    -------
-    set of the one missing key that is suggested, or empty.
-
-    Examples
-    --------
-    See `chain.files.setup_file.parse_setup`.
-
-    Source
-    ------
-    Own convention.
-    """
+    """Take down a key that a table does not have."""
     key = str(where[-1])
     hint = closest(key, missing, OTHER_NAMES)
     if not hint.startswith("did you mean"):

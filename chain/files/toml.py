@@ -48,28 +48,7 @@ LONGEST_TRIED = 2000
 
 
 def read_file(path: str) -> bytes:
-    """Bytes of a file, or of standard input for `-`, up to the largest size.
-
-    Parameters
-    ----------
-    path : name of the file.
-
-    Returns
-    -------
-    bytes.
-
-    Raises
-    ------
-    InputError : no such file, not a plain file, not to be read, or too large.
-
-    Examples
-    --------
-    See `chain.files.setup_file.load_setup`.
-
-    Source
-    ------
-    Own convention.
-    """
+    """Bytes of a file, or of standard input for `-`, up to the largest size."""
     try:
         if path == "-":
             raw = sys.stdin.buffer.read(LARGEST + 1)
@@ -102,27 +81,7 @@ def _others(path: str) -> str:
 def decode(raw: bytes, path: str) -> str:
     """Text of a file: UTF-8, a byte order mark dropped.
 
-    Parameters
-    ----------
-    raw : bytes of the file.
-    path : its name, for messages.
-
-    Returns
-    -------
-    str.
-
-    Raises
-    ------
-    InputError : another encoding, or nothing in the file.
-
-    Examples
-    --------
-    >>> decode(b"\\xef\\xbb\\xbfa = 1", "a.toml")
-    'a = 1'
-
-    Source
-    ------
-    TOML 1.0: a file is UTF-8.
+    Source: TOML 1.0: a file is UTF-8.
     """
     if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
         raise InputError([Defect(path, 1, 1, "the file is UTF-16; UTF-8 is needed", "save it again as UTF-8")])
@@ -145,29 +104,7 @@ def decode(raw: bytes, path: str) -> str:
 def read_toml(text: str, path: str) -> tuple[dict[str, Any], list[Defect], str]:
     """Values of a TOML text. After a fault the line is mended as far as that is safe, to find the faults behind it.
 
-    Parameters
-    ----------
-    text : the text.
-    path : name of the file, for messages.
-
-    Returns
-    -------
-    (values, faults of syntax in file order, the text that the values are of). With faults that text is a mended one of as
-    many lines; if it cannot be mended, there are no values.
-
-    Raises
-    ------
-    InputError : nested too deeply.
-
-    Examples
-    --------
-    >>> values, faults, mended = read_toml("loss = 6 dB", "pad.toml")
-    >>> faults[0].message
-    "text without quotes: '6 dB'"
-
-    Source
-    ------
-    TOML 1.0.
+    Source: TOML 1.0.
     """
     _refuse_depth(text, path)
     lines = text.split("\n")

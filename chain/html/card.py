@@ -38,24 +38,7 @@ class _Step:
 
 
 def card_values(card: Card) -> dict[str, Any]:
-    """What the template of the card is filled with.
-
-    Parameters
-    ----------
-    card : the card.
-
-    Returns
-    -------
-    dict of the names that the template uses.
-
-    Examples
-    --------
-    `chain card demo/boathouse.toml -o card.html` fills it.
-
-    Source
-    ------
-    Own convention.
-    """
+    """What the template of the card is filled with."""
     wiring, alone = _steps(card), _alone(card.dc)
     return {
         "own": card,

@@ -27,24 +27,7 @@ BANDS = (("bound", "bound_low", "bound_high"), ("interval", "reading_low", "read
 
 
 def live_places(page: Page) -> tuple[int, int]:
-    """Where the page's figures begin: nearest true value of the grid to the limit, and the worst frequency.
-
-    Parameters
-    ----------
-    page : the page.
-
-    Returns
-    -------
-    (row, column) of `Page.grid`.
-
-    Examples
-    --------
-    `chain report demo/boathouse.toml` begins at a true VSWR of 2 and 236.5 MHz.
-
-    Source
-    ------
-    Own convention.
-    """
+    """Where the page's figures begin: nearest true value of the grid to the limit, and the worst frequency."""
     grid = page.grid
     known = page.expectation
     magnitude = (_start(page) - 1) / (_start(page) + 1)
@@ -64,21 +47,7 @@ def _highest(page: Page) -> float:
 def against_true(page: Page) -> CurveChart:
     """Readings at the worst frequency against the antenna's true VSWR.
 
-    Parameters
-    ----------
-    page : the page.
-
-    Returns
-    -------
-    CurveChart, drawn again by the page's script for another frequency.
-
-    Examples
-    --------
-    `chain report demo/boathouse.toml` draws it.
-
-    Source
-    ------
-    `Page.grid`.
+    Source: `Page.grid`.
     """
     grid, (_, column) = page.grid, live_places(page)
     true = np.asarray(vswr(grid["true"]))
@@ -105,21 +74,7 @@ def against_true(page: Page) -> CurveChart:
 def over_frequency(page: Page) -> CurveChart:
     """Readings over frequency of an antenna at the limit, or of VSWR 2.
 
-    Parameters
-    ----------
-    page : the page.
-
-    Returns
-    -------
-    CurveChart, drawn again by the page's script for another true value.
-
-    Examples
-    --------
-    `chain report demo/boathouse.toml` draws it.
-
-    Source
-    ------
-    `Page.grid`.
+    Source: `Page.grid`.
     """
     grid, (row, _) = page.grid, live_places(page)
     at = {name: np.asarray(vswr(grid[name][row])) for name in grid if grid[name].ndim == 2}
@@ -141,25 +96,7 @@ def over_frequency(page: Page) -> CurveChart:
 
 
 def thinned(result: Recovery, most: int = MOST_POINTS) -> NDArray[np.intp]:
-    """Points of a sweep that are worth drawing: all, or of every stretch the one with the widest reach.
-
-    Parameters
-    ----------
-    result : the recovery.
-    most : points at most.
-
-    Returns
-    -------
-    indices, rising.
-
-    Examples
-    --------
-    `chain report demo/boathouse.toml demo/boathouse.s1p` draws all of its 133 points.
-
-    Source
-    ------
-    Own convention: what is left out is never worse than what is drawn.
-    """
+    """Points of a sweep that are worth drawing: all, or of every stretch the one with the widest reach."""
     count = result.freq_hz.size
     if count <= most:
         return np.arange(count)
@@ -169,24 +106,7 @@ def thinned(result: Recovery, most: int = MOST_POINTS) -> NDArray[np.intp]:
 
 
 def sweep_chart(result: Recovery) -> CurveChart:
-    """A sweep as read beside the same as recovered, with its interval, the limit and the channels' verdicts.
-
-    Parameters
-    ----------
-    result : the recovery.
-
-    Returns
-    -------
-    CurveChart.
-
-    Examples
-    --------
-    `chain report demo/boathouse.toml demo/boathouse.s1p` draws it.
-
-    Source
-    ------
-    `chain.analyses.recovery.Recovery`.
-    """
+    """A sweep as read beside the same as recovered, with its interval, the limit and the channels' verdicts."""
     shown = thinned(result)
     freq = result.freq_hz[shown]
     joined = freq.size >= FEW_POINTS

@@ -40,28 +40,7 @@ class Strand:
 
 
 def strands(setup: Setup) -> list[Strand]:
-    """The chain near to far, then every arm of its splitters, from its port to its end.
-
-    Parameters
-    ----------
-    setup : the set-up; it need not fit together.
-
-    Returns
-    -------
-    list of Strand.
-
-    Examples
-    --------
-    >>> from chain.files.setup_file import load_setup
-    >>> for each in strands(load_setup("demo/splitter.toml")):
-    ...     print([block.name for block in each.blocks])
-    ['analyzer', 'pad', 'lead', 'splitter', 'drop', 'antenna']
-    ['A', '75 ohm']
-
-    Source
-    ------
-    `chain.assembly.graph.setup_graph`.
-    """
+    """The chain near to far, then every arm of its splitters, from its port to its end."""
     graph = setup_graph(setup)
     plane = setup.calibration.plane
     first = Block("analyzer", (f"{setup.near.impedance_ohm:g} ohm",), "port", (), plane == "near")
@@ -141,23 +120,7 @@ def _block(item: Item, arms: tuple[str, ...], plane: str) -> Block:
 def chain_words(setup: Setup) -> str:
     """The chain in one sentence, with connectors and genders.
 
-    Parameters
-    ----------
-    setup : the set-up.
-
-    Returns
-    -------
-    str.
-
-    Examples
-    --------
-    >>> from chain.files.setup_file import load_setup
-    >>> print(chain_words(load_setup("demo/boathouse.toml"))[:75])
-    analyzer, N-50 jack to N-50 plug, adapter, BNC-50 plug to BNC-50 jack, pad,
-
-    Source
-    ------
-    `strands`.
+    Source: `strands`.
     """
     return "; ".join(_words(each) for each in strands(setup)) + "."
 
@@ -183,25 +146,7 @@ NAME_LETTERS, LINE_LETTERS = 16, 20
 def chain_svg(setup: Setup, tall: bool = False) -> str:
     """Picture of the chain.
 
-    Parameters
-    ----------
-    setup : the set-up; it need not fit together.
-    tall : from top to bottom for a narrow screen, else in rows.
-
-    Returns
-    -------
-    str, an element `svg`.
-
-    Examples
-    --------
-    >>> from chain.files.setup_file import load_setup
-    >>> picture = chain_svg(load_setup("demo/boathouse.toml"))
-    >>> picture.count('class="box'), picture.count('class="plug"'), picture.count('class="jack"')
-    (5, 4, 4)
-
-    Source
-    ------
-    `strands`.
+    Source: `strands`.
     """
     found = strands(setup)
     name = "chain-tall" if tall else "chain-wide"

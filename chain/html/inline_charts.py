@@ -38,29 +38,7 @@ class _Frame:
 
 
 def curve_svg(chart: CurveChart) -> str:
-    """One chart of curves and bands.
-
-    Parameters
-    ----------
-    chart : its description.
-
-    Returns
-    -------
-    str, an element `svg`. Its root carries the place of the plot (`data-frame`: left, top, width, height) and of its
-    axes (`data-x`, `data-y`: values at both ends as evenly spaced coordinates); each line and band is found by its role.
-
-    Examples
-    --------
-    >>> from chain.plots.axes import even_axis, vswr_axis
-    >>> line = Series("antenna", "true", np.array([1.0, 2.0]), np.array([1.2, 1.5]))
-    >>> chart = CurveChart("a", "t", "", even_axis("f", "MHz", 1, 2), vswr_axis("reads", 2.0), (line,))
-    >>> 'data-line="true"' in curve_svg(chart)
-    True
-
-    Source
-    ------
-    Own convention; places along an axis by `chain.plots.figure.Axis.share`.
-    """
+    """One chart of curves and bands."""
     root = drawing_root(WIDTH, HEIGHT, f"plot-{chart.name}", chart.title, chart.note)
     frame = _Frame(chart.x, chart.y)
     root.set("data-frame", f"{LEFT:g} {TOP:g} {WIDTH - LEFT - RIGHT:g} {HEIGHT - TOP - BOTTOM:g}")

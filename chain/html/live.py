@@ -30,26 +30,7 @@ NAMES = {
 def live_json(page: Page) -> str:
     """Readings over true value and frequency, and the sweep where there is one.
 
-    Parameters
-    ----------
-    page : the page.
-
-    Returns
-    -------
-    str, JSON in ASCII without any `<`, so that no text of the user's can end the element it stands in. Lower ends are
-    rounded down and upper ends up; an unknown figure is null.
-
-    Examples
-    --------
-    >>> from chain.analyses.page import page
-    >>> from chain.files.setup_file import load_setup
-    >>> found = json.loads(live_json(page(load_setup("demo/boathouse.toml"), draws=1000)))
-    >>> len(found["freq_mhz"]), len(found["reading"]), found["true"][0], found["true"][-1]
-    (133, 66, 0, 1000000)
-
-    Source
-    ------
-    RFC 8259; HTML: the text of a `script` element ends at `</script`.
+    Source: RFC 8259; HTML: the text of a `script` element ends at `</script`.
     """
     grid = page.grid
     row, column = live_places(page)

@@ -19,29 +19,7 @@ def _text(value: Value) -> str:
 
 
 def add(parent: Element, tag: str, text: str = "", /, **attributes: Value) -> Element:
-    """Add an element.
-
-    Parameters
-    ----------
-    parent : what it goes into.
-    tag : its name.
-    text : text inside it.
-    attributes : `_` stands for `-`; a trailing one is dropped (`class_`). Numbers are rounded to a tenth.
-
-    Returns
-    -------
-    the new element.
-
-    Examples
-    --------
-    >>> root = drawing_root(10, 10, "a", "nothing")
-    >>> tostring(add(root, "text", "<b>", x=1.26, class_="name", text_anchor="end"), "unicode")
-    '<text x="1.3" class="name" text-anchor="end">&lt;b&gt;</text>'
-
-    Source
-    ------
-    Own convention; XML escaping of the standard library.
-    """
+    """Add an element."""
     named = {name.rstrip("_").replace("_", "-"): _text(value) for name, value in attributes.items()}
     made = SubElement(parent, tag, named)
     made.text = plain(text) or None
@@ -51,25 +29,7 @@ def add(parent: Element, tag: str, text: str = "", /, **attributes: Value) -> El
 def drawing_root(width: float, height: float, name: str, title: str, description: str = "") -> Element:
     """Root of a drawing that scales with its place, with what it shows in words.
 
-    Parameters
-    ----------
-    width, height : its own size [px at full scale].
-    name : unique prefix of its ids.
-    title : what it shows.
-    description : the same at length, for those who do not see it.
-
-    Returns
-    -------
-    the element `svg`.
-
-    Examples
-    --------
-    >>> drawing_root(10, 20, "a", "nothing").get("viewBox")
-    '0 0 10 20'
-
-    Source
-    ------
-    Scalable Vector Graphics 2: viewBox; WAI-ARIA role img.
+    Source: Scalable Vector Graphics 2: viewBox; WAI-ARIA role img.
     """
     ids = f"{name}-title" + (f" {name}-desc" if description else "")
     root = Element("svg", {"viewBox": f"0 0 {_text(width)} {_text(height)}", "role": "img", "aria-labelledby": ids})
@@ -82,22 +42,7 @@ def drawing_root(width: float, height: float, name: str, title: str, description
 def markup(root: Element) -> str:
     """Text of a drawing for an HTML page.
 
-    Parameters
-    ----------
-    root : element `svg`.
-
-    Returns
-    -------
-    str.
-
-    Examples
-    --------
-    >>> markup(drawing_root(10, 20, "a", "x"))[:29]
-    '<svg viewBox="0 0 10 20" role'
-
-    Source
-    ------
-    HTML: inline SVG.
+    Source: HTML: inline SVG.
     """
     return tostring(root, "unicode", short_empty_elements=False)
 
@@ -105,47 +50,12 @@ def markup(root: Element) -> str:
 def path_of(points: Iterable[tuple[float, float]], closed: bool = False) -> str:
     """Path through points.
 
-    Parameters
-    ----------
-    points : (x, y) [px].
-    closed : join the last to the first.
-
-    Returns
-    -------
-    str for the attribute `d`.
-
-    Examples
-    --------
-    >>> path_of([(0, 0), (1, 2.25)], closed=True)
-    'M0 0L1 2.2Z'
-
-    Source
-    ------
-    Scalable Vector Graphics 2, path data.
+    Source: Scalable Vector Graphics 2, path data.
     """
     text = "L".join(f"{_text(float(x))} {_text(float(y))}" for x, y in points)
     return f"M{text}{'Z' if closed else ''}" if text else ""
 
 
 def shortened(text: str, most: int) -> str:
-    """Text cut to a length, with a sign that it was.
-
-    Parameters
-    ----------
-    text : any text.
-    most : characters at most.
-
-    Returns
-    -------
-    str.
-
-    Examples
-    --------
-    >>> shortened("splitter-in-the-attic", 12)
-    'splitter-in…'
-
-    Source
-    ------
-    Own convention.
-    """
+    """Text cut to a length, with a sign that it was."""
     return text if len(text) <= most else f"{text[: most - 1]}…"

@@ -43,28 +43,7 @@ def _shortest(value: float, places: int) -> str:
 
 
 def even_axis(label: str, unit: str, low: float, high: float, unit_size: float = 1.0) -> Axis:
-    """Axis of evenly spaced values with round ticks.
-
-    Parameters
-    ----------
-    label : what is shown.
-    unit : unit of the ticks' texts.
-    low, high : ends, in the values' own unit; where they are equal, room is made on both sides.
-    unit_size : size of `unit` in the values' own unit.
-
-    Returns
-    -------
-    Axis.
-
-    Examples
-    --------
-    >>> [tick.text for tick in even_axis("loss", "dB", 0.0, 5.85).ticks]
-    ['0', '1', '2', '3', '4', '5']
-
-    Source
-    ------
-    Own convention: steps of 1, 2, 2.5 or 5 times a power of ten.
-    """
+    """Axis of evenly spaced values with round ticks."""
     if high <= low:
         room = abs(low) * 0.005 or 0.5
         low, high = low - room, high + room
@@ -73,27 +52,7 @@ def even_axis(label: str, unit: str, low: float, high: float, unit_size: float =
 
 
 def frequency_axis(freq_hz: ArrayLike, room: float = 0.0) -> Axis:
-    """Axis of frequency, in the unit that suits it.
-
-    Parameters
-    ----------
-    freq_hz : the frequencies shown [Hz].
-    room : empty room at either end, as a share of their span.
-
-    Returns
-    -------
-    Axis with values in hertz.
-
-    Examples
-    --------
-    >>> axis = frequency_axis([174e6, 240e6])
-    >>> axis.title, [tick.text for tick in axis.ticks]
-    ('frequency, MHz', ['180', '200', '220', '240'])
-
-    Source
-    ------
-    Own convention.
-    """
+    """Axis of frequency, in the unit that suits it."""
     found = np.asarray(freq_hz, dtype=float)
     low, high = float(found.min()), float(found.max())
     low, high = low - room * (high - low), high + room * (high - low)
@@ -104,26 +63,7 @@ def frequency_axis(freq_hz: ArrayLike, room: float = 0.0) -> Axis:
 def vswr_axis(label: str, highest: float, lowest: float = 1.0) -> Axis:
     """Axis of VSWR from the lowest to at least the highest value, spaced by the reflection magnitude.
 
-    Parameters
-    ----------
-    label : what is shown.
-    highest : largest VSWR shown; infinity for a full reflection [-].
-    lowest : smallest VSWR shown [-].
-
-    Returns
-    -------
-    Axis of scale `reflection`.
-
-    Examples
-    --------
-    >>> [tick.text for tick in vswr_axis("antenna", float("inf")).ticks]
-    ['1', '1.2', '1.5', '2', '3', '5', '10', 'inf']
-    >>> float(vswr_axis("antenna", float("inf")).share(3.0))
-    0.5
-
-    Source
-    ------
-    Magnitude of reflection (S - 1)/(S + 1).
+    Source: Magnitude of reflection (S - 1)/(S + 1).
     """
     least, most = (float(magnitude_from_vswr(value)) for value in (lowest, max(highest, lowest, 1.02)))
     # A line that comes near to a perfect match is best seen from there.

@@ -23,28 +23,7 @@ SHOWN_DB = 0.005
 
 
 def describe(result: Account) -> tuple[CurveChart]:
-    """Describe the stack of losses over frequency.
-
-    Parameters
-    ----------
-    result : the budget of a set-up.
-
-    Returns
-    -------
-    One chart: a band for each item and each step, and the transducer loss as a line. Between the top of the stack and
-    that line lies the interaction of the mismatches.
-
-    Examples
-    --------
-    >>> from chain.assembly.power import account
-    >>> from chain.files.setup_file import load_setup
-    >>> [series.label for series in describe(account(load_setup("demo/boathouse.toml")))[0].series][1:3]
-    ['5.72 dB pad', '0.09 to 0.11 dB lead']
-
-    Source
-    ------
-    `chain.assembly.budget`.
-    """
+    """Describe the stack of losses over frequency."""
     found = result.budget
     top = np.zeros(found.freq_hz.shape)
     bands = []

@@ -99,23 +99,5 @@ class Canvas:
 
 
 def style_of(look: Look) -> Style:
-    """Colour of a look on a terminal: black is left to the terminal's own ink.
-
-    Parameters
-    ----------
-    look : the look.
-
-    Returns
-    -------
-    rich.style.Style.
-
-    Examples
-    --------
-    >>> str(style_of(Look("#0072B2"))), str(style_of(Look("#000000")))
-    ('#0072b2', 'none')
-
-    Source
-    ------
-    Own convention.
-    """
+    """Colour of a look on a terminal: black is left to the terminal's own ink."""
     return Style.null() if look.colour == PALETTE["black"] else Style(color=look.colour)

@@ -23,24 +23,7 @@ EDGE = Look("#000000", sign="•", ascii="o")
 def constant_resistance(resistance_ohm: float, reference_ohm: float) -> Complex:
     """Reflections of one resistance with every reactance: a full circle through the open.
 
-    Parameters
-    ----------
-    resistance_ohm : resistance [ohm].
-    reference_ohm : reference of the reflections [ohm].
-
-    Returns
-    -------
-    shape (361,) points on the circle [-].
-
-    Examples
-    --------
-    >>> points = constant_resistance(75.0, 75.0)
-    >>> round(float(abs(points - 0.5).max()), 6), round(float(abs(points - 0.5).min()), 6)
-    (0.5, 0.5)
-
-    Source
-    ------
-    G = (Z - R0)/(Z + R0): centre r/(1 + r), radius 1/(1 + r), r = R/R0.
+    Source: G = (Z - R0)/(Z + R0): centre r/(1 + r), radius 1/(1 + r), r = R/R0.
     """
     ratio = resistance_ohm / reference_ohm
     return np.asarray(ratio / (1 + ratio) + np.exp(2j * np.pi * np.linspace(0, 1, FINE)) / (1 + ratio))
@@ -49,24 +32,7 @@ def constant_resistance(resistance_ohm: float, reference_ohm: float) -> Complex:
 def constant_reactance(reactance_ohm: float, reference_ohm: float) -> Complex:
     """Reflections of one reactance with every resistance from zero up: an arc inside the disc, ending at the open.
 
-    Parameters
-    ----------
-    reactance_ohm : reactance, not zero [ohm].
-    reference_ohm : reference of the reflections [ohm].
-
-    Returns
-    -------
-    shape (361,) points on the arc, first the one on the edge of the disc [-].
-
-    Examples
-    --------
-    >>> points = constant_reactance(75.0, 75.0)
-    >>> points[[0, -1]].round(6).tolist()
-    [1j, (1+0j)]
-
-    Source
-    ------
-    G = (Z - R0)/(Z + R0): centre 1 + j/x, radius 1/|x|, x = X/R0.
+    Source: G = (Z - R0)/(Z + R0): centre 1 + j/x, radius 1/|x|, x = X/R0.
     """
     ratio = reactance_ohm / reference_ohm
     edge = (1j * ratio - 1) / (1j * ratio + 1)
@@ -78,28 +44,7 @@ def constant_reactance(reactance_ohm: float, reference_ohm: float) -> Complex:
 
 
 def inked(plot: ReflectionChart, ascii_only: bool, width: int) -> Canvas:
-    """The disc drawn in characters: edge, real axis, the circle of the reference, limit, regions and traces.
-
-    Parameters
-    ----------
-    plot : the chart.
-    ascii_only : use nothing but ASCII.
-    width : characters across.
-
-    Returns
-    -------
-    Canvas, about half as many rows as columns.
-
-    Examples
-    --------
-    >>> canvas = inked(ReflectionChart("g", "", "", 75.0, (75.0,), ()), False, 13)
-    >>> canvas.height, canvas.text(3).plain
-    (7, '•·····+·····•')
-
-    Source
-    ------
-    Own convention.
-    """
+    """The disc drawn in characters: edge, real axis, the circle of the reference, limit, regions and traces."""
     canvas = Canvas(ascii_only, width, 2 * round((width - 1) * TALL / 2) + 1)
     _path(canvas, np.linspace(-1, 1, FINE).astype(np.complex128), GRID)
     _path(canvas, constant_resistance(plot.reference_ohm, plot.reference_ohm), GRID)

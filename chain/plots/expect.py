@@ -14,28 +14,7 @@ __all__ = ["describe"]
 
 
 def describe(result: Expectation) -> tuple[CurveChart]:
-    """Describe the reading over the true VSWR, with its interval, its guaranteed bound and the ceiling.
-
-    Parameters
-    ----------
-    result : the expectation.
-
-    Returns
-    -------
-    One chart, both axes VSWR spaced by reflection.
-
-    Examples
-    --------
-    >>> from chain.analyses.expect import expect
-    >>> from chain.files.setup_file import load_setup
-    >>> chart = describe(expect(load_setup("demo/boathouse.toml")))[0]
-    >>> [level.label for level in chart.levels]
-    ['ceiling 1.71', 'limit 2', 'aim 1.04']
-
-    Source
-    ------
-    `chain.analyses.expect`.
-    """
+    """Describe the reading over the true VSWR, with its interval, its guaranteed bound and the ceiling."""
     curve = result.curve
     true = curve["true_vswr"]
     share = percent(result.coverage).replace(".0", "")

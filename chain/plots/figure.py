@@ -270,50 +270,12 @@ Plot = CurveChart | BarChart | ReflectionChart
 
 
 def cut(text: str, width: int, dots: str = "…") -> str:
-    """Text of at most a width, its end replaced by dots where it is longer.
-
-    Parameters
-    ----------
-    text : the text.
-    width : most characters.
-    dots : what stands for the rest.
-
-    Returns
-    -------
-    str.
-
-    Examples
-    --------
-    >>> cut("adapter", 5, ".."), cut("pad", 5)
-    ('ada..', 'pad')
-
-    Source
-    ------
-    Own convention.
-    """
+    """Text of at most a width, its end replaced by dots where it is longer."""
     return text if len(text) <= width else text[: max(width - len(dots), 0)] + dots
 
 
 def part_look(number: int) -> Look:
-    """Look of the nth part of a chain: a colour of the cycle, a letter, and hatching from the second round on.
-
-    Parameters
-    ----------
-    number : place in the chain, from 0.
-
-    Returns
-    -------
-    Look.
-
-    Examples
-    --------
-    >>> part_look(1).colour, part_look(1).ascii, part_look(8).hatch
-    ('#E69F00', 'b', '/')
-
-    Source
-    ------
-    Own convention; colours of `PALETTE`.
-    """
+    """Look of the nth part of a chain: a colour of the cycle, a letter, and hatching from the second round on."""
     colour = PALETTE[PART_COLOURS[number % len(PART_COLOURS)]]
     letter = LETTERS[number % len(LETTERS)]
     return Look(colour, (), letter, letter, 0.55, HATCHES[(number // len(PART_COLOURS)) % len(HATCHES)])
@@ -322,24 +284,7 @@ def part_look(number: int) -> Look:
 def spread(wanted: ArrayLike, gap: float, low: float, high: float) -> Real:
     """Places for labels near where they are wanted, in the same order and at least a gap apart.
 
-    Parameters
-    ----------
-    wanted : places wanted, in any unit.
-    gap : least distance between two labels, in the same unit.
-    low, high : room there is; with too little of it the gap shrinks.
-
-    Returns
-    -------
-    Places, in the order of `wanted` and in its unit.
-
-    Examples
-    --------
-    >>> spread([0.5, 0.5, 0.9], 0.2, 0.0, 1.0).round(3).tolist()
-    [0.4, 0.6, 0.9]
-
-    Source
-    ------
-    Least squares under an order: the running means of pool-adjacent-violators.
+    Source: Least squares under an order: the running means of pool-adjacent-violators.
     """
     places = np.asarray(wanted, dtype=float)
     count = places.size

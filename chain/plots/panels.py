@@ -28,53 +28,13 @@ Size = tuple[float, float]
 def wrapped(text: str, width_in: float) -> list[str]:
     """Lines of a note that fit a width.
 
-    Parameters
-    ----------
-    text : the note.
-    width_in : room [inch].
-
-    Returns
-    -------
-    list of str, empty for an empty note.
-
-    Examples
-    --------
-    >>> wrapped("Axis spaced by reflection.", 1.4)
-    ['Axis spaced by', 'reflection.']
-
-    Source
-    ------
-    Mean width of a letter.
+    Source: Mean width of a letter.
     """
     return textwrap.wrap(text, max(int((width_in - 0.3) / LETTER_IN), 16))
 
 
 def frame(panel: Any, title: str, note: str, box: Box, size: Size, inner: tuple[float, float, float, float]) -> Size:
-    """Put axes inside a box with room for title, labels and note around them.
-
-    Parameters
-    ----------
-    panel : matplotlib axes.
-    title, note : texts above and below.
-    box : left, bottom, width and height of the whole, as shares of the figure.
-    size : width and height of the box [inch].
-    inner : room to the left, below, to the right and above of the axes, the note not counted [inch].
-
-    Returns
-    -------
-    width and height of the axes [inch].
-
-    Examples
-    --------
-    >>> from matplotlib.figure import Figure
-    >>> panel = Figure(figsize=(8, 4)).add_axes((0, 0, 1, 1))
-    >>> frame(panel, "t", "", (0, 0, 1, 1), (8, 4), (1, 0.5, 1, 0.5))
-    (6, 3.0)
-
-    Source
-    ------
-    Own convention.
-    """
+    """Put axes inside a box with room for title, labels and note around them [inch]."""
     lines = wrapped(note, size[0])
     left, below, right, above = inner
     below += 0.155 * len(lines)
@@ -104,22 +64,7 @@ def _dashes(look: Look) -> Any:
 
 
 def draw_curves(panel: Any, plot: CurveChart, box: Box, size: Size) -> None:
-    """Draw series, levels and spans.
-
-    Parameters
-    ----------
-    panel : matplotlib axes, in coordinates of `Axis.coordinate` afterwards.
-    plot : what to draw.
-    box, size : see `frame`.
-
-    Examples
-    --------
-    `chain.plots.picture.picture` draws with it.
-
-    Source
-    ------
-    Own convention.
-    """
+    """Draw series, levels and spans."""
     across = [level for level in plot.levels if level.along == "x"]
     labels = [(each.label, each.drawn, each.y is None, each.end(plot.y)) for each in plot.series if each.label]
     labels += [(each.label, LOOKS[each.role], False, float(plot.y.share(each.value))) for each in across]
@@ -238,22 +183,7 @@ def _pale(colour: str, shade: float) -> tuple[float, float, float]:
 
 
 def draw_bars(panel: Any, plot: BarChart, box: Box, size: Size) -> None:
-    """Draw groups of bars one under another.
-
-    Parameters
-    ----------
-    panel : matplotlib axes, across in coordinates of `Axis.coordinate` afterwards.
-    plot : what to draw.
-    box, size : see `frame`.
-
-    Examples
-    --------
-    `chain.plots.picture.picture` draws with it.
-
-    Source
-    ------
-    Own convention.
-    """
+    """Draw groups of bars one under another."""
     names = [
         textwrap.wrap(f"best: {group.label}" if group.chosen else group.label, 34) or [""] for group in plot.groups
     ]

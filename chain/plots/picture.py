@@ -46,17 +46,7 @@ NO_DATES = {"png": {"Software": None}, "svg": {"Date": None, "Creator": None}}
 def needs_matplotlib() -> None:
     """Refuse at once where matplotlib is not installed.
 
-    Raises
-    ------
-    ChainError : it is not; the remedy says how to install it.
-
-    Examples
-    --------
-    >>> needs_matplotlib()
-
-    Source
-    ------
-    Extra `plot` of the distribution.
+    Source: Extra `plot` of the distribution.
     """
     try:
         import matplotlib.figure  # noqa: F401
@@ -71,32 +61,7 @@ def needs_matplotlib() -> None:
 def picture(plots: Sequence[Plot], kind: str, title: str = "") -> bytes:
     """Draw plots one under another into one picture.
 
-    Parameters
-    ----------
-    plots : at least one plot.
-    kind : `png` or `svg`.
-    title : what stands above them, such as the title of a set-up; never taken for markup.
-
-    Returns
-    -------
-    bytes of the file; they depend on nothing but the plots and the version of matplotlib.
-
-    Raises
-    ------
-    ChainError : matplotlib is not installed.
-
-    Examples
-    --------
-    >>> from chain.plots.axes import even_axis
-    >>> from chain.plots.figure import Bar, Group
-    >>> bars = (Group("pad", (Bar(0.0, 0.5, "50.0 %", "share"),)),)
-    >>> made = picture([BarChart("doubt", "Doubt", "", even_axis("share", "%", 0.0, 0.5, 0.01), bars)], "png")
-    >>> made[:4]
-    b'\\x89PNG'
-
-    Source
-    ------
-    matplotlib `Figure` on its Agg and SVG canvases; no state of pyplot.
+    Source: matplotlib `Figure` on its Agg and SVG canvases; no state of pyplot.
     """
     needs_matplotlib()
     import matplotlib

@@ -12,28 +12,7 @@ __all__ = ["describe"]
 
 
 def describe(result: Planes) -> tuple[BarChart]:
-    """Describe the interval that each plane gives to two true values.
-
-    Parameters
-    ----------
-    result : the comparison.
-
-    Returns
-    -------
-    One chart with two bars for each plane.
-
-    Examples
-    --------
-    >>> from chain.analyses.planes import compare
-    >>> from chain.files.setup_file import load_setup
-    >>> chart = describe(compare(load_setup("demo/boathouse.toml"), draws=500))[0]
-    >>> len(chart.groups), [group.label for group in chart.groups if group.chosen]
-    (8, ["after 'lead'"])
-
-    Source
-    ------
-    `chain.analyses.planes`.
-    """
+    """Describe the interval that each plane gives to two true values."""
     first = result.planes[0]
     groups = tuple(
         Group(

@@ -27,30 +27,7 @@ MOST_SHARES = 8
 
 
 def describe(result: Recovery) -> tuple[Plot, ...]:
-    """Describe the sweep, the reflection chart of complex readings, and the contributions.
-
-    Parameters
-    ----------
-    result : the recovery.
-
-    Returns
-    -------
-    Two charts, or three where the readings have a phase.
-
-    Examples
-    --------
-    >>> from chain.sweeps.readings import from_texts
-    >>> from chain.analyses.recover import recover
-    >>> from chain.files.setup_file import load_setup
-    >>> from chain.units import parse_reading
-    >>> setup = load_setup("demo/boathouse.toml")
-    >>> [plot.name for plot in describe(recover(setup, from_texts([parse_reading("0.05-0.02j at 210 MHz")])))]
-    ['sweep', 'reflection', 'contributions']
-
-    Source
-    ------
-    `chain.analyses.recover`.
-    """
+    """Describe the sweep, the reflection chart of complex readings, and the contributions."""
     plots: list[Plot] = [_sweep(result)]
     if result.true_reflection is not None:
         plots.append(_reflection(result, result.true_reflection))

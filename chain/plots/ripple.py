@@ -30,27 +30,7 @@ MOST_BARS = 8
 
 
 def describe(result: Ripple) -> tuple[Plot, ...]:
-    """Describe the sweep with and without its ripple, and the reflections that make it.
-
-    Parameters
-    ----------
-    result : the periodic parts of a sweep.
-
-    Returns
-    -------
-    One chart of the sweep; a second one of the reflections where any was found.
-
-    Examples
-    --------
-    >>> from chain.echoes.analyse import ripple
-    >>> from chain.sweeps.read import read_sweep
-    >>> [plot.name for plot in describe(ripple(read_sweep("demo/ripple.csv")))]
-    ['ripple', 'reflections']
-
-    Source
-    ------
-    `chain.echoes.analyse`.
-    """
+    """Describe the sweep with and without its ripple, and the reflections that make it."""
     plots: list[Plot] = [_sweep(result)]
     if result.components:
         plots.append(_reflections(result))

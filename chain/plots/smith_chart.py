@@ -21,19 +21,7 @@ HALO = {"boxstyle": "round,pad=0.15", "facecolor": "white", "edgecolor": "none",
 def draw_reflection(panel: Any, plot: ReflectionChart, box: Box, size: Size) -> None:
     """Draw a reflection chart.
 
-    Parameters
-    ----------
-    panel : matplotlib axes, in real and imaginary part of the reflection afterwards.
-    plot : what to draw.
-    box, size : see `chain.plots.panels.frame`.
-
-    Examples
-    --------
-    `chain.plots.picture.picture` draws with it.
-
-    Source
-    ------
-    Circles: `chain.plots.disc`.
+    Source: Circles: `chain.plots.disc`.
     """
     side = max((size[0] - 5.4) / 2, 0.15)
     frame(panel, plot.title, plot.note, box, size, (side, 0.1, side, 0.3))

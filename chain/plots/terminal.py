@@ -45,29 +45,7 @@ BESIDE = 22
 
 
 def draw(plot: Plot, console: Console) -> None:
-    """Print a plot as a chart of characters.
-
-    Parameters
-    ----------
-    plot : what it shows.
-    console : where to; its width and encoding are kept to.
-
-    Examples
-    --------
-    >>> from chain.plots.axes import even_axis
-    >>> from chain.plots.figure import Bar, Group
-    >>> bars = (Group("pad", (Bar(0.0, 0.5, "50.0 %", "share"),)),)
-    >>> draw(BarChart("doubt", "Doubt", "", even_axis("share", "%", 0.0, 0.5, 0.01), bars), Console(width=40))
-    Doubt
-    pad  ■■■■■■■■■■■■■■■■■■■■■■■■■■■  50.0 %
-        └┬────┬────┬─────┬────┬────┬
-         0    10   20    30   40   50
-         share, %
-
-    Source
-    ------
-    Own convention.
-    """
+    """Print a plot as a chart of characters."""
     width = min(console.width, WIDEST)
     if width < NARROWEST:
         say(console, f"(No room for a chart: it takes {NARROWEST} columns.)")

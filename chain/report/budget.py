@@ -25,21 +25,7 @@ SHOWN_DB = 0.005
 
 
 def render(result: Account, console: Console) -> None:
-    """Print a budget.
-
-    Parameters
-    ----------
-    result : the budget of a set-up.
-    console : where to.
-
-    Examples
-    --------
-    `chain budget demo/boathouse.toml` prints it.
-
-    Source
-    ------
-    Own convention.
-    """
+    """Print a budget."""
     found = result.budget
     chosen = _points(found.freq_hz, found.worst)
     outline.render(result.setup, console)
@@ -72,24 +58,7 @@ def _points(freq_hz: Real, worst: int) -> dict[int, str]:
 
 
 def verdict_line(result: Account) -> str:
-    """What is lost on the way up, and where most of it.
-
-    Parameters
-    ----------
-    result : the losses.
-
-    Returns
-    -------
-    str.
-
-    Examples
-    --------
-    `chain budget` prints it first.
-
-    Source
-    ------
-    Own convention.
-    """
+    """What is lost on the way up, and where most of it."""
     found = result.budget
     worst = found.worst
     text = (

@@ -20,21 +20,7 @@ ENDS = {"near": "analyzer", "far": "antenna"}
 
 
 def render(result: Card, console: Console) -> None:
-    """Print the card.
-
-    Parameters
-    ----------
-    result : the card.
-    console : where to.
-
-    Examples
-    --------
-    `chain card demo/boathouse.toml` prints one.
-
-    Source
-    ------
-    Own convention.
-    """
+    """Print the card."""
     title(console, f"Bench card: {result.title}")
     say(console, _aim(result), style="bold")
     say(console, f"Date {LINE}  By {LINE}  Analyzer {LINE}  Pad no. {LINE}")

@@ -14,21 +14,7 @@ VERDICT_STYLES = {"ok": "green", "costed": "yellow", "caution": "yellow"}
 
 
 def render(result: CheckResult, console: Console) -> None:
-    """Print the answer of all checks.
-
-    Parameters
-    ----------
-    result : the answer.
-    console : where to.
-
-    Examples
-    --------
-    `chain check demo/boathouse.toml` prints one.
-
-    Source
-    ------
-    Own convention.
-    """
+    """Print the answer of all checks."""
     title(console, result.title)
     say(console, verdict_line(result), style="bold" if result.fits else "bold red")
     console.print()
@@ -53,24 +39,7 @@ def render(result: CheckResult, console: Console) -> None:
 
 
 def verdict_line(result: CheckResult) -> str:
-    """Whether it fits, and how many remarks there are.
-
-    Parameters
-    ----------
-    result : the answer of all checks.
-
-    Returns
-    -------
-    str.
-
-    Examples
-    --------
-    `chain check` prints it first.
-
-    Source
-    ------
-    Own convention.
-    """
+    """Whether it fits, and how many remarks there are."""
     bad = [joint for joint in result.joints if not joint.fits]
     stops = sum(finding.level == "stop" for finding in result.findings) - len(bad)
     cautions = sum(finding.level == "caution" for finding in result.findings)

@@ -25,21 +25,7 @@ RANK_WORDS = {
 
 
 def render(result: Choice, console: Console) -> None:
-    """Print the chains of an answer.
-
-    Parameters
-    ----------
-    result : the answer.
-    console : where to.
-
-    Examples
-    --------
-    `chain choose demo/need.toml` prints one.
-
-    Source
-    ------
-    Own convention.
-    """
+    """Print the chains of an answer."""
     title(console, result.title)
     if result.chains:
         _found(result, console)
@@ -178,21 +164,7 @@ def _method(result: Choice, console: Console) -> None:
 
 
 def render_contrast(result: Contrast, console: Console) -> None:
-    """Print two chains item by item.
-
-    Parameters
-    ----------
-    result : the comparison.
-    console : where to.
-
-    Examples
-    --------
-    `chain choose demo/need.toml --why 1 4` prints one.
-
-    Source
-    ------
-    Own convention.
-    """
+    """Print two chains item by item."""
     one, two = result.first, result.second
     title(console, one.setup.title)
     more = two.cost - one.cost
@@ -228,21 +200,7 @@ def _signed(cost: float, loss_db: float, reflection: float) -> list[str]:
 
 
 def render_changes(result: Improvement, console: Console) -> None:
-    """Print the single changes of a set-up.
-
-    Parameters
-    ----------
-    result : the changes.
-    console : where to.
-
-    Examples
-    --------
-    `chain choose --improve demo/boathouse.toml` prints them.
-
-    Source
-    ------
-    Own convention.
-    """
+    """Print the single changes of a set-up."""
     title(console, result.title)
     now = f"Now a true VSWR of {result.limit_vswr:g} comes out as {span(result.now_low, result.now_high)}."
     helping = [each for each in result.changes if each.width < result.now_width]

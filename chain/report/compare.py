@@ -25,22 +25,7 @@ SENTENCES = {
 
 
 def render(result: Comparison, console: Console) -> None:
-    """Print what changed between two sweeps.
-
-    Parameters
-    ----------
-    result : the comparison.
-    console : where to.
-
-    Examples
-    --------
-    `chain recover demo/plane-after-pad.toml demo/plane-after-pad.s1p --before demo/plane-after-pad-before.s1p`
-    prints one.
-
-    Source
-    ------
-    Own convention.
-    """
+    """Print what changed between two sweeps."""
     console.print()
     say(console, safe(_sentence(result), STYLES.get(result.verdict, "")))
     console.print()

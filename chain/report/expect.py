@@ -16,21 +16,7 @@ NO_CEILING_VSWR = 1000.0
 
 
 def render(result: Expectation, console: Console) -> None:
-    """Print what to expect.
-
-    Parameters
-    ----------
-    result : the expectation.
-    console : where to.
-
-    Examples
-    --------
-    `chain expect demo/boathouse.toml` prints one.
-
-    Source
-    ------
-    Own convention.
-    """
+    """Print what to expect."""
     title(console, result.title)
     for line in verdict_lines(result):
         say(console, line)
@@ -64,24 +50,7 @@ def render(result: Expectation, console: Console) -> None:
 
 
 def verdict_lines(result: Expectation) -> list[str]:
-    """What to aim for, the ceiling, and what a perfect antenna reads, a sentence each.
-
-    Parameters
-    ----------
-    result : the expectation.
-
-    Returns
-    -------
-    list of str.
-
-    Examples
-    --------
-    `chain expect` prints them first.
-
-    Source
-    ------
-    Own convention.
-    """
+    """What to aim for, the ceiling, and what a perfect antenna reads, a sentence each."""
     lines = [_aim(result)] if result.limit_vswr is not None else ["No limit is stated: add one under [far]."]
     perfect = next((row for row in result.rows if row.true_vswr == 1), None)
     text = f"Nothing connected reads VSWR {vswr(result.ceiling_vswr)} at most, nominally: the ceiling"

@@ -19,23 +19,7 @@ POINTS_SHOWN = 3
 
 
 def render(result: Learnt, console: Console, path: str = "", two_port: str = "") -> None:
-    """Print what was learnt.
-
-    Parameters
-    ----------
-    result : the answer.
-    console : where to.
-    path : file that the part was written to, or empty.
-    two_port : file that the two-port itself was written to, or empty.
-
-    Examples
-    --------
-    `chain learn two-port demo/pad.s2p --near "BNC-50 jack" --far "BNC-75 jack"` prints one on stderr.
-
-    Source
-    ------
-    Own convention.
-    """
+    """Print what was learnt."""
     share = percent(result.coverage).replace(".0", "")
     mean = result.mean_loss
     times = "once" if result.sweeps == 1 else f"{result.sweeps} times"

@@ -56,21 +56,7 @@ SHARES = ("loss_tolerance", "arm_tolerance", "fit_max")
 
 
 def render(result: Listing, console: Console) -> None:
-    """Print parts.
-
-    Parameters
-    ----------
-    result : the listing; a single entry is printed in full.
-    console : where to.
-
-    Examples
-    --------
-    `chain parts rg59 --at "200 MHz"` prints one.
-
-    Source
-    ------
-    Own convention.
-    """
+    """Print parts."""
     if len(result.entries) == 1:
         _in_full(result.entries[0], result.length_m, console)
         return

@@ -16,21 +16,7 @@ __all__ = ["draws_words", "plane_words", "render", "upward"]
 
 
 def render(result: Setup, console: Console) -> None:
-    """Print title, chain and calibration plane of a set-up.
-
-    Parameters
-    ----------
-    result : the set-up.
-    console : where to.
-
-    Examples
-    --------
-    `chain budget demo/boathouse.toml` begins with it.
-
-    Source
-    ------
-    Own convention.
-    """
+    """Print title, chain and calibration plane of a set-up."""
     title(console, result.title)
     near = f"near ({result.near.connector}, {result.near.impedance_ohm:g} ohm)"
     far = f"far ({result.far.connector}, {result.far.impedance_ohm:g} ohm)"
@@ -41,47 +27,12 @@ def render(result: Setup, console: Console) -> None:
 
 
 def plane_words(plane: str) -> str:
-    """Calibration plane in words.
-
-    Parameters
-    ----------
-    plane : `near` or the id of an item.
-
-    Returns
-    -------
-    str that continues the word "calibrated".
-
-    Examples
-    --------
-    >>> plane_words("near"), plane_words("pad")
-    ("at the analyzer's port", 'after pad')
-
-    Source
-    ------
-    Own convention.
-    """
+    """Calibration plane in words."""
     return "at the analyzer's port" if plane == "near" else f"after {plane}"
 
 
 def draws_words(result: Expectation | Planes | Recovery) -> str:
-    """How many draws made the intervals, and how well their ends are known by them.
-
-    Parameters
-    ----------
-    result : an answer made from simulated draws.
-
-    Returns
-    -------
-    str, a sentence without its full stop.
-
-    Examples
-    --------
-    `chain expect demo/boathouse.toml` prints one under its table.
-
-    Source
-    ------
-    Own convention.
-    """
+    """How many draws made the intervals, and how well their ends are known by them."""
     text, found = f"{result.draws} draws, seed {result.seed}", result.accuracy
     if found is None or not found.end_tolerance:
         return text
@@ -94,22 +45,7 @@ def draws_words(result: Expectation | Planes | Recovery) -> str:
 def upward(value: float) -> str:
     """A difference to one digit, rounded up.
 
-    Parameters
-    ----------
-    value : at least 0 [-].
-
-    Returns
-    -------
-    str.
-
-    Examples
-    --------
-    >>> upward(0.0042), upward(0.0)
-    ('0.005', '0')
-
-    Source
-    ------
-    Arithmetic.
+    Source: Arithmetic.
     """
     if value <= 0:
         return "0"

@@ -13,21 +13,7 @@ __all__ = ["render"]
 
 
 def render(result: Planes, console: Console) -> None:
-    """Print a comparison of planes.
-
-    Parameters
-    ----------
-    result : the comparison.
-    console : where to.
-
-    Examples
-    --------
-    `chain planes demo/boathouse.toml` prints one.
-
-    Source
-    ------
-    Own convention.
-    """
+    """Print a comparison of planes."""
     title(console, result.title)
     say(console, result.reason[:1].upper(), result.reason[1:], "." if not result.reason.endswith(".") else "")
     console.print()

@@ -36,21 +36,7 @@ STYLES = {"right": "green", CANT_TELL: "yellow", NONE_OF_THESE: "bold red"}
 
 
 def render(result: Proof, console: Console) -> None:
-    """Print what readings of known ends mean.
-
-    Parameters
-    ----------
-    result : the proof.
-    console : where to.
-
-    Examples
-    --------
-    `chain prove demo/boathouse.toml --open 2.20 --short 2.25 --load 1.67` prints one.
-
-    Source
-    ------
-    Own convention.
-    """
+    """Print what readings of known ends mean."""
     title(console, result.title)
     say(console, safe(_sentence(result), STYLES.get(result.verdict, "red")))
     for text in (_advice(result), _against_right(result)):
@@ -72,49 +58,12 @@ def render(result: Proof, console: Console) -> None:
 
 
 def end_words(end: str, far_ohm: float) -> str:
-    """Name of a known end.
-
-    Parameters
-    ----------
-    end : one of `chain.diagnosis.known_ends.ENDS`.
-    far_ohm : the antenna's impedance [ohm].
-
-    Returns
-    -------
-    str.
-
-    Examples
-    --------
-    >>> end_words("load", 75.0), end_words("open", 75.0)
-    ('75-ohm load', 'open')
-
-    Source
-    ------
-    Own convention.
-    """
+    """Name of a known end."""
     return {"load": f"{far_ohm:g}-ohm load", "load50": "50-ohm load"}.get(end, end)
 
 
 def ohm_words(ohm: float) -> str:
-    """Reading of an ohmmeter.
-
-    Parameters
-    ----------
-    ohm : infinity for an open [ohm].
-
-    Returns
-    -------
-    str with its unit, or `open`.
-
-    Examples
-    --------
-    >>> ohm_words(86.6025), ohm_words(float("inf"))
-    ('86.6 ohm', 'open')
-
-    Source
-    ------
-    Own convention.
-    """
+    """Reading of an ohmmeter."""
     return "open" if isinf(ohm) else f"{ohm:.3g} ohm"
 
 

@@ -48,22 +48,7 @@ SENTENCES = {
 
 
 def render(result: Recovery, console: Console, every_point: bool = False) -> None:
-    """Print the true match behind readings.
-
-    Parameters
-    ----------
-    result : the recovery.
-    console : where to.
-    every_point : show every point of a long sweep, in the order of frequency.
-
-    Examples
-    --------
-    `chain recover demo/boathouse.toml --reading "VSWR 1.10 at 210 MHz"` prints one.
-
-    Source
-    ------
-    Own convention.
-    """
+    """Print the true match behind readings."""
     title(console, result.title)
     say(console, safe(sentence(result), STYLES.get(result.verdict, "")))
     for _, reason in result.refused[:WORST_SHOWN]:
@@ -96,24 +81,7 @@ class _Place(NamedTuple):
 
 
 def sentence(result: Recovery) -> str:
-    """Verdict of a recovery in one sentence, with its worst place.
-
-    Parameters
-    ----------
-    result : the recovery.
-
-    Returns
-    -------
-    str.
-
-    Examples
-    --------
-    `chain recover` prints it first.
-
-    Source
-    ------
-    Own convention.
-    """
+    """Verdict of a recovery in one sentence, with its worst place."""
     text = SENTENCES[result.verdict].format(limit="" if result.limit_vswr is None else f"{result.limit_vswr:g}")
     if result.channels:
         places = [_Place(c.worst_hz, c.vswr, c.low, c.high, c.verdict, f"channel {c.channel}") for c in result.channels]

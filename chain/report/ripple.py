@@ -20,21 +20,7 @@ SHOWN = 8
 
 
 def render(result: Ripple, console: Console) -> None:
-    """Print the periodic parts of a sweep.
-
-    Parameters
-    ----------
-    result : the answer.
-    console : where to.
-
-    Examples
-    --------
-    `chain ripple demo/ripple.s1p demo/ripple.toml` prints one.
-
-    Source
-    ------
-    Own convention.
-    """
+    """Print the periodic parts of a sweep."""
     title(console, result.title)
     say(console, safe(result.sentence, STYLES[result.verdict]))
     console.print()

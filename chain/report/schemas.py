@@ -34,31 +34,7 @@ REASONS = {
 def json_text(document: Mapping[str, object]) -> str:
     """JSON text of a result that is already made of plain values.
 
-    Parameters
-    ----------
-    document : lists, dicts, numbers, text, true, false and None only.
-
-    Returns
-    -------
-    str, one object, a line for each of its keys. Where it holds nulls, `null_means` tells what each stands for.
-
-    Raises
-    ------
-    ValueError : NaN or infinity is left in the document.
-
-    Examples
-    --------
-    >>> print(json_text({"schema_version": 1, "ceiling_vswr": 1.7, "cure": None}), end="")
-    {
-     "schema_version": 1,
-     "ceiling_vswr": 1.7,
-     "cure": null,
-     "null_means": {"cure": "no single change narrows the interval enough to be named"}
-    }
-
-    Source
-    ------
-    RFC 8259, which has no NaN and no infinity.
+    Source: RFC 8259, which has no NaN and no infinity.
     """
     names = dict.fromkeys(_null_names(document, ""))
     reasons = {name: REASONS.get(name) or (INFINITE if name.endswith(MAY_BE_INFINITE) else ABSENT) for name in names}

@@ -39,51 +39,14 @@ class Column:
 
 
 def safe(text: object, style: str = "") -> Text:
-    """Text that is shown as it is: no markup, no control characters.
-
-    Parameters
-    ----------
-    text : anything, such as a title from a user's file.
-    style : style of the whole.
-
-    Returns
-    -------
-    rich.text.Text.
-
-    Examples
-    --------
-    >>> safe("[red]a\\x1b[0m").plain
-    '[red]a?[0m'
-
-    Source
-    ------
-    `chain.errors.plain`.
-    """
+    """Text that is shown as it is: no markup, no control characters."""
     if isinstance(text, Text):
         return text
     return Text("\n".join(plain(line) for line in str(text).split("\n")), style=style)
 
 
 def say(console: Console, *parts: object, style: str = "", indent: int = 0) -> None:
-    """Print a paragraph, wrapped at words.
-
-    Parameters
-    ----------
-    console : where to.
-    parts : texts that are joined.
-    style : style of the whole.
-    indent : blanks before its lines after the first [characters].
-
-    Examples
-    --------
-    >>> say(Console(width=24), "nothing reads worse than VSWR 1.73")
-    nothing reads worse than
-    VSWR 1.73
-
-    Source
-    ------
-    Own convention.
-    """
+    """Print a paragraph, wrapped at words."""
     text = Text("", style=style)
     for part in parts:
         text.append_text(safe(part))
@@ -94,23 +57,7 @@ def say(console: Console, *parts: object, style: str = "", indent: int = 0) -> N
 
 
 def title(console: Console, text: str) -> None:
-    """Print the title of a result.
-
-    Parameters
-    ----------
-    console : where to.
-    text : the title; nothing is printed for an empty one.
-
-    Examples
-    --------
-    >>> title(Console(width=40), "Boathouse")
-    Boathouse
-    <BLANKLINE>
-
-    Source
-    ------
-    Own convention.
-    """
+    """Print the title of a result."""
     if text:
         say(console, text, style="bold")
         console.print()
@@ -119,26 +66,7 @@ def title(console: Console, text: str) -> None:
 def show_table(
     console: Console, columns: Sequence[Column], rows: Sequence[Sequence[object]], ruled: Iterable[int] = ()
 ) -> None:
-    """Print rows as a table, or each as a paragraph where the console is too narrow for one.
-
-    Parameters
-    ----------
-    console : where to.
-    columns : the columns, the first of which names the row.
-    rows : one cell per column.
-    ruled : indices of rows that are followed by a line.
-
-    Examples
-    --------
-    >>> show_table(Console(width=30), [Column("item", figures=False), Column("loss")], [["pad", "5.72 dB"]])
-    item     loss
-    ─────────────
-    pad   5.72 dB
-
-    Source
-    ------
-    Own convention.
-    """
+    """Print rows as a table, or each as a paragraph where the console is too narrow for one."""
     cells = [[safe(cell) for cell in row] for row in rows]
     if _least(columns, cells) > console.width:
         _paragraphs(console, columns, cells)
@@ -195,25 +123,7 @@ def _label(column: Column) -> str:
 
 
 def notes(console: Console, warnings: Sequence[str] = (), assumed: Sequence[str] = ()) -> None:
-    """Print what to beware of, and every default that was assumed.
-
-    Parameters
-    ----------
-    console : where to.
-    warnings : sentences.
-    assumed : defaults, each with the key that states it instead.
-
-    Examples
-    --------
-    >>> notes(Console(width=60), assumed=["rg59: reflection 20 dB"])
-    <BLANKLINE>
-    assumed, until the file states it:
-      rg59: reflection 20 dB
-
-    Source
-    ------
-    Own convention.
-    """
+    """Print what to beware of, and every default that was assumed."""
     if warnings:
         console.print()
     for text in warnings:

@@ -41,24 +41,7 @@ class Maps:
 def in_front(s: Complex, inner: Maps) -> Maps:
     """Put a two-port in front of a map: what is seen at its near port.
 
-    Parameters
-    ----------
-    s : shape (..., 2, 2) [-].
-    inner : the map at its far port.
-
-    Returns
-    -------
-    Maps.
-
-    Examples
-    --------
-    >>> pad = np.array([[[[0, 0.5], [0.5, 0]]]], dtype=complex)
-    >>> complex(in_front(pad, identity((1, 1))).p[0, 0])
-    (0.25+0j)
-
-    Source
-    ------
-    S11 + S12 S21 x/(1 - S22 x) with x the inner map.
+    Source: S11 + S12 S21 x/(1 - S22 x) with x the inner map.
     """
     down = 1 / (1 - s[..., 1, 1] * inner.q)
     r = (inner.r - s[..., 1, 1] * inner.p) * down
@@ -69,23 +52,7 @@ def in_front(s: Complex, inner: Maps) -> Maps:
 def shifted(maps: Maps, offset: Complex) -> Maps:
     """Add a complex number to what a map gives.
 
-    Parameters
-    ----------
-    maps : the map.
-    offset : broadcast against its shape [-].
-
-    Returns
-    -------
-    Maps.
-
-    Examples
-    --------
-    >>> complex(shifted(identity((1, 1)), np.array(0.1)).q[0, 0])
-    (0.1+0j)
-
-    Source
-    ------
-    Addition; no formula.
+    Source: Addition; no formula.
     """
     return Maps(maps.p + offset * maps.r, maps.q + offset, maps.r)
 
@@ -93,22 +60,7 @@ def shifted(maps: Maps, offset: Complex) -> Maps:
 def identity(shape: tuple[int, int]) -> Maps:
     """The map that changes nothing.
 
-    Parameters
-    ----------
-    shape : (draws, frequencies).
-
-    Returns
-    -------
-    Maps.
-
-    Examples
-    --------
-    >>> complex(identity((1, 1)).reading(np.array(0.3)) [0, 0])
-    (0.3+0j)
-
-    Source
-    ------
-    Definition.
+    Source: Definition.
     """
     return Maps(np.ones(shape, complex), np.zeros(shape, complex), np.zeros(shape, complex))
 
@@ -116,24 +68,7 @@ def identity(shape: tuple[int, int]) -> Maps:
 def through(matrices: Iterable[Complex], shape: tuple[int, int]) -> Maps:
     """The map of two-ports joined one to the next.
 
-    Parameters
-    ----------
-    matrices : shape (..., 2, 2) each, near to far, taken one by one [-].
-    shape : (draws, frequencies), used where there is no two-port.
-
-    Returns
-    -------
-    Maps.
-
-    Examples
-    --------
-    >>> pad = np.array([[[[0, 0.5], [0.5, 0]]]], dtype=complex)
-    >>> complex(through([pad], (1, 1)).p[0, 0])
-    (0.25+0j)
-
-    Source
-    ------
-    S11 + S12 S21 G/(1 - S22 G).
+    Source: S11 + S12 S21 G/(1 - S22 G).
     """
     s, own = None, None
     for matrix in matrices:
@@ -149,23 +84,7 @@ def through(matrices: Iterable[Complex], shape: tuple[int, int]) -> Maps:
 def compose(outer: Maps, inner: Maps) -> Maps:
     """One map after another: outer(inner(G)).
 
-    Parameters
-    ----------
-    outer, inner : maps whose shapes broadcast.
-
-    Returns
-    -------
-    Maps.
-
-    Examples
-    --------
-    >>> half = Maps(np.full((1, 1), 0.5 + 0j), np.zeros((1, 1)), np.zeros((1, 1)))
-    >>> complex(compose(half, half).p[0, 0])
-    (0.25+0j)
-
-    Source
-    ------
-    Product of the 2x2 matrices of the two maps.
+    Source: Product of the 2x2 matrices of the two maps.
     """
     down = 1 / (outer.r * inner.q + 1)
     return Maps(
@@ -178,22 +97,6 @@ def compose(outer: Maps, inner: Maps) -> Maps:
 def inverse(maps: Maps) -> Maps:
     """The map that undoes another.
 
-    Parameters
-    ----------
-    maps : the map.
-
-    Returns
-    -------
-    Maps.
-
-    Examples
-    --------
-    >>> half = Maps(np.full((1, 1), 0.5 + 0j), np.zeros((1, 1)), np.zeros((1, 1)))
-    >>> complex(inverse(half).p[0, 0])
-    (2+0j)
-
-    Source
-    ------
-    Inverse of the 2x2 matrix of the map.
+    Source: Inverse of the 2x2 matrix of the map.
     """
     return Maps(1 / maps.p, -maps.q / maps.p, -maps.r / maps.p)

@@ -22,32 +22,10 @@ Complex = NDArray[np.complex128]
 
 
 def attenuation_db_per_100m(coax: Coax, freq_hz: Real, temperature_c: float = 20.0) -> tuple[Real, Real]:
-    """Attenuation of a cable matched in its own impedance, conductor and dielectric parts apart.
+    """Attenuation of a cable matched in its own impedance, conductor and dielectric parts apart [dB per 100 m].
 
-    Parameters
-    ----------
-    coax : the cable; coefficients or points at its own stated temperature.
-    freq_hz : shape (frequencies,), inside the model's span [Hz].
-    temperature_c : temperature of the cable [degrees C].
-
-    Returns
-    -------
-    (conductor, dielectric), shape (frequencies,) each [dB per 100 m]. Points count as conductor loss altogether.
-
-    Raises
-    ------
-    RangeError : a frequency outside the span of the cable's model.
-
-    Examples
-    --------
-    >>> from library.load import load_library
-    >>> conductor, dielectric = attenuation_db_per_100m(load_library().part("rg59"), np.array([1e8]))
-    >>> round(float((conductor + dielectric)[0]), 2)
-    11.14
-
-    Source
-    ------
-    flat + per_sqrt_mhz sqrt(f) + per_mhz f. The conductor part follows sqrt(1 + 0.00393 dT), skin effect in copper.
+    Source: flat + per_sqrt_mhz sqrt(f) + per_mhz f. The conductor part follows sqrt(1 + 0.00393 dT), skin effect in
+    copper.
     """
     low, high = coax.valid_from_hz, coax.valid_to_hz
     slack = 1e-9 * high
@@ -69,29 +47,9 @@ def attenuation_db_per_100m(coax: Coax, freq_hz: Real, temperature_c: float = 20
 
 
 def characteristic_ohm(coax: Coax, freq_hz: Real, conductor_np: Real, dielectric_np: Real, phase_rad: Real) -> Complex:
-    """Complex characteristic impedance of a lossy line.
+    """Complex characteristic impedance of a lossy line [ohm].
 
-    Parameters
-    ----------
-    coax : gives the high-frequency or tabulated real part.
-    freq_hz : shape (frequencies,) [Hz].
-    conductor_np, dielectric_np : loss of one and the same length [Np].
-    phase_rad : phase of that length [rad].
-
-    Returns
-    -------
-    shape (frequencies,) [ohm].
-
-    Examples
-    --------
-    >>> from library.load import load_library
-    >>> z = characteristic_ohm(load_library().part("rg213"), np.array([3.8e6]), np.array([0.01]), np.array([0.0]), np.array([0.5]))
-    >>> z.round(3)
-    array([50.-1.j])
-
-    Source
-    ------
-    Z0 = R0 (1 - j (a_c - a_d)/b), first order in loss over phase.
+    Source: Z0 = R0 (1 - j (a_c - a_d)/b), first order in loss over phase.
     """
     if coax.impedance_points_hz:
         real = np.interp(np.log(freq_hz), np.log(coax.impedance_points_hz), coax.impedance_points_ohm)

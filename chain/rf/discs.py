@@ -36,25 +36,7 @@ Complex = NDArray[np.complex128]
 def forward(pieces: Sequence[Stage], region: Region) -> Region:
     """Carry a region from the far end of joined pieces to their near end.
 
-    Parameters
-    ----------
-    pieces : near to far, references already aligned (see `chain.rf.references.aligned`).
-    region : of the reflection at the far port, shape (frequencies, ...).
-
-    Returns
-    -------
-    Region of the reflection seen at the near port; never left by any admissible draw of the pieces' unknowns.
-
-    Examples
-    --------
-    >>> pad = Box("pad", 50.0, 75.0, np.array([[[0, 0.5], [0.5, 0]]], dtype=complex), near_radius=np.array([0.05]))
-    >>> low, high = extremes(forward((pad,), region_of(np.zeros(1, complex), np.ones(1))))
-    >>> float(low[0]), float(high[0].round(4))
-    (0.0, 0.3)
-
-    Source
-    ------
-    Exact image of a disc under a bilinear map; hyperbolic translation by a lossless junction.
+    Source: Exact image of a disc under a bilinear map; hyperbolic translation by a lossless junction.
     """
     for piece in reversed(pieces):
         if isinstance(piece, Line):
@@ -69,25 +51,7 @@ def forward(pieces: Sequence[Stage], region: Region) -> Region:
 def backward(pieces: Sequence[Stage], region: Region) -> Region:
     """Carry a region from the near end of joined pieces to their far end: what the far reflection can have been.
 
-    Parameters
-    ----------
-    pieces : near to far, references already aligned.
-    region : of the reflection at the near port, shape (frequencies, ...).
-
-    Returns
-    -------
-    Region of the reflection at the far port, inside the unit disc.
-
-    Examples
-    --------
-    >>> pad = Box("pad", 50.0, 75.0, np.array([[[0, 0.5], [0.5, 0]]], dtype=complex), near_radius=np.array([0.05]))
-    >>> low, high = extremes(backward((pad,), region_of(np.full(1, 0.1 + 0j), np.zeros(1))))
-    >>> float(low[0].round(4)), float(high[0].round(4))
-    (0.2, 0.6)
-
-    Source
-    ------
-    The same maps, each inverted.
+    Source: The same maps, each inverted.
     """
     for piece in pieces:
         if isinstance(piece, Line):

@@ -167,25 +167,8 @@ Stage = Line | Box | Ladder
 def line_s(impedance_ohm: Complex, gamma_length: Complex, reference_ohm: float) -> Complex:
     """Matrix of a line of any impedance between equal real references.
 
-    Parameters
-    ----------
-    impedance_ohm : characteristic impedance, broadcast against gamma_length [ohm].
-    gamma_length : complex propagation constant times length, nepers + j radians [-].
-    reference_ohm : real reference at both ports [ohm].
-
-    Returns
-    -------
-    shape (..., 2, 2) [-].
-
-    Examples
-    --------
-    >>> quarter = line_s(np.array([75.0]), np.array([0.5j * np.pi]), 50.0)
-    >>> float((-20 * np.log10(abs(quarter[0, 0, 0]))).round(4))
-    8.2995
-
-    Source
-    ------
-    D = 2 Z Zr cosh + (Z^2 + Zr^2) sinh; S21 = 2 Z Zr/D, S11 = (Z^2 - Zr^2) sinh/D, with sinh and cosh of gamma l.
+    Source: D = 2 Z Zr cosh + (Z^2 + Zr^2) sinh; S21 = 2 Z Zr/D, S11 = (Z^2 - Zr^2) sinh/D, with sinh and cosh of
+    gamma l.
     """
     shape = np.broadcast_shapes(np.shape(impedance_ohm), np.shape(gamma_length))
     out = twoport.empty(shape)
@@ -202,24 +185,7 @@ def line_s(impedance_ohm: Complex, gamma_length: Complex, reference_ohm: float) 
 def at_frequencies(piece: Stage, chosen: slice) -> Stage:
     """The same piece at some of its frequencies.
 
-    Parameters
-    ----------
-    piece : any piece.
-    chosen : slice of the frequency axis.
-
-    Returns
-    -------
-    piece of the same kind.
-
-    Examples
-    --------
-    >>> box = Box("pad", 50.0, 75.0, np.zeros((5, 2, 2), complex))
-    >>> at_frequencies(box, slice(0, 2)).s.shape
-    (2, 2, 2)
-
-    Source
-    ------
-    Indexing; no formula.
+    Source: Indexing; no formula.
     """
     arrays: dict[str, Any] = {
         name: value[chosen] for name, value in vars(piece).items() if isinstance(value, np.ndarray)

@@ -15,23 +15,7 @@ Real = NDArray[np.float64]
 def limit_radius(limit: Limit | None, freq_hz: Real) -> Real | None:
     """Largest reflection magnitude that a limit allows, over frequency; None where nothing is limited.
 
-    Parameters
-    ----------
-    limit : least return loss at one or more frequencies, or None.
-    freq_hz : shape (frequencies,) [Hz].
-
-    Returns
-    -------
-    shape (frequencies,) reflection magnitude [-], or None.
-
-    Examples
-    --------
-    >>> float(limit_radius(Limit((0.0,), (20.0,)), np.array([1e8]))[0])
-    0.1
-
-    Source
-    ------
-    10^(-RL/20); linear in dB between the points of a table.
+    Source: 10^(-RL/20); linear in dB between the points of a table.
     """
     if limit is None:
         return None
@@ -42,47 +26,16 @@ def limit_radius(limit: Limit | None, freq_hz: Real) -> Real | None:
 def end_radius(whole: Real | None, loss_np: Real) -> Real | None:
     """Radius of each of two equal junctions at the ends of a lead, so that the whole lead keeps its limit.
 
-    Parameters
-    ----------
-    whole : limit of the whole lead as a reflection magnitude, or None [-].
-    loss_np : one-way loss of the lead [Np].
-
-    Returns
-    -------
-    shape (frequencies,) reflection magnitude [-], or None.
-
-    Examples
-    --------
-    >>> float(end_radius(np.array([0.1]), np.array([0.0]))[0])
-    0.05
-
-    Source
-    ------
-    |r1| + |r2| e^(-2 a l) <= L with |r1| = |r2|.
+    Source: |r1| + |r2| e^(-2 a l) <= L with |r1| = |r2|.
     """
     return None if whole is None else np.asarray(whole / (1 + np.exp(-2 * loss_np)))
 
 
 def impedance_room_ohm(radius: Real | None, reference_ohm: float) -> float:
-    """Largest departure of a lead's impedance: a reflection limit is of the whole lead and leaves no room for more.
+    """Largest departure of a lead's impedance: a reflection limit is of the whole lead and leaves no room for more
+    [ohm].
 
-    Parameters
-    ----------
-    radius : limit at an end over the sweep, or None [-].
-    reference_ohm : nominal impedance [ohm].
-
-    Returns
-    -------
-    float [ohm]; infinite where nothing is limited.
-
-    Examples
-    --------
-    >>> round(impedance_room_ohm(np.array([0.02, 0.03]), 75.0), 3)
-    2.941
-
-    Source
-    ------
-    r = d/(2 Z + d) for an impedance off by d, solved for the smaller d: 2 Z r/(1 + r).
+    Source: r = d/(2 Z + d) for an impedance off by d, solved for the smaller d: 2 Z r/(1 + r).
     """
     if radius is None:
         return float(np.inf)

@@ -15,28 +15,9 @@ __all__ = ["minimum_loss_db", "minimum_loss_ohm", "stages"]
 
 
 def minimum_loss_ohm(high_ohm: float, low_ohm: float) -> tuple[float, float]:
-    """Resistors of the minimum-loss pad: the series arm at the higher side, the shunt arm across the lower.
+    """Resistors of the minimum-loss pad: the series arm at the higher side, the shunt arm across the lower [ohm].
 
-    Parameters
-    ----------
-    high_ohm, low_ohm : the two impedances, high_ohm above low_ohm [ohm].
-
-    Returns
-    -------
-    (series, shunt) [ohm].
-
-    Raises
-    ------
-    ValueError : high_ohm is not above low_ohm.
-
-    Examples
-    --------
-    >>> tuple(round(value, 2) for value in minimum_loss_ohm(75, 50))
-    (43.3, 86.6)
-
-    Source
-    ------
-    Rs = Z1 sqrt(1 - Z2/Z1), Rp = Z2/sqrt(1 - Z2/Z1); both ends matched.
+    Source: Rs = Z1 sqrt(1 - Z2/Z1), Rp = Z2/sqrt(1 - Z2/Z1); both ends matched.
     """
     if high_ohm <= low_ohm:
         raise ValueError("the higher impedance comes first")
@@ -45,24 +26,9 @@ def minimum_loss_ohm(high_ohm: float, low_ohm: float) -> tuple[float, float]:
 
 
 def minimum_loss_db(high_ohm: float, low_ohm: float) -> float:
-    """Least loss of a resistive pad that matches both ends.
+    """Least loss of a resistive pad that matches both ends [dB].
 
-    Parameters
-    ----------
-    high_ohm, low_ohm : the two impedances [ohm].
-
-    Returns
-    -------
-    float, power loss, the same either way [dB].
-
-    Examples
-    --------
-    >>> round(minimum_loss_db(75, 50), 4)
-    5.7195
-
-    Source
-    ------
-    10 log10 (sqrt r + sqrt(r - 1))^2, r the ratio of the impedances.
+    Source: 10 log10 (sqrt r + sqrt(r - 1))^2, r the ratio of the impedances.
     """
     ratio = high_ohm / low_ohm
     return float(20 * np.log10(np.sqrt(ratio) + np.sqrt(ratio - 1)))

@@ -26,29 +26,7 @@ ELEMENTS: dict[str, Callable[[Item, NDArray[np.float64]], tuple[Stage, ...]]] = 
 
 
 def stages_of(item: Item, freq_hz: NDArray[np.float64]) -> tuple[Stage, ...]:
-    """Elements of an item as placed, near to far, without its unknowns if it is declared ideal.
-
-    Parameters
-    ----------
-    item : the item; its part's kind names the function that knows it.
-    freq_hz : shape (frequencies,) [Hz].
-
-    Returns
-    -------
-    tuple of Line, Box or Ladder.
-
-    Raises
-    ------
-    RangeError : a frequency outside what the part's model covers.
-
-    Examples
-    --------
-    See `chain.assembly.cascade.build`, which joins the elements of every item.
-
-    Source
-    ------
-    Each module names its own.
-    """
+    """Elements of an item as placed, near to far, without its unknowns if it is declared ideal."""
     pieces = ELEMENTS[item.part.kind](item, freq_hz)
     if item.reversed:
         pieces = tuple(piece.flipped() for piece in reversed(pieces))

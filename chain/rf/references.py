@@ -24,24 +24,7 @@ WRONG_HALF_LOW, WRONG_HALF_HIGH = 0.7, 1.5
 def aligned(pieces: Sequence[Stage], near_ohm: float, far_ohm: float, freq_hz: Real) -> tuple[Stage, ...]:
     """Pieces with an ideal step wherever the references of two neighbours differ.
 
-    Parameters
-    ----------
-    pieces : near to far, each with its own references.
-    near_ohm, far_ohm : references wanted at the two outer ports [ohm].
-    freq_hz : shape (frequencies,) [Hz].
-
-    Returns
-    -------
-    tuple of pieces that may be joined one to the next.
-
-    Examples
-    --------
-    >>> [piece.near_ohm for piece in aligned((), 50.0, 75.0, np.array([1e8]))]
-    [50.0]
-
-    Source
-    ------
-    Exact for real references: the star product of a step and a matrix is that matrix in the other reference.
+    Source: Exact for real references: the star product of a step and a matrix is that matrix in the other reference.
     """
     out: list[Stage] = []
     ohm = near_ohm
@@ -63,25 +46,7 @@ def _step(near_ohm: float, far_ohm: float, freq_hz: Real) -> Box:
 def nominal(pieces: Sequence[Stage], near_ohm: float, far_ohm: float, freq_hz: Real) -> Complex:
     """Two-port of joined pieces with every unknown at zero.
 
-    Parameters
-    ----------
-    pieces : near to far; none is a direct connection.
-    near_ohm, far_ohm : references of the result's ports [ohm].
-    freq_hz : shape (frequencies,) [Hz].
-
-    Returns
-    -------
-    shape (frequencies, 2, 2) [-].
-
-    Examples
-    --------
-    >>> direct = nominal((), 50.0, 75.0, np.array([1e8]))
-    >>> round(float(-20 * np.log10(abs(direct[0, 1, 0]))), 4)
-    0.1773
-
-    Source
-    ------
-    Star product of the pieces' own matrices.
+    Source: Star product of the pieces' own matrices.
     """
     joined = aligned(pieces, near_ohm, far_ohm, freq_hz)
     if not joined:
@@ -94,25 +59,7 @@ def nominal(pieces: Sequence[Stage], near_ohm: float, far_ohm: float, freq_hz: R
 def section_lines(name: str, sections: Sequence[tuple[float, float]], freq_hz: Real) -> tuple[Line, ...]:
     """Lossless lines of a joint whose connectors are of another impedance than the lines they join.
 
-    Parameters
-    ----------
-    name : of the joint.
-    sections : (impedance [ohm], electrical length [m]) of each line.
-    freq_hz : shape (frequencies,) [Hz].
-
-    Returns
-    -------
-    tuple of lines.
-
-    Examples
-    --------
-    >>> half = section_lines("pad/lead", [(50.0, WRONG_HALF_M)], np.array([1e9]))[0]
-    >>> half.impedance_ohm[0].real.item(), round(half.phase_rad[0].item(), 4), half.length_high
-    (50.0, 0.2096, 1.5)
-
-    Source
-    ------
-    10 mm electrical per wrong half, 7 to 15 mm (rectangular); an unmatched pair by its own section.
+    Source: 10 mm electrical per wrong half, 7 to 15 mm (rectangular); an unmatched pair by its own section.
     """
     lines = []
     for ohm, length_m in sections:

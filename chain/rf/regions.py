@@ -61,25 +61,7 @@ class Region:
 def region_of(center: Complex, radius: Real, hole_radius: Real | None = None) -> Region:
     """Start region: a disc, with a concentric hole if the magnitude is known.
 
-    Parameters
-    ----------
-    center : shape (frequencies, ...) [-].
-    radius : same shape, radius of the outer disc [-].
-    hole_radius : same shape, or None for no hole [-].
-
-    Returns
-    -------
-    Region.
-
-    Examples
-    --------
-    >>> ring = region_of(np.zeros(1, complex), np.full(1, 0.3), np.full(1, 0.3))
-    >>> float(ring.least[0]), float(ring.most[0])
-    (0.3, 0.3)
-
-    Source
-    ------
-    Definition.
+    Source: Definition.
     """
     hole = np.full(radius.shape, -1.0) if hole_radius is None else hole_radius
     pair = [np.stack([value, value]) for value in (center, radius, hole)]
@@ -89,21 +71,7 @@ def region_of(center: Complex, radius: Real, hole_radius: Real | None = None) ->
 def extremes(region: Region) -> tuple[Real, Real]:
     """Smallest and largest magnitude of a region, at most 1.
 
-    Parameters
-    ----------
-    region : the region.
-
-    Returns
-    -------
-    (least, most), shape (frequencies, ...) each [-].
-
-    Examples
-    --------
-    See `region_of`.
-
-    Source
-    ------
-    Distance of the origin from a disc.
+    Source: Distance of the origin from a disc.
     """
     return np.minimum(region.least, 1.0), np.minimum(region.most, 1.0)
 
@@ -111,24 +79,7 @@ def extremes(region: Region) -> tuple[Real, Real]:
 def bilinear(region: Region, a: object, b: object, c: object, d: object) -> Region:
     """Exact image under (a z + b)/(c z + d); the unit disc where the pole lies inside an outer disc.
 
-    Parameters
-    ----------
-    region : the region.
-    a, b, c, d : coefficients, broadcast against shape (frequencies, ...).
-
-    Returns
-    -------
-    Region.
-
-    Examples
-    --------
-    >>> image = bilinear(region_of(np.zeros(1, complex), np.ones(1)), 1.0, 0.2, 0.2, 1.0)
-    >>> float(image.most[0].round(12))
-    1.0
-
-    Source
-    ------
-    Image of a circle under a bilinear map.
+    Source: Image of a circle under a bilinear map.
     """
     a, b, c, d = (np.asarray(value, dtype=complex) for value in (a, b, c, d))
     center, radius, good = _image(region.center, region.radius, a, b, c, d)
@@ -155,24 +106,7 @@ def _image(
 def scale(region: Region, turn: NDArray[Any], low: Real, high: Real, half_rad: Real) -> Region:
     """Multiply by `turn` (magnitude 1), a real factor from low to high and a rotation of up to half_rad either way.
 
-    Parameters
-    ----------
-    region : the region.
-    turn, low, high, half_rad : broadcast against shape (frequencies, ...) [-, -, -, rad].
-
-    Returns
-    -------
-    Region that holds every image.
-
-    Examples
-    --------
-    >>> out = scale(region_of(np.full(1, 0.5 + 0j), np.zeros(1)), np.ones(1), np.full(1, 0.8), np.ones(1), np.zeros(1))
-    >>> float(out.least[0].round(3)), float(out.most[0].round(3))
-    (0.4, 0.5)
-
-    Source
-    ------
-    Triangle inequality.
+    Source: Triangle inequality.
     """
     middle, half = (low + high) / 2, (high - low) / 2
     angle = np.minimum(half_rad, np.pi)
@@ -188,23 +122,7 @@ def scale(region: Region, turn: NDArray[Any], low: Real, high: Real, half_rad: R
 def shift_by(region: Region, offset: NDArray[Any]) -> Region:
     """Add a known complex number.
 
-    Parameters
-    ----------
-    region : the region.
-    offset : broadcast against shape (frequencies, ...) [-].
-
-    Returns
-    -------
-    Region.
-
-    Examples
-    --------
-    >>> float(shift_by(region_of(np.zeros(1, complex), np.full(1, 0.1)), np.full(1, 0.2)).most[0].round(3))
-    0.3
-
-    Source
-    ------
-    Translation.
+    Source: Translation.
     """
     return Region(region.center + offset, region.radius, region.hole_center + offset, region.hole_radius)
 
@@ -212,23 +130,7 @@ def shift_by(region: Region, offset: NDArray[Any]) -> Region:
 def add_disc(region: Region, radius: Real) -> Region:
     """Add any complex number of magnitude up to `radius`.
 
-    Parameters
-    ----------
-    region : the region.
-    radius : broadcast against shape (frequencies, ...) [-].
-
-    Returns
-    -------
-    Region.
-
-    Examples
-    --------
-    >>> float(add_disc(region_of(np.zeros(1, complex), np.full(1, 0.1)), np.full(1, 0.2)).most[0].round(3))
-    0.3
-
-    Source
-    ------
-    Sum of two discs.
+    Source: Sum of two discs.
     """
     return Region(region.center, region.radius + radius, region.hole_center, region.hole_radius - radius)
 
@@ -236,23 +138,7 @@ def add_disc(region: Region, radius: Real) -> Region:
 def quotient(region: Region, radius: NDArray[Any]) -> Region:
     """Map z to z/(1 - d z) for any complex d of magnitude up to `radius`.
 
-    Parameters
-    ----------
-    region : the region.
-    radius : broadcast against shape (frequencies, ...) [-].
-
-    Returns
-    -------
-    Region that holds every image.
-
-    Examples
-    --------
-    >>> float(quotient(region_of(np.zeros(1, complex), np.full(1, 0.5)), np.full(1, 0.1)).most[0].round(4))
-    0.5263
-
-    Source
-    ------
-    |z/(1 - d z) - z| = |d z^2|/|1 - d z|; magnitudes by b/(1 - L b) and a/(1 + L a).
+    Source: |z/(1 - d z) - z| = |d z^2|/|1 - d z|; magnitudes by b/(1 - L b) and a/(1 + L a).
     """
     most, least = region.most, region.least
     room = np.maximum(1 - np.real(radius) * most, 1e-9)
@@ -263,24 +149,8 @@ def quotient(region: Region, radius: NDArray[Any]) -> Region:
 def junction(region: Region, radius: NDArray[Any], stretch: NDArray[Any] | None = None) -> Region:
     """Put a lossless junction of unknown phase and magnitude up to `radius` in front.
 
-    Parameters
-    ----------
-    region : the region.
-    radius : broadcast against shape (frequencies, ...) [-].
-    stretch : factor by which the reflection may be larger where the junction lies inside a lossy line [-].
-
-    Returns
-    -------
-    Region that holds every image.
-
-    Examples
-    --------
-    >>> float(junction(region_of(np.zeros(1, complex), np.full(1, 0.5)), np.full(1, 0.1)).most[0].round(4))
-    0.5714
-
-    Source
-    ------
-    (r + z)/(1 + conj(r) z): magnitudes by (b + rho)/(1 + b rho); displacement at most rho (1 + b^2)/(1 - rho b).
+    Source: (r + z)/(1 + conj(r) z): magnitudes by (b + rho)/(1 + b rho); displacement at most rho (1 + b^2)/(1 - rho
+    b).
     """
     rho, most, least = np.real(radius), np.minimum(region.most, 1.0), region.least
     inner = most if stretch is None else np.minimum(most * np.real(stretch), 1.0)

@@ -63,30 +63,10 @@ class Catalogue:
 def without_dominated(catalogue: Catalogue, most_items: int) -> NDArray[np.intp]:
     """Pieces that a best chain may need, stock reckoned with.
 
-    A piece goes only where pieces between the same two nodes that are no worse in anything have, together, a stock of at least
-    `most_items`: then one of them is left over in any chain that uses the piece, and can take its place.
+    A piece goes only where pieces between the same two nodes that are no worse in anything have, together, a stock of
+    at least `most_items`: then one of them is left over in any chain that uses the piece, and can take its place.
 
-    Parameters
-    ----------
-    catalogue : the catalogue.
-    most_items : longest chain; 1 gives the rule that does not reckon with stock.
-
-    Returns
-    -------
-    shape (kept,) indices of pieces, rising; those out of stock left out.
-
-    Examples
-    --------
-    >>> one = dict(near=0, far=1, loss=0, reflection=0, marks=0)
-    >>> rows = [one | {"cost": 1, "stock": 1}, one | {"cost": 2, "stock": 1}, one | {"cost": 3, "stock": 1}]
-    >>> arrays = {key: np.array([row[key] for row in rows]) for key in rows[0]}
-    >>> shop = Catalogue(**arrays, joint_loss=np.zeros((2, 2), int), joint_reflection=np.zeros((2, 2), int), start=0, goal=1)
-    >>> without_dominated(shop, 2).tolist(), without_dominated(shop, 1).tolist()
-    ([0, 1], [0])
-
-    Source
-    ------
-    Exchange argument: the chain uses at most `most_items` - 1 other pieces.
+    Source: Exchange argument: the chain uses at most `most_items` - 1 other pieces.
     """
     live = np.flatnonzero(catalogue.stock > 0)
     low = np.minimum(catalogue.near, catalogue.far)[live]
@@ -114,27 +94,7 @@ def _kept(vectors: Ints, stock: Ints, group: NDArray[np.intp], most_items: int) 
 def count_walks(catalogue: Catalogue, most_items: int) -> float:
     """Number of chains that can be thought of, stock apart, pieces either way round.
 
-    Parameters
-    ----------
-    catalogue : the catalogue.
-    most_items : longest chain.
-
-    Returns
-    -------
-    float, exact below 2**53.
-
-    Examples
-    --------
-    >>> shop = Catalogue(
-    ...     *(np.array([value]) for value in (1, 1, 5, 0, 0, 1, 0)),
-    ...     joint_loss=np.array([[-1, 0], [0, -1]]), joint_reflection=np.zeros((2, 2), int), start=0, goal=0,
-    ... )
-    >>> count_walks(shop, 3)
-    1.0
-
-    Source
-    ------
-    Powers of the graph's adjacency matrix.
+    Source: Powers of the graph's adjacency matrix.
     """
     live = catalogue.stock > 0
     nodes = len(catalogue.joint_loss)

@@ -45,30 +45,7 @@ class Contrast:
 def contrast(answer: Choice, first: int, second: int) -> Contrast:
     """Compare two chains of an answer.
 
-    Parameters
-    ----------
-    answer : the answer.
-    first, second : their numbers in it.
-
-    Returns
-    -------
-    Contrast.
-
-    Raises
-    ------
-    RangeError : no chain of the answer has that number.
-
-    Examples
-    --------
-    >>> from chain.selection.choose import choose
-    >>> from chain.selection.need_file import load_need
-    >>> found = contrast(choose(load_need("demo/need.toml"), rank="cost"), 1, 2)
-    >>> [(step.first, step.second) for step in found.steps if step.cost]
-    [('n-plug-bnc-plug', 'n-plug-bnc-plug')]
-
-    Source
-    ------
-    Longest common run of items (`difflib`); the joints' own loss and reflection are one line.
+    Source: Longest common run of items (`difflib`); the joints' own loss and reflection are one line.
     """
     chains = {each.number: each for each in answer.chains}
     for number in (first, second):

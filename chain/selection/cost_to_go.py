@@ -50,23 +50,7 @@ class _Group:
 def layers(catalogue: Catalogue, most_items: int) -> list[Layer]:
     """Best completions of every state with exactly 0, 1, 2 and so on more pieces.
 
-    Parameters
-    ----------
-    catalogue : the catalogue.
-    most_items : longest chain.
-
-    Returns
-    -------
-    list of layers, `most_items` + 1 of them. A completion that a shorter one is no worse than is left out, and so are states
-    that cannot be reached from the start in time.
-
-    Examples
-    --------
-    See `chain.selection.search.best_chains`, which starts from them.
-
-    Source
-    ------
-    Backward recursion (R. Bellman) over fronts instead of single figures.
+    Source: Backward recursion (R. Bellman) over fronts instead of single figures.
     """
     groups = _groups(catalogue)
     reach = _reach(catalogue, groups, most_items)

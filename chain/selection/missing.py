@@ -50,28 +50,8 @@ class Missing:
 def missing_piece(room: Stockroom) -> Missing:
     """Say why no chain can be built.
 
-    Parameters
-    ----------
-    room : a stockroom for which the search found nothing.
-
-    Returns
-    -------
-    Missing.
-
-    Examples
-    --------
-    >>> from chain.selection.need_file import load_need
-    >>> from chain.selection.stock import stockroom
-    >>> need = load_need("demo/need.toml")
-    >>> owned = replace(need, offers=tuple(each for each in need.offers if each.owned))
-    >>> found = missing_piece(stockroom(owned))
-    >>> found.near, found.far, found.parts
-    ('N-50 jack', 'BNC-50 jack', ('n-plug-bnc-plug',))
-
-    Source
-    ------
-    Least sums of reflections from both ends over the pieces at hand, then every part of the library in the gap; the nearest
-    part is that which leaves the whole chain the least sum, adapters preferred.
+    Source: Least sums of reflections from both ends over the pieces at hand, then every part of the library in the
+    gap; the nearest part is that which leaves the whole chain the least sum, adapters preferred.
     """
     shop, most = room.catalogue, room.need.most_items
     near, far = str(room.need.near.connector), str(room.need.far.connector)

@@ -62,35 +62,7 @@ def load_need(source: str | PathLike[str], library: Library | None = None) -> Ne
 def parse_need(raw: bytes, path: str = "need", folder: Path | None = None, library: Library | None = None) -> Need:
     """Read a need from the bytes of its file.
 
-    Parameters
-    ----------
-    raw : bytes of the file.
-    path : its name, for messages.
-    folder : where the files that it names are looked for; the present folder if left out.
-    library : as in `load_need`.
-
-    Returns
-    -------
-    Need.
-
-    Raises
-    ------
-    InputError : the file is at fault.
-
-    Examples
-    --------
-    >>> try:
-    ...     parse_need(b'[[offer]]\\npart = "rg95"\\nprice = "1,50 EUR"')
-    ... except InputError as error:
-    ...     for defect in error.defects:
-    ...         print(defect.line, defect.message, "|", defect.help)
-    1 table [need] is missing | add [need] with near, far, start, stop and limit
-    2 the library has no part 'rg95' | did you mean 'rg59' or 'rg58' or 'rg405'?
-    3 decimal comma in '1,50 EUR' | write '1.50 EUR'
-
-    Source
-    ------
-    As `load_need`.
+    Source: As `load_need`.
     """
     text = decode(raw, path)
     document, broken, text = read_toml(text, path)

@@ -25,20 +25,7 @@ ENDS = ("near", "far", "connector", "connectors")
 def read_new_parts(document: Row, path: str, notes: Notes, own_library: bool) -> None:
     """Make the library of a need file: the built-in one, its part files, its own parts.
 
-    Parameters
-    ----------
-    document : values of the file.
-    path : its name, the source of its own parts.
-    notes : hold the library; take faults.
-    own_library : whether the file may choose its library.
-
-    Examples
-    --------
-    See `chain.selection.need_file.parse_need`.
-
-    Source
-    ------
-    `library.schema`.
+    Source: `library.schema`.
     """
     if own_library and "library" in document:
         read_parts(document["library"], notes)

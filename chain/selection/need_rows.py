@@ -40,28 +40,7 @@ class Rules:
 
 
 def read_rows_of(key: str, raw: object, places: Sequence[str], notes: Notes, rules: Rules) -> list[Offer]:
-    """Read `[[have]]` or `[[offer]]`.
-
-    Parameters
-    ----------
-    key : `have` or `offer`.
-    raw : value of the key.
-    places : file and line of each row.
-    notes : take faults.
-    rules : what all rows share; takes the currency and remarks.
-
-    Returns
-    -------
-    list of Offer; faulty rows and those of which there is none left out.
-
-    Examples
-    --------
-    See `chain.selection.need_file.parse_need`.
-
-    Source
-    ------
-    Own convention.
-    """
+    """Read `[[have]]` or `[[offer]]`."""
     if not isinstance(raw, list):
         notes.fault((key,), f"a list of tables is needed here, not {named(raw)}", f"write [[{key}]] before each")
         return []
@@ -117,27 +96,7 @@ def _split(
 
 
 def place_one(keys: dict[str, Any], where: Where, notes: Notes, rules: Rules) -> Item | None:
-    """Place one item of its own, apart from any chain.
-
-    Parameters
-    ----------
-    keys : keys of an item in a set-up file, `id` not needed; a lead without length gets the need's.
-    where : path of the row.
-    notes : take faults; what is assumed of library figures is not noted row by row.
-    rules : length of leads.
-
-    Returns
-    -------
-    Item, or None if it is at fault.
-
-    Examples
-    --------
-    See `chain.selection.need_file.parse_need`.
-
-    Source
-    ------
-    `chain.files.items`.
-    """
+    """Place one item of its own, apart from any chain."""
     name = next((keys[key] for key in ("id", "part", "touchstone") if isinstance(keys.get(key), str)), "part")
     row = {"id": name[:60] or "part", **{key: value for key, value in keys.items() if key != "id"}}
     if "length" not in keys and isinstance(keys.get("part"), str):
@@ -157,32 +116,7 @@ def place_one(keys: dict[str, Any], where: Where, notes: Notes, rules: Rules) ->
 
 
 def offer_of(item: Item, price: Price, stock: int | None, rules: Rules, place: str) -> Offer:
-    """Price and stock of an offer, cable by the metre cut to the lead's length.
-
-    Parameters
-    ----------
-    item : the item.
-    price : as stated.
-    stock : pieces (cable by the metre: metres); None: not stated.
-    rules : hold the currency, or take it from this price.
-    place : file and line.
-
-    Returns
-    -------
-    Offer.
-
-    Raises
-    ------
-    UnitError : another currency than before, or a price per metre of something that is no cable.
-
-    Examples
-    --------
-    See `chain.selection.need_file.parse_need`.
-
-    Source
-    ------
-    Own convention.
-    """
+    """Price and stock of an offer, cable by the metre cut to the lead's length."""
     rules.stock_assumed |= stock is None
     if not rules.currency:
         rules.currency, rules.first_price = price.currency, place

@@ -111,18 +111,7 @@ ROWS = {
 def need_schema() -> dict[str, Any]:
     """Give the JSON Schema of a need file.
 
-    Returns
-    -------
-    dict, JSON Schema 2020-12.
-
-    Examples
-    --------
-    >>> need_schema()["properties"]["need"]["properties"]["budget"]["examples"]
-    ['40 EUR']
-
-    Source
-    ------
-    The models of this module, of `chain.files.schema` and of `library.schema`.
+    Source: The models of this module, of `chain.files.schema` and of `library.schema`.
     """
     from library.schema import PartFile
 

@@ -56,24 +56,8 @@ class _Table:
 def read_offers(name: str, folder: Path, notes: Notes, rules: Rules) -> list[Offer]:
     """Read a table of offers.
 
-    Parameters
-    ----------
-    name : its path, from `folder`.
-    folder : where the need file lies.
-    notes : hold the library; take the table's faults.
-    rules : what all rows share; takes remarks.
-
-    Returns
-    -------
-    list of Offer, those out of stock left out, those given twice put together.
-
-    Examples
-    --------
-    See `chain.selection.need_file.load_need`.
-
-    Source
-    ------
-    RFC 4180, with a line of column names; comma, semicolon or tab between cells; lines that begin with # are remarks.
+    Source: RFC 4180, with a line of column names; comma, semicolon or tab between cells; lines that begin with # are
+    remarks.
     """
     path = str(folder / name)
     try:

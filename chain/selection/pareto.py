@@ -17,22 +17,7 @@ BLOCK_CELLS = 2_000_000
 def nondominated(rows: Ints) -> NDArray[np.intp]:
     """Indices of the rows that no other row beats; of equal rows the first.
 
-    Parameters
-    ----------
-    rows : shape (rows, criteria), small is good.
-
-    Returns
-    -------
-    shape (kept,) indices, in lexicographic order of the rows.
-
-    Examples
-    --------
-    >>> nondominated(np.array([[2, 2], [1, 3], [2, 2], [3, 3]])).tolist()
-    [1, 0]
-
-    Source
-    ------
-    Vilfredo Pareto's order: a row beats another if it is nowhere larger and somewhere smaller.
+    Source: Vilfredo Pareto's order: a row beats another if it is nowhere larger and somewhere smaller.
     """
     chosen = np.arange(len(rows))
     for number in range(SIEVES):
@@ -69,23 +54,7 @@ def _swept(rows: Ints) -> NDArray[np.intp]:
 def beaten(rows: Ints, front: Ints) -> NDArray[np.bool_]:
     """Tell which rows are nowhere smaller than some row of a front; equality counts.
 
-    Parameters
-    ----------
-    rows : shape (rows, criteria).
-    front : shape (front, criteria).
-
-    Returns
-    -------
-    shape (rows,).
-
-    Examples
-    --------
-    >>> beaten(np.array([[1, 1], [0, 3]]), np.array([[1, 1]])).tolist()
-    [True, False]
-
-    Source
-    ------
-    As `nondominated`.
+    Source: As `nondominated`.
     """
     found = np.zeros(len(rows), dtype=bool)
     if not len(front) or not len(rows):

@@ -47,25 +47,7 @@ class Sight:
 
 
 def calibrations(room: Stockroom, setup: Setup) -> Iterator[tuple[str, Calibration, str]]:
-    """Planes that a need allows on a chain, each once.
-
-    Parameters
-    ----------
-    room : the stockroom; a load owned that fits the plane is the one used there.
-    setup : the chain.
-
-    Returns
-    -------
-    iterator of (name of the plane, calibration, standards in words).
-
-    Examples
-    --------
-    See `sights`.
-
-    Source
-    ------
-    Own convention: `after-pad` is after the last piece that matches two impedances.
-    """
+    """Planes that a need allows on a chain, each once."""
     need = room.need
     seen = set()
     for name in need.planes:
@@ -110,33 +92,7 @@ def _load(room: Stockroom, connector: object, ohm: float) -> tuple[float, str]:
 
 
 def sights(room: Stockroom, setup: Setup, points: int, seed: int) -> list[Sight]:
-    """Look at a chain from every plane that the need allows.
-
-    Parameters
-    ----------
-    room : the stockroom.
-    setup : the chain.
-    points : frequencies to look at, spread over the band.
-    seed : of the simulation.
-
-    Returns
-    -------
-    list of Sight, narrowest interval first; empty where no allowed plane exists on this chain.
-
-    Examples
-    --------
-    >>> from chain.selection.need_file import load_need
-    >>> from chain.selection.search import best_chains
-    >>> from chain.selection.stock import setup_of, stockroom
-    >>> room = stockroom(load_need("demo/need.toml"))
-    >>> seen = sights(room, setup_of(room, best_chains(room.catalogue, 4)[0]), 5, 1)
-    >>> [each.plane for each in seen]
-    ['far', 'after-pad', 'near']
-
-    Source
-    ------
-    `chain.uncertainty.intervals`.
-    """
+    """Look at a chain from every plane that the need allows."""
     chosen = np.unique(np.linspace(0, room.freq_hz.size - 1, points).round().astype(int))
     found = []
     for name, calibration, standards in calibrations(room, setup):
@@ -167,27 +123,7 @@ def interval_over(
 ) -> tuple[Real, Real]:
     """Interval that the nominal reading of a true magnitude would give, at each frequency of a measurement.
 
-    Parameters
-    ----------
-    way : the measurement.
-    magnitude : true reflection magnitude [-].
-    has_phase : whether readings are complex.
-    seed, draws : of the simulation.
-
-    Returns
-    -------
-    (low, high), shape (frequencies,) reflection magnitudes [-].
-
-    Examples
-    --------
-    >>> way = Measurement(np.array([1e8, 2e8]), 75.0, 75.0, (), (), drift=0.05)
-    >>> low, high = interval_over(way, 0.3, False, 1)
-    >>> bool(((low < 0.3) & (high > 0.3)).all())
-    True
-
-    Source
-    ------
-    As `chain.analyses.improvements.interval_at`, over a sweep.
+    Source: As `chain.analyses.improvements.interval_at`, over a sweep.
     """
     made = table(way, has_phase, draws=draws, seed=seed)
     if has_phase:

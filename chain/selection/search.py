@@ -60,31 +60,7 @@ class _Exits:
 
 
 def best_chains(catalogue: Catalogue, most_items: int) -> tuple[Walk, ...]:
-    """Find the exact front; of chains with the same four figures one is given.
-
-    Parameters
-    ----------
-    catalogue : the catalogue.
-    most_items : longest chain [pieces].
-
-    Returns
-    -------
-    tuple of Walk, cheapest first; empty where nothing fits.
-
-    Examples
-    --------
-    >>> shop = Catalogue(
-    ...     near=np.array([1, 1]), far=np.array([2, 2]), cost=np.array([5, 9]), loss=np.array([3, 1]),
-    ...     reflection=np.array([0, 0]), stock=np.array([1, 1]), marks=np.array([0, 0]),
-    ...     joint_loss=np.array([[-1, 0, -1], [0, -1, -1], [-1, -1, 0]]), joint_reflection=np.zeros((3, 3), int), start=0, goal=2,
-    ... )
-    >>> [(found.cost, found.steps) for found in best_chains(shop, 3)]
-    [(5, ((0, False),)), (9, ((1, False),))]
-
-    Source
-    ------
-    Own proof, in the words at the top of this module; compared with brute force by the tests.
-    """
+    """Find the exact front; of chains with the same four figures one is given."""
     to_go = layers(catalogue, most_items)
     front = _Front()
     allowed = [_follow(catalogue, to_go, count, row) for count, row in _starts(catalogue, to_go)]

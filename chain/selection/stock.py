@@ -57,55 +57,17 @@ class Stockroom:
 
 
 def band_hz(need: Need) -> Real:
-    """Frequencies at which a need is judged.
+    """Frequencies at which a need is judged [Hz].
 
-    Parameters
-    ----------
-    need : the need.
-
-    Returns
-    -------
-    shape (points,), at most 21, both edges of the band included [Hz].
-
-    Examples
-    --------
-    >>> from chain.selection.need_file import load_need
-    >>> band_hz(load_need("demo/need.toml")).size
-    21
-
-    Source
-    ------
-    Even grid.
+    Source: Even grid.
     """
     return np.linspace(need.sweep.start_hz, need.sweep.stop_hz, need.sweep.points)
 
 
 def own_figures(item: Item, freq_hz: Real) -> tuple[float, float]:
-    """Loss and reflection of an item taken by itself, each at its worst frequency.
+    """Loss and reflection of an item taken by itself, each at its worst frequency [dB].
 
-    Parameters
-    ----------
-    item : the item.
-    freq_hz : shape (frequencies,) [Hz].
-
-    Returns
-    -------
-    (loss [dB], reflection magnitude [-]).
-
-    Raises
-    ------
-    RangeError : a frequency outside what the item's model covers.
-
-    Examples
-    --------
-    >>> from chain.files.setup_file import load_setup
-    >>> pad = load_setup("demo/boathouse.toml").items[1]
-    >>> [round(value, 4) for value in own_figures(pad, np.array([2e8]))]
-    [5.7195, 0.0501]
-
-    Source
-    ------
-    -20 log10 |S21| of the nominal model; 10^(-RL/20) of the limit.
+    Source: -20 log10 |S21| of the nominal model; 10^(-RL/20) of the limit.
     """
     return _limited(item, freq_hz, _bare(item, freq_hz))
 
@@ -137,25 +99,7 @@ def _limited(item: Item, freq_hz: Real, bare: Bare) -> tuple[float, float]:
 def stockroom(need: Need, library: Library | None = None) -> Stockroom:
     """Make a need ready for the search.
 
-    Parameters
-    ----------
-    need : the need.
-    library : families and mating rules; the need's own if left out.
-
-    Returns
-    -------
-    Stockroom. Offers that cannot serve are left out, each with a note that says where it stands and why.
-
-    Examples
-    --------
-    >>> from chain.selection.need_file import load_need
-    >>> room = stockroom(load_need("demo/need.toml"))
-    >>> len(room.offers), int(room.catalogue.mates[room.catalogue.start].sum()) > 0
-    (17, True)
-
-    Source
-    ------
-    Mating rules of the library; figures as at the top of this module.
+    Source: Mating rules of the library; figures as at the top of this module.
     """
     library = library or need.library
     freq_hz = band_hz(need)
@@ -305,26 +249,7 @@ def _short(notes: list[str]) -> tuple[str, ...]:
 
 
 def turned(item: Item) -> Item:
-    """The same item the other way round.
-
-    Parameters
-    ----------
-    item : the item.
-
-    Returns
-    -------
-    Item.
-
-    Examples
-    --------
-    >>> from chain.files.setup_file import load_setup
-    >>> str(turned(load_setup("demo/boathouse.toml").items[0]).near_connector)
-    'BNC-50 plug'
-
-    Source
-    ------
-    Own convention.
-    """
+    """The same item the other way round."""
     return replace(
         item,
         near_connector=item.far_connector,
@@ -335,30 +260,7 @@ def turned(item: Item) -> Item:
 
 
 def setup_of(room: Stockroom, walk: Walk, calibration: Calibration | None = None) -> Setup:
-    """Set-up of a chain that was found, each item with an id of its own.
-
-    Parameters
-    ----------
-    room : the stockroom.
-    walk : the chain.
-    calibration : where and how it is calibrated; at the analyzer's port if left out.
-
-    Returns
-    -------
-    Setup.
-
-    Examples
-    --------
-    >>> from chain.selection.need_file import load_need
-    >>> from chain.selection.search import best_chains
-    >>> room = stockroom(load_need("demo/need.toml"))
-    >>> [item.id for item in setup_of(room, best_chains(room.catalogue, 4)[0]).items]
-    ['n-plug-bnc-plug', 'min-loss-pad', 'bnc75-plug-f-plug']
-
-    Source
-    ------
-    Own convention.
-    """
+    """Set-up of a chain that was found, each item with an id of its own."""
     items: list[Item] = []
     taken: Counter[str] = Counter()
     for piece, reversed_ in walk.steps:

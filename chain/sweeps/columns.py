@@ -64,29 +64,7 @@ class Plan:
 
 
 def plan(sheet: Sheet, table: Table, options: SweepOptions) -> Plan | None:
-    """Settle which columns are read.
-
-    Parameters
-    ----------
-    sheet : the file; faults are noted in it.
-    table : its table.
-    options : what the user settles.
-
-    Returns
-    -------
-    Plan, or None where a fault was noted.
-
-    Examples
-    --------
-    >>> header = (Cell("f/MHz", 1, 1), Cell("R [ohm]", 1, 7), Cell("X [ohm]", 1, 15))
-    >>> found = plan(Sheet("a.csv", [""]), Table(header, (), ",", "."), SweepOptions())
-    >>> found.quantity, found.columns, found.factor
-    ('r-and-x', (1, 2), 1000000.0)
-
-    Source
-    ------
-    Own convention.
-    """
+    """Settle which columns are read."""
     roles = [role(cell.text) for cell in table.header]
     faults = len(sheet.faults)
     if not table.header and not (options.quantity and options.frequency_unit):

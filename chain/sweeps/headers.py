@@ -33,24 +33,7 @@ DIRECT = (("reactance", "x"), ("resistance", "r"), ("vswr", "vswr"), ("return_lo
 def role(text: str) -> str:
     """What a column holds, by its header.
 
-    Parameters
-    ----------
-    text : the header.
-
-    Returns
-    -------
-    str, a key of `ROLES`.
-
-    Examples
-    --------
-    >>> [role(text) for text in ("f/MHz", "Stehwellenverhältnis", "Pérdida de retorno [dB]", "S11 [dB]", "S21 [dB]")]
-    ['frequency', 'vswr', 'return_loss', 'db', 'foreign']
-    >>> [role(text) for text in ("Re(Z)", "X (ohm)", "|Z|", "S11 phase (deg)", "|S11|", "S11")]
-    ['r', 'x', 'z', 'phase', 'magnitude', 'reflection']
-
-    Source
-    ------
-    `library/data/sweep_words.csv`.
+    Source: `library/data/sweep_words.csv`.
     """
     said = concepts(text)
     if "foreign" in said or "second_port" in said:
@@ -81,24 +64,9 @@ def _size(said: dict[str, str]) -> str:
 
 
 def frequency_factor(text: str) -> float:
-    """Factor of the unit of frequency that a header names.
+    """Factor of the unit of frequency that a header names [Hz].
 
-    Parameters
-    ----------
-    text : the header.
-
-    Returns
-    -------
-    float [Hz]; 0 where it names none.
-
-    Examples
-    --------
-    >>> frequency_factor("Frequenz in MHz"), frequency_factor("frequency_ghz"), frequency_factor("Frequency")
-    (1000000.0, 1000000000.0, 0.0)
-
-    Source
-    ------
-    SI prefixes.
+    Source: SI prefixes.
     """
     units = {unit.lower(): factor for unit, factor in FREQUENCY_UNITS.items()}
     found = [units[word] for word in re.split(r"[^a-z]+", spelt(text)) if word in units]

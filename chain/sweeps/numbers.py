@@ -35,26 +35,7 @@ GROUPS = {".": re.compile("[ ',]"), ",": re.compile("[ '.]")}
 def figure(text: str, sign: str, settled: bool = False) -> float | str | None:
     """Number that a text stands for.
 
-    Parameters
-    ----------
-    text : what stands in a cell.
-    sign : decimal sign of the file, `.` or `,`.
-    settled : the user has said so, and a single group such as `174,000` is therefore one of thousands.
-
-    Returns
-    -------
-    float; None where it is no finite number; `AMBIGUOUS` where the other sign makes it another number.
-
-    Examples
-    --------
-    >>> figure("1.234,5", ","), figure("174 000 000", "."), figure("abc", ".")
-    (1234.5, 174000000.0, None)
-    >>> figure("174.000", ","), figure("174.000", ",", settled=True), figure("174.000", ".")
-    ('ambiguous', 174000.0, 174.0)
-
-    Source
-    ------
-    ISO 80000-1: a comma or a point as the decimal sign, groups of three figures.
+    Source: ISO 80000-1: a comma or a point as the decimal sign, groups of three figures.
     """
     words = text.translate(SPELLINGS).strip()
     if not words or len(words) > 60:
@@ -74,21 +55,6 @@ def _finite(words: str) -> float | None:
 def off_scale(text: str) -> bool:
     """Tell whether a text stands for a VSWR beyond what the analyzer shows.
 
-    Parameters
-    ----------
-    text : what stands in a cell.
-
-    Returns
-    -------
-    bool. Dashes are not taken so: they may stand for a point that was not measured.
-
-    Examples
-    --------
-    >>> off_scale("inf"), off_scale("Overflow"), off_scale("---")
-    (True, True, False)
-
-    Source
-    ------
-    Spellings of infinity in programming languages; own convention.
+    Source: Spellings of infinity in programming languages; own convention.
     """
     return OFF_SCALE.fullmatch(text.strip()) is not None

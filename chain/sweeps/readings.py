@@ -55,27 +55,7 @@ class Readings(Shown):
 
 
 def thinned(readings: Readings, most: int) -> Readings:
-    """Keep of a long sweep the worst reading of every few neighbours.
-
-    Parameters
-    ----------
-    readings : the readings.
-    most : how many may stay.
-
-    Returns
-    -------
-    Readings, with a warning that says what was left out; those given, where there are no more than `most`.
-
-    Examples
-    --------
-    >>> seen = from_texts([parse_reading(f"VSWR {value} at {at} MHz") for at, value in ((1, 1.2), (2, 1.5), (3, 1.1))])
-    >>> [round(float(each), 2) for each in vswr(thinned(seen, 2).magnitude)]
-    [1.5, 1.1]
-
-    Source
-    ------
-    Own convention: the largest reflection of a group is what a limit is judged by.
-    """
+    """Keep of a long sweep the worst reading of every few neighbours."""
     count = readings.freq_hz.size
     if count <= most:
         return readings
@@ -95,28 +75,7 @@ def thinned(readings: Readings, most: int) -> Readings:
 def from_texts(readings: Sequence[Reading]) -> Readings:
     """Single readings as arrays, sorted by frequency.
 
-    Parameters
-    ----------
-    readings : parsed readings, all with a phase or all without.
-
-    Returns
-    -------
-    Readings.
-
-    Raises
-    ------
-    RangeError : complex readings among others, or no reading at all.
-
-    Examples
-    --------
-    >>> from chain.units import parse_reading
-    >>> found = from_texts([parse_reading("RL -20 dB at 210 MHz")])
-    >>> round(float(found.magnitude[0]), 6), found.reflection is None
-    (0.1, True)
-
-    Source
-    ------
-    Definitions of VSWR and return loss; from which VSWR on a screen is off its scale is practice.
+    Source: Definitions of VSWR and return loss; from which VSWR on a screen is off its scale is practice.
     """
     if not readings:
         raise RangeError("no reading was given", "write one such as 'VSWR 1.30 at 210 MHz'")

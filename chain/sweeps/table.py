@@ -81,32 +81,7 @@ class _Block:
 
 
 def find_table(sheet: Sheet, options: SweepOptions) -> Table:
-    """Find the table of a text file.
-
-    Parameters
-    ----------
-    sheet : the file.
-    options : what the user settles: decimal sign, block.
-
-    Returns
-    -------
-    Table, rows that are no good among the others.
-
-    Raises
-    ------
-    InputError : no figures, or several tables and no word which.
-
-    Examples
-    --------
-    >>> lines = ["Sweep of the boathouse", "Frequenz [MHz];VSWR", "174,5;1,2", "175,0;1,3"]
-    >>> table = find_table(Sheet("a.csv", lines), SweepOptions())
-    >>> [cell.text for cell in table.header], table.mark, table.sign, len(table.rows)
-    (['Frequenz [MHz]', 'VSWR'], ';', ',', 2)
-
-    Source
-    ------
-    Own convention; quotation marks as in RFC 4180.
-    """
+    """Find the table of a text file."""
     lines = _lines(sheet)
     signs = {"point": ".", "comma": ","}.get(options.decimal, ".,")
     mark, sign = _layout(lines, signs, bool(options.decimal))

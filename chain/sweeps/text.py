@@ -30,52 +30,12 @@ BREAK = re.compile(r"\r\n|\r|\n")
 
 
 def whole_file(path: str, message: str, help_text: str = "") -> InputError:
-    """Error that is about a file as a whole.
-
-    Parameters
-    ----------
-    path : its name.
-    message : what is wrong.
-    help_text : what to do.
-
-    Returns
-    -------
-    InputError.
-
-    Examples
-    --------
-    >>> print(whole_file("a.s1p", "is empty"))
-    a.s1p: error: is empty
-    1 error in a.s1p
-
-    Source
-    ------
-    Own convention.
-    """
+    """Error that is about a file as a whole."""
     return InputError([Defect(path, 0, 0, message, help_text)])
 
 
 def bounded(defects: list[Defect]) -> InputError:
-    """Error of all faults of a file in file order, the last one standing for those that are too many to show.
-
-    Parameters
-    ----------
-    defects : the faults.
-
-    Returns
-    -------
-    InputError.
-
-    Examples
-    --------
-    >>> error = bounded([Defect("a.csv", line, 1, "odd") for line in range(100, 0, -1)])
-    >>> len(error.defects), error.defects[0].line, str(error).splitlines()[-1]
-    (21, 1, '100 errors in a.csv')
-
-    Source
-    ------
-    Own convention.
-    """
+    """Error of all faults of a file in file order, the last one standing for those that are too many to show."""
     ordered = sorted(defects, key=lambda each: (each.line, each.column))
     rest = len(ordered) - MOST_DEFECTS
     if rest > 0:
@@ -88,26 +48,7 @@ def bounded(defects: list[Defect]) -> InputError:
 def lines_of(path: str) -> list[str]:
     """Lines of a text file in any usual encoding.
 
-    Parameters
-    ----------
-    path : the file; `-` reads standard input.
-
-    Returns
-    -------
-    list of lines without their ends. UTF-8 with or without a byte order mark, UTF-16 with one, else code page 1252.
-
-    Raises
-    ------
-    InputError : no such file, not a plain file, not to be read, too large, or not a text.
-
-    Examples
-    --------
-    >>> lines_of("demo/boathouse.csv")[1]
-    'frequency_mhz,return_loss_db'
-
-    Source
-    ------
-    The Unicode standard on byte order marks.
+    Source: The Unicode standard on byte order marks.
     """
     text = _decoded(_bytes(path))
     if "\0" in text:

@@ -43,52 +43,16 @@ class TouchstoneFile:
 def ports_of_name(path: str) -> int:
     """Ports that a name of the Touchstone kind promises.
 
-    Parameters
-    ----------
-    path : name of a file.
-
-    Returns
-    -------
-    int; 0 where the name promises nothing.
-
-    Examples
-    --------
-    >>> ports_of_name("pad.s2p"), ports_of_name("pad.ts")
-    (2, 0)
-
-    Source
-    ------
-    Touchstone file format specification, version 1.1: names end in .sNp.
+    Source: Touchstone file format specification, version 1.1: names end in .sNp.
     """
     found = NAMED.search(path)
     return int(found.group(1)) if found else 0
 
 
 def read(path: str, ports: int) -> tuple[Real, Complex, tuple[float, ...]]:
-    """Read a Touchstone file of one or two ports.
+    """Read a Touchstone file of one or two ports [Hz, -, ohm].
 
-    Parameters
-    ----------
-    path : the file; its name does not matter, what it holds does.
-    ports : how many ports it must have.
-
-    Returns
-    -------
-    (freq_hz, s, reference_ohm): shapes (frequencies,), (frequencies, ports, ports), one reference per port [Hz, -, ohm].
-
-    Raises
-    ------
-    InputError : as `parse`; another number of ports.
-
-    Examples
-    --------
-    >>> freq_hz, s, reference_ohm = read("demo/boathouse.s1p", 1)
-    >>> s.shape[1:], reference_ohm
-    ((1, 1), (50.0,))
-
-    Source
-    ------
-    Touchstone file format specification, versions 1.0 to 2.1, as scikit-rf reads it.
+    Source: Touchstone file format specification, versions 1.0 to 2.1, as scikit-rf reads it.
     """
     found = parse(lines_of(path), path)
     if found.s.shape[1] != ports:
@@ -101,30 +65,8 @@ def read(path: str, ports: int) -> tuple[Real, Complex, tuple[float, ...]]:
 def parse(lines: list[str], path: str) -> TouchstoneFile:
     """Read the lines of a Touchstone file of one or two ports.
 
-    Parameters
-    ----------
-    lines : its lines.
-    path : its name, for messages and for the number of ports it promises.
-
-    Returns
-    -------
-    TouchstoneFile.
-
-    Raises
-    ------
-    InputError : no option line, other parameters than S, Y or Z, more ports, frequencies that do not rise, a figure that is
-        no number or not finite, or a line too long or too short; each in its place.
-
-    Examples
-    --------
-    >>> found = parse(["# MHz Z RI R 50", "174 1.5 0"], "load.txt")
-    >>> complex(found.s[0, 0, 0].round(6)), found.parameter
-    ((0.2+0j), 'z')
-
-    Source
-    ------
-    Touchstone file format specification, versions 1.0 to 2.1; in version 1 impedances are stated in units of the
-    reference, in version 2 in ohm.
+    Source: Touchstone file format specification, versions 1.0 to 2.1; in version 1 impedances are stated in units of
+    the reference, in version 2 in ohm.
     """
     promised = ports_of_name(path)
     if promised > 2:
@@ -214,25 +156,7 @@ def _scattering(raw: Complex, parameter: str, unit_ohm: Real) -> Complex:
 def text_of_two_port(freq_hz: Real, s: Complex, near_ohm: float, far_ohm: float) -> str:
     """A two-port as the text of a Touchstone 2.1 file with a reference for each port.
 
-    Parameters
-    ----------
-    freq_hz : shape (frequencies,) [Hz].
-    s : shape (frequencies, 2, 2) [-].
-    near_ohm, far_ohm : references of port 1 and port 2 [ohm].
-
-    Returns
-    -------
-    str, the whole file.
-
-    Examples
-    --------
-    >>> s = np.array([[[0, 0.5], [0.5, 0]]], dtype=complex)
-    >>> "[Reference] 50.0 75.0" in text_of_two_port(np.array([1e8]), s, 50.0, 75.0)
-    True
-
-    Source
-    ------
-    Touchstone file format specification, version 2.1.
+    Source: Touchstone file format specification, version 2.1.
     """
     from skrf.frequency import Frequency
     from skrf.network import Network

@@ -111,48 +111,15 @@ class State:
 
 
 def tokens_of(line: str) -> list[Token]:
-    """Words of a line with the columns where they begin.
-
-    Parameters
-    ----------
-    line : the line.
-
-    Returns
-    -------
-    list of Token, columns from 1.
-
-    Examples
-    --------
-    >>> tokens_of(" 174  0.1")
-    [Token(text='174', column=2), Token(text='0.1', column=7)]
-
-    Source
-    ------
-    Own convention.
-    """
+    """Words of a line with the columns where they begin."""
     return [Token(found.group(), found.start() + 1) for found in re.finditer(r"\S+", line)]
 
 
 def option_line(state: State, number: int, line: str) -> None:
     """Take in the option line.
 
-    Parameters
-    ----------
-    state : what is known of the file so far; changed in place.
-    number : number of the line.
-    line : the line without its remark.
-
-    Examples
-    --------
-    >>> state = State("a.s1p", ["# RI S MHz R 75"], 1)
-    >>> option_line(state, 1, "# RI S MHz R 75")
-    >>> state.header.unit, state.header.format, state.header.reference_ohm
-    ('MHz', 'ri', (75.0,))
-
-    Source
-    ------
-    Touchstone file format specification: unit, parameter, format and R with its impedance, by default GHz S MA R 50;
-    from version 1.1 on an impedance for each port.
+    Source: Touchstone file format specification: unit, parameter, format and R with its impedance, by default GHz S
+    MA R 50; from version 1.1 on an impedance for each port.
     """
     words = " ".join(line.lower().split())
     if state.option:
@@ -214,23 +181,7 @@ def _ohm(state: State, number: int, token: Token) -> float | None:
 def keyword(state: State, number: int, text: str) -> None:
     """Take in a keyword of version 2.
 
-    Parameters
-    ----------
-    state : what is known of the file so far; changed in place.
-    number : number of the line.
-    text : the line without its remark and the blanks around it.
-
-    Examples
-    --------
-    >>> state = State("a.ts", ["[Version] 2.1", "[Number of Ports] 2"], 0)
-    >>> keyword(state, 1, "[Version] 2.1")
-    >>> keyword(state, 2, "[Number of Ports] 2")
-    >>> state.header.second, state.header.ports
-    (True, 2)
-
-    Source
-    ------
-    Touchstone file format specification, versions 2.0 and 2.1.
+    Source: Touchstone file format specification, versions 2.0 and 2.1.
     """
     inside, _, behind = text[1:].partition("]")
     name, value = " ".join(inside.lower().split()), behind.strip()
@@ -291,22 +242,7 @@ def _one_of(state: State, number: int, value: str, allowed: Sequence[str]) -> st
 def reference_figures(state: State, number: int, text: str) -> None:
     """Take in impedances behind `[Reference]`, which may go on to the next lines.
 
-    Parameters
-    ----------
-    state : what is known of the file so far; changed in place.
-    number : number of the line.
-    text : the impedances.
-
-    Examples
-    --------
-    >>> state = State("a.ts", ["[Reference] 50 75"], 0)
-    >>> reference_figures(state, 1, "50 75")
-    >>> state.header.reference_ohm
-    (50.0, 75.0)
-
-    Source
-    ------
-    Touchstone file format specification, versions 2.0 and 2.1.
+    Source: Touchstone file format specification, versions 2.0 and 2.1.
     """
     line = state.lines[number - 1]
     for token in tokens_of(text):

@@ -44,24 +44,7 @@ class Scan:
 def looks_like_touchstone(lines: Sequence[str]) -> bool:
     """Tell a Touchstone file by its first line that is no remark: an option line, or the keyword of its version.
 
-    Parameters
-    ----------
-    lines : the lines.
-
-    Returns
-    -------
-    bool.
-
-    Examples
-    --------
-    >>> looks_like_touchstone(["! from the boathouse", "# MHz S RI R 50"])
-    True
-    >>> looks_like_touchstone(["# frequency, VSWR", "174, 1.5"])
-    False
-
-    Source
-    ------
-    Touchstone file format specification, versions 1.0 to 2.1.
+    Source: Touchstone file format specification, versions 1.0 to 2.1.
     """
     for line in lines:
         text = line.partition("!")[0].strip()
@@ -73,29 +56,7 @@ def looks_like_touchstone(lines: Sequence[str]) -> bool:
 def scan(lines: Sequence[str], path: str, named_ports: int = 0) -> Scan:
     """Look over a Touchstone file of one or two ports.
 
-    Parameters
-    ----------
-    lines : its lines.
-    path : its name, for messages.
-    named_ports : how many ports its name promises; 0 if it promises nothing.
-
-    Returns
-    -------
-    Scan.
-
-    Raises
-    ------
-    InputError : with every fault in its place.
-
-    Examples
-    --------
-    >>> found = scan(["# MHz S RI R 75", "174 0.1 -0.2", "", "175 0.1 -0.3"], "a.s1p")
-    >>> found.header.reference_ohm, found.header.ports, found.numbers
-    ((75.0,), 1, (2, 4))
-
-    Source
-    ------
-    Touchstone file format specification, versions 1.0 to 2.1.
+    Source: Touchstone file format specification, versions 1.0 to 2.1.
     """
     state = State(path, lines, named_ports)
     for number, line in enumerate(lines, 1):

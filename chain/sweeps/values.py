@@ -49,29 +49,7 @@ class Reflections:
 def reflections(sheet: Sheet, table: Table, found: Plan, settled: bool, ohm: float | None) -> Reflections | None:
     """Reflections that a table holds.
 
-    Parameters
-    ----------
-    sheet : the file; faults are noted in it.
-    table : its table.
-    found : the columns to read.
-    settled : the user has named the decimal sign.
-    ohm : reference in which R and X or |Z| turn into a reflection, where it is known [ohm].
-
-    Returns
-    -------
-    Reflections, or None where a fault was noted.
-
-    Examples
-    --------
-    >>> rows = ((Cell("174", 2, 1), Cell("1.5", 2, 5)),)
-    >>> found = Plan(0, 1e6, "vswr", (1,), False, None)
-    >>> made = reflections(Sheet("a.csv", ["", "174,1.5"]), Table((), rows, ",", "."), found, False, None)
-    >>> float(made.freq_hz[0]), float(made.magnitude[0]), made.reflection is None
-    (174000000.0, 0.2, True)
-
-    Source
-    ------
-    Definitions of VSWR, return loss and reflection coefficient.
+    Source: Definitions of VSWR, return loss and reflection coefficient.
     """
     faults = len(sheet.faults)
     wanted = (found.frequency, *found.columns)

@@ -25,27 +25,7 @@ FAR_STEPS = (51, 12)
 
 
 def reading_bound(way: Measurement, magnitude: Real) -> tuple[Real, Real]:
-    """Lowest and highest reading that ends of a given true magnitude can give.
-
-    Parameters
-    ----------
-    way : the measurement.
-    magnitude : shape (frequencies, ...), true reflection magnitude [-].
-
-    Returns
-    -------
-    (low, high), same shape, reading magnitudes in the plane's reference [-].
-
-    Examples
-    --------
-    >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), (), drift=0.01)
-    >>> [round(float(value[0]), 6) for value in reading_bound(way, np.array([0.2]))]
-    [0.19, 0.21]
-
-    Source
-    ------
-    `chain.rf.discs.forward`; at a far plane `chain.uncertainty.far_plane_bounds.corrected_range`.
-    """
+    """Lowest and highest reading that ends of a given true magnitude can give."""
     if way.standards is None and not (way.mating or way.noise or way.drift):
         return reading_range(way.after, magnitude)
     own = way.residuals
@@ -63,24 +43,7 @@ def reading_bound(way: Measurement, magnitude: Real) -> tuple[Real, Real]:
 def true_bound(way: Measurement, reading: Real) -> tuple[Real, Real]:
     """Lowest and highest true magnitude that a reading's magnitude can come from.
 
-    Parameters
-    ----------
-    way : the measurement.
-    reading : shape (frequencies,), reading as a reflection magnitude [-].
-
-    Returns
-    -------
-    (low, high), shape (frequencies,) [-]; NaN where no passive end can give the reading.
-
-    Examples
-    --------
-    >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), (), drift=0.01)
-    >>> [round(float(value[0]), 4) for value in true_bound(way, np.array([0.2]))]
-    [0.19, 0.21]
-
-    Source
-    ------
-    Inverse of `reading_bound`.
+    Source: Inverse of `reading_bound`.
     """
     steps = (GRID, HALVINGS) if way.standards is None else FAR_STEPS
     return invert(lambda magnitude: reading_bound(way, magnitude), reading, *steps)
@@ -89,24 +52,7 @@ def true_bound(way: Measurement, reading: Real) -> tuple[Real, Real]:
 def true_bound_complex(way: Measurement, reading: Complex) -> tuple[Real, Real]:
     """Lowest and highest true magnitude that a complex reading can come from.
 
-    Parameters
-    ----------
-    way : the measurement.
-    reading : shape (frequencies,), complex reading in the plane's reference [-].
-
-    Returns
-    -------
-    (low, high), shape (frequencies,) [-]; NaN where no passive end can give the reading.
-
-    Examples
-    --------
-    >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), (), drift=0.01)
-    >>> [round(float(value[0]), 4) for value in true_bound_complex(way, np.array([0.2j]))]
-    [0.19, 0.21]
-
-    Source
-    ------
-    The reading's disc carried back through the chain, narrowed by what its magnitude alone allows.
+    Source: The reading's disc carried back through the chain, narrowed by what its magnitude alone allows.
     """
     low, high = true_bound(way, np.abs(reading))
     if way.standards is not None:

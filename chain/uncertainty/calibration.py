@@ -46,23 +46,7 @@ class Standards:
 def assumed_reflections(standards: Standards, freq_hz: Real) -> tuple[Complex, Complex, Complex]:
     """What the calibration takes open, short and load for.
 
-    Parameters
-    ----------
-    standards : the standards.
-    freq_hz : shape (frequencies,) [Hz].
-
-    Returns
-    -------
-    (open, short, load), shape (frequencies,) each, in the load's own impedance [-].
-
-    Examples
-    --------
-    >>> [float(value[0].real) for value in assumed_reflections(Standards(75.0), np.array([1e8]))]
-    [1.0, -1.0, 0.0]
-
-    Source
-    ------
-    Ideal standards.
+    Source: Ideal standards.
     """
     return tuple(np.full(freq_hz.shape, value, dtype=complex) for value in (1.0, -1.0, 0.0))  # type: ignore[return-value]
 
@@ -72,27 +56,8 @@ def drawn_reflections(
 ) -> tuple[Complex, Complex, Complex]:
     """What the standards truly are, drawn.
 
-    Parameters
-    ----------
-    standards : limits of the standards.
-    freq_hz : shape (frequencies,) [Hz].
-    rng : source of random numbers.
-    count : number of draws.
-
-    Returns
-    -------
-    (open, short, load), shape (count, frequencies) each [-].
-
-    Examples
-    --------
-    >>> _, _, load = drawn_reflections(Standards(75.0, 0.025), np.array([1e8]), np.random.default_rng(1), 200)
-    >>> bool(np.abs(load).max() <= 0.025)
-    True
-
-    Source
-    ------
-    Load: disc of its return loss, with a series inductance; open: a capacitance; short: an inductance; each rectangular
-    from zero to its limit.
+    Source: Load: disc of its return loss, with a series inductance; open: a capacitance; short: an inductance; each
+    rectangular from zero to its limit.
     """
     omega = 2 * np.pi * freq_hz
     ohm = standards.reference_ohm
@@ -111,24 +76,8 @@ def drawn_reflections(
 def standard_terms(standards: Standards, freq_hz: Real) -> list[tuple[Complex, list[Term]]]:
     """What open, short and load are expected to be, and the effects of their unknowns on them.
 
-    Parameters
-    ----------
-    standards : limits of the standards.
-    freq_hz : shape (frequencies,) [Hz].
-
-    Returns
-    -------
-    list of (expected reflection of shape (frequencies,) [-], terms) for open, short and load.
-
-    Examples
-    --------
-    >>> load, terms = standard_terms(Standards(75.0, 0.025), np.array([1e8]))[2]
-    >>> complex(load[0]), [(term.what, float(term.sd)) for term in terms]
-    (0j, [('reflection of the load', 0.0125)])
-
-    Source
-    ------
-    (Z - R)/(Z + R) with a capacitance, an inductance, a mismatch R(1 + s)/(1 - s); rectangular from zero to the limit.
+    Source: (Z - R)/(Z + R) with a capacitance, an inductance, a mismatch R(1 + s)/(1 - s); rectangular from zero to
+    the limit.
     """
     omega, ohm = 2 * np.pi * freq_hz, standards.reference_ohm
     root12 = np.sqrt(12)
@@ -163,24 +112,7 @@ def _inductive(resistance_ohm: Real, reactance_ohm: Real, reference_ohm: float) 
 def solve(raw: Sequence[Complex], assumed: Sequence[Complex]) -> Maps:
     """Error terms of a one-port calibration with three standards, as the map from the plane to the raw reading.
 
-    Parameters
-    ----------
-    raw : three raw readings, shape (draws, frequencies) each [-].
-    assumed : what the three standards are taken for, broadcast against raw [-].
-
-    Returns
-    -------
-    Maps with raw = (p G + q)/(r G + 1).
-
-    Examples
-    --------
-    >>> found = solve([np.full((1, 1), v) for v in (0.5, -0.5, 0.0)], [np.full(1, v) for v in (1.0, -1.0, 0.0)])
-    >>> complex(found.p[0, 0]), complex(found.q[0, 0])
-    ((0.5+0j), 0j)
-
-    Source
-    ------
-    raw + raw r G = p G + q for each standard: three linear equations, solved by elimination.
+    Source: raw + raw r G = p G + q for each standard: three linear equations, solved by elimination.
     """
     (m1, m2, m3), (g1, g2, g3) = raw, assumed
     # Subtracting the third equation from the others leaves two for p and r.

@@ -95,26 +95,7 @@ def _crossings(margin: Real) -> tuple[Real, Real]:
 def statistic(maps: Maps, known: Maps, far: Complex, complex_reading: bool) -> Real:
     """What is observed: the reading's magnitude, or the magnitude recovered from a complex reading.
 
-    Parameters
-    ----------
-    maps : drawn maps, shape (draws, frequencies).
-    known : the nominal map, shape (1, frequencies).
-    far : true reflections, broadcast against the draws [-].
-    complex_reading : whether the reading's phase is known.
-
-    Returns
-    -------
-    real array, at least 0 [-].
-
-    Examples
-    --------
-    >>> from chain.rf.bilinear import identity
-    >>> float(statistic(identity((1, 1)), identity((1, 1)), np.array([[0.3j]]), True)[0, 0])
-    0.3
-
-    Source
-    ------
-    The inverse of the nominal bilinear map.
+    Source: The inverse of the nominal bilinear map.
     """
     reading = maps.reading(far)
     return np.abs(known.recovered(reading) if complex_reading else reading)
@@ -123,28 +104,7 @@ def statistic(maps: Maps, known: Maps, far: Complex, complex_reading: bool) -> R
 def belt(samples: NDArray[np.float32] | Real, coverage: float = 0.95, cap: float = 4.0) -> Belt:
     """Make the belt of one place, or of several, from simulated statistics.
 
-    Parameters
-    ----------
-    samples : shape (places, grid, draws), statistic of each draw for each magnitude of `GRID` [-].
-    coverage : probability stated for the interval.
-    cap : largest statistic that is told apart; a recovered magnitude can be far above 1 [-].
-
-    Returns
-    -------
-    Belt.
-
-    Examples
-    --------
-    >>> rng = np.random.default_rng(1)
-    >>> noise = 0.02 * (rng.standard_normal((2, 1, GRID.size, 4000)))
-    >>> made = belt(np.abs(GRID[None, :, None] + noise[0] + 1j * noise[1]))
-    >>> low, high = made.interval(np.array([0.5]))
-    >>> bool(abs(low[0] - 0.461) < 0.006), bool(abs(high[0] - 0.539) < 0.006)
-    (True, True)
-
-    Source
-    ------
-    Neyman construction with likelihood-ratio ordering; figures of coverage in DEVELOPERS.md.
+    Source: Neyman construction with likelihood-ratio ordering; figures of coverage in DEVELOPERS.md.
     """
     places, grid, draws = samples.shape
     edge = np.empty(places)

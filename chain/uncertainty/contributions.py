@@ -36,22 +36,7 @@ class Unknown:
 def item_names(way: Measurement) -> tuple[str, ...]:
     """Names of the items, joints and residuals whose pieces take part in a measurement.
 
-    Parameters
-    ----------
-    way : the measurement.
-
-    Returns
-    -------
-    tuple of names, analyzer's side first.
-
-    Examples
-    --------
-    >>> item_names(Measurement(np.array([1e8]), 75.0, 75.0, (), ()))
-    ()
-
-    Source
-    ------
-    No formula.
+    Source: No formula.
     """
     uncertain = [piece.id for piece in (*way.before, *way.after) if piece.id and _sizes(piece)]
     return tuple(dict.fromkeys(uncertain))
@@ -60,22 +45,7 @@ def item_names(way: Measurement) -> tuple[str, ...]:
 def names(way: Measurement) -> tuple[str, ...]:
     """Names of every unknown that is not zero: items, then standards, noise, drift, re-mating, flex and swap.
 
-    Parameters
-    ----------
-    way : the measurement.
-
-    Returns
-    -------
-    tuple of names.
-
-    Examples
-    --------
-    >>> names(Measurement(np.array([1e8]), 75.0, 75.0, (), (), noise=0.001))
-    ('noise',)
-
-    Source
-    ------
-    No formula.
+    Source: No formula.
     """
     found = list(item_names(way))
     standards = way.standards
@@ -95,23 +65,7 @@ def _standard_size(standards: Standards, name: str) -> float:
 def without(way: Measurement, name: str) -> Measurement:
     """The same measurement with one unknown taken away.
 
-    Parameters
-    ----------
-    way : the measurement.
-    name : one of `names`.
-
-    Returns
-    -------
-    Measurement.
-
-    Examples
-    --------
-    >>> without(Measurement(np.array([1e8]), 75.0, 75.0, (), (), noise=0.001), "noise").noise
-    0.0
-
-    Source
-    ------
-    No formula.
+    Source: No formula.
     """
     return _keep(way, set(names(way)) - {name})
 
@@ -119,24 +73,7 @@ def without(way: Measurement, name: str) -> Measurement:
 def only(way: Measurement, name: str) -> Measurement:
     """The same measurement with every unknown but one taken away.
 
-    Parameters
-    ----------
-    way : the measurement.
-    name : one of `names`.
-
-    Returns
-    -------
-    Measurement.
-
-    Examples
-    --------
-    >>> left = only(Measurement(np.array([1e8]), 75.0, 75.0, (), (), noise=0.001, drift=0.01), "drift")
-    >>> left.noise, left.drift
-    (0.0, 0.01)
-
-    Source
-    ------
-    No formula.
+    Source: No formula.
     """
     return _keep(way, {name})
 
@@ -202,27 +139,7 @@ def _line_sizes(line: Line) -> list[tuple[str, str, str]]:
 def gather(setup: Setup, way: Measurement) -> tuple[Unknown, ...]:
     """Every unknown of a set-up's measurement.
 
-    Parameters
-    ----------
-    setup : the set-up, for the evidence of each figure.
-    way : its measurement.
-
-    Returns
-    -------
-    tuple of Unknown, analyzer's side first.
-
-    Examples
-    --------
-    >>> from chain.assembly.cascade import build
-    >>> from chain.files.setup_file import load_setup
-    >>> from chain.uncertainty.measurement import measurement
-    >>> setup = load_setup("demo/boathouse.toml")
-    >>> [each.id for each in gather(setup, measurement(setup, build(setup)))][:2]
-    ['near', 'near']
-
-    Source
-    ------
-    The set-up and the library; see the evidence of each.
+    Source: The set-up and the library; see the evidence of each.
     """
     items: dict[str, Item] = {item.id: item for item in setup.items}
     found = []

@@ -71,27 +71,7 @@ class SmallestRegion:
 def recovered_draws(way: Measurement, far_reflection: ArrayLike, draws: int = 4000, seed: int = SEED) -> Complex:
     """Recovered reflections of simulated measurements of one antenna.
 
-    Parameters
-    ----------
-    way : the measurement.
-    far_reflection : true complex reflection, broadcast against the frequencies [-].
-    draws : how many, rounded up to whole chunks.
-    seed : seed of the simulation.
-
-    Returns
-    -------
-    shape (draws, frequencies) [-].
-
-    Examples
-    --------
-    >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), (), noise=0.01)
-    >>> drawn = recovered_draws(way, 0.2)
-    >>> drawn.shape, round(float(drawn.imag.std()), 3)
-    ((4000, 1), 0.01)
-
-    Source
-    ------
-    Simulated readings, each undone by the nominal bilinear map.
+    Source: Simulated readings, each undone by the nominal bilinear map.
     """
     undo, chunks = inverse(nominal_maps(way)), max(1, -(-draws // CHUNK))
     far = np.asarray(far_reflection, dtype=complex)
@@ -101,26 +81,7 @@ def recovered_draws(way: Measurement, far_reflection: ArrayLike, draws: int = 40
 def ellipse(drawn: Complex, coverage: float = COVERAGE, normal: bool = False) -> Ellipse:
     """Ellipse of the draws' own shape that holds the stated share of them.
 
-    Parameters
-    ----------
-    drawn : shape (draws, frequencies), recovered reflections [-].
-    coverage : share wanted, between 0 and 1.
-    normal : scale by the chi-square distribution instead of by the draws themselves.
-
-    Returns
-    -------
-    Ellipse.
-
-    Examples
-    --------
-    >>> pair = np.random.default_rng(1).standard_normal((2, 20000, 1))
-    >>> found = ellipse(0.3 + 0.01 * (pair[0] + 1j * pair[1]))
-    >>> round(float(found.factor[0]), 1), round(float(ellipse(found.outline.T, normal=True).factor[0]), 4)
-    (2.4, 2.4477)
-
-    Source
-    ------
-    JCGM 102:2011, 6.5 and 7.7.2 (memory); chi-square with two degrees of freedom: k^2 = -2 ln(1 - p).
+    Source: JCGM 102:2011, 6.5 and 7.7.2 (memory); chi-square with two degrees of freedom: k^2 = -2 ln(1 - p).
     """
     center = drawn.mean(axis=0)
     parts = np.stack([(drawn - center).real, (drawn - center).imag])
@@ -139,26 +100,8 @@ def ellipse(drawn: Complex, coverage: float = COVERAGE, normal: bool = False) ->
 def smallest_region(drawn: Complex, coverage: float = COVERAGE) -> SmallestRegion:
     """Region of least area that holds the stated share of the draws, whatever its shape.
 
-    Parameters
-    ----------
-    drawn : shape (draws,), recovered reflections at one frequency [-].
-    coverage : share wanted, between 0 and 1.
-
-    Returns
-    -------
-    SmallestRegion; finer with more draws.
-
-    Examples
-    --------
-    >>> ring = 0.1 * np.exp(2j * np.pi * np.random.default_rng(1).random(20000))
-    >>> found = smallest_region(ring)
-    >>> middle = len(found.density) // 2
-    >>> bool(found.inside[middle, middle]), bool(found.area < 0.5 * ellipse(ring[:, None]).area[0])
-    (False, True)
-
-    Source
-    ------
-    JCGM 102:2011, 7.7.4 (memory): cells of a grid, those with the most draws first, until the share is reached.
+    Source: JCGM 102:2011, 7.7.4 (memory): cells of a grid, those with the most draws first, until the share is
+    reached.
     """
     cells = int(np.clip(np.sqrt(len(drawn)) / 2, LEAST_CELLS, MOST_CELLS))
     spans = []

@@ -25,27 +25,10 @@ HALVINGS = 30
 
 
 def residual_box(near: Near, freq_hz: Real) -> Box | None:
-    """What the analyzer's calibration left: directivity, source match and tracking as one two-port in front of the chain.
+    """What the analyzer's calibration left: directivity, source match and tracking as one two-port in front of the
+    chain.
 
-    Parameters
-    ----------
-    near : the analyzer's port with its residuals [dB].
-    freq_hz : shape (frequencies,) [Hz].
-
-    Returns
-    -------
-    Box whose ends have the residuals' radii, or None where none is stated.
-
-    Examples
-    --------
-    >>> from library.records import Connector
-    >>> box = residual_box(Near(Connector("N-50", "jack"), directivity_db=40.0), np.array([1e8]))
-    >>> float(box.near_radius[0])
-    0.01
-
-    Source
-    ------
-    One-port error model: reading = D + (1 + T) G/(1 - M G).
+    Source: One-port error model: reading = D + (1 + T) G/(1 - M G).
     """
     if near.directivity_db is None and near.source_match_db is None and near.tracking_db is None:
         return None
@@ -70,27 +53,7 @@ def residual_box(near: Near, freq_hz: Real) -> Box | None:
 
 
 def reading_range(pieces: Sequence[Stage], magnitude: Real) -> tuple[Real, Real]:
-    """Lowest and highest reading that ends of a given reflection magnitude can give, whatever their phase.
-
-    Parameters
-    ----------
-    pieces : aligned pieces between reading and antenna.
-    magnitude : shape (frequencies, ...), true reflection magnitude [-].
-
-    Returns
-    -------
-    (low, high) reading magnitudes, same shape [-]. No admissible value of the unknowns passes them.
-
-    Examples
-    --------
-    >>> pad = Box("pad", 50.0, 75.0, np.array([[[0, 0.5], [0.5, 0]]], dtype=complex), near_radius=np.array([0.05]))
-    >>> [float(value[0].round(3)) for value in reading_range((pad,), np.array([0.4]))]
-    [0.05, 0.15]
-
-    Source
-    ------
-    `chain.rf.discs.forward`.
-    """
+    """Lowest and highest reading that ends of a given reflection magnitude can give, whatever their phase."""
     start = region_of(np.zeros(magnitude.shape, dtype=complex), magnitude, magnitude)
     region = forward(pieces, start)
     # What a calibration has left can push the reading of a full reflection above 1.
@@ -102,26 +65,7 @@ def invert(
 ) -> tuple[Real, Real]:
     """True magnitudes that a reading can come from, given the range of readings that a true magnitude can give.
 
-    Parameters
-    ----------
-    seen : from true magnitudes, shape (frequencies, ...), to (lowest, highest) readings of that shape [-].
-    reading : shape (frequencies,), reading as a reflection magnitude [-].
-    points, halvings : true magnitudes tried between 0 and 1, and times the step between two is halved; what is left of it
-        is given away to the safe side.
-
-    Returns
-    -------
-    (low, high), shape (frequencies,) [-]; NaN where no passive end can give the reading.
-
-    Examples
-    --------
-    >>> low, high = invert(lambda g: (0.5 * g, 0.5 * g + 0.1), np.array([0.3]))
-    >>> round(float(low[0]), 6), round(float(high[0]), 6)
-    (0.4, 0.6)
-
-    Source
-    ------
-    The upper limit grows with the true magnitude (maximum principle); bisection between the points of a grid.
+    Source: The upper limit grows with the true magnitude (maximum principle); bisection between the points of a grid.
     """
     grid = np.linspace(0, 1, points)
     low_curve, high_curve = seen(np.broadcast_to(grid, (*reading.shape, points)))
@@ -146,49 +90,13 @@ def invert(
 def true_range(pieces: Sequence[Stage], reading: Real) -> tuple[Real, Real]:
     """Lowest and highest true reflection magnitude that a reading's magnitude can come from.
 
-    Parameters
-    ----------
-    pieces : aligned pieces between reading and antenna.
-    reading : shape (frequencies,), reading as a reflection magnitude [-].
-
-    Returns
-    -------
-    (low, high), shape (frequencies,) [-]; NaN where no passive end can give the reading.
-
-    Examples
-    --------
-    >>> pad = Box("pad", 50.0, 75.0, np.array([[[0, 0.5], [0.5, 0]]], dtype=complex), near_radius=np.array([0.05]))
-    >>> [round(float(value[0]), 6) for value in true_range((pad,), np.array([0.15]))]
-    [0.4, 0.8]
-
-    Source
-    ------
-    `invert` of `reading_range`.
+    Source: `invert` of `reading_range`.
     """
     return invert(lambda magnitude: reading_range(pieces, magnitude), reading)
 
 
 def true_range_complex(pieces: Sequence[Stage], reading: Complex) -> tuple[Real, Real]:
-    """Lowest and highest true reflection magnitude that a complex reading can come from.
-
-    Parameters
-    ----------
-    pieces : aligned pieces between reading and antenna.
-    reading : shape (frequencies,), complex reflection as read [-].
-
-    Returns
-    -------
-    (low, high), shape (frequencies,) [-]; NaN where no passive end can give the reading.
-
-    Examples
-    --------
-    >>> [float(value[0].round(6)) for value in true_range_complex((), np.array([0.3 + 0.4j]))]
-    [0.5, 0.5]
-
-    Source
-    ------
-    `chain.rf.discs.backward`, narrowed by what the magnitude alone allows.
-    """
+    """Lowest and highest true reflection magnitude that a complex reading can come from."""
     low, high = true_range(pieces, np.abs(reading))
     region = backward(pieces, region_of(reading.astype(complex), np.zeros(reading.shape)))
     least, most = extremes(region)

@@ -274,26 +274,8 @@ def _behind(way: Measurement, plane: _Plane, reading: Complex) -> Spread:
 def corrected_range(way: Measurement, least: Real, most: Real) -> tuple[Real, Real]:
     """Lowest and highest corrected reading of reflections at the plane between two magnitudes, whatever their phase.
 
-    Parameters
-    ----------
-    way : a measurement calibrated at a far plane.
-    least, most : shape (frequencies, ...), magnitudes of the reflection at the plane [-].
-
-    Returns
-    -------
-    (low, high), same shape [-].
-
-    Examples
-    --------
-    >>> from chain.uncertainty.calibration import Standards
-    >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), (), standards=Standards(75.0, load_radius=0.03))
-    >>> [round(float(end[0]), 3) for end in corrected_range(way, np.zeros(1), np.zeros(1))]
-    [0.0, 0.03]
-
-    Source
-    ------
-    A bilinear map is largest on the rim of a disc, and smallest on the rim of a hole that its zero lies in; between two of
-    the phases tried its modulus moves and bends by no more than its derivatives allow.
+    Source: A bilinear map is largest on the rim of a disc, and smallest on the rim of a hole that its zero lies in;
+    between two of the phases tried its modulus moves and bends by no more than its derivatives allow.
     """
     low, high = np.empty(most.shape), np.empty(most.shape)
     rows = max(1, BLOCK_POINTS // max(1, most[:1].size * PHASES.size))
@@ -353,25 +335,7 @@ def _own_map(way: Measurement, plane: _Plane) -> tuple[Real, Real, Real, Real]:
 def plane_region(way: Measurement, reading: Complex) -> Region:
     """Where the reflection at the plane can lie for a complex corrected reading.
 
-    Parameters
-    ----------
-    way : a measurement calibrated at a far plane.
-    reading : shape (frequencies,), corrected reading [-].
-
-    Returns
-    -------
-    Region of the reflection at the plane, the joint opened between standards and antenna not yet undone.
-
-    Examples
-    --------
-    >>> from chain.uncertainty.calibration import Standards
-    >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), (), standards=Standards(75.0, load_radius=0.03))
-    >>> round(float(plane_region(way, np.array([0j])).most[0]), 3)
-    0.03
-
-    Source
-    ------
-    The standards' errors interpolated at the reading; see `Spread`.
+    Source: The standards' errors interpolated at the reading; see `Spread`.
     """
     plane = _plane(way)
     at_plane = _behind(way, plane, reading)

@@ -60,32 +60,7 @@ def table(
     seed: int = SEED,
     progress: Progress | None = None,
 ) -> Table:
-    """Simulate a measurement and make its belts.
-
-    Parameters
-    ----------
-    way : the measurement.
-    complex_reading : whether readings have a phase.
-    channels : (lower, upper) edges of the channels to judge by their worst point [Hz].
-    draws : simulated readings of each true magnitude, rounded up to thousands, from 4,000 on to whole chunks of 4,000.
-    seed : seed of the run; the same seed gives the same table.
-    progress : called with the finished share, 0 to 1.
-
-    Returns
-    -------
-    Table.
-
-    Examples
-    --------
-    >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), (), noise=0.02)
-    >>> low, high = table(way, seed=1).points.interval(np.array([0.5]))
-    >>> bool(abs(low[0] - 0.461) < 0.01), bool(abs(high[0] - 0.539) < 0.01)
-    (True, True)
-
-    Source
-    ------
-    `chain.uncertainty.confidence_belt`; antenna's phase uniform, turning over a channel by a delay of up to 10 ns.
-    """
+    """Simulate a measurement and make its belts."""
     chunks = max(1, -(-draws // PER_CHUNK))
     turns = min(TURNS, max(1, -(-draws // CHUNK)))
     count = way.freq_hz.size
@@ -133,29 +108,7 @@ def _inside(span: slice, chosen: slice) -> slice:
 def belts_of(
     terms: Samples, members: dict[int, slice] | None = None, turns: int = TURNS
 ) -> tuple[Belt, dict[int, Samples]]:
-    """Belts of drawn measurements.
-
-    Parameters
-    ----------
-    terms : as `drawn_terms` gives them.
-    members : channel by number, with those of the frequencies that lie in it.
-    turns : phases of the antenna that each drawn measurement is read in, 1 to 4.
-
-    Returns
-    -------
-    (belts of the frequencies, worst statistic of each channel, shape (grid, draws)).
-
-    Examples
-    --------
-    >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), (), noise=0.02)
-    >>> made, worst = belts_of(drawn_terms(way, False, range(1), 1), {0: slice(0, 1)})
-    >>> bool(made.interval(np.array([0.5]))[0] < 0.5), worst[0].shape
-    (True, (61, 4000))
-
-    Source
-    ------
-    `chain.uncertainty.confidence_belt`.
-    """
+    """Belts of drawn measurements."""
     worst: dict[int, Samples] = {}
     belts = []
     for place in range(terms.shape[1]):
@@ -169,30 +122,7 @@ def belts_of(
 
 
 def drawn_terms(way: Measurement, complex_reading: bool, chunks: range, seed: int, first: int = 0) -> Samples:
-    """What the statistic of every draw is made of: |(p G + q)/(r G + 1)|^2 is a ratio of two real quadratics in |G|.
-
-    Parameters
-    ----------
-    way : the measurement, perhaps at some of its frequencies only.
-    complex_reading : whether readings have a phase.
-    chunks : numbers of the chunks to draw.
-    seed : seed of the whole run.
-    first : index that way's first frequency has in the whole sweep.
-
-    Returns
-    -------
-    shape (7, frequencies, drawn chains): square, single and constant term of the numerator, then square and single term of
-    the denominator, whose constant is 1; each single term is followed by that of an antenna a quarter turn on [-].
-
-    Examples
-    --------
-    >>> drawn_terms(Measurement(np.array([1e8]), 75.0, 75.0, (), ()), False, range(2), 1)[:, 0, 0].round(6).tolist()
-    [1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0]
-
-    Source
-    ------
-    `chain.uncertainty.measurement`; antenna's phase uniform, turning over the frequencies by a delay of up to 10 ns.
-    """
+    """What the statistic of every draw is made of: |(p G + q)/(r G + 1)|^2 is a ratio of two real quadratics in |G|."""
     undo = inverse(nominal_maps(way))
     out = np.empty((TERMS, way.freq_hz.size, len(chunks) * CHUNK), dtype=np.float32)
     for index, chunk in enumerate(chunks):
@@ -256,24 +186,7 @@ def _joined(belts: Sequence[Belt]) -> Belt:
 def highest_proving(points: Belt, limit: float) -> Real:
     """Highest statistic whose interval ends at or below a limit, with every lower one proving it too, at each place.
 
-    Parameters
-    ----------
-    points : belts.
-    limit : largest true reflection magnitude wanted [-].
-
-    Returns
-    -------
-    shape (places,); NaN where no reading proves the limit [-].
-
-    Examples
-    --------
-    >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), (), noise=0.02)
-    >>> bool(0.26 < highest_proving(table(way, seed=1).points, 1 / 3)[0] < 1 / 3)
-    True
-
-    Source
-    ------
-    Pass where the upper end of the two-sided interval is at or below the limit.
+    Source: Pass where the upper end of the two-sided interval is at or below the limit.
     """
     shares = (np.arange(BINS) + 0.5) / BINS
     proves = np.ones(points.edge.size, dtype=bool)

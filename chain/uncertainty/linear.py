@@ -82,27 +82,8 @@ class Linear:
 def linear(way: Measurement, far_reflection: ArrayLike) -> Linear:
     """Propagate the unknowns of a measurement to the reflection it recovers.
 
-    Parameters
-    ----------
-    way : the measurement; its pieces, standards and further unknowns carry their own sizes.
-    far_reflection : true complex reflection of the antenna, broadcast against the frequencies [-].
-
-    Returns
-    -------
-    Linear.
-
-    Examples
-    --------
-    >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), (), noise=0.003, drift=0.008)
-    >>> found = linear(way, 0.3)
-    >>> float(found.u_magnitude[0].round(6)), [(each.id, round(each.share, 2)) for each in found.contributions]
-    (0.005, [('drift', 0.64), ('noise', 0.36)])
-    >>> linear(way, 0.01).reasons
-    ('the reflection is within 3 standard uncertainties of zero',)
-
-    Source
-    ------
-    JCGM 100:2008, 5.1.2, for complex quantities: covariance = sum of J C J^T (memory). Sensitivities: `chain.uncertainty.sensitivity`.
+    Source: JCGM 100:2008, 5.1.2, for complex quantities: covariance = sum of J C J^T (memory). Sensitivities:
+    `chain.uncertainty.sensitivity`.
     """
     true = np.array(np.broadcast_to(np.asarray(far_reflection, dtype=complex), way.freq_hz.shape))
     known = nominal_maps(way)

@@ -83,26 +83,7 @@ class Measurement:
 def measurement(setup: Setup, chain: Chain) -> Measurement:
     """The measurement that a set-up describes.
 
-    Parameters
-    ----------
-    setup : the set-up, with its calibration plane and standards.
-    chain : its chain.
-
-    Returns
-    -------
-    Measurement.
-
-    Examples
-    --------
-    >>> from chain.assembly.cascade import build
-    >>> from chain.files.setup_file import load_setup
-    >>> setup = load_setup("demo/boathouse.toml")
-    >>> measurement(setup, build(setup)).standards is None
-    True
-
-    Source
-    ------
-    A trace noise of n dB at full reflection is 10^(n/20) - 1; return losses are radii.
+    Source: A trace noise of n dB at full reflection is 10^(n/20) - 1; return losses are radii.
     """
     after, ohm = in_view(setup, chain)
     near, plane = setup.near, setup.calibration
@@ -152,22 +133,7 @@ def _swapped(setup: Setup, chain: Chain) -> Stage | None:
 def nominal_maps(way: Measurement) -> Maps:
     """The map with every unknown at zero.
 
-    Parameters
-    ----------
-    way : the measurement.
-
-    Returns
-    -------
-    Maps of shape (1, frequencies).
-
-    Examples
-    --------
-    >>> nominal_maps(Measurement(np.array([1e8]), 75.0, 75.0, (), ())).p.shape
-    (1, 1)
-
-    Source
-    ------
-    A calibration without errors shows what lies after its plane.
+    Source: A calibration without errors shows what lies after its plane.
     """
     return through([piece.nominal()[None] for piece in way.after], (1, way.freq_hz.size))
 
@@ -178,32 +144,7 @@ def _stream(seed: int, key: int, chunk: int, repeat: int = 0) -> np.random.Gener
 
 
 def simulate(way: Measurement, chunk: int, seed: int, first_frequency: int = 0, repeat: int = 0) -> Maps:
-    """One chunk of drawn measurements.
-
-    Parameters
-    ----------
-    way : the measurement, perhaps at some of its frequencies only.
-    chunk : number of the chunk; each holds `CHUNK` draws.
-    seed : seed of the whole run.
-    first_frequency : index that way's first frequency has in the whole sweep (noise is drawn for each by itself).
-    repeat : number of the reading: further readings share the chain and the calibration of the first, and draw its noise,
-        drift, re-made joint and flexed lead anew.
-
-    Returns
-    -------
-    Maps of shape (CHUNK, frequencies).
-
-    Examples
-    --------
-    >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), (), noise=0.001)
-    >>> maps = simulate(way, 0, 1)
-    >>> round(float(maps.q.real.std()), 4)
-    0.001
-
-    Source
-    ------
-    Each piece drawn as by `chain.uncertainty.sampling.draw`; the calibration solved from its three simulated standards.
-    """
+    """One chunk of drawn measurements."""
     count = CHUNK
     shape = (count, way.freq_hz.size)
     pieces = (*way.before, *way.after)
@@ -272,31 +213,7 @@ def _calibrated(
 def error_terms(
     way: Measurement, box: Maps, mating: np.random.Generator, run: tuple[int, int, int], count: int = CHUNK
 ) -> Maps:
-    """Read three standards through a drawn chain and solve for the error terms of the calibration.
-
-    Parameters
-    ----------
-    way : a measurement calibrated at a far plane.
-    box : what lies before the plane, drawn, shape (count, frequencies).
-    mating : source of random numbers for the joint at the plane, made anew for each standard.
-    run : seed, chunk, and the index that way's first frequency has in the whole sweep.
-    count : number of draws.
-
-    Returns
-    -------
-    Maps from the plane to the raw reading as the calibration believes it to be.
-
-    Examples
-    --------
-    >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), (), standards=Standards(75.0))
-    >>> terms = error_terms(way, identity((5, 1)), np.random.default_rng(1), (1, 0, 0), 5)
-    >>> abs(complex(terms.p[0, 0])), abs(complex(terms.q[0, 0]))
-    (1.0, 0.0)
-
-    Source
-    ------
-    Each standard's true reflection through the drawn pieces; `chain.uncertainty.calibration.solve`.
-    """
+    """Read three standards through a drawn chain and solve for the error terms of the calibration."""
     seed, chunk, first = run
     standards = way.standards
     assert standards is not None

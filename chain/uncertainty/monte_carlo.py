@@ -44,23 +44,7 @@ class Accuracy:
 def tolerance(low: float, high: float, digits: int) -> float:
     """Numerical tolerance of an interval's ends.
 
-    Parameters
-    ----------
-    low, high : ends of the interval, reflection magnitudes [-].
-    digits : significant digits wanted of a quarter of its width, which stands for the standard uncertainty.
-
-    Returns
-    -------
-    float, half a unit of the last digit [-].
-
-    Examples
-    --------
-    >>> tolerance(0.2, 0.6, 2), tolerance(0.2, 0.6, 1)
-    (0.005, 0.05)
-
-    Source
-    ------
-    JCGM 101:2008, 7.9.2 (memory): u = c 10^l with c of the wanted digits, tolerance 10^l / 2.
+    Source: JCGM 101:2008, 7.9.2 (memory): u = c 10^l with c of the wanted digits, tolerance 10^l / 2.
     """
     spread = max((high - low) / 4, 1e-6)
     leading = int(np.floor(np.log10(spread) + 1e-12))
@@ -77,31 +61,8 @@ def draws_needed(
 ) -> Accuracy:
     """Draws for which the ends, repeated, keep within the tolerance, judged at up to five of the frequencies.
 
-    Parameters
-    ----------
-    way : the measurement.
-    ends : gives the ends of interest of belts at some of the frequencies: those of an interval, or of the readings
-        accepted for a true magnitude.
-    complex_reading : whether readings have a phase.
-    digits : significant digits wanted, 1 or 2.
-    seed : seed of the draws.
-    progress : called with 0 before each round, so that a long wait does not look like a stop.
-
-    Returns
-    -------
-    Accuracy, its draws a multiple of 4,000; 64,000 at most, or with two digits as many as can be afforded.
-
-    Examples
-    --------
-    >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), (), noise=0.02)
-    >>> found = draws_needed(way, lambda made, places: made.interval(np.array([0.5])[places]))
-    >>> found.draws, found.end_tolerance, found.settled
-    (4000, 0.005, True)
-
-    Source
-    ------
-    JCGM 101:2008, 7.9.4 (memory): batches, and twice the standard deviation of what is wanted against the tolerance. An end
-    from n times as many draws has a standard deviation smaller by the root of n.
+    Source: JCGM 101:2008, 7.9.4 (memory): batches, and twice the standard deviation of what is wanted against the
+    tolerance. An end from n times as many draws has a standard deviation smaller by the root of n.
     """
     places = slice(0, None, max(1, -(-way.freq_hz.size // PLACES)))
     thin = way.at(places)

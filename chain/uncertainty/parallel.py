@@ -20,21 +20,7 @@ SPARE_BYTES = 31_000_000
 
 
 def thread_count() -> int:
-    """How many threads share the work.
-
-    Returns
-    -------
-    int, the processors there are, four at most.
-
-    Examples
-    --------
-    >>> 1 <= thread_count() <= 4
-    True
-
-    Source
-    ------
-    Own choice: more threads hold more blocks in memory.
-    """
+    """How many threads share the work."""
     return min(MOST_THREADS, os.cpu_count() or 1)
 
 
@@ -46,20 +32,7 @@ _own = local()
 
 
 def go_on() -> None:
-    """Stop this piece of work if the whole was interrupted; called in loops, so that nobody waits long.
-
-    Raises
-    ------
-    Dropped : the work was interrupted.
-
-    Examples
-    --------
-    >>> go_on()
-
-    Source
-    ------
-    Own convention; outside `in_order` it does nothing.
-    """
+    """Stop this piece of work if the whole was interrupted; called in loops, so that nobody waits long."""
     if any(dropped.is_set() for dropped in _watching()):
         raise Dropped
 
@@ -73,26 +46,10 @@ def _watching() -> tuple[Event, ...]:
 def in_order(work: Callable[[Given], Made], items: Iterable[Given]) -> Iterator[Made]:
     """Results of work on several threads, in the order of the items.
 
-    An interruption of the one who asked (a key pressed, an iterator left) drops what has not begun, and what has at its
-    next `go_on`.
+    An interruption of the one who asked (a key pressed, an iterator left) drops what has not begun, and what has at
+    its next `go_on`.
 
-    Parameters
-    ----------
-    work : function of one item.
-    items : what it is called with.
-
-    Returns
-    -------
-    iterator of what it gives.
-
-    Examples
-    --------
-    >>> list(in_order(abs, [-1, 2, -3]))
-    [1, 2, 3]
-
-    Source
-    ------
-    `concurrent.futures`.
+    Source: `concurrent.futures`.
     """
     # Freeing one large array tells the C library's allocator to keep freed memory for the next block instead of handing it
     # back to the system, page by page, after every temporary array: a fifth of the time. Nothing is ever written to it.

@@ -38,28 +38,8 @@ def drawn_through(
 ) -> Maps:
     """The map of pieces drawn and joined one to the next.
 
-    Parameters
-    ----------
-    pieces : near to far, references equal at every joint.
-    streams : gives the source of random numbers of the piece of a number.
-    count : number of draws.
-    frequencies : how many there are.
-
-    Returns
-    -------
-    Maps of shape (count, frequencies).
-
-    Examples
-    --------
-    >>> from chain.rf.elements import Box
-    >>> pad = Box("pad", 50.0, 50.0, np.array([[[0, 0.5], [0.5, 0]]], dtype=complex), near_radius=np.array([0.1]))
-    >>> found = drawn_through([pad, pad], np.random.default_rng, 5, 1)
-    >>> bool(np.allclose(found.p, 0.0625)), bool(np.abs(found.q).max() < 0.13)
-    (True, True)
-
-    Source
-    ------
-    S11 + S12 S21 x/(1 - S22 x), a lossless junction (r + x)/(1 + conj(r) x), a length of line x e^(-2 (a + jb) l).
+    Source: S11 + S12 S21 x/(1 - S22 x), a lossless junction (r + x)/(1 + conj(r) x), a length of line x e^(-2 (a +
+    jb) l).
     """
     one = np.ones((1, 1), dtype=complex)
     seen = _Seen(one, None, None, one)

@@ -23,25 +23,7 @@ Complex = NDArray[np.complex128]
 def unit_draws(rng: np.random.Generator, count: int, shape: str) -> Complex:
     """Complex numbers uniform in the unit disc, or on its rim.
 
-    Parameters
-    ----------
-    rng : source of random numbers.
-    count : how many.
-    shape : `disc` or `ring`.
-
-    Returns
-    -------
-    shape (count, 1) [-].
-
-    Examples
-    --------
-    >>> draws = unit_draws(np.random.default_rng(1), 1000, "disc")
-    >>> bool(np.abs(draws).max() <= 1), round(float(draws.real.std()), 1)
-    (True, 0.5)
-
-    Source
-    ------
-    Radius sqrt(u); standard deviation 1/2 on each axis (disc), 1/sqrt 2 (ring).
+    Source: Radius sqrt(u); standard deviation 1/2 on each axis (disc), 1/sqrt 2 (ring).
     """
     phase = np.exp(2j * np.pi * rng.random((count, 1)))
     if shape == "ring":
@@ -52,27 +34,8 @@ def unit_draws(rng: np.random.Generator, count: int, shape: str) -> Complex:
 def draw(piece: Stage, rng: np.random.Generator, count: int) -> Complex:
     """Matrices of drawn samples of a piece.
 
-    Parameters
-    ----------
-    piece : a Line, Box or Ladder with its unknowns.
-    rng : source of random numbers.
-    count : number of draws.
-
-    Returns
-    -------
-    shape (count or 1, frequencies, 2, 2), referred to the piece's own impedances [-]. A piece without unknowns is
-    returned once, to be broadcast.
-
-    Examples
-    --------
-    >>> box = Box("pad", 50.0, 75.0, np.zeros((1, 2, 2), complex), near_radius=np.array([0.05]))
-    >>> s = draw(box, np.random.default_rng(1), 500)
-    >>> s.shape, bool(np.abs(s[..., 0, 0]).max() <= 0.05)
-    ((500, 1, 2, 2), True)
-
-    Source
-    ------
-    Lossless reciprocal junction `S11 = r e^(-2jbx)`, `S22 = -conj(r) e^(-2jb(l-x))`, `S21 = sqrt(1-|r|^2) e^(-jbl)`.
+    Source: Lossless reciprocal junction `S11 = r e^(-2jbx)`, `S22 = -conj(r) e^(-2jb(l-x))`, `S21 = sqrt(1-|r|^2)
+    e^(-jbl)`.
     """
     if isinstance(piece, Line):
         return _draw_line(piece, rng, count)
@@ -95,23 +58,7 @@ def _propagation(line: Line, rng: np.random.Generator, count: int) -> tuple[Real
 def wave(loss_np: Real, phase_rad: Real) -> Complex:
     """exp(-(loss + j phase)), in real arithmetic, which is several times faster than a complex exponential.
 
-    Parameters
-    ----------
-    loss_np : loss, broadcast against the phase [Np].
-    phase_rad : phase [rad].
-
-    Returns
-    -------
-    complex array of the shape of both [-].
-
-    Examples
-    --------
-    >>> complex(wave(np.array([0.0]), np.array([0.5 * np.pi]))[0].round(12))
-    -1j
-
-    Source
-    ------
-    Euler's formula.
+    Source: Euler's formula.
     """
     out = np.empty(np.broadcast_shapes(loss_np.shape, phase_rad.shape), dtype=complex)
     part = np.cos(phase_rad)
@@ -130,30 +77,9 @@ def wave(loss_np: Real, phase_rad: Real) -> Complex:
 def lead_constants(
     line: Line, rng: np.random.Generator, count: int
 ) -> tuple[Real, Real, Complex | None, tuple[Complex | None, Complex | None]]:
-    """Draw what describes a line with a junction at either end.
+    """Draw what describes a line with a junction at either end [Np].
 
-    Parameters
-    ----------
-    line : a line without a junction inside.
-    rng : source of random numbers.
-    count : number of draws.
-
-    Returns
-    -------
-    (loss [Np], phase [rad], step into its impedance or None where there is none, reflections of the near and far junction as
-    seen from outside, None for one that is not there), all broadcast to (count, frequencies) [-].
-
-    Examples
-    --------
-    >>> one = np.ones(1)
-    >>> line = Line("lead", 75.0, 75.0, 75 * one + 0j, 0 * one, 3 * one, near_radius=0.1 * one)
-    >>> loss, phase, step, (near, far) = lead_constants(line, np.random.default_rng(1), 4)
-    >>> phase.tolist(), step, near.shape, far
-    ([[3.0]], None, (4, 1), None)
-
-    Source
-    ------
-    Rectangular tolerances; `junction_room` for what an impedance that is off leaves of the limit.
+    Source: Rectangular tolerances; `junction_room` for what an impedance that is off leaves of the limit.
     """
     loss, phase, relative = _propagation(line, rng, count)
     change = _uniform(rng, count, -line.impedance_tolerance_ohm, line.impedance_tolerance_ohm)
@@ -228,54 +154,16 @@ def _mismatched(rho: Complex, wave: Complex) -> Complex:
 def junction_room(radius: Real, change_ohm: Real, reference_ohm: float) -> Real:
     """What an impedance that is off leaves of the limit of a junction at the end of a lead.
 
-    Parameters
-    ----------
-    radius : limit of the junction and the impedance together, shape (frequencies,) [-].
-    change_ohm : departure of the impedance, broadcast against radius [ohm].
-    reference_ohm : nominal impedance [ohm].
-
-    Returns
-    -------
-    radius left for the junction alone [-].
-
-    Examples
-    --------
-    >>> float(junction_room(np.array([0.05]), np.array([3.0]), 75.0)[0].round(4))
-    0.0296
-
-    Source
-    ------
-    (L - d)/(1 - L d): two lossless mismatches L and d in the worst phase.
+    Source: (L - d)/(1 - L d): two lossless mismatches L and d in the worst phase.
     """
     off = np.abs(change_ohm) / (2 * reference_ohm - np.abs(change_ohm))
     return np.asarray(np.maximum(radius - off, 0.0) / np.maximum(1 - radius * off, 1e-9))
 
 
 def inside_constants(line: Line, rng: np.random.Generator, count: int) -> tuple[Real, Real, Real, Complex]:
-    """Draw what describes a line with one junction inside.
+    """Draw what describes a line with one junction inside [Np].
 
-    Parameters
-    ----------
-    line : a line with a junction inside.
-    rng : source of random numbers.
-    count : number of draws.
-
-    Returns
-    -------
-    (loss [Np], phase [rad], place of the junction as a share of the length, its reflection), all broadcast to (count,
-    frequencies) [-].
-
-    Examples
-    --------
-    >>> one = np.ones(1)
-    >>> line = Line("adapter", 50.0, 50.0, 50 * one + 0j, 0 * one, 3 * one, inside_radius=0.1 * one)
-    >>> _, _, place, reflection = inside_constants(line, np.random.default_rng(1), 4)
-    >>> bool(0 <= place.min() <= place.max() <= 1), bool(np.abs(reflection).max() <= 0.1)
-    (True, True)
-
-    Source
-    ------
-    Place uniform along the line; reflection uniform in its disc or on its ring.
+    Source: Place uniform along the line; reflection uniform in its disc or on its ring.
     """
     radius = line.inside_radius
     assert radius is not None

@@ -60,23 +60,7 @@ class Term:
 def circle_sd(radius: Real | float, shape: str = "disc") -> Real:
     """Standard uncertainty on each axis of a complex number of unknown phase.
 
-    Parameters
-    ----------
-    radius : limit of the disc, or radius of the ring [-].
-    shape : `disc` or `ring`.
-
-    Returns
-    -------
-    same shape as radius [-].
-
-    Examples
-    --------
-    >>> float(circle_sd(1.0)), round(float(circle_sd(1.0, "ring")), 4)
-    (0.5, 0.7071)
-
-    Source
-    ------
-    Second moments of a uniform disc and of a circle: r/2 and r/sqrt 2.
+    Source: Second moments of a uniform disc and of a circle: r/2 and r/sqrt 2.
     """
     return np.asarray(radius) / (np.sqrt(2) if shape == "ring" else 2)
 
@@ -84,24 +68,7 @@ def circle_sd(radius: Real | float, shape: str = "disc") -> Real:
 def expected(piece: Stage) -> Stage:
     """The piece at the expectation of its unknowns, which differs from its nominal one where a range is lopsided.
 
-    Parameters
-    ----------
-    piece : any piece.
-
-    Returns
-    -------
-    piece without unknowns.
-
-    Examples
-    --------
-    >>> each = np.ones(1)
-    >>> longer = Line("step", 75.0, 75.0, 50 * each + 0j, 0 * each, each, length_low=0.7, length_high=1.5)
-    >>> float(expected(longer).phase_rad[0].round(6))
-    1.1
-
-    Source
-    ------
-    Mean of a rectangular distribution; discs, rings and the other ranges are centred on the nominal value.
+    Source: Mean of a rectangular distribution; discs, rings and the other ranges are centred on the nominal value.
     """
     if not isinstance(piece, Line):
         return piece.known()
@@ -112,25 +79,7 @@ def expected(piece: Stage) -> Stage:
 def seen_and_slope(piece: Stage, far: Complex) -> tuple[Complex, Complex]:
     """Reflection in front of a piece at its expectation, and how much of a change behind it arrives there.
 
-    Parameters
-    ----------
-    piece : any piece.
-    far : shape (frequencies,), reflection behind it [-].
-
-    Returns
-    -------
-    (reflection, slope), shape (frequencies,) each [-].
-
-    Examples
-    --------
-    >>> pad = Box("pad", 50.0, 75.0, np.array([[[0, 0.5], [0.5, 0]]], dtype=complex))
-    >>> seen, slope = seen_and_slope(pad, np.array([0.4 + 0j]))
-    >>> complex(seen[0]), complex(slope[0])
-    ((0.1+0j), (0.25+0j))
-
-    Source
-    ------
-    S11 + S12 S21 x/(1 - S22 x) and its derivative S12 S21/(1 - S22 x)^2.
+    Source: S11 + S12 S21 x/(1 - S22 x) and its derivative S12 S21/(1 - S22 x)^2.
     """
     s = expected(piece).nominal()
     slope = s[..., 0, 1] * s[..., 1, 0] / (1 - s[..., 1, 1] * far) ** 2
@@ -140,25 +89,7 @@ def seen_and_slope(piece: Stage, far: Complex) -> tuple[Complex, Complex]:
 def piece_terms(piece: Stage, far: Complex) -> list[Term]:
     """Effects of a piece's unknowns on the reflection in front of it.
 
-    Parameters
-    ----------
-    piece : a Line, Box or Ladder with its unknowns.
-    far : shape (frequencies,), reflection behind it [-].
-
-    Returns
-    -------
-    list of Term, near end first; empty where nothing is unknown.
-
-    Examples
-    --------
-    >>> s = np.array([[[0, 0.5], [0.5, 0]]], dtype=complex)
-    >>> pad = Box("pad", 50.0, 75.0, s, near_radius=np.array([0.05]), loss_tolerance_db=0.2)
-    >>> [(term.what, float(np.abs(term.plain * term.sd)[0].round(4))) for term in piece_terms(pad, np.array([0.4 + 0j]))]
-    [('reflection, near', 0.025), ('loss', 0.0027)]
-
-    Source
-    ------
-    Derivatives of the piece's own two-port at the expectation of its unknowns.
+    Source: Derivatives of the piece's own two-port at the expectation of its unknowns.
     """
     if isinstance(piece, Line):
         return _line_terms(piece, far)
@@ -168,25 +99,7 @@ def piece_terms(piece: Stage, far: Complex) -> list[Term]:
 def real_term(name: str, what: str, effect: Complex, sd: Real | float, curve: Real | float) -> Term:
     """Effect of a real unknown.
 
-    Parameters
-    ----------
-    name, what : what it belongs to, and what it is.
-    effect : shape (frequencies,), effect of one unit of it [per unit].
-    sd : its standard uncertainty [unit].
-    curve : second-order part of its effect, relative to the first [per unit].
-
-    Returns
-    -------
-    Term.
-
-    Examples
-    --------
-    >>> float(real_term("pad", "loss", np.array([0.1 + 0j]), 0.5, 0.0).power[0])
-    0.0025
-
-    Source
-    ------
-    Definition.
+    Source: Definition.
     """
     return Term(name, what, effect, np.zeros_like(effect), np.asarray(sd), True, np.asarray(curve))
 
@@ -292,23 +205,6 @@ def _ladder_terms(ladder: Ladder, far: Complex) -> list[Term]:
 def rematch_term(radius: float, at: Complex) -> Term:
     """Effect of a joint opened and closed again on the reflection in front of it.
 
-    Parameters
-    ----------
-    radius : limit of the small lossless junction it makes [-].
-    at : shape (frequencies,), reflection behind it [-].
-
-    Returns
-    -------
-    Term.
-
-    Examples
-    --------
-    >>> term = rematch_term(0.01, np.array([0.5 + 0j]))
-    >>> float(term.mirrored[0].real), float(term.sd)
-    (-0.25, 0.005)
-
-    Source
-    ------
-    (r + x)/(1 + conj(r) x), first order in r.
+    Source: (r + x)/(1 + conj(r) x), first order in r.
     """
     return Term("re-mating", "joint opened again", np.ones_like(at), -(at**2), circle_sd(radius), False, np.abs(at))

@@ -18,25 +18,7 @@ Real = NDArray[np.float64]
 def least_slope(pieces: Sequence[Stage], freq_hz: Real) -> tuple[Real, Real]:
     """Least |S12 S21| of joined pieces, and the largest |S22|, over every admissible value of their unknowns.
 
-    Parameters
-    ----------
-    pieces : aligned pieces, near to far.
-    freq_hz : shape (frequencies,) [Hz].
-
-    Returns
-    -------
-    (least product, largest far-side reflection), shape (frequencies,) each [-].
-
-    Examples
-    --------
-    >>> pad = Box("pad", 50.0, 75.0, np.array([[[0, 0.5], [0.5, 0]]], dtype=complex), loss_tolerance_db=0.2)
-    >>> product, match = least_slope((pad,), np.array([1e8]))
-    >>> round(float(product[0]), 4), float(match[0])
-    (0.2387, 0.0)
-
-    Source
-    ------
-    Moduli of the star product: |a21 b21|/(1 + |a22 b11|) and |b22| + |b21|^2 |a22|/(1 - |a22 b11|).
+    Source: Moduli of the star product: |a21 b21|/(1 + |a22 b11|) and |b22| + |b21|^2 |a22|/(1 - |a22 b11|).
     """
     product, match = np.ones(freq_hz.shape), np.zeros(freq_hz.shape)
     for piece in pieces:
@@ -49,24 +31,7 @@ def least_slope(pieces: Sequence[Stage], freq_hz: Real) -> tuple[Real, Real]:
 def least_derivative(pieces: Sequence[Stage], most: Real) -> Real:
     """Least change seen at the near end per change of a far reflection up to a magnitude, over every admissible value.
 
-    Parameters
-    ----------
-    pieces : aligned pieces, near to far.
-    most : shape (frequencies, ...), largest magnitude of the far reflection [-].
-
-    Returns
-    -------
-    same shape [-].
-
-    Examples
-    --------
-    >>> pad = Box("pad", 50.0, 75.0, np.array([[[0, 0.5], [0.5, 0]]], dtype=complex), far_radius=np.array([0.05]))
-    >>> round(float(least_derivative((pad,), np.array([1.0]))[0]), 4)
-    0.2268
-
-    Source
-    ------
-    Product of |S12 S21|/(1 + |S22| b)^2 along the chain, b the largest magnitude at each piece.
+    Source: Product of |S12 S21|/(1 + |S22| b)^2 along the chain, b the largest magnitude at each piece.
     """
     slope = np.ones(most.shape)
     region = region_of(np.zeros(most.shape, dtype=complex), most)

@@ -55,30 +55,7 @@ def recovered_quantiles(
 ) -> RecoveredQuantiles:
     """Quantiles of the reflection magnitude that drawn measurements recover from a reading.
 
-    Parameters
-    ----------
-    way : the measurement.
-    reading : shape (frequencies,), complex, or real where no phase was read, which is then drawn uniformly [-].
-    probabilities : of the quantiles wanted, rising.
-    draws : number of draws, rounded up to whole chunks; as many as `digits` needs if left out.
-    seed : seed of the run; the same seed gives the same quantiles, however many threads there are.
-    digits : significant digits wanted of the outermost quantiles, 1 or 2.
-    progress : called with the finished share, 0 to 1.
-
-    Returns
-    -------
-    RecoveredQuantiles.
-
-    Examples
-    --------
-    >>> way = Measurement(np.array([1e8]), 75.0, 75.0, (), (), noise=0.01)
-    >>> found = recovered_quantiles(way, np.array([0.3 + 0j]))
-    >>> [float(value) for value in found.magnitude[:, 0].round(2)], found.draws
-    ([0.28, 0.3, 0.32], 30000)
-
-    Source
-    ------
-    JCGM 101:2008, 7 (memory): propagation of distributions; each drawn bilinear map inverted.
+    Source: JCGM 101:2008, 7 (memory): propagation of distributions; each drawn bilinear map inverted.
     """
     count = draws if draws is not None else _draws_needed(way, reading, probabilities, seed, digits)
     chunks = max(1, -(-count // CHUNK))
