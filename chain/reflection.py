@@ -6,7 +6,9 @@ Return loss is always positive here; a reflection magnitude of 0 has an infinite
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
+
+from chain.arrays import Complex, Real
 
 __all__ = [
     "OFF_SCALE_VSWR",
@@ -19,8 +21,6 @@ __all__ = [
     "vswr",
 ]
 
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 OFF_SCALE_VSWR = 20.0
 """From this VSWR on an analyzer's figure says no more than that it is off the scale; practice."""

@@ -1,4 +1,4 @@
-"""How results show themselves in a notebook or a script: one line, a small table, a DataFrame, a Network."""
+"""How results show themselves in a notebook or a script (one line, a table, a DataFrame, a Network), and as plain values."""
 
 from __future__ import annotations
 
@@ -16,14 +16,17 @@ if TYPE_CHECKING:
     from pandas import DataFrame
     from skrf.network import Network
 
-__all__ = ["Shown", "network"]
+__all__ = ["SCHEMA_VERSION", "ResultTable", "network", "plain_values"]
+
+SCHEMA_VERSION = 1
+"""Version of the JSON documents' keys."""
 
 HEAD, TAIL = 6, 4
 """Rows shown from the start and the end of a longer table."""
 LONGEST_CELL = 60
 
 
-class Shown:
+class ResultTable:
     """What a frozen result inherits to be looked at: `print(result)`, a table in a notebook, `to_dataframe()`.
 
     A result says which of its fields make the table: `COLUMNS` names arrays of its own, or fields of the records that the
@@ -132,3 +135,19 @@ def network(
     z0 = np.tile(np.asarray(reference_ohm, dtype=float), (freq.size, 1))
     s_each = flat.reshape(freq.size, ports, ports).copy()
     return Network(frequency=Frequency.from_f(freq, unit="hz"), s=s_each, z0=z0, name=name or None)
+
+
+def plain_values(value: object) -> object:
+    """Turn arrays, numbers and containers into what JSON can hold: complex as [real, imaginary], no NaN and no infinity."""
+    if isinstance(value, dict):
+        return {str(key): plain_values(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [plain_values(item) for item in value]
+    if hasattr(value, "tolist"):
+        # numpy's arrays and scalars, without importing numpy for a result that has none.
+        return plain_values(value.tolist())
+    if isinstance(value, complex):
+        return [plain_values(value.real), plain_values(value.imag)]
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    return value

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from chain.results import Shown
+from chain.results import ResultTable
 from library.records import Connector, Part
 
 if TYPE_CHECKING:
@@ -101,7 +101,7 @@ class Calibration:
 
 
 @dataclass(frozen=True, repr=False)
-class Setup(Shown):
+class Setup(ResultTable):
     """A whole measuring chain, near to far."""
 
     title: str

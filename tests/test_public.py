@@ -15,7 +15,7 @@ import pytest
 
 import chain
 from chain.errors import ChainError, RangeError
-from chain.results import HEAD, TAIL, Shown
+from chain.results import HEAD, TAIL, ResultTable
 
 ROOT = Path(__file__).parent.parent
 DEMO = "demo/boathouse.toml"
@@ -137,12 +137,12 @@ def test_no_result_hides_its_table_behind_the_text_of_its_dataclass():
     for path in sorted((ROOT / "chain").glob("*.py")):
         if "(Shown)" in path.read_text(encoding="utf-8"):
             importlib.import_module(f"chain.{path.stem}")
-    found = Shown.__subclasses__()
+    found = ResultTable.__subclasses__()
     assert len(found) > 10
     for each in found:
-        assert each.__repr__ is Shown.__repr__, each
-        assert each.__str__ is Shown.__str__, each
-        assert each.COLUMNS or each.table is not Shown.table, each
+        assert each.__repr__ is ResultTable.__repr__, each
+        assert each.__str__ is ResultTable.__str__, each
+        assert each.COLUMNS or each.table is not ResultTable.table, each
         assert not each.ROWS or each.ROWS in each.__dataclass_fields__, each
 
 
@@ -214,7 +214,7 @@ def test_readings_without_a_phase_have_no_network(setup):
 def test_what_does_not_apply_is_an_empty_cell_and_infinity_is_told():
     """NaN and None show as nothing, infinity as inf, a long text is cut on a terminal but not in markup."""
 
-    class Sample(Shown):
+    class Sample(ResultTable):
         COLUMNS = ("freq_hz", "loss_db", "note")
         freq_hz = (1e8, 2.5e8, 3e8)
         loss_db = (float("nan"), float("inf"), None)

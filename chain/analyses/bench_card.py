@@ -6,25 +6,23 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from chain.analyses.checks import CheckResult, check
-from chain.analyses.expect import Aim, Expectation, expect
+from chain.analyses.expect import Expectation, ReadingAim, expect
 from chain.analyses.ohmmeter import CAUTION, DcReading, dc_card
+from chain.arrays import Real
 from chain.assembly.cascade import build, sweep_hz
 from chain.findings import Finding
-from chain.plain_values import SCHEMA_VERSION, plain_values
 from chain.reflection import reflection_from_ohm, return_loss_db, vswr
-from chain.results import Shown
+from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.setups import Item, Setup
 from chain.uncertainty.intervals import COVERAGE, SEED
-from chain.uncertainty.measurement import CHUNK, Measurement, measurement, nominal_maps, simulate
+from chain.uncertainty.measurement import BATCH, Measurement, measurement_of, nominal_maps, simulate
 from chain.units import format_quantity
 from library.records import Coax
 
 __all__ = ["CARD_DRAWS", "Card", "EndReading", "PlacedItem", "card", "end_readings", "item_words"]
 
-Real = NDArray[np.float64]
 
 CARD_DRAWS = 10_000
 ENDS = (("open", float("inf")), ("short", 0.0), ("75 ohm", 75.0), ("50 ohm", 50.0))
@@ -57,7 +55,7 @@ class PlacedItem:
 
 
 @dataclass(frozen=True, repr=False)
-class Card(Shown):
+class Card(ResultTable):
     """Everything for the bench. Readings of known ends are at `plane` in `reading_ohm`, at three frequencies."""
 
     ROWS = "ends"
@@ -68,8 +66,8 @@ class Card(Shown):
     reading_ohm: float
     far_ohm: float
     limit_vswr: float | None
-    aim_reading: Aim
-    aim_bound: Aim
+    aim_reading: ReadingAim
+    aim_bound: ReadingAim
     items: tuple[PlacedItem, ...]
     checked: CheckResult
     freq_hz: Real
@@ -165,19 +163,19 @@ def card(
     """
     known = expectation or expect(setup, seed=seed, progress=progress)
     freq_hz = _three(sweep_hz(setup))
-    way = measurement(setup, build(setup, freq_hz))
+    measurement = measurement_of(setup, build(setup, freq_hz))
     return Card(
         setup.title,
         setup.calibration.plane,
-        way.reading_ohm,
-        way.far_ohm,
+        measurement.reading_ohm,
+        measurement.far_ohm,
         setup.far.limit_vswr,
         known.aim_reading,
         known.aim_bound,
         tuple(PlacedItem(item.id, item_words(item), *_connectors(item)) for item in setup.items),
         checked or check(setup),
         freq_hz,
-        end_readings(way, seed=seed),
+        end_readings(measurement, seed=seed),
         dc_card(setup),
         CAUTION,
         _places(setup, freq_hz),
@@ -209,24 +207,26 @@ def item_words(item: Item) -> str:
     return f"{text}, other way round" if item.reversed else text
 
 
-def end_readings(way: Measurement, draws: int = CARD_DRAWS, seed: int = SEED) -> tuple[EndReading, ...]:
+def end_readings(measurement: Measurement, draws: int = CARD_DRAWS, seed: int = SEED) -> tuple[EndReading, ...]:
     """Readings of an open, a short and two loads at the antenna's place.
 
     Source: Reflection (Z - Z0)/(Z + Z0). Interval: between equal tails of the readings of drawn measurements, or from
     a match upwards where the nominal reading lies below its lower end.
     """
-    known = nominal_maps(way)
-    drawn = [simulate(way, chunk, seed) for chunk in range(max(1, -(-draws // CHUNK)))]
+    known = nominal_maps(measurement)
+    drawn = [simulate(measurement, batch, seed) for batch in range(max(1, -(-draws // BATCH)))]
     tails = [(1 - COVERAGE) / 2, (1 + COVERAGE) / 2, COVERAGE]
     found = []
     for name, ohm in ENDS:
-        far = np.array(1 + 0j if np.isinf(ohm) else complex(reflection_from_ohm(ohm, way.far_ohm)))
-        nominal = np.broadcast_to(np.abs(known.reading(far))[0], way.freq_hz.shape)
+        far = np.array(1 + 0j if np.isinf(ohm) else complex(reflection_from_ohm(ohm, measurement.far_ohm)))
+        nominal = np.broadcast_to(np.abs(known.reading(far))[0], measurement.freq_hz.shape)
         seen = np.concatenate([np.abs(maps.reading(far)) for maps in drawn])
-        low, high, most = np.quantile(np.broadcast_to(seen, (seen.shape[0], way.freq_hz.size)), tails, axis=0)
+        low, high, most = np.quantile(np.broadcast_to(seen, (seen.shape[0], measurement.freq_hz.size)), tails, axis=0)
         # No draw is better than a match: near one the interval starts there.
         low, high = np.where(nominal < low, 0.0, low), np.where(nominal < low, most, high)
-        found.append([_end_reading(name, ohm, *each) for each in zip(way.freq_hz, nominal, low, high, strict=True)])
+        found.append(
+            [_end_reading(name, ohm, *each) for each in zip(measurement.freq_hz, nominal, low, high, strict=True)]
+        )
     return tuple(each for row in zip(*found, strict=True) for each in row)
 
 

@@ -22,8 +22,7 @@ from chain.assembly.connections import BLOCKING, Joint
 from chain.assembly.direct_current import F_FAMILY, with_conductors
 from chain.assembly.graph import graph_joints, setup_graph
 from chain.findings import LEVELS, Finding
-from chain.plain_values import SCHEMA_VERSION, plain_values
-from chain.results import Shown
+from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.setups import Item, Setup
 from library.load import Library
 from library.mating import bridging_adapters
@@ -71,7 +70,7 @@ class CheckedJoint:
 
 
 @dataclass(frozen=True, repr=False)
-class CheckResult(Shown):
+class CheckResult(ResultTable):
     """Answer of all checks. `findings` run from stop to note; `fits` is about the joints alone."""
 
     ROWS = "joints"

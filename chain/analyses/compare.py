@@ -15,20 +15,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.analyses.recover import nominal_truth
+from chain.arrays import Complex, Real
 from chain.assembly.cascade import build
 from chain.errors import RangeError
-from chain.plain_values import plain_values
 from chain.reflection import vswr
-from chain.results import Shown
+from chain.results import ResultTable, plain_values
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
 from chain.uncertainty.intervals import SEED
-from chain.uncertainty.measurement import CHUNK, Measurement, measurement, nominal_maps, simulate
+from chain.uncertainty.measurement import BATCH, Measurement, measurement_of, nominal_maps, simulate
 
-__all__ = ["BandChange", "Comparison", "compare_sweeps"]
+__all__ = ["BandChange", "SweepComparison", "compare_sweeps"]
 
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 Figures = NDArray[np.float64] | NDArray[np.complex128]
 
@@ -65,7 +63,7 @@ class BandChange:
 
 
 @dataclass(frozen=True, repr=False)
-class Comparison(Shown):
+class SweepComparison(ResultTable):
     """Answer of `compare_sweeps`. `of` is what `change` and `moved` are of: the `antenna`, or, without phase, the `screen`."""
 
     ROWS: ClassVar[str] = "bands"
@@ -107,7 +105,7 @@ def compare_sweeps(
     after: Readings,
     seed: int = SEED,
     progress: Callable[[float], None] | None = None,
-) -> Comparison:
+) -> SweepComparison:
     """Compare two sweeps taken with one set-up and one calibration.
 
     Parameters
@@ -141,8 +139,8 @@ def compare_sweeps(
     """
     first, second, remarks = _common(before, after)
     bands = _bands(setup, first.freq_hz)
-    way = measurement(setup, build(setup, first.freq_hz))
-    known = nominal_maps(way)
+    measurement = measurement_of(setup, build(setup, first.freq_hz))
+    known = nominal_maps(measurement)
     sizes = [nominal_truth(known, each) for each in (first, second)]
     magnitudes = [size for size, _ in sizes]
     fars = [far for _, far in sizes]
@@ -151,14 +149,14 @@ def compare_sweeps(
     else:
         seen = [first.magnitude, second.magnitude]
     members = [member for _, member in bands]
-    stated = bool(way.noise or way.drift or way.mating or way.flex_rad)
-    repeats = _repeats(way, (first, second), fars, magnitudes, members, seed, progress)
+    stated = bool(measurement.noise or measurement.drift or measurement.mating or measurement.flex_rad)
+    repeats = _repeats(measurement, (first, second), fars, magnitudes, members, seed, progress)
     shown = [_statistics(seen[0][member], seen[1][member]) for member in members]
     out = [
         _band(band, (shown[index], repeats[index]), (first, second), magnitudes, stated)
         for index, band in enumerate(bands)
     ]
-    return Comparison(
+    return SweepComparison(
         setup.title,
         before.interpretation,
         "screen" if fars[0] is None else "antenna",
@@ -166,7 +164,7 @@ def compare_sweeps(
         _overall([each.verdict for each in out]),
         COVERAGE,
         first.freq_hz.size,
-        CHUNKS * CHUNK,
+        CHUNKS * BATCH,
         seed,
         tuple(remarks),
     )
@@ -227,7 +225,7 @@ def _statistics(first: Figures, second: Figures) -> tuple[Real, Real]:
 
 
 def _repeats(
-    way: Measurement,
+    measurement: Measurement,
     both: tuple[Readings, Readings],
     fars: list[Complex | None],
     magnitudes: list[Real],
@@ -237,12 +235,12 @@ def _repeats(
 ) -> list[tuple[float, float]]:
     """For each band, what change and what difference an unchanged antenna may show."""
     changes, moves = [], []
-    for chunk in range(CHUNKS):
+    for batch in range(CHUNKS):
         parts = []
         for index, member in enumerate(members):
-            parts.append(_simulated(way, both, fars, magnitudes, member, (chunk, seed)))
+            parts.append(_simulated(measurement, both, fars, magnitudes, member, (batch, seed)))
             if progress is not None:
-                progress((chunk + (index + 1) / len(members)) / CHUNKS)
+                progress((batch + (index + 1) / len(members)) / CHUNKS)
         changes.append([change for change, _ in parts])
         moves.append([moved for _, moved in parts])
     change, moved = np.abs(np.concatenate(changes, axis=1)), np.concatenate(moves, axis=1)
@@ -254,7 +252,7 @@ def _repeats(
 
 
 def _simulated(
-    way: Measurement,
+    measurement: Measurement,
     both: tuple[Readings, Readings],
     fars: list[Complex | None],
     magnitudes: list[Real],
@@ -262,13 +260,13 @@ def _simulated(
     run: tuple[int, int],
 ) -> tuple[Real, Real]:
     """Statistics of two drawn readings of one antenna in a band, shape (draws,)."""
-    chunk, seed = run
-    largest, moved = [np.zeros(CHUNK), np.zeros(CHUNK)], np.zeros(CHUNK)
-    rng = np.random.default_rng([seed, chunk])
-    start, delay = rng.random((CHUNK, 1)), rng.random((CHUNK, 1)) * LONGEST_DELAY_S
+    batch, seed = run
+    largest, moved = [np.zeros(BATCH), np.zeros(BATCH)], np.zeros(BATCH)
+    rng = np.random.default_rng([seed, batch])
+    start, delay = rng.random((BATCH, 1)), rng.random((BATCH, 1)) * LONGEST_DELAY_S
     for first in range(member.start, member.stop, BLOCK):
         part = slice(first, min(first + BLOCK, member.stop))
-        here = way.at(part)
+        here = measurement.at(part)
         antenna: Complex
         if fars[0] is not None and fars[1] is not None:
             mean = (fars[0][part] + fars[1][part]) / 2
@@ -276,10 +274,10 @@ def _simulated(
         else:
             size = (magnitudes[0][part] + magnitudes[1][part]) / 2
             antenna = size * np.exp(2j * np.pi * (start - delay * here.freq_hz))
-        pair = [_reading(here, antenna, fars[0] is not None, (chunk, seed, first, which)) for which in (0, 1)]
+        pair = [_reading(here, antenna, fars[0] is not None, (batch, seed, first, which)) for which in (0, 1)]
         if fars[0] is None:
             pair = [
-                _rounded(each, one.rounding, part, (seed, chunk, first, which))
+                _rounded(each, one.rounding, part, (seed, batch, first, which))
                 for which, (each, one) in enumerate(zip(pair, both, strict=True))
             ]
         moved = np.maximum(moved, np.abs(pair[1] - pair[0]).max(axis=1))
@@ -289,8 +287,8 @@ def _simulated(
 
 def _reading(here: Measurement, antenna: Complex, phase: bool, run: tuple[int, int, int, int]) -> Figures:
     """One drawn reading, taken back nominally where it has a phase; shape (draws, frequencies)."""
-    chunk, seed, first, which = run
-    shown = simulate(here, chunk, seed, first, which).reading(antenna)
+    batch, seed, first, which = run
+    shown = simulate(here, batch, seed, first, which).reading(antenna)
     return nominal_maps(here).recovered(shown) if phase else np.abs(shown)
 
 

@@ -6,23 +6,21 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Real
 from chain.assembly.cascade import build
-from chain.plain_values import SCHEMA_VERSION, plain_values
 from chain.reflection import magnitude_from_vswr, vswr
-from chain.results import Shown
+from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.rf.bilinear import Maps
 from chain.setups import Setup
 from chain.uncertainty.bounds import reading_bound
 from chain.uncertainty.contributions import item_names, without
-from chain.uncertainty.intervals import SEED, Table, highest_proving, table
-from chain.uncertainty.measurement import Measurement, measurement, nominal_maps
+from chain.uncertainty.intervals import SEED, ReadingTable, highest_proving, table
+from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps
 from chain.uncertainty.monte_carlo import Accuracy, draws_needed
 
-__all__ = ["TRUE_VSWR", "Aim", "Expectation", "Row", "bound_aim", "expect"]
+__all__ = ["TRUE_VSWR", "Expectation", "ExpectedReading", "ReadingAim", "bound_aim", "expect"]
 
-Real = NDArray[np.float64]
 
 TRUE_VSWR: tuple[float, ...] = (1.0, 1.1, 1.2, 1.5, 2.0, 2.5, 3.0, 5.0, 10.0, float("inf"))
 CURVE = np.linspace(0, 1, 51)
@@ -31,7 +29,7 @@ NOTHING_PROVES = "no reading proves it with this chain"
 
 
 @dataclass(frozen=True)
-class Row:
+class ExpectedReading:
     """One true VSWR at the worst frequency, with what the screen shows for it; every figure is a VSWR."""
 
     true_vswr: float
@@ -43,7 +41,7 @@ class Row:
 
 
 @dataclass(frozen=True)
-class Aim:
+class ReadingAim:
     """Highest reading that proves the limit at every frequency; `vswr` is None with a reason where there is none."""
 
     vswr: float | None
@@ -53,7 +51,7 @@ class Aim:
 
 
 @dataclass(frozen=True, repr=False)
-class Expectation(Shown):
+class Expectation(ResultTable):
     """Answer of `expect`. Readings are in `reading_ohm` at `plane`, true values in `far_ohm` at the antenna."""
 
     ROWS = "rows"
@@ -66,14 +64,14 @@ class Expectation(Shown):
     freq_hz: Real
     worst_hz: float
     limit_vswr: float | None
-    rows: tuple[Row, ...]
+    rows: tuple[ExpectedReading, ...]
     sweep: dict[str, Real]
     curve: dict[str, Real]
     """The same as the rows at the same frequency, from a perfect antenna to an open in 51 even steps of reflection."""
     ceiling_vswr: float
     ceiling_bound_vswr: float
-    aim_bound: Aim
-    aim_reading: Aim
+    aim_bound: ReadingAim
+    aim_reading: ReadingAim
     coverage: float
     seed: int
     draws: int
@@ -146,35 +144,35 @@ def expect(
     Bound:
     `chain.uncertainty.bounds`.
     """
-    way = measurement(setup, build(setup))
+    measurement = measurement_of(setup, build(setup))
     wanted = _wanted(setup, true_vswr)
     magnitude = np.asarray(magnitude_from_vswr(np.array(wanted)))
-    known = nominal_maps(way)
+    known = nominal_maps(measurement)
     limit = setup.far.limit_vswr
     told = float(magnitude_from_vswr(limit if limit is not None else 2.0))
     accuracy = None
     if draws is None:
-        accuracy = draws_needed(way, lambda made, _: made.accepted(told), False, digits, seed, progress)
+        accuracy = draws_needed(measurement, lambda made, _: made.accepted(told), False, digits, seed, progress)
         draws = accuracy.draws
-    made = table(way, draws=draws, seed=seed, progress=progress)
+    made = table(measurement, draws=draws, seed=seed, progress=progress)
     edge_low, edge_high = made.points.accepted(told)
     worst = int(np.argmax(edge_high - edge_low))
-    sweep = _sweep(way, known, made, magnitude)
+    sweep = _sweep(measurement, known, made, magnitude)
     return Expectation(
         setup.title,
         setup.calibration.plane,
-        way.reading_ohm,
-        way.far_ohm,
-        way.freq_hz,
-        float(way.freq_hz[worst]),
+        measurement.reading_ohm,
+        measurement.far_ohm,
+        measurement.freq_hz,
+        float(measurement.freq_hz[worst]),
         limit,
         _rows(wanted, sweep, worst),
         {"true_vswr": np.array(wanted), **sweep},
-        _curve(way.at(slice(worst, worst + 1)), made, worst),
+        _curve(measurement.at(slice(worst, worst + 1)), made, worst),
         float(vswr(known.ceiling().max())),
-        float(vswr(reading_bound(way, np.ones(way.freq_hz.size))[1].max())),
-        _bound_aim(way, limit),
-        _interval_aim(way, made, limit),
+        float(vswr(reading_bound(measurement, np.ones(measurement.freq_hz.size))[1].max())),
+        _bound_aim(measurement, limit),
+        _interval_aim(measurement, made, limit),
         made.coverage,
         made.seed,
         made.draws,
@@ -184,24 +182,29 @@ def expect(
     )
 
 
-def _rows(wanted: Sequence[float], sweep: dict[str, Real], worst: int) -> tuple[Row, ...]:
+def _rows(wanted: Sequence[float], sweep: dict[str, Real], worst: int) -> tuple[ExpectedReading, ...]:
     names = ("reading_vswr", "reading_low", "reading_high", "bound_low", "bound_high")
-    return tuple(Row(true, *(float(sweep[name][index, worst]) for name in names)) for index, true in enumerate(wanted))
+    return tuple(
+        ExpectedReading(true, *(float(sweep[name][index, worst]) for name in names))
+        for index, true in enumerate(wanted)
+    )
 
 
-def _curve(here: Measurement, made: Table, worst: int) -> dict[str, Real]:
+def _curve(here: Measurement, made: ReadingTable, worst: int) -> dict[str, Real]:
     """Readings of every true magnitude at one frequency, shape (magnitudes,) each, as VSWR."""
     found = _sweep(here, nominal_maps(here), made, CURVE, slice(worst, worst + 1))
     del found["ceiling_vswr"]
     return {"true_vswr": vswr(CURVE), **{name: values[:, 0] for name, values in found.items()}}
 
 
-def _sweep(way: Measurement, known: Maps, made: Table, magnitude: Real, points: slice = slice(None)) -> dict[str, Real]:
+def _sweep(
+    measurement: Measurement, known: Maps, made: ReadingTable, magnitude: Real, points: slice = slice(None)
+) -> dict[str, Real]:
     """Readings of each true magnitude over the sweep, shape (magnitudes, frequencies) each, and the ceiling, as VSWR."""
     nominal = np.stack([np.median(np.abs(known.reading(g * PHASES)), axis=0) for g in magnitude])
     accepted = [made.points.accepted(float(g)) for g in magnitude]
     low, high = (np.stack(ends)[:, points] for ends in zip(*accepted, strict=True))
-    bounds = reading_bound(way, np.broadcast_to(magnitude, (way.freq_hz.size, magnitude.size)))
+    bounds = reading_bound(measurement, np.broadcast_to(magnitude, (measurement.freq_hz.size, magnitude.size)))
     # The belt's bins are coarser than a bound may be.
     low, high = (np.clip(end, bounds[0].T, bounds[1].T) for end in (low, high))
     return {
@@ -221,43 +224,43 @@ def _wanted(setup: Setup, true_vswr: Sequence[float]) -> tuple[float, ...]:
     return tuple(sorted({*TRUE_VSWR, *(() if limit is None else (limit,))}))
 
 
-def bound_aim(way: Measurement, limit: float) -> Real:
+def bound_aim(measurement: Measurement, limit: float) -> Real:
     """Highest reading, at each frequency, that no end worse than a limit can give.
 
     Source: Least of the lower bounds of every end from the limit to a full reflection.
     """
     worse = np.concatenate([[limit], np.linspace(limit, 1, 81)[1:]])
-    low = reading_bound(way, np.broadcast_to(worse, (way.freq_hz.size, worse.size)))[0]
+    low = reading_bound(measurement, np.broadcast_to(worse, (measurement.freq_hz.size, worse.size)))[0]
     return np.asarray(low.min(axis=-1))
 
 
-def _bound_aim(way: Measurement, limit_vswr: float | None) -> Aim:
+def _bound_aim(measurement: Measurement, limit_vswr: float | None) -> ReadingAim:
     if limit_vswr is None:
-        return Aim(None, "no limit is stated")
+        return ReadingAim(None, "no limit is stated")
     limit = float(magnitude_from_vswr(limit_vswr))
-    aim = float(bound_aim(way, limit).min())
-    blame = _blame(way, lambda other: float(bound_aim(other, limit).min()))
-    return Aim(float(vswr(aim)), "", blame) if aim > 0 else Aim(None, NOTHING_PROVES, blame)
+    aim = float(bound_aim(measurement, limit).min())
+    blame = _blame(measurement, lambda other: float(bound_aim(other, limit).min()))
+    return ReadingAim(float(vswr(aim)), "", blame) if aim > 0 else ReadingAim(None, NOTHING_PROVES, blame)
 
 
-def _interval_aim(way: Measurement, made: Table, limit_vswr: float | None) -> Aim:
+def _interval_aim(measurement: Measurement, made: ReadingTable, limit_vswr: float | None) -> ReadingAim:
     if limit_vswr is None:
-        return Aim(None, "no limit is stated")
+        return ReadingAim(None, "no limit is stated")
     found = highest_proving(made.points, float(magnitude_from_vswr(limit_vswr)))
     if np.isnan(found).any():
-        return Aim(None, NOTHING_PROVES)
-    return Aim(float(vswr(found.min())), "")
+        return ReadingAim(None, NOTHING_PROVES)
+    return ReadingAim(float(vswr(found.min())), "")
 
 
-def _blame(way: Measurement, aim: Callable[[Measurement], float]) -> str:
+def _blame(measurement: Measurement, aim: Callable[[Measurement], float]) -> str:
     """The item whose unknowns, taken away, raise the aim most; where none does alone, the one with the widest reach."""
-    best, name = aim(way), ""
+    best, name = aim(measurement), ""
     widths = {}
-    for each in item_names(way):
-        freed = without(way, each)
+    for each in item_names(measurement):
+        freed = without(measurement, each)
         value = aim(freed)
         if value > best + 1e-9:
             best, name = value, each
-        low, high = reading_bound(freed, np.full((way.freq_hz.size, 1), 1 / 3))
+        low, high = reading_bound(freed, np.full((measurement.freq_hz.size, 1), 1 / 3))
         widths[each] = float((high - low).max())
     return name or min(widths, key=lambda each: widths[each], default="")

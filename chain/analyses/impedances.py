@@ -6,16 +6,16 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Complex, Real
 from chain.assembly.connections import BLOCKING, Joint, joint_pieces
 from chain.assembly.ends import item_ohm
 from chain.errors import RangeError
 from chain.findings import Finding
 from chain.reflection import return_loss_db, vswr
 from chain.rf import twoport
-from chain.rf.elements import Stage
-from chain.rf.parts import stages_of
+from chain.rf.elements import Element
+from chain.rf.parts import elements_of
 from chain.rf.references import nominal
 from chain.setups import Item, Setup
 
@@ -29,8 +29,6 @@ __all__ = [
     "wrong_impedance",
 ]
 
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 MOST_POINTS = 401
 """Frequencies at which a piece is looked at, at most."""
@@ -63,12 +61,12 @@ class Cost:
         return text
 
 
-def piece_cost(pieces: tuple[Stage, ...], near_ohm: float, far_ohm: float, freq_hz: Real) -> Cost:
+def piece_cost(elements: tuple[Element, ...], near_ohm: float, far_ohm: float, freq_hz: Real) -> Cost:
     """Reflection and mismatch loss of a piece between the lines on its two sides.
 
     Source: Two-port of the piece in the lines' impedances; mismatch loss -10 log10(1 - |S11|^2).
     """
-    magnitude = np.abs(nominal(pieces, near_ohm, far_ohm, freq_hz)[..., 0, 0])
+    magnitude = np.abs(nominal(elements, near_ohm, far_ohm, freq_hz)[..., 0, 0])
     loss_db = return_loss_db(magnitude)
     worst = int(np.argmax(magnitude))
     top = float(magnitude[-1])
@@ -132,8 +130,8 @@ def wrong_impedance(setup: Setup, joints: tuple[Joint, ...], graph: Any) -> list
         line = f"{near_ohm:g}-ohm" if near_ohm == far_ohm else f"{near_ohm:g}/{far_ohm:g}-ohm"
         level = "caution"
         try:
-            pieces = tuple(piece for item in items for piece in stages_of(item, freq_hz))
-            cost = piece_cost(pieces, near_ohm, far_ohm, freq_hz)
+            elements = tuple(element for item in items for element in elements_of(item, freq_hz))
+            cost = piece_cost(elements, near_ohm, far_ohm, freq_hz)
             told = str(cost)
             level = "note" if cost.worst_return_loss_db >= SLIGHT_DB else level
         except RangeError as fault:
@@ -192,10 +190,10 @@ def _both_ways(item: Item, near_ohm: float, far_ohm: float, freq_hz: Real) -> tu
     """Two-port of an item as placed and turned round, between the same two lines; None outside its span."""
     turned = replace(item, reversed=not item.reversed)
     try:
-        pieces = stages_of(item, freq_hz), stages_of(turned, freq_hz)
+        elements = elements_of(item, freq_hz), elements_of(turned, freq_hz)
     except RangeError:
         return None
-    return nominal(pieces[0], near_ohm, far_ohm, freq_hz), nominal(pieces[1], near_ohm, far_ohm, freq_hz)
+    return nominal(elements[0], near_ohm, far_ohm, freq_hz), nominal(elements[1], near_ohm, far_ohm, freq_hz)
 
 
 def missing_match(setup: Setup, joints: tuple[Joint, ...], graph: Any) -> list[Finding]:

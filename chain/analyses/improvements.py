@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Real
 from chain.assembly.cascade import build
 from chain.errors import ChainError
 from chain.reflection import vswr
@@ -17,12 +17,20 @@ from chain.setups import Item, Setup
 from chain.uncertainty.confidence_belt import Belt
 from chain.uncertainty.contributions import names, only
 from chain.uncertainty.intervals import DRAWS, SEED, table
-from chain.uncertainty.measurement import CHUNK, Measurement, measurement, nominal_maps, simulate
+from chain.uncertainty.measurement import BATCH, Measurement, measurement_of, nominal_maps, simulate
 from library.records import Adapter, Limit, Pad, Part
 
-__all__ = ["Cure", "Share", "best_cure", "contributions", "cures", "ends_of", "expected_statistic", "interval_at"]
+__all__ = [
+    "Improvement",
+    "Share",
+    "best_cure",
+    "contributions",
+    "ends_of",
+    "expected_statistic",
+    "improvements",
+    "interval_at",
+]
 
-Real = NDArray[np.float64]
 
 MOST_FREQUENCIES = 21
 WORTH = 2 / 3
@@ -45,7 +53,7 @@ class Share:
 
 
 @dataclass(frozen=True)
-class Cure:
+class Improvement:
     """A change of the set-up with the interval it would give, as VSWR; `now_low` and `now_high` are today's."""
 
     what: str
@@ -55,13 +63,13 @@ class Cure:
     now_high: float
 
 
-def contributions(way: Measurement, magnitude: float, seed: int = SEED) -> tuple[Share, ...]:
+def contributions(measurement: Measurement, magnitude: float, seed: int = SEED) -> tuple[Share, ...]:
     """Shares of the unknowns in the error of the recovered reflection, over the band, largest first.
 
     Source: Mean square deviation with one unknown at a time (JCGM 101, 5.10, one-at-a-time form).
     """
-    step = max(1, -(-way.freq_hz.size // MOST_FREQUENCIES))
-    thin = way.at(slice(0, None, step))
+    step = max(1, -(-measurement.freq_hz.size // MOST_FREQUENCIES))
+    thin = measurement.at(slice(0, None, step))
     found = {name: _mean_square(only(thin, name), magnitude, seed) for name in names(thin)}
     total = sum(found.values())
     if not total:
@@ -70,9 +78,9 @@ def contributions(way: Measurement, magnitude: float, seed: int = SEED) -> tuple
     return tuple(sorted(shares, key=lambda each: -each.share))
 
 
-def _mean_square(way: Measurement, magnitude: float, seed: int) -> float:
-    maps = compose(inverse(nominal_maps(way)), simulate(way, 0, seed))
-    phase = np.exp(2j * np.pi * np.random.default_rng(seed).random((CHUNK, 1)))
+def _mean_square(measurement: Measurement, magnitude: float, seed: int) -> float:
+    maps = compose(inverse(nominal_maps(measurement)), simulate(measurement, 0, seed))
+    phase = np.exp(2j * np.pi * np.random.default_rng(seed).random((BATCH, 1)))
     far = magnitude * phase
     return float(np.mean(np.abs(maps.reading(far) - far) ** 2))
 
@@ -81,20 +89,22 @@ def interval_at(
     setup: Setup, freq_hz: float, magnitude: float, has_phase: bool, seed: int = SEED, draws: int = DRAWS
 ) -> tuple[float, float]:
     """Interval that the nominal reading of a true magnitude would give, at one frequency."""
-    way = measurement(setup, build(setup, np.array([freq_hz]), fit=False))
-    return ends_of(table(way, has_phase, draws=draws, seed=seed).points, expected_statistic(way, magnitude, has_phase))
+    measurement = measurement_of(setup, build(setup, np.array([freq_hz]), fit=False))
+    return ends_of(
+        table(measurement, has_phase, draws=draws, seed=seed).points,
+        expected_statistic(measurement, magnitude, has_phase),
+    )
 
 
-def expected_statistic(way: Measurement, magnitude: float, has_phase: bool) -> Real:
-    """What would be observed of a true magnitude with every unknown at zero (see
-    `chain.uncertainty.confidence_belt.statistic`).
+def expected_statistic(measurement: Measurement, magnitude: float, has_phase: bool) -> Real:
+    """What would be observed of a true magnitude with every unknown at zero.
 
     Source: The nominal bilinear map.
     """
     if has_phase:
         return np.array([magnitude])
     phases = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)[:, None]
-    return np.asarray(np.median(np.abs(nominal_maps(way).reading(magnitude * phases)), axis=0))
+    return np.asarray(np.median(np.abs(nominal_maps(measurement).reading(magnitude * phases)), axis=0))
 
 
 def ends_of(made: Belt, observed: Real) -> tuple[float, float]:
@@ -103,7 +113,7 @@ def ends_of(made: Belt, observed: Real) -> tuple[float, float]:
     return float(np.nan_to_num(low[0], nan=0.0)), float(np.nan_to_num(high[0], nan=1.0))
 
 
-def cures(setup: Setup) -> Iterator[tuple[str, str, Setup]]:
+def improvements(setup: Setup) -> Iterator[tuple[str, str, Setup]]:
     """Single changes that could narrow the interval, cheapest kind first.
 
     Source: Practice; precision parts keep VSWR 1.05.
@@ -152,14 +162,14 @@ def best_cure(
     has_phase: bool,
     seed: int = SEED,
     now: tuple[float, float] | None = None,
-) -> Cure | None:
+) -> Improvement | None:
     """The cheapest kind of change that takes a third off the interval, the best of its kind; else what takes most.
 
-    Source: `interval_at` before and after each of `cures`.
+    Source: `interval_at` before and after each of `improvements`.
     """
     low, high = now or interval_at(setup, freq_hz, magnitude, has_phase, seed)
     best: tuple[float, str, tuple[float, float]] | None = None
-    for _, group in groupby(cures(setup), key=lambda each: each[0]):
+    for _, group in groupby(improvements(setup), key=lambda each: each[0]):
         for _, what, changed in group:
             try:
                 then = interval_at(changed, freq_hz, magnitude, has_phase, seed)
@@ -172,4 +182,4 @@ def best_cure(
     if best is None or best[0] >= 0.98 * (high - low):
         return None
     ends = [float(vswr(value)) for value in (*best[2], low, high)]
-    return Cure(best[1], *ends)
+    return Improvement(best[1], *ends)

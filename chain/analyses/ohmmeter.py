@@ -11,7 +11,7 @@ from math import atanh, inf, isinf, log, sqrt
 
 from chain.analyses.dc_feed import pad_arms, resistance_ohm
 from chain.assembly.graph import setup_graph
-from chain.plain_values import plain_values
+from chain.results import plain_values
 from chain.setups import Item, Setup
 from library.records import Coax, Pad
 

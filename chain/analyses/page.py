@@ -11,13 +11,13 @@ from numpy.typing import NDArray
 
 from chain.analyses.bench_card import Card, card
 from chain.analyses.checks import CheckResult, check
-from chain.analyses.expect import TRUE_VSWR, Expectation, Row, expect
+from chain.analyses.expect import TRUE_VSWR, Expectation, ExpectedReading, expect
 from chain.analyses.recover import recover
 from chain.analyses.recovery import Recovery
+from chain.arrays import Real
 from chain.assembly.power import Account, account
-from chain.plain_values import SCHEMA_VERSION, plain_values
 from chain.reflection import magnitude_from_vswr, vswr
-from chain.results import Shown
+from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
 from chain.uncertainty.confidence_belt import GRID
@@ -25,7 +25,6 @@ from chain.uncertainty.intervals import SEED
 
 __all__ = ["MOST_FREQUENCIES", "ChannelOutlook", "Page", "page"]
 
-Real = NDArray[np.float64]
 
 LEAST_STEP = 1e-4
 MOST_FREQUENCIES = 201
@@ -47,7 +46,7 @@ class ChannelOutlook:
 
 
 @dataclass(frozen=True, repr=False)
-class Page(Shown):
+class Page(ResultTable):
     """Answer of `report`. `expectation` holds the page's whole grid of true values; `rows` are those worth printing."""
 
     ROWS = "rows"
@@ -57,7 +56,7 @@ class Page(Shown):
     checked: CheckResult
     account: Account
     expectation: Expectation
-    rows: tuple[Row, ...]
+    rows: tuple[ExpectedReading, ...]
     recovery: Recovery | None
     channels: tuple[ChannelOutlook, ...]
     card: Card

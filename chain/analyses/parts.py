@@ -125,13 +125,13 @@ def _modelled(part: Part, freq_hz: float, limit_db: float | None) -> PartLoss:
     import numpy as np
 
     from chain.reflection import return_loss_db
-    from chain.rf.parts import stages_of
+    from chain.rf.parts import elements_of
     from chain.rf.references import nominal
     from chain.setups import Item
 
     freq = np.array([freq_hz])
     item = Item("part", part, part.near_connector, part.far_connector)  # type: ignore[union-attr]
-    s = nominal(stages_of(item, freq), part.near_ohm, part.far_ohm, freq)[0]  # type: ignore[union-attr]
+    s = nominal(elements_of(item, freq), part.near_ohm, part.far_ohm, freq)[0]  # type: ignore[union-attr]
     own = float(return_loss_db(s[0, 0]))
     loss_db = float(-20 * np.log10(np.abs(s[1, 0])))
     return PartLoss(freq_hz, loss_db, limit_db, "", own if own < MOST_DB else None)

@@ -11,14 +11,13 @@ from chain.analyses.improvements import USUAL_LOAD_DB, ends_of, expected_statist
 from chain.assembly.cascade import build, sweep_hz
 from chain.assembly.connections import BLOCKING
 from chain.assembly.ends import item_ends
-from chain.plain_values import SCHEMA_VERSION, plain_values
 from chain.reflection import magnitude_from_vswr, vswr
-from chain.results import Shown
+from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.rf.bilinear import compose, inverse
 from chain.setups import Calibration, Item, Setup
 from chain.uncertainty.contributions import only
 from chain.uncertainty.intervals import COVERAGE, SEED, table
-from chain.uncertainty.measurement import CHUNK, measurement, nominal_maps, simulate
+from chain.uncertainty.measurement import BATCH, measurement_of, nominal_maps, simulate
 from chain.uncertainty.monte_carlo import Accuracy, draws_needed
 from library.mating import bridging_adapters, mate
 from library.records import Adapter
@@ -51,7 +50,7 @@ class Plane:
 
 
 @dataclass(frozen=True, repr=False)
-class Planes(Shown):
+class Planes(ResultTable):
     """Answer of `compare`, at the frequency `freq_hz`."""
 
     ROWS = "planes"
@@ -139,9 +138,9 @@ def compare(
     limit = setup.far.limit_vswr if setup.far.limit_vswr is not None else 2.0
     ways = list(_ways(setup))
     rows, settled, most = [], [], 0
-    for index, way in enumerate(ways):
-        ends, accuracy, drawn = _ends(way, freq, (true_vswr, limit), (draws, digits, seed))
-        rows.append(_row(way, freq, (true_vswr, limit), ends, seed))
+    for index, measurement in enumerate(ways):
+        ends, accuracy, drawn = _ends(measurement, freq, (true_vswr, limit), (draws, digits, seed))
+        rows.append(_row(measurement, freq, (true_vswr, limit), ends, seed))
         settled += [] if accuracy is None else [accuracy]
         most = max(most, drawn)
         if progress is not None:
@@ -154,17 +153,17 @@ def compare(
 
 
 def _ends(
-    way: _Way, freq_hz: float, true: tuple[float, float], run: tuple[int | None, int, int]
+    measurement: _Way, freq_hz: float, true: tuple[float, float], run: tuple[int | None, int, int]
 ) -> tuple[list[tuple[float, float]], Accuracy | None, int]:
     """Intervals of the true VSWRs from one table, whose draws settle the last of them."""
     draws, digits, seed = run
-    found = measurement(way.setup, build(way.setup, np.array([freq_hz]), fit=False))
-    seen = [expected_statistic(found, float(magnitude_from_vswr(value)), way.has_phase) for value in true]
+    found = measurement_of(measurement.setup, build(measurement.setup, np.array([freq_hz]), fit=False))
+    seen = [expected_statistic(found, float(magnitude_from_vswr(value)), measurement.has_phase) for value in true]
     accuracy = None
     if draws is None:
-        accuracy = draws_needed(found, lambda made, _: made.interval(seen[-1]), way.has_phase, digits, seed)
+        accuracy = draws_needed(found, lambda made, _: made.interval(seen[-1]), measurement.has_phase, digits, seed)
         draws = accuracy.draws
-    made = table(found, way.has_phase, draws=draws, seed=seed)
+    made = table(found, measurement.has_phase, draws=draws, seed=seed)
     return [ends_of(made.points, each) for each in seen], accuracy, made.draws
 
 
@@ -219,9 +218,11 @@ def _at(setup: Setup, calibration: Calibration) -> Setup:
     return replace(setup, calibration=calibration)
 
 
-def _row(way: _Way, freq_hz: float, true: tuple[float, float], ends: list[tuple[float, float]], seed: int) -> Plane:
-    setup, plane = way.setup, way.setup.calibration
-    found = measurement(setup, build(setup, np.array([freq_hz]), fit=False))
+def _row(
+    measurement: _Way, freq_hz: float, true: tuple[float, float], ends: list[tuple[float, float]], seed: int
+) -> Plane:
+    setup, plane = measurement.setup, measurement.setup.calibration
+    found = measurement_of(setup, build(setup, np.array([freq_hz]), fit=False))
     if plane.plane == "near":
         connector, standards = setup.near.connector, "those of the analyzer's own calibration"
     else:
@@ -230,11 +231,11 @@ def _row(way: _Way, freq_hz: float, true: tuple[float, float], ends: list[tuple[
         standards = f"open, short and {found.reading_ohm:g}-ohm load ({plane.load_db:g} dB)"
     low, high, limit_low, limit_high = (float(vswr(value)) for pair in ends for value in pair)
     return Plane(
-        way.name,
-        way.what,
+        measurement.name,
+        measurement.what,
         standards,
         str(connector),
-        way.has_phase,
+        measurement.has_phase,
         found.reading_ohm,
         true[0],
         low,
@@ -242,17 +243,17 @@ def _row(way: _Way, freq_hz: float, true: tuple[float, float], ends: list[tuple[
         true[1],
         limit_low,
         limit_high,
-        _noise_gain_db(way, freq_hz, float(magnitude_from_vswr(true[0])), seed),
-        way.assumed,
+        _noise_gain_db(measurement, freq_hz, float(magnitude_from_vswr(true[0])), seed),
+        measurement.assumed,
     )
 
 
-def _noise_gain_db(way: _Way, freq_hz: float, magnitude: float, seed: int) -> float:
+def _noise_gain_db(measurement: _Way, freq_hz: float, magnitude: float, seed: int) -> float:
     """Error of the recovered reflection from noise alone, over the noise of one raw reading."""
-    noisy = replace(way.setup, near=replace(way.setup.near, trace_noise_db=TEST_NOISE_DB))
-    found = only(measurement(noisy, build(noisy, np.array([freq_hz]), fit=False)), "noise")
+    noisy = replace(measurement.setup, near=replace(measurement.setup.near, trace_noise_db=TEST_NOISE_DB))
+    found = only(measurement_of(noisy, build(noisy, np.array([freq_hz]), fit=False)), "noise")
     maps = compose(inverse(nominal_maps(found)), simulate(found, 0, seed))
-    far = magnitude * np.exp(2j * np.pi * np.random.default_rng(seed).random((CHUNK, 1)))
+    far = magnitude * np.exp(2j * np.pi * np.random.default_rng(seed).random((BATCH, 1)))
     error = np.mean(np.abs(maps.reading(far) - far) ** 2)
     return float(10 * np.log10(error / (2 * found.noise**2)))
 

@@ -7,10 +7,10 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from chain.analyses.improvements import Cure, best_cure, contributions
+from chain.analyses.improvements import Improvement, best_cure, contributions
 from chain.analyses.recovery import ChannelResult, Recovery
+from chain.arrays import Complex, Real
 from chain.assembly.cascade import build
 from chain.echoes.analyse import notice
 from chain.errors import RangeError
@@ -21,15 +21,13 @@ from chain.sweeps.readings import Readings, thinned
 from chain.uncertainty.bounds import reading_bound, true_bound, true_bound_complex
 from chain.uncertainty.confidence_belt import GRID
 from chain.uncertainty.coverage_region import Ellipse, ellipse, recovered_draws
-from chain.uncertainty.intervals import DRAWS, SEED, Table, table
+from chain.uncertainty.intervals import DRAWS, SEED, ReadingTable, table
 from chain.uncertainty.linear import linear
-from chain.uncertainty.measurement import CHUNK, Measurement, measurement, nominal_maps, simulate
+from chain.uncertainty.measurement import BATCH, Measurement, measurement_of, nominal_maps, simulate
 from chain.uncertainty.monte_carlo import Accuracy, draws_needed
 
 __all__ = ["ChannelResult", "Recovery", "nominal_truth", "recover", "verdict"]
 
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 PHASES = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)
 HALVINGS = 30
@@ -125,69 +123,71 @@ def recover(
     """
     ripple, readings = notice(readings, setup), thinned(readings, MOST_READINGS)
     setup = replace(setup, sweep=replace(setup.sweep, channels=_measured_channels(setup, readings)))
-    way = measurement(setup, build(setup, readings.freq_hz))
-    known = nominal_maps(way)
+    measurement = measurement_of(setup, build(setup, readings.freq_hz))
+    known = nominal_maps(measurement)
     has_phase = readings.reflection is not None
-    bound = _bound(way, readings)
-    refused = _refusals(readings, bound[0], reading_bound(way, np.ones(readings.freq_hz.shape))[1])
+    bound = _bound(measurement, readings)
+    refused = _refusals(readings, bound[0], reading_bound(measurement, np.ones(readings.freq_hz.shape))[1])
     if len(refused) == readings.freq_hz.size:
         raise RangeError(refused[0][1], "check the pad and repeat the calibration, or correct the set-up")
     magnitude, far = nominal_truth(known, readings)
     observed = (
         np.abs(known.recovered(readings.reflection)[0]) if readings.reflection is not None else readings.magnitude
     )
-    accuracy = None if draws is not None else _accuracy(way, observed, (has_phase, digits, seed), progress)
+    accuracy = None if draws is not None else _accuracy(measurement, observed, (has_phase, digits, seed), progress)
     edges = [(low, high) for _, low, high in setup.sweep.channels]
-    made = table(way, has_phase, edges, draws or (accuracy.draws if accuracy else DRAWS), seed, progress)
+    made = table(measurement, has_phase, edges, draws or (accuracy.draws if accuracy else DRAWS), seed, progress)
     low, high = _inside(made.points.interval(observed), bound)
     channels = _channels(setup, readings, made.members, _channel_ends(made, observed, high), magnitude)
     worst = int(np.argmax(np.where(np.isnan(high), -1.0, high)))
     return Recovery(
         **_judged(setup, readings, (low, high), channels),
-        **_identity(setup, way, readings),
+        **_identity(setup, measurement, readings),
         true_vswr=np.where(np.isnan(bound[0]), np.nan, vswr(magnitude)),
         true_reflection=far,
-        true_ohm=None if far is None else _ohm(far, way.far_ohm),
+        true_ohm=None if far is None else _ohm(far, measurement.far_ohm),
         bound_low=vswr(bound[0]),
         bound_high=vswr(bound[1]),
         mismatch_loss_db=mismatch_loss_db(magnitude),
         ceiling_vswr=float(vswr(known.ceiling().max())),
         coverage=made.coverage,
-        excluded_share=_excluded(way, readings, seed),
+        excluded_share=_excluded(measurement, readings, seed),
         seed=made.seed,
         draws=made.draws,
         accuracy=accuracy,
-        contributions=contributions(way, float(magnitude[worst]), seed),
-        cure=_cure(setup, readings, (magnitude[worst], low[worst], high[worst]), worst, seed),
-        linear=None if far is None else linear(way, far),
-        region=None if far is None else _region(way, far, seed),
+        contributions=contributions(measurement, float(magnitude[worst]), seed),
+        improvement=_cure(setup, readings, (magnitude[worst], low[worst], high[worst]), worst, seed),
+        linear=None if far is None else linear(measurement, far),
+        region=None if far is None else _region(measurement, far, seed),
         refused=refused,
         ripple=ripple,
     )
 
 
-def _cure(setup: Setup, readings: Readings, found: tuple[float, float, float], at: int, seed: int) -> Cure | None:
+def _cure(
+    setup: Setup, readings: Readings, found: tuple[float, float, float], at: int, seed: int
+) -> Improvement | None:
     """Cure at one reading, of which the true magnitude and its interval have been found."""
     has_phase = readings.reflection is not None
     return best_cure(setup, float(readings.freq_hz[at]), float(found[0]), has_phase, seed, found[1:])
 
 
 def _accuracy(
-    way: Measurement, observed: Real, run: tuple[bool, int, int], progress: Callable[[float], None] | None
+    measurement: Measurement, observed: Real, run: tuple[bool, int, int], progress: Callable[[float], None] | None
 ) -> Accuracy:
-    return draws_needed(way, lambda made, places: made.interval(observed[places]), *run, progress)
+    return draws_needed(measurement, lambda made, places: made.interval(observed[places]), *run, progress)
 
 
-def _region(way: Measurement, far: Complex, seed: int) -> Ellipse:
+def _region(measurement: Measurement, far: Complex, seed: int) -> Ellipse:
     """Region of the true reflection: the drawn errors about the recovered value, turned round."""
-    drawn = recovered_draws(way, far, CHUNK, seed)
+    drawn = recovered_draws(measurement, far, BATCH, seed)
     return ellipse(2 * far - drawn)
 
 
-def _bound(way: Measurement, readings: Readings) -> tuple[Real, Real]:
+def _bound(measurement: Measurement, readings: Readings) -> tuple[Real, Real]:
     if readings.reflection is not None:
-        return true_bound_complex(way, readings.reflection)
-    return true_bound(way, readings.magnitude)
+        return true_bound_complex(measurement, readings.reflection)
+    return true_bound(measurement, readings.magnitude)
 
 
 def _judged(
@@ -208,13 +208,13 @@ def _judged(
     }
 
 
-def _identity(setup: Setup, way: Measurement, readings: Readings) -> dict[str, Any]:
+def _identity(setup: Setup, measurement: Measurement, readings: Readings) -> dict[str, Any]:
     """What was measured, where and in which references."""
     return {
         "title": setup.title,
         "plane": setup.calibration.plane,
-        "reading_ohm": way.reading_ohm,
-        "far_ohm": way.far_ohm,
+        "reading_ohm": measurement.reading_ohm,
+        "far_ohm": measurement.far_ohm,
         "interpretation": readings.interpretation,
         "freq_hz": readings.freq_hz,
         "reading_vswr": vswr(readings.magnitude),
@@ -240,15 +240,15 @@ def _ohm(far: Complex, far_ohm: float) -> Complex:
         return np.asarray(far_ohm * (1 + far) / (1 - far))
 
 
-def _excluded(way: Measurement, readings: Readings, seed: int) -> float:
+def _excluded(measurement: Measurement, readings: Readings, seed: int) -> float:
     """Share of the recovered reflections, over drawn chains, that lie outside the unit disc: a diagnostic, never a filter."""
     step = max(1, -(-readings.freq_hz.size // MOST_FREQUENCIES))
     chosen = slice(0, None, step)
-    maps = simulate(way.at(chosen), 0, seed)
+    maps = simulate(measurement.at(chosen), 0, seed)
     if readings.reflection is not None:
         seen = np.broadcast_to(readings.reflection[chosen], maps.p.shape)
     else:
-        turn = np.random.default_rng(seed).random((CHUNK, 1))
+        turn = np.random.default_rng(seed).random((BATCH, 1))
         seen = readings.magnitude[chosen] * np.exp(2j * np.pi * turn)
     return float(np.mean(np.abs(maps.recovered(seen)) > 1))
 
@@ -284,7 +284,7 @@ def _inside(interval: tuple[Real, Real], bound: tuple[Real, Real]) -> tuple[Real
     return np.clip(low, bound[0], bound[1]), np.clip(high, bound[0], bound[1])
 
 
-def _channel_ends(made: Table, observed: Real, points_high: Real) -> tuple[Real, Real, list[int]]:
+def _channel_ends(made: ReadingTable, observed: Real, points_high: Real) -> tuple[Real, Real, list[int]]:
     """Interval of each channel's worst point.
 
     The channel's belt takes an antenna that is equally bad all over the channel; one that is bad at one point only is

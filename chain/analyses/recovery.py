@@ -5,13 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
-from numpy.typing import NDArray
-
-from chain.analyses.improvements import Cure, Share
+from chain.analyses.improvements import Improvement, Share
+from chain.arrays import Complex, Real
 from chain.errors import RangeError
-from chain.plain_values import SCHEMA_VERSION, plain_values
-from chain.results import Shown, network
+from chain.results import SCHEMA_VERSION, ResultTable, network, plain_values
 from chain.uncertainty.coverage_region import Ellipse
 from chain.uncertainty.linear import Linear
 from chain.uncertainty.monte_carlo import Accuracy
@@ -20,9 +17,6 @@ if TYPE_CHECKING:
     from skrf.network import Network
 
 __all__ = ["ChannelResult", "Recovery"]
-
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 
 @dataclass(frozen=True)
@@ -41,7 +35,7 @@ class ChannelResult:
 
 
 @dataclass(frozen=True, repr=False)
-class Recovery(Shown):
+class Recovery(ResultTable):
     """Answer of `recover`. VSWRs are at the antenna in `far_ohm`, readings at the plane in `reading_ohm`.
 
     Arrays run over `freq_hz`; NaN marks a reading that no passive antenna can give with this chain (see `refused`).
@@ -86,7 +80,7 @@ class Recovery(Shown):
     """What the number of draws was settled by; None where it was given."""
     channels: tuple[ChannelResult, ...]
     contributions: tuple[Share, ...]
-    cure: Cure | None
+    improvement: Improvement | None
     linear: Linear | None
     """Linear propagation over frequency, for complex readings; an answer only where its `valid` is true."""
     region: Ellipse | None
@@ -99,10 +93,10 @@ class Recovery(Shown):
 
     def to_dict(self) -> dict[str, object]:
         """Plain values under the contracted keys."""
-        own = dict(vars(self))
+        own = {"cure" if name == "improvement" else name: value for name, value in vars(self).items()}
         own["channels"] = [vars(each) for each in self.channels]
         own["contributions"] = [vars(each) for each in self.contributions]
-        own["cure"] = None if self.cure is None else vars(self.cure)
+        own["cure"] = None if self.improvement is None else vars(self.improvement)
         own["linear"] = None if self.linear is None else self.linear.to_dict()
         own["accuracy"] = None if self.accuracy is None else vars(self.accuracy)
         own["region"] = None if self.region is None else vars(self.region)

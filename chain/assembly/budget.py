@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Complex, Real
 from chain.assembly.cascade import Chain, build
 from chain.reflection import dbm_to_dbuv, return_loss_db
-from chain.results import Shown, network
+from chain.results import ResultTable, network
 from chain.rf import twoport
-from chain.rf.elements import Stage
+from chain.rf.elements import Element
 from chain.rf.references import aligned, nominal
 from chain.setups import Setup
 
@@ -21,9 +21,6 @@ if TYPE_CHECKING:
     from skrf.network import Network
 
 __all__ = ["Budget", "ItemShare", "JointLoss", "budget", "levels"]
-
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 
 @dataclass(frozen=True)
@@ -45,7 +42,7 @@ class JointLoss:
 
 
 @dataclass(frozen=True, repr=False)
-class Budget(Shown):
+class Budget(ResultTable):
     """A chain's losses over frequency, source matched to `near_ohm` and load to `far_ohm`."""
 
     COLUMNS = (
@@ -115,7 +112,7 @@ def budget(chain: Chain | Setup) -> Budget:
     Insertion loss: the same less what a direct connection of source and load would lose.
     """
     chain = build(chain) if isinstance(chain, Setup) else chain
-    s = nominal(chain.pieces, chain.near_ohm, chain.far_ohm, chain.freq_hz)
+    s = nominal(chain.elements, chain.near_ohm, chain.far_ohm, chain.freq_hz)
     transducer = _db(1 / np.abs(s[..., 1, 0]) ** 2)
     direct = float(-20 * np.log10(abs(twoport.step(chain.near_ohm, chain.far_ohm)[1, 0])))
     between = {found.id for found in chain.joints}
@@ -167,20 +164,20 @@ def _shares(chain: Chain, ids: Sequence[str]) -> tuple[ItemShare, ...]:
 
 
 def _tagged(chain: Chain) -> list[tuple[str, Complex]]:
-    owner = {id(piece): name for name, group in chain.groups for piece in group}
-    joined = aligned(chain.pieces, chain.near_ohm, chain.far_ohm, chain.freq_hz)
-    return [(owner.get(id(piece), ""), piece.nominal()) for piece in joined]
+    owner = {id(element): name for name, group in chain.groups for element in group}
+    joined = aligned(chain.elements, chain.near_ohm, chain.far_ohm, chain.freq_hz)
+    return [(owner.get(id(element), ""), element.nominal()) for element in joined]
 
 
-def _own_loss_db(group: Sequence[Stage], freq_hz: Real) -> Real:
+def _own_loss_db(group: Sequence[Element], freq_hz: Real) -> Real:
     """Loss of an item matched at both of its own impedances; a line's is that of its own waves."""
     total = np.zeros(freq_hz.shape)
-    for piece in group:
-        loss_np = getattr(piece, "loss_np", None)
+    for element in group:
+        loss_np = getattr(element, "loss_np", None)
         if loss_np is not None:
             total = total + loss_np * 20 / np.log(10)
         else:
-            total = total + _db(1 / np.abs(piece.nominal()[..., 1, 0]) ** 2)
+            total = total + _db(1 / np.abs(element.nominal()[..., 1, 0]) ** 2)
     return total
 
 

@@ -5,18 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Real
 from chain.assembly.connections import BLOCKING, Joint, joint_pieces, joints_of, with_arm_sections
 from chain.errors import FitError
-from chain.rf.elements import Stage
-from chain.rf.parts import stages_of
+from chain.rf.elements import Element
+from chain.rf.parts import elements_of
 from chain.setups import Setup
 from library.load import Library
 
 __all__ = ["Chain", "build", "in_view", "sweep_hz"]
-
-Real = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -26,13 +24,13 @@ class Chain:
     freq_hz: Real
     near_ohm: float
     far_ohm: float
-    groups: tuple[tuple[str, tuple[Stage, ...]], ...]
+    groups: tuple[tuple[str, tuple[Element, ...]], ...]
     joints: tuple[Joint, ...]
 
     @property
-    def pieces(self) -> tuple[Stage, ...]:
+    def elements(self) -> tuple[Element, ...]:
         """Every piece, near to far, without the ideal steps between unequal references."""
-        return tuple(piece for _, group in self.groups for piece in group)
+        return tuple(element for _, group in self.groups for element in group)
 
 
 def sweep_hz(setup: Setup) -> Real:
@@ -82,24 +80,24 @@ def build(setup: Setup, freq_hz: Real | None = None, library: Library | None = N
                 f"do not fit together: {found.verdict}. {found.reason}",
                 "chain check names the adapter that would join them",
             )
-    groups: list[tuple[str, tuple[Stage, ...]]] = []
+    groups: list[tuple[str, tuple[Element, ...]]] = []
     for found, item in zip(joints, (*setup.items, None), strict=True):
         groups.append((found.id, joint_pieces(found, freq)))
         if item is not None:
-            groups.append((item.id, stages_of(with_arm_sections(item, library or setup.library), freq)))
+            groups.append((item.id, elements_of(with_arm_sections(item, library or setup.library), freq)))
     return Chain(freq, setup.near.impedance_ohm, setup.far.impedance_ohm, tuple(groups), joints)
 
 
-def in_view(setup: Setup, chain: Chain) -> tuple[tuple[Stage, ...], float]:
+def in_view(setup: Setup, chain: Chain) -> tuple[tuple[Element, ...], float]:
     """Pieces between the calibration plane and the antenna, and the reference the reading is in [ohm].
 
     Source: What lies before the plane is corrected; the reading is in the impedance of the calibration's load.
     """
     plane = setup.calibration.plane
     if plane == "near":
-        return chain.pieces, setup.near.impedance_ohm
+        return chain.elements, setup.near.impedance_ohm
     names = [name for name, _ in chain.groups]
     cut = names.index(plane) + 1
-    pieces = tuple(piece for _, group in chain.groups[cut:] for piece in group)
+    elements = tuple(element for _, group in chain.groups[cut:] for element in group)
     own_ohm = chain.groups[cut - 1][1][-1].far_ohm
-    return pieces, setup.calibration.load_impedance_ohm or own_ohm
+    return elements, setup.calibration.load_impedance_ohm or own_ohm

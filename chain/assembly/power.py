@@ -6,11 +6,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Real
 from chain.assembly.budget import Budget, budget, levels
-from chain.plain_values import SCHEMA_VERSION, plain_values
-from chain.results import Shown
+from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.setups import Setup
 
 if TYPE_CHECKING:
@@ -18,11 +17,9 @@ if TYPE_CHECKING:
 
 __all__ = ["Account", "account"]
 
-Real = NDArray[np.float64]
-
 
 @dataclass(frozen=True, repr=False)
-class Account(Shown):
+class Account(ResultTable):
     """Losses of a set-up over frequency, source matched to the near impedance and load to the far one.
 
     Transducer loss is `near_mismatch_loss_db + dissipative_loss_db`, and also the items, the joints and the interaction.

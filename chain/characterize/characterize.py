@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Complex, Real
 from chain.characterize.checks import believable, coming_back, enough, passing
 from chain.characterize.error_box import box_of_ends, boxes_near
 from chain.characterize.error_box_part import two_port_part
@@ -14,7 +14,7 @@ from chain.characterize.error_model import Analyzer, disturbed_one_port, disturb
 from chain.characterize.intervals import DRAWS, SEED, Interval, Traces, intervals
 from chain.characterize.lead import DB_PER_NEPER, LIGHT_M_PER_S, LeadFit
 from chain.characterize.lead_part import lead_part
-from chain.characterize.part_making import About, Ends, Measured, asked_hz, thinned
+from chain.characterize.part_making import About, Ends, MeasuredFit, asked_hz, thinned
 from chain.characterize.records import Learnt
 from chain.characterize.sweeps import Sweeps
 from chain.characterize.two_port import BoxFit
@@ -26,8 +26,6 @@ from library.records import Coax
 
 __all__ = ["About", "Ends", "learn_back_to_back", "learn_ends", "learn_lead", "learn_two_port"]
 
-Complex = NDArray[np.complex128]
-Real = NDArray[np.float64]
 
 COURSES = {"pad": "smooth", "adapter": "root", "coax": "line"}
 USUAL_OHM = (50.0, 75.0, 93.0)
@@ -117,7 +115,7 @@ def learn_lead(
         return {**drawn, "length": rng.uniform(-spread, spread, count).astype(complex)}
 
     found = intervals(figures, traces, disturb, draws, seed)
-    measured = Measured(sweeps, found, draws, seed, (*about.assumed, *sweeps.assumed, *assumed), warnings)
+    measured = MeasuredFit(sweeps, found, draws, seed, (*about.assumed, *sweeps.assumed, *assumed), warnings)
     return lead_part(measured, about, fit, nominal, length_m, velocity_factor, length_tolerance_m, analyzer.noise, like)
 
 
@@ -202,7 +200,7 @@ def learn_two_port(
     fit = BoxFit.of(sweeps.freq_hz, s, COURSES[kind], boxes, asked_hz(sweeps.freq_hz, about), seconds)
     found = intervals(fit.figures, sweeps.traces, disturb, draws, seed)
     noise_db = DB_PER_NEPER / np.sqrt(2) * analyzer.noise / np.abs(s[:, 1, 0])
-    measured = Measured(sweeps, found, draws, seed, (*about.assumed, *sweeps.assumed), warnings)
+    measured = MeasuredFit(sweeps, found, draws, seed, (*about.assumed, *sweeps.assumed), warnings)
     return two_port_part(measured, about, fit, ends, kind, length_m, noise_db, "the two-port itself")
 
 
@@ -269,7 +267,7 @@ def learn_ends(
     fit = BoxFit.of(sweeps.freq_hz, s, COURSES[kind], boxes, asked_hz(sweeps.freq_hz, about), seconds)
     found = intervals(fit.figures, sweeps.traces, disturb, draws, seed)
     noise_db = DB_PER_NEPER / 2 * np.sqrt(0.5) * analyzer.noise / np.abs(s[:, 1, 0]) ** 2
-    measured = Measured(sweeps, found, draws, seed, (*about.assumed, *sweeps.assumed), warnings)
+    measured = MeasuredFit(sweeps, found, draws, seed, (*about.assumed, *sweeps.assumed), warnings)
     return two_port_part(measured, about, fit, ends, kind, length_m, noise_db, "open, short and load at its far end")
 
 
@@ -354,5 +352,5 @@ def learn_back_to_back(
     level = np.full(found["near_reflection"].value.shape, inner)
     found["far_reflection"] = Interval(np.zeros_like(level), np.zeros_like(level), level)
     noise_db = DB_PER_NEPER / np.sqrt(2) * analyzer.noise / np.abs(s[:, 1, 0]) / 2
-    measured = Measured(sweeps, found, draws, seed, (*about.assumed, *sweeps.assumed), warnings)
+    measured = MeasuredFit(sweeps, found, draws, seed, (*about.assumed, *sweeps.assumed), warnings)
     return two_port_part(measured, about, fit, ends, "pad", None, noise_db, "two equal pads joined at their far ends")

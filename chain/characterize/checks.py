@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Complex
 from chain.characterize.lead import LeadFit, along_line
 from chain.errors import RangeError
 
 __all__ = ["believable", "coming_back", "enough", "passing"]
 
-Complex = NDArray[np.complex128]
 
 LEAST_ECHO = 1.5
 """Least echo over what the step of impedance reflects, where no phase tells them apart."""

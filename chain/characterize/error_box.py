@@ -6,16 +6,14 @@ import warnings
 from collections.abc import Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Complex, Real
 from chain.characterize.lead import unwrapped
 from chain.errors import RangeError
 from chain.uncertainty.calibration import solve
 
 __all__ = ["box_of_ends", "boxes_near", "with_root"]
 
-Complex = NDArray[np.complex128]
-Real = NDArray[np.float64]
 
 ENDS = {"open": 1.0, "short": -1.0, "load": 0.0}
 LEAST_APART = 1e-3

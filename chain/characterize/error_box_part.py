@@ -6,11 +6,11 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Real
 from chain.characterize.intervals import Interval
 from chain.characterize.lead import LIGHT_M_PER_S, misfit_db
-from chain.characterize.part_making import About, Ends, Measured, coefficients, curve, figure, whole
+from chain.characterize.part_making import About, Ends, MeasuredFit, coefficients, curve, figure, whole
 from chain.characterize.part_row import band_limit, line_loss, pad_loss, rounded, wider
 from chain.characterize.records import Figure, Learnt
 from chain.characterize.two_port import BoxFit, windows
@@ -18,14 +18,13 @@ from chain.errors import RangeError
 
 __all__ = ["two_port_part"]
 
-Real = NDArray[np.float64]
 
 MUCH = 0.15
 """Reflection above which a part is hardly what it is said to be (VSWR 1.35)."""
 
 
 def two_port_part(
-    measured: Measured,
+    measured: MeasuredFit,
     about: About,
     fit: BoxFit,
     ends: Ends,
@@ -93,7 +92,7 @@ def _worst(end: str, interval: Interval) -> Figure:
 
 
 def _pad_row(
-    measured: Measured, fit: BoxFit, ends: Ends, loss: Interval, length_m: float | None
+    measured: MeasuredFit, fit: BoxFit, ends: Ends, loss: Interval, length_m: float | None
 ) -> tuple[dict[str, Any], list[Figure]]:
     middle, half = pad_loss(loss)
     row = {**_ends(fit, ends), "loss_db": middle, "loss_tolerance_db": half}
@@ -114,7 +113,7 @@ def _ends(fit: BoxFit, ends: Ends) -> dict[str, Any]:
 
 
 def _adapter_row(
-    measured: Measured, fit: BoxFit, ends: Ends, loss: Interval, length_m: float | None
+    measured: MeasuredFit, fit: BoxFit, ends: Ends, loss: Interval, length_m: float | None
 ) -> tuple[dict[str, Any], list[Figure]]:
     if ends.near_ohm != ends.far_ohm:
         raise RangeError(
@@ -135,7 +134,7 @@ def _adapter_row(
 
 
 def _lead_row(
-    measured: Measured, fit: BoxFit, ends: Ends, loss: Interval, length_m: float | None
+    measured: MeasuredFit, fit: BoxFit, ends: Ends, loss: Interval, length_m: float | None
 ) -> tuple[dict[str, Any], list[Figure]]:
     if length_m is None:
         raise RangeError("a lead's length is needed", "measure it: --length '0.6 m'")

@@ -6,16 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Complex, Real
 from chain.reflection import magnitude_from_return_loss
 from chain.setups import Near
 from chain.uncertainty.sampling import unit_draws
 
 __all__ = ["USUAL_DB", "Analyzer", "disturbed_one_port", "disturbed_two_port"]
 
-Complex = NDArray[np.complex128]
-Real = NDArray[np.float64]
 Traces = Mapping[str, Complex]
 
 USUAL_DB = {

@@ -6,12 +6,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+
+from chain.arrays import Complex, Real
 
 __all__ = ["COVERAGE", "DRAWS", "SEED", "Interval", "intervals"]
 
-Complex = NDArray[np.complex128]
-Real = NDArray[np.float64]
 Traces = Mapping[str, Complex]
 Figures = Callable[[Traces], dict[str, Real]]
 Disturb = Callable[[Traces, np.random.Generator, int, bool], Mapping[str, Complex]]

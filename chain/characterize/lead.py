@@ -6,14 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Complex, Real
 from chain.errors import RangeError
 
-__all__ = ["DB_PER_NEPER", "Fit", "LeadFit", "along_line", "design", "fitted", "misfit_db", "unwrapped"]
+__all__ = ["DB_PER_NEPER", "LeadFit", "LeastSquares", "along_line", "design", "fitted", "misfit_db", "unwrapped"]
 
-Complex = NDArray[np.complex128]
-Real = NDArray[np.float64]
 
 DB_PER_NEPER = 20 / float(np.log(10))
 LIGHT_M_PER_S = 299_792_458.0
@@ -37,20 +35,20 @@ def design(freq_hz: Real, two_terms: bool) -> Real:
 
 
 @dataclass(frozen=True)
-class Fit:
+class LeastSquares:
     """A least-squares fit: `coefficients` of shape (..., columns), and the residuals of what was fitted."""
 
     coefficients: Real
     residual: Real
 
 
-def fitted(columns: Real, values: Real) -> Fit:
+def fitted(columns: Real, values: Real) -> LeastSquares:
     """Least squares of curves over the same columns.
 
     Source: Ordinary least squares, by the pseudo-inverse.
     """
     coefficients = values @ np.linalg.pinv(columns).T
-    return Fit(coefficients, values - coefficients @ columns.T)
+    return LeastSquares(coefficients, values - coefficients @ columns.T)
 
 
 def unwrapped(freq_hz: Real, wave: Complex, seconds: float | None, what: str) -> Real:

@@ -6,11 +6,11 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Real
 from chain.characterize.intervals import Interval
 from chain.characterize.lead import DB_PER_NEPER, LeadFit, design, misfit_db
-from chain.characterize.part_making import About, Measured, coefficients, curve, figure, whole
+from chain.characterize.part_making import About, MeasuredFit, coefficients, curve, figure, whole
 from chain.characterize.part_row import band_limit, rounded, wider
 from chain.characterize.records import Figure, Learnt
 from chain.errors import RangeError
@@ -19,7 +19,6 @@ from library.records import Coax
 
 __all__ = ["lead_part"]
 
-Real = NDArray[np.float64]
 
 MOST_OF_SOURCE = 200
 USUAL_LEAD_DB = 20.0
@@ -27,7 +26,7 @@ USUAL_LEAD_DB = 20.0
 
 
 def lead_part(
-    measured: Measured,
+    measured: MeasuredFit,
     about: About,
     fit: LeadFit,
     nominal_ohm: float,
@@ -102,7 +101,12 @@ def _kept(
 
 
 def _static(
-    measured: Measured, about: About, fit: LeadFit, nominal_ohm: float, length_m: float, velocity_factor: float | None
+    measured: MeasuredFit,
+    about: About,
+    fit: LeadFit,
+    nominal_ohm: float,
+    length_m: float,
+    velocity_factor: float | None,
 ) -> tuple[dict[str, Any], list[Figure], tuple[str, ...]]:
     """Impedance, velocity and reflection of a lead: keys of its row, figures, what was assumed."""
     found = measured.found

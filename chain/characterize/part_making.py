@@ -8,8 +8,8 @@ from pathlib import PurePath
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Real
 from chain.characterize.intervals import COVERAGE, Interval
 from chain.characterize.part_row import line_loss, rounded, wider
 from chain.characterize.records import Figure, Learnt
@@ -17,9 +17,8 @@ from chain.characterize.sweeps import Sweeps
 from chain.errors import RangeError, plain
 from library.save import part_text
 
-__all__ = ["About", "Ends", "Measured", "asked_hz", "coefficients", "curve", "figure", "thinned", "whole"]
+__all__ = ["About", "Ends", "MeasuredFit", "asked_hz", "coefficients", "curve", "figure", "thinned", "whole"]
 
-Real = NDArray[np.float64]
 
 MOST_POINTS = 2001
 ASKED_POINTS = 21
@@ -53,7 +52,7 @@ class Ends:
 
 
 @dataclass(frozen=True)
-class Measured:
+class MeasuredFit:
     """What came out of the sweeps, before it is a part."""
 
     sweeps: Sweeps
@@ -91,7 +90,7 @@ def figure(name: str, interval: Interval, words: str) -> Figure:
     return Figure(name, float(interval.value), float(interval.low), float(interval.high), words)
 
 
-def _doubts(measured: Measured, row: Mapping[str, Any]) -> tuple[str, ...]:
+def _doubts(measured: MeasuredFit, row: Mapping[str, Any]) -> tuple[str, ...]:
     texts = []
     if measured.sweeps.repeats == 2:
         texts.append("two repeats tell little of their own scatter: a third narrows the intervals most")
@@ -105,7 +104,7 @@ def _doubts(measured: Measured, row: Mapping[str, Any]) -> tuple[str, ...]:
 
 
 def _told(
-    measured: Measured, about: About, kind: str, method: str, mean: Figure, row: dict[str, Any]
+    measured: MeasuredFit, about: About, kind: str, method: str, mean: Figure, row: dict[str, Any]
 ) -> tuple[dict[str, Any], list[str]]:
     """The whole row, and the remarks at the top of the part file."""
     sweeps = measured.sweeps
@@ -133,7 +132,7 @@ def _told(
 
 
 def whole(
-    measured: Measured, about: About, kind: str, method: str, loss: Interval, row: dict[str, Any], **rest: Any
+    measured: MeasuredFit, about: About, kind: str, method: str, loss: Interval, row: dict[str, Any], **rest: Any
 ) -> Learnt:
     """The answer, its part file included."""
     sweeps = measured.sweeps

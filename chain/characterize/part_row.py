@@ -6,15 +6,14 @@ import math
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Real
 from chain.characterize.intervals import Interval
 from chain.characterize.lead import design, fitted
 from chain.errors import RangeError
 
 __all__ = ["band_limit", "line_loss", "pad_loss", "rounded", "wider"]
 
-Real = NDArray[np.float64]
 
 BEST_DB = 60.0
 """Return loss beyond which nothing is claimed of a whole part."""
@@ -53,8 +52,7 @@ def _not_gain(loss: Interval) -> None:
 
 
 def line_loss(at_hz: Real, loss: Interval, two_terms: bool) -> tuple[Real, float]:
-    """Coefficients of a loss that grows with frequency, with one relative tolerance that covers the interval everywhere
-    [dB].
+    """Coefficients of a loss that grows with frequency, with one relative tolerance that covers the interval [dB].
 
     Source: No coefficient is negative: conductors and dielectric both take power.
     """

@@ -9,7 +9,7 @@ import numpy as np
 
 from chain.analyses.expect import Expectation, expect
 from chain.analyses.recover import recover
-from chain.characterize.records import Comparison, Learnt, Side
+from chain.characterize.records import BeforeAfter, Learnt, Side
 from chain.errors import RangeError, quoted
 from chain.reflection import magnitude_from_vswr
 from chain.setups import Item, Setup
@@ -61,7 +61,7 @@ def with_part(setup: Setup, name: str, learnt: Learnt) -> Setup:
 
 def compared(
     setup: Setup, name: str, learnt: Learnt, seed: int = SEED, progress: Callable[[float], None] | None = None
-) -> Comparison:
+) -> BeforeAfter:
     """A set-up before and after."""
     after = with_part(setup, name, learnt)
     limit = setup.far.limit_vswr or USUAL_LIMIT
@@ -70,7 +70,7 @@ def compared(
     second = expect(after, [limit], seed=seed, progress=lambda share: told((1 + share) / 2))
     worst = int(np.argmax(first.freq_hz == first.worst_hz))
     before = _side(setup, first, worst, item_of(setup, name).part.id, seed)
-    return Comparison(setup.title, name, limit, first.worst_hz, before, _side(after, second, worst, learnt.id, seed))
+    return BeforeAfter(setup.title, name, limit, first.worst_hz, before, _side(after, second, worst, learnt.id, seed))
 
 
 def _side(setup: Setup, found: Expectation, index: int, part: str, seed: int) -> Side:

@@ -5,20 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
-from numpy.typing import NDArray
-
+from chain.arrays import Complex, Real
 from chain.errors import RangeError
-from chain.plain_values import SCHEMA_VERSION, plain_values
-from chain.results import Shown, network
+from chain.results import SCHEMA_VERSION, ResultTable, network, plain_values
 
 if TYPE_CHECKING:
     from skrf.network import Network
 
-__all__ = ["Comparison", "Figure", "Learnt", "Side"]
-
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
+__all__ = ["BeforeAfter", "Figure", "Learnt", "Side"]
 
 
 @dataclass(frozen=True)
@@ -48,7 +42,7 @@ class Side:
 
 
 @dataclass(frozen=True)
-class Comparison:
+class BeforeAfter:
     """A set-up before and after the learnt part: the reading of an end just at the limit, and what it then says."""
 
     title: str
@@ -60,7 +54,7 @@ class Comparison:
 
 
 @dataclass(frozen=True, repr=False)
-class Learnt(Shown):
+class Learnt(ResultTable):
     """Answer of `learn`. Losses run over `freq_hz`, matched at both ends in the part's own impedances.
 
     `loss_db` with its interval is of the piece that was measured, so of the whole lead; `row` is the part as a row of the
@@ -103,7 +97,7 @@ class Learnt(Shown):
     """How far the reflections of `s` may lie off; None where there is no `s` [-]."""
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
-    comparison: Comparison | None = None
+    comparison: BeforeAfter | None = None
 
     def headline(self) -> str:
         """Id, kind and mean loss with its interval."""

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from chain.arrays import Complex, Real
 from chain.errors import Defect, InputError, plain
 from chain.sweeps import touchstone
 from chain.sweeps.read import read_sweep
@@ -17,8 +18,6 @@ from chain.sweeps.touchstone_lines import looks_like_touchstone
 
 __all__ = ["Sweeps", "one_port_sweeps", "two_port_sweeps"]
 
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 FEWEST_POINTS = 5
 MOST_GAIN = 1.05

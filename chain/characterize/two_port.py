@@ -8,14 +8,12 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Complex, Real
 from chain.characterize.lead import along_line, design, fitted, unwrapped
 
 __all__ = ["BoxFit", "windows"]
 
-Complex = NDArray[np.complex128]
-Real = NDArray[np.float64]
 ToBoxes = Callable[[Mapping[str, Complex]], Complex]
 
 MOST_WINDOWS = 8

@@ -61,9 +61,9 @@ def command(
         found = choose(loaded, rank, seed, progress=report)
     result: Any = found
     if why:
-        from chain.selection.comparison import contrast
+        from chain.selection.comparison import comparison
 
-        result = contrast(found, *why)
+        result = comparison(found, *why)
 
     def render(console: object) -> None:
         from chain.report import choose as pages

@@ -19,7 +19,7 @@ from chain.cli.options import Common
 if TYPE_CHECKING:
     from rich.console import Console
 
-__all__ = ["Page", "Refusal", "console_for", "deliver", "deliver_page", "note", "refuse_overwriting", "write_whole"]
+__all__ = ["Refusal", "TextPage", "console_for", "deliver", "deliver_page", "note", "refuse_overwriting", "write_whole"]
 
 PLAIN_WIDTH = 80
 SIGNS = str.maketrans(
@@ -59,7 +59,7 @@ def deliver(
 
         text = json_text(document())
     elif to_file:
-        page = Page()
+        page = TextPage()
         render(console_for(page, shared.color))
         text = page.text()
     else:
@@ -85,7 +85,7 @@ def deliver_page(shared: Common, text: str, inputs: Sequence[str] = ()) -> None:
     sys.stdout.write(text.encode(encoding, "xmlcharrefreplace").decode(encoding))
 
 
-class Page(StringIO):
+class TextPage(StringIO):
     """Text kept in memory that takes the encoding and the terminal of the stream it is meant for."""
 
     def __init__(self, model: TextIO | None = None) -> None:
@@ -109,7 +109,7 @@ class Page(StringIO):
 
 def _show(render: Callable[[Console], None], color: str) -> None:
     """Render on stdout; what its encoding cannot hold is spelt out or replaced, never an error."""
-    page = Page(sys.stdout)
+    page = TextPage(sys.stdout)
     render(console_for(page, color))
     _write(sys.stdout, page.text())
 

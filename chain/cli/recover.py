@@ -18,7 +18,7 @@ from chain.cli.sweep_options import sweep_options
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from chain.analyses.compare import Comparison
+    from chain.analyses.compare import SweepComparison
     from chain.plots.figure import Plot
     from chain.setups import Setup
     from chain.sweeps.options import SweepOptions
@@ -153,7 +153,7 @@ def _inputs(
     return loaded or bare_pad(float(readings.freq_hz[0]), float(readings.freq_hz[-1])), readings
 
 
-def _compared(setup: Setup, before: str, after: Readings, sweep: SweepOptions, seed: int) -> Comparison:
+def _compared(setup: Setup, before: str, after: Readings, sweep: SweepOptions, seed: int) -> SweepComparison:
     from chain.analyses.compare import compare_sweeps
     from chain.assembly.plane import read_sweep_for
 

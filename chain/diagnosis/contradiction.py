@@ -7,14 +7,13 @@ from dataclasses import dataclass
 from itertools import permutations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Real
 from chain.diagnosis.known_ends import KnownReading
 from chain.reflection import vswr
 
 __all__ = ["Contradiction", "contradiction"]
 
-Real = NDArray[np.float64]
 
 COVERED = (0.025, 0.975)
 NEAREST = 0.02

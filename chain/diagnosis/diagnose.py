@@ -7,26 +7,34 @@ from dataclasses import dataclass
 from math import isinf
 
 import numpy as np
-from numpy.typing import NDArray
 
 from chain.analyses.ohmmeter import dc_reading
+from chain.arrays import Real
 from chain.diagnosis.contradiction import Contradiction, contradiction
-from chain.diagnosis.evidence import ENOUGH, Evidence, evidence, shares
+from chain.diagnosis.evidence import ENOUGH, FaultProbability, evidence, shares
 from chain.diagnosis.fault_sizes import SizeSpan, size_spans
-from chain.diagnosis.faults import BLOCKS_DC, LOSS, NEAR_OR_STALE, OPEN_END, RANGES, STALE, Kind, kinds_of, pads_in_view
+from chain.diagnosis.faults import (
+    BLOCKS_DC,
+    LOSS,
+    NEAR_OR_STALE,
+    OPEN_END,
+    RANGES,
+    STALE,
+    FaultKind,
+    kinds_of,
+    pads_in_view,
+)
 from chain.diagnosis.known_ends import KnownEnds
 from chain.diagnosis.next_reading import Telling, telling_reading
 from chain.diagnosis.ohmmeter_likelihood import meter_of
 from chain.diagnosis.session import Session, session
-from chain.plain_values import SCHEMA_VERSION, plain_values
 from chain.reflection import vswr
-from chain.results import Shown
+from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.setups import Setup
 from chain.uncertainty.intervals import SEED
 
 __all__ = ["ASSUMED_LOAD_DB", "CANT_TELL", "NONE_OF_THESE", "Hypothesis", "Proof", "ReadEnd", "prove"]
 
-Real = NDArray[np.float64]
 
 CANT_TELL = "can't tell"
 NONE_OF_THESE = "none of these"
@@ -76,7 +84,7 @@ class Hypothesis:
 
 
 @dataclass(frozen=True, repr=False)
-class Proof(Shown):
+class Proof(ResultTable):
     """Answer of `prove`. Readings are at the plane in `reading_ohm`, ends in the antenna's place in `far_ohm`."""
 
     ROWS = "hypotheses"
@@ -187,8 +195,8 @@ def prove(
     return Proof(
         setup.title,
         setup.calibration.plane,
-        of.way.reading_ohm,
-        of.way.far_ohm,
+        of.measurement.reading_ohm,
+        of.measurement.far_ohm,
         known.freq_hz,
         _ends(known, found[0], first),
         ohms,
@@ -243,7 +251,7 @@ def _remarks(setup: Setup, ohms: float | None) -> tuple[str, ...]:
 SIZES = {LOSS: "loss_db", OPEN_END: "reflection of the end", STALE: "residual error"}
 
 
-def _hypothesis(found: Evidence, share: float, error: float) -> Hypothesis:
+def _hypothesis(found: FaultProbability, share: float, error: float) -> Hypothesis:
     faults = found.kind.faults
     weight = np.bincount(found.fault, found.weight, len(faults)) if found.weight.size else np.zeros(len(faults))
     # Of a kind that mixes places with none, the likeliest place is named.
@@ -267,7 +275,7 @@ def _hypothesis(found: Evidence, share: float, error: float) -> Hypothesis:
     )
 
 
-def _sizes(found: Evidence) -> tuple[SizeSpan, ...]:
+def _sizes(found: FaultProbability) -> tuple[SizeSpan, ...]:
     """Spans of a fault's size over the draws that agree; a loss is that of the pad, not what is added to it."""
     if np.isnan(found.size).any():
         return ()
@@ -275,13 +283,13 @@ def _sizes(found: Evidence) -> tuple[SizeSpan, ...]:
     return size_spans(found.size + stated[found.fault], found.weight)
 
 
-def _contradiction(right: Evidence, share: float, known: KnownEnds) -> Contradiction | None:
+def _contradiction(right: FaultProbability, share: float, known: KnownEnds) -> Contradiction | None:
     """What speaks against a right chain where no reading alone does."""
     assert right.typical is not None
     return contradiction(right.typical, known.readings) if share < UNLIKELY else None
 
 
-def _ends(known: KnownEnds, right: Evidence, first: Evidence) -> tuple[ReadEnd, ...]:
+def _ends(known: KnownEnds, right: FaultProbability, first: FaultProbability) -> tuple[ReadEnd, ...]:
     """Readings beside what the chain would show if it were right, and as the first kind has it."""
     spans = []
     for each in (right, first):
@@ -295,7 +303,7 @@ def _ends(known: KnownEnds, right: Evidence, first: Evidence) -> tuple[ReadEnd, 
 
 
 def _telling(
-    of: Session, known: KnownEnds, setup: Setup, kinds: Sequence[Kind], verdict: str, seed: int
+    of: Session, known: KnownEnds, setup: Setup, kinds: Sequence[FaultKind], verdict: str, seed: int
 ) -> Telling | None:
     """The reading to take next: between the first two kinds, or between the two halves of the first."""
     if verdict == NEAR_OR_STALE:

@@ -12,16 +12,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.diagnosis.faults import Kind
+from chain.arrays import Real
+from chain.diagnosis.faults import FaultKind
 from chain.diagnosis.known_ends import KnownReading
 from chain.diagnosis.likelihood import BLOCK, Agreeing, Meter, Windows, Work, work_of
 from chain.diagnosis.sampling import Predicted
 from chain.diagnosis.session import Session
 from chain.uncertainty.parallel import in_order, thread_count
 
-__all__ = ["ENOUGH", "Evidence", "evidence", "shares", "windows_of"]
+__all__ = ["ENOUGH", "FaultProbability", "evidence", "shares", "windows_of"]
 
-Real = NDArray[np.float64]
 
 ENOUGH = 0.80
 """Share from which on a kind is named."""
@@ -43,14 +43,14 @@ WIDENED = (1.5, 3.0, 6.0, 12.0, 24.0, 48.0, 96.0, 400.0)
 
 
 @dataclass(frozen=True)
-class Evidence:
+class FaultProbability:
     """What the draws of one kind say: `likelihood` with its relative standard error, and the draws that agree.
 
     `weight`, `fault` (index of the kind's faults) and `size` run over the draws that agree. `widened` is the factor on the
     spans where none did; 1 where there were enough.
     """
 
-    kind: Kind
+    kind: FaultKind
     likelihood: float
     error: float
     draws: int
@@ -62,16 +62,18 @@ class Evidence:
     """Magnitudes of readings of this kind, shape (some draws, readings)."""
 
 
-def _gathered(kind: Kind, blocks: Sequence[Agreeing], widths: Real, widened: float, typical: Real | None) -> Evidence:
+def _gathered(
+    kind: FaultKind, blocks: Sequence[Agreeing], widths: Real, widened: float, typical: Real | None
+) -> FaultProbability:
     fault, _, size, chance = (np.concatenate([block[which] for block in blocks]) for which in range(4))
     weight = chance * widths[fault]
     draws = BLOCK * len(blocks)
     total, squares = float(weight.sum()), float(np.square(weight).sum())
     error = np.sqrt(max(squares / total**2 - 1 / draws, 0.0)) if total else np.inf
-    return Evidence(kind, total / draws, float(error), draws, weight, fault, size, widened, typical)
+    return FaultProbability(kind, total / draws, float(error), draws, weight, fault, size, widened, typical)
 
 
-def shares(found: Sequence[Evidence]) -> tuple[Real, Real]:
+def shares(found: Sequence[FaultProbability]) -> tuple[Real, Real]:
     """Share of each kind, all alike beforehand, and its standard error from the number of draws.
 
     Source: Bayes' rule with equal prior probabilities; errors by first-order propagation.
@@ -86,13 +88,13 @@ def shares(found: Sequence[Evidence]) -> tuple[Real, Real]:
 
 def evidence(
     of: Session,
-    kinds: Sequence[Kind],
+    kinds: Sequence[FaultKind],
     readings: Sequence[KnownReading],
     seed: int,
     meter: Meter | None = None,
     draws: int | None = None,
     progress: Callable[[float], None] | None = None,
-) -> tuple[Evidence, ...]:
+) -> tuple[FaultProbability, ...]:
     """Likelihood of each kind of fault, from readings of known ends.
 
     Source: Mean over draws of the chance of the readings; where hardly any draw agrees, spans are widened until some
@@ -128,8 +130,8 @@ def _agreeing(work: Work, number: int, windows: Windows) -> list[Agreeing | None
 
 
 def _best(
-    work: Work, kept: Sequence[Sequence[Agreeing]], widths: Sequence[Real], rough: Sequence[Evidence]
-) -> list[Evidence]:
+    work: Work, kept: Sequence[Sequence[Agreeing]], widths: Sequence[Real], rough: Sequence[FaultProbability]
+) -> list[FaultProbability]:
     """For each kind the evidence of all its draws; the rough one where too few agree, and none stands out from such draws."""
     exact = [
         _gathered(kind, own, width, 1.0, each.typical) if own else each
@@ -147,7 +149,7 @@ def _best(
     ]
 
 
-def _worth_drawing(windows: Windows, found: Sequence[Evidence]) -> list[Sequence[tuple[float, float]]]:
+def _worth_drawing(windows: Windows, found: Sequence[FaultProbability]) -> list[Sequence[tuple[float, float]]]:
     """Leave out the kinds that can have no part worth telling."""
     share, error = shares(found)
     return [own if most > NEGLIGIBLE else () for own, most in zip(windows, share + 4 * error, strict=True)]
@@ -162,7 +164,7 @@ def windows_of(work: Work, pilot: Sequence[list[list[Predicted]]]) -> list[list[
     return out if any(out) else [[(0.0, 1.0)] * len(plans) for plans in work.plans]
 
 
-def _settled(found: Sequence[Evidence]) -> bool:
+def _settled(found: Sequence[FaultProbability]) -> bool:
     share, error = shares(found)
     first = int(np.argmax(share))
     if found[first].widened > 1:
@@ -175,7 +177,7 @@ def _rough(
     pilot: Sequence[list[list[Predicted]]],
     first: Sequence[list[list[Predicted]]],
     widths: Sequence[Real],
-) -> list[Evidence]:
+) -> list[FaultProbability]:
     """Rough evidence from the first draws alone, spans widened until enough of them agree; never surer than its factor."""
     out = []
     for index, kind in enumerate(work.kinds):

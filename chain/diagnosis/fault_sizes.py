@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+
+from chain.arrays import Real
 
 __all__ = ["SizeSpan", "size_spans", "weighted_quantiles"]
 
-Real = NDArray[np.float64]
 
 COVERED = (0.025, 0.5, 0.975)
 BINS = 40

@@ -12,11 +12,11 @@ import numpy as np
 
 from chain.assembly.connections import joints_of
 from chain.assembly.ends import item_ohm
-from chain.rf.parts import stages_of
+from chain.rf.parts import elements_of
 from chain.setups import Item, Setup
 from library.records import Pad
 
-__all__ = ["KINDS", "RANGES", "Fault", "Kind", "kinds_of", "pads_in_view"]
+__all__ = ["KINDS", "RANGES", "FaultKind", "SuspectedFault", "kinds_of", "pads_in_view"]
 
 MOST_EXTRA_DB, MOST_LESS_DB = 10.0, 1.5
 MOST_CONNECTOR = 1.0
@@ -58,7 +58,7 @@ RANGES = {
 
 
 @dataclass(frozen=True)
-class Fault:
+class SuspectedFault:
     """One thing that may be wrong, at one place. `setup` is the chain as it then is; `weight` its share of its kind."""
 
     what: str
@@ -76,11 +76,11 @@ class Fault:
 
 
 @dataclass(frozen=True)
-class Kind:
+class FaultKind:
     """A kind of fault with every place it may sit; the weights of its faults add up to 1."""
 
     what: str
-    faults: tuple[Fault, ...]
+    faults: tuple[SuspectedFault, ...]
 
 
 def pads_in_view(setup: Setup) -> tuple[Item, ...]:
@@ -94,35 +94,35 @@ def pads_in_view(setup: Setup) -> tuple[Item, ...]:
     return tuple(item for item in setup.items[first:] if isinstance(item.part, Pad))
 
 
-def kinds_of(setup: Setup, ends: set[str], reseated: bool, metered: bool) -> tuple[Kind, ...]:
+def kinds_of(setup: Setup, ends: set[str], reseated: bool, metered: bool) -> tuple[FaultKind, ...]:
     """Kinds of fault that the readings of a session may come from."""
     pads = pads_in_view(setup)
     unequal = [item for item in pads if item_ohm(item)[0] != item_ohm(item)[1]]
     near, far = _sides(setup, pads, unequal)
     found = {
-        RIGHT: [Fault(RIGHT, setup)],
-        REVERSED: [Fault(REVERSED, _turned(setup, each), item=each.id, flipped=each.id) for each in unequal],
-        MISSING: [Fault(MISSING, _without(setup, each), item=each.id) for each in pads],
-        LOSS: [Fault(LOSS, setup, item=each.id, loss_db=_loss_db(each)) for each in pads],
-        NEAR_CONNECTOR: [Fault(NEAR_CONNECTOR, setup, item=name, joint=name) for name in near],
-        STALE: [Fault(STALE, setup)],
-        FAR_CONNECTOR: [Fault(FAR_CONNECTOR, setup, item=name, joint=name) for name in far],
-        OPEN_END: [Fault(OPEN_END, setup)] if "open" in ends else [],
-        WRONG_LOAD: [Fault(WRONG_LOAD, setup)] if "load" in ends and setup.far.impedance_ohm != 50 else [],
-        BLOCKS_DC: [Fault(BLOCKS_DC, setup, item=each.id, dc_blocked=True) for each in pads if metered],
+        RIGHT: [SuspectedFault(RIGHT, setup)],
+        REVERSED: [SuspectedFault(REVERSED, _turned(setup, each), item=each.id, flipped=each.id) for each in unequal],
+        MISSING: [SuspectedFault(MISSING, _without(setup, each), item=each.id) for each in pads],
+        LOSS: [SuspectedFault(LOSS, setup, item=each.id, loss_db=_loss_db(each)) for each in pads],
+        NEAR_CONNECTOR: [SuspectedFault(NEAR_CONNECTOR, setup, item=name, joint=name) for name in near],
+        STALE: [SuspectedFault(STALE, setup)],
+        FAR_CONNECTOR: [SuspectedFault(FAR_CONNECTOR, setup, item=name, joint=name) for name in far],
+        OPEN_END: [SuspectedFault(OPEN_END, setup)] if "open" in ends else [],
+        WRONG_LOAD: [SuspectedFault(WRONG_LOAD, setup)] if "load" in ends and setup.far.impedance_ohm != 50 else [],
+        BLOCKS_DC: [SuspectedFault(BLOCKS_DC, setup, item=each.id, dc_blocked=True) for each in pads if metered],
     }
     kinds = [_even(what, faults) for what, faults in found.items() if faults]
     if reseated or not near:
         return tuple(kinds)
     together = [kind for kind in kinds if kind.what in (NEAR_CONNECTOR, STALE)]
-    joined = Kind(NEAR_OR_STALE, tuple(replace(f, weight=f.weight / 2) for kind in together for f in kind.faults))
+    joined = FaultKind(NEAR_OR_STALE, tuple(replace(f, weight=f.weight / 2) for kind in together for f in kind.faults))
     place = kinds.index(together[0])
     rest = [kind for kind in kinds if kind not in together]
     return (*rest[:place], joined, *rest[place:])
 
 
-def _even(what: str, faults: list[Fault]) -> Kind:
-    return Kind(what, tuple(replace(fault, weight=1 / len(faults)) for fault in faults))
+def _even(what: str, faults: list[SuspectedFault]) -> FaultKind:
+    return FaultKind(what, tuple(replace(fault, weight=1 / len(faults)) for fault in faults))
 
 
 def _sides(setup: Setup, pads: tuple[Item, ...], unequal: list[Item]) -> tuple[list[str], list[str]]:
@@ -143,7 +143,7 @@ def _sides(setup: Setup, pads: tuple[Item, ...], unequal: list[Item]) -> tuple[l
 
 def _loss_db(item: Item) -> float:
     """Nominal loss of a pad between its own impedances, resistors at their nominal values [dB]."""
-    nominal = stages_of(item, np.array([LOSS_AT_HZ]))[0].nominal()
+    nominal = elements_of(item, np.array([LOSS_AT_HZ]))[0].nominal()
     return float(-20 * np.log10(np.abs(nominal[0, 1, 0])))
 
 

@@ -14,8 +14,8 @@ from decimal import Decimal
 from math import inf
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Real
 from chain.errors import RangeError, UnitError, quoted
 from chain.reflection import OFF_SCALE_VSWR, magnitude_from_return_loss, magnitude_from_vswr, vswr
 from chain.sweeps.readings import Readings
@@ -23,7 +23,6 @@ from chain.units import parse_quantity
 
 __all__ = ["ENDS", "KnownEnds", "KnownReading", "known_ends", "typed_span"]
 
-Real = NDArray[np.float64]
 
 ENDS = ("open", "short", "load", "load50")
 """Names of the known ends: `load` is in the antenna's own impedance, `load50` in 50 ohm."""

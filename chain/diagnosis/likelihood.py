@@ -9,16 +9,16 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.diagnosis.faults import Fault, Kind
+from chain.arrays import Real
+from chain.diagnosis.faults import FaultKind, SuspectedFault
 from chain.diagnosis.known_ends import KnownReading
-from chain.diagnosis.proposal import Aim, aim_at
-from chain.diagnosis.sampling import Plan, Predicted, plan, predict
+from chain.diagnosis.proposal import Proposal, aim_at
+from chain.diagnosis.sampling import FaultPlan, Predicted, plan, predict
 from chain.diagnosis.session import Session, draw_block
 
 __all__ = ["BLOCK", "Agreeing", "Meter", "Windows", "Work", "span_share", "spans_of", "strata", "work_of"]
 
-Real = NDArray[np.float64]
-Meter = Callable[[Fault, Real], Real | float]
+Meter = Callable[[SuspectedFault, Real], Real | float]
 """Likelihood of an ohmmeter's reading under a fault with the sizes of its draws."""
 Windows = Sequence[Sequence[tuple[float, float]]]
 """For each kind and fault the part of its range of sizes that is drawn from; nothing for a kind that is left out."""
@@ -54,7 +54,7 @@ def span_share(level: Real, noise: Real, low: float, high: float) -> Real:
     return np.asarray(up_to - below)
 
 
-def strata(kind: Kind, count: int) -> list[slice]:
+def strata(kind: FaultKind, count: int) -> list[slice]:
     """Draws of a block divided among the faults of a kind by their weights.
 
     Source: Stratified sampling in proportion.
@@ -68,15 +68,15 @@ class Work:
     """Readings and the kinds of fault they are held against, laid out."""
 
     of: Session
-    kinds: tuple[Kind, ...]
-    plans: tuple[tuple[Plan, ...], ...]
+    kinds: tuple[FaultKind, ...]
+    plans: tuple[tuple[FaultPlan, ...], ...]
     spans: Sequence[tuple[float, float]]
     seen: Sequence[int]
     """Which of the session's ends were read."""
     meter: Meter | None
     seed: int
 
-    def predicted(self, number: int, windows: Windows, aim: Aim | None = None) -> list[list[Predicted]]:
+    def predicted(self, number: int, windows: Windows, aim: Proposal | None = None) -> list[list[Predicted]]:
         """Readings of one block, for every fault of the kinds that have windows; aimed at two of them where that is asked."""
         drawn = draw_block(self.of, number, BLOCK, self.seed)
         return [
@@ -90,7 +90,7 @@ class Work:
         ]
 
     @property
-    def aim(self) -> Aim | None:
+    def aim(self) -> Proposal | None:
         """The two readings that draws may be aimed at."""
         return aim_at(self.seen, self.spans)
 
@@ -139,7 +139,7 @@ def _spread(noise: Real, low: float, high: float) -> Real:
 
 
 def work_of(
-    of: Session, kinds: Sequence[Kind], readings: Sequence[KnownReading], meter: Meter | None, seed: int
+    of: Session, kinds: Sequence[FaultKind], readings: Sequence[KnownReading], meter: Meter | None, seed: int
 ) -> Work:
     """Lay out every fault of some kinds.
 

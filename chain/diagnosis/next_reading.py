@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Real
 from chain.diagnosis.evidence import PILOT_BLOCKS, windows_of
-from chain.diagnosis.faults import Kind
+from chain.diagnosis.faults import FaultKind
 from chain.diagnosis.known_ends import ENDS, KnownReading
 from chain.diagnosis.likelihood import Work, work_of
 from chain.diagnosis.session import Session, session
@@ -17,7 +17,6 @@ from chain.reflection import vswr
 
 __all__ = ["Telling", "telling_reading"]
 
-Real = NDArray[np.float64]
 
 BLOCKS = 6
 WIDENED = 2.0
@@ -45,7 +44,7 @@ class Telling:
 
 
 def telling_reading(
-    of: Session, pair: tuple[Kind, Kind], readings: Sequence[KnownReading], seed: int
+    of: Session, pair: tuple[FaultKind, FaultKind], readings: Sequence[KnownReading], seed: int
 ) -> Telling | None:
     """Further reading that best tells two kinds of fault apart.
 
@@ -53,7 +52,7 @@ def telling_reading(
     the two.
     """
     candidates = _candidates(readings)
-    more = session(of.setup, of.way.freq_hz, [*of.ends, *candidates], of.load_db, of.load50_db)
+    more = session(of.setup, of.measurement.freq_hz, [*of.ends, *candidates], of.load_db, of.load50_db)
     work = work_of(more, pair, readings, None, seed)
     whole = [[(0.0, 1.0)] * len(each) for each in work.plans]
     pilot = [work.predicted(number, whole) for number in range(PILOT_BLOCKS)]

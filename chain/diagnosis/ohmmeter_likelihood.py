@@ -7,10 +7,10 @@ from math import isinf, log1p, pi, sqrt
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from chain.analyses.ohmmeter import dc_reading, resistor_tolerance
-from chain.diagnosis.faults import LOSS, MOST_EXTRA_DB, MOST_LESS_DB, Fault
+from chain.arrays import Real
+from chain.diagnosis.faults import LOSS, MOST_EXTRA_DB, MOST_LESS_DB, SuspectedFault
 from chain.diagnosis.likelihood import Meter
 from chain.errors import UnitError, quoted
 from chain.setups import Setup
@@ -19,7 +19,6 @@ from library.records import Pad
 
 __all__ = ["OPEN_OHM", "meter_of", "parse_ohms"]
 
-Real = NDArray[np.float64]
 
 OPEN_OHM = 1e5
 """A chain that reads more than this is open to DC; practice."""
@@ -56,7 +55,7 @@ def meter_of(setup: Setup, seen_ohm: float) -> Meter:
     spread = sqrt(tolerance**2 / 3 + METER_SHARE**2)
     known: dict[int, Real] = {}
 
-    def likelihood(fault: Fault, size: Real) -> Real | float:
+    def likelihood(fault: SuspectedFault, size: Real) -> Real | float:
         if id(fault) not in known:
             known[id(fault)] = _expected(fault)
         expected = known[id(fault)]
@@ -68,7 +67,7 @@ def meter_of(setup: Setup, seen_ohm: float) -> Meter:
     return likelihood
 
 
-def _expected(fault: Fault) -> Real:
+def _expected(fault: SuspectedFault) -> Real:
     """What the meter shows: one figure, or for a pad of another loss one for each of several losses [ohm]."""
     if fault.dc_blocked:
         return np.array([_with_pad(fault, dc="block")])
@@ -78,7 +77,7 @@ def _expected(fault: Fault) -> Real:
     return np.array([_with_pad(fault, arms=(), loss_db=fault.loss_db + float(each)) for each in more_db])
 
 
-def _with_pad(fault: Fault, **changes: Any) -> float:
+def _with_pad(fault: SuspectedFault, **changes: Any) -> float:
     """What the meter shows with the pad at fault changed."""
     items = tuple(
         replace(each, part=replace(each.part, **changes)) if each.id == fault.item else each

@@ -11,14 +11,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Complex, Real
 from chain.rf.bilinear import Maps, inverse
 
-__all__ = ["Aim", "Sight", "aim_at", "aimed"]
+__all__ = ["Proposal", "ProposalWindow", "aim_at", "aimed"]
 
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 PLAIN = 0.25
 """Share of the draws that are not aimed."""
@@ -26,7 +24,7 @@ TINY = 1e-12
 
 
 @dataclass(frozen=True)
-class Aim:
+class Proposal:
     """Two readings by their place in the session, each with the span of magnitudes it stands for [-]."""
 
     places: tuple[int, int]
@@ -34,7 +32,7 @@ class Aim:
 
 
 @dataclass(frozen=True)
-class Sight:
+class ProposalWindow:
     """How one reading comes about: `maps` in front of the pad, `behind` it, `noise` on the reading; shape (draws, 1)."""
 
     maps: Maps
@@ -42,17 +40,21 @@ class Sight:
     noise: Real
 
 
-def aim_at(places: Sequence[int], spans: Sequence[tuple[float, float]]) -> Aim | None:
+def aim_at(places: Sequence[int], spans: Sequence[tuple[float, float]]) -> Proposal | None:
     """Choose two readings to aim at: the smallest and the largest, whose circles cross at a good angle."""
     closed = [(low + high, place, (low, high)) for place, (low, high) in zip(places, spans, strict=True) if high < 1]
     if len(closed) < 2:
         return None
     least, most = min(closed), max(closed)
-    return Aim((least[1], most[1]), (least[2], most[2]))
+    return Proposal((least[1], most[1]), (least[2], most[2]))
 
 
 def aimed(
-    rng: np.random.Generator, radius: float, plain: Complex, sights: tuple[Sight, Sight], aim: Aim
+    rng: np.random.Generator,
+    radius: float,
+    plain: Complex,
+    sights: tuple[ProposalWindow, ProposalWindow],
+    aim: Proposal,
 ) -> tuple[Complex, Real]:
     """Reflections of the pad, some of them aimed, and the weight of each.
 
@@ -77,7 +79,7 @@ def _levels(rng: np.random.Generator, noise: Real, span: tuple[float, float]) ->
     return np.asarray(rng.uniform(*span, noise.shape) + noise * rng.standard_normal(noise.shape))
 
 
-def _circle(sight: Sight, size: Real) -> tuple[Complex, Real]:
+def _circle(sight: ProposalWindow, size: Real) -> tuple[Complex, Real]:
     """Centre and radius of the circle of u on which the reading has a magnitude."""
     back = inverse(sight.maps)
     p, r = back.p * size, back.r * size
@@ -85,7 +87,9 @@ def _circle(sight: Sight, size: Real) -> tuple[Complex, Real]:
     return (back.q - p * np.conj(r)) / down - sight.behind, np.abs(p - back.q * r) / np.abs(down)
 
 
-def _crossing(rng: np.random.Generator, sights: tuple[Sight, Sight], levels: Sequence[Real]) -> Complex:
+def _crossing(
+    rng: np.random.Generator, sights: tuple[ProposalWindow, ProposalWindow], levels: Sequence[Real]
+) -> Complex:
     """One of the two points where the circles of both readings cross; far outside where they do not."""
     sizes = [np.sqrt(np.maximum(level**2 - sight.noise**2, 0)) for level, sight in zip(levels, sights, strict=True)]
     (one, first), (two, second) = (_circle(sight, size) for sight, size in zip(sights, sizes, strict=True))
@@ -99,7 +103,7 @@ def _crossing(rng: np.random.Generator, sights: tuple[Sight, Sight], levels: Seq
     return np.where(possible, point, 1e9)
 
 
-def _density(u: Complex, sights: tuple[Sight, Sight], aim: Aim) -> Real:
+def _density(u: Complex, sights: tuple[ProposalWindow, ProposalWindow], aim: Proposal) -> Real:
     """Density with which aimed draws fall on u."""
     from scipy.special import ndtr
 

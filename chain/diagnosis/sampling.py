@@ -12,8 +12,8 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Complex, Real
 from chain.assembly.cascade import build
 from chain.diagnosis.faults import (
     FAR_CONNECTOR,
@@ -26,19 +26,17 @@ from chain.diagnosis.faults import (
     OPEN_END,
     STALE,
     WRONG_LOAD,
-    Fault,
+    SuspectedFault,
 )
-from chain.diagnosis.proposal import Aim, Sight, aimed
+from chain.diagnosis.proposal import Proposal, ProposalWindow, aimed
 from chain.diagnosis.session import Drawn, Session, groups_in_view, stream
 from chain.rf import twoport
 from chain.rf.bilinear import Maps, compose, identity, shifted, through
-from chain.rf.elements import Box, Stage
+from chain.rf.elements import Box, Element
 from chain.uncertainty.sampling import draw, unit_draws
 
-__all__ = ["Plan", "Predicted", "plan", "predict"]
+__all__ = ["FaultPlan", "Predicted", "plan", "predict"]
 
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 FLOOR = 1e-6
 """Least standard deviation of a reading."""
@@ -70,32 +68,32 @@ class _Placed:
     near_ohm: float
     far_ohm: float
     flip: bool = False
-    own: Stage | None = None
+    own: Element | None = None
     aimed: bool = False
     """Its near reflection is drawn apart."""
 
 
 @dataclass(frozen=True)
-class Plan:
+class FaultPlan:
     """A fault laid out: the chain in segments, near to far, and between them what `marks` says, in `ohms`.
 
     `poor`: a connector that reflects. `pad`: the near port of the pad that draws may be aimed at, whose own reflection lies
     anywhere in a disc of `pad_radius` (0: there is none to aim at).
     """
 
-    fault: Fault
+    fault: SuspectedFault
     segments: tuple[tuple[_Placed, ...], ...]
     marks: tuple[str, ...]
     ohms: tuple[float, ...]
     pad_radius: float = 0.0
 
 
-def plan(of: Session, fault: Fault) -> Plan:
+def plan(of: Session, fault: SuspectedFault) -> FaultPlan:
     """Lay out the chain as it is with a fault.
 
     Source: Pieces of the faulty set-up; parts it shares with the stated one are the same draws.
     """
-    chain = build(fault.setup, of.way.freq_hz, fit=False)
+    chain = build(fault.setup, of.measurement.freq_hz, fit=False)
     shared = fault.setup is of.setup
     items = {item.id for item in fault.setup.items}
     placed: list[_Placed] = []
@@ -103,28 +101,28 @@ def plan(of: Session, fault: Fault) -> Plan:
     aimed_at = 0.0
     for name, group in groups_in_view(fault.setup, chain):
         if name == fault.joint and name != chain.groups[-1][0]:
-            cuts[len(placed)] = ("poor", placed[-1].far_ohm if placed else of.way.reading_ohm)
+            cuts[len(placed)] = ("poor", placed[-1].far_ohm if placed else of.measurement.reading_ohm)
         flip = name == fault.flipped
-        for index, piece in enumerate(group):
+        for index, element in enumerate(group):
             place = len(group) - 1 - index if flip else index
-            own = None if shared or name in items else piece
-            radius = 0.0 if aimed_at or len(placed) in cuts else _aimable(of, piece)
+            own = None if shared or name in items else element
+            radius = 0.0 if aimed_at or len(placed) in cuts else _aimable(of, element)
             if radius:
-                cuts[len(placed)], aimed_at = ("pad", piece.near_ohm), radius
-            placed.append(_Placed(name, place, piece.near_ohm, piece.far_ohm, flip, own, radius > 0))
+                cuts[len(placed)], aimed_at = ("pad", element.near_ohm), radius
+            placed.append(_Placed(name, place, element.near_ohm, element.far_ohm, flip, own, radius > 0))
     edges = [0, *cuts, len(placed)]
     segments = tuple(tuple(placed[first:last]) for first, last in pairwise(edges))
-    return Plan(fault, segments, tuple(m for m, _ in cuts.values()), tuple(o for _, o in cuts.values()), aimed_at)
+    return FaultPlan(fault, segments, tuple(m for m, _ in cuts.values()), tuple(o for _, o in cuts.values()), aimed_at)
 
 
-def _aimable(of: Session, piece: Stage) -> float:
+def _aimable(of: Session, element: Element) -> float:
     """Radius of the disc of a pad's near reflection, at one frequency in front of which nothing was calibrated out; else 0."""
-    if not isinstance(piece, Box) or piece.near_radius is None or of.way.standards is not None:
+    if not isinstance(element, Box) or element.near_radius is None or of.measurement.standards is not None:
         return 0.0
-    radius = float(piece.near_radius[0])
-    own = radius if piece.far_radius is None else max(radius, float(piece.far_radius[0]))
-    gain = float(np.abs(piece.s[0, 1, 0])) * 10 ** (piece.loss_tolerance_db / 20) + own > 1
-    alone = piece.s.shape[0] == 1 and piece.shape == "disc" and np.abs(piece.s[0, 0, 0]) == 0
+    radius = float(element.near_radius[0])
+    own = radius if element.far_radius is None else max(radius, float(element.far_radius[0]))
+    gain = float(np.abs(element.s[0, 1, 0])) * 10 ** (element.loss_tolerance_db / 20) + own > 1
+    alone = element.s.shape[0] == 1 and element.shape == "disc" and np.abs(element.s[0, 0, 0]) == 0
     return radius if alone and not gain and radius > LEAST_AIMABLE else 0.0
 
 
@@ -133,7 +131,7 @@ class _Run:
     """One fault being drawn: some of the draws of a block, with random numbers of the fault's own."""
 
     of: Session
-    plan: Plan
+    plan: FaultPlan
     drawn: Drawn
     rows: slice
     window: tuple[float, float]
@@ -164,11 +162,11 @@ class _Run:
 
 def predict(
     of: Session,
-    laid: Plan,
+    laid: FaultPlan,
     drawn: Drawn,
     rows: slice | None = None,
     window: tuple[float, float] = (0.0, 1.0),
-    aim: Aim | None = None,
+    aim: Proposal | None = None,
 ) -> Predicted:
     """Readings of a session as a chain with one fault would show them.
 
@@ -176,14 +174,14 @@ def predict(
     where a connector is poor; d + (1 + t) G/(1 - m G) for a calibration that no longer holds.
     """
     run = _Run(of, laid, drawn, rows or slice(0, drawn.count), window)
-    ohms = (of.way.reading_ohm, *laid.ohms, of.way.far_ohm)
+    ohms = (of.measurement.reading_ohm, *laid.ohms, of.measurement.far_ohm)
     segments = [_joined(run, placed, *pair) for placed, pair in zip(laid.segments, pairwise(ohms), strict=True)]
     cut = 1 + laid.marks.index("pad") if "pad" in laid.marks else 0
     behind = [_behind(run, segments, cut, place) for place in range(len(of.ends))]
     fronts = {seating: _front(run, segments[:cut], seating) for _, seating in of.ends}
     pad, weight = _pad_reflection(run, behind, fronts, aim)
     levels, noises = [], []
-    shape = (run.count, of.way.freq_hz.size)
+    shape = (run.count, of.measurement.freq_hz.size)
     for seen, (_, seating) in zip(behind, of.ends, strict=True):
         shown, sd = _shown(run, fronts[seating].reading(seen + pad))
         # The magnitude of a reading with noise, sqrt(|x|^2 + s^2) on average to first order in the noise's power.
@@ -208,7 +206,7 @@ def _behind(run: _Run, segments: Sequence[Maps], cut: int, place: int) -> Comple
 
 def _front(run: _Run, segments: Sequence[Maps], seating: int) -> Maps:
     """The map from there to the reading before noise, as the connectors were made for one seating."""
-    way, drawn = run.of.way, run.drawn
+    way, drawn = run.of.measurement, run.drawn
     maps = identity((1, 1))
     for index in range(len(segments) - 1, -1, -1):
         maps = compose(segments[index], maps)
@@ -227,7 +225,7 @@ def _front(run: _Run, segments: Sequence[Maps], seating: int) -> Maps:
 
 
 def _pad_reflection(
-    run: _Run, behind: Sequence[Complex], fronts: dict[int, Maps], aim: Aim | None
+    run: _Run, behind: Sequence[Complex], fronts: dict[int, Maps], aim: Proposal | None
 ) -> tuple[Complex | float, Real]:
     """Near reflection of the pad that draws may be aimed at, and the weight of each draw."""
     laid, ones = run.plan, np.ones(run.count)
@@ -244,7 +242,7 @@ def _pad_reflection(
             maps = compose(_stale(run), maps)
         _, sd = _shown(run, fronts[run.of.ends[place][1]].reading(seen + plain))
         noise = np.maximum(np.broadcast_to(sd, (run.count, 1)), FLOOR)
-        sights.append(Sight(maps, np.broadcast_to(seen, (run.count, 1)), noise))
+        sights.append(ProposalWindow(maps, np.broadcast_to(seen, (run.count, 1)), noise))
     pad, weight = aimed(rng, laid.pad_radius, plain, (sights[0], sights[1]), aim)
     return pad, weight[:, 0]
 
@@ -257,7 +255,7 @@ def _junction(reflection: Complex | float) -> Maps:
 
 def _joined(run: _Run, placed: Sequence[_Placed], near_ohm: float, far_ohm: float) -> Maps:
     """The map of pieces in a row, with ideal steps between unequal references."""
-    points = run.of.way.freq_hz.size
+    points = run.of.measurement.freq_hz.size
     matrices, ohm = [], near_ohm
     for number, each in enumerate(placed):
         if each.near_ohm != ohm:
@@ -272,7 +270,7 @@ def _joined(run: _Run, placed: Sequence[_Placed], near_ohm: float, far_ohm: floa
 def _drawn_piece(run: _Run, each: _Placed, number: int) -> Complex:
     if each.own is not None:
         return draw(each.own, stream((run.drawn.seed, run.drawn.block), 40, number), run.count)
-    s: Complex = run.some(run.drawn.pieces[each.name, each.place])
+    s: Complex = run.some(run.drawn.elements[each.name, each.place])
     if each.flip:
         s = twoport.flip(s)
     if each.aimed:
@@ -306,7 +304,7 @@ def _end(run: _Run, end: str) -> Complex:
 def _shown(run: _Run, raw: Complex) -> tuple[Complex, Real | float]:
     """What the analyzer makes of a raw reading, without noise, and the standard deviation of the noise."""
     shown: Complex = raw
-    sd: Real | float = run.of.way.noise
+    sd: Real | float = run.of.measurement.noise
     if run.drawn.terms is not None:
         terms = run.maps(run.drawn.terms)
         shown = terms.recovered(raw)

@@ -10,21 +10,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Complex, Real
 from chain.assembly.cascade import Chain, build
 from chain.reflection import magnitude_from_return_loss
 from chain.rf.bilinear import Maps, through
-from chain.rf.elements import Stage
+from chain.rf.elements import Element
 from chain.setups import Setup
 from chain.uncertainty.calibration import Standards, drawn_reflections
-from chain.uncertainty.measurement import Measurement, error_terms, measurement
+from chain.uncertainty.measurement import Measurement, error_terms, measurement_of
 from chain.uncertainty.sampling import draw, unit_draws
 
 __all__ = ["Drawn", "Session", "draw_block", "groups_in_view", "session", "stream"]
 
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 LOAD50_OHM = 50.0
 RESIDUALS = 3
@@ -38,7 +36,7 @@ class Session:
     """A set-up with its known ends: (name, seating) in the order they are read, and how good the loads are."""
 
     setup: Setup
-    way: Measurement
+    measurement: Measurement
     ends: tuple[tuple[str, int], ...]
     load_db: float
     load50_db: float
@@ -51,7 +49,7 @@ class Drawn:
     seed: int
     block: int
     count: int
-    pieces: dict[tuple[str, int], Complex]
+    elements: dict[tuple[str, int], Complex]
     residual: Complex | None
     box: Maps | None
     terms: Maps | None
@@ -73,8 +71,8 @@ class Drawn:
 
 def session(setup: Setup, freq_hz: Real, ends: Sequence[tuple[str, int]], load_db: float, load50_db: float) -> Session:
     """A set-up ready to be read with known ends."""
-    way = measurement(setup, build(setup, freq_hz))
-    return Session(setup, way, tuple(ends), load_db, load50_db)
+    measurement = measurement_of(setup, build(setup, freq_hz))
+    return Session(setup, measurement, tuple(ends), load_db, load50_db)
 
 
 def stream(run: tuple[int, int], *keys: int) -> np.random.Generator:
@@ -91,36 +89,36 @@ def _key(text: str) -> int:
 
 def draw_block(of: Session, block: int, count: int, seed: int) -> Drawn:
     """Draw all that the kinds of fault share."""
-    way, run = of.way, (seed, block)
-    shape = (count, way.freq_hz.size)
-    chain = build(of.setup, way.freq_hz, fit=False)
-    pieces = {
-        (name, place): draw(piece, stream(run, 1, _key(name), place), count)
+    measurement, run = of.measurement, (seed, block)
+    shape = (count, measurement.freq_hz.size)
+    chain = build(of.setup, measurement.freq_hz, fit=False)
+    elements = {
+        (name, place): draw(element, stream(run, 1, _key(name), place), count)
         for name, group in groups_in_view(of.setup, chain)
-        for place, piece in enumerate(group)
+        for place, element in enumerate(group)
     }
     box = terms = None
-    if way.standards is not None:
-        before = [draw(piece, stream(run, 2, place), count) for place, piece in enumerate(way.before)]
+    if measurement.standards is not None:
+        before = [draw(element, stream(run, 2, place), count) for place, element in enumerate(measurement.before)]
         box = through(before, shape)
-        terms = error_terms(way, box, stream(run, 3), (seed, block, 0), count)
+        terms = error_terms(measurement, box, stream(run, 3), (seed, block, 0), count)
     joints = [
-        (_off(way.mating, stream(run, 30, n), count), _off(way.mating, stream(run, 31, seating), count))
+        (_off(measurement.mating, stream(run, 30, n), count), _off(measurement.mating, stream(run, 31, seating), count))
         for n, (_, seating) in enumerate(of.ends)
     ]
     return Drawn(
         seed,
         block,
         count,
-        pieces,
-        draw(way.after[0], stream(run, 4), count) if way.residuals else None,
+        elements,
+        draw(measurement.after[0], stream(run, 4), count) if measurement.residuals else None,
         box,
         terms,
-        np.exp(2j * way.flex_rad * stream(run, 5).uniform(-1, 1, (count, 1))),
-        way.drift * unit_draws(stream(run, 6), count, "disc"),
+        np.exp(2j * measurement.flex_rad * stream(run, 5).uniform(-1, 1, (count, 1))),
+        measurement.drift * unit_draws(stream(run, 6), count, "disc"),
         _spread(stream(run, 7), count),
         tuple(joints),
-        _known(of, of.way.far_ohm, of.load_db, stream(run, 8), count),
+        _known(of, of.measurement.far_ohm, of.load_db, stream(run, 8), count),
         (_fifty(of, stream(run, 9), count), _fifty(of, stream(run, 10), count)),
         tuple(unit_draws(stream(run, 11, n), count, "ring") for n in range(max(RESIDUALS, len(of.ends)))),
         tuple(np.sqrt(stream(run, 12, n).random((count, 1))) for n in range(RESIDUALS)),
@@ -142,18 +140,18 @@ def _known(
     """Open, short and load as they truly are, in the load's own impedance."""
     radius = float(magnitude_from_return_loss(load_db))
     return drawn_reflections(
-        replace(Standards.of(of.setup.calibration, ohm), load_radius=radius), of.way.freq_hz, rng, count
+        replace(Standards.of(of.setup.calibration, ohm), load_radius=radius), of.measurement.freq_hz, rng, count
     )
 
 
 def _fifty(of: Session, rng: np.random.Generator, count: int) -> Complex:
     """A 50-ohm load in the antenna's impedance."""
     own = _known(of, LOAD50_OHM, of.load50_db, rng, count)[2]
-    step = (LOAD50_OHM - of.way.far_ohm) / (LOAD50_OHM + of.way.far_ohm)
+    step = (LOAD50_OHM - of.measurement.far_ohm) / (LOAD50_OHM + of.measurement.far_ohm)
     return np.asarray((own + step) / (1 + step * own))
 
 
-def groups_in_view(setup: Setup, chain: Chain) -> tuple[tuple[str, tuple[Stage, ...]], ...]:
+def groups_in_view(setup: Setup, chain: Chain) -> tuple[tuple[str, tuple[Element, ...]], ...]:
     """Items and joints between the calibration plane and the far end, with their pieces.
 
     Source: No formula.

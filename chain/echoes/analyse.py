@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from chain.arrays import Complex, Real
 from chain.assembly.cascade import build
 from chain.echoes.detect import FEWEST_POINTS, RESOLVED, Found, find
 from chain.echoes.gating import edge_points, gated
@@ -20,13 +21,11 @@ from chain.reflection import vswr
 from chain.rf.adapter import LIGHT_M_PER_S
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
-from chain.uncertainty.measurement import measurement, nominal_maps
+from chain.uncertainty.measurement import measurement_of, nominal_maps
 from library.records import Coax
 
 __all__ = ["notice", "ripple"]
 
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 SWINGS = 4.0
 """How far the smooth part must vary, over the noise, before it counts as swinging at all."""
@@ -140,7 +139,7 @@ def _place(readings: Readings, setup: Setup | None, found: Found) -> Place:
     own = tuple((factor, name) for factor, name in factors.items() if factor != 1.0)
     materials = (*own, AIR) if own else MATERIALS
     antenna = antenna_delay_s(known)
-    maps = nominal_maps(measurement(setup, chain))
+    maps = nominal_maps(measurement_of(setup, chain))
     gain = float(np.mean(np.abs(maps.p - maps.q * maps.r)))
     slack = ANTENNA_PERIODS / found.span_hz + sum(each.tolerance_s for each in known if each.delay_s == antenna)
     here = found.main.delay_s if found.resolved or antenna * found.span_hz >= RESOLVED else antenna

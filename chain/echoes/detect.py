@@ -8,14 +8,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.echoes.model import Fit, Sweep, refine, sweep_of
+from chain.arrays import Complex, Real
+from chain.echoes.model import EchoFit, SampledSweep, refine, sweep_of
 from chain.echoes.search import LEAST_PERIODS, noise_of, search
 from chain.echoes.terms import Echo, Model, echo_shape
 
-__all__ = ["FEWEST_POINTS", "RESOLVED", "Found", "Reflection", "find"]
+__all__ = ["FEWEST_POINTS", "RESOLVED", "Found", "FoundReflection", "find"]
 
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 Values = NDArray[Any]
 
 FEWEST_POINTS = 16
@@ -36,7 +35,7 @@ SKIRT_PERIODS, SKIRT = 6.0, 0.25
 
 
 @dataclass(frozen=True)
-class Reflection:
+class FoundReflection:
     """One reflection: delay there and back with its standard uncertainty, and its size over the sweep (root mean square).
 
     The delay counts from the calibration plane; in a sweep without phase, from the main reflection, its sign unknown.
@@ -58,9 +57,9 @@ class Found:
     has_phase: bool
     span_hz: float
     step_hz: float
-    main: Reflection
+    main: FoundReflection
     resolved: bool
-    echoes: tuple[Reflection, ...]
+    echoes: tuple[FoundReflection, ...]
     main_values: Values
     fitted: Values
     swing: float
@@ -105,14 +104,14 @@ def find(freq_hz: Real, reflection: Complex | None, magnitude: Real) -> Found:
     fitted = (
         found.fitted * echo_shape(x, pivot) if reflection is not None else np.sqrt(np.maximum(found.fitted.real, 0))
     )
-    own = Reflection(at / span, doubt * noise / span, _size(main))
+    own = FoundReflection(at / span, doubt * noise / span, _size(main))
     return Found(reflection is not None, span, step, own, resolved, echoes, main, np.asarray(fitted), swing, noise)
 
 
 _Group = list[tuple[Echo, float, Complex]]
 
 
-def _groups(found: Fit) -> list[_Group]:
+def _groups(found: EchoFit) -> list[_Group]:
     """Echoes of the fit, strongest first, each with those that are too near it to be others; skirts are left out."""
     out: list[_Group] = []
     for echo, spread, part in zip(found.model.echoes, found.spread, found.parts, strict=True):
@@ -133,32 +132,32 @@ def _sum(group: _Group) -> Complex:
     return np.asarray(sum(part for _, _, part in group))
 
 
-def _merged(group: _Group, pivot: float, own: float, span: float) -> Reflection:
+def _merged(group: _Group, pivot: float, own: float, span: float) -> FoundReflection:
     """One reflection of a group: mean delay by power, as uncertain as its members lie apart."""
     power = np.array([_size(part) ** 2 for _, _, part in group])
     periods = np.array([echo.periods for echo, _, _ in group])
     at = float(np.sum(power * periods) / np.sum(power))
     doubt = float(np.sqrt(own**2 + np.sum(power * (periods - at) ** 2) / np.sum(power)))
-    return Reflection((at + pivot) / span, doubt / span, _size(_sum(group)))
+    return FoundReflection((at + pivot) / span, doubt / span, _size(_sum(group)))
 
 
 def _size(values: Values) -> float:
     return float(np.sqrt(np.mean(np.abs(values) ** 2)))
 
 
-def _slow(found: Fit) -> list[Complex]:
+def _slow(found: EchoFit) -> list[Complex]:
     """Echoes of too few ripples to be told from the main reflection's own course."""
     pairs = zip(found.model.echoes, found.parts, strict=True)
     return [part for echo, part in pairs if abs(echo.periods) < LEAST_PERIODS]
 
 
-def _main_values(sweep: Sweep, found: Fit) -> Values:
+def _main_values(sweep: SampledSweep, found: EchoFit) -> Values:
     if not sweep.has_phase:
         return sweep.carrier
     return np.asarray(found.smooth + sum((*found.resonances, *_slow(found)), np.zeros(sweep.x.shape, complex)))
 
 
-def _turned_back(x: Real, reflection: Complex, step: float) -> tuple[float, Sweep, Fit]:
+def _turned_back(x: Real, reflection: Complex, step: float) -> tuple[float, SampledSweep, EchoFit]:
     """Search about the main reflection's own delay, which is found along with it."""
     pivot = _strongest(x, reflection, 1 / step)
     if abs(pivot) < AT_PLANE:
@@ -192,7 +191,7 @@ def _mean_turn(x: Real, values: Values) -> float:
     return float(-np.sum((values.conj() * slope).imag)) / (np.pi * power) if power else 0.0
 
 
-def _main_delay(sweep: Sweep, found: Fit, pivot: float) -> tuple[float, float, Fit]:
+def _main_delay(sweep: SampledSweep, found: EchoFit, pivot: float) -> tuple[float, float, EchoFit]:
     """Periods of the main reflection with their spread, fitted together with the echoes where it has a plain course."""
     model = found.model
     if model.degree > 2 or model.poles:

@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from chain.arrays import Complex
+
 __all__ = ["edge_points", "gated"]
 
-Complex = NDArray[np.complex128]
 
 WINDOW = ("kaiser", 6)
 

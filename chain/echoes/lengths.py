@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from chain.echoes.detect import Found, Reflection
+from chain.echoes.detect import Found, FoundReflection
 from chain.echoes.locate import Fitting, Stretch, fitting
 from chain.echoes.records import Component, Length
 from chain.reflection import return_loss_db, vswr
@@ -53,7 +53,7 @@ def components_of(found: Found, place: Place) -> tuple[Component, ...]:
         if relative == 0:
             continue
         doubt = (echo.delay_u_s**2 + found.main.delay_u_s**2) ** 0.5
-        out.append(_component(found, place, Reflection(relative, doubt, echo.size), found.main.size))
+        out.append(_component(found, place, FoundReflection(relative, doubt, echo.size), found.main.size))
     out = [_named(each, out, found) for each in out]
     out.sort(key=lambda each: each.kind != "echo")
     at_plane = any(abs(echo.delay_s) * found.span_hz < PLANE_PERIODS for echo in found.echoes)
@@ -62,7 +62,7 @@ def components_of(found: Found, place: Place) -> tuple[Component, ...]:
     return tuple(out)
 
 
-def _at_plane(echo: Reflection, found: Found) -> Reflection:
+def _at_plane(echo: FoundReflection, found: Found) -> FoundReflection:
     """What lies at the calibration plane as nearly as the sweep can tell lies there: its place needs no measuring."""
     if found.resolved and abs(echo.delay_s) < CERTAIN * echo.delay_u_s:
         return replace(echo, delay_s=0.0, delay_u_s=0.0)
@@ -77,7 +77,7 @@ def _lengths(place: Place, delay_s: float, doubt_s: float) -> tuple[Length, ...]
     )
 
 
-def _component(found: Found, place: Place, echo: Reflection, against: float) -> Component:
+def _component(found: Found, place: Place, echo: FoundReflection, against: float) -> Component:
     delay, doubt = echo.delay_s, echo.delay_u_s
     order = "unknown" if not found.has_phase else "behind" if delay > 0 else "before"
     turns = abs(delay) * found.step_hz

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from chain.assembly.cascade import Chain
 from chain.rf.adapter import LIGHT_M_PER_S
-from chain.rf.elements import Line, Stage
+from chain.rf.elements import Element, Line
 from chain.setups import Item, Setup
 from library.records import Adapter, Coax
 
@@ -65,8 +65,8 @@ def stretches(setup: Setup, chain: Chain) -> tuple[Stretch, ...]:
     items = {item.id: item for item in setup.items}
     names, at = [], [(0.0, 0.0, 0.0)]
     passed: list[tuple[str, ...]] = [()]
-    for name, pieces in _behind_plane(setup, chain):
-        delay = sum(_delay_s(piece, chain.freq_hz) for piece in pieces)
+    for name, elements in _behind_plane(setup, chain):
+        delay = sum(_delay_s(element, chain.freq_hz) for element in elements)
         done = at[-1]
         if name in items:
             names_so_far = (*passed[-1], name)
@@ -89,21 +89,21 @@ def stretches(setup: Setup, chain: Chain) -> tuple[Stretch, ...]:
     return tuple(sorted(out, key=lambda each: (each.delay_s, len(each.items))))
 
 
-def _behind_plane(setup: Setup, chain: Chain) -> Sequence[tuple[str, tuple[Stage, ...]]]:
+def _behind_plane(setup: Setup, chain: Chain) -> Sequence[tuple[str, tuple[Element, ...]]]:
     plane = setup.calibration.plane
     if plane == "near":
         return chain.groups
     return chain.groups[[name for name, _ in chain.groups].index(plane) + 1 :]
 
 
-def _delay_s(piece: Stage, freq_hz: NDArray[np.float64]) -> float:
+def _delay_s(element: Element, freq_hz: NDArray[np.float64]) -> float:
     """Time that a piece takes one way, from the phase of its line or the slope of its transmission."""
     middle = freq_hz.size // 2
-    if isinstance(piece, Line):
-        return float(piece.phase_rad[middle] / (2 * np.pi * freq_hz[middle]))
+    if isinstance(element, Line):
+        return float(element.phase_rad[middle] / (2 * np.pi * freq_hz[middle]))
     if freq_hz.size < 2:
         return 0.0
-    turn = np.unwrap(np.angle(piece.nominal()[:, 1, 0]))
+    turn = np.unwrap(np.angle(element.nominal()[:, 1, 0]))
     return max(float(-np.polyfit(freq_hz, turn, 1)[0] / (2 * np.pi)), 0.0)
 
 

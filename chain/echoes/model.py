@@ -13,13 +13,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from chain.arrays import Complex, Real
 from chain.echoes.products import combined, orthonormal, products
 from chain.echoes.terms import Echo, Model, Pole, echo_shape, pole_shape
 
-__all__ = ["Fit", "Sweep", "fit", "refine", "reweighted", "sweep_of"]
+__all__ = ["EchoFit", "SampledSweep", "fit", "refine", "reweighted", "sweep_of"]
 
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 Values = NDArray[Any]
 
 FLOOR = 2e-5
@@ -30,7 +29,7 @@ SETTLED = 1e-7
 
 
 @dataclass(frozen=True)
-class Sweep:
+class SampledSweep:
     """What is fitted: values (complex, or squares of a magnitude) with weights that make their noise that of a reflection.
 
     `carrier` is the magnitude of the main reflection, which carries the beat in a square; 1 for complex values.
@@ -55,7 +54,7 @@ class Sweep:
 
 
 @dataclass(frozen=True)
-class Fit:
+class EchoFit:
     """A fitted model: `rss` over weighted residuals; `parts` is each echo's own share of the sweep, complex over `x`.
 
     `spread` is the standard deviation of each echo's periods, over that of the noise.
@@ -72,7 +71,7 @@ class Fit:
     spread: tuple[float, ...] = ()
 
 
-def sweep_of(x: Real, reflection: Complex | None, magnitude: Real) -> Sweep:
+def sweep_of(x: Real, reflection: Complex | None, magnitude: Real) -> SampledSweep:
     """Values to fit of a sweep.
 
     Source: d(m^2) = 2 m dm.
@@ -80,10 +79,10 @@ def sweep_of(x: Real, reflection: Complex | None, magnitude: Real) -> Sweep:
     ones = np.ones(x.shape)
     powers = np.asarray(np.polynomial.legendre.legvander(x, MOST_DEGREE), dtype=np.float64)
     if reflection is not None:
-        return Sweep(x, reflection, ones, ones, powers)
+        return SampledSweep(x, reflection, ones, ones, powers)
     square = magnitude**2
     smooth = np.full(x.shape, max(float(np.mean(square)), FLOOR**2))
-    return Sweep(x, square, _weight(smooth), np.sqrt(smooth), powers)
+    return SampledSweep(x, square, _weight(smooth), np.sqrt(smooth), powers)
 
 
 def _weight(square: Real) -> Real:
@@ -92,7 +91,7 @@ def _weight(square: Real) -> Real:
     return np.asarray(0.5 / np.sqrt(np.maximum(square, least)))
 
 
-def reweighted(sweep: Sweep, found: Fit) -> Sweep:
+def reweighted(sweep: SampledSweep, found: EchoFit) -> SampledSweep:
     """The same values with weights and carrier from a fit; complex values stay as they are.
 
     Source: The smooth part of a square is |M|^2 plus the squares of the echoes; the main reflection M is no less than
@@ -107,18 +106,18 @@ def reweighted(sweep: Sweep, found: Fit) -> Sweep:
     return replace(sweep, weight=_weight(fitted), carrier=np.sqrt(main))
 
 
-def _columns(sweep: Sweep, shape: Complex, scale: Real | float) -> list[Values]:
+def _columns(sweep: SampledSweep, shape: Complex, scale: Real | float) -> list[Values]:
     """Columns of one complex unknown: itself, or its real and imaginary share of a real value."""
     if sweep.has_phase:
         return [shape * scale]
     return [shape.real * scale, -shape.imag * scale]
 
 
-def _beat(sweep: Sweep) -> Real | float:
+def _beat(sweep: SampledSweep) -> Real | float:
     return 1.0 if sweep.has_phase else 2 * sweep.carrier * sweep.weight
 
 
-def fit(sweep: Sweep, model: Model) -> Fit:
+def fit(sweep: SampledSweep, model: Model) -> EchoFit:
     """Fit the linear unknowns of a model: the polynomial and every amplitude.
 
     Source: Linear least squares by orthogonal columns.
@@ -140,7 +139,7 @@ def fit(sweep: Sweep, model: Model) -> Fit:
     smooth = combined(powers[:, : model.degree + 1], unknowns[: model.degree + 1])
     parts = _parts(sweep, powers, shapes, unknowns[model.degree + 1 :])
     count = len(model.echoes)
-    return Fit(
+    return EchoFit(
         model,
         q,
         residual,
@@ -158,7 +157,7 @@ def _degrees(echo: Echo) -> tuple[int, ...]:
 
 
 def _parts(
-    sweep: Sweep, powers: Real, shapes: list[tuple[Complex, tuple[int, ...], Real | float]], unknowns: Values
+    sweep: SampledSweep, powers: Real, shapes: list[tuple[Complex, tuple[int, ...], Real | float]], unknowns: Values
 ) -> list[Complex]:
     """Each term with its amplitude, complex over x."""
     amplitudes = unknowns if sweep.has_phase else unknowns[::2] + 1j * unknowns[1::2]
@@ -170,7 +169,7 @@ def _parts(
     return out
 
 
-def refine(sweep: Sweep, model: Model, steps: int = STEPS) -> Fit:
+def refine(sweep: SampledSweep, model: Model, steps: int = STEPS) -> EchoFit:
     """Fit delays and resonances too, from a start close by.
 
     Source: Gauss-Newton on the unknowns that are left once the linear ones are projected out (variable projection).
@@ -203,7 +202,7 @@ def _stacked(values: Values) -> Real:
     return np.asarray(values.real)
 
 
-def _tangents(sweep: Sweep, found: Fit) -> Real:
+def _tangents(sweep: SampledSweep, found: EchoFit) -> Real:
     """How the values change with each delay, place and width, without what the linear unknowns would take up."""
     x, out = sweep.x, []
     for echo, part in zip(found.model.echoes, found.parts, strict=True):

@@ -8,13 +8,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.plain_values import SCHEMA_VERSION, plain_values
-from chain.results import Shown
+from chain.arrays import Complex, Real
+from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 
 __all__ = ["Component", "Length", "Reach", "Ripple", "Unseen"]
-
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 
 @dataclass(frozen=True)
@@ -84,7 +81,7 @@ class Reach:
 
 
 @dataclass(frozen=True, repr=False)
-class Ripple(Shown):
+class Ripple(ResultTable):
     """Answer of `ripple`. Arrays run over `freq_hz`; `reading`, `fitted` and `steady` are magnitudes of the reflection.
 
     `steady` is the main reflection with every ripple taken out by the fit; `gated` the complex reading after the time gate,

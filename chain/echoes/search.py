@@ -13,14 +13,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.echoes.model import FLOOR, STEPS, Fit, Sweep, fit, refine, reweighted
+from chain.arrays import Complex, Real
+from chain.echoes.model import FLOOR, STEPS, EchoFit, SampledSweep, fit, refine, reweighted
 from chain.echoes.products import products
 from chain.echoes.terms import Echo, Model, Pole
 
 __all__ = ["FALSE_ALARM", "LEAST_PERIODS", "noise_of", "search"]
 
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 Values = NDArray[Any]
 
 FALSE_ALARM = 1e-3
@@ -58,7 +57,7 @@ class _Candidate:
     """Real numbers that the new term needs."""
 
 
-def noise_of(sweep: Sweep, found: Fit) -> float:
+def noise_of(sweep: SampledSweep, found: EchoFit) -> float:
     """Standard deviation of the noise, as a reflection.
 
     Source: Residual sum of squares over the degrees of freedom.
@@ -67,7 +66,7 @@ def noise_of(sweep: Sweep, found: Fit) -> float:
     return float(np.sqrt(found.rss / free + FLOOR**2))
 
 
-def search(sweep: Sweep, first_periods: float = -np.inf) -> tuple[Sweep, Fit]:
+def search(sweep: SampledSweep, first_periods: float = -np.inf) -> tuple[SampledSweep, EchoFit]:
     """Find the terms of a sweep.
 
     Source: Matching pursuit with all terms fitted anew at each step; chance of a false alarm by the beta distribution
@@ -82,7 +81,7 @@ def search(sweep: Sweep, first_periods: float = -np.inf) -> tuple[Sweep, Fit]:
     return _settled(sweep, replace(found.model, echoes=echoes), STEPS, POLISHED)
 
 
-def _grown(look: _Look, sweep: Sweep, start: Model, least_periods: float) -> tuple[Sweep, Fit]:
+def _grown(look: _Look, sweep: SampledSweep, start: Model, least_periods: float) -> tuple[SampledSweep, EchoFit]:
     """Terms added while they are significant, echoes from a number of periods on, then the needless ones dropped."""
     sweep, found = _settled(sweep, start)
     while (best := look.best(sweep, found, least_periods)) is not None:
@@ -90,7 +89,7 @@ def _grown(look: _Look, sweep: Sweep, start: Model, least_periods: float) -> tup
     return _pruned(sweep, found)
 
 
-def _sober(look: _Look, sweep: Sweep, found: Fit) -> tuple[Sweep, Fit]:
+def _sober(look: _Look, sweep: SampledSweep, found: EchoFit) -> tuple[SampledSweep, EchoFit]:
     """The same without its longest-period echoes, for as long as resonances explain the sweep as well.
 
     An antenna's own course may swing a few times over the span: it is called a ripple only where nothing but an echo
@@ -118,7 +117,7 @@ def _strength(part: Complex) -> float:
     return float(np.sqrt(np.mean(np.abs(part) ** 2)))
 
 
-def _settled(sweep: Sweep, model: Model, steps: int = BRISK, rounds: int = 1) -> tuple[Sweep, Fit]:
+def _settled(sweep: SampledSweep, model: Model, steps: int = BRISK, rounds: int = 1) -> tuple[SampledSweep, EchoFit]:
     """Refined fit; of squares, with weights that agree with it."""
     found = refine(sweep, model, steps)
     for _ in range(0 if sweep.has_phase else rounds):
@@ -127,13 +126,13 @@ def _settled(sweep: Sweep, model: Model, steps: int = BRISK, rounds: int = 1) ->
     return sweep, found
 
 
-def _evidence(sweep: Sweep, rss: float, parameters: int) -> float:
+def _evidence(sweep: SampledSweep, rss: float, parameters: int) -> float:
     """Smaller is better: Bayesian information criterion, noise at least what rounding leaves."""
     size = sweep.size
     return size * float(np.log(rss / size + FLOOR**2)) + parameters * float(np.log(size))
 
 
-def _pruned(sweep: Sweep, found: Fit) -> tuple[Sweep, Fit]:
+def _pruned(sweep: SampledSweep, found: EchoFit) -> tuple[SampledSweep, EchoFit]:
     """Terms that the others have made needless dropped, one at a time."""
     while True:
         now = _evidence(sweep, found.rss, found.model.parameters(sweep.has_phase))
@@ -162,7 +161,7 @@ def _smaller(model: Model) -> Iterator[Model]:
 class _Look:
     """Candidates on fixed grids of delays and resonances."""
 
-    def __init__(self, sweep: Sweep, first_periods: float) -> None:
+    def __init__(self, sweep: SampledSweep, first_periods: float) -> None:
         x = sweep.x
         self.x, self.points = x, x.size
         window = self.points - 1.0
@@ -185,7 +184,7 @@ class _Look:
         self.thin = 1 + len(self.poles) * self.points // BLOCK
         self.pole_shapes = 1 / (1 + 1j * (x[:: self.thin, None] - places) / widths)
 
-    def best(self, sweep: Sweep, found: Fit, least_periods: float) -> _Candidate | None:
+    def best(self, sweep: SampledSweep, found: EchoFit, least_periods: float) -> _Candidate | None:
         """The candidate with most evidence, if it is significant."""
         free = sweep.size - found.model.parameters(sweep.has_phase) - 3
         power = found.rss + sweep.size * FLOOR**2
@@ -205,7 +204,9 @@ class _Look:
         size = sweep.size
         return max(likely, key=lambda each: -size * np.log1p(-min(each.gain, 1 - 1e-12)) - each.cost * np.log(size))
 
-    def _plain(self, sweep: Sweep, found: Fit, left: tuple[float, int], shares: Real) -> Iterator[_Candidate]:
+    def _plain(
+        self, sweep: SampledSweep, found: EchoFit, left: tuple[float, int], shares: Real
+    ) -> Iterator[_Candidate]:
         """One degree more for the smooth part, or for an echo that leaves something of its own delay over."""
         model, (power, free) = found.model, left
         options = [replace(model, degree=model.degree + 1)] if model.degree < LAST_DEGREE else []
@@ -220,7 +221,7 @@ class _Look:
             gain = (found.rss - tried.rss) / power
             yield _Candidate(tried.model, gain, _beyond(gain, free, cost, 1.0), cost)
 
-    def _echo(self, found: Fit, free: int, shares: Real, least_periods: float) -> _Candidate | None:
+    def _echo(self, found: EchoFit, free: int, shares: Real, least_periods: float) -> _Candidate | None:
         model = found.model
         if len(model.echoes) >= MOST_ECHOES:
             return None
@@ -233,7 +234,7 @@ class _Look:
         delays = self.periods.size / OVERSAMPLED
         return _Candidate(more, float(gain[at]), _beyond(float(gain[at]), free, 2, delays), 3)
 
-    def _pole(self, sweep: Sweep, found: Fit, power: float, free: int) -> _Candidate | None:
+    def _pole(self, sweep: SampledSweep, found: EchoFit, power: float, free: int) -> _Candidate | None:
         poles = self.poles
         gain = self._pole_gains(sweep, found) / power
         at = int(np.argmax(gain))
@@ -243,7 +244,7 @@ class _Look:
             more, gain[at] = tried.model, max((found.rss - tried.rss) / power, 0.0)
         return _Candidate(more, float(gain[at]), _beyond(float(gain[at]), free, 2, len(poles)), 4)
 
-    def _pole_gains(self, sweep: Sweep, found: Fit) -> Real:
+    def _pole_gains(self, sweep: SampledSweep, found: EchoFit) -> Real:
         """Power of the residual that each resonance takes up, terms so far projected out."""
         thin, shapes = self.thin, self.pole_shapes
         residual, basis = found.residual[::thin], np.sqrt(thin) * found.basis[::thin]
@@ -269,7 +270,7 @@ class _Look:
         return np.concatenate(out)
 
 
-def _gains(found: Fit, transform: Callable[..., Complex], scale: Real) -> Real:
+def _gains(found: EchoFit, transform: Callable[..., Complex], scale: Real) -> Real:
     """Power of the residual that an echo of each delay takes up, terms so far projected out."""
     columns = np.concatenate([found.residual[:, None], found.basis], axis=1)
     if np.iscomplexobj(columns):

@@ -5,12 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+
+from chain.arrays import Complex, Real
 
 __all__ = ["Echo", "Model", "Pole", "echo_shape", "pole_shape"]
-
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from chain.errors import Defect, quoted
 if TYPE_CHECKING:
     from tree_sitter import Node
 
-__all__ = ["Fault", "Where", "closest", "locate"]
+__all__ = ["SyntaxFault", "Where", "closest", "locate"]
 
 Where = tuple[str | int, ...]
 """Path of a key: names of tables and keys, and places in lists counted from 0."""
@@ -23,7 +23,7 @@ LISTED = 8
 
 
 @dataclass(frozen=True)
-class Fault:
+class SyntaxFault:
     """A defect whose place is known by the path of a key. `spot` is `key`, `value` or `header`."""
 
     where: Where
@@ -39,7 +39,7 @@ class _Place:
     spans: dict[str, tuple[int, int]] = field(default_factory=dict)
 
 
-def locate(faults: Iterable[Fault], text: str, path: str) -> list[Defect]:
+def locate(faults: Iterable[SyntaxFault], text: str, path: str) -> list[Defect]:
     """Turn faults into defects with line, column and the line's text, in file order."""
     raw = text.encode("utf-8")
     places = _index(raw)
@@ -61,7 +61,7 @@ class _Lines:
         for line in raw.split(b"\n"):
             self.starts.append(self.starts[-1] + len(line) + 1)
 
-    def defect(self, path: str, start: int, stop: int, fault: Fault) -> Defect:
+    def defect(self, path: str, start: int, stop: int, fault: SyntaxFault) -> Defect:
         from bisect import bisect_right
 
         number = bisect_right(self.starts, start) - 1
@@ -73,7 +73,7 @@ class _Lines:
         return Defect(path, number + 1, column, fault.message, fault.help, line, max(1, width))
 
 
-def _span(fault: Fault, places: dict[Where, _Place]) -> tuple[int, int]:
+def _span(fault: SyntaxFault, places: dict[Where, _Place]) -> tuple[int, int]:
     """Span of the fault's own spot, or of the nearest table around it."""
     where = fault.where
     order = {

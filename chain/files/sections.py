@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from chain.errors import InputError, plain, quoted
-from chain.files.positions import Fault, Where, closest, locate
+from chain.files.positions import SyntaxFault, Where, closest, locate
 from chain.files.quantities import named
 from chain.files.schema import CalibrationModel, FarModel, NearModel, SweepModel
 from chain.files.tables import Notes, read_table
@@ -70,7 +70,7 @@ def _refused(error: LibraryError, where: Where, notes: Notes) -> None:
     for place, told in error.defects:
         what, _, remedy = plain(told).partition("; did you mean ")
         help_line = f"did you mean {remedy}" if remedy else ""
-        faults.append(Fault(place, what, help_line, "key" if what.startswith("unknown key") else "value"))
+        faults.append(SyntaxFault(place, what, help_line, "key" if what.startswith("unknown key") else "value"))
     notes.elsewhere += locate(faults, text, error.source)
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from pydantic import ValidationError
 
 from chain.errors import Defect, quoted
-from chain.files.positions import Fault, Where, closest
+from chain.files.positions import SyntaxFault, Where, closest
 from chain.files.quantities import named
 from chain.files.schema import MOST_POINTS, REQUIRED, Table
 
@@ -61,7 +61,7 @@ class Notes:
 
     library: Library
     folder: Path
-    faults: list[Fault] = field(default_factory=list)
+    faults: list[SyntaxFault] = field(default_factory=list)
     ids_whole: bool = True
     """Whether every item has an id of its own that can be named."""
     library_whole: bool = True
@@ -75,7 +75,7 @@ class Notes:
 
     def fault(self, where: Where, message: str, help: str = "", spot: str = "value") -> None:
         """Take down one fault."""
-        self.faults.append(Fault(where, message, help, spot))
+        self.faults.append(SyntaxFault(where, message, help, spot))
 
 
 def read_table(model: type[Model], raw: object, where: Where, notes: Notes) -> Model:

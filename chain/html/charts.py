@@ -17,7 +17,6 @@ from chain.report.numbers import frequency
 
 __all__ = ["START_VSWR", "against_true", "live_places", "over_frequency", "sweep_chart", "thinned"]
 
-Real = NDArray[np.float64]
 
 START_VSWR = 2.0
 """True value that the page begins with where no limit is stated."""

@@ -7,14 +7,13 @@ from dataclasses import dataclass
 from xml.etree.ElementTree import Element
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Real
 from chain.html.svg import Value, add, drawing_root, markup, path_of
 from chain.plots.figure import LOOKS, Axis, CurveChart, Level, Look, Series, spread
 
 __all__ = ["curve_svg"]
 
-Real = NDArray[np.float64]
 
 WIDTH, HEIGHT = 520.0, 330.0
 LEFT, RIGHT, TOP, BOTTOM = 50.0, 92.0, 24.0, 42.0

@@ -6,16 +6,15 @@ import json
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from chain.analyses.page import Page
 from chain.analyses.recovery import Recovery
+from chain.arrays import Real
 from chain.html.charts import live_places, thinned
 from chain.reflection import magnitude_from_vswr
 
 __all__ = ["SCALE", "live_json"]
 
-Real = NDArray[np.float64]
 
 SCALE = 1_000_000
 NAMES = {

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Real
 from chain.assembly.budget import Budget
 from chain.assembly.power import Account
 from chain.errors import plain
@@ -16,7 +16,6 @@ from chain.report.numbers import db
 
 __all__ = ["describe"]
 
-Real = NDArray[np.float64]
 
 SHOWN_DB = 0.005
 """A step at a joint that loses less than this has no band of its own."""

@@ -5,15 +5,14 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 from rich.style import Style
 from rich.text import Text
 
+from chain.arrays import Real
 from chain.plots.figure import PALETTE, Look
 
 __all__ = ["FRAMES", "Canvas", "style_of"]
 
-Real = NDArray[np.float64]
 
 FRAMES = {
     True: {"side": "|", "floor": "-", "corner": "+", "tick": "+"},

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Complex
 from chain.plots.canvas import Canvas
 from chain.plots.figure import LOOKS, Look, ReflectionChart
 
 __all__ = ["constant_reactance", "constant_resistance", "inked"]
 
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 FINE = 361
 TALL = 0.5

@@ -9,8 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from chain.arrays import Complex, Real
 from chain.reflection import magnitude_from_vswr
 
 __all__ = [
@@ -34,8 +35,6 @@ __all__ = [
     "spread",
 ]
 
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 PALETTE = {
     "black": "#000000",

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Real
 from chain.echoes.records import Component, Ripple
 from chain.plots.axes import even_axis, frequency_axis, vswr_axis
 from chain.plots.figure import PALETTE, Bar, BarChart, CurveChart, Group, Look, Plot, Series
@@ -16,7 +16,6 @@ from chain.report.phrases import plane_words
 
 __all__ = ["describe"]
 
-Real = NDArray[np.float64]
 
 LOOKS = {
     "fit": Look(PALETTE["black"], (1.0, 1.5), "·", "."),

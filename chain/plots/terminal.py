@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 from rich.cells import cell_len, set_cell_size
 from rich.console import Console
 from rich.text import Text
@@ -31,7 +30,6 @@ from chain.report.tables import say
 
 __all__ = ["draw"]
 
-Real = NDArray[np.float64]
 
 WIDEST, NARROWEST = 110, 40
 HEIGHT = 17

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 from rich.console import Console
 
+from chain.arrays import Real
 from chain.assembly.power import Account
 from chain.report import phrases as outline
 from chain.report.numbers import db, frequency, percent
@@ -15,7 +15,6 @@ from chain.report.tables import Column, notes, say, show_table
 
 __all__ = ["render", "verdict_line"]
 
-Real = NDArray[np.float64]
 Rows = Iterator[list[str]]
 
 SUMS = 6

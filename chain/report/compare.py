@@ -5,7 +5,7 @@ from __future__ import annotations
 from rich.console import Console
 from rich.text import Text
 
-from chain.analyses.compare import BandChange, Comparison
+from chain.analyses.compare import BandChange, SweepComparison
 from chain.report.numbers import percent, vswr
 from chain.report.tables import Column, notes, safe, say, show_table
 
@@ -24,7 +24,7 @@ SENTENCES = {
 }
 
 
-def render(result: Comparison, console: Console) -> None:
+def render(result: SweepComparison, console: Console) -> None:
     """Print what changed between two sweeps."""
     console.print()
     say(console, safe(_sentence(result), STYLES.get(result.verdict, "")))
@@ -51,7 +51,7 @@ def _weight(band: BandChange) -> float:
     return max(size / limit if limit else size for size, limit in parts)
 
 
-def _sentence(result: Comparison) -> str:
+def _sentence(result: SweepComparison) -> str:
     text = SENTENCES[result.verdict]
     if result.verdict == "not judged":
         return f"{text}: the set-up states no noise, drift, repeatability or flex, so nothing says how well it repeats."
@@ -80,7 +80,7 @@ def _row(band: BandChange) -> list[object]:
     ]
 
 
-def _conditions(result: Comparison) -> str:
+def _conditions(result: SweepComparison) -> str:
     """What the figures mean and what they rest on."""
     return (
         f"VSWR: the antenna's, at its worst point there. worst by: change of the largest reflection magnitude; anywhere "

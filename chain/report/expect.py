@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rich.console import Console
 
-from chain.analyses.expect import Aim, Expectation
+from chain.analyses.expect import Expectation, ReadingAim
 from chain.report.numbers import frequency, lower, percent, span, vswr
 from chain.report.phrases import draws_words, plane_words
 from chain.report.tables import Column, notes, say, show_table, title
@@ -78,7 +78,7 @@ def _aim(result: Expectation) -> str:
     return f"No reading proves a {limit} with this chain." + (f" Most to blame: {blame}." if blame else "")
 
 
-def _by_bound(bound: Aim) -> str:
+def _by_bound(bound: ReadingAim) -> str:
     if bound.vswr is not None:
         return f"whatever the unknowns, {lower(bound.vswr)} does"
     return "no reading proves it whatever the unknowns" + (f" (most to blame: {bound.blame})" if bound.blame else "")

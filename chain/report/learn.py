@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from rich.console import Console
 
-from chain.characterize.records import Comparison, Figure, Learnt, Side
+from chain.characterize.records import BeforeAfter, Figure, Learnt, Side
 from chain.report.numbers import frequency, lower, percent, span, vswr
 from chain.report.tables import Column, notes, say, show_table
 from chain.units import format_quantity
@@ -96,7 +96,7 @@ def _width(side: Side) -> float:
     return (side.reading_high - 1) / (side.reading_high + 1) - (side.reading_low - 1) / (side.reading_low + 1)
 
 
-def _gain(found: Comparison) -> str:
+def _gain(found: BeforeAfter) -> str:
     before, after = _width(found.before), _width(found.after)
     if after < before:
         return f"In '{found.title}' it narrows the reading at the limit by {percent(1 - after / before)}."
@@ -106,7 +106,7 @@ def _gain(found: Comparison) -> str:
     )
 
 
-def _before_and_after(found: Comparison, console: Console, share: str) -> None:
+def _before_and_after(found: BeforeAfter, console: Console, share: str) -> None:
     columns = [
         Column(f"item {found.item}", figures=False),
         Column(f"true VSWR {found.limit_vswr:g}\nreads"),

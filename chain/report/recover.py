@@ -69,7 +69,7 @@ def render(result: Recovery, console: Console, every_point: bool = False) -> Non
     notes(console, result.warnings, result.assumed)
 
 
-class _Place(NamedTuple):
+class _Where(NamedTuple):
     """A channel by its worst point, or a reading."""
 
     freq_hz: float
@@ -84,10 +84,10 @@ def sentence(result: Recovery) -> str:
     """Verdict of a recovery in one sentence, with its worst place."""
     text = SENTENCES[result.verdict].format(limit="" if result.limit_vswr is None else f"{result.limit_vswr:g}")
     if result.channels:
-        places = [_Place(c.worst_hz, c.vswr, c.low, c.high, c.verdict, f"channel {c.channel}") for c in result.channels]
+        places = [_Where(c.worst_hz, c.vswr, c.low, c.high, c.verdict, f"channel {c.channel}") for c in result.channels]
     else:
         points = zip(result.freq_hz, result.true_vswr, result.low, result.high, result.verdicts, strict=True)
-        places = [_Place(float(f), float(v), float(low), float(high), word) for f, v, low, high, word in points]
+        places = [_Where(float(f), float(v), float(low), float(high), word) for f, v, low, high, word in points]
     same = [place for place in places if place.verdict == result.verdict and not math.isnan(place.low)]
     if not same:
         return f"{text}."
@@ -178,12 +178,12 @@ def _doubt(result: Recovery, console: Console) -> None:
     if result.contributions:
         most = [f"{each.id} {percent(each.share)}" for each in result.contributions[:SHARES_SHOWN]]
         say(console, f"Most of the doubt: {', '.join(most)}.")
-    cure = result.cure
-    if cure is not None:
-        today = span(cure.now_low, cure.now_high)
+    improvement = result.improvement
+    if improvement is not None:
+        today = span(improvement.now_low, improvement.now_high)
         say(
             console,
-            f"Cheapest cure: {cure.what}; the interval would be {span(cure.low, cure.high)} instead of {today}.",
+            f"Cheapest cure: {improvement.what}; the interval would be {span(improvement.low, improvement.high)} instead of {today}.",
         )
 
 

@@ -5,18 +5,18 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.rf.elements import Line, Stage
+from chain.rf.elements import Element, Line
 from chain.rf.limits import limit_radius
 from chain.setups import Item
 from library.records import Adapter
 
-__all__ = ["LIGHT_M_PER_S", "stages"]
+__all__ = ["LIGHT_M_PER_S", "elements"]
 
 LIGHT_M_PER_S = 299_792_458.0
 NEPER_PER_DB = float(np.log(10) / 20)
 
 
-def stages(item: Item, freq_hz: NDArray[np.float64]) -> tuple[Stage, ...]:
+def elements(item: Item, freq_hz: NDArray[np.float64]) -> tuple[Element, ...]:
     """One line of the adapter's electrical length, loss growing with the square root of frequency."""
     adapter = item.part
     assert isinstance(adapter, Adapter)

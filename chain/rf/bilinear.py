@@ -8,11 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from chain.arrays import Complex
 from chain.rf import twoport
 
 __all__ = ["Maps", "compose", "identity", "in_front", "inverse", "shifted", "through"]
-
-Complex = NDArray[np.complex128]
 
 
 @dataclass(frozen=True)

@@ -3,22 +3,19 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Complex, Real
 from chain.errors import RangeError
 from chain.rf.adapter import LIGHT_M_PER_S, NEPER_PER_DB
-from chain.rf.elements import Line, Stage
+from chain.rf.elements import Element, Line
 from chain.rf.limits import end_radius, impedance_room_ohm, limit_radius
 from chain.setups import Item
 from library.records import Coax
 
-__all__ = ["attenuation_db_per_100m", "characteristic_ohm", "stages"]
+__all__ = ["attenuation_db_per_100m", "characteristic_ohm", "elements"]
 
 COPPER_PER_K = 0.00393
 """Temperature coefficient of the resistance of copper at 20 degrees C; memory."""
-
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 
 def attenuation_db_per_100m(coax: Coax, freq_hz: Real, temperature_c: float = 20.0) -> tuple[Real, Real]:
@@ -60,7 +57,7 @@ def characteristic_ohm(coax: Coax, freq_hz: Real, conductor_np: Real, dielectric
     return np.asarray(real * (1 - 1j * angle))
 
 
-def stages(item: Item, freq_hz: Real) -> tuple[Stage, ...]:
+def elements(item: Item, freq_hz: Real) -> tuple[Element, ...]:
     """One line of the lead's length, with a junction at either end."""
     coax = item.part
     assert isinstance(coax, Coax)

@@ -14,7 +14,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.rf.elements import Box, Ladder, Line, Stage
+from chain.arrays import Complex, Real
+from chain.rf.elements import Box, Element, Ladder, Line
 from chain.rf.regions import (
     Region,
     add_disc,
@@ -29,37 +30,34 @@ from chain.rf.regions import (
 
 __all__ = ["Region", "backward", "extremes", "forward", "region_of"]
 
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
-
-def forward(pieces: Sequence[Stage], region: Region) -> Region:
+def forward(elements: Sequence[Element], region: Region) -> Region:
     """Carry a region from the far end of joined pieces to their near end.
 
     Source: Exact image of a disc under a bilinear map; hyperbolic translation by a lossless junction.
     """
-    for piece in reversed(pieces):
-        if isinstance(piece, Line):
-            region = _line(piece, region, 1)
-        elif isinstance(piece, Box):
-            region = _box(piece, region)
+    for element in reversed(elements):
+        if isinstance(element, Line):
+            region = _line(element, region, 1)
+        elif isinstance(element, Box):
+            region = _box(element, region)
         else:
-            region = _ladder(piece, region, 1)
+            region = _ladder(element, region, 1)
     return region
 
 
-def backward(pieces: Sequence[Stage], region: Region) -> Region:
+def backward(elements: Sequence[Element], region: Region) -> Region:
     """Carry a region from the near end of joined pieces to their far end: what the far reflection can have been.
 
     Source: The same maps, each inverted.
     """
-    for piece in pieces:
-        if isinstance(piece, Line):
-            region = _line(piece, region, -1)
-        elif isinstance(piece, Box):
-            region = _box_back(piece, region)
+    for element in elements:
+        if isinstance(element, Line):
+            region = _line(element, region, -1)
+        elif isinstance(element, Box):
+            region = _box_back(element, region)
         else:
-            region = _ladder(piece, region, -1)
+            region = _ladder(element, region, -1)
     return region
 
 

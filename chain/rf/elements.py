@@ -13,12 +13,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from chain.arrays import Complex, Real
 from chain.rf import twoport
 
-__all__ = ["Box", "Ladder", "Line", "Stage", "at_frequencies", "line_s"]
-
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
+__all__ = ["Box", "Element", "Ladder", "Line", "at_frequencies", "line_s"]
 
 
 @dataclass(frozen=True)
@@ -161,7 +159,7 @@ class Ladder:
         return replace(self, tolerance=0.0)
 
 
-Stage = Line | Box | Ladder
+Element = Line | Box | Ladder
 
 
 def line_s(impedance_ohm: Complex, gamma_length: Complex, reference_ohm: float) -> Complex:
@@ -182,12 +180,12 @@ def line_s(impedance_ohm: Complex, gamma_length: Complex, reference_ohm: float) 
     return out
 
 
-def at_frequencies(piece: Stage, chosen: slice) -> Stage:
+def at_frequencies(element: Element, chosen: slice) -> Element:
     """The same piece at some of its frequencies.
 
     Source: Indexing; no formula.
     """
     arrays: dict[str, Any] = {
-        name: value[chosen] for name, value in vars(piece).items() if isinstance(value, np.ndarray)
+        name: value[chosen] for name, value in vars(element).items() if isinstance(value, np.ndarray)
     }
-    return replace(piece, **arrays)
+    return replace(element, **arrays)

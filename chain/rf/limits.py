@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Real
 from library.records import Limit
 
 __all__ = ["end_radius", "impedance_room_ohm", "limit_radius"]
-
-Real = NDArray[np.float64]
 
 
 def limit_radius(limit: Limit | None, freq_hz: Real) -> Real | None:
@@ -32,8 +30,7 @@ def end_radius(whole: Real | None, loss_np: Real) -> Real | None:
 
 
 def impedance_room_ohm(radius: Real | None, reference_ohm: float) -> float:
-    """Largest departure of a lead's impedance: a reflection limit is of the whole lead and leaves no room for more
-    [ohm].
+    """Largest departure of a lead's impedance that its reflection limit leaves room for [ohm].
 
     Source: r = d/(2 Z + d) for an impedance off by d, solved for the smaller d: 2 Z r/(1 + r).
     """

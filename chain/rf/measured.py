@@ -7,19 +7,19 @@ from numpy.typing import NDArray
 
 from chain.errors import RangeError, plain
 from chain.rf import twoport
-from chain.rf.elements import Box, Stage
+from chain.rf.elements import Box, Element
 from chain.rf.limits import limit_radius
 from chain.setups import Item
 from chain.sweeps.touchstone import read
 from library.records import Measured
 
-__all__ = ["stages"]
+__all__ = ["elements"]
 
 LARGEST_STEP_DEG = 90.0
 """Largest turn of S21 between two points that cubic interpolation still follows."""
 
 
-def stages(item: Item, freq_hz: NDArray[np.float64]) -> tuple[Stage, ...]:
+def elements(item: Item, freq_hz: NDArray[np.float64]) -> tuple[Element, ...]:
     """The measured two-port, interpolated onto the sweep and referred to the item's impedances."""
     part = item.part
     assert isinstance(part, Measured)

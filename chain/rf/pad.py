@@ -6,12 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.rf import twoport
-from chain.rf.elements import Box, Ladder, Stage
+from chain.rf.elements import Box, Element, Ladder
 from chain.rf.limits import limit_radius
 from chain.setups import Item
 from library.records import Pad
 
-__all__ = ["minimum_loss_db", "minimum_loss_ohm", "stages"]
+__all__ = ["elements", "minimum_loss_db", "minimum_loss_ohm"]
 
 
 def minimum_loss_ohm(high_ohm: float, low_ohm: float) -> tuple[float, float]:
@@ -34,8 +34,8 @@ def minimum_loss_db(high_ohm: float, low_ohm: float) -> float:
     return float(20 * np.log10(np.sqrt(ratio) + np.sqrt(ratio - 1)))
 
 
-def stages(item: Item, freq_hz: NDArray[np.float64]) -> tuple[Stage, ...]:
-    """One piece: a box of the stated loss, or the ladder of resistors (see `chain.rf.stages_of`)."""
+def elements(item: Item, freq_hz: NDArray[np.float64]) -> tuple[Element, ...]:
+    """One piece: a box of the stated loss, or the ladder of resistors (see `chain.rf.elements_of`)."""
     pad = item.part
     assert isinstance(pad, Pad)
     if pad.model == "resistors":

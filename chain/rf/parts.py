@@ -8,28 +8,28 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.rf import adapter, coax, measured, pad, section, splitter, transformer
-from chain.rf.elements import Stage
+from chain.rf.elements import Element
 from chain.setups import Item
 
-__all__ = ["stages_of"]
+__all__ = ["elements_of"]
 
-ELEMENTS: dict[str, Callable[[Item, NDArray[np.float64]], tuple[Stage, ...]]] = {
-    "adapter": adapter.stages,
-    "coax": coax.stages,
-    "measured": measured.stages,
-    "pad": pad.stages,
-    "section": section.stages,
-    "splitter": lambda item, freq_hz: splitter.stages(item, freq_hz, stages_of),
-    "transformer": transformer.stages,
+ELEMENTS: dict[str, Callable[[Item, NDArray[np.float64]], tuple[Element, ...]]] = {
+    "adapter": adapter.elements,
+    "coax": coax.elements,
+    "measured": measured.elements,
+    "pad": pad.elements,
+    "section": section.elements,
+    "splitter": lambda item, freq_hz: splitter.elements(item, freq_hz, elements_of),
+    "transformer": transformer.elements,
 }
 """The function that describes a part of each kind; a kind of part that the library knows and this table does not is a fault."""
 
 
-def stages_of(item: Item, freq_hz: NDArray[np.float64]) -> tuple[Stage, ...]:
+def elements_of(item: Item, freq_hz: NDArray[np.float64]) -> tuple[Element, ...]:
     """Elements of an item as placed, near to far, without its unknowns if it is declared ideal."""
-    pieces = ELEMENTS[item.part.kind](item, freq_hz)
+    elements = ELEMENTS[item.part.kind](item, freq_hz)
     if item.reversed:
-        pieces = tuple(piece.flipped() for piece in reversed(pieces))
+        elements = tuple(element.flipped() for element in reversed(elements))
     if item.ideal:
-        pieces = tuple(piece.known() for piece in pieces)
-    return pieces
+        elements = tuple(element.known() for element in elements)
+    return elements

@@ -5,34 +5,32 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Complex, Real
 from chain.rf import twoport
 from chain.rf.adapter import LIGHT_M_PER_S
-from chain.rf.elements import Box, Line, Stage
+from chain.rf.elements import Box, Element, Line
 
 __all__ = ["WRONG_HALF_M", "aligned", "nominal", "section_lines"]
 
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 WRONG_HALF_M = 0.010
 WRONG_HALF_LOW, WRONG_HALF_HIGH = 0.7, 1.5
 """Electrical length of a connector half of the wrong impedance, and its range as factors (7 to 15 mm)."""
 
 
-def aligned(pieces: Sequence[Stage], near_ohm: float, far_ohm: float, freq_hz: Real) -> tuple[Stage, ...]:
+def aligned(elements: Sequence[Element], near_ohm: float, far_ohm: float, freq_hz: Real) -> tuple[Element, ...]:
     """Pieces with an ideal step wherever the references of two neighbours differ.
 
     Source: Exact for real references: the star product of a step and a matrix is that matrix in the other reference.
     """
-    out: list[Stage] = []
+    out: list[Element] = []
     ohm = near_ohm
-    for piece in pieces:
-        if piece.near_ohm != ohm:
-            out.append(_step(ohm, piece.near_ohm, freq_hz))
-        out.append(piece)
-        ohm = piece.far_ohm
+    for element in elements:
+        if element.near_ohm != ohm:
+            out.append(_step(ohm, element.near_ohm, freq_hz))
+        out.append(element)
+        ohm = element.far_ohm
     if ohm != far_ohm:
         out.append(_step(ohm, far_ohm, freq_hz))
     return tuple(out)
@@ -43,17 +41,17 @@ def _step(near_ohm: float, far_ohm: float, freq_hz: Real) -> Box:
     return Box("", near_ohm, far_ohm, matrix)
 
 
-def nominal(pieces: Sequence[Stage], near_ohm: float, far_ohm: float, freq_hz: Real) -> Complex:
+def nominal(elements: Sequence[Element], near_ohm: float, far_ohm: float, freq_hz: Real) -> Complex:
     """Two-port of joined pieces with every unknown at zero.
 
     Source: Star product of the pieces' own matrices.
     """
-    joined = aligned(pieces, near_ohm, far_ohm, freq_hz)
+    joined = aligned(elements, near_ohm, far_ohm, freq_hz)
     if not joined:
         through = twoport.empty(freq_hz.shape)
         through[...] = np.eye(2)[::-1]
         return through
-    return twoport.cascade([piece.nominal() for piece in joined])
+    return twoport.cascade([element.nominal() for element in joined])
 
 
 def section_lines(name: str, sections: Sequence[tuple[float, float]], freq_hz: Real) -> tuple[Line, ...]:

@@ -12,6 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from chain.arrays import Complex, Real
+
 __all__ = [
     "Region",
     "add_disc",
@@ -24,8 +26,6 @@ __all__ = [
     "shift_by",
 ]
 
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 ROUNDING = 4e-15
 
 

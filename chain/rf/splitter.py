@@ -5,25 +5,23 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Complex, Real
 from chain.rf import twoport
 from chain.rf.discs import forward, region_of
-from chain.rf.elements import Box, Stage
+from chain.rf.elements import Box, Element
 from chain.rf.limits import limit_radius
 from chain.rf.references import aligned, section_lines
 from chain.setups import Arm, Item
 from library.records import Splitter, Termination
 
-__all__ = ["stages"]
+__all__ = ["elements"]
 
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
-StagesOf = Callable[[Item, Real], tuple[Stage, ...]]
+ElementsOf = Callable[[Item, Real], tuple[Element, ...]]
 """What describes any item, given to the splitter because its arms hold items of every kind."""
 
 
-def stages(item: Item, freq_hz: Real, others: StagesOf) -> tuple[Stage, ...]:
+def elements(item: Item, freq_hz: Real, others: ElementsOf) -> tuple[Element, ...]:
     """One piece between the two ports of the path, the other ports ended in their arms."""
     part = item.part
     assert isinstance(part, Splitter)
@@ -86,12 +84,12 @@ def _reach(s: Complex, ports: tuple[int, int, int], sizes: tuple[Real, Real, Rea
     return np.stack([into_near**2 * moved, into_far**2 * moved, through * (2 + through)])
 
 
-def _arm(arm: Arm, port_ohm: float, freq_hz: Real, others: StagesOf) -> tuple[Complex, Real]:
+def _arm(arm: Arm, port_ohm: float, freq_hz: Real, others: ElementsOf) -> tuple[Complex, Real]:
     """Reflection of an arm in the port's impedance, and how far it may be off."""
     if not arm.items:
         level = 1.0 if arm.end == "open" else (arm.end_ohm - port_ohm) / (arm.end_ohm + port_ohm)
         return np.full(freq_hz.shape, level, dtype=complex), np.zeros(freq_hz.shape)
-    *pieces, last = arm.items
+    *elements, last = arm.items
     load = last.part
     assert isinstance(load, Termination)
     end = {"open": 1.0, "short": -1.0}.get(load.type, 0.0)
@@ -99,8 +97,8 @@ def _arm(arm: Arm, port_ohm: float, freq_hz: Real, others: StagesOf) -> tuple[Co
     center = np.full(freq_hz.shape, end, dtype=complex)
     region = region_of(center, limit if limit is not None else np.zeros(freq_hz.shape))
     sections = arm.sections or ((),) * len(arm.items)
-    line: tuple[Stage, ...] = ()
-    for item, before in zip(pieces, sections, strict=False):
+    line: tuple[Element, ...] = ()
+    for item, before in zip(elements, sections, strict=False):
         line += (*section_lines(item.id, before, freq_hz), *others(item, freq_hz))
     line += section_lines(last.id, sections[-1], freq_hz)
     # An open or a short is one in any impedance and states none.

@@ -7,15 +7,15 @@ from numpy.typing import NDArray
 
 from chain.rf import twoport
 from chain.rf.adapter import NEPER_PER_DB
-from chain.rf.elements import Box, Line, Stage
+from chain.rf.elements import Box, Element, Line
 from chain.rf.limits import limit_radius
 from chain.setups import Item
 from library.records import Transformer
 
-__all__ = ["stages"]
+__all__ = ["elements"]
 
 
-def stages(item: Item, freq_hz: NDArray[np.float64]) -> tuple[Stage, ...]:
+def elements(item: Item, freq_hz: NDArray[np.float64]) -> tuple[Element, ...]:
     """What the turns ratio leaves unmatched, then a loss without length that holds one junction of unknown reflection.
 
     The loss is too small for reflections drawn at both ends by themselves: together they could give out more power than

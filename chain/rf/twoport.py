@@ -11,11 +11,12 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
+
+from chain.arrays import Complex
 
 __all__ = ["cascade", "empty", "flip", "from_abcd", "input_reflection", "reduce_port", "renormalise", "star", "step"]
 
-Complex = NDArray[np.complex128]
 
 BLOCK_POINTS = 16_384
 

@@ -9,12 +9,11 @@ from math import inf
 from typing import Any
 
 from chain.assembly.connections import Joint, joints_of
-from chain.plain_values import SCHEMA_VERSION, plain_values
-from chain.results import Shown
+from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.selection.catalogue import count_walks
 from chain.selection.missing import Missing, missing_piece
 from chain.selection.need import Need, Offer
-from chain.selection.ranking import DRAWS, Sight, sights
+from chain.selection.ranking import DRAWS, PlaneInterval, sights
 from chain.selection.search import Walk, best_chains
 from chain.selection.stock import NANO, Stockroom, own_figures, setup_of, stockroom
 from chain.setups import Calibration, Item, Setup
@@ -92,11 +91,11 @@ class Chosen:
     loss_db: float
     sum_reflection: float
     joints: int
-    sights: tuple[Sight, ...]
+    sights: tuple[PlaneInterval, ...]
     setup: Setup
 
     @property
-    def best(self) -> Sight | None:
+    def best(self) -> PlaneInterval | None:
         """The allowed plane with the narrowest interval, None where the chain has none."""
         return self.sights[0] if self.sights else None
 
@@ -126,7 +125,7 @@ class Chosen:
 
 
 @dataclass(frozen=True, repr=False)
-class Choice(Shown):
+class Choice(ResultTable):
     """Answer of `choose`. `beyond` is the least a chain costs where all of them cost more than the budget."""
 
     ROWS = "chains"
@@ -251,8 +250,8 @@ def _looked_at(
     return found
 
 
-def _chosen(room: Stockroom, walk: Walk, setup: Setup, seen: list[Sight]) -> Chosen:
-    offers = [room.offers[piece] for piece, _ in walk.steps]
+def _chosen(room: Stockroom, walk: Walk, setup: Setup, seen: list[PlaneInterval]) -> Chosen:
+    offers = [room.offers[element] for element, _ in walk.steps]
     best = Calibration(seen[0].after, seen[0].load_db) if seen else Calibration()
     return Chosen(
         0,

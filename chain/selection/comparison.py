@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from difflib import SequenceMatcher
 
 from chain.errors import RangeError
-from chain.plain_values import SCHEMA_VERSION, plain_values
+from chain.results import SCHEMA_VERSION, plain_values
 from chain.selection.choose import Choice, Chosen
 
-__all__ = ["Contrast", "Step", "contrast"]
+__all__ = ["Contrast", "Step", "comparison"]
 
 Key = tuple[str, str]
 
@@ -42,7 +42,7 @@ class Contrast:
         return plain_values({**own, **chains, "steps": steps})  # type: ignore[return-value]
 
 
-def contrast(answer: Choice, first: int, second: int) -> Contrast:
+def comparison(answer: Choice, first: int, second: int) -> Contrast:
     """Compare two chains of an answer.
 
     Source: Longest common run of items (`difflib`); the joints' own loss and reflection are one line.

@@ -44,7 +44,7 @@ class _Group:
     far: int
     marks: int
     vectors: Ints
-    pieces: Ints
+    elements: Ints
 
 
 def layers(catalogue: Catalogue, most_items: int) -> list[Layer]:
@@ -76,12 +76,12 @@ def _masks(catalogue: Catalogue) -> list[int]:
 
 def _groups(catalogue: Catalogue) -> dict[int, list[_Group]]:
     """Groups by the node at which they are entered."""
-    pieces = without_dominated(catalogue, 1)
-    near, far = catalogue.near[pieces], catalogue.far[pieces]
+    elements = without_dominated(catalogue, 1)
+    near, far = catalogue.near[elements], catalogue.far[elements]
     turned = near != far
     entry = np.concatenate([near, far[turned]])
     exit_ = np.concatenate([far, near[turned]])
-    directed = np.concatenate([2 * pieces, 2 * pieces[turned] + 1])
+    directed = np.concatenate([2 * elements, 2 * elements[turned] + 1])
     marks = catalogue.marks[directed // 2] & catalogue.needed
     order = np.lexsort((directed, marks, exit_, entry))
     keys = np.stack([entry, exit_, marks], axis=1)[order]
@@ -150,11 +150,11 @@ def _entered(groups: list[_Group], after: Layer, mask: int) -> Iterator[Rows]:
         if rows is None:
             continue
         vectors = (group.vectors[:, None, :] + rows.vectors[None, :, :]).reshape(-1, 3)
-        pieces = np.repeat(group.pieces, len(rows.vectors))
+        elements = np.repeat(group.elements, len(rows.vectors))
         steps = np.empty((len(vectors), 5), dtype=np.int64)
-        steps[:, 0], steps[:, 1] = pieces // 2, pieces % 2
+        steps[:, 0], steps[:, 1] = elements // 2, elements % 2
         steps[:, 2], steps[:, 3] = state
-        steps[:, 4] = np.tile(np.arange(len(rows.vectors)), len(group.pieces))
+        steps[:, 4] = np.tile(np.arange(len(rows.vectors)), len(group.elements))
         yield Rows(vectors, steps)
 
 

@@ -7,16 +7,15 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from chain.analyses.improvements import GOOD_LOAD_DB, USUAL_LOAD_DB
+from chain.arrays import Real
 from chain.assembly.cascade import build
 from chain.assembly.connections import BLOCKING
 from chain.assembly.ends import End, far_end, item_ends, item_ohm, near_end
 from chain.errors import ChainError
-from chain.plain_values import SCHEMA_VERSION, plain_values
 from chain.reflection import magnitude_from_vswr, vswr
-from chain.results import Shown
+from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.selection.choose import RESOLVED
 from chain.selection.need import Need, Offer
 from chain.selection.pareto import nondominated
@@ -24,14 +23,13 @@ from chain.selection.ranking import DRAWS, interval_over
 from chain.selection.stock import own_figures, turned
 from chain.setups import Item, Setup
 from chain.uncertainty.intervals import COVERAGE, SEED
-from chain.uncertainty.measurement import measurement
+from chain.uncertainty.measurement import measurement_of
 from library.load import Library
 from library.mating import mate
 from library.records import Connector, Termination
 
 __all__ = ["Change", "Improvement", "improve"]
 
-Real = NDArray[np.float64]
 
 MOST_POINTS = 11
 LIMIT_VSWR = 2.0
@@ -63,7 +61,7 @@ class Change:
 
 
 @dataclass(frozen=True, repr=False)
-class Improvement(Shown):
+class Improvement(ResultTable):
     """Answer of `improve`; ends of intervals are VSWR, at the frequency where each is widest."""
 
     ROWS = "changes"
@@ -178,8 +176,8 @@ def improve(
 
 
 def _widest(setup: Setup, freq_hz: Real, limit_vswr: float, library: Library, seed: int) -> tuple[float, float]:
-    way = measurement(setup, build(setup, freq_hz, library, fit=False))
-    low, high = interval_over(way, float(magnitude_from_vswr(limit_vswr)), False, seed)
+    measurement = measurement_of(setup, build(setup, freq_hz, library, fit=False))
+    low, high = interval_over(measurement, float(magnitude_from_vswr(limit_vswr)), False, seed)
     worst = int(np.argmax(high - low))
     return float(low[worst]), float(high[worst])
 
@@ -322,11 +320,11 @@ def _in_place(new: Item, old: Item, before: End, after: End, library: Library) -
     """The new item as placed where the old one is, whichever way round it fits; None if it does not, or is the same."""
     if new.part.kind not in TWO_PORTS:
         return None
-    for way in (new, turned(new)):
-        near, far = item_ends(way)
+    for measurement in (new, turned(new)):
+        near, far = item_ends(measurement)
         # A part for other impedances would be another chain, not a better part.
-        same = item_ohm(way) == item_ohm(old)
+        same = item_ohm(measurement) == item_ohm(old)
         if same and _fits(before, near, library) and _fits(far, after, library):
-            placed = replace(way, id=old.id)
+            placed = replace(measurement, id=old.id)
             return None if placed == replace(old, stated=placed.stated) else placed
     return None

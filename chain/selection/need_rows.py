@@ -123,12 +123,12 @@ def offer_of(item: Item, price: Price, stock: int | None, rules: Rules, place: s
     if price.currency != rules.currency:
         what = f"this price is in {price.currency}, that of {rules.first_price} in {rules.currency}"
         raise UnitError(what, "prices are not converted: state all of them in one currency")
-    pieces = PLENTY if stock is None else stock
+    elements = PLENTY if stock is None else stock
     cost = price.hundredths
     if price.per_metre:
         if item.part.kind != "coax":
             raise UnitError(f"{quoted(item.id)} is no cable, and has no price per metre", "leave '/m' out")
         # A started hundredth counts, but not one that only rounding has started.
         cost = math.ceil(round(cost * item.length_m, 6))
-        pieces = PLENTY if stock is None else math.floor(round(stock / item.length_m, 6))
-    return Offer(item, cost, pieces, False, place)
+        elements = PLENTY if stock is None else math.floor(round(stock / item.length_m, 6))
+    return Offer(item, cost, elements, False, place)

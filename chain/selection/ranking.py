@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from chain.analyses.improvements import USUAL_LOAD_DB
+from chain.arrays import Real
 from chain.assembly.cascade import build
 from chain.assembly.connections import BLOCKING
 from chain.assembly.ends import item_ends
@@ -16,13 +16,12 @@ from chain.reflection import magnitude_from_vswr, vswr
 from chain.selection.stock import Stockroom
 from chain.setups import Calibration, Setup
 from chain.uncertainty.intervals import table
-from chain.uncertainty.measurement import Measurement, measurement, nominal_maps
+from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps
 from library.mating import mate
 from library.records import Termination
 
-__all__ = ["DRAWS", "Sight", "calibrations", "interval_over", "sights"]
+__all__ = ["DRAWS", "PlaneInterval", "calibrations", "interval_over", "sights"]
 
-Real = NDArray[np.float64]
 
 DRAWS = 1000
 """Simulated readings per magnitude: a quarter of a chunk; enough to put chains in order."""
@@ -30,7 +29,7 @@ MATCHING = ("pad", "section", "transformer")
 
 
 @dataclass(frozen=True)
-class Sight:
+class PlaneInterval:
     """What a chain calibrated at one plane tells of an antenna that just keeps the limit. Ends are VSWR at `worst_hz`."""
 
     plane: str
@@ -91,19 +90,19 @@ def _load(room: Stockroom, connector: object, ohm: float) -> tuple[float, str]:
     return best or (USUAL_LOAD_DB, f"{USUAL_LOAD_DB:g} dB assumed")
 
 
-def sights(room: Stockroom, setup: Setup, points: int, seed: int) -> list[Sight]:
+def sights(room: Stockroom, setup: Setup, points: int, seed: int) -> list[PlaneInterval]:
     """Look at a chain from every plane that the need allows."""
     chosen = np.unique(np.linspace(0, room.freq_hz.size - 1, points).round().astype(int))
     found = []
     for name, calibration, standards in calibrations(room, setup):
         there = replace(setup, calibration=calibration)
-        way = measurement(there, build(there, room.freq_hz[chosen], room.library, fit=False))
+        measurement = measurement_of(there, build(there, room.freq_hz[chosen], room.library, fit=False))
         limit = float(magnitude_from_vswr(room.need.limit_vswr))
-        low, high = interval_over(way, limit, room.need.has_phase, seed)
+        low, high = interval_over(measurement, limit, room.need.has_phase, seed)
         worst = int(np.argmax(high - low))
-        ceiling = float(vswr(nominal_maps(way).ceiling()[0].max()))
+        ceiling = float(vswr(nominal_maps(measurement).ceiling()[0].max()))
         found.append(
-            Sight(
+            PlaneInterval(
                 name,
                 calibration.plane,
                 standards,
@@ -111,7 +110,7 @@ def sights(room: Stockroom, setup: Setup, points: int, seed: int) -> list[Sight]
                 float(vswr(low[worst])),
                 float(vswr(high[worst])),
                 float(high[worst] - low[worst]),
-                float(way.freq_hz[worst]),
+                float(measurement.freq_hz[worst]),
                 ceiling,
             )
         )
@@ -119,17 +118,17 @@ def sights(room: Stockroom, setup: Setup, points: int, seed: int) -> list[Sight]
 
 
 def interval_over(
-    way: Measurement, magnitude: float, has_phase: bool, seed: int, draws: int = DRAWS
+    measurement: Measurement, magnitude: float, has_phase: bool, seed: int, draws: int = DRAWS
 ) -> tuple[Real, Real]:
     """Interval that the nominal reading of a true magnitude would give, at each frequency of a measurement.
 
     Source: As `chain.analyses.improvements.interval_at`, over a sweep.
     """
-    made = table(way, has_phase, draws=draws, seed=seed)
+    made = table(measurement, has_phase, draws=draws, seed=seed)
     if has_phase:
-        observed = np.full(way.freq_hz.shape, magnitude)
+        observed = np.full(measurement.freq_hz.shape, magnitude)
     else:
         phases = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)[:, None]
-        observed = np.median(np.abs(nominal_maps(way).reading(magnitude * phases)), axis=0)
+        observed = np.median(np.abs(nominal_maps(measurement).reading(magnitude * phases)), axis=0)
     low, high = made.points.interval(observed)
     return np.nan_to_num(low, nan=0.0), np.nan_to_num(high, nan=1.0)

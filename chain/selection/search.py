@@ -56,7 +56,7 @@ class _Exits:
     far: int
     marks: int
     vectors: Ints
-    pieces: Ints
+    elements: Ints
 
 
 def best_chains(catalogue: Catalogue, most_items: int) -> tuple[Walk, ...]:
@@ -106,14 +106,14 @@ def _follow(catalogue: Catalogue, to_go: list[Layer], count: int, row: int) -> W
     cost, loss, reflection = (int(value) for value in to_go[count][state].vectors[row])
     steps = []
     for left in range(count, 0, -1):
-        piece, reversed_, node, marks, row = (int(value) for value in to_go[left][state].steps[row])
-        steps.append((piece, bool(reversed_)))
+        element, reversed_, node, marks, row = (int(value) for value in to_go[left][state].steps[row])
+        steps.append((element, bool(reversed_)))
         state = node, marks
     return Walk(cost, loss, reflection, count + 1, tuple(steps)) if _in_stock(catalogue, steps) else None
 
 
 def _in_stock(catalogue: Catalogue, steps: list[tuple[int, bool]]) -> bool:
-    return all(catalogue.stock[piece] >= count for piece, count in Counter(piece for piece, _ in steps).items())
+    return all(catalogue.stock[element] >= count for element, count in Counter(element for element, _ in steps).items())
 
 
 def _complete(catalogue: Catalogue, most_items: int, to_go: list[Layer], front: _Front) -> None:
@@ -142,15 +142,15 @@ def _complete(catalogue: Catalogue, most_items: int, to_go: list[Layer], front: 
 
 def _exits(catalogue: Catalogue, most_items: int) -> dict[int, list[_Exits]]:
     """What can be put on each exposed node."""
-    pieces = without_dominated(catalogue, most_items)
-    turned = pieces[catalogue.near[pieces] != catalogue.far[pieces]]
-    directed = [(int(piece), 0) for piece in pieces] + [(int(piece), 1) for piece in turned]
+    elements = without_dominated(catalogue, most_items)
+    turned = elements[catalogue.near[elements] != catalogue.far[elements]]
+    directed = [(int(element), 0) for element in elements] + [(int(element), 1) for element in turned]
     grouped: dict[tuple[int, int, int], list[int]] = {}
-    for piece, reversed_ in directed:
-        ends = int(catalogue.near[piece]), int(catalogue.far[piece])
+    for element, reversed_ in directed:
+        ends = int(catalogue.near[element]), int(catalogue.far[element])
         entry, far = ends[::-1] if reversed_ else ends
-        grouped.setdefault((entry, far, int(catalogue.marks[piece]) & catalogue.needed), []).append(
-            2 * piece + reversed_
+        grouped.setdefault((entry, far, int(catalogue.marks[element]) & catalogue.needed), []).append(
+            2 * element + reversed_
         )
     vectors = catalogue.vectors
     found: dict[int, list[_Exits]] = {node: [] for node in range(len(catalogue.mates))}
@@ -183,7 +183,7 @@ def _ends(vector: Ints, count: int, table: Ints) -> Ints:
 def _children(
     catalogue: Catalogue, label: _Label, exits: dict[int, list[_Exits]], table: dict[State, Ints], front: Ints
 ) -> list[_Label]:
-    used = Counter(piece for piece, _ in label.steps)
+    used = Counter(element for element, _ in label.steps)
     found = []
     for group in exits[label.state[0]]:
         state = group.far, label.state[1] | group.marks
@@ -195,9 +195,9 @@ def _children(
         ends = (joined[:, None, :] + table[state][None, :, :]).reshape(-1, 4)
         open_ = ~beaten(ends, front).reshape(len(vectors), -1).all(axis=1)
         for index in np.flatnonzero(open_):
-            piece, reversed_ = divmod(int(group.pieces[index]), 2)
-            if used[piece] < catalogue.stock[piece]:
+            element, reversed_ = divmod(int(group.elements[index]), 2)
+            if used[element] < catalogue.stock[element]:
                 hope = float((vectors[index] + table[state][:, :3].min(axis=0)).sum())
-                steps = (*label.steps, (piece, bool(reversed_)))
+                steps = (*label.steps, (element, bool(reversed_)))
                 found.append(_Label(hope, 0, vectors[index], state, steps, label.seen | {state}))
     return found

@@ -15,12 +15,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from chain.arrays import Real
 from chain.assembly.connections import BLOCKING, joint, joint_pieces
 from chain.assembly.direct_current import with_conductors
 from chain.assembly.ends import End, far_end, item_ends, item_ohm, near_end
 from chain.errors import ChainError, quoted
 from chain.rf.limits import limit_radius
-from chain.rf.parts import stages_of
+from chain.rf.parts import elements_of
 from chain.rf.references import nominal
 from chain.selection.catalogue import Catalogue
 from chain.selection.need import Need, Offer
@@ -31,7 +32,6 @@ from library.mating import mate
 
 __all__ = ["NANO", "Stockroom", "band_hz", "own_figures", "setup_of", "stockroom", "turned"]
 
-Real = NDArray[np.float64]
 
 NANO = 1e9
 """Whole units of loss in 1 dB, of reflection in 1."""
@@ -77,7 +77,7 @@ Bare = tuple[float, tuple[float, float]]
 
 def _bare(item: Item, freq_hz: Real) -> Bare:
     """Loss of an item's nominal model, and the reflection at its two ends."""
-    s = nominal(stages_of(item, freq_hz), *item_ohm(item), freq_hz)
+    s = nominal(elements_of(item, freq_hz), *item_ohm(item), freq_hz)
     loss_db = max(0.0, float((-20 * np.log10(np.abs(s[..., 1, 0]))).max()))
     return loss_db, (float(np.abs(s[..., 0, 0]).max()), float(np.abs(s[..., 1, 1]).max()))
 
@@ -263,8 +263,8 @@ def setup_of(room: Stockroom, walk: Walk, calibration: Calibration | None = None
     """Set-up of a chain that was found, each item with an id of its own."""
     items: list[Item] = []
     taken: Counter[str] = Counter()
-    for piece, reversed_ in walk.steps:
-        item = room.offers[piece].item
+    for element, reversed_ in walk.steps:
+        item = room.offers[element].item
         taken[item.id] += 1
         name = item.id if taken[item.id] == 1 else f"{item.id}-{taken[item.id]}"
         items.append(replace(turned(item) if reversed_ else item, id=name))

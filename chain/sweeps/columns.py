@@ -9,10 +9,10 @@ from difflib import get_close_matches
 from chain.errors import quoted
 from chain.sweeps.headers import ROLES, frequency_factor, role
 from chain.sweeps.options import FREQUENCY_UNITS, QUANTITIES, SweepOptions
-from chain.sweeps.table import Cell, Sheet, Table
+from chain.sweeps.table import Cell, Sheet, TextTable
 from library.sweepwords import concepts
 
-__all__ = ["Plan", "plan"]
+__all__ = ["ColumnPlan", "plan"]
 
 EXAMPLE = "write a header such as 'frequency_mhz,vswr' or 'frequency_mhz,return_loss_db'"
 SINGLE = {"return_loss": "return-loss", "db": "reflection-db", "vswr": "vswr", "magnitude": "magnitude"}
@@ -41,7 +41,7 @@ ORDER = (
 
 
 @dataclass(frozen=True)
-class Plan:
+class ColumnPlan:
     """Columns to read, counted from 0. `quantity` is empty where only the figures can tell dB from magnitude."""
 
     frequency: int
@@ -57,13 +57,13 @@ class Plan:
     percent: bool = False
     """A magnitude is stated in percent."""
 
-    def left_out(self, table: Table) -> tuple[Cell, ...]:
+    def left_out(self, table: TextTable) -> tuple[Cell, ...]:
         """Headers of the columns that are not looked at."""
         taken = {self.frequency, *self.columns, *(index for _, columns in self.rivals for index in columns)}
         return tuple(cell for index, cell in enumerate(table.header) if index not in taken)
 
 
-def plan(sheet: Sheet, table: Table, options: SweepOptions) -> Plan | None:
+def plan(sheet: Sheet, table: TextTable, options: SweepOptions) -> ColumnPlan | None:
     """Settle which columns are read."""
     roles = [role(cell.text) for cell in table.header]
     faults = len(sheet.faults)
@@ -82,7 +82,9 @@ def plan(sheet: Sheet, table: Table, options: SweepOptions) -> Plan | None:
     quantity, columns, rivals = found
     angle = table.header[columns[-1]].text if table.header and len(columns) == 2 else ""
     percent = bool(table.header) and "percent" in concepts(table.header[columns[0]].text)
-    return Plan(frequency, factor, quantity, columns, bool(options.quantity), _radians(angle, options), rivals, percent)
+    return ColumnPlan(
+        frequency, factor, quantity, columns, bool(options.quantity), _radians(angle, options), rivals, percent
+    )
 
 
 def _radians(header: str, options: SweepOptions) -> bool | None:
@@ -100,7 +102,7 @@ def _words(text: str) -> list[str]:
     return spelt(text).split()
 
 
-def _asked(sheet: Sheet, table: Table, options: SweepOptions) -> tuple[int, ...]:
+def _asked(sheet: Sheet, table: TextTable, options: SweepOptions) -> tuple[int, ...]:
     """Columns that the user names, by number or header."""
     found, width = [], table.width
     place = table.header[0] if table.header else table.rows[0][0]
@@ -121,7 +123,7 @@ def _asked(sheet: Sheet, table: Table, options: SweepOptions) -> tuple[int, ...]
 
 
 def _frequency(
-    sheet: Sheet, table: Table, roles: Sequence[str], asked: tuple[int, ...], options: SweepOptions
+    sheet: Sheet, table: TextTable, roles: Sequence[str], asked: tuple[int, ...], options: SweepOptions
 ) -> tuple[int, float]:
     """Column of the frequency and the factor of its unit."""
     stated = FREQUENCY_UNITS.get(options.frequency_unit, 0.0)
@@ -148,7 +150,7 @@ def _frequency(
     return at[0], factor or 1.0
 
 
-def _alike(table: Table, columns: Sequence[int]) -> bool:
+def _alike(table: TextTable, columns: Sequence[int]) -> bool:
     """Tell whether columns hold the same texts, as exports of several traces side by side do."""
     return all(len({row[index].text for index in columns if index < len(row)}) == 1 for row in table.rows)
 
@@ -157,7 +159,7 @@ Settled = tuple[str, tuple[int, ...], tuple[tuple[str, tuple[int, ...]], ...]]
 
 
 def _settled(
-    sheet: Sheet, table: Table, roles: Sequence[str], asked: tuple[int, ...], frequency: int, options: SweepOptions
+    sheet: Sheet, table: TextTable, roles: Sequence[str], asked: tuple[int, ...], frequency: int, options: SweepOptions
 ) -> Settled | None:
     """Quantity and columns; None where a fault was noted."""
     asked = tuple(index for index in asked if index != frequency)
@@ -204,7 +206,7 @@ def _partner(roles: Sequence[str], index: int, paired: set[int]) -> int | None:
 
 def _by_quantity(
     sheet: Sheet,
-    table: Table,
+    table: TextTable,
     roles: Sequence[str],
     asked: tuple[int, ...],
     frequency: int,
@@ -232,7 +234,7 @@ def _by_quantity(
     return quantity, asked, ()
 
 
-def _nothing(sheet: Sheet, table: Table, roles: Sequence[str], wanted: Sequence[int]) -> None:
+def _nothing(sheet: Sheet, table: TextTable, roles: Sequence[str], wanted: Sequence[int]) -> None:
     """No column says that it holds a reflection."""
     remedy = f"{EXAMPLE}, or give --quantity"
     if not wanted:
@@ -246,7 +248,7 @@ def _nothing(sheet: Sheet, table: Table, roles: Sequence[str], wanted: Sequence[
         sheet.fault(cell, what, remedy)
 
 
-def _several(sheet: Sheet, table: Table, groups: Sequence[tuple[int, ...]]) -> None:
+def _several(sheet: Sheet, table: TextTable, groups: Sequence[tuple[int, ...]]) -> None:
     """Two traces of one kind."""
     first = groups[0]
     for columns in groups[1:3]:

@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 from chain.errors import Defect, quoted
 from chain.reflection import return_loss_db, vswr
 from chain.sweeps import touchstone
-from chain.sweeps.columns import Plan, plan
+from chain.sweeps.columns import ColumnPlan, plan
 from chain.sweeps.options import DEFAULTS, QUANTITIES, SweepOptions
 from chain.sweeps.readings import Readings
-from chain.sweeps.table import Sheet, Table, find_table
+from chain.sweeps.table import Sheet, TextTable, find_table
 from chain.sweeps.text import MOST_POINTS, bounded, lines_of, whole_file
 from chain.sweeps.touchstone_lines import looks_like_touchstone
 from chain.sweeps.values import MOST_MAGNITUDE, Reflections, reflections
@@ -181,7 +181,7 @@ def _table(path: str, lines: list[str], options: SweepOptions, plane_ohm: float 
     return Readings(made.freq_hz, made.magnitude, made.reflection, "; ".join([told, *remarks]), warnings, made.rounding)
 
 
-def _what(table: Table, found: Plan, made: Reflections, options: SweepOptions, ohm: float | None) -> str:
+def _what(table: TextTable, found: ColumnPlan, made: Reflections, options: SweepOptions, ohm: float | None) -> str:
     """Columns, quantity and the first figures, with the VSWR that they are."""
     names = [quoted(table.header[index].text) for index in found.columns if table.header]
     numbers = " and ".join(str(index + 1) for index in found.columns)
@@ -206,7 +206,7 @@ def _what(table: Table, found: Plan, made: Reflections, options: SweepOptions, o
     return f"{column} read as {QUANTITIES[made.quantity][0]}: {shown} at {made.freq_hz[0] / 1e6:g} MHz is VSWR {ratio:.2f}{where}"
 
 
-def _left_out(table: Table, found: Plan) -> list[str]:
+def _left_out(table: TextTable, found: ColumnPlan) -> list[str]:
     cells = found.left_out(table)
     if not cells:
         return []

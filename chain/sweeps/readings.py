@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Complex, Real
 from chain.errors import RangeError
 from chain.reflection import OFF_SCALE_VSWR, magnitude_from_return_loss, magnitude_from_vswr, vswr
-from chain.results import Shown, network
+from chain.results import ResultTable, network
 from chain.units import Reading, parse_reading
 
 if TYPE_CHECKING:
@@ -19,12 +19,9 @@ if TYPE_CHECKING:
 
 __all__ = ["Readings", "from_texts", "thinned", "typed_readings"]
 
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
-
 
 @dataclass(frozen=True, repr=False)
-class Readings(Shown):
+class Readings(ResultTable):
     """Readings over frequency, rising. `reflection` is None where only a magnitude was read: a phase is never made up."""
 
     freq_hz: Real

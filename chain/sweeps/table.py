@@ -16,7 +16,7 @@ from chain.sweeps.options import SweepOptions
 from chain.sweeps.text import LONGEST_LINE, MOST_POINTS, bounded, whole_file
 from library.sweepwords import concepts
 
-__all__ = ["Cell", "Sheet", "Table", "find_table"]
+__all__ = ["Cell", "Sheet", "TextTable", "find_table"]
 
 MARKS = ("\t", ";", ",", "|", " ")
 COMMENT = ("!", "#", "%", "//")
@@ -52,7 +52,7 @@ class Sheet:
 
 
 @dataclass(frozen=True)
-class Table:
+class TextTable:
     """Header, empty where there is none, and rows of cells, with the separator and the decimal sign they are written in."""
 
     header: tuple[Cell, ...]
@@ -80,14 +80,14 @@ class _Block:
     """Rows that hold figures, not only remains of them."""
 
 
-def find_table(sheet: Sheet, options: SweepOptions) -> Table:
+def find_table(sheet: Sheet, options: SweepOptions) -> TextTable:
     """Find the table of a text file."""
     lines = _lines(sheet)
     signs = {"point": ".", "comma": ","}.get(options.decimal, ".,")
     mark, sign = _layout(lines, signs, bool(options.decimal))
     blocks = [block for block in _blocks(sheet, lines, (mark, sign), bool(options.decimal)) if block.rows]
     block = _chosen(sheet, blocks, options)
-    return Table(_header(block, mark), tuple(block.rows), mark, sign)
+    return TextTable(_header(block, mark), tuple(block.rows), mark, sign)
 
 
 def _lines(sheet: Sheet) -> list[_Line]:

@@ -8,16 +8,14 @@ from dataclasses import dataclass
 from io import StringIO
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Complex, Real
 from chain.errors import Defect, InputError, plain
 from chain.sweeps.text import lines_of, whole_file
 from chain.sweeps.touchstone_lines import Scan, scan
 
 __all__ = ["TouchstoneFile", "parse", "ports_of_name", "read", "text_of_two_port"]
 
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 NAMED = re.compile(r"\.[sygzh](\d{1,3})p$", re.IGNORECASE | re.ASCII)
 FORMAT_WORDS = {"ri": "real and imaginary", "ma": "magnitude and degrees", "db": "dB and degrees"}

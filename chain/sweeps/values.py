@@ -6,20 +6,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Complex, Real
 from chain.errors import quoted
 from chain.reflection import OFF_SCALE_VSWR, magnitude_from_return_loss, magnitude_from_vswr, reflection_from_ohm
-from chain.sweeps.columns import Plan
+from chain.sweeps.columns import ColumnPlan
 from chain.sweeps.numbers import AMBIGUOUS, figure, off_scale
 from chain.sweeps.options import QUANTITIES
-from chain.sweeps.table import Cell, Sheet, Table
+from chain.sweeps.table import Cell, Sheet, TextTable
 from library.sweepwords import concepts
 
 __all__ = ["MOST_MAGNITUDE", "Reflections", "reflections"]
 
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 MOST_MAGNITUDE = 1.1
 """Largest reflection taken for one: noise lifts that of an open a little above 1, more is another quantity."""
@@ -46,7 +44,9 @@ class Reflections:
     """Half a step of the last digit, as a magnitude; None for complex figures."""
 
 
-def reflections(sheet: Sheet, table: Table, found: Plan, settled: bool, ohm: float | None) -> Reflections | None:
+def reflections(
+    sheet: Sheet, table: TextTable, found: ColumnPlan, settled: bool, ohm: float | None
+) -> Reflections | None:
     """Reflections that a table holds.
 
     Source: Definitions of VSWR, return loss and reflection coefficient.
@@ -89,7 +89,7 @@ def _rounding(maker: _Maker, sign: str, figures: Real, magnitude: Real, quantity
     return np.where(np.isinf(figures[:, 0]), beyond, np.abs(further[1] - magnitude))
 
 
-def _numbers(sheet: Sheet, table: Table, wanted: Sequence[int], settled: bool, ratio: bool) -> Real | None:
+def _numbers(sheet: Sheet, table: TextTable, wanted: Sequence[int], settled: bool, ratio: bool) -> Real | None:
     """Figures of the wanted columns, shape (rows, columns); a VSWR (`ratio`, the last of them) may be infinite."""
     faults = len(sheet.faults)
     width = table.width
@@ -115,7 +115,7 @@ def _numbers(sheet: Sheet, table: Table, wanted: Sequence[int], settled: bool, r
     return out if len(sheet.faults) == faults else None
 
 
-def _ends_empty(sheet: Sheet, table: Table, row: Sequence[Cell], wanted: Sequence[int]) -> bool:
+def _ends_empty(sheet: Sheet, table: TextTable, row: Sequence[Cell], wanted: Sequence[int]) -> bool:
     """Tell a row whose last cells are empty, and not wanted, from one that is cut short."""
     parted = table.mark != " " and sheet.lines[row[0].line - 1].count(table.mark) >= table.width - 1
     return parted and max(wanted) < len(row) < table.width
@@ -161,7 +161,7 @@ Made = tuple[str, Real, Complex | None, tuple[str, ...]]
 class _Maker:
     """Makes reflections of the figures of one table."""
 
-    def __init__(self, sheet: Sheet, cells: list[list[Cell]], found: Plan, ohm: float | None) -> None:
+    def __init__(self, sheet: Sheet, cells: list[list[Cell]], found: ColumnPlan, ohm: float | None) -> None:
         self.sheet, self.cells, self.found, self.ohm = sheet, cells, found, ohm
 
     @np.errstate(all="ignore")
@@ -282,7 +282,9 @@ def _sizes(sheet: Sheet, cells: list[list[Cell]], magnitude: Real, quantity: str
         sheet.fault(cell, what, remedy)
 
 
-def _rivals(sheet: Sheet, table: Table, found: Plan, settled: bool, ohm: float | None, magnitude: Real) -> None:
+def _rivals(
+    sheet: Sheet, table: TextTable, found: ColumnPlan, settled: bool, ohm: float | None, magnitude: Real
+) -> None:
     """Other columns of the table must describe the same trace, or which one is meant is open."""
     for quantity, columns in found.rivals:
         trial = Sheet(sheet.path, sheet.lines)

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Complex, Real
 from chain.reflection import magnitude_from_return_loss, reflection_from_ohm
 from chain.rf.bilinear import Maps
 from chain.setups import Calibration
@@ -15,9 +15,6 @@ from chain.uncertainty.sampling import unit_draws
 from chain.uncertainty.sensitivity import Term, circle_sd, real_term
 
 __all__ = ["Standards", "assumed_reflections", "drawn_reflections", "solve", "standard_terms"]
-
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 
 @dataclass(frozen=True)

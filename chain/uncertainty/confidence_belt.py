@@ -13,12 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from chain.arrays import Complex, Real
 from chain.rf.bilinear import Maps
 
 __all__ = ["GRID", "Belt", "belt", "statistic"]
 
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 GRID: Real = np.unique(
     np.concatenate([np.linspace(0, 0.2, 17), np.linspace(0.2, 0.6, 25), np.linspace(0.6, 1.0, 21)]).round(6)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from chain.rf.elements import Box, Line, Stage
+from chain.rf.elements import Box, Element, Line
 from chain.setups import Item, Setup
 from chain.uncertainty.calibration import Standards
 from chain.uncertainty.measurement import Measurement
@@ -33,25 +33,25 @@ class Unknown:
     evidence: str
 
 
-def item_names(way: Measurement) -> tuple[str, ...]:
+def item_names(measurement: Measurement) -> tuple[str, ...]:
     """Names of the items, joints and residuals whose pieces take part in a measurement.
 
     Source: No formula.
     """
-    uncertain = [piece.id for piece in (*way.before, *way.after) if piece.id and _sizes(piece)]
+    uncertain = [element.id for element in (*measurement.before, *measurement.after) if element.id and _sizes(element)]
     return tuple(dict.fromkeys(uncertain))
 
 
-def names(way: Measurement) -> tuple[str, ...]:
+def names(measurement: Measurement) -> tuple[str, ...]:
     """Names of every unknown that is not zero: items, then standards, noise, drift, re-mating, flex and swap.
 
     Source: No formula.
     """
-    found = list(item_names(way))
-    standards = way.standards
+    found = list(item_names(measurement))
+    standards = measurement.standards
     if standards is not None:
         found += [name for name in ("load", "open", "short") if _standard_size(standards, name)]
-    present = (way.noise, way.drift, way.mating, way.flex_rad, way.swap)
+    present = (measurement.noise, measurement.drift, measurement.mating, measurement.flex_rad, measurement.swap)
     found += [name for name, value in zip(MEASURED, present, strict=True) if value]
     return tuple(found)
 
@@ -62,28 +62,28 @@ def _standard_size(standards: Standards, name: str) -> float:
     return standards.open_capacitance_f if name == "open" else standards.short_inductance_h
 
 
-def without(way: Measurement, name: str) -> Measurement:
+def without(measurement: Measurement, name: str) -> Measurement:
     """The same measurement with one unknown taken away.
 
     Source: No formula.
     """
-    return _keep(way, set(names(way)) - {name})
+    return _keep(measurement, set(names(measurement)) - {name})
 
 
-def only(way: Measurement, name: str) -> Measurement:
+def only(measurement: Measurement, name: str) -> Measurement:
     """The same measurement with every unknown but one taken away.
 
     Source: No formula.
     """
-    return _keep(way, {name})
+    return _keep(measurement, {name})
 
 
-def _keep(way: Measurement, kept: set[str]) -> Measurement:
+def _keep(measurement: Measurement, kept: set[str]) -> Measurement:
     sides = {
-        side: tuple(piece if piece.id in kept else piece.known() for piece in getattr(way, side))
+        side: tuple(element if element.id in kept else element.known() for element in getattr(measurement, side))
         for side in ("before", "after")
     }
-    standards = way.standards
+    standards = measurement.standards
     if standards is not None:
         standards = replace(
             standards,
@@ -93,35 +93,35 @@ def _keep(way: Measurement, kept: set[str]) -> Measurement:
             short_inductance_h=standards.short_inductance_h if "short" in kept else 0.0,
         )
     return replace(
-        way,
+        measurement,
         before=sides["before"],
         after=sides["after"],
         standards=standards,
-        noise=way.noise if "noise" in kept else 0.0,
-        drift=way.drift if "drift" in kept else 0.0,
-        mating=way.mating if "re-mating" in kept else 0.0,
-        flex_rad=way.flex_rad if "flex" in kept else 0.0,
-        swap=way.swap if "swap" in kept else None,
+        noise=measurement.noise if "noise" in kept else 0.0,
+        drift=measurement.drift if "drift" in kept else 0.0,
+        mating=measurement.mating if "re-mating" in kept else 0.0,
+        flex_rad=measurement.flex_rad if "flex" in kept else 0.0,
+        swap=measurement.swap if "swap" in kept else None,
     )
 
 
-def _sizes(piece: Stage) -> list[tuple[str, str, str]]:
+def _sizes(element: Element) -> list[tuple[str, str, str]]:
     """(what, distribution, size) of each unknown of a piece."""
     found: list[tuple[str, str, str]] = []
-    shape = getattr(piece, "shape", "disc")
+    shape = getattr(element, "shape", "disc")
     for place in ("near", "far", "inside"):
-        radius = getattr(piece, f"{place}_radius", None)
+        radius = getattr(element, f"{place}_radius", None)
         if radius is not None and np.any(radius):
             found.append((f"reflection, {place}", shape, f"up to {float(np.max(radius)):.4f}"))
-    if isinstance(piece, Line):
-        return found + _line_sizes(piece)
-    if isinstance(piece, Box):
-        if piece.loss_tolerance_db:
-            found.append(("loss", "rectangular", f"+/- {piece.loss_tolerance_db:g} dB"))
-        if piece.product_radius is not None and np.any(piece.product_radius):
-            found.append(("transmission", "disc", f"up to {float(np.max(piece.product_radius)):.4f}"))
-    elif piece.tolerance:
-        found.append(("resistors", "rectangular", f"+/- {100 * piece.tolerance:g} %"))
+    if isinstance(element, Line):
+        return found + _line_sizes(element)
+    if isinstance(element, Box):
+        if element.loss_tolerance_db:
+            found.append(("loss", "rectangular", f"+/- {element.loss_tolerance_db:g} dB"))
+        if element.product_radius is not None and np.any(element.product_radius):
+            found.append(("transmission", "disc", f"up to {float(np.max(element.product_radius)):.4f}"))
+    elif element.tolerance:
+        found.append(("resistors", "rectangular", f"+/- {100 * element.tolerance:g} %"))
     return found
 
 
@@ -136,31 +136,31 @@ def _line_sizes(line: Line) -> list[tuple[str, str, str]]:
     return found
 
 
-def gather(setup: Setup, way: Measurement) -> tuple[Unknown, ...]:
+def gather(setup: Setup, measurement: Measurement) -> tuple[Unknown, ...]:
     """Every unknown of a set-up's measurement.
 
     Source: The set-up and the library; see the evidence of each.
     """
     items: dict[str, Item] = {item.id: item for item in setup.items}
     found = []
-    for piece in (*way.before, *way.after):
-        if not piece.id:
+    for element in (*measurement.before, *measurement.after):
+        if not element.id:
             continue
-        item = items.get(piece.id)
+        item = items.get(element.id)
         standing = "stated" if item is None or item.stated else item.part.evidence.kind
-        found += [Unknown(piece.id, *each, standing) for each in _sizes(piece)]
-    if way.standards is not None:
-        found += _standard_unknowns(way.standards)
+        found += [Unknown(element.id, *each, standing) for each in _sizes(element)]
+    if measurement.standards is not None:
+        found += _standard_unknowns(measurement.standards)
     rows = (
-        ("noise", "noise of each raw reading", "normal", way.noise, f"sd {way.noise:.5f} on each axis"),
-        ("drift", "drift since calibration", "disc", way.drift, f"up to {way.drift:.5f}"),
-        ("re-mating", "each joint opened again", "disc", way.mating, f"up to {way.mating:.5f}"),
+        ("noise", "noise of each raw reading", "normal", measurement.noise, f"sd {measurement.noise:.5f} on each axis"),
+        ("drift", "drift since calibration", "disc", measurement.drift, f"up to {measurement.drift:.5f}"),
+        ("re-mating", "each joint opened again", "disc", measurement.mating, f"up to {measurement.mating:.5f}"),
         (
             "flex",
             "lead before the plane moved",
             "rectangular",
-            way.flex_rad,
-            f"+/- {np.rad2deg(way.flex_rad):g} degrees",
+            measurement.flex_rad,
+            f"+/- {np.rad2deg(measurement.flex_rad):g} degrees",
         ),
     )
     found += [Unknown(name, what, kind, text, "stated") for name, what, kind, size, text in rows if size]

@@ -11,14 +11,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from chain.arrays import Complex, Real
 from chain.rf.bilinear import compose, inverse
 from chain.uncertainty.intervals import COVERAGE, SEED
-from chain.uncertainty.measurement import CHUNK, Measurement, nominal_maps, simulate
+from chain.uncertainty.measurement import BATCH, Measurement, nominal_maps, simulate
 
 __all__ = ["Ellipse", "SmallestRegion", "ellipse", "recovered_draws", "smallest_region"]
 
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 OUTLINE = 180
 LEAST_CELLS, MOST_CELLS = 24, 120
@@ -68,14 +67,16 @@ class SmallestRegion:
         return float(self.inside.sum() * cell)
 
 
-def recovered_draws(way: Measurement, far_reflection: ArrayLike, draws: int = 4000, seed: int = SEED) -> Complex:
+def recovered_draws(
+    measurement: Measurement, far_reflection: ArrayLike, draws: int = 4000, seed: int = SEED
+) -> Complex:
     """Recovered reflections of simulated measurements of one antenna.
 
     Source: Simulated readings, each undone by the nominal bilinear map.
     """
-    undo, chunks = inverse(nominal_maps(way)), max(1, -(-draws // CHUNK))
+    undo, batches = inverse(nominal_maps(measurement)), max(1, -(-draws // BATCH))
     far = np.asarray(far_reflection, dtype=complex)
-    return np.concatenate([compose(undo, simulate(way, chunk, seed)).reading(far) for chunk in range(chunks)])
+    return np.concatenate([compose(undo, simulate(measurement, batch, seed)).reading(far) for batch in range(batches)])
 
 
 def ellipse(drawn: Complex, coverage: float = COVERAGE, normal: bool = False) -> Ellipse:

@@ -5,17 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Complex, Real
 from chain.reflection import magnitude_from_return_loss
 from chain.rf.discs import backward, extremes, forward, region_of
-from chain.rf.elements import Box, Stage
+from chain.rf.elements import Box, Element
 from chain.setups import Near
 
 __all__ = ["invert", "reading_range", "residual_box", "true_range", "true_range_complex"]
 
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 RESIDUALS = "near"
 """Name of the piece that stands for the analyzer's residual errors."""
@@ -25,8 +23,7 @@ HALVINGS = 30
 
 
 def residual_box(near: Near, freq_hz: Real) -> Box | None:
-    """What the analyzer's calibration left: directivity, source match and tracking as one two-port in front of the
-    chain.
+    """What the analyzer's calibration left: directivity, source match and tracking as one two-port.
 
     Source: One-port error model: reading = D + (1 + T) G/(1 - M G).
     """
@@ -52,10 +49,10 @@ def residual_box(near: Near, freq_hz: Real) -> Box | None:
     )
 
 
-def reading_range(pieces: Sequence[Stage], magnitude: Real) -> tuple[Real, Real]:
+def reading_range(elements: Sequence[Element], magnitude: Real) -> tuple[Real, Real]:
     """Lowest and highest reading that ends of a given reflection magnitude can give, whatever their phase."""
     start = region_of(np.zeros(magnitude.shape, dtype=complex), magnitude, magnitude)
-    region = forward(pieces, start)
+    region = forward(elements, start)
     # What a calibration has left can push the reading of a full reflection above 1.
     return region.least, region.most
 
@@ -87,18 +84,18 @@ def invert(
     return np.where(impossible, np.nan, low), np.where(impossible, np.nan, outside)
 
 
-def true_range(pieces: Sequence[Stage], reading: Real) -> tuple[Real, Real]:
+def true_range(elements: Sequence[Element], reading: Real) -> tuple[Real, Real]:
     """Lowest and highest true reflection magnitude that a reading's magnitude can come from.
 
     Source: `invert` of `reading_range`.
     """
-    return invert(lambda magnitude: reading_range(pieces, magnitude), reading)
+    return invert(lambda magnitude: reading_range(elements, magnitude), reading)
 
 
-def true_range_complex(pieces: Sequence[Stage], reading: Complex) -> tuple[Real, Real]:
+def true_range_complex(elements: Sequence[Element], reading: Complex) -> tuple[Real, Real]:
     """Lowest and highest true reflection magnitude that a complex reading can come from."""
-    low, high = true_range(pieces, np.abs(reading))
-    region = backward(pieces, region_of(reading.astype(complex), np.zeros(reading.shape)))
+    low, high = true_range(elements, np.abs(reading))
+    region = backward(elements, region_of(reading.astype(complex), np.zeros(reading.shape)))
     least, most = extremes(region)
     low, high = np.fmax(low, least), np.fmin(high, most)
     impossible = np.isnan(low) | (low > high + 1e-9)

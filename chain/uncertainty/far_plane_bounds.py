@@ -14,6 +14,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from chain.arrays import Complex, Real
 from chain.rf.discs import backward, forward, region_of
 from chain.rf.regions import ROUNDING, Region
 from chain.uncertainty.measurement import Measurement
@@ -21,8 +22,6 @@ from chain.uncertainty.transfer import least_derivative, least_slope
 
 __all__ = ["CUT", "corrected_range", "plane_region"]
 
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 Number = TypeVar("Number", bound=np.generic)
 Value = TypeVar("Value")
 
@@ -108,12 +107,12 @@ def _arc(forward_rad: Real, mating: float, ideal: complex) -> tuple[Complex, Com
     return middle, 1j * middle * half, half**2 / 2
 
 
-def _true_standards(way: Measurement) -> tuple[Spread, Spread, Spread]:
+def _true_standards(measurement: Measurement) -> tuple[Spread, Spread, Spread]:
     """Open, short and load as they are read at the plane, noise of the readings left out."""
-    standards = way.standards
+    standards = measurement.standards
     assert standards is not None
-    omega, ohm = 2 * np.pi * way.freq_hz, standards.reference_ohm
-    radius, mating = standards.load_radius, way.mating
+    omega, ohm = 2 * np.pi * measurement.freq_hz, standards.reference_ohm
+    radius, mating = standards.load_radius, measurement.mating
     ends = []
     for ideal, size in ((1.0, standards.open_capacitance_f * ohm), (-1.0, standards.short_inductance_h / ohm)):
         middle, line, bend = _arc(2 * np.arctan(omega * size), mating, ideal)
@@ -126,42 +125,44 @@ def _true_standards(way: Measurement) -> tuple[Spread, Spread, Spread]:
     reach = np.abs(middle) + np.abs(line) + most**2 / 4 + resistive
     joint = mating * (1 + reach**2) / np.maximum(1 - mating * reach, 1e-9)
     ends.append(Spread(middle, (line,), most**2 / 4 + resistive + joint))
-    if way.swap is not None:
-        ends = [_swapped(way, ideal, each, mating) for ideal, each in zip((1.0, -1.0, 0.0), ends, strict=True)]
+    if measurement.swap is not None:
+        ends = [_swapped(measurement, ideal, each, mating) for ideal, each in zip((1.0, -1.0, 0.0), ends, strict=True)]
     return ends[0], ends[1], ends[2]
 
 
-def _swapped(way: Measurement, ideal: float, end: Spread, mating: float) -> Spread:
+def _swapped(measurement: Measurement, ideal: float, end: Spread, mating: float) -> Spread:
     """A standard read through an adapter that differs from what it is taken for: a disc about the ideal standard."""
-    assert way.swap is not None
+    assert measurement.swap is not None
     own = np.abs(end.center - ideal) + end.reach
-    start = region_of(np.full(way.freq_hz.shape, ideal, dtype=complex), own)
-    seen = backward((way.swap.known(),), forward((way.swap,), start))
+    start = region_of(np.full(measurement.freq_hz.shape, ideal, dtype=complex), own)
+    seen = backward((measurement.swap.known(),), forward((measurement.swap,), start))
     error = (np.abs(seen.center - ideal) + seen.radius).min(axis=0)
     reach = abs(ideal) + error
     joint = mating * (1 + reach**2) / np.maximum(1 - mating * reach, 1e-9)
-    return Spread(np.full(way.freq_hz.shape, ideal, dtype=complex), (), error + joint)
+    return Spread(np.full(measurement.freq_hz.shape, ideal, dtype=complex), (), error + joint)
 
 
-def _plane(way: Measurement) -> _Plane:
+def _plane(measurement: Measurement) -> _Plane:
     """Errors of the standards with their middle taken out, and what of the chain decides how noise arrives at the plane."""
-    product, match = least_slope(way.before, way.freq_hz)
-    ends = _true_standards(way)
+    product, match = least_slope(measurement.before, measurement.freq_hz)
+    ends = _true_standards(measurement)
     opened, shorted, load = (end.center for end in ends)
     c = (opened + shorted - 2 * load) / (opened - shorted)
     b, d = -load, opened - load - c * opened
     errors, noises, blur = [], [], np.abs(d - b * c) / np.maximum(np.abs(d) - np.abs(c), 0.1) ** 2
     for end, ideal in zip(ends, (1.0, -1.0, 0.0), strict=True):
         off = np.abs(end.center - ideal) + end.reach
-        moved, short_by = _referred(way, np.minimum(abs(ideal) + off, 1.2), np.asarray(_noise_radius(way)), match)
+        moved, short_by = _referred(
+            measurement, np.minimum(abs(ideal) + off, 1.2), np.asarray(_noise_radius(measurement)), match
+        )
         down = c * end.center + d
         slope, bend = (d - b * c) / down**2, np.abs(c / down)
         errors.append(end.mapped(np.full(down.shape, ideal, dtype=complex), slope, bend, moved))
         noises.append(np.abs(slope) * moved)
         nearer = 1 + match * off / np.maximum(1 - match * abs(ideal), 0.05)
         blur = np.maximum(blur, np.abs(slope) * nearer**2 / short_by)
-    zero = np.zeros(way.freq_hz.shape)
-    seen = forward(way.before, region_of(zero.astype(complex), zero)).most
+    zero = np.zeros(measurement.freq_hz.shape)
+    seen = forward(measurement.before, region_of(zero.astype(complex), zero)).most
     return _Plane(b, c, d, _three(errors), _three(noises), product, match, seen, np.maximum(blur, 1.0))
 
 
@@ -170,24 +171,24 @@ def _three(values: list[Value]) -> tuple[Value, Value, Value]:
     return first, second, third
 
 
-def _noise_radius(way: Measurement) -> float:
-    return float(CUT * np.sqrt(2) * way.noise)
+def _noise_radius(measurement: Measurement) -> float:
+    return float(CUT * np.sqrt(2) * measurement.noise)
 
 
-def _referred(way: Measurement, most: Real, error: Real, match: Real) -> tuple[Real, Real]:
+def _referred(measurement: Measurement, most: Real, error: Real, match: Real) -> tuple[Real, Real]:
     """Displacement at the plane of a raw reading that is off, for reflections up to `most`, and its least denominator."""
-    moved = error / least_derivative(way.before, most)
+    moved = error / least_derivative(measurement.before, most)
     room = 1 - moved * match / np.maximum(1 - match * most, 1e-3)
     return np.asarray(np.where(room > 0.1, moved / np.maximum(room, 0.1), HOPELESS)), np.maximum(room, 0.1)
 
 
-def _antenna(way: Measurement, plane: _Plane, x: Complex, most: Real) -> tuple[Spread, Real]:
+def _antenna(measurement: Measurement, plane: _Plane, x: Complex, most: Real) -> tuple[Spread, Real]:
     """The antenna's reflection at the plane with a moved lead referred to it, and how far noise and drift move it besides."""
     match, seen = _wide(plane.match, x), _wide(plane.seen, x)
-    flex = min(2 * way.flex_rad, np.pi)
+    flex = min(2 * measurement.flex_rad, np.pi)
     # The lead turns x itself, which is a line, and what the chain in front adds to it, which is a disc.
-    steep = 1 / least_derivative(way.before, most)
-    added = (_noise_radius(way) + way.drift) * steep
+    steep = 1 / least_derivative(measurement.before, most)
+    added = (_noise_radius(measurement) + measurement.drift) * steep
     other = flex * (seen * steep + match * most**2) + flex**2 / 2 * most
     total = added + other + flex * most
     room = 1 - match * most - total * match
@@ -195,15 +196,17 @@ def _antenna(way: Measurement, plane: _Plane, x: Complex, most: Real) -> tuple[S
     return Spread(x, (1j * flex * x,) if flex else (), other + bend), added
 
 
-def _noise(way: Measurement, plane: _Plane, x: Complex, most: Real, weights: tuple[Complex, Complex, Complex]) -> Real:
+def _noise(
+    measurement: Measurement, plane: _Plane, x: Complex, most: Real, weights: tuple[Complex, Complex, Complex]
+) -> Real:
     """What the noise of four readings and the drift of the last come to at the plane, all through one and the same chain.
 
     Sum of w |1 - S t|^2/P over t = 1, -1, 0 and x, S and P common: at most sum of w (1 + m^2 |t|^2) + 2 m |sum of w t|.
     """
-    noise = _noise_radius(way)
+    noise = _noise_radius(measurement)
     match, product, blur = (_wide(value, x) for value in (plane.match, plane.product, plane.blur))
     opened, shorted, load = (noise * np.abs(weight) for weight in weights)
-    last = noise + way.drift
+    last = noise + measurement.drift
     whole = (opened + shorted) * (1 + match**2) + load + last * (1 + (match * most) ** 2)
     return np.asarray(blur / product * (whole + 2 * match * np.abs(opened - shorted + last * x)))
 
@@ -213,7 +216,7 @@ def _weights(x: Complex) -> tuple[Complex, Complex, Complex]:
     return x * (1 + x) / 2, x * (x - 1) / 2, 1 - x * x
 
 
-def _shown(way: Measurement, plane: _Plane, x: Complex, most: Real) -> Spread:
+def _shown(measurement: Measurement, plane: _Plane, x: Complex, most: Real) -> Spread:
     """Corrected readings of reflections x, of magnitude `most`, at the plane.
 
     With errors e and their weighted sum E: y - x = (F + S)/(2 + N), F = -2 E, and
@@ -222,12 +225,12 @@ def _shown(way: Measurement, plane: _Plane, x: Complex, most: Real) -> Spread:
     b, c, d = (_wide(value, x) for value in (plane.b, plane.c, plane.d))
     down = c * x + d
     slope = (d - b * c) / down**2
-    antenna, added = _antenna(way, plane, x, most)
+    antenna, added = _antenna(measurement, plane, x, most)
     true = antenna.mapped((x + b) / down, slope, np.abs(c / down), added)
     slip = true.reach + np.abs(slope) * added
     size = np.abs(true.center)
     sizes = [_wide(each, x) for each in plane.sizes]
-    lines, radius = list(true.lines), true.radius + _noise(way, plane, x, most, _weights(true.center))
+    lines, radius = list(true.lines), true.radius + _noise(measurement, plane, x, most, _weights(true.center))
     largest = np.zeros(size.shape)
     steeper = [slip * (1 + 2 * size + slip) / 2] * 2 + [slip * (2 * size + slip)]
     for error, weight, more, whole in zip(plane.errors, _weights(true.center), steeper, sizes, strict=True):
@@ -244,7 +247,7 @@ def _shown(way: Measurement, plane: _Plane, x: Complex, most: Real) -> Spread:
     return Spread(true.center, tuple(lines), np.where(room > 0.2, radius + rest, HOPELESS))
 
 
-def _behind(way: Measurement, plane: _Plane, reading: Complex) -> Spread:
+def _behind(measurement: Measurement, plane: _Plane, reading: Complex) -> Spread:
     """Reflections at the plane that a corrected reading can come from, the antenna's own flex left out, noise and drift not.
 
     The map that takes the assumed standards to the true ones: (a y + el)/(c y + 1) with h = (eo - es)/2,
@@ -254,7 +257,7 @@ def _behind(way: Measurement, plane: _Plane, reading: Complex) -> Spread:
     size = np.abs(reading)
     weights = _weights(reading)
     lines: list[Complex] = []
-    radius, first = _noise(way, plane, reading, size, weights), np.zeros(size.shape)
+    radius, first = _noise(measurement, plane, reading, size, weights), np.zeros(size.shape)
     for error, weight, whole in zip(plane.errors, weights, plane.sizes, strict=True):
         lines += [weight * line for line in error.lines]
         radius = radius + np.abs(weight) * error.radius
@@ -271,7 +274,7 @@ def _behind(way: Measurement, plane: _Plane, reading: Complex) -> Spread:
     return ideal.mapped((plane.d * reading - plane.b) / down, slope, np.abs(plane.c / down))
 
 
-def corrected_range(way: Measurement, least: Real, most: Real) -> tuple[Real, Real]:
+def corrected_range(measurement: Measurement, least: Real, most: Real) -> tuple[Real, Real]:
     """Lowest and highest corrected reading of reflections at the plane between two magnitudes, whatever their phase.
 
     Source: A bilinear map is largest on the rim of a disc, and smallest on the rim of a hole that its zero lies in;
@@ -281,7 +284,7 @@ def corrected_range(way: Measurement, least: Real, most: Real) -> tuple[Real, Re
     rows = max(1, BLOCK_POINTS // max(1, most[:1].size * PHASES.size))
     for start in range(0, len(most), rows):
         chosen = slice(start, start + rows)
-        part = way.at(chosen)
+        part = measurement.at(chosen)
         plane = _plane(part)
         outer, inner = (np.minimum(size[chosen], 1.0)[..., None] for size in (most, least))
         bend, step = _between(part, plane, outer[..., 0])
@@ -293,7 +296,7 @@ def corrected_range(way: Measurement, least: Real, most: Real) -> tuple[Real, Re
     return low, high
 
 
-def _between(way: Measurement, plane: _Plane, size: Real) -> tuple[Real, Real]:
+def _between(measurement: Measurement, plane: _Plane, size: Real) -> tuple[Real, Real]:
     """How far |y|^2 may bend, and |y| move, between the phases tried and the extreme, half a step away, on a circle.
 
     y is three bilinear maps one after another: what flex, noise and drift do, the middle of the standards, and what is
@@ -306,7 +309,7 @@ def _between(way: Measurement, plane: _Plane, size: Real) -> tuple[Real, Real]:
     one = np.ones(down.shape)
     middle, errors = (one, plane.b, plane.c, plane.d), (2 + both, (2 + both) * load, third, down)
     reached = size
-    for coefficients in (_own_map(way, plane), middle, errors):
+    for coefficients in (_own_map(measurement, plane), middle, errors):
         a, b, c, d = (_wide(np.abs(value), size) for value in coefficients)
         room = np.maximum(d - c * reached, 0.05)
         determinant = a * d + b * c
@@ -317,31 +320,31 @@ def _between(way: Measurement, plane: _Plane, size: Real) -> tuple[Real, Real]:
     return np.asarray(bend), np.asarray(HALF_STEP * first * size)
 
 
-def _own_map(way: Measurement, plane: _Plane) -> tuple[Real, Real, Real, Real]:
+def _own_map(measurement: Measurement, plane: _Plane) -> tuple[Real, Real, Real, Real]:
     """Largest moduli of (a x + b)/(c x + 1) for flex, noise and drift of the antenna's reading.
 
     From its displacements D at 0 and at 1: |b| <= D0, |c| <= (D0 + D1)/(1 - D1), |a| <= 1 + D1 + |c| D1.
     """
     moved = []
     for size in (0.0, 1.0):
-        x = np.full(way.freq_hz.shape, size)
-        spread, added = _antenna(way, plane, x.astype(complex), x)
+        x = np.full(measurement.freq_hz.shape, size)
+        spread, added = _antenna(measurement, plane, x.astype(complex), x)
         moved.append(np.minimum(spread.reach + added, 0.9))
     none, whole = moved
     pole = (none + whole) / (1 - whole)
     return 1 + whole + pole * whole, none, pole, np.ones(none.shape)
 
 
-def plane_region(way: Measurement, reading: Complex) -> Region:
+def plane_region(measurement: Measurement, reading: Complex) -> Region:
     """Where the reflection at the plane can lie for a complex corrected reading.
 
     Source: The standards' errors interpolated at the reading; see `Spread`.
     """
-    plane = _plane(way)
-    at_plane = _behind(way, plane, reading)
-    moved, _ = _antenna(way, plane, at_plane.center, np.abs(at_plane.center) + at_plane.reach)
+    plane = _plane(measurement)
+    at_plane = _behind(measurement, plane, reading)
+    moved, _ = _antenna(measurement, plane, at_plane.center, np.abs(at_plane.center) + at_plane.reach)
     # A turn of the lead also turns the errors already found; that is of second order.
-    turned = min(2 * way.flex_rad, np.pi) * at_plane.reach
+    turned = min(2 * measurement.flex_rad, np.pi) * at_plane.reach
     whole = Spread(at_plane.center, at_plane.lines + moved.lines, at_plane.radius + moved.radius + turned)
     least, most = whole.magnitudes()
     zero = np.zeros(reading.shape, dtype=complex)

@@ -8,14 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from chain.arrays import Real
 from chain.rf.bilinear import compose, inverse
 from chain.uncertainty.confidence_belt import BINS, GRID, Belt, belt
-from chain.uncertainty.measurement import CHUNK, Measurement, nominal_maps, simulate
+from chain.uncertainty.measurement import BATCH, Measurement, nominal_maps, simulate
 from chain.uncertainty.parallel import go_on, in_order, thread_count
 
-__all__ = ["COVERAGE", "DRAWS", "SEED", "Table", "belts_of", "drawn_terms", "highest_proving", "table"]
+__all__ = ["COVERAGE", "DRAWS", "SEED", "ReadingTable", "belts_of", "drawn_terms", "highest_proving", "table"]
 
-Real = NDArray[np.float64]
 Samples = NDArray[np.float32]
 Progress = Callable[[float], None]
 
@@ -32,13 +32,13 @@ LEAST_BLOCK = 8
 TERMS = 7
 TURNS = 4
 """Phases of the antenna, a quarter turn apart, in which each drawn measurement is read: as good as drawing four times."""
-PER_CHUNK = TURNS * CHUNK
-PIECE = CHUNK
+PER_CHUNK = TURNS * BATCH
+PIECE = BATCH
 LEAST_DOWN, ONE = np.float32(1e-12), np.float32(1)
 
 
 @dataclass(frozen=True)
-class Table:
+class ReadingTable:
     """Belts of a measurement: one per frequency, and one per channel for the worst point inside it."""
 
     freq_hz: Real
@@ -53,25 +53,25 @@ class Table:
 
 
 def table(
-    way: Measurement,
+    measurement: Measurement,
     complex_reading: bool = False,
     channels: Sequence[tuple[float, float]] = (),
     draws: int = DRAWS,
     seed: int = SEED,
     progress: Progress | None = None,
-) -> Table:
+) -> ReadingTable:
     """Simulate a measurement and make its belts."""
-    chunks = max(1, -(-draws // PER_CHUNK))
-    turns = min(TURNS, max(1, -(-draws // CHUNK)))
-    count = way.freq_hz.size
-    members = tuple(_members(way.freq_hz, low, high) for low, high in channels)
-    largest = max(1, BLOCK_BYTES // (TERMS * 4 * chunks * CHUNK))
+    batches = max(1, -(-draws // PER_CHUNK))
+    turns = min(TURNS, max(1, -(-draws // BATCH)))
+    count = measurement.freq_hz.size
+    members = tuple(_members(measurement.freq_hz, low, high) for low, high in channels)
+    largest = max(1, BLOCK_BYTES // (TERMS * 4 * batches * BATCH))
     block = min(largest, max(LEAST_BLOCK, -(-count // (BLOCKS_PER_THREAD * thread_count()))))
     starts = range(0, count, block)
 
     def run(start: int) -> tuple[Belt, dict[int, Samples]]:
         chosen = slice(start, min(start + block, count))
-        terms = drawn_terms(way.at(chosen), complex_reading, range(chunks), seed, start)
+        terms = drawn_terms(measurement.at(chosen), complex_reading, range(batches), seed, start)
         return belts_of(terms, {n: _inside(span, chosen) for n, span in enumerate(members)}, turns)
 
     belts: list[Belt] = []
@@ -86,8 +86,15 @@ def table(
         if progress is not None:
             progress(len(belts) / len(starts))
     of_channels = _joined([judged[n] for n in range(len(members))]) if members else None
-    return Table(
-        way.freq_hz, complex_reading, _joined(belts), of_channels, members, COVERAGE, seed, chunks * turns * CHUNK
+    return ReadingTable(
+        measurement.freq_hz,
+        complex_reading,
+        _joined(belts),
+        of_channels,
+        members,
+        COVERAGE,
+        seed,
+        batches * turns * BATCH,
     )
 
 
@@ -121,21 +128,21 @@ def belts_of(
     return _joined(belts), worst
 
 
-def drawn_terms(way: Measurement, complex_reading: bool, chunks: range, seed: int, first: int = 0) -> Samples:
+def drawn_terms(measurement: Measurement, complex_reading: bool, batches: range, seed: int, first: int = 0) -> Samples:
     """What the statistic of every draw is made of: |(p G + q)/(r G + 1)|^2 is a ratio of two real quadratics in |G|."""
-    undo = inverse(nominal_maps(way))
-    out = np.empty((TERMS, way.freq_hz.size, len(chunks) * CHUNK), dtype=np.float32)
-    for index, chunk in enumerate(chunks):
+    undo = inverse(nominal_maps(measurement))
+    out = np.empty((TERMS, measurement.freq_hz.size, len(batches) * BATCH), dtype=np.float32)
+    for index, batch in enumerate(batches):
         go_on()
-        maps = simulate(way, chunk, seed, first)
+        maps = simulate(measurement, batch, seed, first)
         if complex_reading:
             maps = compose(undo, maps)
-        turn = _antenna(way.freq_hz, chunk, seed)
+        turn = _antenna(measurement.freq_hz, batch, seed)
         p, r = maps.p * turn, maps.r * turn
         mixed = 2 * p * np.conj(maps.q)
         found = (_square(p), mixed.real, -mixed.imag, _square(maps.q), _square(r), 2 * r.real, -2 * r.imag)
         for part, term in zip(out, found, strict=True):
-            part[:, index * CHUNK : (index + 1) * CHUNK] = term.T
+            part[:, index * BATCH : (index + 1) * BATCH] = term.T
     return out
 
 
@@ -143,9 +150,9 @@ def _square(value: NDArray[np.complex128]) -> Real:
     return np.asarray(value.real**2 + value.imag**2)
 
 
-def _antenna(freq_hz: Real, chunk: int, seed: int) -> NDArray[np.complex128]:
-    rng = np.random.Generator(np.random.Philox(np.random.SeedSequence([seed, 0, chunk])))
-    start, delay = rng.random((2, CHUNK, 1))
+def _antenna(freq_hz: Real, batch: int, seed: int) -> NDArray[np.complex128]:
+    rng = np.random.Generator(np.random.Philox(np.random.SeedSequence([seed, 0, batch])))
+    start, delay = rng.random((2, BATCH, 1))
     return np.asarray(np.exp(2j * np.pi * (start - freq_hz * delay * LONGEST_DELAY_S)))
 
 

@@ -13,7 +13,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from chain.plain_values import SCHEMA_VERSION, plain_values
+from chain.arrays import Complex, Real
+from chain.results import SCHEMA_VERSION, plain_values
 from chain.rf.bilinear import Maps, inverse, through
 from chain.uncertainty.calibration import Standards, assumed_reflections, solve, standard_terms
 from chain.uncertainty.measurement import Measurement, nominal_maps
@@ -21,8 +22,6 @@ from chain.uncertainty.sensitivity import Term, circle_sd, expected, piece_terms
 
 __all__ = ["Contribution", "Linear", "linear"]
 
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 NEAR_ZERO = 3.0
 """Least distance of a reflection from zero, in standard uncertainties, at which its magnitude is still nearly linear."""
@@ -79,16 +78,16 @@ class Linear:
         return plain_values({"schema_version": SCHEMA_VERSION, **own, **ends})  # type: ignore[return-value]
 
 
-def linear(way: Measurement, far_reflection: ArrayLike) -> Linear:
+def linear(measurement: Measurement, far_reflection: ArrayLike) -> Linear:
     """Propagate the unknowns of a measurement to the reflection it recovers.
 
     Source: JCGM 100:2008, 5.1.2, for complex quantities: covariance = sum of J C J^T (memory). Sensitivities:
     `chain.uncertainty.sensitivity`.
     """
-    true = np.array(np.broadcast_to(np.asarray(far_reflection, dtype=complex), way.freq_hz.shape))
-    known = nominal_maps(way)
-    seen, slope, terms = _seen(way, true)
-    reading, more = _read(way, seen, slope, terms)
+    true = np.array(np.broadcast_to(np.asarray(far_reflection, dtype=complex), measurement.freq_hz.shape))
+    known = nominal_maps(measurement)
+    seen, slope, terms = _seen(measurement, true)
+    reading, more = _read(measurement, seen, slope, terms)
     recovered = known.recovered(reading)[0]
     back = _derivative(inverse(known), reading)
     terms = [term.scaled(back) for term in more]
@@ -97,8 +96,8 @@ def linear(way: Measurement, far_reflection: ArrayLike) -> Linear:
     u_magnitude = _along(power, pseudo, recovered)
     reasons = _reasons(recovered, power, pseudo, u_magnitude, _second_order(terms, known, recovered, power))
     return Linear(
-        way.freq_hz,
-        way.far_ohm,
+        measurement.freq_hz,
+        measurement.far_ohm,
         true,
         recovered,
         _covariance(power, pseudo),
@@ -115,71 +114,73 @@ def _derivative(maps: Maps, at: Complex) -> Complex:
     return slope
 
 
-def _seen(way: Measurement, far: Complex) -> tuple[Complex, Complex, list[Term]]:
+def _seen(measurement: Measurement, far: Complex) -> tuple[Complex, Complex, list[Term]]:
     """Reflection at the plane, how much of a change at the antenna arrives there, and the effects of the pieces after it."""
     slope = np.ones_like(far)
     terms: list[Term] = []
-    for piece in reversed(way.after):
-        own = piece_terms(piece, far)
-        far, step = seen_and_slope(piece, far)
+    for element in reversed(measurement.after):
+        own = piece_terms(element, far)
+        far, step = seen_and_slope(element, far)
         terms = own + [term.scaled(step) for term in terms]
         slope = slope * step
     return far, slope, terms
 
 
-def _read(way: Measurement, seen: Complex, slope: Complex, terms: list[Term]) -> tuple[Complex, list[Term]]:
+def _read(measurement: Measurement, seen: Complex, slope: Complex, terms: list[Term]) -> tuple[Complex, list[Term]]:
     """The reading and every effect on it, calibration included."""
-    if way.mating:
-        terms = [*terms, rematch_term(way.mating, seen)]
-    if way.standards is None:
-        return seen, terms + _additive(way, np.ones_like(seen), ("noise", "drift"))
-    box = through([expected(piece).nominal()[None] for piece in way.before], (1, way.freq_hz.size))
-    terms = terms + _additive(way, 1 / _derivative(box, seen), ("noise", "drift"))
-    if way.flex_rad:
+    if measurement.mating:
+        terms = [*terms, rematch_term(measurement.mating, seen)]
+    if measurement.standards is None:
+        return seen, terms + _additive(measurement, np.ones_like(seen), ("noise", "drift"))
+    box = through([expected(element).nominal()[None] for element in measurement.before], (1, measurement.freq_hz.size))
+    terms = terms + _additive(measurement, 1 / _derivative(box, seen), ("noise", "drift"))
+    if measurement.flex_rad:
         turned = -2j * box.reading(seen)[0] / _derivative(box, seen)
-        sd = np.asarray(way.flex_rad / np.sqrt(3))
+        sd = np.asarray(measurement.flex_rad / np.sqrt(3))
         terms.append(Term("flex", "lead moved", turned, np.zeros_like(seen), sd, True, np.ones(seen.shape)))
-    at_plane, own, shared = _standards_seen(way, way.standards)
+    at_plane, own, shared = _standards_seen(measurement, measurement.standards)
     weights = _drag(at_plane, seen)
     for place, weight, found in zip(at_plane, weights, own, strict=True):
-        found = found + _additive(way, 1 / _derivative(box, place), ("noise",))
-        if way.mating:
-            found.append(rematch_term(way.mating, place))
+        found = found + _additive(measurement, 1 / _derivative(box, place), ("noise",))
+        if measurement.mating:
+            found.append(rematch_term(measurement.mating, place))
         terms += [term.scaled(weight) for term in found]
     # One adapter stood before all three standards: its effects on them add before they are squared.
     for triple in zip(*shared, strict=True):
         parts = [term.scaled(weight) for term, weight in zip(triple, weights, strict=True)]
         plain, mirrored = sum(part.plain for part in parts), sum(part.mirrored for part in parts)
         terms.append(replace(triple[0], id="swap", plain=np.asarray(plain), mirrored=np.asarray(mirrored)))
-    assumed = assumed_reflections(way.standards, way.freq_hz)
+    assumed = assumed_reflections(measurement.standards, measurement.freq_hz)
     correction = inverse(solve([place[None] for place in at_plane], assumed))
     return correction.reading(seen)[0], [term.scaled(_derivative(correction, seen)) for term in terms]
 
 
-def _additive(way: Measurement, slope: Complex, names: Iterable[str]) -> list[Term]:
+def _additive(measurement: Measurement, slope: Complex, names: Iterable[str]) -> list[Term]:
     """Noise and drift of a raw reading, referred to where they act."""
-    sizes = {"noise": np.asarray(way.noise), "drift": circle_sd(way.drift)}
+    sizes = {"noise": np.asarray(measurement.noise), "drift": circle_sd(measurement.drift)}
     zero = np.zeros_like(slope)
     return [Term(name, name, slope, zero, sizes[name], False, zero.real) for name in names if sizes[name]]
 
 
-def _standards_seen(way: Measurement, standards: Standards) -> tuple[list[Complex], list[list[Term]], list[list[Term]]]:
+def _standards_seen(
+    measurement: Measurement, standards: Standards
+) -> tuple[list[Complex], list[list[Term]], list[list[Term]]]:
     """Open, short and load as they stand at the plane: expected reflections, own effects, effects of a swapped adapter."""
     at_plane: list[Complex] = []
     own: list[list[Term]] = []
     shared: list[list[Term]] = []
-    for true, terms in standard_terms(standards, way.freq_hz):
-        if way.swap is None:
+    for true, terms in standard_terms(standards, measurement.freq_hz):
+        if measurement.swap is None:
             at_plane.append(true)
             own.append(list(terms))
             shared.append([])
             continue
-        nominal = through([way.swap.nominal()[None]], (1, way.freq_hz.size))
-        seen, slope = seen_and_slope(way.swap, true)
+        nominal = through([measurement.swap.nominal()[None]], (1, measurement.freq_hz.size))
+        seen, slope = seen_and_slope(measurement.swap, true)
         undone = _derivative(inverse(nominal), seen)
         at_plane.append(nominal.recovered(seen)[0])
         own.append([term.scaled(slope * undone) for term in terms])
-        shared.append([term.scaled(undone) for term in piece_terms(way.swap, true)])
+        shared.append([term.scaled(undone) for term in piece_terms(measurement.swap, true)])
     return at_plane, own, shared
 
 

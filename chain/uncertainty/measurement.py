@@ -11,13 +11,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Complex, Real
 from chain.assembly.cascade import Chain, in_view
 from chain.reflection import magnitude_from_return_loss
 from chain.rf import twoport
 from chain.rf.bilinear import Maps, compose, identity, in_front, inverse, shifted, through
-from chain.rf.elements import Stage, at_frequencies
+from chain.rf.elements import Element, at_frequencies
 from chain.rf.references import aligned
 from chain.setups import Setup
 from chain.uncertainty.calibration import Standards, assumed_reflections, drawn_reflections, solve
@@ -25,12 +25,10 @@ from chain.uncertainty.element_bounds import RESIDUALS, residual_box
 from chain.uncertainty.sampled_maps import drawn_through
 from chain.uncertainty.sampling import draw, unit_draws
 
-__all__ = ["CHUNK", "Measurement", "error_terms", "measurement", "nominal_maps", "simulate"]
+__all__ = ["BATCH", "Measurement", "error_terms", "measurement_of", "nominal_maps", "simulate"]
 
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
-CHUNK = 1000
+BATCH = 1000
 STREAMS = {
     "noise": 1,
     "drift": 2,
@@ -55,13 +53,13 @@ class Measurement:
     freq_hz: Real
     reading_ohm: float
     far_ohm: float
-    before: tuple[Stage, ...]
-    after: tuple[Stage, ...]
+    before: tuple[Element, ...]
+    after: tuple[Element, ...]
     noise: float = 0.0
     drift: float = 0.0
     mating: float = 0.0
     flex_rad: float = 0.0
-    swap: Stage | None = None
+    swap: Element | None = None
     standards: Standards | None = None
 
     @property
@@ -74,27 +72,27 @@ class Measurement:
         return replace(
             self,
             freq_hz=self.freq_hz[chosen],
-            before=tuple(at_frequencies(piece, chosen) for piece in self.before),
-            after=tuple(at_frequencies(piece, chosen) for piece in self.after),
+            before=tuple(at_frequencies(element, chosen) for element in self.before),
+            after=tuple(at_frequencies(element, chosen) for element in self.after),
             swap=None if self.swap is None else at_frequencies(self.swap, chosen),
         )
 
 
-def measurement(setup: Setup, chain: Chain) -> Measurement:
+def measurement_of(setup: Setup, chain: Chain) -> Measurement:
     """The measurement that a set-up describes.
 
     Source: A trace noise of n dB at full reflection is 10^(n/20) - 1; return losses are radii.
     """
     after, ohm = in_view(setup, chain)
     near, plane = setup.near, setup.calibration
-    before: tuple[Stage, ...] = ()
+    before: tuple[Element, ...] = ()
     standards = None
     if plane.plane == "near":
         box = residual_box(near, chain.freq_hz)
         after = after if box is None else (box, *after)
     else:
-        count = len(chain.pieces) - len(after)
-        before = aligned(chain.pieces[:count], near.impedance_ohm, ohm, chain.freq_hz)
+        count = len(chain.elements) - len(after)
+        before = aligned(chain.elements[:count], near.impedance_ohm, ohm, chain.freq_hz)
         standards = Standards.of(plane, ohm)
     return Measurement(
         chain.freq_hz,
@@ -115,9 +113,9 @@ def _radius(loss_db: float | None) -> float:
     return 0.0 if loss_db is None else float(magnitude_from_return_loss(loss_db))
 
 
-def _swapped(setup: Setup, chain: Chain) -> Stage | None:
+def _swapped(setup: Setup, chain: Chain) -> Element | None:
     """The adapter that stood at the plane while the standards were read, as a piece, if one is named."""
-    from chain.rf.parts import stages_of
+    from chain.rf.parts import elements_of
     from chain.setups import Item
     from library.records import Adapter
 
@@ -127,44 +125,48 @@ def _swapped(setup: Setup, chain: Chain) -> Stage | None:
     part = setup.library.part(name)
     assert isinstance(part, Adapter)
     item = Item("swap", part, part.near_connector, part.far_connector)
-    return stages_of(item, chain.freq_hz)[0]
+    return elements_of(item, chain.freq_hz)[0]
 
 
-def nominal_maps(way: Measurement) -> Maps:
+def nominal_maps(measurement: Measurement) -> Maps:
     """The map with every unknown at zero.
 
     Source: A calibration without errors shows what lies after its plane.
     """
-    return through([piece.nominal()[None] for piece in way.after], (1, way.freq_hz.size))
+    return through([element.nominal()[None] for element in measurement.after], (1, measurement.freq_hz.size))
 
 
-def _stream(seed: int, key: int, chunk: int, repeat: int = 0) -> np.random.Generator:
-    words = [seed, key, chunk, repeat] if repeat else [seed, key, chunk]
+def _stream(seed: int, key: int, batch: int, repeat: int = 0) -> np.random.Generator:
+    words = [seed, key, batch, repeat] if repeat else [seed, key, batch]
     return np.random.Generator(np.random.Philox(np.random.SeedSequence(words)))
 
 
-def simulate(way: Measurement, chunk: int, seed: int, first_frequency: int = 0, repeat: int = 0) -> Maps:
+def simulate(measurement: Measurement, batch: int, seed: int, first_frequency: int = 0, repeat: int = 0) -> Maps:
     """One chunk of drawn measurements."""
-    count = CHUNK
-    shape = (count, way.freq_hz.size)
-    pieces = (*way.before, *way.after)
-    own, hidden = len(way.before), len(way.before) + way.residuals
+    count = BATCH
+    shape = (count, measurement.freq_hz.size)
+    elements = (*measurement.before, *measurement.after)
+    own, hidden = len(measurement.before), len(measurement.before) + measurement.residuals
 
     def stream(index: int) -> np.random.Generator:
-        return _stream(seed, STREAMS["pieces"] + index, chunk)
+        return _stream(seed, STREAMS["pieces"] + index, batch)
 
-    box = drawn_through(pieces[:own], stream, *shape)
-    residuals = [draw(pieces[index], stream(index), count) for index in range(own, hidden)]
-    seen = drawn_through(pieces[hidden:], lambda index: stream(hidden + index), *shape)
-    drift = way.drift * unit_draws(_stream(seed, STREAMS["drift"], chunk, repeat), count, "disc") if way.drift else 0.0
-    noise = _noise(way, seed, chunk, first_frequency, 0, shape, repeat)
-    if way.standards is None:
-        if way.mating:
-            seen = _mated(seen, way.mating, _stream(seed, STREAMS["near mating"], chunk, repeat), count)
+    box = drawn_through(elements[:own], stream, *shape)
+    residuals = [draw(elements[index], stream(index), count) for index in range(own, hidden)]
+    seen = drawn_through(elements[hidden:], lambda index: stream(hidden + index), *shape)
+    drift = (
+        measurement.drift * unit_draws(_stream(seed, STREAMS["drift"], batch, repeat), count, "disc")
+        if measurement.drift
+        else 0.0
+    )
+    noise = _noise(measurement, seed, batch, first_frequency, 0, shape, repeat)
+    if measurement.standards is None:
+        if measurement.mating:
+            seen = _mated(seen, measurement.mating, _stream(seed, STREAMS["near mating"], batch, repeat), count)
         if residuals:
             seen = in_front(residuals[0], seen)
         return _full(shifted(seen, np.asarray(noise + drift)), shape)
-    return _full(_calibrated(way, box, seen, (noise + drift, seed, chunk, first_frequency), repeat), shape)
+    return _full(_calibrated(measurement, box, seen, (noise + drift, seed, batch, first_frequency), repeat), shape)
 
 
 def _mated(inner: Maps, radius: float, rng: np.random.Generator, count: int) -> Maps:
@@ -181,57 +183,57 @@ def _full(maps: Maps, shape: tuple[int, int]) -> Maps:
 
 
 def _noise(
-    way: Measurement, seed: int, chunk: int, first: int, which: int, shape: tuple[int, int], repeat: int = 0
+    measurement: Measurement, seed: int, batch: int, first: int, which: int, shape: tuple[int, int], repeat: int = 0
 ) -> Complex | float:
-    if not way.noise:
+    if not measurement.noise:
         return 0.0
     pairs = np.empty((shape[1], 2, shape[0]))
     for column, pair in enumerate(pairs):
-        rng = _stream(seed, STREAMS["noise"] + 10 * (which + 4 * (first + column) + 100), chunk, repeat)
+        rng = _stream(seed, STREAMS["noise"] + 10 * (which + 4 * (first + column) + 100), batch, repeat)
         rng.standard_normal(out=pair)
     out = np.empty(shape, dtype=complex)
-    np.multiply(pairs[:, 0].T, way.noise, out=out.real)
-    np.multiply(pairs[:, 1].T, way.noise, out=out.imag)
+    np.multiply(pairs[:, 0].T, measurement.noise, out=out.real)
+    np.multiply(pairs[:, 1].T, measurement.noise, out=out.imag)
     return out
 
 
 def _calibrated(
-    way: Measurement, box: Maps, seen: Maps, run: tuple[Complex | float, int, int, int], repeat: int
+    measurement: Measurement, box: Maps, seen: Maps, run: tuple[Complex | float, int, int, int], repeat: int
 ) -> Maps:
     """Apply the error terms of a drawn calibration to the antenna's reading."""
-    offset, seed, chunk, first = run
-    mating = _stream(seed, STREAMS["plane mating"], chunk)
-    solved = error_terms(way, box, mating, (seed, chunk, first))
-    if way.mating:
-        again = _stream(seed, STREAMS["plane mating"], chunk, repeat) if repeat else mating
-        seen = _mated(seen, way.mating, again, CHUNK)
-    flexed = _flexed(compose(box, seen), way.flex_rad, _stream(seed, STREAMS["flex"], chunk, repeat))
+    offset, seed, batch, first = run
+    mating = _stream(seed, STREAMS["plane mating"], batch)
+    solved = error_terms(measurement, box, mating, (seed, batch, first))
+    if measurement.mating:
+        again = _stream(seed, STREAMS["plane mating"], batch, repeat) if repeat else mating
+        seen = _mated(seen, measurement.mating, again, BATCH)
+    flexed = _flexed(compose(box, seen), measurement.flex_rad, _stream(seed, STREAMS["flex"], batch, repeat))
     total = shifted(flexed, np.asarray(offset))
     return compose(inverse(solved), total)
 
 
 def error_terms(
-    way: Measurement, box: Maps, mating: np.random.Generator, run: tuple[int, int, int], count: int = CHUNK
+    measurement: Measurement, box: Maps, mating: np.random.Generator, run: tuple[int, int, int], count: int = BATCH
 ) -> Maps:
     """Read three standards through a drawn chain and solve for the error terms of the calibration."""
-    seed, chunk, first = run
-    standards = way.standards
+    seed, batch, first = run
+    standards = measurement.standards
     assert standards is not None
-    shape = (count, way.freq_hz.size)
-    true = drawn_reflections(standards, way.freq_hz, _stream(seed, STREAMS["standards"], chunk), count)
+    shape = (count, measurement.freq_hz.size)
+    true = drawn_reflections(standards, measurement.freq_hz, _stream(seed, STREAMS["standards"], batch), count)
     adapter = None
-    if way.swap is not None:
-        adapter = through([draw(way.swap, _stream(seed, STREAMS["swap"], chunk), count)], shape)
+    if measurement.swap is not None:
+        adapter = through([draw(measurement.swap, _stream(seed, STREAMS["swap"], batch), count)], shape)
     raw = []
     for index, reflection in enumerate(true):
         at_plane = reflection
         if adapter is not None:
-            nominal = through([way.swap.nominal()[None]], shape)  # type: ignore[union-attr]
+            nominal = through([measurement.swap.nominal()[None]], shape)  # type: ignore[union-attr]
             at_plane = nominal.recovered(adapter.reading(reflection))
-        if way.mating:
-            at_plane = _mated(identity((1, 1)), way.mating, mating, count).reading(at_plane)
-        raw.append(box.reading(at_plane) + _noise(way, seed, chunk, first, index + 1, shape))
-    return solve(raw, assumed_reflections(standards, way.freq_hz))
+        if measurement.mating:
+            at_plane = _mated(identity((1, 1)), measurement.mating, mating, count).reading(at_plane)
+        raw.append(box.reading(at_plane) + _noise(measurement, seed, batch, first, index + 1, shape))
+    return solve(raw, assumed_reflections(standards, measurement.freq_hz))
 
 
 def _flexed(reading: Maps, flex_rad: float, rng: np.random.Generator) -> Maps:
@@ -242,5 +244,5 @@ def _flexed(reading: Maps, flex_rad: float, rng: np.random.Generator) -> Maps:
     """
     if not flex_rad:
         return reading
-    turn = np.exp(-2j * rng.uniform(-flex_rad, flex_rad, (CHUNK, 1)))
+    turn = np.exp(-2j * rng.uniform(-flex_rad, flex_rad, (BATCH, 1)))
     return Maps(reading.p * turn, reading.q * turn, reading.r)

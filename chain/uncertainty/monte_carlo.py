@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from chain.arrays import Real
 from chain.uncertainty.confidence_belt import Belt
 from chain.uncertainty.intervals import PER_CHUNK, SEED, belts_of, drawn_terms
 from chain.uncertainty.measurement import Measurement
@@ -15,15 +16,14 @@ from chain.uncertainty.parallel import in_order
 
 __all__ = ["Accuracy", "draws_needed", "tolerance"]
 
-Real = NDArray[np.float64]
 
 MOST_DRAWS = {1: 64_000, 2: 1_024_000}
 MOST_DRAWN_POINTS = 20_000_000
 """Draws times frequencies that a second digit may cost: about ten seconds."""
 PLACES = 5
 """Frequencies at which batches are compared."""
-BATCHES = 4
-CHUNKS_APART = 1_000_000
+GROUPS = 4
+BATCHES_APART = 1_000_000
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,7 @@ def tolerance(low: float, high: float, digits: int) -> float:
 
 
 def draws_needed(
-    way: Measurement,
+    measurement: Measurement,
     ends: Callable[[Belt, slice], tuple[Real, Real]],
     complex_reading: bool = False,
     digits: int = 1,
@@ -64,32 +64,32 @@ def draws_needed(
     Source: JCGM 101:2008, 7.9.4 (memory): batches, and twice the standard deviation of what is wanted against the
     tolerance. An end from n times as many draws has a standard deviation smaller by the root of n.
     """
-    places = slice(0, None, max(1, -(-way.freq_hz.size // PLACES)))
-    thin = way.at(places)
-    batches: list[list[NDArray[np.float32]]] = [[] for _ in range(BATCHES)]
-    most = MOST_DRAWS[1] if digits == 1 else _affordable(way.freq_hz.size)
-    drawn, chunks = 0, 1
+    places = slice(0, None, max(1, -(-measurement.freq_hz.size // PLACES)))
+    thin = measurement.at(places)
+    groups: list[list[NDArray[np.float32]]] = [[] for _ in range(GROUPS)]
+    most = MOST_DRAWS[1] if digits == 1 else _affordable(measurement.freq_hz.size)
+    drawn, batches = 0, 1
 
-    def ends_of(batch: int) -> tuple[Real, Real]:
+    def ends_of(group: int) -> tuple[Real, Real]:
         # Batch by batch the same draws again, and more of them: chunk numbers tell them apart.
-        own = range(batch * CHUNKS_APART + drawn, batch * CHUNKS_APART + chunks)
-        batches[batch].append(drawn_terms(thin, complex_reading, own, seed))
-        return ends(belts_of(np.concatenate(batches[batch], axis=2))[0], places)
+        own = range(group * BATCHES_APART + drawn, group * BATCHES_APART + batches)
+        groups[group].append(drawn_terms(thin, complex_reading, own, seed))
+        return ends(belts_of(np.concatenate(groups[group], axis=2))[0], places)
 
     while True:
         if progress is not None:
             progress(0.0)
-        found = _judged(np.array(list(in_order(ends_of, range(BATCHES)))), chunks, digits, most)
-        if found.settled or BATCHES * chunks * PER_CHUNK >= most:
+        found = _judged(np.array(list(in_order(ends_of, range(GROUPS)))), batches, digits, most)
+        if found.settled or GROUPS * batches * PER_CHUNK >= most:
             return found
-        drawn, chunks = chunks, BATCHES * chunks
+        drawn, batches = batches, GROUPS * batches
 
 
 def _affordable(frequencies: int) -> int:
     return int(np.clip(MOST_DRAWN_POINTS // frequencies, MOST_DRAWS[1], MOST_DRAWS[2]))
 
 
-def _judged(ends: Real, chunks: int, digits: int, most: int) -> Accuracy:
+def _judged(ends: Real, batches: int, digits: int, most: int) -> Accuracy:
     """Accuracy from the ends of batches of so many chunks, shape (batches, 2, places); NaN where one gives no interval.
 
     No more draws are proposed than the batches have together: beyond them one would guess, and larger batches are drawn.
@@ -102,7 +102,7 @@ def _judged(ends: Real, chunks: int, digits: int, most: int) -> Accuracy:
     # Pooled over the places, for the low and the high ends apart: the spread of four batches alone says little.
     short = 2 * float(np.sqrt((variance / wanted**2).mean(axis=1)).max())
     error = 2 * float(np.sqrt(variance.mean(axis=1)).max())
-    needed = max(1, int(np.ceil(short**2 * chunks)))
-    taken = min(needed, BATCHES * chunks, most // PER_CHUNK)
-    error *= np.sqrt(chunks / taken)
+    needed = max(1, int(np.ceil(short**2 * batches)))
+    taken = min(needed, GROUPS * batches, most // PER_CHUNK)
+    error *= np.sqrt(batches / taken)
     return Accuracy(taken * PER_CHUNK, digits, float(wanted.max()), float(error), needed <= taken)

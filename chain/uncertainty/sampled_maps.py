@@ -11,16 +11,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Complex
 from chain.rf.bilinear import Maps
-from chain.rf.elements import Line, Stage
+from chain.rf.elements import Element, Line
 from chain.uncertainty.sampling import draw, inside_constants, lead_constants, wave
 
 __all__ = ["drawn_through"]
-
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 
 @dataclass(frozen=True)
@@ -34,7 +31,7 @@ class _Seen:
 
 
 def drawn_through(
-    pieces: Sequence[Stage], streams: Callable[[int], np.random.Generator], count: int, frequencies: int
+    elements: Sequence[Element], streams: Callable[[int], np.random.Generator], count: int, frequencies: int
 ) -> Maps:
     """The map of pieces drawn and joined one to the next.
 
@@ -43,9 +40,13 @@ def drawn_through(
     """
     one = np.ones((1, 1), dtype=complex)
     seen = _Seen(one, None, None, one)
-    for number in range(len(pieces) - 1, -1, -1):
-        piece, rng = pieces[number], streams(number)
-        seen = _line(piece, rng, count, seen) if isinstance(piece, Line) else _two_port(draw(piece, rng, count), seen)
+    for number in range(len(elements) - 1, -1, -1):
+        element, rng = elements[number], streams(number)
+        seen = (
+            _line(element, rng, count, seen)
+            if isinstance(element, Line)
+            else _two_port(draw(element, rng, count), seen)
+        )
     down = 1 / seen.s
     zero = np.zeros((1, 1), dtype=complex)
     values = (seen.p * down, zero if seen.q is None else seen.q * down, zero if seen.r is None else seen.r * down)

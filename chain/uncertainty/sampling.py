@@ -9,15 +9,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Complex, Real
 from chain.rf import twoport
-from chain.rf.elements import Box, Ladder, Line, Stage
+from chain.rf.elements import Box, Element, Ladder, Line
 
 __all__ = ["draw", "inside_constants", "junction_room", "lead_constants", "unit_draws", "wave"]
-
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 
 def unit_draws(rng: np.random.Generator, count: int, shape: str) -> Complex:
@@ -31,17 +28,17 @@ def unit_draws(rng: np.random.Generator, count: int, shape: str) -> Complex:
     return np.asarray(np.sqrt(rng.random((count, 1))) * phase)
 
 
-def draw(piece: Stage, rng: np.random.Generator, count: int) -> Complex:
+def draw(element: Element, rng: np.random.Generator, count: int) -> Complex:
     """Matrices of drawn samples of a piece.
 
     Source: Lossless reciprocal junction `S11 = r e^(-2jbx)`, `S22 = -conj(r) e^(-2jb(l-x))`, `S21 = sqrt(1-|r|^2)
     e^(-jbl)`.
     """
-    if isinstance(piece, Line):
-        return _draw_line(piece, rng, count)
-    if isinstance(piece, Box):
-        return _draw_box(piece, rng, count)
-    return _draw_ladder(piece, rng, count)
+    if isinstance(element, Line):
+        return _draw_line(element, rng, count)
+    if isinstance(element, Box):
+        return _draw_box(element, rng, count)
+    return _draw_ladder(element, rng, count)
 
 
 def _uniform(rng: np.random.Generator, count: int, low: float, high: float) -> Real:

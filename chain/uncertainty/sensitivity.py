@@ -10,16 +10,14 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from chain.arrays import Complex, Real
 from chain.rf import twoport
-from chain.rf.elements import Box, Ladder, Line, Stage
+from chain.rf.elements import Box, Element, Ladder, Line
 from chain.uncertainty.sampling import junction_room
 
 __all__ = ["Term", "circle_sd", "expected", "piece_terms", "real_term", "rematch_term", "seen_and_slope"]
 
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 DB = float(np.log(10) / 10)
 NODES, WEIGHTS = np.polynomial.legendre.leggauss(16)
@@ -65,35 +63,35 @@ def circle_sd(radius: Real | float, shape: str = "disc") -> Real:
     return np.asarray(radius) / (np.sqrt(2) if shape == "ring" else 2)
 
 
-def expected(piece: Stage) -> Stage:
+def expected(element: Element) -> Element:
     """The piece at the expectation of its unknowns, which differs from its nominal one where a range is lopsided.
 
     Source: Mean of a rectangular distribution; discs, rings and the other ranges are centred on the nominal value.
     """
-    if not isinstance(piece, Line):
-        return piece.known()
-    mean = (piece.length_low + piece.length_high) / 2
-    return replace(piece.known(), loss_np=piece.loss_np * mean, phase_rad=piece.phase_rad * mean)
+    if not isinstance(element, Line):
+        return element.known()
+    mean = (element.length_low + element.length_high) / 2
+    return replace(element.known(), loss_np=element.loss_np * mean, phase_rad=element.phase_rad * mean)
 
 
-def seen_and_slope(piece: Stage, far: Complex) -> tuple[Complex, Complex]:
+def seen_and_slope(element: Element, far: Complex) -> tuple[Complex, Complex]:
     """Reflection in front of a piece at its expectation, and how much of a change behind it arrives there.
 
     Source: S11 + S12 S21 x/(1 - S22 x) and its derivative S12 S21/(1 - S22 x)^2.
     """
-    s = expected(piece).nominal()
+    s = expected(element).nominal()
     slope = s[..., 0, 1] * s[..., 1, 0] / (1 - s[..., 1, 1] * far) ** 2
     return np.asarray(twoport.input_reflection(s, far)), np.asarray(slope)
 
 
-def piece_terms(piece: Stage, far: Complex) -> list[Term]:
+def piece_terms(element: Element, far: Complex) -> list[Term]:
     """Effects of a piece's unknowns on the reflection in front of it.
 
     Source: Derivatives of the piece's own two-port at the expectation of its unknowns.
     """
-    if isinstance(piece, Line):
-        return _line_terms(piece, far)
-    return _box_terms(piece, far) if isinstance(piece, Box) else _ladder_terms(piece, far)
+    if isinstance(element, Line):
+        return _line_terms(element, far)
+    return _box_terms(element, far) if isinstance(element, Box) else _ladder_terms(element, far)
 
 
 def real_term(name: str, what: str, effect: Complex, sd: Real | float, curve: Real | float) -> Term:

@@ -25,7 +25,7 @@ from chain.files.setup_file import load_setup, parse_setup
 from chain.html.page import card_html
 from chain.reflection import magnitude_from_vswr
 from chain.report.card import render
-from chain.uncertainty.measurement import measurement
+from chain.uncertainty.measurement import measurement_of
 
 FREQ_HZ = 200e6
 
@@ -39,7 +39,7 @@ def run(*words, status=0):
 
 def readings(setup):
     """Readings of the known ends of a set-up at its own frequencies, by end."""
-    return {each.end: each for each in end_readings(measurement(setup, build(setup)), 1000)}
+    return {each.end: each for each in end_readings(measurement_of(setup, build(setup)), 1000)}
 
 
 @pytest.fixture(scope="module")
@@ -93,13 +93,15 @@ def test_known_ends_behind_a_lead_agree_with_scikit_rf():
 
 def test_intervals_hold_the_stated_share_of_fresh_chains():
     """95 in 100 of chains drawn with another seed read inside the card's interval, for every end."""
-    way = measurement(*(lambda setup: (setup, build(setup)))(load_setup(BOATHOUSE)))
-    way = way.at(slice(0, 1))
+    measurement = measurement_of(*(lambda setup: (setup, build(setup)))(load_setup(BOATHOUSE)))
+    measurement = measurement.at(slice(0, 1))
     from chain.uncertainty.measurement import simulate
 
-    for each in end_readings(way, 10_000):
+    for each in end_readings(measurement, 10_000):
         far = 1.0 if np.isinf(each.end_ohm) else (each.end_ohm - 75) / (each.end_ohm + 75)
-        seen = np.abs(np.concatenate([simulate(way, chunk, 777).reading(np.array(far + 0j)) for chunk in range(10)]))
+        seen = np.abs(
+            np.concatenate([simulate(measurement, batch, 777).reading(np.array(far + 0j)) for batch in range(10)])
+        )
         low, high = magnitude_from_vswr([each.reading_low, each.reading_high])
         assert np.mean((seen >= low) & (seen <= high)) == pytest.approx(0.95, abs=0.012), each.end
         assert each.reading_low <= each.reading_vswr <= each.reading_high

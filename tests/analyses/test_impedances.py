@@ -34,9 +34,9 @@ LOSSES = [row for row in tables.rows("wrong_piece.csv") if row["quantity"] == "t
 @pytest.mark.parametrize("row", PIECES, ids=tables.label)
 def test_return_loss_told_of_a_wrong_piece(row):
     """Sources stand in the table: closed form, and a 75-ohm barrel measured as 19.0 mm."""
-    piece = build.adapter(row["piece_ohm"], row["length_mm"] / 1e3)
+    element = build.adapter(row["piece_ohm"], row["length_mm"] / 1e3)
     line = row["line_ohm"]
-    (found,) = remarks(between(piece, near_ohm=line, far_ohm=line, mhz=row["freq_mhz"]), "wrong-impedance")
+    (found,) = remarks(between(element, near_ohm=line, far_ohm=line, mhz=row["freq_mhz"]), "wrong-impedance")
     assert found.where == "item0 0"
     # The remark gives one decimal, as the table does.
     assert figure(found.text, "return loss of") == pytest.approx(row["expected"], abs=row["tolerance"] + 0.05)
@@ -44,9 +44,9 @@ def test_return_loss_told_of_a_wrong_piece(row):
 
 @pytest.mark.parametrize("row", LOSSES, ids=tables.label)
 def test_mismatch_loss_told_of_a_wrong_piece(row):
-    piece = build.adapter(row["piece_ohm"], row["length_mm"] / 1e3)
+    element = build.adapter(row["piece_ohm"], row["length_mm"] / 1e3)
     line = row["line_ohm"]
-    (found,) = remarks(between(piece, near_ohm=line, far_ohm=line, mhz=row["freq_mhz"]), "wrong-impedance")
+    (found,) = remarks(between(element, near_ohm=line, far_ohm=line, mhz=row["freq_mhz"]), "wrong-impedance")
     assert figure(found.text, "and") == pytest.approx(row["expected"], abs=row["tolerance"])
 
 
@@ -163,8 +163,8 @@ def test_line_that_goes_to_and_fro():
     there_and_back = [build.pad(), build.pad(near_ohm=75.0, far_ohm=50.0), build.pad()]
     (found,) = remarks(between(*there_and_back), "alternating")
     assert "50, 75, 50, 75 ohm" in found.text
-    pieces = [build.adapter(ohm) for ohm in (50.0, 75.0, 50.0, 75.0, 50.0)]
-    (found,) = remarks(between(*pieces), "alternating")
+    elements = [build.adapter(ohm) for ohm in (50.0, 75.0, 50.0, 75.0, 50.0)]
+    (found,) = remarks(between(*elements), "alternating")
     assert "5 times" in found.text
 
 

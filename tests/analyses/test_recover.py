@@ -11,7 +11,7 @@ from chain.cli.main import chain
 from chain.files.setup_file import load_setup
 from chain.rf.bilinear import Maps
 from chain.sweeps.readings import Readings, from_texts, thinned
-from chain.uncertainty.measurement import measurement, nominal_maps
+from chain.uncertainty.measurement import measurement_of, nominal_maps
 from chain.units import parse_reading
 
 PHASES = np.exp(2j * np.pi * (np.arange(720) + 0.5) / 720)
@@ -39,7 +39,7 @@ def test_a_perfect_antenna_behind_a_resistor_in_series_is_not_an_open():
     """91 ohm in series, the wrong thing to match with: a perfect antenna reads 0.54, which an open would read as little as."""
     pad = made.item(made.ladder([("series", 91.0)]), "resistor")
     setup = made.setup_of([pad], limit_vswr=2.0)
-    known = nominal_maps(measurement(setup, build(setup)))
+    known = nominal_maps(measurement_of(setup, build(setup)))
     perfect = np.abs(known.reading(np.zeros((1, 1), complex)))[0]
     # (75 + 91 - 50)/(75 + 91 + 50).
     assert perfect[0] == pytest.approx(116 / 216)
@@ -105,5 +105,7 @@ def test_a_long_sweep_is_thinned_to_its_worst_readings():
 def test_the_cure_is_the_best_of_the_cheapest_kind_and_starts_from_the_interval_shown():
     """Moving the plane costs nothing wherever it goes: the plane that helps most is named."""
     found = recover(load_setup("demo/boathouse.toml"), from_texts([parse_reading("VSWR 1.3 at 210 MHz")]), draws=8000)
-    assert found.cure.what == "calibrate after 'lead'"
-    assert (found.cure.now_low, found.cure.now_high) == pytest.approx((found.low[0], found.high[0]), rel=1e-9)
+    assert found.improvement.what == "calibrate after 'lead'"
+    assert (found.improvement.now_low, found.improvement.now_high) == pytest.approx(
+        (found.low[0], found.high[0]), rel=1e-9
+    )

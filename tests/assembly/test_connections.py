@@ -10,14 +10,14 @@ from skrf.media import DefinedGammaZ0
 from skrf.network import connect
 
 from chain.analyses.expect import expect
-from chain.analyses.improvements import cures
+from chain.analyses.improvements import improvements
 from chain.analyses.planes import compare
 from chain.assembly.cascade import build
 from chain.assembly.connections import joints_of, with_arm_sections
 from chain.files.setup_file import load_setup
-from chain.rf.parts import stages_of
+from chain.rf.parts import elements_of
 from chain.setups import Arm
-from chain.uncertainty.measurement import measurement, simulate
+from chain.uncertainty.measurement import measurement_of, simulate
 from library.load import load_library
 from library.records import Connector
 
@@ -87,15 +87,15 @@ def test_own_families_and_rules_hold_for_the_joints_of_the_set_up(own_setup):
     last = joints_of(own_setup)[-1]
     assert (last.verdict, last.sections) == ("costed", ((50.0, 0.01),))
     chain = build(own_setup)
-    assert [piece.impedance_ohm[0].real for piece in chain.groups[-1][1]] == [50.0]
+    assert [element.impedance_ohm[0].real for element in chain.groups[-1][1]] == [50.0]
 
 
 def test_an_adapter_of_ones_own_may_be_swapped_after_calibration(own_setup):
     """Its reflection limit spreads the reading; taken off it does not."""
-    way = measurement(own_setup, build(own_setup))
-    assert way.swap is not None
-    assert way.swap.id == "swap"
-    spread = [simulate(each, 0, 1).q.std() for each in (way, replace(way, swap=None))]
+    measurement = measurement_of(own_setup, build(own_setup))
+    assert measurement.swap is not None
+    assert measurement.swap.id == "swap"
+    spread = [simulate(each, 0, 1).q.std() for each in (measurement, replace(measurement, swap=None))]
     assert spread[0] > 1.05 * spread[1]
 
 
@@ -103,7 +103,7 @@ def test_every_question_is_answered_with_own_families(own_setup):
     """Readings, planes and cures rebuild the chain, each with the same library."""
     assert expect(own_setup, true_vswr=[1.5], draws=1000).rows[0].reading_vswr > 1
     assert [each.plane for each in compare(own_setup, draws=1000).planes][:3] == ["near", "pad", "own"]
-    for _, _, changed in cures(own_setup):
+    for _, _, changed in improvements(own_setup):
         assert changed.library is own_setup.library
 
 
@@ -146,12 +146,12 @@ def test_a_wrong_half_in_an_arm_is_a_section_there_too(family, wrong_half):
     """Against scikit-rf: a 50-ohm connector on the 75-ohm arm turns and changes what the arm sends back."""
     item, part = tap(Connector(family, "plug"))
     assert bool(sum(with_arm_sections(item, load_library()).arms[0].sections, ())) == wrong_half
-    piece = stages_of(with_arm_sections(item, load_library()), np.array([500e6]))[0]
+    element = elements_of(with_arm_sections(item, load_library()), np.array([500e6]))[0]
     # The length of a wrong half is not known: the piece stands for the middle of what it may do.
-    off = np.abs(piece.s[0] - expected_tap(part, wrong_half)).max()
+    off = np.abs(element.s[0] - expected_tap(part, wrong_half)).max()
     assert off < (0.01 if wrong_half else 1e-9)
-    assert np.abs(piece.s[0] - expected_tap(part, not wrong_half)).max() > 0.02
-    assert (piece.near_radius[0] > 1e-3) == wrong_half
+    assert np.abs(element.s[0] - expected_tap(part, not wrong_half)).max() > 0.02
+    assert (element.near_radius[0] > 1e-3) == wrong_half
 
 
 def test_a_chain_with_a_wrong_half_in_an_arm_carries_it():
@@ -160,5 +160,5 @@ def test_a_chain_with_a_wrong_half_in_an_arm_carries_it():
     for family in ("BNC-75", "BNC-50"):
         item, _ = tap(Connector(family, "plug"))
         setup = made.setup_of([item], 75.0, 75.0, (500e6, 500e6, 1))
-        seen.append(build(setup).pieces[0].nominal()[0, 0, 0])
+        seen.append(build(setup).elements[0].nominal()[0, 0, 0])
     assert abs(seen[0] - seen[1]) > 0.02

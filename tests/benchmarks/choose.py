@@ -77,25 +77,25 @@ def by_networkx(shop: Catalogue, most_items: int, most_paths: int) -> tuple[set[
     begun = time.perf_counter()
     graph = nx.MultiDiGraph()
     waiting = [np.flatnonzero(row) for row in shop.mates]
-    for piece in np.flatnonzero(shop.stock):
-        ends = int(shop.near[piece]), int(shop.far[piece])
+    for element in np.flatnonzero(shop.stock):
+        ends = int(shop.near[element]), int(shop.far[element])
         for turned, (entry, leave) in enumerate((ends, ends[::-1]) if ends[0] != ends[1] else (ends,)):
             for node in waiting[entry]:
-                graph.add_edge(int(node), leave, key=(int(piece), turned, entry))
+                graph.add_edge(int(node), leave, key=(int(element), turned, entry))
     vectors, seen = [], 0
     cost, loss, reflection = shop.cost.tolist(), shop.loss.tolist(), shop.reflection.tolist()
     goals = [int(node) for node in np.flatnonzero(shop.mates[:, shop.goal])]
     paths = nx.all_simple_edge_paths(graph, shop.start, goals, cutoff=most_items)
     for path in islice(paths, most_paths):
         seen += 1
-        pieces = [key[0] for _, _, key in path]
-        if any(shop.stock[piece] < count for piece, count in Counter(pieces).items()):
+        elements = [key[0] for _, _, key in path]
+        if any(shop.stock[element] < count for element, count in Counter(elements).items()):
             continue
-        total = [sum(values[piece] for piece in pieces) for values in (cost, loss, reflection)]
+        total = [sum(values[element] for element in elements) for values in (cost, loss, reflection)]
         hops = [(node, key[2]) for node, _, key in path] + [(path[-1][1], shop.goal)]
         total[1] += int(sum(shop.joint_loss[hop] for hop in hops))
         total[2] += int(sum(shop.joint_reflection[hop] for hop in hops))
-        vectors.append((*total, len(pieces) + 1))
+        vectors.append((*total, len(elements) + 1))
     return front_of(vectors), time.perf_counter() - begun, seen
 
 

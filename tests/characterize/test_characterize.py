@@ -18,7 +18,7 @@ from chain.characterize.part_use import part_of, with_part
 from chain.characterize.sweeps import Sweeps, one_port_sweeps
 from chain.errors import RangeError
 from chain.files.setup_file import load_setup
-from chain.rf.parts import stages_of
+from chain.rf.parts import elements_of
 from chain.setups import Item
 from chain.uncertainty.element_bounds import reading_range
 from chain.uncertainty.sampling import draw
@@ -284,14 +284,14 @@ def test_the_loss_tolerance_of_an_adapter_is_drawn_and_bounded():
     part = part_of(learn_two_port(through, ABOUT, Analyzer(0.003, 0.003, 0.02), ends, "adapter"))
     assert part.loss_tolerance > 0.1
     freq_hz = np.array([2e8, 8e8])
-    piece = stages_of(Item("a", part, part.near_connector, part.far_connector), freq_hz)[0]
-    s = draw(piece, np.random.default_rng(3), 4000)
+    element = elements_of(Item("a", part, part.near_connector, part.far_connector), freq_hz)[0]
+    s = draw(element, np.random.default_rng(3), 4000)
     loss_db = -20 * np.log10(np.abs(s[..., 1, 0]))
     assert loss_db[:, 1].std() == pytest.approx(
         part.loss_at_1ghz_db * np.sqrt(0.8) * part.loss_tolerance / np.sqrt(3), rel=0.1
     )
     reading = np.abs(s[..., 0, 0] + s[..., 0, 1] * s[..., 1, 0] * 0.5 / (1 - s[..., 1, 1] * 0.5))
-    low, high = reading_range([piece], np.full((2, 1), 0.5))
+    low, high = reading_range([element], np.full((2, 1), 0.5))
     assert (reading >= low.T - 1e-12).all()
     assert (reading <= high.T + 1e-12).all()
 
@@ -312,7 +312,7 @@ def test_a_measured_two_port_may_state_how_far_it_may_be_off(tmp_path):
         pads.append((setup.items[1], any("counts as exact" in each for each in setup.assumed)))
     assert [told for _, told in pads] == [False, True]
     freq_hz = np.array([180e6, 230e6])
-    own, fixed = (stages_of(item, freq_hz)[0] for item, _ in pads)
+    own, fixed = (elements_of(item, freq_hz)[0] for item, _ in pads)
     s = draw(own, np.random.default_rng(1), 5000)
     assert len(draw(fixed, np.random.default_rng(1), 5000)) == 1
     apart_db = 20 * np.log10(np.abs(s[..., 1, 0] / fixed.nominal()[..., 1, 0]))

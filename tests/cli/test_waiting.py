@@ -116,13 +116,13 @@ def test_work_that_is_left_is_dropped_at_its_next_look():
             go_on()
         finished.append(item)
 
-    def piece(item):
+    def element(item):
         if item == 0:
             return item
         return list(in_order(part, [item, item + 100]))
 
     def left():
-        for _ in in_order(piece, range(50)):
+        for _ in in_order(element, range(50)):
             time.sleep(0.05)
             raise KeyboardInterrupt
 

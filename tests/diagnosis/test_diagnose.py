@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 from chain.assembly.bare_pad import bare_pad
 from chain.diagnosis.diagnose import ASSUMED_LOAD_DB, CANT_TELL, NONE_OF_THESE, prove
-from chain.diagnosis.evidence import ENOUGH, Evidence, shares
-from chain.diagnosis.faults import Fault, Kind, kinds_of
+from chain.diagnosis.evidence import ENOUGH, FaultProbability, shares
+from chain.diagnosis.faults import FaultKind, SuspectedFault, kinds_of
 from chain.diagnosis.known_ends import known_ends, typed_span
 from chain.diagnosis.likelihood import BLOCK, span_share, strata, work_of
 from chain.diagnosis.ohmmeter_likelihood import parse_ohms
@@ -206,7 +206,7 @@ def test_chance_of_a_span_agrees_with_simulated_noise():
 def test_strata_share_out_all_draws(weights, count):
     """Every draw belongs to one fault, in proportion."""
     total = sum(weights)
-    parts = strata(Kind("", tuple(Fault("", None, each / total) for each in weights)), count)
+    parts = strata(FaultKind("", tuple(SuspectedFault("", None, each / total) for each in weights)), count)
     assert parts[0].start == 0
     assert parts[-1].stop == count
     for part, weight in zip(parts, weights, strict=True):
@@ -217,7 +217,7 @@ def test_strata_share_out_all_draws(weights, count):
 def test_shares_are_likelihoods_over_their_sum(likelihoods):
     """Equal priors: shares add up to 1 and keep the order of the likelihoods."""
     one = np.ones(1)
-    found = [Evidence(Kind("", ()), each, 0.1, 10, one, one.astype(int), one) for each in likelihoods]
+    found = [FaultProbability(FaultKind("", ()), each, 0.1, 10, one, one.astype(int), one) for each in likelihoods]
     share, error = shares(found)
     assert share.sum() == pytest.approx(1)
     assert share == pytest.approx(np.array(likelihoods) / sum(likelihoods))

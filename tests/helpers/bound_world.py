@@ -9,7 +9,7 @@ from scipy.optimize import minimize
 from strategies import adapter, coax, item, pad, setup_of
 
 from chain.assembly.cascade import build
-from chain.uncertainty.measurement import measurement
+from chain.uncertainty.measurement import measurement_of
 
 FREQ_HZ = 200e6
 LIGHT_M_PER_S = 299_792_458.0
@@ -58,7 +58,7 @@ def engine_pieces(chain):
             made = coax(75, per_root, 0.004, 0.66, rl, ohm_tolerance, loss_tolerance)
             items.append(item(made, "lead", length_m=length, length_tolerance_m=0.01))
     setup = setup_of(items, freq_hz=(FREQ_HZ, FREQ_HZ, 1), **near)
-    return measurement(setup, build(setup)).after
+    return measurement_of(setup, build(setup)).after
 
 
 class Parameters:

@@ -32,7 +32,7 @@ def every_chain(shop, most_items):
     """Yield (cost, loss, reflection, joints) of every walk that the stock allows, by depth-first enumeration."""
     near, far, cost, loss, reflection, stock, marks = (getattr(shop, name).tolist() for name in FIELDS)
     joint_loss, joint_reflection = shop.joint_loss.tolist(), shop.joint_reflection.tolist()
-    pieces = range(len(near))
+    elements = range(len(near))
 
     def go(node, figures, mark, used, count):
         if joint_loss[node][shop.goal] >= 0 and mark & shop.needed == shop.needed:
@@ -44,21 +44,21 @@ def every_chain(shop, most_items):
             )
         if count == most_items:
             return
-        for piece in pieces:
-            if used[piece] >= stock[piece]:
+        for element in elements:
+            if used[element] >= stock[element]:
                 continue
-            for entry, leave in {(near[piece], far[piece]), (far[piece], near[piece])}:
+            for entry, leave in {(near[element], far[element]), (far[element], near[element])}:
                 step = joint_loss[node][entry]
                 if step < 0:
                     continue
-                used[piece] += 1
+                used[element] += 1
                 then = (
-                    figures[0] + cost[piece],
-                    figures[1] + loss[piece] + step,
-                    figures[2] + reflection[piece] + joint_reflection[node][entry],
+                    figures[0] + cost[element],
+                    figures[1] + loss[element] + step,
+                    figures[2] + reflection[element] + joint_reflection[node][entry],
                 )
-                yield from go(leave, then, mark | marks[piece], used, count + 1)
-                used[piece] -= 1
+                yield from go(leave, then, mark | marks[element], used, count + 1)
+                used[element] -= 1
 
     yield from go(shop.start, (0, 0, 0), 0, Counter(), 0)
 

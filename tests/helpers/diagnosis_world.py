@@ -220,12 +220,12 @@ class Judge:
     Rows are sorted by the first reading, so that those near one are found at once.
     """
 
-    def __init__(self, bench, draws, seed, halves=8, chunk=50_000):
+    def __init__(self, bench, draws, seed, halves=8, batch=50_000):
         self.kinds = list(bench.kinds())
         self.tables = []
         for number, pairs in enumerate(bench.kinds().values()):
             rng = np.random.default_rng([seed, number])
-            blocks = [drawn(bench, pairs, min(chunk, draws), rng, halves) for _ in range(-(-draws // chunk))]
+            blocks = [drawn(bench, pairs, min(batch, draws), rng, halves) for _ in range(-(-draws // batch))]
             level = np.concatenate([abs(readings).astype(np.float32) for readings, _ in blocks])
             order = np.argsort(level[:, 0])
             noise = np.concatenate([noise.astype(np.float32) for _, noise in blocks])

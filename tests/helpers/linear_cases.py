@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from chain.rf.parts import stages_of
+from chain.rf.parts import elements_of
 from chain.rf.references import aligned
 from chain.uncertainty.measurement import Measurement
 
@@ -10,10 +10,10 @@ FREQ = np.array([60e6, 200e6, 862e6])
 ONE = np.ones(FREQ.size)
 
 
-def pieces(*items, freq=FREQ):
-    return tuple(piece for each in items for piece in stages_of(each, freq))
+def elements(*items, freq=FREQ):
+    return tuple(element for each in items for element in elements_of(each, freq))
 
 
-def way(before, after, plane_ohm=50.0, **unknown):
+def measurement(before, after, plane_ohm=50.0, **unknown):
     start = aligned(before, 50.0, plane_ohm, FREQ) if "standards" in unknown else ()
     return Measurement(FREQ, plane_ohm, 75.0, start, aligned(after, plane_ohm, 75.0, FREQ), **unknown)

@@ -63,10 +63,10 @@ def short_boathouse(*changes):
 def hostile_setup(splitters=5):
     """Text of a set-up of twelve items, its title and an id full of markup."""
     words = {"title": f"'{HOSTILE}'", "pad": "'</script><b>pad'"}
-    pieces = [HEAD.format(**words)]
+    elements = [HEAD.format(**words)]
     for number in range(splitters):
-        pieces += [LEAD.format(number), SPLITTER.format(number, '"75 ohm"' if number else ARM)]
-    return "".join([*pieces, LEAD.format("last"), TAIL.format(**words)])
+        elements += [LEAD.format(number), SPLITTER.format(number, '"75 ohm"' if number else ARM)]
+    return "".join([*elements, LEAD.format("last"), TAIL.format(**words)])
 
 
 class Reader(HTMLParser):

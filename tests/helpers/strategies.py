@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from chain.assembly.cascade import Chain
 from chain.assembly.ends import item_ohm
 from chain.rf.pad import minimum_loss_db
-from chain.rf.parts import stages_of
+from chain.rf.parts import elements_of
 from chain.setups import Far, Item, Near, Setup, Sweep
 from library.load import load_library
 from library.records import Adapter, Coax, Connector, Evidence, Limit, Pad
@@ -107,7 +107,7 @@ def quarter_waves(count, freq_hz, velocity_factor=0.66):
 def chain_of(items, near_ohm, far_ohm, freq_hz):
     """Items joined without the mating rules, so that any impedance may meet any other."""
     freq = np.atleast_1d(np.asarray(freq_hz, dtype=float))
-    return Chain(freq, near_ohm, far_ohm, tuple((each.id, stages_of(each, freq)) for each in items), ())
+    return Chain(freq, near_ohm, far_ohm, tuple((each.id, elements_of(each, freq)) for each in items), ())
 
 
 def setup_of(items, near_ohm=50.0, far_ohm=75.0, freq_hz=(200e6, 200e6, 1), limit_vswr=None, **near):

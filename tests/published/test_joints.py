@@ -14,7 +14,7 @@ from chain.reflection import magnitude_from_vswr, return_loss_db
 from library.mating import parse_connector
 
 
-def piece(ohm, electrical_m):
+def element(ohm, electrical_m):
     return item(adapter(ohm, electrical_m))
 
 
@@ -23,7 +23,10 @@ def test_piece_of_wrong_impedance(row):
     """Closed form (computed), and a 75-ohm BNC barrel between 50-ohm plugs, 19.0 mm by measurement data of 2012."""
     found = budget(
         chain_of(
-            [piece(row["piece_ohm"], row["length_mm"] / 1000)], row["line_ohm"], row["line_ohm"], row["freq_mhz"] * 1e6
+            [element(row["piece_ohm"], row["length_mm"] / 1000)],
+            row["line_ohm"],
+            row["line_ohm"],
+            row["freq_mhz"] * 1e6,
         )
     )
     assert getattr(found, row["quantity"])[0] == pytest.approx(row["expected"], abs=row["tolerance"])
@@ -32,7 +35,7 @@ def test_piece_of_wrong_impedance(row):
 @pytest.mark.parametrize("row", tables.rows("wrong_lead.csv"), ids=tables.label)
 def test_50_ohm_lead_in_a_75_ohm_chain(row):
     """VSWR of a short 50-ohm lead of velocity factor 0.69 (computed)."""
-    made = piece(50, row["length_mm"] / 1000 / 0.69)
+    made = element(50, row["length_mm"] / 1000 / 0.69)
     found = budget(chain_of([made], 75, 75, row["freq_mhz"] * 1e6))
     reflection = np.sqrt(found.reflected_share[0])
     assert (1 + reflection) / (1 - reflection) == pytest.approx(row["expected"], abs=row["tolerance"])
@@ -40,7 +43,7 @@ def test_50_ohm_lead_in_a_75_ohm_chain(row):
 
 def test_wrong_piece_at_a_quarter_wave():
     """50 in 75 ohm at its worst: VSWR 2.25, return loss 8.299 dB, 0.695 dB (computed)."""
-    found = budget(chain_of([piece(50, 0.25)], 75, 75, 299_792_458.0))
+    found = budget(chain_of([element(50, 0.25)], 75, 75, 299_792_458.0))
     assert found.near_return_loss_db[0] == pytest.approx(8.299, abs=6e-4)
     assert found.transducer_loss_db[0] == pytest.approx(0.695, abs=6e-4)
 
@@ -83,6 +86,6 @@ def test_mismatched_source_and_load(row):
     """Loss between two mismatched ends over every length of line between them (computed)."""
     freq = np.linspace(1e6, 299_792_458.0, 2000)
     ends = 75 * row["source_vswr"], 75 * row["load_vswr"]
-    found = budget(chain_of([piece(75, 0.5)], *ends, freq)).transducer_loss_db
+    found = budget(chain_of([element(75, 0.5)], *ends, freq)).transducer_loss_db
     value = found.min() if row["quantity"] == "least" else found.max()
     assert value == pytest.approx(row["expected"], abs=row["tolerance"])

@@ -142,12 +142,12 @@ def test_reading_above_the_ceiling_is_refused(shown_vswr):
 
 def test_open_and_short_differ_behind_an_unlike_pad():
     """100 ohm across and 39 in series: an open reads 2.0, a short 1.78 (Ohm's law, computed), and nothing reads more."""
-    pieces = [item(ladder([("shunt", 100.0), ("series", 39.0)])), lead(0, FREQ_HZ, 0.7, 72.0)]
-    found = budget(build(setup_of(pieces[:1])))
+    elements = [item(ladder([("shunt", 100.0), ("series", 39.0)])), lead(0, FREQ_HZ, 0.7, 72.0)]
+    found = budget(build(setup_of(elements[:1])))
     for far, expected in ((1.0, 2.0), (-1.0, 50 / (3900 / 139))):
         assert float(vswr(input_reflection(found.s[0], far))) == pytest.approx(expected, abs=1e-9)
     # A lossless lead turns every end but reaches no new one.
-    assert expect(setup_of(pieces), [2.0], draws=1000).ceiling_vswr == pytest.approx(2.0, abs=1e-9)
+    assert expect(setup_of(elements), [2.0], draws=1000).ceiling_vswr == pytest.approx(2.0, abs=1e-9)
 
 
 def test_loss_of_the_pad_sets_its_ceiling():

@@ -15,7 +15,7 @@ from chain.rf import twoport
 from chain.rf.bilinear import Maps, identity, in_front, inverse, through
 from chain.rf.elements import Box, Line, line_s
 from chain.rf.pad import minimum_loss_db, minimum_loss_ohm
-from chain.rf.parts import stages_of
+from chain.rf.parts import elements_of
 from chain.setups import Near
 from chain.uncertainty.calibration import solve
 from chain.uncertainty.coverage_region import recovered_draws
@@ -48,14 +48,14 @@ def box(s11=0.0, s22=0.0, product=1.0, **unknown):
     return Box("box", 50.0, 50.0, s, passive=False, **unknown)
 
 
-def measurement(*pieces, **unknown):
-    return Measurement(FREQ, 50.0, 50.0, (), pieces, **unknown)
+def measurement_of(*elements, **unknown):
+    return Measurement(FREQ, 50.0, 50.0, (), elements, **unknown)
 
 
-def drawn(pieces, far):
+def drawn(elements, far):
     """Readings of drawn pieces ended in far, shape (draws,)."""
     source = rng()
-    return through([draw(piece, source, DRAWS) for piece in pieces], (DRAWS, 1)).reading(far)[:, 0]
+    return through([draw(element, source, DRAWS) for element in elements], (DRAWS, 1)).reading(far)[:, 0]
 
 
 def phases(count=DRAWS):
@@ -71,7 +71,7 @@ def pair(value):
 
 
 def noisy(x1, u):
-    return linear(measurement(noise=u), x1), recovered_draws(measurement(noise=u), x1, DRAWS)[:, 0]
+    return linear(measurement_of(noise=u), x1), recovered_draws(measurement_of(noise=u), x1, DRAWS)[:, 0]
 
 
 def power_lost(x1, u):
@@ -142,10 +142,10 @@ def mismatch_drawn(g_source, g_load, source_shape, load_shape):
 
 
 def adapters(vswr_adapters, vswr_load):
-    pieces = [
+    elements = [
         Line("adapter", 50.0, 50.0, 50 * ONE + 0j, 0 * ONE, ONE, inside_radius=_radius(each)) for each in vswr_adapters
     ]
-    low, high = (float(end[0]) for end in reading_range(pieces, magnitude_from_vswr(vswr_load) * ONE))
+    low, high = (float(end[0]) for end in reading_range(elements, magnitude_from_vswr(vswr_load) * ONE))
     return {
         "vswr_min": vswr(low),
         "vswr_max": vswr(high),
@@ -162,10 +162,10 @@ def _radius(value):
 
 def adapter_drawn(vswr_adapter, vswr_load):
     own, load = float(magnitude_from_vswr(vswr_adapter)), float(magnitude_from_vswr(vswr_load))
-    piece = Line("adapter", 50.0, 50.0, 50 * ONE + 0j, 0 * ONE, ONE, inside_radius=own * ONE, shape="ring")
-    size = abs(drawn((piece,), load))
+    element = Line("adapter", 50.0, 50.0, 50 * ONE + 0j, 0 * ONE, ONE, inside_radius=own * ONE, shape="ring")
+    size = abs(drawn((element,), load))
     found = {"mean_gamma": size.mean(), "rms_gamma": np.sqrt((size**2).mean())}
-    most = reading_range((piece,), load * ONE)[1][0]
+    most = reading_range((element,), load * ONE)[1][0]
     assert found["rms_gamma"] < np.hypot(own, load)
     assert size.max() <= most < own + load
     return {**found, "sum_gamma": own + load, "rss_gamma": np.hypot(own, load)}
@@ -188,8 +188,8 @@ def _unknown_phase(found):
 
 
 def one_port_budget(directivity_db, match_db, tracking, gamma):
-    piece = _unknown_phase(_residuals(directivity_db, match_db, tracking))
-    found = linear(measurement(piece), gamma)
+    element = _unknown_phase(_residuals(directivity_db, match_db, tracking))
+    found = linear(measurement_of(element), gamma)
     assert found.u_real == pytest.approx(found.u_imag)
     return {"u": found.u_magnitude[0]}
 
@@ -200,9 +200,9 @@ def one_port_worst(directivity_db, match_db, tracking, gamma):
 
 
 def one_port_extremes(d, m_db, t, gamma):
-    piece = _residuals(-20 * np.log10(d), m_db, t)
-    low, high = (float(end[0]) for end in reading_range((piece,), gamma * ONE))
-    size = abs(drawn((replace(piece, shape="ring"),), gamma))
+    element = _residuals(-20 * np.log10(d), m_db, t)
+    low, high = (float(end[0]) for end in reading_range((element,), gamma * ONE))
+    size = abs(drawn((replace(element, shape="ring"),), gamma))
     assert low <= size.min()
     assert size.max() <= high
     return {"low": low, "high": high}
@@ -214,7 +214,7 @@ def one_port_drawn(d, m_db, t, gamma):
 
 
 def _matched_pad(loss_db):
-    return stages_of(item(pad(loss_db, 50.0, 50.0)), FREQ)
+    return elements_of(item(pad(loss_db, 50.0, 50.0)), FREQ)
 
 
 def pad_in_front(pad_db, rl_db):
@@ -224,14 +224,14 @@ def pad_in_front(pad_db, rl_db):
 
 
 def noise_through_pad(pad_db):
-    factor = linear(measurement(*_matched_pad(pad_db), noise=1e-4), 0.3).u_magnitude[0] / 1e-4
+    factor = linear(measurement_of(*_matched_pad(pad_db), noise=1e-4), 0.3).u_magnitude[0] / 1e-4
     return {"factor": factor, "directivity_loss_db": 20 * np.log10(factor)}
 
 
 def directivity_behind_pad(gamma, pad_db, directivity_db):
-    pieces = _matched_pad(pad_db)
-    seen = reading_range(pieces, gamma * ONE)[0]
-    low, high = true_range_complex((_residuals(directivity_db), *pieces), seen.astype(complex))
+    elements = _matched_pad(pad_db)
+    seen = reading_range(elements, gamma * ONE)[0]
+    low, high = true_range_complex((_residuals(directivity_db), *elements), seen.astype(complex))
     return {"gamma_m": seen[0], "rl_low_db": return_loss_db(high)[0], "rl_high_db": return_loss_db(low)[0]}
 
 
@@ -290,7 +290,7 @@ def reflectometer(a, b, c, W):
     gamma = back.reading(np.array(W))[0, 0]
     front = inverse(back)
     e00, e11 = front.q[0, 0], -front.r[0, 0]
-    found = linear(measurement(box(e00, e11, front.p[0, 0] + e00 * e11), noise=1e-3), gamma)
+    found = linear(measurement_of(box(e00, e11, front.p[0, 0] + e00 * e11), noise=1e-3), gamma)
     assert found.u_real == pytest.approx(found.u_imag)
     return {"gamma": pair(gamma), "abs_W": found.u_real[0] / 1e-3}
 
@@ -310,23 +310,23 @@ def limit(rl_db):
 
 def _three_parts(given):
     """Discs twice as wide as the standard uncertainty; a load that is off by one is a matched piece in front of it."""
-    pieces = []
+    elements = []
     for name in ("pad", "coax", "adapter"):
         loss_db, phase, u = given[f"{name}_db"], given[f"{name}_phase"], given[f"{name}_u"]
         through_wave = 10 ** (-loss_db / 20) * np.exp(1j * phase)
         wide = 2 * u * ONE
         unknown = {"near_radius": wide, "far_radius": wide, "product_radius": wide / abs(through_wave)}
-        pieces.append(box(given[f"{name}_s11"], given[f"{name}_s22"], through_wave**2, **unknown))
-    return (*pieces, box(near_radius=2 * given["load_u"] * ONE)), given["load"]
+        elements.append(box(given[f"{name}_s11"], given[f"{name}_s22"], through_wave**2, **unknown))
+    return (*elements, box(near_radius=2 * given["load_u"] * ONE)), given["load"]
 
 
 def three_parts(**given):
-    pieces, load = _three_parts(given)
-    known = through([piece.nominal()[None] for piece in pieces], (1, 1))
+    elements, load = _three_parts(given)
+    known = through([element.nominal()[None] for element in elements], (1, 1))
     seen = known.reading(np.array(load))[0, 0]
     # The uncertainty is of what is recovered at the load; the map's slope takes it back to the input.
     slope = abs((known.p - known.q * known.r) / (known.r * load + 1) ** 2)[0, 0]
-    found = linear(measurement(*pieces), load)
+    found = linear(measurement_of(*elements), load)
     at_input = slope * found.u_real[0]
     assert found.u_imag == pytest.approx(found.u_real)
     assert found.covariance[0, 0, 1] == pytest.approx(0, abs=1e-15)
@@ -334,15 +334,15 @@ def three_parts(**given):
 
 
 def three_parts_drawn(**given):
-    pieces, load = _three_parts(given)
-    seen = drawn(pieces, load)
+    elements, load = _three_parts(given)
+    seen = drawn(elements, load)
     size = abs(seen)
     return {"u_re": seen.real.std(), "u_im": seen.imag.std(), "mean_magnitude": size.mean(), "u_magnitude": size.std()}
 
 
 def factors(a):
     """A loss that is off by a moves a reflection by a ln(10)/10 of itself."""
-    found = linear(measurement(box(product=0.5, loss_tolerance_db=a)), 1.0)
+    found = linear(measurement_of(box(product=0.5, loss_tolerance_db=a)), 1.0)
     per_db = float(np.log(10) / 10)
     return {
         "uniform": found.u_real[0] / per_db,

@@ -29,7 +29,7 @@ from chain.assembly.budget import budget
 from chain.assembly.cascade import build
 from chain.rf import twoport
 from chain.rf.elements import Box
-from chain.rf.parts import stages_of
+from chain.rf.parts import elements_of
 from chain.rf.references import nominal
 from chain.setups import Arm
 from library.load import load_library
@@ -50,28 +50,28 @@ def network(s, near_ohm, far_ohm, name="piece"):
 def mixed_chains(draw):
     """Random two-ports with references of 50, 75 or 93 ohm at every port, and the references of the whole."""
     rng = np.random.default_rng(draw(seeds))
-    pieces = []
+    elements = []
     for index in range(draw(st.integers(1, 12))):
         s = random_two_port(rng, FREQ_HZ.size, reciprocal=draw(st.booleans()))
-        pieces.append(Box(f"piece {index}", draw(references), draw(references), s))
-    return pieces, draw(references), draw(references)
+        elements.append(Box(f"piece {index}", draw(references), draw(references), s))
+    return elements, draw(references), draw(references)
 
 
 @given(mixed_chains())
 def test_random_chains_against_cascaded_networks(made):
     """Every joint of unequal references is bridged as the `**` operator bridges it."""
-    pieces, near_ohm, far_ohm = made
+    elements, near_ohm, far_ohm = made
     ends = np.broadcast_to(np.eye(2)[::-1], (FREQ_HZ.size, 2, 2))
-    parts = [network(piece.s, piece.near_ohm, piece.far_ohm) for piece in pieces]
+    parts = [network(element.s, element.near_ohm, element.far_ohm) for element in elements]
     reference = cascade_list([network(ends, near_ohm, near_ohm), *parts, network(ends, far_ohm, far_ohm)])
-    np.testing.assert_allclose(nominal(pieces, near_ohm, far_ohm, FREQ_HZ), reference.s, rtol=0, atol=AGREE)
+    np.testing.assert_allclose(nominal(elements, near_ohm, far_ohm, FREQ_HZ), reference.s, rtol=0, atol=AGREE)
 
 
 @given(mixed_chains())
 def test_random_chains_against_a_circuit(made):
     """The same chains wired up port by port."""
-    pieces, near_ohm, far_ohm = made
-    parts = [network(piece.s, piece.near_ohm, piece.far_ohm, piece.id) for piece in pieces]
+    elements, near_ohm, far_ohm = made
+    parts = [network(element.s, element.near_ohm, element.far_ohm, element.id) for element in elements]
     near, far = Circuit.Port(GRID, "near", z0=near_ohm), Circuit.Port(GRID, "far", z0=far_ohm)
     ports = [(near, 0)]
     for part in parts:
@@ -79,19 +79,21 @@ def test_random_chains_against_a_circuit(made):
     ports.append((far, 0))
     wires = [list(ports[index : index + 2]) for index in range(0, len(ports), 2)]
     reference = Circuit(wires).network
-    np.testing.assert_allclose(nominal(pieces, near_ohm, far_ohm, FREQ_HZ), reference.s, rtol=0, atol=AGREE)
+    np.testing.assert_allclose(nominal(elements, near_ohm, far_ohm, FREQ_HZ), reference.s, rtol=0, atol=AGREE)
 
 
 @given(mixed_chains())
 def test_batches_of_draws_go_through_the_same_joints(made):
     """One cascade over draws and frequencies at once gives what each draw gives by itself."""
-    pieces, near_ohm, far_ohm = made
-    stacked = [np.stack([piece.s, piece.s[::-1]]) for piece in pieces]
-    joined = twoport.renormalise(stacked[0], (pieces[0].near_ohm, pieces[0].far_ohm), (near_ohm, pieces[0].far_ohm))
-    for left, right, s in zip(pieces, pieces[1:], stacked[1:], strict=False):
+    elements, near_ohm, far_ohm = made
+    stacked = [np.stack([element.s, element.s[::-1]]) for element in elements]
+    joined = twoport.renormalise(
+        stacked[0], (elements[0].near_ohm, elements[0].far_ohm), (near_ohm, elements[0].far_ohm)
+    )
+    for left, right, s in zip(elements, elements[1:], stacked[1:], strict=False):
         joined = twoport.star(twoport.star(joined, twoport.step(left.far_ohm, right.near_ohm)), s)
-    joined = twoport.renormalise(joined, (near_ohm, pieces[-1].far_ohm), (near_ohm, far_ohm))
-    np.testing.assert_allclose(joined[0], nominal(pieces, near_ohm, far_ohm, FREQ_HZ), rtol=0, atol=AGREE)
+    joined = twoport.renormalise(joined, (near_ohm, elements[-1].far_ohm), (near_ohm, far_ohm))
+    np.testing.assert_allclose(joined[0], nominal(elements, near_ohm, far_ohm, FREQ_HZ), rtol=0, atol=AGREE)
     np.testing.assert_allclose(joined[1, ::-1], joined[0], rtol=0, atol=AGREE)
 
 
@@ -227,7 +229,7 @@ def test_splitter_arms_against_a_circuit(name, hung, backwards):
     part = load_library().part(name)
     path = (part.ports[0], part.ports[1])
     spare = part.ports[2:]
-    contents, pieces, reflection = arms()[hung]
+    contents, elements, reflection = arms()[hung]
     if backwards:
         path = path[::-1]
     placed = item(part, "splitter", path=path, arms=tuple(Arm(port=port, **contents) for port in spare))
@@ -249,13 +251,13 @@ def test_splitter_arms_against_a_circuit(name, hung, backwards):
     ]
     for port in spare:
         before = (middle, ports[port])
-        for each in pieces:
+        for each in elements:
             own = network(budget(chain_of([each], 75, 75, FREQ_HZ)).s, 75, 75, f"{each.id} {port}")
             wires.append([before, (own, 0)])
             before = (own, 1)
         wires.append([before, (load_network(reflection, f"end {port}"), 0)])
     reference = Circuit(wires).network.s
-    np.testing.assert_allclose(nominal(chain.pieces, 50, 75, FREQ_HZ), reference, rtol=0, atol=AGREE)
+    np.testing.assert_allclose(nominal(chain.elements, 50, 75, FREQ_HZ), reference, rtol=0, atol=AGREE)
 
 
 @given(seeds, st.integers(3, 5), st.data())
@@ -280,5 +282,5 @@ def test_resistors_against_a_medium():
     medium = DefinedGammaZ0(GRID, gamma=np.full(FREQ_HZ.size, 1j), z0=50)
     reference = medium.resistor(8.55) ** medium.shunt_resistor(141.93) ** medium.resistor(8.55)
     part = ladder([("series", 8.55), ("shunt", 141.93), ("series", 8.55)], 50, 50)
-    found = stages_of(item(part), FREQ_HZ)[0].nominal()
+    found = elements_of(item(part), FREQ_HZ)[0].nominal()
     np.testing.assert_allclose(found, reference.s, rtol=0, atol=AGREE)

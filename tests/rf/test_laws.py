@@ -34,7 +34,7 @@ from chain.setups import Calibration
 from chain.sweeps.readings import Readings
 from chain.uncertainty.bounds import reading_bound, true_bound, true_bound_complex
 from chain.uncertainty.element_bounds import reading_range, true_range, true_range_complex
-from chain.uncertainty.measurement import measurement, nominal_maps, simulate
+from chain.uncertainty.measurement import measurement_of, nominal_maps, simulate
 from chain.uncertainty.sampling import draw
 
 FREQ_HZ = np.array([87.5e6, 200e6, 470e6, 862e6])
@@ -77,7 +77,7 @@ def test_changing_references_and_back(s, first, second):
 
 @given(item_lists())
 def test_chains_are_reciprocal_and_passive(items):
-    s = nominal(chain_of(items, 50, 75, FREQ_HZ).pieces, 50, 75, FREQ_HZ)
+    s = nominal(chain_of(items, 50, 75, FREQ_HZ).elements, 50, 75, FREQ_HZ)
     np.testing.assert_allclose(s[..., 0, 1], s[..., 1, 0], atol=ROUNDING)
     assert largest_gain(s) <= 1 + ROUNDING
 
@@ -86,8 +86,8 @@ def test_chains_are_reciprocal_and_passive(items):
 @settings(max_examples=50)
 def test_drawn_chains_are_reciprocal_and_passive(items, seed):
     rng = np.random.default_rng(seed)
-    pieces = aligned(chain_of(items, 50, 75, FREQ_HZ).pieces, 50, 75, FREQ_HZ)
-    s = twoport.cascade([draw(piece, rng, 300) for piece in pieces])
+    elements = aligned(chain_of(items, 50, 75, FREQ_HZ).elements, 50, 75, FREQ_HZ)
+    s = twoport.cascade([draw(element, rng, 300) for element in elements])
     np.testing.assert_allclose(s[..., 0, 1], s[..., 1, 0], atol=ROUNDING)
     assert largest_gain(s) <= 1 + ROUNDING
 
@@ -135,7 +135,7 @@ def test_matched_losses_add(cables, length_m):
 @given(item_lists(), reflections())
 def test_the_inverse_map_undoes_the_chain(items, far):
     setup = setup_of(items)
-    known = nominal_maps(measurement(setup, build(setup, FREQ_HZ)))
+    known = nominal_maps(measurement_of(setup, build(setup, FREQ_HZ)))
     slope = np.abs(known.p - known.q * known.r).min()
     assume(slope > 1e-4)
     np.testing.assert_allclose(known.recovered(known.reading(np.asarray(far))), far, atol=1e-11 / slope)
@@ -198,18 +198,18 @@ def test_bounds_meet_there_and_back(items, true_vswr):
 
 def drawn_readings(items, magnitude, seed, count=2000):
     rng = np.random.default_rng(seed)
-    pieces = aligned(chain_of(items, 50, 75, FREQ_HZ).pieces, 50, 75, FREQ_HZ)
-    s = twoport.cascade([draw(piece, rng, count) for piece in pieces])
+    elements = aligned(chain_of(items, 50, 75, FREQ_HZ).elements, 50, 75, FREQ_HZ)
+    s = twoport.cascade([draw(element, rng, count) for element in elements])
     far = magnitude * np.exp(2j * np.pi * rng.random((count, 1)))
-    return pieces, twoport.input_reflection(s, far)
+    return elements, twoport.input_reflection(s, far)
 
 
 @given(item_lists(), floats(0, 1), seeds)
 @settings(max_examples=60)
 def test_bound_holds_every_admissible_draw(items, magnitude, seed):
     """No drawn chain reads outside the bound of its end's magnitude."""
-    pieces, reading = drawn_readings(items, magnitude, seed)
-    low, high = reading_range(pieces, np.full(FREQ_HZ.size, magnitude))
+    elements, reading = drawn_readings(items, magnitude, seed)
+    low, high = reading_range(elements, np.full(FREQ_HZ.size, magnitude))
     assert np.all(np.abs(reading) <= high + ROUNDING)
     assert np.all(np.abs(reading) >= low - ROUNDING)
 
@@ -218,9 +218,9 @@ def test_bound_holds_every_admissible_draw(items, magnitude, seed):
 @settings(max_examples=10)
 def test_bound_of_the_truth_holds_the_truth(items, magnitude, seed):
     """Whatever is read of a drawn chain, the bound of the true magnitude holds it: with phase and without."""
-    pieces, reading = drawn_readings(items, magnitude, seed, 3)
+    elements, reading = drawn_readings(items, magnitude, seed, 3)
     for seen in reading:
-        for low, high in (true_range(pieces, np.abs(seen)), true_range_complex(pieces, seen)):
+        for low, high in (true_range(elements, np.abs(seen)), true_range_complex(elements, seen)):
             assert np.all(low <= magnitude + 1e-6)
             assert np.all(high >= magnitude - 1e-6)
 
@@ -252,11 +252,11 @@ def measured_setups(draw):
 @settings(max_examples=40)
 def test_bound_holds_every_simulated_measurement(setup, magnitude, seed):
     """Residuals, standards, drift, re-mating and flexed leads included: no simulated reading passes its bound."""
-    way = measurement(setup, build(setup))
-    maps = simulate(way, 0, seed)
+    measurement = measurement_of(setup, build(setup))
+    maps = simulate(measurement, 0, seed)
     rng = np.random.default_rng(seed)
     reading = np.abs(maps.reading(magnitude * np.exp(2j * np.pi * rng.random((maps.p.shape[0], 1)))))
-    low, high = reading_bound(way, np.full(way.freq_hz.size, magnitude))
+    low, high = reading_bound(measurement, np.full(measurement.freq_hz.size, magnitude))
     # A corrected reading may lie above 1; the bound speaks of magnitudes up to 1.
     assert np.all(np.minimum(reading, 1) <= high + ROUNDING)
     assert np.all(reading >= low - ROUNDING)
@@ -265,15 +265,15 @@ def test_bound_holds_every_simulated_measurement(setup, magnitude, seed):
 @given(measured_setups(), floats(0, 0.95), seeds)
 @settings(max_examples=10)
 def test_bound_of_the_truth_holds_in_simulated_measurements(setup, magnitude, seed):
-    way = measurement(setup, build(setup))
+    measurement = measurement_of(setup, build(setup))
     rng = np.random.default_rng(seed)
     far = magnitude * np.exp(2j * np.pi * rng.random((4, 1)))
-    maps = simulate(way, 0, seed)
+    maps = simulate(measurement, 0, seed)
     for index in range(4):
         seen = maps.reading(far[index])[index]
         if np.abs(seen).max() >= 1:
             continue
-        for low, high in (true_bound(way, np.abs(seen)), true_bound_complex(way, seen)):
+        for low, high in (true_bound(measurement, np.abs(seen)), true_bound_complex(measurement, seen)):
             assert np.all(low <= magnitude + 1e-6)
             assert np.all(high >= magnitude - 1e-6)
 
@@ -302,10 +302,10 @@ def test_expected_interval(name, true_vswr):
     setup = setup_of(items, directivity_db=directivity_db)
     row = expect(setup, [true_vswr], draws=4000).rows[0]
     assert row.bound_low <= row.reading_low <= row.reading_vswr <= row.reading_high <= row.bound_high
-    way = measurement(setup, build(setup))
+    measurement = measurement_of(setup, build(setup))
     rng = np.random.default_rng(5)
     turn = np.exp(2j * np.pi * rng.random((10, 1000, 1)))
     far = magnitude_from_vswr(true_vswr) * turn
-    seen = np.concatenate([np.abs(simulate(way, chunk, 99).reading(far[chunk])) for chunk in range(10)])
+    seen = np.concatenate([np.abs(simulate(measurement, batch, 99).reading(far[batch])) for batch in range(10)])
     low, high = magnitude_from_vswr([row.reading_low, row.reading_high])
     assert np.mean((seen >= low) & (np.minimum(seen, 1) <= high)) >= 0.945

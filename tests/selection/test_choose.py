@@ -14,13 +14,13 @@ from chain.assembly.cascade import build
 from chain.errors import RangeError
 from chain.reflection import magnitude_from_vswr, vswr
 from chain.selection.choose import RANKS, RESOLVED, choose
-from chain.selection.comparison import contrast
+from chain.selection.comparison import comparison
 from chain.selection.need_file import load_need, parse_need
 from chain.selection.ranking import sights
 from chain.selection.search import best_chains
 from chain.selection.stock import NANO, own_figures, setup_of, stockroom
 from chain.setups import Calibration
-from chain.uncertainty.measurement import measurement, nominal_maps
+from chain.uncertainty.measurement import measurement_of, nominal_maps
 from library.load import load_library
 
 ROOT = Path(__file__).parent.parent.parent
@@ -158,10 +158,10 @@ def test_the_interval_is_the_one_that_the_other_commands_give(demo):
         assert best.width == pytest.approx(high - low, rel=0.1)
         assert best.low == pytest.approx(float(vswr(low)), rel=0.05)
         assert best.low < 2 < best.high
-        way = measurement(chain.setup, build(chain.setup))
-        assert best.ceiling_vswr == pytest.approx(float(vswr(nominal_maps(way).ceiling()[0].max())), rel=1e-6) or (
-            best.ceiling_vswr > 1e6
-        )
+        measurement = measurement_of(chain.setup, build(chain.setup))
+        assert best.ceiling_vswr == pytest.approx(
+            float(vswr(nominal_maps(measurement).ceiling()[0].max())), rel=1e-6
+        ) or (best.ceiling_vswr > 1e6)
 
 
 def test_planes_are_those_allowed_and_the_best_is_recommended():
@@ -305,7 +305,7 @@ def test_the_answer_as_plain_values(demo):
 
 
 def test_two_chains_compared_add_up(demo):
-    found = contrast(demo, 1, len(demo.chains))
+    found = comparison(demo, 1, len(demo.chains))
     one, two = demo.chains[0], demo.chains[-1]
     assert sum(step.cost for step in found.steps) == pytest.approx(two.cost - one.cost)
     assert sum(step.loss_db for step in found.steps) == pytest.approx(two.loss_db - one.loss_db)
@@ -313,14 +313,14 @@ def test_two_chains_compared_add_up(demo):
     assert [step.first for step in found.steps if step.first][:-1] == [
         f"{item.part}{', owned' if item.owned else ''}" for item in one.items
     ]
-    same = contrast(demo, 1, 1)
+    same = comparison(demo, 1, 1)
     assert all(abs(step.cost) + abs(step.loss_db) + abs(step.reflection) < 1e-9 for step in same.steps)
 
 
 @pytest.mark.parametrize("number", [0, 99])
 def test_a_chain_that_is_not_there(demo, number):
     with pytest.raises(RangeError, match=f"no chain {number}"):
-        contrast(demo, 1, number)
+        comparison(demo, 1, number)
 
 
 def test_sights_at_fewer_frequencies_agree():

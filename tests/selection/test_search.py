@@ -30,16 +30,16 @@ def label_setting(shop, most_items):
             if mates[node, shop.goal]:
                 total = [(*(np.array(vector) + shop.joint(node, shop.goal)).tolist(), hop + 1) for vector, _ in here]
                 ends += total
-            for piece in range(len(shop.near)):
-                pair = int(shop.near[piece]), int(shop.far[piece])
+            for element in range(len(shop.near)):
+                pair = int(shop.near[element]), int(shop.far[element])
                 for entry, leave in {pair, pair[::-1]}:
                     if not mates[node, entry]:
                         continue
-                    more = shop.joint(node, entry) + shop.vectors[piece]
+                    more = shop.joint(node, entry) + shop.vectors[element]
                     for vector, used in here:
-                        if used[piece] < shop.stock[piece]:
+                        if used[element] < shop.stock[element]:
                             new = tuple(int(value) for value in np.array(vector) + more)
-                            reached.setdefault(leave, []).append((new, used + Counter([piece])))
+                            reached.setdefault(leave, []).append((new, used + Counter([element])))
         labels = {}
         for node, found in reached.items():
             kept = front_of([vector for vector, _ in found])
@@ -79,15 +79,17 @@ def test_the_steps_of_a_chain_add_up_to_its_figures_and_keep_within_the_stock():
         shop, most_items = mirror_shop(rng)
         for walk in best_chains(shop, most_items):
             node, total = shop.start, np.zeros(3, dtype=int)
-            for piece, turned in walk.steps:
+            for element, turned in walk.steps:
                 entry, leave = (shop.far, shop.near) if turned else (shop.near, shop.far)
-                assert shop.mates[node, entry[piece]]
-                total = total + shop.joint(node, int(entry[piece])) + shop.vectors[piece]
-                node = int(leave[piece])
+                assert shop.mates[node, entry[element]]
+                total = total + shop.joint(node, int(entry[element])) + shop.vectors[element]
+                node = int(leave[element])
             total = total + shop.joint(node, shop.goal)
             assert total.tolist() == [walk.cost, walk.loss, walk.reflection]
             assert walk.joints == len(walk.steps) + 1 <= most_items + 1
-            assert all(shop.stock[piece] >= used for piece, used in Counter(piece for piece, _ in walk.steps).items())
+            assert all(
+                shop.stock[element] >= used for element, used in Counter(element for element, _ in walk.steps).items()
+            )
             seen += 1
     assert seen > 60
 

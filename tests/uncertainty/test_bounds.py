@@ -17,7 +17,7 @@ from chain.assembly.cascade import build
 from chain.setups import Calibration
 from chain.uncertainty.bounds import reading_bound, true_bound, true_bound_complex
 from chain.uncertainty.intervals import table
-from chain.uncertainty.measurement import measurement, nominal_maps, simulate
+from chain.uncertainty.measurement import measurement_of, nominal_maps, simulate
 
 FREQ_HZ = 200e6
 OMEGA = 2 * np.pi * FREQ_HZ
@@ -82,7 +82,7 @@ def engine_measurement(chain, before, act):
     if before:
         sizes = (act["load_db"], None, act["load_h"], act["open_f"], act["short_h"], act["flex_deg"])
         setup = replace(setup, calibration=Calibration(setup.items[before - 1].id, *sizes))
-    return measurement(setup, build(setup))
+    return measurement_of(setup, build(setup))
 
 
 # The evaluator.
@@ -219,9 +219,11 @@ def slacks(count, seed, far, with_phase):
     for _ in range(count):
         case = random_measurement(rng, far)
         reading = reading_in(case, rng)
-        way = engine_measurement(*case)
+        measurement = engine_measurement(*case)
         bound = (
-            true_bound_complex(way, np.array([reading])) if with_phase else true_bound(way, np.array([abs(reading)]))
+            true_bound_complex(measurement, np.array([reading]))
+            if with_phase
+            else true_bound(measurement, np.array([abs(reading)]))
         )
         low, high = (float(end[0]) for end in bound)
         least, most = worst_found(case, reading if with_phase else abs(reading), with_phase, rng)
@@ -272,9 +274,9 @@ def test_no_bound_is_passed_where_every_error_is_large(with_phase):
         chain, before, _ = random_measurement(rng, True)
         case = chain, before, LARGE
         reading = reading_in(case, rng)
-        way = engine_measurement(*case)
+        measurement = engine_measurement(*case)
         seen = np.array([reading if with_phase else abs(reading)])
-        low, high = (float(end[0]) for end in (true_bound_complex if with_phase else true_bound)(way, seen))
+        low, high = (float(end[0]) for end in (true_bound_complex if with_phase else true_bound)(measurement, seen))
         least, most = worst_found(case, seen[0], with_phase, rng, 2)
         assert low - 1e-6 <= least <= most <= high + 1e-6
         told.append(high - low)
@@ -287,9 +289,9 @@ def test_bound_of_a_reading_holds_what_is_simulated(far):
     rng = np.random.default_rng(5)
     sizes = np.array([0.0, 0.1, 1 / 3, 0.7, 1.0])
     for seed in range(12):
-        way = engine_measurement(*random_measurement(rng, far))
-        quiet = replace(way, noise=0.6 * way.noise)
-        low, high = (end[0] for end in reading_bound(way, sizes[None]))
+        measurement = engine_measurement(*random_measurement(rng, far))
+        quiet = replace(measurement, noise=0.6 * measurement.noise)
+        low, high = (end[0] for end in reading_bound(measurement, sizes[None]))
         turn = np.exp(2j * np.pi * rng.random((1000, 1)))
         seen = abs(simulate(quiet, 0, seed).reading(sizes * turn))
         assert np.all(seen <= high + 1e-9)
@@ -303,9 +305,9 @@ def test_bound_holds_the_interval(far, with_phase):
     rng = np.random.default_rng(8)
     for _ in range(6):
         case = random_measurement(rng, far)
-        way, reading = engine_measurement(*case), np.array([reading_in(case, rng)])
-        observed = abs(nominal_maps(way).recovered(reading)[0]) if with_phase else abs(reading)
-        interval = table(way, with_phase).points.interval(observed)
-        bound = true_bound_complex(way, reading) if with_phase else true_bound(way, abs(reading))
+        measurement, reading = engine_measurement(*case), np.array([reading_in(case, rng)])
+        observed = abs(nominal_maps(measurement).recovered(reading)[0]) if with_phase else abs(reading)
+        interval = table(measurement, with_phase).points.interval(observed)
+        bound = true_bound_complex(measurement, reading) if with_phase else true_bound(measurement, abs(reading))
         assert bound[0][0] - 0.02 <= interval[0][0] or np.isnan(interval[0][0])
         assert interval[1][0] <= bound[1][0] + 0.02 or np.isnan(interval[1][0])

@@ -27,7 +27,7 @@ from coverage_world import (
 from chain.assembly.cascade import build
 from chain.setups import Calibration
 from chain.uncertainty.intervals import table
-from chain.uncertainty.measurement import measurement, nominal_maps
+from chain.uncertainty.measurement import measurement_of, nominal_maps
 from library.load import load_library
 from library.records import Connector
 
@@ -155,7 +155,7 @@ def stated(each, plane):
         sizes = (standards["load_db"], None, standards["load_h"], standards["open_f"], standards["short_h"])
         swap = SWAP if "swap" in standards else ""
         setup = replace(setup, calibration=Calibration(name, *sizes, act["flex_deg"], swap))
-    return measurement(setup, build(setup))
+    return measurement_of(setup, build(setup))
 
 
 def repeated(belt, count):
@@ -165,8 +165,8 @@ def repeated(belt, count):
     return replace(belt, **many)
 
 
-def intervals_of(belt, observed, chunk=10_000):
-    ends = [repeated(belt, part.size).interval(part) for part in np.split(observed, range(chunk, observed.size, chunk))]
+def intervals_of(belt, observed, batch=10_000):
+    ends = [repeated(belt, part.size).interval(part) for part in np.split(observed, range(batch, observed.size, batch))]
     return np.concatenate([low for low, _ in ends]), np.concatenate([high for _, high in ends])
 
 
@@ -209,15 +209,15 @@ def plain_belts(each, cut, draws, rng):
 def trials(each, plane, draws, seed, plain_draws=0, scale=1.0, engine_draws=4000):
     """Fresh measurements of each size and the intervals that the engine gives them, without and with the phase."""
     rng = np.random.default_rng(seed)
-    cut, way = cut_of(each, plane), stated(each, plane)
+    cut, measurement = cut_of(each, plane), stated(each, plane)
     screen = Screen(World(each, draws * len(SIZES), rng, scale), cut)
     truth = np.repeat(SIZES, draws)
     reading = screen.reading(antennas(truth[:, None], screen.world))
     plain = plain_belts(each, cut, plain_draws, rng) if plain_draws else (None, None)
     shape = (len(SIZES), draws)
     for complex_reading, own in zip((False, True), plain, strict=True):
-        seen = np.abs(nominal_maps(way).recovered(reading) if complex_reading else reading)[:, 0]
-        ends = intervals_of(table(way, complex_reading, draws=engine_draws).points, seen)
+        seen = np.abs(nominal_maps(measurement).recovered(reading) if complex_reading else reading)[:, 0]
+        ends = intervals_of(table(measurement, complex_reading, draws=engine_draws).points, seen)
         if own is not None:
             again = np.abs(as_stated(each, cut).undone(reading))[:, 0] if complex_reading else seen
             ends += own.interval(again)
@@ -323,14 +323,14 @@ def channel_case(kind, n):
 def channel_coverage(kind, n, plane, draws, seed, slope):
     """Coverage of a channel's worst true magnitude by size, without and with phase; |G| runs from (1 - slope) to 1 of it."""
     each = channel_case(kind, n)
-    way = stated(each, plane)
+    measurement = stated(each, plane)
     world = World(each, draws * len(SIZES), np.random.default_rng(seed))
     along = 1 - slope * np.linspace(1, 0, len(each.freq_hz))
     truth = np.repeat(SIZES, draws)
     reading = Screen(world, cut_of(each, plane)).reading(antennas(truth[:, None] * along, world))
     for with_phase in (False, True):
-        seen = np.abs(nominal_maps(way).recovered(reading) if with_phase else reading)
-        low, high = channel_ends(table(way, with_phase, [EDGES_HZ]), seen)
+        seen = np.abs(nominal_maps(measurement).recovered(reading) if with_phase else reading)
+        low, high = channel_ends(table(measurement, with_phase, [EDGES_HZ]), seen)
         yield ((low <= truth + 1e-9) & (truth - 1e-9 <= high)).reshape(len(SIZES), draws).mean(axis=1)
 
 

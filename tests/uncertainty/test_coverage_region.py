@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import strategies as made
 
-from chain.rf.parts import stages_of
+from chain.rf.parts import elements_of
 from chain.uncertainty.coverage_region import ellipse, recovered_draws, smallest_region
 from chain.uncertainty.linear import linear
 from chain.uncertainty.measurement import Measurement
@@ -80,9 +80,9 @@ def test_regions_of_a_chain_agree_with_linear_propagation():
         made.item(made.adapter(50.0, 0.05, 0.0, 40.0), "adapter"),
         made.item(made.pad(near_db=40.0, far_db=40.0), "pad"),
     )
-    pieces = tuple(piece for each in items for piece in stages_of(each, FREQ))
-    way = Measurement(FREQ, 50.0, 75.0, (), pieces, noise=5e-4)
-    found = ellipse(recovered_draws(way, 0.4, 20_000))
-    expected = linear(way, 0.4)
+    elements = tuple(element for each in items for element in elements_of(each, FREQ))
+    measurement = Measurement(FREQ, 50.0, 75.0, (), elements, noise=5e-4)
+    found = ellipse(recovered_draws(measurement, 0.4, 20_000))
+    expected = linear(measurement, 0.4)
     assert expected.valid.all()
     assert found.covariance == pytest.approx(expected.covariance, rel=0.04, abs=0.02 * float(expected.u_real[0] ** 2))

@@ -26,7 +26,7 @@ from chain.rf import twoport
 from chain.rf.bilinear import through
 from chain.rf.elements import Box, Line
 from chain.rf.limits import limit_radius
-from chain.rf.parts import stages_of
+from chain.rf.parts import elements_of
 from chain.rf.references import aligned
 from chain.setups import Arm
 from chain.uncertainty.sampled_maps import drawn_through
@@ -43,7 +43,7 @@ KINDS = ("pad", "adapter", "coax", "section", "transformer", "splitter")
 def drawn_parts(placed, freq, count, seed=1):
     """Drawn two-ports of an item, in its own impedances."""
     rng = np.random.default_rng(seed)
-    return twoport.cascade([draw(piece, rng, count) for piece in stages_of(placed, freq)])
+    return twoport.cascade([draw(element, rng, count) for element in elements_of(placed, freq)])
 
 
 @given(seeds)
@@ -139,14 +139,14 @@ def limited_parts(draw):
 def test_no_drawn_part_exceeds_its_limit(part, seed, turned):
     """Any figures of loss, length, impedance and tolerance, discs and rings."""
     placed = placed_part(part, turned, 2.0)
-    own = stages_of(placed, FREQ_HZ)
+    own = elements_of(placed, FREQ_HZ)
     if part.kind == "coax":
         # Where a cable's reactance alone takes up the limit, no lead of it can keep it.
         assume(own[0].near_radius.min() > 0)
     near, far = own[0].near_ohm, own[-1].far_ohm
-    pieces = aligned(own, near, far, FREQ_HZ)
+    elements = aligned(own, near, far, FREQ_HZ)
     rng = np.random.default_rng(seed)
-    s = twoport.cascade([draw(piece, rng, 500) for piece in pieces])
+    s = twoport.cascade([draw(element, rng, 500) for element in elements])
     limits = limits_of(part)[::-1] if turned else limits_of(part)
     assert excess(s, limits, FREQ_HZ) <= 1 + 1e-6
     assert largest_gain(s) <= 1 + ROUNDING
@@ -190,14 +190,14 @@ def test_random_two_ports_are_what_the_tests_take_them_for(seed, count):
 @given(item_lists(), seeds)
 def test_pieces_seen_one_behind_the_other_are_their_joined_two_ports(items, seed):
     """The same random numbers by two ways: star products of drawn matrices, and what each piece does to a reflection."""
-    pieces = aligned([each for one in items for each in stages_of(one, FREQ_HZ)], 50.0, 75.0, FREQ_HZ)
+    elements = aligned([each for one in items for each in elements_of(one, FREQ_HZ)], 50.0, 75.0, FREQ_HZ)
 
     def stream(index):
         return np.random.default_rng([seed, index])
 
     shape = (7, FREQ_HZ.size)
-    joined = through([draw(piece, stream(index), 7) for index, piece in enumerate(pieces)], shape)
-    seen = drawn_through(pieces, stream, *shape)
+    joined = through([draw(element, stream(index), 7) for index, element in enumerate(elements)], shape)
+    seen = drawn_through(elements, stream, *shape)
     for name in "pqr":
         wanted = np.broadcast_to(getattr(joined, name), shape)
         np.testing.assert_allclose(getattr(seen, name), wanted, rtol=0, atol=1e-12)
@@ -220,8 +220,8 @@ def test_a_junction_inside_a_line_of_another_impedance_by_both_ways():
     s = np.zeros((FREQ_HZ.size, 2, 2), complex)
     s[:, 0, 1] = s[:, 1, 0] = 0.9j
     tap = Box("c", 50.0, 50.0, s, 0.2 * one, 0.2 * one, loss_tolerance_db=0.2)
-    pieces, shape = (tap, inside, lead, inside), (9, FREQ_HZ.size)
-    joined = through([draw(piece, np.random.default_rng(index), 9) for index, piece in enumerate(pieces)], shape)
-    seen = drawn_through(pieces, np.random.default_rng, *shape)
+    elements, shape = (tap, inside, lead, inside), (9, FREQ_HZ.size)
+    joined = through([draw(element, np.random.default_rng(index), 9) for index, element in enumerate(elements)], shape)
+    seen = drawn_through(elements, np.random.default_rng, *shape)
     for name in "pqr":
         np.testing.assert_allclose(getattr(seen, name), getattr(joined, name), rtol=0, atol=1e-13)

@@ -10,7 +10,7 @@ import pytest
 import strategies as made
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from linear_cases import FREQ, ONE, pieces, way
+from linear_cases import FREQ, ONE, elements, measurement
 
 from chain.rf import twoport
 from chain.rf.elements import Box, Ladder, Line
@@ -52,8 +52,8 @@ def slope_of(seen, step):
     return (seen(step) - seen(-step)) / (2 * step)
 
 
-def bare(piece, far):
-    return twoport.input_reflection(piece.known().nominal(), far)
+def bare(element, far):
+    return twoport.input_reflection(element.known().nominal(), far)
 
 
 @given(line=lines(), far=made.reflections())
@@ -210,8 +210,8 @@ def random_way(rng, size=1.0):
         unknown["flex_rad"] = size * 0.02
         unknown["standards"] = Standards(ohm, size * 0.04, size * 1e-9, size * 1e-13, size * 1e-9)
         if rng.random() < 0.5:
-            unknown["swap"] = pieces(made.item(made.adapter(ohm, 0.04, 0.02, limit_db(24, 34)), "other"))[0]
-    return way(pieces(*items[:cut]), pieces(*items[cut:]), ohm, **unknown)
+            unknown["swap"] = elements(made.item(made.adapter(ohm, 0.04, 0.02, limit_db(24, 34)), "other"))[0]
+    return measurement(elements(*items[:cut]), elements(*items[cut:]), ohm, **unknown)
 
 
 @pytest.mark.parametrize("number", range(12))
@@ -291,7 +291,7 @@ def test_what_lies_before_the_plane_does_not_count():
     one = replace(random_way(np.random.default_rng(1)), noise=0.0, drift=0.0, mating=0.0, flex_rad=0.0, swap=None)
     adapter = made.item(made.adapter(50.0, 0.05, 0.06, 30.0, 0.005), "adapter")
     ohms = {"reading_ohm": 50.0, "far_ohm": 50.0, "standards": Standards(50.0)}
-    cut = replace(one, before=pieces(adapter), after=(), **ohms)
+    cut = replace(one, before=elements(adapter), after=(), **ohms)
     found = linear(cut, 0.3)
     assert found.contributions == ()
     assert np.all(found.covariance == 0)
@@ -302,7 +302,7 @@ def test_what_lies_before_the_plane_does_not_count():
 @settings(max_examples=20)
 @given(items=made.item_lists(), end=made.reflections(0.9))
 def test_frequencies_do_not_depend_on_one_another(items, end):
-    one = way((), pieces(*items), drift=0.002)
+    one = measurement((), elements(*items), drift=0.002)
     whole = linear(one, end)
     for at in range(FREQ.size):
         alone = linear(one.at(slice(at, at + 1)), end)
@@ -314,10 +314,10 @@ def test_frequencies_do_not_depend_on_one_another(items, end):
 def test_slopes_of_pieces_multiply(items, end):
     """Small changes at the far end arrive by the product of the slopes."""
     far, through = np.full(FREQ.size, end), np.ones(FREQ.size, dtype=complex)
-    joined_pieces = aligned(pieces(*items), 50.0, 75.0, FREQ)
-    whole = twoport.cascade([piece.nominal() for piece in joined_pieces])
-    for piece in reversed(joined_pieces):
-        far, slope = seen_and_slope(piece, far)
+    joined_pieces = aligned(elements(*items), 50.0, 75.0, FREQ)
+    whole = twoport.cascade([element.nominal() for element in joined_pieces])
+    for element in reversed(joined_pieces):
+        far, slope = seen_and_slope(element, far)
         through = through * slope
     assert far == pytest.approx(twoport.input_reflection(whole, end))
     moved = slope_of(lambda h: twoport.input_reflection(whole, end + h), 1e-6)

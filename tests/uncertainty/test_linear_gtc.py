@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import strategies as made
-from linear_cases import FREQ, ONE, pieces, way
+from linear_cases import FREQ, ONE, elements, measurement
 
 from chain.rf.elements import Line
 from chain.uncertainty.calibration import Standards
@@ -120,7 +120,7 @@ def test_gtc_calibrated_at_the_analyzer(end, shape):
     g = gtc()
     unknown = {"noise": 0.001, "drift": 0.002, "mating": 0.003}
     for at, freq_hz in enumerate(FREQ):
-        found = linear(way((), (*pieces(adapter_item(), pad_item()), lead_piece(shape)), **unknown), end)
+        found = linear(measurement((), (*elements(adapter_item(), pad_item()), lead_piece(shape)), **unknown), end)
         seen = gtc_adapter(g, gtc_pad(g, gtc_lead(g, end, freq_hz, shape)), freq_hz)
         reading = junction(disc(g, 0.003), seen) + disc(g, 0.002) + g.ucomplex(0j, (0.001, 0.001))
         slope = g.value(seen) / end
@@ -132,7 +132,7 @@ def test_gtc_resistors(end):
     """Shunt and series arms with inductance and capacitance, in ohms."""
     g = gtc()
     arms, tolerance, henry, farad = (("shunt", 86.6), ("series", 43.3), ("shunt", 900.0)), 0.02, 2e-9, 2e-13
-    found = linear(way((), pieces(made.item(made.ladder(arms, 50.0, 75.0, tolerance, henry, farad)))), end)
+    found = linear(measurement((), elements(made.item(made.ladder(arms, 50.0, 75.0, tolerance, henry, farad)))), end)
     for at, freq_hz in enumerate(FREQ):
         omega = 2 * np.pi * freq_hz
         ohm = [real(g, value, value * tolerance) for _, value in arms]
@@ -166,9 +166,9 @@ def test_gtc_calibrated_after_the_pad(end, swapped):
     unknown = {"noise": 0.0004, "drift": 0.002, "mating": 0.004, "flex_rad": 0.02, "standards": standards}
     swap = made.item(made.adapter(75.0, 0.04, 0.0, 32.0, 0.003), "other")
     if swapped:
-        unknown["swap"] = pieces(swap)[0]
+        unknown["swap"] = elements(swap)[0]
     for at, freq_hz in enumerate(FREQ):
-        found = linear(way(pieces(adapter_item(), pad_item()), (lead_piece(),), 75.0, **unknown), end)
+        found = linear(measurement(elements(adapter_item(), pad_item()), (lead_piece(),), 75.0, **unknown), end)
         omega = 2 * np.pi * freq_hz
         admittance = 1j * omega * 75 * half_range(g, 0.08e-12)
         shorted = 1j * omega * half_range(g, 0.6e-9) / 75

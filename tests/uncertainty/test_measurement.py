@@ -11,14 +11,14 @@ import strategies as made
 from hypothesis import given, settings
 
 from chain.rf.elements import Box, Line
-from chain.rf.parts import stages_of
+from chain.rf.parts import elements_of
 from chain.rf.references import aligned
 from chain.uncertainty import intervals
 from chain.uncertainty.bounds import reading_bound
 from chain.uncertainty.calibration import Standards
 from chain.uncertainty.coverage_region import recovered_draws
 from chain.uncertainty.intervals import table
-from chain.uncertainty.measurement import CHUNK, Measurement, nominal_maps, simulate
+from chain.uncertainty.measurement import BATCH, Measurement, nominal_maps, simulate
 from chain.uncertainty.sampling import draw, unit_draws
 
 FREQ = np.array([60e6, 200e6, 470e6, 862e6])
@@ -26,15 +26,15 @@ LIGHT = 299_792_458.0
 ROUND = np.exp(2j * np.pi * (np.arange(12) + 0.5) / 12)
 
 
-def pieces(*items, freq=FREQ):
-    return tuple(piece for each in items for piece in stages_of(each, freq))
+def elements(*items, freq=FREQ):
+    return tuple(element for each in items for element in elements_of(each, freq))
 
 
 def calibrated(before, after, plane_ohm, standards, freq=FREQ, **unknown):
     """A measurement with its plane between two lists of items."""
     sides = (
-        aligned(pieces(*before, freq=freq), 50.0, plane_ohm, freq),
-        aligned(pieces(*after, freq=freq), plane_ohm, 75.0, freq),
+        aligned(elements(*before, freq=freq), 50.0, plane_ohm, freq),
+        aligned(elements(*after, freq=freq), plane_ohm, 75.0, freq),
     )
     return Measurement(freq, plane_ohm, 75.0, *sides, standards=standards, **unknown)
 
@@ -51,17 +51,17 @@ def same(first, second):
 def test_ideal_standards_show_exactly_what_lies_after_the_plane(before, after):
     """Whatever the unknowns of the chain in front, once read without noise, drift or movement."""
     after = [replace(each, id=f"after {each.id}", ideal=True) for each in after if each.id.split()[0] != "pad"]
-    way = calibrated(before, after, 75.0, Standards(75.0))
-    found, known = simulate(way, 0, 1), nominal_maps(way)
+    measurement = calibrated(before, after, 75.0, Standards(75.0))
+    found, known = simulate(measurement, 0, 1), nominal_maps(measurement)
     for end in (0.0, 1.0, -1.0, 0.3 - 0.4j):
-        shown = np.broadcast_to(known.reading(np.array(end)), (CHUNK, FREQ.size))
+        shown = np.broadcast_to(known.reading(np.array(end)), (BATCH, FREQ.size))
         assert found.reading(np.array(end)) == pytest.approx(shown, abs=1e-7)
 
 
 def test_in_50_ohm_a_75_ohm_end_shows_its_step():
     """A 50-ohm load used at the 75-ohm plane: 75 ohm then reads 0.2, VSWR 1.5."""
-    way = calibrated([made.item(made.pad(), "pad")], [], 50.0, Standards(50.0))
-    assert simulate(way, 0, 1).reading(np.array(0.0)) == pytest.approx(np.full((CHUNK, FREQ.size), 0.2 + 0j))
+    measurement = calibrated([made.item(made.pad(), "pad")], [], 50.0, Standards(50.0))
+    assert simulate(measurement, 0, 1).reading(np.array(0.0)) == pytest.approx(np.full((BATCH, FREQ.size), 0.2 + 0j))
 
 
 # scikit-rf as an independent simulation: own draws, networks joined by the library, its one-port calibration.
@@ -205,8 +205,8 @@ def by_simulation(case):
     standards = Standards(ohm, *(case.get(name, 0.0) for name in ("load", "load_h", "open_f", "short_h")))
     swap = adapter("other", ohm, 0.04, case["swap"]) if "swap" in case else None
     sizes = [case.get(name, 0.0) for name in ("noise", "drift", "mating", "flex")]
-    way = Measurement(freq, ohm, 75.0, tuple(chain[:cut]), tuple(chain[cut:]), *sizes, swap, standards)
-    return recovered_draws(way, END, COUNT, seed=9)[:, 0]
+    measurement = Measurement(freq, ohm, 75.0, tuple(chain[:cut]), tuple(chain[cut:]), *sizes, swap, standards)
+    return recovered_draws(measurement, END, COUNT, seed=9)[:, 0]
 
 
 @pytest.mark.parametrize("number", range(len(CASES)))
@@ -231,24 +231,24 @@ def everything():
     # A limit that the impedance's tolerance alone would break, and more of it the lossier the lead, so at low frequencies.
     cable = made.coax(75.0, 1.0, 0.002, limit_db=28.0, tolerance_ohm=5.0, loss_tolerance=0.1)
     lead = made.item(cable, "lead", length_m=3.0, length_tolerance_m=0.005)
-    swap = pieces(made.item(made.adapter(75.0, 0.04, 0.02, 30.0), "other"))[0]
+    swap = elements(made.item(made.adapter(75.0, 0.04, 0.02, 30.0), "other"))[0]
     standards = Standards(75.0, 0.03, 1e-9, 1e-13, 1e-9)
     unknown = {"noise": 1e-3, "drift": 2e-3, "mating": 0.005, "flex_rad": 0.02, "swap": swap}
     return calibrated([adapter, pad], [lead], 75.0, standards, **unknown)
 
 
 def test_one_seed_one_answer():
-    way = everything()
-    assert same(simulate(way, 0, 5), simulate(way, 0, 5))
-    assert not same(simulate(way, 0, 5), simulate(way, 0, 6))
-    assert not same(simulate(way, 0, 5), simulate(way, 1, 5))
+    measurement = everything()
+    assert same(simulate(measurement, 0, 5), simulate(measurement, 0, 5))
+    assert not same(simulate(measurement, 0, 5), simulate(measurement, 0, 6))
+    assert not same(simulate(measurement, 0, 5), simulate(measurement, 1, 5))
 
 
 def test_some_frequencies_alone_are_those_of_the_whole_sweep():
-    way = everything()
-    whole = simulate(way, 2, 5)
+    measurement = everything()
+    whole = simulate(measurement, 2, 5)
     for first, last in ((0, 1), (1, 3), (3, 4)):
-        part = simulate(way.at(slice(first, last)), 2, 5, first)
+        part = simulate(measurement.at(slice(first, last)), 2, 5, first)
         for name in "pqr":
             assert np.array_equal(getattr(part, name), getattr(whole, name)[:, first:last])
 
@@ -256,13 +256,13 @@ def test_some_frequencies_alone_are_those_of_the_whole_sweep():
 @pytest.mark.parametrize("complex_reading", [False, True])
 def test_block_and_threads_change_nothing(complex_reading, monkeypatch):
     """One frequency at a time on one thread, all at once, and on four threads: equal to the last bit."""
-    way, channels = everything(), ((150e6, 500e6), (800e6, 900e6))
+    measurement, channels = everything(), ((150e6, 500e6), (800e6, 900e6))
     found = []
     for block_bytes, threads in ((1, 1), (10**9, 1), (1, 4), (2 * intervals.TERMS * 2000 * 4, 3)):
         monkeypatch.setattr(intervals, "BLOCK_BYTES", block_bytes)
         monkeypatch.setattr(intervals, "LEAST_BLOCK", 1)
         monkeypatch.setattr(os, "cpu_count", lambda threads=threads: threads)
-        found.append(table(way, complex_reading, channels, draws=2000, seed=3))
+        found.append(table(measurement, complex_reading, channels, draws=2000, seed=3))
     for other in found[1:]:
         for first, second in ((found[0].points, other.points), (found[0].channels, other.channels)):
             for name in ("edge", "score", "least"):
@@ -305,8 +305,8 @@ def test_spread_of_noise_drift_and_a_remated_joint():
 
 def test_a_joint_opened_again_is_drawn_anew_for_every_reading():
     """Four openings, each r - conj(r) x^2 in front of x: 2r on the imaginary axis at open and short, r at the load."""
-    way = replace(calibrated([], [], 75.0, Standards(75.0), mating=0.01), before=())
-    drawn = recovered_draws(way, 0.5, 20_000)[:, 0] - 0.5
+    measurement = replace(calibrated([], [], 75.0, Standards(75.0), mating=0.01), before=())
+    drawn = recovered_draws(measurement, 0.5, 20_000)[:, 0] - 0.5
     # Weights at 0.5 of the quadratics that are 1 at one standard and 0 at the others: x(x + 1)/2, x(x - 1)/2, 1 - x^2.
     at_open, at_short, at_load, antenna = 0.375, -0.125, 0.75, np.array([1 - 0.25, 1 + 0.25])
     real = np.hypot(at_load, antenna[0])
@@ -348,9 +348,9 @@ def test_one_unknown_at_a_time_at_862_mhz(unknown, expected):
     standards = Standards(ohm, 0.0 if load_db is None else 10 ** (-load_db / 20))
     if "swap" in given_here:
         other = made.item(made.adapter(75.0, 0.04, 0.05, given_here["swap"]), "other")
-        given_here["swap"] = pieces(other, freq=freq)[0]
-    way = calibrated(before if at_adapter else [*before, pad], after, ohm, standards, freq, **given_here)
-    errors = [abs(abs(recovered_draws(way, 0.2 * end, 2000)) - 0.2) for end in ROUND]
+        given_here["swap"] = elements(other, freq=freq)[0]
+    measurement = calibrated(before if at_adapter else [*before, pad], after, ohm, standards, freq, **given_here)
+    errors = [abs(abs(recovered_draws(measurement, 0.2 * end, 2000)) - 0.2) for end in ROUND]
     assert np.quantile(errors, 0.95) == pytest.approx(expected, rel=0.25)
 
 
@@ -358,11 +358,14 @@ def test_one_unknown_at_a_time_at_862_mhz(unknown, expected):
 @pytest.mark.parametrize("magnitude", [0.0, 0.2, 0.6, 1.0])
 def test_no_draw_leaves_the_bound(flex_rad, magnitude):
     """Noise left out, as it has no limit. The reading of a full reflection may exceed 1, and so does its bound."""
-    for way in (everything(), replace(everything(), swap=None, mating=0.0, drift=0.0, standards=Standards(75.0))):
-        way = replace(way, noise=0.0, flex_rad=flex_rad)
-        low, high = reading_bound(way, np.full(FREQ.size, magnitude))
-        for chunk in range(4):
-            maps = simulate(way, chunk, 1)
+    for measurement in (
+        everything(),
+        replace(everything(), swap=None, mating=0.0, drift=0.0, standards=Standards(75.0)),
+    ):
+        measurement = replace(measurement, noise=0.0, flex_rad=flex_rad)
+        low, high = reading_bound(measurement, np.full(FREQ.size, magnitude))
+        for batch in range(4):
+            maps = simulate(measurement, batch, 1)
             for end in magnitude * ROUND:
                 size = abs(maps.reading(np.array(end)))
                 assert np.all(size <= high + 1e-9)

@@ -15,7 +15,7 @@ from chain.files.setup_file import load_setup
 from chain.report.phrases import upward
 from chain.uncertainty import monte_carlo as adaptive
 from chain.uncertainty.intervals import table
-from chain.uncertainty.measurement import Measurement, measurement
+from chain.uncertainty.measurement import Measurement, measurement_of
 from chain.uncertainty.monte_carlo import draws_needed, tolerance
 
 BOATHOUSE = "demo/boathouse.toml"
@@ -114,8 +114,8 @@ def test_stated_draws_are_not_settled():
 def test_readings_accepted_for_a_true_magnitude_move_little_between_runs():
     """Ends between two bins: at 64,000 draws two runs agree to a fifth of a bin, at every frequency."""
     setup = made.setup_of([made.item(made.pad(tolerance_db=0.2, near_db=26, far_db=26), "pad")])
-    way = measurement(setup, build(setup))
-    first, second = (table(way, draws=64_000, seed=seed).points for seed in (1, 2))
+    measurement = measurement_of(setup, build(setup))
+    first, second = (table(measurement, draws=64_000, seed=seed).points for seed in (1, 2))
     bin_width = first.edge[0] / 160
     for one, other in zip(first.accepted(1 / 3), second.accepted(1 / 3), strict=True):
         assert abs(one[0] - other[0]) < 0.2 * bin_width
@@ -129,8 +129,8 @@ def test_differences_are_rounded_up():
 def test_ends_rise_with_the_reading_also_where_few_readings_fall():
     """Near zero a wider kernel counts the draws: where it is left no step may show in the intervals."""
     setup = load_setup(BOATHOUSE)
-    way = measurement(setup, build(setup, np.array([210e6])))
-    points = table(way, False, draws=64_000, seed=3).points
+    measurement = measurement_of(setup, build(setup, np.array([210e6])))
+    points = table(measurement, False, draws=64_000, seed=3).points
     high = np.array([points.interval(np.array([each]))[1][0] for each in np.linspace(0, 0.1, 51)])
     # Noise of the draws, a thousandth, may make it fall; a step of 0.03 did.
     assert np.diff(high).min() > -0.002
