@@ -12,7 +12,6 @@ from chain.analyses.improvements import Improvement, best_cure, contributions
 from chain.analyses.recovery import ChannelResult, Recovery
 from chain.arrays import Complex, Real
 from chain.assembly.cascade import build
-from chain.echoes.analyse import notice
 from chain.errors import RangeError
 from chain.reflection import mismatch_loss_db, vswr
 from chain.rf.bilinear import Maps
@@ -121,7 +120,7 @@ def recover(
     ------
     Interval: `chain.uncertainty.confidence_belt`. Bound: `chain.uncertainty.bounds`. Mismatch loss: -10 log10(1 - m^2).
     """
-    ripple, readings = notice(readings, setup), thinned(readings, MOST_READINGS)
+    readings = thinned(readings, MOST_READINGS)
     setup = replace(setup, sweep=replace(setup.sweep, channels=_measured_channels(setup, readings)))
     measurement = measurement_of(setup, build(setup, readings.freq_hz))
     known = nominal_maps(measurement)
@@ -160,7 +159,6 @@ def recover(
         linear=None if far is None else linear(measurement, far),
         region=None if far is None else _region(measurement, far, seed),
         refused=refused,
-        ripple=ripple,
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -79,12 +80,14 @@ def command(
         raise click.UsageError("--before names the sweep itself: give an earlier sweep through the same set-up.")
     setup, readings = _inputs(shared, setup_path, sweep_path, reading, sweep)
     from chain.analyses.recover import recover
+    from chain.echoes.analyse import notice
     from chain.uncertainty.intervals import SEED
 
     seed = SEED if shared.seed is None else shared.seed
     change = None if before is None else _compared(setup, before, readings, sweep, seed)
     with progress(shared) as report:
         found = recover(setup, readings, seed=seed, progress=report, digits=digits)
+        found = replace(found, ripple=notice(readings, setup))
 
     def plots() -> tuple[Plot, ...]:
         from chain.plots import recover as drawing

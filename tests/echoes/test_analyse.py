@@ -211,15 +211,16 @@ def test_stretches_of_a_setup_lie_between_its_joints():
     assert folded_s(8e-8, 1e7, False) == pytest.approx(2e-8)
 
 
-def test_a_recovery_notices_and_names_ripple(answers):
-    """In the answer of recover and its JSON, as the command itself says it; none where nothing can be told."""
+def test_the_command_joins_the_remark_on_ripple_to_a_recovery(answers):
+    """On the page and in the JSON of `chain recover`; the analysis itself runs no search; none where nothing can be told."""
+    sweep = str(DEMO / "ripple.csv")
     setup = load_setup(SETUP)
-    whole = read_sweep(str(DEMO / "ripple.csv"))
-    found = recover(setup, Readings(whole.freq_hz[::4], whole.magnitude[::4], None, ""), draws=1000)
-    assert "12.4" in found.ripple or "12.3" in found.ripple
-    assert "lead (10.0 m)" in found.ripple
-    assert found.to_dict()["ripple"] == found.ripple
-    assert notice(whole, setup) == answers["csv"].sentence
+    whole = read_sweep(sweep)
+    ran = CliRunner().invoke(chain, ["recover", SETUP, sweep, "--json"])
+    assert json.loads(ran.stdout)["ripple"] == notice(whole, setup) == answers["csv"].sentence
+    assert "lead (10.0 m)" in answers["csv"].sentence
+    few = Readings(whole.freq_hz[::40], whole.magnitude[::40], None, "")
+    assert recover(setup, few, draws=1000).ripple is None
     quiet = load_setup(str(DEMO / "boathouse.toml"))
     assert notice(from_texts([parse_reading("VSWR 1.1 at 210 MHz")]), quiet) is None
 
