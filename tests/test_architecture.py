@@ -3,72 +3,16 @@
 import ast
 import re
 from collections import Counter
-from functools import cache
-from pathlib import Path
 
 import pytest
+import rooms
+from rooms import NAMES, ROOMS, ROOT, RULES, imported, module_name, room_of, tree
 
 import chain
-from library.store import tomllib
 
-ROOT = Path(__file__).parent.parent
-
-# Rooms, heavy imports, folders and caps live in tests/rooms.toml: add a new module there.
-RULES = tomllib.loads((ROOT / "tests" / "rooms.toml").read_text(encoding="utf-8"))
-ROOMS = {name: room["may_import"] for name, room in RULES["rooms"].items()}
 HEAVY = {name: set(homes) for name, homes in RULES["heavy"].items()}
 LONGEST_FILE, LONGEST_BODY = RULES["longest"]["file"], RULES["longest"]["body"]
 FOLDERS = RULES["folders"]
-
-
-@cache
-def tree(path):
-    return ast.parse(path.read_text(encoding="utf-8"))
-
-
-def sources():
-    return sorted([*(ROOT / "chain").rglob("*.py"), *(ROOT / "library").rglob("*.py")])
-
-
-def module_name(path):
-    return ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
-
-
-NAMES = {module_name(path): path for path in sources()}
-
-
-def only_for_types(node):
-    return isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING"
-
-
-def statements(node, lazy):
-    """Import statements of a module; those inside functions only with `lazy`."""
-    for child in ast.iter_child_nodes(node):
-        if only_for_types(child) or (not lazy and isinstance(child, (ast.FunctionDef, ast.ClassDef))):
-            continue
-        if isinstance(child, (ast.Import, ast.ImportFrom)):
-            yield child
-        yield from statements(child, lazy)
-
-
-def imported(path, lazy=True):
-    """Full names of the modules that a file imports."""
-    for node in statements(tree(path), lazy):
-        if isinstance(node, ast.Import):
-            yield from (each.name for each in node.names)
-        else:
-            assert not node.level, f"{path}: relative import"
-            whole = [f"{node.module}.{each.name}" for each in node.names]
-            yield from [name for name in whole if name in NAMES] or [node.module]
-
-
-def room_of(name):
-    """Room of a module: its folder, or the top of `chain`."""
-    parts = name.split(".")
-    if parts[0] == "library":
-        return "library"
-    return parts[1] if len(parts) > 1 and (ROOT / "chain" / parts[1]).is_dir() else "top"
-
 
 FRONT = {"chain", "chain.__main__"}
 """The package's own front, which names the public functions of every room (each imported when first asked for)."""
@@ -94,30 +38,10 @@ def test_tests_live_in_the_same_folders():
     assert folders <= {*ROOMS, "benchmarks", "helpers", "published"}
 
 
-@cache
-def offered(room):
-    """Modules that a room's `__init__` names for others."""
-    path = ROOT / "chain" / room / "__init__.py"
-    for node in tree(path).body:
-        if isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) == "__all__":
-            return ast.literal_eval(node.value)
-    raise AssertionError(f"{path} names nothing")
-
-
-@pytest.mark.parametrize("room", [room for room in ROOMS if room not in ("top", "library")])
-def test_a_room_names_what_others_may_take(room):
+@pytest.mark.parametrize("path", rooms.fronts(), ids=lambda path: path.parent.name)
+def test_a_room_names_what_others_may_take(path):
     """Other rooms import the modules that its `__init__` names and no others; it names none that nobody takes."""
-    taken = {
-        other.split(".")[2]
-        for name, path in NAMES.items()
-        if room_of(name) != room
-        for other in imported(path)
-        if other.startswith(f"chain.{room}.")
-    }
-    public = {
-        home.partition(":")[0].split(".")[2] for home in chain._HOMES.values() if home.startswith(f"chain.{room}.")
-    }
-    assert sorted(taken | public) == offered(room)
+    assert path.read_text(encoding="utf-8") == rooms.fronts()[path], "run 'python tests/rooms.py'"
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -1,3 +1,13 @@
 """A set-up's elements in order: connections, graph, cascade, budget, power, plane."""
 
-__all__ = ["bare_pad", "budget", "cascade", "connections", "direct_current", "ends", "graph", "plane", "power"]
+__all__ = [
+    "bare_pad",
+    "budget",
+    "cascade",
+    "connections",
+    "direct_current",
+    "ends",
+    "graph",
+    "plane",
+    "power",
+]

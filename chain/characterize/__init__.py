@@ -1,3 +1,11 @@
 """Parts of the user's own from sweeps: read, fitted, their errors drawn, written as a part file."""
 
-__all__ = ["characterize", "error_model", "intervals", "lead", "part_use", "records", "sweeps"]
+__all__ = [
+    "characterize",
+    "error_model",
+    "intervals",
+    "lead",
+    "part_use",
+    "records",
+    "sweeps",
+]

@@ -1,3 +1,5 @@
 """Parse, call, print."""
 
-__all__ = ["main"]
+__all__ = [
+    "main",
+]

@@ -1,3 +1,7 @@
 """Periodic ripple in a sweep: model, search, detection, lengths, gating."""
 
-__all__ = ["analyse", "export", "records"]
+__all__ = [
+    "analyse",
+    "export",
+    "records",
+]

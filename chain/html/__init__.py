@@ -1,3 +1,5 @@
 """One HTML page and the bench card: drawings, charts, live figures, templates."""
 
-__all__ = ["page"]
+__all__ = [
+    "page",
+]

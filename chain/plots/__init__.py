@@ -1,3 +1,13 @@
 """Answers described as plots, and the plots drawn: characters on a terminal, PNG and SVG files."""
 
-__all__ = ["axes", "budget", "expect", "figure", "picture", "planes", "recover", "ripple", "terminal"]
+__all__ = [
+    "axes",
+    "budget",
+    "expect",
+    "figure",
+    "picture",
+    "planes",
+    "recover",
+    "ripple",
+    "terminal",
+]

@@ -1,3 +1,10 @@
 """Readings, and any file of them: Touchstone, tables in any usual dialect."""
 
-__all__ = ["options", "read", "readings", "text", "touchstone", "touchstone_lines"]
+__all__ = [
+    "options",
+    "read",
+    "readings",
+    "text",
+    "touchstone",
+    "touchstone_lines",
+]
