@@ -11,7 +11,7 @@ from library.records import Connector, Part
 if TYPE_CHECKING:
     from library.load import Library
 
-__all__ = ["Arm", "Calibration", "Far", "Item", "Near", "Setup", "Sweep"]
+__all__ = ["Antenna", "Arm", "Calibration", "Far", "Item", "Near", "Setup", "Sweep"]
 
 
 @dataclass(frozen=True)
@@ -85,6 +85,19 @@ class Far:
 
 
 @dataclass(frozen=True)
+class Antenna:
+    """What is known of the antenna's own make, for those who tune it; nothing of it counts in a reading's interval."""
+
+    element: str = ""
+    """`half-wave`, `folded`, `loop`, `several` (driven or coupled elements); empty: not stated."""
+    length_m: float | None = None
+    """Overall length of the element, tip to tip or once round."""
+    diameter_m: float | None = None
+    feed: tuple[Item, ...] = ()
+    """Items between the antenna's connector and the element's own terminals, such as a transformer."""
+
+
+@dataclass(frozen=True)
 class Calibration:
     """Where the analyzer was calibrated and what with. `plane` is `near`, or the id of the item it lies after."""
 
@@ -115,6 +128,7 @@ class Setup(ResultTable):
     path: str = ""
     own_library: Library | None = field(default=None, compare=False)
     """The library the parts came from, where it is not the built-in one."""
+    antenna: Antenna = field(default_factory=Antenna)
 
     @property
     def library(self) -> Library:

@@ -31,6 +31,7 @@ FILE_TABLES = {
     "attenuation": "attenuation = { ... }",
     "arm": "[[chain.arm]]",
     "far": "[far]",
+    "antenna": "[antenna]",
     "calibration": "[calibration]",
 }
 

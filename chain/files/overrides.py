@@ -101,7 +101,8 @@ def _resistors(
 
 def where_name(where: Where) -> str:
     """Name an item by its place, counted from 1."""
-    return f"item {int(where[1]) + 1}" if len(where) > 1 else str(where[0])
+    number = next((each for each in where if isinstance(each, int)), None)
+    return str(where[0]) if number is None else f"item {number + 1}"
 
 
 def _least_loss_db(near_ohm: float, far_ohm: float) -> float:

@@ -20,7 +20,9 @@ from library.records import Connector, Limit
 
 __all__ = [
     "ARMS_SCHEMA",
+    "ELEMENT_SCHEMA",
     "END_SCHEMA",
+    "FEED_SCHEMA",
     "PATH_SCHEMA",
     "REFERENCE_SCHEMA",
     "REFLECTION_SCHEMA",
@@ -30,6 +32,7 @@ __all__ = [
     "named",
     "pattern",
     "read_connector",
+    "read_element",
     "read_path",
     "read_reference",
     "read_reflection",
@@ -37,6 +40,7 @@ __all__ = [
     "reader",
 ]
 
+ELEMENTS = ("half-wave", "folded", "loop", "several")
 LARGEST_BARE = 10**15
 """Largest number that is repeated in a message."""
 PAIR = 2
@@ -141,6 +145,16 @@ def read_path(value: object) -> tuple[str, str]:
     return value[0], value[1]
 
 
+def read_element(value: object) -> str:
+    """Read the name of a driven element."""
+    if not isinstance(value, str) or value not in ELEMENTS:
+        from chain.files.positions import closest
+
+        remedy = closest(value, ELEMENTS) if isinstance(value, str) else f"it is one of {', '.join(ELEMENTS)}"
+        raise wrong(f"{quoted(value)} is no element that is known here", remedy)
+    return value
+
+
 def pattern(kind: str) -> dict[str, Any]:
     """Give the JSON Schema of a kind of quantity.
 
@@ -183,6 +197,8 @@ REFERENCE_SCHEMA: dict[str, Any] = {
     "anyOf": [pattern("impedance"), _pair(pattern("impedance"), pattern("impedance"))],
 }
 PATH_SCHEMA: dict[str, Any] = _pair(TEXT_SCHEMA, TEXT_SCHEMA)
+ELEMENT_SCHEMA: dict[str, Any] = {"enum": list(ELEMENTS)}
+FEED_SCHEMA: dict[str, Any] = {"type": "array", "items": {TABLE: "item"}}
 ARMS_SCHEMA: dict[str, Any] = {"type": "array", "items": {TABLE: "arm"}}
 END_SCHEMA: dict[str, Any] = {
     "anyOf": [

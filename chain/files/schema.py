@@ -12,7 +12,9 @@ from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchem
 
 from chain.files.quantities import (
     ARMS_SCHEMA,
+    ELEMENT_SCHEMA,
     END_SCHEMA,
+    FEED_SCHEMA,
     PATH_SCHEMA,
     REFERENCE_SCHEMA,
     REFLECTION_SCHEMA,
@@ -20,6 +22,7 @@ from chain.files.quantities import (
     TOLERANCE_SCHEMA,
     pattern,
     read_connector,
+    read_element,
     read_path,
     read_reference,
     read_reflection,
@@ -34,6 +37,7 @@ __all__ = [
     "KEYS_OF",
     "MOST_POINTS",
     "REQUIRED",
+    "AntennaModel",
     "ArmModel",
     "AttenuationModel",
     "CalibrationModel",
@@ -66,6 +70,8 @@ Reflection = Annotated[Limit | None, PlainValidator(read_reflection), WithJsonSc
 Reference = Annotated[tuple[float, float] | None, PlainValidator(read_reference), WithJsonSchema(REFERENCE_SCHEMA)]
 Ports = Annotated[tuple[str, str] | None, PlainValidator(read_path), WithJsonSchema(PATH_SCHEMA)]
 Arms = Annotated[object, PlainValidator(lambda value: value), WithJsonSchema(ARMS_SCHEMA)]
+Element = Annotated[str | None, PlainValidator(read_element), WithJsonSchema(ELEMENT_SCHEMA)]
+Feed = Annotated[object, PlainValidator(lambda value: value), WithJsonSchema(FEED_SCHEMA)]
 End = Annotated[object, PlainValidator(lambda value: value), WithJsonSchema(END_SCHEMA)]
 
 
@@ -208,6 +214,24 @@ class FarModel(Table):
     dc_feed: Voltage = Field(None, description="DC that may come down the lead.", examples=["12 V"])
 
 
+class AntennaModel(Table):
+    """What the antenna is made of; only `chain tune` asks for it."""
+
+    element: Element = Field(
+        None,
+        description="What is driven: one half-wave element, a folded one, a loop of one wavelength, or several driven or "
+        "closely coupled elements.",
+        examples=["half-wave"],
+    )
+    length: Length = Field(None, description="Length of the element, tip to tip or once round.", examples=["0.71 m"])
+    diameter: Length = Field(None, description="Thickness of its rod or tube.", examples=["12 mm"])
+    feed: Feed = Field(
+        None,
+        description="Items between the antenna's connector and the element's own terminals, such as a transformer.",
+        examples=[[{"id": "balun", "part": "balun-300-75"}]],
+    )
+
+
 class CalibrationModel(Table):
     """Where the analyzer was calibrated, and what with."""
 
@@ -235,6 +259,7 @@ REQUIRED: Mapping[type[Table], tuple[str, ...]] = {
     ArmModel: ("port", "end"),
     AttenuationModel: (),
     FarModel: ("connector",),
+    AntennaModel: (),
     CalibrationModel: (),
 }
 

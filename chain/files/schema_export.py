@@ -7,6 +7,7 @@ from typing import Any
 from chain.files.quantities import TABLE
 from chain.files.schema import (
     REQUIRED,
+    AntennaModel,
     ArmModel,
     AttenuationModel,
     CalibrationModel,
@@ -27,6 +28,7 @@ TABLES: dict[str, type[Table]] = {
     "attenuation": AttenuationModel,
     "arm": ArmModel,
     "far": FarModel,
+    "antenna": AntennaModel,
     "calibration": CalibrationModel,
 }
 EITHER: dict[str, list[dict[str, Any]]] = {
@@ -68,6 +70,7 @@ def setup_schema() -> dict[str, Any]:
                 "description": "Items in order, from the analyzer to the antenna.",
             },
             "far": {"$ref": "#/$defs/far"},
+            "antenna": {"$ref": "#/$defs/antenna"},
             "calibration": {"$ref": "#/$defs/calibration"},
         },
         "required": ["sweep", "near", "chain", "far"],

@@ -7,16 +7,16 @@ from typing import TYPE_CHECKING, Any
 from chain.errors import InputError, plain, quoted
 from chain.files.positions import SyntaxFault, Where, closest, locate
 from chain.files.quantities import named
-from chain.files.schema import CalibrationModel, FarModel, NearModel, SweepModel
+from chain.files.schema import AntennaModel, CalibrationModel, FarModel, NearModel, SweepModel
 from chain.files.tables import Notes, read_table
 from chain.files.toml import decode, read_file
-from chain.setups import Calibration, Far, Near, Sweep
+from chain.setups import Antenna, Calibration, Far, Near, Sweep
 from library.load import LibraryError, load_library
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-__all__ = ["read_calibration", "read_far", "read_near", "read_parts", "read_sweep"]
+__all__ = ["read_antenna", "read_calibration", "read_far", "read_near", "read_parts", "read_sweep"]
 
 POINTS = 201
 NEAR_OHM, FAR_OHM = 50.0, 75.0
@@ -187,6 +187,30 @@ def read_far(raw: object, notes: Notes) -> Far | None:
         notes.assumed.append("far: no DC on the lead (dc_feed not stated)")
     ohm = FAR_OHM if model.impedance is None else model.impedance
     return Far(model.connector, ohm, model.limit, model.dc_feed)
+
+
+def read_antenna(raw: object, notes: Notes, taken: dict[str, Where]) -> Antenna:
+    """Read the table `antenna`, and the items of its feed."""
+    from chain.files.items import place_items
+
+    model = read_table(AntennaModel, raw, ("antenna",), notes)
+    if not isinstance(raw, dict):
+        return Antenna()
+    for key, value in (("length", model.length), ("diameter", model.diameter)):
+        if value == 0:
+            notes.fault(("antenna", key), f"an element has some {key}", "leave the key out if it is not known")
+    if model.length and model.diameter and model.diameter >= model.length / 4:
+        remedy = "length is the whole element, tip to tip; diameter the thickness of its rod"
+        notes.fault(("antenna", "diameter"), "this element is nearly as thick as it is long", remedy)
+    feed = model.feed if model.feed is not None else []
+    if not isinstance(feed, list):
+        notes.fault(("antenna", "feed"), f"a list of items is needed here, not {named(feed)}", "write [[antenna.feed]]")
+        feed = []
+    placed = place_items(feed, ("antenna", "feed"), notes, taken)
+    for where, item in placed:
+        if item.part.kind == "termination":
+            notes.fault((*where, "part"), f"{quoted(item.id)} ends a chain; nothing goes on behind it")
+    return Antenna(model.element or "", model.length, model.diameter, tuple(item for _, item in placed))
 
 
 def read_calibration(raw: object, ids: Sequence[str], notes: Notes) -> Calibration:

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 __all__ = ["load_setup", "parse_setup"]
 
-ROOT_KEYS = ("title", "library", "sweep", "near", "chain", "far", "calibration")
+ROOT_KEYS = ("title", "library", "sweep", "near", "chain", "far", "antenna", "calibration")
 REQUIRED_TABLES = ("sweep", "near", "far")
 MOST_ITEMS = 200
 LONGEST_TITLE = 200
@@ -114,7 +114,7 @@ def _all_defects(text: str, path: str, broken: list[Defect], notes: Notes) -> li
 
 
 def _read(document: dict[str, Any], path: str, notes: Notes, own_library: bool) -> Setup | None:
-    from chain.files.sections import read_calibration, read_far, read_near, read_parts, read_sweep
+    from chain.files.sections import read_antenna, read_calibration, read_far, read_near, read_parts, read_sweep
     from chain.files.spans import span_checks
 
     _root(document, notes)
@@ -125,6 +125,7 @@ def _read(document: dict[str, Any], path: str, notes: Notes, own_library: bool) 
     near = read_near(document.get("near", {}), notes) if "near" in document else None
     items, taken = _chain(document, notes)
     far = read_far(document.get("far", {}), notes) if "far" in document else None
+    antenna = read_antenna(document.get("antenna", {}), notes, taken)
     sweep = read_sweep(document["sweep"], notes) if "sweep" in document else None
     calibration = read_calibration(document.get("calibration", {}), list(taken), notes)
     if sweep:
@@ -143,6 +144,7 @@ def _read(document: dict[str, Any], path: str, notes: Notes, own_library: bool) 
         tuple(notes.warnings),
         path,
         notes.library,
+        antenna,
     )
 
 
