@@ -20,7 +20,7 @@ from chain.analyses.impedances import (
 )
 from chain.assembly.connections import BLOCKING, Joint
 from chain.assembly.direct_current import F_FAMILY, with_conductors
-from chain.assembly.graph import graph_joints, setup_graph
+from chain.assembly.graph import SetupGraph, setup_graph
 from chain.findings import LEVELS, Finding
 from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.setups import Item, Setup
@@ -34,7 +34,7 @@ MOST_NAMED = 3
 """Adapters named for one joint, at most."""
 ROUNDING = 1e-9
 
-Check = Callable[[Setup, tuple[Joint, ...], Any], list[Finding]]
+Check = Callable[[Setup, tuple[Joint, ...], SetupGraph], list[Finding]]
 
 
 @dataclass(frozen=True)
@@ -129,8 +129,8 @@ def check(setup: Setup, library: Library | None = None) -> CheckResult:
     """
     setup = with_conductors(setup)
     graph = setup_graph(setup, library)
-    joints = graph_joints(graph)
-    checked = tuple(_checked(each, graph.graph["library"]) for each in joints)
+    joints = graph.joints
+    checked = tuple(_checked(each, graph.library) for each in joints)
     found = [finding for each in CHECKS for finding in each(setup, joints, graph)]
     found.sort(key=lambda finding: (LEVELS.index(finding.level), finding.rule == "safety"))
     fits = all(each.fits for each in checked)
@@ -156,13 +156,13 @@ def _missing(near: Connector, far: Connector, library: Library) -> tuple[str, ..
     return tuple(bridging_adapters(near, far, library)[:MOST_NAMED])
 
 
-def bad_joints(setup: Setup, joints: tuple[Joint, ...], graph: Any) -> list[Finding]:
+def bad_joints(setup: Setup, joints: tuple[Joint, ...], graph: SetupGraph) -> list[Finding]:
     """Report joints that do not fit, with the adapter that would join them, and those that fit with a doubt."""
     found = []
     for each in joints:
         ends = f"{each.near.connector} to {each.far.connector}"
         if each.verdict in BLOCKING:
-            names = _missing(each.near.connector, each.far.connector, graph.graph["library"])
+            names = _missing(each.near.connector, each.far.connector, graph.library)
             remedy = f"join them by {' or '.join(names)}" if names else _without_adapter(each)
             text = f"{ends}, {each.verdict}: {each.reason}"
             found.append(Finding("stop", each.id, text, remedy, "joint"))
@@ -181,13 +181,11 @@ def _without_adapter(found: Joint) -> str:
     return "no adapter of the library joins them"
 
 
-def open_arms(setup: Setup, joints: tuple[Joint, ...], graph: Any) -> list[Finding]:
+def open_arms(setup: Setup, joints: tuple[Joint, ...], graph: SetupGraph) -> list[Finding]:
     """Report ports of splitters that are left open or of which nothing is said."""
     found = []
-    for _, data in graph.nodes(data=True):
-        if "stated" not in data:
-            continue
-        arm, name, ohm = data["stated"], data["end"].name, data["end"].line_ohm
+    for port, arm in graph.free_ports.items():
+        name, ohm = graph.ends[port].name, graph.ends[port].line_ohm
         remedy = f"end it in a {ohm:g}-ohm load"
         if arm is None:
             text = f"nothing is said of this port: it is reckoned as ended in {ohm:g} ohm"
@@ -198,7 +196,7 @@ def open_arms(setup: Setup, joints: tuple[Joint, ...], graph: Any) -> list[Findi
     return found
 
 
-def frequency_span(setup: Setup, joints: tuple[Joint, ...], graph: Any) -> list[Finding]:
+def frequency_span(setup: Setup, joints: tuple[Joint, ...], graph: SetupGraph) -> list[Finding]:
     """Report connectors and parts used outside their usual frequencies."""
     start_hz, stop_hz = setup.sweep.start_hz, setup.sweep.stop_hz
     wheres: dict[str, list[str]] = {}
@@ -207,9 +205,9 @@ def frequency_span(setup: Setup, joints: tuple[Joint, ...], graph: Any) -> list[
             wheres.setdefault(family, []).append(each.id)
     found = []
     for name, where in wheres.items():
-        family = graph.graph["library"].family(name)
-        if stop_hz > family.max_hz * (1 + ROUNDING):
-            text = f"{name} connectors are usual up to {family.max_hz / 1e6:g} MHz, the sweep goes to {stop_hz / 1e6:g} MHz"
+        most_hz = graph.library.family(name).max_hz
+        if stop_hz > most_hz * (1 + ROUNDING):
+            text = f"{name} connectors are usual up to {most_hz / 1e6:g} MHz, the sweep goes to {stop_hz / 1e6:g} MHz"
             found.append(Finding("caution", ", ".join(where), text, "do not trust the top of the sweep", "frequency"))
     for item in _all_items(setup.items):
         low_hz, high_hz = getattr(item.part, "min_hz", 0.0), getattr(item.part, "max_hz", stop_hz)
@@ -220,7 +218,7 @@ def frequency_span(setup: Setup, joints: tuple[Joint, ...], graph: Any) -> list[
     return found
 
 
-def cable_figures(setup: Setup, joints: tuple[Joint, ...], graph: Any) -> list[Finding]:
+def cable_figures(setup: Setup, joints: tuple[Joint, ...], graph: SetupGraph) -> list[Finding]:
     """Remark on cables whose attenuation is the most a specification allows."""
     return [
         Finding(
@@ -235,7 +233,7 @@ def cable_figures(setup: Setup, joints: tuple[Joint, ...], graph: Any) -> list[F
     ]
 
 
-def weak_evidence(setup: Setup, joints: tuple[Joint, ...], graph: Any) -> list[Finding]:
+def weak_evidence(setup: Setup, joints: tuple[Joint, ...], graph: SetupGraph) -> list[Finding]:
     """Remark on parts whose figures rest on memory alone."""
     weak = [item.id for item in _all_items(setup.items) if item.part.evidence.kind == "memory"]
     if not weak:

@@ -7,11 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
-from chain.assembly.graph import FAR, NEAR, Node
+from chain.assembly.graph import FAR, NEAR, Node, SetupGraph
 from chain.rf.pad import minimum_loss_db
 from chain.setups import Item
 from library.records import Pad, Termination
@@ -78,7 +77,7 @@ def pad_arms(pad: Pad) -> tuple[tuple[str, float], ...]:
     return tuple((kind, ohm) for kind, ohm in arms if ohm > 1e-3)
 
 
-def direct_current(graph: Any, feed_v: float, input_ohm: float | None = None) -> DirectCurrent:
+def direct_current(graph: SetupGraph, feed_v: float, input_ohm: float | None = None) -> DirectCurrent:
     """Volts, current and heat that a DC feed at the antenna's connector causes.
 
     Source: Nodal analysis: Kirchhoff's current law at every node that is neither the feed nor the shield.
@@ -102,7 +101,7 @@ def direct_current(graph: Any, feed_v: float, input_ohm: float | None = None) ->
     return DirectCurrent(feed_v, volts.get(root(NEAR), 0.0), current, heat)
 
 
-def resistance_ohm(graph: Any, end_ohm: float) -> float:
+def resistance_ohm(graph: SetupGraph, end_ohm: float) -> float:
     """What an ohmmeter shows between centre and shield of the near end, the analyzer taken off [ohm].
 
     Source: Nodal analysis with 1 V at the near end: the volt over the current it drives.
@@ -122,39 +121,33 @@ def resistance_ohm(graph: Any, end_ohm: float) -> float:
     return 1 / siemens if siemens > 1e-12 else float("inf")
 
 
-def _network(graph: Any) -> tuple[list[tuple[Node, Node]], list[_Resistor]]:
+def _network(graph: SetupGraph) -> tuple[list[tuple[Node, Node]], list[_Resistor]]:
     """Perfect connections and resistors of a graph."""
-    links: list[tuple[Node, Node]] = []
+    links: list[tuple[Node, Node]] = [*graph.path_joints, *graph.arm_joints]
     resistors: list[_Resistor] = []
-    for a, b, data in graph.edges(data=True):
-        if "joint" in data:
-            links.append((a, b))
-        else:
-            _item_network(data["item"], a, b, links, resistors)
-    for node, data in graph.nodes(data=True):
-        load = data.get("termination")
-        stated = data.get("stated")
-        if load is not None:
-            _end_network(load, node, links, resistors)
-        elif stated is not None and stated.end == "matched":
-            name = data["end"].name
-            resistors.append(_Resistor(node, GROUND, stated.end_ohm, name, "end of the arm", 0.0))
+    for (near, far), item in graph.items.items():
+        _item_network(item, near, far, links, resistors)
+    for node, load in graph.loads.items():
+        _end_network(load, node, links, resistors)
+    for port, arm in graph.free_ports.items():
+        if arm is not None and arm.end == "matched":
+            resistors.append(_Resistor(port, GROUND, arm.end_ohm, graph.ends[port].name, "end of the arm", 0.0))
     return links, resistors
 
 
-def _item_network(item: Item, a: Node, b: Node, links: list[tuple[Node, Node]], resistors: list[_Resistor]) -> None:
+def _item_network(
+    item: Item, near: Node, far: Node, links: list[tuple[Node, Node]], resistors: list[_Resistor]
+) -> None:
     part = item.part
     dc = getattr(part, "dc", "pass")
     if dc == "block":
         return
     if dc == "short":
-        links.extend([(a, GROUND), (b, GROUND)])
+        links.extend([(near, GROUND), (far, GROUND)])
         return
     if not isinstance(part, Pad):
-        links.append((a, b))
+        links.append((near, far))
         return
-    # An undirected edge may come either way round; its ends are told apart by name.
-    near, far = (a, b) if a[-1] == "near" else (b, a)
     arms = pad_arms(part)
     at = near
     for index, (kind, ohm) in enumerate(arms[::-1] if item.reversed else arms):
@@ -179,17 +172,12 @@ def _end_network(item: Item, node: Node, links: list[tuple[Node, Node]], resisto
 
 def _merged(links: list[tuple[Node, Node]]) -> Callable[[Node], Node]:
     """Give the function that names, for a node, the one standing for all that are connected with it."""
-    parent: dict[Node, Node] = {}
+    from networkx.utils import UnionFind
 
-    def root(node: Node) -> Node:
-        while node in parent:
-            node = parent[node]
-        return node
-
+    groups = UnionFind()
     for a, b in links:
-        first, second = root(a), root(b)
-        if first != second:
-            parent[first] = second
+        groups.union(a, b)
+    root: Callable[[Node], Node] = groups.__getitem__
     return root
 
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from chain.arrays import Real
-from chain.assembly.connections import BLOCKING, Joint, joint_pieces, joints_of, with_arm_sections
+from chain.assembly.connections import BLOCKING, Joint, joint_pieces
+from chain.assembly.graph import setup_graph, with_arm_sections
 from chain.errors import FitError
 from chain.rf.elements import Element
 from chain.rf.parts import elements_of
@@ -72,7 +73,8 @@ def build(setup: Setup, freq_hz: Real | None = None, library: Library | None = N
     Each part's own model; joints by the mating rules.
     """
     freq = sweep_hz(setup) if freq_hz is None else np.asarray(freq_hz, dtype=float)
-    joints = joints_of(setup, library)
+    graph = setup_graph(setup, library)
+    joints = tuple(graph.path_joints.values())
     for found in joints:
         if fit and found.verdict in BLOCKING:
             raise FitError(
@@ -84,7 +86,7 @@ def build(setup: Setup, freq_hz: Real | None = None, library: Library | None = N
     for found, item in zip(joints, (*setup.items, None), strict=True):
         groups.append((found.id, joint_pieces(found, freq)))
         if item is not None:
-            groups.append((item.id, elements_of(with_arm_sections(item, library or setup.library), freq)))
+            groups.append((item.id, elements_of(with_arm_sections(item, graph), freq)))
     return Chain(freq, setup.near.impedance_ohm, setup.far.impedance_ohm, tuple(groups), joints)
 
 

@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.assembly.ends import End, far_end, item_ends, near_end
+from chain.assembly.ends import End
 from chain.rf.elements import Line
 from chain.rf.references import WRONG_HALF_M, section_lines
-from chain.setups import Item, Setup
 from library.load import Library
 from library.mating import mate
-from library.records import Splitter
 
-__all__ = ["BLOCKING", "Joint", "joint", "joint_pieces", "joints_of", "with_arm_sections"]
+__all__ = ["BLOCKING", "Joint", "joint", "joint_pieces"]
 
 BLOCKING = ("no-contact", "no-mate", "destructive")
 """Verdicts that mean the two ends do not fit together."""
@@ -62,46 +60,9 @@ def joint(near: End, far: End, library: Library) -> Joint:
     return Joint(near, far, verdict, reason, loss_db + 0.0, tuple(sections))
 
 
-def joints_of(setup: Setup, library: Library | None = None) -> tuple[Joint, ...]:
-    """Every joint of a set-up, near to far.
-
-    Source: The set-up and the mating rules.
-    """
-    library = library or setup.library
-    ends = [near_end(setup.near)]
-    for item in setup.items:
-        ends.extend(item_ends(item))
-    ends.append(far_end(setup.far))
-    return tuple(joint(ends[index], ends[index + 1], library) for index in range(0, len(ends), 2))
-
-
 def joint_pieces(found: Joint, freq_hz: NDArray[np.float64]) -> tuple[Line, ...]:
     """Lines that a joint adds to the chain.
 
     Source: 10 mm electrical per wrong half, 7 to 15 mm (rectangular); an unmatched pair by its own section.
     """
     return section_lines(found.id, found.sections, freq_hz)
-
-
-def with_arm_sections(item: Item, library: Library) -> Item:
-    """A splitter with what the joints in its arms add; any other item as it is.
-
-    Source: `joint`.
-    """
-    part = item.part
-    if not isinstance(part, Splitter) or not any(arm.items for arm in item.arms):
-        return item
-    arms = []
-    for arm in item.arms:
-        items = tuple(with_arm_sections(each, library) for each in arm.items)
-        connector = part.connectors[part.ports.index(arm.port)]
-        last = End(f"{item.id}.{arm.port}", connector, part.impedance_ohm, part.impedance_ohm)
-        sections = []
-        for each in items:
-            near, far = item_ends(each)
-            # Opens and shorts have no impedance of their own: a joint with one is no step.
-            near = replace(near, line_ohm=near.line_ohm or last.line_ohm)
-            sections.append(joint(last, near, library).sections)
-            last = far
-        arms.append(replace(arm, items=items, sections=tuple(sections)))
-    return replace(item, arms=tuple(arms))

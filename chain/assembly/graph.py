@@ -7,11 +7,9 @@ the end. `("pad", "far")` is the pad's far connector, `("tap", "out2")` a port o
 
 from __future__ import annotations
 
-from dataclasses import replace
-from itertools import pairwise
-from typing import Any
-
-import networkx as nx
+from dataclasses import dataclass, field, replace
+from itertools import chain
+from typing import TypeAlias
 
 from chain.assembly.connections import Joint, joint
 from chain.assembly.ends import End, far_end, item_ends, near_end
@@ -19,30 +17,62 @@ from chain.setups import Arm, Item, Setup
 from library.load import Library
 from library.records import Splitter, Termination
 
-__all__ = ["FAR", "NEAR", "Node", "graph_joints", "ordered_path", "setup_graph"]
+__all__ = ["FAR", "NEAR", "Node", "SetupGraph", "setup_graph", "with_arm_sections"]
 
-Node = tuple[str, ...]
+Node: TypeAlias = tuple[str, ...]
+Edge: TypeAlias = tuple[Node, Node]
 
 NEAR: Node = ("near", "port")
 FAR: Node = ("far", "port")
 
 
-def setup_graph(setup: Setup, library: Library | None = None) -> Any:
+@dataclass(frozen=True)
+class SetupGraph:
+    """Ends, and what lies between two of them. Edges run away from the analyzer; joints in the order of the walk."""
+
+    library: Library
+    ends: dict[Node, End] = field(default_factory=dict)
+    items: dict[Edge, Item] = field(default_factory=dict)
+    """A splitter is one edge from its input to each of its other ports."""
+    path_joints: dict[Edge, Joint] = field(default_factory=dict)
+    arm_joints: dict[Edge, Joint] = field(default_factory=dict)
+    loads: dict[Node, Item] = field(default_factory=dict)
+    free_ports: dict[Node, Arm | None] = field(default_factory=dict)
+    """Ports of splitters that no item hangs on, with what is stated of them."""
+
+    @property
+    def joints(self) -> tuple[Joint, ...]:
+        """Every joint: those of the path near to far, then those in the arms of splitters."""
+        return (*self.path_joints.values(), *self.arm_joints.values())
+
+    def joint_from(self, node: Node) -> tuple[Node, Joint] | None:
+        """The joint that begins at a node, with the node at its other side."""
+        for (near, far), found in chain(self.path_joints.items(), self.arm_joints.items()):
+            if near == node:
+                return far, found
+        return None
+
+    def items_from(self, node: Node) -> dict[Node, Item]:
+        """Items that begin at a node, by the node at their other side: one, or a splitter's for each of its ports."""
+        return {far: item for (near, far), item in self.items.items() if near == node}
+
+
+def setup_graph(setup: Setup, library: Library | None = None) -> SetupGraph:
     """Build the graph of a set-up, whether or not its parts fit together.
 
     Source: The set-up and the mating rules.
     """
-    graph = nx.Graph(library=library or setup.library)
-    graph.add_node(NEAR, end=near_end(setup.near))
+    graph = SetupGraph(library or setup.library)
+    graph.ends[NEAR] = near_end(setup.near)
     at = NEAR
     for item in setup.items:
         at = _add_item(graph, item, (), at)
-    graph.add_node(FAR, end=far_end(setup.far))
-    _add_joint(graph, at, FAR)
+    graph.ends[FAR] = far_end(setup.far)
+    _add_joint(graph, at, FAR, ())
     return graph
 
 
-def _add_item(graph: Any, item: Item, way: Node, at: Node) -> Node:
+def _add_item(graph: SetupGraph, item: Item, way: Node, at: Node) -> Node:
     """Hang an item on a node; the node at its other end is returned."""
     near, far = item_ends(item)
     if isinstance(item.part, Splitter):
@@ -50,66 +80,54 @@ def _add_item(graph: Any, item: Item, way: Node, at: Node) -> Node:
     first, last = (*way, item.id, "near"), (*way, item.id, "far")
     if isinstance(item.part, Termination):
         # Opens and shorts have no impedance of their own: a joint with one is no step.
-        line_ohm = near.line_ohm or graph.nodes[at]["end"].line_ohm
-        graph.add_node(first, end=replace(near, line_ohm=line_ohm), termination=item)
-        _add_joint(graph, at, first)
+        graph.ends[first] = replace(near, line_ohm=near.line_ohm or graph.ends[at].line_ohm)
+        graph.loads[first] = item
+        _add_joint(graph, at, first, way)
         return first
-    graph.add_node(first, end=near)
-    graph.add_node(last, end=far)
-    _add_joint(graph, at, first)
-    graph.add_edge(first, last, item=item)
+    graph.ends[first], graph.ends[last] = near, far
+    _add_joint(graph, at, first, way)
+    graph.items[first, last] = item
     return last
 
 
-def _add_splitter(graph: Any, item: Item, part: Splitter, way: Node, at: Node) -> Node:
-    near, far = item_ends(item)
+def _add_splitter(graph: SetupGraph, item: Item, part: Splitter, way: Node, at: Node) -> Node:
+    into, through = ((*way, item.id, port) for port in item.path)
+    graph.ends[into], graph.ends[through] = item_ends(item)
+    _add_joint(graph, at, into, way)
     arms = {arm.port: arm for arm in item.arms}
-    first = (*way, item.id, item.path[0])
-    for port, connector in zip(part.ports, part.connectors, strict=True):
-        ohm = part.impedance_ohm
-        node = (*way, item.id, port)
-        if port in item.path:
-            graph.add_node(node, end=near if port == item.path[0] else far)
-        else:
-            graph.add_node(node, end=End(f"{item.id}.{port}", connector, ohm, ohm))
-            _add_arm(graph, node, arms.get(port))
-    for port in part.ports:
-        if port != item.path[0]:
-            graph.add_edge(first, (*way, item.id, port), item=item)
-    _add_joint(graph, at, first)
-    return (*way, item.id, item.path[1])
+    for name, connector in zip(part.ports, part.connectors, strict=True):
+        port = (*way, item.id, name)
+        if port != into:
+            graph.items[into, port] = item
+        if port not in (into, through):
+            graph.ends[port] = End(f"{item.id}.{name}", connector, part.impedance_ohm, part.impedance_ohm)
+            _add_arm(graph, port, arms.get(name))
+    return through
 
 
-def _add_arm(graph: Any, port: Node, arm: Arm | None) -> None:
+def _add_arm(graph: SetupGraph, port: Node, arm: Arm | None) -> None:
     if arm is None or not arm.items:
-        graph.nodes[port]["stated"] = arm
+        graph.free_ports[port] = arm
         return
     at = port
     for item in arm.items:
         at = _add_item(graph, item, port, at)
 
 
-def _add_joint(graph: Any, near: Node, far: Node) -> None:
-    found = joint(graph.nodes[near]["end"], graph.nodes[far]["end"], graph.graph["library"])
-    graph.add_edge(near, far, joint=found)
+def _add_joint(graph: SetupGraph, near: Node, far: Node, way: Node) -> None:
+    joints = graph.arm_joints if way else graph.path_joints
+    joints[near, far] = joint(graph.ends[near], graph.ends[far], graph.library)
 
 
-def ordered_path(graph: Any) -> tuple[Node, ...]:
-    """Nodes from the analyzer's port to the antenna's connector.
+def with_arm_sections(item: Item, graph: SetupGraph, way: Node = ()) -> Item:
+    """A splitter with the lines that the joints in its arms add; any other item as it is.
 
-    Source: A tree has one way between two nodes.
+    Source: The graph's joints.
     """
-    return tuple(nx.shortest_path(graph, NEAR, FAR))
-
-
-def graph_joints(graph: Any) -> tuple[Joint, ...]:
-    """Every joint of a graph: those of the path near to far, then those in the arms of splitters.
-
-    Source: Joints are the edges that are no item.
-    """
-    path = ordered_path(graph)
-    on_path = [graph.edges[pair] for pair in pairwise(path)]
-    found = [edge["joint"] for edge in on_path if "joint" in edge]
-    known = {id(each) for each in found}
-    rest = [data["joint"] for _, _, data in graph.edges(data=True) if "joint" in data]
-    return tuple(found + [each for each in rest if id(each) not in known])
+    arms = []
+    for arm in item.arms:
+        port = (*way, item.id, arm.port)
+        items = tuple(with_arm_sections(each, graph, port) for each in arm.items)
+        own = [each.sections for (_, far), each in graph.arm_joints.items() if far[:-2] == port]
+        arms.append(replace(arm, items=items, sections=tuple(own)))
+    return replace(item, arms=tuple(arms)) if item.arms else item

@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from chain.assembly.connections import joints_of
 from chain.assembly.ends import item_ohm
+from chain.assembly.graph import setup_graph
 from chain.rf.parts import elements_of
 from chain.setups import Item, Setup
 from library.records import Pad
@@ -129,7 +129,7 @@ def _sides(setup: Setup, pads: tuple[Item, ...], unequal: list[Item]) -> tuple[l
     """Joints on the near and on the far side of the pad; without a pad, the first joint after the plane is the near one."""
     plane = setup.calibration.plane
     first = 0 if plane == "near" else [item.id for item in setup.items].index(plane) + 1
-    in_view = joints_of(setup)[first:]
+    in_view = setup_graph(setup).joints[first : len(setup.items) + 1]
     joints = [joint.id for joint in in_view]
     if len(joints) == 1:
         # The ends are screwed to the plane itself: every reading makes that joint anew.

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Any
 from xml.etree.ElementTree import Element
 
 from chain.assembly.connections import Joint
 from chain.assembly.ends import item_ohm
-from chain.assembly.graph import FAR, NEAR, Node, setup_graph
+from chain.assembly.graph import FAR, NEAR, Node, SetupGraph, setup_graph
 from chain.html.svg import Value, add, drawing_root, markup, path_of, shortened
-from chain.setups import Item, Setup
+from chain.setups import Arm, Item, Setup
 from library.records import Coax, Pad, Splitter, Termination
 
 __all__ = ["Block", "Strand", "chain_svg", "chain_words", "strands"]
@@ -56,33 +55,34 @@ def strands(setup: Setup) -> list[Strand]:
 Waiting = tuple[list[tuple[Node, Block]], Iterator[str]]
 
 
-def _strand(graph: Any, setup: Setup, start: tuple[Node, Block], later: Waiting) -> Strand:
+def _strand(graph: SetupGraph, setup: Setup, start: tuple[Node, Block], later: Waiting) -> Strand:
     at, block = start
     made = Strand([block])
     while True:
-        other = next((node for node in graph.neighbors(at) if "joint" in graph.edges[at, node]), None)
-        if other is None:
+        onward = graph.joint_from(at)
+        if onward is None:
             made.joints.append(None)
-            made.blocks.append(_stated_end(graph.nodes[at]))
+            made.blocks.append(_stated_end(graph.free_ports[at], graph.ends[at].line_ohm))
             return made
-        made.joints.append(graph.edges[at, other]["joint"])
+        other, joint = onward
+        made.joints.append(joint)
         if other == FAR:
             made.blocks.append(Block("antenna", (f"{setup.far.impedance_ohm:g} ohm",), "port"))
             return made
-        if "termination" in graph.nodes[other]:
-            load: Item = graph.nodes[other]["termination"]
+        load = graph.loads.get(other)
+        if load is not None:
             made.blocks.append(Block(load.id, (load.part.kind if load.part.name == "" else load.part.name,), "end"))
             return made
         at, block = _through(graph, other, setup.calibration.plane, later)
         made.blocks.append(block)
 
 
-def _through(graph: Any, first: Node, plane: str, later: Waiting) -> tuple[Node, Block]:
+def _through(graph: SetupGraph, first: Node, plane: str, later: Waiting) -> tuple[Node, Block]:
     """Far node of the item that begins at a node, and its block; arms that leave it are put off."""
-    sides = [other for other in graph.neighbors(first) if "item" in graph.edges[first, other]]
-    item: Item = graph.edges[first, sides[0]]["item"]
+    sides = graph.items_from(first)
+    far, item = next(iter(sides.items()))
     if not isinstance(item.part, Splitter):
-        return sides[0], _block(item, (), plane)
+        return far, _block(item, (), plane)
     waiting, letters = later
     names = []
     for port in sides:
@@ -90,15 +90,14 @@ def _through(graph: Any, first: Node, plane: str, later: Waiting) -> tuple[Node,
             continue
         letter = next(letters)
         names.append(letter)
-        end = graph.nodes[port]["end"]
+        end = graph.ends[port]
         waiting.append((port, Block(letter, (f"{item.id} {port[-1]}", str(end.connector)), "stub")))
     return next(port for port in sides if port[-1] == item.path[1]), _block(item, tuple(names), plane)
 
 
-def _stated_end(port: Any) -> Block:
-    arm = port.get("stated")
+def _stated_end(arm: Arm | None, line_ohm: float) -> Block:
     if arm is None:
-        return Block("not stated", (f"reckoned as {port['end'].line_ohm:g} ohm",), "end")
+        return Block("not stated", (f"reckoned as {line_ohm:g} ohm",), "end")
     return Block(f"{arm.end_ohm:g} ohm" if arm.end == "matched" else arm.end, ("end of the arm",), "end")
 
 

@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 from math import inf
 from typing import Any
 
-from chain.assembly.connections import Joint, joints_of
+from chain.assembly.connections import Joint
+from chain.assembly.graph import setup_graph
 from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.selection.catalogue import count_walks
 from chain.selection.missing import Missing, missing_piece
@@ -256,7 +257,7 @@ def _chosen(room: Stockroom, walk: Walk, setup: Setup, seen: list[PlaneInterval]
     return Chosen(
         0,
         tuple(_placed(room, item, offer) for item, offer in zip(setup.items, offers, strict=True)),
-        tuple(_meeting(each) for each in joints_of(setup, room.library)),
+        tuple(_meeting(each) for each in setup_graph(setup, room.library).path_joints.values()),
         _to_buy(offers),
         walk.cost / 100,
         walk.loss / NANO,

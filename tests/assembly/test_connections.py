@@ -13,7 +13,7 @@ from chain.analyses.expect import expect
 from chain.analyses.improvements import improvements
 from chain.analyses.planes import compare
 from chain.assembly.cascade import build
-from chain.assembly.connections import joints_of, with_arm_sections
+from chain.assembly.graph import setup_graph, with_arm_sections
 from chain.files.setup_file import load_setup
 from chain.rf.parts import elements_of
 from chain.setups import Arm
@@ -84,7 +84,7 @@ def own_setup(tmp_path):
 
 def test_own_families_and_rules_hold_for_the_joints_of_the_set_up(own_setup):
     """Without a library handed over, joints go by the rules that came with the set-up: a 50-ohm half on the 75-ohm line."""
-    last = joints_of(own_setup)[-1]
+    last = setup_graph(own_setup).joints[-1]
     assert (last.verdict, last.sections) == ("costed", ((50.0, 0.01),))
     chain = build(own_setup)
     assert [element.impedance_ohm[0].real for element in chain.groups[-1][1]] == [50.0]
@@ -145,8 +145,10 @@ def expected_tap(part, wrong_half):
 def test_a_wrong_half_in_an_arm_is_a_section_there_too(family, wrong_half):
     """Against scikit-rf: a 50-ohm connector on the 75-ohm arm turns and changes what the arm sends back."""
     item, part = tap(Connector(family, "plug"))
-    assert bool(sum(with_arm_sections(item, load_library()).arms[0].sections, ())) == wrong_half
-    element = elements_of(with_arm_sections(item, load_library()), np.array([500e6]))[0]
+    setup = made.setup_of([item], 75.0, 75.0, (500e6, 500e6, 1))
+    placed = with_arm_sections(setup.items[0], setup_graph(setup))
+    assert bool(sum(placed.arms[0].sections, ())) == wrong_half
+    element = elements_of(placed, np.array([500e6]))[0]
     # The length of a wrong half is not known: the piece stands for the middle of what it may do.
     off = np.abs(element.s[0] - expected_tap(part, wrong_half)).max()
     assert off < (0.01 if wrong_half else 1e-9)

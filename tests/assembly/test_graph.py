@@ -3,8 +3,8 @@
 import networkx as nx
 import pytest
 
-from chain.assembly.connections import joints_of
-from chain.assembly.graph import FAR, NEAR, graph_joints, ordered_path, setup_graph
+from chain.assembly.cascade import build
+from chain.assembly.graph import FAR, NEAR, setup_graph
 from chain.files.setup_file import load_setup, parse_setup
 
 SPLIT = b"""
@@ -55,60 +55,64 @@ def split():
     return parse_setup(SPLIT)
 
 
+def network(setup):
+    """Nodes and edges alone, for networkx to judge."""
+    graph = setup_graph(setup)
+    return nx.Graph([*graph.items, *graph.path_joints, *graph.arm_joints])
+
+
 def test_path_runs_from_analyzer_to_antenna(boathouse):
-    path = ordered_path(setup_graph(boathouse))
+    path = nx.shortest_path(network(boathouse), NEAR, FAR)
     assert path[0] == NEAR
     assert path[-1] == FAR
-    assert path[1:-1] == tuple((item.id, end) for item in boathouse.items for end in ("near", "far"))
+    assert path[1:-1] == [(item.id, end) for item in boathouse.items for end in ("near", "far")]
 
 
 def test_every_edge_is_an_item_or_a_joint(split):
     graph = setup_graph(split)
-    kinds = [sorted({"item", "joint"} & set(data)) for _, _, data in graph.edges(data=True)]
-    assert all(len(kind) == 1 for kind in kinds)
+    joints = {**graph.path_joints, **graph.arm_joints}
+    assert not set(graph.items) & set(joints)
+    assert network(split).number_of_edges() == len(graph.items) + len(joints)
     # 3 leads, 1 pad, 2 ways through the splitter; joints: 5 on the path, 2 in the arm.
-    assert kinds.count(["item"]) == 6
-    assert kinds.count(["joint"]) == 7
+    assert len(graph.items) == 6
+    assert (len(graph.path_joints), len(graph.arm_joints)) == (5, 2)
 
 
 def test_graph_is_a_tree_whatever_branches_it_has(boathouse, split):
-    assert nx.is_tree(setup_graph(boathouse))
-    assert nx.is_tree(setup_graph(split))
+    assert nx.is_tree(network(boathouse))
+    assert nx.is_tree(network(split))
 
 
 def test_nodes_carry_the_connector_and_the_line_of_each_end(split):
-    nodes = setup_graph(split).nodes
-    assert str(nodes[("pad", "near")]["end"].connector) == "N-50 plug"
-    assert nodes[("pad", "far")]["end"].line_ohm == 75.0
-    assert nodes[("split", "out2")]["end"].name == "split.out2"
-    assert nodes[("split", "out2", "load", "near")]["termination"].part.type == "load"
+    graph = setup_graph(split)
+    assert str(graph.ends["pad", "near"].connector) == "N-50 plug"
+    assert graph.ends["pad", "far"].line_ohm == 75.0
+    assert graph.ends["split", "out2"].name == "split.out2"
+    assert graph.loads["split", "out2", "load", "near"].part.type == "load"
 
 
 def test_arm_is_a_branch_off_the_path(split):
-    graph = setup_graph(split)
-    path = ordered_path(graph)
-    assert ("split", "out2") not in path
-    assert nx.has_path(graph, FAR, ("split", "out2", "load", "near"))
+    assert ("split", "out2") not in nx.shortest_path(network(split), NEAR, FAR)
+    assert nx.has_path(network(split), FAR, ("split", "out2", "load", "near"))
 
 
 def test_joints_of_the_path_are_those_the_cascade_uses(split):
-    found = graph_joints(setup_graph(split))
-    on_path = joints_of(split)
-    assert found[: len(on_path)] == on_path
-    assert [joint.id for joint in found[len(on_path) :]] == ["split.out2/second", "second/load"]
+    graph = setup_graph(split)
+    assert tuple(graph.path_joints.values()) == build(split).joints
+    assert [joint.id for joint in graph.joints[5:]] == ["split.out2/second", "second/load"]
 
 
 def test_ends_that_do_not_fit_still_make_a_graph():
     wrong = parse_setup(SPLIT.replace(b'connector = "F-75 jack"', b'connector = "F-75 plug"'))
-    assert graph_joints(setup_graph(wrong))[4].verdict == "no-mate"
+    assert setup_graph(wrong).joints[4].verdict == "no-mate"
 
 
 def test_an_item_in_an_arm_may_bear_any_name_without_being_taken_for_another():
     wrong = parse_setup(SPLIT.replace(b'id = "second"', b'id = "out1"'))
-    assert nx.is_tree(setup_graph(wrong))
+    assert nx.is_tree(network(wrong))
 
 
 @pytest.mark.parametrize("end", ["open", "short"])
 def test_an_end_without_impedance_is_no_step(end):
     graph = setup_graph(parse_setup(SPLIT.replace(b"load-f-jack", f"{end}-f-jack".encode())))
-    assert graph_joints(graph)[-1].mismatch_loss_db == 0.0
+    assert graph.joints[-1].mismatch_loss_db == 0.0
