@@ -229,9 +229,6 @@ def _not_passive(name: str, freq_hz: Real, s: Complex) -> list[Defect]:
     if gain[worst] > MOST_GAIN:
         text = f"gives out {gain[worst]:.3g} times the wave put in at {freq_hz[worst] / 1e6:g} MHz"
         return [Defect(name, 0, 0, text, "no passive part does: repeat the calibration, or check the file's format")]
-    if not np.any(s[:, 0, 1]) or not np.any(s[:, 1, 0]):
-        text = "was measured in one direction only: S12 or S21 is zero"
-        return [Defect(name, 0, 0, text, "measure the part both ways round and join the two sweeps in one file")]
     apart = np.abs(s[:, 1, 0] - s[:, 0, 1])
     worst = int(np.argmax(apart))
     if apart[worst] > MOST_ONE_WAY:

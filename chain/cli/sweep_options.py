@@ -19,7 +19,7 @@ OPTIONS = (
         "--column",
         multiple=True,
         metavar="COLUMN",
-        help="Column to read, by number or header (twice for a pair); S11 or S22 of a two-port.",
+        help="Column to read, by number or header (twice for a pair); S11, S22 or such where a file has several ports.",
     ),
     click.option(
         "--quantity",

@@ -30,7 +30,7 @@ class SweepOptions:
     """
 
     columns: tuple[str, ...] = ()
-    """Columns to read, by number from 1 or by header; of a Touchstone two-port `S11` or `S22`."""
+    """Columns to read, by number from 1 or by header; of a Touchstone file of several ports `S11`, `S22` and so on."""
     quantity: str = ""
     frequency_unit: str = ""
     decimal: str = ""

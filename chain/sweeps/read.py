@@ -16,7 +16,7 @@ from chain.sweeps.readings import Readings
 from chain.sweeps.table import Sheet, TextTable, find_table
 from chain.sweeps.text import MOST_POINTS, bounded, lines_of, whole_file
 from chain.sweeps.touchstone_lines import looks_like_touchstone
-from chain.sweeps.values import MOST_MAGNITUDE, Reflections, reflections
+from chain.sweeps.values import AT_ZERO, FALLING, MOST_MAGNITUDE, Reflections, reflections
 
 __all__ = ["MOST_POINTS", "read_sweep"]
 
@@ -30,7 +30,7 @@ def read_sweep(path: str, options: SweepOptions = DEFAULTS, plane_ohm: float | N
 
     Parameters
     ----------
-    path : a Touchstone file of one or two ports, whatever its name, or a text file of columns under a header that names
+    path : a Touchstone file, whatever its name, or a text file of columns under a header that names
         them, such as `frequency_mhz,vswr` or `Frequenz [MHz];Rückflussdämpfung [dB]`; `-` reads standard input.
     options : what the user settles about the file.
     plane_ohm : reference at the calibration plane, where it is known [ohm].
@@ -81,20 +81,16 @@ def _touchstone(path: str, lines: list[str], options: SweepOptions, plane_ohm: f
             raise whole_file(
                 path, f"is a Touchstone file, which states its own figures; {name} is of no use", f"leave {name} out"
             )
-    found = touchstone.parse(lines, path)
+    found, notes = _swept(path, touchstone.parse(lines, path))
     port, which = _port(path, found, options)
     reflection, remark, warnings = _referred(found, port, options, plane_ohm)
     magnitude = np.abs(reflection)
     faults = [
         _too_much(path, lines, found, magnitude, int(index)) for index in np.flatnonzero(~(magnitude <= MOST_MAGNITUDE))
     ]
-    if found.freq_hz[0] <= 0:
-        faults.append(
-            Defect(path, found.lines[0], 1, "frequency 0 is none that a sweep can be recovered at", "leave it out")
-        )
     if faults:
         raise bounded(faults)
-    told = f"{which}complex reflection, {found.form}: {_example(found.freq_hz, magnitude)}; {remark}"
+    told = "; ".join([f"{which}complex reflection, {found.form}: {_example(found.freq_hz, magnitude)}", remark, *notes])
     if found.assumed:
         told += f"; by the format's defaults in {' and '.join(found.assumed)}"
         warnings = (
@@ -104,23 +100,40 @@ def _touchstone(path: str, lines: list[str], options: SweepOptions, plane_ohm: f
     return Readings(found.freq_hz, magnitude, reflection, told, warnings)
 
 
+def _swept(path: str, found: touchstone.TouchstoneFile) -> tuple[touchstone.TouchstoneFile, tuple[str, ...]]:
+    """The file without a point at 0 Hz, and what was done to its order."""
+    notes = (FALLING,) if found.falling else ()
+    if found.freq_hz[0] > 0:
+        return found, notes
+    if found.freq_hz.size == 1:
+        raise whole_file(path, "holds one point, at 0 Hz: nothing is reflected there", "sweep over the band")
+    rest = replace(found, freq_hz=found.freq_hz[1:], s=found.s[1:], lines=found.lines[1:])
+    return rest, (*notes, AT_ZERO)
+
+
 def _port(path: str, found: touchstone.TouchstoneFile, options: SweepOptions) -> tuple[int, str]:
     """Port whose reflection is read, and how to tell it."""
-    names = [name.upper() for name in options.columns]
     ports = found.s.shape[1]
-    if names and (len(names) > 1 or names[0] not in ("S11", "S22")[:ports]):
+    own = [f"S{port}{port}" if port < 10 else f"S{port},{port}" for port in range(1, ports + 1)]
+    listed = f"{' or '.join(own)}" if ports < 4 else f"{own[0]} to {own[-1]}"
+    names = [name.upper() for name in options.columns]
+    if names and (len(names) > 1 or names[0] not in own):
         what = f"--column {quoted(options.columns[0])} names no reflection of this file"
-        raise whole_file(path, what, "it holds S11" if ports == 1 else "--column S11 or --column S22")
+        raise whole_file(path, what, "it holds S11" if ports == 1 else f"--column {listed}")
     if ports == 1:
         return 0, ""
-    if not names:
-        # An analyzer with one port writes zeros for what it cannot measure.
-        if np.any(found.s[:, 1, 1]) and np.any(found.s[:, 0, 0]):
-            raise whole_file(
-                path, "is a two-port with a reflection at each end", "--column S11 or --column S22 names one"
-            )
-        return (1, "S22 of a two-port, ") if np.any(found.s[:, 1, 1]) else (0, "S11 of a two-port, ")
-    return int(names[0] == "S22"), f"{names[0]} of a two-port, "
+    kind = "a two-port" if ports == 2 else f"{ports} ports"
+    if ports == 2 and not found.transmits and not np.any(found.s[:, 0, 1]):
+        kind = "a one-port in the form of a two-port"
+    # An analyzer with one port writes zeros for what it cannot measure.
+    lit = [port for port in range(ports) if np.any(found.s[:, port, port])] or [0]
+    if not names and len(lit) > 1:
+        ends = "at each end" if ports == 2 else f"at {len(lit)} of them"
+        raise whole_file(
+            path, f"is {kind if ports == 2 else f'of {kind}'} with a reflection {ends}", f"--column {listed} names one"
+        )
+    port = own.index(names[0]) if names else lit[0]
+    return port, f"{own[port]} of {kind}, "
 
 
 def _referred(

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 import sys
+from collections.abc import Sequence
+from itertools import pairwise
 from pathlib import Path
 
 from chain.errors import Defect, InputError, plain
@@ -15,6 +17,8 @@ __all__ = [
     "MOST_LINES",
     "MOST_POINTS",
     "bounded",
+    "counted",
+    "falls",
     "lines_of",
     "whole_file",
 ]
@@ -32,6 +36,17 @@ BREAK = re.compile(r"\r\n|\r|\n")
 def whole_file(path: str, message: str, help_text: str = "") -> InputError:
     """Error that is about a file as a whole."""
     return InputError([Defect(path, 0, 0, message, help_text)])
+
+
+def counted(count: int, noun: str) -> str:
+    """A number with its noun, in the plural where it ought to be."""
+    return f"{count} {noun}{'s' * (count != 1)}"
+
+
+def falls(values: Sequence[float]) -> bool:
+    """Tell figures that fall from the first to the last."""
+    steps = list(pairwise(values))
+    return any(one > other for one, other in steps) and not any(one < other for one, other in steps)
 
 
 def bounded(defects: list[Defect]) -> InputError:

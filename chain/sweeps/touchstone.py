@@ -1,23 +1,23 @@
-"""The only door for Touchstone files: scikit-rf reads and writes them, and never unpickles what it is given."""
+"""The only door for Touchstone files: read here, each figure once; written by scikit-rf. Nothing is ever unpickled."""
 
 from __future__ import annotations
 
 import re
-import warnings
 from dataclasses import dataclass
-from io import StringIO
 
 import numpy as np
 
 from chain.arrays import Complex, Real
-from chain.errors import Defect, InputError, plain
-from chain.sweeps.text import lines_of, whole_file
-from chain.sweeps.touchstone_lines import Scan, scan
+from chain.errors import Defect, InputError
+from chain.sweeps.options import FREQUENCY_UNITS
+from chain.sweeps.text import counted, lines_of, whole_file
+from chain.sweeps.touchstone_header import Header
+from chain.sweeps.touchstone_lines import scan
 
 __all__ = ["TouchstoneFile", "parse", "ports_of_name", "read", "text_of_two_port"]
 
 
-NAMED = re.compile(r"\.[sygzh](\d{1,3})p$", re.IGNORECASE | re.ASCII)
+NAMED = re.compile(r"\.[sygzh](\d{1,2})p$", re.IGNORECASE | re.ASCII)
 FORMAT_WORDS = {"ri": "real and imaginary", "ma": "magnitude and degrees", "db": "dB and degrees"}
 
 
@@ -36,6 +36,13 @@ class TouchstoneFile:
     """What its option line leaves to the defaults of the format."""
     lines: tuple[int, ...]
     """Line number of each frequency."""
+    falling: bool = False
+    """The file has its frequencies in falling order; here they rise."""
+
+    @property
+    def transmits(self) -> bool:
+        """Tell whether any wave passes from port 1 to port 2: an analyzer of one port writes zeros there."""
+        return self.s.shape[1] > 1 and bool(np.any(self.s[:, 1, 0]))
 
 
 def ports_of_name(path: str) -> int:
@@ -48,46 +55,50 @@ def ports_of_name(path: str) -> int:
 
 
 def read(path: str, ports: int) -> tuple[Real, Complex, tuple[float, ...]]:
-    """Read a Touchstone file of one or two ports [Hz, -, ohm].
+    """Read a Touchstone file of a part with so many ports [Hz, -, ohm].
 
-    Source: Touchstone file format specification, versions 1.0 to 2.1, as scikit-rf reads it.
+    Source: Touchstone file format specification, versions 1.0 to 2.1.
     """
     found = parse(lines_of(path), path)
-    if found.s.shape[1] != ports:
-        words = {1: "1 port", 2: "2 ports"}
-        message = f"holds {words[found.s.shape[1]]} where {words[ports]} are needed"
+    own = found.s.shape[1]
+    if own != ports:
+        message = f"holds {counted(own, 'port')} where {counted(ports, 'port')} are needed"
         raise whole_file(path, message, "name a file of the right kind")
+    if ports == 2 and not found.transmits:
+        both = bool(np.any(found.s[:, 0, 1]))
+        what = "was measured in one direction only" if both else "is a one-port in the form of a two-port"
+        raise whole_file(
+            path,
+            f"{what}: S21 is zero throughout",
+            "measure both ports of the part; an analyzer with one port writes zeros for what it cannot see",
+        )
+    if ports == 2 and not np.any(found.s[:, 0, 1]):
+        what = "was measured in one direction only: S12 is zero throughout"
+        raise whole_file(path, what, "measure the part both ways round and join the two sweeps in one file")
     return found.freq_hz, found.s, found.reference_ohm
 
 
 def parse(lines: list[str], path: str) -> TouchstoneFile:
-    """Read the lines of a Touchstone file of one or two ports.
+    """Read the lines of a Touchstone file.
 
     Source: Touchstone file format specification, versions 1.0 to 2.1; in version 1 impedances are stated in units of
     the reference, in version 2 in ohm.
     """
-    promised = ports_of_name(path)
-    if promised > 2:
-        raise whole_file(path, f"is named for {promised} ports", "one or two are read")
-    seen = scan(lines, path, promised)
-    freq, raw = _figures(seen, path)
-    ports = raw.shape[1]
-    reference = np.broadcast_to(seen.header.reference_ohm, (ports,)).astype(float)
+    seen = scan(lines, path, ports_of_name(path))
+    header = seen.header
+    figures = np.array([row.figures for row in seen.rows])
+    reference = np.broadcast_to(header.reference_ohm, (header.ports,)).astype(float)
     with np.errstate(all="ignore"):
-        s = _scattering(raw, seen.header.parameter, np.ones(ports) if not seen.header.second else reference)
+        freq = figures[:, 0] * FREQUENCY_UNITS[header.unit]
+        raw = _matrices(header, figures[:, 1::2], figures[:, 2::2])
+        s = _scattering(raw, header.parameter, reference if header.second else np.ones(header.ports))
+    numbers = tuple(row.number for row in seen.rows)
     bad = np.flatnonzero(~(np.isfinite(freq) & np.all(np.isfinite(s), axis=(1, 2))))
     if bad.size:
-        faults = [_at(path, lines, seen.numbers[index], "a figure here is not finite") for index in bad[:20]]
-        raise InputError(faults)
-    return TouchstoneFile(
-        freq,
-        s,
-        tuple(float(ohm) for ohm in reference),
-        seen.header.parameter,
-        FORMAT_WORDS[seen.header.format],
-        seen.header.assumed,
-        seen.numbers,
-    )
+        raise InputError([_at(path, lines, numbers[index], "a figure here is not finite") for index in bad[:20]])
+    ohms = tuple(float(ohm) for ohm in reference)
+    words = FORMAT_WORDS[header.format]
+    return TouchstoneFile(freq, s, ohms, header.parameter, words, header.assumed, numbers, seen.falling)
 
 
 def _at(path: str, lines: list[str], number: int, message: str) -> Defect:
@@ -96,44 +107,25 @@ def _at(path: str, lines: list[str], number: int, message: str) -> Defect:
     return Defect(path, number, column, message, "export the sweep again", source, max(1, len(source.strip())))
 
 
-def _plain_text(seen: Scan) -> tuple[str, str]:
-    """File in the plainest form of its version, without remarks, and the name that goes with it.
+def _matrices(header: Header, first: Real, second: Real) -> Complex:
+    """Matrices of the pairs of figures of every frequency, shape (frequencies, ports, ports).
 
-    Impedances and admittances go as if they were S, for scikit-rf multiplies those of version 1 by the reference,
-    which is wrong for admittances.
+    Source: Touchstone file format specification: rows of the matrix one after the other, but S21 before S12 in a
+    two-port of version 1, and where version 2 says 21_12; a triangle stands for a symmetric matrix.
     """
-    head = seen.header
-    reference = " ".join(f"{ohm!r}" for ohm in head.reference_ohm)
-    if not head.second:
-        return "\n".join([f"# {head.unit} S {head.format} R {reference}", *seen.rows, ""]), f"chain.s{head.ports}p"
-    order = [f"[Two-Port Data Order] {head.order}"] if head.ports == 2 else []
-    keywords = [
-        "[Version] 2.0",
-        f"# {head.unit} S {head.format} R 50",
-        f"[Number of Ports] {head.ports}",
-        *order,
-        f"[Number of Frequencies] {len(seen.rows)}",
-        f"[Matrix Format] {head.matrix.capitalize()}",
-        "[Network Data]",
-    ]
-    return "\n".join([*keywords, *seen.rows, "[End]", ""]), "chain.ts"
-
-
-def _figures(seen: Scan, path: str) -> tuple[Real, Complex]:
-    from skrf.network import Network
-
-    text, name = _plain_text(seen)
-    stream = StringIO(text)
-    stream.name = name
-    network = Network()
-    try:
-        with warnings.catch_warnings(), np.errstate(all="ignore"):
-            warnings.simplefilter("ignore")
-            network.read_touchstone(stream)
-    except Exception as error:  # scikit-rf raises many kinds for a broken file; each means the same to the user
-        reason = plain(str(error).splitlines()[0]) if str(error) else type(error).__name__
-        raise whole_file(path, f"is not a Touchstone file that can be read: {reason}", "export it again") from error
-    return np.asarray(network.f, dtype=float), np.asarray(network.s)
+    if header.format == "ri":
+        pairs = first + 1j * second
+    else:
+        size = first if header.format == "ma" else 10 ** (first / 20)
+        pairs = size * np.exp(1j * np.deg2rad(second))
+    ports = header.ports
+    if header.matrix == "full":
+        out = pairs.reshape(-1, ports, ports)
+        return out.swapaxes(1, 2) if ports == 2 and header.order != "12_21" else out
+    rows, columns = np.tril_indices(ports) if header.matrix == "lower" else np.triu_indices(ports)
+    out = np.empty((first.shape[0], ports, ports), dtype=complex)
+    out[:, rows, columns] = out[:, columns, rows] = pairs
+    return out
 
 
 def _scattering(raw: Complex, parameter: str, unit_ohm: Real) -> Complex:

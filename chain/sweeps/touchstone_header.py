@@ -11,7 +11,7 @@ from typing import NamedTuple
 from chain.errors import Defect, quoted
 
 __all__ = [
-    "NUMBER",
+    "MOST_PORTS",
     "ONE_NUMBER",
     "Header",
     "State",
@@ -27,8 +27,8 @@ PARAMETERS = ("s", "y", "z", "g", "h")
 FORMATS = ("ma", "db", "ri")
 EXAMPLE = "write one such as '# MHz S RI R 50'"
 # Every digit can match in one way only: `\d+\.?\d*` would try 2^n ways on a line of n broken figures.
-NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
-ONE_NUMBER = re.compile(NUMBER, re.ASCII)
+ONE_NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
+MOST_PORTS = 99
 VERSIONS = ("1.0", "1.1", "2.0", "2.1")
 MATRICES = ("full", "lower", "upper")
 ORDERS = ("12_21", "21_12")
@@ -79,7 +79,7 @@ class Header:
 
     @property
     def width(self) -> int:
-        """Figures on a line of network data."""
+        """Figures of one frequency."""
         return 1 + (2 * self.ports**2 if self.matrix == "full" else self.ports * (self.ports + 1))
 
 
@@ -93,9 +93,8 @@ class State:
     header: Header = field(default_factory=Header)
     faults: list[Defect] = field(default_factory=list)
     option: str = ""
-    rows: list[str] = field(default_factory=list)
-    numbers: list[int] = field(default_factory=list)
-    last: float = -1.0
+    data: list[int] = field(default_factory=list)
+    """Numbers of the lines of network data."""
     part: str = "head"
     """head, network, noise, information, end; `reference` while its figures go on to the next line."""
     places: dict[str, int] = field(default_factory=dict)
@@ -129,7 +128,7 @@ def option_line(state: State, number: int, line: str) -> None:
     state.option = words
     head = line.index("#")
     tokens = tokens_of(line[:head] + " " + line[head + 1 :])
-    if state.rows:
+    if state.data:
         state.fault(number, "the option line stands behind figures", "move it above them")
     given: dict[str, str] = {}
     while tokens:
@@ -215,21 +214,25 @@ def _keyword_value(state: State, number: int, name: str, value: str) -> None:
     elif name == "version":
         header.version = _one_of(state, number, value, VERSIONS)
     elif name == "number of ports":
-        header.ports = int(_one_of(state, number, value, ("1", "2")) or 1)
+        header.ports = _whole(state, number, value, 2, f"write a number of ports from 1 to {MOST_PORTS}")
     elif name == "two-port data order":
         header.order = _one_of(state, number, value, ORDERS)
     elif name == "matrix format":
         header.matrix = _one_of(state, number, value.lower(), MATRICES) or "full"
     elif name == "number of frequencies":
-        if not re.fullmatch(r"\d{1,9}", value, re.ASCII):
-            state.fault(number, "a whole number is needed here", "write how many lines of figures follow")
-        else:
-            header.count = int(value)
+        header.count = _whole(state, number, value, 9, "write how many lines of figures follow")
     elif name == "reference":
         state.part = "reference"
         reference_figures(state, number, value)
     elif name == "mixed-mode order":
         state.fault(number, "mixed-mode data are not read", "export single-ended ports")
+
+
+def _whole(state: State, number: int, value: str, digits: int, remedy: str) -> int:
+    if re.fullmatch(rf"\d{{1,{digits}}}", value, re.ASCII) and int(value) > 0:
+        return int(value)
+    state.fault(number, f"{quoted(value)} is no number that can stand here", remedy)
+    return 1
 
 
 def _one_of(state: State, number: int, value: str, allowed: Sequence[str]) -> str:

@@ -1,19 +1,17 @@
-"""Lines of a Touchstone file looked over before a library reads them: every fault in its place, nothing taken in silence.
-
-The library that reads the figures takes a file without an option line for magnitudes in GHz, a falling frequency for
-noise, and remarks of some programs for impedances. So the lines are checked here and handed on in one plain form.
-"""
+"""Lines of a Touchstone file: every fault in its place, nothing taken in silence; the figures are read here, once."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import isqrt
+from typing import NamedTuple
 
 from chain.errors import Defect, quoted
-from chain.sweeps.text import LONGEST_LINE, MOST_POINTS, bounded, whole_file
+from chain.sweeps.text import LONGEST_LINE, MOST_POINTS, bounded, counted, falls, whole_file
 from chain.sweeps.touchstone_header import (
-    NUMBER,
+    MOST_PORTS,
     ONE_NUMBER,
     Header,
     State,
@@ -25,20 +23,26 @@ from chain.sweeps.touchstone_header import (
 
 __all__ = ["Scan", "looks_like_touchstone", "scan"]
 
-ROW = re.compile(rf"\s*{NUMBER}(?:\s+{NUMBER})*\s*", re.ASCII)
 OPTION = re.compile(r"#\s*(?:(?:[kmg]?hz|[syzgh]|ma|db|ri|r|[+-]?[\d.]+(?:e[+-]?\d+)?)(?:\s+|$))*", re.IGNORECASE)
 REMARK = "! port impedance"
 """A remark by which some programs state the reference of every port at every frequency; no part of the format."""
 NOISE_WIDTH = 5
 
 
+class Row(NamedTuple):
+    """Figures of one frequency, which comes first, and the line where they begin."""
+
+    number: int
+    figures: list[float]
+
+
 @dataclass(frozen=True)
 class Scan:
-    """Header, the data lines as they stand, and the line number of each."""
+    """Header and rows, rising in frequency; `falling` tells that the file has them the other way round."""
 
     header: Header
-    rows: tuple[str, ...]
-    numbers: tuple[int, ...]
+    rows: tuple[Row, ...]
+    falling: bool
 
 
 def looks_like_touchstone(lines: Sequence[str]) -> bool:
@@ -54,7 +58,7 @@ def looks_like_touchstone(lines: Sequence[str]) -> bool:
 
 
 def scan(lines: Sequence[str], path: str, named_ports: int = 0) -> Scan:
-    """Look over a Touchstone file of one or two ports.
+    """Look over a Touchstone file and read its figures.
 
     Source: Touchstone file format specification, versions 1.0 to 2.1.
     """
@@ -67,11 +71,15 @@ def scan(lines: Sequence[str], path: str, named_ports: int = 0) -> Scan:
         text = line.strip()
         if text and state.part != "end":
             _line(state, number, line, text)
-    _finish(state)
+    if not state.option:
+        raise whole_file(path, "has no option line", "add one such as '# MHz S RI R 50' before the figures")
+    rows = _rows(state)
+    falling = _ordered(state, rows)
+    _finish(state, len(rows))
     _remarks(state)
     if state.faults:
         raise bounded(state.faults)
-    return Scan(state.header, tuple(state.rows), tuple(state.numbers))
+    return Scan(state.header, tuple(reversed(rows) if falling else rows), falling)
 
 
 def _line(state: State, number: int, line: str, text: str) -> None:
@@ -83,107 +91,134 @@ def _line(state: State, number: int, line: str, text: str) -> None:
         return
     elif text[0] == "#":
         option_line(state, number, line)
-    elif len(state.rows) < MOST_POINTS:
-        _figures(state, number, line)
-    else:
-        state.fault(number, f"holds more than {MOST_POINTS} points", "thin the sweep out")
-        raise bounded(state.faults)
+    elif state.part == "reference":
+        reference_figures(state, number, text)
+    elif state.part != "noise":
+        if state.header.second and "network data" not in state.places:
+            state.fault(number, "figures before '[Network Data]'", "put that keyword above the figures")
+            state.places["network data"] = number
+        state.data.append(number)
 
 
-def _figures(state: State, number: int, line: str) -> None:
-    if state.part == "reference":
-        reference_figures(state, number, line.strip())
-        return
-    if state.part == "noise":
-        return
-    if not state.option:
-        # Told once for the file as a whole, by `_finish`.
-        state.rows.append(line)
-        return
-    width = len(line.split())
-    header = state.header
-    if not header.ports:
-        header.ports = state.named_ports or {3: 1, 9: 2}.get(width, 1)
-    if width == NOISE_WIDTH and header.ports == 2 and state.rows and not header.second and _goes_back(state, line):
-        state.part = "noise"
-        return
-    if header.second and state.part != "network" and "network data" not in state.places:
-        state.fault(number, "figures before '[Network Data]'", "put that keyword above the figures")
-        state.places["network data"] = number
-    _row(state, number, line, width)
+def _rows(state: State) -> list[Row]:
+    """Rows of figures: what stands on the lines of data, those of one frequency put together.
+
+    Source: Touchstone file format specification: a frequency begins on a line of its own. Figures go in pairs, so that
+    the line with the frequency has an odd number of them and a line that goes on with it an even one.
+    """
+    header, out = state.header, list[Row]()
+    lines = [Row(number, _numbers(state, number)) for number in state.data]
+    header.ports = header.ports or state.named_ports or _counted_ports(lines)
+    wanted = header.width
+    over_lines = header.ports > 2 or header.second
+    for line in lines:
+        going_on = over_lines and out and len(out[-1].figures) < wanted and len(line.figures) % 2 == 0
+        if going_on:
+            out[-1].figures.extend(line.figures)
+        elif _is_noise(header, out, line.figures):
+            break
+        elif len(out) == MOST_POINTS:
+            state.fault(line.number, f"holds more than {MOST_POINTS} points", "thin the sweep out")
+            raise bounded(state.faults)
+        else:
+            out.append(line)
+    for row in out:
+        if len(row.figures) != wanted:
+            ports = {1: "one port", 2: "two ports"}.get(header.ports, f"{header.ports} ports")
+            what = f"this line has {counted(len(row.figures), 'column')} where {wanted} are needed for {ports}"
+            remedy = "write the frequency and a pair for each parameter on one line"
+            if over_lines:
+                what = f"this frequency has {counted(len(row.figures), 'figure')} where {wanted} are needed for {ports}"
+                remedy = "write the frequency and a pair for each parameter"
+            state.fault(row.number, what, remedy)
+    return out
 
 
-def _goes_back(state: State, line: str) -> bool:
-    """Noise figures follow in version 1 where the frequency falls back."""
-    first = line.split()[0]
-    return bool(ONE_NUMBER.fullmatch(first)) and float(first) <= state.last
+def _numbers(state: State, number: int) -> list[float]:
+    """Figures of a line; a word that is no number is a fault and stands as NaN."""
+    line = state.lines[number - 1].partition("!")[0]
+    words = line.split()
+    if all(map(ONE_NUMBER.fullmatch, words)):
+        return list(map(float, words))
+    for token in tokens_of(line):
+        if not ONE_NUMBER.fullmatch(token.text):
+            remedy = "write decimal points, not commas" if "," in token.text else "write a plain number"
+            state.fault(number, f"{quoted(token.text)} is not a number", remedy, token)
+    return [float("nan")] * len(words)
 
 
-def _row(state: State, number: int, line: str, width: int) -> None:
-    wanted = state.header.width
-    good = ROW.fullmatch(line) is not None
-    if not good:
-        for token in tokens_of(line):
-            if not ONE_NUMBER.fullmatch(token.text):
-                comma = re.fullmatch(r"[+-]?\d*,\d+([eE][+-]?\d+)?,?", token.text)
-                remedy = "write decimal points, not commas" if comma or "," in token.text else "write a plain number"
-                state.fault(number, f"{quoted(token.text)} is not a number", remedy, token)
-    if width != wanted:
-        ports = "one port" if state.header.ports == 1 else "two ports"
-        what = f"this line has {width} columns where {wanted} are needed for {ports}"
-        state.fault(number, what, "write the frequency and a pair for each parameter on one line")
-    elif good:
-        token = tokens_of(line)[0]
-        freq = float(token.text)
+def _counted_ports(lines: Sequence[Row]) -> int:
+    """Ports of a file of version 1 whose name promises none: by the figures up to the next line that has a frequency."""
+    count = 0
+    for line in lines:
+        if count and len(line.figures) % 2:
+            break
+        count += len(line.figures)
+    ports = isqrt(max(0, count - 1) // 2)
+    return ports if 1 <= ports <= MOST_PORTS and 1 + 2 * ports**2 == count else 1
+
+
+def _is_noise(header: Header, rows: Sequence[Row], figures: Sequence[float]) -> bool:
+    """Noise figures follow in version 1 where the frequency goes back."""
+    if header.second or header.ports != 2 or len(figures) != NOISE_WIDTH or not rows:
+        return False
+    first, last = rows[0].figures[0], rows[-1].figures[0]
+    return figures[0] >= last if last < first else figures[0] <= last
+
+
+def _ordered(state: State, rows: Sequence[Row]) -> bool:
+    """Tell a sweep that falls throughout; one that neither rises nor falls is at fault in every place."""
+    known = [row for row in rows if row.figures[0] == row.figures[0]]
+    falling = falls([row.figures[0] for row in known])
+    most = -1.0
+    for index, row in enumerate(known):
+        freq = row.figures[0]
+        token = tokens_of(state.lines[row.number - 1])[0]
         if freq < 0:
-            state.fault(number, f"frequency {quoted(token.text)} is below zero", "correct the figure", token)
-        elif freq == state.last:
-            state.fault(number, f"frequency {quoted(token.text)} is repeated", "drop one of the lines", token)
-        elif freq < state.last:
-            state.fault(number, "frequencies do not rise here", "sort the lines", token)
-        state.last = max(freq, state.last)
-    state.rows.append(line)
-    state.numbers.append(number)
+            state.fault(row.number, f"frequency {quoted(token.text)} is below zero", "correct the figure", token)
+        elif freq == most or (falling and index and freq == known[index - 1].figures[0]):
+            state.fault(row.number, f"frequency {quoted(token.text)} is repeated", "drop one of the lines", token)
+        elif freq < most and not falling:
+            state.fault(row.number, "frequencies do not rise here", "sort the lines", token)
+        most = max(freq, most)
+    return falling
 
 
-def _finish(state: State) -> None:
+def _finish(state: State, rows: int) -> None:
     header = state.header
-    if not state.option:
-        message = "has no option line"
-        raise whole_file(state.path, message, "add one such as '# MHz S RI R 50' before the figures")
-    if not state.rows and not state.faults:
+    if not rows and not state.faults:
         raise whole_file(state.path, "holds no figures", "export the sweep again")
-    ports = header.ports or 1
     stated = state.places.get("number of ports", 0)
     if header.second and not stated:
         state.fault(1, "'[Number of Ports]' is missing", "add '[Number of Ports] 1' or 2")
-    if header.second and ports == 2 and not header.order:
+    if header.second and header.ports == 2 and not header.order:
         state.fault(stated or 1, "'[Two-Port Data Order]' is missing", "add 21_12 or 12_21")
     if state.named_ports and stated and header.ports != state.named_ports:
-        state.fault(stated, f"the file states {header.ports} ports, its name {state.named_ports}", "rename it")
-    if len(header.reference_ohm) not in (1, ports):
-        message = f"holds {len(header.reference_ohm)} reference impedances for {ports} port{'s' * (ports > 1)}"
+        state.fault(
+            stated, f"the file states {counted(header.ports, 'port')}, its name {state.named_ports}", "rename it"
+        )
+    if len(header.reference_ohm) not in (1, header.ports):
+        message = f"holds {len(header.reference_ohm)} reference impedances for {counted(header.ports, 'port')}"
         state.faults.append(Defect(state.path, 0, 0, message, "state one, or one for each port"))
-    if header.count and header.count != len(state.rows) and not state.faults:
-        found = f"{len(state.rows)} lines of figures where {header.count} are stated"
+    if header.count and header.count != rows and not state.faults:
+        found = f"{rows} lines of figures where {header.count} are stated"
         state.fault(state.places["number of frequencies"], found, "is the file whole?")
 
 
 def _remarks(state: State) -> None:
     """Port impedances in remarks may repeat what the header says; any others would make its figures wrong in silence."""
-    ports = state.header.ports or 1
-    stated = [
-        ohm for ohm in state.header.reference_ohm for _ in range(ports if len(state.header.reference_ohm) == 1 else 1)
-    ]
+    ohms = state.header.reference_ohm
+    stated = ohms if len(ohms) > 1 else ohms * state.header.ports
     pairs = [part for ohm in stated for part in (ohm, 0.0)]
-    for text, number in list(state.remarks.items()):
+    for text, number in state.remarks.items():
         words = text.split()
-        if not words or not all(ONE_NUMBER.fullmatch(word) for word in words):
+        if not words or not all(map(ONE_NUMBER.fullmatch, words)):
             continue
         values = [float(word) for word in words]
-        if len(values) != len(pairs) or any(
-            abs(a - b) > 1e-6 * max(1, abs(b)) for a, b in zip(values, pairs, strict=True)
-        ):
+        alike = len(values) == len(pairs) and all(
+            abs(a - b) <= 1e-6 * max(1, abs(b)) for a, b in zip(values, pairs, strict=True)
+        )
+        if not alike:
             what = "this remark states other port impedances than the header"
             state.fault(number, what, "export in one real reference, the header's")
             return

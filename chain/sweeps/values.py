@@ -14,15 +14,17 @@ from chain.sweeps.columns import ColumnPlan
 from chain.sweeps.numbers import AMBIGUOUS, figure, off_scale
 from chain.sweeps.options import QUANTITIES
 from chain.sweeps.table import Cell, Sheet, TextTable
+from chain.sweeps.text import counted, falls
 from library.sweepwords import concepts
 
-__all__ = ["MOST_MAGNITUDE", "Reflections", "reflections"]
-
+__all__ = ["AT_ZERO", "FALLING", "MOST_MAGNITUDE", "Reflections", "reflections"]
 
 MOST_MAGNITUDE = 1.1
 """Largest reflection taken for one: noise lifts that of an open a little above 1, more is another quantity."""
 SAME_TRACE = 0.02
 """Largest usual difference, as a magnitude, between two columns that describe one trace and were rounded."""
+FALLING = "the file falls in frequency and was turned round"
+AT_ZERO = "the point at 0 Hz left out"
 SETTLE_SIGN = "--quantity return-loss takes losses as positive, --quantity reflection-db as negative"
 SETTLE_UNIT = "--quantity magnitude or --quantity reflection-db settles it"
 SETTLE_ANGLE = "name the unit in the header, or give --quantity db-and-degrees"
@@ -53,6 +55,7 @@ def reflections(
     """
     faults = len(sheet.faults)
     wanted = (found.frequency, *found.columns)
+    table, notes = _swept(table, found.frequency, settled)
     read = _numbers(sheet, table, wanted, settled, found.quantity == "vswr")
     if read is None:
         return None
@@ -70,7 +73,21 @@ def reflections(
         return None
     _rivals(sheet, table, found, settled, ohm, magnitude)
     rounding = _rounding(maker, table.sign, figures, magnitude, quantity) if reflection is None else None
-    return Reflections(freq, magnitude, reflection, figures, quantity, remarks, rounding)
+    return Reflections(freq, magnitude, reflection, figures, quantity, (*remarks, *notes), rounding)
+
+
+def _swept(table: TextTable, column: int, settled: bool) -> tuple[TextTable, tuple[str, ...]]:
+    """The table without a point at 0 Hz and rising in frequency, and what was done to it."""
+    known = [(row, figure(row[column].text, table.sign, settled)) for row in table.rows if len(row) > column]
+    freq = [value for _, value in known if isinstance(value, float)]
+    if 0.0 in freq and any(freq):
+        left = {row[0].line for row, value in known if value == 0.0}
+        kept = tuple(row for row in table.rows if row[0].line not in left)
+        again, notes = _swept(replace(table, rows=kept), column, settled)
+        return again, (*notes, AT_ZERO)
+    if falls(freq):
+        return replace(table, rows=table.rows[::-1]), (FALLING,)
+    return table, ()
 
 
 def _rounding(maker: _Maker, sign: str, figures: Real, magnitude: Real, quantity: str) -> Real | None:
@@ -106,8 +123,7 @@ def _numbers(sheet: Sheet, table: TextTable, wanted: Sequence[int], settled: boo
             remedy = "write a figure for every column" + (
                 ", with decimal points, not commas" if table.mark == "," else ""
             )
-            columns = f"{len(row)} column{'s' * (len(row) > 1)}"
-            sheet.fault(row[0], f"this line has {columns} where {width} are needed", remedy)
+            sheet.fault(row[0], f"this line has {counted(len(row), 'column')} where {width} are needed", remedy)
             continue
         for position, index in enumerate(wanted):
             last = ratio and position == len(wanted) - 1

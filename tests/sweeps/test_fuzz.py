@@ -111,7 +111,7 @@ LARGE = {
     "broken.s1p": lambda: HEAD + "x y z\n" * 99_000,
     "long-line.s1p": lambda: HEAD + "1 " * 9_000_000,
     "option.s1p": lambda: "# " + " MHz" * 2000,
-    "two.s2p": lambda: HEAD + "".join(f"{n} 0.1 0.2 0 0 0 0 0.1 0.2\n" for n in range(20_000)),
+    "two.s2p": lambda: HEAD + "".join(f"{n} 0.1 0.2 0.5 0 0.5 0 0.1 0.2\n" for n in range(20_000)),
     "remarks.s1p": lambda: "! Port Impedance 1 2\n" * 90_000 + HEAD + "1 0 0\n",
     "blanks.s1p": lambda: HEAD + "[" + " " * 9000 + "\n1 0 0\n",
     "wide.csv": lambda: "f/MHz,VSWR\n" + ("1," * 4900 + "1\n") * 1000,

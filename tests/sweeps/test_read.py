@@ -92,7 +92,7 @@ def test_all_faults_at_once_in_their_places(tmp_path):
         ("frequency_mhz,loudness\n174,1.5\n", (1, 15), "neither VSWR nor return loss"),
         ("frequency_mhz,vswr,phase\n174,1.5\n", (1, 1), "the header names 3 columns"),
         ("frequency_mhz,vswr\n174,0.9\n", (2, 5), "below 1"),
-        ("frequency_mhz,vswr\n175,1.5\n174,1.5\n", (3, 1), "do not rise"),
+        ("frequency_mhz,vswr\n175,1.5\n174,1.5\n176,1.5\n", (3, 1), "do not rise"),
         ("frequency_mhz,vswr\n175,1.5\n175,1.5\n", (3, 1), "do not rise"),
         ("frequency_mhz,vswr\n0,1.5\n", (2, 1), "not above zero"),
         ("frequency_mhz,vswr\n174,-inf\n", (2, 5), "not a number"),
