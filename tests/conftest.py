@@ -14,5 +14,5 @@ settings.load_profile("repeatable")
 
 
 def pytest_configure(config):
-    """Leave the slow tests out unless markers were asked for."""
-    config.option.markexpr = config.option.markexpr or "not slow"
+    """Leave out what only .ci/run or a person asks for by its marker, unless markers were asked for."""
+    config.option.markexpr = config.option.markexpr or "not (slow or statistical or replay)"

@@ -31,6 +31,7 @@ def replays():
         return dict(zip(WITH_CONSOLE, pool.map(make_references.replayed, texts), strict=True))
 
 
+@pytest.mark.replay
 @pytest.mark.parametrize("path", WITH_CONSOLE, ids=name_of)
 def test_console_blocks_print_what_they_show(path, replays):
     """Each command of a document, run in order in a copy of the demo, gives the output beside it."""
