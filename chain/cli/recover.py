@@ -80,14 +80,16 @@ def command(
         raise click.UsageError("--before names the sweep itself: give an earlier sweep through the same set-up.")
     setup, readings = _inputs(shared, setup_path, sweep_path, reading, sweep)
     from chain.analyses.recover import recover
-    from chain.echoes.analyse import notice
     from chain.uncertainty.intervals import SEED
 
     seed = SEED if shared.seed is None else shared.seed
     change = None if before is None else _compared(setup, before, readings, sweep, seed)
     with progress(shared) as report:
         found = recover(setup, readings, seed=seed, progress=report, digits=digits)
-        found = replace(found, ripple=notice(readings, setup))
+        if sweep_path is not None:
+            from chain.echoes.analyse import notice
+
+            found = replace(found, ripple=notice(readings, setup))
 
     def plots() -> tuple[Plot, ...]:
         from chain.plots import recover as drawing
@@ -95,11 +97,12 @@ def command(
         return drawing.describe(found)
 
     def render(console: Console) -> None:
-        from chain.report import compare as difference
         from chain.report import recover as page
 
         page.render(found, console, every_point)
         if change is not None:
+            from chain.report import compare as difference
+
             difference.render(change, console)
         draw_after(plot, plots, console)
 
@@ -138,22 +141,25 @@ def _same(one: str, other: str) -> bool:
 def _inputs(
     shared: Common, setup_path: str | None, sweep_path: str | None, texts: tuple[str, ...], sweep: SweepOptions
 ) -> tuple[Setup, Readings]:
-    from chain.assembly.bare_pad import bare_pad
-    from chain.assembly.plane import read_sweep_for
-    from chain.sweeps.read import read_sweep
-    from chain.sweeps.readings import from_texts
-    from chain.units import parse_reading
-
     loaded = None if setup_path is None else load_heeded(shared, setup_path)
-    typed = [parse_reading(text) for text in texts]
     if sweep_path is None:
-        readings = from_texts(typed)
+        from chain.sweeps.readings import typed_readings
+
+        readings = typed_readings(*texts)
     elif loaded is not None:
+        from chain.assembly.plane import read_sweep_for
+
         return loaded, read_sweep_for(loaded, sweep_path, sweep)
     else:
+        from chain.sweeps.read import read_sweep
+
         # A bare pad is calibrated in front of it, at the analyzer's own 50 ohm.
         readings = read_sweep(sweep_path, sweep, 50.0)
-    return loaded or bare_pad(float(readings.freq_hz[0]), float(readings.freq_hz[-1])), readings
+    if loaded is not None:
+        return loaded, readings
+    from chain.assembly.bare_pad import bare_pad
+
+    return bare_pad(float(readings.freq_hz[0]), float(readings.freq_hz[-1])), readings
 
 
 def _compared(setup: Setup, before: str, after: Readings, sweep: SweepOptions, seed: int) -> SweepComparison:

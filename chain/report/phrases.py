@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
-from rich.console import Console
-
-from chain.analyses.expect import Expectation
-from chain.analyses.planes import Planes
-from chain.analyses.recovery import Recovery
 from chain.report.tables import say, title
-from chain.setups import Setup
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from chain.analyses.expect import Expectation
+    from chain.analyses.planes import Planes
+    from chain.analyses.recovery import Recovery
+    from chain.setups import Setup
 
 __all__ = ["draws_words", "plane_words", "render", "upward"]
 

@@ -10,7 +10,6 @@ from chain.rf import twoport
 from chain.rf.elements import Box, Element
 from chain.rf.limits import limit_radius
 from chain.setups import Item
-from chain.sweeps.touchstone import read
 from library.records import Measured
 
 __all__ = ["elements"]
@@ -23,6 +22,8 @@ def elements(item: Item, freq_hz: NDArray[np.float64]) -> tuple[Element, ...]:
     """The measured two-port, interpolated onto the sweep and referred to the item's impedances."""
     part = item.part
     assert isinstance(part, Measured)
+    from chain.sweeps.touchstone import read
+
     own_hz, s, reference = read(part.path, 2)
     if freq_hz.min() < own_hz[0] * (1 - 1e-9) or freq_hz.max() > own_hz[-1] * (1 + 1e-9):
         raise RangeError(
