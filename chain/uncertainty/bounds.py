@@ -12,7 +12,7 @@ from chain.arrays import Complex, Real
 from chain.rf.discs import backward, extremes, forward, region_of
 from chain.rf.regions import add_disc, junction
 from chain.uncertainty.element_bounds import GRID, HALVINGS, invert, reading_range
-from chain.uncertainty.far_plane_bounds import CUT, corrected_range, plane_region
+from chain.uncertainty.far_plane_bounds import CUT, before_swap, corrected_range, past_swap, plane_region
 from chain.uncertainty.measurement import Measurement
 
 __all__ = ["CUT", "reading_bound", "true_bound", "true_bound_complex"]
@@ -32,6 +32,7 @@ def reading_bound(measurement: Measurement, magnitude: Real) -> tuple[Real, Real
         region = junction(region, np.full((1,) * region.most.ndim, measurement.mating))
     # Errors of a calibration can push the reading of a full reflection above 1.
     if measurement.standards is not None:
+        region = past_swap(measurement, region)
         return corrected_range(measurement, region.least, region.most)
     region = forward(measurement.after[:own], region)
     seen = add_disc(region, np.full(region.most.shape, measurement.drift + CUT * np.sqrt(2) * measurement.noise))
@@ -54,7 +55,7 @@ def true_bound_complex(measurement: Measurement, reading: Complex) -> tuple[Real
     """
     low, high = true_bound(measurement, np.abs(reading))
     if measurement.standards is not None:
-        region = plane_region(measurement, reading.astype(complex))
+        region = before_swap(measurement, plane_region(measurement, reading.astype(complex)))
     else:
         error = np.full(reading.shape, measurement.drift + CUT * np.sqrt(2) * measurement.noise)
         region = region_of(reading.astype(complex), error)

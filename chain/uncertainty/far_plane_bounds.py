@@ -8,7 +8,7 @@ rest enters by its modulus.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
@@ -20,7 +20,7 @@ from chain.rf.regions import ROUNDING, Region
 from chain.uncertainty.measurement import Measurement
 from chain.uncertainty.transfer import least_derivative, least_slope
 
-__all__ = ["CUT", "corrected_range", "plane_region"]
+__all__ = ["CUT", "before_swap", "corrected_range", "past_swap", "plane_region"]
 
 Number = TypeVar("Number", bound=np.generic)
 Value = TypeVar("Value")
@@ -112,7 +112,9 @@ def _true_standards(measurement: Measurement) -> tuple[Spread, Spread, Spread]:
     standards = measurement.standards
     assert standards is not None
     omega, ohm = 2 * np.pi * measurement.freq_hz, standards.reference_ohm
-    radius, mating = standards.load_radius, measurement.mating
+    radius = standards.load_radius
+    # Behind a swapped adapter the joint lies on its other side: no arc any more, but a disc stretched by T^-1.
+    mating = 0.0 if measurement.swap is not None else measurement.mating
     ends = []
     for ideal, size in ((1.0, standards.open_capacitance_f * ohm), (-1.0, standards.short_inductance_h / ohm)):
         middle, line, bend = _arc(2 * np.arctan(omega * size), mating, ideal)
@@ -125,26 +127,49 @@ def _true_standards(measurement: Measurement) -> tuple[Spread, Spread, Spread]:
     reach = np.abs(middle) + np.abs(line) + most**2 / 4 + resistive
     joint = mating * (1 + reach**2) / np.maximum(1 - mating * reach, 1e-9)
     ends.append(Spread(middle, (line,), most**2 / 4 + resistive + joint))
-    if measurement.swap is not None:
-        ends = [_swapped(measurement, ideal, each, mating) for ideal, each in zip((1.0, -1.0, 0.0), ends, strict=True)]
+    if measurement.swap is not None and measurement.mating:
+        ends = [_jointed(measurement, end) for end in ends]
     return ends[0], ends[1], ends[2]
 
 
-def _swapped(measurement: Measurement, ideal: float, end: Spread, mating: float) -> Spread:
-    """A standard read through an adapter that differs from what it is taken for: a disc about the ideal standard."""
+def _jointed(measurement: Measurement, end: Spread) -> Spread:
+    """A standard behind a swapped adapter, the joint in front of that made again."""
     assert measurement.swap is not None
-    own = np.abs(end.center - ideal) + end.reach
-    start = region_of(np.full(measurement.freq_hz.shape, ideal, dtype=complex), own)
-    seen = backward((measurement.swap.known(),), forward((measurement.swap,), start))
-    error = (np.abs(seen.center - ideal) + seen.radius).min(axis=0)
-    reach = abs(ideal) + error
-    joint = mating * (1 + reach**2) / np.maximum(1 - mating * reach, 1e-9)
-    return Spread(np.full(measurement.freq_hz.shape, ideal, dtype=complex), (), error + joint)
+    reach = np.minimum(np.abs(end.center) + end.reach, 1.2)
+    steep = 1 / least_derivative((measurement.swap,), np.minimum(reach, 1.0))
+    joint = measurement.mating * (1 + reach**2) / np.maximum(1 - measurement.mating * reach, 1e-9)
+    return replace(end, radius=end.radius + steep * joint)
+
+
+def unswapped(measurement: Measurement) -> Measurement:
+    """The same calibration with a swapped adapter as part of the chain that does not change.
+
+    Read through the adapter T (its stated line taken out), standards t show as T(t), so the solved map is that of the standards
+    themselves after T undone: corrected = N(T^-1 x). The adapter then lies before the plane, the antenna behind T^-1.
+    """
+    if measurement.swap is None:
+        return measurement
+    return replace(measurement, before=(*measurement.before, measurement.swap))
+
+
+def past_swap(measurement: Measurement, region: Region) -> Region:
+    """Reflections at the plane as seen behind the swapped adapter, T^-1 x: its stated line put in, the adapter undone."""
+    if measurement.swap is None:
+        return region
+    return backward((measurement.swap,), forward((measurement.swap.known(),), region))
+
+
+def before_swap(measurement: Measurement, region: Region) -> Region:
+    """Reflections behind the swapped adapter as they are at the plane, T x: the inverse of `past_swap`."""
+    if measurement.swap is None:
+        return region
+    return backward((measurement.swap.known(),), forward((measurement.swap,), region))
 
 
 def _plane(measurement: Measurement) -> _Plane:
     """Errors of the standards with their middle taken out, and what of the chain decides how noise arrives at the plane."""
     product, match = least_slope(measurement.before, measurement.freq_hz)
+    match = np.minimum(match * _excess(measurement) ** 2, 1.0)
     ends = _true_standards(measurement)
     opened, shorted, load = (end.center for end in ends)
     c = (opened + shorted - 2 * load) / (opened - shorted)
@@ -162,7 +187,7 @@ def _plane(measurement: Measurement) -> _Plane:
         nearer = 1 + match * off / np.maximum(1 - match * abs(ideal), 0.05)
         blur = np.maximum(blur, np.abs(slope) * nearer**2 / short_by)
     zero = np.zeros(measurement.freq_hz.shape)
-    seen = forward(measurement.before, region_of(zero.astype(complex), zero)).most
+    seen = forward(measurement.before, region_of(zero.astype(complex), zero)).most * _excess(measurement) ** 2
     return _Plane(b, c, d, _three(errors), _three(noises), product, match, seen, np.maximum(blur, 1.0))
 
 
@@ -175,9 +200,26 @@ def _noise_radius(measurement: Measurement) -> float:
     return float(CUT * np.sqrt(2) * measurement.noise)
 
 
+def _steep(measurement: Measurement, most: Real) -> Real:
+    """Most that a reflection up to `most` at the plane moves per change of the raw reading.
+
+    A swapped adapter lies in the chain with its stated line not taken out, which makes reflections in front of it too small by
+    that line's loss g; (1 + m g r)/(1 + m r) <= g, twice.
+    """
+    return np.asarray(_wide(_excess(measurement), most) ** 2 / least_derivative(measurement.before, most))
+
+
+def _excess(measurement: Measurement) -> Real:
+    """1 over |S12 S21| of a swapped adapter's stated line; 1 where none was swapped."""
+    if measurement.swap is None:
+        return np.ones(measurement.freq_hz.shape)
+    s = measurement.swap.nominal()
+    return np.asarray(1 / np.abs(s[..., 0, 1] * s[..., 1, 0]))
+
+
 def _referred(measurement: Measurement, most: Real, error: Real, match: Real) -> tuple[Real, Real]:
     """Displacement at the plane of a raw reading that is off, for reflections up to `most`, and its least denominator."""
-    moved = error / least_derivative(measurement.before, most)
+    moved = error * _steep(measurement, most)
     room = 1 - moved * match / np.maximum(1 - match * most, 1e-3)
     return np.asarray(np.where(room > 0.1, moved / np.maximum(room, 0.1), HOPELESS)), np.maximum(room, 0.1)
 
@@ -187,7 +229,7 @@ def _antenna(measurement: Measurement, plane: _Plane, x: Complex, most: Real) ->
     match, seen = _wide(plane.match, x), _wide(plane.seen, x)
     flex = min(2 * measurement.flex_rad, np.pi)
     # The lead turns x itself, which is a line, and what the chain in front adds to it, which is a disc.
-    steep = 1 / least_derivative(measurement.before, most)
+    steep = _steep(measurement, most)
     added = (_noise_radius(measurement) + measurement.drift) * steep
     other = flex * (seen * steep + match * most**2) + flex**2 / 2 * most
     total = added + other + flex * most
@@ -280,6 +322,7 @@ def corrected_range(measurement: Measurement, least: Real, most: Real) -> tuple[
     Source: A bilinear map is largest on the rim of a disc, and smallest on the rim of a hole that its zero lies in;
     between two of the phases tried its modulus moves and bends by no more than its derivatives allow.
     """
+    measurement = unswapped(measurement)
     low, high = np.empty(most.shape), np.empty(most.shape)
     rows = max(1, BLOCK_POINTS // max(1, most[:1].size * PHASES.size))
     for start in range(0, len(most), rows):
@@ -340,6 +383,7 @@ def plane_region(measurement: Measurement, reading: Complex) -> Region:
 
     Source: The standards' errors interpolated at the reading; see `Spread`.
     """
+    measurement = unswapped(measurement)
     plane = _plane(measurement)
     at_plane = _behind(measurement, plane, reading)
     moved, _ = _antenna(measurement, plane, at_plane.center, np.abs(at_plane.center) + at_plane.reach)

@@ -17,8 +17,11 @@ NEPER_PER_DB = np.log(10) / 20
 MAGNITUDES = (0.0, 0.2, 1 / 3, 0.6, 1.0)
 
 
-def random_chain(rng):
-    """Figures of a chain: residuals of the analyzer, up to two adapters, a pad, up to two leads of 75 ohm."""
+def random_chain(rng, middle="pad"):
+    """Figures of a chain: residuals of the analyzer, up to two adapters, a pad, up to two leads of 75 ohm.
+
+    In the middle stands a `pad`, a pad `reversed` (75 ohm towards the analyzer), or `none` at all.
+    """
     chain = (
         [("residuals", rng.uniform(34, 46), rng.uniform(30, 40), rng.uniform(0, 0.15))] if rng.random() < 0.5 else []
     )
@@ -26,7 +29,9 @@ def random_chain(rng):
         chain.append(
             ("adapter", rng.uniform(20, 34), rng.uniform(0.02, 0.08), rng.uniform(0, 0.2), rng.uniform(0, 0.25))
         )
-    chain.append(("pad", rng.uniform(20, 32), rng.uniform(20, 32), rng.uniform(5.72, 7), rng.uniform(0, 0.5)))
+    attenuator = ("pad", rng.uniform(20, 32), rng.uniform(20, 32), rng.uniform(5.72, 7), rng.uniform(0, 0.5))
+    step = ("step", 50.0, 75.0)
+    chain += {"pad": [attenuator], "reversed": [step, ("turned pad", *attenuator[1:]), step], "none": [step]}[middle]
     for _ in range(rng.integers(0, 3)):
         chain.append(
             (
@@ -53,7 +58,10 @@ def engine_pieces(chain):
         elif kind == "pad":
             near_db, far_db, loss_db, tolerance = figures
             items.append(item(pad(loss_db, 50, 75, tolerance, near_db, far_db), "pad"))
-        else:
+        elif kind == "turned pad":
+            near_db, far_db, loss_db, tolerance = figures
+            items.append(item(pad(loss_db, 75, 50, tolerance, near_db, far_db), "pad"))
+        elif kind == "lead":
             rl, length, per_root, loss_tolerance, ohm_tolerance = figures
             made = coax(75, per_root, 0.004, 0.66, rl, ohm_tolerance, loss_tolerance)
             items.append(item(made, "lead", length_m=length, length_tolerance_m=0.01))
@@ -132,7 +140,15 @@ def through_residuals(take, seen, directivity_db, source_match_db, tracking_db):
     return d + (1 + t) * seen / (1 - m * seen)
 
 
+def through_step(take, seen, near_ohm, far_ohm):
+    """The same end in another reference: Z = far (1 + G)/(1 - G), read in `near_ohm`."""
+    rho = (far_ohm - near_ohm) / (far_ohm + near_ohm)
+    return (seen + rho) / (1 + rho * seen)
+
+
 STEPS = {
+    "step": (through_step, 0),
+    "turned pad": (through_pad, 5),
     "residuals": (through_residuals, 6),
     "adapter": (through_adapter, 4),
     "pad": (through_pad, 5),
