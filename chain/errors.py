@@ -6,8 +6,7 @@
     ├── InputError            2   a file of the user's is at fault; carries every defect found
     ├── UnitError             2   a text is not the quantity that is needed; carries message and help apart
     ├── RangeError            2   a figure lies outside what a model or a formula holds for
-    ├── FitError              2   two ends do not fit together
-    └── OwnFault              3   a state that should never be reached
+    └── FitError              2   two ends do not fit together
 """
 
 from __future__ import annotations
@@ -21,7 +20,6 @@ __all__ = [
     "Defect",
     "FitError",
     "InputError",
-    "OwnFault",
     "RangeError",
     "UnitError",
     "plain",
@@ -63,10 +61,6 @@ class FitError(ChainError):
     """Two ends of the chain do not fit together."""
 
     exit_code = 2
-
-
-class OwnFault(ChainError):
-    """A fault of this program, not of its input."""
 
 
 @dataclass(frozen=True)

@@ -25,7 +25,6 @@ PART_FILES = {
 }
 """Files that hold parts, and the kinds in each."""
 
-HEADER = re.compile(r"\[\[(\w+)\]\]")
 ID_LINE = re.compile(r'^id = "([^"]+)"$', re.MULTILINE)
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from math import atanh, inf, isinf, log, sqrt
+from math import inf, isinf
 
 from chain.analyses.dc_feed import pad_arms, resistance_ohm
 from chain.assembly.graph import setup_graph
@@ -15,7 +15,7 @@ from chain.results import plain_values
 from chain.setups import Item, Setup
 from library.records import Coax, Pad
 
-__all__ = ["CAUTION", "WHOLE_CHAIN", "DcMeaning", "DcReading", "dc_card", "dc_reading", "pad_from_ohms"]
+__all__ = ["CAUTION", "WHOLE_CHAIN", "DcMeaning", "DcReading", "dc_card", "dc_reading"]
 
 WHOLE_CHAIN = "whole chain"
 CAUTION = (
@@ -102,16 +102,6 @@ def dc_card(setup: Setup) -> tuple[DcReading, ...]:
             _lead(item, 0.0, "shorted", DcMeaning(inf, "the centre or the shield is broken, or a plug not made"))
         )
     return tuple(card)
-
-
-def pad_from_ohms(open_ohm: float, shorted_ohm: float) -> tuple[float, float]:
-    """Impedance and loss of a resistive pad from two readings at one of its ends [ohm].
-
-    Source: Image impedance sqrt(Zo Zs); image attenuation atanh sqrt(Zs/Zo) nepers.
-    """
-    if not 0 < shorted_ohm < open_ohm:
-        raise ValueError("the shorted reading lies between zero and the open one")
-    return sqrt(open_ohm * shorted_ohm), 20 / log(10) * atanh(sqrt(shorted_ohm / open_ohm))
 
 
 Fault = tuple[str, Callable[[Setup, float], float]]

@@ -16,7 +16,7 @@ from chain.rf.parts import elements_of
 from chain.setups import Item, Setup
 from library.records import Pad
 
-__all__ = ["KINDS", "RANGES", "FaultKind", "SuspectedFault", "kinds_of", "pads_in_view"]
+__all__ = ["RANGES", "FaultKind", "SuspectedFault", "kinds_of", "pads_in_view"]
 
 MOST_EXTRA_DB, MOST_LESS_DB = 10.0, 1.5
 MOST_CONNECTOR = 1.0
@@ -35,19 +35,6 @@ OPEN_END = "open end not open"
 WRONG_LOAD = "50-ohm load taken for the other"
 BLOCKS_DC = "pad blocks DC"
 
-KINDS = (
-    RIGHT,
-    REVERSED,
-    MISSING,
-    LOSS,
-    NEAR_OR_STALE,
-    NEAR_CONNECTOR,
-    STALE,
-    FAR_CONNECTOR,
-    OPEN_END,
-    WRONG_LOAD,
-    BLOCKS_DC,
-)
 RANGES = {
     "pad's loss": f"{MOST_LESS_DB:g} dB less to {MOST_EXTRA_DB:g} dB more than stated",
     "poor connector": f"a reflection of 0 to {MOST_CONNECTOR:g} in front of it, of any phase, anew at each making",

@@ -11,18 +11,7 @@ from chain.rf.limits import limit_radius
 from chain.setups import Item
 from library.records import Pad
 
-__all__ = ["elements", "minimum_loss_db", "minimum_loss_ohm"]
-
-
-def minimum_loss_ohm(high_ohm: float, low_ohm: float) -> tuple[float, float]:
-    """Resistors of the minimum-loss pad: the series arm at the higher side, the shunt arm across the lower [ohm].
-
-    Source: Rs = Z1 sqrt(1 - Z2/Z1), Rp = Z2/sqrt(1 - Z2/Z1); both ends matched.
-    """
-    if high_ohm <= low_ohm:
-        raise ValueError("the higher impedance comes first")
-    root = float(np.sqrt(1 - low_ohm / high_ohm))
-    return high_ohm * root, low_ohm / root
+__all__ = ["elements", "minimum_loss_db"]
 
 
 def minimum_loss_db(high_ohm: float, low_ohm: float) -> float:

@@ -22,9 +22,8 @@ from chain.uncertainty.intervals import COVERAGE, SEED
 from chain.uncertainty.parallel import in_order
 from library.load import Library
 
-__all__ = ["RANKS", "Bought", "Choice", "Chosen", "Placed", "choose"]
+__all__ = ["Bought", "Choice", "Chosen", "Placed", "choose"]
 
-RANKS = ("interval", "cost", "loss", "reflection", "joints")
 LOOKS = 1260
 """Frequencies to look at, over all chains and planes together, before each look is made coarser."""
 RESOLVED = 0.004

@@ -11,8 +11,6 @@ from chain.selection.choose import Choice, Chosen
 
 __all__ = ["Contrast", "Step", "comparison"]
 
-Key = tuple[str, str]
-
 
 @dataclass(frozen=True)
 class Step:

@@ -2,35 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from chain.rf.elements import Box, Element, Line
-from chain.setups import Item, Setup
 from chain.uncertainty.calibration import Standards
 from chain.uncertainty.measurement import Measurement
 
-__all__ = ["Unknown", "gather", "item_names", "names", "only", "without"]
+__all__ = ["item_names", "names", "only", "without"]
 
 MEASURED = ("noise", "drift", "re-mating", "flex", "swap")
 """Unknowns of the act of measuring, as opposed to those of an item or of the standards."""
-
-
-@dataclass(frozen=True)
-class Unknown:
-    """One unknown: what it belongs to, how it is distributed, how large it is, and where the figure comes from.
-
-    Each is one constant per draw over the whole sweep (noise apart, which is new at every frequency and reading). Two
-    items of the same part are two pieces, so nothing is shared between items; a load read once serves every reading made
-    after it, so its error is one unknown for all of them.
-    """
-
-    id: str
-    what: str
-    distribution: str
-    size: str
-    evidence: str
 
 
 def item_names(measurement: Measurement) -> tuple[str, ...]:
@@ -134,60 +117,3 @@ def _line_sizes(line: Line) -> list[tuple[str, str, str]]:
     if line.impedance_tolerance_ohm:
         found.append(("impedance", "rectangular", f"+/- {line.impedance_tolerance_ohm:g} ohm"))
     return found
-
-
-def gather(setup: Setup, measurement: Measurement) -> tuple[Unknown, ...]:
-    """Every unknown of a set-up's measurement.
-
-    Source: The set-up and the library; see the evidence of each.
-    """
-    items: dict[str, Item] = {item.id: item for item in setup.items}
-    found = []
-    for element in (*measurement.before, *measurement.after):
-        if not element.id:
-            continue
-        item = items.get(element.id)
-        standing = "stated" if item is None or item.stated else item.part.evidence.kind
-        found += [Unknown(element.id, *each, standing) for each in _sizes(element)]
-    if measurement.standards is not None:
-        found += _standard_unknowns(measurement.standards)
-    rows = (
-        ("noise", "noise of each raw reading", "normal", measurement.noise, f"sd {measurement.noise:.5f} on each axis"),
-        ("drift", "drift since calibration", "disc", measurement.drift, f"up to {measurement.drift:.5f}"),
-        ("re-mating", "each joint opened again", "disc", measurement.mating, f"up to {measurement.mating:.5f}"),
-        (
-            "flex",
-            "lead before the plane moved",
-            "rectangular",
-            measurement.flex_rad,
-            f"+/- {np.rad2deg(measurement.flex_rad):g} degrees",
-        ),
-    )
-    found += [Unknown(name, what, kind, text, "stated") for name, what, kind, size, text in rows if size]
-    return tuple(found)
-
-
-def _standard_unknowns(standards: Standards) -> list[Unknown]:
-    rows = (
-        ("load", "reflection of the load", "disc", standards.load_radius, f"up to {standards.load_radius:.4f}"),
-        ("load", "its inductance", "rectangular", standards.load_inductance_h, _to(standards.load_inductance_h, "H")),
-        (
-            "open",
-            "its capacitance",
-            "rectangular",
-            standards.open_capacitance_f,
-            _to(standards.open_capacitance_f, "F"),
-        ),
-        (
-            "short",
-            "its inductance",
-            "rectangular",
-            standards.short_inductance_h,
-            _to(standards.short_inductance_h, "H"),
-        ),
-    )
-    return [Unknown(name, what, kind, text, "stated") for name, what, kind, size, text in rows if size]
-
-
-def _to(size: float, unit: str) -> str:
-    return f"0 to {size * 1e9:g} n{unit}" if unit == "H" else f"0 to {size * 1e12:g} p{unit}"

@@ -6,13 +6,17 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from chain.arrays import Complex, Real
+from chain.arrays import Real
 from chain.reflection import magnitude_from_return_loss
-from chain.rf.discs import backward, extremes, forward, region_of
+from chain.rf.discs import forward, region_of
 from chain.rf.elements import Box, Element
 from chain.setups import Near
 
-__all__ = ["invert", "reading_range", "residual_box", "true_range", "true_range_complex"]
+__all__ = [
+    "invert",
+    "reading_range",
+    "residual_box",
+]
 
 
 RESIDUALS = "near"
@@ -82,21 +86,3 @@ def invert(
     impossible = never | ~allowed.any(axis=-1)
     low = np.where(first == 0, 0.0, below)
     return np.where(impossible, np.nan, low), np.where(impossible, np.nan, outside)
-
-
-def true_range(elements: Sequence[Element], reading: Real) -> tuple[Real, Real]:
-    """Lowest and highest true reflection magnitude that a reading's magnitude can come from.
-
-    Source: `invert` of `reading_range`.
-    """
-    return invert(lambda magnitude: reading_range(elements, magnitude), reading)
-
-
-def true_range_complex(elements: Sequence[Element], reading: Complex) -> tuple[Real, Real]:
-    """Lowest and highest true reflection magnitude that a complex reading can come from."""
-    low, high = true_range(elements, np.abs(reading))
-    region = backward(elements, region_of(reading.astype(complex), np.zeros(reading.shape)))
-    least, most = extremes(region)
-    low, high = np.fmax(low, least), np.fmin(high, most)
-    impossible = np.isnan(low) | (low > high + 1e-9)
-    return np.where(impossible, np.nan, low), np.where(impossible, np.nan, high)

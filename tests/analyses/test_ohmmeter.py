@@ -5,10 +5,8 @@ from math import inf
 
 import pytest
 import strategies as made
-from hypothesis import given
-from hypothesis import strategies as st
 
-from chain.analyses.ohmmeter import WHOLE_CHAIN, dc_card, dc_reading, pad_from_ohms
+from chain.analyses.ohmmeter import WHOLE_CHAIN, dc_card, dc_reading
 from chain.files.setup_file import load_setup
 from library.load import load_library
 
@@ -94,22 +92,6 @@ def test_leads_are_metered_by_themselves():
     assert lead["open"].expected_ohm == inf
     assert lead["shorted"].high_ohm == 1.0
     assert "broken" in lead["shorted"].wrong[0].means
-
-
-@given(st.floats(1.0, 40.0), st.sampled_from([50.0, 75.0]))
-def test_two_readings_give_impedance_and_loss_of_a_symmetrical_pad(loss_db, ohm):
-    """T pads of the textbook formula, Z (K-1)/(K+1) twice and 2 Z K/(K^2-1) across (published: any filter handbook)."""
-    ratio = 10 ** (loss_db / 20)
-    arm, across = ohm * (ratio - 1) / (ratio + 1), 2 * ohm * ratio / (ratio**2 - 1)
-    opened, shorted = arm + across, arm + arm * across / (arm + across)
-    assert pad_from_ohms(opened, shorted) == pytest.approx((ohm, loss_db), rel=1e-6)
-
-
-@pytest.mark.parametrize("pair", [(100.0, 100.0), (50.0, 0.0), (20.0, 30.0)])
-def test_readings_that_no_pad_gives_are_refused(pair):
-    """The shorted reading lies between zero and the open one."""
-    with pytest.raises(ValueError, match="lies between"):
-        pad_from_ohms(*pair)
 
 
 def test_every_library_pad_has_a_card():

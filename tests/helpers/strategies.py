@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 from hypothesis import strategies as st
 
+from chain.analyses.dc_feed import pad_arms
 from chain.assembly.cascade import Chain
 from chain.assembly.ends import item_ohm
 from chain.rf.pad import minimum_loss_db
@@ -43,6 +44,12 @@ def pad(loss_db=LEAST_LOSS_DB, near_ohm=50.0, far_ohm=75.0, tolerance_db=0.0, ne
     limits = limit(near_db, kind), limit(far_db, kind)
     ends = connector(near_ohm, "jack"), connector(far_ohm, "jack")
     return Pad("pad", "pad", *ends, near_ohm, far_ohm, OWN, loss_db, tolerance_db, *limits, ())
+
+
+def minimum_loss_ohm(high_ohm, low_ohm):
+    """Series and shunt resistor that the program gives a pad of the least loss."""
+    found = dict(pad_arms(pad(minimum_loss_db(high_ohm, low_ohm), low_ohm, high_ohm)))
+    return found["series"], found["shunt"]
 
 
 def ladder(arms, near_ohm=50.0, far_ohm=75.0, tolerance=0.0, inductance_h=0.0, capacitance_f=0.0):

@@ -7,19 +7,20 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from strategies import item, pad
+from strategies import item, minimum_loss_ohm, pad
 
 from chain.analyses.recover import verdict
 from chain.reflection import magnitude_from_return_loss, magnitude_from_vswr, mismatch_loss_db, return_loss_db, vswr
 from chain.rf import twoport
 from chain.rf.bilinear import Maps, identity, in_front, inverse, through
 from chain.rf.elements import Box, Line, line_s
-from chain.rf.pad import minimum_loss_db, minimum_loss_ohm
+from chain.rf.pad import minimum_loss_db
 from chain.rf.parts import elements_of
 from chain.setups import Near
+from chain.uncertainty.bounds import true_bound_complex
 from chain.uncertainty.calibration import solve
 from chain.uncertainty.coverage_region import recovered_draws
-from chain.uncertainty.element_bounds import reading_range, residual_box, true_range_complex
+from chain.uncertainty.element_bounds import reading_range, residual_box
 from chain.uncertainty.linear import linear
 from chain.uncertainty.measurement import Measurement
 from chain.uncertainty.sampling import draw, unit_draws
@@ -231,7 +232,8 @@ def noise_through_pad(pad_db):
 def directivity_behind_pad(gamma, pad_db, directivity_db):
     elements = _matched_pad(pad_db)
     seen = reading_range(elements, gamma * ONE)[0]
-    low, high = true_range_complex((_residuals(directivity_db), *elements), seen.astype(complex))
+    measured = measurement_of(_residuals(directivity_db), *elements)
+    low, high = true_bound_complex(measured, seen.astype(complex))
     return {"gamma_m": seen[0], "rl_low_db": return_loss_db(high)[0], "rl_high_db": return_loss_db(low)[0]}
 
 

@@ -11,9 +11,10 @@ from chain_world import every_chain, front_of
 from chain.analyses.checks import check
 from chain.analyses.improvements import interval_at
 from chain.assembly.cascade import build
+from chain.cli.choose import RANKS
 from chain.errors import RangeError
 from chain.reflection import magnitude_from_vswr, vswr
-from chain.selection.choose import RANKS, RESOLVED, choose
+from chain.selection.choose import RESOLVED, choose
 from chain.selection.comparison import comparison
 from chain.selection.need_file import load_need, parse_need
 from chain.selection.ranking import sights

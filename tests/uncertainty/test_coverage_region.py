@@ -7,7 +7,7 @@ import pytest
 import strategies as made
 
 from chain.rf.parts import elements_of
-from chain.uncertainty.coverage_region import ellipse, recovered_draws, smallest_region
+from chain.uncertainty.coverage_region import ellipse, recovered_draws
 from chain.uncertainty.linear import linear
 from chain.uncertainty.measurement import Measurement
 
@@ -19,14 +19,6 @@ def normal(count, seed=1):
     first, second = np.random.default_rng(seed).standard_normal((2, count, 1))
     spread = 0.02 * first + 1j * (0.012 * first + 0.009 * second)
     return 0.2 + 0.1j + spread * np.array([1.0, 2.0])
-
-
-def share_inside(region, values):
-    column = np.searchsorted(region.real_edges, values.real) - 1
-    row = np.searchsorted(region.imag_edges, values.imag) - 1
-    last_row, last_column = (size - 1 for size in region.inside.shape)
-    on_grid = (column >= 0) & (row >= 0) & (column <= last_column) & (row <= last_row)
-    return np.mean(on_grid & region.inside[np.clip(row, 0, last_row), np.clip(column, 0, last_column)])
 
 
 @pytest.mark.parametrize("coverage", [0.5, 0.95])
@@ -51,28 +43,6 @@ def test_outline_of_an_ellipse_lies_on_it():
     corners = np.roll(found.outline, -1, axis=1)
     area = np.abs(np.sum((np.conj(found.outline) * corners).imag, axis=1)) / 2
     assert area == pytest.approx(found.area, rel=1e-3)
-
-
-@pytest.mark.parametrize("count", [4000, 60_000])
-def test_smallest_region_of_a_normal_spread_is_its_ellipse(count):
-    """Nothing holds 95 % of a normal spread on less area than its ellipse; fresh draws fall inside as often as stated."""
-    region = smallest_region(normal(count)[:, 0])
-    by_law = 2 * np.pi * -np.log(0.05) * 0.02 * 0.009
-    assert region.area == pytest.approx(by_law, rel=0.06)
-    assert share_inside(region, normal(50_000, seed=2)[:, 0]) == pytest.approx(0.95, abs=0.012)
-
-
-def test_smallest_region_of_a_ring_is_hollow():
-    """An antenna behind one connector of known reflection and unknown phase: a ring, which no ellipse follows."""
-    phase = np.random.default_rng(3).random(40_000)
-    ring = (0.1 + 0.002 * np.random.default_rng(4).standard_normal(40_000)) * np.exp(2j * np.pi * phase)
-    region = smallest_region(ring)
-    assert region.area < 0.6 * ellipse(ring[:, None]).area[0]
-    middle = len(region.density) // 2
-    assert not region.inside[middle, middle]
-    assert share_inside(region, ring) == pytest.approx(0.95, abs=0.01)
-    cell = np.diff(region.real_edges)[0] * np.diff(region.imag_edges)[0]
-    assert region.density.sum() * cell == pytest.approx(1, abs=0.01)
 
 
 def test_regions_of_a_chain_agree_with_linear_propagation():
