@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from chain.characterize.sweeps import one_port_sweeps as one_port_sweeps
     from chain.characterize.sweeps import two_port_sweeps as two_port_sweeps
     from chain.diagnosis.diagnose import prove as prove
-    from chain.diagnosis.known_ends import known_ends as known_ends
+    from chain.diagnosis.terminations import known_ends as known_ends
     from chain.echoes.analyse import ripple as ripple
     from chain.errors import ChainError as ChainError
     from chain.errors import FitError as FitError
@@ -80,7 +80,7 @@ _HOMES = {
     "dc_card": "chain.analyses.ohmmeter",
     "expect": "chain.analyses.expect",
     "improve": "chain.selection.improve",
-    "known_ends": "chain.diagnosis.known_ends",
+    "known_ends": "chain.diagnosis.terminations",
     "learn_back_to_back": "chain.characterize.characterize",
     "learn_ends": "chain.characterize.characterize",
     "learn_lead": "chain.characterize.characterize",

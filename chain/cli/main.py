@@ -31,7 +31,7 @@ COMMANDS = {
     },
     "After measuring": {
         "recover": "What is the antenna's true match, and how sure is that?",
-        "prove": "Is the chain what it claims to be? Known ends as read.",
+        "prove": "Is the chain what it claims to be? Known terminations as read.",
         "ripple": "What in the sweep repeats, and how long is the thing that makes it?",
         "report": "All of it on one page with plots, the bench card on its last sheet.",
     },

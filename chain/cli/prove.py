@@ -34,7 +34,7 @@ def _once(ctx: click.Context, option: click.Parameter, given: Sequence[str]) -> 
 END = "VSWR (1.73), return loss (11.4 dB), inf (off the scale), or a sweep file; repeat it for a re-seated reading."
 
 
-@click.command("prove", short_help="Is the chain what it claims to be? Known ends as read.")
+@click.command("prove", short_help="Is the chain what it claims to be? Known terminations as read.")
 @setup_argument
 @click.option(
     "--open",
@@ -94,23 +94,25 @@ def command(
     sweep: SweepOptions,
     enforce: bool,
 ) -> None:
-    """Tell from known ends whether the chain is right, or which one thing is wrong with it.
+    """Is the chain right, or which one thing is wrong with it? From known terminations, as the screen shows them.
 
-    Screw an open, a short and loads to the chain in the antenna's place, one after the other, and give what the screen shows.
-    With --enforce the exit status is 1 unless the verdict is right.
+    Screw an open, a short and loads to the chain in the antenna's place, one after the other, and give what the screen shows;
+    an ohmmeter alone is enough to start. With --enforce the exit status is 1 unless the verdict is right or no fault is shown.
 
     \b
     Examples:
       chain prove demo/boathouse.toml --open 1.73 --short 1.71 --load 1.05 --load50 1.12
       chain prove demo/boathouse.toml --open 2.20 --short 2.25 --load 1.67
       chain prove demo/boathouse.toml --load 1.35 --load 1.12 --ohms 86.6
+      chain prove demo/boathouse.toml --ohms 86.6
     """
     given = {"open": opened, "short": shorted, "load": load, "load50": load50}
     files = [setup, *(text for texts in given.values() for text in texts if _is_file(text))]
     refuse_overwriting(shared.output, shared.force, files)
     from chain.diagnosis.diagnose import prove
-    from chain.diagnosis.known_ends import known_ends
     from chain.diagnosis.ohmmeter_likelihood import parse_ohms
+    from chain.diagnosis.records import NOTHING_SHOWN
+    from chain.diagnosis.terminations import known_ends
     from chain.uncertainty.intervals import SEED
     from chain.units import parse_quantity
 
@@ -122,7 +124,7 @@ def command(
     loaded = load_heeded(shared, setup)
     readings = {end: _read(loaded, texts, sweep) for end, texts in given.items()}
     middle_hz = (loaded.sweep.start_hz + loaded.sweep.stop_hz) / 2
-    known = known_ends(readings, middle_hz, at_hz)
+    known = known_ends(readings, middle_hz, at_hz, metered is not None)
     seed = SEED if shared.seed is None else shared.seed
     with progress(shared) as report:
         found = prove(loaded, known, metered, load_db, load50_db, seed=seed, progress=report)
@@ -133,7 +135,7 @@ def command(
         page.render(found, console)  # type: ignore[arg-type]
 
     deliver(shared, render, found.to_dict, files)
-    if enforce and found.verdict != "right":
+    if enforce and found.verdict not in ("right", NOTHING_SHOWN):
         raise click.exceptions.Exit(1)
 
 

@@ -2,6 +2,8 @@
 
 __all__ = [
     "diagnose",
-    "known_ends",
+    "next_reading",
     "ohmmeter_likelihood",
+    "records",
+    "terminations",
 ]

@@ -3,139 +3,63 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from math import isinf
 
 import numpy as np
+from numpy.typing import NDArray
 
 from chain.analyses.ohmmeter import dc_reading
 from chain.arrays import Real
-from chain.diagnosis.contradiction import Contradiction, contradiction
-from chain.diagnosis.evidence import ENOUGH, FaultProbability, evidence, shares
-from chain.diagnosis.fault_sizes import SizeSpan, size_spans
+from chain.diagnosis.evidence import ENOUGH, FaultProbability, evidence, probabilities
+from chain.diagnosis.fault_sizes import SizeSpan, size_spans, weighted_quantiles
 from chain.diagnosis.faults import (
     BLOCKS_DC,
     LOSS,
+    NEAR_CONNECTOR,
     NEAR_OR_STALE,
     OPEN_END,
     RANGES,
+    RIGHT,
     STALE,
     FaultKind,
     kinds_of,
     pads_in_view,
 )
-from chain.diagnosis.known_ends import KnownEnds
-from chain.diagnosis.next_reading import Telling, telling_reading
-from chain.diagnosis.ohmmeter_likelihood import meter_of
+from chain.diagnosis.next_reading import OHMMETER, NextReading, next_reading
+from chain.diagnosis.ohmmeter_likelihood import agrees_with_meter, meter_of
+from chain.diagnosis.records import (
+    CANT_TELL,
+    NONE_OF_THESE,
+    NOTHING_SHOWN,
+    Hidden,
+    Hypothesis,
+    Proof,
+    ReadTermination,
+)
 from chain.diagnosis.session import Session, session
+from chain.diagnosis.soundness import Soundness, soundness
+from chain.diagnosis.terminations import KnownTerminations
 from chain.reflection import vswr
-from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.setups import Setup
 from chain.uncertainty.intervals import SEED
 
-__all__ = ["ASSUMED_LOAD_DB", "CANT_TELL", "NONE_OF_THESE", "Hypothesis", "Proof", "ReadEnd", "prove"]
+__all__ = ["ASSUMED_LOAD_DB", "prove"]
 
 
-CANT_TELL = "can't tell"
-NONE_OF_THESE = "none of these"
 ASSUMED_LOAD_DB = 26.0
 """Return loss of a load that nothing is stated of; memory."""
 STRANGE = 12.0
 """Readings that the first kind gives only with spans widened by this factor or more come from none of the kinds."""
 COVERED = (0.025, 0.975)
-UNLIKELY = 0.05
-"""Share of a right chain below which it is said what speaks against it."""
-
-
-@dataclass(frozen=True)
-class ReadEnd:
-    """One end as read, with what it would show (VSWR, 95 %) if the chain were right, and if it were the first kind."""
-
-    end: str
-    seating: int
-    reading_vswr: float
-    told: str
-    right_low: float
-    right_high: float
-    first_low: float
-    first_high: float
-
-
-@dataclass(frozen=True)
-class Hypothesis:
-    """One kind of fault with its share. The readings leave its size between `size_low` and `size_high` (95 %).
-
-    Sizes are what `size_of` says; None for a kind without one. Where only small and large ones would do, `size_spans` holds
-    both, the commoner first; `size` is the middle of that. `item` is the likeliest place, with its share of the kind.
-    """
-
-    what: str
-    item: str
-    share: float
-    share_error: float
-    item_share: float
-    size_of: str
-    size: float | None
-    size_low: float | None
-    size_high: float | None
-    size_spans: tuple[SizeSpan, ...]
-    agrees: bool
-    """False where the readings lie beyond anything this kind shows."""
-
-
-@dataclass(frozen=True, repr=False)
-class Proof(ResultTable):
-    """Answer of `prove`. Readings are at the plane in `reading_ohm`, ends in the antenna's place in `far_ohm`."""
-
-    ROWS = "hypotheses"
-    COLUMNS = ("what", "item", "share", "size_of", "size", "size_low", "size_high")
-
-    title: str
-    plane: str
-    reading_ohm: float
-    far_ohm: float
-    freq_hz: Real
-    readings: tuple[ReadEnd, ...]
-    ohms: float | None
-    ohms_expected: float
-    hypotheses: tuple[Hypothesis, ...]
-    verdict: str
-    enough: float
-    telling: Telling | None
-    """The further reading that would tell the first two kinds apart, where there is one."""
-    contradiction: Contradiction | None
-    """Readings that each would do for a right chain where together they do not."""
-    ranges: dict[str, str]
-    load_db: float
-    load50_db: float
-    seed: int
-    draws: int
-    assumed: tuple[str, ...]
-    warnings: tuple[str, ...]
-
-    def headline(self) -> str:
-        """Title, verdict and the share of the first kind."""
-        first = self.hypotheses[0]
-        return f"{self.title}: {self.verdict}; {first.what} {first.share:.2f}"
-
-    def to_dict(self) -> dict[str, object]:
-        """Plain values under the contracted keys."""
-        own = dict(vars(self))
-        own["readings"] = [vars(each) for each in self.readings]
-        own["hypotheses"] = [
-            vars(each) | {"size_spans": [vars(span) for span in each.size_spans]} for each in self.hypotheses
-        ]
-        own["contradiction"] = None if self.contradiction is None else vars(self.contradiction)
-        own["telling"] = None if self.telling is None else vars(self.telling)
-        # An open cannot be told by a number: null, and said beside it.
-        own["ohms_open"] = self.ohms is not None and isinf(self.ohms)
-        own["ohms_expected_open"] = isinf(self.ohms_expected)
-        return plain_values({"schema_version": SCHEMA_VERSION, **own})  # type: ignore[return-value]
+SETTLED = 0.95
+"""Probability from which on nothing more is asked for, and a fault is named though each reading would do for a sound chain."""
+OPEN_SHARE = 0.02
+"""Probability, over that of a right chain, from which on a kind without a size is listed as what could be hidden."""
 
 
 def prove(
     setup: Setup,
-    known: KnownEnds,
+    known: KnownTerminations,
     ohms: float | None = None,
     load_db: float | None = None,
     load50_db: float | None = None,
@@ -148,16 +72,17 @@ def prove(
     Parameters
     ----------
     setup : the set-up as it is meant to be.
-    known : readings of open, short and loads in the antenna's place.
+    known : readings of open, short and loads in the antenna's place; none where `ohms` is given.
     ohms : what an ohmmeter shows at the near end with the far end open; infinity for an open [ohm].
     load_db, load50_db : return loss that the loads hold in their own impedance; the calibration's own load, or 26 dB [dB].
-    draws : simulated chains for each kind of fault; as many as the shares need if left out.
+    draws : simulated chains for each kind of fault; as many as the probabilities need if left out.
     seed : seed of the simulation.
     progress : called with the finished share, 0 to 1.
 
     Returns
     -------
-    Proof. Its verdict is the first kind where its share is 0.80 or more.
+    Proof. Its verdict is the first kind where its probability is 0.80 or more; `no fault shown` where none is and a sound
+    chain may well show such readings.
 
     Raises
     ------
@@ -166,7 +91,7 @@ def prove(
 
     Examples
     --------
-    >>> from chain.diagnosis.known_ends import known_ends
+    >>> from chain.diagnosis.terminations import known_ends
     >>> from chain.files.setup_file import load_setup
     >>> known = known_ends({"open": ["2.20"], "short": ["2.25"], "load": ["1.67"], "load50": ["1.70"]}, 207e6)
     >>> found = prove(load_setup("demo/boathouse.toml"), known, draws=40_000)
@@ -185,27 +110,34 @@ def prove(
     kinds = kinds_of(setup, {each.end for each in known.readings}, known.seatings > 1, metered)
     meter = None if ohms is None else meter_of(setup, ohms)
     found = evidence(of, kinds, known.readings, seed, meter, draws, progress)
-    share, error = shares(found)
-    order = np.argsort(-share, kind="stable")
-    hypotheses = tuple(_hypothesis(found[index], float(share[index]), float(error[index])) for index in order)
-    first = found[order[0]]
-    verdict = first.kind.what if share[order[0]] >= ENOUGH else CANT_TELL
-    verdict = verdict if first.widened < STRANGE else NONE_OF_THESE
-    telling = _telling(of, known, setup, [found[index].kind for index in order], verdict, seed)
+    probability, error = probabilities(found)
+    order = np.argsort(-probability, kind="stable")
+    hypotheses = tuple(_hypothesis(found[index], float(probability[index]), float(error[index])) for index in order)
+    right, first = found[0], found[order[0]]
+    assert right.typical is not None
+    sound = soundness(right.typical, known.readings, seed, float(probability[0]))
+    metered_well = ohms is None or agrees_with_meter(setup, ohms, ohms_expected)
+    inside = sound.holds and metered_well
+    verdict = _verdict(first, hypotheses[0], inside)
+    telling = _next(
+        of, known, [found[index].kind for index in order], (verdict, hypotheses[0].share), ohms is None, seed
+    )
     return Proof(
         setup.title,
         setup.calibration.plane,
         of.measurement.reading_ohm,
         of.measurement.far_ohm,
         known.freq_hz,
-        _ends(known, found[0], first),
+        _ends(known, sound, first),
         ohms,
         ohms_expected,
         hypotheses,
         verdict,
         ENOUGH,
+        inside,
+        _hidden(found, probability) if verdict == NOTHING_SHOWN else (),
         telling,
-        _contradiction(found[0], float(share[0]), known),
+        sound.contradiction,
         RANGES,
         load_db,
         load50_db,
@@ -216,8 +148,19 @@ def prove(
     )
 
 
+def _verdict(first: FaultProbability, stated: Hypothesis, inside: bool) -> str:
+    """The likeliest kind where it is likely enough; no fault is shown by readings that a sound chain may well give."""
+    if first.widened >= STRANGE:
+        return NONE_OF_THESE
+    if stated.what != RIGHT and inside and stated.share < SETTLED:
+        return NOTHING_SHOWN
+    if stated.share >= ENOUGH:
+        return stated.what
+    return NOTHING_SHOWN if inside else CANT_TELL
+
+
 def _loads(
-    setup: Setup, known: KnownEnds, load_db: float | None, load50_db: float | None
+    setup: Setup, known: KnownTerminations, load_db: float | None, load50_db: float | None
 ) -> tuple[float, float, tuple[str, ...]]:
     """Return loss of both loads, and what was assumed of those that were read."""
     plane, far_ohm = setup.calibration, setup.far.impedance_ohm
@@ -283,33 +226,64 @@ def _sizes(found: FaultProbability) -> tuple[SizeSpan, ...]:
     return size_spans(found.size + stated[found.fault], found.weight)
 
 
-def _contradiction(right: FaultProbability, share: float, known: KnownEnds) -> Contradiction | None:
-    """What speaks against a right chain where no reading alone does."""
-    assert right.typical is not None
-    return contradiction(right.typical, known.readings) if share < UNLIKELY else None
+def _hidden(found: Sequence[FaultProbability], probability: Real) -> tuple[Hidden, ...]:
+    """What the readings do not rule out, each with the largest size they leave; the likeliest first."""
+    out = []
+    for index in np.argsort(-probability, kind="stable"):
+        each = found[index]
+        if each.kind.what == RIGHT or probability[index] < OPEN_SHARE * probability[0] or not each.weight.size:
+            continue
+        what_of = np.array([fault.what for fault in each.kind.faults])
+        for what in dict.fromkeys(what_of.tolist()):
+            own = (what_of == what)[each.fault] & (each.weight > 0)
+            if own.any():
+                out.append(_hidden_fault(each, what, own))
+    return tuple(out)
 
 
-def _ends(known: KnownEnds, right: FaultProbability, first: FaultProbability) -> tuple[ReadEnd, ...]:
+def _hidden_fault(found: FaultProbability, what: str, own: NDArray[np.bool_]) -> Hidden:
+    """The largest size of one fault; the farthest from what is stated for a loss, the least open for an open."""
+    weight, place = found.weight[own], found.fault[own]
+    item = found.kind.faults[int(np.argmax(np.bincount(place, weight)))].item
+    size = found.size[own]
+    if np.isnan(size).any():
+        return Hidden(what, item, "", None)
+    low, _, high = map(float, weighted_quantiles(np.abs(size) if what == LOSS else size, weight))
+    return Hidden(what, item, SIZES.get(what, "reflection of the connector"), low if what == OPEN_END else high)
+
+
+def _ends(known: KnownTerminations, sound: Soundness, first: FaultProbability) -> tuple[ReadTermination, ...]:
     """Readings beside what the chain would show if it were right, and as the first kind has it."""
-    spans = []
-    for each in (right, first):
-        assert each.typical is not None
-        low, high = np.minimum(np.quantile(each.typical, COVERED, axis=0), 1.0)
-        spans += [np.asarray(vswr(low)), np.asarray(vswr(high))]
+    assert first.typical is not None
+    of_first = np.quantile(first.typical, COVERED, axis=0)
+    spans = [np.asarray(vswr(np.minimum(each, 1.0))) for each in (sound.low, sound.high, *of_first)]
     return tuple(
-        ReadEnd(read.end, read.seating, float(vswr(min(read.magnitude, 1.0))), read.told, *(float(e[n]) for e in spans))
+        ReadTermination(
+            read.end, read.seating, float(vswr(min(read.magnitude, 1.0))), read.told, *(float(e[n]) for e in spans)
+        )
         for n, read in enumerate(known.readings)
     )
 
 
-def _telling(
-    of: Session, known: KnownEnds, setup: Setup, kinds: Sequence[FaultKind], verdict: str, seed: int
-) -> Telling | None:
-    """The reading to take next: between the first two kinds, or between the two halves of the first."""
+def _next(
+    of: Session,
+    known: KnownTerminations,
+    kinds: Sequence[FaultKind],
+    found: tuple[str, float],
+    unmetered: bool,
+    seed: int,
+) -> NextReading | None:
+    """The reading to take next, while anything is open: between the likeliest two kinds, or the two halves of the first."""
+    verdict, share = found
+    may_meter = unmetered and bool(pads_in_view(of.setup)) and not isinf(dc_reading(of.setup, np.inf))
+    first, second = kinds[0], kinds[1]
     if verdict == NEAR_OR_STALE:
-        halves = kinds_of(setup, {each.end for each in known.readings}, True, False)
-        near, stale = (kind for kind in halves if kind.what in ("near connector poor", STALE))
-        return telling_reading(of, (near, stale), known.readings, seed)
-    if verdict != CANT_TELL or BLOCKS_DC in (kinds[0].what, kinds[1].what):
+        halves = kinds_of(of.setup, {each.end for each in known.readings}, True, False)
+        first, second = (kind for kind in halves if kind.what in (NEAR_CONNECTOR, STALE))
+    elif verdict not in (CANT_TELL, NOTHING_SHOWN, NONE_OF_THESE) and share >= SETTLED:
         return None
-    return telling_reading(of, (kinds[0], kinds[1]), known.readings, seed)
+    elif verdict == NOTHING_SHOWN and RIGHT in (first.what, second.what):
+        first, second = (first, second) if first.what == RIGHT else (second, first)
+    if known.readings and BLOCKS_DC in (first.what, second.what):
+        return NextReading(OHMMETER, False, first.what, second.what)
+    return next_reading(of, (first, second), known.readings, seed, may_meter)

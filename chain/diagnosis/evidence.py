@@ -14,13 +14,13 @@ from numpy.typing import NDArray
 
 from chain.arrays import Real
 from chain.diagnosis.faults import FaultKind
-from chain.diagnosis.known_ends import KnownReading
 from chain.diagnosis.likelihood import BLOCK, Agreeing, Meter, Windows, Work, work_of
 from chain.diagnosis.sampling import Predicted
 from chain.diagnosis.session import Session
+from chain.diagnosis.terminations import TerminationReading
 from chain.uncertainty.parallel import in_order, thread_count
 
-__all__ = ["ENOUGH", "FaultProbability", "evidence", "shares", "windows_of"]
+__all__ = ["ENOUGH", "FaultProbability", "evidence", "probabilities", "windows_of"]
 
 
 ENOUGH = 0.80
@@ -73,7 +73,7 @@ def _gathered(
     return FaultProbability(kind, total / draws, float(error), draws, weight, fault, size, widened, typical)
 
 
-def shares(found: Sequence[FaultProbability]) -> tuple[Real, Real]:
+def probabilities(found: Sequence[FaultProbability]) -> tuple[Real, Real]:
     """Share of each kind, all alike beforehand, and its standard error from the number of draws.
 
     Source: Bayes' rule with equal prior probabilities; errors by first-order propagation.
@@ -89,7 +89,7 @@ def shares(found: Sequence[FaultProbability]) -> tuple[Real, Real]:
 def evidence(
     of: Session,
     kinds: Sequence[FaultKind],
-    readings: Sequence[KnownReading],
+    readings: Sequence[TerminationReading],
     seed: int,
     meter: Meter | None = None,
     draws: int | None = None,
@@ -151,7 +151,7 @@ def _best(
 
 def _worth_drawing(windows: Windows, found: Sequence[FaultProbability]) -> list[Sequence[tuple[float, float]]]:
     """Leave out the kinds that can have no part worth telling."""
-    share, error = shares(found)
+    share, error = probabilities(found)
     return [own if most > NEGLIGIBLE else () for own, most in zip(windows, share + 4 * error, strict=True)]
 
 
@@ -165,7 +165,7 @@ def windows_of(work: Work, pilot: Sequence[list[list[Predicted]]]) -> list[list[
 
 
 def _settled(found: Sequence[FaultProbability]) -> bool:
-    share, error = shares(found)
+    share, error = probabilities(found)
     first = int(np.argmax(share))
     if found[first].widened > 1:
         return False
@@ -181,7 +181,7 @@ def _rough(
     """Rough evidence from the first draws alone, spans widened until enough of them agree; never surer than its factor."""
     out = []
     for index, kind in enumerate(work.kinds):
-        typical = np.concatenate([each.magnitude for block in pilot for each in block[index]])
+        typical = _with_noise([each for block in pilot for each in block[index]], work.seed)
         blocks, width = (first, widths[index]) if widths[index].size else (pilot, np.ones(len(kind.faults)))
         for factor in WIDENED:
             agreeing = [work.chances(index, block[index], factor) for block in blocks]
@@ -190,3 +190,9 @@ def _rough(
                 break
         out.append(replace(rough, error=max(rough.error, 1.0)))
     return out
+
+
+def _with_noise(blocks: Sequence[Predicted], seed: int) -> Real:
+    """Magnitudes of readings, noise included, shape (trials, readings)."""
+    level, noise = (np.concatenate([getattr(each, name) for each in blocks]) for name in ("magnitude", "noise"))
+    return np.abs(level + noise * np.random.default_rng([seed, 78]).standard_normal(level.shape))

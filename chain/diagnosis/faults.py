@@ -14,7 +14,7 @@ from chain.assembly.ends import item_ohm
 from chain.assembly.graph import setup_graph
 from chain.rf.parts import elements_of
 from chain.setups import Item, Setup
-from library.records import Pad
+from library.records import Coax, Evidence, Limit, Measured, Pad
 
 __all__ = ["RANGES", "FaultKind", "SuspectedFault", "kinds_of", "pads_in_view"]
 
@@ -23,6 +23,9 @@ MOST_CONNECTOR = 1.0
 MOST_STALE = 0.5
 LOSS_AT_HZ = 100e6
 """Where the loss of a pad of resistors is reckoned, too low for its parasitics to count."""
+BETWEEN_OHM = 60.0
+OTHER_LENGTH_M, OTHER_PER_SQRT_MHZ_DB, OTHER_LIMIT_DB = 1.0, 10.0, 20.0
+"""A piece that stands where a measured one is stated: a line of 0 to 2 m, of 3 dB a metre at 1 GHz and 20 dB at its ends; practice."""
 RIGHT = "right"
 REVERSED = "pad reversed"
 MISSING = "pad missing"
@@ -33,6 +36,7 @@ STALE = "calibration stale"
 FAR_CONNECTOR = "far connector poor"
 OPEN_END = "open end not open"
 WRONG_LOAD = "50-ohm load taken for the other"
+WRONG_LEAD = "another lead than stated"
 BLOCKS_DC = "pad blocks DC"
 
 RANGES = {
@@ -40,6 +44,7 @@ RANGES = {
     "poor connector": f"a reflection of 0 to {MOST_CONNECTOR:g} in front of it, of any phase, anew at each making",
     "stale calibration": f"directivity, tracking and source match each off by up to a size of 0 to {MOST_STALE:g}",
     "open end": "a resistance across it from infinity down to a short: reflection +1 to -1",
+    "another lead": "a cable of 50 ohm where one of 75 is stated, or of 75 where another is; of a measured piece, any line to 2 m",
 }
 """Sizes of the kinds that have one, each uniform over its range."""
 
@@ -57,6 +62,8 @@ class SuspectedFault:
     """Where a poor connector sits."""
     flipped: str = ""
     """The item that is turned round."""
+    replaced: str = ""
+    """The item in whose place another stands."""
     dc_blocked: bool = False
     loss_db: float = 0.0
     """Loss that the item is stated to have [dB]."""
@@ -75,10 +82,13 @@ def pads_in_view(setup: Setup) -> tuple[Item, ...]:
 
     Source: What lies ahead of the plane is calibrated out.
     """
+    return tuple(item for item in _behind_plane(setup) if isinstance(item.part, Pad))
+
+
+def _behind_plane(setup: Setup) -> tuple[Item, ...]:
     plane = setup.calibration.plane
     names = [item.id for item in setup.items]
-    first = 0 if plane == "near" else names.index(plane) + 1
-    return tuple(item for item in setup.items[first:] if isinstance(item.part, Pad))
+    return setup.items[0 if plane == "near" else names.index(plane) + 1 :]
 
 
 def kinds_of(setup: Setup, ends: set[str], reseated: bool, metered: bool) -> tuple[FaultKind, ...]:
@@ -96,6 +106,11 @@ def kinds_of(setup: Setup, ends: set[str], reseated: bool, metered: bool) -> tup
         FAR_CONNECTOR: [SuspectedFault(FAR_CONNECTOR, setup, item=name, joint=name) for name in far],
         OPEN_END: [SuspectedFault(OPEN_END, setup)] if "open" in ends else [],
         WRONG_LOAD: [SuspectedFault(WRONG_LOAD, setup)] if "load" in ends and setup.far.impedance_ohm != 50 else [],
+        WRONG_LEAD: [
+            SuspectedFault(WRONG_LEAD, _with(setup, each, other), item=each.id, replaced=each.id)
+            for each in _behind_plane(setup)
+            if (other := _other_lead(each)) is not None
+        ],
         BLOCKS_DC: [SuspectedFault(BLOCKS_DC, setup, item=each.id, dc_blocked=True) for each in pads if metered],
     }
     kinds = [_even(what, faults) for what, faults in found.items() if faults]
@@ -134,6 +149,27 @@ def _loss_db(item: Item) -> float:
     return float(-20 * np.log10(np.abs(nominal[0, 1, 0])))
 
 
+def _other_lead(item: Item) -> Item | None:
+    """What may stand in a lead's place: the same cable of the other usual impedance; for a measured piece, a line of any length."""
+    part = item.part
+    if isinstance(part, Coax):
+        ohm = 50.0 if part.impedance_ohm > BETWEEN_OHM else 75.0
+        return replace(item, part=replace(part, impedance_ohm=ohm, impedance_points_hz=(), impedance_points_ohm=()))
+    if isinstance(part, Measured) and part.near_ohm == part.far_ohm:
+        limit = Limit((0.0,), (OTHER_LIMIT_DB,))
+        made = Evidence("practice", "any line")
+        loss_db = OTHER_PER_SQRT_MHZ_DB
+        any_line = Coax(
+            part.id, part.name, part.near_ohm, 0.0, 0.66, 0.0, loss_db, 0.0, 0.1, 1e12, 20.0, 0.5, limit, made, made
+        )
+        return replace(item, part=any_line, length_m=OTHER_LENGTH_M, length_tolerance_m=OTHER_LENGTH_M)
+    return None
+
+
+def _with(setup: Setup, item: Item, other: Item) -> Setup:
+    return replace(setup, items=tuple(other if each is item else each for each in setup.items))
+
+
 def _turned(setup: Setup, item: Item) -> Setup:
     turned = replace(
         item,
@@ -141,7 +177,7 @@ def _turned(setup: Setup, item: Item) -> Setup:
         near_connector=item.far_connector,
         far_connector=item.near_connector,
     )
-    return replace(setup, items=tuple(turned if each is item else each for each in setup.items))
+    return _with(setup, item, turned)
 
 
 def _without(setup: Setup, item: Item) -> Setup:

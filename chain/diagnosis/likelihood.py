@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 
 from chain.arrays import Real
 from chain.diagnosis.faults import FaultKind, SuspectedFault
-from chain.diagnosis.known_ends import KnownReading
 from chain.diagnosis.proposal import Proposal, aim_at
 from chain.diagnosis.sampling import FaultPlan, Predicted, plan, predict
 from chain.diagnosis.session import Session, draw_block
+from chain.diagnosis.terminations import TerminationReading
 
 __all__ = ["BLOCK", "Agreeing", "Meter", "Windows", "Work", "span_share", "spans_of", "strata", "work_of"]
 
@@ -33,7 +33,7 @@ LEAST_HALF = 0.002
 LEAST_CHANCE = 1e-12
 
 
-def spans_of(readings: Sequence[KnownReading]) -> list[tuple[float, float]]:
+def spans_of(readings: Sequence[TerminationReading]) -> list[tuple[float, float]]:
     """Spans of reflection magnitude that readings stand for, none narrower than the draws can tell."""
     out = []
     for each in readings:
@@ -139,7 +139,7 @@ def _spread(noise: Real, low: float, high: float) -> Real:
 
 
 def work_of(
-    of: Session, kinds: Sequence[FaultKind], readings: Sequence[KnownReading], meter: Meter | None, seed: int
+    of: Session, kinds: Sequence[FaultKind], readings: Sequence[TerminationReading], meter: Meter | None, seed: int
 ) -> Work:
     """Lay out every fault of some kinds.
 

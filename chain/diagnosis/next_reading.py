@@ -10,75 +10,92 @@ import numpy as np
 from chain.arrays import Real
 from chain.diagnosis.evidence import PILOT_BLOCKS, windows_of
 from chain.diagnosis.faults import FaultKind
-from chain.diagnosis.known_ends import ENDS, KnownReading
 from chain.diagnosis.likelihood import Work, work_of
 from chain.diagnosis.session import Session, session
+from chain.diagnosis.terminations import ENDS, TerminationReading
 from chain.reflection import vswr
 
-__all__ = ["Telling", "telling_reading"]
+__all__ = ["OHMMETER", "NextReading", "next_reading"]
 
 
 BLOCKS = 6
 WIDENED = 2.0
-"""The readings so far are held against spans twice as wide as they are, so that more draws agree."""
+"""The readings so far are held against spans twice as wide as they are, so that more trials agree."""
 LEAST_AGREEING = 20
 BINS = 24
-WORTH = 0.35
-"""A reading whose two distributions overlap more than this is not worth taking."""
 COVERED = (0.05, 0.95)
+OHMMETER = "ohmmeter"
+HARDLY = 0.6
+"""Two distributions that overlap more than this are hardly told apart: the ohmmeter, where it was not used, says more."""
 
 
 @dataclass(frozen=True)
-class Telling:
-    """A further reading: of which end, re-seated or not, its VSWR under two kinds (90 %), and how far the two overlap (0 to 1)."""
+class NextReading:
+    """A further reading: of which termination, re-seated or not, its VSWR under two kinds (90 %), and how far the two overlap.
+
+    `end` may be the ohmmeter. The limits are None where no trial of the kinds agrees with the readings so far.
+    """
 
     end: str
     reseated: bool
     first: str
     second: str
-    first_low: float
-    first_high: float
-    second_low: float
-    second_high: float
-    overlap: float
+    first_low: float | None = None
+    first_high: float | None = None
+    second_low: float | None = None
+    second_high: float | None = None
+    overlap: float = 1.0
 
 
-def telling_reading(
-    of: Session, pair: tuple[FaultKind, FaultKind], readings: Sequence[KnownReading], seed: int
-) -> Telling | None:
-    """Further reading that best tells two kinds of fault apart.
+def next_reading(
+    of: Session,
+    pair: tuple[FaultKind, FaultKind],
+    readings: Sequence[TerminationReading],
+    seed: int,
+    may_meter: bool = False,
+) -> NextReading:
+    """Further reading that best tells two kinds of fault apart; the ohmmeter where no other does and it `may_meter`.
 
-    Source: Distribution of each reading not yet taken over the draws that agree with those that were; shared area of
+    Source: Distribution of each reading not yet taken over the trials that agree with those that were; shared area of
     the two.
     """
+    best = _best(of, pair, readings, seed)
+    if may_meter and best.overlap > HARDLY:
+        return NextReading(OHMMETER, False, pair[0].what, pair[1].what)
+    return best
+
+
+def _best(
+    of: Session, pair: tuple[FaultKind, FaultKind], readings: Sequence[TerminationReading], seed: int
+) -> NextReading:
     candidates = _candidates(readings)
+    best = NextReading(candidates[0][0], candidates[0][1] > 0, pair[0].what, pair[1].what)
     more = session(of.setup, of.measurement.freq_hz, [*of.ends, *candidates], of.load_db, of.load50_db)
     work = work_of(more, pair, readings, None, seed)
     whole = [[(0.0, 1.0)] * len(each) for each in work.plans]
     pilot = [work.predicted(number, whole) for number in range(PILOT_BLOCKS)]
     windows = windows_of(work, pilot)
     if not all(windows):
-        return None
+        return best
     sides = [_readings(work, index, windows) for index in range(2)]
     if any(weight.size < LEAST_AGREEING for weight, _ in sides):
-        return None
-    best: Telling | None = None
+        return best
     for place, (end, seating) in enumerate(candidates):
         column = len(of.ends) + place
         values = [levels[:, column] for _, levels in sides]
         overlap = _overlap(values, [weight for weight, _ in sides])
-        if overlap < WORTH and (best is None or overlap < best.overlap):
+        if best.first_low is None or overlap < best.overlap:
             one, two = (_quantiles(value, weight) for value, (weight, _) in zip(values, sides, strict=True))
-            best = Telling(end, seating > 0, pair[0].what, pair[1].what, *one, *two, overlap)
+            best = NextReading(end, seating > 0, pair[0].what, pair[1].what, *one, *two, overlap)
     return best
 
 
-def _candidates(readings: Sequence[KnownReading]) -> list[tuple[str, int]]:
+def _candidates(readings: Sequence[TerminationReading]) -> list[tuple[str, int]]:
     """Ends not read yet, and one that was read, once more after the connectors are re-seated."""
     read = {each.end for each in readings}
-    again = next(end for end in ("load", "load50", "short", "open") if end in read)
-    seatings = 1 + max(each.seating for each in readings)
-    return [(end, 0) for end in ENDS if end not in read] + [(again, seatings)]
+    seatings = 1 + max((each.seating for each in readings), default=0)
+    again = [(end, seatings) for end in ("load", "load50", "short", "open") if end in read]
+    return [(end, 0) for end in ENDS if end not in read] + again[:1]
 
 
 def _readings(work: Work, index: int, windows: Sequence[Sequence[tuple[float, float]]]) -> tuple[Real, Real]:

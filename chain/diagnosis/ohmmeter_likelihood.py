@@ -17,7 +17,7 @@ from chain.setups import Setup
 from chain.units import parse_quantity
 from library.records import Pad
 
-__all__ = ["OPEN_OHM", "meter_of", "parse_ohms"]
+__all__ = ["OPEN_OHM", "agrees_with_meter", "meter_of", "parse_ohms"]
 
 
 OPEN_OHM = 1e5
@@ -27,6 +27,8 @@ METER_SHARE = 0.02
 CHANCE_OF_A_SLIP = 1e-3
 """How often the figure is wrong by something else; own choice."""
 STEPS = 24
+MOST_OFF = 3.0
+"""Standard deviations within which a sound chain's reading lies."""
 
 
 def parse_ohms(text: str) -> float:
@@ -50,9 +52,7 @@ def meter_of(setup: Setup, seen_ohm: float) -> Meter:
     Source: Logarithm of the resistance normal about what Ohm's law gives, its spread from resistors (rectangular) and
     meter.
     """
-    pads = [item.part for item in setup.items if isinstance(item.part, Pad)]
-    tolerance = max((resistor_tolerance(pad) for pad in pads), default=0.0)
-    spread = sqrt(tolerance**2 / 3 + METER_SHARE**2)
+    spread = _spread(setup)
     known: dict[int, Real] = {}
 
     def likelihood(fault: SuspectedFault, size: Real) -> Real | float:
@@ -65,6 +65,20 @@ def meter_of(setup: Setup, seen_ohm: float) -> Meter:
         return _chance(seen_ohm, expected, spread)
 
     return likelihood
+
+
+def agrees_with_meter(setup: Setup, seen_ohm: float, expected_ohm: float) -> bool:
+    """Tell whether a sound chain may well show a reading of an ohmmeter."""
+    if isinf(seen_ohm) or isinf(expected_ohm):
+        return isinf(seen_ohm) and isinf(expected_ohm)
+    return abs(log1p(seen_ohm) - log1p(expected_ohm)) <= MOST_OFF * _spread(setup)
+
+
+def _spread(setup: Setup) -> float:
+    """Standard deviation of the logarithm of what a meter shows: resistors (rectangular) and the meter."""
+    pads = [item.part for item in setup.items if isinstance(item.part, Pad)]
+    tolerance = max((resistor_tolerance(pad) for pad in pads), default=0.0)
+    return sqrt(tolerance**2 / 3 + METER_SHARE**2)
 
 
 def _expected(fault: SuspectedFault) -> Real:

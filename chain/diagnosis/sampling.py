@@ -105,7 +105,7 @@ def plan(of: Session, fault: SuspectedFault) -> FaultPlan:
         flip = name == fault.flipped
         for index, element in enumerate(group):
             place = len(group) - 1 - index if flip else index
-            own = None if shared or name in items else element
+            own = None if shared or (name in items and name != fault.replaced) else element
             radius = 0.0 if aimed_at or len(placed) in cuts else _aimable(of, element)
             if radius:
                 cuts[len(placed)], aimed_at = ("pad", element.near_ohm), radius
@@ -187,6 +187,9 @@ def predict(
         # The magnitude of a reading with noise, sqrt(|x|^2 + s^2) on average to first order in the noise's power.
         levels.append(np.broadcast_to(np.sqrt(np.abs(shown) ** 2 + sd**2), shape).mean(axis=1))
         noises.append(np.sqrt(np.broadcast_to(np.square(sd), shape).mean(axis=1) / shape[1]))
+    if not levels:
+        none = np.empty((run.count, 0))
+        return Predicted(none, none, run.size[:, 0], _size(run), weight)
     noise = np.maximum(np.stack(noises, axis=1), FLOOR)
     return Predicted(np.stack(levels, axis=1), noise, run.size[:, 0], _size(run), weight)
 

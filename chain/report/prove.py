@@ -1,4 +1,4 @@
-"""What the known ends prove: verdict and remedy first, then readings beside what they should be, then every kind of fault."""
+"""What known terminations prove: verdict and remedy first, then readings beside what they should be, then every kind of fault."""
 
 from __future__ import annotations
 
@@ -7,7 +7,16 @@ from math import isinf
 from rich.console import Console
 
 from chain.analyses.ohmmeter import CAUTION
-from chain.diagnosis.diagnose import CANT_TELL, NONE_OF_THESE, Hypothesis, Proof, ReadEnd
+from chain.diagnosis.next_reading import OHMMETER
+from chain.diagnosis.records import (
+    CANT_TELL,
+    NONE_OF_THESE,
+    NOTHING_SHOWN,
+    Hidden,
+    Hypothesis,
+    Proof,
+    ReadTermination,
+)
 from chain.report.numbers import db, frequency, percent, span, vswr
 from chain.report.phrases import plane_words
 from chain.report.tables import Column, notes, safe, say, show_table, title
@@ -15,7 +24,7 @@ from chain.report.tables import Column, notes, safe, say, show_table, title
 __all__ = ["end_words", "ohm_words", "render"]
 
 SHOWN = 0.002
-"""Kinds with less than this share are told in one line."""
+"""Kinds of less probability are listed in one line."""
 MEANINGS = {
     "right": "the chain reads as the set-up says",
     "pad reversed": "{item} is turned round; its far end faces the analyzer",
@@ -30,22 +39,38 @@ MEANINGS = {
     "far connector poor": "the joint {item} reflects {size}; clean, tighten or replace it",
     "open end not open": "what was read as an open reflects {size}; take off what hangs there, dry it",
     "50-ohm load taken for the other": "the load is a 50-ohm one; read the right one",
+    "another lead than stated": "{item} reads like another cable or piece; read the print on its jacket, or measure it",
     "pad blocks DC": "{item} is right at radio frequency and has a capacitor inside, or its series resistor's contact is open to DC",
 }
-STYLES = {"right": "green", CANT_TELL: "yellow", NONE_OF_THESE: "bold red"}
+STYLES = {"right": "green", NOTHING_SHOWN: "green", CANT_TELL: "yellow", NONE_OF_THESE: "bold red"}
+HIDDEN = {
+    "pad's loss differs": "a pad {size} dB off",
+    "near connector poor": "a near connector that reflects {size}",
+    "far connector poor": "a far connector that reflects {size}",
+    "calibration stale": "a calibration {size} off",
+    "open end not open": "an open that reflects {size} only",
+    "50-ohm load taken for the other": "a 50-ohm load taken for the other",
+    "another lead than stated": "another lead at {item}",
+    "pad blocks DC": "a capacitor in {item}",
+    "pad missing": "no {item} at all",
+    "pad reversed": "{item} turned round",
+}
+"""A fault that is not ruled out, up to its largest size."""
+HIDDEN_SHOWN = 3
+NUMBERS = ("no", "one", "two", "three", "four", "five", "six")
 
 
 def render(result: Proof, console: Console) -> None:
-    """Print what readings of known ends mean."""
+    """Print what readings of known terminations mean."""
     title(console, result.title)
     say(console, safe(_sentence(result), STYLES.get(result.verdict, "red")))
-    for text in (_advice(result), _against_right(result)):
+    for text in (_hidden(result), _against_right(result), _next(result)):
         if text:
             say(console, text)
     console.print()
     _readings(result, console)
     console.print()
-    # Shares of kinds that all lie far from the readings would only mislead.
+    # Probabilities of kinds that all lie far from the readings would only mislead.
     if result.verdict != NONE_OF_THESE:
         _kinds(result, console)
         console.print()
@@ -58,7 +83,7 @@ def render(result: Proof, console: Console) -> None:
 
 
 def end_words(end: str, far_ohm: float) -> str:
-    """Name of a known end."""
+    """Name of a known termination."""
     return {"load": f"{far_ohm:g}-ohm load", "load50": "50-ohm load"}.get(end, end)
 
 
@@ -71,15 +96,48 @@ def _sentence(result: Proof) -> str:
     first = result.hypotheses[0]
     if result.verdict == NONE_OF_THESE:
         return (
-            "None of these: no chain with a single fault that is known here shows such readings. A figure mistyped, ends "
-            "mixed up, or more than one fault?"
+            "None of these: no chain with a single fault that is known here shows such readings. A figure mistyped, "
+            "terminations mixed up, or more than one fault?"
         )
+    if result.verdict == NOTHING_SHOWN:
+        return f"No fault shown: {_counted(result)} where a sound chain puts {_pronoun(result)}."
     if result.verdict == CANT_TELL:
         likely = [f"{each.what} {percent(each.share)}" for each in result.hypotheses if each.share >= 0.05]
-        rest = " A fault, if there is one, is too small to show." if first.what == "right" else ""
-        return f"Can't tell: {', '.join(likely[:4])}.{rest}"
+        return f"Cannot tell: a sound chain hardly shows such readings. {', '.join(likely[:4])}."
     meaning = MEANINGS[first.what].format(item=first.item or "the pad", size=_size(first) or "something")
     return f"{first.what[:1].upper()}{first.what[1:]} ({_share(first.share)}): {meaning}."
+
+
+def _count(result: Proof) -> int:
+    return len(result.readings) + (result.ohms is not None)
+
+
+def _pronoun(result: Proof) -> str:
+    return "it" if _count(result) == 1 else "them"
+
+
+def _counted(result: Proof) -> str:
+    count = _count(result)
+    if count == 1:
+        return "the reading lies"
+    return f"{'both' if count == 2 else f'all {NUMBERS[count] if count < len(NUMBERS) else count}'} readings lie"
+
+
+def _hidden(result: Proof) -> str:
+    """What a chain that shows no fault may have all the same, the likeliest first."""
+    if result.verdict != NOTHING_SHOWN or not result.could_hide:
+        return ""
+    words = [_hidden_words(each) for each in result.could_hide]
+    shown = words[:HIDDEN_SHOWN]
+    more = f" (and {len(words) - len(shown)} more: --json)" if len(words) > len(shown) else ""
+    listed = " or ".join([", ".join(shown[:-1]), shown[-1]] if len(shown) > 1 else shown)
+    return f"{'It' if _count(result) == 1 else 'They'} could still hide {listed}{more}."
+
+
+def _hidden_words(each: Hidden) -> str:
+    text = HIDDEN.get(each.what, each.what)
+    size = "" if each.size is None else db(each.size) if each.size_of == "loss_db" else f"{each.size:.2f}"
+    return text.format(item=each.item or "the pad", size=size)
 
 
 def _size(each: Hypothesis) -> str:
@@ -97,19 +155,27 @@ def _amount(size: float, loss: bool) -> str:
     return db(size) if loss else f"{size:.2f}"
 
 
-def _advice(result: Proof) -> str:
+def _next(result: Proof) -> str:
+    """What to do next; a named fault brings its remedy with it."""
     found = result.telling
+    if result.verdict == NONE_OF_THESE:
+        return "Next: read each termination once more, one at a time."
     if found is None:
-        return ""
+        return "Next: measure the antenna." if result.verdict == "right" else ""
+    if found.end == OHMMETER:
+        if result.ohms is not None:
+            return "Next: take the pad out and meter it by itself; `chain card` states what it shows."
+        return (
+            "Next: meter the chain at its near end, its far end open and the analyzer off (--ohms): a sound one shows "
+            f"{ohm_words(result.ohms_expected)}."
+        )
     end = end_words(found.end, result.far_ohm)
     article = "an" if end.startswith("open") else "a"
-    read = (
-        f"Re-seat the near connectors and read the {end} again" if found.reseated else f"Read {article} {end} as well"
-    )
-    return (
-        f"{read}: VSWR {span(found.first_low, found.first_high)} if {found.first}, "
-        f"{span(found.second_low, found.second_high)} if {found.second} (90 %)."
-    )
+    read = f"re-seat the near connectors and read the {end} again" if found.reseated else f"read {article} {end} too"
+    if found.first_low is None:
+        return f"Next: {read}."
+    likely = f"{span(found.first_low, found.first_high)} if {found.first}"
+    return f"Next: {read}: VSWR {likely}, {span(found.second_low, found.second_high)} if {found.second}."
 
 
 def _against_right(result: Proof) -> str:
@@ -127,7 +193,7 @@ def _against_right(result: Proof) -> str:
     )
 
 
-def _named(each: ReadEnd, result: Proof) -> str:
+def _named(each: ReadTermination, result: Proof) -> str:
     again = f", re-seated ({each.seating})," if each.seating else ""
     return f"the {end_words(each.end, result.far_ohm)}{again}"
 
@@ -135,7 +201,7 @@ def _named(each: ReadEnd, result: Proof) -> str:
 def _readings(result: Proof, console: Console) -> None:
     first = result.hypotheses[0].what
     both = first != "right" and result.verdict != NONE_OF_THESE
-    columns = [Column("known end", figures=False), Column("screen\nVSWR"), Column("if right\n(95 %)")]
+    columns = [Column("termination", figures=False), Column("screen\nVSWR"), Column("if right\n(95 %)")]
     if both:
         columns.append(Column(f"if {_short(first)}\n(95 %)"))
     rows = []
@@ -156,7 +222,7 @@ def _short(what: str) -> str:
 def _kinds(result: Proof, console: Console) -> None:
     columns = [
         Column("what it may be", figures=False, wraps=True),
-        Column("share"),
+        Column("probability"),
         Column("where", figures=False),
         Column("of size (95 %)", figures=False, wraps=True),
     ]
@@ -178,17 +244,22 @@ def _where(each: Hypothesis) -> str:
 
 def _conditions(result: Proof) -> str:
     freq = result.freq_hz
+    if not result.readings:
+        return (
+            f"The ohmmeter alone; every fault is thought equally likely at first, a verdict needs {result.enough:.0%}."
+        )
     where = frequency(float(freq[0]))
     if freq.size > 1:
         where = f"{where} to {frequency(float(freq[-1]))}, means of {freq.size} frequencies"
     spans = "; ".join(f"{end_words(each.end, result.far_ohm)} as {each.told}" for each in result.readings)
     return (
-        f"Read at {where} in {result.reading_ohm:g} ohm, calibrated {plane_words(result.plane)}; taken: {spans}. The readings are "
-        f"judged together, and all kinds count alike beforehand; one is named from {result.enough:.0%} on. {result.draws} draws "
-        f"each, seed {result.seed}. Sizes are drawn evenly from ranges that reach zero:"
+        f"Read at {where} in {result.reading_ohm:g} ohm, calibrated {plane_words(result.plane)}; taken: {spans}. All readings "
+        f"count together; of sound chains 95 % show every reading inside its range. Every fault is thought equally likely at "
+        f"first; a verdict needs {result.enough:.0%}. {result.draws} trials each, seed {result.seed}. Sizes are drawn evenly "
+        "from ranges that reach zero:"
     )
 
 
 def _share(share: float) -> str:
-    """A share as a percentage; near certainty is never called certainty."""
+    """A probability as a percentage; near certainty is never called certainty."""
     return "> 99.9 %" if share > 0.999 else percent(share)

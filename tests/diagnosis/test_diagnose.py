@@ -11,14 +11,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from chain.assembly.bare_pad import bare_pad
-from chain.diagnosis.diagnose import ASSUMED_LOAD_DB, CANT_TELL, NONE_OF_THESE, prove
-from chain.diagnosis.evidence import ENOUGH, FaultProbability, shares
-from chain.diagnosis.faults import FaultKind, SuspectedFault, kinds_of
-from chain.diagnosis.known_ends import known_ends, typed_span
+from chain.diagnosis.diagnose import ASSUMED_LOAD_DB, prove
+from chain.diagnosis.evidence import ENOUGH, FaultProbability, probabilities
+from chain.diagnosis.faults import WRONG_LEAD, FaultKind, SuspectedFault, kinds_of
 from chain.diagnosis.likelihood import BLOCK, span_share, strata, work_of
 from chain.diagnosis.ohmmeter_likelihood import parse_ohms
+from chain.diagnosis.records import CANT_TELL, NONE_OF_THESE, NOTHING_SHOWN
 from chain.diagnosis.sampling import plan, predict
 from chain.diagnosis.session import draw_block, session
+from chain.diagnosis.terminations import known_ends, typed_span
 from chain.errors import ChainError, RangeError, UnitError
 from chain.files.setup_file import load_setup
 from chain.reflection import vswr
@@ -174,7 +175,7 @@ def test_a_sweep_among_typed_readings_is_read_at_their_frequency():
         known_ends({"open": [sweep]}, 1.5e8, 3e8)
     with pytest.raises(RangeError, match="share no frequency"):
         known_ends({"open": [swept(1e8, 2e8)], "short": [swept(3e8, 4e8)]}, 2e8)
-    with pytest.raises(RangeError, match="no known end"):
+    with pytest.raises(RangeError, match="nothing was read"):
         known_ends({}, 2e8)
 
 
@@ -218,7 +219,7 @@ def test_shares_are_likelihoods_over_their_sum(likelihoods):
     """Equal priors: shares add up to 1 and keep the order of the likelihoods."""
     one = np.ones(1)
     found = [FaultProbability(FaultKind("", ()), each, 0.1, 10, one, one.astype(int), one) for each in likelihoods]
-    share, error = shares(found)
+    share, error = probabilities(found)
     assert share.sum() == pytest.approx(1)
     assert share == pytest.approx(np.array(likelihoods) / sum(likelihoods))
     assert np.all(error >= 0)
@@ -247,9 +248,9 @@ def test_aimed_draws_give_the_same_likelihood_as_plain_ones():
 
 
 def test_kinds_of_the_demo():
-    """Nine kinds at most; near joints up to the pad, far joints behind it."""
+    """Eleven kinds at most; near joints up to the pad, far joints behind it."""
     kinds = {kind.what: kind for kind in kinds_of(BOATHOUSE, set(ENDS), True, True)}
-    assert len(kinds) == 10
+    assert len(kinds) == 11
     assert [fault.joint for fault in kinds["near connector poor"].faults] == ["near/adapter", "adapter/pad"]
     assert [fault.joint for fault in kinds["far connector poor"].faults] == ["pad/lead", "lead/far"]
     assert all(sum(fault.weight for fault in kind.faults) == pytest.approx(1) for kind in kinds.values())
@@ -304,11 +305,37 @@ def test_the_loss_of_a_pad_is_told_with_its_interval():
 
 
 def test_close_kinds_are_not_told_and_the_next_reading_is_named():
-    """A sound chain with one reading: nothing is proved, and what to read next is said with what it would show."""
+    """A sound chain with one reading shows no fault, and what to read next is said with what it would show."""
     found = read(load="1.10", draws=40_000)
-    assert found.verdict == CANT_TELL
+    assert found.verdict == NOTHING_SHOWN
     assert found.hypotheses[0].share < ENOUGH
-    assert found.telling is None or 0 <= found.telling.overlap < 0.35
+    assert found.telling.end != "load"
+    assert 0 <= found.telling.overlap <= 1
+    assert {"pad's loss differs", "far connector poor"} <= {each.what for each in found.could_hide}
+    beyond = read(load="1.45", draws=40_000)
+    assert beyond.verdict == CANT_TELL
+    assert beyond.telling is not None
+
+
+def test_another_lead_than_stated_is_named():
+    """A 50-ohm cable where one of 75 is stated, long enough to show: the item is named."""
+    setup = made.setup_of(
+        [
+            made.item(made.pad(near_db=40.0, far_db=40.0, tolerance_db=0.1), "pad"),
+            made.item(made.coax(75.0, 0.1, limit_db=36.0), "lead", length_m=0.25),
+        ],
+        freq_hz=(200e6, 200e6, 1),
+        directivity_db=46.0,
+        source_match_db=42.0,
+        trace_noise_db=0.01,
+    )
+    other = kinds_of(setup, {"load"}, False, False)
+    assert [
+        fault.setup.items[1].part.impedance_ohm for kind in other if kind.what == WRONG_LEAD for fault in kind.faults
+    ] == [50]
+    found = read(setup, open="1.73", short="1.73", load="1.23", load50="1.12", loads=(40.0, 40.0))
+    assert found.verdict == WRONG_LEAD
+    assert found.hypotheses[0].item == "lead 1"
 
 
 def test_readings_that_no_fault_gives():

@@ -43,10 +43,33 @@ def test_json_holds_the_contracted_keys():
     assert got["ohms_open"] is True
 
 
-def test_enforce_ends_with_1_unless_the_chain_is_right():
-    """0 without it, 1 with it; a verdict is no error."""
+def test_enforce_ends_with_1_unless_the_chain_shows_no_fault():
+    """0 without it, 1 with it; a verdict is no error, and a chain that shows no fault meets what is enforced."""
     assert run(*REVERSED).stderr == ""
     run(*REVERSED, "--enforce", status=1)
+    run("--open", "1.73", "--load", "1.05", "--enforce")
+
+
+def test_an_ohmmeter_alone_is_enough_to_start():
+    """86.6 ohm speaks for the chain and says what it cannot see; 129.9 is the pad's other end; the next reading is named."""
+    sound = run("--ohms", "86.6", COLUMNS="200").stdout
+    assert "No fault shown: the reading lies where a sound chain puts it." in sound
+    assert "It could still hide" in sound
+    assert "Next: read a 75-ohm load too" in sound
+    assert "Pad reversed (" in run("--ohms", "129.9").stdout
+    assert json.loads(run("--ohms", "open", "--json").stdout)["telling"]["end"] in ("open", "short", "load", "load50")
+
+
+def test_what_a_sound_chain_could_hide_and_the_next_reading_are_said():
+    """Verdict, what could be hidden with its largest size, what to read next, in the first lines."""
+    got = json.loads(run("--open", "1.73", "--load", "1.05", "--json").stdout)
+    assert got["verdict"] == "no fault shown"
+    assert got["inside"] is True
+    assert got["telling"]
+    sizes = {each["what"]: each["size"] for each in got["could_hide"]}
+    assert 0 < sizes["far connector poor"] < 1
+    shown = run("--open", "1.73", "--load", "1.05", COLUMNS="300").stdout.splitlines()[2:5]
+    assert [line.split()[0] for line in shown] == ["No", "They", "Next:"]
 
 
 def test_sweeps_are_read_and_their_figures_told(tmp_path):
@@ -64,7 +87,7 @@ def test_sweeps_are_read_and_their_figures_told(tmp_path):
 @pytest.mark.parametrize(
     ("words", "part"),
     [
-        ((), "no known end was read"),
+        ((), "nothing was read"),
         (("--open", "1,73"), "--open: decimal comma"),
         (("--load", "none.csv"), "none.csv: error: cannot be read"),
         (("--load", "1.05", "--at", "210"), "'210' has no unit"),
@@ -89,8 +112,8 @@ def test_input_at_fault_ends_with_2_and_says_what(words, part):
 def test_what_to_read_next_is_said_where_nothing_can_be_told():
     """One reading of a load proves little: an end that would tell is named with what it would show."""
     out = run("--load", "1.45", COLUMNS="120").stdout
-    assert "Can't tell: " in out
-    assert " as well: VSWR " in out
+    assert "Cannot tell: " in out
+    assert " too: VSWR " in out
 
 
 def test_readings_judged_together_are_told_in_words():
@@ -100,7 +123,7 @@ def test_readings_judged_together_are_told_in_words():
     assert max(map(len, out.splitlines())) <= 80
     words = " ".join(out.split())
     assert "Each reading alone would do for a right chain; together they do not: one that shows the" in words
-    assert "The readings are judged together" in words
+    assert "All readings count together" in words
     (row,) = [line for line in run(*ends, COLUMNS="120").stdout.splitlines() if line.startswith("open end not open ")]
     assert "%) or " in row
 

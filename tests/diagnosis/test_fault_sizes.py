@@ -8,9 +8,9 @@ from diagnosis_cases import read
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from chain.diagnosis.contradiction import contradiction
 from chain.diagnosis.fault_sizes import size_spans, weighted_quantiles
-from chain.diagnosis.known_ends import KnownReading, typed_span
+from chain.diagnosis.soundness import soundness
+from chain.diagnosis.terminations import TerminationReading, typed_span
 from chain.reflection import vswr
 
 
@@ -72,14 +72,15 @@ def test_a_contradiction_takes_readings_that_each_would_do():
     typical = np.stack([size, size + 0.001], axis=1)
 
     def of(one, two):
-        return contradiction(typical, [KnownReading("", 0, each, each, each, "") for each in (one, two)])
+        read = [TerminationReading("", 0, each, each, each, "") for each in (one, two)]
+        return soundness(typical, read, 1).contradiction
 
-    assert of(0.25, 0.251).given is None
+    assert of(0.25, 0.251) is None
     apart = of(0.24, 0.26)
     assert {apart.given, apart.other} == {0, 1}
     assert apart.high_vswr < vswr(0.26) or apart.low_vswr > vswr(0.24)
     assert of(0.25, 0.4) is None
-    assert contradiction(typical[:, :1], [KnownReading("", 0, 0.25, 0.25, 0.25, "")]) is None
+    assert soundness(typical[:, :1], [TerminationReading("", 0, 0.25, 0.25, 0.25, "")], 1).holds
 
 
 @given(st.integers(0, 1000), st.floats(0.1, 0.9))

@@ -1,7 +1,7 @@
 """Readings of known terminations on the boathouse set-up, held against its faults."""
 
 from chain.diagnosis.diagnose import prove
-from chain.diagnosis.known_ends import known_ends
+from chain.diagnosis.terminations import known_ends
 from chain.files.setup_file import load_setup
 
 BOATHOUSE = load_setup("demo/boathouse.toml")

@@ -5,11 +5,11 @@ Written from the description of the kinds of fault and of how a session goes; th
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
-from coverage_world import Screen, World, joint, looking_into, radius, reference_after
+from coverage_world import Lead, Screen, World, joint, looking_into, radius, reference_after
 from scipy.special import chndtr, ndtr
 from skrf.network import cascade_list
 
@@ -17,6 +17,7 @@ RIGHT, REVERSED, MISSING, LOSS = "right", "pad reversed", "pad missing", "pad's 
 NEAR, STALE, FAR = "near connector poor", "calibration stale", "far connector poor"
 NEAR_OR_STALE = "near connector poor or calibration stale"
 OPEN, WRONG = "open end not open", "50-ohm load taken for the other"
+OTHER_LEAD = "another lead than stated"
 
 LOSS_DB, CONNECTOR, RESIDUAL = (-1.5, 10.0), 1.0, 0.5
 """The printed ranges of sizes, each reaching zero; an open end reflects anything from +1 down to -1."""
@@ -31,6 +32,8 @@ class Bench:
     ends: tuple
     load_db: float = 32.0
     load50_db: float = 26.0
+    shows: str = "1.73"
+    """What is written down: VSWR with two decimals or with one (1.7), or a return loss in dB with one (11.4)."""
 
     @property
     def pad(self):
@@ -57,6 +60,9 @@ class Bench:
             found[OPEN] = [(OPEN, None)]
         if "load" in names:
             found[WRONG] = [(WRONG, None)]
+        leads = [(OTHER_LEAD, n) for n, part in enumerate(self.case.parts) if isinstance(part, Lead) and n >= self.cut]
+        if leads:
+            found[OTHER_LEAD] = leads
         return found
 
 
@@ -71,7 +77,7 @@ class Session(Screen):
         self.ohm = reference_after(bench.case.parts[:cut])
         self.far_plane = cut > 0
         self.mating = lambda: world.off(radius(act.get("repeatability_db")))
-        parts = [world.drawn(part) for part in bench.case.parts]
+        parts = [world.drawn(self._placed(number, part)) for number, part in enumerate(bench.case.parts)]
         # In two halves, waist at the pad: either half may be joined to any other draw's.
         self.waist = waist = cut if bench.pad is None else bench.pad
         self.split = place if what in (NEAR, FAR) else None
@@ -91,6 +97,12 @@ class Session(Screen):
             self.errors.append(world.off(10 ** (port.get("tracking_db", 0.0) / 20) - 1))
         self._read(halves)
 
+    def _placed(self, number, part):
+        """The part that truly stands there: of another lead the same cable in the other usual impedance."""
+        if self.what == OTHER_LEAD and number == self.place:
+            return replace(part, ohm=50.0 if part.ohm > 60 else 75.0)
+        return part
+
     def _row(self, parts, first, last, near_ohm):
         """Parts from one to another as a two-port, with what is wrong with the pad."""
         world, networks = self.world, []
@@ -107,8 +119,8 @@ class Session(Screen):
                     whole.s[:, ports[0], ports[1]] *= world.flat(10 ** (-more_db / 20))
                 row = [whole]
             networks += row
-        if last == len(parts):
-            networks.append(world.network(0, 1, 0, 75, 75))
+        ohm = 75 if last == len(parts) else reference_after(self.bench.case.parts[:last])
+        networks.append(world.network(0, 1, 0, ohm, ohm))
         return self._joined(networks, near_ohm)
 
     def _ring(self):
@@ -200,11 +212,15 @@ def drawn(bench, pairs, draws, rng, halves=1):
     return np.concatenate([each.readings for each in sessions]), np.concatenate([each.noise for each in sessions])
 
 
-def typed(reflection):
-    """What is written down: VSWR to two decimals, or that the screen shows none."""
+def typed(reflection, shows="1.73"):
+    """What is written down of a reflection, or that the screen shows none."""
     size = abs(reflection)
     ratio = (1 + size) / (1 - size) if size < 1 else np.inf
-    return "inf" if ratio > 100 else f"{ratio:.2f}"
+    if ratio > 100:
+        return "inf"
+    if shows == "11.4":
+        return f"{-20 * np.log10(size):.1f} dB"
+    return f"{ratio:.2f}" if shows == "1.73" else f"{ratio:.1f}"
 
 
 def span(text):
@@ -212,6 +228,32 @@ def span(text):
         return 19 / 21, np.inf
     low, high = max(float(text) - 0.005, 1.0), float(text) + 0.005
     return (low - 1) / (low + 1), (high - 1) / (high + 1)
+
+
+@dataclass
+class Sitting:
+    """One session: what was wrong, what was written down, and by how many ranges the fault moved a reading at most."""
+
+    what: str
+    texts: list
+    moved: float
+
+
+def sitting(bench, what, place, widths, seed):
+    """A session of a bench; the same chain without its fault tells how far the fault moved each reading."""
+    faulty, sound = (Session(bench, *fault, 1, np.random.default_rng(seed)) for fault in ((what, place), (RIGHT, None)))
+    rng = np.random.default_rng([seed, 1])
+    turned = rng.standard_normal(faulty.noise.shape) + 1j * rng.standard_normal(faulty.noise.shape)
+    seen = (faulty.readings + faulty.noise * turned)[0]
+    moved = abs(abs(faulty.readings[0]) - abs(sound.readings[0])) / widths
+    return Sitting(what, [typed(value, bench.shows) for value in seen], float(moved.max()))
+
+
+def widths(bench, draws, seed):
+    """Width of the range that holds 95 % of what a sound chain shows of each end, as a reflection."""
+    readings, _ = drawn(bench, [(RIGHT, None)], draws, np.random.default_rng([seed, 2]))
+    low, high = np.quantile(abs(readings), (0.025, 0.975), axis=0)
+    return high - low
 
 
 class Judge:

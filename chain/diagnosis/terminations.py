@@ -21,7 +21,7 @@ from chain.reflection import OFF_SCALE_VSWR, magnitude_from_return_loss, magnitu
 from chain.sweeps.readings import Readings
 from chain.units import parse_quantity
 
-__all__ = ["ENDS", "KnownEnds", "KnownReading", "known_ends", "typed_span"]
+__all__ = ["ENDS", "KnownTerminations", "TerminationReading", "known_ends", "typed_span"]
 
 
 ENDS = ("open", "short", "load", "load50")
@@ -35,7 +35,7 @@ NONE_SHOWN = re.compile(r"(vswr\b)?\s*(inf|infinity|infinite|∞)", re.IGNORECAS
 
 
 @dataclass(frozen=True)
-class KnownReading:
+class TerminationReading:
     """One end as read: magnitude of the reflection, and the span (`low` to `high`) that its digits leave [-]."""
 
     end: str
@@ -48,16 +48,16 @@ class KnownReading:
 
 
 @dataclass(frozen=True)
-class KnownEnds:
+class KnownTerminations:
     """Readings of known ends at one frequency, or by their means over several."""
 
     freq_hz: Real
-    readings: tuple[KnownReading, ...]
+    readings: tuple[TerminationReading, ...]
 
     @property
     def seatings(self) -> int:
         """How many times the connectors were made."""
-        return 1 + max(each.seating for each in self.readings)
+        return 1 + max((each.seating for each in self.readings), default=0)
 
 
 def typed_span(text: str) -> tuple[float, float, float, str]:
@@ -98,8 +98,11 @@ def _off_scale(size: float) -> tuple[float, float, float, str]:
 
 
 def known_ends(
-    given: Mapping[str, Sequence[str | Readings]], default_hz: float, at_hz: float | None = None
-) -> KnownEnds:
+    given: Mapping[str, Sequence[str | Readings]],
+    default_hz: float,
+    at_hz: float | None = None,
+    metered: bool = False,
+) -> KnownTerminations:
     """Readings of known ends, typed or swept, as the spans that a diagnosis starts from.
 
     Parameters
@@ -107,10 +110,11 @@ def known_ends(
     given : for each of `ENDS` its readings in the order they were taken, as typed or as a sweep.
     default_hz : frequency of what was typed, where no other is stated [Hz].
     at_hz : frequency of every reading, where it is stated [Hz].
+    metered : an ohmmeter was read as well, and is enough to start with.
 
     Returns
     -------
-    KnownEnds. Sweeps alone count by their mean over five frequencies of the span they share.
+    KnownTerminations. Sweeps alone count by their mean over five frequencies of the span they share.
 
     Raises
     ------
@@ -127,14 +131,17 @@ def known_ends(
     Own convention.
     """
     every = [(end, seating, value) for end in ENDS for seating, value in enumerate(given.get(end, ()))]
-    if not every:
+    if not every and not metered:
         raise RangeError(
-            "no known end was read", "give --open 1.73 --load 1.05 or the like; `chain card` tells what to expect"
+            "nothing was read",
+            "give --open 1.73 --load 1.05 or the like, or --ohms 86.6; `chain card` states what to expect",
         )
     sweeps = [value for _, _, value in every if isinstance(value, Readings)]
-    freq = _frequencies(sweeps, len(sweeps) == len(every), default_hz if at_hz is None else at_hz, at_hz is not None)
+    freq = _frequencies(
+        sweeps, 0 < len(sweeps) == len(every), default_hz if at_hz is None else at_hz, at_hz is not None
+    )
     readings = [_reading(end, seating, value, freq) for end, seating, value in every]
-    return KnownEnds(freq, tuple(readings))
+    return KnownTerminations(freq, tuple(readings))
 
 
 def _frequencies(sweeps: Sequence[Readings], all_swept: bool, at_hz: float, stated: bool) -> Real:
@@ -153,10 +160,10 @@ def _frequencies(sweeps: Sequence[Readings], all_swept: bool, at_hz: float, stat
     return np.array([at_hz])
 
 
-def _reading(end: str, seating: int, value: str | Readings, freq_hz: Real) -> KnownReading:
+def _reading(end: str, seating: int, value: str | Readings, freq_hz: Real) -> TerminationReading:
     if isinstance(value, str):
         try:
-            return KnownReading(end, seating, *typed_span(value))
+            return TerminationReading(end, seating, *typed_span(value))
         except UnitError as error:
             raise UnitError(f"--{end}: {error.message}", error.help) from error
     mean = float(np.mean(np.interp(freq_hz, value.freq_hz, value.magnitude)))
@@ -165,4 +172,4 @@ def _reading(end: str, seating: int, value: str | Readings, freq_hz: Real) -> Kn
     where = (
         f"{freq_hz[0] / 1e6:g} MHz" if freq_hz.size == 1 else f"{freq_hz[0] / 1e6:g} to {freq_hz[-1] / 1e6:g} MHz, mean"
     )
-    return KnownReading(end, seating, mean, low, high, f"{words} (sweep, {where})")
+    return TerminationReading(end, seating, mean, low, high, f"{words} (sweep, {where})")

@@ -1,0 +1,125 @@
+"""Do the readings lie where a sound chain puts them? Ranges that hold all of them together, and a test of how they go together."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import permutations
+
+import numpy as np
+
+from chain.arrays import Real
+from chain.diagnosis.terminations import TerminationReading
+from chain.reflection import vswr
+
+__all__ = ["COVERAGE", "Contradiction", "Soundness", "soundness"]
+
+
+COVERAGE = 0.95
+"""Sound chains of which every reading lies inside its range."""
+TOGETHER, DOUBTED = 0.01, 0.05
+"""Sound chains whose readings go together worse than those at which a contradiction is stated; the second where the readings
+make a sound chain less probable than that as well. Own choice."""
+LEAST_SPREAD = 1e-6
+COVERED = (0.025, 0.975)
+NEAREST = 0.02
+"""Part of a sound chain's trials that lie nearest to a reading, and stand for chains that show it; own choice."""
+
+
+@dataclass(frozen=True)
+class Contradiction:
+    """Readings that a sound chain shows one by one, and hardly together.
+
+    Where two of them show it: of sound chains that show reading number `given`, 95 % show reading number `other` from
+    `low_vswr` to `high_vswr`, without what was read. All four are None where it takes more than two.
+    """
+
+    given: int | None
+    other: int | None
+    low_vswr: float | None
+    high_vswr: float | None
+
+
+@dataclass(frozen=True)
+class Soundness:
+    """Ranges of magnitude, one for each reading, that hold all readings of 95 % of sound chains; `inside` where they do.
+
+    `together` is the part of sound chains whose readings go together no better than these.
+    """
+
+    low: Real
+    high: Real
+    inside: bool
+    together: float
+    contradicted: bool = False
+    contradiction: Contradiction | None = None
+
+    @property
+    def holds(self) -> bool:
+        """Tell whether a sound chain may well show such readings."""
+        return self.inside and not self.contradicted
+
+
+def soundness(trials: Real, readings: Sequence[TerminationReading], seed: int, probability: float = 1.0) -> Soundness:
+    """Hold readings against magnitudes that a sound chain shows, shape (trials, readings); `probability` is that of such a chain.
+
+    Source: Ranges: quantiles at the level whose smallest tail over all readings holds the coverage (max-T); together:
+    squared distance of normal scores from their mean, its own distribution taken from the trials.
+    """
+    if not readings:
+        return Soundness(np.zeros(0), np.zeros(0), True, 1.0)
+    lows, highs = (np.array([getattr(each, end) for each in readings]) for end in ("low", "high"))
+    closed = np.isfinite(highs)
+    # A screen rounds what a chain shows, and from some VSWR on shows no more than that it is off its scale.
+    half = np.where(closed, (np.where(closed, highs, lows) - lows) / 2, 0.0)
+    most = np.where(closed, np.inf, lows)
+    rng = np.random.default_rng([seed, 77])
+    shown = np.minimum(np.abs(trials + half * rng.uniform(-1, 1, trials.shape)), most)
+    seen = np.minimum(np.array([each.magnitude for each in readings]), most)
+    count = len(shown)
+    ordered = np.sort(shown, axis=0)
+    ranks = (np.argsort(np.argsort(shown, axis=0), axis=0) + 0.5) / count
+    tail = float(np.quantile(np.minimum(ranks, 1 - ranks).min(axis=1), 1 - COVERAGE))
+    low, high = np.quantile(ordered, (tail, 1 - tail), axis=0)
+    inside = bool(np.all((highs >= low) & (np.minimum(lows, most) <= high)))
+    together = _together(ranks, ordered, seen)
+    if not inside or together >= (DOUBTED if probability < DOUBTED else TOGETHER):
+        return Soundness(low, high, inside, together)
+    return Soundness(low, high, inside, together, True, _contradiction(shown, readings, seen))
+
+
+def _together(ranks: Real, ordered: Real, seen: Real) -> float:
+    """Part of the trials whose normal scores lie as far from their mean as those of what was seen."""
+    from scipy.special import ndtri
+
+    count = len(ranks)
+    scores = ndtri(ranks)
+    # Equal values, as off the scale, share their middle rank.
+    places = [
+        (np.searchsorted(column, value) + np.searchsorted(column, value, side="right")) / 2
+        for column, value in zip(ordered.T, seen, strict=True)
+    ]
+    own = ndtri(np.clip(np.array(places) / count, 0.5 / count, 1 - 0.5 / count))
+    # Two readings that always agree leave no spread of their difference; a little is given to it.
+    inverse = np.linalg.inv(np.atleast_2d(np.cov(scores, rowvar=False)) + LEAST_SPREAD * np.eye(scores.shape[1]))
+    distance = np.einsum("ni,ij,nj->n", scores, inverse, scores)
+    return float(np.mean(distance >= own @ inverse @ own))
+
+
+def _contradiction(trials: Real, readings: Sequence[TerminationReading], seen: Real) -> Contradiction:
+    """The two readings that least go together at a sound chain.
+
+    Source: Conditional distribution by nearest trials.
+    """
+    worst, found = 0.0, Contradiction(None, None, None, None)
+    count = max(1, round(NEAREST * trials.shape[0]))
+    for given, other in permutations(range(seen.size), 2):
+        near = np.argpartition(np.abs(trials[:, given] - seen[given]), count - 1)[:count]
+        first, middle, last = np.quantile(trials[near, other], (COVERED[0], 0.5, COVERED[1]))
+        span = readings[other]
+        # Digits that reach into the interval are no contradiction.
+        off = max(first - span.high, span.low - last) / max(last - middle, middle - first, 1e-9)
+        if off > worst:
+            worst = off
+            found = Contradiction(given, other, *(float(vswr(min(value, 1.0))) for value in (first, last)))
+    return found
