@@ -21,7 +21,7 @@ __all__ = ["OHMMETER", "NextReading", "next_reading"]
 BLOCKS = 6
 WIDENED = 2.0
 """The readings so far are held against spans twice as wide as they are, so that more trials agree."""
-LEAST_AGREEING = 20
+LEAST_AGREEING, ENOUGH_AGREEING = 20, 500
 BINS = 24
 COVERED = (0.05, 0.95)
 OHMMETER = "ohmmeter"
@@ -77,7 +77,7 @@ def _best(
     windows = windows_of(work, pilot)
     if not all(windows):
         return best
-    sides = [_readings(work, index, windows) for index in range(2)]
+    sides = _readings(work, windows)
     if any(weight.size < LEAST_AGREEING for weight, _ in sides):
         return best
     for place, (end, seating) in enumerate(candidates):
@@ -98,18 +98,20 @@ def _candidates(readings: Sequence[TerminationReading]) -> list[tuple[str, int]]
     return [(end, 0) for end in ENDS if end not in read] + again[:1]
 
 
-def _readings(work: Work, index: int, windows: Sequence[Sequence[tuple[float, float]]]) -> tuple[Real, Real]:
-    """Weights and readings of the draws that agree, for one kind."""
-    only = [own if place == index else () for place, own in enumerate(windows)]
-    weights, levels = [], []
+def _readings(work: Work, windows: Sequence[Sequence[tuple[float, float]]]) -> list[tuple[Real, Real]]:
+    """For each of two kinds, weights and readings of the trials that agree."""
+    weights: tuple[list[Real], list[Real]] = ([], [])
+    levels: tuple[list[Real], list[Real]] = ([], [])
     for number in range(BLOCKS):
-        block = work.predicted(PILOT_BLOCKS + number, only)[index]
-        fault, row, _, chance = work.chances(index, block, WIDENED)
-        for place, ((low, high), predicted) in enumerate(zip(windows[index], block, strict=True)):
-            own = fault == place
-            weights.append(chance[own] * (high - low))
-            levels.append(predicted.magnitude[row[own]])
-    return np.concatenate(weights), np.concatenate(levels)
+        for index, block in enumerate(work.predicted(PILOT_BLOCKS + number, windows)):
+            fault, row, _, chance = work.chances(index, block, WIDENED)
+            for place, ((low, high), predicted) in enumerate(zip(windows[index], block, strict=True)):
+                own = fault == place
+                weights[index].append(chance[own] * (high - low))
+                levels[index].append(predicted.magnitude[row[own]])
+        if min(sum(each.size for each in side) for side in weights) >= ENOUGH_AGREEING:
+            break
+    return [(np.concatenate(weight), np.concatenate(level)) for weight, level in zip(weights, levels, strict=True)]
 
 
 def _overlap(values: Sequence[Real], weights: Sequence[Real]) -> float:

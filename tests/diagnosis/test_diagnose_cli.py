@@ -118,7 +118,7 @@ def test_what_to_read_next_is_said_where_nothing_can_be_told():
 
 def test_readings_judged_together_are_told_in_words():
     """Which reading speaks against which, and a size of two humps as two spans, never wider than the screen."""
-    ends = ("--open", "1.61", "--short", "1.62", "--load", "1.05", "--load50", "1.11")
+    ends = ("--open", "1.59", "--short", "1.60", "--load", "1.05", "--load50", "1.11")
     out = run(*ends, COLUMNS="80").stdout
     assert max(map(len, out.splitlines())) <= 80
     words = " ".join(out.split())
