@@ -1,36 +1,61 @@
-"""Speed and size of the program, every claim as a ratio in one run: `python tests/benchmarks/run.py [--json] [PART ...]`.
+"""Speed and size of the program, every time beside that of the imports in one run: `python tests/benchmarks/run.py [PART ...]`.
 
-Each part is a module beside this one with `measure() -> dict`; its keys are printed as they are.
+Each part is a module beside this one whose `measure()` gives rows: `what`, and figures whose keys end in their unit; or
+figures by name.
+`--json` prints them as they are.
 """
 
 from __future__ import annotations
 
 import json
 import sys
-from importlib import import_module
 from pathlib import Path
 
-PARTS = ("startup", "choose", "montecarlo", "page")
+ROOT = Path(__file__).parent.parent.parent
+sys.path[:0] = [str(Path(__file__).parent), str(ROOT)]
+
+import choose  # noqa: E402
+import commands  # noqa: E402
+import libraries  # noqa: E402
+import page  # noqa: E402
+import startup  # noqa: E402
+
+PARTS = {
+    "commands": commands.measure,
+    "libraries": libraries.measure,
+    "startup": startup.measure,
+    "choose": choose.measure,
+    "page": page.measure,
+}
+
+
+def shown(found: list[dict[str, object]] | dict[str, object]) -> str:
+    """Rows as a table of text, a column for every figure that a row has."""
+    rows = found if isinstance(found, list) else [{"what": name, "figure": value} for name, value in found.items()]
+    keys = list(dict.fromkeys(key for row in rows for key in row))
+    cells = [
+        [f"{row[key]:.3g}" if isinstance(row.get(key), float) else str(row.get(key, "")) for key in keys]
+        for row in rows
+    ]
+    first, *others = (max(len(line[column]) for line in [keys, *cells]) for column in range(len(keys)))
+    return "\n".join(
+        "  ".join([name.ljust(first), *(text.rjust(width) for text, width in zip(texts, others, strict=True))])
+        for name, *texts in [keys, *cells]
+    )
 
 
 def main(words: list[str]) -> int:
-    """Measure the parts named, or all that stand in this folder, and print their figures."""
-    here = Path(__file__).parent
-    sys.path.insert(0, str(here))
+    """Measure the parts named, or all of them, and print their figures."""
     wanted = [word for word in words if not word.startswith("-")] or list(PARTS)
     unknown = [name for name in wanted if name not in PARTS]
     if unknown:
         print(f"no part {', '.join(unknown)}; parts: {', '.join(PARTS)}", file=sys.stderr)
         return 2
-    figures: dict[str, object] = {}
-    for name in wanted:
-        if (here / f"{name}.py").exists():
-            figures.update(import_module(name).measure())
+    found = {name: PARTS[name]() for name in wanted}
     if "--json" in words:
-        print(json.dumps(figures, allow_nan=False))
+        print(json.dumps(found, allow_nan=False))
     else:
-        for key, value in figures.items():
-            print(f"{key:>36}  {value:.3g}" if isinstance(value, float) else f"{key:>36}  {value}")
+        print("\n\n".join(f"{name}\n{shown(each)}" for name, each in found.items()))
     return 0
 
 
