@@ -1,8 +1,12 @@
-"""A set-up as plain frozen records: what the engine sees of a set-up file, figures resolved and in SI units."""
+"""A set-up as plain frozen records: what the engine sees of a set-up file, figures resolved and in SI units.
+
+What a set-up does not state is filled in with what is typical of its class of analyzer; perfection has to be stated.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Collection
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from chain.results import ResultTable
@@ -11,7 +15,21 @@ from library.records import Connector, Part
 if TYPE_CHECKING:
     from library.load import Library
 
-__all__ = ["Antenna", "Arm", "Calibration", "Far", "Item", "Near", "Setup", "Sweep"]
+__all__ = [
+    "ASSUMED_ANALYZER",
+    "RESIDUALS",
+    "STANDARDS",
+    "Antenna",
+    "Arm",
+    "Calibration",
+    "Far",
+    "Item",
+    "Near",
+    "Setup",
+    "Sweep",
+    "with_typical_residuals",
+    "with_typical_standards",
+]
 
 
 @dataclass(frozen=True)
@@ -28,7 +46,7 @@ class Sweep:
 
 @dataclass(frozen=True)
 class Near:
-    """The analyzer's port, and what is left of its errors after calibration (None: not stated, taken as absent)."""
+    """The analyzer's port, and what is left of its errors after calibration (None: absent, or not judged)."""
 
     connector: Connector
     impedance_ohm: float = 50.0
@@ -40,6 +58,25 @@ class Near:
     drift_db: float | None = None
     max_power_dbm: float | None = None
     max_dc_v: float | None = None
+    analyzer: str = "handheld"
+    """Class of the analyzer: it gives what is not stated."""
+    shows: str = "complex"
+    """`complex`, `return loss` or `vswr`: what its screen or file gives at most."""
+    calibrates_at: tuple[str, ...] = ()
+    """`near`, `far` or ids of items; empty: anywhere where it shows phase, else at its own port only."""
+    ideal: bool = False
+    typical: tuple[str, ...] = ()
+    """Keys of the figures that are those of the class, not stated ones."""
+
+    @property
+    def has_phase(self) -> bool:
+        """Whether it shows more than a magnitude."""
+        return self.shows == "complex"
+
+    def calibrates(self, plane: str, last: str = "") -> bool:
+        """Whether it can be calibrated at a plane; `last` is the id of the item at the antenna."""
+        planes = self.calibrates_at or (() if self.has_phase else ("near",))
+        return not planes or plane in planes or (plane in ("far", last) and "far" in planes)
 
 
 @dataclass(frozen=True)
@@ -108,9 +145,15 @@ class Calibration:
     open_capacitance_f: float = 0.0
     short_inductance_h: float = 0.0
     flex_deg: float = 0.0
+    """Largest turn of the leads when handled, one way, alike at every frequency."""
     swap_adapter: str = ""
     known: tuple[str, ...] = ()
     """Standards whose stated value is used in the calibration instead of being taken as ideal."""
+    flex_deg_at_1ghz: float = 0.0
+    """Largest turn of a moved lead before the plane, one way, in proportion to frequency."""
+    ideal: bool = False
+    typical: tuple[str, ...] = ()
+    """Keys of the figures that usually go with the analyzer, not stated ones."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -137,6 +180,11 @@ class Setup(ResultTable):
 
         return self.own_library or load_library()
 
+    def calibrates(self, plane: str) -> bool:
+        """Whether the analyzer can be calibrated at a plane, `near` or the id of an item; the stated plane always counts."""
+        last = self.items[-1].id if self.items else ""
+        return plane == self.calibration.plane or self.near.calibrates(plane, last)
+
     def headline(self) -> str:
         """Title, span, and where it is calibrated."""
         span = f"{self.sweep.start_hz / 1e6:g} to {self.sweep.stop_hz / 1e6:g} MHz"
@@ -151,3 +199,42 @@ class Setup(ResultTable):
             "far": [str(each.far_connector) for each in self.items],
             "length_m": [each.length_m or None for each in self.items],
         }
+
+
+ASSUMED_ANALYZER = "handheld"
+RESIDUALS = ("directivity", "source_match", "tracking", "trace_noise", "repeatability", "drift")
+"""Keys of what an analyzer's calibration leaves; in the records each ends in `_db`."""
+STANDARDS = {
+    "load": "load_db",
+    "load_inductance": "load_inductance_h",
+    "open_capacitance": "open_capacitance_f",
+    "short_inductance": "short_inductance_h",
+    "flex": "flex_deg_at_1ghz",
+}
+"""Keys of what the standards and a moved lead may be off by, and the field of the records."""
+
+
+def with_typical_residuals(near: Near, library: Library) -> Near:
+    """The analyzer's port with the residuals of its class where none is stated.
+
+    Source: `library/data/typical.toml`.
+    """
+    absent = tuple(key for key in RESIDUALS if getattr(near, f"{key}_db") is None)
+    if near.ideal or not absent:
+        return near
+    usual = library.analyzer(near.analyzer)
+    return replace(near, typical=absent, **{f"{key}_db": getattr(usual, f"{key}_db") for key in absent})
+
+
+def with_typical_standards(
+    calibration: Calibration, near: Near, library: Library, stated: Collection[str] = ()
+) -> Calibration:
+    """The calibration with the standards that usually come with its analyzer, but for what is stated (keys of `STANDARDS`).
+
+    Source: `library/data/typical.toml`. A moved lead turns in proportion to frequency.
+    """
+    if calibration.ideal:
+        return calibration
+    usual = library.standards(library.analyzer(near.analyzer).standards)
+    absent = {key: name for key, name in STANDARDS.items() if key not in stated}
+    return replace(calibration, typical=tuple(absent), **{name: getattr(usual, name) for name in absent.values()})

@@ -6,7 +6,7 @@ from functools import cache, cached_property
 from typing import Any
 
 from library.errors import LibraryError, near_names
-from library.records import Evidence, Family, MatingRule, Part, Raster
+from library.records import AnalyzerClass, Evidence, Family, MatingRule, Part, Raster, StandardSet
 from library.rows import record
 from library.store import PART_FILES, block, document, ids_in
 
@@ -105,6 +105,28 @@ class Library:
         return tuple(
             MatingRule(a, b, row["verdict"], row["reason"], _evidence(row)) for row in rows for a, b in row["pairs"]
         )
+
+    def analyzer(self, name: str) -> AnalyzerClass:
+        """Give the class of analyzer of an id.
+
+        Source: `library/data/typical.toml`, a user's files first.
+        """
+        found: AnalyzerClass = self._typical("analyzer", name)
+        return found
+
+    def standards(self, name: str) -> StandardSet:
+        """Give the calibration standards of an id.
+
+        Source: `library/data/typical.toml`, a user's files first.
+        """
+        found: StandardSet = self._typical("standards", name)
+        return found
+
+    def _typical(self, kind: str, name: str) -> Any:
+        rows = {row["id"]: row for row in (*document("typical.toml")[kind], *reversed(self._own.get(kind, [])))}
+        if name not in rows:
+            raise LibraryError(f"the library has no {kind} '{name}'", near_names(name, rows) or tuple(rows)[:3])
+        return record(kind, rows[name])
 
     @cached_property
     def rasters(self) -> tuple[Raster, ...]:

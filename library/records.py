@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 
 __all__ = [
     "Adapter",
+    "AnalyzerClass",
     "Coax",
     "Connector",
     "Evidence",
@@ -22,6 +23,7 @@ __all__ = [
     "Raster",
     "SectionLine",
     "Splitter",
+    "StandardSet",
     "Termination",
     "Transformer",
 ]
@@ -323,6 +325,38 @@ class Raster:
     omit: tuple[int, ...] = ()
     extra: tuple[tuple[str, str], ...] = ()
     occupied_mhz: str = ""
+
+
+@dataclass(frozen=True)
+class AnalyzerClass:
+    """Residual errors that a class of analyzer has after its own calibration, where a set-up states none."""
+
+    id: str
+    name: str
+    directivity_db: float
+    source_match_db: float
+    tracking_db: float
+    trace_noise_db: float
+    repeatability_db: float
+    drift_db: float
+    standards: str
+    """Id of the standards that usually come with it."""
+    evidence: Evidence
+
+
+@dataclass(frozen=True)
+class StandardSet:
+    """Open, short and load of a calibration behind the port, and the lead that is moved between them."""
+
+    id: str
+    name: str
+    load_db: float
+    load_inductance_h: float
+    open_capacitance_f: float
+    short_inductance_h: float
+    flex_deg_at_1ghz: float
+    """One-way phase by which a moved lead turns, growing with frequency; 0.5 degrees are 0.4 mm of air line."""
+    evidence: Evidence
 
 
 Part = Pad | Adapter | Coax | SectionLine | Transformer | Splitter | Termination | Measured

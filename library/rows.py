@@ -222,6 +222,27 @@ COLUMNS: dict[str, dict[str, tuple[str, Reader]]] = {
         "capacitance_pf": ("capacitance_f", PICO),
         "max_mhz": ("max_hz", MEGA),
     },
+    "analyzer": {key: (key, str) for key in ("id", "name", "standards")}
+    | {
+        key: (key, float)
+        for key in (
+            "directivity_db",
+            "source_match_db",
+            "tracking_db",
+            "trace_noise_db",
+            "repeatability_db",
+            "drift_db",
+        )
+    },
+    "standards": {
+        "id": ("id", str),
+        "name": ("name", str),
+        "load_db": ("load_db", float),
+        "load_inductance_nh": ("load_inductance_h", NANO),
+        "open_capacitance_pf": ("open_capacitance_f", PICO),
+        "short_inductance_nh": ("short_inductance_h", NANO),
+        "flex_deg_at_1ghz": ("flex_deg_at_1ghz", float),
+    },
     "raster": {
         key: (key, str)
         for key in ("id", "region", "service", "band", "a", "b", "c", "width_mhz", "edge_c", "occupied_mhz")
@@ -246,6 +267,13 @@ ABSENT: dict[str, dict[str, Any]] = {
     "transformer": {"turns_ratio": 0.0, "loss_tolerance_db": 0.0, "limit": None},
     "splitter": {"loss_tolerance_db": 0.0, "limit": None},
     "termination": {"impedance_ohm": 0.0, "limit": None},
+    "standards": {
+        "load_inductance_h": 0.0,
+        "open_capacitance_f": 0.0,
+        "short_inductance_h": 0.0,
+        "flex_deg_at_1ghz": 0.0,
+    },
+    "analyzer": {"standards": "shop"},
     "raster": {"a": "0", "b": "0", "c": "0", "first": 1, "last": 0},
 }
 """What a row may leave out although its record has no default."""
@@ -259,6 +287,8 @@ KINDS: dict[str, Any] = {
     "transformer": records.Transformer,
     "splitter": records.Splitter,
     "termination": records.Termination,
+    "analyzer": records.AnalyzerClass,
+    "standards": records.StandardSet,
     "raster": records.Raster,
 }
 """Kind of row (the name of its table in a file) and the record it becomes."""

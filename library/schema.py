@@ -310,6 +310,32 @@ class FamilyRow(Sourced):
     ]
 
 
+class AnalyzerRow(Sourced):
+    """Errors that a class of analyzer has left after its own calibration."""
+
+    id: Annotated[Id, Field(description="What set-up files call it.")]
+    name: Text | None = None
+    directivity_db: Annotated[Positive, Field(description="Residual directivity, as a return loss.")]
+    source_match_db: Annotated[Positive, Field(description="Residual source match, as a return loss.")]
+    tracking_db: Annotated[NotNegative, Field(description="Residual reflection tracking.")]
+    trace_noise_db: Annotated[NotNegative, Field(description="Noise on the trace, one standard deviation.")]
+    repeatability_db: Annotated[Positive, Field(description="Of a re-mated connector, as a return loss.")]
+    drift_db: Annotated[Positive, Field(description="Since calibration, as a return loss.")]
+    standards: Annotated[Text, Field(description="Id of the standards that usually come with it.")] = "shop"
+
+
+class StandardsRow(Sourced):
+    """Standards of a calibration behind the port."""
+
+    id: Annotated[Id, Field(description="What analyzers call them.")]
+    name: Text | None = None
+    load_db: Annotated[Positive, Field(description="Return loss of the load.")]
+    load_inductance_nh: Annotated[NotNegative, Field(description="In series with the load, at most.")] = 0.0
+    open_capacitance_pf: Annotated[NotNegative, Field(description="Fringe capacitance, at most.")] = 0.0
+    short_inductance_nh: Annotated[NotNegative, Field(description="Inductance of the short, at most.")] = 0.0
+    flex_deg_at_1ghz: Annotated[NotNegative, Field(description="One-way phase of a moved lead at 1 GHz.")] = 0.0
+
+
 class MatingRow(Sourced):
     """A mating rule."""
 
@@ -356,6 +382,8 @@ class PartFile(Row):
     termination_set: list[TerminationSetRow] = Field(default_factory=list)
     family: list[FamilyRow] = Field(default_factory=list)
     mating: list[MatingRow] = Field(default_factory=list)
+    analyzer: list[AnalyzerRow] = Field(default_factory=list)
+    standards: list[StandardsRow] = Field(default_factory=list)
     raster: list[RasterRow] = Field(default_factory=list)
 
 

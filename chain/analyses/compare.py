@@ -149,7 +149,7 @@ def compare_sweeps(
     else:
         seen = [first.magnitude, second.magnitude]
     members = [member for _, member in bands]
-    stated = bool(measurement.noise or measurement.drift or measurement.mating or measurement.flex_rad)
+    stated = bool(measurement.noise or measurement.drift or measurement.mating or measurement.turn_rad.any())
     repeats = _repeats(measurement, (first, second), fars, magnitudes, members, seed, progress)
     shown = [_statistics(seen[0][member], seen[1][member]) for member in members]
     out = [

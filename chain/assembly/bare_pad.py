@@ -1,20 +1,36 @@
-"""The set-up that is taken where none is given: an ideal minimum-loss pad and nothing else."""
+"""The set-up that is taken where none is given: a minimum-loss pad on a handheld analyzer, and nothing else."""
 
 from __future__ import annotations
 
-from chain.setups import Calibration, Far, Item, Near, Setup, Sweep
+from chain.setups import (
+    Calibration,
+    Far,
+    Item,
+    Near,
+    Setup,
+    Sweep,
+    with_typical_residuals,
+    with_typical_standards,
+)
 from library.load import load_library
 from library.records import Connector
 
 __all__ = ["bare_pad"]
 
+TYPICAL = (
+    "no set-up was given: a typical 50/75 minimum-loss pad straight on a handheld analyzer, calibrated in front of the pad; "
+    "name a set-up file for your own chain"
+)
+IDEAL = "an ideal 50/75 minimum-loss pad alone on a perfect analyzer, calibrated in front of the pad"
 
-def bare_pad(start_hz: float, stop_hz: float) -> Setup:
-    """Give an ideal 50/75 minimum-loss pad between a perfect analyzer and a 75-ohm antenna, calibrated in front of the pad.
+
+def bare_pad(start_hz: float, stop_hz: float, ideal: bool = False) -> Setup:
+    """Give a typical 50/75 minimum-loss pad between a handheld analyzer and a 75-ohm antenna, calibrated in front of the pad.
 
     Parameters
     ----------
     start_hz, stop_hz : span of the readings [Hz].
+    ideal : a perfect pad and a perfect analyzer instead, for formulas.
 
     Returns
     -------
@@ -23,25 +39,24 @@ def bare_pad(start_hz: float, stop_hz: float) -> Setup:
     Examples
     --------
     >>> from chain.analyses.expect import expect
-    >>> round(expect(bare_pad(2e8, 2e8), true_vswr=[2.0]).ceiling_vswr, 3)
+    >>> round(expect(bare_pad(2e8, 2e8, ideal=True), true_vswr=[2.0]).ceiling_vswr, 3)
     1.732
 
     Source
     ------
-    Minimum-loss pad of the library, `ideal`.
+    `min-loss-pad` and `handheld` of the library.
     """
-    part = load_library().part("min-loss-pad")
+    library = load_library()
+    part = library.part("min-loss-pad")
     near, far = part.near_connector, part.far_connector  # type: ignore[union-attr]
-    item = Item("pad", part, near, far, ideal=True)
+    port = Near(Connector(near.family, "plug"), 50.0, ideal=ideal)
+    port = with_typical_residuals(port, library)
     return Setup(
-        "Bare ideal pad",
+        "Bare ideal pad" if ideal else "Bare pad",
         Sweep(start_hz, stop_hz, 1 if start_hz == stop_hz else 2),
-        Near(Connector(near.family, "plug"), 50.0),
-        (item,),
+        port,
+        (Item("pad", part, near, far, ideal=ideal),),
         Far(Connector(far.family, "plug"), 75.0),
-        Calibration(),
-        assumed=(
-            "no set-up was given: an ideal 50/75 minimum-loss pad alone, calibrated in front of it, nothing unknown; "
-            "name a set-up file for the doubt of your own chain",
-        ),
+        with_typical_standards(Calibration(ideal=ideal), port, library),
+        assumed=(IDEAL if ideal else TYPICAL,),
     )

@@ -58,7 +58,7 @@ def command(
 ) -> None:
     """Turn what the screen shows into what the antenna is: true match, interval, bound and verdict.
 
-    SETUP is a .toml file; without one, a bare ideal pad is taken. SWEEP is a Touchstone file, or a table of text with a
+    SETUP is a .toml file; without one, a bare typical pad on a handheld is taken. SWEEP is a Touchstone file, or a table of text with a
     header: VSWR, return loss, dB and degrees, real and imaginary part, R and X, |Z| and angle. What was read as what is
     printed; the options from --column on settle what a file leaves open.
 

@@ -114,7 +114,7 @@ def draw_block(of: Session, block: int, count: int, seed: int) -> Drawn:
         draw(measurement.after[0], stream(run, 4), count) if measurement.residuals else None,
         box,
         terms,
-        np.exp(2j * measurement.flex_rad * stream(run, 5).uniform(-1, 1, (count, 1))),
+        np.exp(2j * measurement.turn_rad * stream(run, 5).uniform(-1, 1, (count, 1))),
         measurement.drift * unit_draws(stream(run, 6), count, "disc"),
         _spread(stream(run, 7), count),
         tuple(joints),

@@ -26,16 +26,19 @@ __all__ = [
     "PATH_SCHEMA",
     "REFERENCE_SCHEMA",
     "REFLECTION_SCHEMA",
+    "SHOWS_SCHEMA",
     "TABLE",
     "TEXT_SCHEMA",
     "TOLERANCE_SCHEMA",
     "named",
     "pattern",
+    "read_analyzer",
     "read_connector",
     "read_element",
     "read_path",
     "read_reference",
     "read_reflection",
+    "read_shows",
     "read_tolerance",
     "reader",
 ]
@@ -44,6 +47,8 @@ ELEMENTS = ("half-wave", "folded", "loop", "several")
 LARGEST_BARE = 10**15
 """Largest number that is repeated in a message."""
 PAIR = 2
+SHOWS = ("vswr", "return loss", "complex")
+"""What a screen gives, from least to most."""
 TABLE = "table"
 """Stands in these schemas for a reference to a table that only the whole schema holds."""
 
@@ -138,6 +143,28 @@ def read_reference(value: object) -> tuple[float, float]:
     return ohm, ohm
 
 
+def read_analyzer(value: object, info: ValidationInfo) -> str:
+    """Read the class of an analyzer, one of the library that the context holds."""
+    if not isinstance(value, str):
+        raise wrong(f"a class of analyzer is needed here, not {named(value)}", 'write "handheld" or "bench"')
+    from library.errors import LibraryError
+    from library.load import Library, load_library
+
+    try:
+        library: Library = (info.context or {}).get("library") or load_library()
+        return library.analyzer(value).id
+    except LibraryError as error:
+        raise wrong(plain(error.message), f"there are {', '.join(map(quoted, error.near))}") from None
+
+
+def read_shows(value: object) -> str:
+    """Read what a screen gives at most."""
+    if isinstance(value, str) and value.casefold() in SHOWS:
+        return value.casefold()
+    given = quoted(value) if isinstance(value, str) else named(value)
+    raise wrong(f"{given} is nothing that an analyzer shows", f"write one of {', '.join(map(quoted, SHOWS))}")
+
+
 def read_path(value: object) -> tuple[str, str]:
     """Read the two ports of a splitter that the chain runs through."""
     if not isinstance(value, list) or len(value) != PAIR or not all(isinstance(each, str) for each in value):
@@ -192,6 +219,7 @@ MAGNITUDE_SCHEMA: dict[str, Any] = {
 }
 REFLECTION_SCHEMA: dict[str, Any] = {"anyOf": [pattern("return_loss"), TABLE_SCHEMA, MAGNITUDE_SCHEMA]}
 TEXT_SCHEMA: dict[str, Any] = {"type": "string"}
+SHOWS_SCHEMA: dict[str, Any] = {"enum": list(SHOWS)}
 TOLERANCE_SCHEMA: dict[str, Any] = {"anyOf": [pattern("impedance"), pattern("percent")]}
 REFERENCE_SCHEMA: dict[str, Any] = {
     "anyOf": [pattern("impedance"), _pair(pattern("impedance"), pattern("impedance"))],

@@ -18,14 +18,17 @@ from chain.files.quantities import (
     PATH_SCHEMA,
     REFERENCE_SCHEMA,
     REFLECTION_SCHEMA,
+    SHOWS_SCHEMA,
     TEXT_SCHEMA,
     TOLERANCE_SCHEMA,
     pattern,
+    read_analyzer,
     read_connector,
     read_element,
     read_path,
     read_reference,
     read_reflection,
+    read_shows,
     read_tolerance,
     reader,
 )
@@ -37,6 +40,7 @@ __all__ = [
     "KEYS_OF",
     "MOST_POINTS",
     "REQUIRED",
+    "AnalyzerKeys",
     "AntennaModel",
     "ArmModel",
     "AttenuationModel",
@@ -72,6 +76,8 @@ Ports = Annotated[tuple[str, str] | None, PlainValidator(read_path), WithJsonSch
 Arms = Annotated[object, PlainValidator(lambda value: value), WithJsonSchema(ARMS_SCHEMA)]
 Element = Annotated[str | None, PlainValidator(read_element), WithJsonSchema(ELEMENT_SCHEMA)]
 Feed = Annotated[object, PlainValidator(lambda value: value), WithJsonSchema(FEED_SCHEMA)]
+Class = Annotated[str | None, PlainValidator(read_analyzer), WithJsonSchema(TEXT_SCHEMA)]
+Shows = Annotated[str | None, PlainValidator(read_shows), WithJsonSchema(SHOWS_SCHEMA)]
 End = Annotated[object, PlainValidator(lambda value: value), WithJsonSchema(END_SCHEMA)]
 
 
@@ -99,11 +105,9 @@ class SweepModel(Table):
     channels: str | None = Field(None, description="Channels of the region: single ones, spans.", examples=["5-12"])
 
 
-class NearModel(Table):
-    """The analyzer's port, and the errors that its calibration leaves."""
+class AnalyzerKeys(Table):
+    """Errors that the analyzer's calibration leaves, and what the analyzer can do."""
 
-    connector: Coupler = Field(None, description="Connector of the port.", examples=["N-50 jack"])
-    impedance: Impedance = Field(None, description="Reference impedance; 50 ohm if left out.", examples=["50 ohm"])
     directivity: ReturnLoss = Field(None, description="Residual directivity, after calibration.", examples=["40 dB"])
     source_match: ReturnLoss = Field(None, description="Residual source match, after calibration.", examples=["36 dB"])
     tracking: Loss = Field(None, description="Residual reflection tracking, after calibration.", examples=["0.1 dB"])
@@ -112,8 +116,30 @@ class NearModel(Table):
         None, description="Repeatability of a re-mated connector, as a return loss.", examples=["50 dB"]
     )
     drift: ReturnLoss = Field(None, description="Drift since calibration, as a return loss.", examples=["50 dB"])
+    analyzer: Class = Field(
+        None, description="Class of the analyzer, for what is not stated; handheld if left out.", examples=["handheld"]
+    )
+    shows: Shows = Field(None, description="What it shows at most; complex if left out.", examples=["vswr"])
+    calibrates_at: list[str] | None = Field(
+        None,
+        min_length=1,
+        description="Planes it can be calibrated at: near, far, ids of items; all if left out and it shows phase, else near.",
+        examples=[["near"]],
+    )
+    ideal: bool | None = Field(None, description="True: what is not stated is perfect.", examples=[True])
+
+
+class PortKeys(Table):
+    """The analyzer's port itself."""
+
+    connector: Coupler = Field(None, description="Connector of the port.", examples=["N-50 jack"])
+    impedance: Impedance = Field(None, description="Reference impedance; 50 ohm if left out.", examples=["50 ohm"])
     max_power: Power = Field(None, description="Highest power the port stands.", examples=["20 dBm"])
     max_dc: Voltage = Field(None, description="Highest DC voltage the port stands; 0 V: none.", examples=["0 V"])
+
+
+class NearModel(AnalyzerKeys, PortKeys):
+    """The analyzer's port, and the errors that its calibration leaves."""
 
 
 class AttenuationModel(Table):
@@ -236,7 +262,11 @@ class CalibrationModel(Table):
     """Where the analyzer was calibrated, and what with."""
 
     plane: str | None = Field(None, description="`near`, or the id of an item: after it.", examples=["near", "pad"])
-    load: ReturnLoss = Field(None, description="Return loss of the load used.", examples=["32 dB"])
+    load: ReturnLoss = Field(
+        None,
+        description="Return loss of the load used; left out: 20 dB with a handheld, 26 dB with a bench analyzer.",
+        examples=["32 dB"],
+    )
     load_impedance: Impedance = Field(None, description="Impedance the load is meant to be.", examples=["75 ohm"])
     load_inductance: Inductance = Field(None, description="Inductance in series with the load.", examples=["2 nH"])
     open_capacitance: Capacitance = Field(None, description="Fringe capacitance of the open.", examples=["0.1 pF"])
@@ -249,6 +279,9 @@ class CalibrationModel(Table):
     )
     known: list[str] | None = Field(
         None, description="Standards whose stated value the calibration uses: load, open, short.", examples=[["load"]]
+    )
+    ideal: bool | None = Field(
+        None, description="True: standards that are not stated are perfect, and no lead moves.", examples=[True]
     )
 
 

@@ -2,26 +2,46 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from chain.errors import InputError, plain, quoted
 from chain.files.positions import SyntaxFault, Where, closest, locate
 from chain.files.quantities import named
-from chain.files.schema import AntennaModel, CalibrationModel, FarModel, NearModel, SweepModel
+from chain.files.schema import AnalyzerKeys, AntennaModel, CalibrationModel, FarModel, NearModel, SweepModel
 from chain.files.tables import Notes, read_table
 from chain.files.toml import decode, read_file
-from chain.setups import Antenna, Calibration, Far, Near, Sweep
+from chain.setups import (
+    ASSUMED_ANALYZER,
+    RESIDUALS,
+    STANDARDS,
+    Antenna,
+    Calibration,
+    Far,
+    Near,
+    Sweep,
+    with_typical_residuals,
+    with_typical_standards,
+)
 from library.load import LibraryError, load_library
+from library.records import Connector
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-__all__ = ["read_antenna", "read_calibration", "read_far", "read_near", "read_parts", "read_sweep"]
+__all__ = ["analyzer_of", "read_antenna", "read_calibration", "read_far", "read_near", "read_parts", "read_sweep"]
 
 POINTS = 201
 NEAR_OHM, FAR_OHM = 50.0, 75.0
-RESIDUALS = ("directivity", "source_match", "tracking", "trace_noise", "repeatability", "drift")
-STANDARDS = ("load", "open", "short")
+KNOWN = ("load", "open", "short")
+CUSTOMARY = {
+    "load": (1.0, "dB"),
+    "load_inductance": (1e-9, "nH"),
+    "open_capacitance": (1e-12, "pF"),
+    "short_inductance": (1e-9, "nH"),
+    "flex": (1.0, "deg at 1 GHz of a moved lead"),
+}
+"""Units that people know the figures of standards in."""
 
 
 def read_parts(raw: object, notes: Notes) -> None:
@@ -151,24 +171,42 @@ def read_near(raw: object, notes: Notes) -> Near | None:
         return None
     if model.impedance is None:
         notes.assumed.append(f"near: impedance {NEAR_OHM:g} ohm (default)")
-    absent = [key for key in RESIDUALS if getattr(model, key) is None]
-    if absent:
-        notes.assumed.append(f"near: {', '.join(absent)} taken as perfect (not stated)")
     unknown = [key for key in ("max_power", "max_dc") if getattr(model, key) is None]
     if unknown:
         notes.assumed.append(f"near: {', '.join(unknown)} not judged (not stated)")
-    return Near(
-        model.connector,
-        NEAR_OHM if model.impedance is None else model.impedance,
-        model.directivity,
-        model.source_match,
-        model.tracking,
-        model.trace_noise,
-        model.repeatability,
-        model.drift,
-        model.max_power,
-        model.max_dc,
+    near = analyzer_of(model, model.connector, NEAR_OHM if model.impedance is None else model.impedance, notes)
+    return replace(near, max_power_dbm=model.max_power, max_dc_v=model.max_dc)
+
+
+def analyzer_of(model: AnalyzerKeys, connector: Connector, ohm: float, notes: Notes, table: str = "near") -> Near:
+    """The analyzer that a table describes; what it does not state is typical, and taken down as assumed.
+
+    Source: `chain.setups.with_typical_residuals`.
+    """
+    stated = {f"{key}_db": getattr(model, key) for key in RESIDUALS}
+    if model.analyzer is None:
+        notes.assumed.append(f"{table}: analyzer {ASSUMED_ANALYZER} (not stated)")
+    if model.shows is None:
+        notes.assumed.append(f"{table}: shows complex (default)")
+    near = Near(
+        connector,
+        ohm,
+        analyzer=model.analyzer or ASSUMED_ANALYZER,
+        shows=model.shows or "complex",
+        calibrates_at=tuple(dict.fromkeys(model.calibrates_at or ())),
+        ideal=bool(model.ideal),
+        **stated,
     )
+    near = with_typical_residuals(near, notes.library)
+    if near.typical:
+        figures = ", ".join(f"{key} {getattr(near, f'{key}_db'):g} dB" for key in near.typical)
+        evidence = notes.library.analyzer(near.analyzer).evidence.kind
+        notes.assumed.append(f"{table}: {figures} (typical of a {near.analyzer} analyzer, evidence {evidence})")
+    absent = [key for key, value in stated.items() if value is None]
+    if near.ideal and absent:
+        names = ", ".join(key.removesuffix("_db") for key in absent)
+        notes.assumed.append(f"{table}: {names} taken as perfect (ideal)")
+    return near
 
 
 def read_far(raw: object, notes: Notes) -> Far | None:
@@ -213,13 +251,17 @@ def read_antenna(raw: object, notes: Notes, taken: dict[str, Where]) -> Antenna:
     return Antenna(model.element or "", model.length, model.diameter, tuple(item for _, item in placed))
 
 
-def read_calibration(raw: object, ids: Sequence[str], notes: Notes) -> Calibration:
+def read_calibration(raw: object, ids: Sequence[str], near: Near | None, notes: Notes) -> Calibration:
     """Read the table `calibration`.
 
-    Source: Standards that are not stated count as ideal.
+    Source: Standards that are not stated are those that usually go with the analyzer.
     """
     model = read_table(CalibrationModel, raw, ("calibration",), notes)
     plane = "near" if model.plane is None else model.plane
+    for number, name in enumerate(near.calibrates_at if near else ()):
+        if name not in ("near", "far", *ids) and notes.ids_whole:
+            where: Where = ("near", "calibrates_at", number)
+            notes.fault(where, f"no item has the id {quoted(name)}", closest(name, ["near", "far", *ids]))
     if plane != "near" and plane not in ids and notes.ids_whole:
         meant = {"far": ids[-1], "antenna": ids[-1]} if ids else {}
         meant |= {"analyzer": "near", "port": "near"}
@@ -227,11 +269,12 @@ def read_calibration(raw: object, ids: Sequence[str], notes: Notes) -> Calibrati
             ("calibration", "plane"), f"no item has the id {quoted(plane)}", closest(plane, ["near", *ids], meant)
         )
     for number, name in enumerate(model.known or ()):
-        if name not in STANDARDS:
-            notes.fault(("calibration", "known", number), f"{quoted(name)} is no standard", closest(name, STANDARDS))
+        if name not in KNOWN:
+            notes.fault(("calibration", "known", number), f"{quoted(name)} is no standard", closest(name, KNOWN))
     _swapped(model.swap_adapter, notes)
-    _say_calibration(model, plane, isinstance(raw, dict), notes)
-    return Calibration(
+    if model.plane is None and isinstance(raw, dict):
+        notes.assumed.append("calibration: plane near (default)")
+    found = Calibration(
         plane,
         model.load,
         model.load_impedance,
@@ -241,7 +284,21 @@ def read_calibration(raw: object, ids: Sequence[str], notes: Notes) -> Calibrati
         model.flex or 0.0,
         model.swap_adapter or "",
         tuple(dict.fromkeys(model.known or ())),
+        ideal=bool(model.ideal),
     )
+    if near is None:
+        return found
+    if not near.calibrates(plane, ids[-1] if ids else ""):
+        known = "; ".join((*near.calibrates_at,)) or f"it shows {near.shows} only"
+        notes.warnings.append(
+            f"calibration: plane {quoted(plane)} is not one that the analyzer calibrates at ({known})"
+        )
+    stated = [key for key in STANDARDS if getattr(model, key) is not None]
+    # A standard whose value the calibration uses has no error left, whether that value stands in this file or not.
+    stated += [key for key in STANDARDS if key.partition("_")[0] in found.known and key != "load"]
+    found = with_typical_standards(found, near, notes.library, stated)
+    _say_standards(found, stated, near, notes)
+    return found
 
 
 def _swapped(name: str | None, notes: Notes) -> None:
@@ -258,18 +315,16 @@ def _swapped(name: str | None, notes: Notes) -> None:
         notes.fault(where, f"{quoted(name)} is no adapter", "name the adapter that was exchanged after calibration")
 
 
-def _say_calibration(model: CalibrationModel, plane: str, is_table: bool, notes: Notes) -> None:
-    if model.plane is None and is_table:
-        notes.assumed.append("calibration: plane near (default)")
-    words = {
-        "load": "load taken as perfect",
-        "load_impedance": "load_impedance taken as that of the plane",
-        "load_inductance": "load_inductance none",
-        "open_capacitance": "open_capacitance none",
-        "short_inductance": "short_inductance none",
-        "flex": "flex none",
-        "swap_adapter": "no adapter swapped",
-    }
-    absent = [text for key, text in words.items() if getattr(model, key) is None]
-    if absent:
-        notes.assumed.append(f"calibration: {', '.join(absent)} (not stated)")
+def _say_standards(found: Calibration, stated: Sequence[str], near: Near, notes: Notes) -> None:
+    """Take down what is typical, or taken as perfect, of the standards."""
+    if found.load_impedance_ohm is None:
+        notes.assumed.append("calibration: load_impedance that of the plane (not stated)")
+    if found.ideal:
+        absent = [key for key in STANDARDS if key not in stated]
+        if absent:
+            notes.assumed.append(f"calibration: {', '.join(absent)} taken as perfect (ideal)")
+    elif found.typical:
+        units = [(key, *CUSTOMARY[key]) for key in found.typical]
+        figures = ", ".join(f"{key} {getattr(found, STANDARDS[key]) / size:g} {unit}" for key, size, unit in units)
+        evidence = notes.library.standards(notes.library.analyzer(near.analyzer).standards).evidence.kind
+        notes.assumed.append(f"calibration: {figures} (typical with a {near.analyzer} analyzer, evidence {evidence})")

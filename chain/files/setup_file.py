@@ -19,6 +19,8 @@ __all__ = ["load_setup", "parse_setup"]
 ROOT_KEYS = ("title", "library", "sweep", "near", "chain", "far", "antenna", "calibration")
 REQUIRED_TABLES = ("sweep", "near", "far")
 MOST_ITEMS = 200
+CHAIN_DEPTH = 2
+"""Length of the place of an item that lies in the chain itself, not on an arm."""
 LONGEST_TITLE = 200
 
 
@@ -127,7 +129,8 @@ def _read(document: dict[str, Any], path: str, notes: Notes, own_library: bool) 
     far = read_far(document.get("far", {}), notes) if "far" in document else None
     antenna = read_antenna(document.get("antenna", {}), notes, taken)
     sweep = read_sweep(document["sweep"], notes) if "sweep" in document else None
-    calibration = read_calibration(document.get("calibration", {}), list(taken), notes)
+    ids = [name for name, where in taken.items() if len(where) == CHAIN_DEPTH]
+    calibration = read_calibration(document.get("calibration", {}), ids, near, notes)
     if sweep:
         span_checks(sweep, document["sweep"], near, items, far, notes)
     if notes.faults or not (near and far and sweep and items):

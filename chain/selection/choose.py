@@ -17,7 +17,7 @@ from chain.selection.need import Need, Offer
 from chain.selection.ranking import DRAWS, PlaneInterval, sights
 from chain.selection.search import Walk, best_chains
 from chain.selection.stock import NANO, Stockroom, own_figures, setup_of, stockroom
-from chain.setups import Calibration, Item, Setup
+from chain.setups import Item, Setup
 from chain.uncertainty.intervals import COVERAGE, SEED
 from chain.uncertainty.parallel import in_order
 from library.load import Library
@@ -252,7 +252,9 @@ def _looked_at(
 
 def _chosen(room: Stockroom, walk: Walk, setup: Setup, seen: list[PlaneInterval]) -> Chosen:
     offers = [room.offers[element] for element, _ in walk.steps]
-    best = Calibration(seen[0].after, seen[0].load_db) if seen else Calibration()
+    best = room.need.standards
+    if seen:
+        best = replace(best, plane=seen[0].after, load_db=seen[0].load_db)
     return Chosen(
         0,
         tuple(_placed(room, item, offer) for item, offer in zip(setup.items, offers, strict=True)),

@@ -8,7 +8,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from chain.analyses.improvements import GOOD_LOAD_DB, USUAL_LOAD_DB
+from chain.analyses.improvements import GOOD_LOAD_DB
 from chain.arrays import Real
 from chain.assembly.cascade import build
 from chain.assembly.connections import BLOCKING
@@ -200,17 +200,17 @@ def _ideas(setup: Setup, need: Need | None, freq_hz: Real, library: Library) -> 
 
 def _planes(setup: Setup) -> Iterator[_Idea]:
     here = setup.calibration
-    price = None if here.load_db is None else 0.0
-    load_db = USUAL_LOAD_DB if here.load_db is None else here.load_db
-    if here.plane != "near":
+    price = None if "load" in here.typical else 0.0
+    if here.plane != "near" and setup.calibrates("near"):
         moved = replace(here, plane="near")
         yield _Idea("plane", "calibrate at the analyzer's port", replace(setup, calibration=moved), 0.0)
     for item in setup.items:
-        if item.id == here.plane or item.part.kind == "splitter":
+        if item.id == here.plane or item.part.kind == "splitter" or not setup.calibrates(item.id):
             continue
         end = item_ends(item)[1]
-        moved = replace(here, plane=item.id, load_db=load_db, load_impedance_ohm=None)
-        words = f"calibrate after {item.id}, with open, short and {end.line_ohm:g}-ohm load ({load_db:g} dB)"
+        moved = replace(here, plane=item.id, load_impedance_ohm=None)
+        load = "perfect" if here.load_db is None else f"{here.load_db:g} dB"
+        words = f"calibrate after {item.id}, with open, short and {end.line_ohm:g}-ohm load ({load})"
         yield _Idea("plane", f"{words} at its {end.connector}", replace(setup, calibration=moved), price)
 
 
@@ -245,9 +245,9 @@ def _removals(setup: Setup, library: Library) -> Iterator[_Idea]:
 def _loads(setup: Setup, need: Need | None, library: Library) -> Iterator[_Idea]:
     """Better loads for the plane in use: those on offer that fit it, or a good one whose price is not known."""
     here = setup.calibration
-    if here.plane == "near":
+    if here.plane == "near" or here.load_db is None:
         return
-    now_db = USUAL_LOAD_DB if here.load_db is None else here.load_db
+    now_db = here.load_db
     end = item_ends(next(item for item in setup.items if item.id == here.plane))[1]
     offered = False
     for offer in need.offers if need else ():

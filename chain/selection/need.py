@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from chain.setups import Far, Item, Near, Sweep
+from chain.setups import Calibration, Far, Item, Near, Sweep
 
 if TYPE_CHECKING:
     from library.load import Library
@@ -48,8 +48,9 @@ class Need:
     dc: str = ""
     """`block`, `pass`, or empty for no matter."""
     needs_lead: bool = False
-    load_db: float | None = None
-    has_phase: bool = False
+    standards: Calibration = field(default_factory=Calibration)
+    """Standards for planes behind the port; `load_stated` where the need names their load."""
+    load_stated: bool = False
     assumed: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     path: str = ""
@@ -62,6 +63,11 @@ class Need:
         from library.load import load_library
 
         return self.own_library or load_library()
+
+    @property
+    def has_phase(self) -> bool:
+        """Whether readings come with their phase."""
+        return self.near.has_phase
 
     @property
     def limit_vswr(self) -> float:

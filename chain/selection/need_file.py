@@ -181,6 +181,7 @@ def _settle(model: NeedModel, notes: Notes, rules: Rules) -> None:
     for number, plane in enumerate(model.planes or ()):
         if plane not in PLANES:
             notes.fault(("need", "planes", number), f"{quoted(plane)} is no plane", closest(plane, PLANES))
+    _reachable(model, notes)
     if model.planes == []:
         notes.fault(("need", "planes"), "no plane is allowed", f"one or more of: {', '.join(PLANES)}")
     if model.dc is not None and model.dc not in DIRECT:
@@ -193,29 +194,54 @@ def _settle(model: NeedModel, notes: Notes, rules: Rules) -> None:
         notes.fault(("need", "budget"), "a budget is not per metre", 'write it as in "40 EUR"')
 
 
+def _reachable(model: NeedModel, notes: Notes) -> None:
+    """See that the planes allowed are those that the analyzer is said to calibrate at."""
+    from chain.files.positions import closest
+    from chain.selection.need_schema import PLANES
+
+    within = model.calibrates_at
+    for number, plane in enumerate(within or ()):
+        if plane not in PLANES:
+            notes.fault(("need", "calibrates_at", number), f"{quoted(plane)} is no plane", closest(plane, PLANES))
+    for number, plane in enumerate(model.planes or ()):
+        if within and plane in PLANES and plane not in within:
+            what = f"{quoted(plane)} is not a plane that this analyzer calibrates at"
+            notes.fault(("need", "planes", number), what, f"calibrates_at names {', '.join(map(quoted, within))}")
+    if model.phase is not None and model.shows is not None and model.phase != (model.shows == "complex"):
+        notes.fault(("need", "phase"), "phase contradicts shows", "leave phase out", "key")
+
+
 def _need(
     model: NeedModel, document: dict[str, Any], offers: tuple[Offer, ...], path: str, notes: Notes, rules: Rules
 ) -> Need:
-    from chain.setups import Far, Sweep
+    from chain.files.sections import analyzer_of
+    from chain.setups import Calibration, Far, Sweep, with_typical_standards
 
-    assert model.far is not None, "what is required was seen to"
+    assert model.near is not None, "what is required was seen to"
+    assert model.far is not None
     assert model.start is not None
     assert model.stop is not None
     _say(model, notes, rules)
+    near = analyzer_of(_spoken(model), model.near, model.near_impedance or 50.0, notes, "need")
+    standards = with_typical_standards(
+        Calibration(load_db=model.load, ideal=near.ideal), near, notes.library, () if model.load is None else ("load",)
+    )
+    if model.load is None and not near.ideal:
+        notes.assumed.append(f"need: load {standards.load_db:g} dB (typical with a {near.analyzer} analyzer)")
     return Need(
         document.get("title") or Path(path).stem,
-        _near(model),
+        near,
         Far(model.far, model.far_impedance or 75.0, model.limit),
         Sweep(model.start, model.stop, POINTS if model.stop > model.start else 1),
         offers,
         model.most_items or MOST_ITEMS,
         model.budget.hundredths if model.budget else None,
         rules.currency,
-        tuple(dict.fromkeys(model.planes)) if model.planes else ("near", "after-pad", "far"),
+        tuple(dict.fromkeys(model.planes or _planes(near))),
         model.dc or "",
         bool(model.lead),
-        model.load,
-        bool(model.phase),
+        standards,
+        model.load is not None,
         tuple(notes.assumed),
         tuple(dict.fromkeys([*notes.warnings, *_few(rules.remarks)])),
         path,
@@ -223,20 +249,17 @@ def _need(
     )
 
 
-def _near(model: NeedModel) -> Near:
-    from chain.setups import Near
+def _spoken(model: NeedModel) -> NeedModel:
+    """The need with `phase`, an older word, said as `shows`."""
+    if model.phase is None:
+        return model
+    return model.model_copy(update={"shows": "complex" if model.phase else "vswr"})
 
-    assert model.near is not None, "what is required was seen to"
-    return Near(
-        model.near,
-        model.near_impedance or 50.0,
-        model.directivity,
-        model.source_match,
-        model.tracking,
-        model.trace_noise,
-        model.repeatability,
-        model.drift,
-    )
+
+def _planes(near: Near) -> tuple[str, ...]:
+    from chain.selection.need_schema import PLANES
+
+    return tuple(plane for plane in PLANES if near.calibrates(plane))
 
 
 def _few(remarks: list[str]) -> list[str]:
@@ -254,10 +277,6 @@ def _say(model: NeedModel, notes: Notes, rules: Rules) -> None:
         said.append("need: far_impedance 75 ohm (default)")
     if model.most_items is None:
         said.append(f"need: most_items {MOST_ITEMS} (default)")
-    residuals = ("directivity", "source_match", "tracking", "trace_noise", "repeatability", "drift")
-    absent = [key for key in residuals if getattr(model, key) is None]
-    if absent:
-        said.append(f"need: {', '.join(absent)} taken as perfect (not stated)")
     if rules.lengths_assumed:
         said.append(f"need: leads without a length of their own are cut to {rules.lead_length} (lead_length)")
     if rules.stock_assumed:

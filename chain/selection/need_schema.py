@@ -9,7 +9,17 @@ from pydantic import Field, PlainValidator, WithJsonSchema
 
 from chain.errors import UnitError
 from chain.files.quantities import named, wrong
-from chain.files.schema import REQUIRED, Coupler, Frequency, Impedance, Length, Loss, Ratio, ReturnLoss, Table
+from chain.files.schema import (
+    REQUIRED,
+    AnalyzerKeys,
+    Coupler,
+    Frequency,
+    Impedance,
+    Length,
+    Ratio,
+    ReturnLoss,
+    Table,
+)
 from chain.files.schema_export import setup_schema
 from chain.money import Price, parse_price
 
@@ -38,7 +48,7 @@ MONEY_SCHEMA = {"type": "string", "pattern": r"^\s*[0-9]+(\.[0-9]{0,2}0*)?\s*[A-
 Money = Annotated[Price | None, PlainValidator(_read_price), WithJsonSchema(MONEY_SCHEMA)]
 
 
-class NeedModel(Table):
+class WantKeys(Table):
     """What the chain is for."""
 
     near: Coupler = Field(None, description="Connector of the analyzer's port.", examples=["N-50 jack"])
@@ -65,13 +75,11 @@ class NeedModel(Table):
     load: ReturnLoss = Field(
         None, description="Return loss of the load for planes behind the port.", examples=["32 dB"]
     )
-    phase: bool | None = Field(None, description="True: readings come with their phase.", examples=[True])
-    directivity: ReturnLoss = Field(None, description="The analyzer's residual directivity.", examples=["40 dB"])
-    source_match: ReturnLoss = Field(None, description="Its residual source match.", examples=["36 dB"])
-    tracking: Loss = Field(None, description="Its residual reflection tracking.", examples=["0.1 dB"])
-    trace_noise: Loss = Field(None, description="Noise on the trace, one standard deviation.", examples=["0.02 dB"])
-    repeatability: ReturnLoss = Field(None, description="Repeatability of a re-mated connector.", examples=["50 dB"])
-    drift: ReturnLoss = Field(None, description="Drift since calibration.", examples=["50 dB"])
+    phase: bool | None = Field(None, description="The same as shows: true is complex, false is vswr.", examples=[True])
+
+
+class NeedModel(AnalyzerKeys, WantKeys):
+    """What the chain is for, and what the analyzer can do."""
 
 
 class HaveModel(Table):

@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from chain.analyses.improvements import USUAL_LOAD_DB
 from chain.arrays import Real
 from chain.assembly.cascade import build
 from chain.assembly.connections import BLOCKING
@@ -55,12 +54,12 @@ def calibrations(room: Stockroom, setup: Setup) -> Iterator[tuple[str, Calibrati
             continue
         seen.add(after)
         if after == "near":
-            yield name, Calibration(load_db=need.load_db), "those of the analyzer's own calibration"
+            yield name, need.standards, "those of the analyzer's own calibration"
             continue
         end = item_ends(next(item for item in setup.items if item.id == after))[1]
         load_db, words = _load(room, end.connector, end.line_ohm)
         text = f"open, short and {end.line_ohm:g}-ohm load ({words}) at the {end.connector}"
-        yield name, Calibration(after, load_db), text
+        yield name, replace(need.standards, plane=after, load_db=load_db), text
 
 
 def _after(setup: Setup, plane: str) -> str | None:
@@ -74,10 +73,13 @@ def _after(setup: Setup, plane: str) -> str | None:
     return items[-1].id if items else None
 
 
-def _load(room: Stockroom, connector: object, ohm: float) -> tuple[float, str]:
-    """Return loss of the load for a plane: the need's, the best one owned that fits, or the usual one."""
-    if room.need.load_db is not None:
-        return room.need.load_db, f"{room.need.load_db:g} dB"
+def _load(room: Stockroom, connector: object, ohm: float) -> tuple[float | None, str]:
+    """Return loss of the load for a plane: the need's, the best one owned that fits, or what usually goes with the analyzer."""
+    usual_db = room.need.standards.load_db
+    if usual_db is None:
+        return None, "perfect"
+    if room.need.load_stated:
+        return usual_db, f"{usual_db:g} dB"
     best: tuple[float, str] | None = None
     for offer in room.standards:
         part = offer.item.part
@@ -87,7 +89,7 @@ def _load(room: Stockroom, connector: object, ohm: float) -> tuple[float, str]:
             load_db = min(part.limit.return_loss_db)
             if best is None or load_db > best[0]:
                 best = load_db, f"{load_db:g} dB, the {offer.name} owned"
-    return best or (USUAL_LOAD_DB, f"{USUAL_LOAD_DB:g} dB assumed")
+    return best or (usual_db, f"{usual_db:g} dB assumed")
 
 
 def sights(room: Stockroom, setup: Setup, points: int, seed: int) -> list[PlaneInterval]:

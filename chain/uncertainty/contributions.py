@@ -34,7 +34,7 @@ def names(measurement: Measurement) -> tuple[str, ...]:
     standards = measurement.standards
     if standards is not None:
         found += [name for name in ("load", "open", "short") if _standard_size(standards, name)]
-    present = (measurement.noise, measurement.drift, measurement.mating, measurement.flex_rad, measurement.swap)
+    present = (measurement.noise, measurement.drift, measurement.mating, measurement.turn_rad.any(), measurement.swap)
     found += [name for name, value in zip(MEASURED, present, strict=True) if value]
     return tuple(found)
 
@@ -84,6 +84,7 @@ def _keep(measurement: Measurement, kept: set[str]) -> Measurement:
         drift=measurement.drift if "drift" in kept else 0.0,
         mating=measurement.mating if "re-mating" in kept else 0.0,
         flex_rad=measurement.flex_rad if "flex" in kept else 0.0,
+        flex_delay_s=measurement.flex_delay_s if "flex" in kept else 0.0,
         swap=measurement.swap if "swap" in kept else None,
     )
 

@@ -227,7 +227,7 @@ def _referred(measurement: Measurement, most: Real, error: Real, match: Real) ->
 def _antenna(measurement: Measurement, plane: _Plane, x: Complex, most: Real) -> tuple[Spread, Real]:
     """The antenna's reflection at the plane with a moved lead referred to it, and how far noise and drift move it besides."""
     match, seen = _wide(plane.match, x), _wide(plane.seen, x)
-    flex = min(2 * measurement.flex_rad, np.pi)
+    flex = _wide(np.minimum(2 * measurement.turn_rad, np.pi), x)
     # The lead turns x itself, which is a line, and what the chain in front adds to it, which is a disc.
     steep = _steep(measurement, most)
     added = (_noise_radius(measurement) + measurement.drift) * steep
@@ -235,7 +235,7 @@ def _antenna(measurement: Measurement, plane: _Plane, x: Complex, most: Real) ->
     total = added + other + flex * most
     room = 1 - match * most - total * match
     bend = np.where(room > 0.1, total**2 * match / np.maximum(room, 0.1), HOPELESS)
-    return Spread(x, (1j * flex * x,) if flex else (), other + bend), added
+    return Spread(x, (1j * flex * x,) if flex.any() else (), other + bend), added
 
 
 def _noise(
@@ -388,7 +388,7 @@ def plane_region(measurement: Measurement, reading: Complex) -> Region:
     at_plane = _behind(measurement, plane, reading)
     moved, _ = _antenna(measurement, plane, at_plane.center, np.abs(at_plane.center) + at_plane.reach)
     # A turn of the lead also turns the errors already found; that is of second order.
-    turned = min(2 * measurement.flex_rad, np.pi) * at_plane.reach
+    turned = np.minimum(2 * measurement.turn_rad, np.pi) * at_plane.reach
     whole = Spread(at_plane.center, at_plane.lines + moved.lines, at_plane.radius + moved.radius + turned)
     least, most = whole.magnitudes()
     zero = np.zeros(reading.shape, dtype=complex)

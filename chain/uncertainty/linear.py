@@ -134,9 +134,9 @@ def _read(measurement: Measurement, seen: Complex, slope: Complex, terms: list[T
         return seen, terms + _additive(measurement, np.ones_like(seen), ("noise", "drift"))
     box = through([expected(element).nominal()[None] for element in measurement.before], (1, measurement.freq_hz.size))
     terms = terms + _additive(measurement, 1 / _derivative(box, seen), ("noise", "drift"))
-    if measurement.flex_rad:
+    if measurement.turn_rad.any():
         turned = -2j * box.reading(seen)[0] / _derivative(box, seen)
-        sd = np.asarray(measurement.flex_rad / np.sqrt(3))
+        sd = measurement.turn_rad / np.sqrt(3)
         terms.append(Term("flex", "lead moved", turned, np.zeros_like(seen), sd, True, np.ones(seen.shape)))
     at_plane, own, shared = _standards_seen(measurement, measurement.standards)
     weights = _drag(at_plane, seen)

@@ -46,7 +46,8 @@ class Measurement:
     """One way of measuring: pieces before and after the plane, references aligned, and every unknown that is not a piece's.
 
     `noise` is the standard deviation of real and imaginary part of a raw reading; `drift`, `mating` are radii of discs;
-    `flex_rad` is the largest change of phase, one way, of the lead between the analyzer and the plane.
+    `flex_rad` is the largest change of phase, one way, of the lead between the analyzer and the plane, `flex_delay_s` that of
+    its delay; both move together.
     `standards` is None for a plane at the analyzer, whose residuals are then among `after`.
     """
 
@@ -61,11 +62,20 @@ class Measurement:
     flex_rad: float = 0.0
     swap: Element | None = None
     standards: Standards | None = None
+    flex_delay_s: float = 0.0
 
     @property
     def residuals(self) -> int:
         """How many of the pieces after the plane are the analyzer's own errors: the joint at its port lies behind them."""
         return int(self.standards is None and bool(self.after) and self.after[0].id == RESIDUALS)
+
+    @property
+    def turn_rad(self) -> Real:
+        """Largest change of phase of the lead before the plane, one way, over frequency.
+
+        Source: Phase of a delay: 2 pi f t.
+        """
+        return np.asarray(self.flex_rad + 2 * np.pi * self.freq_hz * self.flex_delay_s)
 
     def at(self, chosen: slice) -> Measurement:
         """The same measurement at some of its frequencies."""
@@ -106,7 +116,16 @@ def measurement_of(setup: Setup, chain: Chain) -> Measurement:
         float(np.deg2rad(plane.flex_deg)),
         _swapped(setup, chain),
         standards,
+        _flex_delay_s(setup),
     )
+
+
+def _flex_delay_s(setup: Setup) -> float:
+    """Delay by which a lead before the plane may change when it is moved [s]; none where no lead lies there."""
+    ids = [item.id for item in setup.items]
+    plane = setup.calibration
+    before = setup.items[: ids.index(plane.plane) + 1] if plane.plane in ids else ()
+    return plane.flex_deg_at_1ghz / 360 / 1e9 if any(item.part.kind == "coax" for item in before) else 0.0
 
 
 def _radius(loss_db: float | None) -> float:
@@ -207,7 +226,7 @@ def _calibrated(
     if measurement.mating:
         again = _stream(seed, STREAMS["plane mating"], batch, repeat) if repeat else mating
         seen = _mated(seen, measurement.mating, again, BATCH)
-    flexed = _flexed(compose(box, seen), measurement.flex_rad, _stream(seed, STREAMS["flex"], batch, repeat))
+    flexed = _flexed(compose(box, seen), measurement.turn_rad, _stream(seed, STREAMS["flex"], batch, repeat))
     total = shifted(flexed, np.asarray(offset))
     return compose(inverse(solved), total)
 
@@ -236,13 +255,13 @@ def error_terms(
     return solve(raw, assumed_reflections(standards, measurement.freq_hz))
 
 
-def _flexed(reading: Maps, flex_rad: float, rng: np.random.Generator) -> Maps:
+def _flexed(reading: Maps, turn_rad: Real, rng: np.random.Generator) -> Maps:
     """Readings after the lead at the analyzer was moved: turned by a small angle either way, rectangular.
 
     The turn takes the reflections of the pad and the adapters with it, which the calibration had taken out as they stood;
     a turn of the antenna's reflection alone would leave its magnitude as it is.
     """
-    if not flex_rad:
+    if not turn_rad.any():
         return reading
-    turn = np.exp(-2j * rng.uniform(-flex_rad, flex_rad, (BATCH, 1)))
+    turn = np.exp(-2j * turn_rad * rng.uniform(-1, 1, (BATCH, 1)))
     return Maps(reading.p * turn, reading.q * turn, reading.r)

@@ -212,8 +212,9 @@ def test_seed_is_used_and_reported():
 def test_bare_pad(shown, true, within):
     found = document("recover", "--reading", f"VSWR {shown} at 100 MHz")
     assert found["true_vswr"][0] == pytest.approx(true, abs=within)
-    assert found["low"][0] == pytest.approx(found["true_vswr"][0], rel=0.01)
-    assert "ideal" in found["assumed"][0]
+    # A typical pad and a handheld analyzer leave far more room than the arithmetic of the pad.
+    assert found["low"][0] < 0.8 * true < true < 0.8 * (found["high"][0] or 1e9)
+    assert "handheld" in found["assumed"][0]
 
 
 def test_bare_pad_under_a_sweep():

@@ -51,7 +51,7 @@ def ideal_reading(setup, what, sizes=None):
 def test_ideal_pad_right_reversed_and_missing(what, expected):
     """Closed forms of the minimum-loss pad; without one the ends show as they are in 50 ohm."""
     resistors = replace(made.ladder([("shunt", 86.6025), ("series", 43.3013)]), arm_tolerance=0.0)
-    for setup in (bare_pad(2e8, 2e8), made.setup_of([made.item(resistors, "pad")])):
+    for setup in (bare_pad(2e8, 2e8, ideal=True), made.setup_of([made.item(resistors, "pad")])):
         shown, _ = ideal_reading(setup, what)
         finite = [value for value in expected if not isinf(value)]
         assert shown[0, -len(finite) :] == pytest.approx(finite, abs=0.001)
@@ -60,14 +60,14 @@ def test_ideal_pad_right_reversed_and_missing(what, expected):
 
 def test_ideal_reversed_pad_as_specified_is_matched_the_wrong_way_round():
     """Reversed and matched at both ends the pad shows 12.01 dB: computed, the 75-ohm end seen from 50 ohm through 75 in 50."""
-    shown, _ = ideal_reading(bare_pad(2e8, 2e8), "pad reversed")
+    shown, _ = ideal_reading(bare_pad(2e8, 2e8, ideal=True), "pad reversed")
     magnitude = (shown[0, 2] - 1) / (shown[0, 2] + 1)
     assert -20 * np.log10(magnitude) == pytest.approx(12.01, abs=0.01)
 
 
 def test_a_pad_of_another_loss_shows_it_twice_in_an_open():
     """Return loss of an open is twice the loss: there and back (published, glossaries of radio terms)."""
-    shown, more_db = ideal_reading(bare_pad(2e8, 2e8), "pad's loss differs")
+    shown, more_db = ideal_reading(bare_pad(2e8, 2e8, ideal=True), "pad's loss differs")
     magnitude = (shown[:, 0] - 1) / (shown[:, 0] + 1)
     assert -20 * np.log10(magnitude) == pytest.approx(2 * (5.7195 + more_db), abs=0.001)
     assert shown[:, 2] == pytest.approx(1.0, abs=1e-6)
@@ -80,22 +80,22 @@ def test_a_pad_of_another_loss_shows_it_twice_in_an_open():
 def test_faults_of_no_size_show_what_a_sound_chain_shows(what):
     """Every range reaches zero."""
     nothing = 1.5 / 11.5 if what == "pad's loss differs" else 0.0
-    shown, _ = ideal_reading(bare_pad(2e8, 2e8), what, (nothing, nothing))
-    right, _ = ideal_reading(bare_pad(2e8, 2e8), "right")
+    shown, _ = ideal_reading(bare_pad(2e8, 2e8, ideal=True), what, (nothing, nothing))
+    right, _ = ideal_reading(bare_pad(2e8, 2e8, ideal=True), "right")
     assert shown == pytest.approx(right, abs=1e-9)
 
 
 def test_an_open_end_that_is_none_runs_from_open_to_short():
     """Reflection +1 to -1: at -1 it reads as the short does."""
-    shown, size = ideal_reading(bare_pad(2e8, 2e8), "open end not open")
+    shown, size = ideal_reading(bare_pad(2e8, 2e8, ideal=True), "open end not open")
     magnitude = (shown[:, 0] - 1) / (shown[:, 0] + 1)
     assert magnitude == pytest.approx(np.abs(size) / (2 + np.sqrt(3)), abs=1e-6)
 
 
 def test_a_poor_far_connector_is_hidden_by_the_pad():
     """What a connector behind the pad reflects counts 1/3.73; in front of it, all of it."""
-    far, size = ideal_reading(bare_pad(2e8, 2e8), "far connector poor")
-    near, _ = ideal_reading(bare_pad(2e8, 2e8), "near connector poor")
+    far, size = ideal_reading(bare_pad(2e8, 2e8, ideal=True), "far connector poor")
+    near, _ = ideal_reading(bare_pad(2e8, 2e8, ideal=True), "near connector poor")
     magnitudes = [(values[:, 2] - 1) / (values[:, 2] + 1) for values in (far, near)]
     assert magnitudes[0] == pytest.approx(size / (2 + np.sqrt(3)), abs=1e-6)
     assert magnitudes[1] == pytest.approx(size, abs=1e-6)
