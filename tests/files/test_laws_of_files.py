@@ -21,7 +21,7 @@ stop = "240 MHz"
 """
 
 
-def mutated(text, chance):
+def damaged(text, chance):
     """The same set-up written otherwise: comments, blanks, line ends, order of keys and of tables."""
     blocks = [block.strip().splitlines() for block in text.split("\n\n") if block.strip()]
     head = [block for block in blocks if not block[0].startswith("[")]
@@ -47,7 +47,7 @@ def mutated(text, chance):
 @given(st.integers(0, 10**6))
 def test_harmless_changes_give_an_equal_set_up(seed):
     text = DEMO.read_text(encoding="utf-8")
-    changed = mutated(text, random.Random(seed)).encode()
+    changed = damaged(text, random.Random(seed)).encode()
     if seed % 2:
         changed = b"\xef\xbb\xbf" + changed
     found = parse_setup(changed)

@@ -1,7 +1,7 @@
-"""Damaged and harmlessly changed files: seeds of every kind, a mutator whose seed decides everything, and what must come of it.
+"""Damaged and harmlessly changed files: seeds of every kind, a fuzzer whose seed decides everything, and what must come of it.
 
-`python tests/helpers/fuzzer.py KIND FIRST COUNT` feeds COUNT mutants of a kind (touchstone, table, toml) to the readers and prints
-what came of them as JSON, with the longest time and the largest memory. A mutant gives a result or an error of the input;
+`python tests/helpers/fuzzer.py KIND FIRST COUNT` feeds COUNT damaged files of a kind (touchstone, table, toml) to the readers and prints
+what came of them as JSON, with the longest time and the largest memory. Such a file gives a result or an error of the input;
 anything else is a finding and is listed.
 """
 
@@ -116,7 +116,7 @@ def seeds(kind):
     return {"touchstone": lambda: TOUCHSTONES, "table": lambda: TABLES, "toml": toml_seeds}[kind]()
 
 
-def mutant(kind, number):
+def damaged(kind, number):
     """One damaged file: name and bytes."""
     rng = random.Random(f"{kind} {number}")
     known = seeds(kind)
@@ -345,7 +345,7 @@ def own_peak_mb() -> float:
 
 
 def run(kind, first, count):
-    """Feed mutants to the readers."""
+    """Feed damaged files to the readers."""
     # Time of the processor, so that a busy machine makes no finding.
     signal.signal(signal.SIGPROF, _alarm)
     warnings.simplefilter("error")
@@ -353,7 +353,7 @@ def run(kind, first, count):
     begun = time.perf_counter()
     with tempfile.TemporaryDirectory() as folder:
         for number in range(first, first + count):
-            name, raw = mutant(kind, number)
+            name, raw = damaged(kind, number)
             path = Path(folder, name)
             for other in ("need.toml", "shop.csv") if kind == "toml" else ():
                 Path(folder, other).write_bytes((DEMO / other).read_bytes())

@@ -30,7 +30,7 @@ def check(found, count):
     assert not found["findings"], "\n".join(found["findings"][:20])
     assert not found["strays"], "a reader left files behind"
     assert found["results"] + found["errors"] == count
-    # A mutator that only ever breaks files, or never does, would prove little.
+    # A fuzzer that only ever breaks files, or never does, would prove little.
     assert found["results"] > count / 50
     assert found["errors"] > count / 5
     assert found["longest_s"] < LONGEST_S
@@ -84,11 +84,11 @@ def test_a_harmless_change_changes_nothing(tmp_path, kind):
         assert alike(sound, changed), f"{number} {name}\n{raw.decode(errors='replace')}"
 
 
-def test_the_same_number_is_the_same_mutant():
+def test_the_same_number_is_the_same_file():
     """A finding can be had again by its number."""
     for kind in KINDS:
-        assert fuzzer.mutant(kind, 7) == fuzzer.mutant(kind, 7)
-        assert fuzzer.mutant(kind, 7) != fuzzer.mutant(kind, 8)
+        assert fuzzer.damaged(kind, 7) == fuzzer.damaged(kind, 7)
+        assert fuzzer.damaged(kind, 7) != fuzzer.damaged(kind, 8)
 
 
 READ = """
