@@ -1,4 +1,4 @@
-"""Make what the documents repeat of the code: reference pages, the table of rooms, and the output of console blocks.
+"""Make what the documents repeat of the code: reference pages, the picture of rooms, and the output of console blocks.
 
 `python tests/make_references.py` writes all of it; `tests/test_references.py` and `tests/test_docs.py` see that the files are
 what it would write. A console block is run by bash in a copy of `demo/`, one shell per document, its blocks in order.
@@ -302,20 +302,29 @@ def _toml(value: object) -> str:
     return json.dumps(value, ensure_ascii=False)
 
 
-def rooms_table() -> str:
-    """Table of rooms for the contributor's guide, from tests/rooms.toml."""
+def rooms_picture() -> str:
+    """Picture of the rooms for the contributor's guide, from tests/rooms.toml: a room stands above all that it may import."""
     rooms = tomllib.loads((ROOT / "tests" / "rooms.toml").read_text(encoding="utf-8"))["rooms"]
-    lines = ["| room | may import | holds |", "|---|---|---|"]
-    for name, room in rooms.items():
-        lines.append(f"| {name} | {', '.join(room['may_import']) or 'nothing'} | {room['holds']} |")
-    return "\n".join(lines)
+    floors: dict[str, int] = {}
+    while len(floors) < len(rooms):
+        ready = [name for name, room in rooms.items() if name not in floors and set(room["may_import"]) <= set(floors)]
+        assert ready, "rooms.toml lets two rooms import each other"
+        floors |= {name: 1 + max((floors[below] for below in rooms[name]["may_import"]), default=-1) for name in ready}
+    widest = max(map(len, rooms))
+    lines = []
+    for floor in range(max(floors.values()), -1, -1):
+        for name in (each for each, own in floors.items() if own == floor):
+            folder = {"library": "library/", "top": "chain/"}.get(name, f"{name}/")
+            lines.append(f"| {folder:<{widest + 2}}{rooms[name]['holds']}")
+        lines.append("+" + "-" * 90)
+    return "\n".join(["```text", lines[-1], *lines, "  imports run downwards", "```"])
 
 
 def with_rooms(text: str) -> str:
-    """The contributor's guide with the table of rooms as it is now."""
-    pattern = r"(<!-- rooms[^>]*-->\n\n).*?(\n\n<!-- end of rooms -->)"
-    assert re.search(pattern, text, flags=re.DOTALL), "DEVELOPERS.md has lost the marks of its table of rooms"
-    return re.sub(pattern, lambda found: found[1] + rooms_table() + found[2], text, flags=re.DOTALL)
+    """The contributor's guide with the picture of the rooms as it is now."""
+    pattern = r"(<!-- rooms[^>]*-->\n\n).*?(?:\n\n)?(<!-- end of rooms -->)"
+    assert re.search(pattern, text, flags=re.DOTALL), "DEVELOPERS.md has lost the marks of its picture of rooms"
+    return re.sub(pattern, lambda found: f"{found[1]}{rooms_picture()}\n\n{found[2]}", text, flags=re.DOTALL)
 
 
 PAGES: dict[str, Callable[[], str]] = {

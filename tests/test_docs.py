@@ -90,6 +90,16 @@ def test_links_lead_somewhere():
                 assert heading in slugs, f"{path.name}: {target}"
 
 
+def test_paths_named_in_the_contributors_guide_exist():
+    """Modules and data that it sends one to are where it says."""
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    named = re.findall(r"`((?:\w+/)+(?:\w+\.\w+)?)`", text.partition("## Decisions")[0])
+    assert len(named) > 20
+    for path in named:
+        assert (ROOT / path).exists() or (ROOT / "chain" / path).exists(), path
+    assert len(re.findall(r"^\| .* \|$", text.partition("## Glossary")[2], flags=re.MULTILINE)) - 1 <= 25
+
+
 def test_every_command_is_in_the_readme_and_the_help():
     """The README's table lists the commands that `chain --help` lists, no more and no fewer."""
     named = re.findall(r"^\| `chain (\w+)", README, flags=re.M)
