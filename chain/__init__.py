@@ -37,6 +37,12 @@ if TYPE_CHECKING:
     from chain.characterize.characterize import learn_two_port as learn_two_port
     from chain.characterize.sweeps import one_port_sweeps as one_port_sweeps
     from chain.characterize.sweeps import two_port_sweeps as two_port_sweeps
+    from chain.comparisons.antennas import compare_antennas as compare_antennas
+    from chain.comparisons.gains import front_to_back as front_to_back
+    from chain.comparisons.gains import multipath_error as multipath_error
+    from chain.comparisons.gains import three_antenna_gains as three_antenna_gains
+    from chain.comparisons.level_table import read_levels as read_levels
+    from chain.comparisons.levels import compare_levels as compare_levels
     from chain.diagnosis.diagnose import prove as prove
     from chain.diagnosis.terminations import known_ends as known_ends
     from chain.echoes.analyse import ripple as ripple
@@ -75,10 +81,13 @@ _HOMES = {
     "card_html": "chain.html.page",
     "check": "chain.analyses.checks",
     "choose": "chain.selection.choose",
+    "compare_antennas": "chain.comparisons.antennas",
+    "compare_levels": "chain.comparisons.levels",
     "compare_planes": "chain.analyses.planes:compare",
     "compare_sweeps": "chain.analyses.compare",
     "dc_card": "chain.analyses.ohmmeter",
     "expect": "chain.analyses.expect",
+    "front_to_back": "chain.comparisons.gains",
     "improve": "chain.selection.improve",
     "known_ends": "chain.diagnosis.terminations",
     "learn_back_to_back": "chain.characterize.characterize",
@@ -88,15 +97,18 @@ _HOMES = {
     "levels": "chain.assembly.budget",
     "load_need": "chain.selection.need_file",
     "load_setup": "chain.files.setup_file",
+    "multipath_error": "chain.comparisons.gains",
     "one_port_sweeps": "chain.characterize.sweeps",
     "page": "chain.analyses.page",
     "page_html": "chain.html.page",
     "parse_setup": "chain.files.setup_file",
     "prove": "chain.diagnosis.diagnose",
+    "read_levels": "chain.comparisons.level_table",
     "read_sweep": "chain.sweeps.read",
     "read_sweep_for": "chain.assembly.plane",
     "recover": "chain.analyses.recover",
     "ripple": "chain.echoes.analyse",
+    "three_antenna_gains": "chain.comparisons.gains",
     "two_port_sweeps": "chain.characterize.sweeps",
     "typed_readings": "chain.sweeps.readings",
 }

@@ -91,7 +91,7 @@ def test_every_command_that_answers_has_its_function_here():
     from chain.cli.main import COMMANDS
 
     without = {"new", "parts", "schema", "report", "card"}
-    names = {"learn": "learn_lead", "planes": "compare_planes"}
+    names = {"learn": "learn_lead", "planes": "compare_planes", "compare": "compare_antennas"}
     for command in (name for section in COMMANDS.values() for name in section):
         if command not in without:
             assert names.get(command, command) in chain.__all__, command

@@ -100,7 +100,10 @@ def _points(frame: _Frame, x: Real, y: Real) -> list[tuple[float, float]]:
 
 
 def _band(root: Element, frame: _Frame, series: Series) -> None:
-    if series.low is None or series.high is None or not series.joined:
+    if series.low is None or series.high is None:
+        return
+    if not series.joined:
+        _bars(root, frame, series, series.low, series.high)
         return
     look = series.drawn
     role = series.role if series.y is None else "interval"
@@ -122,6 +125,13 @@ def _band(root: Element, frame: _Frame, series: Series) -> None:
         "stroke_width": 1,
     }
     add(root, "path", d="".join(shapes), data_band=role, **drawn, **_dash(look))
+
+
+def _bars(root: Element, frame: _Frame, series: Series, low: Real, high: Real) -> None:
+    """Single readings: an upright bar for each."""
+    ends = [_points(frame, series.x, each) for each in (low, high)]
+    shapes = (path_of([first, last]) for first, last in zip(*ends, strict=True) if np.all(np.isfinite([first, last])))
+    add(root, "path", d="".join(shapes), fill="none", stroke=series.drawn.colour, stroke_width=4)
 
 
 def _dash(look: Look) -> dict[str, Value]:

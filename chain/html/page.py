@@ -26,7 +26,7 @@ from chain.report.phrases import plane_words
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-__all__ = ["card_html", "page_html"]
+__all__ = ["card_html", "filled", "page_html"]
 
 WORST_SHOWN = 12
 PRINTED_ROWS = 8
@@ -120,6 +120,11 @@ def card_html(card: Card) -> str:
     """
     values = {**_common(card.title), "policy": _policy(""), "card": card_values(card)}
     return _environment().get_template("card.html").render(values)
+
+
+def filled(template: str, title: str, values: dict[str, Any]) -> str:
+    """A template without a script, filled; every text escaped."""
+    return _environment().get_template(template).render(_common(title) | {"policy": _policy("")} | values)
 
 
 @lru_cache(maxsize=1)

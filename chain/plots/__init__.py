@@ -3,6 +3,7 @@
 __all__ = [
     "axes",
     "budget",
+    "differences",
     "expect",
     "figure",
     "picture",

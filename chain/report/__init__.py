@@ -6,6 +6,7 @@ __all__ = [
     "check",
     "choose",
     "compare",
+    "differences",
     "expect",
     "learn",
     "numbers",

@@ -1,0 +1,238 @@
+"""Two antennas, or one before and after a change, read through one chain: better, worse, or no telling, channel by channel."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import ClassVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.arrays import Complex, Real
+from chain.comparisons.bands import Band, BandFigures, bands_of
+from chain.comparisons.differences import COVERAGE, Difference, differences, verdict_of
+from chain.comparisons.joint_draws import draw_jointly
+from chain.errors import RangeError
+from chain.reflection import vswr
+from chain.results import ResultTable, plain_values
+from chain.setups import Setup
+from chain.sweeps.readings import Readings
+from chain.uncertainty.measurement import BATCH
+
+__all__ = ["AntennaComparison", "ChannelDifference", "common_readings", "compare_antennas"]
+
+SEED = 20260
+BATCHES = 4
+SAME_FREQUENCY = 1e-6
+MOST_POINTS = 401
+
+
+@dataclass(frozen=True)
+class ChannelDifference:
+    """One channel: both antennas, and the second minus the first.
+
+    `reflection_change` is that of the largest |G| in the channel, `loss_change_db` that of the mismatch loss of the channel
+    as a whole; below zero the second antenna is better.
+    """
+
+    channel: str
+    low_hz: float
+    high_hz: float
+    first_vswr: float
+    second_vswr: float
+    first_loss_db: float
+    second_loss_db: float
+    reflection_change: float
+    reflection_low: float
+    reflection_high: float
+    loss_change_db: float
+    loss_low_db: float
+    loss_high_db: float
+    match_verdict: str
+    loss_verdict: str
+    verdict: str
+
+
+@dataclass(frozen=True, repr=False)
+class AntennaComparison(ResultTable):
+    """Answer of `compare_antennas`."""
+
+    ROWS: ClassVar[str] = "channels"
+    COLUMNS: ClassVar[tuple[str, ...]] = (
+        "channel",
+        "first_vswr",
+        "second_vswr",
+        "reflection_change",
+        "reflection_low",
+        "reflection_high",
+        "loss_change_db",
+        "loss_low_db",
+        "loss_high_db",
+        "verdict",
+    )
+    title: str
+    first_name: str
+    second_name: str
+    plane: str
+    has_phase: bool
+    in_channels: bool
+    channels: tuple[ChannelDifference, ...]
+    verdict: str
+    coverage: float
+    points: int
+    draws: int
+    seed: int
+    assumed: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+    def count(self, verdict: str) -> int:
+        """Number of channels with a verdict."""
+        return sum(each.verdict == verdict for each in self.channels)
+
+    def headline(self) -> str:
+        """Which is better, in a few words."""
+        return f"{self.title}, {self.second_name} against {self.first_name}: {self.verdict}"
+
+    def to_dict(self) -> dict[str, object]:
+        """Plain values, keys with units."""
+        return plain_values({**vars(self), "channels": [vars(each) for each in self.channels]})  # type: ignore[return-value]
+
+
+def compare_antennas(
+    setup: Setup,
+    first: Readings,
+    second: Readings,
+    names: tuple[str, str] = ("A", "B"),
+    seed: int = SEED,
+    progress: Callable[[float], None] | None = None,
+) -> AntennaComparison:
+    """Compare two antennas read with one set-up and one calibration, each screwed on in turn.
+
+    Parameters
+    ----------
+    setup : the set-up of both readings.
+    first, second : the sweeps, in the plane's reference; compared where their frequencies are the same.
+    names : what to call the two.
+    seed : seed of the simulation.
+    progress : called with the finished share, 0 to 1.
+
+    Returns
+    -------
+    AntennaComparison: second minus first, per channel, with intervals that hold for all channels together.
+
+    Raises
+    ------
+    RangeError : the sweeps have less than half of their frequencies in common, or nothing says how well they repeat.
+    FitError : see `chain.assembly.cascade.build`.
+
+    Examples
+    --------
+    >>> from chain.assembly.plane import read_sweep_for
+    >>> from chain.files.setup_file import load_setup
+    >>> setup = load_setup("demo/plane-after-pad.toml")
+    >>> old, new = (read_sweep_for(setup, f"demo/plane-after-pad{each}.s1p") for each in ("-before", ""))
+    >>> found = compare_antennas(setup, old, new)
+    >>> found.channels[4].channel, found.channels[4].verdict
+    ('9', 'better')
+
+    Source
+    ------
+    Propagation of distributions through both readings with one draw of chain and calibration (JCGM 101:2008, memory).
+    """
+    one, other, remarks = common_readings(first, second)
+    draws = draw_jointly(setup, one.freq_hz, 2, BATCHES, seed, progress)
+    if not draws.repeats:
+        raise RangeError(
+            "nothing says how well this set-up repeats: it states no noise, drift, repeatability or flex",
+            'state them in [near], such as repeatability = "50 dB" and trace_noise = "0.02 dB"',
+        )
+    bands = bands_of(setup, one.freq_hz)
+    found, before, after = differences(draws, ((0, _seen(one)), (1, _seen(other))), bands)
+    rows = tuple(_row(*each) for each in zip(bands, before, after, found, strict=True))
+    return AntennaComparison(
+        setup.title,
+        *names,
+        setup.calibration.plane,
+        one.reflection is not None,
+        bands[0].is_channel,
+        rows,
+        overall([each.verdict for each in rows]),
+        COVERAGE,
+        one.freq_hz.size,
+        BATCHES * BATCH,
+        seed,
+        setup.assumed,
+        (*setup.warnings, *remarks),
+    )
+
+
+def _seen(readings: Readings) -> Complex | Real:
+    return readings.magnitude if readings.reflection is None else readings.reflection
+
+
+def _row(band: Band, before: BandFigures, after: BandFigures, found: Difference) -> ChannelDifference:
+    match = verdict_of(found.worst_low, found.worst_high)
+    loss = verdict_of(found.loss_low_db, found.loss_high_db)
+    return ChannelDifference(
+        band.name,
+        band.low_hz,
+        band.high_hz,
+        float(vswr(min(before.worst, 1.0))),
+        float(vswr(min(after.worst, 1.0))),
+        before.loss_db,
+        after.loss_db,
+        found.worst,
+        found.worst_low,
+        found.worst_high,
+        found.loss_db,
+        found.loss_low_db,
+        found.loss_high_db,
+        match,
+        loss,
+        overall([match, loss]),
+    )
+
+
+def overall(verdicts: list[str]) -> str:
+    """One word for several: what is told either way counts, and both ways is `mixed`."""
+    told = {each for each in verdicts if each != "can't tell"}
+    if not told:
+        return "can't tell"
+    return told.pop() if len(told) == 1 else "mixed"
+
+
+def common_readings(first: Readings, second: Readings) -> tuple[Readings, Readings, tuple[str, ...]]:
+    """Both sweeps at the frequencies that they share, alike with phase or without, evenly thinned where very long."""
+    near = np.searchsorted(first.freq_hz, second.freq_hz * (1 - SAME_FREQUENCY))
+    near = np.minimum(near, first.freq_hz.size - 1)
+    same = np.flatnonzero(np.abs(first.freq_hz[near] - second.freq_hz) <= SAME_FREQUENCY * second.freq_hz)
+    count = same.size
+    if 2 * count < min(first.freq_hz.size, second.freq_hz.size) or not count:
+        raise RangeError(
+            f"the two sweeps have {count} frequencies in common, of {first.freq_hz.size} and {second.freq_hz.size}",
+            "take both with the same start, stop and number of points",
+        )
+    remarks = []
+    if count < max(first.freq_hz.size, second.freq_hz.size):
+        remarks.append(f"compared at the {count} frequencies that both sweeps have")
+    step = -(-count // MOST_POINTS)
+    if step > 1:
+        same = same[::step]
+        remarks.append(f"of {count} points every {step}th is compared")
+    phase = first.reflection is not None and second.reflection is not None
+    if not phase and (first.reflection is not None or second.reflection is not None):
+        remarks.append("one of the sweeps has no phase: magnitudes are compared")
+    warnings = tuple(dict.fromkeys((*first.warnings, *second.warnings, *remarks)))
+    return _at(first, near[same], phase), _at(second, same, phase), warnings
+
+
+def _at(readings: Readings, where: NDArray[np.intp], phase: bool) -> Readings:
+    reflection = readings.reflection[where] if phase and readings.reflection is not None else None
+    return replace(
+        readings,
+        freq_hz=readings.freq_hz[where],
+        magnitude=readings.magnitude[where],
+        reflection=reflection,
+        rounding=None if readings.rounding is None else readings.rounding[where],
+    )

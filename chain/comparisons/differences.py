@@ -1,0 +1,147 @@
+"""Interval of the difference of two readings in every band, all bands together, from figures drawn jointly."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from chain.arrays import Complex, Real
+from chain.comparisons.bands import Band, BandFigures, figures_with_phase, figures_without_phase
+from chain.comparisons.joint_draws import JointDraws
+
+__all__ = ["COVERAGE", "Difference", "differences", "verdict_of"]
+
+COVERAGE = 0.95
+AIM = 0.965
+"""Share of the draws that an interval holds: a little more than stated, for draws are finite and errors not quite linear."""
+PHASES = 8
+"""Phases of each antenna, evenly spaced, where no phase was read: the worst pair of them counts."""
+ROUNDING = 1e-9
+"""A difference below this is none: it is rounding of the arithmetic."""
+
+
+@dataclass(frozen=True)
+class Difference:
+    """Second minus first reading in one band: of |G| at its worst point, and of the band's mismatch loss."""
+
+    worst: float
+    worst_low: float
+    worst_high: float
+    loss_db: float
+    loss_low_db: float
+    loss_high_db: float
+
+
+def differences(
+    draws: JointDraws,
+    readings: tuple[tuple[int, Complex | Real], tuple[int, Complex | Real]],
+    bands: Sequence[Band],
+    together: bool = True,
+) -> tuple[tuple[Difference, ...], tuple[BandFigures, ...], tuple[BandFigures, ...]]:
+    """Differences of two readings, each given as (number of its draws, reading); complex or, where real, magnitudes.
+
+    With `together` the intervals hold for all bands and both figures at once, else each for itself.
+
+    Source: Propagation of distributions, JCGM 101:2008 (memory); simultaneous intervals by the smallest rank
+    (min-p: Westfall and Young, Resampling-Based Multiple Testing, 1993; memory).
+    """
+    (one, first), (other, second) = readings
+    if np.iscomplexobj(first) and np.iscomplexobj(second):
+        before = figures_with_phase(draws, one, np.asarray(first, dtype=complex), bands)
+        after = figures_with_phase(draws, other, np.asarray(second, dtype=complex), bands)
+        rows = [_rows(a, b) for a, b in zip(before, after, strict=True)]
+        tail = _tail([row for pair in rows for row in pair]) if together else (1 - AIM) / 2
+        return (
+            tuple(
+                _difference(a, b, [_ends(row, tail) for row in pair])
+                for a, b, pair in zip(before, after, rows, strict=True)
+            ),
+            before,
+            after,
+        )
+    return _without_phase(draws, ((one, np.abs(first)), (other, np.abs(second))), bands, together)
+
+
+def _rows(before: BandFigures, after: BandFigures) -> tuple[Real, Real]:
+    return after.worst_draws - before.worst_draws, after.loss_draws - before.loss_draws
+
+
+def _tail(rows: Sequence[Real]) -> float:
+    """Share to leave off at either end of every row, so that the stated share of draws lies inside all rows at once.
+
+    Source: The smallest of a draw's ranks over all rows (min-p: Westfall and Young, 1993; memory).
+    """
+    count = rows[0].size
+    least = np.full(count, count)
+    for row in rows:
+        rank = np.empty(count, dtype=int)
+        rank[np.argsort(row, kind="stable")] = np.arange(1, count + 1)
+        least = np.minimum(least, np.minimum(rank, count + 1 - rank))
+    return float(np.quantile(least, 1 - AIM) / (count + 1))
+
+
+def _ends(row: Real, tail: float) -> tuple[float, float]:
+    low, high = np.quantile(row, [tail, 1 - tail])
+    return float(low), float(high)
+
+
+def _difference(before: BandFigures, after: BandFigures, ends: list[tuple[float, float]]) -> Difference:
+    (worst_low, worst_high), (loss_low, loss_high) = ends
+    # Noise may have lifted the worst point of either reading: the truth then lies on the other side.
+    return Difference(
+        after.worst - before.worst,
+        max(worst_low - after.lift, -1.0),
+        min(worst_high + before.lift, 1.0),
+        after.loss_db - before.loss_db,
+        loss_low,
+        loss_high,
+    )
+
+
+def _without_phase(
+    draws: JointDraws, readings: tuple[tuple[int, Real], tuple[int, Real]], bands: Sequence[Band], together: bool
+) -> tuple[tuple[Difference, ...], tuple[BandFigures, ...], tuple[BandFigures, ...]]:
+    """Both phases unknown: the hull over all pairs, so that what both readings share does not cancel of itself."""
+    turns = np.exp(2j * np.pi * np.arange(PHASES) / PHASES)
+    before, after = (
+        [figures_without_phase(draws, which, size, complex(turn), bands) for turn in turns] for which, size in readings
+    )
+    tail = (1 - AIM) / 2
+    if together:
+        middle = [row for number in range(len(bands)) for row in _rows(before[0][number][0], after[0][number][0])]
+        tail = _tail(middle)
+    out = []
+    for number in range(len(bands)):
+        ends = np.array([[np.inf, -np.inf], [np.inf, -np.inf]])
+        for one in before:
+            for other in after:
+                # Least of the second less the most of the first, and the other way round.
+                lows = _rows(one[number][1], other[number][0])
+                highs = _rows(one[number][0], other[number][1])
+                for place, (low, high) in enumerate(zip(lows, highs, strict=True)):
+                    ends[place] = (
+                        min(ends[place][0], _ends(low, tail)[0]),
+                        max(ends[place][1], _ends(high, tail)[1]),
+                    )
+        first, second = _middle(before, number), _middle(after, number)
+        out.append(_difference(first, second, [(float(low), float(high)) for low, high in ends]))
+    return (
+        tuple(out),
+        tuple(_middle(before, number) for number in range(len(bands))),
+        tuple(_middle(after, number) for number in range(len(bands))),
+    )
+
+
+def _middle(by_phase: Sequence[tuple[tuple[BandFigures, BandFigures], ...]], number: int) -> BandFigures:
+    """The nominal figures at the phase that stands in the middle of all."""
+    found = sorted((each[number][0] for each in by_phase), key=lambda each: each.worst)
+    return found[len(found) // 2]
+
+
+def verdict_of(low: float, high: float) -> str:
+    """Word for the interval of a difference of which less is better."""
+    if high < -ROUNDING:
+        return "better"
+    return "worse" if low > ROUNDING else "can't tell"

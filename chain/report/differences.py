@@ -1,0 +1,253 @@
+"""Two antennas compared: which is better, by how much, channel by channel; by match, and by received levels."""
+
+from __future__ import annotations
+
+import math
+
+from rich.console import Console
+from rich.text import Text
+
+from chain.comparisons.antennas import AntennaComparison, ChannelDifference
+from chain.comparisons.levels import LevelChannel, LevelComparison
+from chain.errors import plain
+from chain.report.numbers import vswr
+from chain.report.tables import Column, notes, say, show_table
+
+__all__ = ["Grid", "level_grid", "level_lines", "match_grid", "match_lines", "render", "render_levels"]
+
+STYLES = {"better": "green", "worse": "red", "mixed": "yellow"}
+LONGEST_NAME = 16
+MOST_ROWS = 12
+FULL_DB = 20.0
+Grid = tuple[list[Column], list[list[object]]]
+
+
+def render(
+    result: AntennaComparison, console: Console, every: bool = False, files: tuple[str, str] | None = None
+) -> None:
+    """Print a comparison by match."""
+    for line in match_lines(result):
+        say(console, line)
+    console.print()
+    columns, rows = match_grid(result)
+    shown = rows if every else rows[:MOST_ROWS]
+    show_table(console, columns, shown)
+    console.print()
+    hidden = f"{len(rows) - len(shown)} more channels (--all). " if len(rows) > len(shown) else ""
+    named = "" if files is None else f"{result.first_name} is {files[0]}, {result.second_name} {files[1]}. "
+    say(
+        console,
+        f"{named}{hidden}Changes are {short(result.second_name)} less {short(result.first_name)}, with what holds for all rows "
+        f"at once (95 %): of |reflection| at the worst point, and of the power that the channel loses to its match. "
+        f"{_shared(result)} {result.points} points, {result.draws} draws, seed {result.seed}.",
+    )
+    notes(console, result.warnings, ())
+
+
+def _shared(result: AntennaComparison) -> str:
+    if result.has_phase:
+        return "Errors that both sweeps share cancel."
+    return "No phase was read, so the errors that both share need not cancel."
+
+
+def short(name: str) -> str:
+    """A name that leaves room for a sentence."""
+    text = plain(name)
+    return text if len(text) <= LONGEST_NAME else f"{text[: LONGEST_NAME - 3]}..."
+
+
+def match_lines(result: AntennaComparison) -> tuple[str, str, str]:
+    """Verdict, what it rests on, what to do next."""
+    first, second = short(result.first_name), short(result.second_name)
+    count, better, worse = len(result.channels), result.count("better"), result.count("worse")
+    what = ("channel" if result.in_channels else "stretch") + (
+        "" if count == 1 else "s" if result.in_channels else "es"
+    )
+    if result.verdict == "can't tell":
+        head = f"No difference shown between {first} and {second} in {_of(count)} {what}."
+    elif better and worse:
+        head = f"{second}: better than {first} in {better}, worse in {worse} of {count} {what}."
+    elif better:
+        head = f"{second} is better than {first} in {better} of {count} {what}."
+    elif worse:
+        head = f"{second} is worse than {first} in {worse} of {count} {what}."
+    else:
+        head = f"{second} and {first} differ: better by one measure, worse by the other."
+    most = max(result.channels, key=lambda each: abs(each.loss_change_db))
+    return head, _rests_on(result, most), _next(result)
+
+
+def _of(count: int) -> str:
+    return f"any of {count}" if count > 1 else "the one"
+
+
+def _rests_on(result: AntennaComparison, most: ChannelDifference) -> str:
+    name = f"Channel {short(most.channel)}" if result.in_channels else short(most.channel)
+    change = most.loss_change_db
+    interval = f"{_signed(most.loss_low_db)} to {_signed(most.loss_high_db)}"
+    return f"{name}: VSWR {vswr(most.first_vswr)}, then {vswr(most.second_vswr)}; loss {_signed(change)} dB, {interval} (95 %)."
+
+
+def _next(result: AntennaComparison) -> str:
+    open_rows = result.count("can't tell")
+    if open_rows and not result.has_phase:
+        return "Next: save the sweeps with phase; then errors that both share cancel."
+    if result.verdict == "better":
+        return f"Next: keep {short(result.second_name)}; sweep it once more to see that it stays so."
+    if result.verdict == "worse":
+        return f"Next: go back to {short(result.first_name)}."
+    if result.verdict == "mixed":
+        return "Next: decide by the channels you need; the table names them."
+    if result.plane == "near":
+        return "Next: calibrate at the end of the lead and sweep both again."
+    return "Next: either will do; choose by gain, height and place."
+
+
+def _signed(value: float) -> str:
+    if abs(value) > FULL_DB:
+        return "more than 20" if value > 0 else "less than -20"
+    return f"{round(value, 2) + 0.0:+.2f}"
+
+
+def match_grid(result: AntennaComparison) -> Grid:
+    """Table of the channels."""
+    columns = [
+        Column("channel" if result.in_channels else "stretch,\nMHz", figures=False),
+        Column(f"VSWR\n{short(result.first_name)[:9]}"),
+        Column(f"VSWR\n{short(result.second_name)[:9]}"),
+        Column("|reflection| by\n95 %"),
+        Column("loss by,\ndB"),
+        Column("\n95 %"),
+        Column("verdict", figures=False),
+    ]
+    rows = [
+        [
+            each.channel.removesuffix(" MHz"),
+            vswr(each.first_vswr),
+            vswr(each.second_vswr),
+            f"{each.reflection_low:+.2f} to {each.reflection_high:+.2f}",
+            _signed(each.loss_change_db),
+            f"{_signed(each.loss_low_db)} to {_signed(each.loss_high_db)}",
+            Text(each.verdict, style=STYLES.get(each.verdict, "")),
+        ]
+        for each in result.channels
+    ]
+    return columns, rows
+
+
+def render_levels(result: LevelComparison, console: Console) -> None:
+    """Print a comparison by received levels."""
+    for line in level_lines(result):
+        say(console, line)
+    for grid in level_grid(result):
+        console.print()
+        show_table(console, *grid)
+    if result.channels:
+        console.print()
+        say(
+            console,
+            f"Levels in {result.unit}, read {result.order}. Realised gain is what the receiver gets, match included; drift is "
+            "taken out by the mean of neighbours. 95 % from repeatability, mismatch at the meter and the site's reflections; "
+            f"each row by itself. {result.draws} draws, seed {result.seed}.",
+        )
+    notes(console, result.warnings, result.assumed)
+
+
+def level_lines(result: LevelComparison) -> tuple[str, str, str]:
+    """Verdict, what it rests on, what to do next."""
+    if not result.channels:
+        return _other_lines(result)
+    first, second = short(result.first_name), short(result.second_name)
+    told = {word: [each for each in result.channels if each.verdict == word] for word in ("better", "worse")}
+    span = f"{result.mean_low_db:.1f} to {result.mean_high_db:.1f} (95 %)"
+    if result.verdict == "can't tell":
+        head = f"Cannot tell {second} from {first} by level: {result.mean_db:+.1f} dB, {span}."
+    else:
+        head = f"{second} is {result.verdict} by {abs(result.mean_db):.1f} dB: {span}, mean of {len(result.channels)} channels."
+    reference = ""
+    if not math.isnan(result.reference_dbi):
+        reference = f" Realised gain about {result.reference_dbi + result.mean_db:.1f} dBi."
+    rests = (
+        f"Better in {len(told['better'])}, worse in {len(told['worse'])} of {len(result.channels)} channels.{reference}"
+    )
+    advice = "Next: read each again in turn, A-B-A-B; twice the readings narrow it most."
+    if result.verdict != "can't tell":
+        advice = f"Next: keep {second if result.verdict == 'better' else first}."
+    return head, rests, advice
+
+
+def _other_lines(result: LevelComparison) -> tuple[str, str, str]:
+    if result.three:
+        one = result.three[0]
+        gains = ", ".join(f"{short(name)} {gain:.1f}" for name, gain in zip(one.antennas, one.gains_dbi, strict=True))
+        return (
+            f"Gains in dBi, channel {short(one.channel)}: {gains}.",
+            "From the three pairs alone: no antenna of known gain was needed.",
+            "Next: move the pair a little and read again; the site shows as a change.",
+        )
+    one_back = max(result.front_to_back, key=lambda each: each.reading_db)
+    least = f"{one_back.low_db:.1f} dB or more" if math.isinf(one_back.high_db) else (
+        f"{one_back.low_db:.1f} to {one_back.high_db:.1f} dB"
+    )  # fmt: skip
+    return (
+        f"Front-to-back of {short(one_back.antenna)}, channel {short(one_back.channel)}: {least}.",
+        f"It reads {one_back.reading_db:.1f} dB; reflections of the site may add to the back or take from it.",
+        "Next: turn the antenna at another spot; a reading that stays is its own.",
+    )
+
+
+def level_grid(result: LevelComparison) -> list[Grid]:
+    """Tables: channels, front-to-back, three antennas; those that the levels hold."""
+    out: list[Grid] = []
+    if result.channels:
+        out.append((_level_columns(result), [_level_row(each, result) for each in result.channels]))
+    if result.front_to_back:
+        columns = [
+            Column("antenna", figures=False),
+            Column("channel", figures=False),
+            Column("front-to-back\nread, dB"),
+        ]
+        rows: list[list[object]] = [
+            [each.antenna, each.channel, f"{each.reading_db:.1f}", _ratio(each.low_db, each.high_db)]
+            for each in result.front_to_back
+        ]
+        out.append(([*columns, Column("true, dB\n(site's floor)")], rows))
+    if result.three:
+        columns = [Column("channel", figures=False), Column("antenna", figures=False), Column("gain,\ndBi")]
+        rows = [
+            [each.channel, name, f"{gain:.2f}"]
+            for each in result.three
+            for name, gain in zip(each.antennas, each.gains_dbi, strict=True)
+        ]
+        out.append((columns, rows))
+    return out
+
+
+def _ratio(low: float, high: float) -> str:
+    return f"{low:.1f} or more" if math.isinf(high) else f"{low:.1f} to {high:.1f}"
+
+
+def _level_columns(result: LevelComparison) -> list[Column]:
+    known = any(not math.isnan(each.gain_db) for each in result.channels)
+    return [
+        Column("channel", figures=False),
+        Column("readings"),
+        Column("realised\ngain by, dB"),
+        Column("\n95 %"),
+        Column("drift,\ndB"),
+        *([Column("no match:\ngain by, dB")] if known else []),
+        Column("verdict", figures=False),
+    ]
+
+
+def _level_row(each: LevelChannel, result: LevelComparison) -> list[object]:
+    known = any(not math.isnan(one.gain_db) for one in result.channels)
+    return [
+        each.channel,
+        str(each.readings),
+        f"{each.realised_db:+.1f}",
+        f"{each.low_db:+.1f} to {each.high_db:+.1f}",
+        f"{each.drift_db + 0.0:+.1f}",
+        *([f"{each.gain_db:+.1f}"] if known else []),
+        Text(each.verdict, style=STYLES.get(each.verdict, "")),
+    ]
