@@ -1,4 +1,4 @@
-"""What every test shares: one seedless profile for hypothesis, and the folder of shared helpers on the import path."""
+"""What every test shares: seedless profiles for hypothesis, and the folder of shared helpers on the import path."""
 
 import sys
 from pathlib import Path
@@ -7,9 +7,16 @@ from hypothesis import HealthCheck, settings
 
 sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parent / "helpers")]
 
-settings.register_profile(
-    "repeatable", derandomize=True, deadline=None, database=None, suppress_health_check=[HealthCheck.too_slow]
-)
+# .ci/run asks for the thorough one (--hypothesis-profile).
+for name, examples in {"repeatable": 40, "thorough": 200}.items():
+    settings.register_profile(
+        name,
+        max_examples=examples,
+        derandomize=True,
+        deadline=None,
+        database=None,
+        suppress_health_check=[HealthCheck.too_slow],
+    )
 settings.load_profile("repeatable")
 
 

@@ -42,6 +42,7 @@ def test_console_blocks_print_what_they_show(path, replays):
     assert not wrong, "\n\n".join(wrong) + remedy
 
 
+@pytest.mark.replay
 @pytest.mark.parametrize("path", [path for path in DOCUMENTS if ">>> " in path.read_text("utf-8")], ids=name_of)
 def test_python_blocks_give_what_they_show(path, tmp_path, monkeypatch):
     """Each `>>>` line of a document, one session per document, run beside a copy of the demo."""

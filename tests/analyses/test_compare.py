@@ -80,6 +80,12 @@ def test_an_unchanged_antenna_seldom_looks_changed(phase):
     assert 0.015 <= shares_changed(600, phase) <= 0.068
 
 
+@pytest.mark.statistical
+def test_an_unchanged_antenna_looks_changed_in_few_of_60_trials():
+    """60 trials at 5 %: more than eight is one chance in a hundred (binomial)."""
+    assert shares_changed(60, True) <= 8 / 60
+
+
 def test_an_unchanged_antenna_as_a_rule_shows_no_change():
     """Twelve trials: three false alarms of 5 % each would be one chance in fifty."""
     assert shares_changed(12, True) <= 0.17

@@ -4,6 +4,7 @@ import os
 import re
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -31,6 +32,11 @@ ESCAPE = "\x1b"
 
 def run(words, **settings):
     """A real process, its output as bytes; settings of None are taken out of the environment."""
+    return answered(tuple(words), tuple(settings.items()))
+
+
+@cache
+def answered(words, settings):
     plain = {
         "COLUMNS": None,
         "NO_COLOR": None,
@@ -38,7 +44,7 @@ def run(words, **settings):
         "PYTHONIOENCODING": "utf-8",
         "TERM": "xterm-256color",
     }
-    environment = {key: value for key, value in {**os.environ, **plain, **settings}.items() if value is not None}
+    environment = {key: value for key, value in {**os.environ, **plain, **dict(settings)}.items() if value is not None}
     done = subprocess.run([sys.executable, "-m", "chain", *words], env=environment, capture_output=True)
     assert done.returncode == 0, done.stderr
     return done.stdout

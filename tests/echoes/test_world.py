@@ -76,6 +76,7 @@ def check_ratios(out, label):
     assert 0.8 < rms < 1.3
 
 
+@pytest.mark.statistical
 @pytest.mark.parametrize("has_phase", [True, False], ids=["complex", "magnitude"])
 def test_a_length_is_as_exact_as_its_noise_allows(has_phase):
     """60 worlds of two reflections; bound by the Fisher information of the exact reflection."""

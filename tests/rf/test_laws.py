@@ -263,7 +263,7 @@ def test_bound_holds_every_simulated_measurement(setup, magnitude, seed):
 
 
 @given(measured_setups(), floats(0, 0.95), seeds)
-@settings(max_examples=10)
+@settings(max_examples=5)
 def test_bound_of_the_truth_holds_in_simulated_measurements(setup, magnitude, seed):
     measurement = measurement_of(setup, build(setup))
     rng = np.random.default_rng(seed)

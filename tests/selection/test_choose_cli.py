@@ -53,11 +53,9 @@ def test_the_json_keeps_its_contract():
     assert found["missing"] == []
 
 
-@pytest.mark.parametrize("rank", ["cost", "loss", "reflection", "joints"])
-def test_rank(rank):
-    chains = json.loads(answer(NEED, "--rank", rank, "--json").stdout)["chains"]
-    key = {"cost": "cost", "loss": "loss_db", "reflection": "sum_reflection", "joints": "joints"}[rank]
-    assert [each[key] for each in chains] == sorted(each[key] for each in chains)
+def test_rank():
+    costs = [each["cost"] for each in json.loads(answer(NEED, "--rank", "cost", "--json").stdout)["chains"]]
+    assert costs == sorted(costs)
 
 
 def test_why_compares_two():
@@ -87,7 +85,6 @@ def test_nothing_fits(tmp_path):
     assert "Nothing fits: nothing owned or on offer goes from the N-50 jack" in text
     assert "The nearest part of the library that would close it:" in text
     run(str(need), "--enforce", status=1)
-    run(NEED, "--enforce")
     dear = head + 'budget = "1 EUR"\n[[offer]]\nprice = "5 EUR"\npart = "n-plug-f-plug"\n'
     need.write_text(dear, encoding="utf-8")
     assert "the cheapest chain that fits together costs 5.00 EUR" in " ".join(run(str(need)).stdout.split())
@@ -127,9 +124,7 @@ def test_the_answer_goes_to_a_file_whole_and_is_not_overwritten(tmp_path):
 
 
 def test_progress_is_shown_to_a_person_only():
-    words = [sys.executable, "-m", "chain", "choose", NEED]
-    quiet = subprocess.run(words, capture_output=True, cwd=ROOT, check=True)
-    assert quiet.stderr == b""
+    assert answer(NEED).stderr == ""
     master, slave = pty.openpty()
     script = (
         "import chain.cli.progress as p; p.PATIENCE_S = 0.0; import sys; from chain.cli.main import main;"

@@ -274,7 +274,11 @@ def judged(count, seed, far, with_phase, middle="pad", starts=6):
     return median, ninth
 
 
-@WAYS
+@pytest.mark.parametrize(
+    ("far", "with_phase"),
+    [(False, False), (False, True), (True, False), pytest.param(True, True, marks=pytest.mark.statistical)],
+    ids=str,
+)
 def test_no_bound_is_passed(far, with_phase):
     """A few measurements each way: too few for a median to mean much, enough to find a bound that does not hold."""
     assert judged(1 if far else 3, 3 + 4 * far, far, with_phase, starts=3)[0] <= (0.5 if far else 0.05)
@@ -341,7 +345,7 @@ LARGE = {"load_db": 22.0, "load_h": 3e-9, "open_f": 5e-13, "short_h": 4e-9, "fle
 LARGE |= {"drift_db": 60.0, "repeatability_db": 36.0}
 
 
-@pytest.mark.parametrize("with_phase", [False, True])
+@pytest.mark.parametrize("with_phase", [False, pytest.param(True, marks=pytest.mark.statistical)])
 def test_no_bound_is_passed_where_every_error_is_large(with_phase):
     """A load of 22 dB with 3 nH, a short of 4 nH, a lead turned by 3 degrees: where terms of second order matter."""
     rng = np.random.default_rng(12)

@@ -21,12 +21,13 @@ def slacks(count, seed):
     return np.array(slack), np.array(passed)
 
 
-def test_bound_of_a_dozen_chains():
-    """Median slack at most 2 % of the width of the worst found, and never passed: the first 12 chains of the slow test.
+@pytest.mark.parametrize("count", [3, pytest.param(12, marks=pytest.mark.statistical)])
+def test_bound_of_a_few_chains(count):
+    """Median slack at most 2 % of the width of the worst found, and never passed: the first chains of the slow test.
 
     Seen: median 0.19 %, most 0.76 %, the worst found at least 7e-11 inside the bound.
     """
-    slack, passed = slacks(12, 1)
+    slack, passed = slacks(count, 1)
     assert passed.max() <= 1e-9
     assert np.median(slack) <= 0.02
     assert slack.max() <= 0.03

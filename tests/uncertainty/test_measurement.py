@@ -18,7 +18,7 @@ from chain.uncertainty.bounds import reading_bound
 from chain.uncertainty.calibration import Standards
 from chain.uncertainty.coverage_region import recovered_draws
 from chain.uncertainty.intervals import table
-from chain.uncertainty.measurement import BATCH, Measurement, nominal_maps, simulate
+from chain.uncertainty.measurement import Measurement, nominal_maps, simulate
 from chain.uncertainty.sampling import draw, unit_draws
 
 FREQ = np.array([60e6, 200e6, 470e6, 862e6])
@@ -54,14 +54,13 @@ def test_ideal_standards_show_exactly_what_lies_after_the_plane(before, after):
     measurement = calibrated(before, after, 75.0, Standards(75.0))
     found, known = simulate(measurement, 0, 1), nominal_maps(measurement)
     for end in (0.0, 1.0, -1.0, 0.3 - 0.4j):
-        shown = np.broadcast_to(known.reading(np.array(end)), (BATCH, FREQ.size))
-        assert found.reading(np.array(end)) == pytest.approx(shown, abs=1e-7)
+        np.testing.assert_allclose(found.reading(np.array(end)) - known.reading(np.array(end)), 0, atol=1e-7)
 
 
 def test_in_50_ohm_a_75_ohm_end_shows_its_step():
     """A 50-ohm load used at the 75-ohm plane: 75 ohm then reads 0.2, VSWR 1.5."""
     measurement = calibrated([made.item(made.pad(), "pad")], [], 50.0, Standards(50.0))
-    assert simulate(measurement, 0, 1).reading(np.array(0.0)) == pytest.approx(np.full((BATCH, FREQ.size), 0.2 + 0j))
+    np.testing.assert_allclose(simulate(measurement, 0, 1).reading(np.array(0.0)), 0.2, atol=1e-9)
 
 
 # scikit-rf as an independent simulation: own draws, networks joined by the library, its one-port calibration.
