@@ -61,6 +61,7 @@ if TYPE_CHECKING:
     from chain.sweeps.options import SweepOptions as SweepOptions
     from chain.sweeps.read import read_sweep as read_sweep
     from chain.sweeps.readings import typed_readings as typed_readings
+    from chain.tuning.tune import tune as tune
 
     compare_planes = compare
 
@@ -109,6 +110,7 @@ _HOMES = {
     "recover": "chain.analyses.recover",
     "ripple": "chain.echoes.analyse",
     "three_antenna_gains": "chain.comparisons.gains",
+    "tune": "chain.tuning.tune",
     "two_port_sweeps": "chain.characterize.sweeps",
     "typed_readings": "chain.sweeps.readings",
 }

@@ -33,6 +33,7 @@ COMMANDS = {
         "recover": "What is the antenna's true match, and how sure is that?",
         "prove": "Is the chain what it claims to be? Known terminations as read.",
         "compare": "Which of two antennas is better, and is that sure?",
+        "tune": "Too long or too short: which way to bend the antenna?",
         "ripple": "What in the sweep repeats, and how long is the thing that makes it?",
         "report": "All of it on one page with plots, the bench card on its last sheet.",
     },

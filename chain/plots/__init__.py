@@ -11,4 +11,5 @@ __all__ = [
     "recover",
     "ripple",
     "terminal",
+    "tune",
 ]

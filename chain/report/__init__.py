@@ -18,4 +18,5 @@ __all__ = [
     "ripple",
     "schemas",
     "tables",
+    "tune",
 ]

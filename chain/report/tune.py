@@ -1,0 +1,300 @@
+"""Which way to bend it: the verdict in three lines, then screen, antenna, R and X over the wanted channels, now and afterwards."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from rich.console import Console
+
+from chain.report.numbers import vswr
+from chain.report.phrases import plane_words
+from chain.report.tables import Column, notes, safe, say, show_table, title
+from chain.tuning.crossings import Estimate
+from chain.tuning.records import Change, Tuning
+from chain.tuning.spans import inside
+
+__all__ = ["render", "three_lines"]
+
+ROWS = 8
+COARSE_HZ = 2e6
+"""Width of an interval from which whole megahertz are enough."""
+STYLES = {"in tune": "green", "too long": "yellow", "too short": "yellow", "no gain": "yellow", "cannot tell": "yellow"}
+ELEMENTS = {
+    "half-wave": "half-wave element",
+    "folded": "folded half-wave element",
+    "loop": "loop",
+    "several": "several elements",
+    "": "not stated",
+}
+CAUTION = (
+    "Before you touch it: switch off and unplug whatever feeds power up the lead, keep clear of power lines, and do not work on a "
+    "mast alone or in a storm. Metal that is cut off does not grow back: take half, read, then the rest."
+)
+
+
+def render(result: Tuning, console: Console, every_point: bool = False) -> None:
+    """Print which way to turn an antenna."""
+    title(console, result.title)
+    for number, line in enumerate(three_lines(result)):
+        say(console, safe(line, STYLES[result.verdict] if number == 0 else ""))
+    console.print()
+    _table(result, console, every_point)
+    console.print()
+    for line in _facts(result):
+        say(console, line, indent=2)
+    if result.verdict in ("too long", "too short") or result.trial is not None:
+        say(console, CAUTION)
+    say(console, _conditions(result))
+    notes(console, result.warnings, result.assumed)
+
+
+def three_lines(result: Tuning) -> tuple[str, str, str]:
+    """Verdict, what it rests on, what to do next: at most 80 characters each."""
+    if not result.has_phase:
+        return _by_dip(result)
+    if result.verdict == "in tune":
+        return (
+            f"In tune: it resonates at {_mhz(_working(result))}, as wanted.",
+            f"Worst wanted VSWR {_vswr(result.now.vswr)} at {_hz(result.now.at_hz)}; another length gains nothing.",
+            _after_tuning(result),
+        )
+    if result.verdict == "no gain":
+        found = result.resonances[0] if result.resonances else None
+        at = "" if found is None else f"At resonance it is {found.resistance_ohm.value:.0f} ohm. "
+        return (
+            "Length is not what is wrong: the worst channel would be no better.",
+            f"{at}Worst now: VSWR {vswr(result.now.vswr.value)}."[:80],
+            "Next: chain tune --match shows what a matching network could do.",
+        )
+    if result.verdict == "cannot tell":
+        return _unsure(result)
+    if result.change is None:
+        return _direction_only(result)
+    return _amount(result, result.change)
+
+
+def _amount(result: Tuning, change: Change) -> tuple[str, str, str]:
+    shorter = change.share.value < 0
+    verb = "shorten" if shorter else "lengthen"
+    ends = sorted(abs(end) for end in (change.share.low, change.share.high))
+    span = f"{100 * ends[0]:.1f} to {100 * ends[1]:.1f} %"
+    if (change.share.low < 0) != (change.share.high < 0):
+        span = f"up to {100 * ends[1]:.1f} %"
+    size = "" if change.length_m is None else f", {_length(abs(change.length_m.value))}"
+    first = (
+        f"{result.verdict.capitalize()}: {verb} the element by {100 * abs(change.share.value):.1f} % ({span}){size}."
+    )
+    working = _working(result)
+    basis = "" if working is None else f"It resonates at {_mhz(working)}; "
+    second = f"{basis}the wanted middle is {_hz(result.wanted.aim_hz)}."
+    if result.after is None:
+        return first, second, f"Next: {verb} it in two steps, and read again after each."
+    most = vswr(float(result.after.reading_high.max()))
+    return first, second, f"Next: {verb} it in two steps; then the screen should show {most} or less."
+
+
+def _direction_only(result: Tuning) -> tuple[str, str, str]:
+    first = f"Suspected: {result.verdict}. By how much, this sweep does not say."
+    reason = result.reason[:1].upper() + result.reason[1:]
+    return first, f"{reason}."[:80], _try(result)
+
+
+def _unsure(result: Tuning) -> tuple[str, str, str]:
+    working = _working(result)
+    place = "no resonance is seen" if working is None else f"resonance at {_ends(working)} MHz"
+    first = f"Cannot tell yet: {place}; wanted middle {_hz(result.wanted.aim_hz)}."
+    second = "The uncertainty is larger than the distance to the wanted frequency."
+    better = result.improvement
+    if better is None:
+        return first, second, _try(result)
+    third = f"Next: {better.what}."
+    width = f"Uncertain by {_width(better.now_hz)} now, by {_width(better.then_hz)} after the next step."
+    return first, width if better.then_hz < better.now_hz else second, third if len(third) <= 80 else f"{third[:77]}..."
+
+
+def _by_dip(result: Tuning) -> tuple[str, str, str]:
+    second = f"Dip at {_mhz(result.dip)}; wanted {_span(result)}. Read without phase."
+    if not math.isfinite(result.dip.value):
+        second = f"The reading is least at the very end of the sweep; wanted {_span(result)}."
+    if result.dip_side == "within":
+        return "The dip lies inside the wanted channels: leave the length as it is.", second, _after_tuning(result)
+    if result.dip_side:
+        of = "" if result.dip_side.endswith("middle") else " the wanted channels"
+        return f"Suspected {result.verdict}: the dip lies {result.dip_side}{of}.", second, _try(result)
+    return "Cannot tell from this alone: the dip may lie below the wanted middle or above.", second, _try(result)
+
+
+def _try(result: Tuning) -> str:
+    found = result.trial
+    if found is None:
+        if not math.isfinite(result.dip.value):
+            way = "lower" if result.dip.value < 0 else "higher"
+            return f"Next: sweep {way}; the dip lies outside this sweep."
+        return "Next: leave it so, or read with a phase, calibrated at the end of the lead."
+    verb = "shorten" if found.share < 0 else "lengthen"
+    return (
+        f"Next: {verb} by {100 * abs(found.share):g} %, read again; the dip should move "
+        f"{_number(found.from_hz, found.tellable_hz)} to {_number(found.to_hz, found.tellable_hz)} MHz."
+    )
+
+
+def _after_tuning(result: Tuning) -> str:
+    if result.now.vswr.value <= result.limit_vswr:
+        return "Next: leave the length alone; gain, place and lead matter more now."
+    return "Next: chain tune --match shows what a matching network could do."
+
+
+def _working(result: Tuning) -> Estimate | None:
+    """The resonance that the answer rests on: the nearest to the dip."""
+    at = result.dip.value if math.isfinite(result.dip.value) else result.wanted.aim_hz
+    found = min(result.resonances, key=lambda each: abs(each.freq_hz.value - at), default=None)
+    return None if found is None else found.freq_hz
+
+
+def _table(result: Tuning, console: Console, every_point: bool) -> None:
+    sweep = result.sweep
+    within = np.flatnonzero(inside(sweep.freq_hz, result.wanted))
+    shown = list(range(sweep.freq_hz.size))
+    if not every_point:
+        shown = list(dict.fromkeys(within[np.linspace(0, within.size - 1, ROWS).round().astype(int)].tolist()))
+    columns = [Column("MHz"), Column("screen\nVSWR"), Column("antenna\nVSWR"), Column("95 %")]
+    if sweep.resistance_ohm is not None:
+        columns += [Column("R\nohm"), Column("X\nohm"), Column("X\n95 %")]
+    if result.after is not None:
+        columns += [Column("then\nVSWR"), Column("then on\nscreen")]
+    show_table(console, columns, [_row(result, index) for index in shown])
+    if not every_point:
+        say(console, f"{len(shown)} of {sweep.freq_hz.size} readings, from the wanted span; --all shows every one.")
+
+
+def _row(result: Tuning, index: int) -> list[object]:
+    sweep = result.sweep
+    row: list[object] = [
+        f"{sweep.freq_hz[index] / 1e6:.6g}",
+        vswr(float(sweep.reading_vswr[index])),
+        vswr(float(sweep.true_vswr[index])),
+        _ends_vswr(float(sweep.low[index]), float(sweep.high[index])),
+    ]
+    if sweep.resistance_ohm is not None and sweep.reactance_ohm is not None:
+        assert sweep.reactance_low is not None
+        assert sweep.reactance_high is not None
+        row += [
+            f"{sweep.resistance_ohm[index]:.0f}",
+            f"{sweep.reactance_ohm[index]:+.0f}",
+            f"{sweep.reactance_low[index]:+.0f} to {sweep.reactance_high[index]:+.0f}",
+        ]
+    if result.after is not None:
+        place = np.flatnonzero(result.after.freq_hz == sweep.freq_hz[index])
+        if place.size:
+            at = int(place[0])
+            low, high = float(result.after.reading_low[at]), float(result.after.reading_high[at])
+            row += [vswr(float(result.after.true_vswr[at])), _ends_vswr(low, high)]
+        else:
+            row += ["", ""]
+    return row
+
+
+def _facts(result: Tuning) -> list[str]:
+    lines = []
+    for each in result.resonances:
+        lines.append(
+            f"{each.kind.capitalize()} resonance at {_mhz(each.freq_hz)}: {_ohm(each.resistance_ohm)} in the element, "
+            f"quality factor {_plain(each.quality_factor)}."
+        )
+    if result.has_phase:
+        lines.append(f"Least reflection (dip) at {_mhz(result.dip)}.")
+    wide = result.bandwidth
+    if wide is not None and not (wide.low_hz.closed and wide.high_hz.closed):
+        lines.append(
+            f"Within VSWR {wide.limit_vswr:g}: about from {_hz(wide.low_hz.value)} to {_hz(wide.high_hz.value)}; how far exactly, "
+            "this sweep does not say."
+        )
+    elif wide is not None:
+        lines.append(
+            f"Within VSWR {wide.limit_vswr:g}: {_mhz(wide.width_hz)} wide, from {_mhz(wide.low_hz)} to {_mhz(wide.high_hz)}."
+        )
+    if result.by_slope is not None:
+        share = result.by_slope.share
+        lines.append(
+            f"By the slope of the stated half-wave element: {100 * share.value:+.1f} % ({100 * share.low:+.1f} to "
+            f"{100 * share.high:+.1f} %)."
+        )
+    after = result.after
+    if after is not None:
+        lines.append(
+            f"Foretold for {100 * after.share:+.1f} %: worst wanted VSWR {_vswr(after.worst.vswr)} at {_hz(after.worst.at_hz)}, "
+            f"instead of {_vswr(result.now.vswr)} at {_hz(result.now.at_hz)}."
+        )
+    if result.trial is not None:
+        lines.append(
+            f"A move of the dip below {_width(result.trial.tellable_hz)} could be noise, drift or the joint made again."
+        )
+    if result.improvement is not None and result.trial is not None:
+        lines.append(_try(result).replace("Next: ", "Or try: ", 1))
+    if result.suspected and result.reason and result.has_phase:
+        lines.append(f"Suspected only: {result.reason}.")
+    return lines
+
+
+def _conditions(result: Tuning) -> str:
+    at = "at its connector" if result.element_ohm == result.far_ohm else "at its connector, R and X behind its feed"
+    return (
+        f"Taken as {result.interpretation}. Calibrated {plane_words(result.plane)}. Element: {ELEMENTS[result.element]}. "
+        f"Antenna in {result.far_ohm:g} ohm {at}. {result.draws} draws, seed {result.seed}. "
+        "An antenna is taken to behave at f as it did at k f once it is k times as long; current on the outside of the lead and "
+        "what stands around the antenna are not in it."
+    )
+
+
+def _span(result: Tuning) -> str:
+    low, high = result.wanted.low_hz, result.wanted.high_hz
+    return _hz(low) if low == high else f"{low / 1e6:.4g} to {_hz(high)}"
+
+
+def _hz(value: float, width_hz: float = 1e6) -> str:
+    """Frequency with a decimal more where it is known to a megahertz."""
+    if not math.isfinite(value):
+        return "outside the sweep"
+    return f"{_number(value, width_hz)} MHz"
+
+
+def _number(value: float, width_hz: float) -> str:
+    return f"{value / 1e6:.0f}" if width_hz > COARSE_HZ and value > 1e8 else f"{value / 1e6:.4g}"
+
+
+def _width(value: float) -> str:
+    return f"{value / 1e6:.2g} MHz" if value < 1e8 else f"{value / 1e6:.0f} MHz"
+
+
+def _mhz(found: Estimate | None) -> str:
+    return "an unknown place" if found is None else f"{_hz(found.value, found.high - found.low)} ({_ends(found)})"
+
+
+def _ends(found: Estimate) -> str:
+    wide = found.high - found.low
+    if not found.closed:
+        if math.isfinite(found.low):
+            return f"{_number(found.low, wide)} or more"
+        return f"{_number(found.high, wide)} or less" if math.isfinite(found.high) else "or anywhere"
+    return f"{_number(found.low, wide)} to {_number(found.high, wide)}"
+
+
+def _ends_vswr(low: float, high: float) -> str:
+    return f"{vswr(low)} to {vswr(high)}"
+
+
+def _vswr(found: Estimate) -> str:
+    return f"{vswr(found.value)} ({_ends_vswr(found.low, found.high)})"
+
+
+def _ohm(found: Estimate) -> str:
+    return f"{found.value:.0f} ohm ({found.low:.0f} to {found.high:.0f})"
+
+
+def _plain(found: Estimate) -> str:
+    return f"{found.value:.2g} ({found.low:.2g} to {found.high:.2g})"
+
+
+def _length(metres: float) -> str:
+    return f"{1000 * metres:.0f} mm" if metres >= 0.01 else f"{1000 * metres:.1f} mm"

@@ -1,0 +1,160 @@
+"""Too long or too short: what the resonance, or the sign of the reactance, says, and how far that can be relied upon."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from chain.arrays import Complex, Real
+from chain.setups import Antenna
+from chain.tuning.crossings import TAIL, Crossing, Estimate, crossings_of, estimate, nearest_crossing
+from chain.tuning.draws import Antennas
+from chain.tuning.element import LARGEST_BY_SLOPE, change_by_slope, change_to, quality_factor
+from chain.tuning.records import Change, Prediction, Resonance, Wanted
+
+__all__ = ["SURE", "WORTH", "Decision", "Drawn", "change_of", "decide", "operating", "resonance_of", "verdict_of"]
+
+SURE = 1 - TAIL
+WORTH = 0.98
+"""A change is worth making where it takes the worst reflection down to this share or less."""
+ONE_ELEMENT = ("half-wave", "folded", "loop")
+NOT_STATED = "antenna: one driven element (element not stated)"
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A sweep taken back to the antenna: with every unknown at zero, and by every draw (rows)."""
+
+    freq_hz: Real
+    element_ohm: float
+    nominal: Antennas
+    every: Antennas
+
+
+@dataclass(frozen=True)
+class Decision:
+    """A direction with what it rests on. Without a `change` only the direction is known, and `why` says why."""
+
+    direction: str = ""
+    suspected: bool = False
+    change: Change | None = None
+    by_slope: Change | None = None
+    why: str = ""
+    assumed: tuple[str, ...] = ()
+
+
+def operating(found: list[Crossing], drawn: Drawn, element: str, dip_hz: float) -> Crossing | None:
+    """The resonance to tune by: of those that are sure the one nearest to the dip, else the nearest that is seen at all.
+
+    A single element works at a series resonance.
+    """
+    seen = found or crossings_of(drawn.freq_hz, drawn.nominal.element.imag)
+    if element in ONE_ELEMENT:
+        seen = [each for each in seen if each.rising]
+    at = float(np.clip(dip_hz, drawn.freq_hz[0], drawn.freq_hz[-1]))
+    return min(seen, key=lambda each: abs(np.log(each.freq_hz / at)), default=None)
+
+
+def resonance_of(drawn: Drawn, found: Crossing) -> Resonance:
+    """A resonance with its resistance and quality factor, each with the interval of the draws."""
+    freq = drawn.freq_hz
+    at = nearest_crossing(freq, drawn.every.element.imag, found)
+    place = int(np.abs(freq - found.freq_hz).argmin())
+    # A draw whose resonance lies outside the sweep is read at the end it left by.
+    places = np.abs(freq - np.clip(at, freq[0], freq[-1])[:, None]).argmin(axis=1)
+    rows = np.arange(at.size)
+
+    def both(one: Real, many: Real) -> Estimate:
+        return estimate(float(one[place]), many[rows, places])
+
+    nominal, every = drawn.nominal, drawn.every
+    return Resonance(
+        estimate(found.freq_hz, at),
+        "series" if found.rising else "parallel",
+        both(_ohm(nominal.element, drawn.element_ohm).real, _ohm(every.element, drawn.element_ohm).real),
+        both(
+            quality_factor(nominal.element, nominal.slope, freq),
+            quality_factor(every.element, every.slope, freq),
+        ),
+    )
+
+
+def _ohm(reflection: Complex, reference_ohm: float) -> Complex:
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(reference_ohm * (1 + reflection) / (1 - reflection))
+
+
+def change_of(value: float, drawn: Real, length_m: float | None, basis: str) -> Change:
+    """A relative change of length with its interval, and the same in metres where the length is stated."""
+    share = estimate(value, drawn)
+    lengths = None if length_m is None else Estimate(*(end * length_m for end in (share.value, share.low, share.high)))
+    return Change(share, lengths, basis)
+
+
+def decide(drawn: Drawn, antenna: Antenna, wanted: Wanted, chosen: Crossing | None, sure: int) -> Decision:
+    """Direction and amount from the resonance; from the reactance at the wanted frequency where there is none."""
+    freq, element = drawn.freq_hz, antenna.element
+    at = int(np.abs(freq - wanted.aim_hz).argmin())
+    slope = _by_slope(drawn, antenna, at)
+    assumed = () if element else (NOT_STATED,)
+    if chosen is None:
+        return _by_sign(drawn, at, element, slope, assumed)
+    found = nearest_crossing(freq, drawn.every.element.imag, chosen)
+    direction = _said(float(np.mean(found < wanted.aim_hz)))
+    change = change_of(
+        float(change_to(chosen.freq_hz, wanted.aim_hz)),
+        change_to(found, wanted.aim_hz),
+        antenna.length_m,
+        "resonance",
+    )
+    if element == "several":
+        return Decision(direction, True, None, None, "several driven or coupled elements share the resonance")
+    if sure > 1 and not element:
+        why = f"{sure} resonances in the sweep, and the file does not say what the antenna is made of"
+        return Decision(direction, True, None, None, why)
+    return Decision(direction, False, change, slope, "", assumed)
+
+
+def _said(share_below: float) -> str:
+    """Direction by the share of draws that have the resonance below the wanted frequency."""
+    return "too long" if share_below >= SURE else "too short" if share_below <= 1 - SURE else ""
+
+
+def _by_slope(drawn: Drawn, antenna: Antenna, at: int) -> Change | None:
+    """Amount from the reactance at one frequency: a plain half-wave element of stated thickness, near its resonance."""
+    if antenna.element != "half-wave" or not antenna.length_m or not antenna.diameter_m:
+        return None
+    sizes = antenna.length_m, antenna.diameter_m
+    value = float(change_by_slope(_ohm(drawn.nominal.element[at], drawn.element_ohm).imag, *sizes))
+    if abs(value) > LARGEST_BY_SLOPE:
+        return None
+    many = change_by_slope(_ohm(drawn.every.element[:, at], drawn.element_ohm).imag, *sizes)
+    return change_of(value, many, antenna.length_m, "slope")
+
+
+def _by_sign(drawn: Drawn, at: int, element: str, slope: Change | None, assumed: tuple[str, ...]) -> Decision:
+    direction = _said(float(np.mean(drawn.every.element[:, at].imag > 0)))
+    if slope is not None:
+        return Decision(direction, False, slope, slope)
+    why = "no resonance lies inside the sweep"
+    return Decision(direction, True, None, None, why, assumed if element != "several" else ())
+
+
+def verdict_of(
+    decided: Decision, resonance: Estimate | None, wanted: Wanted, after: Prediction | None, now: float
+) -> tuple[str, str]:
+    """Verdict and its reason."""
+    within = resonance is not None and wanted.low_hz <= resonance.low and resonance.high <= wanted.high_hz
+    if not decided.direction:
+        if within and wanted.low_hz < wanted.high_hz:
+            return "in tune", "the resonance lies inside the wanted span, as near to its middle as this sweep can tell"
+        return "cannot tell", "the uncertainty of the resonance is larger than its distance from the wanted frequency"
+    if after is None:
+        return decided.direction, decided.why
+    gains = after.better >= SURE and after.worst.vswr.value < 1 + WORTH * (now - 1)
+    if gains or not after.covered:
+        return decided.direction, decided.why
+    if within:
+        return "in tune", "the resonance lies inside the wanted span, and another length gains nothing"
+    return "no gain", "the worst channel would be no better at another length"

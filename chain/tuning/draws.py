@@ -1,0 +1,155 @@
+"""A sweep taken back to the antenna by every drawn measurement, whole sweeps at a time: what it may truly have been.
+
+Each draw undoes the reading as it stands, so that errors that are common to the sweep stay common: a resonance is not
+blurred by what shifts all its neighbours alike.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.arrays import Complex, Real
+from chain.assembly.cascade import build
+from chain.errors import RangeError
+from chain.rf.bilinear import Maps, through
+from chain.rf.elements import Element
+from chain.rf.parts import elements_of
+from chain.rf.references import aligned
+from chain.setups import Setup
+from chain.sweeps.readings import Readings
+from chain.tuning.smoothing import FEWEST, USUAL_Q, local_fit
+from chain.uncertainty.measurement import BATCH, Measurement, measurement_of, nominal_maps, simulate
+from chain.uncertainty.sampling import draw, unit_draws
+
+__all__ = ["BATCHES", "Antennas", "Bench", "antennas", "bench_of", "prepared", "screens"]
+
+BATCHES = 4
+MOST_POINTS = 401
+FEED_STREAM, ROUNDING_STREAM = 900, 990
+
+
+@dataclass(frozen=True)
+class Bench:
+    """A set-up at the frequencies of a sweep, with what lies between the antenna's connector and its element."""
+
+    setup: Setup
+    measurement: Measurement
+    feed: tuple[Element, ...]
+    element_ohm: float
+    narrowest_q: float
+    kept: dict[tuple[int, int], tuple[NDArray[np.complex64], ...]] = field(
+        default_factory=dict, repr=False, compare=False
+    )
+    """Drawn maps of the first reading, wanted once to undo it and once more to foretell the next."""
+
+    @property
+    def freq_hz(self) -> Real:
+        """Frequencies of the readings."""
+        return self.measurement.freq_hz
+
+    def maps(self, batch: int | None, seed: int, repeat: int = 0) -> Maps:
+        """Maps from the antenna's connector to the reading: a batch of draws, or the nominal one.
+
+        With `repeat` the same chains are read again: noise, drift, the re-made joint and the flexed lead are new.
+        """
+        if batch is None:
+            return nominal_maps(self.measurement)
+        if repeat:
+            return simulate(self.measurement, batch, seed, repeat=repeat)
+        if (batch, seed) not in self.kept:
+            made = simulate(self.measurement, batch, seed)
+            self.kept[batch, seed] = tuple(each.astype(np.complex64) for each in (made.p, made.q, made.r))
+        return Maps(*(each.astype(complex) for each in self.kept[batch, seed]))
+
+    def feed_maps(self, batch: int | None = None, seed: int = 0) -> Maps:
+        """Drawn maps from the element to the antenna's connector; the nominal one without a batch."""
+        if batch is None:
+            return through([element.nominal()[None] for element in self.feed], (1, self.freq_hz.size))
+        streams = [
+            np.random.Generator(np.random.Philox(np.random.SeedSequence([seed, FEED_STREAM + index, batch])))
+            for index in range(len(self.feed))
+        ]
+        drawn = [draw(element, rng, BATCH) for element, rng in zip(self.feed, streams, strict=True)]
+        return through(drawn, (BATCH, self.freq_hz.size))
+
+
+@dataclass(frozen=True)
+class Antennas:
+    """Reflections over the draws, smoothed: at the antenna's connector, at its element, and the slope of the latter [1/Hz]."""
+
+    far: Complex
+    element: Complex
+    slope: Complex
+
+
+def prepared(readings: Readings) -> Readings:
+    """Readings as they are used: enough of them, and of a very long sweep every so many."""
+    count = readings.freq_hz.size
+    if count < FEWEST:
+        raise RangeError(
+            f"{count} reading{'' if count == 1 else 's'} cannot show where an antenna resonates",
+            f"give a sweep of {FEWEST} points or more, reaching past the wanted channels on either side",
+        )
+    step = -(-count // MOST_POINTS)
+    if step == 1:
+        return readings
+    keep = slice(0, None, step)
+    said = f"of {count} readings every {_nth(step)} is used"
+    return replace(
+        readings,
+        freq_hz=readings.freq_hz[keep],
+        magnitude=readings.magnitude[keep],
+        reflection=None if readings.reflection is None else readings.reflection[keep],
+        rounding=None if readings.rounding is None else readings.rounding[keep],
+        warnings=(*readings.warnings, said),
+    )
+
+
+def _nth(number: int) -> str:
+    return f"{number}{ {2: 'nd', 3: 'rd'}.get(number, 'th') }"
+
+
+def bench_of(setup: Setup, freq_hz: Real) -> Bench:
+    """The measurement of a set-up, and the elements of the antenna's own feed."""
+    measurement = measurement_of(setup, build(setup, freq_hz))
+    inner = [element for item in setup.antenna.feed for element in elements_of(item, freq_hz)]
+    ohm = inner[-1].far_ohm if inner else setup.far.impedance_ohm
+    feed = aligned(inner, setup.far.impedance_ohm, ohm, freq_hz)
+    return Bench(setup, measurement, feed, ohm, float(getattr(setup.far, "antenna_q", None) or USUAL_Q))
+
+
+def antennas(bench: Bench, reflection: Complex, batch: int | None, seed: int, rounding: Real | None = None) -> Antennas:
+    """Undo a sweep by every map of a batch, or by the nominal map where no batch is named."""
+    maps = bench.maps(batch, seed)
+    seen = reflection
+    if rounding is not None and batch is not None:
+        rng = np.random.default_rng([seed, ROUNDING_STREAM, batch])
+        seen = reflection + rounding * unit_draws(rng, BATCH, "disc")
+    far = maps.recovered(seen)
+    element = bench.feed_maps(batch, seed).recovered(far) if bench.feed else far
+    value, slope = local_fit(bench.freq_hz, bench.freq_hz, bench.narrowest_q)
+    smooth = far @ value.T
+    return Antennas(smooth, element @ value.T if bench.feed else smooth, element @ slope.T)
+
+
+def screens(
+    bench: Bench, reflection: Complex, chosen: NDArray[np.bool_], change: float, batch: int | None, seed: int
+) -> tuple[Complex, Complex]:
+    """What the antenna would be and what a second reading of it would show at chosen frequencies, its element made longer.
+
+    Source: An element longer by a factor k behaves at f as it did at k f.
+    """
+    far = bench.maps(batch, seed).recovered(reflection)
+    element = bench.feed_maps(batch, seed).recovered(far) if bench.feed else far
+    value, _ = local_fit(bench.freq_hz, bench.freq_hz[chosen] * (1 + change), bench.narrowest_q)
+    moved = element @ value.T
+    then = _at(bench.maps(batch, seed, repeat=1), chosen)
+    far_then = _at(bench.feed_maps(batch, seed), chosen).reading(moved) if bench.feed else moved
+    return far_then, then.reading(far_then)
+
+
+def _at(maps: Maps, chosen: NDArray[np.bool_]) -> Maps:
+    return Maps(maps.p[:, chosen], maps.q[:, chosen], maps.r[:, chosen])

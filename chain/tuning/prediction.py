@@ -1,0 +1,124 @@
+"""What an antenna would read after a change of length, and the change that readings can tell from their own noise."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from chain.arrays import Complex, Real
+from chain.reflection import vswr
+from chain.sweeps.readings import Readings
+from chain.tuning.crossings import COVERAGE, ends, lowest
+from chain.tuning.draws import BATCHES, Bench, screens
+from chain.tuning.records import Prediction, Trial, Wanted
+from chain.tuning.smoothing import local_fit
+from chain.tuning.spans import inside, worst_of
+from chain.uncertainty.measurement import BATCH, nominal_maps
+
+__all__ = ["magnitude_ends", "nominal_reading", "predicted", "trial_of"]
+
+TRIALS = (0.02, 0.03, 0.04, 0.05, 0.07, 0.10)
+"""Changes that are tried, the smallest that shows first."""
+LONGEST_DELAY_S = 10e-9
+"""Delay of an antenna whose phase was not read, from none to this, as in the intervals."""
+
+
+def predicted(
+    bench: Bench, readings: Readings, wanted: Wanted, share: float, worst_now: Complex, seed: int
+) -> Prediction | None:
+    """Antenna and screen over the wanted span after a change; None where the sweep foretells nothing of it.
+
+    `worst_now` are the reflections of the draws over the wanted span today, for the share of them that gain.
+    """
+    assert readings.reflection is not None
+    freq = readings.freq_hz
+    chosen = inside(freq, wanted)
+    seen = (freq * (1 + share) >= freq[0]) & (freq * (1 + share) <= freq[-1])
+    kept, at = seen[chosen], freq[chosen & seen]
+    if not at.size:
+        return None
+    far0, screen0 = (rows[0] for rows in screens(bench, readings.reflection, chosen & seen, share, None, seed))
+    drawn = [screens(bench, readings.reflection, chosen & seen, share, batch, seed) for batch in range(BATCHES)]
+    far, screen = (np.concatenate(rows) for rows in zip(*drawn, strict=True))
+    true = _vswr_ends(far0, far)
+    shown = _vswr_ends(screen0, screen)
+    then, now = np.abs(far).max(axis=1), np.abs(worst_now[:, kept]).max(axis=1)
+    return Prediction(
+        share,
+        at,
+        far0,
+        vswr(far0),
+        *true,
+        vswr(screen0),
+        *shown,
+        worst_of(at, far0, far),
+        float(np.mean(then < now)),
+        bool(kept.all()),
+    )
+
+
+def magnitude_ends(nominal: Complex, drawn: Complex) -> tuple[Real, Real]:
+    """Ends of the interval of the magnitude at each frequency; the lower one is 0 where a perfect match is not excluded.
+
+    The draws of a magnitude near zero all lie above it, which would leave the truth out.
+    """
+    low, high = ends(np.abs(drawn))
+    reach = np.quantile(np.abs(drawn - nominal), COVERAGE, axis=0)
+    size = np.abs(nominal)
+    return np.where(size <= reach, 0.0, np.minimum(low, size)), np.maximum(high, size)
+
+
+def _vswr_ends(nominal: Complex, drawn: Complex) -> tuple[Real, Real]:
+    """Ends of the interval at each frequency, as VSWR."""
+    low, high = magnitude_ends(nominal, drawn)
+    return vswr(low), vswr(high)
+
+
+def trial_of(bench: Bench, readings: Readings, dip_hz: float, wanted: Wanted, seed: int) -> Trial | None:
+    """The smallest change worth trying: the dip moves further than two readings of one antenna differ.
+
+    A dip below the middle of the wanted span asks for a shorter element. None where not even the largest change shows, or
+    where the smallest that does would go far past the middle.
+    """
+    tellable = _tellable_hz(bench, readings, seed)
+    toward = -1.0 if dip_hz < wanted.aim_hz else 1.0
+    needed = abs(dip_hz / wanted.aim_hz - 1)
+    shares = [each for each in TRIALS if _moved(dip_hz, toward * each) > tellable]
+    if not shares:
+        return None
+    least = shares[0]
+    # Nothing is gained by passing the wanted frequency, where a smaller change already shows.
+    if needed < least / 2:
+        return None
+    if needed < least and _moved(dip_hz, toward * needed) > tellable:
+        least = round(needed, 3)
+    return Trial(toward * least, dip_hz, dip_hz / (1 + toward * least), tellable)
+
+
+def _moved(dip_hz: float, share: float) -> float:
+    return abs(dip_hz / (1 + share) - dip_hz)
+
+
+def _tellable_hz(bench: Bench, readings: Readings, seed: int) -> float:
+    """Largest difference of the dip between two readings of one antenna, but for one pair in twenty.
+
+    Without a phase the antenna is taken at a phase of its own in each draw, turning by a delay up to the longest.
+    """
+    freq = readings.freq_hz
+    if readings.reflection is None:
+        rng = np.random.default_rng([seed, 7])
+        start, delay = rng.random((2, BATCH, 1))
+        seen: Complex = readings.magnitude * np.exp(2j * np.pi * (start - freq * delay * LONGEST_DELAY_S))
+    else:
+        seen = readings.reflection
+    far = bench.maps(0, seed).recovered(seen)
+    smooth, _ = local_fit(freq, freq, bench.narrowest_q)
+    dips = [lowest(freq, np.abs(bench.maps(0, seed, repeat).reading(far)) @ smooth.T) for repeat in (1, 2)]
+    one, two = (np.clip(each, freq[0], freq[-1]) for each in dips)
+    apart = np.abs(one - two)
+    step = float(np.median(np.diff(freq)))
+    return max(float(np.quantile(apart, 0.95)), step / 2)
+
+
+def nominal_reading(bench: Bench, far: Complex) -> Complex:
+    """What the screen shows of an antenna with every unknown at zero."""
+    return np.asarray(nominal_maps(bench.measurement).reading(far)[0])

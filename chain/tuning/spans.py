@@ -1,0 +1,96 @@
+"""Spans of frequency: what the antenna is wanted for, where its dip lies against that, and how wide it is within a limit."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.arrays import Complex, Real
+from chain.reflection import magnitude_from_vswr, vswr
+from chain.setups import Setup
+from chain.tuning.crossings import Estimate, estimate, lowest
+from chain.tuning.records import Band, Bandwidth, Wanted
+
+__all__ = ["bandwidth", "dip_of", "inside", "side_of", "wanted_span", "worst_of"]
+
+
+def wanted_span(setup: Setup, low_hz: float | None = None, high_hz: float | None = None) -> Wanted:
+    """What the antenna is wanted for: the span given, else the set-up's channels, else its sweep."""
+    if low_hz is not None and high_hz is not None:
+        return Wanted("", low_hz, high_hz)
+    channels = setup.sweep.channels
+    if channels:
+        names = [name for name, _, _ in channels]
+        name = f"channels {names[0]} to {names[-1]}" if len(names) > 1 else f"channel {names[0]}"
+        return Wanted(name, min(low for _, low, _ in channels), max(high for _, _, high in channels))
+    return Wanted("", setup.sweep.start_hz, setup.sweep.stop_hz)
+
+
+def inside(freq_hz: Real, wanted: Wanted) -> NDArray[np.bool_]:
+    """Tell which frequencies lie in the wanted span; of one narrower than the steps of the sweep, the nearest."""
+    edge = 1e-9 * wanted.high_hz
+    found = np.asarray((freq_hz >= wanted.low_hz - edge) & (freq_hz <= wanted.high_hz + edge))
+    if not found.any() and freq_hz[0] <= wanted.aim_hz <= freq_hz[-1]:
+        found[int(np.abs(freq_hz - wanted.aim_hz).argmin())] = True
+    return found
+
+
+def side_of(dip: Estimate, wanted: Wanted) -> str:
+    """Side of the wanted span, or at least of its middle, on which a dip surely lies."""
+    if dip.high < wanted.low_hz:
+        return "below"
+    if dip.low > wanted.high_hz:
+        return "above"
+    if wanted.low_hz <= dip.low and dip.high <= wanted.high_hz:
+        return "within"
+    if dip.high < wanted.aim_hz:
+        return "below the middle"
+    return "above the middle" if dip.low > wanted.aim_hz else ""
+
+
+def dip_of(freq_hz: Real, nominal: Complex, drawn: Complex) -> Estimate:
+    """Frequency of the least reflection."""
+    return estimate(float(lowest(freq_hz, np.abs(nominal)[None])[0]), lowest(freq_hz, np.abs(drawn)))
+
+
+def worst_of(freq_hz: Real, nominal: Complex, drawn: Complex) -> Band:
+    """Worst VSWR over frequencies, with its interval."""
+    at = int(np.abs(nominal).argmax())
+    found = estimate(float(np.abs(nominal[at])), np.abs(drawn).max(axis=1))
+    return Band(Estimate(*(float(vswr(end)) for end in (found.value, found.low, found.high))), float(freq_hz[at]))
+
+
+def bandwidth(freq_hz: Real, nominal: Complex, drawn: Complex, limit_vswr: float) -> Bandwidth | None:
+    """The stretch about the dip within a limit; None where not even the dip is."""
+    limit = float(magnitude_from_vswr(limit_vswr))
+    if np.abs(nominal).min() > limit:
+        return None
+    low, high = (ends[0] for ends in _edges(freq_hz, np.abs(nominal)[None], limit))
+    low_drawn, high_drawn = _edges(freq_hz, np.abs(drawn), limit)
+    return Bandwidth(
+        limit_vswr,
+        estimate(float(low), low_drawn),
+        estimate(float(high), high_drawn),
+        estimate(float(high - low), high_drawn - low_drawn),
+    )
+
+
+def _edges(freq_hz: Real, curves: Real, limit: float) -> tuple[Real, Real]:
+    """Where each curve leaves the limit on either side of its least; infinite where the sweep ends first."""
+    count, rows = freq_hz.size, np.arange(curves.shape[0])
+    at, index = curves.argmin(axis=1), np.arange(count)
+    above = curves > limit
+    left = np.where(above & (index < at[:, None]), index, -1).max(axis=1)
+    right = np.where(above & (index > at[:, None]), index, count).min(axis=1)
+
+    def between(outer: NDArray[np.int64], step: int) -> Real:
+        one = np.clip(outer, 0, count - 1)
+        two = np.clip(one + step, 0, count - 1)
+        rise = curves[rows, one] - curves[rows, two]
+        share = np.divide(curves[rows, one] - limit, rise, out=np.zeros(rows.size), where=rise > 0)
+        return np.asarray(freq_hz[one] + np.clip(share, 0, 1) * (freq_hz[two] - freq_hz[one]))
+
+    low = np.where(left < 0, -np.inf, between(left, 1))
+    high = np.where(right >= count, np.inf, between(right, -1))
+    nowhere = curves[rows, at] > limit
+    return np.where(nowhere, freq_hz[at], low), np.where(nowhere, freq_hz[at], high)

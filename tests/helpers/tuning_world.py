@@ -1,0 +1,114 @@
+"""Antennas to tune in a world that shares no code with the engine: a resonance of known place behind drawn chains.
+
+Chains are those of `coverage_world`, drawn from the physics and joined by scikit-rf. An antenna is a resonance of its own
+resistance, quality factor and place, a weaker one beside it that the engine knows nothing of, and, stretched, the same at other
+frequencies.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import strategies as made
+from coverage_world import Adapter, Case, Lead, Pad, Screen, World
+
+from chain.setups import Antenna, Calibration
+from chain.sweeps.readings import Readings
+
+LEAST_DB = 5.7195
+FAR_OHM = 75.0
+
+
+@dataclass(frozen=True)
+class Element:
+    """A driven element: resonance, resistance there, quality factor; and a parasitic one, `coupled` strong, off its place."""
+
+    resonance_hz: float
+    resistance_ohm: float
+    quality_factor: float
+    coupled: float
+    beside: float
+
+    def ohm(self, freq_hz, stretch=1.0):
+        """Impedance at frequencies, every length multiplied by a factor."""
+        ratio = np.asarray(freq_hz) * stretch / self.resonance_hz
+        off = ratio / self.beside - self.beside / ratio
+        own = self.resistance_ohm * (ratio + 1j * self.quality_factor * (ratio - 1 / ratio))
+        return own + self.coupled * self.resistance_ohm / (1 + 6j * off)
+
+    def reflection(self, freq_hz, stretch=1.0):
+        ohm = self.ohm(freq_hz, stretch)
+        return (ohm - FAR_OHM) / (ohm + FAR_OHM)
+
+    @property
+    def true_hz(self):
+        """Where the reactance vanishes, by bisection."""
+        low, high = 0.8 * self.resonance_hz, 1.2 * self.resonance_hz
+        for _ in range(60):
+            middle = (low + high) / 2
+            low, high = (low, middle) if self.ohm(middle).imag > 0 else (middle, high)
+        return (low + high) / 2
+
+
+def element(rng, middle_hz):
+    """An element at random: up to 7 % off the middle, matched or not, broad or narrow, alone or with another beside it."""
+    place = middle_hz * (1 + rng.uniform(-0.07, 0.07))
+    coupled = rng.uniform(0, 0.25) * (rng.random() < 0.5)
+    return Element(place, rng.uniform(35, 150), rng.uniform(3, 20), coupled, rng.uniform(0.8, 1.25))
+
+
+def bench_case(kind, plane, middle_hz, points=91):
+    """A bench as `coverage_world` draws it, and the set-up as a user states it."""
+    freq = tuple(np.linspace(0.84 * middle_hz, 1.16 * middle_hz, points))
+    poor = kind == "poor"
+    parts = (
+        Adapter(50, 0.05, 18 if poor else 26, 0.05),
+        Pad(50, 75, LEAST_DB, 0.5 if poor else 0.2, 20 if poor else 26, 20 if poor else 26),
+        Lead(75, 1.0, 18 if poor else 24, ohm_tolerance=1.5, loss_tolerance=0.12),
+    )
+    noise_db = 0.05 if poor else 0.02
+    port = {"directivity_db": 40.0, "source_match_db": 36.0, "tracking_db": 0.1} if plane == "near" else {}
+    act = {"noise_db": noise_db, "repeatability_db": 50.0, "drift_db": 50.0, "flex_deg": 0.5}
+    standards = {"load_db": 26 if poor else 34, "load_h": 0.0, "open_f": 5e-14, "short_h": 2e-10}
+    cut = 0 if plane == "near" else 3
+    case = Case(kind, freq, parts, cut, port, act, standards)
+    items = [
+        made.item(made.adapter(50, 0.05, 0.05, parts[0].limit_db), "adapter"),
+        made.item(made.pad(LEAST_DB, 50, 75, parts[1].tolerance_db, parts[1].near_db, parts[1].far_db), "pad"),
+        made.item(
+            made.coax(75, parts[2].per_root, parts[2].per_mhz, 0.66, parts[2].limit_db, 1.5, 0.12), "lead", length_m=1.0
+        ),
+    ]
+    near = {"trace_noise_db": noise_db, "repeatability_db": 50.0, "drift_db": 50.0, **port}
+    setup = made.setup_of(items, freq_hz=(freq[0], freq[-1], points), limit_vswr=2.0, **near)
+    if cut:
+        sizes = (standards["load_db"], None, standards["load_h"], standards["open_f"], standards["short_h"])
+        setup = replace(setup, calibration=Calibration(setup.items[2].id, *sizes, act["flex_deg"]))
+    return case, cut, replace(setup, antenna=Antenna("loop"))
+
+
+class Workshop:
+    """Many benches drawn at once; each reads an antenna, and reads it again after its length was changed."""
+
+    def __init__(self, case, cut, count, rng):
+        self.world = World(case, count, rng)
+        self.screen = Screen(self.world, cut)
+        self.freq_hz = np.array(case.freq_hz)
+
+    def readings(self, far):
+        """First readings, (benches, frequencies)."""
+        return self.screen.reading(far)
+
+    def again(self, far):
+        """The same chains read later: noise, drift and the antenna's joint are new, and the lead has moved."""
+        act, screen, world = self.world.case.act, self.screen, self.world
+        screen.offset = world.noise() + world.off(10 ** (-act["drift_db"] / 20))
+        screen.antenna_joint = screen.mating()
+        flex = np.deg2rad(act.get("flex_deg", 0.0))
+        screen.turn = np.exp(-2j * world.between(-flex, flex))
+        return screen.reading(far)
+
+
+def as_readings(freq_hz, reflection, phase=True):
+    return Readings(freq_hz, np.abs(reflection), reflection if phase else None, "drawn")

@@ -1,0 +1,175 @@
+"""The answer of `tune` on antennas whose make is known exactly: place, direction, amount, and what is said where little is known."""
+
+import json
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import strategies as made
+from click.testing import CliRunner
+from tuning_world import Element, as_readings
+
+from chain.cli.main import chain
+from chain.errors import RangeError
+from chain.report.tune import three_lines
+from chain.setups import Antenna, Calibration, Item
+from chain.tuning.draws import bench_of
+from chain.tuning.prediction import nominal_reading
+from chain.tuning.tune import tune
+from library.load import load_library
+
+FREQ = np.linspace(500e6, 700e6, 161)
+
+
+def bench(points=FREQ.size, antenna=None, **near):
+    """A lead straight on the analyzer, everything known but what is named."""
+    near = {"trace_noise_db": 0.001, **near}
+    setup = made.setup_of([made.lead(0.1, 600e6)], 75.0, 75.0, (FREQ[0], FREQ[-1], points), 2.0, **near)
+    return replace(setup, calibration=Calibration(setup.items[0].id), antenna=antenna or Antenna("loop"))
+
+
+def swept(element, stretch=1.0, freq=FREQ):
+    return as_readings(freq, element.reflection(freq, stretch))
+
+
+@pytest.mark.parametrize("number", range(6))
+def test_a_simulated_resonance_comes_back_within_a_thousandth(number):
+    """Reactance from a resonance and a slope gives back the resonance; after the change it lies where it was wanted."""
+    rng = np.random.default_rng(number)
+    place, ohm, quality = rng.uniform(560e6, 640e6), rng.uniform(40, 150), rng.uniform(2, 15)
+    element = Element(place, ohm, quality, 0.0, 1.0)
+    found = tune(bench(), swept(element), 600e6, 600e6)
+    own = found.resonances[0]
+    assert own.freq_hz.value == pytest.approx(place, rel=1e-3)
+    assert own.resistance_ohm.value == pytest.approx(ohm, rel=0.02)
+    assert own.quality_factor.value == pytest.approx(np.hypot(1, 2 * quality) / 2, rel=0.08)
+    assert found.change.share.value == pytest.approx(place / 600e6 - 1, abs=1e-3)
+    again = tune(bench(), swept(element, 1 + found.change.share.value), 600e6, 600e6)
+    assert again.resonances[0].freq_hz.value == pytest.approx(600e6, rel=2e-3)
+
+
+def test_the_reading_after_the_change_is_that_of_the_stretched_antenna():
+    """The screen that is foretold for the wanted span is what the same chain shows of the antenna made shorter."""
+    element = Element(580e6, 90, 6, 0.15, 1.1)
+    found = tune(bench(), swept(element), 590e6, 620e6)
+    assert found.verdict == "too long"
+    later = np.abs(element.reflection(found.after.freq_hz, 1 + found.after.share))
+    assert found.after.reading_vswr == pytest.approx((1 + later) / (1 - later), rel=0.01)
+    assert (found.after.reading_low <= found.after.reading_vswr).all()
+    assert (found.after.reading_vswr <= found.after.reading_high).all()
+
+
+def test_behind_a_transformer_the_element_is_seen_in_its_own_ohm():
+    """A 300-ohm element behind a 2:1 transformer: resistance, resonance and change are the element's."""
+    part = replace(load_library().part("balun-300-75"), loss_db=0.0, loss_tolerance_db=0.0, limit=None)
+    feed = Item("balun", part, part.near_connector, part.far_connector, ideal=True)
+    element = Element(570e6, 65, 6, 0.0, 1.0)
+    found = tune(bench(antenna=Antenna("loop", 0.5, None, (feed,))), swept(element), 600e6, 600e6)
+    assert found.element_ohm == 300
+    assert found.resonances[0].resistance_ohm.value == pytest.approx(260, rel=0.01)
+    assert found.resonances[0].freq_hz.value == pytest.approx(570e6, rel=1e-3)
+    assert found.change.length_m.value == pytest.approx(-0.025, abs=1e-3)
+
+
+def test_the_slope_is_asked_only_of_a_plain_half_wave_element_whose_thickness_is_stated():
+    """Without a resonance in the sweep it gives the amount; with another make nothing but a suspicion is left."""
+    freq = np.linspace(600e6, 640e6, 81)
+    element = Element(590e6, 73, 120 * (np.log(2 * 40) - 1) * np.pi / 4 / 73, 0.0, 1.0)
+    thin = Antenna("half-wave", 0.24, 0.006)
+    found = tune(bench(81, thin), swept(element, freq=freq), 602e6, 602e6)
+    assert found.resonances == ()
+    assert found.change.basis == "slope"
+    assert found.change.share.value == pytest.approx(-0.02, abs=0.002)
+    for other in (Antenna("half-wave", 0.24), Antenna("folded", 0.24, 0.006), Antenna()):
+        found = tune(bench(81, other), swept(element, freq=freq), 602e6, 602e6)
+        assert (found.verdict, found.change, found.suspected) == ("too long", None, True)
+
+
+def test_several_elements_get_a_direction_only_and_as_suspected():
+    """No amount is named where the resonance is shared."""
+    found = tune(bench(antenna=Antenna("several")), swept(Element(570e6, 60, 6, 0.2, 1.05)), 600e6, 600e6)
+    assert (found.verdict, found.suspected, found.change, found.after) == ("too long", True, None, None)
+    assert found.trial is not None
+    assert three_lines(found)[0].startswith("Suspected")
+
+
+def test_an_uncertainty_larger_than_the_shift_is_said_and_an_improvement_named():
+    """A calibration at the analyzer's port with a poor directivity cannot tell one megahertz from the next."""
+    setup = bench(directivity_db=20.0, source_match_db=20.0)
+    setup = replace(setup, calibration=Calibration("near"))
+    at_port = nominal_reading(bench_of(setup, FREQ), Element(598e6, 70, 4, 0.0, 1.0).reflection(FREQ))
+    found = tune(setup, as_readings(FREQ, at_port), 602e6, 602e6)
+    assert (found.verdict, found.direction) == ("cannot tell", "")
+    assert found.improvement is not None
+    assert found.improvement.then_hz < found.improvement.now_hz
+    assert "calibrate after" in found.improvement.what
+
+
+def test_length_is_not_blamed_for_what_is_a_matter_of_resistance():
+    """An element in tune by its reactance, but of 20 ohm: another length makes no wanted channel better."""
+    found = tune(bench(), swept(Element(603e6, 20, 2, 0.0, 1.0)), 575e6, 626e6)
+    assert found.verdict in ("in tune", "no gain")
+
+
+@pytest.mark.parametrize(("place", "side", "verdict"), [(550e6, "below", "too long"), (650e6, "above", "too short")])
+def test_without_a_phase_the_side_of_the_dip_and_a_trial(place, side, verdict):
+    """The side is suspected, never proved; the trial moves the dip towards the wanted channels and further than noise does."""
+    element = Element(place, 70, 8, 0.0, 1.0)
+    found = tune(bench(), replace(swept(element), reflection=None), 598e6, 606e6)
+    assert (found.dip_side, found.verdict, found.suspected) == (side, verdict, True)
+    assert found.sweep.reactance_ohm is None
+    trial = found.trial
+    assert abs(trial.to_hz - trial.from_hz) > trial.tellable_hz
+    assert abs(trial.to_hz - 602e6) < abs(trial.from_hz - 602e6)
+    assert trial.to_hz == pytest.approx(trial.from_hz / (1 + trial.share))
+
+
+def test_a_dip_at_the_end_of_the_sweep_asks_for_another_sweep():
+    """What lies outside is not made up."""
+    found = tune(bench(), replace(swept(Element(480e6, 70, 8, 0.0, 1.0)), reflection=None), 598e6, 606e6)
+    assert found.trial is None
+    assert "sweep lower" in three_lines(found)[2]
+
+
+def test_too_few_readings_and_none_that_is_wanted_are_refused():
+    """With what to do instead."""
+    few = FREQ[:3]
+    with pytest.raises(RangeError, match="3 readings cannot show"):
+        tune(bench(), as_readings(few, np.zeros(3, complex)), 500e6, 510e6)
+    with pytest.raises(RangeError, match="no reading lies inside the wanted 800 to 900 MHz"):
+        tune(bench(), swept(Element(600e6, 75, 5, 0, 1)), 800e6, 900e6)
+
+
+@pytest.mark.parametrize("number", range(16))
+def test_three_lines_fit_a_narrow_screen_whatever_is_found(number):
+    """At most 80 characters each, whole sentences, no word of Python's; and JSON without what it cannot hold."""
+    rng = np.random.default_rng(number)
+    place, ohm, quality = rng.uniform(470e6, 730e6), 8 * 110 ** rng.random(), 0.5 * 80 ** rng.random()
+    kind = str(rng.choice(["", "half-wave", "folded", "loop", "several"]))
+    phase, wide, noise = bool(number % 2), bool(number % 3), (0.001, 0.5)[number // 2 % 2]
+    freq = FREQ[::4]
+    element = Element(place, ohm, quality, 0.3, 1.07)
+    readings = as_readings(freq, element.reflection(freq), phase)
+    setup = bench(freq.size, Antenna(kind, 0.25, 0.006), trace_noise_db=noise)
+    found = tune(setup, readings, *((590e6, 640e6) if wide else (600e6, 600e6)))
+    for line in three_lines(found):
+        assert len(line) <= 80, line
+        assert line.endswith((".", "..."))
+        assert not re.search(r"\b(nan|None|-inf)\b", line)
+    json.dumps(found.to_dict(), allow_nan=False)
+
+
+def test_the_command_prints_three_lines_first_and_writes_what_it_is_asked_for(tmp_path):
+    """Text, JSON and a span of one's own; a span the wrong way round is refused."""
+    run = CliRunner().invoke
+    words = ["tune", "demo/loops.toml", "demo/loops.s1p"]
+    done = run(chain, words, standalone_mode=False)
+    lines = done.output.splitlines()
+    assert lines[2].startswith("Too long: shorten the element by ")
+    assert lines[4].startswith("Next: ")
+    assert lines[5] == ""
+    found = json.loads(run(chain, [*words, "--json", "--wanted", "565 to 585 MHz"], standalone_mode=False).output)
+    assert found["wanted"]["low_hz"] == 565e6
+    assert found["verdict"] in ("in tune", "cannot tell")
+    assert run(chain, [*words, "--wanted", "650 to 600 MHz"]).exit_code == 2
