@@ -134,7 +134,7 @@ def _try(result: Tuning) -> str:
         return "Next: leave it so, or read with a phase, calibrated at the end of the lead."
     verb = "shorten" if found.share < 0 else "lengthen"
     return (
-        f"Next: {verb} by {100 * abs(found.share):g} %, read again; the dip should move "
+        f"Next: {verb} by {100 * abs(found.share):g} %, read again; the dip should move from "
         f"{_number(found.from_hz, found.tellable_hz)} to {_number(found.to_hz, found.tellable_hz)} MHz."
     )
 
