@@ -38,6 +38,8 @@ class Kind:
     low: float
     high: float
     above_zero: bool = False
+    any_case: bool = False
+    """Whether a unit is known in other letters too (`mhz`): only where m and M cannot both be meant."""
 
     def spelled(self) -> str:
         """Units of the kind in words, such as `Hz, kHz, MHz or GHz`."""
@@ -51,10 +53,16 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
             "a length", {"m": 1.0, "cm": 1e-2, "mm": 1e-3, "um": 1e-6, "in": 0.0254, "ft": 0.3048}, "0.6 m", 0.0, 1e5
         ),
         "frequency": Kind(
-            "a frequency", {"Hz": 1.0, "kHz": 1e3, "MHz": 1e6, "GHz": 1e9}, "174 MHz", 0.0, 1e12, above_zero=True
+            "a frequency",
+            {"Hz": 1.0, "kHz": 1e3, "MHz": 1e6, "GHz": 1e9},
+            "174 MHz",
+            0.0,
+            1e12,
+            above_zero=True,
+            any_case=True,
         ),
-        "loss": Kind("a loss", {"dB": 1.0}, "0.2 dB", 0.0, 200.0),
-        "impedance": Kind("an impedance", {"ohm": 1.0, "kohm": 1e3}, "75 ohm", 1e-3, 1e6),
+        "loss": Kind("a loss", {"dB": 1.0}, "0.2 dB", 0.0, 200.0, any_case=True),
+        "impedance": Kind("an impedance", {"ohm": 1.0, "kohm": 1e3}, "75 ohm", 1e-3, 1e6, any_case=True),
         "inductance": Kind(
             "an inductance", {"H": 1.0, "mH": 1e-3, "uH": 1e-6, "nH": 1e-9, "pH": 1e-12}, "2 nH", 0.0, 1.0
         ),
@@ -70,8 +78,8 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
         "angle": Kind("an angle", {"deg": 1.0, "°": 1.0}, "3 deg", 0.0, 360.0),
         "temperature": Kind("a temperature", {"°C": 1.0, "C": 1.0, "K": 1.0}, "20 °C", -100.0, 300.0),
         "percent": Kind("a percentage", {"%": 1e-2}, "1 %", 0.0, 1.0),
-        "return_loss": Kind("a return loss or VSWR", {"dB": 1.0}, "26 dB", 0.0, 200.0),
-        "vswr": Kind("a VSWR or return loss", {"dB": 1.0}, "VSWR 2.0", 1.0, 1e6),
+        "return_loss": Kind("a return loss or VSWR", {"dB": 1.0}, "26 dB", 0.0, 200.0, any_case=True),
+        "vswr": Kind("a VSWR or return loss", {"dB": 1.0}, "VSWR 2.0", 1.0, 1e6, any_case=True),
     }
 )
 ZERO_CELSIUS_K = 273.15
@@ -105,11 +113,15 @@ class Tolerance(NamedTuple):
 
 @dataclass(frozen=True)
 class Reading:
-    """One figure read off the screen: `vswr`, `return_loss` (positive dB) or `complex` (a reflection), and where."""
+    """One figure read off the screen, and where: `vswr`, `return_loss` (positive dB), `complex` (a reflection) or `ohm`.
+
+    `half_step` is half a step of the last digit, in the unit of the value; for a pair, of either part.
+    """
 
     kind: str
     value: float | complex
     freq_hz: float
+    half_step: float = 0.0
 
 
 def parse_quantity(text: str, kind: str) -> float:
@@ -142,6 +154,8 @@ def _value(words: str, rule: Kind) -> float:
     """Number and unit of a text, in the base unit."""
     number, unit = _split(words, rule)
     if unit not in rule.units:
+        unit = _in_other_case(unit, rule) or unit
+    if unit not in rule.units:
         raise _unit_fault(words, unit, number, rule)
     figure = float(number)
     if unit in FACTOR_POWER:
@@ -154,6 +168,13 @@ def _value(words: str, rule: Kind) -> float:
         return figure
     # Decimal, so that 5 uH is the float 5e-6 and not a neighbour of it.
     return float(Decimal(number) * Decimal(repr(rule.units[unit])))
+
+
+def _in_other_case(unit: str, rule: Kind) -> str | None:
+    """Unit of the kind that is meant by one in other letters (`mhz`, `DB`, `Ohms`), where only one can be."""
+    plain = unit.casefold().removesuffix("s") if unit.casefold().endswith("ohms") else unit.casefold()
+    near = [known for known in rule.units if known.casefold() == plain]
+    return near[0] if rule.any_case and len(near) == 1 else None
 
 
 def _split(words: str, rule: Kind) -> tuple[str, str]:
@@ -195,12 +216,12 @@ def _unit_fault(words: str, unit: str, number: str, rule: Kind) -> UnitError:
 
 def _reflection(words: str, kind: str) -> float:
     """Return loss or VSWR, whichever of the two the text gives."""
-    ratio = re.match(r"vswr\b\s*(.*)", words, re.IGNORECASE)
+    ratio = RATIO.match(words)
     rule = KINDS[kind]
     if ratio:
         value = _ratio(ratio.group(1), words, rule)
         return value if kind == "vswr" else _return_loss_db(value, words)
-    loss_db = _value(re.sub(r"^rl\s+", "", words, flags=re.IGNORECASE), rule)
+    loss_db = _value(re.sub(r"^(?:rl|return loss)\s+", "", words, flags=re.IGNORECASE), rule)
     if kind == "return_loss":
         return loss_db
     if loss_db <= 0:
@@ -256,37 +277,92 @@ def _readable(value: float, kind: str) -> tuple[str, float]:
     return (metric[-1][1], metric[-1][0]) if size else next(iter(units.items()))
 
 
-def parse_reading(text: str) -> Reading:
-    """Reading of the analyzer written as one text."""
+RATIO = re.compile(r"(?:v?swr)\b\s*[:=]?\s*(.*)", re.IGNORECASE)
+LOSS = re.compile(r"(?:rl|return loss|s11|s22)\b\s*[:=]?\s*(.*)", re.IGNORECASE)
+ENDLESS = re.compile(r"(?:inf|infinity|infinite|open|∞)", re.IGNORECASE)
+READS = "write 'VSWR 1.30', 'RL 17.7 dB', '0.10-0.20j' or '68-12j ohm' before 'at'"
+Channels = Mapping[str, tuple[float, float]]
+
+
+def parse_reading(text: str, channels: Channels = MappingProxyType({})) -> Reading:
+    """Reading of the analyzer written as one text; `channels` gives the edges [Hz] of those that may be named instead."""
     words = text.translate(SPELLINGS).strip()
-    figure, at, where = re.sub(r"\s+at\s+", "\0", words, flags=re.IGNORECASE).partition("\0")
-    if not at:
+    parts = re.split(r"\s+(?:at|@)\s+|\s*@\s*", words, flags=re.IGNORECASE)
+    if len(parts) == 1:
         raise UnitError(f"reading {quoted(text)} names no frequency", "write it as in 'VSWR 1.30 at 210 MHz'")
-    if "\0" in where:
+    if len(parts) > 2:
         raise UnitError(f"reading {quoted(text)} names more than one frequency", "give each reading by itself")
-    freq_hz = parse_quantity(where, "frequency")
-    if re.fullmatch(r"vswr\s*(?:inf|infinity|infinite|∞)", figure, re.IGNORECASE):
-        return Reading("vswr", math.inf, freq_hz)
-    if re.match(r"vswr\b", figure, re.IGNORECASE):
-        return Reading("vswr", parse_quantity(figure, "vswr"), freq_hz)
-    if re.match(r"rl\b", figure, re.IGNORECASE):
-        return Reading(
-            "return_loss", parse_quantity(re.sub(r"^(rl\s*)-", r"\1", figure, flags=re.I), "return_loss"), freq_hz
-        )
-    return Reading("complex", _complex(figure), freq_hz)
-
-
-def _complex(figure: str) -> complex:
-    """Reflection written as `a+bj`."""
-    number = rf"{NUMBER.pattern}"
-    tight = figure.replace(" ", "")
-    if not re.fullmatch(rf"(?:{number})?(?:{number.replace('[+-]?', '[+-]', 1)})?j|{number}j", tight) or tight == "j":
+    figure, where = parts
+    freq_hz = _where(where, channels)
+    ratio, loss = RATIO.fullmatch(figure), LOSS.fullmatch(figure)
+    if ratio:
+        if ENDLESS.fullmatch(ratio[1]):
+            return Reading("vswr", math.inf, freq_hz)
+        return Reading("vswr", parse_quantity(f"VSWR {ratio[1]}", "vswr"), freq_hz, _half_step(ratio[1]))
+    if loss:
+        # On a screen a return loss may carry the sign of S11, and its unit stands beside the scale.
+        figure = loss[1].lstrip("-+ ")
+        figure = f"{figure} dB" if NUMBER.fullmatch(figure) else figure
+        return Reading("return_loss", parse_quantity(figure, "return_loss"), freq_hz, _half_step(figure))
+    if NUMBER.fullmatch(re.sub(r"\s*:\s*1$", "", figure)):
+        return Reading("vswr", _ratio(figure, figure, KINDS["vswr"]), freq_hz, _half_step(figure))
+    if re.fullmatch(rf"{NUMBER.pattern}\s*dB", figure, re.IGNORECASE):
+        raise UnitError(f"{quoted(figure)}: of what?", f"write 'RL {figure.lstrip('-+')}' if it is a return loss")
+    if re.match(r"\|?\s*z\s*\|", figure, re.IGNORECASE):
         raise UnitError(
-            f"{quoted(figure)} is no reading", "write 'VSWR 1.30', 'RL 17.7 dB' or '0.10-0.20j' before 'at'"
+            f"{quoted(figure)}: the size of an impedance alone does not tell a reflection",
+            "read R and X too, and write 'R 68 X -12'",
         )
-    value = complex(tight)
+    return _pair(figure, freq_hz)
+
+
+def _where(where: str, channels: Channels) -> float:
+    """Frequency of a reading [Hz]: a quantity, or the middle of a channel."""
+    named = re.fullmatch(r"(?:channel|ch\.?)\s*(\S+)", where, re.IGNORECASE)
+    if not named:
+        return parse_quantity(where, "frequency")
+    edges = channels.get(named[1].upper())
+    if edges is not None:
+        return sum(edges) / 2
+    if not channels:
+        raise UnitError(
+            f"{quoted(where)}: channels of which region?",
+            'state region and channels under [sweep], or write it "at 210 MHz"',
+        )
+    raise UnitError(f"{quoted(where)} is none of the set-up's channels", f"it has {', '.join(channels)}")
+
+
+def _half_step(figure: str) -> float:
+    """Half a step of a figure's last digit, as it was typed."""
+    found = NUMBER.search(figure)
+    if not found:
+        return 0.0
+    exponent = Decimal(found.group()).as_tuple().exponent
+    return 0.5 * 10.0**exponent if isinstance(exponent, int) else 0.0
+
+
+def _pair(figure: str, freq_hz: float) -> Reading:
+    """Reflection written as `a+bj`, or impedance as `a+bj ohm` or `R a X b`."""
+    number = NUMBER.pattern
+    ohms = re.sub(r"\s*ohms?$", "", figure, flags=re.IGNORECASE)
+    both = re.fullmatch(rf"R\s*[:=]?\s*({number})\s*,?\s*X\s*[:=]?\s*({number})", ohms, re.IGNORECASE)
+    if both:
+        tight = f"{both[1]}{both[2] if both[2][0] in '+-' else '+' + both[2]}j"
+    else:
+        # The imaginary unit may stand first, as in 68-j12.
+        tight = re.sub(rf"([+-]?)j({number})$", r"\1\2j", ohms.replace(" ", ""), flags=re.IGNORECASE)
+    is_ohm = bool(both) or ohms != figure
+    known = rf"(?:{number})?(?:{number.replace('[+-]?', '[+-]', 1)})?j|{number}j" + (f"|{number}" if is_ohm else "")
+    if not re.fullmatch(known, tight) or tight == "j":
+        raise UnitError(f"{quoted(figure)} is no reading", READS)
+    value, steps = complex(tight), [_half_step(each) for each in NUMBER.findall(tight)]
+    if is_ohm:
+        if value.real < 0:
+            raise UnitError(f"{quoted(figure)}: a resistance below zero", "nothing passive has one; check the sign")
+        return Reading("ohm", value, freq_hz, max(steps))
     if not abs(value) <= 1:
         raise UnitError(
-            f"reflection {quoted(figure)} has magnitude {abs(value):.4g}", "nothing passive reflects more than 1"
+            f"reflection {quoted(figure)} has magnitude {abs(value):.4g}",
+            f"nothing passive reflects more than 1; if it is an impedance write '{figure} ohm'",
         )
-    return value
+    return Reading("complex", value, freq_hz, max(steps))

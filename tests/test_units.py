@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from chain.errors import UnitError
+from chain.errors import RangeError, UnitError
+from chain.sweeps.readings import typed_readings
 from chain.units import KINDS, Tolerance, format_quantity, parse_quantity, parse_reading, parse_tolerance
 
 
@@ -74,7 +75,6 @@ def test_a_vswr_stands_for_a_return_loss(vswr, return_loss_db):
 @pytest.mark.parametrize(
     ("text", "kind", "message", "help_line"),
     [
-        ("470 mhz", "frequency", "'mhz' is no unit of frequency", "did you mean '470 MHz'?"),
         ("3 M", "length", "'M' is no unit of length", "did you mean '3 m'?"),
         ("5 MH", "inductance", "'MH' is no unit of inductance", "did you mean '5 mH'?"),
         ("3", "length", "'3' has no unit", "write '3 m' if that is meant (m, cm, mm, um, in or ft)"),
@@ -206,10 +206,9 @@ def test_reading(text, kind, value):
         ("RL inf dB at 1 GHz", "not a finite number"),
         ("VSWR 1.3 at inf MHz", "not a finite number"),
         ("1+1j at 1 GHz", "has magnitude 1.414"),
-        ("0.3 at 1 GHz", "'0.3' is no reading"),
+        ("0.3 at 1 GHz", "never below 1"),
         ("nan+1j at 1 MHz", "is no reading"),
         ("j at 1 MHz", "is no reading"),
-        ("RL 3 at 210 MHz", "'3' has no unit"),
         ("RL 3 m at 210 MHz", "'3 m' is a length"),
         ("", "names no frequency"),
     ],
@@ -227,3 +226,52 @@ def test_any_text_is_a_reading_or_a_unit_error(text):
         except UnitError:
             continue
         assert math.isfinite(reading.freq_hz)
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "value", "half_step"),
+    [
+        ("1.3 at 210 mhz", "vswr", 1.3, 0.05),
+        ("SWR 1.30 at 210 MHz", "vswr", 1.3, 0.005),
+        ("1.3:1 @ 210MHz", "vswr", 1.3, 0.05),
+        ("RL 15 at 210 MHz", "return_loss", 15, 0.5),
+        ("S11 -17.2 db at 210 MHz", "return_loss", 17.2, 0.05),
+        ("68-12j ohm at 210 MHz", "ohm", 68 - 12j, 0.5),
+        ("68-j12 ohm at 210 MHz", "ohm", 68 - 12j, 0.5),
+        ("R 68 X -12.5 at 210 MHz", "ohm", 68 - 12.5j, 0.5),
+        ("75 ohm at 210 MHz", "ohm", 75, 0.5),
+        ("0.10-0.20j at 210 MHz", "complex", 0.1 - 0.2j, 0.005),
+        ("VSWR 1.30 at channel 9", "vswr", 1.3, 0.005),
+    ],
+)
+def test_readings_as_people_type_them(text, kind, value, half_step):
+    """The trade's short forms, in any letters; each figure carries half a step of its last digit."""
+    found = parse_reading(text, {"9": (206e6, 214e6)})
+    assert (found.kind, found.freq_hz) == (kind, 210e6)
+    assert found.value == pytest.approx(value)
+    assert found.half_step == pytest.approx(half_step)
+
+
+@pytest.mark.parametrize(
+    ("text", "hint"),
+    [
+        ("-17 dB at 210 MHz", "RL 17 dB"),
+        ("|Z| 70 at 210 MHz", "R 68 X -12"),
+        ("68-12j at 210 MHz", "68-12j ohm"),
+        ("1.3 at channel 9", "210 MHz"),
+    ],
+)
+def test_what_stays_open_is_asked_back(text, hint):
+    """Nothing is guessed: the remedy is a text that is taken."""
+    with pytest.raises(UnitError) as told:
+        parse_reading(text)
+    assert hint in " ".join(map(str, told.value.args))
+
+
+def test_an_impedance_is_a_reflection_in_the_plane_s_reference():
+    """(Z - R)/(Z + R); half an ohm of R or X moves it by R/|Z + R|^2."""
+    found = typed_readings("R 68 X -12 at 210 MHz", reference_ohm=75.0)
+    assert found.reflection[0] == pytest.approx((68 - 12j - 75) / (68 - 12j + 75))
+    assert found.rounding[0] == pytest.approx(0.5 * 2 * 75 / abs(143 - 12j) ** 2)
+    with pytest.raises(RangeError, match="reference"):
+        typed_readings("R 68 X -12 at 210 MHz")

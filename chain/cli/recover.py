@@ -31,7 +31,10 @@ __all__ = ["command"]
 @click.command("recover", cls=PlotCommand, short_help="What is the antenna's true match, and how sure is that?")
 @click.argument("files", metavar="[SETUP] [SWEEP]", nargs=-1, shell_complete=setup_or_sweep_files)
 @click.option(
-    "--reading", multiple=True, metavar="TEXT", help="'VSWR 1.30 at 210 MHz', 'RL 17.7 dB at ...', '0.1-0.2j at ...'."
+    "--reading",
+    multiple=True,
+    metavar="TEXT",
+    help="'1.30 at 210 MHz' (VSWR), 'RL 17.7 dB at ...', '0.1-0.2j at ...', 'R 68 X -12 at channel 40'.",
 )
 @click.option(
     "--before",
@@ -143,9 +146,7 @@ def _inputs(
 ) -> tuple[Setup, Readings]:
     loaded = None if setup_path is None else load_heeded(shared, setup_path)
     if sweep_path is None:
-        from chain.sweeps.readings import typed_readings
-
-        readings = typed_readings(*texts)
+        readings = _typed(texts, loaded)
     elif loaded is not None:
         from chain.assembly.plane import read_sweep_for
 
@@ -160,6 +161,18 @@ def _inputs(
     from chain.assembly.bare_pad import bare_pad
 
     return bare_pad(float(readings.freq_hz[0]), float(readings.freq_hz[-1])), readings
+
+
+def _typed(texts: tuple[str, ...], setup: Setup | None) -> Readings:
+    """Typed readings, impedances in the plane's reference (a bare pad: 50 ohm), channels as the set-up names them."""
+    from chain.sweeps.readings import typed_readings
+
+    if setup is None:
+        return typed_readings(*texts, reference_ohm=50.0)
+    from chain.assembly.plane import plane_reference_ohm
+
+    channels = {name: (low_hz, high_hz) for name, low_hz, high_hz in setup.sweep.channels}
+    return typed_readings(*texts, reference_ohm=plane_reference_ohm(setup), channels=channels)
 
 
 def _compared(setup: Setup, before: str, after: Readings, sweep: SweepOptions, seed: int) -> SweepComparison:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -69,41 +69,76 @@ def thinned(readings: Readings, most: int) -> Readings:
     )
 
 
-def from_texts(readings: Sequence[Reading]) -> Readings:
-    """Single readings as arrays, sorted by frequency.
+def from_texts(readings: Sequence[Reading], reference_ohm: float | None = None) -> Readings:
+    """Single readings as arrays, sorted by frequency; impedances become reflections in the reference.
+
+    A figure counts plus or minus half its last digit, as a magnitude (of either part where there is a phase).
 
     Source: Definitions of VSWR and return loss; from which VSWR on a screen is off its scale is practice.
     """
     if not readings:
         raise RangeError("no reading was given", "write one such as 'VSWR 1.30 at 210 MHz'")
-    ordered = sorted(readings, key=lambda each: each.freq_hz)
+    ordered = [_reflected(each, reference_ohm) for each in sorted(readings, key=lambda each: each.freq_hz)]
     freq = np.array([each.freq_hz for each in ordered])
     kinds = {each.kind for each in ordered}
     if "complex" in kinds and len(kinds) > 1:
         raise RangeError("readings with and without phase cannot be mixed", "recover them one kind at a time")
     if kinds == {"complex"}:
         reflection = np.array([complex(each.value) for each in ordered])
-        return Readings(freq, np.abs(reflection), reflection, "complex reflection")
-    sizes = [_magnitude(each) for each in ordered]
+        how = "complex reflection"
+        if any(each.kind == "ohm" for each in readings):
+            how += f", impedances in {reference_ohm:g} ohm"
+        steps = np.array([each.half_step for each in ordered])
+        return Readings(freq, np.abs(reflection), reflection, how, (), steps if steps.any() else None)
+    sizes = np.array([_magnitude(each) for each in ordered])
     text = " and ".join({"vswr": "VSWR", "return_loss": "return loss"}[kind] for kind in sorted(kinds))
-    if not any(np.isinf(each.value) for each in ordered):
-        return Readings(freq, np.array(sizes), None, text)
-    beyond = 1 - float(magnitude_from_vswr(OFF_SCALE_VSWR))
-    text += f"; inf taken as a reflection of all, though a scale may end at VSWR {OFF_SCALE_VSWR:g}"
-    return Readings(freq, np.array(sizes), None, text, (), np.array([beyond * np.isinf(e.value) for e in ordered]))
+    rounding = np.array([_half_width(each) for each in ordered])
+    if any(np.isinf(each.value) for each in ordered):
+        text += f"; inf taken as a reflection of all, though a scale may end at VSWR {OFF_SCALE_VSWR:g}"
+    return Readings(freq, sizes, None, text, (), rounding)
 
 
-def _magnitude(reading: Reading) -> float:
-    value = float(reading.value.real)
-    return float(magnitude_from_vswr(value) if reading.kind == "vswr" else magnitude_from_return_loss(value))
+def _reflected(reading: Reading, reference_ohm: float | None) -> Reading:
+    """An impedance as a reflection, half a step of its digits with it."""
+    if reading.kind != "ohm":
+        return reading
+    if reference_ohm is None:
+        raise RangeError(
+            "an impedance was typed, and the reference of the plane is not known",
+            "give the set-up the reading was taken with",
+        )
+    down = reading.value + reference_ohm
+    # dG/dZ = 2 R/(Z + R)^2
+    half_step = reading.half_step * 2 * reference_ohm / abs(down) ** 2
+    return replace(reading, kind="complex", value=(reading.value - reference_ohm) / down, half_step=half_step)
 
 
-def typed_readings(*texts: str) -> Readings:
+def _magnitude(reading: Reading, steps: int = 0) -> float:
+    """Size of the reflection that a figure stands for, so many half steps of its last digit further on."""
+    value = float(reading.value.real) + steps * reading.half_step
+    if reading.kind == "vswr":
+        return float(magnitude_from_vswr(max(value, 1.0)))
+    return float(magnitude_from_return_loss(max(value, 0.0)))
+
+
+def _half_width(reading: Reading) -> float:
+    """Half the span of reflection sizes that a figure is rounded from; what lies beyond the scale where it is infinite."""
+    if np.isinf(reading.value):
+        return 1 - float(magnitude_from_vswr(OFF_SCALE_VSWR))
+    return abs(_magnitude(reading, 1) - _magnitude(reading, -1)) / 2
+
+
+def typed_readings(
+    *texts: str, reference_ohm: float | None = None, channels: Mapping[str, tuple[float, float]] | None = None
+) -> Readings:
     """Readings as they are typed, one text each.
 
     Parameters
     ----------
-    texts : such as `VSWR 1.30 at 210 MHz`, `RL 17.7 dB at 210 MHz` or `0.1-0.2j at 210 MHz`.
+    texts : such as `VSWR 1.30 at 210 MHz`, `1.3 at 210 MHz`, `RL 17.7 dB at 210 MHz`, `0.1-0.2j at 210 MHz` (a reflection),
+        `68-12j ohm at 210 MHz` or `R 68 X -12 at channel 40`.
+    reference_ohm : impedance of the calibration plane, in which impedances become reflections [ohm].
+    channels : edges of the channels that may be named instead of a frequency, by name [Hz].
 
     Returns
     -------
@@ -112,7 +147,7 @@ def typed_readings(*texts: str) -> Readings:
     Raises
     ------
     UnitError : a text that is no reading.
-    RangeError : complex readings among others, or no reading at all.
+    RangeError : complex readings among others, an impedance without a reference, or no reading at all.
 
     Examples
     --------
@@ -124,4 +159,4 @@ def typed_readings(*texts: str) -> Readings:
     ------
     `chain.units.parse_reading`.
     """
-    return from_texts([parse_reading(text) for text in texts])
+    return from_texts([parse_reading(text, channels or {}) for text in texts], reference_ohm)
