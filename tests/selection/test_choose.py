@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from chain_world import every_chain, front_of
+from screens import says
 
 from chain.analyses.checks import check
 from chain.analyses.improvements import interval_at
@@ -227,14 +228,14 @@ def test_nothing_fits_names_the_pair_and_a_part_that_closes_it(rows, near, far, 
 
 def test_nothing_fits_and_no_single_part_would_do():
     found = choose(need_of([("rg59", 3, 2, LEAD)], near="SMB-50 plug", far="UHF jack"))
-    assert "no single part of the library would do" in found.missing.reason
+    assert says(found.missing.reason, "no single part")
     # The pair that the library's own search for bridges names in its example.
     assert found.missing.parts[0] == "bnc-jack-smb-jack + bnc-plug-uhf-plug"
 
 
 def test_nothing_fits_because_the_chain_would_be_too_long():
     found = choose(need_of(CLASSIC, more="most_items = 2"))
-    assert "joined with 3 items, and most_items allows 2" in found.missing.reason
+    assert says(found.missing.reason, "3 items", "most_items", "2")
 
 
 def test_dc_and_a_lead_as_conditions():
@@ -248,8 +249,8 @@ def test_dc_and_a_lead_as_conditions():
     assert all(any(item.part == "rg59" for item in chain.items) for chain in leads.chains)
     assert leads.chains
     without = choose(replace(need, dc="block"))
-    assert "blocks DC" in without.missing.reason
-    assert "rated for the volts" in without.missing.remedy
+    assert says(without.missing.reason, "DC")
+    assert says(without.missing.remedy, "rated", "volts")
     assert "price per metre" not in without.missing.remedy
     text = '[need]\nnear = "N-50 jack"\nfar = "F-75 jack"\nstart = "174 MHz"\nstop = "240 MHz"\nlimit = "VSWR 2.0"\n'
     rows = "".join(
@@ -263,11 +264,11 @@ def test_dc_and_a_lead_as_conditions():
 def test_parts_that_cannot_serve_are_told_with_file_and_line():
     found = choose(need_of([*CLASSIC, ("sma-plug-bnc-plug", 5, 1), ("balun-300-75", 5, 1)]))
     told = [each for each in found.warnings if each.startswith("need.toml:")]
-    assert any("'sma-plug-bnc-plug': its SMA-50 plug end mates with nothing" in each for each in told)
-    assert any("'balun-300-75': its screw-300" in each for each in told)
+    assert any(says(each, "'sma-plug-bnc-plug'", "SMA-50 plug") for each in told)
+    assert any(says(each, "'balun-300-75'", "screw-300") for each in told)
     cable = need_of([*CLASSIC, ("rg6", 1, 1, LEAD)])
     late = choose(replace(cable, sweep=replace(cable.sweep, stop_hz=50e9, start_hz=49e9)))
-    assert any("does not cover the band" in each for each in late.warnings)
+    assert any(says(each, "band") for each in late.warnings)
 
 
 def test_the_same_seed_gives_the_same_answer():
