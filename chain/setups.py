@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from chain.results import ResultTable
-from library.records import Connector, Part
+from library.records import Connector, Pad, Part, evidence_for, weakest
 
 if TYPE_CHECKING:
     from library.load import Library
@@ -27,6 +27,7 @@ __all__ = [
     "Near",
     "Setup",
     "Sweep",
+    "standing",
     "with_typical_residuals",
     "with_typical_standards",
 ]
@@ -67,6 +68,9 @@ class Near:
     ideal: bool = False
     typical: tuple[str, ...] = ()
     """Keys of the figures that are those of the class, not stated ones."""
+    directivity_kind: str = "disc"
+    source_match_kind: str = "disc"
+    """How they are spread, see `library.records.MAGNITUDE_KINDS`."""
 
     @property
     def has_phase(self) -> bool:
@@ -151,6 +155,8 @@ class Calibration:
     """Standards whose stated value is used in the calibration instead of being taken as ideal."""
     flex_deg_at_1ghz: float = 0.0
     """Largest turn of a moved lead before the plane, one way, in proportion to frequency."""
+    load_kind: str = "disc"
+    """How the load's reflection is spread, see `library.records.MAGNITUDE_KINDS`."""
     ideal: bool = False
     typical: tuple[str, ...] = ()
     """Keys of the figures that usually go with the analyzer, not stated ones."""
@@ -238,3 +244,70 @@ def with_typical_standards(
     usual = library.standards(library.analyzer(near.analyzer).standards)
     absent = {key: name for key, name in STANDARDS.items() if key not in stated}
     return replace(calibration, typical=tuple(absent), **{name: getattr(usual, name) for name in absent.values()})
+
+
+SIZES: dict[str, dict[str, tuple[str, ...]]] = {
+    "pad": {
+        "loss_tolerance_db": ("loss_tolerance",),
+        "near_limit": ("near_reflection", "reflection"),
+        "far_limit": ("far_reflection", "reflection"),
+    },
+    "adapter": {
+        "limit": ("reflection",),
+        "length_tolerance_m": ("length_tolerance",),
+        "loss_tolerance": (),
+    },
+    "coax": {
+        "limit": ("reflection",),
+        "impedance_tolerance_ohm": ("impedance_tolerance",),
+        "loss_tolerance": ("attenuation_tolerance",),
+    },
+    "section": {
+        "limit": ("reflection",),
+        "impedance_tolerance_ohm": ("impedance_tolerance",),
+        "length_tolerance_m": ("length_tolerance",),
+    },
+    "transformer": {"limit": ("reflection",), "loss_tolerance_db": ("loss_tolerance",)},
+    "splitter": {"limit": ("reflection",), "loss_tolerance_db": ("loss_tolerance",)},
+}
+"""Fields of each kind of part that give the size of an unknown, and the keys by which an item states them itself."""
+OF_ANALYZER = {
+    "near": ("directivity", "source_match", "tracking"),
+    "noise": ("trace_noise",),
+    "drift": ("drift",),
+    "re-mating": ("repeatability",),
+}
+OF_STANDARDS = {
+    "load": ("load", "load_inductance"),
+    "open": ("open_capacitance",),
+    "short": ("short_inductance",),
+    "flex": ("flex",),
+}
+
+
+def standing(setup: Setup, unknown: str) -> str:
+    """Weakest standing of the figures that give the size of an unknown: an item's id, or what else `contributions` names.
+
+    Source: The evidence of each figure; `stated` where the user gives it, also where nothing of it is unknown.
+    """
+    usual = setup.library.analyzer(setup.near.analyzer)
+    if unknown in OF_ANALYZER:
+        return usual.evidence.kind if set(OF_ANALYZER[unknown]) & set(setup.near.typical) else "stated"
+    if unknown in OF_STANDARDS:
+        assumed = set(OF_STANDARDS[unknown]) & set(setup.calibration.typical)
+        return setup.library.standards(usual.standards).evidence.kind if assumed else "stated"
+    if unknown == "swap":
+        return setup.library.part(setup.calibration.swap_adapter).evidence.kind
+    item = next((each for each in setup.items if each.id == unknown), None)
+    if item is None or item.ideal:
+        return "stated"
+    sizes = SIZES.get(item.part.kind, {})
+    if isinstance(item.part, Pad) and item.part.model == "resistors":
+        sizes = {"arm_tolerance": ("resistor_tolerance",)}
+    found = [
+        "stated" if set(keys) & set(item.stated) else evidence_for(item.part, name, setup.sweep.stop_hz).kind
+        for name, keys in sizes.items()
+        if getattr(item.part, name)
+    ]
+    inside = [standing(replace(setup, items=arm.items), each.id) for arm in item.arms for each in arm.items]
+    return weakest([*found, *inside]) or "stated"

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
+from library.records import weakest
+
 __all__ = ["adapter_rows", "end_ohm", "raster_rows", "slug", "termination_rows"]
 
 Row = dict[str, Any]
 
-STANDING = ("published", "measured", "computed", "stated", "practice", "memory")
 PLAIN_GRADE = "general"
 ALWAYS_75 = ("F-75", "IEC-75")
 
@@ -18,10 +19,6 @@ def slug(family: str) -> str:
     if family in ALWAYS_75:
         family = family[:-3]
     return family.lower().removesuffix("-50").replace("-", "")
-
-
-def _weakest(*kinds: str) -> str:
-    return max(kinds, key=STANDING.index)
 
 
 def _sentences(*texts: str) -> str:
@@ -75,7 +72,11 @@ def _adapter(each: Row, grade: Row, near: str, far: str) -> Row:
         "loss_at_1ghz_db": each.get("loss_at_1ghz_db", grade["loss_at_1ghz_db"]),
         "max_mhz": min(each["max_mhz"], grade["max_mhz"]),
         "grade": grade["id"],
-        "evidence": _weakest(figures.get("evidence", "stated"), each["length_evidence"]),
+        "evidence": weakest((figures.get("evidence", "stated"), each["length_evidence"])),
+        "evidence_of": {
+            **dict.fromkeys(("impedance_ohm", "loss_at_1ghz_db", "reflection"), figures.get("evidence", "stated")),
+            **dict.fromkeys(("electrical_length_mm", "length_tolerance_mm"), each["length_evidence"]),
+        },
         "source": f"{figures.get('source', 'stated')}; length {each['length_evidence']}: {each['length_source']}",
         "note": _sentences(each.get("note", ""), grade.get("note", "") if figures is grade else ""),
     }

@@ -5,9 +5,12 @@ Every figure carries its unit in its name; every record says where its figures c
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 __all__ = [
+    "MAGNITUDE_KINDS",
+    "STANDING",
     "Adapter",
     "AnalyzerClass",
     "Coax",
@@ -26,7 +29,14 @@ __all__ = [
     "StandardSet",
     "Termination",
     "Transformer",
+    "evidence_for",
+    "weakest",
 ]
+
+STANDING = ("published", "measured", "computed", "stated", "practice", "memory")
+"""Standings of a figure, from the firmest to the weakest."""
+MAGNITUDE_KINDS = ("disc", "ring", "uniform-radius")
+"""How the magnitudes within a limit are spread: evenly over the disc, all at the limit, evenly from zero to the limit."""
 
 
 @dataclass(frozen=True)
@@ -61,7 +71,7 @@ class Limit:
     freq_hz: tuple[float, ...]
     return_loss_db: tuple[float, ...]
     kind: str = "disc"
-    """`disc`: anything up to the limit; `ring`: a magnitude that was measured, phase unknown."""
+    """What is drawn inside the limit, see `MAGNITUDE_KINDS`; the phase is never known."""
 
 
 @dataclass(frozen=True)
@@ -136,6 +146,7 @@ class Pad:
     resistor_power_w: float = 0.25
     dc: str = "pass"
     max_hz: float = 3e9
+    evidence_of: tuple[tuple[str, Evidence], ...] = ()
     kind: str = field(default="pad", init=False)
 
 
@@ -161,6 +172,7 @@ class Adapter:
     near_ohm: float = 0.0
     far_ohm: float = 0.0
     """Nominal impedances of the two connectors where they differ from each other (0: `impedance_ohm`)."""
+    evidence_of: tuple[tuple[str, Evidence], ...] = ()
     kind: str = field(default="adapter", init=False)
 
 
@@ -202,6 +214,9 @@ class Coax:
     """Largest relative residual of the coefficients against the points they were fitted to."""
     lead_evidence: Evidence | None = None
     """Standing of `limit`."""
+    recalled_above_hz: float = 0.0
+    """Where the attenuation goes on from memory alone; 0: nowhere."""
+    evidence_of: tuple[tuple[str, Evidence], ...] = ()
     kind: str = field(default="coax", init=False)
 
 
@@ -220,8 +235,13 @@ class SectionLine:
     design_hz: float
     limit: Limit | None
     evidence: Evidence
+    impedance_tolerance_ohm: float = 0.0
+    """Half-width of the impedance of each piece."""
+    length_tolerance_m: float = 0.0
+    """Half-width of the electrical length of each piece."""
     max_hz: float = 3e9
     dc: str = "pass"
+    evidence_of: tuple[tuple[str, Evidence], ...] = ()
     kind: str = field(default="section", init=False)
 
 
@@ -244,6 +264,7 @@ class Transformer:
     min_hz: float = 5e6
     max_hz: float = 862e6
     dc: str = "short"
+    evidence_of: tuple[tuple[str, Evidence], ...] = ()
     kind: str = field(default="transformer", init=False)
 
 
@@ -263,6 +284,7 @@ class Splitter:
     min_hz: float = 5e6
     max_hz: float = 2.4e9
     dc: str = "pass"
+    evidence_of: tuple[tuple[str, Evidence], ...] = ()
     kind: str = field(default="splitter", init=False)
 
 
@@ -282,6 +304,7 @@ class Termination:
     inductance_h: float = 0.0
     capacitance_f: float = 0.0
     max_hz: float = 3e9
+    evidence_of: tuple[tuple[str, Evidence], ...] = ()
     kind: str = field(default="termination", init=False)
 
 
@@ -360,3 +383,33 @@ class StandardSet:
 
 
 Part = Pad | Adapter | Coax | SectionLine | Transformer | Splitter | Termination | Measured
+
+
+STATIC_FIGURES = ("impedance_ohm", "impedance_tolerance_ohm", "velocity_factor", "inner_mm", "dielectric_mm")
+ATTENUATION = ("attenuation", "loss_tolerance")
+
+
+def evidence_for(part: Part, figure: str, highest_hz: float = 0.0) -> Evidence:
+    """Where one figure of a part comes from, up to a frequency.
+
+    Source: The part's own row; a figure that it does not single out has the standing of the whole.
+    """
+    single: dict[str, Evidence] = dict(getattr(part, "evidence_of", ()))
+    if figure in single:
+        return single[figure]
+    if isinstance(part, Coax):
+        if figure == "limit" and part.lead_evidence is not None:
+            return part.lead_evidence
+        if figure in STATIC_FIGURES:
+            return part.static_evidence
+        if figure in ATTENUATION and 0 < part.recalled_above_hz < highest_hz:
+            return Evidence("memory", part.evidence.source, part.evidence.note)
+    return part.evidence
+
+
+def weakest(standings: Iterable[str]) -> str:
+    """The weakest of several standings; empty where there is none.
+
+    Source: Order of `STANDING`.
+    """
+    return max(standings, key=STANDING.index, default="")

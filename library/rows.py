@@ -186,9 +186,16 @@ COLUMNS: dict[str, dict[str, tuple[str, Reader]]] = {
         "capacitance_pf_per_m": ("capacitance_pf_per_m", float),
         "stranded": ("stranded", bool),
         "fit_max_percent": ("fit_max", PERCENT),
+        "recalled_above_mhz": ("recalled_above_hz", MEGA),
     },
     "section": ENDS
-    | {"pieces": ("pieces", _numbers), "design_mhz": ("design_hz", MEGA), "reflection": ("limit", limit_of)},
+    | {
+        "pieces": ("pieces", _numbers),
+        "design_mhz": ("design_hz", MEGA),
+        "impedance_tolerance_ohm": ("impedance_tolerance_ohm", _times(1.0)),
+        "length_tolerance_mm": ("length_tolerance_m", MILLI),
+        "reflection": ("limit", limit_of),
+    },
     "transformer": ENDS
     | {
         "turns_ratio": ("turns_ratio", float),
@@ -305,6 +312,11 @@ def record(kind: str, row: Row) -> Any:
     if "name" in columns:
         fields.setdefault("name", row["id"])
     fields["evidence"] = Evidence(row.get("evidence", "stated"), row.get("source", ""), row.get("note", ""))
+    if row.get("evidence_of"):
+        fields["evidence_of"] = tuple(
+            (columns[key][0] if key in columns else key, Evidence(standing, row.get("source", "")))
+            for key, standing in row["evidence_of"].items()
+        )
     if kind == "pad":
         fields.setdefault("model", "resistors" if fields["arms"] else "specification")
         fields.setdefault("loss_db", ladder_loss_db(row.get("arms", []), fields["near_ohm"], fields["far_ohm"]))

@@ -185,6 +185,7 @@ class CoaxRow(PartRow):
     lead_source: str = ""
     static_evidence: Annotated[Standing, Field(description="Standing of impedance, velocity, diameters.")] = "stated"
     static_source: str = ""
+    recalled_above_mhz: Annotated[NotNegative, Field(description="Where the loss goes on from memory alone.")] = 0.0
 
     @model_validator(mode="after")
     def _consistent(self) -> CoaxRow:
@@ -212,6 +213,10 @@ class SectionRow(TwoPortRow):
 
     pieces: Annotated[list[Piece], Field(min_length=1, description="[ohm, wavelengths at design_mhz], near to far.")]
     design_mhz: Annotated[Positive, Field(description="Frequency the lengths are for.")]
+    impedance_tolerance_ohm: Annotated[NotNegative, Field(description="Half-width of each piece's impedance.")] = 0.0
+    length_tolerance_mm: Annotated[NotNegative, Field(description="Half-width of each piece's electrical length.")] = (
+        0.0
+    )
     reflection: Annotated[Reflection | None, Field(description="What the making adds at most.")] = None
 
 

@@ -52,6 +52,16 @@ class Sourced(Row):
     evidence: Annotated[Standing, Field(description="Standing of the figures.")] = "stated"
     source: Annotated[str, Field(max_length=500, description="Document, formula or measurement they come from.")] = ""
     note: Annotated[str, Field(max_length=1000, description="Anything else to know.")] = ""
+    evidence_of: Annotated[
+        dict[str, Standing], Field(default_factory=dict, description="Standing of single figures, by their keys.")
+    ]
+
+    @model_validator(mode="after")
+    def _figures_exist(self) -> Sourced:
+        unknown = [key for key in self.evidence_of if key not in type(self).model_fields]
+        if unknown:
+            raise ValueError(f"evidence_of names figures that do not exist: {', '.join(unknown)}")
+        return self
 
 
 class Reflection(Row):
@@ -69,8 +79,10 @@ class Reflection(Row):
     vswr_per_ghz: Annotated[NotNegative, Field(description="Growth of the VSWR limit per GHz.")] = 0.0
     to_mhz: Annotated[NotNegative, Field(description="Where the VSWR form ends; needed with `vswr_per_ghz`.")] = 0.0
     magnitude_kind: Annotated[
-        Literal["disc", "ring"],
-        Field(description="disc: anything up to the limit; ring: that magnitude, phase unknown."),
+        Literal["disc", "ring", "uniform-radius"],
+        Field(
+            description="disc: anywhere in the limit, evenly over the disc; ring: at it; uniform-radius: every size alike."
+        ),
     ] = "disc"
 
     @model_validator(mode="after")

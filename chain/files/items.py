@@ -287,7 +287,7 @@ def _end(port: str, end: object, where: Where, notes: Notes, taken: dict[str, Wh
 
 def _say_assumed(part: Part, model: ItemModel, arms: tuple[Arm, ...], notes: Notes) -> None:
     name = plain(model.id or "")
-    notes.assumed += [f"{name}: {words}" for words in words_of(part, model)]
+    notes.assumed += [f"{name}: {words}" for words in words_of(part, model, notes.highest_hz)]
     if part.kind == "coax":
         if model.temperature is None:
             notes.assumed.append(f"{name}: temperature {format_quantity(ROOM_C, 'temperature')} (default)")

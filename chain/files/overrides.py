@@ -10,11 +10,10 @@ from typing import Any
 from chain.files.positions import Where
 from chain.files.schema import KEYS_OF, ItemModel
 from chain.files.tables import Notes
-from chain.units import format_quantity
+from chain.units import Tolerance, format_quantity
 from library.records import (
     Adapter,
     Coax,
-    Evidence,
     Limit,
     Measured,
     Pad,
@@ -23,12 +22,20 @@ from library.records import (
     Splitter,
     Termination,
     Transformer,
+    evidence_for,
 )
 
 __all__ = ["limit_words", "with_overrides", "words_of"]
 
 SPECIFIED = ("loss", "loss_tolerance", "reflection", "near_reflection", "far_reflection")
 RESISTORS = ("series", "shunt", "resistor_tolerance")
+KIND_FIELDS = {
+    "reflection_kind": ("limit", "near_limit", "far_limit"),
+    "near_reflection_kind": ("near_limit",),
+    "far_reflection_kind": ("far_limit",),
+    "reflection_error_kind": ("reflection_error",),
+}
+"""Keys that say how magnitudes are spread within a limit, and the limits; a later one goes before an earlier."""
 NO_LIMIT_HZ = 1e12
 SLACK_DB = 0.05
 """A stated loss this little below the least possible may be the rounding of a measurement."""
@@ -41,7 +48,22 @@ def with_overrides(part: Part, stated: ItemModel, where: Where, notes: Notes) ->
     """
     given = {key: getattr(stated, key) for key in KEYS_OF[part.kind] if getattr(stated, key) is not None}
     changed: Callable[..., dict[str, Any]] | None = CHANGES.get(part.kind)
-    return replace(part, **changed(part, given, where, notes)) if changed and given else part
+    if not changed or not given:
+        return part
+    return _spread(replace(part, **changed(part, given, where, notes)), given, where, notes)
+
+
+def _spread(part: Part, given: dict[str, Any], where: Where, notes: Notes) -> Part:
+    """The part with its limits spread as stated."""
+    for key, fields in KIND_FIELDS.items():
+        if key not in given:
+            continue
+        limits = {name: limit for name in fields if (limit := getattr(part, name, None)) is not None}
+        if not limits:
+            what = f"there is no {key.removesuffix('_kind')} that it could be the kind of"
+            notes.fault((*where, key), what, "state the limit too, or leave this out", "key")
+        part = replace(part, **{name: replace(limit, kind=given[key]) for name, limit in limits.items()})
+    return part
 
 
 def _named(given: dict[str, Any], fields: dict[str, str]) -> dict[str, Any]:
@@ -136,9 +158,8 @@ def _coax(part: Coax, given: dict[str, Any], where: Where, notes: Notes) -> dict
     if "impedance" in given:
         changes |= {"impedance_points_hz": (), "impedance_points_ohm": ()}
     if "impedance_tolerance" in given:
-        tolerance = given["impedance_tolerance"]
-        scale = given.get("impedance", part.impedance_ohm) if tolerance.relative else 1.0
-        changes["impedance_tolerance_ohm"] = tolerance.value * scale
+        ohm = given.get("impedance", part.impedance_ohm)
+        changes["impedance_tolerance_ohm"] = _tolerance_ohm(given["impedance_tolerance"], ohm)
     if "attenuation" in given:
         stated = given["attenuation"]
         changes |= {
@@ -156,7 +177,17 @@ def _coax(part: Coax, given: dict[str, Any], where: Where, notes: Notes) -> dict
 
 
 def _section(part: SectionLine, given: dict[str, Any], where: Where, notes: Notes) -> dict[str, Any]:
-    return _named(given, {"design_frequency": "design_hz", "reflection": "limit"})
+    changes = _named(
+        given, {"design_frequency": "design_hz", "length_tolerance": "length_tolerance_m", "reflection": "limit"}
+    )
+    if "impedance_tolerance" in given:
+        mean = sum(ohm for ohm, _ in part.pieces) / len(part.pieces)
+        changes["impedance_tolerance_ohm"] = _tolerance_ohm(given["impedance_tolerance"], mean)
+    return changes
+
+
+def _tolerance_ohm(stated: Tolerance, of_ohm: float) -> float:
+    return stated.value * (of_ohm if stated.relative else 1.0)
 
 
 def _two_figures(part: Transformer | Splitter, given: dict[str, Any], where: Where, notes: Notes) -> dict[str, Any]:
@@ -189,46 +220,45 @@ CHANGES: dict[str, Callable[..., dict[str, Any]]] = {
 }
 
 
-def words_of(part: Part, stated: ItemModel) -> list[str]:
+def words_of(part: Part, stated: ItemModel, highest_hz: float = 0.0) -> list[str]:
     """Say which figures of a part are the library's, one sentence for each standing they have.
 
     Source: The part's record.
     """
     groups: dict[str, list[str]] = {}
-    for key, words, evidence in FIGURES[part.kind](part) if part.kind in FIGURES else ():
+    for key, words, name in FIGURES[part.kind](part) if part.kind in FIGURES else ():
         covered = {key} | ({"reflection"} if key.endswith("_reflection") else set())
         if all(getattr(stated, name, None) is None for name in covered):
-            groups.setdefault(evidence.kind, []).append(f"{key} {words}")
+            groups.setdefault(evidence_for(part, name, highest_hz).kind, []).append(f"{key} {words}")
     return [f"{', '.join(words)} (library, evidence {kind})" for kind, words in groups.items()]
 
 
-Figures = list[tuple[str, str, Evidence]]
+Figures = list[tuple[str, str, str]]
+"""Key of the item, value in words, field of the part's record."""
 
 
 def _pad_figures(part: Pad) -> Figures:
-    own = part.evidence
     if part.model == "resistors":
         arms = dict(part.arms)
-        found = [(name, format_quantity(ohm, "impedance"), own) for name, ohm in arms.items()]
-        return [*found, ("resistor_tolerance", format_quantity(part.arm_tolerance, "percent"), own)]
+        found = [(name, format_quantity(ohm, "impedance"), "arms") for name, ohm in arms.items()]
+        return [*found, ("resistor_tolerance", format_quantity(part.arm_tolerance, "percent"), "arm_tolerance")]
     found = [
-        ("loss", f"{part.loss_db:.4g} dB", own),
-        ("loss_tolerance", format_quantity(part.loss_tolerance_db, "loss"), own),
+        ("loss", f"{part.loss_db:.4g} dB", "loss_db"),
+        ("loss_tolerance", format_quantity(part.loss_tolerance_db, "loss"), "loss_tolerance_db"),
     ]
     if part.near_limit == part.far_limit:
-        return [*found, ("reflection", limit_words(part.near_limit, " at each end"), own)]
+        return [*found, ("reflection", limit_words(part.near_limit, " at each end"), "near_limit")]
     near, far = limit_words(part.near_limit), limit_words(part.far_limit)
-    return [*found, ("near_reflection", near, own), ("far_reflection", far, own)]
+    return [*found, ("near_reflection", near, "near_limit"), ("far_reflection", far, "far_limit")]
 
 
 def _adapter_figures(part: Adapter) -> Figures:
-    own = part.evidence
     return [
-        ("impedance", format_quantity(part.impedance_ohm, "impedance"), own),
-        ("electrical_length", format_quantity(part.electrical_length_m, "length"), own),
-        ("length_tolerance", format_quantity(part.length_tolerance_m, "length"), own),
-        ("loss_at_1ghz", format_quantity(part.loss_at_1ghz_db, "loss"), own),
-        ("reflection", limit_words(part.limit, " at each end"), own),
+        ("impedance", format_quantity(part.impedance_ohm, "impedance"), "impedance_ohm"),
+        ("electrical_length", format_quantity(part.electrical_length_m, "length"), "electrical_length_m"),
+        ("length_tolerance", format_quantity(part.length_tolerance_m, "length"), "length_tolerance_m"),
+        ("loss_at_1ghz", format_quantity(part.loss_at_1ghz_db, "loss"), "loss_at_1ghz_db"),
+        ("reflection", limit_words(part.limit, " at each end"), "limit"),
     ]
 
 
@@ -238,30 +268,32 @@ def _coax_figures(part: Coax) -> Figures:
     span = f"{part.valid_from_hz / 1e6:g} to {part.valid_to_hz / 1e6:g} MHz"
     formula = f"{flat:g} + {root:g} sqrt(f/MHz) + {linear:g} f/MHz dB/100 m"
     return [
-        ("impedance", format_quantity(part.impedance_ohm, "impedance"), part.static_evidence),
-        ("impedance_tolerance", format_quantity(part.impedance_tolerance_ohm, "impedance"), part.static_evidence),
-        ("velocity_factor", f"{part.velocity_factor:g}", part.static_evidence),
-        ("attenuation", f"{'by points' if part.points_hz else formula} over {span}", part.evidence),
-        ("attenuation_tolerance", format_quantity(part.loss_tolerance, "percent"), part.evidence),
-        ("reflection", limit_words(part.limit, " at each end of the lead"), part.lead_evidence or part.evidence),
+        ("impedance", format_quantity(part.impedance_ohm, "impedance"), "impedance_ohm"),
+        ("impedance_tolerance", format_quantity(part.impedance_tolerance_ohm, "impedance"), "impedance_tolerance_ohm"),
+        ("velocity_factor", f"{part.velocity_factor:g}", "velocity_factor"),
+        ("attenuation", f"{'by points' if part.points_hz else formula} over {span}", "attenuation"),
+        ("attenuation_tolerance", format_quantity(part.loss_tolerance, "percent"), "loss_tolerance"),
+        ("reflection", limit_words(part.limit, " at each end of the lead"), "limit"),
     ]
 
 
 def _section_figures(part: SectionLine) -> Figures:
     return [
-        ("design_frequency", format_quantity(part.design_hz, "frequency"), part.evidence),
-        ("reflection", limit_words(part.limit, " at each end"), part.evidence),
+        ("design_frequency", format_quantity(part.design_hz, "frequency"), "design_hz"),
+        ("impedance_tolerance", format_quantity(part.impedance_tolerance_ohm, "impedance"), "impedance_tolerance_ohm"),
+        ("length_tolerance", format_quantity(part.length_tolerance_m, "length"), "length_tolerance_m"),
+        ("reflection", limit_words(part.limit, " at each end"), "limit"),
     ]
 
 
 def _transformer_figures(part: Transformer) -> Figures:
-    return [("loss", format_quantity(part.loss_db, "loss"), part.evidence), *_splitter_figures(part)]
+    return [("loss", format_quantity(part.loss_db, "loss"), "loss_db"), *_splitter_figures(part)]
 
 
 def _splitter_figures(part: Splitter | Transformer) -> Figures:
     return [
-        ("loss_tolerance", format_quantity(part.loss_tolerance_db, "loss"), part.evidence),
-        ("reflection", limit_words(part.limit, " at each port"), part.evidence),
+        ("loss_tolerance", format_quantity(part.loss_tolerance_db, "loss"), "loss_tolerance_db"),
+        ("reflection", limit_words(part.limit, " at each port"), "limit"),
     ]
 
 
@@ -269,8 +301,8 @@ def _termination_figures(part: Termination) -> Figures:
     if part.type != "load":
         return []
     return [
-        ("impedance", format_quantity(part.impedance_ohm, "impedance"), part.evidence),
-        ("reflection", limit_words(part.limit), part.evidence),
+        ("impedance", format_quantity(part.impedance_ohm, "impedance"), "impedance_ohm"),
+        ("reflection", limit_words(part.limit), "limit"),
     ]
 
 

@@ -16,13 +16,14 @@ from pydantic_core import PydanticCustomError
 
 from chain.errors import UnitError, plain, quoted
 from chain.units import KINDS, NUMBER, Tolerance, parse_quantity, parse_tolerance
-from library.records import Connector, Limit
+from library.records import MAGNITUDE_KINDS, Connector, Limit
 
 __all__ = [
     "ARMS_SCHEMA",
     "ELEMENT_SCHEMA",
     "END_SCHEMA",
     "FEED_SCHEMA",
+    "MAGNITUDE_KIND_SCHEMA",
     "PATH_SCHEMA",
     "REFERENCE_SCHEMA",
     "REFLECTION_SCHEMA",
@@ -35,6 +36,7 @@ __all__ = [
     "read_analyzer",
     "read_connector",
     "read_element",
+    "read_magnitude_kind",
     "read_path",
     "read_reference",
     "read_reflection",
@@ -120,7 +122,7 @@ def read_reflection(value: object) -> Limit:
     kind = "disc"
     if isinstance(value, dict):
         known = value.get("known", "ring")
-        if set(value) - {"magnitude", "known"} or "magnitude" not in value or known not in ("ring", "disc"):
+        if set(value) - {"magnitude", "known"} or "magnitude" not in value or known not in MAGNITUDE_KINDS:
             remedy = 'write { magnitude = "26 dB", known = "ring" } for a magnitude that was measured'
             raise wrong("this table is no reflection", remedy)
         kind, value = str(known), value["magnitude"]
@@ -163,6 +165,16 @@ def read_shows(value: object) -> str:
         return value.casefold()
     given = quoted(value) if isinstance(value, str) else named(value)
     raise wrong(f"{given} is nothing that an analyzer shows", f"write one of {', '.join(map(quoted, SHOWS))}")
+
+
+def read_magnitude_kind(value: object) -> str:
+    """Read how magnitudes are spread within a limit."""
+    if isinstance(value, str) and value in MAGNITUDE_KINDS:
+        return value
+    given = quoted(value) if isinstance(value, str) else named(value)
+    raise wrong(
+        f"{given} does not say how magnitudes are spread", f"write one of {', '.join(map(quoted, MAGNITUDE_KINDS))}"
+    )
 
 
 def read_path(value: object) -> tuple[str, str]:
@@ -212,13 +224,14 @@ MAGNITUDE_SCHEMA: dict[str, Any] = {
             "anyOf": [pattern("return_loss"), TABLE_SCHEMA],
             "description": "The magnitude, as a return loss.",
         },
-        "known": {"enum": ["ring", "disc"], "description": "ring: measured, its phase unknown; disc: a limit."},
+        "known": {"enum": list(MAGNITUDE_KINDS), "description": "ring: measured, its phase unknown; disc: a limit."},
     },
     "required": ["magnitude"],
     "additionalProperties": False,
 }
 REFLECTION_SCHEMA: dict[str, Any] = {"anyOf": [pattern("return_loss"), TABLE_SCHEMA, MAGNITUDE_SCHEMA]}
 TEXT_SCHEMA: dict[str, Any] = {"type": "string"}
+MAGNITUDE_KIND_SCHEMA: dict[str, Any] = {"enum": list(MAGNITUDE_KINDS)}
 SHOWS_SCHEMA: dict[str, Any] = {"enum": list(SHOWS)}
 TOLERANCE_SCHEMA: dict[str, Any] = {"anyOf": [pattern("impedance"), pattern("percent")]}
 REFERENCE_SCHEMA: dict[str, Any] = {

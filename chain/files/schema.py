@@ -15,6 +15,7 @@ from chain.files.quantities import (
     ELEMENT_SCHEMA,
     END_SCHEMA,
     FEED_SCHEMA,
+    MAGNITUDE_KIND_SCHEMA,
     PATH_SCHEMA,
     REFERENCE_SCHEMA,
     REFLECTION_SCHEMA,
@@ -25,6 +26,7 @@ from chain.files.quantities import (
     read_analyzer,
     read_connector,
     read_element,
+    read_magnitude_kind,
     read_path,
     read_reference,
     read_reflection,
@@ -76,6 +78,7 @@ Ports = Annotated[tuple[str, str] | None, PlainValidator(read_path), WithJsonSch
 Arms = Annotated[object, PlainValidator(lambda value: value), WithJsonSchema(ARMS_SCHEMA)]
 Element = Annotated[str | None, PlainValidator(read_element), WithJsonSchema(ELEMENT_SCHEMA)]
 Feed = Annotated[object, PlainValidator(lambda value: value), WithJsonSchema(FEED_SCHEMA)]
+Spreading = Annotated[str | None, PlainValidator(read_magnitude_kind), WithJsonSchema(MAGNITUDE_KIND_SCHEMA)]
 Class = Annotated[str | None, PlainValidator(read_analyzer), WithJsonSchema(TEXT_SCHEMA)]
 Shows = Annotated[str | None, PlainValidator(read_shows), WithJsonSchema(SHOWS_SCHEMA)]
 End = Annotated[object, PlainValidator(lambda value: value), WithJsonSchema(END_SCHEMA)]
@@ -110,6 +113,8 @@ class AnalyzerKeys(Table):
 
     directivity: ReturnLoss = Field(None, description="Residual directivity, after calibration.", examples=["40 dB"])
     source_match: ReturnLoss = Field(None, description="Residual source match, after calibration.", examples=["36 dB"])
+    directivity_kind: Spreading = Field(None, description="How it is spread, as reflection_kind.", examples=["ring"])
+    source_match_kind: Spreading = Field(None, description="How it is spread, as reflection_kind.", examples=["ring"])
     tracking: Loss = Field(None, description="Residual reflection tracking, after calibration.", examples=["0.1 dB"])
     trace_noise: Loss = Field(None, description="Noise on the trace, one standard deviation.", examples=["0.02 dB"])
     repeatability: ReturnLoss = Field(
@@ -185,7 +190,9 @@ class ItemModel(Table):
     )
     far: Coupler = Field(None, description="Connector of the item's end towards the antenna.", examples=["F-75 plug"])
     length: Length = Field(None, description="Coax: length.", examples=["0.6 m"])
-    length_tolerance: Length = Field(None, description="Coax, adapter: half-width of the length.", examples=["5 mm"])
+    length_tolerance: Length = Field(
+        None, description="Coax, adapter, section: half-width of the (electrical) length.", examples=["5 mm"]
+    )
     temperature: Temperature = Field(None, description="Coax: temperature.", examples=["20 °C"])
     velocity_factor: float | None = Field(None, gt=0, le=1, description="Coax: velocity factor.", examples=[0.66])
     attenuation: AttenuationModel | None = Field(
@@ -195,7 +202,7 @@ class ItemModel(Table):
     )
     attenuation_tolerance: Percent = Field(None, description="Coax: half-width of the attenuation.", examples=["12 %"])
     impedance: Impedance = Field(None, description="Coax, adapter: characteristic impedance.", examples=["75 ohm"])
-    impedance_tolerance: Spread = Field(None, description="Coax: half-width of it.", examples=["3 ohm", "4 %"])
+    impedance_tolerance: Spread = Field(None, description="Coax, section: half-width of it.", examples=["3 ohm", "4 %"])
     electrical_length: Length = Field(None, description="Adapter: electrical length.", examples=["38 mm"])
     loss_at_1ghz: Loss = Field(None, description="Adapter: loss at 1 GHz.", examples=["0.05 dB"])
     loss: Loss = Field(None, description="Pad, transformer: attenuation.", examples=["5.7 dB"])
@@ -212,6 +219,16 @@ class ItemModel(Table):
         None,
         description="Measured two-port: how far its reflections may lie from the file's, as a return loss.",
         examples=["36 dB"],
+    )
+    reflection_kind: Spreading = Field(
+        None,
+        description="How magnitudes are spread within the limit: disc (evenly over it), ring (at it), uniform-radius.",
+        examples=["ring"],
+    )
+    near_reflection_kind: Spreading = Field(None, description="Pad: the same for its near end.", examples=["ring"])
+    far_reflection_kind: Spreading = Field(None, description="Pad: the same for its far end.", examples=["ring"])
+    reflection_error_kind: Spreading = Field(
+        None, description="Measured two-port: the same for reflection_error.", examples=["ring"]
     )
     near_reflection: Reflection = Field(
         None, description="Pad: the same for the part's own near end alone.", examples=["26 dB"]
@@ -267,6 +284,7 @@ class CalibrationModel(Table):
         description="Return loss of the load used; left out: 20 dB with a handheld, 26 dB with a bench analyzer.",
         examples=["32 dB"],
     )
+    load_kind: Spreading = Field(None, description="How it is spread, as reflection_kind.", examples=["ring"])
     load_impedance: Impedance = Field(None, description="Impedance the load is meant to be.", examples=["75 ohm"])
     load_inductance: Inductance = Field(None, description="Inductance in series with the load.", examples=["2 nH"])
     open_capacitance: Capacitance = Field(None, description="Fringe capacitance of the open.", examples=["0.1 pF"])
@@ -306,11 +324,22 @@ KEYS_OF: Mapping[str, tuple[str, ...]] = {
         "reflection",
         "near_reflection",
         "far_reflection",
+        "reflection_kind",
+        "near_reflection_kind",
+        "far_reflection_kind",
         "series",
         "shunt",
         "resistor_tolerance",
     ),
-    "adapter": (*ENDS, "impedance", "electrical_length", "length_tolerance", "loss_at_1ghz", "reflection"),
+    "adapter": (
+        *ENDS,
+        "impedance",
+        "electrical_length",
+        "length_tolerance",
+        "loss_at_1ghz",
+        "reflection",
+        "reflection_kind",
+    ),
     "coax": (
         *ENDS,
         "length",
@@ -322,11 +351,12 @@ KEYS_OF: Mapping[str, tuple[str, ...]] = {
         "impedance",
         "impedance_tolerance",
         "reflection",
+        "reflection_kind",
     ),
-    "section": (*ENDS, "design_frequency", "reflection"),
-    "transformer": (*ENDS, "loss", "loss_tolerance", "reflection"),
-    "splitter": ("near", "far", "path", "arm", "loss_tolerance", "reflection"),
-    "termination": ("near", "impedance", "reflection"),
-    "measured": (*ENDS, "touchstone", "reference", "loss_tolerance", "reflection_error"),
+    "section": (*ENDS, "design_frequency", "impedance_tolerance", "length_tolerance", "reflection", "reflection_kind"),
+    "transformer": (*ENDS, "loss", "loss_tolerance", "reflection", "reflection_kind"),
+    "splitter": ("near", "far", "path", "arm", "loss_tolerance", "reflection", "reflection_kind"),
+    "termination": ("near", "impedance", "reflection", "reflection_kind"),
+    "measured": (*ENDS, "touchstone", "reference", "loss_tolerance", "reflection_error", "reflection_error_kind"),
 }
 """Keys that each kind of part takes, beside those that all take."""

@@ -195,6 +195,8 @@ def analyzer_of(model: AnalyzerKeys, connector: Connector, ohm: float, notes: No
         shows=model.shows or "complex",
         calibrates_at=tuple(dict.fromkeys(model.calibrates_at or ())),
         ideal=bool(model.ideal),
+        directivity_kind=model.directivity_kind or "disc",
+        source_match_kind=model.source_match_kind or "disc",
         **stated,
     )
     near = with_typical_residuals(near, notes.library)
@@ -284,6 +286,7 @@ def read_calibration(raw: object, ids: Sequence[str], near: Near | None, notes: 
         model.flex or 0.0,
         model.swap_adapter or "",
         tuple(dict.fromkeys(model.known or ())),
+        load_kind=model.load_kind or "disc",
         ideal=bool(model.ideal),
     )
     if near is None:

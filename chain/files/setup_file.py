@@ -124,11 +124,12 @@ def _read(document: dict[str, Any], path: str, notes: Notes, own_library: bool) 
         read_parts(document["library"], notes)
     elif "library" in document:
         notes.warnings.append("library: the files named here are not read, for a library was handed over")
+    sweep = read_sweep(document["sweep"], notes) if "sweep" in document else None
+    notes.highest_hz = sweep.stop_hz if sweep else 0.0
     near = read_near(document.get("near", {}), notes) if "near" in document else None
     items, taken = _chain(document, notes)
     far = read_far(document.get("far", {}), notes) if "far" in document else None
     antenna = read_antenna(document.get("antenna", {}), notes, taken)
-    sweep = read_sweep(document["sweep"], notes) if "sweep" in document else None
     ids = [name for name, where in taken.items() if len(where) == CHAIN_DEPTH]
     calibration = read_calibration(document.get("calibration", {}), ids, near, notes)
     if sweep:

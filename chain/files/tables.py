@@ -70,6 +70,8 @@ class Notes:
     """Defects of other files that the set-up names."""
     assumed: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
+    highest_hz: float = 0.0
+    """Highest frequency of the sweep, where it is known."""
     measured_hz: dict[str, tuple[float, float]] = field(default_factory=dict)
     """Lowest and highest frequency of each measured file, by its path."""
 

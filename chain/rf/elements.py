@@ -7,7 +7,7 @@ there is one description of the unknowns. `near_ohm` and `far_ohm` are the real 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from chain.arrays import Complex, Real
 from chain.rf import twoport
 
-__all__ = ["Box", "Element", "Ladder", "Line", "at_frequencies", "line_s"]
+__all__ = ["Box", "Branch", "Element", "Ladder", "Line", "Tee", "at_frequencies", "line_s"]
 
 
 @dataclass(frozen=True)
@@ -82,6 +82,13 @@ class Box:
     loss_tolerance_db: float = 0.0
     product_radius: Real | None = None
     passive: bool = True
+    far_shape: str = ""
+    """As `shape`, which is then of the near end; empty: alike."""
+
+    @property
+    def shapes(self) -> tuple[str, str]:
+        """How reflections are spread at the near and at the far end."""
+        return self.shape, self.far_shape or self.shape
 
     def nominal(self) -> Complex:
         """Matrix with every unknown at zero, shape (frequencies, 2, 2), referred to `near_ohm` and `far_ohm`."""
@@ -96,11 +103,49 @@ class Box:
             s=twoport.flip(self.s),
             near_radius=self.far_radius,
             far_radius=self.near_radius,
+            shape=self.shapes[1],
+            far_shape=self.shape if self.far_shape else "",
         )
 
     def known(self) -> Box:
         """The same piece without its unknowns."""
         return replace(self, near_radius=None, far_radius=None, loss_tolerance_db=0.0, product_radius=None)
+
+
+@dataclass(frozen=True)
+class Branch:
+    """What hangs on one port of a `Tee`: joined elements from the port outwards, and the reflection that ends them."""
+
+    port: int
+    elements: tuple[Element, ...]
+    end: Complex
+    end_radius: Real
+    end_shape: str = "disc"
+
+
+@dataclass(frozen=True)
+class Tee(Box):
+    """A two-port of more ports than two: the matrix of all, of which `path` are the near and the far one, and their branches.
+
+    As a box it holds the nominal two-port and discs that no branch leaves; drawn, each branch is one chain of its own.
+    """
+
+    full: Complex = field(default_factory=lambda: np.zeros((0, 0, 0), dtype=complex))
+    path: tuple[int, int] = (0, 1)
+    port_radius: Real | None = None
+    branches: tuple[Branch, ...] = ()
+
+    def flipped(self) -> Tee:
+        """The same piece the other way round."""
+        turned = super().flipped()
+        assert isinstance(turned, Tee)
+        return replace(turned, path=self.path[::-1])
+
+    def known(self) -> Tee:
+        """The same piece without its unknowns."""
+        plain = super().known()
+        assert isinstance(plain, Tee)
+        return replace(plain, branches=())
 
 
 @dataclass(frozen=True)
@@ -160,6 +205,7 @@ class Ladder:
 
 
 Element = Line | Box | Ladder
+"""A `Tee` is a `Box`."""
 
 
 def line_s(impedance_ohm: Complex, gamma_length: Complex, reference_ohm: float) -> Complex:
@@ -188,4 +234,14 @@ def at_frequencies(element: Element, chosen: slice) -> Element:
     arrays: dict[str, Any] = {
         name: value[chosen] for name, value in vars(element).items() if isinstance(value, np.ndarray)
     }
+    if isinstance(element, Tee):
+        arrays["branches"] = tuple(
+            replace(
+                each,
+                elements=tuple(at_frequencies(inner, chosen) for inner in each.elements),
+                end=each.end[chosen],
+                end_radius=each.end_radius[chosen],
+            )
+            for each in element.branches
+        )
     return replace(element, **arrays)

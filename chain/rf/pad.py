@@ -53,5 +53,6 @@ def elements(item: Item, freq_hz: NDArray[np.float64]) -> tuple[Element, ...]:
             limit_radius(pad.far_limit, freq_hz),
             pad.near_limit.kind if pad.near_limit else "disc",
             pad.loss_tolerance_db,
+            far_shape=pad.far_limit.kind if pad.far_limit else "",
         ),
     )

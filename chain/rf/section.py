@@ -5,25 +5,48 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.rf import twoport
-from chain.rf.elements import Box, Element, line_s
+from chain.rf.adapter import LIGHT_M_PER_S
+from chain.rf.elements import Element, Line
 from chain.rf.limits import limit_radius
 from chain.setups import Item
 from library.records import SectionLine
 
 __all__ = ["elements"]
 
+MOST_OF_IMPEDANCE = 0.5
+"""Largest tolerance of a section's impedance, as a share of it."""
+
 
 def elements(item: Item, freq_hz: NDArray[np.float64]) -> tuple[Element, ...]:
-    """The sections joined into one lossless piece between the part's two impedances."""
+    """A lossless line for each section, then what the making adds, as a junction in the far impedance."""
     section = item.part
     assert isinstance(section, SectionLine)
-    total = twoport.empty(freq_hz.shape)
-    total[...] = np.eye(2)[::-1]
+    lines = []
     for impedance, wavelengths in section.pieces:
-        phase = 2 * np.pi * wavelengths * freq_hz / section.design_hz
-        element = line_s(np.full(freq_hz.shape, impedance, dtype=complex), np.asarray(1j * phase), section.near_ohm)
-        total = twoport.star(total, element)
-    total = twoport.renormalise(total, (section.near_ohm, section.near_ohm), (section.near_ohm, section.far_ohm))
-    radius = limit_radius(section.limit, freq_hz)
-    return (Box(item.id, section.near_ohm, section.far_ohm, total, radius, radius),)
+        length_m = wavelengths * LIGHT_M_PER_S / section.design_hz
+        spread = min(section.length_tolerance_m / length_m, 1.0)
+        lines.append(
+            Line(
+                item.id,
+                impedance,
+                impedance,
+                np.full(freq_hz.shape, impedance, dtype=complex),
+                np.zeros(freq_hz.shape),
+                2 * np.pi * wavelengths * freq_hz / section.design_hz,
+                length_low=1 - spread,
+                length_high=1 + spread,
+                impedance_tolerance_ohm=min(section.impedance_tolerance_ohm, MOST_OF_IMPEDANCE * impedance),
+            )
+        )
+    none = np.zeros(freq_hz.shape)
+    made = Line(
+        item.id,
+        section.far_ohm,
+        section.far_ohm,
+        np.full(freq_hz.shape, section.far_ohm, dtype=complex),
+        none,
+        none,
+        inside_radius=limit_radius(section.limit, freq_hz),
+        shape=section.limit.kind if section.limit else "disc",
+    )
+    return (*lines, made)

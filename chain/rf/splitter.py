@@ -9,7 +9,7 @@ import numpy as np
 from chain.arrays import Complex, Real
 from chain.rf import twoport
 from chain.rf.discs import forward, region_of
-from chain.rf.elements import Box, Element
+from chain.rf.elements import Branch, Element, Tee
 from chain.rf.limits import limit_radius
 from chain.rf.references import aligned, section_lines
 from chain.setups import Arm, Item
@@ -25,18 +25,26 @@ def elements(item: Item, freq_hz: Real, others: ElementsOf) -> tuple[Element, ..
     """One piece between the two ports of the path, the other ports ended in their arms."""
     part = item.part
     assert isinstance(part, Splitter)
-    s = _full(part, freq_hz)
+    full = s = _full(part, freq_hz)
     radius = limit_radius(part.limit, freq_hz)
     ports = list(part.ports)
     near, far = (ports.index(name) for name in item.path)
     spread = np.zeros((3, *freq_hz.shape))
     arms = {arm.port: arm for arm in item.arms}
+    index_of = {name: at for at, name in enumerate(part.ports)}
+    branches: list[Branch] = []
     for name in part.ports:
         if name in item.path:
             continue
         index = ports.index(name)
         arm = arms.get(name, Arm(name, "matched", part.impedance_ohm))
-        reflection, unknown = _arm(arm, part.impedance_ohm, freq_hz, others)
+        branch = _branch(arm, index_of[name], part.impedance_ohm, freq_hz, others)
+        region = forward(branch.elements, region_of(branch.end, branch.end_radius))
+        reflection = branch.end
+        for element in reversed(branch.elements):
+            reflection = np.asarray(twoport.input_reflection(element.nominal(), reflection))
+        unknown = region.radius[0] + np.abs(region.center[0] - reflection)
+        branches.append(branch)
         near, far = ports.index(item.path[0]), ports.index(item.path[1])
         own = radius if radius is not None else np.zeros(freq_hz.shape)
         spread += _reach(s, (near, far, index), (np.abs(reflection), unknown, own))
@@ -46,15 +54,20 @@ def elements(item: Item, freq_hz: Real, others: ElementsOf) -> tuple[Element, ..
     s = s[..., [near, far], :][..., :, [near, far]]
     own = radius if radius is not None else np.zeros(freq_hz.shape)
     return (
-        Box(
+        Tee(
             item.id,
             part.impedance_ohm,
             part.impedance_ohm,
             s,
             own + spread[0],
             own + spread[1],
+            part.limit.kind if part.limit else "disc",
             loss_tolerance_db=part.loss_tolerance_db,
             product_radius=spread[2],
+            full=full,
+            path=(index_of[item.path[0]], index_of[item.path[1]]),
+            port_radius=radius,
+            branches=tuple(branches),
         ),
     )
 
@@ -84,18 +97,17 @@ def _reach(s: Complex, ports: tuple[int, int, int], sizes: tuple[Real, Real, Rea
     return np.stack([into_near**2 * moved, into_far**2 * moved, through * (2 + through)])
 
 
-def _arm(arm: Arm, port_ohm: float, freq_hz: Real, others: ElementsOf) -> tuple[Complex, Real]:
-    """Reflection of an arm in the port's impedance, and how far it may be off."""
+def _branch(arm: Arm, port: int, port_ohm: float, freq_hz: Real, others: ElementsOf) -> Branch:
+    """What hangs on a port: its elements in the port's impedance, and the end behind them with its limit."""
     if not arm.items:
         level = 1.0 if arm.end == "open" else (arm.end_ohm - port_ohm) / (arm.end_ohm + port_ohm)
-        return np.full(freq_hz.shape, level, dtype=complex), np.zeros(freq_hz.shape)
+        return Branch(port, (), np.full(freq_hz.shape, level, dtype=complex), np.zeros(freq_hz.shape))
     *elements, last = arm.items
     load = last.part
     assert isinstance(load, Termination)
     end = {"open": 1.0, "short": -1.0}.get(load.type, 0.0)
     limit = limit_radius(load.limit, freq_hz) if load.type == "load" else None
     center = np.full(freq_hz.shape, end, dtype=complex)
-    region = region_of(center, limit if limit is not None else np.zeros(freq_hz.shape))
     sections = arm.sections or ((),) * len(arm.items)
     line: tuple[Element, ...] = ()
     for item, before in zip(elements, sections, strict=False):
@@ -103,5 +115,6 @@ def _arm(arm: Arm, port_ohm: float, freq_hz: Real, others: ElementsOf) -> tuple[
     line += section_lines(last.id, sections[-1], freq_hz)
     # An open or a short is one in any impedance and states none.
     end_ohm = load.impedance_ohm or (line[-1].far_ohm if line else port_ohm)
-    region = forward(aligned(line, port_ohm, end_ohm, freq_hz), region)
-    return region.center[0], region.radius[0]
+    radius = limit if limit is not None else np.zeros(freq_hz.shape)
+    kind = load.limit.kind if load.limit else "disc"
+    return Branch(port, aligned(line, port_ohm, end_ohm, freq_hz), center, radius, kind)

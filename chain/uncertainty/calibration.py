@@ -26,6 +26,7 @@ class Standards:
     load_inductance_h: float = 0.0
     open_capacitance_f: float = 0.0
     short_inductance_h: float = 0.0
+    load_kind: str = "disc"
 
     @classmethod
     def of(cls, plane: Calibration, reference_ohm: float) -> Standards:
@@ -37,6 +38,7 @@ class Standards:
             0.0 if "load" in known else plane.load_inductance_h,
             0.0 if "open" in known else plane.open_capacitance_f,
             0.0 if "short" in known else plane.short_inductance_h,
+            plane.load_kind,
         )
 
 
@@ -61,7 +63,7 @@ def drawn_reflections(
     capacitance = standards.open_capacitance_f * rng.random((count, 1))
     inductance = standards.short_inductance_h * rng.random((count, 1))
     series = standards.load_inductance_h * rng.random((count, 1))
-    size = standards.load_radius * unit_draws(rng, count, "disc")
+    size = standards.load_radius * unit_draws(rng, count, standards.load_kind)
     admittance = 1j * omega * capacitance * ohm
     opened = (1 - admittance) / (1 + admittance)
     shorted = np.asarray(reflection_from_ohm(1j * omega * inductance, ohm))
@@ -90,7 +92,7 @@ def standard_terms(standards: Standards, freq_hz: Real) -> list[tuple[Complex, l
         sd = standards.short_inductance_h / root12
         of_short.append(real_term("short", "its inductance", 1j * omega * by_short, sd, omega / ohm))
     if standards.load_radius:
-        sd = circle_sd(standards.load_radius)
+        sd = circle_sd(standards.load_radius, standards.load_kind)
         effect = 2 * ohm * by_load
         of_load.append(Term("load", "reflection of the load", effect, np.zeros_like(load), sd, False, np.abs(load)))
     if standards.load_inductance_h:

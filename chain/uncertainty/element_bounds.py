@@ -48,8 +48,10 @@ def residual_box(near: Near, freq_hz: Real) -> Box | None:
         through,
         radius(near.directivity_db),
         radius(near.source_match_db),
+        shape=near.directivity_kind,
         product_radius=np.full(freq_hz.shape, tracking),
         passive=False,
+        far_shape=near.source_match_kind,
     )
 
 

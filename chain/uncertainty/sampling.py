@@ -12,20 +12,21 @@ import numpy as np
 
 from chain.arrays import Complex, Real
 from chain.rf import twoport
-from chain.rf.elements import Box, Element, Ladder, Line
+from chain.rf.elements import Box, Element, Ladder, Line, Tee
 
 __all__ = ["draw", "inside_constants", "junction_room", "lead_constants", "unit_draws", "wave"]
 
 
 def unit_draws(rng: np.random.Generator, count: int, shape: str) -> Complex:
-    """Complex numbers uniform in the unit disc, or on its rim.
+    """Complex numbers of unknown phase: uniform in the unit disc, on its rim (ring), or of uniform radius.
 
-    Source: Radius sqrt(u); standard deviation 1/2 on each axis (disc), 1/sqrt 2 (ring).
+    Source: Radius sqrt(u), 1 or u; standard deviation on each axis 1/2, 1/sqrt 2, 1/sqrt 6.
     """
     phase = np.exp(2j * np.pi * rng.random((count, 1)))
     if shape == "ring":
         return np.asarray(phase)
-    return np.asarray(np.sqrt(rng.random((count, 1))) * phase)
+    radius = rng.random((count, 1))
+    return np.asarray((radius if shape == "uniform-radius" else np.sqrt(radius)) * phase)
 
 
 def draw(element: Element, rng: np.random.Generator, count: int) -> Complex:
@@ -36,6 +37,8 @@ def draw(element: Element, rng: np.random.Generator, count: int) -> Complex:
     """
     if isinstance(element, Line):
         return _draw_line(element, rng, count)
+    if isinstance(element, Tee) and element.branches:
+        return _draw_tee(element, rng, count)
     if isinstance(element, Box):
         return _draw_box(element, rng, count)
     return _draw_ladder(element, rng, count)
@@ -199,8 +202,39 @@ def _draw_box(box: Box, rng: np.random.Generator, count: int) -> Complex:
     out[..., 1, 0] = box.s[..., 1, 0] * factor
     for port, radius in _ends(box):
         own = box.s[..., port, port]
-        out[..., port, port] = own if radius is None else own + _narrow(radius) * unit_draws(rng, count, box.shape)
+        shape = box.shapes[port]
+        out[..., port, port] = own if radius is None else own + _narrow(radius) * unit_draws(rng, count, shape)
     if box.passive and _may_gain(box):
+        _keep_passive(out)
+    return out
+
+
+def _draw_tee(tee: Tee, rng: np.random.Generator, count: int) -> Complex:
+    """A part of three and more ports with each branch drawn as a chain of its own, reduced to its path.
+
+    Source: S'ij = Sij + Sik g Skj/(1 - Skk g) for a port k that ends in g.
+    """
+    ports = tee.full.shape[-1]
+    s = np.empty((count, *tee.full.shape), dtype=complex)
+    s[...] = tee.full
+    for first in range(ports):
+        for second in range(first):
+            loss_db = _uniform(rng, count, -tee.loss_tolerance_db, tee.loss_tolerance_db)
+            s[..., first, second] *= 10 ** (-loss_db / 20)
+            s[..., second, first] = s[..., first, second]
+        if tee.port_radius is not None:
+            s[..., first, first] += _narrow(tee.port_radius) * unit_draws(rng, count, tee.shape)
+    left = list(range(ports))
+    for branch in tee.branches:
+        seen: Complex = branch.end + _narrow(branch.end_radius) * unit_draws(rng, count, branch.end_shape)
+        for element in reversed(branch.elements):
+            seen = twoport.input_reflection(draw(element, rng, count), seen)
+        s = twoport.reduce_port(s, left.index(branch.port), seen)
+        left.remove(branch.port)
+    near, far = (left.index(port) for port in tee.path)
+    out = twoport.empty((count, tee.full.shape[0]))
+    out[...] = s[..., [near, far], :][..., :, [near, far]]
+    if tee.passive and _may_gain(tee):
         _keep_passive(out)
     return out
 

@@ -58,9 +58,10 @@ class Term:
 def circle_sd(radius: Real | float, shape: str = "disc") -> Real:
     """Standard uncertainty on each axis of a complex number of unknown phase.
 
-    Source: Second moments of a uniform disc and of a circle: r/2 and r/sqrt 2.
+    Source: Second moments of a uniform disc, of a circle and of a uniform radius: r/2, r/sqrt 2 and r/sqrt 6.
     """
-    return np.asarray(radius) / (np.sqrt(2) if shape == "ring" else 2)
+    spread = {"ring": 2.0, "uniform-radius": 6.0}.get(shape, 4.0)
+    return np.asarray(radius / np.sqrt(spread))
 
 
 def expected(element: Element) -> Element:
@@ -163,11 +164,11 @@ def _box_terms(box: Box, far: Complex) -> list[Term]:
     zero = np.zeros_like(far)
     terms = []
     if box.near_radius is not None:
-        sd = circle_sd(box.near_radius, box.shape)
+        sd = circle_sd(box.near_radius, box.shapes[0])
         terms.append(Term(box.id, "reflection, near", zero + 1, zero, sd, False, np.zeros(far.shape)))
     if box.far_radius is not None:
         curve = np.abs(far / (1 - box.s[..., 1, 1] * far))
-        sd = circle_sd(box.far_radius, box.shape)
+        sd = circle_sd(box.far_radius, box.shapes[1])
         terms.append(Term(box.id, "reflection, far", slope * far**2, zero, sd, False, curve))
     if box.loss_tolerance_db:
         terms.append(real_term(box.id, "loss", -DB * own, box.loss_tolerance_db / np.sqrt(3), DB / 2))

@@ -55,7 +55,8 @@ def test_every_library_figure_and_default_in_use_is_told():
     setup = parse_setup(f'{ENDS}[[chain]]\nid = "lead"\n{LEAD}[[chain]]\nid = "pad"\npart = "min-loss-pad"'.encode())
     told = "\n".join(setup.assumed)
     for words in (
-        "pad: loss 5.719 dB, loss_tolerance 0.2 dB, reflection 26 dB at each end (library, evidence memory)",
+        "pad: loss 5.719 dB (library, evidence computed)",
+        "pad: loss_tolerance 0.2 dB, reflection 26 dB at each end (library, evidence memory)",
         "lead: impedance 75 ohm, impedance_tolerance 3 ohm, velocity_factor 0.66, attenuation ",
         "attenuation_tolerance 12 % (library, evidence published)",
         "lead: reflection 20 dB at each end of the lead (library, evidence practice)",

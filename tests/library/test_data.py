@@ -99,7 +99,17 @@ MODELS = {
     "termination": schema.TerminationRow,
     "raster": schema.RasterRow,
 }
-BESIDE = {"evidence", "source", "note", "static_evidence", "static_source", "lead_evidence", "lead_source", "subsets"}
+BESIDE = {
+    "evidence",
+    "evidence_of",
+    "source",
+    "note",
+    "static_evidence",
+    "static_source",
+    "lead_evidence",
+    "lead_source",
+    "subsets",
+}
 
 
 @pytest.mark.parametrize("kind", MODELS)

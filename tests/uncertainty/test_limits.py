@@ -1,0 +1,194 @@
+"""Kinds of limit, tolerances of matching sections and branches of splitters, as drawn, bounded and linearised."""
+
+import numpy as np
+import pytest
+
+from chain.assembly.cascade import build
+from chain.errors import InputError
+from chain.files.setup_file import parse_setup
+from chain.rf.discs import forward, region_of
+from chain.rf.elements import Tee
+from chain.rf.references import aligned, nominal
+from chain.setups import standing
+from chain.uncertainty.calibration import Standards, drawn_reflections
+from chain.uncertainty.measurement import measurement_of
+from chain.uncertainty.sampling import draw, unit_draws
+from chain.uncertainty.sensitivity import circle_sd
+
+COUNT = 4000
+ENDS = (
+    '[sweep]\nstart = "150 MHz"\nstop = "{stop}"\npoints = 3\n[near]\nconnector = "{near}"\nimpedance = "{ohm} ohm"\nideal = true\n'
+    '{extra}\n[far]\nconnector = "{far}"\n[calibration]\nideal = true\n{calibration}\n'
+)
+
+
+def setup_of(item, near="BNC-50 plug", far="BNC-75 plug", ohm=50, extra="", calibration="", stop="250 MHz"):
+    text = ENDS.format(near=near, far=far, ohm=ohm, extra=extra, calibration=calibration, stop=stop)
+    return parse_setup(f'{text}[[chain]]\nid = "x"\n{item}\n'.encode())
+
+
+def elements_of_item(setup):
+    return dict(build(setup).groups)["x"]
+
+
+# Second moments of a disc, a circle and a uniform radius: handbook integrals of r^2 over each.
+@pytest.mark.parametrize(("kind", "mean_square"), [("disc", 1 / 2), ("ring", 1.0), ("uniform-radius", 1 / 3)])
+def test_kinds_have_their_moments(kind, mean_square):
+    drawn = unit_draws(np.random.default_rng(1), 200_000, kind)
+    assert np.mean(np.abs(drawn) ** 2) == pytest.approx(mean_square, rel=0.01)
+    assert np.abs(drawn).max() <= 1 + 1e-12
+    assert circle_sd(1.0, kind) == pytest.approx(np.sqrt(mean_square / 2))
+
+
+@pytest.mark.parametrize("kind", ["disc", "ring", "uniform-radius"])
+def test_every_limit_of_a_file_takes_its_kind(kind):
+    pad = elements_of_item(setup_of(f'part = "min-loss-pad"\nreflection_kind = "{kind}"'))[0]
+    assert pad.shapes == (kind, kind)
+    pad = elements_of_item(setup_of(f'part = "min-loss-pad"\nfar_reflection_kind = "{kind}"'))[0]
+    assert pad.shapes == ("disc", kind)
+    assert pad.flipped().shapes == (kind, "disc")
+    assert pad.flipped().flipped().shapes == pad.shapes
+    setup = setup_of('part = "min-loss-pad"', extra=f'directivity = "30 dB"\ndirectivity_kind = "{kind}"')
+    assert measurement_of(setup, build(setup)).after[0].shapes == (kind, "disc")
+    setup = setup_of('part = "min-loss-pad"', calibration=f'plane = "x"\nload = "30 dB"\nload_kind = "{kind}"')
+    standards = measurement_of(setup, build(setup)).standards
+    assert isinstance(standards, Standards)
+    load = np.abs(drawn_reflections(standards, np.array([2e8]), np.random.default_rng(1), COUNT)[2])
+    expected = {"disc": 0.0224, "ring": 0.0316, "uniform-radius": 0.0158}[kind]
+    assert np.median(load) == pytest.approx(expected, rel=0.05)
+
+
+def test_a_kind_without_a_limit_and_an_unknown_one_are_told():
+    with pytest.raises(InputError, match="does not say how magnitudes are spread"):
+        setup_of('part = "min-loss-pad"\nreflection_kind = "circle"')
+    with pytest.raises(InputError, match="no reflection that it could be the kind of"):
+        setup_of('part = "min-loss-pad-resistors"\nreflection_kind = "ring"')
+
+
+def test_uniform_radius_in_a_part_file(tmp_path):
+    from library.load import load_library
+
+    path = tmp_path / "mine.toml"
+    path.write_text(
+        '[[adapter]]\nid = "a"\nnear = "N-50 plug"\nfar = "BNC-50 jack"\nimpedance_ohm = 50\nelectrical_length_mm = 40\n'
+        'reflection = {return_loss_db = 26, magnitude_kind = "uniform-radius"}\n'
+    )
+    assert load_library([path]).part("a").limit.kind == "uniform-radius"
+
+
+@pytest.mark.parametrize("name", ["quarter-wave", "twelfth-wave", "twelfth-wave-wide"])
+def test_a_section_s_tolerances_are_drawn_and_stay_in_the_bound(name):
+    """Against a line computed by its telegrapher's solution at the very ends of the tolerances."""
+    setup = setup_of(f'part = "{name}"')
+    part = setup.items[0].part
+    assert (part.impedance_tolerance_ohm, part.length_tolerance_m) == (2.0, 0.005)
+    elements = elements_of_item(setup)
+    freq = np.array([150e6, 200e6, 250e6])
+    rng = np.random.default_rng(2)
+    seen = np.zeros((COUNT, 3), dtype=complex)
+    for element in reversed(aligned(elements, 50.0, 75.0, freq)):
+        s = draw(element, rng, COUNT)
+        seen = s[..., 0, 0] + s[..., 0, 1] * s[..., 1, 0] * seen / (1 - s[..., 1, 1] * seen)
+    seen = np.abs(seen)
+    assert seen.std(axis=0).min() > 1e-3
+
+    def exact(change_ohm, change_m):
+        far = np.full(3, 75.0 + 0j)
+        for impedance, wavelengths in reversed(part.pieces):
+            turn = 1j * np.tan(2 * np.pi * freq / 299792458.0 * (wavelengths * 299792458.0 / part.design_hz + change_m))
+            own = impedance + change_ohm
+            far = own * (far + own * turn) / (own + far * turn)
+        return np.abs((far - 50) / (far + 50))
+
+    corners = np.array([exact(a * 2.0, b * 0.005) for a in (-1, 0, 1) for b in (-1, 0, 1)])
+    start = region_of(np.zeros(3, dtype=complex), np.zeros(3), np.zeros(3))
+    region = forward(aligned(elements, 50.0, 75.0, freq), start)
+    assert np.all(corners <= region.most + 1e-9)
+    assert np.all(corners >= region.least - 1e-9)
+    assert np.all(seen <= region.most + 1e-9)
+    # Nominal: the middle of the corners' list.
+    assert np.abs(nominal(elements, 50.0, 75.0, freq)[:, 0, 0]) == pytest.approx(exact(0.0, 0.0), abs=1e-9)
+
+
+def test_a_section_s_tolerances_may_be_stated():
+    part = setup_of('part = "quarter-wave"\nimpedance_tolerance = "10 %"\nlength_tolerance = "1 mm"').items[0].part
+    assert part.impedance_tolerance_ohm == pytest.approx(6.12, abs=0.01)
+    assert part.length_tolerance_m == 0.001
+
+
+STUB = (
+    'part = "splitter-2"\npath = ["in", "out1"]\n[[chain.arm]]\nport = "out2"\nend = [{ id = "stub", part = "rg59", '
+    'length = "2 m", near = "F-75 plug", far = "F-75 plug" }, { id = "end", part = "short-f-jack" }]'
+)
+
+
+def test_a_splitter_s_arm_is_drawn_as_the_chain_that_it_is():
+    """Its draws turn with frequency like the arm itself, and stay inside the discs that bound it."""
+    setup = setup_of(STUB, near="F-75 plug", far="F-75 plug", ohm=75)
+    (tee,) = elements_of_item(setup)
+    assert isinstance(tee, Tee)
+    drawn = draw(tee, np.random.default_rng(3), COUNT)
+    nominal = tee.nominal()
+    for port, radius in ((0, tee.near_radius), (1, tee.far_radius)):
+        assert np.all(np.abs(drawn[..., port, port] - nominal[..., port, port]) <= radius * (1 + 1e-9))
+    # Drawn from discs, S11 and S22 would know nothing of each other; one arm seen from both ends moves them together.
+    known = Tee(**{**vars(tee), "port_radius": None, "loss_tolerance_db": 0.0})
+    alone = draw(known, np.random.default_rng(3), COUNT)
+    moved = alone - nominal
+    link = np.abs(np.mean(moved[:, 1, 0, 0] * np.conj(moved[:, 1, 1, 1]))) / np.mean(np.abs(moved[:, 1, 0, 0]) ** 2)
+    isolated = np.abs(tee.full[0, 0, 2] / tee.full[0, 1, 2]) ** 2
+    assert link * isolated == pytest.approx(1.0, rel=0.05)
+    # Passive, whatever is drawn.
+    assert np.linalg.svd(drawn, compute_uv=False).max() <= 1 + 1e-9
+
+
+def test_a_splitter_s_draws_are_those_of_a_network_library():
+    """One draw of the arm, put together by scikit-rf."""
+    skrf = pytest.importorskip("skrf")
+    setup = setup_of(STUB, near="F-75 plug", far="F-75 plug", ohm=75)
+    (tee,) = elements_of_item(setup)
+    freq = skrf.Frequency.from_f([150e6, 200e6, 250e6], unit="Hz")
+    whole = skrf.Network(frequency=freq, s=np.array(tee.full), z0=75)
+    (branch,) = tee.branches
+    reflection = branch.end
+    for element in reversed(branch.elements):
+        s = element.nominal()
+        reflection = s[:, 0, 0] + s[:, 0, 1] * s[:, 1, 0] * reflection / (1 - s[:, 1, 1] * reflection)
+    end = skrf.Network(frequency=freq, s=reflection[:, None, None], z0=75)
+    theirs = skrf.network.connect(whole, branch.port, end, 0)
+    np.testing.assert_allclose(theirs.s, tee.nominal(), atol=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("item", "stop", "expected"),
+    [
+        ('part = "min-loss-pad"', "250 MHz", "memory"),
+        ('part = "min-loss-pad"\nreflection = "26 dB"\nloss_tolerance = "0.2 dB"', "250 MHz", "stated"),
+        ('part = "min-loss-pad"\nreflection = "26 dB"', "250 MHz", "memory"),
+        ('part = "min-loss-pad-resistors"', "250 MHz", "practice"),
+        ('part = "min-loss-pad-resistors"\nresistor_tolerance = "1 %"', "250 MHz", "stated"),
+        ('part = "quarter-wave"', "250 MHz", "practice"),
+        ('part = "min-loss-pad"\nideal = true', "250 MHz", "stated"),
+    ],
+)
+def test_standing_is_that_of_the_figures_that_are_unknown(item, stop, expected):
+    assert standing(setup_of(item, stop=stop), "x") == expected
+
+
+@pytest.mark.parametrize(("stop", "expected"), [("300 MHz", "practice"), ("400 MHz", "memory")])
+def test_drop_cable_is_from_memory_above_the_published_figures(stop, expected):
+    keys = 'part = "series6"\nlength = "5 m"\nnear = "F-75 plug"\nfar = "F-75 plug"\nimpedance_tolerance = "3 ohm"'
+    setup = setup_of(keys, near="F-75 jack", far="F-75 jack", ohm=75, stop=stop)
+    assert standing(setup, "x") == expected
+    told = " ".join(text for text in setup.assumed if "attenuation " in text)
+    assert ("evidence memory" in told) == (expected == "memory")
+
+
+def test_standing_of_the_analyzer_and_of_the_standards():
+    setup = parse_setup(
+        b'[sweep]\nstart = "150 MHz"\nstop = "250 MHz"\n[near]\nconnector = "BNC-50 plug"\ntrace_noise = "0.02 dB"\n'
+        b'[far]\nconnector = "BNC-75 plug"\n[[chain]]\nid = "x"\npart = "min-loss-pad"\n[calibration]\nplane = "x"\n'
+        b'load = "30 dB"\nload_inductance = "1 nH"\n'
+    )
+    found = {name: standing(setup, name) for name in ("near", "noise", "drift", "re-mating", "load", "open", "short")}
+    assert found == dict.fromkeys(found, "practice") | {"noise": "stated", "load": "stated"}
