@@ -8,7 +8,7 @@ from library.errors import LibraryError, near_names
 from library.parts import Library, built_in
 from library.records import Raster
 
-__all__ = ["centre_mhz", "channels", "edges_mhz", "regions"]
+__all__ = ["centre_mhz", "channels", "edges_mhz", "occupied_hz", "regions"]
 
 Named = tuple[str, Fraction, Fraction]
 
@@ -62,6 +62,20 @@ def channels(region: str, text: str, library: Library | None = None) -> tuple[tu
     for piece in text.split(","):
         wanted |= {named[0]: named for named in _range(piece.strip(), groups, region, rasters)}
     return tuple((name, float(low * 1_000_000), float(high * 1_000_000)) for name, low, high in wanted.values())
+
+
+def occupied_hz(region: str, low_hz: float, high_hz: float, library: Library | None = None) -> float:
+    """Bandwidth that a signal fills in the channel between two edges; the whole channel where none is stated [Hz].
+
+    Source: `library/data/rasters.toml`.
+    """
+    for raster in (library or built_in()).rasters:
+        if raster.region == region and raster.occupied_mhz and abs(float(Fraction(raster.width_mhz)) * 1e6 - (high_hz - low_hz)) < 1:
+            names = [str(number) for number in range(raster.first, raster.last + 1) if number not in raster.omit]
+            first, last = edges_mhz(raster, names[0])[0], edges_mhz(raster, names[-1])[1]
+            if float(first) * 1e6 <= low_hz + 1 and high_hz - 1 <= float(last) * 1e6:
+                return float(Fraction(raster.occupied_mhz)) * 1e6
+    return high_hz - low_hz
 
 
 def _groups(rasters: list[Raster]) -> list[list[Named]]:

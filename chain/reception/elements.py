@@ -1,0 +1,373 @@
+"""An installation's items as arrays over frequency, nominal or drawn, in the order that the tree is solved.
+
+Losses are of the matched core; a joint of unequal impedances and every unknown reflection is a lossless junction at a port.
+One draw holds one attenuation error per type of cable, one outdoor temperature, one error for each amplifier's gain and
+splitter's loss, and one junction for each port: constants of a physical installation, the same in all channels.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.arrays import Real
+from chain.errors import RangeError
+from chain.reception.network import Group, Plan, PortValues, ThroughValues, plan_of
+from chain.reception.propagation import LIGHT_M_PER_S, T0_K
+from chain.reception.records import Installation, InstalledItem
+from chain.rf.coax import COPPER_PER_K, attenuation_db_per_100m
+from chain.rf.limits import end_radius, limit_radius
+from library.reception import Amplifier, Inline, default
+from library.records import Adapter, Coax, Limit, Pad, Splitter, Transformer
+
+__all__ = ["Compiled", "Draws", "DrawStock", "compile_tree", "span_faults"]
+
+OHM = 75.0
+ZERO_C = 273.15
+Array = NDArray[Any]
+
+
+@dataclass(frozen=True)
+class _Core:
+    """One item over frequency: loss apart by conductor and rest [dB], gain [dB], phase [rad], radii of its junctions."""
+
+    conductor_db: Real
+    rest_db: Real
+    gain_db: Real
+    phase_rad: Real
+    near_radius: Real
+    far_radius: Real
+    step: float
+    """Reflection of the item's impedance in 75 ohm, the same at both ends."""
+
+
+@dataclass(frozen=True)
+class Compiled:
+    """All of an installation's items over a set of frequencies."""
+
+    installation: Installation
+    plan: Plan
+    freq_hz: Real
+    cores: tuple[_Core, ...]
+    types: tuple[str, ...]
+    """Types of cable, each with one error of attenuation."""
+    fixed: dict[int, _Fixed] = field(default_factory=dict, compare=False)
+    stacked: dict[tuple[int, str], Array] = field(default_factory=dict, compare=False)
+
+    def nominal(self, at: slice | Real = slice(None)) -> list[ThroughValues | PortValues]:
+        """Values of all groups with every unknown at zero, samples along frequency."""
+        return [self._group(group, at, None) for group in self.plan.groups]
+
+    def drawn(self, at: int, draws: Draws) -> list[ThroughValues | PortValues]:
+        """Values of all groups at one frequency, samples along draws."""
+        return [self._group(group, slice(at, at + 1), draws) for group in self.plan.groups]
+
+    def _group(self, group: Group, at: Any, draws: Draws | None) -> ThroughValues | PortValues:
+        return self._splitters(group, at, draws) if group.branching else self._through(group, at, draws)
+
+    def _stack(self, group: Group, name: str, at: Any) -> Array:
+        key = (id(group), name)
+        if key not in self.stacked:
+            self.stacked[key] = np.stack([getattr(self.cores[number], name) for number in group.items])
+        return self.stacked[key][:, at]
+
+    def _through(self, group: Group, at: Any, draws: Draws | None) -> ThroughValues:
+        fixed = self._fixed(group)
+        near = far = fixed.step if np.any(fixed.step) else None
+        if draws is None:
+            loss_db = self._stack(group, "conductor_db", at) + self._stack(group, "rest_db", at)
+            gain = 10 ** ((self._stack(group, "gain_db", at) - loss_db) / 10)
+            kelvin, factor = fixed.kelvin, fixed.noise_factor
+            wave = np.exp(-2j * self._stack(group, "phase_rad", at))
+        else:
+            kelvin, gain = self._drawn_gain(group, at, draws)
+            factor = fixed.noise_factor
+            if fixed.amplified:
+                factor = factor * _ten_to(fixed.noise_tolerance_db * draws.noise(group.items))
+            wave = np.exp(-2j * self._stack(group, "phase_rad", at)).astype(np.complex64)
+            near = _junction(near, self._stack(group, "near_radius", at), draws, group, 0)
+            far = _junction(far, self._stack(group, "far_radius", at), draws, group, 1)
+        turn = wave * gain
+        if fixed.amplified:
+            turn = np.where(fixed.reverse > 0, wave * np.sqrt(gain * fixed.reverse), turn)
+        return ThroughValues(gain, turn, near, far, kelvin, factor if fixed.amplified else None)
+
+    def _drawn_gain(self, group: Group, at: Any, draws: Draws) -> tuple[Array, Array]:
+        """Temperature and power gain of two-ports, drawn, in single precision."""
+        fixed = self._fixed(group)
+        conductor, rest = (self._stack(group, name, at).astype(np.float32) for name in ("conductor_db", "rest_db"))
+        shift = self._stack(group, "gain_db", at) + self._stated_with_mismatch_db(group, at)
+        low, high = fixed.celsius
+        celsius = low + draws.outdoor * (high - low)
+        warm = np.sqrt((1 + COPPER * (celsius - 20)) / (1 + COPPER * ((low + high) / 2 - 20))).astype(np.float32)
+        loss_db = (conductor * warm + rest) * (1 + fixed.relative * draws.cables(fixed.cable)) - shift.astype(np.float32)
+        if np.any(fixed.tolerance_db):
+            loss_db += fixed.tolerance_db * draws.own(group.items)
+        kelvin = np.where(fixed.is_lead, celsius + np.float32(ZERO_C), fixed.kelvin.astype(np.float32))
+        return kelvin, _ten_to(-loss_db)
+
+    def _fixed(self, group: Group) -> _Fixed:
+        if id(group) not in self.fixed:
+            items = [self.installation.items[number] for number in group.items]
+            steps = [self.cores[number].step for number in group.items]
+            self.fixed[id(group)] = _fixed_values(items, steps, self.types)
+        return self.fixed[id(group)]
+
+    def _stated_with_mismatch_db(self, group: Group, at: Any) -> Array:
+        """Mean loss of the junctions at both ends, which a loss or gain stated for a whole part holds already.
+
+        Source: `-10 log10(1 - r^2)` with the mean of r^2 in a disc, half the square of its radius. Leads state their line's.
+        """
+        near, far = self._stack(group, "near_radius", at), self._stack(group, "far_radius", at)
+        whole = -10 * np.log10((1 - near**2 / 2) * (1 - far**2 / 2))
+        return np.where(self._fixed(group).is_line, 0.0, whole)
+
+    def _splitters(self, group: Group, at: Any, draws: Draws | None) -> PortValues:
+        part = self.installation.items[group.items[0]].part
+        assert isinstance(part, Splitter)
+        size = len(part.ports)
+        turn = np.exp(-1j * self.cores[group.items[0]].phase_rad[at])
+        scale = np.broadcast_to(turn, (len(group.items), turn.size))
+        junctions: tuple[Array | None, ...] = (None,) * size
+        if draws is not None:
+            own_db = self._fixed(group).tolerance_db * draws.own(group.items)
+            shift = self._stated_with_mismatch_db(group, at).astype(np.float32)
+            scale = scale.astype(np.complex64) * np.sqrt(_ten_to(shift - own_db))
+            radius = self._stack(group, "near_radius", at)
+            junctions = tuple(_junction(None, radius, draws, group, port) for port in range(size))
+        entries: list[list[Array | None]] = [[None] * size for _ in range(size)]
+        for first, second, loss_db in part.loss_db:
+            i, j = part.ports.index(first), part.ports.index(second)
+            entries[i][j] = entries[j][i] = np.asarray(scale * scale.real.dtype.type(10 ** (-loss_db / 20)))
+        kelvin = np.full((len(group.items), 1), T0_K, dtype=scale.real.dtype)
+        return PortValues(tuple(tuple(row) for row in entries), junctions, kelvin)
+
+
+COPPER = np.float32(COPPER_PER_K)
+
+
+@dataclass(frozen=True)
+class _Fixed:
+    """What of a group holds at every frequency, each of shape (items, 1) and in single precision."""
+
+    step: Array
+    kelvin: Array
+    noise_factor: Array
+    noise_tolerance_db: Array
+    reverse: Array
+    relative: Array
+    tolerance_db: Array
+    celsius: tuple[Array, Array]
+    is_lead: Array
+    is_line: Array
+    cable: list[int]
+
+    @property
+    def amplified(self) -> bool:
+        """Whether there is an amplifier among them."""
+        return bool(np.any(self.reverse > 0))
+
+
+def _fixed_values(items: Sequence[InstalledItem], steps: Sequence[float], types: Sequence[str]) -> _Fixed:
+    def column(values: Sequence[float]) -> Array:
+        return np.array(values, dtype=np.float32)[:, None]
+
+    amplifiers = [item.part if isinstance(item.part, Amplifier) else None for item in items]
+    return _Fixed(
+        np.array(steps, dtype=complex)[:, None],
+        np.array([_kelvin(item) for item in items])[:, None],
+        np.array([10 ** (part.noise_figure_db / 10) if part else 0.0 for part in amplifiers])[:, None],
+        column([_noise_tolerance(item) for item in items]),
+        np.array([10 ** (-part.isolation_db / 10) if part else 0.0 for part in amplifiers])[:, None],
+        column([_relative(item) for item in items]),
+        column([_tolerance_db(item) for item in items]),
+        (column([item.temperature_low_c for item in items]), column([item.temperature_high_c for item in items])),
+        np.array([[isinstance(item.part, Coax)] for item in items]),
+        np.array([[isinstance(item.part, (Coax, Adapter))] for item in items]),
+        [types.index(item.part.id) if item.part.id in types else 0 for item in items],
+    )
+
+
+def _ten_to(db: Array) -> Array:
+    """Power ratio of decibels, in the precision given."""
+    return np.asarray(np.exp(db * db.dtype.type(np.log(10) / 10)))
+
+
+def _junction(step: Array | None, radius: Array, draws: Draws, group: Group, port: int) -> Array | None:
+    """A drawn junction within a radius, the step of impedance joined to it."""
+    if not np.any(radius):
+        return None if step is None else step.astype(np.complex64)
+    drawn = draws.disc(group.items, port) * radius.astype(np.float32)
+    if step is None:
+        return drawn
+    return np.asarray((drawn + step) / (1 + np.conj(drawn) * step), dtype=np.complex64)
+
+
+def _kelvin(item: InstalledItem) -> float:
+    middle = (item.temperature_low_c + item.temperature_high_c) / 2
+    return middle + ZERO_C if isinstance(item.part, Coax) else T0_K
+
+
+def _relative(item: InstalledItem) -> float:
+    return 0.0 if item.ideal or not isinstance(item.part, Coax) else item.part.loss_tolerance
+
+
+def _tolerance_db(item: InstalledItem) -> float:
+    part = item.part
+    if item.ideal or isinstance(part, (Coax, Adapter)):
+        return 0.0
+    return part.gain_tolerance_db if isinstance(part, Amplifier) else float(getattr(part, "loss_tolerance_db", 0.0))
+
+
+def _noise_tolerance(item: InstalledItem) -> float:
+    return 0.0 if item.ideal or not isinstance(item.part, Amplifier) else item.part.noise_figure_tolerance_db
+
+
+class DrawStock:
+    """Draws for a whole installation, made once: each port and item begins at its own place in a common stock.
+
+    A stock of a million numbers serves any number of ports: for one draw all ports take different entries, so the draws of
+    one installation are independent, and memory stays flat.
+    """
+
+    SIZE = 1 << 20
+
+    def __init__(self, count: int, items: int, types: int, seed: int) -> None:
+        rng = np.random.default_rng(seed)
+        self.count = count
+        size = self.SIZE + count
+        angle, radius = rng.random(size, dtype=np.float32), np.sqrt(rng.random(size, dtype=np.float32))
+        self.discs = (radius * np.exp(2j * np.pi * angle)).astype(np.complex64)
+        self.flat = rng.uniform(-1, 1, size).astype(np.float32)
+        self.starts = rng.permutation(self.SIZE)[: items * MOST_PORTS].reshape(items, MOST_PORTS) if items else None
+        self.outdoor = rng.random(count, dtype=np.float32)
+        self.cables = rng.uniform(-1, 1, (max(types, 1), count)).astype(np.float32)
+        self.rng = rng
+
+    def block(self, first: int, last: int) -> Draws:
+        """Some of the draws."""
+        return Draws(self, first, last)
+
+
+MOST_PORTS = 40
+
+
+class Draws:
+    """A block of the draws of a `DrawStock`."""
+
+    def __init__(self, stock: DrawStock, first: int, last: int) -> None:
+        self.stock, self.first, self.last = stock, first, last
+        self.outdoor = stock.outdoor[None, first:last]
+
+    def _taken(self, source: Array, starts: Array) -> Array:
+        windows = np.lib.stride_tricks.sliding_window_view(source, self.last - self.first)
+        return np.asarray(windows[starts + self.first])
+
+    def disc(self, items: Array, port: int) -> Array:
+        """Complex numbers uniform in the unit disc, for one port of each item."""
+        assert self.stock.starts is not None
+        return self._taken(self.stock.discs, self.stock.starts[items, port])
+
+    def own(self, items: Array) -> Array:
+        """Numbers uniform from -1 to 1, one for each item: the error of its gain or loss."""
+        assert self.stock.starts is not None
+        return self._taken(self.stock.flat, self.stock.starts[items, MOST_PORTS - 1])
+
+    def noise(self, items: Array) -> Array:
+        """The same for its noise figure."""
+        assert self.stock.starts is not None
+        return self._taken(self.stock.flat, self.stock.starts[items, MOST_PORTS - 2])
+
+    def cables(self, types: Sequence[int]) -> Array:
+        """The common attenuation error of types of cable."""
+        return np.asarray(self.stock.cables[types, self.first : self.last])
+
+
+def compile_tree(installation: Installation, freq_hz: Real) -> Compiled:
+    """Arrays of an installation over frequencies."""
+    freq = np.asarray(freq_hz, dtype=float)
+    made: dict[Any, _Core] = {}
+    cores = []
+    for item in installation.items:
+        key = (item.part, item.length_m, item.temperature_low_c, item.temperature_high_c, item.ideal)
+        if key not in made:
+            made[key] = _core(item, freq)
+        cores.append(made[key])
+    types = tuple(dict.fromkeys(item.part.id for item in installation.items if isinstance(item.part, Coax)))
+    return Compiled(installation, plan_of(installation.items, installation.outlets), freq, tuple(cores), types)
+
+
+def _core(item: InstalledItem, freq: Real) -> _Core:
+    part, none = item.part, np.zeros(freq.shape)
+    limit = None if item.ideal else getattr(part, "limit", None)
+    if isinstance(part, Coax):
+        return _lead(item, part, freq, limit)
+    if isinstance(part, Amplifier):
+        gain = part.gain_db + part.slope_db_per_ghz * freq / 1e9
+        radius = _radius(limit, freq)
+        return _Core(none, none, gain, none, radius, radius, 0.0)
+    if isinstance(part, Inline):
+        radius = _radius(limit, freq)
+        return _Core(none, np.interp(freq, part.loss_hz, part.loss_db), none, none, radius, radius, 0.0)
+    if isinstance(part, Splitter):
+        lumped = "resistive" in part.id or "ideal" in part.id
+        length = 0.0 if lumped else default("splitter_path_mm") / 1e3
+        radius = _radius(limit, freq)
+        return _Core(none, none, none, 2 * np.pi * freq * length / LIGHT_M_PER_S, radius, radius, 0.0)
+    if isinstance(part, Adapter):
+        loss = part.loss_at_1ghz_db * np.sqrt(freq / 1e9)
+        phase = 2 * np.pi * freq * part.electrical_length_m / LIGHT_M_PER_S
+        radius = _radius(limit, freq)
+        half = radius / (1 + 10 ** (-loss / 10))
+        return _Core(none, loss, none, phase, half, half, _step(part.impedance_ohm))
+    assert isinstance(part, (Pad, Transformer)), "no other kind is placed in a tree"
+    if isinstance(part, Pad):
+        near, far = (None if item.ideal else each for each in (part.near_limit, part.far_limit))
+    else:
+        near = far = limit
+    return _Core(none, np.full(freq.shape, part.loss_db), none, none, _radius(near, freq), _radius(far, freq), 0.0)
+
+
+def _radius(limit: Limit | None, freq: Real) -> Real:
+    found = limit_radius(limit, freq)
+    return np.zeros(freq.shape) if found is None else found
+
+
+def _step(ohm: float) -> float:
+    return (ohm - OHM) / (ohm + OHM)
+
+
+def _lead(item: InstalledItem, part: Coax, freq: Real, limit: Limit | None) -> _Core:
+    """A lead: its loss at the middle of its temperatures, a junction at either end that keeps the whole within its limit."""
+    middle = (item.temperature_low_c + item.temperature_high_c) / 2
+    conductor, rest = (each * item.length_m / 100 for each in attenuation_db_per_100m(part, freq, middle))
+    phase = 2 * np.pi * freq * item.length_m / (LIGHT_M_PER_S * part.velocity_factor)
+    whole = limit_radius(limit, freq)
+    loss_np = (conductor + rest) * (1 - (0.0 if item.ideal else part.loss_tolerance)) * np.log(10) / 20
+    ends = end_radius(whole, loss_np)
+    radius = np.zeros(freq.shape) if ends is None else ends
+    return _Core(conductor, rest, np.zeros(freq.shape), phase, radius, radius, _step(part.impedance_ohm))
+
+
+def span_faults(installation: Installation) -> None:
+    """Refuse channels outside what a part is described for.
+
+    Source: Spans of the library's entries.
+    """
+    low, high = installation.channels[0].low_hz, installation.channels[-1].high_hz
+    low = min(low, *(channel.low_hz for channel in installation.channels))
+    high = max(high, *(channel.high_hz for channel in installation.channels))
+    for item in installation.items:
+        part = item.part
+        first = float(getattr(part, "valid_from_hz", getattr(part, "min_hz", 0.0)))
+        last = float(getattr(part, "valid_to_hz", getattr(part, "max_hz", np.inf)))
+        if low < first * (1 - 1e-9) or high > last * (1 + 1e-9):
+            raise RangeError(
+                f"{item.id} ({part.id}) is described from {first / 1e6:g} to {last / 1e6:g} MHz, "
+                f"the channels run from {low / 1e6:g} to {high / 1e6:g} MHz",
+                "choose another part, or leave those channels to a file of their own",
+            )

@@ -1,0 +1,191 @@
+"""An installation file read whole: every defect at once and in place, or an `Installation` with all that was assumed."""
+
+from __future__ import annotations
+
+from os import PathLike, fspath
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from chain.errors import Defect, InputError, quoted
+from chain.files.toml import decode, read_file, read_toml
+from chain.reception.records import Installation
+
+if TYPE_CHECKING:
+    from chain.files.tables import Notes
+    from library.load import Library
+
+__all__ = ["is_installation", "load_installation", "parse_installation"]
+
+ROOT_KEYS = ("title", "library", "antenna", "signal", "interferer", "item", "outlet", "have", "offer")
+LISTS = ("signal", "interferer", "item", "outlet", "have", "offer")
+MOST_ROWS = 5000
+LONGEST_TITLE = 200
+MARKS = (b"[antenna]", b"[[outlet]]")
+
+
+def is_installation(raw: bytes) -> bool:
+    """Tell an installation file from a set-up: it has an antenna and outlets."""
+    return any(line.strip().split(b"#")[0].strip() in MARKS for line in raw.splitlines())
+
+
+def load_installation(source: str | PathLike[str], library: Library | None = None) -> Installation:
+    """Read an installation file.
+
+    Parameters
+    ----------
+    source : path of the file; `-` reads standard input.
+    library : parts to choose from; the built-in library, with the files that the installation names, if left out.
+
+    Returns
+    -------
+    Installation, in SI units, figures of parts resolved.
+
+    Raises
+    ------
+    InputError : the file is at fault; its `defects` hold every fault with line and column.
+
+    Examples
+    --------
+    >>> house = load_installation("demo/outlets.toml")
+    >>> [outlet.id for outlet in house.outlets], len(house.channels)
+    (['hall', 'workshop', 'loft'], 8)
+
+    Source
+    ------
+    Keys and defaults: `chain schema installation`.
+    """
+    path = fspath(source)
+    raw = read_file(path)
+    if path == "-":
+        return parse_installation(raw, "<stdin>", Path(), library)
+    return parse_installation(raw, path, Path(path).parent, library)
+
+
+def parse_installation(
+    raw: bytes, path: str = "installation", folder: Path | None = None, library: Library | None = None
+) -> Installation:
+    """Read an installation from the bytes of its file.
+
+    Parameters
+    ----------
+    raw : bytes of the file.
+    path : its name, for messages.
+    folder : where the files that it names are looked for; the present folder if left out.
+    library : as in `load_installation`.
+
+    Returns
+    -------
+    Installation.
+
+    Raises
+    ------
+    InputError : the file is at fault.
+
+    Examples
+    --------
+    >>> try:
+    ...     parse_installation(b'titel = "x"')
+    ... except InputError as error:
+    ...     print(error.defects[0].message, "|", error.defects[0].help)
+    'titel' is not a key of the installation | did you mean 'title'?
+
+    Source
+    ------
+    As `load_installation`.
+    """
+    text = decode(raw, path)
+    document, broken, text = read_toml(text, path)
+    if broken and not document:
+        raise InputError(broken)
+    from chain.files.tables import Notes
+    from library.load import load_library
+
+    notes = Notes(library or load_library(), folder or Path())
+    found = _read(document, path, notes, library is None)
+    if broken or notes.faults or notes.elsewhere:
+        from chain.files.positions import locate
+
+        lines = {defect.line for defect in broken}
+        placed = [defect for defect in locate(notes.faults, text, path) if defect.line not in lines]
+        raise InputError(_in_order([*broken, *placed], len(text)) + notes.elsewhere)
+    assert found is not None, "no defect and no installation"
+    return found
+
+
+def _in_order(defects: list[Defect], last: int) -> list[Defect]:
+    return sorted(defects, key=lambda defect: defect.line or last)
+
+
+def _read(document: dict[str, Any], path: str, notes: Notes, own_library: bool) -> Installation | None:
+    from chain.files.sections import read_parts
+    from chain.reception.placing import read_items, read_offers, read_outlets
+    from chain.reception.sections import read_antenna, read_interferers, read_signals
+    from chain.reception.tree import link
+
+    _root(document, notes)
+    if own_library and "library" in document:
+        read_parts(document["library"], notes)
+    rows = {key: _rows(document, key, notes) for key in LISTS}
+    antenna = read_antenna(document["antenna"], notes) if "antenna" in document else None
+    items = read_items(rows["item"], notes)
+    outlets = read_outlets(rows["outlet"], [item.id for _, item in items], notes)
+    places = [outlet.id for _, outlet in outlets]
+    sources, channels = read_signals(rows["signal"], places, notes)
+    interferers = read_interferers(rows["interferer"], notes)
+    offers, currency = read_offers(rows["have"], rows["offer"], notes)
+    supplies = link(items, outlets, antenna, rows, notes)
+    if notes.faults or antenna is None or not outlets or not channels:
+        return None
+    return Installation(
+        document.get("title") or Path(path).stem,
+        antenna,
+        sources,
+        channels,
+        tuple(item for _, item in items),
+        tuple(outlet for _, outlet in outlets),
+        interferers,
+        supplies,
+        offers,
+        currency,
+        tuple(notes.assumed),
+        tuple(dict.fromkeys(notes.warnings)),
+        path,
+        notes.library,
+    )
+
+
+def _root(document: dict[str, Any], notes: Notes) -> None:
+    """Look over the keys at the top of the file."""
+    from chain.files.positions import SyntaxFault, closest
+    from chain.files.quantities import named
+
+    missing = [key for key in ("antenna", "signal", "outlet") if key not in document]
+    meant = set()
+    for key in document:
+        if key not in ROOT_KEYS:
+            hint = closest(key, missing)
+            hint = hint if hint.startswith("did you mean") else closest(key, ROOT_KEYS)
+            meant.add(hint)
+            notes.faults.append(SyntaxFault((key,), f"{quoted(key)} is not a key of the installation", hint, "key"))
+    for key in missing:
+        if f"did you mean {quoted(key)}?" not in meant:
+            table = f"[{key}]" if key == "antenna" else f"[[{key}]]"
+            notes.fault((), f"table {table} is missing", f"add {table}; the demo's outlets.toml shows a whole file")
+    title = document.get("title", "")
+    if not isinstance(title, str):
+        notes.fault(("title",), f"a text is needed here, not {named(title)}", "put it in quotes")
+    elif len(title) > LONGEST_TITLE:
+        notes.fault(("title",), f"the title is too long ({len(title)} characters)", f"{LONGEST_TITLE} are the most")
+
+
+def _rows(document: dict[str, Any], key: str, notes: Notes) -> list[Any]:
+    """Tables of one kind, as many as are read."""
+    from chain.files.quantities import named
+
+    raw = document.get(key, [])
+    if not isinstance(raw, list):
+        notes.fault((key,), f"a list of tables is needed here, not {named(raw)}", f"write [[{key}]] before each", "key")
+        return []
+    if len(raw) > MOST_ROWS:
+        notes.fault((key, MOST_ROWS), f"more than {MOST_ROWS} tables [[{key}]]", "", "header")
+    return raw[:MOST_ROWS]

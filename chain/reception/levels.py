@@ -1,0 +1,229 @@
+"""Levels, noise and intermodulation with every unknown at zero: what the draws spread about, and what explains them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from chain.arrays import Real
+from chain.reception.elements import Compiled, compile_tree
+from chain.reception.intermodulation import products_dbuv
+from chain.reception.network import Solution, solve
+from chain.reception.propagation import T0_K, antenna_noise_k, level_dbuv, noise_dbuv
+from chain.reception.records import ANTENNA, AntennaMatch, Installation
+from chain.reception.sections import reflection_at
+from library.reception import Amplifier
+
+__all__ = ["POINTS", "Nominal", "amplifier_ports", "end_reflections", "matched_antenna", "nominal_levels", "on_the_way"]
+
+POINTS = 9
+"""Frequencies in each channel, the middle one its centre."""
+CENTRE = POINTS // 2
+
+
+@dataclass(frozen=True)
+class Nominal:
+    """Everything nominal. Arrays run over outlets and channels, those `at_port` over ports and channels; levels in dBuV."""
+
+    compiled: Compiled
+    solution: Solution
+    """Samples are channels times points, then the strong neighbours."""
+    antenna_dbuv: Real
+    """Available level at the antenna's terminals, per channel."""
+    at_port: Real
+    """Available level at each port, at the centre of each channel."""
+    level_dbuv: Real
+    """Into 75 ohm at each outlet."""
+    ripple_db: Real
+    """Highest less lowest level within a channel."""
+    tilt_db_per_mhz: Real
+    cn_db: Real
+    cim_db: Real
+    noise_factor_db: Real
+    """System noise figure referred to the antenna's terminals, its own noise counted."""
+    total_dbuv: Real
+    """Total at each outlet, strong neighbours counted."""
+    amplifier_total_dbuv: dict[str, float]
+    """Total at the output of each amplifier."""
+    amplifier_distance_db: dict[str, Real]
+    """Carrier to the products of each amplifier, per channel."""
+    amplifier_levels_dbuv: dict[str, Real]
+    """Level of each channel at the output of each amplifier, then of each strong neighbour."""
+
+    @property
+    def cni_db(self) -> Real:
+        """Carrier to noise and intermodulation [dB]."""
+        return np.asarray(-10 * np.log10(10 ** (-self.cn_db / 10) + 10 ** (-self.cim_db / 10)))
+
+
+def frequencies(installation: Installation) -> Real:
+    """Points of every channel across what its signal fills, then the strong neighbours [Hz]."""
+    steps = np.linspace(-0.5, 0.5, POINTS)
+    points = [channel.centre_hz + channel.bandwidth_hz * steps for channel in installation.channels]
+    low, high = _described(installation)
+    return np.concatenate([*points, [min(max(each.freq_hz, low), high) for each in installation.interferers]])
+
+
+def _described(installation: Installation) -> tuple[float, float]:
+    """Span that every part is described for: a strong neighbour outside it is taken at its edge [Hz]."""
+    low, high = 0.0, 1e12
+    for item in installation.items:
+        part = item.part
+        low = max(low, float(getattr(part, "valid_from_hz", 0.0)))
+        high = min(high, float(getattr(part, "valid_to_hz", 1e12)))
+    return low, high
+
+
+def end_reflections(installation: Installation) -> Real:
+    """Nominal reflection at each outlet: a receiver's unknown counts as none, an open as 1."""
+    return np.array(
+        [
+            1.0 if outlet.end == "open" else (outlet.end_ohm - 75) / (outlet.end_ohm + 75) if outlet.end else 0.0
+            for outlet in installation.outlets
+        ]
+    )[:, None]
+
+
+def nominal_source(match: AntennaMatch, freq_hz: Real) -> Real:
+    """Reflection of the antenna with its phase left out of account: in quadrature, root mean square of a disc."""
+    found, _ = reflection_at(match, freq_hz)
+    if match.kind == "known":
+        return np.asarray(found)
+    return np.asarray(1j * np.abs(found) * (np.sqrt(0.5) if match.kind == "disc" else 1.0))
+
+
+def matched_antenna(installation: Installation, size: float | None = None) -> Installation:
+    """The same installation with an antenna of a given reflection magnitude at every frequency (none: 0)."""
+    match = AntennaMatch("ring", (0.0,), (complex(size or 0.0),))
+    return replace(installation, antenna=replace(installation.antenna, match=match))
+
+
+def on_the_way(compiled: Compiled, port: int) -> list[int]:
+    """Items between the antenna and a port, from the antenna on."""
+    plan, way = compiled.plan, []
+    while port > 0:
+        way.append(int(plan.owner[port]))
+        port = int(plan.parent[port])
+    return way[::-1]
+
+
+def amplifier_ports(compiled: Compiled) -> dict[int, int]:
+    """Output port of each amplifier, by the number of its item."""
+    items = compiled.installation.items
+    return {
+        int(owner): port
+        for port, owner in enumerate(compiled.plan.owner)
+        if owner >= 0 and isinstance(items[owner].part, Amplifier)
+    }
+
+
+def nominal_levels(installation: Installation) -> Nominal:
+    """Solve the tree at nine points of every channel, nominally.
+
+    Source: `C/N = U - kTB - F`, available gain throughout; `U(75) = U_av + 10 log(Ga (1-|Gs|^2))`.
+    """
+    channels = installation.channels
+    freq = frequencies(installation)
+    compiled = compile_tree(installation, freq)
+    antenna = installation.antenna
+    source = nominal_source(antenna.match, freq)
+    hot = antenna_noise_k(antenna.noise, antenna.noise_k, freq)
+    solution = solve(compiled.plan, compiled.nominal(), source, hot, end_reflections(installation))
+    count = len(channels) * POINTS
+    middle = np.arange(CENTRE, count, POINTS)
+    gain_db = 10 * np.log10(np.maximum(solution.gain, 1e-30))
+    outlets = compiled.plan.outlets
+    into_db = gain_db[outlets] + 10 * np.log10(1 - np.abs(solution.source[outlets]) ** 2)
+    available = _available_dbuv(installation, freq, source, into_db, count)
+    level = available + into_db[:, :count]
+    across = level.reshape(len(outlets), len(channels), POINTS)
+    span_mhz = np.array([channel.bandwidth_hz for channel in channels]) / 1e6
+    noise, factor = _noise(compiled, solution, middle)
+    strong = np.array([each.level_dbuv for each in installation.interferers])
+    at_port = np.concatenate([available[middle] + gain_db[:, middle], strong + gain_db[:, count:]], axis=1)
+    totals, distances, levels = _amplifiers(compiled, at_port)
+    cim = np.stack(
+        [_worst_of(compiled, int(port), distances, len(channels)) for port in outlets] or [np.zeros(len(channels))]
+    )
+    total = 10 * np.log10(
+        (10 ** (across[:, :, CENTRE] / 10)).sum(axis=1) + (10 ** ((strong + into_db[:, count:]) / 10)).sum(axis=1)
+    )
+    return Nominal(
+        compiled,
+        solution,
+        available[middle],
+        at_port[:, : len(channels)],
+        across[:, :, CENTRE],
+        np.ptp(across, axis=2),
+        (across[:, :, -1] - across[:, :, 0]) / span_mhz,
+        available[middle] + gain_db[outlets][:, middle] - noise,
+        cim,
+        factor,
+        total,
+        totals,
+        distances,
+        levels,
+    )
+
+
+def _available_dbuv(installation: Installation, freq: Real, source: Real, into_db: Real, count: int) -> Real:
+    """Available level at the antenna for every point of every channel [dBuV]."""
+    antenna = installation.antenna
+    gain = np.interp(freq[:count], antenna.gain_hz, antenna.gain_dbi)
+    lost = -10 * np.log10(1 - np.abs(source[:count]) ** 2)
+    places = [outlet.id for outlet in installation.outlets]
+    out = np.empty(count)
+    for number, channel in enumerate(installation.channels):
+        at = slice(number * POINTS, (number + 1) * POINTS)
+        found = installation.sources[channel.signal]
+        if found.kind != "level":
+            out[at] = level_dbuv(found.value, gain[at], channel.centre_hz)
+        elif found.at == ANTENNA:
+            out[at] = found.value + lost[at]
+        else:
+            out[at] = found.value - into_db[places.index(found.at), at][CENTRE]
+    return out
+
+
+def receiver_factors(installation: Installation) -> Real:
+    """Noise factor of what hangs on each outlet; an end without a receiver counts as one of 7 dB."""
+    figures = [outlet.receiver.noise_figure_db if outlet.receiver else 7.0 for outlet in installation.outlets]
+    return 10 ** (np.array(figures)[:, None] / 10)
+
+
+def _noise(compiled: Compiled, solution: Solution, middle: Real) -> tuple[Real, Real]:
+    """Noise of the whole system at each outlet [dBuV], and referred to the antenna's terminals [dB]."""
+    installation, places = compiled.installation, compiled.plan.outlets
+    source = solution.source[places][:, middle]
+    factor = receiver_factors(installation) / (1 - np.abs(source) ** 2)
+    kelvin = solution.kelvin[places][:, middle] + T0_K * (factor - 1)
+    bandwidth = np.array([channel.bandwidth_hz for channel in installation.channels])
+    return noise_dbuv(bandwidth, kelvin), 10 * np.log10(kelvin / T0_K / solution.gain[places][:, middle])
+
+
+def _amplifiers(compiled: Compiled, at_port: Real) -> tuple[dict[str, float], dict[str, Real], dict[str, Real]]:
+    """Total, carrier-to-products distance and levels at the output of each amplifier."""
+    installation = compiled.installation
+    channels = installation.channels
+    centre = np.array([*(c.centre_hz for c in channels), *(each.freq_hz for each in installation.interferers)])
+    width = np.array([*(c.bandwidth_hz for c in channels), *(each.bandwidth_hz for each in installation.interferers)])
+    totals, distances, levels = {}, {}, {}
+    for number, port in amplifier_ports(compiled).items():
+        item = installation.items[number]
+        assert isinstance(item.part, Amplifier)
+        products, total = products_dbuv(
+            at_port[port], centre - width / 2, centre + width / 2, item.part.intercept_dbuv
+        )
+        totals[item.id] = total
+        distances[item.id] = (at_port[port] - products)[: len(channels)]
+        levels[item.id] = at_port[port]
+    return totals, distances, levels
+
+
+def _worst_of(compiled: Compiled, port: int, distances: dict[str, Real], count: int) -> Real:
+    """Carrier to the products of all amplifiers on the way to a port: powers add [dB]."""
+    items = compiled.installation.items
+    way = [items[number].id for number in on_the_way(compiled, port)]
+    ratio = sum((10 ** (-distances[name] / 10) for name in way if name in distances), np.zeros(count))
+    return np.asarray(-10 * np.log10(np.maximum(ratio, 1e-20)))

@@ -1,0 +1,316 @@
+"""Items, outlets and offers of an installation: the part looked up, its figures settled, its ends named."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+from chain.errors import UnitError, plain, quoted
+from chain.files.overrides import with_overrides, words_of
+from chain.files.positions import Where, closest
+from chain.files.schema import KEYS_OF
+from chain.files.tables import Notes, read_table
+from chain.reception.propagation import DBUV_OF_DBM
+from chain.reception.records import (
+    ANTENNA,
+    AntennaMatch,
+    AnyPart,
+    InstalledItem,
+    Outlet,
+    PartOffer,
+    ReceivingAntenna,
+)
+from chain.reception.schema import (
+    HaveInstalledModel,
+    InstalledModel,
+    OfferInstalledModel,
+    OutletModel,
+    ReceiverModel,
+)
+from chain.units import format_quantity, parse_quantity
+from library.errors import LibraryError, near_names
+from library.mating import f_plug_variant
+from library.reception import Amplifier, Inline, Receiver, default, ids, reception_part
+from library.reception import receiver as library_receiver
+from library.records import Coax, Connector, Evidence
+
+__all__ = ["part_named", "read_items", "read_offers", "read_outlets"]
+
+ROOM_C = 20.0
+OUTDOOR_C = (-10.0, 50.0)
+COMMON = ("id", "part", "after", "ideal")
+AMPLIFIER_KEYS = ("near", "far", "gain", "gain_tolerance", "noise_figure", "max_output", "power", "reflection")
+INLINE_KEYS = ("near", "far", "loss", "loss_tolerance", "reflection")
+TREE_KINDS = ("coax", "adapter", "pad", "transformer", "splitter")
+"""Kinds of the general library that may stand in a tree."""
+NOT_HERE = ("touchstone", "reference", "reflection_error", "path", "arm", "series", "shunt", "resistor_tolerance")
+Placed = tuple[Where, InstalledItem]
+
+
+def read_items(rows: Sequence[object], notes: Notes) -> list[Placed]:
+    """Place every item."""
+    placed: list[Placed] = []
+    taken: set[str] = {ANTENNA}
+    for number, raw in enumerate(rows):
+        where: Where = ("item", number)
+        model = read_table(InstalledModel, raw, where, notes)
+        if not isinstance(raw, dict):
+            continue
+        if model.id is not None:
+            _claim(model.id, where, taken, notes)
+        item = _place(model, raw, where, notes)
+        if item:
+            placed.append((where, item))
+    return placed
+
+
+def _claim(name: str, where: Where, taken: set[str], notes: Notes) -> None:
+    spot = (*where, "id")
+    if name == ANTENNA:
+        notes.fault(spot, "'antenna' is taken: it names the root of the tree", "choose another id")
+    elif name in taken:
+        notes.fault(spot, f"id {quoted(name)} is given twice", "give each item and outlet an id of its own")
+    elif "." in name or name.strip() != name or plain(name) != name or " at " in name:
+        notes.fault(spot, f"{quoted(name)} will not do as an id", "no dot (it parts an id from a port), no outer blanks")
+    taken.add(name)
+
+
+def part_named(name: str, notes: Notes) -> tuple[AnyPart | None, str]:
+    """Part of an id, from both halves of the library; or None, and a hint."""
+    found = reception_part(name)
+    if found is not None:
+        return found, ""
+    try:
+        return notes.library.part(name), ""
+    except LibraryError as error:
+        near = near_names(name, ids()) or error.near
+        hint = f"did you mean {' or '.join(quoted(each) for each in near)}?" if near else "'chain parts' lists them"
+        return None, hint
+
+
+def _place(model: InstalledModel, raw: dict[str, Any], where: Where, notes: Notes) -> InstalledItem | None:
+    part = _part(model, raw, where, notes)
+    if part is None:
+        return None
+    if part.kind == "coax" and model.length is None and "length" not in raw:
+        notes.fault(where, "length is missing", 'add length = "20 m"', "header")
+    if model.length == 0:
+        notes.fault((*where, "length"), "a lead has some length", "leave the item out if there is none")
+    if model.id is None or model.after is None:
+        return None
+    item = InstalledItem(
+        model.id, part, model.after, model.length or 0.0, ideal=bool(model.ideal), **_temperature(model, part, notes)
+    )
+    first, last = _connectors(part, model)
+    _say_assumed(item, model, notes)
+    return replace(item, input_connector=first, output_connector=last)
+
+
+def _part(model: InstalledModel, raw: dict[str, Any], where: Where, notes: Notes) -> AnyPart | None:
+    for key in NOT_HERE:
+        if key in raw:
+            notes.fault((*where, key), f"{key} does not apply in a tree of parts", "", "key")
+    if model.part is None:
+        if "part" not in raw:
+            notes.fault(where, "part is missing", 'add part = "rg6" ("chain parts" lists them)', "header")
+        return None
+    part, hint = part_named(model.part, notes)
+    if part is None:
+        if notes.library_whole:
+            notes.fault((*where, "part"), f"the library has no part {quoted(model.part)}", hint)
+        return None
+    if isinstance(part, (Amplifier, Inline)):
+        allowed: tuple[str, ...] = AMPLIFIER_KEYS if isinstance(part, Amplifier) else INLINE_KEYS
+        allowed += ("supply",) if part.kind == "injector" else ()
+    elif part.kind in TREE_KINDS:
+        allowed = (*KEYS_OF[part.kind], *(("outdoor",) if part.kind == "coax" else ()))
+    else:
+        what = "a termination ends an outlet: use end" if part.kind == "termination" else f"a {part.kind} has no place here"
+        notes.fault((*where, "part"), what, "leads, splitters, taps, adapters, pads, amplifiers and filters have")
+        return None
+    for key in raw:
+        if key in type(model).model_fields and key not in (*COMMON, *allowed, *NOT_HERE, "count", "price"):
+            takes = ", ".join(each for each in allowed if each not in NOT_HERE)
+            notes.fault((*where, key), f"{key} does not apply to {_article(part)}", f"it takes {takes}", "key")
+    return _with_figures(part, model, where, notes)
+
+
+def _article(part: AnyPart) -> str:
+    return f"an {part.kind}" if part.kind[0] in "aeiou" else f"a {part.kind}" if part.kind != "coax" else "coax"
+
+
+def _with_figures(part: AnyPart, model: InstalledModel, where: Where, notes: Notes) -> AnyPart:
+    """The part with what the item states in place of the library's figures."""
+    limit = {} if model.reflection is None else {"limit": model.reflection}
+    if isinstance(part, Amplifier):
+        stated = {
+            "gain_db": model.gain,
+            "gain_tolerance_db": model.gain_tolerance,
+            "noise_figure_db": model.noise_figure,
+            "power_v": model.power,
+        }
+        changes: dict[str, Any] = {key: value for key, value in stated.items() if value is not None}
+        if model.gain is not None:
+            changes |= {"gain_from_db": model.gain, "gain_to_db": model.gain}
+        if model.noise_figure is not None:
+            changes["noise_figure_tolerance_db"] = 0.0
+        if model.max_output is not None:
+            changes |= dict(zip(("max_output_dbuv", "intermodulation_db"), model.max_output, strict=True))
+        return replace(part, **changes, **limit)
+    if isinstance(part, Inline):
+        changes = {} if model.loss_tolerance is None else {"loss_tolerance_db": model.loss_tolerance}
+        if model.loss is not None:
+            changes |= {"loss_hz": (0.0,), "loss_db": (model.loss,)}
+        return replace(part, **changes, **limit)
+    return with_overrides(part, model, where, notes)
+
+
+def _temperature(model: InstalledModel, part: AnyPart, notes: Notes) -> dict[str, Any]:
+    if part.kind != "coax":
+        return {}
+    low, high = model.temperature or (OUTDOOR_C if model.outdoor else (ROOM_C, ROOM_C))
+    return {
+        "outdoor": bool(model.outdoor) if model.outdoor is not None else high > low,
+        "temperature_low_c": low,
+        "temperature_high_c": high,
+    }
+
+
+def _connectors(part: AnyPart, model: InstalledModel) -> tuple[Connector | None, Connector | None]:
+    """Connectors at the input and at the output; None where a lead is made up to fit."""
+    if isinstance(part, (Amplifier, Inline)):
+        own: tuple[Connector | None, Connector | None] = (part.input_connector, part.output_connector)
+    elif isinstance(part, Coax):
+        variant = f_plug_variant(part)
+        ends = (model.near, model.far)
+        bare = [end and end.family == "F-75" and end.gender == "plug" and not end.variant for end in ends]
+        own = tuple(replace(end, variant=variant) if end and plug else end for end, plug in zip(ends, bare, strict=True))  # type: ignore[assignment]
+        return own
+    elif part.kind == "splitter":
+        own = (part.connectors[0], None)  # type: ignore[union-attr]
+    else:
+        own = (part.near_connector, part.far_connector)  # type: ignore[union-attr]
+        own = own[::-1] if model.reversed else own
+    return model.near or own[0], model.far or own[1]
+
+
+def _say_assumed(item: InstalledItem, model: InstalledModel, notes: Notes) -> None:
+    name, part = plain(item.id), item.part
+    if item.ideal:
+        return
+    if isinstance(part, Amplifier):
+        figures = {
+            "gain": (model.gain, f"{part.gain_db:g} dB"),
+            "gain_tolerance": (model.gain_tolerance, f"{part.gain_tolerance_db:g} dB"),
+            "noise_figure": (model.noise_figure, f"{part.noise_figure_db:g} dB"),
+            "max_output": (model.max_output, f"{part.max_output_dbuv:g} dBuV at {part.intermodulation_db:g} dB"),
+        }
+        words = ", ".join(f"{key} {text}" for key, (stated, text) in figures.items() if stated is None)
+        if words:
+            notes.assumed.append(f"{name}: {words} (library, evidence {part.evidence.kind})")
+    elif isinstance(part, Inline):
+        if model.loss is None:
+            notes.assumed.append(f"{name}: loss of the library (evidence {part.evidence.kind})")
+    else:
+        notes.assumed += [f"{name}: {words}" for words in words_of(part, model)]
+    if part.kind == "coax" and model.temperature is None:
+        low, high = item.temperature_low_c, item.temperature_high_c
+        span = format_quantity(low, "temperature") if low == high else f"{low:g} to {high:g} °C"
+        notes.assumed.append(f"{name}: temperature {span} (default)")
+
+
+def read_outlets(rows: Sequence[object], items: list[str], notes: Notes) -> list[tuple[Where, Outlet]]:
+    """Read every `[[outlet]]`."""
+    found = []
+    taken = {ANTENNA, *items}
+    for number, raw in enumerate(rows):
+        where: Where = ("outlet", number)
+        model = read_table(OutletModel, raw, where, notes)
+        if not isinstance(raw, dict):
+            continue
+        if model.id is not None:
+            _claim(model.id, where, taken, notes)
+        end, ohm = _end(model, where, notes)
+        receiver = None if end else _receiver(model, where, notes)
+        if model.id is None or model.after is None:
+            continue
+        connector = model.connector or (receiver.connector if receiver and "connector" in raw else None)
+        found.append((where, Outlet(model.id, model.after, receiver, end, ohm, connector)))
+    return found
+
+
+def _end(model: OutletModel, where: Where, notes: Notes) -> tuple[str, float]:
+    if model.end is None:
+        return "", 75.0
+    if model.receiver is not None:
+        notes.fault((*where, "end"), "an outlet has a receiver or an end", "leave one of the two out", "key")
+    if model.end == "open":
+        return "open", 75.0
+    try:
+        return "load", parse_quantity(model.end, "impedance")
+    except UnitError as error:
+        notes.fault((*where, "end"), error.message, 'write "open" or "75 ohm"')
+        return "open", 75.0
+
+
+def _receiver(model: OutletModel, where: Where, notes: Notes) -> Receiver | None:
+    raw = model.receiver
+    name = plain(model.id or "")
+    if raw is None:
+        notes.assumed.append(f"{name}: receiver tv (not stated)")
+        raw = "tv"
+    spot = (*where, "receiver")
+    if isinstance(raw, dict):
+        own = read_table(ReceiverModel, raw, spot, notes)
+        if own.noise_figure is None:
+            return None
+        usual = library_receiver("tv")
+        overload = usual.overload_dbm if own.overload is None else own.overload - DBUV_OF_DBM
+        limit = own.reflection if own.reflection is not None else usual.limit
+        evidence = Evidence("stated", "")
+        return Receiver(
+            "own", "receiver", own.noise_figure, own.noise_figure_tolerance or 0.0, overload, limit,
+            model.connector or usual.connector, evidence,
+        )
+    try:
+        found = library_receiver(str(raw))
+    except LibraryError as error:
+        notes.fault(spot, plain(error.message), f"one of: {', '.join(error.near)}; or a table of figures")
+        return None
+    words = f"noise figure {found.noise_figure_db:g} dB, reflection 6 dB or better, overload {found.overload_dbm:g} dBm"
+    notes.assumed.append(f"{name}: {words} (library, evidence {found.evidence.kind})")
+    return found
+
+
+def read_offers(have: Sequence[object], offer: Sequence[object], notes: Notes) -> tuple[tuple[PartOffer, ...], str]:
+    """Read what is owned and what is on offer; one currency."""
+    found: list[PartOffer] = []
+    currency = ""
+    for key, rows in (("have", have), ("offer", offer)):
+        model_of = HaveInstalledModel if key == "have" else OfferInstalledModel
+        for number, raw in enumerate(rows):
+            where: Where = (key, number)
+            model = read_table(model_of, raw, where, notes)
+            if not isinstance(raw, dict):
+                continue
+            price = getattr(model, "price", None)
+            if price and currency and price.currency != currency:
+                notes.fault((*where, "price"), f"prices in {currency} and {price.currency}", "use one currency")
+            currency = currency or (price.currency if price else "")
+            gain = getattr(model, "antenna_gain", None)
+            part: AnyPart | ReceivingAntenna | None
+            if gain is not None:
+                match = AntennaMatch("disc", (0.0,), (complex(1 / 3),), (), "VSWR 2.0, assumed")
+                part = ReceivingAntenna(*gain, default("antenna_gain_tolerance_db"), match, "residential")
+                name = f"antenna of {max(gain[1]):g} dBi"
+            else:
+                part = _part(model, raw, where, notes)
+                name = model.id or model.part or ""
+            if part is not None:
+                cost = price.hundredths if price else 0
+                count = getattr(model, "count", 1)
+                found.append(
+                    PartOffer(part, name, cost, bool(price and price.per_metre), 1 if count is None else count)
+                )
+    return tuple(found), currency

@@ -1,0 +1,104 @@
+"""From a field to the level at the antenna's terminals, and the noise that comes with it.
+
+Levels are in dBuV across 75 ohm unless a name says otherwise; noise is available noise, referred to kT0 B with T0 = 290 K.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from chain.arrays import Real
+from library.reception import noise_class
+
+__all__ = [
+    "DBUV_OF_DBM",
+    "T0_K",
+    "antenna_noise_k",
+    "field_dbuv_per_m",
+    "level_dbuv",
+    "mismatch_limits_db",
+    "noise_dbuv",
+    "pad_correction_db",
+]
+
+T0_K = 290.0
+BOLTZMANN = 1.380649e-23
+LIGHT_M_PER_S = 299_792_458.0
+OHM = 75.0
+DBUV_OF_DBM = 10 * math.log10(OHM * 1e-3) + 120
+"""What is added to dBm to give dBuV across 75 ohm: 108.751."""
+
+SPACE_OHM = 376.730313668
+TO_TERMINALS_DB = 10 * math.log10(OHM * LIGHT_M_PER_S**2 / (SPACE_OHM * 4 * math.pi)) - 120
+"""Level across a matched 75 ohm less field, isotropic antenna, f in MHz: 31.535 dB.
+
+Source: available power `E^2/Z0 lambda^2/(4 pi) G`, and `U^2 = 75 P`.
+"""
+ERP_AT_1_KM_DB = 20 * math.log10(math.sqrt(30 * 1.64 * 1000) / 1000) + 120
+"""Free-space field of 1 kW e.r.p. at 1 km: 106.92 dBuV/m.
+
+Source: `e = sqrt(30 p)/d` (Rec. ITU-R P.525-2, annex 1), p = 1.64 e.r.p.
+"""
+
+
+def level_dbuv(field: Real | float, gain_dbi: Real | float, freq_hz: Real | float) -> Real:
+    """Level at the terminals of an antenna in a field, antenna and load matched [dBuV].
+
+    Source: `U = E + G - 20 log f_MHz + 31.535`.
+    """
+    return np.asarray(field + np.asarray(gain_dbi) - 20 * np.log10(np.asarray(freq_hz) / 1e6) + TO_TERMINALS_DB)
+
+
+def field_dbuv_per_m(erp_w: float, distance_m: float, clutter_db: float = 0.0) -> float:
+    """Field of a transmitter in free space, less a stated clutter loss: an upper limit [dBuV/m].
+
+    Source: Rec. ITU-R P.525-2: `106.92 + 10 log P_kW - 20 log d_km`.
+    """
+    return ERP_AT_1_KM_DB + 10 * math.log10(erp_w / 1e3) - 20 * math.log10(distance_m / 1e3) - clutter_db
+
+
+def noise_dbuv(bandwidth_hz: Real | float, temperature_k: Real | float = T0_K) -> Real:
+    """Available thermal noise in a bandwidth, as a level across 75 ohm [dBuV]."""
+    watts = BOLTZMANN * np.asarray(temperature_k) * np.asarray(bandwidth_hz)
+    return np.asarray(10 * np.log10(watts * 1e3) + DBUV_OF_DBM)
+
+
+def antenna_noise_k(noise: str, otherwise_k: float, freq_hz: Real) -> Real:
+    """Noise temperature of an antenna in its surroundings [K].
+
+    Source: Rec. ITU-R P.372 form `Fa = c - d log f_MHz`, within its span and never below 290 K; outside it 290 K.
+    """
+    if not noise:
+        return np.full(np.shape(freq_hz), otherwise_k)
+    row = noise_class(noise)
+    above_db = row.c_db - row.d_db * np.log10(np.asarray(freq_hz) / 1e6)
+    inside = (freq_hz >= row.min_hz) & (freq_hz <= row.max_hz)
+    return np.where(inside, T0_K * 10 ** (np.maximum(above_db, 0.0) / 10), T0_K)
+
+
+def mismatch_limits_db(first: float, second: float, loss_db: float) -> tuple[float, float]:
+    """Least and greatest loss beyond the attenuation between two reflections, over all phases [dB].
+
+    Source: `-10 log((1-r1^2)(1-r2^2)) + 20 log(1 -/+ p)`, `p = r1 r2 10^(-A/10)`.
+    """
+    lost = -10 * math.log10((1 - first**2) * (1 - second**2))
+    echo = first * second * 10 ** (-loss_db / 10)
+    return lost + 20 * math.log10(1 - echo), lost + 20 * math.log10(1 + echo)
+
+
+def pad_correction_db(meter: str) -> float:
+    """What turns the dBuV that a meter shows into the level across 75 ohm, source of 75 ohm [dB].
+
+    `75`: none; `50-pad`: a 50-ohm meter behind the minimum-loss pad; `50`: a 50-ohm meter without one.
+
+    Source: powers: dBuV(75) = dBuV(50) + 10 log 1.5 + loss; the pad's loss 10 log(2 + sqrt 3), the bare step's
+    -10 log(1 - 0.04).
+    """
+    ratio = 10 * math.log10(1.5)
+    return {
+        "75": 0.0,
+        "50-pad": ratio + 10 * math.log10(2 + math.sqrt(3)),
+        "50": ratio - 10 * math.log10(1 - 0.2**2),
+    }[meter]

@@ -1,0 +1,233 @@
+"""The tree of an installation: what follows what, every output used once, DC from one supply to the amplifiers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from chain.errors import plain, quoted
+from chain.files.positions import Where, closest
+from chain.files.tables import Notes
+from chain.reception.records import ANTENNA, InstalledItem, Outlet, ReceivingAntenna, Supply
+from library.reception import Amplifier
+from library.records import Coax, Limit, Pad, Splitter
+
+__all__ = ["RESISTORS", "dc_passes", "dc_walk", "link", "topological"]
+
+Row = tuple[Where, InstalledItem]
+End = tuple[Where, Outlet]
+RESISTORS = "resistors"
+MOST_FEED_W = 0.25
+"""Power that a small resistor stands."""
+
+
+def link(
+    items: list[Row],
+    outlets: list[End],
+    antenna: ReceivingAntenna | None,
+    rows: dict[str, list[Any]],
+    notes: Notes,
+) -> tuple[Supply, ...]:
+    """See that the items form one tree with every output used, and find its supply of DC."""
+    ports = {ANTENNA: ANTENNA} | {port: item.id for _, item in items for port in item.outputs}
+    known = {item.id: item for _, item in items}
+    whole = len(items) == len(rows["item"]) and len(outlets) == len(rows["outlet"])
+    used: dict[str, str] = {}
+    for where, each in [*items, *outlets]:
+        _follow(where, each, ports, known, used, whole, notes)
+    if whole:
+        _unused(items, ports, used, notes)
+        _cycles(items, used, notes)
+    if notes.faults or antenna is None:
+        return ()
+    return _supplies(items, outlets, antenna, rows, notes)
+
+
+def _follow(
+    where: Where,
+    each: InstalledItem | Outlet,
+    ports: dict[str, str],
+    known: dict[str, InstalledItem],
+    used: dict[str, str],
+    whole: bool,
+    notes: Notes,
+) -> None:
+    """Take down what one row of the tree follows."""
+    spot, after = (*where, "after"), each.after
+    if after not in ports:
+        if after in known:
+            names = ", ".join(known[after].outputs)
+            notes.fault(spot, f"{quoted(after)} has several outputs", f"name one: {names}")
+        elif after.partition(".")[0] in known:
+            names = ", ".join(known[after.partition(".")[0]].outputs)
+            notes.fault(spot, f"there is no output {quoted(after)}", f"its outputs: {names}")
+        elif whole:
+            hint = closest(after, ports)
+            notes.fault(spot, f"nothing is called {quoted(after)}", hint or "name the item it follows, or antenna")
+    elif after in used:
+        what = "the antenna has" if after == ANTENNA else f"output {quoted(after)} has"
+        notes.fault(spot, f"{what} a follower already: {quoted(used[after])}", "put a splitter there, and name its outputs")
+    else:
+        used[after] = each.id
+
+
+def _unused(items: list[Row], ports: dict[str, str], used: dict[str, str], notes: Notes) -> None:
+    homes = {item.id: where for where, item in items}
+    for port, owner in ports.items():
+        if port in used:
+            continue
+        remedy = f'add [[outlet]] after = "{port}" with end = "75 ohm" (or "open")'
+        where = homes.get(owner, ("antenna",))
+        what = "nothing follows the antenna" if owner == ANTENNA else f"output {quoted(port)} is not used"
+        notes.fault(where, what, remedy, "header")
+
+
+def _cycles(items: list[Row], used: dict[str, str], notes: Notes) -> None:
+    """Items that no way leads to from the antenna: each has a predecessor, so they run in circles."""
+    known = {item.id: item for _, item in items}
+    todo, reached = [ANTENNA], set()
+    while todo:
+        port = todo.pop()
+        follower = used.get(port)
+        if follower in known and follower not in reached:
+            reached.add(follower)
+            todo += known[follower].outputs
+    if any(fault.where[-1:] == ("after",) for fault in notes.faults):
+        return
+    for where, item in items:
+        if item.id not in reached:
+            trail = [item.id]
+            while len(trail) <= len(items):
+                before = known[trail[-1]].after.partition(".")[0]
+                if before in trail:
+                    circle = " after ".join(quoted(each) for each in [*trail[trail.index(before) :], before])
+                    notes.fault((*where, "after"), f"goes round in a circle: {circle}", "let one of them follow the antenna")
+                    break
+                trail.append(before)
+            return
+
+
+def topological(items: tuple[InstalledItem, ...]) -> tuple[InstalledItem, ...]:
+    """Items ordered so that each comes after what it follows."""
+    followers: dict[str, list[InstalledItem]] = {}
+    for item in items:
+        followers.setdefault(item.after.partition(".")[0], []).append(item)
+    ordered: list[InstalledItem] = []
+    todo = list(followers.get(ANTENNA, ()))
+    while todo:
+        item = todo.pop()
+        ordered.append(item)
+        todo += followers.get(item.id, ())
+    return tuple(ordered)
+
+
+def dc_passes(item: InstalledItem) -> str:
+    """What an item does with DC between input and output: pass, block, short, or resistors."""
+    part = item.part
+    if isinstance(part, Pad) or (isinstance(part, Splitter) and "resistive" in part.id):
+        return RESISTORS
+    if isinstance(part, Amplifier):
+        return "block"
+    if isinstance(part, Coax):
+        return "pass"
+    dc = str(getattr(part, "dc", "pass"))
+    return "pass" if dc == "inject" else dc
+
+
+@dataclass(frozen=True)
+class DirectCurrentWay:
+    """Where the DC of a supply goes: the amplifiers that it feeds, what stops it, and what it reaches that may suffer."""
+
+    supply: Supply
+    fed: tuple[str, ...]
+    stopped: tuple[str, ...]
+    harmed: tuple[tuple[str, str], ...]
+
+
+def dc_walk(
+    supply: Supply, items: tuple[InstalledItem, ...], outlets: tuple[Outlet, ...], antenna: ReceivingAntenna
+) -> DirectCurrentWay:
+    """Follow DC from its supply: towards the antenna, and out of every output of a splitter that passes it on.
+
+    An injector feeds its input; a receiver what it hangs on. An amplifier takes DC at its output and lets none through.
+    """
+    known = {item.id: item for item in items}
+    followers: dict[str, InstalledItem | Outlet] = {each.after: each for each in (*items, *outlets)}
+    start: InstalledItem | Outlet = known.get(supply.at) or next(each for each in outlets if each.id == supply.at)
+    fed, stopped, harmed = [], [], []
+    todo = [(start.after, "up")]
+    seen = set()
+    while todo:
+        port, way = todo.pop()
+        if (port, way) in seen:
+            continue
+        seen.add((port, way))
+        if way == "down":
+            below = followers.get(port)
+            if isinstance(below, InstalledItem):
+                passes = dc_passes(below)
+                if isinstance(below.part, Amplifier) or passes == "block":
+                    continue
+                if passes in ("short", RESISTORS):
+                    harmed.append((below.id, passes))
+                else:
+                    todo += [(each, "down") for each in below.outputs]
+            elif below is not None and below.id != supply.at and below.end == "load":
+                harmed.append((below.id, "load"))
+            elif below is not None and below.id != supply.at and not below.end:
+                harmed.append((below.id, "receiver"))
+            continue
+        if port == ANTENNA:
+            if antenna.dc == "short":
+                harmed.append((ANTENNA, "short"))
+            continue
+        above = known[port.partition(".")[0]]
+        if isinstance(above.part, Amplifier):
+            (fed if above.part.power_v else stopped).append(above.id)
+            continue
+        passes = dc_passes(above)
+        if passes == "block":
+            stopped.append(above.id)
+        elif passes in ("short", RESISTORS):
+            harmed.append((above.id, passes))
+        else:
+            todo.append((above.after, "up"))
+            todo += [(each, "down") for each in above.outputs if each != port]
+    return DirectCurrentWay(supply, tuple(fed), tuple(stopped), tuple(harmed))
+
+
+def _supplies(
+    items: list[Row], outlets: list[End], antenna: ReceivingAntenna, rows: dict[str, list[Any]], notes: Notes
+) -> tuple[Supply, ...]:
+    """The supply of DC: at most one, and nothing in its way that cannot stand it."""
+    from chain.files.quantities import reader
+
+    found: list[tuple[Where, Supply]] = []
+    for key, placed in (("item", items), ("outlet", outlets)):
+        for where, each in placed:
+            text = rows[key][int(where[1])].get("supply")
+            if text is not None:
+                found.append(((*where, "supply"), Supply(each.id, reader("voltage")(text))))
+    for where, supply in found[1:]:
+        notes.fault(where, f"DC is fed at {quoted(found[0][1].at)} already", "one supply: leave the other out", "key")
+    if not found or notes.faults:
+        return ()
+    where, supply = found[0]
+    way = dc_walk(supply, tuple(item for _, item in items), tuple(outlet for _, outlet in outlets), antenna)
+    for name, how in way.harmed:
+        what = {
+            "short": f"{quoted(name)} is a short for DC: {supply.volts:g} V would be shorted there",
+            RESISTORS: f"{supply.volts:g} V would reach {quoted(name)}, whose resistors do not stand it",
+            "load": f"{supply.volts:g} V would reach the load at {quoted(name)}: {supply.volts**2 / 75:.1f} W in 75 ohm",
+            "receiver": f"{supply.volts:g} V would reach the receiver at {quoted(name)}",
+        }[how]
+        if how == "receiver":
+            notes.warnings.append(f"{plain(what)}; a splitter that passes DC on one output alone avoids it")
+        else:
+            notes.fault(where, what, "put a DC block before it, or feed the amplifier elsewhere")
+    return (supply,)
+
+
+def limit_text(limit: Limit | None) -> str:
+    """Reflection limit in a few words."""
+    return "no limit" if limit is None else f"{min(limit.return_loss_db):g} dB"
