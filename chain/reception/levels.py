@@ -6,10 +6,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from chain.arrays import Real
+from chain.arrays import Complex, Real
 from chain.reception.elements import Compiled, compile_tree
 from chain.reception.intermodulation import products_dbuv
-from chain.reception.network import Solution, solve
+from chain.reception.network import solve
 from chain.reception.propagation import T0_K, antenna_noise_k, level_dbuv, noise_dbuv
 from chain.reception.records import ANTENNA, AntennaMatch, Installation
 from chain.reception.sections import reflection_at
@@ -20,6 +20,8 @@ __all__ = ["POINTS", "Nominal", "amplifier_ports", "end_reflections", "matched_a
 POINTS = 9
 """Frequencies in each channel, the middle one its centre."""
 CENTRE = POINTS // 2
+SAMPLES_AT_ONCE = 100_000
+"""Ports times frequencies solved at once."""
 
 
 @dataclass(frozen=True)
@@ -27,8 +29,8 @@ class Nominal:
     """Everything nominal. Arrays run over outlets and channels, those `at_port` over ports and channels; levels in dBuV."""
 
     compiled: Compiled
-    solution: Solution
-    """Samples are channels times points, then the strong neighbours."""
+    other_k: Real
+    """As of a `Solution`, at the centre of each channel."""
     antenna_dbuv: Real
     """Available level at the antenna's terminals, per channel."""
     at_port: Real
@@ -129,19 +131,19 @@ def nominal_levels(installation: Installation) -> Nominal:
     antenna = installation.antenna
     source = nominal_source(antenna.match, freq)
     hot = antenna_noise_k(antenna.noise, antenna.noise_k, freq)
-    solution = solve(compiled.plan, compiled.nominal(), source, hot, end_reflections(installation))
     count = len(channels) * POINTS
-    middle = np.arange(CENTRE, count, POINTS)
-    gain_db = 10 * np.log10(np.maximum(solution.gain, 1e-30))
+    middle = np.array([*range(CENTRE, count, POINTS), *range(count, freq.size)])
+    found = _solved(compiled, source, hot, middle)
     outlets = compiled.plan.outlets
-    into_db = gain_db[outlets] + 10 * np.log10(1 - np.abs(solution.source[outlets]) ** 2)
+    into_db = found.gain_db + 10 * np.log10(1 - np.abs(found.source) ** 2)
     available = _available_dbuv(installation, freq, source, into_db, count)
     level = available + into_db[:, :count]
     across = level.reshape(len(outlets), len(channels), POINTS)
     span_mhz = np.array([channel.bandwidth_hz for channel in channels]) / 1e6
-    noise, factor = _noise(compiled, solution, middle)
+    middle = middle[: len(channels)]
+    noise, factor = _noise(installation, found, middle)
     strong = np.array([each.level_dbuv for each in installation.interferers])
-    at_port = np.concatenate([available[middle] + gain_db[:, middle], strong + gain_db[:, count:]], axis=1)
+    at_port = np.concatenate([available[middle], strong]) + found.port_gain_db
     totals, distances, levels = _amplifiers(compiled, at_port)
     cim = np.stack(
         [_worst_of(compiled, int(port), distances, len(channels)) for port in outlets] or [np.zeros(len(channels))]
@@ -151,13 +153,13 @@ def nominal_levels(installation: Installation) -> Nominal:
     )
     return Nominal(
         compiled,
-        solution,
+        found.other_k,
         available[middle],
         at_port[:, : len(channels)],
         across[:, :, CENTRE],
         np.ptp(across, axis=2),
         (across[:, :, -1] - across[:, :, 0]) / span_mhz,
-        available[middle] + gain_db[outlets][:, middle] - noise,
+        available[middle] + found.gain_db[:, middle] - noise,
         cim,
         factor,
         total,
@@ -165,6 +167,33 @@ def nominal_levels(installation: Installation) -> Nominal:
         distances,
         levels,
     )
+
+
+@dataclass(frozen=True)
+class _Solved:
+    """What is kept of the nominal solution: at the outlets for every sample, at every port for the centres."""
+
+    gain_db: Real
+    source: Complex
+    kelvin: Real
+    port_gain_db: Real
+    other_k: Real
+
+
+def _solved(compiled: Compiled, source: Complex, hot: Real, middle: Real) -> _Solved:
+    """Solve a stretch of frequencies at a time, so that a large tree takes little room."""
+    ends, outlets = end_reflections(compiled.installation), compiled.plan.outlets
+    kept: list[list[Real]] = [[], [], [], [], []]
+    step = max(POINTS, SAMPLES_AT_ONCE // len(compiled.plan.ports))
+    for first in range(0, source.size, step):
+        part = slice(first, first + step)
+        found = solve(compiled.plan, compiled.nominal(part), source[part], hot[part], ends)
+        here = middle[(middle >= first) & (middle < first + step)] - first
+        gain_db = 10 * np.log10(np.maximum(found.gain, 1e-30))
+        rows = (gain_db[outlets], found.source[outlets], found.kelvin[outlets], gain_db[:, here], found.other_k[:, here])
+        for store, each in zip(kept, rows, strict=True):
+            store.append(each)
+    return _Solved(*(np.concatenate(each, axis=1) for each in kept))
 
 
 def _available_dbuv(installation: Installation, freq: Real, source: Real, into_db: Real, count: int) -> Real:
@@ -192,14 +221,12 @@ def receiver_factors(installation: Installation) -> Real:
     return 10 ** (np.array(figures)[:, None] / 10)
 
 
-def _noise(compiled: Compiled, solution: Solution, middle: Real) -> tuple[Real, Real]:
+def _noise(installation: Installation, found: _Solved, middle: Real) -> tuple[Real, Real]:
     """Noise of the whole system at each outlet [dBuV], and referred to the antenna's terminals [dB]."""
-    installation, places = compiled.installation, compiled.plan.outlets
-    source = solution.source[places][:, middle]
-    factor = receiver_factors(installation) / (1 - np.abs(source) ** 2)
-    kelvin = solution.kelvin[places][:, middle] + T0_K * (factor - 1)
+    factor = receiver_factors(installation) / (1 - np.abs(found.source[:, middle]) ** 2)
+    kelvin = found.kelvin[:, middle] + T0_K * (factor - 1)
     bandwidth = np.array([channel.bandwidth_hz for channel in installation.channels])
-    return noise_dbuv(bandwidth, kelvin), 10 * np.log10(kelvin / T0_K / solution.gain[places][:, middle])
+    return noise_dbuv(bandwidth, kelvin), 10 * np.log10(kelvin / T0_K) - found.gain_db[:, middle]
 
 
 def _amplifiers(compiled: Compiled, at_port: Real) -> tuple[dict[str, float], dict[str, Real], dict[str, Real]]:

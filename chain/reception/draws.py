@@ -1,0 +1,310 @@
+"""Installations drawn whole: every unknown at once, so that margins at different outlets and channels go together.
+
+One channel after another is solved for all draws, a block at a time; what is kept are the ends of intervals and, for each
+draw, whether everything works. Memory does not grow with the number of channels.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.arrays import Real
+from chain.reception.elements import Compiled, DrawStock, compile_tree
+from chain.reception.levels import Nominal, amplifier_ports, on_the_way, receiver_factors
+from chain.reception.network import solve
+from chain.reception.propagation import DBUV_OF_DBM, T0_K, antenna_noise_k, noise_dbuv
+from chain.reception.records import ANTENNA, Installation
+from chain.reception.sections import reflection_at
+from chain.rf.coax import COPPER_PER_K
+from chain.rf.limits import limit_radius
+from chain.uncertainty.parallel import go_on, in_order, thread_count
+from library.reception import Amplifier
+from library.records import Coax
+
+__all__ = ["DRAWS", "TAIL", "DrawnMargins", "draw_margins"]
+
+DRAWS = 4000
+TAIL = 0.025
+"""Share of the draws left out at either end: two-sided 95 %."""
+VALUES_AT_ONCE = 160_000
+"""Ports times draws solved at once: a block that the processor's caches hold."""
+OUTLETS_AT_ONCE = 32
+Array = NDArray[Any]
+
+
+@dataclass(frozen=True)
+class DrawnMargins:
+    """Ends over the draws; arrays of shape (2, outlets, channels) hold the low end and the high end."""
+
+    level_dbuv: Real
+    cni_db: Real
+    probability: Real
+    """Share of the draws in which the channel works at the outlet, shape (outlets, channels)."""
+    outlet_probability: Real
+    """Share in which every channel works at the outlet."""
+    joint_probability: float
+    """Share in which every channel works at every outlet with a receiver."""
+    total_dbuv: Real
+    """Total at each outlet, shape (2, outlets)."""
+    draws: int
+    seed: int
+
+
+@dataclass(frozen=True)
+class _Common:
+    """What the draws of all channels share, in single precision."""
+
+    field_db: Array
+    """Shape (sources, draws)."""
+    antenna_db: Array
+    turn: Array
+    disc: Array
+    starts: Array
+    """Where each outlet's draws begin in the stock: of its reflection, of its noise figure; shape (2, outlets)."""
+    products: dict[tuple[str, ...], Array]
+    """By the amplifiers on the way: products over carrier as a ratio of powers, shape (channels, draws)."""
+
+
+@dataclass(frozen=True)
+class _Ends:
+    """What is kept of one channel: low and high ends of level and ratio (as powers), and per draw what works and adds up."""
+
+    level: Array
+    ratio: Array
+    probability: Array
+    works: Array
+    power: Array
+
+
+def draw_margins(
+    nominal: Nominal, draws: int = DRAWS, seed: int = 0, progress: Callable[[float], None] | None = None
+) -> DrawnMargins:
+    """Margins over draws of everything that is not known.
+
+    Field spread normal, once a signal; gains, losses, noise figures and cables rectangular; junctions uniform in their
+    discs; one outdoor temperature. Source: JCGM 101 (propagation of distributions).
+    """
+    installation = nominal.compiled.installation
+    channels, outlets = installation.channels, installation.outlets
+    compiled = compile_tree(installation, np.array([channel.centre_hz for channel in channels]))
+    stock = DrawStock(draws, len(installation.items), len(compiled.types), seed)
+    common = _common(nominal, compiled, stock)
+    shape = (len(outlets), len(channels))
+    level, ratio, probability = np.empty((2, *shape)), np.empty((2, *shape)), np.empty(shape)
+    works = np.ones((len(outlets), draws), dtype=bool)
+    strong = 10 ** (nominal.total_dbuv / 10) - (10 ** (nominal.level_dbuv / 10)).sum(axis=1)
+    total = np.repeat(strong[:, None].astype(np.float32), draws, axis=1)
+    # A few channels at a time: what waits to be added up stays small.
+    together = 2 * thread_count()
+    for first in range(0, len(channels), together):
+        some = range(first, min(first + together, len(channels)))
+        for number, found in zip(some, in_order(lambda n: _channel(nominal, compiled, n, stock, common), some), strict=True):
+            level[:, :, number], ratio[:, :, number] = found.level, found.ratio
+            probability[:, number] = found.probability
+            works &= np.unpackbits(found.works, axis=1, count=draws).view(bool)
+            total += found.power
+        if progress:
+            progress(some[-1] / len(channels))
+    limits = [outlet.receiver.overload_dbm + DBUV_OF_DBM if outlet.receiver else 300.0 for outlet in outlets]
+    works &= total <= (10 ** (np.array(limits, dtype=np.float32) / 10))[:, None]
+    listened = np.array([not outlet.end for outlet in outlets])
+    joint = float(works[listened].all(axis=0).mean()) if listened.any() else 1.0
+    ends = (10 * np.log10(each) for each in (level, ratio, _ends(total)))
+    return DrawnMargins(*_placed(ends, probability, works.mean(axis=1), joint), draws, seed)
+
+
+def _placed(ends: Any, probability: Real, each: Real, joint: float) -> tuple[Any, ...]:
+    level, ratio, total = ends
+    return level, ratio, probability, each, joint, total
+
+
+def _ends(values: Array) -> Array:
+    """Low and high end along draws: the k-th smallest and largest, k = 2.5 % of them."""
+    count = values.shape[-1]
+    low = max(int(np.floor(TAIL * count)) - 1, 0)
+    at = [low, count - 1 - low]
+    return np.asarray(np.partition(values, at, axis=-1)[..., at]).transpose(1, 0)
+
+
+def _common(nominal: Nominal, compiled: Compiled, stock: DrawStock) -> _Common:
+    installation, rng, count = compiled.installation, stock.rng, stock.count
+    spread = np.array([[source.spread_db] for source in installation.sources])
+    tolerance = installation.antenna.gain_tolerance_db
+    field = (spread * rng.standard_normal((len(installation.sources), count))).astype(np.float32)
+    antenna = (tolerance * rng.uniform(-1, 1, count)).astype(np.float32)
+    turn = np.exp(2j * np.pi * rng.random(count)).astype(np.complex64)
+    disc = (np.sqrt(rng.random(count)) * np.exp(2j * np.pi * rng.random(count))).astype(np.complex64)
+    outlets = len(installation.outlets)
+    starts = rng.permutation(stock.SIZE)[: 2 * outlets].reshape(2, outlets)
+    found = _Common(field, antenna, turn, disc, starts, {})
+    ratios: dict[str, Array] = {}
+    for number, port in amplifier_ports(compiled).items():
+        name = installation.items[number].id
+        steps, shift = _amplifier_steps(nominal, compiled, stock, found, number, port)
+        distance = nominal.amplifier_distance_db[name].astype(np.float32)[:, None] + steps - 3 * shift
+        ratios[name] = 10 ** (-distance / 10)
+    for way in {_amplifiers_before(compiled, int(port)) for port in compiled.plan.outlets}:
+        found.products[way] = np.asarray(sum((ratios[name] for name in way), np.float32(1e-20)), dtype=np.float32)
+    return found
+
+
+def _amplifiers_before(compiled: Compiled, port: int) -> tuple[str, ...]:
+    """Amplifiers between the antenna and a port."""
+    items = compiled.installation.items
+    way = [items[number] for number in on_the_way(compiled, port)]
+    return tuple(item.id for item in way if isinstance(item.part, Amplifier))
+
+
+def _amplifier_steps(
+    nominal: Nominal, compiled: Compiled, stock: DrawStock, common: _Common, number: int, port: int
+) -> tuple[Array, Array]:
+    """How the carriers at an amplifier's output, and their total, depart from nominal in each draw [dB].
+
+    Field, antenna, amplifiers and leads before it count; mismatch does not (its mean is in the nominal levels).
+    """
+    installation = compiled.installation
+    block = stock.block(0, stock.count)
+    signals = [channel.signal for channel in installation.channels]
+    steps = common.antenna_db + common.field_db[signals]
+    for before in on_the_way(compiled, port):
+        item, core = installation.items[before], compiled.cores[before]
+        if isinstance(item.part, Coax):
+            celsius = item.temperature_low_c + block.outdoor * (item.temperature_high_c - item.temperature_low_c)
+            middle = (item.temperature_low_c + item.temperature_high_c) / 2
+            warm = np.sqrt((1 + COPPER_PER_K * (celsius - 20)) / (1 + COPPER_PER_K * (middle - 20)))
+            error = 0.0 if item.ideal else item.part.loss_tolerance
+            cable = 1 + error * block.cables([compiled.types.index(item.part.id)])
+            nominal_db = core.conductor_db + core.rest_db
+            loss = (core.conductor_db[:, None] * warm + core.rest_db[:, None]) * cable
+            steps = steps - (loss - nominal_db[:, None])
+        elif isinstance(item.part, Amplifier) and not item.ideal:
+            steps = steps + item.part.gain_tolerance_db * block.own(np.array([before]))
+    levels = nominal.amplifier_levels_dbuv[installation.items[number].id]
+    power = 10 ** (levels / 10)
+    count = len(installation.channels)
+    total = power[:count] @ 10 ** (steps / 10) + power[count:].sum()
+    shift = 10 * np.log10(total / power.sum())
+    return steps.astype(np.float32), shift.astype(np.float32)
+
+
+def _channel(nominal: Nominal, compiled: Compiled, number: int, stock: DrawStock, common: _Common) -> _Ends:
+    """One channel at every outlet in every draw: solved in blocks of draws, then judged a few outlets at a time."""
+    installation, plan = compiled.installation, compiled.plan
+    freq = np.array([installation.channels[number].centre_hz])
+    radii = [0.0 if outlet.end else _end_radius(outlet.receiver, freq) for outlet in installation.outlets]
+    fixed = np.array([_end(outlet) for outlet in installation.outlets], dtype=np.complex64)[:, None]
+    reach = np.array(radii, dtype=np.float32)[:, None]
+    hot = np.float32(antenna_noise_k(installation.antenna.noise, installation.antenna.noise_k, freq)[0])
+    others = nominal.other_k[:, [number]].astype(np.float32)
+    gain = np.empty((len(installation.outlets), stock.count), dtype=np.float32)
+    rest, kelvin = np.empty_like(gain), np.empty_like(gain)
+    size = int(np.clip(VALUES_AT_ONCE // max(len(plan.ports), 1), 100, stock.count))
+    for first in range(0, stock.count, size):
+        go_on()
+        last = min(first + size, stock.count)
+        source = _source(installation, freq, common, first, last)
+        ends = fixed + reach * _windows(stock.discs, common.starts[0] + first, last - first)
+        values = compiled.drawn(number, stock.block(first, last))
+        found = solve(plan, values, source, np.full(last - first, hot, dtype=np.float32), ends, others)
+        gain[:, first:last] = found.gain[plan.outlets]
+        seen = found.source[plan.outlets]
+        rest[:, first:last] = 1 - (seen.real**2 + seen.imag**2)
+        kelvin[:, first:last] = found.kelvin[plan.outlets]
+    return _judged(nominal, number, stock, common, (gain, rest, kelvin))
+
+
+def _windows(source: Array, starts: Array, count: int) -> Array:
+    """Stretches of a stock from given places on."""
+    return np.asarray(np.lib.stride_tricks.sliding_window_view(source, count)[starts])
+
+
+def _judged(
+    nominal: Nominal, number: int, stock: DrawStock, common: _Common, solved: tuple[Array, Array, Array]
+) -> _Ends:
+    """Ends of level and carrier-to-disturbance ratio at every outlet, and the draws in which the channel works there.
+
+    All in powers: an end of an interval is the same draw in decibels.
+    """
+    installation, channel = nominal.compiled.installation, nominal.compiled.installation.channels[number]
+    gain, rest, kelvin = solved
+    freq = np.array([channel.centre_hz])
+    ways = [_amplifiers_before(nominal.compiled, int(port)) for port in nominal.compiled.plan.outlets]
+    factors = receiver_factors(installation).astype(np.float32)
+    spread = [[each.receiver.noise_figure_tolerance_db if each.receiver else 0.0] for each in installation.outlets]
+    tolerance = np.array(spread, dtype=np.float32)
+    source = _source(installation, freq, common, 0, stock.count)
+    carrier = _at_antenna(nominal, number, common, gain, rest, source)
+    noise = np.float32(10 ** (noise_dbuv(channel.bandwidth_hz) / 10))
+    low, high = (_power(each) for each in (channel.window_low_dbuv, channel.window_high_dbuv))
+    enough = np.float32(10 ** ((channel.need_db + channel.margin_db) / 10))
+    outlets = len(installation.outlets)
+    level, ratio, works = np.empty((2, outlets)), np.empty((2, outlets)), []
+    probability = np.empty(outlets)
+    for first in range(0, outlets, OUTLETS_AT_ONCE):
+        some = slice(first, min(first + OUTLETS_AT_ONCE, outlets))
+        tilt = _windows(stock.flat, common.starts[1, some], stock.count)
+        factor = factors[some] * np.exp(tolerance[some] * np.float32(np.log(10) / 10) * tilt) / rest[some]
+        # Noise over carrier, and the products of the amplifiers on the way over carrier.
+        disturbed = noise * (kelvin[some] / np.float32(T0_K) + factor - 1) / (carrier * gain[some])
+        disturbed += np.stack([common.products[way][number] for way in ways[some]])
+        quality = np.reciprocal(disturbed)
+        arrived = rest[some]
+        arrived *= gain[some]
+        arrived *= carrier
+        fine = quality >= enough
+        if low is not None:
+            fine &= arrived >= low
+        if high is not None:
+            fine &= arrived <= high
+        probability[some] = fine.mean(axis=1)
+        works.append(np.packbits(fine, axis=1))
+        level[:, some], ratio[:, some] = _ends(arrived), _ends(quality)
+    return _Ends(level, ratio, probability, np.concatenate(works), rest)
+
+
+def _power(dbuv: float | None) -> Any:
+    return None if dbuv is None else np.float32(10 ** (dbuv / 10))
+
+
+def _end(outlet: Any) -> float:
+    return 1.0 if outlet.end == "open" else (outlet.end_ohm - 75) / (outlet.end_ohm + 75) if outlet.end else 0.0
+
+
+def _end_radius(receiver: Any, freq: Real) -> float:
+    found = limit_radius(receiver.limit, freq) if receiver else None
+    return 0.0 if found is None else float(found[0])
+
+
+def _source(installation: Installation, freq: Real, common: _Common, first: int, last: int) -> Array:
+    """The antenna's reflection in a block of draws."""
+    match = installation.antenna.match
+    found, high = reflection_at(match, freq)
+    part = slice(first, last)
+    if match.kind == "known":
+        return np.asarray(found + (high - np.abs(found)) * common.disc[part], dtype=np.complex64)
+    if match.kind == "ring":
+        size = np.minimum(np.abs(found) + (high - np.abs(found)) * common.disc[part].real, 0.99)
+        return np.asarray(size * common.turn[part], dtype=np.complex64)
+    return np.asarray(np.abs(found) * common.disc[part], dtype=np.complex64)
+
+
+def _at_antenna(
+    nominal: Nominal, number: int, common: _Common, gain: Array, rest: Array, source: Array
+) -> Array:
+    """Available power at the antenna in each draw; a level measured at an outlet takes the way there off again."""
+    installation = nominal.compiled.installation
+    channel = installation.channels[number]
+    found = installation.sources[channel.signal]
+    spread = common.field_db[channel.signal]
+    if found.kind != "level":
+        return np.asarray(10 ** ((np.float32(nominal.antenna_dbuv[number]) + common.antenna_db + spread) / 10))
+    measured = 10 ** ((np.float32(found.value) + spread) / 10)
+    if found.at == ANTENNA:
+        return np.asarray(measured / (1 - np.abs(source) ** 2), dtype=np.float32)
+    place = [outlet.id for outlet in installation.outlets].index(found.at)
+    return np.asarray(measured / (gain[place] * rest[place]), dtype=np.float32)

@@ -1,0 +1,320 @@
+"""What arrives at each outlet, with what margin and how sure, and what limits it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from chain.arrays import Real
+from chain.errors import FitError
+from chain.reception.draws import DRAWS, DrawnMargins, draw_margins
+from chain.reception.elements import span_faults
+from chain.reception.isolation import worst_isolation_db
+from chain.reception.joints import blocking_joints
+from chain.reception.levels import Nominal, nominal_levels
+from chain.reception.propagation import DBUV_OF_DBM
+from chain.reception.records import Installation
+from chain.reception.worth import Worth, worth_of
+from chain.results import ResultTable, plain_values
+from chain.uncertainty.intervals import SEED
+from library.reception import default
+
+__all__ = ["VERDICTS", "OutletChannel", "Reception", "outlets"]
+
+VERDICTS = ("works", "not proven", "fails")
+MER_CEILING_DB = 33.0
+"""What a cheap set shows at most; practice."""
+NONE_DB = 200.0
+"""A ratio above this means that nothing disturbs."""
+SCHEMA_VERSION = 1
+
+
+@dataclass(frozen=True)
+class OutletChannel:
+    """One channel at one outlet. Levels into 75 ohm, as a meter shows them; ends of intervals hold 95 %."""
+
+    outlet: str
+    channel: str
+    freq_hz: float
+    level_dbuv: float
+    level_low: float
+    level_high: float
+    window: tuple[float | None, float | None]
+    cn_db: float
+    cim_db: float | None
+    cni_db: float
+    mer_db: float
+    need_db: float
+    asked_db: float
+    margin_db: float
+    margin_low: float
+    margin_high: float
+    probability: float
+    limited_by: str
+    verdict: str
+    ripple_db: float
+    tilt_db_per_mhz: float
+
+
+@dataclass(frozen=True, repr=False)
+class Reception(ResultTable):
+    """All outlets and channels; arrays of shape (outlets, channels) inside `nominal` and `drawn`."""
+
+    title: str
+    installation: Installation
+    nominal: Nominal
+    drawn: DrawnMargins
+    verdicts: Any
+    """Index into `VERDICTS`, shape (outlets, channels)."""
+    limited_by: Any
+    closest_db: Real
+    """Room up to the limit that comes first, at the worse end of the interval; negative where it is not kept."""
+    slope_db: Real
+    """Highest less lowest level of each outlet's services of one band."""
+    isolation_db: Real
+    isolation_room_db: Real
+    worth: Worth
+    warnings: tuple[str, ...]
+
+    def order(self) -> list[tuple[int, int]]:
+        """Outlet and channel of every row, worst first; ends without a receiver are left out."""
+        listened = [row for row, outlet in enumerate(self.installation.outlets) if not outlet.end]
+        places = [(row, column) for row in listened for column in range(len(self.installation.channels))]
+        return sorted(places, key=lambda at: (-int(self.verdicts[at]), float(self.closest_db[at])))
+
+    def row(self, outlet: int, channel: int) -> OutletChannel:
+        """One channel at one outlet."""
+        at = outlet, channel
+        found, nominal, drawn = self.installation.channels[channel], self.nominal, self.drawn
+        cni = float(nominal.cni_db[at])
+        cim = float(nominal.cim_db[at])
+        return OutletChannel(
+            self.installation.outlets[outlet].id,
+            found.name,
+            found.centre_hz,
+            float(nominal.level_dbuv[at]),
+            float(drawn.level_dbuv[(0, *at)]),
+            float(drawn.level_dbuv[(1, *at)]),
+            (found.window_low_dbuv, found.window_high_dbuv),
+            float(nominal.cn_db[at]),
+            cim if cim < NONE_DB else None,
+            cni,
+            min(cni, MER_CEILING_DB),
+            found.need_db,
+            found.margin_db,
+            cni - found.need_db,
+            float(drawn.cni_db[(0, *at)]) - found.need_db,
+            float(drawn.cni_db[(1, *at)]) - found.need_db,
+            float(drawn.probability[at]),
+            str(self.limited_by[at]),
+            VERDICTS[int(self.verdicts[at])],
+            float(nominal.ripple_db[at]),
+            float(nominal.tilt_db_per_mhz[at]),
+        )
+
+    def count(self, verdict: str) -> int:
+        """Rows with a verdict."""
+        listened = np.array([not outlet.end for outlet in self.installation.outlets])
+        return int(np.count_nonzero(self.verdicts[listened] == VERDICTS.index(verdict)))
+
+    @property
+    def works(self) -> bool:
+        """Whether every channel works at every outlet."""
+        return self.count("works") == sum(not each.end for each in self.installation.outlets) * len(
+            self.installation.channels
+        )
+
+    def headline(self) -> str:
+        """How many work, fail, or are open."""
+        counts = ", ".join(f"{self.count(each)} {each}" for each in VERDICTS)
+        return f"{self.title}: {counts}; everything works with a probability of {self.drawn.joint_probability:.0%}"
+
+    def table(self) -> dict[str, Any]:
+        """Every outlet and channel, worst first."""
+        rows = [self.row(*at) for at in self.order()]
+        names = ("outlet", "channel", "freq_hz", "level_dbuv", "cni_db", "margin_db", "margin_low", "margin_high")
+        return {name: [getattr(row, name) for row in rows] for name in (*names, "verdict", "limited_by")}
+
+    def to_dict(self) -> dict[str, object]:
+        """Give the result as plain values."""
+        installation, nominal = self.installation, self.nominal
+        rows = []
+        for number, outlet in enumerate(installation.outlets):
+            channels = []
+            for column in range(len(installation.channels)):
+                found = vars(self.row(number, column)).copy()
+                found.pop("outlet")
+                channels.append({**found, "window": list(found["window"])})
+            rows.append(
+                {
+                    "id": outlet.id,
+                    "end": outlet.end or "receiver",
+                    "channels": channels,
+                    "slope_db": float(self.slope_db[number]),
+                    "isolation_db": float(self.isolation_db[number]),
+                    "total_dbuv": float(nominal.total_dbuv[number]),
+                    "probability": float(self.drawn.outlet_probability[number]),
+                }
+            )
+        document = {
+            "schema_version": SCHEMA_VERSION,
+            "title": self.title,
+            "warnings": list(self.warnings),
+            "assumed": list(installation.assumed),
+            "works": self.works,
+            "joint_probability": self.drawn.joint_probability,
+            "outlets": rows,
+            "antenna": [
+                {"channel": channel.name, "freq_hz": channel.centre_hz, "level_dbuv": float(level)}
+                for channel, level in zip(installation.channels, nominal.antenna_dbuv, strict=True)
+            ],
+            "noise_figure_db": nominal.noise_factor_db,
+            "amplifiers": [
+                {"id": name, "total_dbuv": total, "least_distance_db": float(nominal.amplifier_distance_db[name].min())}
+                for name, total in nominal.amplifier_total_dbuv.items()
+            ],
+            "worth": self.worth.to_dict(),
+            "draws": self.drawn.draws,
+            "seed": self.drawn.seed,
+        }
+        found = plain_values(document)
+        assert isinstance(found, dict)
+        return found
+
+
+def outlets(
+    installation: Installation,
+    draws: int = DRAWS,
+    seed: int = SEED,
+    progress: Callable[[float], None] | None = None,
+) -> Reception:
+    """Compute what arrives at each outlet of an installation, with its margin, verdict and probability.
+
+    Parameters
+    ----------
+    installation : the receiving installation, from `load_installation`.
+    draws : simulated installations for every interval.
+    seed : of these draws.
+    progress : called with the finished share.
+
+    Returns
+    -------
+    Reception. Levels into 75 ohm; a margin is C/(N+I) less what the mode needs; a channel works where the low end of its
+    95 % interval holds the margin asked for and the level keeps its window, fails where the high end does not.
+
+    Raises
+    ------
+    FitError : two connectors do not fit together.
+    RangeError : a channel lies outside what a part is described for.
+
+    Examples
+    --------
+    >>> from chain import load_installation, outlets
+    >>> found = outlets(load_installation("demo/outlets.toml"), draws=500)
+    >>> found.row(0, 0).channel, found.row(0, 0).verdict
+    ('21', 'not proven')
+
+    Source
+    ------
+    `C/N = U - kTB - F` with available gain and Bosma noise of passive parts; products of OFDM blocks by the threefold
+    convolution of their spectra; JCGM 101 for the draws.
+    """
+    span_faults(installation)
+    for each in blocking_joints(installation):
+        raise FitError(f"{each.above} and {each.below} do not fit together: {each.reason}", "'chain check' says more")
+    nominal = nominal_levels(installation)
+    drawn = draw_margins(nominal, draws, seed, progress)
+    verdicts, limits, closest = _judge(installation, nominal, drawn)
+    listened = np.array([not outlet.end for outlet in installation.outlets])
+    worst = np.where(listened[:, None], closest - 1000 * verdicts, np.inf)
+    outlet, channel = np.unravel_index(int(np.argmin(worst)), worst.shape)
+    worth = worth_of(installation, int(outlet), int(channel))
+    isolation, room = worst_isolation_db(installation)
+    slope = _slopes(installation, nominal)
+    _refine(installation, nominal, (verdicts, limits, closest), worth, slope, room)
+    warnings = (*installation.warnings, *_remarks(installation, slope, isolation, room))
+    return Reception(
+        installation.title,
+        installation,
+        nominal,
+        drawn,
+        verdicts,
+        limits,
+        closest,
+        slope,
+        isolation,
+        room,
+        worth,
+        warnings,
+    )
+
+
+def _judge(installation: Installation, nominal: Nominal, drawn: DrawnMargins) -> tuple[Any, Any, Real]:
+    """Verdict, what limits, and the room to that limit, for every outlet and channel."""
+    channels, ends = installation.channels, installation.outlets
+    asked = np.array([channel.need_db + channel.margin_db for channel in channels])
+    low = np.array([-np.inf if each.window_low_dbuv is None else each.window_low_dbuv for each in channels])
+    high = np.array([np.inf if each.window_high_dbuv is None else each.window_high_dbuv for each in channels])
+    over = np.array([[each.receiver.overload_dbm + DBUV_OF_DBM if each.receiver else np.inf] for each in ends])
+    total_low, total_high = drawn.total_dbuv[0][:, None], drawn.total_dbuv[1][:, None]
+    shape = drawn.probability.shape
+    surely = np.stack(
+        np.broadcast_arrays(
+            drawn.cni_db[0] - asked, drawn.level_dbuv[0] - low, high - drawn.level_dbuv[1], over - total_high
+        )
+    )
+    perhaps = np.stack(
+        np.broadcast_arrays(
+            drawn.cni_db[1] - asked, drawn.level_dbuv[1] - low, high - drawn.level_dbuv[0], over - total_low
+        )
+    )
+    verdicts = np.where(surely.min(axis=0) >= 0, 0, np.where(perhaps.min(axis=0) < 0, 2, 1))
+    first = np.argmin(surely, axis=0)
+    words = np.array(["noise", "level", "overload", "overload"], dtype=object)[first]
+    quieter = nominal.cim_db < nominal.cn_db
+    words = np.where((first == 0) & quieter, "overload", words)
+    return verdicts, words.reshape(shape), surely.min(axis=0)
+
+
+def _refine(
+    installation: Installation, nominal: Nominal, judged: tuple[Any, Any, Real], worth: Worth, slope: Real, room: Real
+) -> None:
+    """Name mismatch where a matched antenna would do, slope or isolation where all else is well."""
+    verdicts, limits, closest = judged
+    weak = (verdicts > 0) & np.isin(limits, ("noise", "level")) & (closest + worth.match_db >= 0)
+    limits[weak] = "mismatch"
+    sound = verdicts == 0
+    ragged = nominal.ripple_db > 2 * default("channel_ripple_db")
+    limits[sound & ragged] = "slope"
+    limits[sound & (slope > _slope_limit(installation))[:, None]] = "slope"
+    limits[sound & (room < 0)[:, None]] = "isolation"
+
+
+def _slope_limit(installation: Installation) -> float:
+    high = max(channel.centre_hz for channel in installation.channels)
+    return default("slope_950_2150_db" if high > 900e6 else "slope_15_862_db")
+
+
+def _slopes(installation: Installation, nominal: Nominal) -> Real:
+    """Highest less lowest nominal level among the services of one band, the widest band of each outlet [dB]."""
+    bands: dict[int, list[int]] = {}
+    for number, channel in enumerate(installation.channels):
+        bands.setdefault(int(np.searchsorted([110e6, 300e6, 900e6], channel.centre_hz)), []).append(number)
+    return np.max([np.ptp(nominal.level_dbuv[:, each], axis=1) for each in bands.values()], axis=0)
+
+
+def _remarks(installation: Installation, slope: Real, isolation: Real, room: Real) -> list[str]:
+    remarks = []
+    limit = _slope_limit(installation)
+    for number, outlet in enumerate(installation.outlets):
+        if outlet.end:
+            continue
+        if slope[number] > limit:
+            remarks.append(f"{outlet.id}: levels of one band differ by {slope[number]:.1f} dB (at most {limit:g} asked)")
+        if room[number] < 0:
+            asked = isolation[number] - room[number]
+            remarks.append(f"{outlet.id}: isolation from another outlet {isolation[number]:.0f} dB ({asked:.0f} dB asked)")
+    return remarks
