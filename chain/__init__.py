@@ -55,6 +55,9 @@ if TYPE_CHECKING:
     from chain.files.setup_file import parse_setup as parse_setup
     from chain.html.page import card_html as card_html
     from chain.html.page import page_html as page_html
+    from chain.reception.installation_file import load_installation as load_installation
+    from chain.reception.installation_file import parse_installation as parse_installation
+    from chain.reception.outlets import outlets as outlets
     from chain.selection.choose import choose as choose
     from chain.selection.improve import improve as improve
     from chain.selection.need_file import load_need as load_need
@@ -96,12 +99,15 @@ _HOMES = {
     "learn_lead": "chain.characterize.characterize",
     "learn_two_port": "chain.characterize.characterize",
     "levels": "chain.assembly.budget",
+    "load_installation": "chain.reception.installation_file",
     "load_need": "chain.selection.need_file",
     "load_setup": "chain.files.setup_file",
     "multipath_error": "chain.comparisons.gains",
     "one_port_sweeps": "chain.characterize.sweeps",
+    "outlets": "chain.reception.outlets",
     "page": "chain.analyses.page",
     "page_html": "chain.html.page",
+    "parse_installation": "chain.reception.installation_file",
     "parse_setup": "chain.files.setup_file",
     "prove": "chain.diagnosis.diagnose",
     "read_levels": "chain.comparisons.level_table",

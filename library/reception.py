@@ -231,8 +231,7 @@ def receiver(name: str) -> Receiver:
                 connector_of(row["connector"]),
                 _evidence(row),
             )
-    known = [row["id"] for row in rows]
-    raise LibraryError(f"there is no receiver '{name}'", near_names(name, known) or tuple(known))
+    raise LibraryError(f"there is no receiver '{name}'", tuple(row["id"] for row in rows))
 
 
 def mode_names() -> tuple[str, ...]:

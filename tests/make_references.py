@@ -192,6 +192,32 @@ def need_page() -> str:
     return "\n".join(lines).rstrip() + "\n"
 
 
+def installation_page() -> str:
+    """Reference of the keys of an installation file, from its schema."""
+    from chain.reception.schema import installation_schema
+
+    schema = installation_schema()
+    lines = [MADE, "# Keys of an installation file", "", schema["description"], ""]
+    lines += [
+        "`chain schema installation` gives the JSON Schema that this page is made from. Keys in bold are required.",
+        "",
+    ]
+    plain = {name: schema["properties"][name] for name in ("title", "library")}
+    lines += ["## At the top of the file", "", *_keys(plain, ()), ""]
+    shared = set(schema["$defs"]["item"]["properties"])
+    for name, table in schema["$defs"].items():
+        if name == "attenuation":
+            continue
+        title = "[antenna]" if name == "antenna" else f"[[{name}]]"
+        own = {key: told for key, told in table["properties"].items() if name == "item" or key not in shared}
+        own = own if name in ("have", "offer") else table["properties"]
+        told = " ".join(table.get("description", "").split())
+        lines += [f"## `{title}`", "", told, "", *_keys(own, table.get("required", ())), ""]
+        if name in ("have", "offer"):
+            lines += ["And the keys of an item, but for `id` and `after`.", ""]
+    return "\n".join(lines).rstrip() + "\n"
+
+
 def parts_page() -> str:
     """Reference of the keys of a file of parts, from the schema of the library."""
     from library.schema import library_schema
@@ -331,6 +357,7 @@ PAGES: dict[str, Callable[[], str]] = {
     "reference-commands.md": commands_page,
     "reference-setup.md": setup_page,
     "reference-need.md": need_page,
+    "reference-installation.md": installation_page,
     "reference-parts.md": parts_page,
 }
 

@@ -8,7 +8,16 @@ from pathlib import Path
 import click
 from click.shell_completion import CompletionItem
 
-__all__ = ["any_file", "need_files", "part_files", "part_names", "setup_files", "setup_or_sweep_files", "sweep_files"]
+__all__ = [
+    "any_file",
+    "installation_files",
+    "need_files",
+    "part_files",
+    "part_names",
+    "setup_files",
+    "setup_or_sweep_files",
+    "sweep_files",
+]
 
 SWEEPS = (".s1p", ".s2p", ".ts", ".csv", ".tsv", ".txt")
 DEEPEST = 2
@@ -33,9 +42,17 @@ def need_files(ctx: click.Context, param: click.Parameter, incomplete: str) -> l
     return _offered(incomplete, [path for path in _near(incomplete, (".toml",)) if _holds(path, b"[need]")])
 
 
+def installation_files(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Offer the installation files near what is typed.
+
+    Source: An installation file has tables `[[outlet]]`.
+    """
+    return _offered(incomplete, [path for path in _near(incomplete, (".toml",)) if _holds(path, b"[[outlet]]")])
+
+
 def part_files(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
     """Offer the files near what is typed that hold parts of one's own."""
-    others = (b"[[chain]]", b"[need]")
+    others = (b"[[chain]]", b"[need]", b"[[outlet]]")
     return _offered(
         incomplete, [path for path in _near(incomplete, (".toml",)) if not any(_holds(path, mark) for mark in others)]
     )

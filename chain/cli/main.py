@@ -18,7 +18,7 @@ COMMANDS = {
     "Describe the set-up": {
         "new": "Write a commented starter set-up.",
         "parts": "Browse the library of parts, or show one in full.",
-        "schema": "Print the JSON Schema of a file of set-ups, needs or parts.",
+        "schema": "Print the JSON Schema of a file of set-ups, needs, installations or parts.",
         "learn": "Make a part of your own from sweeps of it.",
     },
     "Before measuring": {
@@ -35,6 +35,7 @@ COMMANDS = {
         "compare": "Which of two antennas is better, and is that sure?",
         "tune": "Too long or too short: which way to bend the antenna?",
         "ripple": "What in the sweep repeats, and how long is the thing that makes it?",
+        "outlets": "What arrives at each outlet, with what margin?",
         "report": "All of it on one page with plots, the bench card on its last sheet.",
     },
 }

@@ -13,11 +13,11 @@ from chain.cli.output import note, refuse_overwriting, write_whole
 __all__ = ["command"]
 
 
-@click.command("schema", short_help="Print the JSON Schema of a file of set-ups, needs or parts.")
-@click.argument("of", type=click.Choice(["setup", "need", "library"]), default="setup")
+@click.command("schema", short_help="Print the JSON Schema of a file of set-ups, needs, installations or parts.")
+@click.argument("of", type=click.Choice(["setup", "need", "installation", "library"]), default="setup")
 @common
 def command(shared: Common, of: str) -> None:
-    """Print the JSON Schema of a set-up file, a need file, or a file of parts of your own, for editors that check as you type.
+    """Print the JSON Schema of a file of set-ups, needs, installations or own parts, for editors that check as you type.
 
     \b
     Examples:
@@ -30,6 +30,8 @@ def command(shared: Common, of: str) -> None:
         from chain.files.schema_export import setup_schema as schema
     elif of == "need":
         from chain.selection.need_schema import need_schema as schema
+    elif of == "installation":
+        from chain.reception.schema import installation_schema as schema
     else:
         from library.schema import library_schema as schema
     text = json.dumps(schema(), indent=2) + "\n"

@@ -2,6 +2,7 @@
 
 __all__ = [
     "items",
+    "overrides",
     "positions",
     "quantities",
     "schema",

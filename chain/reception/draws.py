@@ -103,7 +103,9 @@ def draw_margins(
     together = 2 * thread_count()
     for first in range(0, len(channels), together):
         some = range(first, min(first + together, len(channels)))
-        for number, found in zip(some, in_order(lambda n: _channel(nominal, compiled, n, stock, common), some), strict=True):
+        for number, found in zip(
+            some, in_order(lambda n: _channel(nominal, compiled, n, stock, common), some), strict=True
+        ):
             level[:, :, number], ratio[:, :, number] = found.level, found.ratio
             probability[:, number] = found.probability
             works &= np.unpackbits(found.works, axis=1, count=draws).view(bool)
@@ -114,13 +116,17 @@ def draw_margins(
     works &= total <= (10 ** (np.array(limits, dtype=np.float32) / 10))[:, None]
     listened = np.array([not outlet.end for outlet in outlets])
     joint = float(works[listened].all(axis=0).mean()) if listened.any() else 1.0
-    ends = (10 * np.log10(each) for each in (level, ratio, _ends(total)))
-    return DrawnMargins(*_placed(ends, probability, works.mean(axis=1), joint), draws, seed)
-
-
-def _placed(ends: Any, probability: Real, each: Real, joint: float) -> tuple[Any, ...]:
-    level, ratio, total = ends
-    return level, ratio, probability, each, joint, total
+    total_ends = 10 * np.log10(_ends(total))
+    return DrawnMargins(
+        10 * np.log10(level),
+        10 * np.log10(ratio),
+        probability,
+        works.mean(axis=1),
+        joint,
+        total_ends,
+        draws,
+        seed,
+    )
 
 
 def _ends(values: Array) -> Array:
@@ -148,8 +154,9 @@ def _common(nominal: Nominal, compiled: Compiled, stock: DrawStock) -> _Common:
         steps, shift = _amplifier_steps(nominal, compiled, stock, found, number, port)
         distance = nominal.amplifier_distance_db[name].astype(np.float32)[:, None] + steps - 3 * shift
         ratios[name] = 10 ** (-distance / 10)
+    nothing = np.full((len(installation.channels), 1), 1e-20, dtype=np.float32)
     for way in {_amplifiers_before(compiled, int(port)) for port in compiled.plan.outlets}:
-        found.products[way] = np.asarray(sum((ratios[name] for name in way), np.float32(1e-20)), dtype=np.float32)
+        found.products[way] = np.asarray(sum((ratios[name] for name in way), nothing), dtype=np.float32)
     return found
 
 
@@ -251,7 +258,8 @@ def _judged(
         factor = factors[some] * np.exp(tolerance[some] * np.float32(np.log(10) / 10) * tilt) / rest[some]
         # Noise over carrier, and the products of the amplifiers on the way over carrier.
         disturbed = noise * (kelvin[some] / np.float32(T0_K) + factor - 1) / (carrier * gain[some])
-        disturbed += np.stack([common.products[way][number] for way in ways[some]])
+        for row, way in enumerate(ways[some]):
+            disturbed[row] += common.products[way][number]
         quality = np.reciprocal(disturbed)
         arrived = rest[some]
         arrived *= gain[some]
@@ -293,9 +301,7 @@ def _source(installation: Installation, freq: Real, common: _Common, first: int,
     return np.asarray(np.abs(found) * common.disc[part], dtype=np.complex64)
 
 
-def _at_antenna(
-    nominal: Nominal, number: int, common: _Common, gain: Array, rest: Array, source: Array
-) -> Array:
+def _at_antenna(nominal: Nominal, number: int, common: _Common, gain: Array, rest: Array, source: Array) -> Array:
     """Available power at the antenna in each draw; a level measured at an outlet takes the way there off again."""
     installation = nominal.compiled.installation
     channel = installation.channels[number]

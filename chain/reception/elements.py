@@ -24,7 +24,7 @@ from chain.rf.limits import end_radius, limit_radius
 from library.reception import Amplifier, Inline, default
 from library.records import Adapter, Coax, Limit, Pad, Splitter, Transformer
 
-__all__ = ["Compiled", "Draws", "DrawStock", "compile_tree", "span_faults"]
+__all__ = ["Compiled", "DrawStock", "Draws", "compile_tree", "span_faults"]
 
 OHM = 75.0
 ZERO_C = 273.15
@@ -104,7 +104,9 @@ class Compiled:
         low, high = fixed.celsius
         celsius = low + draws.outdoor * (high - low)
         warm = np.sqrt((1 + COPPER * (celsius - 20)) / (1 + COPPER * ((low + high) / 2 - 20))).astype(np.float32)
-        loss_db = (conductor * warm + rest) * (1 + fixed.relative * draws.cables(fixed.cable)) - shift.astype(np.float32)
+        loss_db = (conductor * warm + rest) * (1 + fixed.relative * draws.cables(fixed.cable)) - shift.astype(
+            np.float32
+        )
         if np.any(fixed.tolerance_db):
             loss_db += fixed.tolerance_db * draws.own(group.items)
         kelvin = np.where(fixed.is_lead, celsius + np.float32(ZERO_C), fixed.kelvin.astype(np.float32))

@@ -11,7 +11,7 @@ import numpy as np
 
 from chain.arrays import Real
 
-__all__ = ["combined_db", "cross_modulation_db", "noise_block_distance_db", "products_dbuv"]
+__all__ = ["combined_db", "products_dbuv"]
 
 BIN_HZ = 0.5e6
 
@@ -24,22 +24,6 @@ def combined_db(*ratios_db: float | Real) -> Real:
     total = sum(10 ** (-np.asarray(each) / 10) for each in ratios_db)
     with np.errstate(divide="ignore"):
         return np.asarray(-10 * np.log10(total))
-
-
-def noise_block_distance_db(total_dbuv: float, intercept_dbuv: float) -> float:
-    """Carrier to third-order products at the centre of a contiguous noise-like block of a total power [dB].
-
-    Source: `2 (OIP3 - P) - 1.76`: products of 2 (P/OIP3)^2 P in the first zone, their density at the centre 3/4 of the mean.
-    """
-    return 2 * (intercept_dbuv - total_dbuv) - 10 * math.log10(1.5)
-
-
-def cross_modulation_db(max_output_dbuv: float, level_dbuv: float, amplifiers: int, channels: int) -> float:
-    """Cross-modulation distance of a line of equal amplifiers [dB].
-
-    Source: `48 + 2 (Umax - U) - 20 log n - 10 log(N - 1)`, worked examination answer of the trade.
-    """
-    return 48 + 2 * (max_output_dbuv - level_dbuv) - 20 * math.log10(amplifiers) - 10 * math.log10(channels - 1)
 
 
 def products_dbuv(level_dbuv: Real, low_hz: Real, high_hz: Real, intercept_dbuv: float) -> tuple[Real, float]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from chain.assembly.connections import BLOCKING
 from chain.reception.records import ANTENNA, Installation, InstalledItem, Outlet
 from library.mating import mate
-from library.records import Connector, Splitter
+from library.records import Splitter
 
 __all__ = ["TreeJoint", "blocking_joints", "tree_joints"]
 
@@ -31,8 +31,8 @@ def tree_joints(installation: Installation) -> tuple[TreeJoint, ...]:
     """
     found = []
     homes = {item.id: item for item in installation.items}
-    each: InstalledItem | Outlet
-    for each in (*installation.items, *installation.outlets):
+    rows: list[InstalledItem | Outlet] = [*installation.items, *installation.outlets]
+    for each in rows:
         name, _, own = each.after.partition(".")
         if each.after == ANTENNA:
             above = installation.antenna.connector

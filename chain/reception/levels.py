@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
 from chain.arrays import Complex, Real
 from chain.reception.elements import Compiled, compile_tree
-from chain.reception.intermodulation import products_dbuv
+from chain.reception.intermodulation import combined_db, products_dbuv
 from chain.reception.network import solve
 from chain.reception.propagation import T0_K, antenna_noise_k, level_dbuv, noise_dbuv
 from chain.reception.records import ANTENNA, AntennaMatch, Installation
@@ -56,7 +57,7 @@ class Nominal:
     @property
     def cni_db(self) -> Real:
         """Carrier to noise and intermodulation [dB]."""
-        return np.asarray(-10 * np.log10(10 ** (-self.cn_db / 10) + 10 ** (-self.cim_db / 10)))
+        return combined_db(self.cn_db, self.cim_db)
 
 
 def frequencies(installation: Installation) -> Real:
@@ -87,7 +88,7 @@ def end_reflections(installation: Installation) -> Real:
     )[:, None]
 
 
-def nominal_source(match: AntennaMatch, freq_hz: Real) -> Real:
+def nominal_source(match: AntennaMatch, freq_hz: Real) -> Complex:
     """Reflection of the antenna with its phase left out of account: in quadrature, root mean square of a disc."""
     found, _ = reflection_at(match, freq_hz)
     if match.kind == "known":
@@ -183,20 +184,26 @@ class _Solved:
 def _solved(compiled: Compiled, source: Complex, hot: Real, middle: Real) -> _Solved:
     """Solve a stretch of frequencies at a time, so that a large tree takes little room."""
     ends, outlets = end_reflections(compiled.installation), compiled.plan.outlets
-    kept: list[list[Real]] = [[], [], [], [], []]
+    kept: list[list[Any]] = [[], [], [], [], []]
     step = max(POINTS, SAMPLES_AT_ONCE // len(compiled.plan.ports))
     for first in range(0, source.size, step):
         part = slice(first, first + step)
         found = solve(compiled.plan, compiled.nominal(part), source[part], hot[part], ends)
         here = middle[(middle >= first) & (middle < first + step)] - first
         gain_db = 10 * np.log10(np.maximum(found.gain, 1e-30))
-        rows = (gain_db[outlets], found.source[outlets], found.kelvin[outlets], gain_db[:, here], found.other_k[:, here])
+        rows = (
+            gain_db[outlets],
+            found.source[outlets],
+            found.kelvin[outlets],
+            gain_db[:, here],
+            found.other_k[:, here],
+        )
         for store, each in zip(kept, rows, strict=True):
             store.append(each)
     return _Solved(*(np.concatenate(each, axis=1) for each in kept))
 
 
-def _available_dbuv(installation: Installation, freq: Real, source: Real, into_db: Real, count: int) -> Real:
+def _available_dbuv(installation: Installation, freq: Real, source: Complex, into_db: Real, count: int) -> Real:
     """Available level at the antenna for every point of every channel [dBuV]."""
     antenna = installation.antenna
     gain = np.interp(freq[:count], antenna.gain_hz, antenna.gain_dbi)
@@ -239,9 +246,7 @@ def _amplifiers(compiled: Compiled, at_port: Real) -> tuple[dict[str, float], di
     for number, port in amplifier_ports(compiled).items():
         item = installation.items[number]
         assert isinstance(item.part, Amplifier)
-        products, total = products_dbuv(
-            at_port[port], centre - width / 2, centre + width / 2, item.part.intercept_dbuv
-        )
+        products, total = products_dbuv(at_port[port], centre - width / 2, centre + width / 2, item.part.intercept_dbuv)
         totals[item.id] = total
         distances[item.id] = (at_port[port] - products)[: len(channels)]
         levels[item.id] = at_port[port]

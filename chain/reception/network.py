@@ -73,8 +73,7 @@ class PortValues:
 
 @dataclass(frozen=True)
 class Solution:
-    """At every port, in the direction of the signal: available gain from the antenna and reflection of the source seen
-    there, noise temperature available there, and the reflection of what hangs on it."""
+    """What is available at every port, what the source looks like there, how hot it is, and what hangs on it."""
 
     gain: Array
     source: Array

@@ -145,9 +145,9 @@ class Reception(ResultTable):
         for number, outlet in enumerate(installation.outlets):
             channels = []
             for column in range(len(installation.channels)):
-                found = vars(self.row(number, column)).copy()
-                found.pop("outlet")
-                channels.append({**found, "window": list(found["window"])})
+                row = vars(self.row(number, column)).copy()
+                row.pop("outlet")
+                channels.append({**row, "window": list(row["window"])})
             rows.append(
                 {
                     "id": outlet.id,
@@ -303,7 +303,7 @@ def _slopes(installation: Installation, nominal: Nominal) -> Real:
     bands: dict[int, list[int]] = {}
     for number, channel in enumerate(installation.channels):
         bands.setdefault(int(np.searchsorted([110e6, 300e6, 900e6], channel.centre_hz)), []).append(number)
-    return np.max([np.ptp(nominal.level_dbuv[:, each], axis=1) for each in bands.values()], axis=0)
+    return np.asarray(np.max([np.ptp(nominal.level_dbuv[:, each], axis=1) for each in bands.values()], axis=0))
 
 
 def _remarks(installation: Installation, slope: Real, isolation: Real, room: Real) -> list[str]:
@@ -313,8 +313,12 @@ def _remarks(installation: Installation, slope: Real, isolation: Real, room: Rea
         if outlet.end:
             continue
         if slope[number] > limit:
-            remarks.append(f"{outlet.id}: levels of one band differ by {slope[number]:.1f} dB (at most {limit:g} asked)")
+            remarks.append(
+                f"{outlet.id}: levels of one band differ by {slope[number]:.1f} dB (at most {limit:g} asked)"
+            )
         if room[number] < 0:
             asked = isolation[number] - room[number]
-            remarks.append(f"{outlet.id}: isolation from another outlet {isolation[number]:.0f} dB ({asked:.0f} dB asked)")
+            remarks.append(
+                f"{outlet.id}: isolation from another outlet {isolation[number]:.0f} dB ({asked:.0f} dB asked between users)"
+            )
     return remarks

@@ -8,7 +8,7 @@ from typing import Any
 
 from chain.errors import UnitError, plain, quoted
 from chain.files.overrides import with_overrides, words_of
-from chain.files.positions import Where, closest
+from chain.files.positions import Where
 from chain.files.schema import KEYS_OF
 from chain.files.tables import Notes, read_table
 from chain.reception.propagation import DBUV_OF_DBM
@@ -72,7 +72,9 @@ def _claim(name: str, where: Where, taken: set[str], notes: Notes) -> None:
     elif name in taken:
         notes.fault(spot, f"id {quoted(name)} is given twice", "give each item and outlet an id of its own")
     elif "." in name or name.strip() != name or plain(name) != name or " at " in name:
-        notes.fault(spot, f"{quoted(name)} will not do as an id", "no dot (it parts an id from a port), no outer blanks")
+        notes.fault(
+            spot, f"{quoted(name)} will not do as an id", "no dot (it parts an id from a port), no outer blanks"
+        )
     taken.add(name)
 
 
@@ -120,13 +122,13 @@ def _part(model: InstalledModel, raw: dict[str, Any], where: Where, notes: Notes
         if notes.library_whole:
             notes.fault((*where, "part"), f"the library has no part {quoted(model.part)}", hint)
         return None
-    if isinstance(part, (Amplifier, Inline)):
-        allowed: tuple[str, ...] = AMPLIFIER_KEYS if isinstance(part, Amplifier) else INLINE_KEYS
-        allowed += ("supply",) if part.kind == "injector" else ()
-    elif part.kind in TREE_KINDS:
-        allowed = (*KEYS_OF[part.kind], *(("outdoor",) if part.kind == "coax" else ()))
-    else:
-        what = "a termination ends an outlet: use end" if part.kind == "termination" else f"a {part.kind} has no place here"
+    allowed = _keys(part)
+    if not allowed:
+        what = (
+            "a termination ends an outlet: use end"
+            if part.kind == "termination"
+            else f"a {part.kind} has no place here"
+        )
         notes.fault((*where, "part"), what, "leads, splitters, taps, adapters, pads, amplifiers and filters have")
         return None
     for key in raw:
@@ -136,13 +138,24 @@ def _part(model: InstalledModel, raw: dict[str, Any], where: Where, notes: Notes
     return _with_figures(part, model, where, notes)
 
 
+def _keys(part: AnyPart) -> tuple[str, ...]:
+    """Keys that a part takes in a tree; none where it has no place there."""
+    if isinstance(part, Amplifier):
+        return AMPLIFIER_KEYS
+    if isinstance(part, Inline):
+        return (*INLINE_KEYS, *(("supply",) if part.kind == "injector" else ()))
+    if part.kind not in TREE_KINDS:
+        return ()
+    return (*KEYS_OF[part.kind], *(("outdoor",) if part.kind == "coax" else ()))
+
+
 def _article(part: AnyPart) -> str:
     return f"an {part.kind}" if part.kind[0] in "aeiou" else f"a {part.kind}" if part.kind != "coax" else "coax"
 
 
 def _with_figures(part: AnyPart, model: InstalledModel, where: Where, notes: Notes) -> AnyPart:
     """The part with what the item states in place of the library's figures."""
-    limit = {} if model.reflection is None else {"limit": model.reflection}
+    limit: dict[str, Any] = {} if model.reflection is None else {"limit": model.reflection}
     if isinstance(part, Amplifier):
         stated = {
             "gain_db": model.gain,
@@ -185,7 +198,9 @@ def _connectors(part: AnyPart, model: InstalledModel) -> tuple[Connector | None,
         variant = f_plug_variant(part)
         ends = (model.near, model.far)
         bare = [end and end.family == "F-75" and end.gender == "plug" and not end.variant for end in ends]
-        own = tuple(replace(end, variant=variant) if end and plug else end for end, plug in zip(ends, bare, strict=True))  # type: ignore[assignment]
+        own = tuple(
+            replace(end, variant=variant) if end and plug else end for end, plug in zip(ends, bare, strict=True)
+        )  # type: ignore[assignment]
         return own
     elif part.kind == "splitter":
         own = (part.connectors[0], None)  # type: ignore[union-attr]
@@ -270,8 +285,14 @@ def _receiver(model: OutletModel, where: Where, notes: Notes) -> Receiver | None
         limit = own.reflection if own.reflection is not None else usual.limit
         evidence = Evidence("stated", "")
         return Receiver(
-            "own", "receiver", own.noise_figure, own.noise_figure_tolerance or 0.0, overload, limit,
-            model.connector or usual.connector, evidence,
+            "own",
+            "receiver",
+            own.noise_figure,
+            own.noise_figure_tolerance or 0.0,
+            overload,
+            limit,
+            model.connector or usual.connector,
+            evidence,
         )
     try:
         found = library_receiver(str(raw))
@@ -302,7 +323,7 @@ def read_offers(have: Sequence[object], offer: Sequence[object], notes: Notes) -
             part: AnyPart | ReceivingAntenna | None
             if gain is not None:
                 match = AntennaMatch("disc", (0.0,), (complex(1 / 3),), (), "VSWR 2.0, assumed")
-                part = ReceivingAntenna(*gain, default("antenna_gain_tolerance_db"), match, "residential")
+                part = ReceivingAntenna(gain[0], gain[1], default("antenna_gain_tolerance_db"), match, "residential")
                 name = f"antenna of {max(gain[1]):g} dBi"
             else:
                 part = _part(model, raw, where, notes)

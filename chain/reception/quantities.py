@@ -93,7 +93,11 @@ ANTENNA_GAIN = ReceptionKind(
 NEED = ReceptionKind("a carrier-to-noise ratio", {"dB": _shift(0.0)}, "22 dB", -10.0, 60.0)
 SPREAD = ReceptionKind("a spread", {"dB": _shift(0.0)}, "5.5 dB", 0.0, 30.0)
 POWER = ReceptionKind(
-    "a radiated power", {"W": _scale(1.0), "kW": _scale(1e3), "MW": _scale(1e6), "mW": _scale(1e-3)}, "100 kW", 1e-3, 1e8
+    "a radiated power",
+    {"W": _scale(1.0), "kW": _scale(1e3), "MW": _scale(1e6), "mW": _scale(1e-3)},
+    "100 kW",
+    1e-3,
+    1e8,
 )
 DISTANCE = ReceptionKind("a distance", {"m": _scale(1.0), "km": _scale(1e3)}, "30 km", 1.0, 1e6)
 

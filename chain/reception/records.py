@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from chain.results import ResultTable
-from library.records import Connector, Limit, Part
 from library.reception import Amplifier, Inline, Receiver
+from library.records import Connector, Part
 
 if TYPE_CHECKING:
     from library.load import Library

@@ -7,8 +7,8 @@ from typing import Annotated, Any, cast
 from pydantic import Field, PlainValidator, WithJsonSchema
 
 from chain.errors import UnitError
-from chain.files.quantities import named, wrong
-from chain.files.schema import REQUIRED, Coupler, Frequency, ItemModel, Loss, Reflection, Table, Voltage
+from chain.files.quantities import named, pattern, wrong
+from chain.files.schema import REQUIRED, Coupler, Frequency, ItemModel, Reflection, Table, Voltage
 from chain.files.schema_export import setup_schema
 from chain.money import Price, parse_price
 from chain.reception.quantities import (
@@ -73,7 +73,8 @@ Field_ = Annotated[float | None, PlainValidator(text_reader(FIELD)), WithJsonSch
 Erp = Annotated[float | None, PlainValidator(text_reader(POWER)), WithJsonSchema(_schema(POWER))]
 Distance = Annotated[float | None, PlainValidator(text_reader(DISTANCE)), WithJsonSchema(_schema(DISTANCE))]
 LevelAt = Annotated[tuple[float, str] | None, PlainValidator(_read_level_at), WithJsonSchema(TEXT)]
-GAIN_TABLE = {"anyOf": [TEXT, {"type": "array", "items": {"type": "array", "items": TEXT}}]}
+PAIR: dict[str, Any] = {"type": "array", "prefixItems": [pattern("frequency"), TEXT], "minItems": 2, "maxItems": 2}
+GAIN_TABLE = {"anyOf": [TEXT, {"type": "array", "minItems": 1, "items": PAIR}]}
 AntennaGain = Annotated[
     tuple[tuple[float, ...], tuple[float, ...]] | None, PlainValidator(read_gain_table), WithJsonSchema(GAIN_TABLE)
 ]
@@ -117,7 +118,9 @@ class SignalModel(Table):
     channels: str | None = Field(None, description="Channels of the region.", examples=["21-30"])
     frequency: Frequency = Field(None, description="Centre frequency, instead of channels.", examples=["98 MHz"])
     bandwidth: Frequency = Field(
-        None, description="Bandwidth that the signal fills, if not that of the raster or the mode.", examples=["7.77 MHz"]
+        None,
+        description="Bandwidth that the signal fills, if not that of the raster or the mode.",
+        examples=["7.77 MHz"],
     )
     mode: str | None = Field(None, description="Mode of the library.", examples=["DVB-T2 256QAM 2/3"])
     need: Need = Field(None, description="Least carrier-to-noise ratio, instead of the mode's.", examples=["22 dB"])
@@ -152,9 +155,7 @@ class InstalledModel(ItemModel):
     after: str | None = Field(
         None, description="What it follows: antenna, an item's id, or an output as id.port.", examples=["split.out1"]
     )
-    outdoor: bool | None = Field(
-        None, description="Lead: true if it shares the outdoor temperature.", examples=[True]
-    )
+    outdoor: bool | None = Field(None, description="Lead: true if it shares the outdoor temperature.", examples=[True])
     temperature: Span = Field(  # type: ignore[assignment]
         None, description="Lead: temperature, or the span it lives through.", examples=["20 °C", "-10 to 50 °C"]
     )
@@ -265,7 +266,9 @@ def _definition(model: type[Table], title: str) -> dict[str, Any]:
         choices = [each for each in value.get("anyOf", []) if each != {"type": "null"}]
         if any("AttenuationModel" in each.get("$ref", "") for each in choices):
             choices = [{"$ref": "#/$defs/attenuation"}]
-        schema["properties"][key] = {**choices[0], **told} if len(choices) == 1 else {**told, "anyOf": choices} if choices else told
+        schema["properties"][key] = (
+            {**choices[0], **told} if len(choices) == 1 else {**told, "anyOf": choices} if choices else told
+        )
     if REQUIRED[model]:
         schema["required"] = list(REQUIRED[model])
     return schema

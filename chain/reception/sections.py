@@ -131,9 +131,7 @@ def _magnitude(vswr: float | None) -> float:
     return 1.0 if vswr is None else (float(vswr) - 1) / (float(vswr) + 1)
 
 
-def read_signals(
-    rows: list[Any], places: list[str], notes: Notes
-) -> tuple[tuple[Source, ...], tuple[Channel, ...]]:
+def read_signals(rows: list[Any], places: list[str], notes: Notes) -> tuple[tuple[Source, ...], tuple[Channel, ...]]:
     """Read every `[[signal]]`: where its level comes from, and its channels."""
     sources: list[Source] = []
     channels: list[Channel] = []
@@ -218,9 +216,7 @@ def _channels(model: SignalModel, raw: dict[str, Any], where: Where, signal: int
     rows = []
     for name, first, last, fills in named:
         bandwidth = model.bandwidth or own_bandwidth or fills
-        rows.append(
-            Channel(name, first, last, bandwidth, model.mode or "", service, need, margin, low, high, signal)
-        )
+        rows.append(Channel(name, first, last, bandwidth, model.mode or "", service, need, margin, low, high, signal))
     return rows
 
 
@@ -256,20 +252,7 @@ def _named_channels(
 ) -> list[tuple[str, float, float, float]]:
     """Name, edges and occupied bandwidth of each channel [Hz]."""
     if "frequency" in raw:
-        if "channels" in raw or "region" in raw:
-            notes.fault((*where, "frequency"), "frequency and channels exclude each other", "give one of them", "key")
-        if model.frequency is None:
-            return []
-        width = model.bandwidth or 8e6
-        if model.bandwidth is None and model.mode:
-            try:
-                width = mode(model.mode).bandwidth_hz or width
-            except LibraryError:
-                return [(f"{model.frequency / 1e6:g}", model.frequency, model.frequency, width)]
-        if model.bandwidth is None:
-            notes.assumed.append(f"signal {int(where[1]) + 1}: bandwidth {width / 1e6:g} MHz (not stated)")
-        half = width / 2
-        return [(f"{model.frequency / 1e6:g}", model.frequency - half, model.frequency + half, width)]
+        return _single(model, raw, where, notes)
     for key, example in (("region", "europe"), ("channels", "21-30")):
         if key not in raw:
             notes.fault(where, f"{key} is missing", f'add {key} = "{example}", or frequency = "98 MHz"', "header")
@@ -283,6 +266,27 @@ def _named_channels(
         notes.fault((*where, spot), plain(error.message), near)
         return []
     return [(name, low, high, occupied_hz(model.region, low, high, notes.library)) for name, low, high in found]
+
+
+def _single(
+    model: SignalModel, raw: dict[str, Any], where: Where, notes: Notes
+) -> list[tuple[str, float, float, float]]:
+    """The one channel round a stated frequency."""
+    if "channels" in raw or "region" in raw:
+        notes.fault((*where, "frequency"), "frequency and channels exclude each other", "give one of them", "key")
+    if model.frequency is None:
+        return []
+    width = model.bandwidth or 0.0
+    if not width and model.mode:
+        try:
+            width = mode(model.mode).bandwidth_hz
+        except LibraryError:
+            width = 0.0
+    if not width:
+        width = 7.61e6
+        notes.assumed.append(f"signal {int(where[1]) + 1}: bandwidth {width / 1e6:g} MHz (not stated)")
+    half = width / 2
+    return [(f"{model.frequency / 1e6:g}", model.frequency - half, model.frequency + half, width)]
 
 
 def read_interferers(rows: list[Any], notes: Notes) -> tuple[Interferer, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from chain.errors import plain, quoted
@@ -10,15 +10,13 @@ from chain.files.positions import Where, closest
 from chain.files.tables import Notes
 from chain.reception.records import ANTENNA, InstalledItem, Outlet, ReceivingAntenna, Supply
 from library.reception import Amplifier
-from library.records import Coax, Limit, Pad, Splitter
+from library.records import Coax, Pad, Splitter
 
-__all__ = ["RESISTORS", "dc_passes", "dc_walk", "link", "topological"]
+__all__ = ["RESISTORS", "dc_passes", "dc_walk", "followers_of", "link"]
 
 Row = tuple[Where, InstalledItem]
 End = tuple[Where, Outlet]
 RESISTORS = "resistors"
-MOST_FEED_W = 0.25
-"""Power that a small resistor stands."""
 
 
 def link(
@@ -33,7 +31,8 @@ def link(
     known = {item.id: item for _, item in items}
     whole = len(items) == len(rows["item"]) and len(outlets) == len(rows["outlet"])
     used: dict[str, str] = {}
-    for where, each in [*items, *outlets]:
+    rows_of: list[tuple[Where, InstalledItem | Outlet]] = [*items, *outlets]
+    for where, each in rows_of:
         _follow(where, each, ports, known, used, whole, notes)
     if whole:
         _unused(items, ports, used, notes)
@@ -66,7 +65,9 @@ def _follow(
             notes.fault(spot, f"nothing is called {quoted(after)}", hint or "name the item it follows, or antenna")
     elif after in used:
         what = "the antenna has" if after == ANTENNA else f"output {quoted(after)} has"
-        notes.fault(spot, f"{what} a follower already: {quoted(used[after])}", "put a splitter there, and name its outputs")
+        notes.fault(
+            spot, f"{what} a follower already: {quoted(used[after])}", "put a splitter there, and name its outputs"
+        )
     else:
         used[after] = each.id
 
@@ -101,24 +102,12 @@ def _cycles(items: list[Row], used: dict[str, str], notes: Notes) -> None:
                 before = known[trail[-1]].after.partition(".")[0]
                 if before in trail:
                     circle = " after ".join(quoted(each) for each in [*trail[trail.index(before) :], before])
-                    notes.fault((*where, "after"), f"goes round in a circle: {circle}", "let one of them follow the antenna")
+                    notes.fault(
+                        (*where, "after"), f"goes round in a circle: {circle}", "let one of them follow the antenna"
+                    )
                     break
                 trail.append(before)
             return
-
-
-def topological(items: tuple[InstalledItem, ...]) -> tuple[InstalledItem, ...]:
-    """Items ordered so that each comes after what it follows."""
-    followers: dict[str, list[InstalledItem]] = {}
-    for item in items:
-        followers.setdefault(item.after.partition(".")[0], []).append(item)
-    ordered: list[InstalledItem] = []
-    todo = list(followers.get(ANTENNA, ()))
-    while todo:
-        item = todo.pop()
-        ordered.append(item)
-        todo += followers.get(item.id, ())
-    return tuple(ordered)
 
 
 def dc_passes(item: InstalledItem) -> str:
@@ -134,14 +123,21 @@ def dc_passes(item: InstalledItem) -> str:
     return "pass" if dc == "inject" else dc
 
 
-@dataclass(frozen=True)
+@dataclass
 class DirectCurrentWay:
     """Where the DC of a supply goes: the amplifiers that it feeds, what stops it, and what it reaches that may suffer."""
 
     supply: Supply
-    fed: tuple[str, ...]
-    stopped: tuple[str, ...]
-    harmed: tuple[tuple[str, str], ...]
+    fed: list[str] = field(default_factory=list)
+    stopped: list[str] = field(default_factory=list)
+    harmed: list[tuple[str, str]] = field(default_factory=list)
+
+
+def followers_of(items: tuple[InstalledItem, ...], outlets: tuple[Outlet, ...]) -> dict[str, InstalledItem | Outlet]:
+    """What follows each port."""
+    found: dict[str, InstalledItem | Outlet] = {item.after: item for item in items}
+    found.update({outlet.after: outlet for outlet in outlets})
+    return found
 
 
 def dc_walk(
@@ -152,48 +148,49 @@ def dc_walk(
     An injector feeds its input; a receiver what it hangs on. An amplifier takes DC at its output and lets none through.
     """
     known = {item.id: item for item in items}
-    followers: dict[str, InstalledItem | Outlet] = {each.after: each for each in (*items, *outlets)}
+    followers = followers_of(items, outlets)
     start: InstalledItem | Outlet = known.get(supply.at) or next(each for each in outlets if each.id == supply.at)
-    fed, stopped, harmed = [], [], []
-    todo = [(start.after, "up")]
-    seen = set()
+    way = DirectCurrentWay(supply)
+    todo = [(start.after, True)]
     while todo:
-        port, way = todo.pop()
-        if (port, way) in seen:
-            continue
-        seen.add((port, way))
-        if way == "down":
-            below = followers.get(port)
-            if isinstance(below, InstalledItem):
-                passes = dc_passes(below)
-                if isinstance(below.part, Amplifier) or passes == "block":
-                    continue
-                if passes in ("short", RESISTORS):
-                    harmed.append((below.id, passes))
-                else:
-                    todo += [(each, "down") for each in below.outputs]
-            elif below is not None and below.id != supply.at and below.end == "load":
-                harmed.append((below.id, "load"))
-            elif below is not None and below.id != supply.at and not below.end:
-                harmed.append((below.id, "receiver"))
-            continue
-        if port == ANTENNA:
-            if antenna.dc == "short":
-                harmed.append((ANTENNA, "short"))
-            continue
-        above = known[port.partition(".")[0]]
-        if isinstance(above.part, Amplifier):
-            (fed if above.part.power_v else stopped).append(above.id)
-            continue
-        passes = dc_passes(above)
-        if passes == "block":
-            stopped.append(above.id)
-        elif passes in ("short", RESISTORS):
-            harmed.append((above.id, passes))
-        else:
-            todo.append((above.after, "up"))
-            todo += [(each, "down") for each in above.outputs if each != port]
-    return DirectCurrentWay(supply, tuple(fed), tuple(stopped), tuple(harmed))
+        port, upwards = todo.pop()
+        todo += _up(port, known, antenna, way) if upwards else _down(port, followers, way)
+    return way
+
+
+def _up(
+    port: str, known: dict[str, InstalledItem], antenna: ReceivingAntenna, way: DirectCurrentWay
+) -> list[tuple[str, bool]]:
+    """DC that enters an item at one of its outputs."""
+    if port == ANTENNA:
+        way.harmed += [(ANTENNA, "short")] if antenna.dc == "short" else []
+        return []
+    above = known[port.partition(".")[0]]
+    if isinstance(above.part, Amplifier):
+        (way.fed if above.part.power_v else way.stopped).append(above.id)
+        return []
+    passes = dc_passes(above)
+    if passes == "block":
+        way.stopped.append(above.id)
+        return []
+    if passes != "pass":
+        way.harmed.append((above.id, passes))
+        return []
+    return [(above.after, True), *((each, False) for each in above.outputs if each != port)]
+
+
+def _down(port: str, followers: dict[str, InstalledItem | Outlet], way: DirectCurrentWay) -> list[tuple[str, bool]]:
+    """DC that leaves a splitter by another output."""
+    below = followers.get(port)
+    if isinstance(below, InstalledItem):
+        passes = dc_passes(below)
+        if passes == "pass":
+            return [(each, False) for each in below.outputs]
+        if passes != "block":
+            way.harmed.append((below.id, passes))
+    elif below is not None and below.id != way.supply.at and below.end != "open":
+        way.harmed.append((below.id, "load" if below.end else "receiver"))
+    return []
 
 
 def _supplies(
@@ -208,7 +205,7 @@ def _supplies(
             text = rows[key][int(where[1])].get("supply")
             if text is not None:
                 found.append(((*where, "supply"), Supply(each.id, reader("voltage")(text))))
-    for where, supply in found[1:]:
+    for where, _ in found[1:]:
         notes.fault(where, f"DC is fed at {quoted(found[0][1].at)} already", "one supply: leave the other out", "key")
     if not found or notes.faults:
         return ()
@@ -226,8 +223,3 @@ def _supplies(
         else:
             notes.fault(where, what, "put a DC block before it, or feed the amplifier elsewhere")
     return (supply,)
-
-
-def limit_text(limit: Limit | None) -> str:
-    """Reflection limit in a few words."""
-    return "no limit" if limit is None else f"{min(limit.return_loss_db):g} dB"

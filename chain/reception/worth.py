@@ -9,7 +9,7 @@ from chain.reception.records import ANTENNA, Installation, InstalledItem
 from chain.reception.sections import reflection_at
 from library.reception import Amplifier
 
-__all__ = ["Worth", "worth_of", "without_item"]
+__all__ = ["Worth", "without_item", "worth_of"]
 
 
 @dataclass(frozen=True)
@@ -33,7 +33,9 @@ def without_item(installation: Installation, name: str, port: str) -> Installati
     """The installation without one item: what follows its port `port` takes its place, other branches go."""
     gone = next(item for item in installation.items if item.id == name)
     items = [
-        replace(item, after=gone.after) if item.after == port else item for item in installation.items if item is not gone
+        replace(item, after=gone.after) if item.after == port else item
+        for item in installation.items
+        if item is not gone
     ]
     ends = [replace(end, after=gone.after) if end.after == port else end for end in installation.outlets]
     reached = {ANTENNA}
@@ -65,14 +67,16 @@ def worth_of(installation: Installation, outlet: int, channel: int) -> Worth:
     base = nominal_levels(matched_antenna(alone, size))
     row = float(base.cn_db[outlet, 0])
     matched = float(nominal_levels(matched_antenna(alone)).cn_db[outlet, 0])
-    items = []
+    items: list[tuple[str, str, float]] = []
     port = end.after
     while port != ANTENNA and len(items) < MOST_ITEMS:
         item = next(each for each in installation.items if each.id == port.partition(".")[0])
         less = without_item(matched_antenna(alone, size), item.id, port)
         at = [each.id for each in less.outlets].index(end.id)
         cost = float(nominal_levels(less).cn_db[at, 0]) - row
-        what = "amplifier" if isinstance(item.part, Amplifier) else "lead" if item.part.kind == "coax" else item.part.kind
+        what = (
+            "amplifier" if isinstance(item.part, Amplifier) else "lead" if item.part.kind == "coax" else item.part.kind
+        )
         items.append((item.id, what, cost))
         port = item.after
     return Worth(end.id, wanted.name, (1 + size) / (1 - size), matched - row, tuple(items[::-1]))

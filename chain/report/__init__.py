@@ -10,6 +10,8 @@ __all__ = [
     "expect",
     "learn",
     "numbers",
+    "outlet_tree",
+    "outlets",
     "parts",
     "phrases",
     "planes",

@@ -1,0 +1,145 @@
+"""What arrives at each outlet: the answer in three lines, what the antenna's match is worth, and the rows worst first."""
+
+from __future__ import annotations
+
+import math
+
+from rich.console import Console
+
+from chain.reception.outlets import OutletChannel, Reception
+from chain.reception.records import ANTENNA
+from chain.report.tables import Column, notes, say, show_table, title
+
+__all__ = ["render", "verdict_lines", "worth_line"]
+
+ROWS = 12
+"""Rows shown unless all are asked for."""
+LEAST_COST_DB = 0.05
+MOST_COSTS = 4
+
+
+def render(result: Reception, console: Console, every: bool = False, assumed: bool = False) -> None:
+    """Print what arrives."""
+    title(console, result.title)
+    for line in verdict_lines(result):
+        say(console, line)
+    console.print()
+    say(console, worth_line(result))
+    console.print()
+    order = result.order()
+    rows = [result.row(*at) for at in (order if every else order[:ROWS])]
+    columns = [
+        Column("outlet", figures=False),
+        Column("ch", figures=False),
+        Column("MHz"),
+        Column("dBuV"),
+        Column("95 %"),
+        Column("margin"),
+        Column("95 %"),
+        Column("holds"),
+        Column("verdict", figures=False),
+        Column("limit", figures=False),
+    ]
+    show_table(console, columns, [_cells(row) for row in rows])
+    console.print()
+    for line in _closing(result, len(order) - len(rows), assumed):
+        say(console, line)
+    notes(console, result.warnings, result.installation.assumed if assumed else ())
+
+
+def _cells(row: OutletChannel) -> list[str]:
+    return [
+        row.outlet,
+        row.channel,
+        f"{row.freq_hz / 1e6:.0f}" if row.freq_hz > 150e6 else f"{row.freq_hz / 1e6:g}",
+        f"{row.level_dbuv:.0f}",
+        _span(row.level_low, row.level_high),
+        f"{row.margin_db:.1f}",
+        _span(row.margin_low, row.margin_high),
+        _chance(row.probability),
+        row.verdict,
+        row.limited_by,
+    ]
+
+
+def _span(low: float, high: float) -> str:
+    """Interval in whole decibels, its ends rounded outward."""
+    return f"{math.floor(low)} to {math.ceil(high)}"
+
+
+def _chance(share: float) -> str:
+    """A share of draws in percent that never reads certain."""
+    if share >= 0.995:
+        return ">99 %"
+    return f"{100 * share:.0f} %" if share >= 0.01 else "<1 %"
+
+
+def verdict_lines(result: Reception) -> list[str]:
+    """The verdict, the worst row and what it rests on, and what to do next."""
+    total = sum(result.count(each) for each in ("works", "not proven", "fails"))
+    joint = _chance(result.drawn.joint_probability)
+    if result.works:
+        first = f"All {total} work: every channel at every outlet, together with a chance of {joint}."
+    else:
+        counts = f"{result.count('works')} of {total} work, {result.count('not proven')} are not proven"
+        first = f"{counts}, {result.count('fails')} fail; all at once: {joint}."
+    worst = result.row(*result.order()[0])
+    return [first, _worst(worst), _next(result, worst)]
+
+
+def _worst(row: OutletChannel) -> str:
+    where = f"Worst: {_short(row.channel, 8)} at {_short(row.outlet, 14)}"
+    if row.limited_by == "level" and row.window[0] is not None:
+        span = f"{row.level_low:.0f} to {row.level_high:.0f}"
+        return f"{where}, {row.level_dbuv:.0f} dBuV ({span}), at least {row.window[0]:g} asked."
+    if row.limited_by == "overload" and row.window[1] is not None and row.level_high > row.window[1]:
+        return f"{where}, {row.level_dbuv:.0f} dBuV, up to {row.level_high:.0f}; at most {row.window[1]:g} asked."
+    span = f"{row.margin_low:.1f} to {row.margin_high:.1f}"
+    return f"{where}, margin {row.margin_db:.1f} dB ({span}), {row.asked_db:g} asked; {row.limited_by}."
+
+
+def _short(text: str, most: int) -> str:
+    return text if len(text) <= most else f"{text[: most - 3]}..."
+
+
+def _next(result: Reception, worst: OutletChannel) -> str:
+    """The one step that would settle most."""
+    installation = result.installation
+    if worst.verdict == "works":
+        return "Next: 'chain card FILE' prints what to expect at each test point."
+    column = next(n for n, each in enumerate(installation.channels) if each.name == worst.channel)
+    source = installation.sources[installation.channels[column].signal]
+    if worst.verdict == "not proven" and source.kind != "level" and source.spread_db >= 3:
+        return f"Next: measure the level at the {ANTENNA}; the field's spread is most of the doubt."
+    if worst.limited_by == "overload":
+        return "Next: less gain or a filter: chain outlets FILE --improve"
+    if worst.limited_by == "mismatch":
+        return "Next: better match of the antenna: it alone would do (chain expect, chain recover)."
+    return "Next: where an amplifier helps: chain outlets FILE --place; what else: --improve"
+
+
+def worth_line(result: Reception) -> str:
+    """What the antenna's match costs in carrier-to-noise ratio at the worst outlet, beside what the rest costs."""
+    worth = result.worth
+    costs = sorted((each for each in worth.items if each[2] > LEAST_COST_DB), key=lambda each: -each[2])
+    others = ", ".join(f"{name} {cost:.1f}" for name, _, cost in costs[:MOST_COSTS])
+    gains = ", ".join(
+        f"{name} brings {-cost:.1f}" for name, what, cost in worth.items if what == "amplifier" and cost < 0
+    )
+    text = f"VSWR {worth.vswr:.1f} costs {worth.match_db:.1f} dB of C/N here"
+    text += f", {others}" if others else ""
+    return text + (f"; {gains}." if gains else ".")
+
+
+def _closing(result: Reception, left: int, assumed: bool) -> list[str]:
+    parts = [f"{left} more rows (--all)"] if left else []
+    count = len(result.installation.assumed)
+    if count and not assumed:
+        parts.append(f"{count} assumptions (--assumed)")
+    parts.append("the tree (--tree)")
+    drawn = result.drawn
+    return [
+        f"{', '.join(parts)}.",
+        f"Levels into 75 ohm. holds: share of {drawn.draws} drawn installations in which the margin and the level hold "
+        f"(a probability of the spreads stated; seed {drawn.seed}).",
+    ]
