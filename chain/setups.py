@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from chain.results import ResultTable
 from library.records import Connector, Pad, Part, evidence_for, weakest
@@ -26,6 +26,7 @@ __all__ = [
     "Item",
     "Near",
     "Setup",
+    "ShortLine",
     "Sweep",
     "standing",
     "with_typical_residuals",
@@ -83,6 +84,13 @@ class Near:
         return not planes or plane in planes or (plane in ("far", last) and "far" in planes)
 
 
+class ShortLine(NamedTuple):
+    """A length of line inside a connection, of another impedance than the lines it joins; its electrical length."""
+
+    impedance_ohm: float
+    length_m: float
+
+
 @dataclass(frozen=True)
 class Arm:
     """What hangs on a port of a splitter that is not on the path: `matched` end of `end_ohm`, `open`, or items ending in a load."""
@@ -91,9 +99,8 @@ class Arm:
     end: str
     end_ohm: float = 0.0
     items: tuple[Item, ...] = ()
-    sections: tuple[tuple[tuple[float, float], ...], ...] = ()
-    """Lines of wrong impedance at each of its joints, the splitter's port first: (impedance_ohm, length_m). Filled in when
-    the chain is built."""
+    sections: tuple[tuple[ShortLine, ...], ...] = ()
+    """Lines of wrong impedance at each of its connections, the splitter's port first. Filled in when the chain is built."""
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from chain.analyses.impedances import (
     reversed_part,
     wrong_impedance,
 )
-from chain.assembly.connections import BLOCKING, Joint
+from chain.assembly.connections import BLOCKING, Connection
 from chain.assembly.direct_current import F_FAMILY, with_conductors
 from chain.assembly.graph import SetupGraph, setup_graph
 from chain.findings import LEVELS, Finding
@@ -28,17 +28,17 @@ from library.load import Library
 from library.mating import bridging_adapters
 from library.records import Coax, Connector
 
-__all__ = ["CHECKS", "CheckResult", "CheckedJoint", "Finding", "check"]
+__all__ = ["CHECKS", "CheckResult", "CheckedConnection", "Finding", "check"]
 
 MOST_NAMED = 3
 """Adapters named for one joint, at most."""
 ROUNDING = 1e-9
 
-Check = Callable[[Setup, tuple[Joint, ...], SetupGraph], list[Finding]]
+Check = Callable[[Setup, tuple[Connection, ...], SetupGraph], list[Finding]]
 
 
 @dataclass(frozen=True)
-class CheckedJoint:
+class CheckedConnection:
     """One joint as judged. `missing` names adapters that would join its two ends, empty where they fit."""
 
     near: str
@@ -78,7 +78,7 @@ class CheckResult(ResultTable):
 
     title: str
     fits: bool
-    joints: tuple[CheckedJoint, ...]
+    joints: tuple[CheckedConnection, ...]
     findings: tuple[Finding, ...]
     assumed: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
@@ -129,7 +129,7 @@ def check(setup: Setup, library: Library | None = None) -> CheckResult:
     """
     setup = with_conductors(setup)
     graph = setup_graph(setup, library)
-    joints = graph.joints
+    joints = graph.connections
     checked = tuple(_checked(each, graph.library) for each in joints)
     found = [finding for each in CHECKS for finding in each(setup, joints, graph)]
     found.sort(key=lambda finding: (LEVELS.index(finding.level), finding.rule == "safety"))
@@ -137,9 +137,9 @@ def check(setup: Setup, library: Library | None = None) -> CheckResult:
     return CheckResult(setup.title, fits, checked, tuple(found), setup.assumed, setup.warnings)
 
 
-def _checked(found: Joint, library: Library) -> CheckedJoint:
+def _checked(found: Connection, library: Library) -> CheckedConnection:
     missing = _missing(found.near.connector, found.far.connector, library) if found.verdict in BLOCKING else ()
-    return CheckedJoint(
+    return CheckedConnection(
         found.near.name,
         found.far.name,
         str(found.near.connector),
@@ -156,7 +156,7 @@ def _missing(near: Connector, far: Connector, library: Library) -> tuple[str, ..
     return tuple(bridging_adapters(near, far, library)[:MOST_NAMED])
 
 
-def bad_joints(setup: Setup, joints: tuple[Joint, ...], graph: SetupGraph) -> list[Finding]:
+def bad_joints(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph) -> list[Finding]:
     """Report joints that do not fit, with the adapter that would join them, and those that fit with a doubt."""
     found = []
     for each in joints:
@@ -175,13 +175,13 @@ def bad_joints(setup: Setup, joints: tuple[Joint, ...], graph: SetupGraph) -> li
     return found
 
 
-def _without_adapter(found: Joint) -> str:
+def _without_adapter(found: Connection) -> str:
     if any(end.connector.family == F_FAMILY and end.connector.variant for end in (found.near, found.far)):
         return "fit a plug with a pin of its own, and state it as F-75 plug (pin type)"
     return "no adapter of the library joins them"
 
 
-def open_arms(setup: Setup, joints: tuple[Joint, ...], graph: SetupGraph) -> list[Finding]:
+def open_arms(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph) -> list[Finding]:
     """Report ports of splitters that are left open or of which nothing is said."""
     found = []
     for port, arm in graph.free_ports.items():
@@ -196,7 +196,7 @@ def open_arms(setup: Setup, joints: tuple[Joint, ...], graph: SetupGraph) -> lis
     return found
 
 
-def frequency_span(setup: Setup, joints: tuple[Joint, ...], graph: SetupGraph) -> list[Finding]:
+def frequency_span(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph) -> list[Finding]:
     """Report connectors and parts used outside their usual frequencies."""
     start_hz, stop_hz = setup.sweep.start_hz, setup.sweep.stop_hz
     wheres: dict[str, list[str]] = {}
@@ -218,7 +218,7 @@ def frequency_span(setup: Setup, joints: tuple[Joint, ...], graph: SetupGraph) -
     return found
 
 
-def cable_figures(setup: Setup, joints: tuple[Joint, ...], graph: SetupGraph) -> list[Finding]:
+def cable_figures(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph) -> list[Finding]:
     """Remark on cables whose attenuation is the most a specification allows."""
     return [
         Finding(
@@ -233,7 +233,7 @@ def cable_figures(setup: Setup, joints: tuple[Joint, ...], graph: SetupGraph) ->
     ]
 
 
-def weak_evidence(setup: Setup, joints: tuple[Joint, ...], graph: SetupGraph) -> list[Finding]:
+def weak_evidence(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph) -> list[Finding]:
     """Remark on parts whose figures rest on memory alone."""
     weak = [item.id for item in _all_items(setup.items) if item.part.evidence.kind == "memory"]
     if not weak:

@@ -123,7 +123,7 @@ def resistance_ohm(graph: SetupGraph, end_ohm: float) -> float:
 
 def _network(graph: SetupGraph) -> tuple[list[tuple[Node, Node]], list[_Resistor]]:
     """Perfect connections and resistors of a graph."""
-    links: list[tuple[Node, Node]] = [*graph.path_joints, *graph.arm_joints]
+    links: list[tuple[Node, Node]] = [*graph.path_connections, *graph.arm_connections]
     resistors: list[_Resistor] = []
     for (near, far), item in graph.items.items():
         _item_network(item, near, far, links, resistors)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import log10
 
 from chain.analyses.dc_feed import DirectCurrent, ResistorHeat, direct_current, pad_arms
-from chain.assembly.connections import Joint
+from chain.assembly.connections import Connection
 from chain.assembly.graph import SetupGraph
 from chain.findings import Finding
 from chain.setups import Item, Setup
@@ -38,14 +38,14 @@ STANDING = (
 """Where, what, and what to do; published cautions, the distance from power lines common practice."""
 
 
-def safety(setup: Setup, joints: tuple[Joint, ...], graph: SetupGraph) -> list[Finding]:
+def safety(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph) -> list[Finding]:
     """Give the cautions that hold for every antenna lead."""
     # With no feed stated, the check of the DC path itself asks for the meter.
     told = STANDING if setup.far.dc_feed_v is not None else STANDING[:-1]
     return [Finding("caution", where, text, remedy, "safety") for where, text, remedy in told]
 
 
-def dc_path(setup: Setup, joints: tuple[Joint, ...], graph: SetupGraph) -> list[Finding]:
+def dc_path(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph) -> list[Finding]:
     """Follow the stated DC feed down the chain: volts at the analyzer, heat in every resistor."""
     feed_v = setup.far.dc_feed_v
     if feed_v is None:
@@ -129,7 +129,7 @@ def pad_input_limit_w(pad: Pad, from_far: bool = True) -> float:
     return pad.resistor_power_w * volts * amperes / max(heat_w) if heat_w else float("inf")
 
 
-def power_limits(setup: Setup, joints: tuple[Joint, ...], graph: SetupGraph) -> list[Finding]:
+def power_limits(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph) -> list[Finding]:
     """State the power that the pads and the analyzer's port stand."""
     found = []
     loss_db = 0.0

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from chain.arrays import Complex, Real
-from chain.assembly.connections import BLOCKING, Joint, joint_pieces
+from chain.assembly.connections import BLOCKING, Connection, connection_elements
 from chain.assembly.ends import item_ohm
 from chain.assembly.graph import SetupGraph
 from chain.errors import RangeError
@@ -122,7 +122,7 @@ def _turned(setup: Setup) -> list[tuple[Item, float]]:
     ]
 
 
-def wrong_impedance(setup: Setup, joints: tuple[Joint, ...], graph: SetupGraph) -> list[Finding]:
+def wrong_impedance(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph) -> list[Finding]:
     """Find leads, adapters and attenuators of another impedance than the line they lie in, and what they cost."""
     freq_hz = _grid(setup)
     found = []
@@ -142,7 +142,7 @@ def wrong_impedance(setup: Setup, joints: tuple[Joint, ...], graph: SetupGraph) 
     return found
 
 
-def costed_joints(setup: Setup, joints: tuple[Joint, ...], graph: SetupGraph) -> list[Finding]:
+def costed_joints(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph) -> list[Finding]:
     """Find joints where the line's impedance steps, or that hold a short piece of wrong impedance, and their cost."""
     freq_hz = _grid(setup)
     found = []
@@ -152,13 +152,13 @@ def costed_joints(setup: Setup, joints: tuple[Joint, ...], graph: SetupGraph) ->
             continue
         texts = [f"the line steps from {near_ohm:g} to {far_ohm:g} ohm"] if near_ohm != far_ohm else []
         texts += [f"{length_m * 1e3:g} mm (electrical) of {ohm:g} ohm lie in it" for ohm, length_m in each.sections]
-        cost = piece_cost(joint_pieces(each, freq_hz), near_ohm, far_ohm, freq_hz)
+        cost = piece_cost(connection_elements(each, freq_hz), near_ohm, far_ohm, freq_hz)
         remedy = "parts and connectors of the line's own impedance avoid it"
         found.append(Finding("note", each.id, f"{' and '.join(texts)}: {cost}", remedy, "costed-joint"))
     return found
 
 
-def reversed_part(setup: Setup, joints: tuple[Joint, ...], graph: SetupGraph) -> list[Finding]:
+def reversed_part(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph) -> list[Finding]:
     """Find pads and other matching parts the wrong way round, and what an open, a short and a load then read."""
     found = []
     for item, line_ohm in _turned(setup):
@@ -196,7 +196,7 @@ def _both_ways(item: Item, near_ohm: float, far_ohm: float, freq_hz: Real) -> tu
     return nominal(elements[0], near_ohm, far_ohm, freq_hz), nominal(elements[1], near_ohm, far_ohm, freq_hz)
 
 
-def missing_match(setup: Setup, joints: tuple[Joint, ...], graph: SetupGraph) -> list[Finding]:
+def missing_match(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph) -> list[Finding]:
     """Find chains with nothing that matches the analyzer's impedance to the antenna's."""
     near, far = setup.near.impedance_ohm, setup.far.impedance_ohm
     if near == far or any(a != b for a, b in map(item_ohm, setup.items)):
@@ -215,7 +215,7 @@ def missing_match(setup: Setup, joints: tuple[Joint, ...], graph: SetupGraph) ->
     ]
 
 
-def impedance_changes(setup: Setup, joints: tuple[Joint, ...], graph: SetupGraph) -> list[Finding]:
+def impedance_changes(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph) -> list[Finding]:
     """Find lines whose impedance goes to and fro more often than the two ends need."""
     ohms = [ohm for line in _lines(setup) for ohm in line]
     steps = ohms[:1]

@@ -1,4 +1,4 @@
-"""From a set-up to the pieces of its chain, and the part of it that a calibration leaves in view."""
+"""From a set-up to the elements of its chain, and the part of it that a calibration leaves in view."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from chain.arrays import Real
-from chain.assembly.connections import BLOCKING, Joint, joint_pieces
+from chain.assembly.connections import BLOCKING, Connection, connection_elements
 from chain.assembly.graph import setup_graph, with_arm_sections
 from chain.errors import FitError
 from chain.rf.elements import Element
@@ -20,17 +20,17 @@ __all__ = ["Chain", "build", "in_view", "sweep_hz"]
 
 @dataclass(frozen=True)
 class Chain:
-    """A chain at given frequencies. `groups` pairs each item's or joint's name with its pieces, near to far."""
+    """A chain at given frequencies. `groups` pairs each item's or joint's name with its elements, near to far."""
 
     freq_hz: Real
     near_ohm: float
     far_ohm: float
     groups: tuple[tuple[str, tuple[Element, ...]], ...]
-    joints: tuple[Joint, ...]
+    joints: tuple[Connection, ...]
 
     @property
     def elements(self) -> tuple[Element, ...]:
-        """Every piece, near to far, without the ideal steps between unequal references."""
+        """Every element, near to far, without the ideal steps between unequal references."""
         return tuple(element for _, group in self.groups for element in group)
 
 
@@ -43,7 +43,7 @@ def sweep_hz(setup: Setup) -> Real:
 
 
 def build(setup: Setup, freq_hz: Real | None = None, library: Library | None = None, fit: bool = True) -> Chain:
-    """Pieces of every item and joint of a set-up.
+    """Elements of every item and joint of a set-up.
 
     Parameters
     ----------
@@ -74,7 +74,7 @@ def build(setup: Setup, freq_hz: Real | None = None, library: Library | None = N
     """
     freq = sweep_hz(setup) if freq_hz is None else np.asarray(freq_hz, dtype=float)
     graph = setup_graph(setup, library)
-    joints = tuple(graph.path_joints.values())
+    joints = tuple(graph.path_connections.values())
     for found in joints:
         if fit and found.verdict in BLOCKING:
             raise FitError(
@@ -84,14 +84,14 @@ def build(setup: Setup, freq_hz: Real | None = None, library: Library | None = N
             )
     groups: list[tuple[str, tuple[Element, ...]]] = []
     for found, item in zip(joints, (*setup.items, None), strict=True):
-        groups.append((found.id, joint_pieces(found, freq)))
+        groups.append((found.id, connection_elements(found, freq)))
         if item is not None:
             groups.append((item.id, elements_of(with_arm_sections(item, graph), freq)))
     return Chain(freq, setup.near.impedance_ohm, setup.far.impedance_ohm, tuple(groups), joints)
 
 
 def in_view(setup: Setup, chain: Chain) -> tuple[tuple[Element, ...], float]:
-    """Pieces between the calibration plane and the antenna, and the reference the reading is in [ohm].
+    """Elements between the calibration plane and the antenna, and the reference the reading is in [ohm].
 
     Source: What lies before the plane is corrected; the reading is in the impedance of the calibration's load.
     """

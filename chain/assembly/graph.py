@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from itertools import chain
 from typing import TypeAlias
 
-from chain.assembly.connections import Joint, joint
+from chain.assembly.connections import Connection, connect
 from chain.assembly.ends import End, far_end, item_ends, near_end
 from chain.setups import Arm, Item, Setup
 from library.load import Library
@@ -34,20 +34,20 @@ class SetupGraph:
     ends: dict[Node, End] = field(default_factory=dict)
     items: dict[Edge, Item] = field(default_factory=dict)
     """A splitter is one edge from its input to each of its other ports."""
-    path_joints: dict[Edge, Joint] = field(default_factory=dict)
-    arm_joints: dict[Edge, Joint] = field(default_factory=dict)
+    path_connections: dict[Edge, Connection] = field(default_factory=dict)
+    arm_connections: dict[Edge, Connection] = field(default_factory=dict)
     loads: dict[Node, Item] = field(default_factory=dict)
     free_ports: dict[Node, Arm | None] = field(default_factory=dict)
     """Ports of splitters that no item hangs on, with what is stated of them."""
 
     @property
-    def joints(self) -> tuple[Joint, ...]:
+    def connections(self) -> tuple[Connection, ...]:
         """Every joint: those of the path near to far, then those in the arms of splitters."""
-        return (*self.path_joints.values(), *self.arm_joints.values())
+        return (*self.path_connections.values(), *self.arm_connections.values())
 
-    def joint_from(self, node: Node) -> tuple[Node, Joint] | None:
+    def connection_from(self, node: Node) -> tuple[Node, Connection] | None:
         """The joint that begins at a node, with the node at its other side."""
-        for (near, far), found in chain(self.path_joints.items(), self.arm_joints.items()):
+        for (near, far), found in chain(self.path_connections.items(), self.arm_connections.items()):
             if near == node:
                 return far, found
         return None
@@ -68,7 +68,7 @@ def setup_graph(setup: Setup, library: Library | None = None) -> SetupGraph:
     for item in setup.items:
         at = _add_item(graph, item, (), at)
     graph.ends[FAR] = far_end(setup.far)
-    _add_joint(graph, at, FAR, ())
+    _add_connection(graph, at, FAR, ())
     return graph
 
 
@@ -82,10 +82,10 @@ def _add_item(graph: SetupGraph, item: Item, way: Node, at: Node) -> Node:
         # Opens and shorts have no impedance of their own: a joint with one is no step.
         graph.ends[first] = replace(near, line_ohm=near.line_ohm or graph.ends[at].line_ohm)
         graph.loads[first] = item
-        _add_joint(graph, at, first, way)
+        _add_connection(graph, at, first, way)
         return first
     graph.ends[first], graph.ends[last] = near, far
-    _add_joint(graph, at, first, way)
+    _add_connection(graph, at, first, way)
     graph.items[first, last] = item
     return last
 
@@ -93,7 +93,7 @@ def _add_item(graph: SetupGraph, item: Item, way: Node, at: Node) -> Node:
 def _add_splitter(graph: SetupGraph, item: Item, part: Splitter, way: Node, at: Node) -> Node:
     into, through = ((*way, item.id, port) for port in item.path)
     graph.ends[into], graph.ends[through] = item_ends(item)
-    _add_joint(graph, at, into, way)
+    _add_connection(graph, at, into, way)
     arms = {arm.port: arm for arm in item.arms}
     for name, connector in zip(part.ports, part.connectors, strict=True):
         port = (*way, item.id, name)
@@ -114,9 +114,9 @@ def _add_arm(graph: SetupGraph, port: Node, arm: Arm | None) -> None:
         at = _add_item(graph, item, port, at)
 
 
-def _add_joint(graph: SetupGraph, near: Node, far: Node, way: Node) -> None:
-    joints = graph.arm_joints if way else graph.path_joints
-    joints[near, far] = joint(graph.ends[near], graph.ends[far], graph.library)
+def _add_connection(graph: SetupGraph, near: Node, far: Node, way: Node) -> None:
+    joints = graph.arm_connections if way else graph.path_connections
+    joints[near, far] = connect(graph.ends[near], graph.ends[far], graph.library)
 
 
 def with_arm_sections(item: Item, graph: SetupGraph, way: Node = ()) -> Item:
@@ -128,6 +128,6 @@ def with_arm_sections(item: Item, graph: SetupGraph, way: Node = ()) -> Item:
     for arm in item.arms:
         port = (*way, item.id, arm.port)
         items = tuple(with_arm_sections(each, graph, port) for each in arm.items)
-        own = [each.sections for (_, far), each in graph.arm_joints.items() if far[:-2] == port]
+        own = [each.sections for (_, far), each in graph.arm_connections.items() if far[:-2] == port]
         arms.append(replace(arm, items=items, sections=tuple(own)))
     return replace(item, arms=tuple(arms)) if item.arms else item

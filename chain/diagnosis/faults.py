@@ -131,7 +131,7 @@ def _sides(setup: Setup, pads: tuple[Item, ...], unequal: list[Item]) -> tuple[l
     """Joints on the near and on the far side of the pad; without a pad, the first joint after the plane is the near one."""
     plane = setup.calibration.plane
     first = 0 if plane == "near" else [item.id for item in setup.items].index(plane) + 1
-    in_view = setup_graph(setup).joints[first : len(setup.items) + 1]
+    in_view = setup_graph(setup).connections[first : len(setup.items) + 1]
     joints = [joint.id for joint in in_view]
     if len(joints) == 1:
         # The ends are screwed to the plane itself: every reading makes that joint anew.

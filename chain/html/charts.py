@@ -15,7 +15,7 @@ from chain.plots.figure import CurveChart, Level, Series, Span
 from chain.reflection import vswr
 from chain.report.numbers import frequency
 
-__all__ = ["START_VSWR", "against_true", "live_places", "over_frequency", "sweep_chart", "thinned"]
+__all__ = ["START_VSWR", "against_true", "decimated", "live_places", "over_frequency", "sweep_chart"]
 
 
 START_VSWR = 2.0
@@ -94,7 +94,7 @@ def over_frequency(page: Page) -> CurveChart:
     )
 
 
-def thinned(result: Recovery, most: int = MOST_POINTS) -> NDArray[np.intp]:
+def decimated(result: Recovery, most: int = MOST_POINTS) -> NDArray[np.intp]:
     """Points of a sweep that are worth drawing: all, or of every stretch the one with the widest reach."""
     count = result.freq_hz.size
     if count <= most:
@@ -106,7 +106,7 @@ def thinned(result: Recovery, most: int = MOST_POINTS) -> NDArray[np.intp]:
 
 def sweep_chart(result: Recovery) -> CurveChart:
     """A sweep as read beside the same as recovered, with its interval, the limit and the channels' verdicts."""
-    shown = thinned(result)
+    shown = decimated(result)
     freq = result.freq_hz[shown]
     joined = freq.size >= FEW_POINTS
     true = Series("antenna", "true", freq, result.true_vswr[shown], result.low[shown], result.high[shown], joined)

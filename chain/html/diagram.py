@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from xml.etree.ElementTree import Element
 
-from chain.assembly.connections import Joint
+from chain.assembly.connections import Connection
 from chain.assembly.ends import item_ohm
 from chain.assembly.graph import FAR, NEAR, Node, SetupGraph, setup_graph
 from chain.html.svg import Value, add, drawing_root, markup, path_of, shortened
@@ -35,7 +35,7 @@ class Strand:
     """Blocks in a row; `joints` lie between neighbours (None: nothing is known of what meets there)."""
 
     blocks: list[Block] = field(default_factory=list)
-    joints: list[Joint | None] = field(default_factory=list)
+    joints: list[Connection | None] = field(default_factory=list)
 
 
 def strands(setup: Setup) -> list[Strand]:
@@ -59,7 +59,7 @@ def _strand(graph: SetupGraph, setup: Setup, start: tuple[Node, Block], later: W
     at, block = start
     made = Strand([block])
     while True:
-        onward = graph.joint_from(at)
+        onward = graph.connection_from(at)
         if onward is None:
             made.joints.append(None)
             made.blocks.append(_stated_end(graph.free_ports[at], graph.ends[at].line_ohm))
@@ -198,7 +198,7 @@ def _tall(body: Element, found: list[Strand]) -> tuple[float, float]:
     return TALL_W + 2 * MARGIN, top - 20
 
 
-def _leave(body: Element, at: tuple[float, float], joint: Joint | None, calibrated: bool) -> None:
+def _leave(body: Element, at: tuple[float, float], joint: Connection | None, calibrated: bool) -> None:
     x, y = at
     add(body, "path", class_="wire", d=path_of([(x, y), (x + GAP, y)]))
     _joint(body, (x + GAP / 2, y), joint, calibrated)
@@ -229,7 +229,7 @@ def _box(body: Element, block: Block, place: tuple[float, float, float, float]) 
 
 
 def _joint(
-    body: Element, at: tuple[float, float], joint: Joint | None, calibrated: bool, upright: bool = False
+    body: Element, at: tuple[float, float], joint: Connection | None, calibrated: bool, upright: bool = False
 ) -> None:
     """Two connector halves face to face, their names, the verdict where it is not simply good, and the plane."""
     x, y = at

@@ -10,7 +10,7 @@ import numpy as np
 from chain.analyses.page import Page
 from chain.analyses.recovery import Recovery
 from chain.arrays import Real
-from chain.html.charts import live_places, thinned
+from chain.html.charts import decimated, live_places
 from chain.reflection import magnitude_from_vswr
 
 __all__ = ["SCALE", "live_json"]
@@ -50,7 +50,7 @@ def live_json(page: Page) -> str:
 
 
 def _sweep(result: Recovery) -> dict[str, object]:
-    shown = thinned(result)
+    shown = decimated(result)
     columns = {
         "reading": result.reading_vswr,
         "true": result.true_vswr,

@@ -255,6 +255,6 @@ def _measured(result: Recovery) -> dict[str, Any]:
 
 
 def _last_point(result: Recovery) -> int:
-    from chain.html.charts import thinned
+    from chain.html.charts import decimated
 
-    return int(thinned(result).size) - 1
+    return int(decimated(result).size) - 1

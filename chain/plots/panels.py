@@ -125,7 +125,7 @@ def _level(panel: Any, plot: CurveChart, level: Level) -> None:
 
 
 def _beside(panel: Any, text: str, look: Look, band: bool, places: tuple[float, float], axes_in: Size) -> None:
-    """A label right of the axes, led to by a piece of its line or of its band."""
+    """A label right of the axes, led to by a stretch of its line or of its band."""
     wide, high = axes_in
     start, knee, end = 1 + 0.03 / wide, 1 + 0.14 / wide, 1 + 0.3 / wide
     panel.plot(

@@ -1,7 +1,7 @@
 """Guaranteed regions for a reflection on its way through a chain: what no admissible value of the unknowns can leave.
 
 A region is an outer disc that holds the reflection and a hole that it cannot enter. Two of each are carried side by
-side: one that follows the centre through every known mismatch, one that is centred anew at each junction of unknown phase;
+side: one that follows the centre through every known mismatch, one that is centred again at each junction of unknown phase;
 each is right by itself, so the narrower answer of the two is right as well. Known two-ports map discs exactly (bilinear
 maps); a lossless junction of radius rho takes a magnitude b at most to (b + rho)/(1 + b rho); tolerances widen the disc.
 """
@@ -32,7 +32,7 @@ __all__ = ["Region", "backward", "extremes", "forward", "region_of"]
 
 
 def forward(elements: Sequence[Element], region: Region) -> Region:
-    """Carry a region from the far end of joined pieces to their near end.
+    """Carry a region from the far end of joined elements to their near end.
 
     Source: Exact image of a disc under a bilinear map; hyperbolic translation by a lossless junction.
     """
@@ -47,7 +47,7 @@ def forward(elements: Sequence[Element], region: Region) -> Region:
 
 
 def backward(elements: Sequence[Element], region: Region) -> Region:
-    """Carry a region from the near end of joined pieces to their far end: what the far reflection can have been.
+    """Carry a region from the near end of joined elements to their far end: what the far reflection can have been.
 
     Source: The same maps, each inverted.
     """

@@ -1,8 +1,8 @@
-"""The pieces every part is made of, with their nominal behaviour and the size of what is not known of them.
+"""The elements every part is made of, with their nominal behaviour and the size of what is not known of them.
 
 A `Line` covers leads, adapters and matching sections; a `Box` any two-port given by its matrix and limits; a `Ladder` a
-network of resistors. Nominal values, random draws, sensitivities and guaranteed bounds all start from these pieces, so
-there is one description of the unknowns. `near_ohm` and `far_ohm` are the real references of a piece's own matrix.
+network of resistors. Nominal values, random draws, sensitivities and guaranteed bounds all start from these elements, so
+there is one description of the unknowns. `near_ohm` and `far_ohm` are the real references of an element's own matrix.
 """
 
 from __future__ import annotations
@@ -47,11 +47,11 @@ class Line:
         return line_s(self.impedance_ohm, self.loss_np + 1j * self.phase_rad, self.near_ohm)
 
     def flipped(self) -> Line:
-        """The same piece the other way round."""
+        """The same element the other way round."""
         return replace(self, near_radius=self.far_radius, far_radius=self.near_radius)
 
     def known(self) -> Line:
-        """The same piece without its unknowns."""
+        """The same element without its unknowns."""
         return replace(
             self,
             near_radius=None,
@@ -95,7 +95,7 @@ class Box:
         return self.s
 
     def flipped(self) -> Box:
-        """The same piece the other way round."""
+        """The same element the other way round."""
         return replace(
             self,
             near_ohm=self.far_ohm,
@@ -108,7 +108,7 @@ class Box:
         )
 
     def known(self) -> Box:
-        """The same piece without its unknowns."""
+        """The same element without its unknowns."""
         return replace(self, near_radius=None, far_radius=None, loss_tolerance_db=0.0, product_radius=None)
 
 
@@ -227,7 +227,7 @@ def line_s(impedance_ohm: Complex, gamma_length: Complex, reference_ohm: float) 
 
 
 def at_frequencies(element: Element, chosen: slice) -> Element:
-    """The same piece at some of its frequencies.
+    """The same element at some of its frequencies.
 
     Source: Indexing; no formula.
     """

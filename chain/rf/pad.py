@@ -24,7 +24,7 @@ def minimum_loss_db(high_ohm: float, low_ohm: float) -> float:
 
 
 def elements(item: Item, freq_hz: NDArray[np.float64]) -> tuple[Element, ...]:
-    """One piece: a box of the stated loss, or the ladder of resistors (see `chain.rf.elements_of`)."""
+    """One element: a box of the stated loss, or the ladder of resistors (see `chain.rf.elements_of`)."""
     pad = item.part
     assert isinstance(pad, Pad)
     if pad.model == "resistors":

@@ -1,4 +1,4 @@
-"""Pieces joined one to the next: ideal steps where references differ, and the nominal two-port of the whole."""
+"""Elements joined one to the next: ideal steps where references differ, and the nominal two-port of the whole."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from chain.arrays import Complex, Real
 from chain.rf import twoport
 from chain.rf.adapter import LIGHT_M_PER_S
 from chain.rf.elements import Box, Element, Line
+from chain.setups import ShortLine
 
 __all__ = ["WRONG_HALF_M", "aligned", "nominal", "section_lines"]
 
@@ -20,7 +21,7 @@ WRONG_HALF_LOW, WRONG_HALF_HIGH = 0.7, 1.5
 
 
 def aligned(elements: Sequence[Element], near_ohm: float, far_ohm: float, freq_hz: Real) -> tuple[Element, ...]:
-    """Pieces with an ideal step wherever the references of two neighbours differ.
+    """Elements with an ideal step wherever the references of two neighbours differ.
 
     Source: Exact for real references: the star product of a step and a matrix is that matrix in the other reference.
     """
@@ -42,9 +43,9 @@ def _step(near_ohm: float, far_ohm: float, freq_hz: Real) -> Box:
 
 
 def nominal(elements: Sequence[Element], near_ohm: float, far_ohm: float, freq_hz: Real) -> Complex:
-    """Two-port of joined pieces with every unknown at zero.
+    """Two-port of joined elements with every unknown at zero.
 
-    Source: Star product of the pieces' own matrices.
+    Source: Star product of the elements' own matrices.
     """
     joined = aligned(elements, near_ohm, far_ohm, freq_hz)
     if not joined:
@@ -54,8 +55,8 @@ def nominal(elements: Sequence[Element], near_ohm: float, far_ohm: float, freq_h
     return twoport.cascade([element.nominal() for element in joined])
 
 
-def section_lines(name: str, sections: Sequence[tuple[float, float]], freq_hz: Real) -> tuple[Line, ...]:
-    """Lossless lines of a joint whose connectors are of another impedance than the lines they join.
+def section_lines(name: str, sections: Sequence[ShortLine], freq_hz: Real) -> tuple[Line, ...]:
+    """Lossless lines of a connection whose connectors are of another impedance than the lines they join.
 
     Source: 10 mm electrical per wrong half, 7 to 15 mm (rectangular); an unmatched pair by its own section.
     """

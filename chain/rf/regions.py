@@ -1,6 +1,6 @@
 """Discs in the reflection plane and what maps do to them: the arithmetic behind guaranteed bounds.
 
-Arrays have shape (2, frequencies, ...): index 0 follows the centre, index 1 is centred anew at junctions. `hole_radius`
+Arrays have shape (2, frequencies, ...): index 0 follows the centre, index 1 is centred again at junctions. `hole_radius`
 below zero means that nothing is excluded. `most` and `least` bound the magnitude by the best of what is carried.
 """
 
@@ -161,7 +161,7 @@ def junction(region: Region, radius: NDArray[Any], stretch: NDArray[Any] | None 
 
 
 def _follow(region: Region, slip: Real, high: Real, low: Real) -> Region:
-    """Widen the disc that follows its centre by `slip`; centre the other anew between the magnitudes low and high."""
+    """Widen the disc that follows its centre by `slip`; centre the other again between the magnitudes low and high."""
     zero = np.zeros(high.shape, dtype=complex)
     return Region(
         np.stack([region.center[0], zero]),

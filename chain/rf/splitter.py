@@ -22,7 +22,7 @@ ElementsOf = Callable[[Item, Real], tuple[Element, ...]]
 
 
 def elements(item: Item, freq_hz: Real, others: ElementsOf) -> tuple[Element, ...]:
-    """One piece between the two ports of the path, the other ports ended in their arms."""
+    """One element between the two ports of the path, the other ports ended in their arms."""
     part = item.part
     assert isinstance(part, Splitter)
     full = s = _full(part, freq_hz)

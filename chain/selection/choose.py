@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from math import inf
 from typing import Any
 
-from chain.assembly.connections import Joint
+from chain.assembly.connections import Connection
 from chain.assembly.graph import setup_graph
 from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.selection.catalogue import count_walks
@@ -258,7 +258,7 @@ def _chosen(room: Stockroom, walk: Walk, setup: Setup, seen: list[PlaneInterval]
     return Chosen(
         0,
         tuple(_placed(room, item, offer) for item, offer in zip(setup.items, offers, strict=True)),
-        tuple(_meeting(each) for each in setup_graph(setup, room.library).path_joints.values()),
+        tuple(_meeting(each) for each in setup_graph(setup, room.library).path_connections.values()),
         _to_buy(offers),
         walk.cost / 100,
         walk.loss / NANO,
@@ -286,7 +286,7 @@ def _placed(room: Stockroom, item: Item, offer: Offer) -> Placed:
     )
 
 
-def _meeting(found: Joint) -> Meeting:
+def _meeting(found: Connection) -> Meeting:
     near, far = (f"{end.name} ({end.connector})" for end in (found.near, found.far))
     return Meeting(near, far, found.verdict, found.reason, found.mismatch_loss_db)
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.assembly.connections import BLOCKING, joint, joint_pieces
+from chain.assembly.connections import BLOCKING, connect, connection_elements
 from chain.assembly.ends import End, item_ends
 from chain.rf.references import nominal
 from chain.selection.catalogue import Catalogue
@@ -155,11 +155,11 @@ def _step_table(shop: Catalogue) -> NDArray[np.float64]:
 
 def _joint_cost(one: End, other: End, room: Stockroom) -> float:
     """Reflection of a joint, infinite where the two do not go together."""
-    found = joint(one, other, room.library)
+    found = connect(one, other, room.library)
     if found.verdict in BLOCKING:
         return np.inf
     top = room.freq_hz[-1:]
-    return float(np.abs(nominal(joint_pieces(found, top), one.line_ohm, other.line_ohm, top)[0, 0, 0]))
+    return float(np.abs(nominal(connection_elements(found, top), one.line_ohm, other.line_ohm, top)[0, 0, 0]))
 
 
 def _library_items(room: Stockroom) -> Iterator[Item]:

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.arrays import Real
-from chain.assembly.connections import BLOCKING, joint, joint_pieces
+from chain.assembly.connections import BLOCKING, connect, connection_elements
 from chain.assembly.direct_current import with_conductors
 from chain.assembly.ends import End, far_end, item_ends, item_ohm, near_end
 from chain.errors import ChainError, quoted
@@ -196,8 +196,8 @@ def _joints(nodes: list[End], freq_hz: Real, library: Library) -> tuple[NDArray[
                 fits[key] = mate(*key, library).verdict not in BLOCKING
             if not fits[key]:
                 continue
-            found = joint(one, other, library)
-            s = nominal(joint_pieces(found, freq_hz), one.line_ohm, other.line_ohm, freq_hz)
+            found = connect(one, other, library)
+            s = nominal(connection_elements(found, freq_hz), one.line_ohm, other.line_ohm, freq_hz)
             lost = max(0, round(float((-20 * np.log10(np.abs(s[..., 1, 0]))).max()) * NANO))
             loss[row, column] = loss[column, row] = lost
             reflection[row, column] = reflection[column, row] = round(float(np.abs(s[..., 0, 0]).max()) * NANO)

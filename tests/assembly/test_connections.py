@@ -84,7 +84,7 @@ def own_setup(tmp_path):
 
 def test_own_families_and_rules_hold_for_the_joints_of_the_set_up(own_setup):
     """Without a library handed over, joints go by the rules that came with the set-up: a 50-ohm half on the 75-ohm line."""
-    last = setup_graph(own_setup).joints[-1]
+    last = setup_graph(own_setup).connections[-1]
     assert (last.verdict, last.sections) == ("costed", ((50.0, 0.01),))
     chain = build(own_setup)
     assert [element.impedance_ohm[0].real for element in chain.groups[-1][1]] == [50.0]

@@ -58,7 +58,7 @@ def split():
 def network(setup):
     """Nodes and edges alone, for networkx to judge."""
     graph = setup_graph(setup)
-    return nx.Graph([*graph.items, *graph.path_joints, *graph.arm_joints])
+    return nx.Graph([*graph.items, *graph.path_connections, *graph.arm_connections])
 
 
 def test_path_runs_from_analyzer_to_antenna(boathouse):
@@ -70,12 +70,12 @@ def test_path_runs_from_analyzer_to_antenna(boathouse):
 
 def test_every_edge_is_an_item_or_a_joint(split):
     graph = setup_graph(split)
-    joints = {**graph.path_joints, **graph.arm_joints}
+    joints = {**graph.path_connections, **graph.arm_connections}
     assert not set(graph.items) & set(joints)
     assert network(split).number_of_edges() == len(graph.items) + len(joints)
     # 3 leads, 1 pad, 2 ways through the splitter; joints: 5 on the path, 2 in the arm.
     assert len(graph.items) == 6
-    assert (len(graph.path_joints), len(graph.arm_joints)) == (5, 2)
+    assert (len(graph.path_connections), len(graph.arm_connections)) == (5, 2)
 
 
 def test_graph_is_a_tree_whatever_branches_it_has(boathouse, split):
@@ -98,13 +98,13 @@ def test_arm_is_a_branch_off_the_path(split):
 
 def test_joints_of_the_path_are_those_the_cascade_uses(split):
     graph = setup_graph(split)
-    assert tuple(graph.path_joints.values()) == build(split).joints
-    assert [joint.id for joint in graph.joints[5:]] == ["split.out2/second", "second/load"]
+    assert tuple(graph.path_connections.values()) == build(split).joints
+    assert [joint.id for joint in graph.connections[5:]] == ["split.out2/second", "second/load"]
 
 
 def test_ends_that_do_not_fit_still_make_a_graph():
     wrong = parse_setup(SPLIT.replace(b'connector = "F-75 jack"', b'connector = "F-75 plug"'))
-    assert setup_graph(wrong).joints[4].verdict == "no-mate"
+    assert setup_graph(wrong).connections[4].verdict == "no-mate"
 
 
 def test_an_item_in_an_arm_may_bear_any_name_without_being_taken_for_another():
@@ -115,4 +115,4 @@ def test_an_item_in_an_arm_may_bear_any_name_without_being_taken_for_another():
 @pytest.mark.parametrize("end", ["open", "short"])
 def test_an_end_without_impedance_is_no_step(end):
     graph = setup_graph(parse_setup(SPLIT.replace(b"load-f-jack", f"{end}-f-jack".encode())))
-    assert graph.joints[-1].mismatch_loss_db == 0.0
+    assert graph.connections[-1].mismatch_loss_db == 0.0

@@ -21,7 +21,7 @@ from chain.analyses.page import page
 from chain.analyses.recover import recover
 from chain.cli.main import chain
 from chain.files.setup_file import load_setup, parse_setup
-from chain.html.charts import sweep_chart, thinned
+from chain.html.charts import decimated, sweep_chart
 from chain.html.diagram import chain_svg, chain_words, strands
 from chain.html.inline_charts import curve_svg
 from chain.html.live import live_json
@@ -191,16 +191,16 @@ def test_live_figures_cannot_end_the_element_they_stand_in(made):
     assert json.loads(block)["sweep"]["verdict"][0] == words[0]
 
 
-def test_a_long_sweep_is_thinned_to_its_worst_points(setup, made):
+def test_a_long_sweep_is_decimated_to_its_worst_points(setup, made):
     """250 frequencies give at most 202 columns, the worst one among them; of a sweep every stretch keeps its widest point."""
     found = page(replace(setup, sweep=replace(setup.sweep, points=250)), draws=DRAWS)
     assert found.grid["freq_hz"].size <= 202
     assert found.expectation.worst_hz in found.grid["freq_hz"]
-    chosen = thinned(made.recovery, 20)
+    chosen = decimated(made.recovery, 20)
     assert chosen.size == 20
     assert np.all(np.diff(chosen) > 0)
     assert made.recovery.high.max() == made.recovery.high[chosen].max()
-    assert thinned(made.recovery).size == made.recovery.freq_hz.size
+    assert decimated(made.recovery).size == made.recovery.freq_hz.size
 
 
 def test_the_drawing_shows_every_connector_of_the_graph_with_its_gender():
