@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from chain.assembly.cascade import build, in_view
 from chain.setups import Setup
 from chain.sweeps.options import DEFAULTS, SweepOptions
-from chain.sweeps.read import read_sweep
-from chain.sweeps.readings import Readings
+
+if TYPE_CHECKING:
+    from chain.sweeps.readings import Readings
 
 __all__ = ["plane_reference_ohm", "read_sweep_for"]
 
@@ -52,4 +55,6 @@ def read_sweep_for(setup: Setup, path: str, options: SweepOptions = DEFAULTS) ->
     ------
     Own convention.
     """
+    from chain.sweeps.read import read_sweep
+
     return read_sweep(path, options, plane_reference_ohm(setup))
