@@ -274,29 +274,34 @@ def _simulated(
         else:
             size = (magnitudes[0][part] + magnitudes[1][part]) / 2
             antenna = size * np.exp(2j * np.pi * (start - delay * here.freq_hz))
-        pair = [_reading(here, antenna, fars[0] is not None, (batch, seed, first, which)) for which in (0, 1)]
-        if fars[0] is None:
-            pair = [
-                _rounded(each, one.rounding, part, (seed, batch, first, which))
-                for which, (each, one) in enumerate(zip(pair, both, strict=True))
-            ]
+        pair = [
+            _reading(
+                here,
+                antenna,
+                fars[0] is not None,
+                (batch, seed, first, which),
+                None if one.rounding is None else one.rounding[part],
+            )
+            for which, one in enumerate(both)
+        ]
         moved = np.maximum(moved, np.abs(pair[1] - pair[0]).max(axis=1))
         largest = [np.maximum(known, np.abs(each).max(axis=1)) for known, each in zip(largest, pair, strict=True)]
     return largest[1] - largest[0], moved
 
 
-def _reading(here: Measurement, antenna: Complex, phase: bool, run: tuple[int, int, int, int]) -> Figures:
-    """One drawn reading, taken back nominally where it has a phase; shape (draws, frequencies)."""
+def _reading(
+    here: Measurement, antenna: Complex, phase: bool, run: tuple[int, int, int, int], rounding: Real | None
+) -> Figures:
+    """One drawn reading with its digits, taken back nominally where it has a phase; shape (draws, frequencies)."""
     batch, seed, first, which = run
     shown = simulate(here, batch, seed, first, which).reading(antenna)
-    return nominal_maps(here).recovered(shown) if phase else np.abs(shown)
-
-
-def _rounded(sizes: Figures, rounding: Real | None, part: slice, key: tuple[int, int, int, int]) -> Figures:
-    if rounding is None:
-        return sizes
-    shift = np.random.default_rng(list(key)).uniform(-1, 1, sizes.shape)
-    return np.asarray(np.abs(sizes) + rounding[part] * shift, dtype=float)
+    rng = np.random.default_rng([seed, batch, first, which])
+    if not phase:
+        size = np.abs(shown)
+        return size if rounding is None else np.asarray(size + rounding * rng.uniform(-1, 1, size.shape), dtype=float)
+    if rounding is not None:
+        shown = shown + rounding * (rng.uniform(-1, 1, shown.shape) + 1j * rng.uniform(-1, 1, shown.shape))
+    return nominal_maps(here).recovered(shown)
 
 
 def _band(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -57,4 +58,8 @@ def read_sweep_for(setup: Setup, path: str, options: SweepOptions = DEFAULTS) ->
     """
     from chain.sweeps.read import read_sweep
 
-    return read_sweep(path, options, plane_reference_ohm(setup))
+    found = read_sweep(path, options, plane_reference_ohm(setup))
+    if found.reflection is not None and not setup.near.has_phase:
+        text = f"the set-up says that the analyzer shows {setup.near.shows} only; this sweep has a phase, which is used"
+        found = replace(found, warnings=(*found.warnings, text))
+    return found

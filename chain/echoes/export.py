@@ -7,13 +7,15 @@ from chain.errors import RangeError
 
 __all__ = ["csv_text", "touchstone_text"]
 
-WARNING = "time-gated sweep; points marked as not trusted lie where the gate blurs the band edge"
+WARNING = "points that are not trusted lie where the gate blurs the band edge"
+MARK = "processed: time-gated"
+"""Mark by which `chain.sweeps.marks` knows such a file again."""
 
 
 def csv_text(found: Ripple) -> str:
     """Gated sweep as a table of text."""
     rows = [f"{f!r},{re!r},{im!r},{int(sure)}" for f, re, im, sure in _rows(found)]
-    return "\n".join([f"# {WARNING}", "frequency_hz,real,imaginary,trusted", *rows]) + "\n"
+    return "\n".join([*(f"# {text}" for text in _heads(found)), "frequency_hz,real,imaginary,trusted", *rows]) + "\n"
 
 
 def touchstone_text(found: Ripple, reference_ohm: float) -> str:
@@ -22,10 +24,14 @@ def touchstone_text(found: Ripple, reference_ohm: float) -> str:
     Source: Touchstone file format specification, version 1.1.
     """
     rows = _rows(found)
-    sure = [f for f, _, _, trusted in rows if trusted]
-    span = f"{sure[0] / 1e6:g} to {sure[-1] / 1e6:g} MHz" if sure else "no span at all"
-    head = [f"! {WARNING}", f"! to be trusted: {span}", f"# Hz S RI R {reference_ohm:g}"]
+    head = [*(f"! {text}" for text in _heads(found)), f"# Hz S RI R {reference_ohm:g}"]
     return "\n".join([*head, *(f"{f!r} {re!r} {im!r}" for f, re, im, _ in rows)]) + "\n"
+
+
+def _heads(found: Ripple) -> list[str]:
+    sure = [f for f, _, _, trusted in _rows(found) if trusted]
+    span = (sure[0], sure[-1]) if sure else (0.0, 0.0)
+    return [MARK, WARNING, f"trusted: {span[0]!r} to {span[1]!r} Hz"]
 
 
 def _rows(found: Ripple) -> list[tuple[float, float, float, bool]]:

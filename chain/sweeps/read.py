@@ -11,6 +11,7 @@ from chain.errors import Defect, quoted
 from chain.reflection import return_loss_db, vswr
 from chain.sweeps import touchstone
 from chain.sweeps.columns import ColumnPlan, plan
+from chain.sweeps.marks import processing, trusted_span
 from chain.sweeps.options import DEFAULTS, QUANTITIES, SweepOptions
 from chain.sweeps.readings import Readings
 from chain.sweeps.table import Sheet, TextTable, find_table
@@ -61,6 +62,7 @@ def read_sweep(path: str, options: SweepOptions = DEFAULTS, plane_ohm: float | N
         found = _touchstone(path, lines, options, plane_ohm)
     else:
         found = _table(path, lines, options, plane_ohm)
+    found = _processed(path, lines, found)
     most = float(found.magnitude.max())
     if most > 1:
         at = found.freq_hz[int(np.argmax(found.magnitude))] / 1e6
@@ -68,6 +70,34 @@ def read_sweep(path: str, options: SweepOptions = DEFAULTS, plane_ohm: float | N
         text = f"{count} of {found.freq_hz.size} readings reflect more than 1, up to {most:.3f} at {at:g} MHz"
         found = replace(found, warnings=(*found.warnings, f"{text}: noise, or a calibration that is off"))
     return found
+
+
+def _processed(path: str, lines: list[str], found: Readings) -> Readings:
+    """The readings with the mark of what was done to them, and without what is not to be trusted."""
+    done, span = processing(lines), trusted_span(lines)
+    if not done:
+        return found
+    if span is not None:
+        inside = (found.freq_hz >= span[0] * (1 - 1e-9)) & (found.freq_hz <= span[1] * (1 + 1e-9))
+        found = _kept(path, found, inside)
+    warning = f"the sweep was processed ({done}): it shows what is likely, and nothing is proven from it"
+    return replace(found, processed=done, warnings=(*found.warnings, warning))
+
+
+def _kept(path: str, found: Readings, inside: NDArray[np.bool_]) -> Readings:
+    if not inside.any():
+        raise whole_file(path, "holds no point that is to be trusted", "use the sweep that it was made from")
+    if inside.all():
+        return found
+    told = f"{np.count_nonzero(~inside)} points marked as not trusted left out"
+    return replace(
+        found,
+        freq_hz=found.freq_hz[inside],
+        magnitude=found.magnitude[inside],
+        reflection=None if found.reflection is None else found.reflection[inside],
+        rounding=None if found.rounding is None else found.rounding[inside],
+        interpretation=f"{found.interpretation}; {told}",
+    )
 
 
 def _touchstone(path: str, lines: list[str], options: SweepOptions, plane_ohm: float | None) -> Readings:
@@ -97,7 +127,7 @@ def _touchstone(path: str, lines: list[str], options: SweepOptions, plane_ohm: f
             *warnings,
             f"the option line leaves out what the format then takes as {' and '.join(found.assumed)}",
         )
-    return Readings(found.freq_hz, magnitude, reflection, told, warnings)
+    return Readings(found.freq_hz, magnitude, reflection, told, warnings, found.half_step)
 
 
 def _swept(path: str, found: touchstone.TouchstoneFile) -> tuple[touchstone.TouchstoneFile, tuple[str, ...]]:
@@ -107,7 +137,8 @@ def _swept(path: str, found: touchstone.TouchstoneFile) -> tuple[touchstone.Touc
         return found, notes
     if found.freq_hz.size == 1:
         raise whole_file(path, "holds one point, at 0 Hz: nothing is reflected there", "sweep over the band")
-    rest = replace(found, freq_hz=found.freq_hz[1:], s=found.s[1:], lines=found.lines[1:])
+    step = None if found.half_step is None else found.half_step[1:]
+    rest = replace(found, freq_hz=found.freq_hz[1:], s=found.s[1:], lines=found.lines[1:], half_step=step)
     return rest, (*notes, AT_ZERO)
 
 

@@ -48,7 +48,10 @@ class Readings(ResultTable):
     warnings: tuple[str, ...] = ()
     """What the file makes doubtful, for people."""
     rounding: Real | None = None
-    """Half a step of the file's last digit, as a magnitude, over frequency; None where it is not worth a thought."""
+    """Half a step of the last digit, over frequency: of the magnitude, or of either part of a complex reading; None where it
+    is not worth a thought."""
+    processed: str = ""
+    """What was done to the sweep after it was measured, such as `time-gated`; empty: nothing. Nothing is proven from it."""
 
 
 def thinned(readings: Readings, most: int) -> Readings:

@@ -9,6 +9,7 @@ import numpy as np
 
 from chain.arrays import Complex, Real
 from chain.errors import Defect, InputError
+from chain.sweeps.marks import typed_pair_steps
 from chain.sweeps.options import FREQUENCY_UNITS
 from chain.sweeps.text import counted, lines_of, whole_file
 from chain.sweeps.touchstone_header import Header
@@ -36,6 +37,8 @@ class TouchstoneFile:
     """What its option line leaves to the defaults of the format."""
     lines: tuple[int, ...]
     """Line number of each frequency."""
+    half_step: Real | None = None
+    """Half a step of the last digits of its first pair of figures, as S; None where it is not worth a thought."""
     falling: bool = False
     """The file has its frequencies in falling order; here they rise."""
 
@@ -98,7 +101,11 @@ def parse(lines: list[str], path: str) -> TouchstoneFile:
         raise InputError([_at(path, lines, numbers[index], "a figure here is not finite") for index in bad[:20]])
     ohms = tuple(float(ohm) for ohm in reference)
     words = FORMAT_WORDS[header.format]
-    return TouchstoneFile(freq, s, ohms, header.parameter, words, header.assumed, numbers, seen.falling)
+    # The pairs of one file are written alike; of impedances the digits tell nothing so simple.
+    step = None
+    if header.parameter == "s":
+        step = typed_pair_steps(header.format, [lines[number - 1] for number in numbers], figures[:, 1], figures[:, 2])
+    return TouchstoneFile(freq, s, ohms, header.parameter, words, header.assumed, numbers, step, seen.falling)
 
 
 def _at(path: str, lines: list[str], number: int, message: str) -> Defect:

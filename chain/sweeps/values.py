@@ -11,6 +11,7 @@ from chain.arrays import Complex, Real
 from chain.errors import quoted
 from chain.reflection import OFF_SCALE_VSWR, magnitude_from_return_loss, magnitude_from_vswr, reflection_from_ohm
 from chain.sweeps.columns import ColumnPlan
+from chain.sweeps.marks import half_steps, worth
 from chain.sweeps.numbers import AMBIGUOUS, figure, off_scale
 from chain.sweeps.options import QUANTITIES
 from chain.sweeps.table import Cell, Sheet, TextTable
@@ -43,7 +44,7 @@ class Reflections:
     quantity: str
     remarks: tuple[str, ...] = ()
     rounding: Real | None = None
-    """Half a step of the last digit, as a magnitude; None for complex figures."""
+    """Half a step of the last digit: of the magnitude, or of either part of a complex figure."""
 
 
 def reflections(
@@ -72,7 +73,8 @@ def reflections(
     if len(sheet.faults) > faults:
         return None
     _rivals(sheet, table, found, settled, ohm, magnitude)
-    rounding = _rounding(maker, table.sign, figures, magnitude, quantity) if reflection is None else None
+    size = magnitude if reflection is None else reflection
+    rounding = _rounding(maker, table.sign, figures, size, quantity)
     return Reflections(freq, magnitude, reflection, figures, quantity, (*remarks, *notes), rounding)
 
 
@@ -90,20 +92,33 @@ def _swept(table: TextTable, column: int, settled: bool) -> tuple[TextTable, tup
     return table, ()
 
 
-def _rounding(maker: _Maker, sign: str, figures: Real, magnitude: Real, quantity: str) -> Real | None:
-    """Half a step of the last digit that the column shows, as a magnitude."""
-    told = [row[0].text for row in maker.cells if not off_scale(row[0].text)]
-    texts = [text.lower().partition("e")[0].rpartition(sign) for text in told]
-    decimals = max((len(behind) for _, mark, behind in texts if mark), default=0)
+def _rounding(maker: _Maker, sign: str, figures: Real, size: Real | Complex, quantity: str) -> Real | None:
+    """Half a step of the last digit that the columns show, as a magnitude, or the larger of both columns' as a reflection."""
+    moved = [_moved(maker, sign, figures, size, quantity, column) for column in range(figures.shape[1])]
+    known = [each for each in moved if each is not None]
+    return worth(np.max(known, axis=0)) if known else None
+
+
+def _moved(maker: _Maker, sign: str, figures: Real, size: Real | Complex, quantity: str, column: int) -> Real | None:
+    """How far half a step of one column moves what is made of it."""
+    texts = ["0" if off_scale(row[column].text) else row[column].text for row in maker.cells]
+    known = [text for text, row in zip(texts, maker.cells, strict=True) if not off_scale(row[column].text)]
+    half = (
+        half_steps(texts, sign)
+        if len(known) == len(texts)
+        else np.full(len(texts), half_steps(known or ["0"], sign).min())
+    )
     # Away from zero, so that neither a VSWR of 1 nor a loss leaves the side it is on.
-    half = np.where(figures < 0, -0.5, 0.5) * 10.0**-decimals
+    shift = np.zeros(figures.shape)
+    shift[:, column] = np.where(figures[:, column] < 0, -half, half)
     trial = _Maker(Sheet(maker.sheet.path, maker.sheet.lines), maker.cells, maker.found, maker.ohm)
-    further = trial.made(quantity, figures + half)
+    further = trial.made(quantity, figures + shift)
     if further is None:
         return None
+    there = further[1] if further[2] is None else further[2]
     # What is off the scale may be anything above the scale.
     beyond = 1 - float(magnitude_from_vswr(OFF_SCALE_VSWR))
-    return np.where(np.isinf(figures[:, 0]), beyond, np.abs(further[1] - magnitude))
+    return np.where(np.isinf(figures[:, 0]), beyond, np.abs(there - size))
 
 
 def _numbers(sheet: Sheet, table: TextTable, wanted: Sequence[int], settled: bool, ratio: bool) -> Real | None:

@@ -9,7 +9,7 @@ from chain.files.setup_file import parse_setup
 NO_CHANNEL_HELP = "give start and stop, or region and channels"
 PAD_KEYS = (
     "near, far, reversed, loss, loss_tolerance, reflection, near_reflection, far_reflection, "
-    "series, shunt, resistor_tolerance"
+    "reflection_kind, near_reflection_kind, far_reflection_kind, series, shunt, resistor_tolerance"
 )
 
 
@@ -115,7 +115,7 @@ def test_the_sound_file_is_sound():
             "write '0.6 m' if that is meant (m, cm, mm, um, in or ft)",
         ),
         (15, 'length = "0,6 m"', (15, 10, 7), "decimal comma in '0,6 m'", "write '0.6 m'"),
-        (3, 'start = "174 mhz"', (3, 9, 9), "'mhz' is no unit of frequency", "did you mean '174 MHz'?"),
+        (3, 'start = "174 fhz"', (3, 9, 9), "'fhz' is no unit of frequency", "use Hz, kHz, MHz or GHz"),
         (3, 'start = "2 m"', (3, 9, 5), "'2 m' is a length; a frequency is needed", "write it as in '174 MHz'"),
         (
             8,
@@ -338,7 +338,7 @@ def test_nothing_between_near_and_far():
 
 def test_all_defects_at_once_and_in_file_order():
     text = (
-        changed(3, 'start = "174 mhz"').replace('"0.6 m"', '"0,6 m"').replace("rg59", "rg95").replace("limit", "limt")
+        changed(3, 'start = "174 fhz"').replace('"0.6 m"', '"0,6 m"').replace("rg59", "rg95").replace("limit", "limt")
     )
     assert [each.line for each in defects(text)] == [3, 14, 15, 20]
 
