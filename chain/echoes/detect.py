@@ -22,8 +22,14 @@ AT_PLANE = 0.5
 """Periods up to which the main reflection is taken for one at the calibration plane: its own course may turn as much."""
 RESOLVED = 2.0
 """Periods from which on the main reflection clearly stands away from the plane."""
-UNSTEADY = 0.3
-"""Variation of a magnitude, over its mean, from which on its phase must be reckoned to turn as well."""
+STEADY, TURNING = 0.15, 0.8
+"""Periods by which the phase of an antenna itself turns over the sweep, as a standard deviation: it passes for length. Without
+phase the second, times how far the magnitude swings (its standard deviation over its root mean square), comes on top; practice."""
+RESIDUAL = 0.29 * 0.01
+"""Shift of an echo, in periods times its size, by what a calibration leaves: 40 dB at an unknown delay shifts a delay in the fit by
+3/pi max |<x exp(j pi d x)>| = 0.42 of their ratio at most, 0.29 on the average of the phase."""
+DIP = 4.0
+"""Depth over the noise from which on a minimum counts as a dip."""
 ROUNDS = 3
 SETTLED = 0.02
 LEAST_REFLECTION, LEAST_SHARE = 5e-4, 0.01
@@ -66,6 +72,17 @@ class Found:
     noise: float
 
     @property
+    def dips(self) -> int:
+        """How often the fitted magnitude dips, by more than its noise explains."""
+        size = np.abs(self.fitted)
+        turning = np.flatnonzero(np.diff(np.sign(np.diff(size)))) + 1
+        extremes = [float(each) for each in size[[0, *turning, -1]]]
+        return sum(
+            min(before, after) - here > DIP * self.noise
+            for before, here, after in zip(extremes, extremes[1:], extremes[2:], strict=False)
+        )
+
+    @property
     def widest_hz(self) -> float:
         """Widest spacing that this span can tell."""
         return self.span_hz / LEAST_PERIODS
@@ -97,14 +114,16 @@ def find(freq_hz: Real, reflection: Complex | None, magnitude: Real) -> Found:
     at, doubt, found = _main_delay(sweep, found, pivot) if resolved else (0.0, 0.0, found)
     least = max(LEAST_REFLECTION, LEAST_SHARE * _size(main))
     groups = [group for group in _groups(found) if _size(_sum(group)) >= least]
-    # Without phase an antenna whose course is not plain turns by an unknown angle, which passes for length.
-    turning = reflection is None and (bool(found.model.poles) or swing > UNSTEADY * _size(main))
-    own_turn = AT_PLANE / 2 if turning else 0.0
-    echoes = tuple(_merged(group, pivot, np.hypot(group[0][1] * noise, own_turn), span) for group in groups)
+    # Without phase an antenna whose magnitude swings turns by an unknown angle, which passes for length.
+    # With phase the main reflection's own delay carries that doubt.
+    turn = 0.0 if reflection is not None else STEADY + TURNING * min(swing / max(_size(main), 1e-12), 1.0)
+    unsure = [np.sqrt((g[0][1] * noise) ** 2 + turn**2 + (RESIDUAL / _size(_sum(g))) ** 2) for g in groups]
+    echoes = tuple(_merged(group, pivot, float(each), span) for group, each in zip(groups, unsure, strict=True))
     fitted = (
         found.fitted * echo_shape(x, pivot) if reflection is not None else np.sqrt(np.maximum(found.fitted.real, 0))
     )
-    own = FoundReflection(at / span, doubt * noise / span, _size(main))
+    doubt = np.hypot(doubt * noise, STEADY if reflection is not None else 0.0)
+    own = FoundReflection(at / span, float(doubt) / span, _size(main))
     return Found(reflection is not None, span, step, own, resolved, echoes, main, np.asarray(fitted), swing, noise)
 
 

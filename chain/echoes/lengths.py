@@ -23,7 +23,12 @@ RESOLUTION = 0.7
 ROOM = 2.0
 """A reflection of reflections is the product of them; room for what that leaves out."""
 PLANE_PERIODS = 1.0
+SEVERAL_DIPS = 2
 CERTAIN = 3.0
+COVERING = 1.96
+"""Standard uncertainties either way that a 95 % interval spans."""
+BRAID_FACTORS = (0.93, 1.0)
+"""Velocity factors of a wave on the outside of a jacketed lead; practice."""
 
 
 @dataclass(frozen=True)
@@ -90,6 +95,7 @@ def _component(found: Found, place: Place, echo: FoundReflection, against: float
     lengths = _lengths(place, delay, doubt)
     chosen = _chosen(place, lengths, fits, abs(delay), doubt)
     folded = bool(fits) and fits[0].folded
+    braid = "" if fits else _braid(place, abs(delay), doubt)
     small, large = sorted((echo.size, against))
     outside = ahead > place.slack_s or (not found.has_phase and not fits)
     return Component(
@@ -113,7 +119,10 @@ def _component(found: Found, place: Place, echo: FoundReflection, against: float
         resolved=turns <= COARSE and not folded,
         lengths=lengths,
         matches=fits[0].stretch.items if fits else (),
-        explanation=_explained(place, lengths, fits, (ahead, order, turns)),
+        explanation=_explained(place, lengths, fits, braid, (ahead, order, turns)),
+        length_low_m=max(chosen.length_m - COVERING * chosen.length_u_m, 0.0),
+        length_high_m=chosen.length_m + COVERING * chosen.length_u_m,
+        suspect=braid,
     )
 
 
@@ -126,25 +135,63 @@ def _chosen(place: Place, lengths: Sequence[Length], fits: Sequence[Fitting], de
     return lengths[-1] if place.stretches else lengths[0]
 
 
-def _explained(place: Place, lengths: Sequence[Length], fits: Sequence[Fitting], seen: tuple[float, str, float]) -> str:
+def _braid(place: Place, delay_s: float, doubt_s: float) -> str:
+    """The lead whose outside a wave at about the speed of light would run along in this time, if there is one."""
+    for each in place.stretches:
+        outside = 2 * each.lead_m / (LIGHT_M_PER_S * delay_s) if each.lead_m else 0.0
+        room = COVERING * doubt_s / delay_s
+        if BRAID_FACTORS[0] - room <= outside <= BRAID_FACTORS[1] + room:
+            return each.words
+    return ""
+
+
+def _more(place: Place, delay_s: float) -> str:
+    """The longest way of the list that is shorter, and what is to be added to it."""
+    shorter = [each for each in place.stretches if each.delay_s < delay_s]
+    if not shorter:
+        return ""
+    longest = max(shorter, key=lambda each: (each.delay_s, -len(each.items)))
+    more = LIGHT_M_PER_S / 2 * (delay_s - longest.delay_s)
+    lead = (
+        "" if place.materials[0] == AIR else f" ({_metres(more * place.materials[0][0])} m of {place.materials[0][1]})"
+    )
+    return f"{longest.words} + {_metres(more)} m more in air{lead}"
+
+
+def _explained(
+    place: Place, lengths: Sequence[Length], fits: Sequence[Fitting], braid: str, seen: tuple[float, str, float]
+) -> str:
     ahead, order, turns = seen
     air = lengths[-1].length_m
     if turns > COARSE and not (fits and fits[0].folded):
         return "may as well be a longer way folded back; halve the step"
     if fits:
         return _fitted_words(fits)
-    if place.stretches and ahead > place.slack_s:
-        return (
-            f"nothing that long in your list: a surface {_metres(LIGHT_M_PER_S / 2 * ahead)} m in front of the antenna?"
-        )
-    if place.stretches and order != "unknown":
-        return f"inside the chain, but no joint of your list lies {_metres(lengths[0].length_m)} m away"
     if place.stretches:
-        return f"nothing that long in your list: a surface {_metres(air)} m in front of the antenna?"
+        return _unfitted(place, lengths, braid, ahead, order)
     lines = [f"{_metres(each.length_m)} m of {each.material}" for each in lengths[:-1]]
     if order == "before":
         return " or ".join(lines)
     return f"{', '.join(lines)}, or a surface {_metres(air)} m in front of the antenna"
+
+
+def _unfitted(place: Place, lengths: Sequence[Length], braid: str, ahead: float, order: str) -> str:
+    """What a way may be that is as long as none of the list."""
+    if braid:
+        return (
+            f"as long as the outside of {braid}, at about the speed of light: current on its braid? Hold the lead in a hand, "
+            "or put a choke on it: if the dips move, it is that"
+        )
+    if ahead > place.slack_s:
+        return (
+            f"nothing that long in your list: a surface {_metres(LIGHT_M_PER_S / 2 * ahead)} m in front of the antenna?"
+        )
+    if order != "unknown":
+        return f"inside the chain, but no joint of your list lies {_metres(lengths[0].length_m)} m away"
+    air = lengths[-1].length_m
+    more = _more(place, 2 * air / LIGHT_M_PER_S)
+    longer = f"{more}, or " if more else ""
+    return f"nothing that long in your list: {longer}a surface {_metres(air)} m in front of the antenna?"
 
 
 def _fitted_words(fits: Sequence[Fitting]) -> str:
@@ -219,6 +266,11 @@ def sentence_of(verdict: str, components: Sequence[Component], found: Found, pla
     short = ", ".join(
         f"{_metres(LIGHT_M_PER_S * factor / (2 * found.widest_hz))} m of {name}" for factor, name in place.materials
     )
+    if verdict == "too narrow" and found.dips >= SEVERAL_DIPS:
+        return (
+            f"No length can be told: the trace dips {found.dips} times over the span, but no more evenly than an antenna of "
+            "several resonances does. Sweep wider, or with phase."
+        )
     if verdict == "too narrow":
         return (
             f"No ripple that can be told: what varies here swings fewer than 1.5 times over the span, as an antenna does "

@@ -35,6 +35,8 @@ class Stretch:
     delay_s: float
     tolerance_s: float
     to_antenna: bool
+    lead_m: float = 0.0
+    """Length of its leads alone, along whose outside a current may run."""
 
     @property
     def velocity_factor(self) -> float:
@@ -78,6 +80,7 @@ def stretches(setup: Setup, chain: Chain) -> tuple[Stretch, ...]:
             at[-1] = (done[0] + delay, done[1] + delay * LIGHT_M_PER_S, done[2])
             at.append(at[-1])
             passed.append(passed[-1])
+    leads = {name: item.length_m for name, item in items.items() if isinstance(item.part, Coax)}
     out = []
     for i, near in enumerate(names):
         for j in range(i + 1, len(names)):
@@ -85,7 +88,9 @@ def stretches(setup: Setup, chain: Chain) -> tuple[Stretch, ...]:
             if delay > 0:
                 allowed = 2 * doubt + 4 * JOINT_M / LIGHT_M_PER_S
                 between = passed[j][len(passed[i]) :]
-                out.append(Stretch(near, names[j], between, length, 2 * delay, allowed, j == len(names) - 1))
+                outside = sum(leads.get(name, 0.0) for name in between)
+                last = j == len(names) - 1
+                out.append(Stretch(near, names[j], between, length, 2 * delay, allowed, last, outside))
     return tuple(sorted(out, key=lambda each: (each.delay_s, len(each.items))))
 
 

@@ -16,7 +16,7 @@ __all__ = ["Component", "Length", "Reach", "Ripple", "Unseen"]
 
 @dataclass(frozen=True)
 class Length:
-    """One-way length at a velocity factor, with its standard uncertainty from the fit alone."""
+    """One-way length at a velocity factor, with the standard uncertainty of fit, calibration and the antenna's own phase."""
 
     velocity_factor: float
     material: str
@@ -58,6 +58,11 @@ class Component:
     lengths: tuple[Length, ...]
     matches: tuple[str, ...]
     explanation: str
+    length_low_m: float
+    length_high_m: float
+    """95 % interval of `length_m`."""
+    suspect: str = ""
+    """A lead whose outside is as long as this at about the speed of light: current on its braid may make the ripple."""
 
 
 @dataclass(frozen=True)

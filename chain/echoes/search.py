@@ -42,8 +42,9 @@ DOUBTFUL_PERIODS = 12.0
 """Echoes of fewer ripples in the span are weighed against an antenna that has resonances instead."""
 MARGIN = 10.0
 """By how much an echo's evidence must be the better one: the usual bound of very strong evidence on that scale."""
-FEW_POLES = 3
-"""Resonances that an antenna has within a sweep; more of them, evenly spaced, are how a ripple looks in disguise."""
+FEW_POLES, PER_POLE = 3, 6
+"""Resonances that an antenna has within a sweep; more of them, evenly spaced, are how a ripple looks in disguise, and each
+must explain so many times the margin more."""
 
 
 @dataclass(frozen=True)
@@ -107,7 +108,8 @@ def _sober(look: _Look, sweep: SampledSweep, found: EchoFit) -> tuple[SampledSwe
             _evidence(sweep, each.rss, each.model.parameters(sweep.has_phase))
             for each in (found, fit(sweep, other.model))
         ]
-        if scores[1] > scores[0] + MARGIN * (1 - max(len(other.model.poles) - FEW_POLES, 0)):
+        disguise = max(len(other.model.poles) - FEW_POLES, 0)
+        if scores[1] > scores[0] + MARGIN * (1 - PER_POLE * disguise):
             break
         sweep, found = other_sweep, other
     return sweep, found

@@ -7,7 +7,7 @@ from rich.console import Console
 
 from chain.echoes.records import Component, Ripple
 from chain.report.numbers import frequency, vswr
-from chain.report.phrases import plane_words
+from chain.report.phrases import plane_words, upward
 from chain.report.tables import Column, notes, safe, say, show_table, title
 
 __all__ = ["render"]
@@ -42,7 +42,7 @@ def _table(result: Ripple, console: Console) -> None:
     columns = [
         Column("", figures=False),
         Column("every"),
-        Column("length\nm"),
+        Column("length, m\n(95 %)"),
         Column("velocity\nfactor"),
         Column("reflection"),
         Column("against"),
@@ -56,7 +56,7 @@ def _table(result: Ripple, console: Console) -> None:
         row: list[object] = [
             f"{number}",
             _every(each.spacing_hz),
-            "" if each.kind in DERIVED else _length(each.length_m, each.length_u_m),
+            "" if each.kind in DERIVED else _length(each.length_m, each.length_high_m - each.length_m),
             "" if each.kind in DERIVED else f"{each.velocity_factor:.3g}",
             f"{each.reflection:.4f}",
             f"{each.against:.3f}",
@@ -77,11 +77,12 @@ def _every(spacing_hz: float) -> str:
     return frequency(float(f"{spacing_hz:.4g}"))
 
 
-def _length(length_m: float, doubt_m: float) -> str:
+def _length(length_m: float, half_m: float) -> str:
+    """A length with the half-width of its 95 % interval, rounded up."""
     decimals = 3 if length_m < 1 else 2 if length_m < 10 else 1
-    if doubt_m < 0.5 * 10**-decimals:
+    if half_m < 0.5 * 10**-decimals:
         return f"{length_m:.{decimals}f}"
-    return f"{length_m:.{decimals}f} +/- {doubt_m:.1g}"
+    return f"{length_m:.{decimals}f} +/- {upward(half_m)}"
 
 
 def _told(result: Ripple, each: Component) -> str:
@@ -135,10 +136,9 @@ def _conditions(result: Ripple) -> str:
         spans = ", ".join(f"{one.shortest_m:.2f} to {one.longest_m:.1f} m at {one.velocity_factor:g}" for one in each)
         text += f"This span and step tell lengths of {spans}; longer ones fold back and look shorter. "
     if result.components and not result.has_phase:
-        text += (
-            "Without phase it stays open which of the two reflections is the antenna (the smaller is listed), and the "
-            "antenna's own phase counts as length. "
-        )
+        text += "Without phase it stays open which of the two reflections is the antenna (the smaller is listed). "
+    if result.components:
+        text += "The +/- of a length holds it in 95 %, the antenna's own phase included. "
     if np.isfinite(result.noise):
         text += f"Noise {result.noise:.1g}; chance of a false alarm {result.false_alarm:g} a sweep."
     return text.strip()

@@ -121,3 +121,44 @@ def test_odd_sweeps_never_fail():
         assert found.verdict in ("none", "too narrow", "ripple", "too coarse")
         assert found.noise > 0
         json.dumps(found.to_dict(), allow_nan=False)
+
+
+def beating(whole_s, near=0.06, antenna=0.25):
+    """A sweep without phase of an antenna behind a way there and back, and a joint at the plane."""
+    freq = np.linspace(100e6, 900e6, 401)
+    rng = np.random.default_rng(6)
+    seen = antenna * np.exp(-2j * np.pi * freq * whole_s) + near
+    return of(freq, seen + 0.001 * (rng.normal(size=401) + 1j * rng.normal(size=401)), False)
+
+
+def test_what_is_longer_than_the_list_is_its_items_and_so_much_more(tmp_path):
+    """Both leads and 2.9 m: the items in a row are added up, and the rest is stated in air and in lead."""
+    setup = two_leads(tmp_path)
+    whole = sum(delays(setup)) + 2.9 / LIGHT_M_PER_S
+    first = ripple(beating(2 * whole), setup, gate=False).components[0]
+    assert first.matches == ()
+    assert "patch, barrel and downlead + 2.90 m more in air" in first.explanation
+    assert "m of patch)" in first.explanation
+
+
+def test_the_outside_of_a_lead_makes_its_braid_suspect(tmp_path):
+    """The time that light takes along the leads' outside is that of no way inside: braid current, and how to see it."""
+    setup = two_leads(tmp_path)
+    outside = (3 + 8) * 2 / (0.97 * LIGHT_M_PER_S)
+    found = ripple(beating(outside), setup, gate=False).components[0]
+    assert found.suspect == "patch, barrel and downlead"
+    assert "current on its braid? Hold the lead in a hand" in found.explanation
+    inside = ripple(beating(2 * sum(delays(setup))), setup, gate=False).components[0]
+    assert inside.suspect == ""
+    assert inside.matches == ("patch", "barrel", "downlead")
+
+
+def test_a_trace_of_three_dips_is_not_said_to_swing_less():
+    """Three resonances, unevenly spaced: no length can be told, and the dips are counted."""
+    freq = np.linspace(174e6, 240e6, 133)
+    x = np.linspace(-1, 1, 133)
+    seen = 0.6 - sum(depth / (1 + 1j * (x - at) / 0.08) for depth, at in ((0.45, -0.75), (0.4, -0.2), (0.5, 0.7)))
+    found = ripple(of(freq, seen, False), gate=False)
+    assert found.verdict == "too narrow"
+    assert "dips 3 times" in found.sentence
+    assert "fewer than" not in found.sentence

@@ -89,3 +89,34 @@ def drawn(rng, kind):
         far = far if abs(far) < 0.5 else far / 3
     noise = float(np.exp(rng.uniform(np.log(5e-4), np.log(3e-3))))
     return World(freq_hz, complex(near), complex(far), delay * LIGHT_M_PER_S * factor / 2, factor, noise)
+
+
+BAND_III_HZ = np.linspace(174e6, 240e6, 133)
+
+
+def band_iii_antenna(rng):
+    """Reflection over band III of an even antenna, of one resonance, or of two as a driven element near another has them."""
+    f = BAND_III_HZ
+    kind = rng.integers(3)
+    if kind == 0:
+        turn = np.exp(-2j * np.pi * (rng.random() + (f - f.mean()) * rng.uniform(0, 2e-9)))
+        return rng.uniform(0.1, 0.4) * turn
+    tuned = np.sort(rng.uniform(175e6, 240e6, 2))
+    arms = [75 * rng.uniform(0.7, 1.5) * (1 + 1j * rng.uniform(3, 10) * (f / at - at / f)) for at in tuned]
+    ohm = arms[0] if kind == 1 else 1.2 / (1 / arms[0] + 0.4 / arms[1])
+    return (ohm - 75) / (ohm + 75)
+
+
+def band_iii_vswr(rng, echo=True, most=0.5):
+    """VSWR of two decimals of an antenna at 5.5 to 10 m of solid polyethylene, a joint before it or none; and that length."""
+    f = BAND_III_HZ
+    antenna = band_iii_antenna(rng)
+    while np.abs(antenna).max() > most:
+        antenna = band_iii_antenna(rng)
+    length_m = rng.uniform(5.5, 10)
+    turn = 0.97 * antenna * np.exp(-4j * np.pi * f * length_m / (0.66 * LIGHT_M_PER_S))
+    near = rng.uniform(0.04, 0.15) * np.exp(2j * np.pi * rng.random()) if echo else 0.0
+    noise = rng.normal(size=(2, f.size)) * rng.choice([0.001, 0.002])
+    size = np.abs((near + turn) / (1 + np.conj(near) * turn) + noise[0] + 1j * noise[1])
+    ratio = np.round((1 + size) / (1 - size), 2)
+    return (ratio - 1) / (ratio + 1), length_m
