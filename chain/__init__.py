@@ -64,6 +64,7 @@ if TYPE_CHECKING:
     from chain.sweeps.options import SweepOptions as SweepOptions
     from chain.sweeps.read import read_sweep as read_sweep
     from chain.sweeps.readings import typed_readings as typed_readings
+    from chain.tuning.matching import match_network as match_network
     from chain.tuning.tune import tune as tune
 
     compare_planes = compare
@@ -104,6 +105,7 @@ _HOMES = {
     "load_setup": "chain.files.setup_file",
     "multipath_error": "chain.comparisons.gains",
     "one_port_sweeps": "chain.characterize.sweeps",
+    "match_network": "chain.tuning.matching",
     "outlets": "chain.reception.outlets",
     "page": "chain.analyses.page",
     "page_html": "chain.html.page",

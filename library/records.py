@@ -21,6 +21,8 @@ __all__ = [
     "MatedPair",
     "MatingRule",
     "Measured",
+    "Network",
+    "NetworkArm",
     "Pad",
     "Part",
     "Raster",
@@ -382,7 +384,45 @@ class StandardSet:
     evidence: Evidence
 
 
-Part = Pad | Adapter | Coax | SectionLine | Transformer | Splitter | Termination | Measured
+@dataclass(frozen=True)
+class NetworkArm:
+    """One arm of a matching network: `way` is `series` or `shunt`, `what` an `inductor`, a `capacitor`, or a line.
+
+    A line in series is a piece of the way; in shunt it is a stub, `open` or `short` at its far end. `value` is in henry or farad,
+    for a line its impedance in ohm. `quality_factor` is of a coil or capacitor (0: no loss); attenuations are of a line.
+    """
+
+    way: str
+    what: str
+    value: float
+    tolerance: float = 0.0
+    """Relative half-width of the value, of a line's length (0.05 is 5 %)."""
+    quality_factor: float = 0.0
+    length_m: float = 0.0
+    velocity_factor: float = 1.0
+    per_sqrt_mhz_db_per_100m: float = 0.0
+    per_mhz_db_per_100m: float = 0.0
+    end: str = ""
+
+
+@dataclass(frozen=True)
+class Network:
+    """A matching network of coils, capacitors and pieces of line, near to far."""
+
+    id: str
+    name: str
+    near_connector: Connector
+    far_connector: Connector
+    near_ohm: float
+    far_ohm: float
+    arms: tuple[NetworkArm, ...]
+    evidence: Evidence
+    max_hz: float = 3e9
+    dc: str = "pass"
+    kind: str = field(default="network", init=False)
+
+
+Part = Pad | Adapter | Coax | SectionLine | Transformer | Network | Splitter | Termination | Measured
 
 
 STATIC_FIGURES = ("impedance_ohm", "impedance_tolerance_ohm", "velocity_factor", "inner_mm", "dielectric_mm")

@@ -96,6 +96,39 @@ def _arms(value: Any) -> tuple[tuple[str, float], ...]:
     return tuple((str(place), float(ohm)) for place, ohm in value)
 
 
+NETWORK_ARMS: dict[str, tuple[str, str, float, str]] = {
+    "series_inductor_nh": ("series", "inductor", 1e-9, ""),
+    "series_capacitor_pf": ("series", "capacitor", 1e-12, ""),
+    "shunt_inductor_nh": ("shunt", "inductor", 1e-9, ""),
+    "shunt_capacitor_pf": ("shunt", "capacitor", 1e-12, ""),
+    "line_ohm": ("series", "line", 1.0, ""),
+    "open_stub_ohm": ("shunt", "line", 1.0, "open"),
+    "short_stub_ohm": ("shunt", "line", 1.0, "short"),
+}
+"""Key of an arm's value: way, what it is, the unit in SI, and how a stub ends."""
+
+
+def _network_arms(value: Any) -> tuple[records.NetworkArm, ...]:
+    return tuple(_network_arm(each) for each in value)
+
+
+def _network_arm(row: Row) -> records.NetworkArm:
+    key = next(key for key in NETWORK_ARMS if row.get(key) is not None)
+    way, what, unit, end = NETWORK_ARMS[key]
+    return records.NetworkArm(
+        way,
+        what,
+        float(row[key]) * unit,
+        float(row.get("tolerance_percent", 0.0)) / 100,
+        float(row.get("quality_factor", 0.0)),
+        float(row.get("length_mm") or 0.0) / 1000,
+        float(row.get("velocity_factor", 1.0)),
+        float(row.get("per_sqrt_mhz_db_per_100m", 0.0)),
+        float(row.get("per_mhz_db_per_100m", 0.0)),
+        end,
+    )
+
+
 def _losses(value: Any) -> tuple[tuple[str, str, float], ...]:
     return tuple((str(first), str(second), float(loss)) for first, second, loss in value)
 
@@ -204,6 +237,7 @@ COLUMNS: dict[str, dict[str, tuple[str, Reader]]] = {
         "reflection": ("limit", limit_of),
         "min_mhz": ("min_hz", MEGA),
     },
+    "network": ENDS | {"arms": ("arms", _network_arms)},
     "splitter": {
         "id": ("id", str),
         "name": ("name", str),
@@ -292,6 +326,7 @@ KINDS: dict[str, Any] = {
     "coax": records.Coax,
     "section": records.SectionLine,
     "transformer": records.Transformer,
+    "network": records.Network,
     "splitter": records.Splitter,
     "termination": records.Termination,
     "analyzer": records.AnalyzerClass,

@@ -51,6 +51,10 @@ from library.schematypes import (
 __all__ = ["PartFile", "library_schema"]
 
 
+LINE_ARMS = ("line_ohm", "open_stub_ohm", "short_stub_ohm")
+NETWORK_ARMS = ("series_inductor_nh", "series_capacitor_pf", "shunt_inductor_nh", "shunt_capacitor_pf", *LINE_ARMS)
+
+
 class PartRow(Sourced):
     """What every part has."""
 
@@ -230,6 +234,39 @@ class TransformerRow(TwoPortRow):
     min_mhz: Annotated[NotNegative, Field(description="Lowest frequency.")] = 5.0
 
 
+class NetworkArmRow(Row):
+    """One arm of a matching network: exactly one of the first seven keys, which says what it is."""
+
+    series_inductor_nh: Annotated[Positive | None, Field(description="Coil in the way.")] = None
+    series_capacitor_pf: Annotated[Positive | None, Field(description="Capacitor in the way.")] = None
+    shunt_inductor_nh: Annotated[Positive | None, Field(description="Coil across the way.")] = None
+    shunt_capacitor_pf: Annotated[Positive | None, Field(description="Capacitor across the way.")] = None
+    line_ohm: Annotated[Positive | None, Field(description="Piece of line in the way: its impedance.")] = None
+    open_stub_ohm: Annotated[Positive | None, Field(description="Piece of line across the way, its end open.")] = None
+    short_stub_ohm: Annotated[Positive | None, Field(description="The same, its end shorted.")] = None
+    tolerance_percent: Annotated[Percent, Field(description="Half-width of the value; of a line's length.")] = 0.0
+    quality_factor: Annotated[NotNegative, Field(description="Of a coil or capacitor; 0: no loss.")] = 0.0
+    length_mm: Annotated[Positive | None, Field(description="Length of a line.")] = None
+    velocity_factor: Annotated[float, Field(gt=0, le=1, description="Of a line.")] = 1.0
+    per_sqrt_mhz_db_per_100m: Annotated[NotNegative, Field(description="Attenuation of a line at 1 MHz.")] = 0.0
+    per_mhz_db_per_100m: Annotated[NotNegative, Field(description="Attenuation that grows with f.")] = 0.0
+
+    @model_validator(mode="after")
+    def _one_thing(self) -> NetworkArmRow:
+        told = self.model_dump()
+        if sum(told[key] is not None for key in NETWORK_ARMS) != 1:
+            raise ValueError(f"exactly one of {', '.join(NETWORK_ARMS)} is needed")
+        if any(told[key] is not None for key in LINE_ARMS) != (self.length_mm is not None):
+            raise ValueError("length_mm is needed for a line, and for nothing else")
+        return self
+
+
+class NetworkRow(TwoPortRow):
+    """A matching network of coils, capacitors and pieces of line."""
+
+    arms: Annotated[list[NetworkArmRow], Field(min_length=1, max_length=6, description="Its arms, near to far.")]
+
+
 class SplitterRow(PartRow):
     """A part with three or more matched ports."""
 
@@ -382,6 +419,7 @@ class PartFile(Row):
     coax: list[CoaxRow] = Field(default_factory=list)
     section: list[SectionRow] = Field(default_factory=list)
     transformer: list[TransformerRow] = Field(default_factory=list)
+    network: list[NetworkRow] = Field(default_factory=list)
     splitter: list[SplitterRow] = Field(default_factory=list)
     termination: list[TerminationRow] = Field(default_factory=list)
     termination_set: list[TerminationSetRow] = Field(default_factory=list)

@@ -18,7 +18,7 @@ __all__ = ["PART_FILES", "block", "document", "ids_in", "text_of", "tomllib"]
 PART_FILES = {
     "pads.toml": ("pad",),
     "coax.toml": ("coax",),
-    "matching.toml": ("section", "transformer"),
+    "matching.toml": ("section", "transformer", "network"),
     "splitters.toml": ("splitter",),
     "terminations.toml": ("termination",),
     "adapters.toml": ("adapter",),

@@ -36,7 +36,7 @@ FILE_TABLES = {
 }
 
 
-PART_TABLES = ("pad", "adapter", "coax", "section", "transformer", "splitter", "termination")
+PART_TABLES = ("pad", "adapter", "coax", "section", "transformer", "network", "splitter", "termination")
 
 
 def documents() -> list[Path]:

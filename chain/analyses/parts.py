@@ -7,7 +7,7 @@ from dataclasses import dataclass, fields
 
 from library.figures import attenuation_db_per_100m, limit_return_loss_db, span_hz
 from library.load import Library
-from library.records import Adapter, Coax, Connector, Evidence, Limit, Part, SectionLine
+from library.records import Adapter, Coax, Connector, Evidence, Limit, Network, Part, SectionLine
 from library.search import find
 
 __all__ = ["Entry", "Listing", "PartLoss", "browse"]
@@ -112,7 +112,7 @@ def _loss(part: Part, freq_hz: float, length_m: float) -> PartLoss:
         return PartLoss(freq_hz, attenuation_db_per_100m(part, freq_hz) * length_m / 100, return_loss_db)
     if isinstance(part, Adapter):
         return PartLoss(freq_hz, part.loss_at_1ghz_db * (freq_hz / 1e9) ** 0.5, return_loss_db)
-    if isinstance(part, SectionLine) or getattr(part, "model", "") == "resistors":
+    if isinstance(part, (Network, SectionLine)) or getattr(part, "model", "") == "resistors":
         return _modelled(part, freq_hz, return_loss_db)
     loss = getattr(part, "loss_db", None)
     if isinstance(loss, float):

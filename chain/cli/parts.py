@@ -10,7 +10,7 @@ from chain.cli.output import Refusal, deliver, refuse_overwriting
 
 __all__ = ["command"]
 
-KINDS = ("pad", "adapter", "coax", "section", "transformer", "splitter", "termination")
+KINDS = ("pad", "adapter", "coax", "section", "transformer", "network", "splitter", "termination")
 
 
 @click.command("parts", short_help="Browse the library of parts, or show one in full.")

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import click
 
-from chain.cli.completing import setup_files, sweep_files
+from chain.cli.completing import any_file, setup_files, sweep_files
 from chain.cli.loading import load_heeded
 from chain.cli.options import Common, common
-from chain.cli.output import deliver, refuse_overwriting
+from chain.cli.output import Refusal, deliver, note, refuse_overwriting, write_whole
 from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
 from chain.cli.progress import progress
 from chain.cli.sweep_options import sweep_options
@@ -18,7 +19,10 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from chain.plots.figure import Plot
+    from chain.setups import Setup
     from chain.sweeps.options import SweepOptions
+    from chain.sweeps.readings import Readings
+    from chain.tuning.matching import Matching
 
 __all__ = ["command"]
 
@@ -31,6 +35,20 @@ __all__ = ["command"]
     metavar="SPAN",
     help="What the antenna is for: '602 to 650 MHz' or '626 MHz'; the set-up's channels or sweep if left out.",
 )
+@click.option("--match", is_flag=True, help="Which matching network at the antenna would serve the worst channel best?")
+@click.option(
+    "--values",
+    type=click.Choice(["E12", "E24"]),
+    default="E24",
+    help="Match: preferred values of coils and capacitors (E24).",
+)
+@click.option("--coil-q", type=click.FloatRange(1, 1000), default=80.0, help="Match: quality factor of coils (80).")
+@click.option(
+    "--write",
+    metavar="STEM",
+    shell_complete=any_file,
+    help="Match: write the best network as STEM.toml (a set-up) and STEM-parts.toml.",
+)
 @click.option("--all", "every_point", is_flag=True, help="Show every point of the sweep.")
 @sweep_options
 @plot_option
@@ -40,6 +58,10 @@ def command(
     setup: str,
     sweep_path: str,
     wanted: str | None,
+    match: bool,
+    values: str,
+    coil_q: float,
+    write: str | None,
     every_point: bool,
     sweep: SweepOptions,
     plot: str | None,
@@ -48,26 +70,63 @@ def command(
 
     SWEEP should reach past the wanted channels on either side. With a phase the reading is taken back to the antenna's element:
     resonances, bandwidth, quality factor, the change of length. Without one: on which side the dip lies, and what to try. The
-    table [antenna] of SETUP says what the antenna is made of.
+    table [antenna] of SETUP says what the antenna is made of. With --match: which network of real parts between lead and antenna
+    would serve the worst wanted channel best.
 
     \b
     Examples:
       chain tune demo/loops.toml demo/loops.s1p
       chain tune demo/loops.toml demo/loops.csv
       chain tune demo/loops.toml demo/loops.s1p --wanted "602 to 650 MHz" --plot tune.png
+      chain tune demo/loops.toml demo/loops.s1p --match --write demo/matched
     """
     inputs = (setup, sweep_path)
     refuse_overwriting(shared.output, shared.force, inputs)
     check_plot(shared, plot, inputs)
+    if write is not None and not match:
+        raise click.UsageError("--write goes with --match: it writes the network.")
+    for path in () if write is None else _written(write):
+        refuse_overwriting(path, shared.force, inputs)
     from chain.assembly.plane import read_sweep_for
-    from chain.tuning.tune import tune
     from chain.uncertainty.intervals import SEED
 
     low_hz, high_hz = (None, None) if wanted is None else _span(wanted)
     loaded = load_heeded(shared, setup)
-    readings = read_sweep_for(loaded, sweep_path, sweep)
+    asked = _Asked(
+        loaded, read_sweep_for(loaded, sweep_path, sweep), low_hz, high_hz, SEED if shared.seed is None else shared.seed
+    )
+    if match:
+        _match(shared, asked, _Making(values, coil_q, write, setup), plot, inputs)
+    else:
+        _tune(shared, asked, every_point, plot, inputs)
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What both forms of the command start from."""
+
+    setup: Setup
+    readings: Readings
+    low_hz: float | None
+    high_hz: float | None
+    seed: int
+
+
+@dataclass(frozen=True)
+class _Making:
+    """What a network is made of, and where it is written."""
+
+    values: str
+    coil_q: float
+    stem: str | None
+    setup_path: str
+
+
+def _tune(shared: Common, asked: _Asked, every_point: bool, plot: str | None, inputs: tuple[str, ...]) -> None:
+    from chain.tuning.tune import tune
+
     with progress(shared) as report:
-        found = tune(loaded, readings, low_hz, high_hz, SEED if shared.seed is None else shared.seed, report)
+        found = tune(asked.setup, asked.readings, asked.low_hz, asked.high_hz, asked.seed, report)
 
     def plots() -> tuple[Plot, ...]:
         from chain.plots import tune as drawing
@@ -82,6 +141,60 @@ def command(
 
     deliver(shared, render, found.to_dict, inputs)
     write_plot(shared, plot, plots, found.title, inputs)
+
+
+def _match(shared: Common, asked: _Asked, making: _Making, plot: str | None, inputs: tuple[str, ...]) -> None:
+    from chain.tuning.matching import match_network
+    from chain.tuning.networks import E12, E24, Stock
+
+    stock = Stock(E12 if making.values == "E12" else E24, coil_q=making.coil_q)
+    with progress(shared) as report:
+        found = match_network(asked.setup, asked.readings, asked.low_hz, asked.high_hz, stock, asked.seed, report)
+
+    def plots() -> tuple[Plot, ...]:
+        from chain.plots import match as drawing
+
+        return drawing.describe(found)
+
+    def render(console: Console) -> None:
+        from chain.report import match as page
+
+        page.render(found, console)
+        draw_after(plot, plots, console)
+
+    deliver(shared, render, found.to_dict, inputs)
+    write_plot(shared, plot, plots, found.title, inputs)
+    if making.stem is not None:
+        _write(shared, asked.setup, found, making, inputs)
+
+
+def _written(stem: str) -> tuple[str, str]:
+    """Files that --write makes: the set-up and its part."""
+    stem = stem.removesuffix(".toml")
+    return f"{stem}.toml", f"{stem}-parts.toml"
+
+
+def _write(shared: Common, setup: Setup, found: Matching, making: _Making, inputs: tuple[str, ...]) -> None:
+    from pathlib import Path
+
+    from chain.files.toml import decode, read_file
+    from chain.tuning.matched_files import part_file, setup_text
+
+    if not found.networks:
+        raise Refusal("no network gains anything here, so none is written")
+    if making.setup_path == "-":
+        raise Refusal("--write adds to the set-up's own file: give its name instead of '-'")
+    setup_path, part_path = _written(str(making.stem))
+    write_whole(part_path, part_file(setup, found.networks[0]), shared.force, inputs)
+    try:
+        text = decode(read_file(making.setup_path), making.setup_path)
+        whole = setup_text(setup, text, Path(part_path), Path(setup_path).parent)
+        write_whole(setup_path, whole, shared.force, inputs)
+    except Exception:
+        # Both files or neither.
+        Path(part_path).unlink(missing_ok=True)
+        raise
+    note(shared, f"written: {setup_path} and {part_path}")
 
 
 def _span(text: str) -> tuple[float, float]:

@@ -355,6 +355,7 @@ KEYS_OF: Mapping[str, tuple[str, ...]] = {
     ),
     "section": (*ENDS, "design_frequency", "impedance_tolerance", "length_tolerance", "reflection", "reflection_kind"),
     "transformer": (*ENDS, "loss", "loss_tolerance", "reflection", "reflection_kind"),
+    "network": ENDS,
     "splitter": ("near", "far", "path", "arm", "loss_tolerance", "reflection", "reflection_kind"),
     "termination": ("near", "impedance", "reflection", "reflection_kind"),
     "measured": (*ENDS, "touchstone", "reference", "loss_tolerance", "reflection_error", "reflection_error_kind"),

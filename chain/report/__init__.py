@@ -9,6 +9,7 @@ __all__ = [
     "differences",
     "expect",
     "learn",
+    "match",
     "numbers",
     "outlet_tree",
     "outlets",

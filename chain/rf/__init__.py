@@ -7,6 +7,7 @@ __all__ = [
     "discs",
     "elements",
     "limits",
+    "network",
     "pad",
     "parts",
     "references",

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.rf import adapter, coax, measured, pad, section, splitter, transformer
+from chain.rf import adapter, coax, measured, network, pad, section, splitter, transformer
 from chain.rf.elements import Element
 from chain.setups import Item
 
@@ -17,6 +17,7 @@ ELEMENTS: dict[str, Callable[[Item, NDArray[np.float64]], tuple[Element, ...]]] 
     "adapter": adapter.elements,
     "coax": coax.elements,
     "measured": measured.elements,
+    "network": network.elements,
     "pad": pad.elements,
     "section": section.elements,
     "splitter": lambda item, freq_hz: splitter.elements(item, freq_hz, elements_of),

@@ -34,7 +34,7 @@ __all__ = ["Change", "Improvement", "improve"]
 MOST_POINTS = 11
 LIMIT_VSWR = 2.0
 """Taken where the set-up states no limit."""
-TWO_PORTS = ("pad", "adapter", "coax", "section", "transformer", "measured")
+TWO_PORTS = ("pad", "adapter", "coax", "section", "transformer", "network", "measured")
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ __all__ = ["Missing", "missing_piece"]
 
 FAR_AWAY = 10**6
 MOST_NAMED = 3
-KINDS = ("adapter", "pad", "section", "transformer")
+KINDS = ("adapter", "pad", "section", "transformer", "network")
 BLOCKS, LEADS = "blocks DC", "is a lead"
 REMEDIES = {
     BLOCKS: "Put a DC block on the antenna's side of the pad, rated for the volts on the lead: write yours as an [[adapter]] "

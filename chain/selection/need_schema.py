@@ -29,7 +29,7 @@ PLANES = ("near", "after-pad", "far")
 DIRECT = ("block", "pass")
 MOST_ITEMS = 8
 MOST_STOCK = 10**9
-PART_TABLES = ("pad", "adapter", "coax", "section", "transformer", "splitter", "termination")
+PART_TABLES = ("pad", "adapter", "coax", "section", "transformer", "network", "splitter", "termination")
 """Tables of new parts given in full, as in a part file."""
 
 

@@ -24,7 +24,7 @@ __all__ = ["DRAWS", "PlaneInterval", "calibrations", "interval_over", "sights"]
 
 DRAWS = 1000
 """Simulated readings per magnitude: a quarter of a chunk; enough to put chains in order."""
-MATCHING = ("pad", "section", "transformer")
+MATCHING = ("pad", "section", "transformer", "network")
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,9 @@
 
 __all__ = [
     "crossings",
+    "matched_files",
+    "matching",
+    "networks",
     "records",
     "spans",
     "tune",

@@ -112,3 +112,17 @@ class Workshop:
 
 def as_readings(freq_hz, reflection, phase=True):
     return Readings(freq_hz, np.abs(reflection), reflection if phase else None, "drawn")
+
+
+FREQ = np.linspace(500e6, 700e6, 161)
+
+
+def bench(points=FREQ.size, antenna=None, **near):
+    """A lead straight on the analyzer, everything known but what is named."""
+    near = {"trace_noise_db": 0.001, **near}
+    setup = made.setup_of([made.lead(0.1, 600e6)], 75.0, 75.0, (FREQ[0], FREQ[-1], points), 2.0, **near)
+    return replace(setup, calibration=Calibration(setup.items[0].id), antenna=antenna or Antenna("loop"))
+
+
+def swept(element, stretch=1.0, freq=FREQ):
+    return as_readings(freq, element.reflection(freq, stretch))

@@ -6,9 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-import strategies as made
 from click.testing import CliRunner
-from tuning_world import Element, as_readings
+from tuning_world import FREQ, Element, as_readings, bench, swept
 
 from chain.cli.main import chain
 from chain.errors import RangeError
@@ -18,19 +17,6 @@ from chain.tuning.draws import bench_of
 from chain.tuning.prediction import nominal_reading
 from chain.tuning.tune import tune
 from library.load import load_library
-
-FREQ = np.linspace(500e6, 700e6, 161)
-
-
-def bench(points=FREQ.size, antenna=None, **near):
-    """A lead straight on the analyzer, everything known but what is named."""
-    near = {"trace_noise_db": 0.001, **near}
-    setup = made.setup_of([made.lead(0.1, 600e6)], 75.0, 75.0, (FREQ[0], FREQ[-1], points), 2.0, **near)
-    return replace(setup, calibration=Calibration(setup.items[0].id), antenna=antenna or Antenna("loop"))
-
-
-def swept(element, stretch=1.0, freq=FREQ):
-    return as_readings(freq, element.reflection(freq, stretch))
 
 
 @pytest.mark.parametrize("number", range(6))

@@ -1,0 +1,49 @@
+"""The antenna without and with its best network: VSWR over the wanted span, and the circle chart."""
+
+from __future__ import annotations
+
+from chain.plots.axes import frequency_axis, vswr_axis
+from chain.plots.figure import CurveChart, Level, Plot, ReflectionChart, Series, Trace
+from chain.reflection import magnitude_from_vswr, vswr
+from chain.report.numbers import frequency
+from chain.tuning.matching import Matching
+
+__all__ = ["describe"]
+
+CIRCLES = (0.2, 0.5, 1.0, 2.0, 5.0)
+
+
+def describe(result: Matching) -> tuple[Plot, ...]:
+    """Describe VSWR and reflections, without and with the network."""
+    freq = result.freq_hz
+    series = [Series("without", "reading", freq, vswr(result.now_reflection))]
+    ends = (frequency(float(freq[0])), frequency(float(freq[-1])))
+    traces = [Trace("without", "reading", result.now_reflection, ends=ends)]
+    if result.networks:
+        best = result.networks[0]
+        series.append(Series("with, 95 %", "pass", freq, vswr(best.reflection), best.low, best.high))
+        traces.append(Trace("with the network", "pass", best.reflection))
+    highest = max(result.now.vswr.value, result.limit_vswr)
+    limit = result.limit_vswr
+    return (
+        CurveChart(
+            "vswr",
+            "VSWR without and with the best network",
+            f"{result.networks[0].words if result.networks else 'no network helps'}; in {result.far_ohm:g} ohm, on the side of the "
+            "lead. Axis spaced by reflection.",
+            frequency_axis(freq),
+            vswr_axis("at the lead", highest),
+            tuple(series),
+            (Level(f"limit {limit:g}", "limit", limit), Level("Bode-Fano floor", "ceiling", result.floor_vswr)),
+        ),
+        ReflectionChart(
+            "circle",
+            f"Reflection on the side of the lead, in {result.far_ohm:g} ohm",
+            "The centre is a perfect match; circles in ohm, inductive above.",
+            result.far_ohm,
+            tuple(ratio * result.far_ohm for ratio in CIRCLES),
+            tuple(traces),
+            float(magnitude_from_vswr(limit)),
+            f"limit {limit:g}",
+        ),
+    )

@@ -1,0 +1,101 @@
+"""What a network at the antenna could do: the best of each family, with what the parts and the sweep leave uncertain."""
+
+from __future__ import annotations
+
+from rich.console import Console
+
+from chain.report.numbers import vswr
+from chain.report.phrases import plane_words
+from chain.report.tables import Column, notes, safe, say, show_table, title
+from chain.tuning.crossings import Estimate
+from chain.tuning.matching import Matching
+
+__all__ = ["render", "three_lines"]
+
+LONGEST = 80
+DIRECT = {"block": "blocked", "short": "shorted", "pass": "passes"}
+CAUTIONS = (
+    "Outdoors: build it at the antenna's own terminals, in a dry box with a hole downwards; water in it is worse than no network. "
+    "It is meant for reception: coils and capacitors of this size stand no transmitter.",
+    "Before you open the box: switch off and unplug whatever feeds power up the lead; keep clear of power lines.",
+)
+DC = {
+    "block": "It blocks direct current: no masthead amplifier behind it gets its feed, and static cannot run off. Put 100 kohm across "
+    "the antenna's side, and earth the mast as the local code asks.",
+    "short": "It is a short for direct current, which lets static run off: never feed power up a lead that ends in it.",
+    "pass": "It passes direct current, so it does nothing about static: earth the mast and the braid as the local code asks.",
+}
+
+
+def render(result: Matching, console: Console) -> None:
+    """Print the networks, best first."""
+    title(console, result.title)
+    for number, line in enumerate(three_lines(result)):
+        say(console, safe(line, "green" if number == 0 and result.networks else ""))
+    console.print()
+    if result.networks:
+        columns = [
+            Column("family", False),
+            Column("from lead to antenna", False, wraps=True),
+            Column("worst\nVSWR"),
+            Column("95 %"),
+            Column("delivered\ndB"),
+            Column("DC", False),
+        ]
+        rows: list[list[object]] = [
+            [
+                each.family,
+                each.words,
+                vswr(each.worst_vswr.value),
+                _ends(each.worst_vswr),
+                f"{each.delivered_db:.2f}",
+                DIRECT[each.dc],
+            ]
+            for each in result.networks
+        ]
+        now = ["none", "", vswr(result.now.vswr.value), _ends(result.now.vswr), f"{result.now_delivered_db:.2f}", ""]
+        show_table(console, columns, [*rows, now])
+        console.print()
+        say(console, DC[result.networks[0].dc])
+        for text in CAUTIONS:
+            say(console, text)
+    say(console, _conditions(result))
+    notes(console, result.warnings, result.assumed)
+
+
+def three_lines(result: Matching) -> tuple[str, str, str]:
+    """Verdict, what it rests on, what to do next: at most 80 characters each."""
+    now = vswr(result.now.vswr.value)
+    if not result.networks:
+        return (
+            f"No network helps: none brings more to the antenna than the plain {now}.",
+            f"Least that any lossless network could leave: VSWR {vswr(result.floor_vswr)}.",
+            "Next: leave it. Gain, place and lead matter more now.",
+        )
+    best = result.networks[0]
+    first = f"Worst wanted VSWR {vswr(best.worst_vswr.value)} instead of {now}: {best.words}."
+    if len(first) > LONGEST:
+        first = f"Worst wanted VSWR {vswr(best.worst_vswr.value)} instead of {now}: a network as below."
+    gain = best.delivered_db - result.now_delivered_db
+    second = f"95 %: {_ends(best.worst_vswr)}. Worst channel gains {gain:.1f} dB. No network beats {vswr(result.floor_vswr)}."
+    if result.now.vswr.value <= result.limit_vswr:
+        return first, second, f"Next: hardly worth it; the limit of {result.limit_vswr:g} is met without a network."
+    if best.worst_vswr.value > result.limit_vswr:
+        return first, second, f"Next: none reaches {result.limit_vswr:g}; change the antenna first (chain tune)."
+    return first, second, "Next: --write NAME gives a set-up with it; build it, and read the antenna again."
+
+
+def _ends(found: Estimate) -> str:
+    return f"{vswr(found.low)} to {vswr(found.high)}"
+
+
+def _conditions(result: Matching) -> str:
+    low, high = result.wanted.low_hz / 1e6, result.wanted.high_hz / 1e6
+    return (
+        f"Wanted: {low:g} to {high:g} MHz, {result.freq_hz.size} frequencies. Coils and capacitors of {100 * result.tolerance:g} %, "
+        f"coils of Q {result.coil_q:g}; cable lengths to 1 %. Delivered: to the antenna at its worst wanted frequency, loss of the "
+        f"network included, against what the lead offers. No lossless network can leave less than VSWR {vswr(result.floor_vswr)} over "
+        f"this span (Bode and Fano, antenna taken as one resonance of Q {result.quality_factor:.2g}). Calibrated "
+        f"{plane_words(result.plane)}. {result.draws} draws, seed {result.seed}. Leads and strays of the parts are not in it: above "
+        "300 MHz a millimetre of wire is about 1 nH."
+    )
