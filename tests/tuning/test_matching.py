@@ -217,9 +217,9 @@ def test_the_network_is_a_set_up_that_expect_and_choose_read(tmp_path):
     assert found["rows"]
     need = tmp_path / "need.toml"
     need.write_text(
-        'title = "x"\nlibrary = ["matched-parts.toml"]\n[need]\nnear = "F-75 jack"\nfar = "F-75 jack"\nfar_impedance = "75 ohm"\n'
-        'start = "574 MHz"\nstop = "630 MHz"\nmost_items = 3\n[[have]]\npart = "matching-network"\n[[have]]\npart = "rg59"\n'
-        'length = "1 m"\nnear = "F-75 plug"\nfar = "F-75 plug"\n',
+        'title = "x"\nlibrary = ["matched-parts.toml"]\n[need]\nnear = "F-75 plug"\nnear_impedance = "75 ohm"\nfar = "F-75 jack"\n'
+        'far_impedance = "75 ohm"\nstart = "574 MHz"\nstop = "630 MHz"\nlimit = "VSWR 2"\nmost_items = 2\n[[have]]\n'
+        'part = "matching-network"\n',
         encoding="utf-8",
     )
     chosen = run(chain, ["choose", str(need), "--json"], standalone_mode=False)
