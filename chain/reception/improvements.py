@@ -1,0 +1,286 @@
+"""What would mend an installation: single changes and pairs of them, by decibels of the worst room and by money."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+from chain.reception.levels import nominal_levels
+from chain.reception.placing_amplifier import Score, external_remark, inserted, score
+from chain.reception.records import ANTENNA, Installation, InstalledItem, PartOffer, ReceivingAntenna
+from chain.reception.tree import followers_of
+from chain.reception.worth import without_item
+from chain.results import ResultTable, plain_values
+from library.errors import LibraryError
+from library.reception import Amplifier, Inline
+from library.records import Adapter, Coax, Splitter
+
+__all__ = ["Improvement", "Improvements", "improve_reception"]
+
+PAIRED = 12
+"""Best single changes whose pairs are tried."""
+MOST_CHANGES = 400
+SHOWN_GAIN_DB = 0.05
+MOST_PORTS = 60
+MOST_PROPOSED = 3
+GAIN_STEPS_DB = (-9.0, -6.0, -3.0, 3.0, 6.0, 9.0)
+SCHEMA_VERSION = 1
+
+Change = Callable[[Installation], Installation]
+
+
+@dataclass(frozen=True)
+class Improvement:
+    """One change, or two together: what it costs in hundredths of the currency, and what it does."""
+
+    words: tuple[str, ...]
+    hundredths: int | None
+    """None: the price is not stated."""
+    score: Score
+    gain_db: float
+    """Of the worst room."""
+    db_per_unit: float | None
+    """Decibels for one unit of money; None where it is free or the price is not known."""
+
+
+@dataclass(frozen=True, repr=False)
+class Improvements(ResultTable):
+    """Changes that help, most first."""
+
+    title: str
+    now: Score
+    improvements: tuple[Improvement, ...]
+    singles: int
+    pairs: int
+    currency: str
+    remark: str
+    warnings: tuple[str, ...]
+    installation: Installation
+
+    ROWS = "improvements"
+    COLUMNS = ("words", "gain_db", "hundredths")
+
+    def to_dict(self) -> dict[str, object]:
+        """Give the result as plain values."""
+        document = {
+            "schema_version": SCHEMA_VERSION,
+            "title": self.title,
+            "warnings": list(self.warnings),
+            "assumed": list(self.installation.assumed),
+            "now": vars(self.now),
+            "improvements": [{**vars(each), "score": vars(each.score)} for each in self.improvements],
+            "singles": self.singles,
+            "pairs": self.pairs,
+            "currency": self.currency,
+            "remark": self.remark,
+        }
+        found = plain_values(document)
+        assert isinstance(found, dict)
+        return found
+
+
+@dataclass(frozen=True)
+class _Option:
+    words: str
+    hundredths: int | None
+    change: Change
+    touches: str
+    """Item or place it changes: two changes of one are not paired."""
+
+
+def improve_reception(installation: Installation, progress: Callable[[float], None] | None = None) -> Improvements:
+    """Try every single change out of what is owned and offered, and every pair of the best.
+
+    Parameters
+    ----------
+    installation : the receiving installation, with its `have` and `offer`.
+    progress : called with the finished share.
+
+    Returns
+    -------
+    Improvements, most decibels of the worst room first; exact over all single changes (a lead of another type, fewer ways, an
+    end terminated, a splice left out, another gain, an amplifier, a filter or another antenna) and all pairs of the best
+    twelve.
+
+    Examples
+    --------
+    >>> from chain import improve_reception, load_installation
+    >>> found = improve_reception(load_installation("demo/outlets.toml"))
+    >>> found.improvements[0].gain_db > 1
+    True
+
+    Source
+    ------
+    `chain.reception.levels`, nominally.
+    """
+    now = score(installation)
+    options = list(_options(installation))[:MOST_CHANGES]
+    singles = []
+    for number, option in enumerate(options):
+        singles.append((option, score(option.change(installation))))
+        if progress:
+            progress(0.7 * (number + 1) / len(options))
+    best = sorted(singles, key=lambda each: -each[1].room_db)[:PAIRED]
+    found = [_improvement((option,), reached, now) for option, reached in singles]
+    pairs = [pair for pair in combinations([option for option, _ in best], 2) if pair[0].touches != pair[1].touches]
+    for number, (first, second) in enumerate(pairs):
+        reached = score(second.change(first.change(installation)))
+        alone = max(each.room_db for option, each in singles if option in (first, second))
+        if reached.room_db > alone + SHOWN_GAIN_DB:
+            found.append(_improvement((first, second), reached, now))
+        if progress:
+            progress(0.7 + 0.3 * (number + 1) / len(pairs))
+    helpful = [each for each in found if each.gain_db > SHOWN_GAIN_DB]
+    helpful.sort(key=lambda each: (-round(each.gain_db, 1), each.hundredths is None, each.hundredths or 0))
+    return Improvements(
+        installation.title,
+        now,
+        tuple(helpful),
+        len(options),
+        len(pairs),
+        installation.currency,
+        external_remark(installation, nominal_levels(installation)),
+        installation.warnings,
+        installation,
+    )
+
+
+def _improvement(options: tuple[_Option, ...], reached: Score, now: Score) -> Improvement:
+    prices = [option.hundredths for option in options]
+    cost = None if None in prices else sum(price or 0 for price in prices)
+    gain = reached.room_db - now.room_db
+    per_unit = gain / (cost / 100) if cost else None
+    return Improvement(tuple(option.words for option in options), cost, reached, gain, per_unit)
+
+
+def _options(installation: Installation) -> Iterator[_Option]:
+    """Every single change."""
+    for item in installation.items:
+        yield from _of_item(installation, item)
+    for outlet in installation.outlets:
+        if outlet.end == "open":
+            yield _Option(f"end {outlet.id} in 75 ohm", None, _ended(outlet.id), outlet.id)
+    for offer in installation.offers:
+        yield from _of_offer(installation, offer)
+
+
+def _ended(name: str) -> Change:
+    def change(house: Installation) -> Installation:
+        ends = (replace(each, end="load", end_ohm=75.0) if each.id == name else each for each in house.outlets)
+        return replace(house, outlets=tuple(ends))
+
+    return change
+
+
+def _swapped(name: str, part: Coax | Splitter | Amplifier) -> Change:
+    def change(house: Installation) -> Installation:
+        return replace(house, items=tuple(replace(e, part=part) if e.id == name else e for e in house.items))
+
+    return change
+
+
+def _of_item(installation: Installation, item: InstalledItem) -> Iterator[_Option]:
+    part = item.part
+    if isinstance(part, Coax):
+        for offer in installation.offers:
+            if isinstance(offer.part, Coax) and offer.part.id != part.id:
+                cost = round(offer.hundredths * (item.length_m if offer.per_metre else 1))
+                yield _Option(f"{item.id}: {offer.part.id} instead of {part.id}", cost, _swapped(item.id, offer.part), item.id)
+    elif isinstance(part, Amplifier):
+        yield _Option(f"take {item.id} out", 0, lambda house: without_item(house, item.id, item.id), item.id)
+        for step in GAIN_STEPS_DB:
+            if part.gain_from_db < part.gain_to_db and part.gain_from_db <= part.gain_db + step <= part.gain_to_db:
+                other = replace(part, gain_db=part.gain_db + step)
+                yield _Option(f"{item.id}: gain {other.gain_db:g} dB", 0, _swapped(item.id, other), item.id)
+    elif isinstance(part, Adapter):
+        yield _Option(f"leave {item.id} out", 0, lambda house: without_item(house, item.id, item.id), item.id)
+    elif isinstance(part, Splitter):
+        yield from _fewer_ways(installation, item, part)
+
+
+def _fewer_ways(installation: Installation, item: InstalledItem, part: Splitter) -> Iterator[_Option]:
+    """A splitter with idle outputs: one with as many ways as are used, or none at all."""
+    ends = {outlet.after: outlet for outlet in installation.outlets}
+    idle = [port for port in item.outputs if port in ends and ends[port].end]
+    used = [port for port in item.outputs if port not in idle]
+    if not idle or not used:
+        return
+    if len(used) == 1:
+        yield _Option(f"take {item.id} out", 0, lambda house: without_item(house, item.id, used[0]), item.id)
+        return
+    try:
+        smaller = installation.library.part(f"splitter-{len(used)}")
+    except LibraryError:
+        return
+    if isinstance(smaller, Splitter):
+        own = [offer for offer in installation.offers if offer.part == smaller]
+        cost = own[0].hundredths if own else None
+        words = f"{item.id}: {len(used)} ways instead of {len(item.outputs)}"
+        yield _Option(words, cost, _narrowed(item.id, used, smaller), item.id)
+
+
+def _narrowed(name: str, used: list[str], smaller: Splitter) -> Change:
+    renamed = {port: f"{name}.{own}" for port, own in zip(used, smaller.ports[1:], strict=True)}
+
+    def change(house: Installation) -> Installation:
+        gone = {f"{name}.{port.partition('.')[2]}" for e in house.items if e.id == name for port in e.outputs} - {*renamed}
+        items = tuple(
+            replace(e, part=smaller) if e.id == name else replace(e, after=renamed.get(e.after, e.after)) for e in house.items
+        )
+        ends = tuple(replace(e, after=renamed.get(e.after, e.after)) for e in house.outlets if e.after not in gone)
+        return replace(house, items=items, outlets=ends)
+
+    return change
+
+
+def _of_offer(installation: Installation, offer: PartOffer) -> Iterator[_Option]:
+    part = offer.part
+    if isinstance(part, ReceivingAntenna):
+        gain, tolerance = (part.gain_hz, part.gain_dbi), part.gain_tolerance_db
+
+        def another(house: Installation) -> Installation:
+            mine = replace(house.antenna, gain_hz=gain[0], gain_dbi=gain[1], gain_tolerance_db=tolerance)
+            return replace(house, antenna=mine)
+
+        yield _Option(offer.name, offer.hundredths, another, ANTENNA)
+    elif isinstance(part, Inline) and part.kind == "filter":
+        amplified = [item.after for item in installation.items if isinstance(item.part, Amplifier)]
+        for port in dict.fromkeys([ANTENNA, *amplified]):
+            yield _Option(f"{offer.name} after {port}", offer.hundredths, _filtered(port, part), f"filter {port}")
+    elif isinstance(part, Amplifier):
+        for gain, port in _best_ports(installation, part):
+            words = f"{offer.name} of {gain:g} dB after {port}"
+            yield _Option(words, offer.hundredths, _amplified(port, part, gain), "amplifier")
+
+
+def _best_ports(installation: Installation, part: Amplifier) -> list[tuple[float, str]]:
+    """The three best ports for an amplifier, each with the best of its least, usual and greatest gain."""
+    found = []
+    for port in list(followers_of(installation.items, installation.outlets))[:MOST_PORTS]:
+        gains = sorted({part.gain_from_db, part.gain_db, part.gain_to_db})
+        rooms = [(score(inserted(installation, port, part, gain)).room_db, gain) for gain in gains]
+        room, gain = max(rooms)
+        found.append((room, gain, port))
+    best: list[tuple[float, str]] = []
+    seen: set[float] = set()
+    for room, gain, port in sorted(found, key=lambda each: -each[0]):
+        # Two places as good as each other are one proposal.
+        if round(room, 1) not in seen:
+            seen.add(round(room, 1))
+            best.append((gain, port))
+    return best[:MOST_PROPOSED]
+
+
+def _filtered(port: str, part: Inline) -> Change:
+    def change(house: Installation) -> Installation:
+        own = InstalledItem(f"filter-{port}".replace(".", "-"), part, port)
+        items = tuple(replace(e, after=own.id) if e.after == port else e for e in house.items)
+        ends = tuple(replace(e, after=own.id) if e.after == port else e for e in house.outlets)
+        return replace(house, items=(*items, own), outlets=ends)
+
+    return change
+
+
+def _amplified(port: str, part: Amplifier, gain_db: float) -> Change:
+    return lambda house: inserted(house, port, part, gain_db)

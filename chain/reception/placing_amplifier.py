@@ -1,0 +1,266 @@
+"""Where one amplifier helps, and with what gain: every place in the tree, side by side."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from chain.reception.levels import Nominal, nominal_levels
+from chain.reception.propagation import DBUV_OF_DBM, T0_K, antenna_noise_k
+from chain.reception.records import ANTENNA, Installation, InstalledItem
+from chain.reception.tree import followers_of
+from chain.reception.worth import without_item
+from chain.results import ResultTable, plain_values
+from library.reception import Amplifier, reception_part
+
+__all__ = ["AmplifierPlace", "Placement", "Score", "external_remark", "inserted", "place_amplifier", "score"]
+
+TYPICAL = ("masthead-amplifier", "distribution-amplifier")
+MOST_PLACES = 60
+GAIN_STEP_DB = 3.0
+SCHEMA_VERSION = 1
+
+
+@dataclass(frozen=True)
+class Score:
+    """The worst of an installation, nominally: the least room to any limit, where, and to which limit."""
+
+    room_db: float
+    outlet: str
+    channel: str
+    limit: str
+
+
+@dataclass(frozen=True)
+class AmplifierPlace:
+    """One amplifier at one place, at its best gain."""
+
+    after: str
+    words: str
+    part: str
+    gain_db: float
+    score: Score
+    noise_figure_db: float
+    """System noise figure at the worst outlet and channel, referred to the antenna."""
+    total_dbuv: float
+    """Total at its output."""
+    supply: str
+
+
+@dataclass(frozen=True, repr=False)
+class Placement(ResultTable):
+    """Every place, best first, beside what is there now and no amplifier at all."""
+
+    title: str
+    now: Score
+    without: Score
+    places: tuple[AmplifierPlace, ...]
+    tried: int
+    left_out: int
+    """Places beyond the most that are tried."""
+    remark: str
+    warnings: tuple[str, ...]
+    installation: Installation
+
+    ROWS = "places"
+    COLUMNS = ("after", "part", "gain_db", "noise_figure_db", "total_dbuv")
+
+    def to_dict(self) -> dict[str, object]:
+        """Give the result as plain values."""
+        rows = [{**vars(each), "score": vars(each.score)} for each in self.places]
+        document = {
+            "schema_version": SCHEMA_VERSION,
+            "title": self.title,
+            "warnings": list(self.warnings),
+            "assumed": list(self.installation.assumed),
+            "now": vars(self.now),
+            "without": vars(self.without),
+            "place": rows,
+            "tried": self.tried,
+            "left_out": self.left_out,
+            "remark": self.remark,
+        }
+        found = plain_values(document)
+        assert isinstance(found, dict)
+        return found
+
+
+def score(installation: Installation, nominal: Nominal | None = None) -> Score:
+    """The least nominal room to any limit, over all outlets with a receiver and all channels."""
+    nominal = nominal or nominal_levels(installation)
+    channels, ends = installation.channels, installation.outlets
+    asked = np.array([channel.need_db + channel.margin_db for channel in channels])
+    low = np.array([-np.inf if each.window_low_dbuv is None else each.window_low_dbuv for each in channels])
+    high = np.array([np.inf if each.window_high_dbuv is None else each.window_high_dbuv for each in channels])
+    over = np.array([[each.receiver.overload_dbm + DBUV_OF_DBM if each.receiver else np.inf] for each in ends])
+    rooms = np.stack(
+        np.broadcast_arrays(
+            nominal.cni_db - asked,
+            nominal.level_dbuv - low,
+            high - nominal.level_dbuv,
+            over - nominal.total_dbuv[:, None],
+        )
+    )
+    rooms[:, [bool(each.end) for each in ends]] = np.inf
+    limit, outlet, channel = np.unravel_index(int(np.argmin(rooms)), rooms.shape)
+    words = ("noise", "level", "overload", "overload")[int(limit)]
+    if limit == 0 and nominal.cim_db[outlet, channel] < nominal.cn_db[outlet, channel]:
+        words = "overload"
+    return Score(float(rooms[limit, outlet, channel]), ends[int(outlet)].id, channels[int(channel)].name, words)
+
+
+def external_remark(installation: Installation, nominal: Nominal) -> str:
+    """Where noise from outside rules, what an amplifier can bring at most; empty elsewhere.
+
+    Source: `F_sys = f_a + F_chain - 1`: no amplifier makes the system quieter than the air.
+    """
+    antenna = installation.antenna
+    freq = np.array([channel.centre_hz for channel in installation.channels])
+    air_db = 10 * np.log10(antenna_noise_k(antenna.noise, antenna.noise_k, freq) / T0_K)
+    loud = air_db > LOUD_DB
+    if not loud.any():
+        return ""
+    listened = [not outlet.end for outlet in installation.outlets]
+    most = float((nominal.noise_factor_db[listened][:, loud] - air_db[loud]).max())
+    at = float(freq[loud].min()) / 1e6
+    return (
+        f"At {at:.0f} MHz the air's own noise is {float(air_db.max()):.0f} dB: an amplifier brings at most {most:.1f} dB of C/N "
+        "there; a larger antenna or a better place brings all of its dB."
+    )
+
+
+LOUD_DB = 3.0
+"""Noise from outside this far above 290 K rules over a good amplifier's own."""
+
+
+def place_amplifier(
+    installation: Installation,
+    progress: Callable[[float], None] | None = None,
+) -> Placement:
+    """Try one amplifier at every place of an installation, at its best gain.
+
+    Parameters
+    ----------
+    installation : the receiving installation. Amplifiers in it are taken out first, and tried again at every place with
+        those that are owned and on offer; a typical masthead and a typical distribution amplifier where there are none.
+    progress : called with the finished share.
+
+    Returns
+    -------
+    Placement, best worst room first: what is left, at the worst outlet and channel, to the nearest limit (margin asked for,
+    level window, overload), nominally.
+
+    Examples
+    --------
+    >>> from chain import load_installation, place_amplifier
+    >>> found = place_amplifier(load_installation("demo/outlets.toml"))
+    >>> found.places[0].score.room_db > found.without.room_db
+    True
+
+    Source
+    ------
+    `chain.reception.levels`; gains in steps of 3 dB, then of 1 dB about the best.
+    """
+    bare = _without_amplifiers(installation)
+    kinds = _amplifiers(installation)
+    ports = [ANTENNA, *(port for item in bare.items for port in item.outputs)]
+    followers = followers_of(bare.items, bare.outlets)
+    ports = [port for port in ports if port in followers]
+    found = []
+    chosen = ports[:MOST_PLACES]
+    for number, port in enumerate(chosen):
+        for kind in kinds:
+            found.append(_best(bare, port, kind))
+        if progress:
+            progress((number + 1) / len(chosen))
+    found.sort(key=lambda each: -each.score.room_db)
+    nominal = nominal_levels(bare)
+    return Placement(
+        installation.title,
+        score(installation),
+        score(bare, nominal),
+        tuple(found),
+        len(chosen) * len(kinds),
+        len(ports) - len(chosen),
+        external_remark(installation, nominal),
+        installation.warnings,
+        installation,
+    )
+
+
+def _without_amplifiers(installation: Installation) -> Installation:
+    bare = installation
+    for item in installation.items:
+        if isinstance(item.part, Amplifier):
+            bare = without_item(bare, item.id, item.id)
+    return bare
+
+
+def _amplifiers(installation: Installation) -> tuple[Amplifier, ...]:
+    """Kinds to try: those in place, owned or offered, or typical ones."""
+    given = [item.part for item in installation.items] + [offer.part for offer in installation.offers]
+    found = dict.fromkeys(part for part in given if isinstance(part, Amplifier))
+    if found:
+        return tuple(found)
+    typical = (reception_part(name) for name in TYPICAL)
+    return tuple(part for part in typical if isinstance(part, Amplifier))
+
+
+def inserted(installation: Installation, port: str, part: Amplifier, gain_db: float) -> Installation:
+    """The installation with an amplifier between a port and what follows it."""
+    name = next(each for each in (f"amplifier{number or ''}" for number in range(99)) if _free(installation, each))
+    own = InstalledItem(name, replace(part, gain_db=gain_db), port)
+    items = tuple(replace(item, after=name) if item.after == port else item for item in installation.items)
+    ends = tuple(replace(end, after=name) if end.after == port else end for end in installation.outlets)
+    return replace(installation, items=(*items, own), outlets=ends)
+
+
+def _free(installation: Installation, name: str) -> bool:
+    return all(each.id != name for each in (*installation.items, *installation.outlets))
+
+
+def _best(bare: Installation, port: str, part: Amplifier) -> AmplifierPlace:
+    """The gain at which the worst of the installation has most room."""
+    tried: dict[float, tuple[Score, Nominal]] = {}
+
+    def at(gain_db: float) -> float:
+        if gain_db not in tried:
+            changed = inserted(bare, port, part, gain_db)
+            nominal = nominal_levels(changed)
+            tried[gain_db] = score(changed, nominal), nominal
+        return tried[gain_db][0].room_db
+
+    best = max(_gains(part), key=at)
+    around = [best + step for step in (-2, -1, 1, 2) if part.gain_from_db <= best + step <= part.gain_to_db]
+    best = max([best, *around], key=at)
+    found, nominal = tried[best]
+    outlet = [end.id for end in bare.outlets].index(found.outlet)
+    channel = [each.name for each in bare.channels].index(found.channel)
+    name = next(name for name in nominal.amplifier_total_dbuv if _free(bare, name))
+    return AmplifierPlace(
+        port,
+        _words(bare, port),
+        part.id,
+        best,
+        found,
+        float(nominal.noise_factor_db[outlet, channel]),
+        nominal.amplifier_total_dbuv[name],
+        f"{part.power_v:g} V up the lead" if part.power_v else "mains",
+    )
+
+
+def _gains(part: Amplifier) -> Sequence[float]:
+    low, high = part.gain_from_db, part.gain_to_db
+    return [low] if high <= low else [*np.arange(low, high, GAIN_STEP_DB).tolist(), high]
+
+
+def _words(bare: Installation, port: str) -> str:
+    """A place in words: between what and what."""
+    follower = followers_of(bare.items, bare.outlets)[port]
+    if port == ANTENNA:
+        return "at the antenna"
+    if any(follower is outlet for outlet in bare.outlets):
+        return f"at {follower.id}"
+    return f"between {port} and {follower.id}"

@@ -1,0 +1,339 @@
+"""Levels seen on air held against those predicted: differences with their intervals, and whom to suspect."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from statistics import median
+
+from chain.errors import Defect, InputError, UnitError, quoted
+from chain.files.positions import closest
+from chain.files.toml import decode, read_file
+from chain.reception.draws import DRAWS
+from chain.reception.outlets import Reception, outlets
+from chain.reception.propagation import pad_correction_db
+from chain.reception.quantities import LEVEL, parse_reception
+from chain.reception.records import ANTENNA, Installation, Source
+from chain.results import ResultTable, plain_values
+from chain.uncertainty.intervals import SEED
+from chain.units import parse_quantity
+from library.reception import default
+
+__all__ = ["METERS", "SeenLevel", "SeenLevels", "SeenRow", "compare_levels", "read_levels"]
+
+METERS = ("75", "50-pad", "50")
+HEADERS = {
+    "place": ("place", "at", "outlet", "where"),
+    "channel": ("channel", "ch", "frequency"),
+    "level": ("level", "level_dbuv", "level_dbm", "level_dbmv", "reading"),
+}
+UNITS = {"level_dbuv": "dBuV", "level_dbm": "dBm", "level_dbmv": "dBmV"}
+METER_DB = 1.5
+"""Half-width of a hand-held level meter; practice."""
+SUSPECT_DB = 3.0
+FULLEST = 2000
+SCHEMA_VERSION = 1
+EXAMPLE = "place,channel,level_dbuv"
+
+
+@dataclass(frozen=True)
+class SeenLevel:
+    """One level as read [dBuV as the meter shows it], where, and in which channel."""
+
+    place: str
+    channel: str
+    shown_dbuv: float
+
+
+@dataclass(frozen=True)
+class SeenRow:
+    """Seen against predicted, both into 75 ohm; the ends of the difference hold 95 % of what was to be expected."""
+
+    place: str
+    channel: str
+    freq_hz: float
+    seen_dbuv: float
+    predicted_dbuv: float
+    difference_db: float
+    low_db: float
+    high_db: float
+    against: str
+    """What the prediction starts from: the signal as stated, or the level seen at another place."""
+    fits: bool
+
+
+@dataclass(frozen=True, repr=False)
+class SeenLevels(ResultTable):
+    """Every level seen, those that fit least first; whom to suspect; and the answer with the levels seen for the field."""
+
+    title: str
+    rows: tuple[SeenRow, ...]
+    suspects: tuple[str, ...]
+    meter: str
+    correction_db: float
+    """What was added to the readings."""
+    after: Reception
+    """The installation with what was seen in place of the field that was assumed."""
+    warnings: tuple[str, ...]
+
+    ROWS = "rows"
+    COLUMNS = ("place", "channel", "freq_hz", "seen_dbuv", "predicted_dbuv", "difference_db", "low_db", "high_db", "fits")
+
+    def to_dict(self) -> dict[str, object]:
+        """Give the result as plain values."""
+        document = {
+            "schema_version": SCHEMA_VERSION,
+            "title": self.title,
+            "warnings": list(self.warnings),
+            "meter": self.meter,
+            "correction_db": self.correction_db,
+            "rows": [vars(row) for row in self.rows],
+            "suspects": list(self.suspects),
+            "after": self.after.to_dict(),
+        }
+        found = plain_values(document)
+        assert isinstance(found, dict)
+        return found
+
+
+def read_levels(path: str, installation: Installation) -> tuple[SeenLevel, ...]:
+    """Read a table of levels: a line for each, under a header that names place, channel and level.
+
+    Parameters
+    ----------
+    path : a text file of columns parted by commas, semicolons or tabs, such as `place,channel,level_dbuv`; `-` reads standard
+        input. A place is `antenna` or an outlet; a channel its name or a frequency with its unit.
+    installation : whose places and channels they are.
+
+    Returns
+    -------
+    tuple of SeenLevel, as the file orders them.
+
+    Raises
+    ------
+    InputError : the file is at fault; every defect with its line.
+
+    Examples
+    --------
+    >>> from chain import load_installation
+    >>> house = load_installation("demo/outlets.toml")
+    >>> read_levels("demo/outlets-seen.csv", house)[0].place
+    'antenna'
+
+    Source
+    ------
+    `chain.reception.quantities` for the units.
+    """
+    text = decode(read_file(path), path)
+    lines = text.splitlines()
+    mark = next((sign for sign in ";\t," if sign in lines[0]), ",")
+    table = list(csv.reader(io.StringIO(text), delimiter=mark))
+    heads = [cell.strip().casefold().lstrip("#").strip() for cell in table[0]]
+    columns = {key: next((heads.index(name) for name in names if name in heads), -1) for key, names in HEADERS.items()}
+    missing = [key for key, at in columns.items() if at < 0]
+    if missing:
+        what = f"no column says {' and no column '.join(missing)}"
+        raise InputError([Defect(path, 1, 1, what, f"begin the file with a header such as {EXAMPLE}", lines[0], len(lines[0]))])
+    defects: list[Defect] = []
+    found: list[SeenLevel] = []
+    for number, row in enumerate(table[1:], 2):
+        if not row or not "".join(row).strip() or row[0].lstrip().startswith("#"):
+            continue
+        cells = [*row, *[""] * len(heads)]
+        texts = {key: cells[at].strip() for key, at in columns.items()}
+        try:
+            found.append(_level(texts, heads[columns["level"]], installation))
+        except UnitError as error:
+            defects.append(Defect(path, number, 1, error.message, error.help, lines[min(number, len(lines)) - 1]))
+    if not found and not defects:
+        defects.append(Defect(path, 1, 1, "no level is given", "add a line for each, such as hall,21,52.5", lines[0]))
+    if defects:
+        raise InputError(defects)
+    return tuple(found[:FULLEST])
+
+
+def _level(texts: dict[str, str], head: str, installation: Installation) -> SeenLevel:
+    places = [ANTENNA, *(outlet.id for outlet in installation.outlets)]
+    if texts["place"] not in places:
+        raise UnitError(f"no place is called {quoted(texts['place'])}", closest(texts["place"], places))
+    names = [channel.name for channel in installation.channels]
+    name = texts["channel"]
+    if name not in names and re.search(r"[A-Za-z]", name):
+        freq = parse_quantity(name, "frequency")
+        inside = [each.name for each in installation.channels if each.low_hz <= freq <= each.high_hz]
+        name = inside[0] if inside else name
+    if name not in names:
+        raise UnitError(f"no channel is called {quoted(name)}", closest(name, names) or "write its name or its frequency")
+    level = texts["level"] if re.search(r"[A-Za-z]", texts["level"]) or head not in UNITS else f"{texts['level']} {UNITS[head]}"
+    return SeenLevel(texts["place"], name, parse_reception(level, LEVEL))
+
+
+def compare_levels(
+    installation: Installation,
+    levels: tuple[SeenLevel, ...],
+    meter: str = "75",
+    resolution_hz: float | None = None,
+    draws: int = DRAWS,
+    seed: int = SEED,
+    progress: Callable[[float], None] | None = None,
+) -> SeenLevels:
+    """Hold levels seen at the antenna or at outlets against the model, and put them in place of the field assumed.
+
+    Parameters
+    ----------
+    installation : the receiving installation.
+    levels : as read, from `read_levels`.
+    meter : `75`, `50-pad` (a 50-ohm meter behind the minimum-loss pad) or `50` (a 50-ohm meter straight on 75 ohm).
+    resolution_hz : bandwidth of a marker reading; left out: the readings are channel power [Hz].
+    draws, seed : of the intervals.
+    progress : called with the finished share.
+
+    Returns
+    -------
+    SeenLevels. Where a channel was seen at the antenna, its outlets are predicted from that level, so that what is left is
+    the way between; else the first place seen is held against the field as stated, and the others against it.
+
+    Raises
+    ------
+    UnitError : the meter is not known.
+
+    Examples
+    --------
+    >>> from chain import compare_levels, load_installation, read_levels
+    >>> house = load_installation("demo/outlets.toml")
+    >>> found = compare_levels(house, read_levels("demo/outlets-seen.csv", house), draws=400)
+    >>> sum(not row.fits for row in found.rows) > 0
+    True
+
+    Source
+    ------
+    dBuV(75) of a 50-ohm meter behind the pad: + 7.48 dB; marker to channel power: + 10 log(B/RBW).
+    """
+    if meter not in METERS:
+        raise UnitError(f"{quoted(meter)} is no meter", f"one of: {', '.join(METERS)}")
+    true = {}
+    for each in levels:
+        channel = next(c for c in installation.channels if c.name == each.channel)
+        spread = 10 * math.log10(channel.bandwidth_hz / resolution_hz) if resolution_hz else 0.0
+        true[each.place, each.channel] = each.shown_dbuv + pad_correction_db(meter) + spread
+    references = _references(true)
+    stated = outlets(installation, draws, seed, progress)
+    known = _seen_in(installation, true, references)
+    after = outlets(known, draws, seed, progress)
+    rows = [_row(place, name, level, stated, after, references) for (place, name), level in true.items()]
+    rows.sort(key=lambda row: (row.fits, -abs(row.difference_db)))
+    warnings = list(after.warnings)
+    if meter == "50":
+        warnings.append("a 50-ohm meter without a pad reflects: its readings at a 75-ohm outlet are uncertain by its mismatch")
+    return SeenLevels(
+        installation.title,
+        tuple(rows),
+        tuple(_suspects(rows, installation, resolution_hz)),
+        meter,
+        pad_correction_db(meter),
+        after,
+        tuple(warnings),
+    )
+
+
+def _references(true: dict[tuple[str, str], float]) -> dict[str, str]:
+    """Place that each channel starts from: the antenna where it was seen there, else the first place."""
+    found: dict[str, str] = {}
+    for place, channel in true:
+        if place == ANTENNA or channel not in found:
+            found[channel] = place
+    return found
+
+
+def _seen_in(
+    installation: Installation, true: dict[tuple[str, str], float], references: dict[str, str]
+) -> Installation:
+    """The installation with a source of its own for each channel seen: the level there."""
+    sources, channels = list(installation.sources), []
+    spread = default("level_spread_db")
+    for channel in installation.channels:
+        if channel.name in references:
+            place = references[channel.name]
+            level = true[place, channel.name]
+            channels.append(replace(channel, signal=len(sources)))
+            sources.append(Source("level", level, place, spread, f"seen at {place}"))
+        else:
+            channels.append(channel)
+    return replace(installation, sources=tuple(sources), channels=tuple(channels))
+
+
+def _row(
+    place: str, name: str, level: float, stated: Reception, after: Reception, references: dict[str, str]
+) -> SeenRow:
+    own = references[name] == place
+    result = stated if own else after
+    installation = result.installation
+    column = next(n for n, channel in enumerate(installation.channels) if channel.name == name)
+    channel = installation.channels[column]
+    if place == ANTENNA:
+        # Into 75 ohm: what the antenna's own reflection keeps back counts.
+        spread = installation.sources[channel.signal].spread_db
+        predicted = float(result.nominal.antenna_dbuv[column])
+        half = 2 * math.hypot(spread, installation.antenna.gain_tolerance_db / math.sqrt(3))
+        low, high = predicted - half, predicted + half
+    else:
+        row = next(n for n, outlet in enumerate(installation.outlets) if outlet.id == place)
+        predicted = float(result.nominal.level_dbuv[row, column])
+        low, high = (float(result.drawn.level_dbuv[end, row, column]) for end in (0, 1))
+    difference = level - predicted
+    against = "the signal as stated" if own else f"the level at {references[name]}"
+    low_db, high_db = low - predicted - METER_DB, high - predicted + METER_DB
+    return SeenRow(
+        place,
+        name,
+        channel.centre_hz,
+        level,
+        predicted,
+        difference,
+        low_db,
+        high_db,
+        against,
+        low_db <= difference <= high_db,
+    )
+
+
+def _suspects(rows: list[SeenRow], installation: Installation, resolution_hz: float | None) -> list[str]:
+    """Whom to suspect where the differences do not fit."""
+    found = []
+    places = list(dict.fromkeys(row.place for row in rows))
+    off = {place: [row for row in rows if row.place == place and not row.fits] for place in places}
+    sound = {place for place in places if not off[place]}
+    for place in places:
+        if not off[place]:
+            continue
+        typical = median(row.difference_db for row in off[place])
+        if abs(typical) < SUSPECT_DB and len(off[place]) < 2:
+            continue
+        size = f"{abs(typical):.0f} dB {'less' if typical < 0 else 'more'} than predicted"
+        if typical > 0:
+            reason = "the meter (75 or 50 ohm, pad, dBuV or dBm) or an amplifier's gain"
+        elif place == ANTENNA or any(row.against == "the signal as stated" for row in off[place]):
+            reason = "the field assumed, pointing, the balun, water in a joint" + (
+                "" if resolution_hz else "; or a marker read instead of channel power"
+            )
+        else:
+            own = [name for name in _way(installation, place) if not any(name in _way(installation, s) for s in sound)]
+            reason = f"{', '.join(own) or 'what lies on its way'}: a bad joint, a longer or poorer lead, a port left open"
+        found.append(f"{place}: {size}: suspect {reason}")
+    return found
+
+
+def _way(installation: Installation, place: str) -> list[str]:
+    """Items between the antenna and a place."""
+    ends = {outlet.id: outlet.after for outlet in installation.outlets}
+    homes = {item.id: item for item in installation.items}
+    port, way = ends.get(place, ANTENNA), []
+    while port != ANTENNA:
+        item = homes[port.partition(".")[0]]
+        way.append(item.id)
+        port = item.after
+    return way[::-1]
