@@ -55,9 +55,15 @@ if TYPE_CHECKING:
     from chain.files.setup_file import parse_setup as parse_setup
     from chain.html.page import card_html as card_html
     from chain.html.page import page_html as page_html
+    from chain.reception.checks import check_installation as check_installation
+    from chain.reception.improvements import improve_reception as improve_reception
     from chain.reception.installation_file import load_installation as load_installation
     from chain.reception.installation_file import parse_installation as parse_installation
+    from chain.reception.installer_card import installer_card as installer_card
     from chain.reception.outlets import outlets as outlets
+    from chain.reception.placing_amplifier import place_amplifier as place_amplifier
+    from chain.reception.seen import compare_seen as compare_seen
+    from chain.reception.seen import read_seen as read_seen
     from chain.selection.choose import choose as choose
     from chain.selection.improve import improve as improve
     from chain.selection.need_file import load_need as load_need
@@ -85,15 +91,19 @@ _HOMES = {
     "card": "chain.analyses.bench_card",
     "card_html": "chain.html.page",
     "check": "chain.analyses.checks",
+    "check_installation": "chain.reception.checks",
     "choose": "chain.selection.choose",
     "compare_antennas": "chain.comparisons.antennas",
     "compare_levels": "chain.comparisons.levels",
     "compare_planes": "chain.analyses.planes:compare",
+    "compare_seen": "chain.reception.seen",
     "compare_sweeps": "chain.analyses.compare",
     "dc_card": "chain.analyses.ohmmeter",
     "expect": "chain.analyses.expect",
     "front_to_back": "chain.comparisons.gains",
     "improve": "chain.selection.improve",
+    "improve_reception": "chain.reception.improvements",
+    "installer_card": "chain.reception.installer_card",
     "known_ends": "chain.diagnosis.terminations",
     "learn_back_to_back": "chain.characterize.characterize",
     "learn_ends": "chain.characterize.characterize",
@@ -111,8 +121,10 @@ _HOMES = {
     "page_html": "chain.html.page",
     "parse_installation": "chain.reception.installation_file",
     "parse_setup": "chain.files.setup_file",
+    "place_amplifier": "chain.reception.placing_amplifier",
     "prove": "chain.diagnosis.diagnose",
     "read_levels": "chain.comparisons.level_table",
+    "read_seen": "chain.reception.seen",
     "read_sweep": "chain.sweeps.read",
     "read_sweep_for": "chain.assembly.plane",
     "recover": "chain.analyses.recover",

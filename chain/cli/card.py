@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
 from chain.cli.options import Common, common, setup_argument
 from chain.cli.output import deliver, deliver_page, refuse_overwriting
 from chain.cli.progress import progress
+
+if TYPE_CHECKING:
+    from chain.reception.records import Installation
 
 __all__ = ["command"]
 
@@ -28,9 +33,14 @@ def command(shared: Common, setup: str) -> None:
     """
     refuse_overwriting(shared.output, shared.force, [setup])
     from chain.analyses.bench_card import card
+    from chain.cli.installations import installation_in
     from chain.files.setup_file import load_setup
     from chain.uncertainty.intervals import SEED
 
+    house = installation_in(setup)
+    if house is not None:
+        _installers(shared, house, setup)
+        return
     loaded = load_setup(setup)
     with progress(shared) as report:
         found = card(loaded, seed=SEED if shared.seed is None else shared.seed, progress=report)
@@ -47,3 +57,24 @@ def command(shared: Common, setup: str) -> None:
         text.render(found, console)  # type: ignore[arg-type]
 
     deliver(shared, render, found.to_dict, [setup])
+
+
+def _installers(shared: Common, house: Installation, path: str) -> None:
+    """The installer's card of an installation."""
+    from chain.reception.installer_card import installer_card
+    from chain.uncertainty.intervals import SEED
+
+    with progress(shared) as report:
+        found = installer_card(house, seed=SEED if shared.seed is None else shared.seed, progress=report)
+    if not shared.json and shared.output and shared.output.lower().endswith(PAGES):
+        from chain.html.installation import installer_card_html
+
+        deliver_page(shared, installer_card_html(found), [path])
+        return
+
+    def render(console: object) -> None:
+        from chain.report import installation
+
+        installation.render_card(found, console)  # type: ignore[arg-type]
+
+    deliver(shared, render, found.to_dict, [path])

@@ -23,6 +23,23 @@ def command(shared: Common, setup: str, enforce: bool) -> None:
       chain check demo/boathouse.toml --enforce && echo fits
     """
     refuse_overwriting(shared.output, shared.force, [setup])
+    from chain.cli.installations import installation_in
+
+    house = installation_in(setup)
+    if house is not None:
+        from chain.reception.checks import check_installation
+
+        checked = check_installation(house)
+
+        def show(console: object) -> None:
+            from chain.report import installation
+
+            installation.render(checked, console)  # type: ignore[arg-type]
+
+        deliver(shared, show, checked.to_dict, [setup])
+        if enforce and not checked.sound:
+            raise click.exceptions.Exit(1)
+        return
     from chain.analyses.checks import check
     from chain.files.setup_file import load_setup
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from chain.cli.completing import installation_files
+from chain.cli.completing import any_file, installation_files
 from chain.cli.options import Common, common, enforce
 from chain.cli.output import deliver, refuse_overwriting
 from chain.cli.progress import progress
@@ -14,11 +14,25 @@ from chain.cli.progress import progress
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from chain.reception.outlets import Reception
+    from chain.reception.records import Installation
+
 __all__ = ["command"]
+
+METERS = ("75", "50-pad", "50")
 
 
 @click.command("outlets", short_help="What arrives at each outlet, with what margin?")
 @click.argument("file", metavar="FILE", shell_complete=installation_files)
+@click.option("--place", is_flag=True, help="Where one amplifier helps, and with what gain.")
+@click.option("--improve", is_flag=True, help="What would mend it, out of what is owned, offered or free.")
+@click.option(
+    "--seen", metavar="LEVELS", shell_complete=any_file, help="Levels seen on air, to hold against the model."
+)
+@click.option(
+    "--meter", type=click.Choice(METERS), help="Meter of --seen: 75 ohm, 50 ohm behind the pad, 50 ohm alone."
+)
+@click.option("--rbw", metavar="BANDWIDTH", help="Resolution bandwidth, where --seen holds marker readings.")
 @click.option("--tree", is_flag=True, help="The installation as a tree, with level and margin at each point.")
 @click.option("--all", "every", is_flag=True, help="Every outlet and channel, not the worst alone.")
 @click.option("--assumed", is_flag=True, help="What was taken from the library and from defaults.")
@@ -28,7 +42,18 @@ __all__ = ["command"]
 @enforce
 @common
 def command(
-    shared: Common, file: str, tree: bool, every: bool, assumed: bool, draws: int | None, enforce: bool
+    shared: Common,
+    file: str,
+    place: bool,
+    improve: bool,
+    seen: str | None,
+    meter: str | None,
+    rbw: str | None,
+    tree: bool,
+    every: bool,
+    assumed: bool,
+    draws: int | None,
+    enforce: bool,
 ) -> None:
     """Say what arrives at each outlet of an installation: level, margin, how sure, and what limits it.
 
@@ -36,17 +61,39 @@ def command(
     Examples:
       chain outlets demo/outlets.toml
       chain outlets demo/outlets.toml --tree
+      chain outlets demo/outlets.toml --place
+      chain outlets demo/outlets.toml --improve
+      chain outlets demo/outlets.toml --seen demo/outlets-seen.csv
     """
-    refuse_overwriting(shared.output, shared.force, [file])
-    from chain.reception.draws import DRAWS
+    inputs = [file] if seen is None else [file, seen]
+    refuse_overwriting(shared.output, shared.force, inputs)
+    if place + improve + (seen is not None) > 1:
+        raise click.UsageError("--place, --improve and --seen are questions of their own: ask one at a time.")
+    if seen is None and (meter or rbw):
+        raise click.UsageError("--meter and --rbw are about levels seen: name their file with --seen.")
     from chain.reception.installation_file import load_installation
+
+    loaded = load_installation(file)
+    if place or improve:
+        (_place if place else _improve)(shared, loaded, inputs)
+    elif seen is not None:
+        _seen(shared, loaded, inputs, meter or "75", rbw, draws, every)
+    else:
+        found = _outlets(shared, loaded, inputs, draws, (every, assumed, tree))
+        if enforce and not found.works:
+            raise click.exceptions.Exit(1)
+
+
+def _outlets(
+    shared: Common, loaded: Installation, inputs: list[str], draws: int | None, shown: tuple[bool, bool, bool]
+) -> Reception:
+    from chain.reception.draws import DRAWS
     from chain.reception.outlets import outlets
     from chain.uncertainty.intervals import SEED
 
-    loaded = load_installation(file)
-    seed = SEED if shared.seed is None else shared.seed
+    every, assumed, tree = shown
     with progress(shared) as report:
-        found = outlets(loaded, draws or DRAWS, seed, report)
+        found = outlets(loaded, draws or DRAWS, SEED if shared.seed is None else shared.seed, report)
 
     def render(console: Console) -> None:
         from chain.report import outlet_tree
@@ -57,6 +104,61 @@ def command(
             console.print()
             outlet_tree.render(found, console)
 
-    deliver(shared, render, found.to_dict, [file])
-    if enforce and not found.works:
-        raise click.exceptions.Exit(1)
+    deliver(shared, render, found.to_dict, inputs)
+    return found
+
+
+def _place(shared: Common, loaded: Installation, inputs: list[str]) -> None:
+    from chain.reception.placing_amplifier import place_amplifier
+
+    with progress(shared) as report:
+        found = place_amplifier(loaded, report)
+
+    def render(console: Console) -> None:
+        from chain.report import placement
+
+        placement.render(found, console)
+
+    deliver(shared, render, found.to_dict, inputs)
+
+
+def _improve(shared: Common, loaded: Installation, inputs: list[str]) -> None:
+    from chain.reception.improvements import improve_reception
+
+    with progress(shared) as report:
+        found = improve_reception(loaded, report)
+
+    def render(console: Console) -> None:
+        from chain.report import mending
+
+        mending.render(found, console)
+
+    deliver(shared, render, found.to_dict, inputs)
+
+
+def _seen(
+    shared: Common,
+    loaded: Installation,
+    inputs: list[str],
+    meter: str,
+    rbw: str | None,
+    draws: int | None,
+    every: bool,
+) -> None:
+    from chain.reception.draws import DRAWS
+    from chain.reception.seen import compare_seen, read_seen
+    from chain.uncertainty.intervals import SEED
+    from chain.units import parse_quantity
+
+    resolution = None if rbw is None else parse_quantity(rbw, "frequency")
+    levels = read_seen(inputs[1], loaded)
+    seed = SEED if shared.seed is None else shared.seed
+    with progress(shared) as report:
+        found = compare_seen(loaded, levels, meter, resolution, draws or DRAWS, seed, report)
+
+    def render(console: Console) -> None:
+        from chain.report import seen
+
+        seen.render(found, console, every)
+
+    deliver(shared, render, found.to_dict, inputs)

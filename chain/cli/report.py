@@ -14,6 +14,7 @@ from chain.cli.progress import progress
 from chain.cli.sweep_options import sweep_options
 
 if TYPE_CHECKING:
+    from chain.reception.records import Installation
     from chain.setups import Setup
     from chain.sweeps.options import SweepOptions
 
@@ -50,9 +51,16 @@ def command(
     refuse_overwriting(shared.output, shared.force, inputs)
     from chain.analyses.page import page
     from chain.assembly.plane import read_sweep_for
+    from chain.cli.installations import installation_in
     from chain.sweeps.options import DEFAULTS
     from chain.uncertainty.intervals import SEED
 
+    house = installation_in(setup)
+    if house is not None:
+        if file is not None:
+            raise click.UsageError("An installation has no sweep of its own: name it as match under [antenna].")
+        _of_installation(shared, house, setup, draws, enforce)
+        return
     if file is None and sweep != DEFAULTS:
         raise click.UsageError("The options from --column on are about a sweep: name its file after the set-up.")
     loaded, text = _setup_and_text(setup)
@@ -73,6 +81,24 @@ def command(
 
         deliver_page(shared, page_html(found), inputs)
     if enforce and not found.proves:
+        raise click.exceptions.Exit(1)
+
+
+def _of_installation(shared: Common, house: Installation, path: str, draws: int | None, enforce: bool) -> None:
+    """The page of an installation: verdicts, tree, level diagram, heat map, places, installer's card."""
+    from chain.reception.draws import DRAWS
+    from chain.reception.outlets import outlets
+    from chain.uncertainty.intervals import SEED
+
+    with progress(shared) as report:
+        found = outlets(house, draws or DRAWS, SEED if shared.seed is None else shared.seed, report)
+    if shared.json:
+        deliver(shared, lambda console: None, found.to_dict, [path])
+    else:
+        from chain.html.installation import installation_html
+
+        deliver_page(shared, installation_html(found), [path])
+    if enforce and not found.works:
         raise click.exceptions.Exit(1)
 
 

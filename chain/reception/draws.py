@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 
 from chain.arrays import Real
 from chain.reception.elements import Compiled, DrawStock, compile_tree
+from chain.reception.formulas import DBUV_OF_DBM, T0_K, antenna_noise_k, noise_dbuv
 from chain.reception.levels import Nominal, amplifier_ports, on_the_way, receiver_factors
 from chain.reception.network import solve
-from chain.reception.propagation import DBUV_OF_DBM, T0_K, antenna_noise_k, noise_dbuv
 from chain.reception.records import ANTENNA, Installation
 from chain.reception.sections import reflection_at
 from chain.rf.coax import COPPER_PER_K

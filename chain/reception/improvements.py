@@ -6,11 +6,10 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from itertools import combinations
 
-from chain.reception.levels import nominal_levels
+from chain.reception.levels import nominal_levels, without_item
 from chain.reception.placing_amplifier import Score, external_remark, inserted, score
 from chain.reception.records import ANTENNA, Installation, InstalledItem, PartOffer, ReceivingAntenna
 from chain.reception.tree import followers_of
-from chain.reception.worth import without_item
 from chain.results import ResultTable, plain_values
 from library.errors import LibraryError
 from library.reception import Amplifier, Inline
@@ -186,7 +185,9 @@ def _of_item(installation: Installation, item: InstalledItem) -> Iterator[_Optio
         for offer in installation.offers:
             if isinstance(offer.part, Coax) and offer.part.id != part.id:
                 cost = round(offer.hundredths * (item.length_m if offer.per_metre else 1))
-                yield _Option(f"{item.id}: {offer.part.id} instead of {part.id}", cost, _swapped(item.id, offer.part), item.id)
+                yield _Option(
+                    f"{item.id}: {offer.part.id} instead of {part.id}", cost, _swapped(item.id, offer.part), item.id
+                )
     elif isinstance(part, Amplifier):
         yield _Option(f"take {item.id} out", 0, lambda house: without_item(house, item.id, item.id), item.id)
         for step in GAIN_STEPS_DB:
@@ -224,9 +225,12 @@ def _narrowed(name: str, used: list[str], smaller: Splitter) -> Change:
     renamed = {port: f"{name}.{own}" for port, own in zip(used, smaller.ports[1:], strict=True)}
 
     def change(house: Installation) -> Installation:
-        gone = {f"{name}.{port.partition('.')[2]}" for e in house.items if e.id == name for port in e.outputs} - {*renamed}
+        gone = {f"{name}.{port.partition('.')[2]}" for e in house.items if e.id == name for port in e.outputs} - {
+            *renamed
+        }
         items = tuple(
-            replace(e, part=smaller) if e.id == name else replace(e, after=renamed.get(e.after, e.after)) for e in house.items
+            replace(e, part=smaller) if e.id == name else replace(e, after=renamed.get(e.after, e.after))
+            for e in house.items
         )
         ends = tuple(replace(e, after=renamed.get(e.after, e.after)) for e in house.outlets if e.after not in gone)
         return replace(house, items=items, outlets=ends)
@@ -249,9 +253,23 @@ def _of_offer(installation: Installation, offer: PartOffer) -> Iterator[_Option]
         for port in dict.fromkeys([ANTENNA, *amplified]):
             yield _Option(f"{offer.name} after {port}", offer.hundredths, _filtered(port, part), f"filter {port}")
     elif isinstance(part, Amplifier):
-        for gain, port in _best_ports(installation, part):
-            words = f"{offer.name} of {gain:g} dB after {port}"
-            yield _Option(words, offer.hundredths, _amplified(port, part, gain), "amplifier")
+        for item in installation.items:
+            if isinstance(item.part, Amplifier) and item.part.id != part.id:
+                words = f"{offer.name} in place of {item.id}"
+                yield _Option(
+                    words, offer.hundredths, _swapped(item.id, _best_gain(installation, item.id, part)), item.id
+                )
+        fed = any(isinstance(item.part, Amplifier) and item.part.power_v for item in installation.items)
+        # One lead carries one supply: a second amplifier fed through it is not proposed.
+        for gain_db, port in [] if fed and part.power_v else _best_ports(installation, part):
+            words = f"{offer.name} of {gain_db:g} dB after {port}"
+            yield _Option(words, offer.hundredths, _amplified(port, part, gain_db), "amplifier")
+
+
+def _best_gain(installation: Installation, name: str, part: Amplifier) -> Amplifier:
+    """An amplifier at the best of its least, usual and greatest gain in place of another."""
+    kinds = [replace(part, gain_db=gain) for gain in sorted({part.gain_from_db, part.gain_db, part.gain_to_db})]
+    return max(kinds, key=lambda kind: score(_swapped(name, kind)(installation)).room_db)
 
 
 def _best_ports(installation: Installation, part: Amplifier) -> list[tuple[float, str]]:

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.reception.propagation import T0_K
+from chain.reception.formulas import T0_K
 from chain.reception.records import ANTENNA, InstalledItem, Outlet
 
 __all__ = ["Group", "Plan", "PortValues", "Solution", "ThroughValues", "plan_of", "solve"]

@@ -11,7 +11,7 @@ from chain.files.overrides import with_overrides, words_of
 from chain.files.positions import Where
 from chain.files.schema import KEYS_OF
 from chain.files.tables import Notes, read_table
-from chain.reception.propagation import DBUV_OF_DBM
+from chain.reception.formulas import DBUV_OF_DBM
 from chain.reception.records import (
     ANTENNA,
     AntennaMatch,

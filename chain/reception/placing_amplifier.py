@@ -7,11 +7,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from chain.reception.levels import Nominal, nominal_levels
-from chain.reception.propagation import DBUV_OF_DBM, T0_K, antenna_noise_k
+from chain.reception.formulas import DBUV_OF_DBM, T0_K, antenna_noise_k
+from chain.reception.levels import Nominal, nominal_levels, without_item
 from chain.reception.records import ANTENNA, Installation, InstalledItem
 from chain.reception.tree import followers_of
-from chain.reception.worth import without_item
 from chain.results import ResultTable, plain_values
 from library.reception import Amplifier, reception_part
 
@@ -261,6 +260,6 @@ def _words(bare: Installation, port: str) -> str:
     follower = followers_of(bare.items, bare.outlets)[port]
     if port == ANTENNA:
         return "at the antenna"
-    if any(follower is outlet for outlet in bare.outlets):
+    if not isinstance(follower, InstalledItem):
         return f"at {follower.id}"
-    return f"between {port} and {follower.id}"
+    return f"{port} to {follower.id}"

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from chain.errors import UnitError, quoted
 from chain.files.quantities import named, wrong
-from chain.reception.propagation import DBUV_OF_DBM
+from chain.reception.formulas import DBUV_OF_DBM
 from chain.units import NUMBER, parse_quantity
 
 __all__ = [

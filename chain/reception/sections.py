@@ -11,7 +11,7 @@ import numpy as np
 from chain.errors import InputError, UnitError, plain, quoted
 from chain.files.positions import Where, closest
 from chain.files.tables import Notes, read_table
-from chain.reception.propagation import field_dbuv_per_m
+from chain.reception.formulas import field_dbuv_per_m
 from chain.reception.records import ANTENNA, AntennaMatch, Channel, Interferer, ReceivingAntenna, Source
 from chain.reception.schema import AntennaModel, InterfererModel, SignalModel
 from chain.units import parse_quantity

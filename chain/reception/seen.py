@@ -10,12 +10,15 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from statistics import median
 
+import numpy as np
+
 from chain.errors import Defect, InputError, UnitError, quoted
 from chain.files.positions import closest
 from chain.files.toml import decode, read_file
 from chain.reception.draws import DRAWS
+from chain.reception.formulas import pad_correction_db
+from chain.reception.levels import nominal_source
 from chain.reception.outlets import Reception, outlets
-from chain.reception.propagation import pad_correction_db
 from chain.reception.quantities import LEVEL, parse_reception
 from chain.reception.records import ANTENNA, Installation, Source
 from chain.results import ResultTable, plain_values
@@ -23,7 +26,7 @@ from chain.uncertainty.intervals import SEED
 from chain.units import parse_quantity
 from library.reception import default
 
-__all__ = ["METERS", "SeenLevel", "SeenLevels", "SeenRow", "compare_levels", "read_levels"]
+__all__ = ["METERS", "SeenLevel", "SeenLevels", "SeenRow", "compare_seen", "read_seen"]
 
 METERS = ("75", "50-pad", "50")
 HEADERS = {
@@ -81,7 +84,17 @@ class SeenLevels(ResultTable):
     warnings: tuple[str, ...]
 
     ROWS = "rows"
-    COLUMNS = ("place", "channel", "freq_hz", "seen_dbuv", "predicted_dbuv", "difference_db", "low_db", "high_db", "fits")
+    COLUMNS = (
+        "place",
+        "channel",
+        "freq_hz",
+        "seen_dbuv",
+        "predicted_dbuv",
+        "difference_db",
+        "low_db",
+        "high_db",
+        "fits",
+    )
 
     def to_dict(self) -> dict[str, object]:
         """Give the result as plain values."""
@@ -100,7 +113,7 @@ class SeenLevels(ResultTable):
         return found
 
 
-def read_levels(path: str, installation: Installation) -> tuple[SeenLevel, ...]:
+def read_seen(path: str, installation: Installation) -> tuple[SeenLevel, ...]:
     """Read a table of levels: a line for each, under a header that names place, channel and level.
 
     Parameters
@@ -121,7 +134,7 @@ def read_levels(path: str, installation: Installation) -> tuple[SeenLevel, ...]:
     --------
     >>> from chain import load_installation
     >>> house = load_installation("demo/outlets.toml")
-    >>> read_levels("demo/outlets-seen.csv", house)[0].place
+    >>> read_seen("demo/outlets-seen.csv", house)[0].place
     'antenna'
 
     Source
@@ -137,7 +150,9 @@ def read_levels(path: str, installation: Installation) -> tuple[SeenLevel, ...]:
     missing = [key for key, at in columns.items() if at < 0]
     if missing:
         what = f"no column says {' and no column '.join(missing)}"
-        raise InputError([Defect(path, 1, 1, what, f"begin the file with a header such as {EXAMPLE}", lines[0], len(lines[0]))])
+        raise InputError(
+            [Defect(path, 1, 1, what, f"begin the file with a header such as {EXAMPLE}", lines[0], len(lines[0]))]
+        )
     defects: list[Defect] = []
     found: list[SeenLevel] = []
     for number, row in enumerate(table[1:], 2):
@@ -167,12 +182,18 @@ def _level(texts: dict[str, str], head: str, installation: Installation) -> Seen
         inside = [each.name for each in installation.channels if each.low_hz <= freq <= each.high_hz]
         name = inside[0] if inside else name
     if name not in names:
-        raise UnitError(f"no channel is called {quoted(name)}", closest(name, names) or "write its name or its frequency")
-    level = texts["level"] if re.search(r"[A-Za-z]", texts["level"]) or head not in UNITS else f"{texts['level']} {UNITS[head]}"
+        raise UnitError(
+            f"no channel is called {quoted(name)}", closest(name, names) or "write its name or its frequency"
+        )
+    level = (
+        texts["level"]
+        if re.search(r"[A-Za-z]", texts["level"]) or head not in UNITS
+        else f"{texts['level']} {UNITS[head]}"
+    )
     return SeenLevel(texts["place"], name, parse_reception(level, LEVEL))
 
 
-def compare_levels(
+def compare_seen(
     installation: Installation,
     levels: tuple[SeenLevel, ...],
     meter: str = "75",
@@ -186,7 +207,7 @@ def compare_levels(
     Parameters
     ----------
     installation : the receiving installation.
-    levels : as read, from `read_levels`.
+    levels : as read, from `read_seen`.
     meter : `75`, `50-pad` (a 50-ohm meter behind the minimum-loss pad) or `50` (a 50-ohm meter straight on 75 ohm).
     resolution_hz : bandwidth of a marker reading; left out: the readings are channel power [Hz].
     draws, seed : of the intervals.
@@ -203,9 +224,9 @@ def compare_levels(
 
     Examples
     --------
-    >>> from chain import compare_levels, load_installation, read_levels
+    >>> from chain import compare_seen, load_installation, read_seen
     >>> house = load_installation("demo/outlets.toml")
-    >>> found = compare_levels(house, read_levels("demo/outlets-seen.csv", house), draws=400)
+    >>> found = compare_seen(house, read_seen("demo/outlets-seen.csv", house), draws=400)
     >>> sum(not row.fits for row in found.rows) > 0
     True
 
@@ -228,7 +249,9 @@ def compare_levels(
     rows.sort(key=lambda row: (row.fits, -abs(row.difference_db)))
     warnings = list(after.warnings)
     if meter == "50":
-        warnings.append("a 50-ohm meter without a pad reflects: its readings at a 75-ohm outlet are uncertain by its mismatch")
+        warnings.append(
+            "a 50-ohm meter without a pad reflects: its readings at a 75-ohm outlet are uncertain by its mismatch"
+        )
     return SeenLevels(
         installation.title,
         tuple(rows),
@@ -277,7 +300,8 @@ def _row(
     if place == ANTENNA:
         # Into 75 ohm: what the antenna's own reflection keeps back counts.
         spread = installation.sources[channel.signal].spread_db
-        predicted = float(result.nominal.antenna_dbuv[column])
+        reflected = abs(complex(nominal_source(installation.antenna.match, np.array([channel.centre_hz]))[0]))
+        predicted = float(result.nominal.antenna_dbuv[column]) + 10 * math.log10(1 - reflected**2)
         half = 2 * math.hypot(spread, installation.antenna.gain_tolerance_db / math.sqrt(3))
         low, high = predicted - half, predicted + half
     else:
@@ -322,7 +346,9 @@ def _suspects(rows: list[SeenRow], installation: Installation, resolution_hz: fl
             )
         else:
             own = [name for name in _way(installation, place) if not any(name in _way(installation, s) for s in sound)]
-            reason = f"{', '.join(own) or 'what lies on its way'}: a bad joint, a longer or poorer lead, a port left open"
+            reason = (
+                f"{', '.join(own) or 'what lies on its way'}: a bad joint, a longer or poorer lead, a port left open"
+            )
         found.append(f"{place}: {size}: suspect {reason}")
     return found
 

@@ -13,17 +13,18 @@ import pytest
 from click.testing import CliRunner
 
 from chain.cli.main import chain
-from chain.reception.installation_file import parse_installation
-from chain.reception.intermodulation import combined_db, products_dbuv
-from chain.reception.levels import nominal_levels
-from chain.reception.propagation import (
+from chain.reception.formulas import (
     antenna_noise_k,
+    combined_db,
     field_dbuv_per_m,
     level_dbuv,
     mismatch_limits_db,
     noise_dbuv,
     pad_correction_db,
+    products_dbuv,
 )
+from chain.reception.installation_file import parse_installation
+from chain.reception.levels import nominal_levels
 
 HEAD = """
 [antenna]

@@ -1,0 +1,83 @@
+"""What would mend an installation, by decibels of the worst room and by money."""
+
+from __future__ import annotations
+
+from rich.console import Console
+
+from chain.money import money_text
+from chain.reception.improvements import Improvement, Improvements
+from chain.report.placement import score_words
+from chain.report.tables import Column, notes, say, show_table, title
+
+__all__ = ["render"]
+
+ROWS = 12
+
+
+def render(result: Improvements, console: Console) -> None:
+    """Print the changes that help."""
+    title(console, result.title)
+    for line in verdict_lines(result):
+        say(console, line)
+    shown = _shown(result)
+    if shown:
+        console.print()
+        columns = [
+            Column("gain"),
+            Column("room"),
+            Column("cost"),
+            Column("dB per unit"),
+            Column("change", figures=False, wraps=True),
+        ]
+        rows = [
+            [
+                f"{each.gain_db:+.1f}",
+                f"{each.score.room_db:+.1f}",
+                _cost(each, result.currency),
+                "" if each.db_per_unit is None else f"{each.db_per_unit:.2f}",
+                " and ".join(each.words),
+            ]
+            for each in shown
+        ]
+        show_table(console, columns, rows)
+    console.print()
+    more = len(result.improvements) - len(shown)
+    say(
+        console,
+        f"{f'{more} more in --json. ' if more else ''}All {result.singles} single changes and {result.pairs} pairs of the "
+        "best were computed, nominally; only what the file has or offers, and what costs nothing. gain: of the worst room.",
+    )
+    notes(console, result.warnings)
+
+
+def _shown(result: Improvements) -> list[Improvement]:
+    """The best of all, and the cheapest single ones that help, most gain first."""
+    best = list(result.improvements[: ROWS // 2])
+    single = [each for each in result.improvements if len(each.words) == 1 and each not in best]
+    return sorted([*best, *single[: ROWS - len(best)]], key=lambda each: -each.gain_db)
+
+
+def _cost(each: Improvement, currency: str) -> str:
+    if each.hundredths is None:
+        return "not stated"
+    return money_text(each.hundredths, currency) if each.hundredths else "free"
+
+
+def verdict_lines(result: Improvements) -> list[str]:
+    """What brings most, from where, and the next step."""
+    now = f"Now: {score_words(result.now)}."
+    if not result.improvements:
+        return [
+            "Nothing that is owned, offered or free brings more room.",
+            now,
+            "Next: add [[offer]] tables to the file.",
+        ]
+    best = result.improvements[0]
+    cost = _cost(best, result.currency)
+    single = next((each for each in result.improvements if len(each.words) == 1), best)
+    first = f"Most: {' and '.join(best.words)}: {best.gain_db:+.1f} dB ({cost})."
+    third = (
+        result.remark
+        or f"Next: {single.words[0]} alone brings {single.gain_db:+.1f} dB ({_cost(single, result.currency)})."
+    )
+    return [first, now, third]

@@ -1,0 +1,92 @@
+"""Every place of one amplifier side by side."""
+
+from __future__ import annotations
+
+from rich.console import Console
+
+from chain.reception.placing_amplifier import Placement, Score
+from chain.report.tables import Column, notes, say, show_table, title
+
+__all__ = ["render", "room_words"]
+
+ROWS = 12
+
+
+def render(result: Placement, console: Console) -> None:
+    """Print where an amplifier helps."""
+    title(console, result.title)
+    for line in verdict_lines(result):
+        say(console, line)
+    console.print()
+    columns = [
+        Column("place", figures=False),
+        Column("amplifier", figures=False),
+        Column("gain"),
+        Column("NF"),
+        Column("out"),
+        Column("room"),
+        Column("limit", figures=False),
+    ]
+    rows = [
+        [
+            _short(each.words, 23),
+            _short(each.part, 21),
+            f"{each.gain_db:g}",
+            f"{each.noise_figure_db:.1f}",
+            f"{each.total_dbuv:.0f}",
+            f"{each.score.room_db:+.1f}",
+            each.score.limit,
+        ]
+        for each in result.places[:ROWS]
+    ]
+    show_table(console, columns, rows)
+    console.print()
+    more = len(result.places) - len(rows)
+    closing = f"{more} more in --json. " if more > 0 else ""
+    if result.left_out:
+        closing += f"{result.left_out} places farther down were not tried. "
+    say(
+        console,
+        f"{closing}room: what is left at the worst outlet and channel to the nearest limit, nominally [dB]; gain [dB]; "
+        "NF of the whole system there [dB]; out: total level behind the amplifier [dBuV].",
+    )
+    notes(console, result.warnings)
+
+
+def _short(text: str, most: int) -> str:
+    return text if len(text) <= most else f"{text[: most - 2]}.."
+
+
+def verdict_lines(result: Placement) -> list[str]:
+    """Where it is best, beside now and none, and what to do."""
+    if not result.places:
+        return [
+            "There is no place for an amplifier.",
+            "The tree has no port that something follows.",
+            "Next: chain check.",
+        ]
+    best = result.places[0]
+    gained = best.score.room_db - result.now.room_db
+    first = (
+        f"Best {best.words}: {best.gain_db:g} dB of gain leaves {room_words(best.score.room_db)} at the worst outlet."
+    )
+    second = f"Now: {result.now.room_db:+.1f} dB. Without any amplifier: {result.without.room_db:+.1f} dB."
+    if result.remark:
+        third = result.remark
+    elif gained <= 0.5:
+        third = "Next: leave the amplifier as it is; 'chain outlets FILE --improve' for the rest."
+    elif best.score.room_db < 0:
+        third = f"Next: it is not enough ({best.score.limit}); chain outlets FILE --improve"
+    else:
+        third = f"Next: put it there ({best.supply}) and see chain outlets again for the interval."
+    return [first, second, third]
+
+
+def room_words(room_db: float) -> str:
+    """Room in words."""
+    return f"{room_db:.1f} dB of room" if room_db >= 0 else f"{-room_db:.1f} dB missing"
+
+
+def score_words(score: Score) -> str:
+    """A score in words: how much, where, to which limit."""
+    return f"{room_words(score.room_db)} at {score.outlet}, {score.channel} ({score.limit})"

@@ -1,0 +1,77 @@
+"""Levels seen on air against those predicted."""
+
+from __future__ import annotations
+
+from rich.console import Console
+
+from chain.reception.seen import SeenLevels
+from chain.report import outlets
+from chain.report.tables import Column, notes, say, show_table, title
+
+__all__ = ["render"]
+
+ROWS = 12
+METERS = {"75": "75-ohm meter", "50-pad": "50-ohm meter behind the pad", "50": "50-ohm meter without a pad"}
+
+
+def render(result: SeenLevels, console: Console, every: bool = False) -> None:
+    """Print the comparison, whom to suspect, and what the levels seen mean for the outlets."""
+    title(console, result.title)
+    for line in verdict_lines(result):
+        say(console, line)
+    console.print()
+    rows = result.rows if every else result.rows[:ROWS]
+    columns = [
+        Column("place", figures=False),
+        Column("ch", figures=False),
+        Column("MHz"),
+        Column("seen"),
+        Column("predicted"),
+        Column("difference"),
+        Column("expected"),
+        Column("", figures=False),
+    ]
+    cells = [
+        [
+            row.place,
+            row.channel,
+            f"{row.freq_hz / 1e6:g}",
+            f"{row.seen_dbuv:.1f}",
+            f"{row.predicted_dbuv:.1f}",
+            f"{row.difference_db:+.1f}",
+            f"{row.low_db:+.0f} to {row.high_db:+.0f}",
+            "fits" if row.fits else "off",
+        ]
+        for row in rows
+    ]
+    show_table(console, columns, cells)
+    console.print()
+    for text in result.suspects:
+        say(console, text, ".", indent=2)
+    more = len(result.rows) - len(rows)
+    seen_at = [row for row in result.rows if row.against != "the signal as stated"]
+    against = f"Predicted from {seen_at[0].against}. " if seen_at else "Predicted from the signals as stated. "
+    meter = METERS[result.meter]
+    added = f", {result.correction_db:+.2f} dB added" if result.correction_db else ""
+    say(console, f"{f'{more} more rows (--all). ' if more else ''}{against}Levels in dBuV into 75 ohm; {meter}{added}.")
+    console.print()
+    say(console, "With the levels seen in place of the field assumed:")
+    for line in outlets.verdict_lines(result.after)[:2]:
+        say(console, "  ", line, indent=2)
+    notes(console, result.warnings)
+
+
+def verdict_lines(result: SeenLevels) -> list[str]:
+    """How many fit, the worst, and the next step."""
+    off = [row for row in result.rows if not row.fits]
+    first = f"{len(result.rows) - len(off)} of {len(result.rows)} levels fit the model, {len(off)} do not."
+    if not off:
+        first = f"All {len(result.rows)} levels seen fit the model."
+    worst = result.rows[0]
+    span = f"{worst.low_db:+.0f} to {worst.high_db:+.0f} dB were to be expected"
+    second = f"Farthest: {worst.place}, channel {worst.channel}, {worst.difference_db:+.1f} dB; {span}."
+    if not result.suspects:
+        return [first, second, "Next: nothing to look for; keep the table for next year."]
+    place, _, reason = result.suspects[0].partition(": suspect ")
+    named = reason.split(":")[0]
+    return [first, second, f"Next: look at {place.split(':')[0]}: {named}."]
