@@ -53,6 +53,8 @@ if TYPE_CHECKING:
     from chain.errors import UnitError as UnitError
     from chain.files.setup_file import load_setup as load_setup
     from chain.files.setup_file import parse_setup as parse_setup
+    from chain.html.installation import installation_html as installation_html
+    from chain.html.installation import installer_card_html as installer_card_html
     from chain.html.page import card_html as card_html
     from chain.html.page import page_html as page_html
     from chain.reception.checks import check_installation as check_installation
@@ -103,7 +105,9 @@ _HOMES = {
     "front_to_back": "chain.comparisons.gains",
     "improve": "chain.selection.improve",
     "improve_reception": "chain.reception.improvements",
+    "installation_html": "chain.html.installation",
     "installer_card": "chain.reception.installer_card",
+    "installer_card_html": "chain.html.installation",
     "known_ends": "chain.diagnosis.terminations",
     "learn_back_to_back": "chain.characterize.characterize",
     "learn_ends": "chain.characterize.characterize",

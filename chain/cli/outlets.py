@@ -9,11 +9,13 @@ import click
 from chain.cli.completing import any_file, installation_files
 from chain.cli.options import Common, common, enforce
 from chain.cli.output import deliver, refuse_overwriting
+from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
 from chain.cli.progress import progress
 
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from chain.plots.figure import Plot
     from chain.reception.outlets import Reception
     from chain.reception.records import Installation
 
@@ -22,7 +24,7 @@ __all__ = ["command"]
 METERS = ("75", "50-pad", "50")
 
 
-@click.command("outlets", short_help="What arrives at each outlet, with what margin?")
+@click.command("outlets", cls=PlotCommand, short_help="What arrives at each outlet, with what margin?")
 @click.argument("file", metavar="FILE", shell_complete=installation_files)
 @click.option("--place", is_flag=True, help="Where one amplifier helps, and with what gain.")
 @click.option("--improve", is_flag=True, help="What would mend it, out of what is owned, offered or free.")
@@ -39,6 +41,7 @@ METERS = ("75", "50-pad", "50")
 @click.option(
     "--draws", type=click.IntRange(200, 100_000), help="Simulated installations for every interval; 4000 if left out."
 )
+@plot_option
 @enforce
 @common
 def command(
@@ -53,6 +56,7 @@ def command(
     every: bool,
     assumed: bool,
     draws: int | None,
+    plot: str | None,
     enforce: bool,
 ) -> None:
     """Say what arrives at each outlet of an installation: level, margin, how sure, and what limits it.
@@ -64,11 +68,15 @@ def command(
       chain outlets demo/outlets.toml --place
       chain outlets demo/outlets.toml --improve
       chain outlets demo/outlets.toml --seen demo/outlets-seen.csv
+      chain outlets demo/outlets.toml --plot levels.png
     """
     inputs = [file] if seen is None else [file, seen]
     refuse_overwriting(shared.output, shared.force, inputs)
+    check_plot(shared, plot, inputs)
     if place + improve + (seen is not None) > 1:
         raise click.UsageError("--place, --improve and --seen are questions of their own: ask one at a time.")
+    if plot is not None and (place or improve or seen is not None):
+        raise click.UsageError("--plot draws the levels on the worst way: leave --place, --improve and --seen out.")
     if seen is None and (meter or rbw):
         raise click.UsageError("--meter and --rbw are about levels seen: name their file with --seen.")
     from chain.reception.installation_file import load_installation
@@ -79,13 +87,18 @@ def command(
     elif seen is not None:
         _seen(shared, loaded, inputs, meter or "75", rbw, draws, every)
     else:
-        found = _outlets(shared, loaded, inputs, draws, (every, assumed, tree))
+        found = _outlets(shared, loaded, inputs, draws, (every, assumed, tree), plot)
         if enforce and not found.works:
             raise click.exceptions.Exit(1)
 
 
 def _outlets(
-    shared: Common, loaded: Installation, inputs: list[str], draws: int | None, shown: tuple[bool, bool, bool]
+    shared: Common,
+    loaded: Installation,
+    inputs: list[str],
+    draws: int | None,
+    shown: tuple[bool, bool, bool],
+    plot: str | None,
 ) -> Reception:
     from chain.reception.draws import DRAWS
     from chain.reception.outlets import outlets
@@ -103,8 +116,15 @@ def _outlets(
         if tree:
             console.print()
             outlet_tree.render(found, console)
+        draw_after(plot, plots, console)
+
+    def plots() -> tuple[Plot, ...]:
+        from chain.plots import outlets as drawing
+
+        return drawing.describe(found)
 
     deliver(shared, render, found.to_dict, inputs)
+    write_plot(shared, plot, plots, found.title, inputs)
     return found
 
 

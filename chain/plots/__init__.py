@@ -7,6 +7,7 @@ __all__ = [
     "expect",
     "figure",
     "match",
+    "outlets",
     "picture",
     "planes",
     "recover",

@@ -147,11 +147,20 @@ def _read(document: dict[str, Any], path: str, notes: Notes, own_library: bool) 
         supplies,
         offers,
         currency,
-        tuple(notes.assumed),
+        _together(notes.assumed),
         tuple(dict.fromkeys(notes.warnings)),
         path,
         notes.library,
     )
+
+
+def _together(assumed: list[str]) -> tuple[str, ...]:
+    """What was assumed, said once for all items that it holds for."""
+    names: dict[str, list[str]] = {}
+    for text in assumed:
+        name, colon, words = text.partition(": ")
+        names.setdefault(words if colon else text, []).append(name if colon else "")
+    return tuple(f"{', '.join(who)}: {words}" if who[0] else words for words, who in names.items())
 
 
 def _root(document: dict[str, Any], notes: Notes) -> None:

@@ -7,8 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from chain.arrays import Real
 from chain.findings import Finding
 from chain.reception.checks import check_installation
+from chain.reception.draws import DRAWS
 from chain.reception.levels import Nominal, amplifier_ports, on_the_way
 from chain.reception.outlets import VERDICTS, Reception, outlets
 from chain.reception.records import ANTENNA, Installation
@@ -19,7 +21,6 @@ from library.reception import Amplifier
 __all__ = ["InstallerCard", "TestPoint", "card_of", "installer_card"]
 
 MOST_POINTS = 14
-DRAWS = 2000
 SCHEMA_VERSION = 1
 
 
@@ -112,8 +113,7 @@ def card_of(found: Reception) -> InstallerCard:
         if not outlet.end:
             ends = found.drawn.level_dbuv[:, row]
             worst = VERDICTS[int(found.verdicts[row].max())]
-            rows = (nominal.level_dbuv[row], ends[0], ends[1])
-            points.append(TestPoint(outlet.id, "outlet", *(tuple(each.tolist()) for each in rows), worst))
+            points.append(_point(outlet.id, "outlet", (nominal.level_dbuv[row], ends[0], ends[1]), worst))
     channels = tuple((channel.name, channel.centre_hz) for channel in installation.channels)
     checked = check_installation(installation)
     left_out = max(0, len(points) - MOST_POINTS)
@@ -133,5 +133,9 @@ def _inside(nominal: Nominal, port: int, place: str, what: str) -> TestPoint:
             tolerances.append(part.gain_tolerance_db)
     spread = np.array([installation.sources[channel.signal].spread_db for channel in installation.channels])
     half = 2 * np.sqrt(spread**2 + sum(each**2 for each in tolerances) / 3)
-    rows = (level, level - half, level + half)
-    return TestPoint(place, what, *(tuple(each.tolist()) for each in rows))
+    return _point(place, what, (level, level - half, level + half))
+
+
+def _point(place: str, what: str, rows: tuple[Real, Real, Real], verdict: str = "") -> TestPoint:
+    level, low, high = (tuple(each.tolist()) for each in rows)
+    return TestPoint(place, what, level, low, high, verdict)

@@ -217,7 +217,8 @@ def inserted(installation: Installation, port: str, part: Amplifier, gain_db: fl
 
 
 def _free(installation: Installation, name: str) -> bool:
-    return all(each.id != name for each in (*installation.items, *installation.outlets))
+    taken = [item.id for item in installation.items] + [outlet.id for outlet in installation.outlets]
+    return name not in taken
 
 
 def _best(bare: Installation, port: str, part: Amplifier) -> AmplifierPlace:
@@ -260,6 +261,4 @@ def _words(bare: Installation, port: str) -> str:
     follower = followers_of(bare.items, bare.outlets)[port]
     if port == ANTENNA:
         return "at the antenna"
-    if not isinstance(follower, InstalledItem):
-        return f"at {follower.id}"
-    return f"{port} to {follower.id}"
+    return f"{port} to {follower.id}" if isinstance(follower, InstalledItem) else f"at {follower.id}"

@@ -61,7 +61,7 @@ def check_lines(result: InstallationCheck) -> list[str]:
         first = f"Do not connect this yet: {stops[0].where} {stops[0].text}."
     else:
         first = f"Fits: {len(result.joints)} joints, nothing speaks against connecting it."
-    worst = (stops or cautions or [None])[0]
+    worst = next(iter([*stops, *cautions]), None)
     second = (
         f"{worst.where}: {worst.text}."
         if worst

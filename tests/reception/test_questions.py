@@ -1,0 +1,313 @@
+"""Places, improvements, levels seen, check, card and page of an installation, through the command where they can be."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from chain.cli.main import chain
+from chain.errors import InputError, RangeError
+from chain.reception.checks import check_installation
+from chain.reception.improvements import improve_reception
+from chain.reception.installation_file import load_installation, parse_installation
+from chain.reception.levels import nominal_levels, without_item
+from chain.reception.outlets import outlets
+from chain.reception.placing_amplifier import inserted, place_amplifier, score
+from chain.reception.seen import compare_seen, read_seen
+from library.reception import reception_part
+
+DEMO = "demo/outlets.toml"
+ACROSS_THE_WATER = (
+    '[[signal]]                       # a weaker one across the water\nregion = "europe"\nchannels = "40,42,44,46"\n'
+    'mode = "DVB-T 64QAM 2/3"\nfield = "52 dBuV/m"\n'
+)
+SPREAD = 'field_spread = "5.5 dB"          # from place to place, one standard deviation'
+SEEN = "demo/outlets-seen.csv"
+HOUSE = load_installation(DEMO)
+
+
+def run(*words, status=0):
+    done = CliRunner().invoke(chain, [*words])
+    assert done.exit_code == status, done.output
+    return done.stdout
+
+
+def document(*words):
+    return json.loads(run(*words, "--json"))
+
+
+def changed(*pairs):
+    text = Path(DEMO).read_text(encoding="utf-8")
+    for old, new in pairs:
+        assert old in text
+        text = text.replace(old, new)
+    return parse_installation(text.encode(), "house.toml", Path("demo"))
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("outlets", DEMO),
+        ("outlets", DEMO, "--tree", "--all", "--assumed"),
+        ("outlets", DEMO, "--place"),
+        ("outlets", DEMO, "--improve"),
+        ("outlets", DEMO, "--seen", SEEN),
+        ("check", DEMO),
+        ("card", DEMO),
+    ],
+    ids=lambda words: " ".join(words),
+)
+def test_three_lines_of_at_most_80_characters_first(words, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "80")
+    lines = run(*words).splitlines()
+    assert max(map(len, lines)) <= 80
+    answer = lines[2:5] if words[0] != "card" else lines[2:3]
+    assert all(line.strip() for line in answer)
+    if words[0] != "card":
+        assert answer[2].startswith("Next: ")
+
+
+def test_the_three_lines_stand_alone_in_ascii(monkeypatch):
+    monkeypatch.setenv("COLUMNS", "80")
+    for words in (("outlets", DEMO), ("outlets", DEMO, "--place"), ("check", DEMO)):
+        assert all(line.isascii() for line in run(*words).splitlines()[2:5])
+
+
+def test_json_holds_the_keys_that_others_rely_on():
+    found = document("outlets", DEMO, "--draws", "400")
+    assert {"outlets", "joint_probability", "worth", "amplifiers", "antenna", "seed"} <= set(found)
+    row = found["outlets"][0]["channels"][0]
+    keys = {"channel", "freq_hz", "level_dbuv", "level_low", "level_high", "window", "cn_db", "cim_db", "cni_db"}
+    assert keys | {"need_db", "margin_db", "margin_low", "margin_high", "limited_by", "verdict", "probability"} <= set(
+        row
+    )
+    assert row["margin_low"] <= row["margin_db"] <= row["margin_high"]
+    assert row["cni_db"] == pytest.approx(-10 * math.log10(10 ** (-row["cn_db"] / 10) + 10 ** (-row["cim_db"] / 10)))
+
+
+def test_enforce_ends_with_1_where_not_everything_works():
+    run("outlets", DEMO, "--draws", "400", "--enforce", status=1)
+
+
+def test_the_best_place_is_the_best_of_all_tried_by_hand():
+    found = place_amplifier(HOUSE)
+    bare = without_item(HOUSE, "mast", "mast")
+    best = -math.inf
+    for part in {each.part for each in found.places}:
+        kind = (
+            next(o.part for o in HOUSE.offers if o.part.id == part)
+            if part != "masthead-amplifier"
+            else HOUSE.items[1].part
+        )
+        for port in (
+            "antenna",
+            "tail",
+            "downlead",
+            "injector",
+            "patch",
+            "split.out1",
+            "split.out2",
+            "split.out3",
+            "fly",
+            "yard",
+        ):
+            for gain in np.arange(kind.gain_from_db, kind.gain_to_db + 1):
+                best = max(best, score(inserted(bare, port, kind, float(gain))).room_db)
+    assert found.places[0].score.room_db == pytest.approx(best, abs=0.02)
+    assert found.without.room_db < found.now.room_db
+
+
+def test_an_amplifier_at_the_mast_beats_one_at_the_set_at_uhf():
+    """Worth what the lead costs: the lead's loss stands before the amplifier or behind it (Friis)."""
+    amplifier = reception_part("masthead-amplifier")
+    bare = without_item(HOUSE, "mast", "mast")
+    ratios = {}
+    for port in ("antenna", "fly"):
+        ratios[port] = float(nominal_levels(inserted(bare, port, amplifier, 18.0)).cn_db[0, 0])
+    assert ratios["antenna"] - ratios["fly"] > 6
+
+
+def test_where_the_air_is_loud_that_is_said():
+    """FM: the air's own noise rules; the most that an amplifier brings is told."""
+    fm = (
+        (
+            'region = "europe"\nchannels = "21-24"\nmode = "DVB-T2 256QAM 2/3"',
+            'frequency = "98 MHz"\nmode = "FM stereo"',
+        ),
+        ('gain = [["470 MHz", "10 dBi"], ["694 MHz", "12 dBi"]]', 'gain = "2 dBi"'),
+        (ACROSS_THE_WATER, ""),
+    )
+    found = place_amplifier(changed(*fm))
+    assert "the air's own noise is 17 dB" in found.remark
+    most = float(re.search(r"at most ([0-9.]+) dB", found.remark)[1])
+    bare = without_item(changed(*fm), "mast", "mast")
+    for port in ("antenna", "split.out1"):
+        gained = (
+            nominal_levels(inserted(bare, port, reception_part("masthead-amplifier"), 20.0)).cn_db
+            - nominal_levels(bare).cn_db
+        )
+        assert gained.max() <= most + 0.05
+    assert place_amplifier(HOUSE).remark == ""
+
+
+def test_every_single_improvement_is_the_difference_it_claims():
+    found = improve_reception(HOUSE)
+    single = next(each for each in found.improvements if each.words == ("yard: rg11 instead of rg59",))
+    rg11 = HOUSE.library.part("rg11")
+    items = tuple(replace(item, part=rg11) if item.id == "yard" else item for item in HOUSE.items)
+    assert single.gain_db == pytest.approx(score(replace(HOUSE, items=items)).room_db - score(HOUSE).room_db)
+    assert single.hundredths == 18 * 120
+    assert all(each.gain_db > 0 for each in found.improvements)
+    gains = [each.gain_db for each in found.improvements]
+    assert gains == sorted(gains, reverse=True) or np.all(np.diff(np.round(gains, 1)) <= 0)
+
+
+def test_fewer_ways_where_an_output_is_idle():
+    house = changed(
+        ('id = "loft"\nafter = "split.out3"\nreceiver = "tv"', 'id = "loft"\nafter = "split.out3"\nend = "open"')
+    )
+    words = [each.words[0] for each in improve_reception(house).improvements]
+    assert any("2 ways instead of 3" in each for each in words)
+
+
+def test_levels_that_the_model_made_fit_and_a_bad_lead_is_named(tmp_path):
+    nominal = nominal_levels(HOUSE)
+    rows = ["place;channel;level"]
+    for column, channel in enumerate(HOUSE.channels):
+        rows.append(f"antenna;{channel.name};{nominal.antenna_dbuv[column] - 108.751:.2f} dBm")
+        for row, outlet in enumerate(HOUSE.outlets):
+            lost = 9 if outlet.id == "workshop" else 0
+            rows.append(
+                f"{outlet.id};{channel.centre_hz / 1e6:g} MHz;{nominal.level_dbuv[row, column] - lost:.2f} dBuV"
+            )
+    path = tmp_path / "levels.csv"
+    path.write_text("\n".join(rows), encoding="utf-8")
+    found = compare_seen(HOUSE, read_seen(str(path), HOUSE), draws=400)
+    off = {row.place for row in found.rows if not row.fits}
+    assert off == {"workshop"}
+    assert "yard" in found.suspects[0]
+    assert "fly" not in found.suspects[0]
+
+
+def test_a_50_ohm_meter_and_a_marker_are_brought_to_75_ohm(tmp_path):
+    """+ 7.48 dB through the pad, + 18.8 dB from 100 kHz to 7.61 MHz."""
+    path = tmp_path / "levels.csv"
+    path.write_text("place,channel,level_dbuv\nhall,21,20\n", encoding="utf-8")
+    plain = compare_seen(HOUSE, read_seen(str(path), HOUSE), draws=200).rows[0].seen_dbuv
+    pad = compare_seen(HOUSE, read_seen(str(path), HOUSE), "50-pad", draws=200).rows[0].seen_dbuv
+    marker = compare_seen(HOUSE, read_seen(str(path), HOUSE), "75", 100e3, draws=200).rows[0].seen_dbuv
+    assert [plain, pad - plain, marker - plain] == pytest.approx([20, 7.48, 18.81], abs=0.01)
+
+
+def test_a_level_seen_at_an_outlet_holds_there_in_every_draw():
+    """The way to the outlet comes off again: what is left there is the spread of the measurement."""
+    house = changed(
+        ('field = "56 dBuV/m"', 'level = "50 dBuV at hall"'),
+        (SPREAD, 'field_spread = "1 dB"'),
+    )
+    found = outlets(house, draws=2000)
+    row = found.row(0, 0)
+    assert row.level_dbuv == pytest.approx(50, abs=1e-9)
+    assert row.level_high - row.level_low == pytest.approx(2 * 1.96, abs=0.3)
+    other = found.row(1, 0)
+    assert other.level_high - other.level_low > row.level_high - row.level_low
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("place,channel\nhall,21", "no column says level"),
+        ("place,channel,level_dbuv\nhal,21,50", "no place is called"),
+        ("place,channel,level_dbuv\nhall,99,50", "no channel is called"),
+        ("place,channel,level\nhall,21,50", "has no unit"),
+        ("place,channel,level_dbuv\n", "no level is given"),
+    ],
+)
+def test_a_bad_table_of_levels_is_refused_in_place(text, message, tmp_path):
+    path = tmp_path / "levels.csv"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        read_seen(str(path), HOUSE)
+    assert message in caught.value.defects[0].message
+    run("outlets", DEMO, "--seen", str(path), status=2)
+
+
+def test_check_follows_the_dc_and_the_joints():
+    sound = check_installation(HOUSE)
+    assert sound.fits
+    assert sound.sound
+    assert any("fed with 12 V from injector" in each.text for each in sound.findings)
+    dead = check_installation(changed(('supply = "12 V"                  # for the amplifier on the mast\n', "")))
+    assert any(each.where == "mast" and "gets no DC" in each.text for each in dead.findings)
+    wrong = check_installation(changed(('supply = "12 V"', 'supply = "24 V"')))
+    assert not wrong.sound
+    jacks = changed(
+        ('after = "tail"', 'after = "tail"\nnear = "F-75 plug"'),
+        ('after = "mast"\n', 'after = "mast"\nnear = "F-75 jack"\n'),
+    )
+    assert not check_installation(jacks).fits
+    named = {each.rule for each in sound.findings}
+    assert {"mains", "dc", "roof", "earth"} <= named
+
+
+def test_joints_that_do_not_fit_stop_the_computation(tmp_path):
+    text = Path(DEMO).read_text(encoding="utf-8").replace('after = "mast"\n', 'after = "mast"\nnear = "F-75 jack"\n')
+    path = tmp_path / "house.toml"
+    path.write_text(text, encoding="utf-8")
+    assert "do not fit together" in CliRunner().invoke(chain, ["outlets", str(path)]).output
+    run("outlets", str(path), status=2)
+    run("check", str(path))
+    run("check", str(path), "--enforce", status=1)
+
+
+def test_a_channel_outside_what_a_part_is_described_for_is_refused():
+    with pytest.raises(RangeError, match="described from"):
+        outlets(
+            changed(('region = "europe"\nchannels = "21-24"', 'frequency = "30 MHz"\nbandwidth = "8 MHz"')), draws=200
+        )
+
+
+def test_the_page_and_the_card_load_nothing(tmp_path):
+    page, card = tmp_path / "page.html", tmp_path / "card.html"
+    run("report", DEMO, "--draws", "400", "-o", str(page), "-q")
+    run("card", DEMO, "-o", str(card), "-q")
+    for path in (page, card):
+        text = path.read_text(encoding="utf-8")
+        assert "://" not in text
+        assert "<script" not in text
+        assert "power lines" in text
+    text = page.read_text(encoding="utf-8")
+    cells = re.findall(r'<td class="(pass|not-proven|fail)" title="[^"]*"><b>(.)</b> [+-]\d+</td>', text)
+    assert len(cells) == 24
+    assert {sign for kind, sign in cells if kind == "pass"} == {"\u25cf"}, "verdicts read without colour"
+    assert text.count("<li") > 15
+
+
+def test_users_text_never_becomes_markup(tmp_path):
+    text = Path(DEMO).read_text(encoding="utf-8")
+    text = text.replace('"Boathouse, three outlets"', '"<b>x</b>"').replace('id = "hall"', 'id = "<i>h</i>"')
+    source, page = tmp_path / "house.toml", tmp_path / "page.html"
+    source.write_text(text, encoding="utf-8")
+    run("report", str(source), "--draws", "400", "-o", str(page), "-q")
+    assert "<b>x</b>" not in page.read_text(encoding="utf-8")
+    assert "<i>h</i>" not in page.read_text(encoding="utf-8")
+
+
+def test_options_that_exclude_each_other():
+    run("outlets", DEMO, "--place", "--improve", status=2)
+    run("outlets", DEMO, "--meter", "75", status=2)
+    run("report", DEMO, "demo/boathouse.s1p", status=2)
+
+
+def test_the_same_seed_gives_the_same_answer():
+    first, second = (outlets(HOUSE, draws=600, seed=3) for _ in range(2))
+    assert np.array_equal(first.drawn.level_dbuv, second.drawn.level_dbuv)
+    assert first.drawn.joint_probability == second.drawn.joint_probability
+    assert not np.array_equal(first.drawn.level_dbuv, outlets(HOUSE, draws=600, seed=4).drawn.level_dbuv)
