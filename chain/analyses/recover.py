@@ -18,12 +18,11 @@ from chain.rf.bilinear import Maps
 from chain.setups import Setup
 from chain.sweeps.readings import Readings, thinned
 from chain.uncertainty.bounds import reading_bound, true_bound, true_bound_complex
-from chain.uncertainty.confidence_belt import GRID
 from chain.uncertainty.coverage_region import Ellipse, ellipse, recovered_draws
-from chain.uncertainty.intervals import DRAWS, SEED, ReadingTable, table
+from chain.uncertainty.intervals import SEED, Observation, intervals, recovered_observation
 from chain.uncertainty.linear import linear
 from chain.uncertainty.measurement import BATCH, Measurement, measurement_of, nominal_maps, simulate
-from chain.uncertainty.monte_carlo import Accuracy, draws_needed
+from chain.uncertainty.monte_carlo import settled_intervals
 
 __all__ = ["ChannelResult", "Recovery", "nominal_truth", "recover", "verdict"]
 

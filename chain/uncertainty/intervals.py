@@ -1,208 +1,185 @@
-"""Coverage intervals over a sweep: belts for every frequency and every channel, from one run of simulated measurements."""
+"""Coverage intervals over a sweep: blocks of frequencies drawn and inverted one after another, in flat memory."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.arrays import Real
-from chain.rf.bilinear import compose, inverse
-from chain.uncertainty.confidence_belt import BINS, GRID, Belt, belt
-from chain.uncertainty.measurement import BATCH, Measurement, nominal_maps, simulate
-from chain.uncertainty.parallel import go_on, in_order, thread_count
+from chain.arrays import Complex, Real
+from chain.rf.bilinear import Maps, compose, inverse, shifted
+from chain.uncertainty.measurement import BATCH, Measurement, nominal_maps, simulate, stream
+from chain.uncertainty.one_sided_tests import Ends, Terms, invert
+from chain.uncertainty.parallel import go_on, in_order
 
-__all__ = ["COVERAGE", "DRAWS", "SEED", "ReadingTable", "belts_of", "drawn_terms", "highest_proving", "table"]
+__all__ = [
+    "COVERAGE",
+    "SEED",
+    "Intervals",
+    "Observation",
+    "blocks",
+    "draw_count",
+    "drawn_terms",
+    "interval_of",
+    "intervals",
+    "of_magnitude",
+    "recovered_observation",
+    "rounded",
+    "whole_batches",
+]
 
-Samples = NDArray[np.float32]
+Made = TypeVar("Made")
+Floats = NDArray[np.float32]
 Progress = Callable[[float], None]
 
 COVERAGE = 0.95
-DRAWS = 4000
 SEED = 20260
-LONGEST_DELAY_S = 10e-9
-"""Delay of an antenna's reflection over a channel, rectangular from zero: the antenna and a metre or two around it."""
-
-BLOCK_BYTES = 24_000_000
-"""Terms of the statistic that one thread holds at a time."""
-BLOCKS_PER_THREAD = 3
-LEAST_BLOCK = 8
-TERMS = 7
-TURNS = 4
-"""Phases of the antenna, a quarter turn apart, in which each drawn measurement is read: as good as drawing four times."""
-PER_CHUNK = TURNS * BATCH
-PIECE = BATCH
-LEAST_DOWN, ONE = np.float32(1e-12), np.float32(1)
+BLOCK = 128_000
+"""Drawn measurements times frequencies held at a time: what stays in the cache, whatever the number of threads."""
+LONG_SWEEP, VERY_LONG_SWEEP = 50, 1000
+PHASES = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)[:, None]
+ROUNDED = "rounding"
 
 
 @dataclass(frozen=True)
-class ReadingTable:
-    """Belts of a measurement: one per frequency, and one per channel for the worst point inside it."""
+class Observation:
+    """What was observed at each frequency: the size of a reading, or that of a recovered reflection with its phase.
 
-    freq_hz: Real
-    complex_reading: bool
-    points: Belt
-    channels: Belt | None
-    members: tuple[slice, ...]
-    """Frequencies that belong to each channel."""
+    `rounding` is half a step of the reading's last digit, as a magnitude; for a complex reading, of either part.
+    """
+
+    size: Real
+    phase_rad: Real | None = None
+    rounding: Real | None = None
+
+    def at(self, chosen: slice) -> Observation:
+        """The same at some of its frequencies."""
+        return Observation(*(None if each is None else each[chosen] for each in vars(self).values()))  # type: ignore[arg-type]
+
+
+@dataclass(frozen=True)
+class Intervals:
+    """Intervals of the true magnitude over frequency, with the draws they were made from."""
+
+    ends: Ends
     coverage: float
     seed: int
     draws: int
 
 
-def table(
+def draw_count(points: int) -> int:
+    """Draws that keep the risk of either side where it is stated, for so many frequencies: the fewer, the more of them."""
+    if points == 1:
+        return 64_000
+    if points < LONG_SWEEP:
+        return 16_000
+    return 8_000 if points <= VERY_LONG_SWEEP else 4_000
+
+
+def intervals(
     measurement: Measurement,
-    complex_reading: bool = False,
-    channels: Sequence[tuple[float, float]] = (),
-    draws: int = DRAWS,
+    seen: Observation,
+    limit: float | None = None,
+    strict_share: Real | None = None,
+    draws: int | None = None,
     seed: int = SEED,
     progress: Progress | None = None,
-) -> ReadingTable:
-    """Simulate a measurement and make its belts."""
-    batches = max(1, -(-draws // PER_CHUNK))
-    turns = min(TURNS, max(1, -(-draws // BATCH)))
-    count = measurement.freq_hz.size
-    members = tuple(_members(measurement.freq_hz, low, high) for low, high in channels)
-    largest = max(1, BLOCK_BYTES // (TERMS * 4 * batches * BATCH))
-    block = min(largest, max(LEAST_BLOCK, -(-count // (BLOCKS_PER_THREAD * thread_count()))))
-    starts = range(0, count, block)
+) -> Intervals:
+    """Intervals of the true magnitude behind what was observed at each frequency of a measurement."""
+    drawn = whole_batches(draws or draw_count(measurement.freq_hz.size))
 
-    def run(start: int) -> tuple[Belt, dict[int, Samples]]:
-        chosen = slice(start, min(start + block, count))
-        terms = drawn_terms(measurement.at(chosen), complex_reading, range(batches), seed, start)
-        return belts_of(terms, {n: _inside(span, chosen) for n, span in enumerate(members)}, turns)
+    def run(chosen: slice) -> Ends:
+        here = seen.at(chosen)
+        terms = drawn_terms(measurement, chosen, drawn, seed, here)
+        rounding = rounded(here, drawn, seed, chosen.start)
+        strict = None if strict_share is None else strict_share[chosen]
+        return invert(terms, here.size, here.phase_rad, COVERAGE, limit, rounding, strict)
 
-    belts: list[Belt] = []
-    worst: dict[int, Samples] = {}
-    judged: dict[int, Belt] = {}
-    for start, (made, maxima) in zip(starts, in_order(run, starts), strict=True):
-        belts.append(made)
-        for channel, values in maxima.items():
-            worst[channel] = np.maximum(worst[channel], values) if channel in worst else values
-            if members[channel].stop <= start + block:
-                judged[channel] = belt(worst.pop(channel)[None], COVERAGE)
+    parts = list(blocks(run, measurement.freq_hz.size, drawn, progress))
+    return Intervals(Ends.joined(parts), COVERAGE, seed, drawn)
+
+
+def whole_batches(draws: int) -> int:
+    """Draws rounded up to whole batches."""
+    return max(1, -(-draws // BATCH)) * BATCH
+
+
+def blocks(
+    run: Callable[[slice], Made], count: int, draws: int, progress: Progress | None = None
+) -> Iterator[Made]:
+    """Results for blocks of frequencies in order, made on several threads; the blocks do not depend on how many."""
+    size = max(1, BLOCK // draws)
+    chosen = [slice(start, min(start + size, count)) for start in range(0, count, size)]
+    for index, made in enumerate(in_order(run, chosen)):
         if progress is not None:
-            progress(len(belts) / len(starts))
-    of_channels = _joined([judged[n] for n in range(len(members))]) if members else None
-    return ReadingTable(
-        measurement.freq_hz,
-        complex_reading,
-        _joined(belts),
-        of_channels,
-        members,
-        COVERAGE,
-        seed,
-        batches * turns * BATCH,
-    )
+            progress((index + 1) / len(chosen))
+        yield made
 
 
-def _members(freq_hz: Real, low: float, high: float) -> slice:
-    """Frequencies of the sweep inside a channel; the nearest one where none is."""
-    first, last = int(np.searchsorted(freq_hz, low)), int(np.searchsorted(freq_hz, high, side="right"))
-    if last > first:
-        return slice(first, last)
-    nearest = int(np.argmin(np.abs(freq_hz - (low + high) / 2)))
-    return slice(nearest, nearest + 1)
-
-
-def _inside(span: slice, chosen: slice) -> slice:
-    """What of a channel lies in a block of frequencies, counted from the block's start."""
-    return slice(max(span.start, chosen.start) - chosen.start, min(span.stop, chosen.stop) - chosen.start)
-
-
-def belts_of(
-    terms: Samples, members: dict[int, slice] | None = None, turns: int = TURNS
-) -> tuple[Belt, dict[int, Samples]]:
-    """Belts of drawn measurements."""
-    worst: dict[int, Samples] = {}
-    belts = []
-    for place in range(terms.shape[1]):
+def drawn_terms(
+    measurement: Measurement, chosen: slice, draws: int, seed: int, seen: Observation | None = None
+) -> Terms:
+    """Terms of drawn measurements at some of the frequencies; undone by the nominal map for a reading with a phase."""
+    here = measurement.at(chosen)
+    recovered = seen is not None and seen.phase_rad is not None
+    undo = inverse(nominal_maps(here)) if recovered else None
+    terms = Terms.empty(here.freq_hz.size, draws)
+    for batch in range(draws // BATCH):
         go_on()
-        values = _magnitudes(terms[:, place], turns)
-        belts.append(belt(values[None], COVERAGE))
-        for channel, span in (members or {}).items():
-            if span.start <= place < span.stop:
-                worst[channel] = np.maximum(worst[channel], values) if channel in worst else values
-    return _joined(belts), worst
+        maps = simulate(here, batch, seed, chosen.start)
+        if undo is not None:
+            maps = compose(undo, _with_rounding(maps, seen, batch, seed, chosen.start))
+        terms.put(batch * BATCH, maps)
+    return terms
 
 
-def drawn_terms(measurement: Measurement, complex_reading: bool, batches: range, seed: int, first: int = 0) -> Samples:
-    """What the statistic of every draw is made of: |(p G + q)/(r G + 1)|^2 is a ratio of two real quadratics in |G|."""
-    undo = inverse(nominal_maps(measurement))
-    out = np.empty((TERMS, measurement.freq_hz.size, len(batches) * BATCH), dtype=np.float32)
-    for index, batch in enumerate(batches):
-        go_on()
-        maps = simulate(measurement, batch, seed, first)
-        if complex_reading:
-            maps = compose(undo, maps)
-        turn = _antenna(measurement.freq_hz, batch, seed)
-        p, r = maps.p * turn, maps.r * turn
-        mixed = 2 * p * np.conj(maps.q)
-        found = (_square(p), mixed.real, -mixed.imag, _square(maps.q), _square(r), 2 * r.real, -2 * r.imag)
-        for part, term in zip(out, found, strict=True):
-            part[:, index * BATCH : (index + 1) * BATCH] = term.T
-    return out
+def _with_rounding(maps: Maps, seen: Observation | None, batch: int, seed: int, first: int) -> Maps:
+    """Complex readings with what their digits leave open, rectangular on either part."""
+    if seen is None or seen.rounding is None or not seen.rounding.any():
+        return maps
+    parts = [
+        stream(seed, ROUNDED, batch, 2 * (first + column)).uniform(-half, half, (2, BATCH))
+        for column, half in enumerate(seen.rounding)
+    ]
+    pairs = np.array(parts)
+    return shifted(maps, (pairs[:, 0] + 1j * pairs[:, 1]).T)
 
 
-def _square(value: NDArray[np.complex128]) -> Real:
-    return np.asarray(value.real**2 + value.imag**2)
+def rounded(seen: Observation, draws: int, seed: int, first: int) -> Floats | None:
+    """What the digits of a magnitude add to it, rectangular, shape (frequencies, draws); None where they add nothing.
 
-
-def _antenna(freq_hz: Real, batch: int, seed: int) -> NDArray[np.complex128]:
-    rng = np.random.Generator(np.random.Philox(np.random.SeedSequence([seed, 0, batch])))
-    start, delay = rng.random((2, BATCH, 1))
-    return np.asarray(np.exp(2j * np.pi * (start - freq_hz * delay * LONGEST_DELAY_S)))
-
-
-def _magnitudes(terms: Samples, turns: int) -> Samples:
-    """|reading| for every magnitude of the grid, shape (grid, draws), a piece at a time that stays in the cache."""
-    g = GRID.astype(np.float32)[:, None]
-    out = np.empty((GRID.size, turns * terms.shape[1]), dtype=np.float32)
-    for start in range(0, terms.shape[1], PIECE):
-        square, near, near_on, constant, down_square, far, far_on = terms[:, start : start + PIECE]
-        top_even, down_even = square * g * g + constant, down_square * g * g + ONE
-        at, end = turns * start, turns * min(start + PIECE, terms.shape[1])
-        # Half a turn on, the single terms change their sign.
-        for single, down_single in ((near, far), (near_on, far_on)):
-            top_odd, down_odd = single * g, down_single * g
-            for step in (np.add, np.subtract):
-                if at == end:
-                    break
-                top, down = step(top_even, top_odd), step(down_even, down_odd)
-                np.maximum(top, 0, out=top)
-                np.maximum(down, LEAST_DOWN, out=down)
-                np.divide(top, down, out=top)
-                np.sqrt(top, out=out[:, at : at + top.shape[1]])
-                at += top.shape[1]
-    return out
-
-
-def _joined(belts: Sequence[Belt]) -> Belt:
-    return Belt(
-        np.concatenate([made.edge for made in belts]),
-        np.concatenate([made.score for made in belts]),
-        np.concatenate([made.least for made in belts]),
-        np.concatenate([made.first for made in belts]),
-        np.concatenate([made.last for made in belts]),
-        COVERAGE,
-    )
-
-
-def highest_proving(points: Belt, limit: float) -> Real:
-    """Highest statistic whose interval ends at or below a limit, with every lower one proving it too, at each place.
-
-    Source: Pass where the upper end of the two-sided interval is at or below the limit.
+    Those of a complex reading are in its terms already.
     """
-    shares = (np.arange(BINS) + 0.5) / BINS
-    proves = np.ones(points.edge.size, dtype=bool)
-    found = np.full(points.edge.size, np.nan)
-    for share in shares:
-        observed = points.edge * share
-        high = points.interval(observed)[1]
-        # A statistic that no magnitude gives says nothing about the limit either way.
-        impossible = np.isnan(high)
-        proves &= impossible | (high <= limit)
-        found = np.where(proves & ~impossible, observed, found)
-    return found
+    if seen.rounding is None or seen.phase_rad is not None or not seen.rounding.any():
+        return None
+    out = np.empty((seen.rounding.size, draws), dtype=np.float32)
+    for column, half in enumerate(seen.rounding):
+        rng = stream(seed, ROUNDED, 0, 2 * (first + column) + 1)
+        np.multiply(rng.random(draws, dtype=np.float32) * 2 - 1, np.float32(half), out=out[column])
+    return out
+
+
+def of_magnitude(measurement: Measurement, magnitude: float, has_phase: bool) -> Observation:
+    """What would be observed of a true magnitude with every unknown at zero: the median over the antenna's phase."""
+    count = measurement.freq_hz.size
+    if has_phase:
+        return Observation(np.full(count, magnitude), np.zeros(count))
+    known = nominal_maps(measurement)
+    return Observation(np.median(np.abs(known.reading(magnitude * PHASES)), axis=0))
+
+
+def interval_of(
+    measurement: Measurement, magnitude: float, has_phase: bool, draws: int | None = None, seed: int = SEED
+) -> tuple[Real, Real]:
+    """Interval that the nominal reading of a true magnitude would give, at each frequency; it holds that magnitude."""
+    found = intervals(measurement, of_magnitude(measurement, magnitude, has_phase), draws=draws, seed=seed).ends
+    return np.minimum(found.low, magnitude), np.maximum(found.high, magnitude)
+
+
+def recovered_observation(known: Maps, reflection: Complex, rounding: Real | None = None) -> Observation:
+    """What complex readings recover with the nominal map."""
+    far = known.recovered(reflection)[0]
+    return Observation(np.abs(far), np.angle(far), rounding)

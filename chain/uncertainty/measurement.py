@@ -25,7 +25,7 @@ from chain.uncertainty.element_bounds import RESIDUALS, residual_box
 from chain.uncertainty.sampled_maps import drawn_through
 from chain.uncertainty.sampling import draw, unit_draws
 
-__all__ = ["BATCH", "Measurement", "error_terms", "measurement_of", "nominal_maps", "simulate"]
+__all__ = ["BATCH", "Measurement", "error_terms", "measurement_of", "nominal_maps", "simulate", "stream"]
 
 
 BATCH = 1000
@@ -37,6 +37,7 @@ STREAMS = {
     "standards": 5,
     "flex": 6,
     "swap": 7,
+    "rounding": 8,
     "pieces": 100,
 }
 
@@ -153,6 +154,11 @@ def nominal_maps(measurement: Measurement) -> Maps:
     Source: A calibration without errors shows what lies after its plane.
     """
     return through([element.nominal()[None] for element in measurement.after], (1, measurement.freq_hz.size))
+
+
+def stream(seed: int, what: str, batch: int, which: int) -> np.random.Generator:
+    """Random numbers of their own for one of `STREAMS`, a batch and a number within it."""
+    return _stream(seed, STREAMS[what], batch, which + 1)
 
 
 def _stream(seed: int, key: int, batch: int, repeat: int = 0) -> np.random.Generator:

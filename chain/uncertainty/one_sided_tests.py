@@ -1,0 +1,411 @@
+"""Two one-sided tests of a true reflection magnitude, inverted exactly by order statistics of drawn measurements.
+
+A true magnitude g in the phase phi is contradicted by an observed statistic x if fewer than 2.5 % of the drawn
+measurements show g at or below x, or fewer than 2.5 % show it at or above. The interval runs from the lowest to the
+highest g that neither test contradicts. Of each draw only the stretch of magnitudes that it shows at or below x is
+needed, the roots of one quadratic; with the stretches sorted both ends are order statistics: no grid, no bins, no search.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.arrays import Real
+from chain.rf.bilinear import Maps, compose, inverse
+
+__all__ = ["Ends", "Terms", "interval_of_maps", "invert"]
+
+Floats = NDArray[np.float32]
+
+PHASES = 16
+"""Phases of the antenna tried where none was read, a sixteenth of a turn apart: of 12 the worst lies between two."""
+AROUND = np.deg2rad([0.0, -15.0, 15.0])
+"""Phases tried about a recovered one."""
+FLOOR, TOP = 0.16, 0.84
+"""Quantiles that an observed statistic is drawn up to and down to, so that no interval is empty."""
+RIM = np.exp(2j * np.pi * np.arange(64) / 64)
+NOWHERE = np.float32(-9)
+"""Both ends of an empty stretch: begun and ended before every magnitude, so that every count cancels it."""
+TANGENT = np.float32(-1e-6)
+"""Relative size of a negative discriminant that float32 gives a tangent."""
+
+
+@dataclass(frozen=True)
+class Terms:
+    """|(p G + q)/(r G + 1)|^2 as a ratio of two real quadratics in |G|: float32, shape (places, draws) each.
+
+    `square`, `constant`, `down_square` are |p|^2, |q|^2, |r|^2; `cross` is p conj(q), `down` is r.
+    """
+
+    square: Floats
+    cross_re: Floats
+    cross_im: Floats
+    constant: Floats
+    down_square: Floats
+    down_re: Floats
+    down_im: Floats
+
+    @classmethod
+    def empty(cls, places: int, draws: int) -> Terms:
+        """Room for the terms of so many places and draws."""
+        return cls(*np.empty((7, places, draws), dtype=np.float32))
+
+    @classmethod
+    def of(cls, maps: Maps) -> Terms:
+        """Terms of drawn maps, whose arrays have shape (draws, places)."""
+        draws, places = maps.p.shape
+        found = cls.empty(places, draws)
+        found.put(0, maps)
+        return found
+
+    def put(self, start: int, maps: Maps) -> None:
+        """Write the terms of maps of shape (draws, places) from a draw on."""
+        p, q, r = maps.p, maps.q, maps.r
+        chosen = slice(start, start + p.shape[0])
+        cross = p * np.conj(q)
+        self.square[:, chosen] = (p.real**2 + p.imag**2).T
+        self.cross_re[:, chosen] = cross.real.T
+        self.cross_im[:, chosen] = cross.imag.T
+        self.constant[:, chosen] = (q.real**2 + q.imag**2).T
+        self.down_square[:, chosen] = (r.real**2 + r.imag**2).T
+        self.down_re[:, chosen] = r.real.T
+        self.down_im[:, chosen] = r.imag.T
+
+    def rows(self, chosen: NDArray[np.bool_]) -> Terms:
+        """The same at some of the places."""
+        return self if chosen.all() else Terms(*(each[chosen] for each in vars(self).values()))
+
+    def shown(self, magnitude: Real | float, phase_rad: Real) -> Floats:
+        """Statistic that every draw shows of a magnitude and a phase at each place."""
+        g = np.broadcast_to(np.asarray(magnitude, dtype=np.float32), self.square.shape[:1])[:, None]
+        cosine, sine = _turn(phase_rad)
+        top = (self.cross_re * cosine - self.cross_im * sine) * (2 * g)
+        top += self.square * (g * g)
+        top += self.constant
+        down = (self.down_re * cosine - self.down_im * sine) * (2 * g)
+        down += self.down_square * (g * g)
+        down += 1
+        np.maximum(top, 0, out=top)
+        top /= down
+        return np.asarray(np.sqrt(top, out=top))
+
+    def means(self) -> MeanTerms:
+        """Mean over the draws at each place."""
+        return MeanTerms(*(each.mean(axis=1, dtype=float) for each in vars(self).values()))
+
+
+class MeanTerms(NamedTuple):
+    """The terms of the mean square of what the draws show, shape (places,) each, and the phases that they single out."""
+
+    square: Real
+    cross_re: Real
+    cross_im: Real
+    constant: Real
+    down_square: Real
+    down_re: Real
+    down_im: Real
+
+    def most_phase(self, observed: Real) -> Real:
+        """Phase that shows most of a magnitude that is shown as observed; half a turn on is the one that shows least."""
+        square = observed**2
+        return -np.arctan2(self.cross_im - square * self.down_im, self.cross_re - square * self.down_re)
+
+    def least_end(self) -> tuple[Real, Real]:
+        """Magnitude and phase of the passive antenna that reads least: that of the least mean square, drawn into the disc."""
+        size = np.hypot(self.cross_re, self.cross_im) / np.maximum(self.square, 1e-30)
+        return np.minimum(size, 1.0), np.arctan2(self.cross_im, -self.cross_re)
+
+    def most_on_rim(self) -> Real:
+        """Phase of the fully reflecting end that reads most."""
+        square, re, im, constant, down_square, down_re, down_im = (each[:, None] for each in self)
+        top = square + 2 * (re * RIM.real - im * RIM.imag) + constant
+        down = down_square + 2 * (down_re * RIM.real - down_im * RIM.imag) + 1
+        return np.asarray(np.angle(RIM[(top / down).argmax(axis=1)]))
+
+
+def _turn(phase_rad: Real) -> tuple[Floats, Floats]:
+    return np.cos(phase_rad).astype(np.float32)[:, None], np.sin(phase_rad).astype(np.float32)[:, None]
+
+
+@dataclass(frozen=True)
+class Ends:
+    """Ends of intervals of a true magnitude, one per place, and what else the same draws tell.
+
+    `low_error` and `high_error` are by how much another seed moves the ends; `floored` and `topped` where the statistic
+    was drawn up or down. `least_chance` and `most_chance` are those, over the phases, of an antenna just at the limit
+    showing the observed statistic or more; None without a limit. `strict_low` is the lower end at `strict_share`.
+    """
+
+    low: Real
+    high: Real
+    low_error: Real
+    high_error: Real
+    floored: NDArray[np.bool_]
+    topped: NDArray[np.bool_]
+    least_chance: Real | None = None
+    most_chance: Real | None = None
+    strict_low: Real | None = None
+
+    @classmethod
+    def joined(cls, parts: Sequence[Ends]) -> Ends:
+        """Ends of blocks of places, one after the other."""
+        columns = zip(*(vars(each).values() for each in parts), strict=True)
+        return cls(*(None if each[0] is None else np.concatenate(each) for each in columns))  # type: ignore[arg-type]
+
+
+def interval_of_maps(
+    maps: Maps, observed: Real, nominal: Maps | None = None, phase_rad: Real | None = None, coverage: float = 0.95
+) -> tuple[Real, Real]:
+    """Interval of a true magnitude from drawn maps of shape (draws, places) and a statistic at each place.
+
+    The statistic is the size of a reading; with the nominal map given, the size of the recovered reflection.
+    """
+    terms = Terms.of(maps if nominal is None else compose(inverse(nominal), maps))
+    found = invert(terms, observed, phase_rad, coverage)
+    return found.low, found.high
+
+
+def invert(
+    terms: Terms,
+    observed: Real,
+    phase_rad: Real | None = None,
+    coverage: float = 0.95,
+    limit: float | None = None,
+    rounding: Floats | None = None,
+    strict_share: Real | None = None,
+) -> Ends:
+    """Intervals of the true magnitude at the worst phase of the antenna.
+
+    `phase_rad` is the recovered phase, where one was read; `rounding` what each draw's digits add to the statistic,
+    shape (places, draws).
+    """
+    share = (1 - coverage) / 2
+    means = terms.means()
+    floor, top = _possible(terms, means, rounding)
+    floored, topped = observed < floor, observed > top
+    seen = np.clip(observed, floor, np.maximum(top, floor))
+    search = _Search(terms, seen, rounding, share, limit, strict_share)
+    start = means.most_phase(seen)
+    if phase_rad is None:
+        search.all_around(start, np.ones(observed.shape, dtype=bool))
+    else:
+        for turn in AROUND:
+            search.at(phase_rad + turn, np.ones(observed.shape, dtype=bool))
+        # Of a reading as small as the errors the phase says nothing.
+        search.all_around(start, floored | topped | search.empty)
+    return search.ends(floored, topped)
+
+
+def _possible(terms: Terms, means: MeanTerms, rounding: Floats | None) -> tuple[Real, Real]:
+    """Least and largest statistic that an interval is made for, at each place.
+
+    Source: Power-constrained limits, arXiv:1105.3166 (memory).
+    """
+    size, phase = means.least_end()
+    edges = []
+    for shown, share in ((terms.shown(size, phase), FLOOR), (terms.shown(1.0, means.most_on_rim()), TOP)):
+        if rounding is not None:
+            shown -= rounding
+        edges.append(_quantile(shown, share))
+    return edges[0], edges[1]
+
+
+def _quantile(values: Floats, share: float) -> Real:
+    """The value that a share of the draws does not exceed, along the last axis, which is put out of order."""
+    at = min(int(share * values.shape[-1]), values.shape[-1] - 1)
+    values.partition(at, axis=-1)
+    return values[..., at].astype(float)
+
+
+class _Search:
+    """Outermost ends over the phases tried so far. Most phases cannot move an end further out, which counting alone tells."""
+
+    def __init__(
+        self,
+        terms: Terms,
+        seen: Real,
+        rounding: Floats | None,
+        share: float,
+        limit: float | None,
+        strict_share: Real | None,
+    ) -> None:
+        places, self.draws = terms.square.shape
+        self.limit = limit
+        self.least = np.full(places, max(1, int(share * self.draws + 1e-6)))
+        x = np.broadcast_to(seen.astype(np.float32)[:, None], (places, 1))
+        if rounding is not None:
+            x = x + rounding
+        # Below zero nothing can be shown: the sign is kept, and no magnitude solves the inequality.
+        square = x * np.abs(x)
+        self.leading = terms.square - square * terms.down_square
+        self.constant = terms.constant - square
+        self.mixed_re = terms.cross_re - square * terms.down_re
+        self.mixed_im = terms.cross_im - square * terms.down_im
+        self.low, self.high = np.full(places, np.inf), np.full(places, -np.inf)
+        self.low_error, self.high_error = np.zeros(places), np.zeros(places)
+        self.lowest_chance, self.highest_chance = np.full(places, np.inf), np.full(places, -np.inf)
+        self.strict = None if strict_share is None else np.maximum(1, np.floor(strict_share * self.draws).astype(int))
+        self.strict_low = np.full(places, np.inf)
+
+    @property
+    def empty(self) -> NDArray[np.bool_]:
+        """Places where no phase tried so far accepts any magnitude."""
+        return self.high < 0
+
+    def all_around(self, start_rad: Real, chosen: NDArray[np.bool_]) -> None:
+        """Every phase; first the one that reads least, which has the highest end, and the one that reads most."""
+        if not chosen.any():
+            return
+        half = PHASES // 2
+        for step in (half, 0, *(each for each in range(PHASES) if each % half)):
+            self.at(start_rad + step * 2 * np.pi / PHASES, chosen)
+
+    def at(self, phase_rad: Real, chosen: NDArray[np.bool_]) -> None:
+        """Move the ends outward by what one phase accepts, at the chosen places."""
+        first, last = self._stretches(phase_rad, chosen)
+        rows = np.flatnonzero(chosen)
+        if self.limit is not None:
+            limit = np.float32(self.limit)
+            above = 1 - _count((first < limit) & (last > limit)) / self.draws
+            self.lowest_chance[rows] = np.minimum(self.lowest_chance[rows], above)
+            self.highest_chance[rows] = np.maximum(self.highest_chance[rows], above)
+        moves = self._moves(first, last, rows)
+        if not moves.any():
+            return
+        rows = rows[moves]
+        first, last = np.sort(first[moves], axis=1), np.sort(last[moves], axis=1)
+        least = self.least[rows]
+        low, high = _lowest(first, last, least, self.draws), _highest(first, last, least, self.draws)
+        lower, higher = low < self.low[rows], high > self.high[rows]
+        at = rows[higher]
+        self.high[at] = high[higher]
+        self.high_error[at] = self._error(first[higher], last[higher], high[higher], least[higher])
+        at = rows[lower]
+        self.low[at] = low[lower]
+        self.low_error[at] = self._error(first[lower], last[lower], low[lower], least[lower])
+        if self.strict is not None:
+            strict = _lowest(first, last, self.strict[rows], self.draws)
+            self.strict_low[rows] = np.minimum(self.strict_low[rows], strict)
+
+    def _moves(self, first: Floats, last: Floats, rows: NDArray[np.intp]) -> NDArray[np.bool_]:
+        """Whether some magnitude beyond the ends found so far could pass both tests, by counts that it must satisfy."""
+        low, high = (each[rows].astype(np.float32)[:, None] for each in (self.low, self.high))
+        least = self.least[rows]
+        beyond = _count(last > high) >= least
+        beyond &= self.draws - _count((first <= high) & (last > 1)) >= least
+        strict = self.strict
+        if strict is None:
+            before = self.draws - _count((first < 0) & (last >= low)) >= least
+            return np.asarray(beyond | (before & (_count((first < low) & (last >= 0)) >= least)))
+        lowest = self.strict_low[rows].astype(np.float32)[:, None]
+        return np.asarray(beyond | (self.draws - _count((first < 0) & (last >= lowest)) >= strict[rows]))
+
+    def _stretches(self, phase_rad: Real, chosen: NDArray[np.bool_]) -> tuple[Floats, Floats]:
+        """First and last magnitude of each draw's stretch at or below the statistic: A g^2 + 2 B g + C <= 0."""
+        whole = bool(chosen.all())
+        leading, constant, re, im = (
+            each if whole else each[chosen] for each in (self.leading, self.constant, self.mixed_re, self.mixed_im)
+        )
+        cosine, sine = _turn(phase_rad if whole else phase_rad[chosen])
+        half = re * cosine
+        half -= im * sine
+        square = half * half
+        room = square - leading * constant
+        # A discriminant below zero by no more than rounding is a tangent.
+        square *= TANGENT
+        none = room < square
+        np.maximum(room, 0, out=room)
+        root = np.sqrt(room, out=room)
+        down = np.where(leading == 0, np.float32(1e-12), leading)
+        first, last = -(half + root) / down, (root - half) / down
+        first[none], last[none] = NOWHERE, NOWHERE
+        inverted = leading < 0
+        if not inverted.any():
+            return first, last
+        return _outside(first, last, inverted, none)
+
+    def _error(self, first: Floats, last: Floats, end: Real, least: NDArray[np.intp]) -> Real:
+        """How far another seed may move an end: twice the deviation of a difference of two.
+
+        The share of draws that hold the end is binomial, so order statistics two of its deviations before and after the
+        end lie four deviations of the end apart.
+
+        Source: Distribution-free intervals of quantiles from order statistics.
+        """
+        share = least / self.draws
+        reach = np.maximum(1, np.round(2 * np.sqrt(least * (1 - share)))).astype(int)
+        rows, most = np.arange(len(end)), last.shape[1] - 1
+        spans = []
+        for edges in (first, last):
+            at = _count(edges < end.astype(np.float32)[:, None])
+            ends = [edges[rows, np.clip(at + step, 0, most)] for step in (-reach, reach)]
+            held = np.abs(edges[rows, np.clip(at, 0, most)] - end) < 1e-6
+            spans.append(np.where(held, np.clip(ends[1], 0, 1) - np.clip(ends[0], 0, 1), 0.0))
+        return np.asarray(2 * np.sqrt(2) / 4 * np.maximum(*spans))
+
+    def ends(self, floored: NDArray[np.bool_], topped: NDArray[np.bool_]) -> Ends:
+        """What was found; where no phase accepts anything, everything is possible."""
+        none = self.empty
+        low, high = np.where(none, 0.0, np.clip(self.low, 0, 1)), np.where(none, 1.0, np.clip(self.high, 0, 1))
+        strict = None if self.strict is None else np.where(none, 0.0, np.minimum(np.clip(self.strict_low, 0, 1), low))
+        chances = (None, None) if self.limit is None else (self.lowest_chance, self.highest_chance)
+        return Ends(low, high, self.low_error, self.high_error, floored, topped, *chances, strict)
+
+
+def _outside(
+    first: Floats, last: Floats, inverted: NDArray[np.bool_], none: NDArray[np.bool_]
+) -> tuple[Floats, Floats]:
+    """Stretches where A < 0: all but what lies between the roots, as two stretches of one draw; without roots, all."""
+    infinite = np.float32(np.inf)
+    begin, end = np.full_like(first, NOWHERE), np.full_like(last, NOWHERE)
+    begin[inverted], end[inverted] = np.maximum(first, last)[inverted], infinite
+    lower = np.minimum(first, last)
+    first[inverted], last[inverted] = -infinite, lower[inverted]
+    every = inverted & none
+    first[every], last[every], begin[every], end[every] = -infinite, infinite, NOWHERE, NOWHERE
+    return np.concatenate([first, begin], axis=1), np.concatenate([last, end], axis=1)
+
+
+def _count(found: NDArray[np.bool_]) -> NDArray[np.intp]:
+    return np.asarray(np.count_nonzero(found, axis=1))
+
+
+def _highest(first: Floats, last: Floats, least: NDArray[np.intp], draws: int) -> Real:
+    """Highest magnitude up to 1 that neither test contradicts; below zero where there is none.
+
+    At g the draws that show it at or below the statistic are those begun less those ended; it moves down to the next
+    order statistic that could have enough of them, as long as either test contradicts it.
+    """
+    rows, many = np.arange(len(least)), last.shape[1]
+    g = np.ones(len(least), dtype=np.float32)
+    while True:
+        at = many - least - _count(first > g[:, None])
+        lower = np.minimum(g, np.where(at < 0, NOWHERE, last[rows, np.clip(at, 0, many - 1)]))
+        # At or above: at most draws - least may hold it strictly inside.
+        at = draws - least + _count(last <= lower[:, None])
+        lower = np.where(at < many, np.minimum(lower, first[rows, np.clip(at, 0, many - 1)]), lower)
+        moved = (lower < g) & (lower >= 0)
+        g = lower
+        if not moved.any():
+            return g.astype(float)
+
+
+def _lowest(first: Floats, last: Floats, least: NDArray[np.intp], draws: int) -> Real:
+    """Lowest magnitude from 0 that neither test contradicts; infinite where there is none up to 1."""
+    rows, many = np.arange(len(least)), last.shape[1]
+    infinite = np.float32(np.inf)
+    g = np.zeros(len(least), dtype=np.float32)
+    while True:
+        at = least + _count(last < g[:, None]) - 1
+        higher = np.maximum(g, np.where(at >= many, infinite, first[rows, np.clip(at, 0, many - 1)]))
+        at = _count(first < higher[:, None]) - draws + least - 1
+        higher = np.where(at >= 0, np.maximum(higher, last[rows, np.clip(at, 0, many - 1)]), higher)
+        moved = (higher > g) & (higher <= 1)
+        g = higher
+        if not moved.any():
+            return np.where(g > 1, np.inf, g.astype(float))

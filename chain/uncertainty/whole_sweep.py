@@ -1,0 +1,143 @@
+"""A sweep judged as one question: is its worst point worse than the limit? A max-T test over jointly drawn sweeps.
+
+With the antenna just at the limit at every frequency, whole sweeps are drawn: errors common to all of it, noise new at
+every point. What the largest deviation of such a sweep, in units of each point's own spread, exceeds in 2.5 % of the draws
+is the edge. A denser sweep has more points and a higher edge, so it fails no more often.
+
+Source: "Resampling-Based Multiple Testing", Wiley 1993 (memory): single-step maxT.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chain.arrays import Real
+from chain.uncertainty.intervals import (
+    COVERAGE,
+    SEED,
+    Observation,
+    Progress,
+    blocks,
+    drawn_terms,
+    rounded,
+    whole_batches,
+)
+from chain.uncertainty.measurement import Measurement
+from chain.uncertainty.one_sided_tests import AROUND, Terms
+
+__all__ = ["SweepTest", "test_sweep"]
+
+Floats = NDArray[np.float32]
+
+DRAWS, DRAWS_OF_LONG, LONG = 8_000, 4_000, 1_000
+STANDING = np.arange(12) * 2 * np.pi / 12
+"""Phases of an antenna at the limit, where none was read."""
+TURN_S = 20e-9
+"""Delay with which the same phases turn over the sweep as well: the antenna behind a few metres of its own lead."""
+LEAST_SCALE = 1e-7
+ROUNDING = 1e-6
+
+
+@dataclass(frozen=True)
+class SweepTest:
+    """Outcome over frequency and for groups of frequencies.
+
+    `edge` is the statistic above which a point makes the sweep fail; `chance` that an antenna at the limit everywhere shows a
+    worst point this bad or worse, at the phase that makes it likeliest; `group_chance` the same of each group by itself.
+    """
+
+    edge: Real
+    chance: float
+    group_chance: tuple[float, ...]
+    draws: int
+
+
+@dataclass(frozen=True)
+class _Block:
+    """Median and scale of the statistic, shape (courses, frequencies), and the largest deviation of each draw, all and by group."""
+
+    median: Real
+    scale: Real
+    largest: Floats
+    by_group: dict[int, Floats]
+
+
+def test_sweep(
+    measurement: Measurement,
+    seen: Observation,
+    limit: float,
+    groups: Sequence[slice] = (),
+    draws: int | None = None,
+    seed: int = SEED,
+    progress: Progress | None = None,
+) -> SweepTest:
+    """Test what was observed over a sweep against an antenna that is at the limit at every frequency."""
+    count = measurement.freq_hz.size
+    drawn = whole_batches(draws or (DRAWS if count <= LONG else DRAWS_OF_LONG))
+    courses = _courses(measurement.freq_hz, seen)
+
+    def run(chosen: slice) -> _Block:
+        here = seen.at(chosen)
+        terms = drawn_terms(measurement, chosen, drawn, seed, here)
+        inside = {
+            number: slice(max(span.start - chosen.start, 0), span.stop - chosen.start)
+            for number, span in enumerate(groups)
+            if span.start < chosen.stop and span.stop > chosen.start
+        }
+        return _drawn_block(terms, rounded(here, drawn, seed, chosen.start), courses[:, chosen], limit, inside)
+
+    parts, largest, by_group = [], np.full((len(courses), drawn), -np.inf, dtype=np.float32), {}
+    for made in blocks(run, count, drawn, progress):
+        parts.append((made.median, made.scale))
+        np.maximum(largest, made.largest, out=largest)
+        for number, found in made.by_group.items():
+            by_group[number] = np.maximum(by_group[number], found) if number in by_group else found
+    median, scale = (np.concatenate(each, axis=1) for each in zip(*parts, strict=True))
+    shown = (seen.size - median) / scale
+    threshold = np.quantile(largest, (1 + COVERAGE) / 2, axis=1)
+    return SweepTest(
+        (median + threshold[:, None] * scale).max(axis=0) + ROUNDING,
+        _chance(largest, shown),
+        tuple(_chance(by_group[number], shown[:, span]) for number, span in enumerate(groups)),
+        drawn,
+    )
+
+
+def _chance(largest: Floats, shown: Real) -> float:
+    return float(np.mean(largest >= shown.max(axis=1)[:, None], axis=1).max())
+
+
+def _courses(freq_hz: Real, seen: Observation) -> Real:
+    """Phases of the antenna over the sweep, shape (courses, frequencies), that the test is made for."""
+    if seen.phase_rad is not None:
+        return np.asarray(seen.phase_rad + AROUND[:, None])
+    turning = STANDING[:, None] - 2 * np.pi * TURN_S * freq_hz
+    return np.concatenate([np.broadcast_to(STANDING[:, None], turning.shape), turning])
+
+
+def _drawn_block(
+    terms: Terms, rounding: Floats | None, courses: Real, limit: float, inside: dict[int, slice]
+) -> _Block:
+    """Deviations of drawn sweeps in one block of frequencies."""
+    draws = terms.square.shape[1]
+    middle, upper = draws // 2, min(int((1 + COVERAGE) / 2 * draws), draws - 1)
+    median, scale = np.empty((2, *courses.shape))
+    largest = np.empty((len(courses), draws), dtype=np.float32)
+    by_group = {number: np.empty_like(largest) for number in inside}
+    for course, phase in enumerate(courses):
+        shown = terms.shown(limit, phase)
+        if rounding is not None:
+            shown -= rounding
+        ordered = np.partition(shown, (middle, upper), axis=1)
+        median[course] = ordered[:, middle]
+        scale[course] = np.maximum(ordered[:, upper] - ordered[:, middle], LEAST_SCALE)
+        shown -= ordered[:, middle, None]
+        shown /= scale[course].astype(np.float32)[:, None]
+        shown.max(axis=0, out=largest[course])
+        for number, span in inside.items():
+            shown[span].max(axis=0, out=by_group[number][course])
+    return _Block(median, scale, largest, by_group)
