@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 __all__ = ["SCHEMA_VERSION", "ResultTable", "network", "plain_values"]
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 """Version of the JSON documents' keys."""
 
 HEAD, TAIL = 6, 4

@@ -14,10 +14,11 @@ from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.rf.bilinear import Maps
 from chain.setups import Setup
 from chain.uncertainty.bounds import reading_bound
-from chain.uncertainty.contributions import item_names, without
-from chain.uncertainty.intervals import SEED, ReadingTable, highest_proving, table
+from chain.uncertainty.contributions import names, without
+from chain.uncertainty.intervals import COVERAGE, SEED, draw_count, intervals, of_magnitude, whole_batches
 from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps
-from chain.uncertainty.monte_carlo import Accuracy, draws_needed
+from chain.uncertainty.monte_carlo import Accuracy, settled_intervals
+from chain.uncertainty.reading_ranges import highest_proving, reading_ranges
 
 __all__ = ["TRUE_VSWR", "Expectation", "ExpectedReading", "ReadingAim", "bound_aim", "expect"]
 
@@ -25,6 +26,7 @@ __all__ = ["TRUE_VSWR", "Expectation", "ExpectedReading", "ReadingAim", "bound_a
 TRUE_VSWR: tuple[float, ...] = (1.0, 1.1, 1.2, 1.5, 2.0, 2.5, 3.0, 5.0, 10.0, float("inf"))
 CURVE = np.linspace(0, 1, 51)
 PHASES = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)[:, None]
+BLAME_DRAWS = 4000
 NOTHING_PROVES = "no reading proves it with this chain"
 
 
@@ -140,7 +142,7 @@ def expect(
 
     Source
     ------
-    Nominal: unknowns at zero, median over the antenna's phase. Interval: `chain.uncertainty.confidence_belt`.
+    Nominal: unknowns at zero, median over the antenna's phase. Interval: `chain.uncertainty.reading_ranges`.
     Bound:
     `chain.uncertainty.bounds`.
     """
@@ -150,14 +152,15 @@ def expect(
     known = nominal_maps(measurement)
     limit = setup.far.limit_vswr
     told = float(magnitude_from_vswr(limit if limit is not None else 2.0))
-    accuracy = None
-    if draws is None:
-        accuracy = draws_needed(measurement, lambda made, _: made.accepted(told), False, digits, seed, progress)
-        draws = accuracy.draws
-    made = table(measurement, draws=draws, seed=seed, progress=progress)
-    edge_low, edge_high = made.points.accepted(told)
-    worst = int(np.argmax(edge_high - edge_low))
-    sweep = _sweep(measurement, known, made, magnitude)
+    report = progress or (lambda _: None)
+    accuracy = _accuracy(measurement, told, digits, seed) if draws is None else None
+    count = draws or max(draw_count(measurement.freq_hz.size), accuracy.draws if accuracy else 0)
+    low, high = reading_ranges(measurement, magnitude, count, seed, lambda done: report(done / 2))
+    at = int(np.argmin(np.abs(magnitude - told)))
+    edges = (low[at], high[at]) if magnitude[at] == told else _range(measurement, np.array([told]), count, seed)
+    worst = int(np.argmax(edges[1] - edges[0]))
+    sweep = _sweep(measurement, known, (low, high), magnitude)
+    proving = None if limit is None else highest_proving(measurement, told, count, seed, lambda d: report((1 + d) / 2))
     return Expectation(
         setup.title,
         setup.calibration.plane,
@@ -168,14 +171,14 @@ def expect(
         limit,
         _rows(wanted, sweep, worst),
         {"true_vswr": np.array(wanted), **sweep},
-        _curve(measurement.at(slice(worst, worst + 1)), made, worst),
+        _curve(measurement.at(slice(worst, worst + 1)), count, seed),
         float(vswr(known.ceiling().max())),
         float(vswr(reading_bound(measurement, np.ones(measurement.freq_hz.size))[1].max())),
         _bound_aim(measurement, limit),
-        _interval_aim(measurement, made, limit),
-        made.coverage,
-        made.seed,
-        made.draws,
+        _interval_aim(measurement, proving, told, seed),
+        COVERAGE,
+        seed,
+        whole_batches(count),
         accuracy,
         setup.assumed,
         setup.warnings,
@@ -190,23 +193,34 @@ def _rows(wanted: Sequence[float], sweep: dict[str, Real], worst: int) -> tuple[
     )
 
 
-def _curve(here: Measurement, made: ReadingTable, worst: int) -> dict[str, Real]:
+def _accuracy(measurement: Measurement, told: float, digits: int, seed: int) -> Accuracy | None:
+    """Draws that settle the interval of the limit in the middle of the sweep."""
+    middle = measurement.freq_hz.size // 2
+    here = measurement.at(slice(middle, middle + 1))
+    seen = of_magnitude(here, told, False)
+    start = draw_count(measurement.freq_hz.size)
+    return settled_intervals(lambda count: intervals(here, seen, draws=count or start, seed=seed), None, digits)[1]
+
+
+def _range(measurement: Measurement, magnitude: Real, count: int, seed: int) -> tuple[Real, Real]:
+    low, high = reading_ranges(measurement, magnitude, count, seed)
+    return low[0], high[0]
+
+
+def _curve(here: Measurement, count: int, seed: int) -> dict[str, Real]:
     """Readings of every true magnitude at one frequency, shape (magnitudes,) each, as VSWR."""
-    found = _sweep(here, nominal_maps(here), made, CURVE, slice(worst, worst + 1))
+    found = _sweep(here, nominal_maps(here), reading_ranges(here, CURVE, count, seed), CURVE)
     del found["ceiling_vswr"]
     return {"true_vswr": vswr(CURVE), **{name: values[:, 0] for name, values in found.items()}}
 
 
-def _sweep(
-    measurement: Measurement, known: Maps, made: ReadingTable, magnitude: Real, points: slice = slice(None)
-) -> dict[str, Real]:
+def _sweep(measurement: Measurement, known: Maps, ranges: tuple[Real, Real], magnitude: Real) -> dict[str, Real]:
     """Readings of each true magnitude over the sweep, shape (magnitudes, frequencies) each, and the ceiling, as VSWR."""
     nominal = np.stack([np.median(np.abs(known.reading(g * PHASES)), axis=0) for g in magnitude])
-    accepted = [made.points.accepted(float(g)) for g in magnitude]
-    low, high = (np.stack(ends)[:, points] for ends in zip(*accepted, strict=True))
     bounds = reading_bound(measurement, np.broadcast_to(magnitude, (measurement.freq_hz.size, magnitude.size)))
-    # The belt's bins are coarser than a bound may be.
-    low, high = (np.clip(end, bounds[0].T, bounds[1].T) for end in (low, high))
+    # Noise is normal in the draws and cut in the bound; a perfect antenna's nominal reading is the least there is.
+    low = np.clip(np.minimum(ranges[0], nominal), bounds[0].T, bounds[1].T)
+    high = np.clip(np.maximum(ranges[1], nominal), bounds[0].T, bounds[1].T)
     return {
         "reading_vswr": vswr(nominal),
         "reading_low": vswr(low),
@@ -243,20 +257,38 @@ def _bound_aim(measurement: Measurement, limit_vswr: float | None) -> ReadingAim
     return ReadingAim(float(vswr(aim)), "", blame) if aim > 0 else ReadingAim(None, NOTHING_PROVES, blame)
 
 
-def _interval_aim(measurement: Measurement, made: ReadingTable, limit_vswr: float | None) -> ReadingAim:
-    if limit_vswr is None:
+def _interval_aim(measurement: Measurement, proving: Real | None, limit: float, seed: int) -> ReadingAim:
+    if proving is None:
         return ReadingAim(None, "no limit is stated")
-    found = highest_proving(made.points, float(magnitude_from_vswr(limit_vswr)))
-    if np.isnan(found).any():
-        return ReadingAim(None, NOTHING_PROVES)
-    return ReadingAim(float(vswr(found.min())), "")
+    worst = int(np.argmin(np.nan_to_num(proving, nan=-1.0)))
+    blame = _interval_blame(measurement.at(slice(worst, worst + 1)), limit, seed)
+    if np.isnan(proving).any():
+        return ReadingAim(None, NOTHING_PROVES, blame)
+    return ReadingAim(float(vswr(proving.min())), "", blame)
+
+
+def _interval_blame(here: Measurement, limit: float, seed: int) -> str:
+    """The unknown (item, standard, noise, drift, re-mating, flex or swap) without which the reading that proves the limit is highest.
+
+    Where none proves it even then, the one without which the interval at the limit is narrowest.
+    """
+    best: tuple[float, float] = (0.0, 0.0)
+    name = ""
+    for each in ("", *names(here)):
+        freed = without(here, each) if each else here
+        aim = float(np.nan_to_num(highest_proving(freed, limit, BLAME_DRAWS, seed)[0], nan=0.0))
+        ends = intervals(freed, of_magnitude(freed, limit, False), draws=BLAME_DRAWS, seed=seed).ends
+        found = (round(aim, 6), float(ends.low[0] - ends.high[0]))
+        if not each or found > best:
+            best, name = found, each
+    return name
 
 
 def _blame(measurement: Measurement, aim: Callable[[Measurement], float]) -> str:
-    """The item whose unknowns, taken away, raise the aim most; where none does alone, the one with the widest reach."""
+    """The unknown that, taken away, raises the aim of the bound most; where none does alone, the one with the widest reach."""
     best, name = aim(measurement), ""
     widths = {}
-    for each in item_names(measurement):
+    for each in names(measurement):
         freed = without(measurement, each)
         value = aim(freed)
         if value > best + 1e-9:

@@ -8,15 +8,13 @@ from itertools import groupby
 
 import numpy as np
 
-from chain.arrays import Real
 from chain.assembly.cascade import build
 from chain.errors import ChainError
 from chain.reflection import vswr
 from chain.rf.bilinear import compose, inverse
 from chain.setups import Item, Setup
-from chain.uncertainty.confidence_belt import Belt
 from chain.uncertainty.contributions import names, only
-from chain.uncertainty.intervals import DRAWS, SEED, table
+from chain.uncertainty.intervals import SEED, interval_of
 from chain.uncertainty.measurement import BATCH, Measurement, measurement_of, nominal_maps, simulate
 from library.records import Adapter, Limit, Pad, Part
 
@@ -25,14 +23,14 @@ __all__ = [
     "Share",
     "best_cure",
     "contributions",
-    "ends_of",
-    "expected_statistic",
     "improvements",
     "interval_at",
 ]
 
 
 MOST_FREQUENCIES = 21
+DRAWS = 16_000
+"""Simulated measurements for each interval that is compared."""
 WORTH = 2 / 3
 """A cure counts as enough if it leaves no more than this share of the interval's width."""
 
@@ -90,27 +88,8 @@ def interval_at(
 ) -> tuple[float, float]:
     """Interval that the nominal reading of a true magnitude would give, at one frequency."""
     measurement = measurement_of(setup, build(setup, np.array([freq_hz]), fit=False))
-    return ends_of(
-        table(measurement, has_phase, draws=draws, seed=seed).points,
-        expected_statistic(measurement, magnitude, has_phase),
-    )
-
-
-def expected_statistic(measurement: Measurement, magnitude: float, has_phase: bool) -> Real:
-    """What would be observed of a true magnitude with every unknown at zero.
-
-    Source: The nominal bilinear map.
-    """
-    if has_phase:
-        return np.array([magnitude])
-    phases = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)[:, None]
-    return np.asarray(np.median(np.abs(nominal_maps(measurement).reading(magnitude * phases)), axis=0))
-
-
-def ends_of(made: Belt, observed: Real) -> tuple[float, float]:
-    """Ends of one interval; those of everything possible where no magnitude accepts what was observed."""
-    low, high = made.interval(observed)
-    return float(np.nan_to_num(low[0], nan=0.0)), float(np.nan_to_num(high[0], nan=1.0))
+    low, high = interval_of(measurement, magnitude, has_phase, draws, seed)
+    return float(low[0]), float(high[0])
 
 
 def improvements(setup: Setup) -> Iterator[tuple[str, str, Setup]]:
@@ -161,13 +140,12 @@ def best_cure(
     magnitude: float,
     has_phase: bool,
     seed: int = SEED,
-    now: tuple[float, float] | None = None,
 ) -> Improvement | None:
     """The cheapest kind of change that takes a third off the interval, the best of its kind; else what takes most.
 
     Source: `interval_at` before and after each of `improvements`.
     """
-    low, high = now or interval_at(setup, freq_hz, magnitude, has_phase, seed)
+    low, high = interval_at(setup, freq_hz, magnitude, has_phase, seed)
     best: tuple[float, str, tuple[float, float]] | None = None
     for _, group in groupby(improvements(setup), key=lambda each: each[0]):
         for _, what, changed in group:

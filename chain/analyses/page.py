@@ -20,13 +20,16 @@ from chain.reflection import magnitude_from_vswr, vswr
 from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
-from chain.uncertainty.confidence_belt import GRID
 from chain.uncertainty.intervals import SEED
 
 __all__ = ["MOST_FREQUENCIES", "ChannelOutlook", "Page", "page"]
 
 
 LEAST_STEP = 1e-4
+GRID = np.unique(
+    np.concatenate([np.linspace(0, 0.2, 17), np.linspace(0.2, 0.6, 25), np.linspace(0.6, 1.0, 21)]).round(6)
+)
+"""True magnitudes of the page's curves; closer together where a good antenna lies."""
 MOST_FREQUENCIES = 201
 EXPECT_SHARE = 0.5
 """Share of the progress that the readings to expect take, where a sweep follows."""
@@ -164,8 +167,7 @@ def page(
     """
     limit = setup.far.limit_vswr
     shown = sorted({*TRUE_VSWR, *(() if limit is None else (limit,))})
-    # The belt's own grid, between whose rows its ends run straight. A value that is already shown, but for rounding,
-    # would make a row of no width.
+    # Between whose rows the page draws straight lines. A value that is already shown would make a row of no width.
     far = np.abs(GRID[:, None] - np.asarray(magnitude_from_vswr(shown))).min(axis=1) > LEAST_STEP
     grid = [float(each) for each in vswr(GRID[far])]
     report = progress or _silent

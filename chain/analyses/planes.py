@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from chain.analyses.improvements import USUAL_LOAD_DB, ends_of, expected_statistic
+from chain.analyses.improvements import USUAL_LOAD_DB
 from chain.assembly.cascade import build, sweep_hz
 from chain.assembly.connections import BLOCKING
 from chain.assembly.ends import item_ends
@@ -16,9 +16,9 @@ from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.rf.bilinear import compose, inverse
 from chain.setups import Calibration, Item, Setup
 from chain.uncertainty.contributions import only
-from chain.uncertainty.intervals import COVERAGE, SEED, table
+from chain.uncertainty.intervals import COVERAGE, SEED, intervals, of_magnitude
 from chain.uncertainty.measurement import BATCH, measurement_of, nominal_maps, simulate
-from chain.uncertainty.monte_carlo import Accuracy, draws_needed
+from chain.uncertainty.monte_carlo import Accuracy, settled_intervals
 from library.mating import bridging_adapters, mate
 from library.records import Adapter
 
@@ -132,7 +132,7 @@ def compare(
 
     Source
     ------
-    `chain.uncertainty.confidence_belt` on simulated calibrations; noise gain is the recovered error over the noise of one raw reading.
+    `chain.uncertainty.one_sided_tests` on simulated calibrations; noise gain is the recovered error over the noise of one raw reading.
     """
     freq = float(sweep_hz(setup)[-1])
     limit = setup.far.limit_vswr if setup.far.limit_vswr is not None else 2.0
@@ -155,16 +155,17 @@ def compare(
 def _ends(
     measurement: _Way, freq_hz: float, true: tuple[float, float], run: tuple[int | None, int, int]
 ) -> tuple[list[tuple[float, float]], Accuracy | None, int]:
-    """Intervals of the true VSWRs from one table, whose draws settle the last of them."""
+    """Intervals of the true VSWRs, whose draws settle the last of them."""
     draws, digits, seed = run
     found = measurement_of(measurement.setup, build(measurement.setup, np.array([freq_hz]), fit=False))
-    seen = [expected_statistic(found, float(magnitude_from_vswr(value)), measurement.has_phase) for value in true]
-    accuracy = None
-    if draws is None:
-        accuracy = draws_needed(found, lambda made, _: made.interval(seen[-1]), measurement.has_phase, digits, seed)
-        draws = accuracy.draws
-    made = table(found, measurement.has_phase, draws=draws, seed=seed)
-    return [ends_of(made.points, each) for each in seen], accuracy, made.draws
+    sizes = [float(magnitude_from_vswr(value)) for value in true]
+    seen = [of_magnitude(found, size, measurement.has_phase) for size in sizes]
+    made, accuracy = settled_intervals(lambda count: intervals(found, seen[-1], draws=count, seed=seed), draws, digits)
+    ends = [*(intervals(found, each, draws=made.draws, seed=seed).ends for each in seen[:-1]), made.ends]
+    pairs = [
+        (min(float(each.low[0]), size), max(float(each.high[0]), size)) for each, size in zip(ends, sizes, strict=True)
+    ]
+    return pairs, accuracy, made.draws
 
 
 def _ways(setup: Setup) -> Iterator[_Way]:

@@ -3,23 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from chain.analyses.improvements import Improvement, best_cure, contributions
+from chain.analyses.improvements import best_cure, contributions
+from chain.analyses.judgement import Judgement, channel_members, judge, strict_shares, verdict
 from chain.analyses.recovery import ChannelResult, Recovery
 from chain.arrays import Complex, Real
 from chain.assembly.cascade import build
 from chain.errors import RangeError
-from chain.reflection import mismatch_loss_db, vswr
+from chain.reflection import magnitude_from_vswr, mismatch_loss_db, vswr
 from chain.rf.bilinear import Maps
 from chain.setups import Setup
 from chain.sweeps.readings import Readings, thinned
 from chain.uncertainty.bounds import reading_bound, true_bound, true_bound_complex
 from chain.uncertainty.coverage_region import Ellipse, ellipse, recovered_draws
-from chain.uncertainty.intervals import SEED, Observation, intervals, recovered_observation
+from chain.uncertainty.intervals import SEED, Intervals, Observation, intervals, recovered_observation
 from chain.uncertainty.linear import linear
 from chain.uncertainty.measurement import BATCH, Measurement, measurement_of, nominal_maps, simulate
 from chain.uncertainty.monte_carlo import settled_intervals
@@ -28,25 +28,11 @@ __all__ = ["ChannelResult", "Recovery", "nominal_truth", "recover", "verdict"]
 
 
 PHASES = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)
+MAGNITUDES = np.linspace(0, 1, 101)
 HALVINGS = 30
 ROUNDING = 1e-12
 MOST_FREQUENCIES = 21
 MOST_READINGS = 801
-
-
-def verdict(low: float, high: float, limit_vswr: float | None) -> str:
-    """Verdict of an interval against a limit, all as VSWR.
-
-    Source: Guarded acceptance: pass where the upper end is at or below the limit, fail where the lower end is above
-    it.
-    """
-    if np.isnan(low) or np.isnan(high):
-        return "impossible"
-    if limit_vswr is None:
-        return "no limit"
-    if high <= limit_vswr:
-        return "pass"
-    return "fail" if low > limit_vswr else "not proven"
 
 
 def nominal_truth(known: Maps, readings: Readings) -> tuple[Real, Complex | None]:
@@ -64,18 +50,18 @@ def nominal_truth(known: Maps, readings: Readings) -> tuple[Real, Complex | None
         return np.asarray(np.median(np.abs((p * far + q) / (r * far + 1)), axis=1) - readings.magnitude)
 
     # Behind a chain that is far off its impedances the median falls before it rises: the smallest magnitude that fits counts.
-    off = np.stack([away(np.full(readings.freq_hz.shape, magnitude)) for magnitude in GRID])
+    off = np.stack([away(np.full(readings.freq_hz.shape, magnitude)) for magnitude in MAGNITUDES])
     off[np.abs(off) < ROUNDING] = 0
     crossed = off[1:] * off[:-1] <= 0
     nearest = np.abs(off).argmin(axis=0)
-    first = np.where(crossed.any(axis=0), crossed.argmax(axis=0), np.minimum(nearest, GRID.size - 2))
+    first = np.where(crossed.any(axis=0), crossed.argmax(axis=0), np.minimum(nearest, MAGNITUDES.size - 2))
     at = np.arange(readings.freq_hz.size)
-    low, high, rises = GRID[first], GRID[first + 1], off[first + 1, at] > off[first, at]
+    low, high, rises = MAGNITUDES[first], MAGNITUDES[first + 1], off[first + 1, at] > off[first, at]
     for _ in range(HALVINGS):
         middle = (low + high) / 2
         beyond = (away(middle) > 0) == rises
         low, high = np.where(beyond, low, middle), np.where(beyond, middle, high)
-    return np.where(crossed.any(axis=0), (low + high) / 2, GRID[nearest]), None
+    return np.where(crossed.any(axis=0), (low + high) / 2, MAGNITUDES[nearest]), None
 
 
 def recover(
@@ -117,30 +103,32 @@ def recover(
 
     Source
     ------
-    Interval: `chain.uncertainty.confidence_belt`. Bound: `chain.uncertainty.bounds`. Mismatch loss: -10 log10(1 - m^2).
+    Interval: `chain.uncertainty.one_sided_tests`; sweep: `chain.uncertainty.whole_sweep`. Bound: `chain.uncertainty.bounds`.
+    Mismatch loss: -10 log10(1 - m^2).
     """
     readings = thinned(readings, MOST_READINGS)
-    setup = replace(setup, sweep=replace(setup.sweep, channels=_measured_channels(setup, readings)))
     measurement = measurement_of(setup, build(setup, readings.freq_hz))
     known = nominal_maps(measurement)
-    has_phase = readings.reflection is not None
     bound = _bound(measurement, readings)
     refused = _refusals(readings, bound[0], reading_bound(measurement, np.ones(readings.freq_hz.shape))[1])
     if len(refused) == readings.freq_hz.size:
         raise RangeError(refused[0][1], "check the pad and repeat the calibration, or correct the set-up")
     magnitude, far = nominal_truth(known, readings)
-    observed = (
-        np.abs(known.recovered(readings.reflection)[0]) if readings.reflection is not None else readings.magnitude
-    )
-    accuracy = None if draws is not None else _accuracy(measurement, observed, (has_phase, digits, seed), progress)
-    edges = [(low, high) for _, low, high in setup.sweep.channels]
-    made = table(measurement, has_phase, edges, draws or (accuracy.draws if accuracy else DRAWS), seed, progress)
-    low, high = _inside(made.points.interval(observed), bound)
-    channels = _channels(setup, readings, made.members, _channel_ends(made, observed, high), magnitude)
+    seen = _observed(known, readings)
+    limit = None if setup.far.limit_vswr is None else float(magnitude_from_vswr(setup.far.limit_vswr))
+    members = [span for _, span in channel_members(setup, readings.freq_hz)]
+    strict = strict_shares(readings.freq_hz.size, members)
+
+    def make(count: int | None) -> Intervals:
+        return intervals(measurement, seen, limit, strict, count, seed, progress)
+
+    found, accuracy = settled_intervals(make, draws, digits)
+    low, high = _inside(found, bound, magnitude)
+    judged = judge(setup, measurement, readings, seen, found, (low, high), magnitude, seed, progress)
     worst = int(np.argmax(np.where(np.isnan(high), -1.0, high)))
     return Recovery(
-        **_judged(setup, readings, (low, high), channels),
-        **_identity(setup, measurement, readings),
+        **_judged(setup, (low, high), judged),
+        **_identity(setup, measurement, readings, judged.remarks),
         true_vswr=np.where(np.isnan(bound[0]), np.nan, vswr(magnitude)),
         true_reflection=far,
         true_ohm=None if far is None else _ohm(far, measurement.far_ohm),
@@ -148,31 +136,29 @@ def recover(
         bound_high=vswr(bound[1]),
         mismatch_loss_db=mismatch_loss_db(magnitude),
         ceiling_vswr=float(vswr(known.ceiling().max())),
-        coverage=made.coverage,
+        coverage=found.coverage,
         excluded_share=_excluded(measurement, readings, seed),
-        seed=made.seed,
-        draws=made.draws,
+        seed=found.seed,
+        draws=found.draws,
         accuracy=accuracy,
         contributions=contributions(measurement, float(magnitude[worst]), seed),
-        improvement=_cure(setup, readings, (magnitude[worst], low[worst], high[worst]), worst, seed),
+        improvement=best_cure(setup, float(readings.freq_hz[worst]), float(magnitude[worst]), far is not None, seed),
         linear=None if far is None else linear(measurement, far),
         region=None if far is None else _region(measurement, far, seed),
         refused=refused,
     )
 
 
-def _cure(
-    setup: Setup, readings: Readings, found: tuple[float, float, float], at: int, seed: int
-) -> Improvement | None:
-    """Cure at one reading, of which the true magnitude and its interval have been found."""
-    has_phase = readings.reflection is not None
-    return best_cure(setup, float(readings.freq_hz[at]), float(found[0]), has_phase, seed, found[1:])
+def _observed(known: Maps, readings: Readings) -> Observation:
+    if readings.reflection is not None:
+        return recovered_observation(known, readings.reflection, readings.rounding)
+    return Observation(readings.magnitude, None, readings.rounding)
 
 
-def _accuracy(
-    measurement: Measurement, observed: Real, run: tuple[bool, int, int], progress: Callable[[float], None] | None
-) -> Accuracy:
-    return draws_needed(measurement, lambda made, places: made.interval(observed[places]), *run, progress)
+def _inside(found: Intervals, bound: tuple[Real, Real], magnitude: Real) -> tuple[Real, Real]:
+    """Intervals that hold their own nominal value and lie within the bound; NaN where nothing possible gives the reading."""
+    low, high = np.minimum(found.ends.low, magnitude), np.maximum(found.ends.high, magnitude)
+    return np.clip(low, *bound), np.clip(high, *bound)
 
 
 def _region(measurement: Measurement, far: Complex, seed: int) -> Ellipse:
@@ -187,25 +173,23 @@ def _bound(measurement: Measurement, readings: Readings) -> tuple[Real, Real]:
     return true_bound(measurement, readings.magnitude)
 
 
-def _judged(
-    setup: Setup, readings: Readings, ends: tuple[Real, Real], channels: tuple[ChannelResult, ...]
-) -> dict[str, Any]:
+def _judged(setup: Setup, ends: tuple[Real, Real], judged: Judgement) -> dict[str, Any]:
     """Interval as VSWR with the verdicts that follow; channels, where there are any, decide."""
-    low, high = vswr(ends[0]), vswr(ends[1])
-    limit = setup.far.limit_vswr
-    verdicts = tuple(verdict(float(first), float(last), limit) for first, last in zip(low, high, strict=True))
-    overall = _overall([each.verdict for each in channels] or list(verdicts))
     return {
-        "low": low,
-        "high": high,
-        "verdicts": verdicts,
-        "verdict": overall,
-        "channels": channels,
-        "limit_vswr": limit,
+        "low": vswr(ends[0]),
+        "high": vswr(ends[1]),
+        "verdicts": judged.verdicts,
+        "grades": judged.grades,
+        "chance_at_limit": judged.chance_at_limit,
+        "verdict": judged.verdict,
+        "grade": judged.grade,
+        "level": judged.level,
+        "channels": judged.channels,
+        "limit_vswr": setup.far.limit_vswr,
     }
 
 
-def _identity(setup: Setup, measurement: Measurement, readings: Readings) -> dict[str, Any]:
+def _identity(setup: Setup, measurement: Measurement, readings: Readings, remarks: tuple[str, ...]) -> dict[str, Any]:
     """What was measured, where and in which references."""
     return {
         "title": setup.title,
@@ -216,7 +200,7 @@ def _identity(setup: Setup, measurement: Measurement, readings: Readings) -> dic
         "freq_hz": readings.freq_hz,
         "reading_vswr": vswr(readings.magnitude),
         "assumed": setup.assumed,
-        "warnings": (*setup.warnings, *readings.warnings, *_elsewhere(setup, readings)),
+        "warnings": (*setup.warnings, *readings.warnings, *_elsewhere(setup, readings), *remarks),
     }
 
 
@@ -250,17 +234,6 @@ def _excluded(measurement: Measurement, readings: Readings, seed: int) -> float:
     return float(np.mean(np.abs(maps.recovered(seen)) > 1))
 
 
-def _measured_channels(setup: Setup, readings: Readings) -> tuple[tuple[str, float, float], ...]:
-    """Channels that hold at least two of the readings and lie inside their span, give or take one step."""
-    freq = readings.freq_hz
-    step = float(np.median(np.diff(freq))) if freq.size > 1 else 0.0
-    return tuple(
-        (name, low, high)
-        for name, low, high in setup.sweep.channels
-        if freq[0] - step <= low and high <= freq[-1] + step and np.count_nonzero((freq >= low) & (freq <= high)) > 1
-    )
-
-
 def _refusals(readings: Readings, bound_low: Real, ceiling: Real) -> tuple[tuple[float, str], ...]:
     out = []
     for freq, low, seen, most in zip(readings.freq_hz, bound_low, readings.magnitude, ceiling, strict=True):
@@ -273,53 +246,3 @@ def _refusals(readings: Readings, bound_low: Real, ceiling: Real) -> tuple[tuple
                 )
             out.append((float(freq), text))
     return tuple(out)
-
-
-def _inside(interval: tuple[Real, Real], bound: tuple[Real, Real]) -> tuple[Real, Real]:
-    """Interval within the bound; a reading that the belt accepts for no magnitude keeps the bound's nearer end."""
-    low, high = (np.where(np.isnan(end), edge, end) for end, edge in zip(interval, bound, strict=True))
-    return np.clip(low, bound[0], bound[1]), np.clip(high, bound[0], bound[1])
-
-
-def _channel_ends(made: ReadingTable, observed: Real, points_high: Real) -> tuple[Real, Real, list[int]]:
-    """Interval of each channel's worst point.
-
-    The channel's belt takes an antenna that is equally bad all over the channel; one that is bad at one point only is
-    pushed up less by picking the worst, so the upper end is never below that of the worst point itself.
-    """
-    if made.channels is None:
-        return np.zeros(0), np.zeros(0), []
-    at = [span.start + int(np.argmax(observed[span])) for span in made.members]
-    low, high = made.channels.interval(observed[at])
-    low, high = np.where(np.isnan(low), GRID[-1], low), np.where(np.isnan(high), 1.0, high)
-    return low, np.fmax(high, points_high[at]), at
-
-
-def _channels(
-    setup: Setup, readings: Readings, members: tuple[slice, ...], ends: tuple[Real, Real, list[int]], magnitude: Real
-) -> tuple[ChannelResult, ...]:
-    out = []
-    for index, (name, low_hz, high_hz) in enumerate(setup.sweep.channels):
-        low, high = float(vswr(ends[0][index])), float(vswr(ends[1][index]))
-        at = ends[2][index]
-        out.append(
-            ChannelResult(
-                name,
-                low_hz,
-                high_hz,
-                float(readings.freq_hz[at]),
-                float(vswr(readings.magnitude[members[index]].max())),
-                float(vswr(magnitude[members[index]].max())),
-                low,
-                high,
-                verdict(low, high, setup.far.limit_vswr),
-            )
-        )
-    return tuple(out)
-
-
-def _overall(verdicts: list[str]) -> str:
-    for word in ("impossible", "fail", "not proven", "no limit"):
-        if word in verdicts:
-            return word
-    return "pass"

@@ -32,6 +32,10 @@ class ChannelResult:
     low: float
     high: float
     verdict: str
+    grade: str | None = None
+    """better, leans better, open, leans worse or worse than the limit; None without one."""
+    chance_at_limit: float | None = None
+    """Chance that an antenna just at the limit reads this or more: not that the antenna is good."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -71,7 +75,14 @@ class Recovery(ResultTable):
     ceiling_vswr: float
     limit_vswr: float | None
     verdicts: tuple[str, ...]
+    grades: tuple[str | None, ...]
+    """better, leans better, open, leans worse or worse than the limit, per point; None without one."""
+    chance_at_limit: Real | None
+    """Chance, per point, that an antenna just at the limit reads this or more, at the phase that makes it least telling."""
     verdict: str
+    grade: str | None
+    level: float | None
+    """The same chance for the whole: the smallest of the points' for better, that of the worst point for worse."""
     coverage: float
     excluded_share: float
     seed: int

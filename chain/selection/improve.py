@@ -19,10 +19,10 @@ from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.selection.choose import RESOLVED
 from chain.selection.need import Need, Offer
 from chain.selection.pareto import nondominated
-from chain.selection.ranking import DRAWS, interval_over
+from chain.selection.ranking import DRAWS
 from chain.selection.stock import own_figures, turned
 from chain.setups import Item, Setup
-from chain.uncertainty.intervals import COVERAGE, SEED
+from chain.uncertainty.intervals import COVERAGE, SEED, interval_of
 from chain.uncertainty.measurement import measurement_of
 from library.load import Library
 from library.mating import mate
@@ -138,7 +138,7 @@ def improve(
 
     Source
     ------
-    `chain.selection.ranking.interval_over` before and after each change.
+    `chain.uncertainty.intervals.interval_of` before and after each change.
     """
     library = library or setup.library
     points = min(MOST_POINTS, setup.sweep.points)
@@ -177,7 +177,7 @@ def improve(
 
 def _widest(setup: Setup, freq_hz: Real, limit_vswr: float, library: Library, seed: int) -> tuple[float, float]:
     measurement = measurement_of(setup, build(setup, freq_hz, library, fit=False))
-    low, high = interval_over(measurement, float(magnitude_from_vswr(limit_vswr)), False, seed)
+    low, high = interval_of(measurement, float(magnitude_from_vswr(limit_vswr)), False, DRAWS, seed)
     worst = int(np.argmax(high - low))
     return float(low[worst]), float(high[worst])
 

@@ -7,23 +7,22 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from chain.arrays import Real
 from chain.assembly.cascade import build
 from chain.assembly.connections import BLOCKING
 from chain.assembly.ends import item_ends
 from chain.reflection import magnitude_from_vswr, vswr
 from chain.selection.stock import Stockroom
 from chain.setups import Calibration, Setup
-from chain.uncertainty.intervals import table
-from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps
+from chain.uncertainty.intervals import interval_of
+from chain.uncertainty.measurement import measurement_of, nominal_maps
 from library.mating import mate
 from library.records import Termination
 
-__all__ = ["DRAWS", "PlaneInterval", "calibrations", "interval_over", "sights"]
+__all__ = ["DRAWS", "PlaneInterval", "calibrations", "sights"]
 
 
-DRAWS = 1000
-"""Simulated readings per magnitude: a quarter of a chunk; enough to put chains in order."""
+DRAWS = 2000
+"""Simulated measurements of each chain: enough to put chains in order."""
 MATCHING = ("pad", "section", "transformer", "network")
 
 
@@ -100,7 +99,7 @@ def sights(room: Stockroom, setup: Setup, points: int, seed: int) -> list[PlaneI
         there = replace(setup, calibration=calibration)
         measurement = measurement_of(there, build(there, room.freq_hz[chosen], room.library, fit=False))
         limit = float(magnitude_from_vswr(room.need.limit_vswr))
-        low, high = interval_over(measurement, limit, room.need.has_phase, seed)
+        low, high = interval_of(measurement, limit, room.need.has_phase, DRAWS, seed)
         worst = int(np.argmax(high - low))
         ceiling = float(vswr(nominal_maps(measurement).ceiling()[0].max()))
         found.append(
@@ -117,20 +116,3 @@ def sights(room: Stockroom, setup: Setup, points: int, seed: int) -> list[PlaneI
             )
         )
     return sorted(found, key=lambda each: each.width)
-
-
-def interval_over(
-    measurement: Measurement, magnitude: float, has_phase: bool, seed: int, draws: int = DRAWS
-) -> tuple[Real, Real]:
-    """Interval that the nominal reading of a true magnitude would give, at each frequency of a measurement.
-
-    Source: As `chain.analyses.improvements.interval_at`, over a sweep.
-    """
-    made = table(measurement, has_phase, draws=draws, seed=seed)
-    if has_phase:
-        observed = np.full(measurement.freq_hz.shape, magnitude)
-    else:
-        phases = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)[:, None]
-        observed = np.median(np.abs(nominal_maps(measurement).reading(magnitude * phases)), axis=0)
-    low, high = made.points.interval(observed)
-    return np.nan_to_num(low, nan=0.0), np.nan_to_num(high, nan=1.0)

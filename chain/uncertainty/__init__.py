@@ -3,7 +3,6 @@
 __all__ = [
     "bounds",
     "calibration",
-    "confidence_belt",
     "contributions",
     "coverage_region",
     "intervals",
@@ -11,5 +10,7 @@ __all__ = [
     "measurement",
     "monte_carlo",
     "parallel",
+    "reading_ranges",
     "sampling",
+    "whole_sweep",
 ]

@@ -1,7 +1,7 @@
 """Coverage regions of a complex reflection in its plane: an ellipse, and the smallest region that holds the stated share.
 
 Both are made from drawn recovered reflections and are plain arrays, for a plot of the plane. For a magnitude they are not
-the answer: a region projected onto |G| is too wide, and the belt of `chain.uncertainty.confidence_belt` is used instead.
+the answer: a region projected onto |G| is too wide, and the tests of `chain.uncertainty.one_sided_tests` are inverted instead.
 """
 
 from __future__ import annotations

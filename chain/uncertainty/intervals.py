@@ -107,9 +107,7 @@ def whole_batches(draws: int) -> int:
     return max(1, -(-draws // BATCH)) * BATCH
 
 
-def blocks(
-    run: Callable[[slice], Made], count: int, draws: int, progress: Progress | None = None
-) -> Iterator[Made]:
+def blocks(run: Callable[[slice], Made], count: int, draws: int, progress: Progress | None = None) -> Iterator[Made]:
     """Results for blocks of frequencies in order, made on several threads; the blocks do not depend on how many."""
     size = max(1, BLOCK // draws)
     chosen = [slice(start, min(start + size, count)) for start in range(0, count, size)]

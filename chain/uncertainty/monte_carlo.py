@@ -11,9 +11,9 @@ from chain.uncertainty.intervals import Intervals
 
 __all__ = ["Accuracy", "settled_intervals", "tolerance"]
 
-MOST_DRAWS = {1: 64_000, 2: 1_024_000}
-MOST_DRAWN_POINTS = {1: 8_000_000, 2: 20_000_000}
-"""Draws times frequencies that the digits may cost: a few seconds, and about ten."""
+MOST_DRAWS = 1_024_000
+MOST_DRAWN_POINTS = 20_000_000
+"""Draws times frequencies that a second digit may cost: about ten seconds."""
 SPARE = 1.2
 
 
@@ -45,13 +45,13 @@ def tolerance(low: float, high: float, digits: int) -> float:
 def settled_intervals(
     make: Callable[[int | None], Intervals], draws: int | None = None, digits: int = 1
 ) -> tuple[Intervals, Accuracy | None]:
-    """Intervals by a given number of draws, or by as many as the digits need; then with how well they are known."""
+    """Intervals by a given number of draws; or by the usual one, or as many as a second digit needs, and how well known they are."""
     found = make(draws)
     if draws is not None:
         return found, None
     known, short = _judged(found, digits)
-    most = min(MOST_DRAWS[digits], MOST_DRAWN_POINTS[digits] // found.ends.low.size)
-    if known.settled or found.draws >= most:
+    most = min(MOST_DRAWS, MOST_DRAWN_POINTS // found.ends.low.size)
+    if digits == 1 or known.settled or found.draws >= most:
         return found, known
     # The error of an order statistic falls with the root of the number of draws.
     found = make(min(most, int(np.ceil(SPARE * short**2 * found.draws))))

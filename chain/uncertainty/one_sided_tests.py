@@ -321,8 +321,9 @@ class _Search:
         none = room < square
         np.maximum(room, 0, out=room)
         root = np.sqrt(room, out=room)
-        down = np.where(leading == 0, np.float32(1e-12), leading)
-        first, last = -(half + root) / down, (root - half) / down
+        down: Floats = np.where(leading == 0, np.float32(1e-12), leading)
+        first: Floats = np.divide(-(half + root), down)
+        last: Floats = np.divide(root - half, down)
         first[none], last[none] = NOWHERE, NOWHERE
         inverted = leading < 0
         if not inverted.any():
@@ -353,8 +354,8 @@ class _Search:
         none = self.empty
         low, high = np.where(none, 0.0, np.clip(self.low, 0, 1)), np.where(none, 1.0, np.clip(self.high, 0, 1))
         strict = None if self.strict is None else np.where(none, 0.0, np.minimum(np.clip(self.strict_low, 0, 1), low))
-        chances = (None, None) if self.limit is None else (self.lowest_chance, self.highest_chance)
-        return Ends(low, high, self.low_error, self.high_error, floored, topped, *chances, strict)
+        least, most = (None, None) if self.limit is None else (self.lowest_chance, self.highest_chance)
+        return Ends(low, high, self.low_error, self.high_error, floored, topped, least, most, strict)
 
 
 def _outside(

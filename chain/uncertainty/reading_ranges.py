@@ -15,7 +15,7 @@ __all__ = ["highest_proving", "reading_range", "reading_ranges"]
 Floats = NDArray[np.float32]
 
 STEPS = np.arange(PHASES) * 2 * np.pi / PHASES
-EVERY_OTHER = STEPS[::2]
+QUARTERS = STEPS[::4]
 HALVINGS = 20
 ROUNDING = 1e-6
 
@@ -48,7 +48,7 @@ def reading_range(terms: Terms, magnitude: float) -> tuple[Real, Real]:
     places, draws = terms.square.shape
     least = _least(draws)
     low, high = np.full(places, np.inf), np.full(places, -np.inf)
-    for phase in _phases(terms, magnitude, EVERY_OTHER if magnitude else EVERY_OTHER[:1]):
+    for phase in _phases(terms, magnitude, QUARTERS if magnitude else QUARTERS[:1]):
         shown = terms.shown(magnitude, phase)
         # Most phases cannot move an end, which counting alone tells.
         lower = np.count_nonzero(shown < low.astype(np.float32)[:, None], axis=1) >= least

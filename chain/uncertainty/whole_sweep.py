@@ -29,7 +29,7 @@ from chain.uncertainty.intervals import (
 from chain.uncertainty.measurement import Measurement
 from chain.uncertainty.one_sided_tests import AROUND, Terms
 
-__all__ = ["SweepTest", "test_sweep"]
+__all__ = ["SweepTest", "judged_sweep"]
 
 Floats = NDArray[np.float32]
 
@@ -66,7 +66,7 @@ class _Block:
     by_group: dict[int, Floats]
 
 
-def test_sweep(
+def judged_sweep(
     measurement: Measurement,
     seen: Observation,
     limit: float,
@@ -90,7 +90,9 @@ def test_sweep(
         }
         return _drawn_block(terms, rounded(here, drawn, seed, chosen.start), courses[:, chosen], limit, inside)
 
-    parts, largest, by_group = [], np.full((len(courses), drawn), -np.inf, dtype=np.float32), {}
+    parts: list[tuple[Real, Real]] = []
+    by_group: dict[int, Floats] = {}
+    largest = np.full((len(courses), drawn), -np.inf, dtype=np.float32)
     for made in blocks(run, count, drawn, progress):
         parts.append((made.median, made.scale))
         np.maximum(largest, made.largest, out=largest)

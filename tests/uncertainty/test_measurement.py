@@ -17,7 +17,7 @@ from chain.uncertainty import intervals
 from chain.uncertainty.bounds import reading_bound
 from chain.uncertainty.calibration import Standards
 from chain.uncertainty.coverage_region import recovered_draws
-from chain.uncertainty.intervals import table
+from chain.uncertainty.intervals import Observation
 from chain.uncertainty.measurement import Measurement, nominal_maps, simulate
 from chain.uncertainty.sampling import draw, unit_draws
 
@@ -252,20 +252,20 @@ def test_some_frequencies_alone_are_those_of_the_whole_sweep():
             assert np.array_equal(getattr(part, name), getattr(whole, name)[:, first:last])
 
 
-@pytest.mark.parametrize("complex_reading", [False, True])
-def test_block_and_threads_change_nothing(complex_reading, monkeypatch):
+@pytest.mark.parametrize("with_phase", [False, True])
+def test_block_and_threads_change_nothing(with_phase, monkeypatch):
     """One frequency at a time on one thread, all at once, and on four threads: equal to the last bit."""
-    measurement, channels = everything(), ((150e6, 500e6), (800e6, 900e6))
+    measurement = everything()
+    size = np.linspace(0.02, 0.4, measurement.freq_hz.size)
+    seen = Observation(size, size if with_phase else None, np.full(size.shape, 0.001))
     found = []
-    for block_bytes, threads in ((1, 1), (10**9, 1), (1, 4), (2 * intervals.TERMS * 2000 * 4, 3)):
-        monkeypatch.setattr(intervals, "BLOCK_BYTES", block_bytes)
-        monkeypatch.setattr(intervals, "LEAST_BLOCK", 1)
+    for block, threads in ((1, 1), (10**9, 1), (1, 4), (4000, 3)):
+        monkeypatch.setattr(intervals, "BLOCK", block)
         monkeypatch.setattr(os, "cpu_count", lambda threads=threads: threads)
-        found.append(table(measurement, complex_reading, channels, draws=2000, seed=3))
+        found.append(intervals.intervals(measurement, seen, 1 / 3, np.full(size.shape, 0.01), 2000, 3).ends)
     for other in found[1:]:
-        for first, second in ((found[0].points, other.points), (found[0].channels, other.channels)):
-            for name in ("edge", "score", "least"):
-                assert np.array_equal(getattr(first, name), getattr(second, name))
+        for name, value in vars(found[0]).items():
+            assert np.array_equal(value, getattr(other, name)), name
 
 
 # Closed forms.
