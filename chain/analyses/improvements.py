@@ -140,12 +140,13 @@ def best_cure(
     magnitude: float,
     has_phase: bool,
     seed: int = SEED,
+    now: tuple[float, float] | None = None,
 ) -> Improvement | None:
     """The cheapest kind of change that takes a third off the interval, the best of its kind; else what takes most.
 
     Source: `interval_at` before and after each of `improvements`.
     """
-    low, high = interval_at(setup, freq_hz, magnitude, has_phase, seed)
+    low, high = now or interval_at(setup, freq_hz, magnitude, has_phase, seed)
     best: tuple[float, str, tuple[float, float]] | None = None
     for _, group in groupby(improvements(setup), key=lambda each: each[0]):
         for _, what, changed in group:

@@ -142,11 +142,19 @@ def recover(
         draws=found.draws,
         accuracy=accuracy,
         contributions=contributions(measurement, float(magnitude[worst]), seed),
-        improvement=best_cure(setup, float(readings.freq_hz[worst]), float(magnitude[worst]), far is not None, seed),
+        improvement=_cure(setup, readings, (magnitude[worst], low[worst], high[worst]), worst, seed),
         linear=None if far is None else linear(measurement, far),
         region=None if far is None else _region(measurement, far, seed),
         refused=refused,
     )
+
+
+def _cure(
+    setup: Setup, readings: Readings, found: tuple[float, float, float], at: int, seed: int
+) -> Improvement | None:
+    """Cure at one reading, of which the true magnitude and its interval have been found."""
+    has_phase = readings.reflection is not None
+    return best_cure(setup, float(readings.freq_hz[at]), float(found[0]), has_phase, seed, found[1:])
 
 
 def _observed(known: Maps, readings: Readings) -> Observation:

@@ -40,7 +40,9 @@ def drawn_in(maps, observed):
     end = -np.conj(least) / max(1.0, abs(least))
     rim = np.exp(2j * np.pi * np.arange(64) / 64)
     most = rim[np.argmax(np.mean(shown(maps, rim) ** 2, axis=0))]
-    floor, top = (np.sort(shown(maps, far)[:, 0])[int(share * len(maps.p))] for far, share in ((end, FLOOR), (most, TOP)))
+    floor, top = (
+        np.sort(shown(maps, far)[:, 0])[int(share * len(maps.p))] for far, share in ((end, FLOOR), (most, TOP))
+    )
     return float(np.clip(observed, floor, max(top, floor)))
 
 
