@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from chain.analyses.improvements import best_cure, contributions
+from chain.analyses.improvements import Improvement, best_cure, contributions
 from chain.analyses.judgement import Judgement, channel_members, judge, strict_shares, verdict
 from chain.analyses.recovery import ChannelResult, Recovery
 from chain.arrays import Complex, Real
