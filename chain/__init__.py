@@ -72,6 +72,7 @@ if TYPE_CHECKING:
     from chain.sweeps.options import SweepOptions as SweepOptions
     from chain.sweeps.read import read_sweep as read_sweep
     from chain.sweeps.readings import typed_readings as typed_readings
+    from chain.tuning.faults import antenna_faults as antenna_faults
     from chain.tuning.matching import match_network as match_network
     from chain.tuning.tune import tune as tune
 
@@ -87,6 +88,7 @@ _HOMES = {
     "SweepOptions": "chain.sweeps.options",
     "UnitError": "chain.errors",
     "account": "chain.assembly.power",
+    "antenna_faults": "chain.tuning.faults",
     "bare_pad": "chain.assembly.bare_pad",
     "budget": "chain.assembly.budget",
     "build": "chain.assembly.cascade",

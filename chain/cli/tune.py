@@ -49,6 +49,15 @@ __all__ = ["command"]
     shell_complete=any_file,
     help="Match: write the best network as STEM.toml (a set-up) and STEM-parts.toml.",
 )
+@click.option(
+    "--faults", is_flag=True, help="Which faults of the antenna's side does the sweep give reason to suspect?"
+)
+@click.option(
+    "--before", metavar="FILE", shell_complete=sweep_files, help="Faults: a sweep from when the antenna was well."
+)
+@click.option(
+    "--handled", metavar="FILE", shell_complete=sweep_files, help="Faults: a sweep while a hand holds the lead."
+)
 @click.option("--all", "every_point", is_flag=True, help="Show every point of the sweep.")
 @sweep_options
 @plot_option
@@ -62,6 +71,9 @@ def command(
     values: str,
     coil_q: float,
     write: str | None,
+    faults: bool,
+    before: str | None,
+    handled: str | None,
     every_point: bool,
     sweep: SweepOptions,
     plot: str | None,
@@ -71,7 +83,7 @@ def command(
     SWEEP should reach past the wanted channels on either side. With a phase the reading is taken back to the antenna's element:
     resonances, bandwidth, quality factor, the change of length. Without one: on which side the dip lies, and what to try. The
     table [antenna] of SETUP says what the antenna is made of. With --match: which network of real parts between lead and antenna
-    would serve the worst wanted channel best.
+    would serve the worst wanted channel best. With --faults: water, joints, a broken element, current on the braid or a wall.
 
     \b
     Examples:
@@ -79,12 +91,17 @@ def command(
       chain tune demo/loops.toml demo/loops.csv
       chain tune demo/loops.toml demo/loops.s1p --wanted "602 to 650 MHz" --plot tune.png
       chain tune demo/loops.toml demo/loops.s1p --match --write demo/matched
+      chain tune demo/loops.toml demo/loops-wet.s1p --faults --before demo/loops.s1p
     """
-    inputs = (setup, sweep_path)
+    inputs = (setup, sweep_path, *(each for each in (before, handled) if each is not None))
     refuse_overwriting(shared.output, shared.force, inputs)
     check_plot(shared, plot, inputs)
     if write is not None and not match:
         raise click.UsageError("--write goes with --match: it writes the network.")
+    if (before is not None or handled is not None) and not faults:
+        raise click.UsageError("--before and --handled go with --faults; 'chain recover --before' compares two sweeps.")
+    if faults and (match or plot is not None):
+        raise click.UsageError("--faults stands alone: no --match and no --plot with it.")
     for path in () if write is None else _written(write):
         refuse_overwriting(path, shared.force, inputs)
     from chain.assembly.plane import read_sweep_for
@@ -95,7 +112,10 @@ def command(
     asked = _Asked(
         loaded, read_sweep_for(loaded, sweep_path, sweep), low_hz, high_hz, SEED if shared.seed is None else shared.seed
     )
-    if match:
+    if faults:
+        others = [None if each is None else read_sweep_for(loaded, each, sweep) for each in (before, handled)]
+        _faults(shared, asked, others, inputs)
+    elif match:
         _match(shared, asked, _Making(values, coil_q, write, setup), plot, inputs)
     else:
         _tune(shared, asked, every_point, plot, inputs)
@@ -141,6 +161,19 @@ def _tune(shared: Common, asked: _Asked, every_point: bool, plot: str | None, in
 
     deliver(shared, render, found.to_dict, inputs)
     write_plot(shared, plot, plots, found.title, inputs)
+
+
+def _faults(shared: Common, asked: _Asked, others: list[Readings | None], inputs: tuple[str, ...]) -> None:
+    from chain.tuning.faults import antenna_faults
+
+    found = antenna_faults(asked.setup, asked.readings, others[0], others[1], asked.seed)
+
+    def render(console: Console) -> None:
+        from chain.report import faults as page
+
+        page.render(found, console)
+
+    deliver(shared, render, found.to_dict, inputs)
 
 
 def _match(shared: Common, asked: _Asked, making: _Making, plot: str | None, inputs: tuple[str, ...]) -> None:

@@ -9,6 +9,7 @@ __all__ = [
     "differences",
     "expect",
     "installation",
+    "faults",
     "learn",
     "match",
     "mending",

@@ -2,6 +2,7 @@
 
 __all__ = [
     "crossings",
+    "faults",
     "matched_files",
     "matching",
     "networks",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from chain.arrays import Complex, Real
@@ -14,7 +16,7 @@ from chain.tuning.smoothing import local_fit
 from chain.tuning.spans import inside, worst_of
 from chain.uncertainty.measurement import BATCH, nominal_maps
 
-__all__ = ["magnitude_ends", "nominal_reading", "predicted", "trial_of"]
+__all__ = ["Repeats", "magnitude_ends", "nominal_reading", "predicted", "repeats", "trial_of"]
 
 TRIALS = (0.02, 0.03, 0.04, 0.05, 0.07, 0.10)
 """Changes that are tried, the smallest that shows first."""
@@ -79,7 +81,7 @@ def trial_of(bench: Bench, readings: Readings, dip_hz: float, wanted: Wanted, se
     A dip below the middle of the wanted span asks for a shorter element. None where not even the largest change shows, or
     where the smallest that does would go far past the middle.
     """
-    tellable = _tellable_hz(bench, readings, seed)
+    tellable = repeats(bench, readings, seed).dip_hz
     toward = -1.0 if dip_hz < wanted.aim_hz else 1.0
     needed = abs(dip_hz / wanted.aim_hz - 1)
     shares = [each for each in TRIALS if _moved(dip_hz, toward * each) > tellable]
@@ -98,8 +100,20 @@ def _moved(dip_hz: float, share: float) -> float:
     return abs(dip_hz / (1 + share) - dip_hz)
 
 
-def _tellable_hz(bench: Bench, readings: Readings, seed: int) -> float:
-    """Largest difference of the dip between two readings of one antenna, but for one pair in twenty.
+@dataclass(frozen=True)
+class Repeats:
+    """How far two readings of one antenna differ, at most in a stated share of pairs.
+
+    `dip_hz`: place of the least reflection; `level`: mean magnitude over the sweep; `most`: largest difference anywhere in it.
+    """
+
+    dip_hz: float
+    level: float
+    most: float
+
+
+def repeats(bench: Bench, readings: Readings, seed: int, share: float = COVERAGE) -> Repeats:
+    """Differences of two readings of one antenna through the same drawn chains.
 
     Without a phase the antenna is taken at a phase of its own in each draw, turning by a delay up to the longest.
     """
@@ -112,11 +126,11 @@ def _tellable_hz(bench: Bench, readings: Readings, seed: int) -> float:
         seen = readings.reflection
     far = bench.maps(0, seed).recovered(seen)
     smooth, _ = local_fit(freq, freq, bench.narrowest_q)
-    dips = [lowest(freq, np.abs(bench.maps(0, seed, repeat).reading(far)) @ smooth.T) for repeat in (1, 2)]
-    one, two = (np.clip(each, freq[0], freq[-1]) for each in dips)
-    apart = np.abs(one - two)
-    step = float(np.median(np.diff(freq)))
-    return max(float(np.quantile(apart, 0.95)), step / 2)
+    one, two = (np.abs(bench.maps(0, seed, repeat).reading(far)) @ smooth.T for repeat in (1, 2))
+    dips = [np.clip(lowest(freq, each), freq[0], freq[-1]) for each in (one, two)]
+    apart = np.abs(dips[0] - dips[1]), np.abs(np.mean(one - two, axis=1)), np.abs(one - two).max(axis=1)
+    dip_hz, level, most = (float(np.quantile(each, share)) for each in apart)
+    return Repeats(max(dip_hz, float(np.median(np.diff(freq))) / 2), level, most)
 
 
 def nominal_reading(bench: Bench, far: Complex) -> Complex:

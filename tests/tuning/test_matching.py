@@ -215,9 +215,12 @@ def test_the_network_is_a_set_up_that_expect_and_choose_read(tmp_path):
     assert setup.items[-1].part.kind == "network"
     found = json.loads(run(chain, ["expect", str(tmp_path / "matched.toml"), "--json"], standalone_mode=False).output)
     assert found["rows"]
+    # With another connector at its far end there is no way round the network.
+    part = (tmp_path / "matched-parts.toml").read_text(encoding="utf-8")
+    (tmp_path / "other.toml").write_text(part.replace('far = "F-75 plug"', 'far = "BNC-75 plug"'), encoding="utf-8")
     need = tmp_path / "need.toml"
     need.write_text(
-        'title = "x"\nlibrary = ["matched-parts.toml"]\n[need]\nnear = "F-75 plug"\nnear_impedance = "75 ohm"\nfar = "F-75 jack"\n'
+        'title = "x"\nlibrary = ["other.toml"]\n[need]\nnear = "F-75 plug"\nnear_impedance = "75 ohm"\nfar = "BNC-75 jack"\n'
         'far_impedance = "75 ohm"\nstart = "574 MHz"\nstop = "630 MHz"\nlimit = "VSWR 2"\nmost_items = 2\n[[have]]\n'
         'part = "matching-network"\n',
         encoding="utf-8",

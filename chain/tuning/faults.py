@@ -1,0 +1,223 @@
+"""Faults of the antenna's side by their signature: which signs a sweep shows, and the reading that would decide."""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+
+from chain.arrays import Real
+from chain.echoes.analyse import ripple
+from chain.errors import RangeError
+from chain.results import SCHEMA_VERSION, ResultTable, plain_values
+from chain.setups import Setup
+from chain.sweeps.readings import Readings
+from chain.tuning.crossings import lowest
+from chain.tuning.draws import Bench, bench_of, prepared
+from chain.tuning.prediction import Repeats, repeats
+from chain.tuning.smoothing import local_fit
+from chain.uncertainty.intervals import SEED
+from library.store import text_of
+
+__all__ = ["AntennaFaults", "Sign", "Suspect", "antenna_faults"]
+
+NO_DIP = 0.6
+"""Least reflection of a sweep from which there is no dip worth the name (VSWR 4); practice."""
+RESONANT = 0.35
+"""Reflection above which a reading counts as off the dip."""
+QUIET = 0.99
+"""Share of second readings of a sound antenna that show no sign of one kind."""
+FEWEST_OFF = 5
+LEAST_RIPPLE = 0.01
+
+
+@dataclass(frozen=True)
+class Sign:
+    """Something that a fault would show: seen, not seen, or None where nothing was read that could show it."""
+
+    id: str
+    seen: bool | None
+    words: str
+
+
+@dataclass(frozen=True)
+class Suspect:
+    """A fault with the signs that speak for it and against it, and the reading that would decide."""
+
+    fault: str
+    name: str
+    seen: tuple[str, ...]
+    against: tuple[str, ...]
+    not_read: tuple[str, ...]
+    decides: str
+    remedy: str
+    evidence: str
+
+    @property
+    def score(self) -> int:
+        """Signs seen, less those that speak against it."""
+        return len(self.seen) - 2 * len(self.against)
+
+
+@dataclass(frozen=True, repr=False)
+class AntennaFaults(ResultTable):
+    """Answer of `antenna_faults`: suspects, the strongest first. A sign is no proof; `decides` says what would be one."""
+
+    ROWS: ClassVar[str] = "suspects"
+    COLUMNS: ClassVar[tuple[str, ...]] = ("name", "seen", "against", "not_read", "decides")
+
+    title: str
+    signs: tuple[Sign, ...]
+    suspects: tuple[Suspect, ...]
+    interpretation: str
+    assumed: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+    @property
+    def first(self) -> Suspect | None:
+        """The strongest suspect, where a sign of it is seen and it stands alone."""
+        best = self.suspects[0]
+        return best if best.score > 0 else None
+
+    def headline(self) -> str:
+        """Title and the strongest suspect."""
+        return f"{self.title}: {'no sign of a fault' if self.first is None else f'suspected {self.first.name}'}"
+
+    def to_dict(self) -> dict[str, object]:
+        """Plain values."""
+        own = {
+            **vars(self),
+            "signs": [vars(each) for each in self.signs],
+            "suspects": [{**vars(each), "score": each.score} for each in self.suspects],
+            "suspected": None if self.first is None else self.first.fault,
+            "null_means": {"seen": "no sweep was given that could show it", "suspected": "no sign of a fault is seen"},
+        }
+        return plain_values({"schema_version": SCHEMA_VERSION, **own})  # type: ignore[return-value]
+
+
+def antenna_faults(
+    setup: Setup,
+    readings: Readings,
+    before: Readings | None = None,
+    handled: Readings | None = None,
+    seed: int = SEED,
+) -> AntennaFaults:
+    """Say which faults of the antenna's side a sweep gives reason to suspect, and which reading would decide.
+
+    Parameters
+    ----------
+    setup : the set-up the readings were taken with.
+    readings : the sweep as it is now.
+    before : a sweep through the same set-up while the antenna was well; without it nothing that has moved is seen.
+    handled : a sweep while a hand holds the lead near the antenna.
+    seed : seed of the simulation.
+
+    Returns
+    -------
+    AntennaFaults.
+
+    Raises
+    ------
+    RangeError : fewer than five readings, or sweeps that share no frequencies.
+
+    Examples
+    --------
+    >>> from chain.assembly.plane import read_sweep_for
+    >>> from chain.files.setup_file import load_setup
+    >>> setup = load_setup("demo/loops.toml")
+    >>> antenna_faults(setup, read_sweep_for(setup, "demo/loops.s1p")).first is None
+    True
+
+    Source
+    ------
+    Signs against what drawn second readings of the same antenna differ by; which fault shows which: library/data/antenna_faults.csv.
+    """
+    readings = prepared(readings)
+    bench = bench_of(setup, readings.freq_hz)
+    signs = _signs(bench, readings, before, handled, seed)
+    rows = csv.DictReader(line for line in text_of("antenna_faults.csv").splitlines() if not line.startswith("#"))
+    suspects = [_suspect(row, signs) for row in rows]
+    return AntennaFaults(
+        setup.title,
+        tuple(signs.values()),
+        tuple(sorted(suspects, key=lambda each: -each.score)),
+        readings.interpretation,
+        setup.assumed,
+        (*setup.warnings, *readings.warnings),
+    )
+
+
+def _suspect(row: dict[str, str], signs: dict[str, Sign]) -> Suspect:
+    told = [signs[name] for name in row["signs_for"].split()]
+    against = [signs[name] for name in row["signs_against"].split()]
+    return Suspect(
+        row["id"],
+        row["name"],
+        tuple(each.words for each in told if each.seen),
+        tuple(each.words for each in against if each.seen),
+        tuple(each.words for each in told if each.seen is None),
+        row["decides"],
+        row["remedy"],
+        row["evidence"],
+    )
+
+
+def _signs(
+    bench: Bench, readings: Readings, before: Readings | None, handled: Readings | None, seed: int
+) -> dict[str, Sign]:
+    freq = readings.freq_hz
+    smooth, _ = local_fit(freq, freq, bench.narrowest_q)
+    size = smooth @ readings.magnitude
+    limits = repeats(bench, readings, seed, QUIET)
+    found = [Sign("dip_gone", bool(size.min() > NO_DIP), "no dip anywhere in the sweep")]
+    found += _moved(freq, size, before, limits, smooth)
+    found += _by_hand(freq, size, handled, limits, smooth)
+    components = [each for each in ripple(readings, bench.setup).components if each.kind == "echo"]
+    braid = any(each.suspect for each in components)
+    # An echo that no item of the set-up is long enough for may be a surface in front of the antenna.
+    surface = any(not each.matches and not each.suspect and each.reflection > LEAST_RIPPLE for each in components)
+    found.append(Sign("ripple_braid", braid, "even ripple as long as the outside of a lead"))
+    found.append(Sign("ripple_surface", surface, "even ripple as long as nothing but air"))
+    return {each.id: each for each in found}
+
+
+def _moved(freq_hz: Real, now: Real, before: Readings | None, limits: Repeats, smooth: Real) -> list[Sign]:
+    """Dip and depth against the sweep from when the antenna was well."""
+    names = {"dip_lower": "dip lower than before", "dip_higher": "dip higher than before"}
+    flat = "reflects less than before, off the dip too"
+    if before is None:
+        return [*(Sign(name, None, words) for name, words in names.items()), Sign("flatter", None, flat)]
+    then = smooth @ _on(freq_hz, before)
+    apart = _dip(freq_hz, now) - _dip(freq_hz, then)
+    off = then > RESONANT
+    less = off.sum() >= FEWEST_OFF and float(np.mean(then[off] - now[off])) > limits.level
+    # A dip that moves takes the slopes beside it along: only where it stays is what is missing lost.
+    return [
+        Sign("dip_lower", bool(apart < -limits.dip_hz), names["dip_lower"]),
+        Sign("dip_higher", bool(apart > limits.dip_hz), names["dip_higher"]),
+        Sign("flatter", bool(less and now[off].max() < then[off].max() - limits.most), flat),
+    ]
+
+
+def _by_hand(freq_hz: Real, now: Real, handled: Readings | None, limits: Repeats, smooth: Real) -> list[Sign]:
+    """What a hand on the lead does: a dip that follows it is current on the braid, a level that jumps a joint."""
+    words = {"hand": "the dip follows the hand", "unsteady": "the reading jumps when the lead is moved"}
+    if handled is None:
+        return [Sign(name, None, text) for name, text in words.items()]
+    held = smooth @ _on(freq_hz, handled)
+    follows = abs(_dip(freq_hz, now) - _dip(freq_hz, held)) > limits.dip_hz
+    jumps = float(np.abs(held - now).max()) > limits.most and not follows
+    return [Sign("hand", bool(follows), words["hand"]), Sign("unsteady", bool(jumps), words["unsteady"])]
+
+
+def _dip(freq_hz: Real, size: Real) -> float:
+    return float(np.clip(lowest(freq_hz, size[None])[0], freq_hz[0], freq_hz[-1]))
+
+
+def _on(freq_hz: Real, other: Readings) -> Real:
+    """Magnitudes of another sweep at the frequencies of this one."""
+    if other.freq_hz[0] > freq_hz[0] * 1.001 or other.freq_hz[-1] < freq_hz[-1] * 0.999:
+        raise RangeError("the sweeps do not cover the same frequencies", "give sweeps of one span")
+    return np.asarray(np.interp(freq_hz, other.freq_hz, other.magnitude))

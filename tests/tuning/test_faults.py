@@ -1,0 +1,95 @@
+"""Faults of the antenna's side made by hand, each held against the signs it should show; a sound antenna shows none."""
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+from tuning_world import FREQ, Element, as_readings, bench
+
+from chain.cli.main import chain
+from chain.errors import RangeError
+from chain.report.faults import three_lines
+from chain.tuning.faults import antenna_faults
+
+WELL = Element(600e6, 62, 6, 0.0, 1.0)
+NOISE = 0.0012
+
+
+def read(reflection, number):
+    """A reading with a little noise, less than the set-up states."""
+    rng = np.random.default_rng(number)
+    return as_readings(FREQ, reflection + NOISE * (rng.normal(size=FREQ.size) + 1j * rng.normal(size=FREQ.size)))
+
+
+def suspect(now, before=None, handled=None):
+    found = antenna_faults(bench(trace_noise_db=0.02, repeatability_db=50.0, drift_db=50.0), now, before, handled)
+    for line in three_lines(found):
+        assert len(line) <= 80
+    json.dumps(found.to_dict(), allow_nan=False)
+    return found
+
+
+@pytest.mark.parametrize("phase", [True, False])
+@pytest.mark.parametrize("number", range(3))
+def test_a_sound_antenna_shows_no_sign(number, phase):
+    """Two more readings of the same antenna, with noise and a joint made again."""
+    sweeps = [read(WELL.reflection(FREQ) + 0.002 * np.exp(1j * part), 10 * number + part) for part in range(3)]
+    found = suspect(*(each if phase else replace(each, reflection=None) for each in sweeps))
+    assert found.first is None, found.first
+    assert all(each.seen is False for each in found.signs)
+
+
+def test_water_takes_reflection_away_everywhere():
+    """Two decibels more loss, one way."""
+    assert suspect(read(0.63 * WELL.reflection(FREQ), 1), read(WELL.reflection(FREQ), 2)).first.fault == "water"
+
+
+def test_a_broken_element_resonates_higher():
+    """A quarter of the length missing: no dip, or one far above."""
+    assert suspect(read(WELL.reflection(FREQ, 0.93), 1), read(WELL.reflection(FREQ), 2)).first.fault == "broken"
+
+
+def test_current_on_the_braid_follows_the_hand():
+    """The dip moves by 2 % while the lead is held."""
+    handled = read(WELL.reflection(FREQ, 1.03), 3)
+    assert suspect(read(WELL.reflection(FREQ), 1), read(WELL.reflection(FREQ), 2), handled).first.fault == "braid"
+
+
+def test_a_joint_that_jumps_when_it_is_moved():
+    """Twenty ohm more in the way while a hand is on the lead; the dip stays."""
+    ohm = 75 * (1 + WELL.reflection(FREQ)) / (1 - WELL.reflection(FREQ)) + 40
+    handled = read((ohm - 75) / (ohm + 75), 3)
+    found = suspect(read(WELL.reflection(FREQ), 1), read(WELL.reflection(FREQ), 2), handled)
+    assert found.first.fault == "joint"
+
+
+def test_a_wall_makes_even_ripple_of_air():
+    """A surface three metres in front of the antenna."""
+    own = WELL.reflection(FREQ)
+    wall = own + (1 - abs(own) ** 2) * 0.08 * np.exp(-2j * np.pi * FREQ * 2 * 3.0 / 299_792_458.0)
+    found = suspect(read(wall, 1))
+    assert found.first.fault == "surroundings"
+    assert "not read" not in three_lines(found)[0]
+
+
+def test_what_was_not_read_is_said_and_not_taken_for_a_good_sign():
+    """With one sweep alone most signs are open."""
+    found = suspect(read(WELL.reflection(FREQ), 1))
+    assert {each.seen for each in found.signs} == {False, None}
+    assert "no proof" in three_lines(found)[1]
+
+
+def test_sweeps_of_other_spans_are_refused_and_options_belong_together():
+    """With what to do."""
+    other = as_readings(FREQ[:80], WELL.reflection(FREQ[:80]))
+    with pytest.raises(RangeError, match="same frequencies"):
+        suspect(read(WELL.reflection(FREQ), 1), other)
+    run = CliRunner().invoke
+    sweep = ["tune", "demo/loops.toml", "demo/loops.s1p"]
+    assert run(chain, [*sweep, "--before", "demo/loops.s1p"]).exit_code == 2
+    assert run(chain, [*sweep, "--faults", "--match"]).exit_code == 2
+    words = ["tune", "demo/loops.toml", "demo/loops-wet.s1p", "--faults", "--before", "demo/loops.s1p"]
+    done = run(chain, words, standalone_mode=False)
+    assert done.stdout.splitlines()[2].startswith("Suspected: water")
