@@ -55,6 +55,7 @@ if TYPE_CHECKING:
     from chain.files.setup_file import parse_setup as parse_setup
     from chain.html.installation import installation_html as installation_html
     from chain.html.installation import installer_card_html as installer_card_html
+    from chain.html.log import log_html as log_html
     from chain.html.page import card_html as card_html
     from chain.html.page import page_html as page_html
     from chain.reception.checks import check_installation as check_installation
@@ -66,6 +67,9 @@ if TYPE_CHECKING:
     from chain.reception.placing_amplifier import place_amplifier as place_amplifier
     from chain.reception.seen import compare_seen as compare_seen
     from chain.reception.seen import read_seen as read_seen
+    from chain.records.adding import log_measurement as log_measurement
+    from chain.records.following import follow_folder as follow_folder
+    from chain.records.trends import log_trends as log_trends
     from chain.selection.choose import choose as choose
     from chain.selection.improve import improve as improve
     from chain.selection.need_file import load_need as load_need
@@ -104,6 +108,7 @@ _HOMES = {
     "compare_sweeps": "chain.analyses.compare",
     "dc_card": "chain.analyses.ohmmeter",
     "expect": "chain.analyses.expect",
+    "follow_folder": "chain.records.following",
     "front_to_back": "chain.comparisons.gains",
     "improve": "chain.selection.improve",
     "improve_reception": "chain.reception.improvements",
@@ -119,6 +124,9 @@ _HOMES = {
     "load_installation": "chain.reception.installation_file",
     "load_need": "chain.selection.need_file",
     "load_setup": "chain.files.setup_file",
+    "log_html": "chain.html.log",
+    "log_measurement": "chain.records.adding",
+    "log_trends": "chain.records.trends",
     "match_network": "chain.tuning.matching",
     "multipath_error": "chain.comparisons.gains",
     "one_port_sweeps": "chain.characterize.sweeps",

@@ -137,6 +137,9 @@ def commands_page() -> str:
         lines += [f"## {section}", ""]
         for name in commands:
             lines += [f"### chain {name}", "", "```text", helped(name), "```", ""]
+            subcommands = getattr(chain.get_command(None, name), "commands", {})
+            for each in subcommands:
+                lines += [f"#### chain {name} {each}", "", "```text", helped(name, each), "```", ""]
     return "\n".join(lines).rstrip() + "\n"
 
 

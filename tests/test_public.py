@@ -91,7 +91,13 @@ def test_every_command_that_answers_has_its_function_here():
     from chain.cli.main import COMMANDS
 
     without = {"new", "parts", "schema", "report", "card"}
-    names = {"learn": "learn_lead", "planes": "compare_planes", "compare": "compare_antennas"}
+    names = {
+        "learn": "learn_lead",
+        "planes": "compare_planes",
+        "compare": "compare_antennas",
+        "log": "log_trends",
+        "follow": "follow_folder",
+    }
     for command in (name for section in COMMANDS.values() for name in section):
         if command not in without:
             assert names.get(command, command) in chain.__all__, command

@@ -36,6 +36,8 @@ COMMANDS = {
         "tune": "Too long or too short: which way to bend the antenna?",
         "ripple": "What in the sweep repeats, and how long is the thing that makes it?",
         "outlets": "What arrives at each outlet, with what margin?",
+        "follow": "Each new sweep of a folder answered at once: better or worse?",
+        "log": "Keep measurements for years, and see what has changed.",
         "report": "All of it on one page with plots, the bench card on its last sheet.",
     },
 }

@@ -13,11 +13,13 @@ from chain.cli.output import note, refuse_overwriting, write_whole
 __all__ = ["command"]
 
 
-@click.command("schema", short_help="Print the JSON Schema of a file of set-ups, needs, installations or parts.")
-@click.argument("of", type=click.Choice(["setup", "need", "installation", "library"]), default="setup")
+@click.command(
+    "schema", short_help="Print the JSON Schema of a file of set-ups, needs, installations, parts or records."
+)
+@click.argument("of", type=click.Choice(["setup", "need", "installation", "library", "record"]), default="setup")
 @common
 def command(shared: Common, of: str) -> None:
-    """Print the JSON Schema of a file of set-ups, needs, installations or own parts, for editors that check as you type.
+    """Print the JSON Schema of a file of set-ups, needs, installations or own parts, for editors.
 
     \b
     Examples:
@@ -32,6 +34,8 @@ def command(shared: Common, of: str) -> None:
         from chain.selection.need_schema import need_schema as schema
     elif of == "installation":
         from chain.reception.schema import installation_schema as schema
+    elif of == "record":
+        from chain.records.record_file import record_schema as schema
     else:
         from library.schema import library_schema as schema
     text = json.dumps(schema(), indent=2) + "\n"

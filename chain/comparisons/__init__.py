@@ -2,7 +2,10 @@
 
 __all__ = [
     "antennas",
+    "bands",
+    "differences",
     "gains",
+    "joint_draws",
     "level_table",
     "levels",
 ]

@@ -3,5 +3,6 @@
 __all__ = [
     "answers",
     "installation",
+    "log",
     "page",
 ]

@@ -6,6 +6,7 @@ __all__ = [
     "differences",
     "expect",
     "figure",
+    "log",
     "match",
     "outlets",
     "picture",

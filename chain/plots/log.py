@@ -1,0 +1,74 @@
+"""Series of the log over time, a chart for each thing measured: losses with their uncertainties."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from chain.errors import plain
+from chain.plots.axes import even_axis
+from chain.plots.figure import Axis, CurveChart, Series, Tick, part_look
+from chain.records.trends import LogTrends, SeriesTrend
+
+__all__ = ["describe"]
+
+MOST_CHARTS = 6
+MOST_LINES = 4
+ROOM = 0.06
+YEAR_S = 365.25 * 86400
+NORMAL_95 = 1.96
+
+
+def describe(result: LogTrends) -> tuple[CurveChart, ...]:
+    """Describe the series, those with the largest steps first."""
+    things = dict.fromkeys((each.name, each.kind) for each in result.series)
+    out = []
+    for number, thing in enumerate(list(things)[:MOST_CHARTS]):
+        group = [each for each in result.series if (each.name, each.kind) == thing]
+        group.sort(key=lambda each: -max((abs(one.change_db) for one in each.steps), default=0.0))
+        out.append(_chart(thing, group[:MOST_LINES], number))
+    return tuple(out)
+
+
+def _years(series: SeriesTrend) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+    return np.array([1970 + each.timestamp() / YEAR_S for each in series.times])
+
+
+def _chart(thing: tuple[str, str], group: list[SeriesTrend], number: int) -> CurveChart:
+    name, kind = thing
+    values = np.concatenate([each.losses_db for each in group])
+    ends = np.concatenate([np.array(each.uncertainties_db) * NORMAL_95 for each in group])
+    low, high = float((values - ends).min()), float((values + ends).max())
+    room = ROOM * max(high - low, 0.05)
+    years = np.concatenate([_years(each) for each in group])
+    lines = []
+    for place, each in enumerate(group):
+        figures, half = np.array(each.losses_db), np.array(each.uncertainties_db) * NORMAL_95
+        look = part_look(place)
+        lines.append(
+            Series(
+                f"channel {plain(each.channel)}",
+                "true",
+                _years(each),
+                figures,
+                figures - half,
+                figures + half,
+                False,
+                look,
+            )
+        )
+    what = "loss of the lead, one way, as at 20 degrees C" if kind == "lead" else "loss by the antenna's match"
+    return CurveChart(
+        f"log-{number}",
+        f"{plain(name)}: {what}",
+        "Bars: what a reading repeats to, 95 %.",
+        _time_axis(float(years.min()), float(years.max())),
+        even_axis("loss", "dB", low - room, high + room),
+        tuple(lines),
+    )
+
+
+def _time_axis(low: float, high: float) -> Axis:
+    """Years with their tenths where the span is short."""
+    room = max((high - low) * 0.04, 0.02)
+    axis = even_axis("year", "-", low - room, high + room)
+    return Axis("time", "years", axis.low, axis.high, tuple(Tick(each.value, each.text) for each in axis.ticks))

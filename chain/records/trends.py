@@ -1,0 +1,229 @@
+"""What a series of records says: a trend a year, and steps at a stated rate of false alarms."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import ClassVar
+
+import numpy as np
+
+from chain.errors import RangeError, plain
+from chain.records.change_points import FALSE_ALARMS, LEAST_RECORDS, slope, steps
+from chain.records.folder import Damage, Folder
+from chain.records.lead_loss import corrected_loss_db
+from chain.records.record import ChannelRecord, Record
+from chain.results import ResultTable, plain_values
+
+__all__ = ["LogTrends", "SeriesTrend", "StepFound", "log_trends", "trends_of"]
+
+YEAR_S = 365.25 * 86400
+NORMAL_95 = 1.959964
+
+
+@dataclass(frozen=True)
+class StepFound:
+    """A step of a series: between which records, by how much, with the half width of its 95 % interval [dB]."""
+
+    before: datetime
+    after: datetime
+    change_db: float
+    half_width_db: float
+
+
+@dataclass(frozen=True)
+class SeriesTrend:
+    """One channel of one thing over time: losses [dB] with their standard uncertainties, trend, steps.
+
+    A lead's loss is as at 20 degrees C. `since_first_db` is the last record less the first, or, with steps, the last stretch
+    less the first one; `half_width_db` that of its 95 % interval.
+    """
+
+    name: str
+    kind: str
+    channel: str
+    times: tuple[datetime, ...]
+    losses_db: tuple[float, ...]
+    uncertainties_db: tuple[float, ...]
+    trend_db_per_year: float
+    trend_half_width_db: float
+    steps: tuple[StepFound, ...]
+    since_first_db: float
+    half_width_db: float
+
+    @property
+    def records(self) -> int:
+        """Number of records."""
+        return len(self.times)
+
+    @property
+    def changed(self) -> str:
+        """Whether there is a step, in a word."""
+        return "step" if self.steps else "steady" if self.records >= LEAST_RECORDS else "too few"
+
+    @property
+    def first(self) -> str:
+        """Date of the first record."""
+        return f"{self.times[0]:%Y-%m-%d}"
+
+    @property
+    def last(self) -> str:
+        """Date of the last record."""
+        return f"{self.times[-1]:%Y-%m-%d}"
+
+    def to_dict(self) -> dict[str, object]:
+        """Plain values, keys with units."""
+        return {
+            **{key: value for key, value in vars(self).items() if key not in ("times", "steps")},
+            "times": [each.isoformat() for each in self.times],
+            "steps": [
+                {**vars(each), "before": each.before.isoformat(), "after": each.after.isoformat()}
+                for each in self.steps
+            ],
+            "changed": self.changed,
+        }
+
+
+@dataclass(frozen=True, repr=False)
+class LogTrends(ResultTable):
+    """Answer of `log_trends`: one series for each channel of each thing measured."""
+
+    ROWS: ClassVar[str] = "series"
+    COLUMNS: ClassVar[tuple[str, ...]] = (
+        "name",
+        "channel",
+        "records",
+        "first",
+        "last",
+        "since_first_db",
+        "half_width_db",
+        "trend_db_per_year",
+        "changed",
+    )
+    title: str
+    series: tuple[SeriesTrend, ...]
+    records: int
+    false_alarms: float
+    damaged: tuple[Damage, ...]
+    warnings: tuple[str, ...]
+
+    def headline(self) -> str:
+        """How many series, and in how many of them something stepped."""
+        count = sum(bool(each.steps) for each in self.series)
+        return f"{self.title}: {self.records} records, {len(self.series)} series, {count} with a step"
+
+    def to_dict(self) -> dict[str, object]:
+        """Plain values, keys with units."""
+        rows = {"series": [each.to_dict() for each in self.series], "damaged": [vars(each) for each in self.damaged]}
+        return plain_values({**vars(self), **rows})  # type: ignore[return-value]
+
+
+def log_trends(folder: str, name: str = "", channel: str = "", false_alarms: float = FALSE_ALARMS) -> LogTrends:
+    """Trends and steps of what a folder of records holds.
+
+    Parameters
+    ----------
+    folder : the folder of records.
+    name : keep to what was measured under this name.
+    channel : keep to this channel.
+    false_alarms : share of series without a step that may be said to have one.
+
+    Returns
+    -------
+    LogTrends. Records of an earlier set-up, plane or standards than the last are left out, and this is told.
+
+    Raises
+    ------
+    RangeError : there is no such folder, or nothing of that name in it.
+
+    Examples
+    --------
+    >>> found = log_trends("demo/log", name="downlead")
+    >>> {each.kind for each in found.series}, found.series[0].changed
+    ({'lead'}, 'step')
+
+    Source
+    ------
+    `chain.records.change_points`; loss of cables at 20 degrees C by 0.198 %/K.
+    """
+    records, damaged = Folder(Path(folder)).records()
+    return trends_of(Path(folder).name, records, damaged, (name, channel), false_alarms)
+
+
+def trends_of(
+    title: str,
+    records: Sequence[Record],
+    damaged: Sequence[Damage] = (),
+    only: tuple[str, str] = ("", ""),
+    false_alarms: float = FALSE_ALARMS,
+) -> LogTrends:
+    """Trends of records at hand, oldest first."""
+    name, channel = only
+    chosen = [each for each in records if not name or each.name == name]
+    if name and not chosen:
+        known = ", ".join(sorted({plain(each.name) for each in records})[:6]) or "there are no records"
+        raise RangeError(f"nothing was measured under the name {plain(name)!r}", f"names: {known}")
+    out: list[SeriesTrend] = []
+    warnings: list[str] = []
+    for thing in dict.fromkeys((each.name, each.kind) for each in chosen):
+        group = [each for each in chosen if (each.name, each.kind) == thing]
+        last = group[-1]
+        alike = [each for each in group if _way(each) == _way(last)]
+        if len(alike) < len(group):
+            warnings.append(
+                f"{plain(thing[0])}: {len(group) - len(alike)} of {len(group)} records were taken with another set-up, plane "
+                "or standards than the last, and are left out of its trend"
+            )
+        unknown = sum(each.temperature_c is None for each in alike)
+        if thing[1] == "lead" and unknown:
+            warnings.append(f"{plain(thing[0])}: {unknown} records state no temperature; 20 +- 15 degrees C are taken")
+        for each in last.channels:
+            if not channel or each.name == channel:
+                out.append(_series(thing, each.name, alike, false_alarms))
+    return LogTrends(title, tuple(out), len(chosen), false_alarms, tuple(damaged), tuple(warnings))
+
+
+def _way(record: Record) -> tuple[str, str, str]:
+    """What must be the same for two records to compare: errors common to both then cancel."""
+    return record.setup_sha256, record.plane, record.standards
+
+
+def _series(thing: tuple[str, str], channel: str, records: Sequence[Record], false_alarms: float) -> SeriesTrend:
+    name, kind = thing
+    found: list[tuple[datetime, float, float]] = []
+    for record in records:
+        one = next((each for each in record.channels if each.name == channel), None)
+        if one is not None:
+            found.append((record.time, *_loss(one, kind, record.temperature_c)))
+    times = tuple(each[0] for each in found)
+    values, sizes = (np.array([each[place] for each in found]) for place in (1, 2))
+    years = np.array([each.timestamp() for each in times]) / YEAR_S
+    told = tuple(
+        StepFound(times[each.index - 1], times[each.index], each.size, NORMAL_95 * each.uncertainty)
+        for each in steps(values, sizes, false_alarms)
+    )
+    rise, width = slope(years - years[-1], values, sizes)
+    change, half = _since_first(values, sizes, [times.index(each.after) for each in told])
+    return SeriesTrend(name, kind, channel, times, tuple(values), tuple(sizes), rise, width, told, change, half)
+
+
+def _loss(one: ChannelRecord, kind: str, temperature_c: float | None) -> tuple[float, float]:
+    if kind == "lead":
+        return corrected_loss_db(one.loss_db, one.fixed_db or 0.0, temperature_c, one.repeat_db)
+    return one.loss_db, one.repeat_db
+
+
+def _since_first(values: np.ndarray, sizes: np.ndarray, cuts: list[int]) -> tuple[float, float]:
+    """Last less first: of single records, or of the stretches before the first and after the last step."""
+    if values.size < 2:
+        return math.nan, math.nan
+    first = slice(0, cuts[0]) if cuts else slice(0, 1)
+    last = slice(cuts[-1], None) if cuts else slice(-1, None)
+    (a, u), (b, w) = (
+        (float(np.average(values[each], weights=sizes[each] ** -2.0)), float(np.sum(sizes[each] ** -2.0) ** -0.5))
+        for each in (first, last)
+    )
+    return b - a, NORMAL_95 * math.hypot(u, w)

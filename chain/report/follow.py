@@ -1,0 +1,150 @@
+"""One screen for a sweep that has just arrived: verdict, what has changed, and a bar that one reads from the mast."""
+
+from __future__ import annotations
+
+from rich.console import Console
+from rich.text import Text
+
+from chain.errors import plain
+from chain.records.following import Change, FollowAnswer
+from chain.reflection import magnitude_from_vswr
+from chain.report.differences import short
+from chain.report.numbers import vswr
+from chain.report.tables import Column, say, show_table
+
+__all__ = ["follow_lines", "render"]
+
+DIGITS = {
+    "0": ("####", "#  #", "#  #", "#  #", "####"),
+    "1": ("  # ", " ## ", "  # ", "  # ", " ###"),
+    "2": ("####", "   #", "####", "#   ", "####"),
+    "3": ("####", "   #", " ###", "   #", "####"),
+    "4": ("#  #", "#  #", "####", "   #", "   #"),
+    "5": ("####", "#   ", "####", "   #", "####"),
+    "6": ("####", "#   ", "####", "#  #", "####"),
+    "7": ("####", "   #", "  # ", " #  ", " #  "),
+    "8": ("####", "#  #", "####", "#  #", "####"),
+    "9": ("####", "#  #", "####", "   #", "####"),
+    ".": ("  ", "  ", "  ", "  ", "##"),
+    ">": ("#   ", " ## ", "   #", " ## ", "#   "),
+}
+"""Figures five rows high, each sign two cells wide on the screen."""
+BAR_ROWS = 3
+FULL_VSWR = 5.0
+STYLES = {"pass": "green", "fail": "red", "not proven": "yellow"}
+HEADS = {
+    "pass": "Within the limit",
+    "fail": "Over the limit",
+    "not proven": "Cannot decide",
+    "no limit": "Read",
+}
+
+
+def render(result: FollowAnswer, console: Console) -> None:
+    """Print one screen."""
+    for line in follow_lines(result):
+        say(console, line)
+    if result.answer is None:
+        return
+    console.print()
+    worst = result.answer.worst.vswr
+    style = STYLES.get(result.answer.verdict, "")
+    for row in big(worst):
+        console.print(Text(row, style=style), soft_wrap=True)
+    console.print()
+    for row in bar(worst, result.limit_vswr, min(console.width, 78)):
+        console.print(Text(row, style=style), soft_wrap=True)
+    changes = [(word, each) for word, each in (("last", result.since_last), ("first", result.since_first)) if each]
+    if changes:
+        console.print()
+        columns = [
+            Column("since the", figures=False),
+            Column("most in", figures=False),
+            Column("loss by,\ndB"),
+            Column("\n95 %"),
+            Column("better in"),
+            Column("worse in"),
+            Column("change", figures=False),
+        ]
+        show_table(console, columns, [_row(word, each, result) for word, each in changes])
+
+
+def _row(word: str, change: Change, found: FollowAnswer) -> list[object]:
+    assert found.answer is not None
+    one = change.differences[change.most]
+    return [
+        word,
+        found.answer.channels[change.most].band.name.removesuffix(" MHz"),
+        f"{one.loss_db + 0.0:+.2f}",
+        f"{one.loss_low_db:+.2f} to {one.loss_high_db:+.2f}",
+        str(change.verdicts.count("better")),
+        str(change.verdicts.count("worse")),
+        change.verdict,
+    ]
+
+
+def follow_lines(found: FollowAnswer) -> tuple[str, str, str]:
+    """Verdict, what has changed, what to do next."""
+    name = short(found.source)
+    if found.answer is None:
+        return (
+            f"No answer to {name}: {found.problem[:56]}.",
+            "The file is left as it is.",
+            "Next: save the sweep again.",
+        )
+    worst = found.answer.worst
+    where = f"channel {short(worst.band.name)}" if worst.band.is_channel else short(worst.band.name)
+    high = "any" if worst.high > 99 else vswr(worst.high)
+    head = f"{HEADS[found.answer.verdict]}: VSWR {vswr(worst.vswr)}, {vswr(worst.low)} to {high} (95 %), {where}."
+    kept = "" if found.kept else " NOT KEPT: disk full?"
+    if found.since_last is None or found.since_first is None:
+        return (
+            head,
+            f"Sweep {found.number}, {name}: the first of its kind.{kept}",
+            "Next: change one thing, sweep again.",
+        )
+    last, first = (each.differences[each.most].loss_db for each in (found.since_last, found.since_first))
+    words = f"Loss {last + 0.0:+.2f} dB since the last, {_word(found.since_last)}; {first + 0.0:+.2f} since the first, "
+    return head, f"{words}{_word(found.since_first)}.{kept}", _next(found)
+
+
+def _word(change: Change) -> str:
+    return "real" if change.verdict == "real" else "not proven"
+
+
+def _next(found: FollowAnswer) -> str:
+    assert found.answer is not None
+    assert found.since_last is not None
+    better, worse = (found.since_last.verdicts.count(word) for word in ("better", "worse"))
+    if found.answer.verdict == "pass":
+        return "Next: stop here; gain, height and place are worth more now."
+    if better > worse:
+        return "Next: go on the same way."
+    if worse > better:
+        return "Next: go back; the last change made it worse."
+    if found.since_last.verdict == "real":
+        return "Next: decide by the channels you need; some gained, some lost."
+    return "Next: make a bigger change; this one is within what a sweep repeats to."
+
+
+def big(value: float) -> list[str]:
+    """A VSWR in figures that are read from afar."""
+    text = f"{value:.2f}" if value < 10 else f"{value:.0f}" if value < 100 else ">99"
+    rows = []
+    for place in range(5):
+        cells = " ".join(DIGITS[sign][place] for sign in text)
+        rows.append("  " + "".join(sign * 2 for sign in cells).rstrip())
+    return rows
+
+
+def bar(value: float, limit: float | None, width: int) -> list[str]:
+    """A bar from a perfect match to VSWR 5 and more, spaced by reflection, with the limit marked under it."""
+    most = float(magnitude_from_vswr(FULL_VSWR))
+    full = round((width - 2) * min(float(magnitude_from_vswr(value)) / most, 1.0))
+    body = "#" * full + "." * (width - 2 - full)
+    under = [" "] * width
+    marks = [(1.0, "1"), (1.5, "1.5"), (3.0, "3"), (5.0, "5")] + ([] if limit is None else [(limit, f"^{limit:g}")])
+    for at, text in marks:
+        place = min(round((width - 2) * float(magnitude_from_vswr(at)) / most), width - len(text))
+        under[place : place + len(text)] = list(plain(text))
+    return [*[f" {body}"] * BAR_ROWS, f" {''.join(under)}".rstrip()]

@@ -1,0 +1,189 @@
+"""The log: what was kept, one record in full, what a series says, and all of it as a table of figures."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from rich.cells import cell_len
+from rich.console import Console
+from rich.text import Text
+
+from chain.errors import plain
+from chain.records.folder import Damage, Heading
+from chain.records.record import Record
+from chain.records.trends import LogTrends, SeriesTrend
+from chain.report.differences import Grid, short
+from chain.report.tables import Column, notes, say, show_table
+
+__all__ = ["list_text", "record_grid", "render", "render_list", "render_record", "trend_grid", "trend_lines"]
+
+SHOWN = 12
+MOST_DAMAGED = 6
+ANSWER_WIDTH = 44
+
+
+def render_list(headings: Sequence[Heading], damaged: Sequence[Damage], console: Console, folder: str) -> None:
+    """Print the last records, newest below."""
+    count = len(headings)
+    if not count:
+        say(console, f"No records in {short(folder)}.")
+        say(console, "Each measurement becomes one file there.")
+        say(console, "Next: chain log add FOLDER SETUP SWEEP.")
+    else:
+        things = len({(each.name, each.kind) for each in headings})
+        records = f"{count} record{'s' if count != 1 else ''} of {things} thing{'s' if things != 1 else ''}"
+        say(console, f"{records}, the last of {headings[-1].time[:10]}.")
+        say(console, _damage_words(damaged) if damaged else "All are whole.")
+        say(console, "Next: chain log show FOLDER tells what has changed.")
+        console.print()
+        console.print(Text(list_text(headings[-SHOWN:]).rstrip("\n")), soft_wrap=True)
+        if count > SHOWN:
+            console.print()
+            say(console, f"The last {SHOWN} of {count} (--all shows all).")
+    for each in damaged[:MOST_DAMAGED]:
+        say(console, f"skipped: {plain(each.path)}: {plain(each.what)}")
+    if len(damaged) > MOST_DAMAGED:
+        say(console, f"skipped: {len(damaged) - MOST_DAMAGED} more; --json names them.")
+
+
+def _damage_words(damaged: Sequence[Damage]) -> str:
+    return f"{len(damaged)} damaged file{'s' if len(damaged) != 1 else ''} skipped: restore from a copy."
+
+
+def list_text(headings: Sequence[Heading]) -> str:
+    """Rows of a list as plain text: quick for ten thousand of them."""
+    wide = min(max((len(each.name) for each in headings), default=4), 16)
+    rows = [f"{'when':16}  {'what':{wide}}  {'deg C':>5}  answer"]
+    for each in headings:
+        warm = "" if each.temperature_c is None else f"{each.temperature_c:.0f}"
+        when = each.time[:16].replace("T", " ")
+        rows.append(
+            f"{when:16}  {plain(each.name)[:wide]:{wide}}  {warm:>5}  {_cut(plain(each.answer), 80 - 27 - wide)}"
+        )
+    return "\n".join(rows) + "\n"
+
+
+def _cut(text: str, width: int) -> str:
+    return text if cell_len(text) <= width else f"{text[: width - 3]}..."
+
+
+def render_record(record: Record, console: Console) -> None:
+    """Print one record in full, but for its sweep."""
+    say(console, f"{plain(record.answer[:1].upper())}{plain(record.answer[1:])}.")
+    warm = "" if record.temperature_c is None else f", {record.temperature_c:g} degrees C"
+    who = f", by {plain(record.operator)}" if record.operator else ""
+    say(console, f"{plain(record.name)}, {record.time:%Y-%m-%d %H:%M}{warm}{who}.")
+    say(console, f"Next: chain log show FOLDER --name {plain(record.name)} tells what has changed.")
+    console.print()
+    show_table(console, *record_grid(record))
+    console.print()
+    points = ", ".join(f"{len(each.points)} points of {plain(each.source)} ({each.end})" for each in record.sweeps)
+    say(
+        console,
+        f"Set-up {plain(record.setup)}, calibrated at '{plain(record.plane)}': {plain(record.standards)}. {points}.",
+    )
+    say(console, "Written with " + ", ".join(f"{plain(name)} {plain(value)}" for name, value in record.versions) + ".")
+    if record.note:
+        say(console, "Note: ", record.note)
+    notes(console, record.warnings, ())
+
+
+def record_grid(record: Record) -> Grid:
+    """Channels of a record."""
+    lead = record.kind == "lead"
+    columns = [Column("channel", figures=False)]
+    columns += [] if lead else [Column("VSWR"), Column("95 %")]
+    columns += [Column("loss,\ndB"), Column("repeats to,\ndB")]
+    columns += [] if lead else [Column("verdict", figures=False)]
+    rows: list[list[object]] = []
+    for each in record.channels:
+        row: list[object] = [each.name]
+        if not lead:
+            row += [_vswr(each.vswr), f"{_vswr(each.vswr_low)} to {_vswr(each.vswr_high)}"]
+        row += [f"{each.loss_db:.2f}", f"{each.repeat_db:.3f}"]
+        rows.append(row if lead else [*row, each.verdict])
+    return columns, rows
+
+
+def _vswr(value: float | None) -> str:
+    return "inf" if value is None else f"{value:.2f}" if value < 100 else f"{value:.0f}"
+
+
+def render(result: LogTrends, console: Console) -> None:
+    """Print what the series say."""
+    for line in trend_lines(result):
+        say(console, line)
+    console.print()
+    columns, rows = trend_grid(result)
+    show_table(console, columns, rows)
+    console.print()
+    say(
+        console,
+        f"Loss in dB: of a lead one way, as at 20 degrees C (0.198 %/K); of an antenna by its match. A step is told in at most "
+        f"{100 * result.false_alarms:g} % of series without one, each series by itself; two records must "
+        "stand on either side of a step.",
+    )
+    notes(
+        console, [*result.warnings, *(f"{plain(each.path)} {plain(each.what)}: skipped" for each in result.damaged)], ()
+    )
+
+
+def trend_lines(result: LogTrends) -> tuple[str, str, str]:
+    """Verdict, what it rests on, what to do next."""
+    stepped = [each for each in result.series if each.steps]
+    if not result.series:
+        return "No series yet.", f"{result.records} records.", "Next: chain log add FOLDER SETUP SWEEP."
+    span = f"{result.records} records, {min(each.first for each in result.series)} to {max(each.last for each in result.series)}"
+    if not stepped:
+        few = all(each.changed == "too few" for each in result.series)
+        head = "Too few records to tell a change: four are the least." if few else "No step found in any series."
+        return head, f"{span}; {len(result.series)} series.", "Next: measure again in a season, with the temperature."
+    most = max(stepped, key=lambda each: abs(each.steps[-1].change_db))
+    step = most.steps[-1]
+    word = "gained" if step.change_db > 0 else "lost"
+    what = f"{short(most.name)}, channel {short(most.channel)}"
+    since = f"{step.after:%Y-%m}"
+    return (
+        f"Since {since} {what} has {word} {abs(step.change_db):.2f} dB +- {step.half_width_db:.2f}.",
+        f"{len(stepped)} of {len(result.series)} series have a step; {span}.",
+        _advice(most),
+    )
+
+
+def _advice(series: SeriesTrend) -> str:
+    if series.kind == "lead" and series.steps[-1].change_db > 0:
+        return "Next: look for water and poor joints; a lead that gains loss seldom mends."
+    if series.steps[-1].change_db > 0:
+        return "Next: look at the antenna's joints and what stands near it; sweep once more."
+    return "Next: measure once more to see that it stays so."
+
+
+def trend_grid(result: LogTrends) -> Grid:
+    """Table of series."""
+    columns = [
+        Column("what", figures=False),
+        Column("channel", figures=False),
+        Column("records"),
+        Column("by now,\ndB"),
+        Column("a year,\ndB"),
+        Column("steps", figures=False),
+    ]
+    rows: list[list[object]] = []
+    for each in result.series:
+        told = ", ".join(f"{one.after:%Y-%m} {one.change_db:+.2f}" for one in each.steps)
+        rows.append(
+            [
+                short(each.name),
+                each.channel,
+                str(each.records),
+                _with(each.since_first_db, each.half_width_db),
+                _with(each.trend_db_per_year, each.trend_half_width_db),
+                told or each.changed,
+            ]
+        )
+    return columns, rows
+
+
+def _with(value: float, half: float) -> str:
+    return "" if math.isnan(value) else f"{value + 0.0:+.2f} +- {half:.2f}"

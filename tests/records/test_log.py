@@ -1,0 +1,240 @@
+"""Records: kept whole, never rewritten, damage told and skipped, read back as they were; trends of the demo's log."""
+
+import json
+import re
+import shutil
+import time
+from dataclasses import replace
+from datetime import datetime, timedelta, timezone
+from pathlib import Path
+
+import jsonschema
+import pytest
+from click.testing import CliRunner
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from chain.cli.main import chain as program
+from chain.errors import InputError, RangeError
+from chain.records.adding import Facts, log_measurement
+from chain.records.folder import Folder
+from chain.records.record import ChannelRecord, Record, SweepRecord, slug
+from chain.records.record_file import parse_record, record_schema
+from chain.records.record_text import record_text, seal_state
+from chain.records.trends import log_trends
+from library.store import tomllib
+
+SETUP, SWEEP = "demo/plane-after-pad.toml", "demo/plane-after-pad.s1p"
+WHEN = datetime(2024, 5, 1, 12, 30, tzinfo=timezone.utc)
+
+
+def record(name="aerial", loss=0.5, when=WHEN, **more):
+    channel = ChannelRecord("5", 174e6, 181e6, loss, 0.02, 1.5, 1.4, None, 0.2, 0.01, None, "pass")
+    sweep = SweepRecord("antenna", "a.s1p", "0" * 64, ((174e6, 0.1, -0.2), (175e6, 1 / 3, 0.0)))
+    found = Record(
+        when,
+        name,
+        "antenna",
+        "pass",
+        "pass",
+        "Title",
+        "pad",
+        "setups/x.toml",
+        "1" * 64,
+        "open, short",
+        (channel,),
+        (sweep,),
+    )
+    return replace(found, **more)
+
+
+def run(*words):
+    return CliRunner().invoke(program, ["log", *map(str, words)])
+
+
+def test_a_record_reads_back_bit_for_bit_and_is_plain_toml(tmp_path):
+    """Any TOML reader opens it; our reader gives the same record."""
+    one = record(
+        temperature_c=-3.5, operator='A "quoted" name', note="line\nbreak", warnings=("w",), versions=(("chain", "1"),)
+    )
+    path = Folder(tmp_path).add(one)
+    assert path.name == "2024-05-01-1230-aerial.toml"
+    assert parse_record(path.read_bytes(), str(path)) == one
+    assert tomllib.loads(path.read_text("utf-8"))["sweep"][0]["points"][1][1] == 1 / 3
+    assert not parse_record(path.read_bytes(), str(path), answers_only=True).sweeps
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.text(max_size=30), st.text(max_size=30), st.floats(allow_nan=False, allow_infinity=False))
+def test_any_text_of_the_users_comes_back_or_without_what_steers(name, note, loss):
+    """Names and notes of any signs: the file is valid TOML, its own name harmless, printable text unchanged."""
+    one = record(name or "x", loss, note=note)
+    found = parse_record(record_text(one).encode("utf-8"), "r")
+    assert found.channels[0].loss_db == loss
+    if name and all(sign.isprintable() or sign in "\n\t" for sign in name):
+        assert found.name == name
+    assert re.fullmatch(r"\d{4}-\d\d-\d\d-\d{4}-[\w-]+", one.stem)
+
+
+def test_names_of_files_cannot_leave_the_folder():
+    """No separators, no dots, no blanks."""
+    assert slug("../../etc/passwd") == "etc-passwd"
+    assert slug("Bootshaus 2. Versuch!") == "bootshaus-2-versuch"
+    assert slug("...") == "measurement"
+
+
+def test_nothing_is_ever_rewritten(tmp_path):
+    """Four records of one minute and one name are four files; the first stays as it was, byte for byte."""
+    folder = Folder(tmp_path)
+    first = folder.add(record())
+    before = first.read_bytes()
+    names = [folder.add(record(loss=0.1 * n)).name for n in range(2)] + [Folder(tmp_path).add(record(loss=9.0)).name]
+    assert names == [f"2024-05-01-1230-aerial-{n}.toml" for n in (2, 3, 4)]
+    assert first.read_bytes() == before
+    assert not [each for each in tmp_path.iterdir() if each.name.startswith(".new-")]
+
+
+def test_any_single_damage_is_noticed(tmp_path):
+    """Each byte changed, each place cut off: never taken for whole; line ends of another system do no harm."""
+    raw = record_text(record()).encode("utf-8")
+    assert seal_state(raw) == "whole"
+    assert seal_state(raw.replace(b"\n", b"\r\n")) == "whole"
+    for at in range(0, len(raw) - 2, 3):
+        changed = raw[:at] + bytes([raw[at] ^ 1]) + raw[at + 1 :]
+        assert seal_state(changed) != "whole" or at > len(raw) - 70, at
+        assert seal_state(raw[:at]) != "whole", at
+    with pytest.raises(InputError, match="cut short"):
+        parse_record(raw[:300], "r")
+    with pytest.raises(InputError, match="altered"):
+        parse_record(raw.replace(b"loss_db = 0.5", b"loss_db = 0.6"), "r")
+
+
+def test_damaged_records_are_told_and_skipped(tmp_path):
+    """Of four files two are damaged: the list, the trend and the table go on with the others and name them."""
+    folder = Folder(tmp_path)
+    paths = [folder.add(record(when=WHEN + timedelta(days=n))) for n in range(4)]
+    paths[1].write_bytes(paths[1].read_bytes()[:200])
+    paths[2].write_bytes(paths[2].read_bytes().replace(b"0.5", b"0.9"))
+    (tmp_path / "notes.txt").write_text("not mine", "utf-8")
+    done = run("list", tmp_path)
+    assert done.exit_code == 0
+    assert "2 records" in done.stdout
+    assert "2 damaged files skipped" in done.stdout
+    found = json.loads(run("list", tmp_path, "--json").stdout)
+    assert [each["path"] for each in found["damaged"]] == [paths[1].name, paths[2].name]
+    assert {each.records for each in log_trends(str(tmp_path)).series} == {2}
+    assert len(run("export", tmp_path).stdout.splitlines()) == 3
+
+
+def test_the_schema_describes_what_is_written():
+    """A written record fits the published schema; one key too many does not."""
+    found = json.loads(json.dumps(tomllib.loads(record_text(record(temperature_c=4.0)))))
+    jsonschema.validate(found, record_schema())
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate({**found, "surprise": 1}, record_schema())
+
+
+def test_ten_thousand_records_list_quickly(tmp_path):
+    """All are counted; the work a record takes is a small multiple of reading its bytes (no clock: the machine's own pace)."""
+    text = record_text(record())
+    for number in range(10_000):
+        (tmp_path / f"2024-05-01-1230-aerial-{number + 2}.toml").write_text(text, "utf-8")
+    begun = time.process_time()
+    for each in tmp_path.iterdir():
+        each.read_bytes()
+    reading = time.process_time() - begun
+    begun = time.process_time()
+    headings, damaged = Folder(tmp_path).headings()
+    taken = time.process_time() - begun
+    assert len(headings) == 10_000
+    assert not damaged
+    assert taken < 8 * reading
+
+
+def test_the_commands_add_list_show_plot_and_export(tmp_path):
+    """One sweep through all of them."""
+    log = tmp_path / "log"
+    done = run(
+        "add",
+        log,
+        SETUP,
+        SWEEP,
+        "--temperature",
+        "12 °C",
+        "--operator",
+        "invented",
+        "--name",
+        "loft",
+        "--time",
+        "2025-03-01 10:00",
+    )
+    assert done.exit_code == 0, done.output
+    assert done.stdout.splitlines()[0].startswith("Not proven; worst channel 5: VSWR 2.16")
+    assert done.stdout.splitlines()[2].startswith("Next: ")
+    (path,) = log.glob("*.toml")
+    assert path.name.endswith("-loft.toml")
+    kept = parse_record(path.read_bytes(), str(path))
+    assert (log / kept.setup).read_bytes() == Path(SETUP).read_bytes()
+    assert (kept.temperature_c, kept.operator, kept.plane, len(kept.sweeps[0].points)) == (12.0, "invented", "pad", 225)
+    assert json.loads(run("show", log, "loft", "--json").stdout)["name"] == "loft"
+    assert "Too few records" in run("show", log).stdout
+    assert run("show", log, "nothing").exit_code == 2
+    assert run("show", log, "--name", "nothing").exit_code == 2
+    assert run("list", tmp_path / "none").exit_code == 2
+    assert run("add", log, SETUP, SWEEP, "--time", "soon").exit_code == 2
+    assert run("add", log, SETUP, SWEEP, SWEEP).exit_code == 2
+    page, picture = tmp_path / "log.html", tmp_path / "log.svg"
+    assert run("export", log, "--page", "-o", page).exit_code == 0
+    assert run("plot", log, "-o", picture).exit_code == 0
+    assert picture.read_text("utf-8").startswith("<?xml")
+    assert "loft" in page.read_text("utf-8")
+    assert run("export", log, "--page", "-o", page).exit_code == 2
+
+
+def test_the_demos_downlead_has_taken_in_water_and_its_aerial_has_not():
+    """0.7 dB from the autumn of 2024 on, put in by the maker of the demo, found in every channel; the aerial stays as it is."""
+    found = log_trends("demo/log")
+    for each in found.series:
+        if each.kind == "antenna":
+            assert not each.steps, each
+            continue
+        (step,) = each.steps
+        assert f"{step.after:%Y-%m}" == "2024-10"
+        assert step.change_db == pytest.approx(0.7, abs=0.06)
+        assert 0.0 < step.half_width_db < 0.06
+    done = run("show", "demo/log")
+    assert done.stdout.splitlines()[0].startswith("Since 2024-10 downlead, channel ")
+    assert max(map(len, done.stdout.splitlines())) <= 80
+
+
+def test_another_set_up_starts_a_new_series_and_this_is_told(tmp_path):
+    """Errors common to both no longer cancel: the earlier records are left out, with a sentence."""
+    for number in range(5):
+        Folder(tmp_path).add(
+            record(when=WHEN + timedelta(days=number), setup_sha256="2" * 64 if number < 2 else "1" * 64)
+        )
+    found = log_trends(str(tmp_path))
+    assert found.series[0].records == 3
+    assert "2 of 5 records" in found.warnings[0]
+
+
+def test_lead_losses_by_open_and_short_are_those_of_the_lead(tmp_path):
+    """The demo's lead: 1.9 dB at 200 MHz, so 1.9 sqrt(f/200 MHz) in each channel, within 0.06 dB at 20 degrees C (2022)."""
+    found = log_trends("demo/log", "downlead")
+    for each in found.series:
+        channel = 174e6 + 7e6 * (int(each.channel) - 5) + 3.5e6
+        assert each.losses_db[0] == pytest.approx(1.9 * (channel / 200e6) ** 0.5, abs=0.06)
+
+
+def test_a_cell_of_a_table_is_no_formula(tmp_path):
+    """A name that a spreadsheet would compute is marked as text."""
+    Folder(tmp_path).add(record("=1+1"))
+    assert "'=1+1" in run("export", tmp_path).stdout
+
+
+def test_a_folder_that_cannot_be_made_is_told(tmp_path):
+    """With the remedy."""
+    (tmp_path / "file").write_text("x", "utf-8")
+    with pytest.raises(RangeError, match="cannot be made"):
+        log_measurement(str(tmp_path / "file"), SETUP, SWEEP, facts=Facts())
+    shutil.rmtree(tmp_path)
