@@ -18,8 +18,7 @@ from chain.analyses.impedances import (
     reversed_part,
     wrong_impedance,
 )
-from chain.assembly.connections import BLOCKING, Connection
-from chain.assembly.direct_current import F_FAMILY, with_conductors
+from chain.assembly.connections import BLOCKING, F_FAMILY, Connection, with_conductors
 from chain.assembly.graph import SetupGraph, setup_graph
 from chain.findings import LEVELS, Finding
 from chain.results import SCHEMA_VERSION, ResultTable, plain_values

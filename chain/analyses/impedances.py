@@ -7,8 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from chain.arrays import Complex, Real
-from chain.assembly.connections import BLOCKING, Connection, connection_elements
-from chain.assembly.ends import item_ohm
+from chain.assembly.connections import BLOCKING, Connection, connection_elements, item_ohm
 from chain.assembly.graph import SetupGraph
 from chain.errors import RangeError
 from chain.findings import Finding

@@ -9,8 +9,7 @@ import numpy as np
 
 from chain.analyses.improvements import USUAL_LOAD_DB
 from chain.assembly.cascade import build, sweep_hz
-from chain.assembly.connections import BLOCKING
-from chain.assembly.ends import item_ends
+from chain.assembly.connections import BLOCKING, item_ends
 from chain.reflection import magnitude_from_vswr, vswr
 from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.rf.bilinear import compose, inverse

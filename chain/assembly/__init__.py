@@ -5,8 +5,6 @@ __all__ = [
     "budget",
     "cascade",
     "connections",
-    "direct_current",
-    "ends",
     "graph",
     "plane",
     "power",

@@ -1,23 +1,126 @@
-"""What happens where two connectors meet: the verdict, the step of impedance, and any section of wrong impedance."""
+"""Ends of items as placed, and what happens where two meet: the verdict, the step of impedance, short lines of a wrong one.
+
+F plugs are told by the cable they sit on, since its own conductor is the pin.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.assembly.ends import End
 from chain.rf.elements import Line
 from chain.rf.references import WRONG_HALF_M, section_lines
-from chain.setups import ShortLine
+from chain.setups import Arm, Far, Item, Near, Setup, ShortLine
 from library.load import Library
-from library.mating import mate
+from library.mating import f_plug_variant, mate
+from library.records import Adapter, Coax, Connector, Splitter, Termination
 
-__all__ = ["BLOCKING", "Connection", "connect", "connection_elements"]
+__all__ = [
+    "BLOCKING",
+    "F_FAMILY",
+    "Connection",
+    "End",
+    "connect",
+    "connection_elements",
+    "far_end",
+    "item_ends",
+    "item_ohm",
+    "near_end",
+    "with_conductors",
+]
 
 BLOCKING = ("no-contact", "no-mate", "destructive")
 """Verdicts that mean the two ends do not fit together."""
+
+F_FAMILY = "F-75"
+
+
+@dataclass(frozen=True)
+class End:
+    """What one side of a joint brings: the line's impedance, the impedance its connector is meant for, and the connector."""
+
+    name: str
+    connector: Connector
+    line_ohm: float
+    nominal_ohm: float
+    models_own_pair: bool = False
+    """The item's own model already holds the section that an unmatched pair forms."""
+
+
+def item_ohm(item: Item) -> tuple[float, float]:
+    """Impedances of an item's own model at its near and far end, as placed [ohm].
+
+    Source: The part's record.
+    """
+    part = item.part
+    if isinstance(part, (Adapter, Coax, Splitter, Termination)):
+        return part.impedance_ohm, part.impedance_ohm
+    ohm = (part.near_ohm, part.far_ohm)
+    return ohm[::-1] if item.reversed else ohm
+
+
+def item_ends(item: Item) -> tuple[End, End]:
+    """Both ends of an item as placed.
+
+    Source: The part's record.
+    """
+    near_ohm, far_ohm = item_ohm(item)
+    nominal = [near_ohm, far_ohm]
+    part = item.part
+    unmatched = False
+    if isinstance(part, Adapter):
+        pair = (part.near_ohm or part.impedance_ohm, part.far_ohm or part.impedance_ohm)
+        nominal = list(pair[::-1] if item.reversed else pair)
+        unmatched = "UHF" in (item.near_connector.family, item.far_connector.family)
+    return (
+        End(item.id, item.near_connector, near_ohm, nominal[0], unmatched),
+        End(item.id, item.far_connector, far_ohm, nominal[1], unmatched),
+    )
+
+
+def near_end(near: Near) -> End:
+    """The analyzer's port as an end.
+
+    Source: The set-up.
+    """
+    return End("near", near.connector, near.impedance_ohm, near.impedance_ohm)
+
+
+def far_end(far: Far) -> End:
+    """The antenna's connector as an end.
+
+    Source: The set-up.
+    """
+    return End("far", far.connector, far.impedance_ohm, far.impedance_ohm)
+
+
+def with_conductors(setup: Setup) -> Setup:
+    """The same set-up, every F plug of a lead marked with what its cable's conductor means for a jack.
+
+    Source: `library.mating.f_plug_variant`.
+    """
+    return replace(setup, items=tuple(_with_conductor(item) for item in setup.items))
+
+
+def _with_conductor(item: Item) -> Item:
+    if item.arms:
+        return replace(item, arms=tuple(_arm(arm) for arm in item.arms))
+    if not isinstance(item.part, Coax):
+        return item
+    variant = f_plug_variant(item.part)
+    near, far = (_plug(each, variant) for each in (item.near_connector, item.far_connector))
+    return replace(item, near_connector=near, far_connector=far)
+
+
+def _arm(arm: Arm) -> Arm:
+    return replace(arm, items=tuple(_with_conductor(item) for item in arm.items))
+
+
+def _plug(connector: Connector, variant: str) -> Connector:
+    bare = connector.family == F_FAMILY and connector.gender == "plug" and not connector.variant
+    return replace(connector, variant=variant) if bare else connector
 
 
 @dataclass(frozen=True)

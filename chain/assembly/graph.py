@@ -11,8 +11,7 @@ from dataclasses import dataclass, field, replace
 from itertools import chain
 from typing import TypeAlias
 
-from chain.assembly.connections import Connection, connect
-from chain.assembly.ends import End, far_end, item_ends, near_end
+from chain.assembly.connections import Connection, End, connect, far_end, item_ends, near_end
 from chain.setups import Arm, Item, Setup
 from library.load import Library
 from library.records import Splitter, Termination

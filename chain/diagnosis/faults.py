@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from chain.assembly.ends import item_ohm
+from chain.assembly.connections import item_ohm
 from chain.assembly.graph import setup_graph
 from chain.rf.parts import elements_of
 from chain.setups import Item, Setup

@@ -99,7 +99,7 @@ def parse_setup(raw: bytes, path: str = "set-up", folder: Path | None = None, li
     if broken or notes.faults or notes.elsewhere:
         raise InputError(_all_defects(text, path, broken, notes))
     assert setup is not None
-    from chain.assembly.direct_current import with_conductors
+    from chain.assembly.connections import with_conductors
 
     return with_conductors(setup)
 

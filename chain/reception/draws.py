@@ -21,7 +21,7 @@ from chain.reception.network import solve
 from chain.reception.records import ANTENNA, Installation
 from chain.reception.sections import reflection_at
 from chain.rf.coax import COPPER_PER_K
-from chain.rf.limits import limit_radius
+from chain.rf.elements import limit_radius
 from chain.uncertainty.parallel import go_on, in_order, thread_count
 from library.reception import Amplifier
 from library.records import Coax

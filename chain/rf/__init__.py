@@ -6,7 +6,6 @@ __all__ = [
     "coax",
     "discs",
     "elements",
-    "limits",
     "network",
     "pad",
     "parts",

@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.rf.elements import Element, Line
-from chain.rf.limits import limit_radius
+from chain.rf.elements import Element, Line, limit_radius
 from chain.setups import Item
 from library.records import Adapter
 

@@ -2,7 +2,8 @@
 
 A `Line` covers leads, adapters and matching sections; a `Box` any two-port given by its matrix and limits; a `Ladder` a
 network of resistors. Nominal values, random draws, sensitivities and guaranteed bounds all start from these elements, so
-there is one description of the unknowns. `near_ohm` and `far_ohm` are the real references of an element's own matrix.
+there is one description of the unknowns. Reflection limits of whole parts become their radii here. `near_ohm` and `far_ohm`
+are the real references of an element's own matrix.
 """
 
 from __future__ import annotations
@@ -15,8 +16,21 @@ from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real
 from chain.rf import twoport
+from library.records import Limit
 
-__all__ = ["Box", "Branch", "Element", "Ladder", "Line", "Tee", "at_frequencies", "line_s"]
+__all__ = [
+    "Box",
+    "Branch",
+    "Element",
+    "Ladder",
+    "Line",
+    "Tee",
+    "at_frequencies",
+    "end_radius",
+    "impedance_room_ohm",
+    "limit_radius",
+    "line_s",
+]
 
 
 @dataclass(frozen=True)
@@ -245,3 +259,33 @@ def at_frequencies(element: Element, chosen: slice) -> Element:
             for each in element.branches
         )
     return replace(element, **arrays)
+
+
+def limit_radius(limit: Limit | None, freq_hz: Real) -> Real | None:
+    """Largest reflection magnitude that a limit allows, over frequency; None where nothing is limited.
+
+    Source: 10^(-RL/20); linear in dB between the points of a table.
+    """
+    if limit is None:
+        return None
+    loss_db = np.interp(freq_hz, limit.freq_hz, limit.return_loss_db)
+    return np.asarray(10 ** (-loss_db / 20))
+
+
+def end_radius(whole: Real | None, loss_np: Real) -> Real | None:
+    """Radius of each of two equal junctions at the ends of a lead, so that the whole lead keeps its limit.
+
+    Source: |r1| + |r2| e^(-2 a l) <= L with |r1| = |r2|.
+    """
+    return None if whole is None else np.asarray(whole / (1 + np.exp(-2 * loss_np)))
+
+
+def impedance_room_ohm(radius: Real | None, reference_ohm: float) -> float:
+    """Largest departure of a lead's impedance that its reflection limit leaves room for [ohm].
+
+    Source: r = d/(2 Z + d) for an impedance off by d, solved for the smaller d: 2 Z r/(1 + r).
+    """
+    if radius is None:
+        return float(np.inf)
+    least = float(radius.min())
+    return 2 * reference_ohm * least / (1 + least)

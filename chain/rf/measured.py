@@ -7,8 +7,7 @@ from numpy.typing import NDArray
 
 from chain.errors import RangeError, plain
 from chain.rf import twoport
-from chain.rf.elements import Box, Element
-from chain.rf.limits import limit_radius
+from chain.rf.elements import Box, Element, limit_radius
 from chain.setups import Item
 from library.records import Measured
 

@@ -6,8 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.rf import twoport
-from chain.rf.elements import Box, Element, Ladder
-from chain.rf.limits import limit_radius
+from chain.rf.elements import Box, Element, Ladder, limit_radius
 from chain.setups import Item
 from library.records import Pad
 

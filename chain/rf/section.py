@@ -6,8 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.rf.adapter import LIGHT_M_PER_S
-from chain.rf.elements import Element, Line
-from chain.rf.limits import limit_radius
+from chain.rf.elements import Element, Line, limit_radius
 from chain.setups import Item
 from library.records import SectionLine
 

@@ -9,8 +9,7 @@ import numpy as np
 from chain.arrays import Complex, Real
 from chain.rf import twoport
 from chain.rf.discs import forward, region_of
-from chain.rf.elements import Branch, Element, Tee
-from chain.rf.limits import limit_radius
+from chain.rf.elements import Branch, Element, Tee, limit_radius
 from chain.rf.references import aligned, section_lines
 from chain.setups import Arm, Item
 from library.records import Splitter, Termination

@@ -7,8 +7,7 @@ from numpy.typing import NDArray
 
 from chain.rf import twoport
 from chain.rf.adapter import NEPER_PER_DB
-from chain.rf.elements import Box, Element, Line
-from chain.rf.limits import limit_radius
+from chain.rf.elements import Box, Element, Line, limit_radius
 from chain.setups import Item
 from library.records import Transformer
 

@@ -11,8 +11,7 @@ import numpy as np
 from chain.analyses.improvements import GOOD_LOAD_DB
 from chain.arrays import Real
 from chain.assembly.cascade import build
-from chain.assembly.connections import BLOCKING
-from chain.assembly.ends import End, far_end, item_ends, item_ohm, near_end
+from chain.assembly.connections import BLOCKING, End, far_end, item_ends, item_ohm, near_end
 from chain.errors import ChainError
 from chain.reflection import magnitude_from_vswr, vswr
 from chain.results import SCHEMA_VERSION, ResultTable, plain_values

@@ -8,8 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.assembly.connections import BLOCKING, connect, connection_elements
-from chain.assembly.ends import End, item_ends
+from chain.assembly.connections import BLOCKING, End, connect, connection_elements, item_ends
 from chain.rf.references import nominal
 from chain.selection.catalogue import Catalogue
 from chain.selection.stock import DC_BLOCK, LEAD, NANO, Stockroom, own_figures

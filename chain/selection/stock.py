@@ -16,11 +16,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.arrays import Real
-from chain.assembly.connections import BLOCKING, connect, connection_elements
-from chain.assembly.direct_current import with_conductors
-from chain.assembly.ends import End, far_end, item_ends, item_ohm, near_end
+from chain.assembly.connections import (
+    BLOCKING,
+    End,
+    connect,
+    connection_elements,
+    far_end,
+    item_ends,
+    item_ohm,
+    near_end,
+    with_conductors,
+)
 from chain.errors import ChainError, quoted
-from chain.rf.limits import limit_radius
+from chain.rf.elements import limit_radius
 from chain.rf.parts import elements_of
 from chain.rf.references import nominal
 from chain.selection.catalogue import Catalogue

@@ -24,8 +24,7 @@ from strategies import (
 
 from chain.rf import twoport
 from chain.rf.bilinear import through
-from chain.rf.elements import Box, Line
-from chain.rf.limits import limit_radius
+from chain.rf.elements import Box, Line, limit_radius
 from chain.rf.parts import elements_of
 from chain.rf.references import aligned
 from chain.setups import Arm
