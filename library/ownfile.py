@@ -51,9 +51,14 @@ def read_rows(path: str | PathLike[str], families: tuple[Row, ...] = ()) -> dict
 
 def _text(path: Path) -> str:
     try:
-        if path.stat().st_size > MOST_BYTES:
+        if path.exists() and not path.is_file():
+            # A pipe or a device would be waited for without end.
+            raise LibraryError(f"{path}: not a plain file", source=str(path))
+        with path.open("rb") as stream:
+            raw = stream.read(int(MOST_BYTES) + 1)
+        if len(raw) > MOST_BYTES:
             raise LibraryError(f"{path}: larger than {MOST_BYTES / 1e6:g} MB", source=str(path))
-        return path.read_bytes().decode("utf-8-sig")
+        return raw.decode("utf-8-sig")
     except UnicodeDecodeError as fault:
         raise LibraryError(f"{path}: not UTF-8 at byte {fault.start}", source=str(path)) from None
     except (OSError, ValueError) as fault:

@@ -37,7 +37,7 @@ def command(shared: Common, setup: str, touchstone: str | None, plot: str | None
     """
     refuse_overwriting(shared.output, shared.force, [setup])
     refuse_overwriting(touchstone, shared.force, [setup])
-    check_plot(shared, plot, [setup], [touchstone])
+    check_plot(shared, plot, [setup])
     from chain.assembly.power import account
 
     found = account(load_heeded(shared, setup))
@@ -60,5 +60,5 @@ def command(shared: Common, setup: str, touchstone: str | None, plot: str | None
         budget.render(found, console)
         draw_after(plot, plots, console)
 
-    deliver(shared, render, found.to_dict, [setup])
+    deliver(shared, render, found.to_dict, [setup], found)
     write_plot(shared, plot, plots, found.setup.title, [setup])

@@ -56,7 +56,7 @@ def command(shared: Common, setup: str) -> None:
 
         text.render(found, console)  # type: ignore[arg-type]
 
-    deliver(shared, render, found.to_dict, [setup])
+    deliver(shared, render, found.to_dict, [setup], found)
 
 
 def _installers(shared: Common, house: Installation, path: str) -> None:

@@ -50,6 +50,6 @@ def command(shared: Common, setup: str, enforce: bool) -> None:
 
         report.render(found, console)  # type: ignore[arg-type]
 
-    deliver(shared, render, found.to_dict, [setup])
+    deliver(shared, render, found.to_dict, [setup], found)
     if enforce and not found.fits:
         raise click.exceptions.Exit(1)

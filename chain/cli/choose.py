@@ -70,7 +70,7 @@ def command(
 
         (pages.render_contrast if why else pages.render)(result, console)  # type: ignore[arg-type]
 
-    deliver(shared, render, result.to_dict, inputs)
+    deliver(shared, render, result.to_dict, inputs, result)
     if enforce and not found.chains:
         raise click.exceptions.Exit(1)
 
@@ -87,4 +87,4 @@ def _weigh(shared: Common, path: str, need: Any, seed: int, inputs: list[str]) -
 
         render_changes(found, console)  # type: ignore[arg-type]
 
-    deliver(shared, render, found.to_dict, inputs)
+    deliver(shared, render, found.to_dict, inputs, found)

@@ -119,7 +119,7 @@ def _check(shared: Common, files: tuple[str, ...], levels: str | None, out: tupl
     inputs = (*files, *([levels] if levels else []))
     refuse_overwriting(shared.output, shared.force, inputs)
     refuse_overwriting(page, shared.force, inputs)
-    check_plot(shared, plot, inputs, [page])
+    check_plot(shared, plot, inputs)
     if len(files) != 3 and not (levels and not files):
         raise click.UsageError("Give a set-up and the sweeps of A and B, or --levels FILE, or all of them.")
     if plot is not None and not files:

@@ -61,7 +61,7 @@ def command(shared: Common, setup: str, true: tuple[str, ...], digits: int, plot
         page.render(found, console)
         draw_after(plot, plots, console)
 
-    deliver(shared, render, found.to_dict, [setup])
+    deliver(shared, render, found.to_dict, [setup], found)
     write_plot(shared, plot, plots, found.title, [setup])
     if enforce and found.limit_vswr is not None and found.aim_reading.vswr is None:
         raise click.exceptions.Exit(1)

@@ -5,12 +5,16 @@ from __future__ import annotations
 import errno
 import os
 import sys
-from collections.abc import MutableMapping, Sequence
+from collections.abc import Iterator, MutableMapping, Sequence
+from contextlib import contextmanager, suppress
 from importlib import import_module
 from io import StringIO
+from pathlib import Path
 from typing import Any, NoReturn
 
 import click
+
+from chain.cli.writing import watch_reading
 
 __all__ = ["COMMANDS", "LazyGroup", "chain", "main"]
 
@@ -44,8 +48,10 @@ COMMANDS = {
 """Commands by the moment they serve, each with its one-line help."""
 
 INTERRUPTED = 130
-UNWRITABLE = (errno.ENOSPC, errno.EIO, errno.EFBIG, errno.EDQUOT)
-"""What stdout may answer when it is full or broken: no fault of the program."""
+UNWRITABLE = (errno.ENOSPC, errno.EIO, errno.EFBIG, errno.EDQUOT, errno.EBADF)
+"""What stdout may answer when it is full, broken or closed: no fault of the program."""
+NARROWEST, WIDEST = 20, 1000
+"""Columns between which anything can be read."""
 
 
 class LazyGroup(click.Group):
@@ -82,20 +88,18 @@ class LazyGroup(click.Group):
             with formatter.section(title):
                 formatter.write_dl([(name.ljust(widest), text) for name, text in section.items()])
 
+    def make_context(
+        self, info_name: str | None, args: list[str], parent: click.Context | None = None, **extra: Any
+    ) -> click.Context:
+        """Take the arguments in; help and version are printed here."""
+        with _writing():
+            return super().make_context(info_name, args, parent, **extra)
+
     def invoke(self, ctx: click.Context) -> Any:
-        """Run the command; a reader that has closed the pipe has seen enough."""
-        try:
-            result = super().invoke(ctx)
-            sys.stdout.flush()
-        except OSError as error:
-            if not isinstance(error, BrokenPipeError) and error.errno not in UNWRITABLE:
-                raise
-            # The interpreter flushes stdout once more at its end, and would complain then.
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-            if isinstance(error, BrokenPipeError):
-                ctx.exit(0)
-            raise click.ClickException(f"the output cannot be written: {error.strerror}") from error
-        return result
+        """Run the command."""
+        watch_reading()
+        with _writing():
+            return super().invoke(ctx)
 
     def main(
         self,
@@ -118,8 +122,33 @@ class LazyGroup(click.Group):
         sys.exit(status if isinstance(status, int) else 0)
 
 
+@contextmanager
+def _writing() -> Iterator[None]:
+    """Bring all to stdout; a reader that has closed the pipe has seen enough, one that cannot take it is told of."""
+    try:
+        try:
+            yield
+        finally:
+            sys.stdout.flush()
+    except OSError as error:
+        if not isinstance(error, BrokenPipeError) and error.errno not in UNWRITABLE:
+            raise
+        # The interpreter flushes stdout once more at its end, and would complain then.
+        with suppress(OSError, ValueError):
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        if isinstance(error, BrokenPipeError):
+            context = error.__context__
+            raise click.exceptions.Exit(
+                context.exit_code if isinstance(context, click.exceptions.Exit) else 0
+            ) from error
+        raise click.ClickException(f"the output cannot be written: {error.strerror}") from error
+
+
 def _stop(text: str, status: int) -> NoReturn:
-    click.echo(text, err=True)
+    # A stderr that is full or closed changes nothing of the status.
+    with suppress(OSError, ValueError):
+        click.echo(text, err=True)
+        sys.stderr.flush()
     sys.exit(status)
 
 
@@ -179,6 +208,52 @@ def chain() -> None:
     """
 
 
+class _Closed(StringIO):
+    """Stands for a stdout that is closed: what a command has to say cannot be written."""
+
+    def write(self, text: str) -> int:
+        """Refuse, as the system would."""
+        raise OSError(errno.EBADF, os.strerror(errno.EBADF))
+
+
+class _Forgiving:
+    """A stderr that may be full or closed: what is said there is lost, and the status stays what it is."""
+
+    def __init__(self, stream: Any) -> None:
+        self._stream = stream
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._stream, name)
+
+    def write(self, text: str) -> int:
+        """Write if that is possible."""
+        with suppress(OSError):
+            self._stream.write(text)
+        return len(text)
+
+    def flush(self) -> None:
+        """Flush if that is possible."""
+        with suppress(OSError):
+            self._stream.flush()
+
+
+def _settle_surroundings() -> None:
+    """Set right what the program is started with: streams that are closed, and a width that nothing can be read in."""
+    for stream in (sys.stdin, sys.stdout, sys.stderr):
+        if stream is None:
+            # Or the next file that is opened would get the closed stream's number.
+            os.open(os.devnull, os.O_RDWR)
+    sys.stdin = sys.stdin or Path(os.devnull).open(encoding="utf-8")
+    sys.stdout = sys.stdout or _Closed()
+    sys.stderr = _Forgiving(sys.stderr or StringIO())
+    # Pictures go to files: a backend for screens, which may not even exist, is of no use.
+    os.environ["MPLBACKEND"] = "agg"
+    columns = os.environ.pop("COLUMNS", "")
+    if columns.isascii() and columns.isdigit() and len(columns) < 10 and int(columns):
+        os.environ["COLUMNS"] = str(min(max(int(columns), NARROWEST), WIDEST))
+
+
 def main() -> None:
     """Entry point of the installed program."""
+    _settle_surroundings()
     chain(prog_name="chain")

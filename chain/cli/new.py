@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import sys
-
 import click
 
 from chain.cli.options import Common, common
-from chain.cli.output import note, refuse_overwriting, write_whole
+from chain.cli.output import deliver_text, refuse_overwriting
 
 __all__ = ["command"]
 
@@ -30,8 +28,4 @@ def command(shared: Common) -> None:
         from chain.report.schemas import json_text
 
         text = json_text({"schema_version": 1, "title": "starter", "warnings": [], "assumed": [], "text": text})
-    if shared.output in (None, "-"):
-        sys.stdout.write(text)
-        return
-    write_whole(str(shared.output), text, shared.force)
-    note(shared, f"written: {shared.output}")
+    deliver_text(shared, text)

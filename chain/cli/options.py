@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import wraps
 from typing import Any, TypeVar
 
 import click
 
 from chain.cli.completing import any_file, setup_files
+from chain.cli.endings import check_ending, kind_of
 
 __all__ = ["Common", "common", "digits_option", "enforce", "setup_argument"]
 
@@ -44,7 +45,7 @@ OPTIONS = (
         "--output",
         metavar="FILE",
         shell_complete=any_file,
-        help="Write to FILE instead of stdout ('-': stdout).",
+        help="Write to FILE instead of stdout ('-': stdout); its ending says what: .txt, .json, .csv and the like.",
     ),
     click.option("--force", is_flag=True, help="Overwrite an existing FILE."),
     click.option("--debug", is_flag=True, help="Show the traceback of an error."),
@@ -57,6 +58,8 @@ def common(function: Function) -> Function:
     @wraps(function)
     def called(*args: Any, **given: Any) -> Any:
         shared = Common(**{field.name: given.pop(field.name) for field in fields(Common)})
+        check_ending(shared.output, str(click.get_current_context().command.name), shared.json)
+        shared = replace(shared, json=shared.json or kind_of(shared.output) == "json")
         return function(shared, *args, **given)
 
     for option in reversed(OPTIONS):

@@ -1,25 +1,35 @@
-"""Where results go: stdout or a file, as text or JSON, written whole or not at all."""
+"""Where results go: stdout or a file, as text, JSON, a table or a network."""
 
 from __future__ import annotations
 
 import os
-import stat
 import sys
-import tempfile
 from collections.abc import Callable, Mapping, Sequence
-from contextlib import suppress
 from io import StringIO
-from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
 import click
 
+from chain.cli.endings import kind_of, table_text, touchstone_text
 from chain.cli.options import Common
+from chain.cli.writing import Refusal, refuse_overwriting, write_whole
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-__all__ = ["Refusal", "TextPage", "console_for", "deliver", "deliver_page", "note", "refuse_overwriting", "write_whole"]
+    from chain.results import ResultTable
+
+__all__ = [
+    "Refusal",
+    "TextPage",
+    "console_for",
+    "deliver",
+    "deliver_page",
+    "deliver_text",
+    "note",
+    "refuse_overwriting",
+    "write_whole",
+]
 
 PLAIN_WIDTH = 80
 SIGNS = str.maketrans(
@@ -40,32 +50,33 @@ SIGNS = str.maketrans(
 """How the signs of the trade are spelt where an encoding has none of them."""
 
 
-class Refusal(click.ClickException):
-    """The command will not do what was asked; exit status 2."""
-
-    exit_code = 2
-
-
 def deliver(
     shared: Common,
     render: Callable[[Console], None],
     document: Callable[[], Mapping[str, object]],
     inputs: Sequence[str] = (),
+    answer: ResultTable | None = None,
 ) -> None:
-    """Write a result as text or as one JSON object, to stdout or to the file that was named."""
-    to_file = shared.output not in (None, "-")
+    """Write a result to stdout or to the file that was named, whose ending may ask for the table or network of `answer`."""
+    to_file, kind = shared.output not in (None, "-"), kind_of(shared.output)
     if shared.json:
         from chain.report.schemas import json_text
 
         text = json_text(document())
-    elif to_file:
-        page = TextPage()
+    elif answer is not None and kind == "csv":
+        text = table_text(answer)
+    elif answer is not None and kind == "touchstone":
+        text = touchstone_text(answer, str(shared.output))
+    else:
+        page = TextPage(None if to_file else sys.stdout)
         render(console_for(page, shared.color))
         text = page.text()
-    else:
-        _show(render, shared.color)
-        return
-    if to_file:
+    deliver_text(shared, text, inputs)
+
+
+def deliver_text(shared: Common, text: str, inputs: Sequence[str] = ()) -> None:
+    """Write a text to stdout, where signs that its encoding lacks are spelt out, or to the file that was named."""
+    if shared.output not in (None, "-"):
         write_whole(str(shared.output), text, shared.force, inputs)
         note(shared, f"written: {shared.output}")
     else:
@@ -77,12 +88,10 @@ def deliver_page(shared: Common, text: str, inputs: Sequence[str] = ()) -> None:
 
     Source: HTML: numeric character references.
     """
-    if shared.output not in (None, "-"):
-        write_whole(str(shared.output), text, shared.force, inputs)
-        note(shared, f"written: {shared.output}")
-        return
-    encoding = sys.stdout.encoding or "utf-8"
-    sys.stdout.write(text.encode(encoding, "xmlcharrefreplace").decode(encoding))
+    if shared.output in (None, "-"):
+        encoding = getattr(sys.stdout, "encoding", None) or "utf-8"
+        text = text.encode(encoding, "xmlcharrefreplace").decode(encoding)
+    deliver_text(shared, text, inputs)
 
 
 class TextPage(StringIO):
@@ -107,20 +116,10 @@ class TextPage(StringIO):
         return "".join(f"{line.rstrip()}\n" for line in self.getvalue().splitlines())
 
 
-def _show(render: Callable[[Console], None], color: str) -> None:
-    """Render on stdout; what its encoding cannot hold is spelt out or replaced, never an error."""
-    page = TextPage(sys.stdout)
-    render(console_for(page, color))
-    _write(sys.stdout, page.text())
-
-
-def _encodes_all(stream: TextIO) -> bool:
-    return (getattr(stream, "encoding", None) or "utf-8").lower().replace("-", "").startswith("utf")
-
-
 def _write(stream: TextIO, text: str) -> None:
-    if not _encodes_all(stream):
-        text = text.translate(SIGNS).encode(stream.encoding, errors="replace").decode(stream.encoding)
+    encoding = stream.encoding or "utf-8"
+    if not encoding.lower().startswith("utf"):
+        text = text.translate(SIGNS).encode(encoding, errors="replace").decode(encoding)
     stream.write(text)
 
 
@@ -129,8 +128,7 @@ def console_for(stream: TextIO, color: str) -> Console:
     from rich.console import Console
 
     terminal = stream.isatty()
-    columns = os.environ.get("COLUMNS", "")
-    width = int(columns) if columns.isdecimal() and int(columns) > 0 else None if terminal else PLAIN_WIDTH
+    width = int(os.environ.get("COLUMNS", 0)) or (None if terminal else PLAIN_WIDTH)
     wanted = {"always": True, "never": False, "auto": terminal}[color]
     return Console(
         file=stream,
@@ -151,69 +149,3 @@ def note(shared: Common, text: str) -> None:
         from chain.errors import plain
 
         click.echo(plain(text), err=True)
-
-
-def refuse_overwriting(path: str | None, force: bool, inputs: Sequence[str] = ()) -> None:
-    """Refuse at once, before anything is computed, to write where something is in the way."""
-    if path is None or path == "-":
-        return
-    target = Path(path)
-    with suppress(OSError):
-        if any(target.samefile(each) for each in inputs if Path(each).exists()):
-            raise Refusal(f"{path} is read by this command and is not overwritten; name another file")
-    if target.is_dir():
-        raise Refusal(f"{path} is a directory; name a file")
-    if not target.absolute().parent.is_dir():
-        raise Refusal(f"{path}: there is no directory {target.absolute().parent}; make it first")
-    if target.exists() and not force and _regular(target):
-        raise Refusal(f"{path} exists; give --force to overwrite it")
-
-
-def _regular(path: Path) -> bool:
-    return stat.S_ISREG(path.stat().st_mode)
-
-
-def write_whole(path: str, content: str | bytes, force: bool, inputs: Sequence[str] = ()) -> None:
-    """Write a file whole or not at all: under another name first, then renamed.
-
-    Source: A rename inside one file system replaces a name in a single step (POSIX rename).
-    """
-    refuse_overwriting(path, force, inputs)
-    # A link keeps its name: what it points to is replaced.
-    target = Path(os.path.realpath(path))
-    data = content.encode("utf-8") if isinstance(content, str) else content
-    try:
-        if target.exists() and not _regular(target):
-            target.write_bytes(data)
-        else:
-            _replace(target, data, force)
-    except FileExistsError:
-        raise Refusal(f"{path} exists; give --force to overwrite it") from None
-    except OSError as error:
-        raise Refusal(f"{path} cannot be written: {error.strerror or error}") from error
-
-
-def _replace(target: Path, data: bytes, force: bool) -> None:
-    handle, name = tempfile.mkstemp(prefix=f".{target.name[:40]}.", dir=target.parent)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-        Path(name).chmod(stat.S_IMODE(target.stat().st_mode) if target.exists() else 0o666 & ~_umask())
-        if force:
-            Path(name).replace(target)
-            return
-        try:
-            # A hard link fails where a rename would silently replace a file that has just appeared.
-            os.link(name, target)
-        except FileExistsError:
-            raise
-        except OSError:
-            Path(name).replace(target)
-    finally:
-        Path(name).unlink(missing_ok=True)
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask

@@ -57,5 +57,5 @@ def command(shared: Common, setup: str, true: str, digits: int, plot: str | None
         planes.render(found, console)
         draw_after(plot, plots, console)
 
-    deliver(shared, render, found.to_dict, [setup])
+    deliver(shared, render, found.to_dict, [setup], found)
     write_plot(shared, plot, plots, found.title, [setup])

@@ -58,7 +58,7 @@ def plot_option(function: Function) -> Function:
     )(function)
 
 
-def check_plot(shared: Common, plot: str | None, inputs: Sequence[str] = (), others: Sequence[str | None] = ()) -> None:
+def check_plot(shared: Common, plot: str | None, inputs: Sequence[str] = ()) -> None:
     """Refuse at once, before anything is computed, a plot that could not be drawn."""
     if plot is None:
         return
@@ -70,9 +70,6 @@ def check_plot(shared: Common, plot: str | None, inputs: Sequence[str] = (), oth
         stem = str(Path(plot).with_suffix("")) if Path(plot).name.strip(".") else "plot"
         raise Refusal(f"{plot}: a plot is drawn as .png or .svg; name it {stem}.png or {stem}.svg")
     refuse_overwriting(plot, shared.force, inputs)
-    taken = [each for each in (shared.output, *others) if each not in (None, "-")]
-    if any(Path(str(each)).absolute() == Path(plot).absolute() for each in taken):
-        raise Refusal(f"{plot} is named twice; give the plot a file of its own")
     from chain.plots.picture import needs_matplotlib
 
     needs_matplotlib()

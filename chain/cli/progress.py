@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from shutil import get_terminal_size
 
 from chain.cli.options import Common
+from chain.cli.writing import refuse_what_was_read
 
 __all__ = ["bar", "progress"]
 
@@ -29,6 +30,7 @@ def bar(share: float, columns: int) -> str:
 @contextmanager
 def progress(shared: Common) -> Iterator[Callable[[float], None]]:
     """Give a function that shows the finished share on stderr, after the first second and only to a person."""
+    refuse_what_was_read()
     begun = time.monotonic()
     watched = not shared.quiet and sys.stderr.isatty()
     shown = False

@@ -134,7 +134,7 @@ def command(
 
         page.render(found, console)  # type: ignore[arg-type]
 
-    deliver(shared, render, found.to_dict, files)
+    deliver(shared, render, found.to_dict, files, found)
     if enforce and found.verdict not in ("right", NOTHING_SHOWN):
         raise click.exceptions.Exit(1)
 

@@ -112,7 +112,7 @@ def command(
     def document() -> dict[str, object]:
         return found.to_dict() | ({} if change is None else {"before": change.to_dict()})
 
-    deliver(shared, render, document, inputs)
+    deliver(shared, render, document, inputs, found)
     write_plot(shared, plot, plots, found.title, inputs)
     if enforce and found.verdict not in ("pass", "no limit"):
         raise click.exceptions.Exit(1)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from typing import TYPE_CHECKING
 
 import click
@@ -52,11 +51,9 @@ def command(shared: Common, files: tuple[str, ...], gate: str | None, sweep: Swe
     """
     refuse_overwriting(shared.output, shared.force, files)
     refuse_overwriting(gate, shared.force, files)
-    check_plot(shared, plot, files, [gate])
+    check_plot(shared, plot, files)
     if gate is not None and not gate.lower().endswith((".s1p", ".csv")):
         raise click.UsageError("--gate writes .s1p or .csv: name a file of either kind.")
-    if gate is not None and shared.output is not None and os.path.realpath(gate) == os.path.realpath(shared.output):
-        raise click.UsageError("--gate and --output name the same file: name two.")
     setup, readings = _inputs(files, sweep)
     if gate is not None and gate.lower().endswith(".s1p") and setup is None:
         raise Refusal(f"{gate} needs a reference impedance: name the set-up, or write .csv instead")
@@ -76,7 +73,7 @@ def command(shared: Common, files: tuple[str, ...], gate: str | None, sweep: Swe
         page.render(found, console)
         draw_after(plot, plots, console)
 
-    deliver(shared, render, found.to_dict, files)
+    deliver(shared, render, found.to_dict, files, found)
     write_plot(shared, plot, plots, found.title, files)
     if gate is not None and text is not None:
         write_whole(gate, text, shared.force, files)

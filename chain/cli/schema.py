@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import json
-import sys
 
 import click
 
 from chain.cli.options import Common, common
-from chain.cli.output import note, refuse_overwriting, write_whole
+from chain.cli.output import deliver_text, refuse_overwriting
 
 __all__ = ["command"]
 
@@ -39,8 +38,4 @@ def command(shared: Common, of: str) -> None:
     else:
         from library.schema import library_schema as schema
     text = json.dumps(schema(), indent=2) + "\n"
-    if shared.output in (None, "-"):
-        sys.stdout.write(text)
-        return
-    write_whole(str(shared.output), text, shared.force)
-    note(shared, f"written: {shared.output}")
+    deliver_text(shared, text)

@@ -4,19 +4,23 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from chain.arrays import Complex, Real
 from chain.errors import Defect, InputError
+from chain.results import network
 from chain.sweeps.marks import typed_pair_steps
 from chain.sweeps.options import FREQUENCY_UNITS
 from chain.sweeps.text import counted, lines_of, whole_file
 from chain.sweeps.touchstone_header import Header
 from chain.sweeps.touchstone_lines import scan
 
-__all__ = ["TouchstoneFile", "parse", "ports_of_name", "read", "text_of_two_port"]
+if TYPE_CHECKING:
+    from skrf.network import Network
 
+__all__ = ["TouchstoneFile", "parse", "ports_of_name", "read", "text_of_network", "text_of_two_port"]
 
 NAMED = re.compile(r"\.[sygzh](\d{1,2})p$", re.IGNORECASE | re.ASCII)
 FORMAT_WORDS = {"ri": "real and imaginary", "ma": "magnitude and degrees", "db": "dB and degrees"}
@@ -155,11 +159,13 @@ def text_of_two_port(freq_hz: Real, s: Complex, near_ohm: float, far_ohm: float)
 
     Source: Touchstone file format specification, version 2.1.
     """
-    from skrf.frequency import Frequency
-    from skrf.network import Network
+    return text_of_network(network(freq_hz, s, [near_ohm, far_ohm], "chain"))
 
-    reference = np.broadcast_to([near_ohm, far_ohm], (freq_hz.size, 2))
-    network = Network(
-        frequency=Frequency.from_f(freq_hz, unit="hz"), s=np.array(s), z0=np.array(reference), name="chain"
-    )
-    return str(network.write_touchstone("chain.ts", return_string=True, form="ri", version="2.1"))
+
+def text_of_network(found: Network) -> str:
+    """A network as the text of a Touchstone file: version 1 for one port, 2.1 with a reference for each of several.
+
+    Source: Touchstone file format specification, versions 1.0 and 2.1.
+    """
+    version = "1.0" if found.nports == 1 else "2.1"
+    return str(found.write_touchstone("chain", return_string=True, form="ri", version=version))

@@ -40,17 +40,17 @@ def test_json_to_a_file_without_a_word_under_quiet(tmp_path):
 
 
 @pytest.mark.parametrize(
-    "words",
+    ("words", "name"),
     [
-        ("new", "-o"),
-        ("schema", "-o"),
-        ("parts", "rg59", "-o"),
-        ("budget", BOATHOUSE, "-o"),
-        ("budget", BOATHOUSE, "--touchstone"),
+        (("new", "-o"), "there.toml"),
+        (("schema", "-o"), "there.json"),
+        (("parts", "rg59", "-o"), "there"),
+        (("budget", BOATHOUSE, "-o"), "there.ts"),
+        (("budget", BOATHOUSE, "--touchstone"), "there.ts"),
     ],
 )
-def test_an_existing_file_is_kept_unless_forced(tmp_path, words):
-    path = tmp_path / "there.ts"
+def test_an_existing_file_is_kept_unless_forced(tmp_path, words, name):
+    path = tmp_path / name
     path.write_text("mine", encoding="utf-8")
     done = run(*words, str(path))
     assert done.exit_code == 2
@@ -59,7 +59,7 @@ def test_an_existing_file_is_kept_unless_forced(tmp_path, words):
     assert path.read_text(encoding="utf-8") == "mine"
     assert run(*words, str(path), "--force").exit_code == 0
     assert path.read_text(encoding="utf-8") != "mine"
-    assert names(tmp_path) == ["there.ts"]
+    assert names(tmp_path) == [name]
 
 
 @pytest.mark.parametrize("flag", ["-o", "--touchstone"])
@@ -110,7 +110,7 @@ def test_a_full_disk_leaves_what_was_there(tmp_path, monkeypatch, force):
     def full(*_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("chain.cli.output.os.fdopen", full)
+    monkeypatch.setattr("chain.cli.writing.os.fdopen", full)
     done = run("new", "-o", str(path), *force)
     assert done.exit_code == 2
     assert "No space left on device" in done.stderr
@@ -127,7 +127,7 @@ def test_a_file_that_appears_meanwhile_is_kept(tmp_path, monkeypatch):
         path.write_text("theirs", encoding="utf-8")
         return make(**given)
 
-    monkeypatch.setattr("chain.cli.output.tempfile.mkstemp", late)
+    monkeypatch.setattr("chain.cli.writing.tempfile.mkstemp", late)
     done = run("new", "-o", str(path))
     assert done.exit_code == 2
     assert "--force" in done.stderr

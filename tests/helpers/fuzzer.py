@@ -108,7 +108,8 @@ class TooSlow(BaseException):
 
 def toml_seeds():
     """The set-ups and the need of the demo, and the list of a shop that the need names."""
-    return {path.name: path.read_text(encoding="utf-8") for path in sorted([*DEMO.glob("*.toml"), DEMO / "shop.csv"])}
+    paths = [path for path in DEMO.glob("*.toml") if path.name != "outlets.toml"]
+    return {path.name: path.read_text(encoding="utf-8") for path in sorted([*paths, DEMO / "shop.csv"])}
 
 
 def seeds(kind):
