@@ -9,7 +9,6 @@ from collections.abc import Iterator, MutableMapping, Sequence
 from contextlib import contextmanager, suppress
 from importlib import import_module
 from io import StringIO
-from pathlib import Path
 from typing import Any, NoReturn
 
 import click
@@ -243,7 +242,7 @@ def _settle_surroundings() -> None:
         if stream is None:
             # Or the next file that is opened would get the closed stream's number.
             os.open(os.devnull, os.O_RDWR)
-    sys.stdin = sys.stdin or Path(os.devnull).open(encoding="utf-8")
+    sys.stdin = sys.stdin or os.fdopen(os.open(os.devnull, os.O_RDONLY), encoding="utf-8")
     sys.stdout = sys.stdout or _Closed()
     sys.stderr = _Forgiving(sys.stderr or StringIO())
     # Pictures go to files: a backend for screens, which may not even exist, is of no use.
