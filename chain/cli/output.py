@@ -63,10 +63,10 @@ def deliver(
         from chain.report.schemas import json_text
 
         text = json_text(document())
-    elif answer is not None and kind == "csv":
-        text = table_text(answer)
-    elif answer is not None and kind == "touchstone":
-        text = touchstone_text(answer, str(shared.output))
+    elif kind in ("csv", "touchstone"):
+        if answer is None:
+            raise Refusal(f"{shared.output}: this answer has no table to write; name it .txt or .json")
+        text = table_text(answer) if kind == "csv" else touchstone_text(answer, str(shared.output))
     else:
         page = TextPage(None if to_file else sys.stdout)
         render(console_for(page, shared.color))
