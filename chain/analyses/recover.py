@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -18,11 +18,13 @@ from chain.rf.bilinear import Maps
 from chain.setups import Setup
 from chain.sweeps.readings import Readings, thinned
 from chain.uncertainty.bounds import reading_bound, true_bound, true_bound_complex
-from chain.uncertainty.coverage_region import Ellipse, ellipse, recovered_draws
 from chain.uncertainty.intervals import SEED, Intervals, Observation, intervals, recovered_observation
-from chain.uncertainty.linear import linear
 from chain.uncertainty.measurement import BATCH, Measurement, measurement_of, nominal_maps, simulate
 from chain.uncertainty.monte_carlo import settled_intervals
+
+if TYPE_CHECKING:
+    from chain.uncertainty.coverage_region import Ellipse
+    from chain.uncertainty.linear import Linear
 
 __all__ = ["ChannelResult", "Recovery", "nominal_truth", "recover", "verdict"]
 
@@ -143,7 +145,7 @@ def recover(
         accuracy=accuracy,
         contributions=contributions(measurement, float(magnitude[worst]), seed),
         improvement=_cure(setup, readings, (magnitude[worst], low[worst], high[worst]), worst, seed),
-        linear=None if far is None else linear(measurement, far),
+        linear=None if far is None else _linear(measurement, far),
         region=None if far is None else _region(measurement, far, seed),
         refused=refused,
     )
@@ -169,8 +171,16 @@ def _inside(found: Intervals, bound: tuple[Real, Real], magnitude: Real) -> tupl
     return np.clip(low, *bound), np.clip(high, *bound)
 
 
+def _linear(measurement: Measurement, far: Complex) -> Linear:
+    from chain.uncertainty.linear import linear
+
+    return linear(measurement, far)
+
+
 def _region(measurement: Measurement, far: Complex, seed: int) -> Ellipse:
     """Region of the true reflection: the drawn errors about the recovered value, turned round."""
+    from chain.uncertainty.coverage_region import ellipse, recovered_draws
+
     drawn = recovered_draws(measurement, far, BATCH, seed)
     return ellipse(2 * far - drawn)
 

@@ -9,12 +9,14 @@ from chain.analyses.improvements import Improvement, Share
 from chain.arrays import Complex, Real
 from chain.errors import RangeError
 from chain.results import SCHEMA_VERSION, ResultTable, network, plain_values
-from chain.uncertainty.coverage_region import Ellipse
-from chain.uncertainty.linear import Linear
-from chain.uncertainty.monte_carlo import Accuracy
 
 if TYPE_CHECKING:
     from skrf.network import Network
+
+if TYPE_CHECKING:
+    from chain.uncertainty.coverage_region import Ellipse
+    from chain.uncertainty.linear import Linear
+    from chain.uncertainty.monte_carlo import Accuracy
 
 __all__ = ["ChannelResult", "Recovery"]
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,7 +13,9 @@ from chain.reflection import magnitude_from_return_loss, reflection_from_ohm
 from chain.rf.bilinear import Maps
 from chain.setups import Calibration
 from chain.uncertainty.sampling import unit_draws
-from chain.uncertainty.sensitivity import Term, circle_sd, real_term
+
+if TYPE_CHECKING:
+    from chain.uncertainty.sensitivity import Term
 
 __all__ = ["Standards", "assumed_reflections", "drawn_reflections", "solve", "standard_terms"]
 
@@ -78,6 +81,8 @@ def standard_terms(standards: Standards, freq_hz: Real) -> list[tuple[Complex, l
     Source: (Z - R)/(Z + R) with a capacitance, an inductance, a mismatch R(1 + s)/(1 - s); rectangular from zero to
     the limit.
     """
+    from chain.uncertainty.sensitivity import Term, circle_sd, real_term
+
     omega, ohm = 2 * np.pi * freq_hz, standards.reference_ohm
     root12 = np.sqrt(12)
     admittance = 1j * omega * ohm * standards.open_capacitance_f / 2
