@@ -4,9 +4,9 @@
 
     ChainError                3   base of all of them
     ├── InputError            2   a file of the user's is at fault; carries every defect found
+    │   └── FitError          2   two ends do not fit together
     ├── UnitError             2   a text is not the quantity that is needed; carries message and help apart
     ├── RangeError            2   a figure lies outside what a model or a formula holds for
-    └── FitError              2   two ends do not fit together
 """
 
 from __future__ import annotations
@@ -57,12 +57,6 @@ class UnitError(ChainError):
     exit_code = 2
 
 
-class FitError(ChainError):
-    """Two ends of the chain do not fit together."""
-
-    exit_code = 2
-
-
 @dataclass(frozen=True)
 class Defect:
     """One fault of a file: where (line and column count characters from 1; line 0: the file as a whole), what, remedy."""
@@ -92,16 +86,23 @@ class InputError(ChainError):
     def __str__(self) -> str:
         blocks = [show(defect) for defect in self.defects]
         files = list(dict.fromkeys(defect.path for defect in self.defects))
-        for path in files:
+        for path in filter(None, files):
             count = sum(defect.stands_for for defect in self.defects if defect.path == path)
             blocks.append(f"{count} error{'' if count == 1 else 's'} in {plain(path)}")
         return "\n".join(blocks)
 
 
+class FitError(InputError):
+    """Two ends of the chain do not fit together; `defects` hold every pair, in its place where the file is known."""
+
+    def __init__(self, message: str, help: str = "", defects: Iterable[Defect] = ()) -> None:
+        super().__init__(tuple(defects) or (Defect("", 0, 0, message, help),))
+
+
 def show(defect: Defect) -> str:
     """Text of one defect: position and fault, the line with a caret run, at most one line of help."""
     if not defect.line:
-        lines = [f"{plain(defect.path)}: error: {plain(defect.message)}"]
+        lines = [f"{plain(defect.path)}{': ' * bool(defect.path)}error: {plain(defect.message)}"]
     else:
         lines = [f"{plain(defect.path)}:{defect.line}:{defect.column}: error: {plain(defect.message)}"]
         lines += _excerpt(defect) if defect.source.strip() else []

@@ -16,10 +16,14 @@ if TYPE_CHECKING:
     from pandas import DataFrame
     from skrf.network import Network
 
-__all__ = ["SCHEMA_VERSION", "ResultTable", "network", "plain_values"]
+__all__ = ["COVERAGE", "SCHEMA_VERSION", "SEED", "ResultTable", "network", "plain_values"]
 
 SCHEMA_VERSION = 2
 """Version of the JSON documents' keys."""
+COVERAGE = 0.95
+"""Share of the cases in which an interval is to hold the truth."""
+SEED = 20260
+"""Seed of a simulation where none is given."""
 
 HEAD, TAIL = 6, 4
 """Rows shown from the start and the end of a longer table."""

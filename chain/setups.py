@@ -5,7 +5,7 @@ What a set-up does not state is filled in with what is typical of its class of a
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -13,7 +13,11 @@ from chain.results import ResultTable
 from library.records import Connector, Pad, Part, evidence_for, weakest
 
 if TYPE_CHECKING:
+    from chain.errors import Defect
     from library.load import Library
+
+    Locator = Callable[[Sequence[tuple[str | int, ...]], str, str], Defect]
+    """From the keys that a defect may be shown at, best first, its message and its remedy."""
 
 __all__ = [
     "ASSUMED_ANALYZER",
@@ -185,6 +189,8 @@ class Setup(ResultTable):
     own_library: Library | None = field(default=None, compare=False)
     """The library the parts came from, where it is not the built-in one."""
     antenna: Antenna = field(default_factory=Antenna)
+    locator: Locator | None = field(default=None, compare=False, repr=False)
+    """Gives a defect its place in the file that the set-up was read from."""
 
     @property
     def library(self) -> Library:

@@ -50,7 +50,7 @@ class Kind:
 KINDS: Mapping[str, Kind] = MappingProxyType(
     {
         "length": Kind(
-            "a length", {"m": 1.0, "cm": 1e-2, "mm": 1e-3, "um": 1e-6, "in": 0.0254, "ft": 0.3048}, "0.6 m", 0.0, 1e5
+            "a length", {"m": 1.0, "cm": 1e-2, "mm": 1e-3, "um": 1e-6, "in": 0.0254, "ft": 0.3048}, "0.6 m", 0.0, 1e4
         ),
         "frequency": Kind(
             "a frequency",
@@ -62,6 +62,7 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
             any_case=True,
         ),
         "loss": Kind("a loss", {"dB": 1.0}, "0.2 dB", 0.0, 200.0, any_case=True),
+        "loss_tolerance": Kind("a tolerance of loss", {"dB": 1.0}, "0.2 dB", 0.0, 20.0),
         "impedance": Kind("an impedance", {"ohm": 1.0, "kohm": 1e3}, "75 ohm", 1e-3, 1e6, any_case=True),
         "inductance": Kind(
             "an inductance", {"H": 1.0, "mH": 1e-3, "uH": 1e-6, "nH": 1e-9, "pH": 1e-12}, "2 nH", 0.0, 1.0

@@ -104,7 +104,9 @@ def bridging_adapters(a: Connector, b: Connector, library: Library | None = None
     Source: The adapters of the library and its mating rules.
     """
     library = library or built_in()
-    adapters = [part for name in library.ids("adapter") if isinstance(part := library.part(name), Adapter)]
+    adapters = [
+        part for name in library.ids("adapter") if isinstance(part := library.part(name), Adapter) and part.dc == "pass"
+    ]
     verdicts: dict[tuple[Connector, Connector], int] = {}
 
     def joint(x: Connector, y: Connector) -> int:

@@ -98,6 +98,14 @@ class Family:
     repeatability_to_hz: float = 0.0
     variants: tuple[str, ...] = ()
     """What may stand in brackets after a connector of this family."""
+    jack_max_hz: float = 0.0
+    """Usual highest frequency of its ordinary jacks, where it is lower; 0: as `max_hz`."""
+    variant_max_hz: tuple[tuple[str, float], ...] = ()
+
+    def usual_hz(self, connector: Connector) -> float:
+        """Usual highest frequency of one connector of the family."""
+        ordinary = self.jack_max_hz if connector.gender == "jack" and self.jack_max_hz else self.max_hz
+        return dict(self.variant_max_hz).get(connector.variant, ordinary)
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from typing import Any
 
 from library import records
+from library.formulas import ladder_abcd
 from library.records import Connector, Evidence, Limit
 
 __all__ = ["COLUMNS", "KINDS", "connector_of", "ladder_loss_db", "limit_of", "record"]
@@ -65,14 +66,9 @@ def ladder_loss_db(arms: list[list[Any]], near_ohm: float, far_ohm: float) -> fl
 
     Source: Chain matrix of the ladder; S21 = 2 sqrt(Zn Zf)/(A Zf + B + C Zn Zf + D Zn).
     """
-    a, b, c, d = 1.0, 0.0, 0.0, 1.0
-    for place, ohm in arms:
-        if place == "series":
-            b, d = b + a * ohm, d + c * ohm
-        else:
-            a, c = a + b / ohm, c + d / ohm
+    a, b, c, d = ladder_abcd((str(place), float(ohm)) for place, ohm in arms)
     total = a * far_ohm + b + c * near_ohm * far_ohm + d * near_ohm
-    return 20 * math.log10(total / (2 * math.sqrt(near_ohm * far_ohm)))
+    return float(20 * math.log10(total / (2 * math.sqrt(near_ohm * far_ohm))))
 
 
 def _times(factor: float) -> Reader:
@@ -167,6 +163,8 @@ COLUMNS: dict[str, dict[str, tuple[str, Reader]]] = {
         "matings": ("matings", int),
         "torque_nm": ("torque_nm", _floats),
         "variants": ("variants", tuple),
+        "jack_max_mhz": ("jack_max_hz", MEGA),
+        "variant_max_mhz": ("variant_max_hz", lambda value: tuple((str(k), float(v) * 1e6) for k, v in value.items())),
         "pair_reflection": ("limit", limit_of),
         "repeatability": ("repeatability", float),
         "repeatability_to_mhz": ("repeatability_to_hz", MEGA),

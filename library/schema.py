@@ -44,6 +44,7 @@ from library.schematypes import (
     Span,
     Standing,
     Text,
+    Tolerance,
     Verdict,
     Way,
 )
@@ -80,7 +81,7 @@ class PadRow(TwoPortRow):
         None
     )
     loss_db: Annotated[NotNegative | None, Field(description="Loss between its own impedances.")] = None
-    loss_tolerance_db: Annotated[NotNegative, Field(description="Half-width of the loss.")] = 0.0
+    loss_tolerance_db: Annotated[Tolerance, Field(description="Half-width of the loss.")] = 0.0
     near_reflection: Annotated[Reflection | None, Field(description="Limit at the near end, far end matched.")] = None
     far_reflection: Annotated[Reflection | None, Field(description="Limit at the far end, near end matched.")] = None
     arms: Annotated[list[Arm], Field(default_factory=list, description="Resistors from near to far, in ohm.")]
@@ -229,7 +230,7 @@ class TransformerRow(TwoPortRow):
 
     turns_ratio: Annotated[NotNegative, Field(description="Turns far over near; left out: the exact ratio.")] = 0.0
     loss_db: Annotated[NotNegative, Field(description="Loss between its own impedances.")]
-    loss_tolerance_db: Annotated[NotNegative, Field(description="Half-width of the loss.")] = 0.0
+    loss_tolerance_db: Annotated[Tolerance, Field(description="Half-width of the loss.")] = 0.0
     reflection: Annotated[Reflection | None, Field(description="Limit at either end.")] = None
     min_mhz: Annotated[NotNegative, Field(description="Lowest frequency.")] = 5.0
 
@@ -274,7 +275,7 @@ class SplitterRow(PartRow):
     connectors: Annotated[list[Name], Field(min_length=3, description="Connector of each port.")]
     impedance_ohm: Annotated[Positive, Field(description="Nominal impedance of every port.")]
     loss_db: Annotated[list[Loss], Field(min_length=2, description="[port, port, dB]; pairs left out are isolated.")]
-    loss_tolerance_db: Annotated[NotNegative, Field(description="Half-width of the losses.")] = 0.0
+    loss_tolerance_db: Annotated[Tolerance, Field(description="Half-width of the losses.")] = 0.0
     reflection: Annotated[Reflection | None, Field(description="Limit of every port.")] = None
     min_mhz: Annotated[NotNegative, Field(description="Lowest frequency.")] = 5.0
     max_mhz: Annotated[Positive | None, Field(description="Usual highest frequency.")] = None
@@ -349,6 +350,12 @@ class FamilyRow(Sourced):
     repeatability_to_mhz: NotNegative = 0.0
     variants: Annotated[
         list[Text], Field(default_factory=list, description="What may stand in brackets after its connectors.")
+    ]
+    jack_max_mhz: Annotated[NotNegative, Field(description="Usual highest frequency of ordinary jacks, if lower.")] = (
+        0.0
+    )
+    variant_max_mhz: Annotated[
+        dict[str, Positive], Field(default_factory=dict, description="Usual highest frequency of single variants.")
     ]
 
 

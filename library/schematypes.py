@@ -10,6 +10,8 @@ __all__ = ["Reflection", "Row", "Sourced"]
 
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+Tolerance = Annotated[float, Field(ge=0, le=20, allow_inf_nan=False)]
+"""Half-width of a loss [dB]."""
 Percent = Annotated[float, Field(ge=0, lt=100, allow_inf_nan=False)]
 Text = Annotated[str, Field(min_length=1, max_length=500)]
 ID, LONGEST_ID = r"^[A-Za-z0-9][A-Za-z0-9._-]*$", 60

@@ -22,6 +22,7 @@ PART_FILES = {
     "splitters.toml": ("splitter",),
     "terminations.toml": ("termination",),
     "adapters.toml": ("adapter",),
+    "dc_blocks.toml": ("adapter",),
 }
 """Files that hold parts, and the kinds in each."""
 

@@ -56,7 +56,7 @@ def test_reads(text, kind, value):
 
 @pytest.mark.parametrize(
     ("return_loss_db", "vswr"),
-    # Published: VSWR to return loss table of an electronics reference site, three decimals.
+    # Practice: VSWR to return loss table as handbooks print it, three decimals.
     [(1, 17.391), (6, 3.010), (10, 1.925), (15, 1.433), (20, 1.222), (25, 1.119), (30, 1.065)],
 )
 def test_a_return_loss_stands_for_a_vswr(return_loss_db, vswr):

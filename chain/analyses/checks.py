@@ -198,13 +198,14 @@ def open_arms(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph) -
 def frequency_span(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph) -> list[Finding]:
     """Report connectors and parts used outside their usual frequencies."""
     start_hz, stop_hz = setup.sweep.start_hz, setup.sweep.stop_hz
-    wheres: dict[str, list[str]] = {}
+    wheres: dict[tuple[str, float], list[str]] = {}
     for each in joints:
-        for family in dict.fromkeys((each.near.connector.family, each.far.connector.family)):
-            wheres.setdefault(family, []).append(each.id)
+        for end in (each.near.connector, each.far.connector):
+            most_hz = graph.library.family(end.family).usual_hz(end)
+            where = wheres.setdefault((end.family, most_hz), [])
+            where += [] if each.id in where else [each.id]
     found = []
-    for name, where in wheres.items():
-        most_hz = graph.library.family(name).max_hz
+    for (name, most_hz), where in wheres.items():
         if stop_hz > most_hz * (1 + ROUNDING):
             text = f"{name} connectors are usual up to {most_hz / 1e6:g} MHz, the sweep goes to {stop_hz / 1e6:g} MHz"
             found.append(Finding("caution", ", ".join(where), text, "do not trust the top of the sweep", "frequency"))

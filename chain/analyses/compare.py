@@ -19,7 +19,7 @@ from chain.arrays import Complex, Real
 from chain.assembly.cascade import build
 from chain.errors import RangeError
 from chain.reflection import vswr
-from chain.results import ResultTable, plain_values
+from chain.results import COVERAGE, ResultTable, plain_values
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
 from chain.uncertainty.intervals import SEED
@@ -30,7 +30,6 @@ __all__ = ["BandChange", "SweepComparison", "compare_sweeps"]
 
 Figures = NDArray[np.float64] | NDArray[np.complex128]
 
-COVERAGE = 0.95
 CHUNKS = 2
 BLOCK = 200
 """Frequencies simulated at a time, so that a long sweep fits into memory."""

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from chain.assembly.graph import FAR, NEAR, Node, SetupGraph
-from chain.rf.pad import minimum_loss_db
 from chain.setups import Item
+from library.formulas import minimum_loss_db
 from library.records import Pad, Termination
 
 __all__ = ["DirectCurrent", "ResistorHeat", "direct_current", "pad_arms", "resistance_ohm"]

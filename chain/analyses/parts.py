@@ -74,6 +74,8 @@ class Listing:
 def _plain(value: object) -> object:
     if isinstance(value, Connector):
         return str(value)
+    if isinstance(value, tuple) and value and isinstance(value[0], tuple) and isinstance(value[0][-1], Evidence):
+        return {name: each.kind for name, each in value}
     if isinstance(value, (Evidence, Limit)):
         return {each.name: _plain(getattr(value, each.name)) for each in fields(value)}
     if isinstance(value, (tuple, list)):

@@ -9,13 +9,17 @@ import numpy as np
 from chain.arrays import Real
 from chain.assembly.connections import BLOCKING, Connection, connection_elements
 from chain.assembly.graph import setup_graph, with_arm_sections
-from chain.errors import FitError
+from chain.errors import Defect, FitError
 from chain.rf.elements import Element
 from chain.rf.parts import elements_of
 from chain.setups import Setup
 from library.load import Library
+from library.mating import bridging_adapters
 
 __all__ = ["Chain", "build", "in_view", "sweep_hz"]
+
+JOINING = 2
+"""Most adapters that are named for two ends that do not fit together."""
 
 
 @dataclass(frozen=True)
@@ -75,19 +79,30 @@ def build(setup: Setup, freq_hz: Real | None = None, library: Library | None = N
     freq = sweep_hz(setup) if freq_hz is None else np.asarray(freq_hz, dtype=float)
     graph = setup_graph(setup, library)
     joints = tuple(graph.path_connections.values())
-    for found in joints:
-        if fit and found.verdict in BLOCKING:
-            raise FitError(
-                f"{found.near.name} ({found.near.connector}) and {found.far.name} ({found.far.connector}) "
-                f"do not fit together: {found.verdict}. {found.reason}",
-                "chain check names the adapter that would join them",
-            )
+    apart = [each for each in joints if each.verdict in BLOCKING] if fit else []
+    if apart:
+        raise FitError("", defects=[_apart(setup, each, library or setup.library) for each in apart])
     groups: list[tuple[str, tuple[Element, ...]]] = []
     for found, item in zip(joints, (*setup.items, None), strict=True):
         groups.append((found.id, connection_elements(found, freq)))
         if item is not None:
             groups.append((item.id, elements_of(with_arm_sections(item, graph), freq)))
     return Chain(freq, setup.near.impedance_ohm, setup.far.impedance_ohm, tuple(groups), joints)
+
+
+def _apart(setup: Setup, found: Connection, library: Library) -> Defect:
+    """What is wrong with two ends that do not fit together, at the far one of them, and the adapters that would join them."""
+    message = (
+        f"{found.near.name} ({found.near.connector}) and {found.far.name} ({found.far.connector}) "
+        f"do not fit together: {found.verdict}. {found.reason}"
+    )
+    joining = bridging_adapters(found.near.connector, found.far.connector, library)[:JOINING]
+    remedy = f"put {' or '.join(joining)} between them" if joining else "no adapter of the library joins them"
+    at = next((index for index, item in enumerate(setup.items) if item.id == found.far.name), None)
+    keys: list[tuple[str | int, ...]] = [("far", "connector")]
+    if at is not None:
+        keys = [("chain", at, "near"), ("chain", at, "part"), ("chain", at)]
+    return Defect(setup.path, 0, 0, message, remedy) if setup.locator is None else setup.locator(keys, message, remedy)
 
 
 def in_view(setup: Setup, chain: Chain) -> tuple[tuple[Element, ...], float]:

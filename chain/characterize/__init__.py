@@ -4,7 +4,6 @@ __all__ = [
     "characterize",
     "error_model",
     "intervals",
-    "lead",
     "part_use",
     "records",
     "sweeps",

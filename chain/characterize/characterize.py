@@ -12,7 +12,7 @@ from chain.characterize.error_box import box_of_ends, boxes_near
 from chain.characterize.error_box_part import two_port_part
 from chain.characterize.error_model import Analyzer, disturbed_one_port, disturbed_two_port
 from chain.characterize.intervals import DRAWS, SEED, Interval, Traces, intervals
-from chain.characterize.lead import DB_PER_NEPER, LIGHT_M_PER_S, LeadFit
+from chain.characterize.lead import DB_PER_NEPER, LeadFit
 from chain.characterize.lead_part import lead_part
 from chain.characterize.part_making import About, Ends, MeasuredFit, asked_hz, thinned
 from chain.characterize.records import Learnt
@@ -22,6 +22,7 @@ from chain.errors import RangeError
 from chain.reflection import magnitude_from_return_loss
 from chain.rf import twoport
 from chain.uncertainty.sampling import unit_draws
+from library.formulas import LIGHT_M_PER_S
 from library.records import Coax
 
 __all__ = ["About", "Ends", "learn_back_to_back", "learn_ends", "learn_lead", "learn_two_port"]

@@ -9,12 +9,13 @@ import numpy as np
 
 from chain.arrays import Real
 from chain.characterize.intervals import Interval
-from chain.characterize.lead import LIGHT_M_PER_S, misfit_db
+from chain.characterize.lead import misfit_db
 from chain.characterize.part_making import About, Ends, MeasuredFit, coefficients, curve, figure, whole
 from chain.characterize.part_row import band_limit, line_loss, pad_loss, rounded, wider
 from chain.characterize.records import Figure, Learnt
 from chain.characterize.two_port import BoxFit, windows
 from chain.errors import RangeError
+from library.formulas import LIGHT_M_PER_S
 
 __all__ = ["two_port_part"]
 

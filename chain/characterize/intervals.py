@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from chain.arrays import Complex, Real
+from chain.results import COVERAGE
 
 __all__ = ["COVERAGE", "DRAWS", "SEED", "Interval", "intervals"]
 
@@ -15,7 +16,6 @@ Traces = Mapping[str, Complex]
 Figures = Callable[[Traces], dict[str, Real]]
 Disturb = Callable[[Traces, np.random.Generator, int, bool], Mapping[str, Complex]]
 
-COVERAGE = 0.95
 DRAWS = 4000
 SEED = 20240501
 APART, TURNED = "_apart", "_turned"

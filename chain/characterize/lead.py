@@ -9,12 +9,12 @@ import numpy as np
 
 from chain.arrays import Complex, Real
 from chain.errors import RangeError
+from library.formulas import NEPER_PER_DB
 
 __all__ = ["DB_PER_NEPER", "LeadFit", "LeastSquares", "along_line", "design", "fitted", "misfit_db", "unwrapped"]
 
 
-DB_PER_NEPER = 20 / float(np.log(10))
-LIGHT_M_PER_S = 299_792_458.0
+DB_PER_NEPER = 1 / NEPER_PER_DB
 FIRST_ROUNDS, NEXT_ROUNDS = 8, 2
 TWO_TERMS_FROM = 2.0
 """Least ratio of the ends of the span at which conductor and dielectric loss can be told apart."""

@@ -128,7 +128,8 @@ def _check(shared: Common, files: tuple[str, ...], levels: str | None, out: tupl
 
 def _matched(shared: Common, files: tuple[str, ...], sweep: SweepOptions) -> AntennaComparison:
     from chain.assembly.plane import read_sweep_for
-    from chain.comparisons.antennas import SEED, compare_antennas
+    from chain.comparisons.antennas import compare_antennas
+    from chain.results import SEED
 
     setup = load_heeded(shared, files[0])
     first, second = (read_sweep_for(setup, each, sweep) for each in files[1:])
@@ -157,7 +158,8 @@ def _received(
     gains: tuple[float | None, float],
 ) -> LevelComparison:
     from chain.comparisons.level_table import read_levels
-    from chain.comparisons.levels import SEED, compare_levels
+    from chain.comparisons.levels import compare_levels
+    from chain.results import SEED
     from chain.units import parse_quantity
 
     site, meter, repeat = (None if text is None else parse_quantity(text, "loss") for text in texts)

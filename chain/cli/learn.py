@@ -210,7 +210,7 @@ def _tolerance(told: Asked, length: float | None) -> tuple[Asked, float]:
 
 def _delay(told: Asked, kind: str, length: float | None) -> float | None:
     """Delay as far as it is known: of an adapter by its electrical length, of a lead with its velocity factor."""
-    from chain.characterize.lead import LIGHT_M_PER_S
+    from library.formulas import LIGHT_M_PER_S
 
     factor = _factor(told) if kind == "coax" else 1.0
     return None if length is None or factor is None else length / LIGHT_M_PER_S / factor

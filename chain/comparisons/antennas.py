@@ -15,14 +15,13 @@ from chain.comparisons.differences import COVERAGE, Difference, differences, ver
 from chain.comparisons.joint_draws import draw_jointly
 from chain.errors import RangeError
 from chain.reflection import vswr
-from chain.results import ResultTable, plain_values
+from chain.results import SEED, ResultTable, plain_values
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
 from chain.uncertainty.measurement import BATCH
 
 __all__ = ["AntennaComparison", "ChannelDifference", "common_readings", "compare_antennas"]
 
-SEED = 20260
 BATCHES = 4
 SAME_FREQUENCY = 1e-6
 MOST_POINTS = 401

@@ -13,13 +13,11 @@ from chain.arrays import Complex, Real
 from chain.comparisons.gains import front_to_back, three_antenna_gains
 from chain.comparisons.level_table import Level, LevelTable
 from chain.errors import RangeError, quoted
-from chain.results import ResultTable, plain_values
+from chain.results import COVERAGE, SEED, ResultTable, plain_values
 
 __all__ = ["FrontToBack", "LevelChannel", "LevelComparison", "ThreeGains", "compare_levels"]
 
-SEED = 20260
 DRAWS = 20_000
-COVERAGE = 0.95
 SITE_DB = 20.0
 METER_RETURN_LOSS_DB = 10.0
 ANTENNA_VSWR = 2.0

@@ -11,12 +11,11 @@ import numpy as np
 from chain.arrays import Real
 from chain.diagnosis.terminations import TerminationReading
 from chain.reflection import vswr
+from chain.results import COVERAGE
 
 __all__ = ["COVERAGE", "Contradiction", "Soundness", "soundness"]
 
 
-COVERAGE = 0.95
-"""Sound chains of which every reading lies inside its range."""
 TOGETHER, DOUBTED = 0.01, 0.05
 """Sound chains whose readings go together worse than those at which a contradiction is stated; the second where the readings
 make a sound chain less probable than that as well. Own choice."""

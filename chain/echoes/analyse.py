@@ -18,10 +18,10 @@ from chain.echoes.locate import ANTENNA_PERIODS, Stretch, antenna_delay_s, stret
 from chain.echoes.records import Component, Reach, Ripple, Unseen
 from chain.echoes.search import FALSE_ALARM
 from chain.reflection import vswr
-from chain.rf.adapter import LIGHT_M_PER_S
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
 from chain.uncertainty.measurement import measurement_of, nominal_maps
+from library.formulas import LIGHT_M_PER_S
 from library.records import Coax
 
 __all__ = ["notice", "ripple"]

@@ -9,7 +9,7 @@ from chain.echoes.detect import Found, FoundReflection
 from chain.echoes.locate import Fitting, Stretch, fitting
 from chain.echoes.records import Component, Length
 from chain.reflection import return_loss_db, vswr
-from chain.rf.adapter import LIGHT_M_PER_S
+from library.formulas import LIGHT_M_PER_S
 
 __all__ = ["AIR", "MATERIALS", "Place", "components_of", "megahertz", "sentence_of"]
 

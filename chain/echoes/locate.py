@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.assembly.cascade import Chain
-from chain.rf.adapter import LIGHT_M_PER_S
 from chain.rf.elements import Element, Line
 from chain.setups import Item, Setup
+from library.formulas import LIGHT_M_PER_S
 from library.records import Adapter, Coax
 
 __all__ = ["ANTENNA_PERIODS", "Fitting", "Stretch", "antenna_delay_s", "fitting", "folded_s", "stretches"]

@@ -13,8 +13,9 @@ from chain.files.schema import ALWAYS, KEYS_OF, ArmModel, ItemModel
 from chain.files.tables import Notes, read_table
 from chain.setups import Arm, Item
 from chain.units import format_quantity, parse_quantity
+from library.formulas import LIGHT_M_PER_S
 from library.load import LibraryError
-from library.records import Coax, Connector, Evidence, Measured, Part, Splitter, Termination
+from library.records import Coax, Connector, Evidence, Measured, Part, SectionLine, Splitter, Termination
 
 __all__ = ["ROOM_C", "place_items"]
 
@@ -73,6 +74,7 @@ def _place(model: ItemModel, raw: dict[str, Any], where: Where, notes: Notes, ta
     arms = _arms(part, model, raw, where, notes, taken)
     if part.kind == "coax":
         _measure(model, raw, where, notes)
+    _cap_tolerance(part, model, where, notes)
     if ends is None or model.id is None:
         return None
     _say_assumed(part, model, arms, notes)
@@ -218,6 +220,24 @@ def _measure(model: ItemModel, raw: dict[str, Any], where: Where, notes: Notes) 
             notes.fault(where, "length is missing", 'add length = "0.6 m"', "header")
     elif model.length == 0:
         notes.fault((*where, "length"), "a lead has some length", "leave the item out if there is none")
+
+
+def _cap_tolerance(part: Part, model: ItemModel, where: Where, notes: Notes) -> None:
+    """See that a stated tolerance of length is at most half the length."""
+    if model.length_tolerance is None:
+        return
+    lengths = {
+        "coax": model.length,
+        "adapter": getattr(part, "electrical_length_m", None),
+        "section": min((share * LIGHT_M_PER_S / part.design_hz for _, share in part.pieces), default=None)
+        if isinstance(part, SectionLine)
+        else None,
+    }
+    length_m = lengths.get(part.kind)
+    if length_m is not None and model.length_tolerance > length_m / 2:
+        what = f"a tolerance of {format_quantity(model.length_tolerance, 'length')} is more than half the length"
+        remedy = f"the length is {format_quantity(round(length_m, 6), 'length')}"
+        notes.fault((*where, "length_tolerance"), what, remedy)
 
 
 def _arms(

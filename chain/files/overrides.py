@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
@@ -11,6 +10,7 @@ from chain.files.positions import Where
 from chain.files.schema import KEYS_OF, ItemModel
 from chain.files.tables import Notes
 from chain.units import Tolerance, format_quantity
+from library.formulas import minimum_loss_db, minimum_loss_ohm
 from library.records import (
     Adapter,
     Coax,
@@ -89,7 +89,7 @@ def _pad(part: Pad, given: dict[str, Any], where: Where, notes: Notes) -> dict[s
         limit = given.get(f"{end}_reflection", given.get("reflection"))
         if limit is not None:
             changes[f"{end}_limit"] = limit
-    least_db = _least_loss_db(part.near_ohm, part.far_ohm)
+    least_db = minimum_loss_db(max(part.near_ohm, part.far_ohm), min(part.near_ohm, part.far_ohm))
     if "loss" in given and given["loss"] < least_db - SLACK_DB:
         ends = f"{part.near_ohm:g} and {part.far_ohm:g} ohm"
         notes.warnings.append(
@@ -108,9 +108,9 @@ def _resistors(
     arms = part.arms
     if not arms and part.near_ohm != part.far_ohm:
         high, low = max(part.near_ohm, part.far_ohm), min(part.near_ohm, part.far_ohm)
-        root = math.sqrt(1 - low / high)
+        series, shunt = minimum_loss_ohm(high, low)
         # The series arm lies at the higher impedance, the shunt arm across the lower.
-        arms = (("shunt", low / root), ("series", high * root))
+        arms = (("shunt", shunt), ("series", series))
         arms = arms if part.near_ohm < part.far_ohm else arms[::-1]
     for kind in ("series", "shunt"):
         if kind in given and kind not in dict(arms):
@@ -125,11 +125,6 @@ def where_name(where: Where) -> str:
     """Name an item by its place, counted from 1."""
     number = next((each for each in where if isinstance(each, int)), None)
     return str(where[0]) if number is None else f"item {number + 1}"
-
-
-def _least_loss_db(near_ohm: float, far_ohm: float) -> float:
-    ratio = max(near_ohm, far_ohm) / min(near_ohm, far_ohm)
-    return 20 * math.log10(math.sqrt(ratio) + math.sqrt(ratio - 1))
 
 
 def _adapter(part: Adapter, given: dict[str, Any], where: Where, notes: Notes) -> dict[str, Any]:

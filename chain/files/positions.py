@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -11,7 +11,7 @@ from chain.errors import Defect, quoted
 if TYPE_CHECKING:
     from tree_sitter import Node
 
-__all__ = ["SyntaxFault", "Where", "closest", "locate"]
+__all__ = ["SyntaxFault", "Where", "closest", "defect_at", "locate"]
 
 Where = tuple[str | int, ...]
 """Path of a key: names of tables and keys, and places in lists counted from 0."""
@@ -50,6 +50,13 @@ def locate(faults: Iterable[SyntaxFault], text: str, path: str) -> list[Defect]:
     if left > 0:
         found.append(Defect(path, 0, 0, f"{left} more errors are not shown", "mend these first", stands_for=left))
     return found
+
+
+def defect_at(text: str, path: str, wheres: Sequence[Where], message: str, help: str) -> Defect:
+    """A defect at the first of several keys that the text has."""
+    places = _index(text.encode("utf-8"))
+    where = next((each for each in wheres if each in places), wheres[-1])
+    return locate([SyntaxFault(where, message, help)], text, path)[0]
 
 
 class _Lines:

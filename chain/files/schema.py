@@ -60,6 +60,9 @@ MOST_POINTS = 20001
 Length = Annotated[float | None, PlainValidator(reader("length")), WithJsonSchema(pattern("length"))]
 Frequency = Annotated[float | None, PlainValidator(reader("frequency")), WithJsonSchema(pattern("frequency"))]
 Loss = Annotated[float | None, PlainValidator(reader("loss")), WithJsonSchema(pattern("loss"))]
+LossTolerance = Annotated[
+    float | None, PlainValidator(reader("loss_tolerance")), WithJsonSchema(pattern("loss_tolerance"))
+]
 Impedance = Annotated[float | None, PlainValidator(reader("impedance")), WithJsonSchema(pattern("impedance"))]
 Inductance = Annotated[float | None, PlainValidator(reader("inductance")), WithJsonSchema(pattern("inductance"))]
 Capacitance = Annotated[float | None, PlainValidator(reader("capacitance")), WithJsonSchema(pattern("capacitance"))]
@@ -206,7 +209,7 @@ class ItemModel(Table):
     electrical_length: Length = Field(None, description="Adapter: electrical length.", examples=["38 mm"])
     loss_at_1ghz: Loss = Field(None, description="Adapter: loss at 1 GHz.", examples=["0.05 dB"])
     loss: Loss = Field(None, description="Pad, transformer: attenuation.", examples=["5.7 dB"])
-    loss_tolerance: Loss = Field(
+    loss_tolerance: LossTolerance = Field(
         None, description="Pad, transformer, splitter, measured two-port: half-width of the loss.", examples=["0.2 dB"]
     )
     reflection: Reflection = Field(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from functools import partial
 from os import PathLike, fspath
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -100,8 +102,9 @@ def parse_setup(raw: bytes, path: str = "set-up", folder: Path | None = None, li
         raise InputError(_all_defects(text, path, broken, notes))
     assert setup is not None
     from chain.assembly.connections import with_conductors
+    from chain.files.positions import defect_at
 
-    return with_conductors(setup)
+    return with_conductors(replace(setup, locator=partial(defect_at, text, path)))
 
 
 def _all_defects(text: str, path: str, broken: list[Defect], notes: Notes) -> list[Defect]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from typing import Any
 
@@ -10,11 +11,14 @@ from chain.files.positions import Where
 from chain.files.tables import Notes
 from chain.setups import Far, Item, Near, Sweep
 from chain.units import format_quantity
-from library.records import Coax, Measured
+from library.figures import attenuation_db_per_100m, span_hz
+from library.records import Adapter, Coax, Measured, Splitter
 
 __all__ = ["span_checks"]
 
 ROUNDING = 1e-9
+MOST_LOSS_DB = 150.0
+"""Most that a chain may lose one way: 300 dB there and back, far below any instrument's noise."""
 
 
 def span_checks(
@@ -44,13 +48,47 @@ def span_checks(
             notes.fault(
                 ("sweep", high_key), f"above what {plain(name)} holds for: {span}", "lower it, or choose another part"
             )
+    _total_loss(sweep, items, notes)
     ends = [end.connector for end in (near, far) if end]
     ends += [end for item in _with_arms(items) for end in (item.near_connector, item.far_connector)]
-    for name in dict.fromkeys(end.family for end in ends):
-        family = notes.library.family(name)
-        if sweep.stop_hz > family.max_hz * (1 + ROUNDING):
-            usual = format_quantity(family.max_hz, "frequency")
-            notes.warnings.append(f"{plain(family.id)} connectors: the sweep goes above their usual {usual}")
+    lowest: dict[str, float] = {}
+    for end in ends:
+        usual_hz = notes.library.family(end.family).usual_hz(end)
+        lowest[end.family] = min(usual_hz, lowest.get(end.family, usual_hz))
+    for name, usual_hz in lowest.items():
+        if sweep.stop_hz > usual_hz * (1 + ROUNDING):
+            usual = format_quantity(usual_hz, "frequency")
+            notes.warnings.append(f"{plain(name)} connectors: the sweep goes above their usual {usual}")
+
+
+def _total_loss(sweep: Sweep, items: Sequence[tuple[Where, Item]], notes: Notes) -> None:
+    """Refuse a chain that swallows everything: behind it no reading tells anything, and figures would run out of range."""
+    losses = [(loss_db(item, sweep.stop_hz), where, item) for where, item in items]
+    total = sum(loss for loss, _, _ in losses)
+    if total > MOST_LOSS_DB:
+        loss, where, item = max(losses, key=lambda each: each[0])
+        key = "length" if item.part.kind == "coax" else "part"
+        at = format_quantity(sweep.stop_hz, "frequency")
+        what = (
+            f"the chain loses {total:.0f} dB one way at {at}, {loss:.0f} dB of it here: nothing comes back through it"
+        )
+        notes.fault((*where, key), what, f"{MOST_LOSS_DB:g} dB are the most; is this figure meant?")
+
+
+def loss_db(item: Item, freq_hz: float) -> float:
+    """Attenuation of an item at a frequency, as far as its part states one [dB].
+
+    Source: The part's own figures; an adapter's loss grows with the square root of frequency.
+    """
+    part = item.part
+    if isinstance(part, Coax):
+        low, high = span_hz(part)
+        return attenuation_db_per_100m(part, min(max(freq_hz, low), high)) * item.length_m / 100
+    if isinstance(part, Adapter):
+        return part.loss_at_1ghz_db * math.sqrt(freq_hz / 1e9)
+    if isinstance(part, Splitter):
+        return next((loss for one, other, loss in part.loss_db if {one, other} == set(item.path)), 0.0)
+    return float(getattr(part, "loss_db", 0.0))
 
 
 def _with_arms(items: Sequence[tuple[Where, Item]]) -> Iterator[Item]:

@@ -10,6 +10,7 @@ import math
 import numpy as np
 
 from chain.arrays import Real
+from library.formulas import LIGHT_M_PER_S
 from library.reception import noise_class
 
 __all__ = [
@@ -27,7 +28,6 @@ __all__ = [
 
 T0_K = 290.0
 BOLTZMANN = 1.380649e-23
-LIGHT_M_PER_S = 299_792_458.0
 OHM = 75.0
 DBUV_OF_DBM = 10 * math.log10(OHM * 1e-3) + 120
 """What is added to dBm to give dBuV across 75 ohm: 108.751."""

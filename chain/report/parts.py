@@ -123,6 +123,8 @@ def _figure(name: str, value: object) -> Iterator[tuple[str, str]]:
         yield label, _limit(value)
     elif name == "pieces" and isinstance(value, tuple):
         yield label, ", ".join(f"{ohm:.6g} ohm for {length:.6g} wavelength" for ohm, length in value)
+    elif name == "evidence_of" and isinstance(value, tuple):
+        yield "evidence, figures", ", ".join(f"{field.replace('_', ' ')}: {own.kind}" for field, own in value)
     elif isinstance(value, (tuple, list)):
         yield label, ", ".join(_item(item, ITEM_UNITS.get(name, "")) for item in value)
     elif isinstance(value, (bool, str, Connector)):
@@ -153,7 +155,8 @@ def _with_unit(name: str, value: float) -> tuple[str, str]:
 
 
 def _limit(limit: Limit) -> str:
-    known = " (a magnitude that was measured)" if limit.kind == "ring" else ""
+    spread = {"ring": " (a magnitude that was measured)", "uniform-radius": " (every size alike)"}
+    known = spread.get(limit.kind, "")
     if len(limit.freq_hz) == 1:
         return f"return loss at least {limit.return_loss_db[0]:.4g} dB{known}"
     low, high = min(limit.return_loss_db), max(limit.return_loss_db)

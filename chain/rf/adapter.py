@@ -7,12 +7,10 @@ from numpy.typing import NDArray
 
 from chain.rf.elements import Element, Line, limit_radius
 from chain.setups import Item
+from library.formulas import LIGHT_M_PER_S, NEPER_PER_DB
 from library.records import Adapter
 
-__all__ = ["LIGHT_M_PER_S", "elements"]
-
-LIGHT_M_PER_S = 299_792_458.0
-NEPER_PER_DB = float(np.log(10) / 20)
+__all__ = ["elements"]
 
 
 def elements(item: Item, freq_hz: NDArray[np.float64]) -> tuple[Element, ...]:

@@ -6,9 +6,9 @@ import numpy as np
 
 from chain.arrays import Complex, Real
 from chain.errors import RangeError
-from chain.rf.adapter import LIGHT_M_PER_S, NEPER_PER_DB
 from chain.rf.elements import Element, Line, end_radius, impedance_room_ohm, limit_radius
 from chain.setups import Item
+from library.formulas import LIGHT_M_PER_S, NEPER_PER_DB
 from library.records import Coax
 
 __all__ = ["attenuation_db_per_100m", "characteristic_ohm", "elements"]

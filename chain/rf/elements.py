@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real
 from chain.rf import twoport
+from library.formulas import ladder_abcd
 from library.records import Limit
 
 __all__ = [
@@ -191,15 +192,7 @@ class Ladder:
     def matrix(self, resistances_ohm: tuple[NDArray[np.float64] | float, ...]) -> Complex:
         """Matrix with the given resistances, one per arm, each broadcast against the frequencies."""
         arms = [self.arm_ohm(index, value) for index, value in enumerate(resistances_ohm)]
-        a: Complex | complex = 1.0 + 0j
-        b: Complex | complex = 0j
-        c: Complex | complex = 0j
-        d: Complex | complex = 1.0 + 0j
-        for (kind, _), impedance in zip(self.arms, arms, strict=True):
-            if kind == "series":
-                b, d = b + a * impedance, d + c * impedance
-            else:
-                a, c = a + b / impedance, c + d / impedance
+        a, b, c, d = ladder_abcd((kind, arm) for (kind, _), arm in zip(self.arms, arms, strict=True))
         shape = np.broadcast_shapes(*[np.shape(arm) for arm in arms])
         abcd = twoport.empty(shape)
         abcd[..., 0, 0], abcd[..., 0, 1], abcd[..., 1, 0], abcd[..., 1, 1] = a, b, c, d

@@ -10,9 +10,9 @@ from numpy.typing import ArrayLike
 
 from chain.arrays import Complex, Real
 from chain.rf import twoport
-from chain.rf.adapter import LIGHT_M_PER_S, NEPER_PER_DB
 from chain.rf.elements import Box, Element
 from chain.setups import Item
+from library.formulas import LIGHT_M_PER_S, NEPER_PER_DB
 from library.records import Network, NetworkArm
 
 __all__ = ["elements", "network_s"]

@@ -10,16 +10,7 @@ from chain.rf.elements import Box, Element, Ladder, limit_radius
 from chain.setups import Item
 from library.records import Pad
 
-__all__ = ["elements", "minimum_loss_db"]
-
-
-def minimum_loss_db(high_ohm: float, low_ohm: float) -> float:
-    """Least loss of a resistive pad that matches both ends [dB].
-
-    Source: 10 log10 (sqrt r + sqrt(r - 1))^2, r the ratio of the impedances.
-    """
-    ratio = high_ohm / low_ohm
-    return float(20 * np.log10(np.sqrt(ratio) + np.sqrt(ratio - 1)))
+__all__ = ["elements"]
 
 
 def elements(item: Item, freq_hz: NDArray[np.float64]) -> tuple[Element, ...]:

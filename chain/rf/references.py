@@ -8,9 +8,9 @@ import numpy as np
 
 from chain.arrays import Complex, Real
 from chain.rf import twoport
-from chain.rf.adapter import LIGHT_M_PER_S
 from chain.rf.elements import Box, Element, Line
 from chain.setups import ShortLine
+from library.formulas import LIGHT_M_PER_S
 
 __all__ = ["WRONG_HALF_M", "aligned", "nominal", "section_lines"]
 

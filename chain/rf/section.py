@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.rf.adapter import LIGHT_M_PER_S
 from chain.rf.elements import Element, Line, limit_radius
 from chain.setups import Item
+from library.formulas import LIGHT_M_PER_S
 from library.records import SectionLine
 
 __all__ = ["elements"]

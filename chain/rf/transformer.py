@@ -6,9 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.rf import twoport
-from chain.rf.adapter import NEPER_PER_DB
 from chain.rf.elements import Box, Element, Line, limit_radius
 from chain.setups import Item
+from library.formulas import NEPER_PER_DB
 from library.records import Transformer
 
 __all__ = ["elements"]

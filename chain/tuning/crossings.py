@@ -8,6 +8,7 @@ from itertools import pairwise
 import numpy as np
 
 from chain.arrays import Real
+from chain.results import COVERAGE
 
 __all__ = [
     "COVERAGE",
@@ -22,7 +23,6 @@ __all__ = [
     "sure_crossings",
 ]
 
-COVERAGE = 0.95
 TAIL = 0.022
 """Share of the draws left out at either end: a little less than 2.5 %, since some thousand draws know their own tails so well
 only; with this intervals hold what is promised in an independent world (`tests/tuning/test_world.py`)."""

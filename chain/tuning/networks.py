@@ -9,8 +9,8 @@ from itertools import product
 import numpy as np
 
 from chain.arrays import Complex, Real
-from chain.rf.adapter import LIGHT_M_PER_S
 from chain.rf.network import network_s
+from library.formulas import LIGHT_M_PER_S
 from library.records import Coax, NetworkArm
 
 __all__ = ["E12", "E24", "Family", "Stock", "arm_row", "families", "preferred"]

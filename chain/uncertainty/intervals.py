@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real
+from chain.results import COVERAGE, SEED
 from chain.rf.bilinear import Maps, compose, inverse, shifted
 from chain.uncertainty.measurement import BATCH, Measurement, nominal_maps, simulate, stream
 from chain.uncertainty.one_sided_tests import Ends, Terms, invert
@@ -35,8 +36,6 @@ Made = TypeVar("Made")
 Floats = NDArray[np.float32]
 Progress = Callable[[float], None]
 
-COVERAGE = 0.95
-SEED = 20260
 BLOCK = 128_000
 """Drawn measurements times frequencies held at a time: what stays in the cache, whatever the number of threads."""
 LONG_SWEEP, VERY_LONG_SWEEP = 50, 1000

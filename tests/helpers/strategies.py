@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from chain.analyses.dc_feed import pad_arms
 from chain.assembly.cascade import Chain
 from chain.assembly.connections import item_ohm
-from chain.rf.pad import minimum_loss_db
 from chain.rf.parts import elements_of
 from chain.setups import Far, Item, Near, Setup, Sweep
+from library.formulas import minimum_loss_db
 from library.load import load_library
 from library.records import Adapter, Coax, Connector, Evidence, Limit, Pad
 

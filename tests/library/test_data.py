@@ -148,7 +148,7 @@ def test_adapters_mate_sensibly():
         for connector in (part.near_connector, part.far_connector):
             counterpart = Connector(connector.family, "jack" if connector.gender == "plug" else "plug")
             assert mate(connector, counterpart).verdict in ("ok", "costed"), name
-            assert connector.gender in name.split("-"), name
+            assert connector.gender in name.split("-") or part.dc == "block", name
         assert 0 <= part.length_tolerance_m <= part.electrical_length_m, name
         assert part.near_ohm in (50, 75, 0), name
         if part.near_ohm and part.far_ohm and part.near_ohm != part.far_ohm:

@@ -120,7 +120,7 @@ def test_no_cable_beats_smooth_copper(name):
 def test_no_printed_point_beats_smooth_copper():
     checked = 0
     for row in points():
-        if row["cable"] not in described() or float(row["freq_mhz"]) < 50:
+        if row["cable"] not in described() or float(row["freq_mhz"]) < 50 or "left out" in row["source"]:
             continue
         ratio = float(row["loss_db_per_100m"]) / floor_db(coax(row["cable"]), float(row["freq_mhz"]))
         assert 0.945 <= ratio <= (2.7 if row["kind"] == "max" else 2.3), row

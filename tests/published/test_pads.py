@@ -10,7 +10,7 @@ from strategies import LEAST_LOSS_DB, chain_of, item, ladder, minimum_loss_ohm, 
 from chain import reflection as ratios
 from chain.assembly.budget import budget, levels
 from chain.rf import twoport
-from chain.rf.pad import minimum_loss_db
+from library.formulas import minimum_loss_db
 from library.load import load_library
 from library.records import Transformer
 

@@ -14,7 +14,6 @@ from chain.reflection import magnitude_from_return_loss, magnitude_from_vswr, mi
 from chain.rf import twoport
 from chain.rf.bilinear import Maps, identity, in_front, inverse, through
 from chain.rf.elements import Box, Line, line_s
-from chain.rf.pad import minimum_loss_db
 from chain.rf.parts import elements_of
 from chain.setups import Near
 from chain.uncertainty.bounds import true_bound_complex
@@ -25,6 +24,7 @@ from chain.uncertainty.linear import linear
 from chain.uncertainty.measurement import Measurement
 from chain.uncertainty.sampling import draw, unit_draws
 from chain.uncertainty.sensitivity import circle_sd
+from library.formulas import minimum_loss_db
 from library.records import Connector
 
 try:
