@@ -53,6 +53,12 @@ def definitions(module):
     return named, rest
 
 
+def registers(node, own):
+    """Whether a definition hangs itself on another of its module, as a subcommand on its group."""
+    decorators = [each.func if isinstance(each, ast.Call) else each for each in getattr(node, "decorator_list", ())]
+    return any(isinstance(each, ast.Attribute) and ast.unparse(each.value) in own for each in decorators)
+
+
 @cache
 def aliases(module):
     """What the imported names of a module stand for: (module, name), or (module, None) for a module itself."""
@@ -101,6 +107,9 @@ def reached():
         if module not in awake:
             awake.add(module)
             waiting += [found for node in rest for found in uses(module, node)]
+            waiting += [
+                (module, each) for each, nodes in named.items() if any(registers(node, named) for node in nodes)
+            ]
             waiting += [
                 (module, each) for each, home in CALLED_BY_NAME.items() if module.startswith(home) and each in named
             ]
