@@ -10,12 +10,14 @@ from chain.arrays import Complex, Real
 from chain.setups import Antenna
 from chain.tuning.crossings import TAIL, Crossing, Estimate, crossings_of, estimate, nearest_crossing
 from chain.tuning.draws import Antennas
-from chain.tuning.element import LARGEST_BY_SLOPE, change_by_slope, change_to, quality_factor
+from chain.tuning.element import LARGEST_BY_SLOPE, LEAST_SLOPE, THICKEST, change_by_slope, change_to, quality_factor
 from chain.tuning.records import Change, Prediction, Resonance, Wanted
 
 __all__ = ["SURE", "WORTH", "Decision", "Drawn", "change_of", "decide", "operating", "resonance_of", "verdict_of"]
 
 SURE = 1 - TAIL
+GOLDEN = (5**0.5 - 1) / 2
+"""Steps of this share of a turn never fall into step with the draws."""
 WORTH = 0.98
 """A change is worth making where it takes the worst reflection down to this share or less."""
 ONE_ELEMENT = ("half-wave", "folded", "loop")
@@ -127,9 +129,11 @@ def _by_slope(drawn: Drawn, antenna: Antenna, at: int) -> Change | None:
         return None
     sizes = antenna.length_m, antenna.diameter_m
     value = float(change_by_slope(_ohm(drawn.nominal.element[at], drawn.element_ohm).imag, *sizes))
-    if abs(value) > LARGEST_BY_SLOPE:
+    if abs(value) > LARGEST_BY_SLOPE or antenna.length_m < THICKEST * antenna.diameter_m:
         return None
     many = change_by_slope(_ohm(drawn.every.element[:, at], drawn.element_ohm).imag, *sizes)
+    # The form is steeper than a real element: spread over what it is off, evenly and always alike.
+    many = many / np.linspace(LEAST_SLOPE, 1.0, many.size)[np.argsort(np.arange(many.size) * GOLDEN % 1)]
     return change_of(value, many, antenna.length_m, "slope")
 
 
