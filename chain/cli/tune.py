@@ -58,6 +58,7 @@ __all__ = ["command"]
 @click.option(
     "--handled", metavar="FILE", shell_complete=sweep_files, help="Faults: a sweep while a hand holds the lead."
 )
+@click.option("--page", metavar="FILE", shell_complete=any_file, help="Also write one self-contained HTML page.")
 @click.option("--all", "every_point", is_flag=True, help="Show every point of the sweep.")
 @sweep_options
 @plot_option
@@ -74,6 +75,7 @@ def command(
     faults: bool,
     before: str | None,
     handled: str | None,
+    page: str | None,
     every_point: bool,
     sweep: SweepOptions,
     plot: str | None,
@@ -95,13 +97,14 @@ def command(
     """
     inputs = (setup, sweep_path, *(each for each in (before, handled) if each is not None))
     refuse_overwriting(shared.output, shared.force, inputs)
-    check_plot(shared, plot, inputs)
+    refuse_overwriting(page, shared.force, inputs)
+    check_plot(shared, plot, inputs, [page])
     if write is not None and not match:
         raise click.UsageError("--write goes with --match: it writes the network.")
     if (before is not None or handled is not None) and not faults:
         raise click.UsageError("--before and --handled go with --faults; 'chain recover --before' compares two sweeps.")
-    if faults and (match or plot is not None):
-        raise click.UsageError("--faults stands alone: no --match and no --plot with it.")
+    if faults and (match or plot is not None or page is not None):
+        raise click.UsageError("--faults stands alone: no --match, --plot or --page with it.")
     for path in () if write is None else _written(write):
         refuse_overwriting(path, shared.force, inputs)
     from chain.assembly.plane import read_sweep_for
@@ -116,9 +119,13 @@ def command(
         others = [None if each is None else read_sweep_for(loaded, each, sweep) for each in (before, handled)]
         _faults(shared, asked, others, inputs)
     elif match:
-        _match(shared, asked, _Making(values, coil_q, write, setup), plot, inputs)
+        _match(shared, asked, _Making(values, coil_q, write, setup), (plot, page), inputs)
     else:
-        _tune(shared, asked, every_point, plot, inputs)
+        _tune(shared, asked, every_point, (plot, page), inputs)
+
+
+Out = tuple[str | None, str | None]
+"""Files for the picture and the page."""
 
 
 @dataclass(frozen=True)
@@ -142,8 +149,10 @@ class _Making:
     setup_path: str
 
 
-def _tune(shared: Common, asked: _Asked, every_point: bool, plot: str | None, inputs: tuple[str, ...]) -> None:
+def _tune(shared: Common, asked: _Asked, every_point: bool, out: Out, inputs: tuple[str, ...]) -> None:
     from chain.tuning.tune import tune
+
+    plot, page = out
 
     with progress(shared) as report:
         found = tune(asked.setup, asked.readings, asked.low_hz, asked.high_hz, asked.seed, report)
@@ -154,13 +163,18 @@ def _tune(shared: Common, asked: _Asked, every_point: bool, plot: str | None, in
         return drawing.describe(found)
 
     def render(console: Console) -> None:
-        from chain.report import tune as page
+        from chain.report import tune as text
 
-        page.render(found, console, every_point)
+        text.render(found, console, every_point)
         draw_after(plot, plots, console)
 
     deliver(shared, render, found.to_dict, inputs)
     write_plot(shared, plot, plots, found.title, inputs)
+    if page is not None:
+        from chain.html.tuning import tuning_html
+
+        write_whole(page, tuning_html(found), shared.force, inputs)
+        note(shared, f"written: {page}")
 
 
 def _faults(shared: Common, asked: _Asked, others: list[Readings | None], inputs: tuple[str, ...]) -> None:
@@ -169,16 +183,18 @@ def _faults(shared: Common, asked: _Asked, others: list[Readings | None], inputs
     found = antenna_faults(asked.setup, asked.readings, others[0], others[1], asked.seed)
 
     def render(console: Console) -> None:
-        from chain.report import faults as page
+        from chain.report import faults as text
 
-        page.render(found, console)
+        text.render(found, console)
 
     deliver(shared, render, found.to_dict, inputs)
 
 
-def _match(shared: Common, asked: _Asked, making: _Making, plot: str | None, inputs: tuple[str, ...]) -> None:
+def _match(shared: Common, asked: _Asked, making: _Making, out: Out, inputs: tuple[str, ...]) -> None:
     from chain.tuning.matching import match_network
     from chain.tuning.networks import E12, E24, Stock
+
+    plot, page = out
 
     stock = Stock(E12 if making.values == "E12" else E24, coil_q=making.coil_q)
     with progress(shared) as report:
@@ -190,13 +206,18 @@ def _match(shared: Common, asked: _Asked, making: _Making, plot: str | None, inp
         return drawing.describe(found)
 
     def render(console: Console) -> None:
-        from chain.report import match as page
+        from chain.report import match as text
 
-        page.render(found, console)
+        text.render(found, console)
         draw_after(plot, plots, console)
 
     deliver(shared, render, found.to_dict, inputs)
     write_plot(shared, plot, plots, found.title, inputs)
+    if page is not None:
+        from chain.html.tuning import matching_html
+
+        write_whole(page, matching_html(found), shared.force, inputs)
+        note(shared, f"written: {page}")
     if making.stem is not None:
         _write(shared, asked.setup, found, making, inputs)
 

@@ -5,4 +5,5 @@ __all__ = [
     "installation",
     "log",
     "page",
+    "tuning",
 ]

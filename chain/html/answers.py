@@ -7,10 +7,11 @@ from dataclasses import dataclass
 
 from chain.comparisons.antennas import AntennaComparison
 from chain.comparisons.levels import LevelComparison
+from chain.html.circle_chart import circle_svg
 from chain.html.inline_charts import curve_svg
 from chain.html.page import filled
 from chain.plots import differences as drawing
-from chain.plots.figure import CurveChart
+from chain.plots.figure import CurveChart, ReflectionChart
 from chain.report import differences
 from chain.report.differences import Grid
 
@@ -42,7 +43,7 @@ class Answer:
     kind: str
     lines: tuple[str, ...]
     tables: tuple[PageTable, ...] = ()
-    charts: tuple[CurveChart, ...] = ()
+    charts: tuple[CurveChart | ReflectionChart, ...] = ()
     notes: tuple[str, ...] = ()
 
 
@@ -55,12 +56,16 @@ def answer_html(title: str, sub: str, answers: Sequence[Answer]) -> str:
             "kind": each.kind,
             "lines": each.lines,
             "tables": each.tables,
-            "charts": [{"title": chart.title, "svg": Markup(curve_svg(chart))} for chart in each.charts],
+            "charts": [{"title": chart.title, "svg": Markup(_svg(chart))} for chart in each.charts],
             "notes": each.notes,
         }
         for each in answers
     ]
     return filled("answer.html", title, {"sub": sub, "answers": shown})
+
+
+def _svg(chart: CurveChart | ReflectionChart) -> str:
+    return circle_svg(chart) if isinstance(chart, ReflectionChart) else curve_svg(chart)
 
 
 def comparison_html(by_match: AntennaComparison | None, by_level: LevelComparison | None) -> str:

@@ -4,6 +4,7 @@ __all__ = [
     "axes",
     "budget",
     "differences",
+    "disc",
     "expect",
     "figure",
     "log",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from chain.plots.axes import frequency_axis, vswr_axis
-from chain.plots.figure import CurveChart, Level, Plot, ReflectionChart, Series, Trace
+from chain.plots.figure import CurveChart, Level, ReflectionChart, Series, Trace
 from chain.reflection import magnitude_from_vswr, vswr
 from chain.report.numbers import frequency
 from chain.tuning.matching import Matching
@@ -13,7 +13,7 @@ __all__ = ["describe"]
 CIRCLES = (0.2, 0.5, 1.0, 2.0, 5.0)
 
 
-def describe(result: Matching) -> tuple[Plot, ...]:
+def describe(result: Matching) -> tuple[CurveChart | ReflectionChart, ...]:
     """Describe VSWR and reflections, without and with the network."""
     freq = result.freq_hz
     series = [Series("without", "reading", freq, vswr(result.now_reflection))]
@@ -30,11 +30,11 @@ def describe(result: Matching) -> tuple[Plot, ...]:
             "vswr",
             "VSWR without and with the best network",
             f"{result.networks[0].words if result.networks else 'no network helps'}; in {result.far_ohm:g} ohm, on the side of the "
-            "lead. Axis spaced by reflection.",
+            "lead. Floor: no lossless network leaves less (Bode and Fano). Axis spaced by reflection.",
             frequency_axis(freq),
             vswr_axis("at the lead", highest),
             tuple(series),
-            (Level(f"limit {limit:g}", "limit", limit), Level("Bode-Fano floor", "ceiling", result.floor_vswr)),
+            (Level(f"limit {limit:g}", "limit", limit), Level("floor", "ceiling", result.floor_vswr)),
         ),
         ReflectionChart(
             "circle",

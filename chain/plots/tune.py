@@ -6,7 +6,7 @@ import numpy as np
 
 from chain.arrays import Real
 from chain.plots.axes import even_axis, frequency_axis, vswr_axis
-from chain.plots.figure import CurveChart, Level, Plot, ReflectionChart, Series, Trace
+from chain.plots.figure import CurveChart, Level, ReflectionChart, Series, Trace
 from chain.reflection import magnitude_from_vswr
 from chain.report.numbers import frequency
 from chain.tuning.records import Tuning
@@ -15,15 +15,15 @@ from chain.tuning.spans import inside
 __all__ = ["describe"]
 
 CIRCLES = (0.2, 0.5, 1.0, 2.0, 5.0)
-CLOSE = 0.13
+CLOSE = 0.2
 """Share of the sweep below which two labels would overlap."""
 OUTERMOST = 0.98
 """Share of the readings whose resistances and reactances set the height of their chart."""
 
 
-def describe(result: Tuning) -> tuple[Plot, ...]:
+def describe(result: Tuning) -> tuple[CurveChart | ReflectionChart, ...]:
     """Describe the VSWR now and afterwards, R and X, and the reflections."""
-    plots: list[Plot] = [_vswr(result)]
+    plots: list[CurveChart | ReflectionChart] = [_vswr(result)]
     if result.sweep.reflection is not None:
         plots += [_ohms(result), _circle(result)]
     return tuple(plots)
@@ -48,14 +48,15 @@ def _vswr(result: Tuning) -> CurveChart:
         Series("antenna", "true", sweep.freq_hz, sweep.true_vswr),
     ]
     if after is not None:
-        look = f"screen after {100 * after.share:+.1f} %"
+        look = "screen then"
         series.append(Series(look, "pass", after.freq_hz, after.reading_vswr, after.reading_low, after.reading_high))
     highest = max(float(np.nanmax(np.where(np.isfinite(each), each, 1.0))) for each in (sweep.true_vswr, sweep.high))
     return CurveChart(
         "vswr",
         "VSWR now, and after the change" if after is not None else "VSWR as read, and the antenna behind it",
         f"Antenna in {result.far_ohm:g} ohm at its own connector; wanted: {result.wanted.low_hz / 1e6:g} to "
-        f"{result.wanted.high_hz / 1e6:g} MHz. Axis spaced by reflection.",
+        f"{result.wanted.high_hz / 1e6:g} MHz. Axis spaced by reflection."
+        + ("" if after is None else f" Then: after a change of length by {100 * after.share:+.1f} %."),
         frequency_axis(sweep.freq_hz),
         vswr_axis("screen and antenna", highest),
         tuple(series),

@@ -10,7 +10,7 @@ from chain.report.tables import Column, notes, safe, say, show_table, title
 from chain.tuning.crossings import Estimate
 from chain.tuning.matching import Matching
 
-__all__ = ["render", "three_lines"]
+__all__ = ["CAUTIONS", "DC", "conditions", "grid", "render", "three_lines"]
 
 LONGEST = 80
 DIRECT = {"block": "blocked", "short": "shorted", "pass": "passes"}
@@ -34,33 +34,39 @@ def render(result: Matching, console: Console) -> None:
         say(console, safe(line, "green" if number == 0 and result.networks else ""))
     console.print()
     if result.networks:
-        columns = [
-            Column("family", False),
-            Column("from lead to antenna", False, wraps=True),
-            Column("worst\nVSWR"),
-            Column("95 %"),
-            Column("delivered\ndB"),
-            Column("DC", False),
-        ]
-        rows: list[list[object]] = [
-            [
-                each.family,
-                each.words,
-                vswr(each.worst_vswr.value),
-                _ends(each.worst_vswr),
-                f"{each.delivered_db:.2f}",
-                DIRECT[each.dc],
-            ]
-            for each in result.networks
-        ]
-        now = ["none", "", vswr(result.now.vswr.value), _ends(result.now.vswr), f"{result.now_delivered_db:.2f}", ""]
-        show_table(console, columns, [*rows, now])
+        columns, rows = grid(result)
+        show_table(console, columns, rows)
         console.print()
         say(console, DC[result.networks[0].dc])
         for text in CAUTIONS:
             say(console, text)
-    say(console, _conditions(result))
+    say(console, conditions(result))
     notes(console, result.warnings, result.assumed)
+
+
+def grid(result: Matching) -> tuple[list[Column], list[list[object]]]:
+    """Columns and rows: the best of each family, and no network last."""
+    columns = [
+        Column("family", False),
+        Column("from lead to antenna", False, wraps=True),
+        Column("worst\nVSWR"),
+        Column("95 %"),
+        Column("delivered\ndB"),
+        Column("DC", False),
+    ]
+    rows: list[list[object]] = [
+        [
+            each.family,
+            each.words,
+            vswr(each.worst_vswr.value),
+            _ends(each.worst_vswr),
+            f"{each.delivered_db:.2f}",
+            DIRECT[each.dc],
+        ]
+        for each in result.networks
+    ]
+    now = result.now.vswr
+    return columns, [*rows, ["none", "", vswr(now.value), _ends(now), f"{result.now_delivered_db:.2f}", ""]]
 
 
 def three_lines(result: Matching) -> tuple[str, str, str]:
@@ -89,7 +95,8 @@ def _ends(found: Estimate) -> str:
     return f"{vswr(found.low)} to {vswr(found.high)}"
 
 
-def _conditions(result: Matching) -> str:
+def conditions(result: Matching) -> str:
+    """What the networks are made of, and what the figures mean."""
     low, high = result.wanted.low_hz / 1e6, result.wanted.high_hz / 1e6
     return (
         f"Wanted: {low:g} to {high:g} MHz, {result.freq_hz.size} frequencies. Coils and capacitors of {100 * result.tolerance:g} %, "

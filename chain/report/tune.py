@@ -14,7 +14,7 @@ from chain.tuning.crossings import Estimate
 from chain.tuning.records import Change, Tuning
 from chain.tuning.spans import inside
 
-__all__ = ["render", "three_lines"]
+__all__ = ["CAUTION", "conditions", "facts", "grid", "render", "three_lines"]
 
 ROWS = 8
 COARSE_HZ = 2e6
@@ -41,11 +41,11 @@ def render(result: Tuning, console: Console, every_point: bool = False) -> None:
     console.print()
     _table(result, console, every_point)
     console.print()
-    for line in _facts(result):
+    for line in facts(result):
         say(console, line, indent=2)
     if result.verdict in ("too long", "too short") or result.trial is not None:
         say(console, CAUTION)
-    say(console, _conditions(result))
+    say(console, conditions(result))
     notes(console, result.warnings, result.assumed)
 
 
@@ -153,6 +153,17 @@ def _working(result: Tuning) -> Estimate | None:
 
 
 def _table(result: Tuning, console: Console, every_point: bool) -> None:
+    columns, rows = grid(result, every_point)
+    show_table(console, columns, rows)
+    if not every_point:
+        say(
+            console,
+            f"{len(rows)} of {result.sweep.freq_hz.size} readings, from the wanted span; --all shows every one.",
+        )
+
+
+def grid(result: Tuning, every_point: bool = False) -> tuple[list[Column], list[list[object]]]:
+    """Columns and rows of the wanted span, or of the whole sweep."""
     sweep = result.sweep
     within = np.flatnonzero(inside(sweep.freq_hz, result.wanted))
     shown = list(range(sweep.freq_hz.size))
@@ -163,9 +174,7 @@ def _table(result: Tuning, console: Console, every_point: bool) -> None:
         columns += [Column("R\nohm"), Column("X\nohm"), Column("X\n95 %")]
     if result.after is not None:
         columns += [Column("then\nVSWR"), Column("then on\nscreen")]
-    show_table(console, columns, [_row(result, index) for index in shown])
-    if not every_point:
-        say(console, f"{len(shown)} of {sweep.freq_hz.size} readings, from the wanted span; --all shows every one.")
+    return columns, [_row(result, index) for index in shown]
 
 
 def _row(result: Tuning, index: int) -> list[object]:
@@ -195,7 +204,8 @@ def _row(result: Tuning, index: int) -> list[object]:
     return row
 
 
-def _facts(result: Tuning) -> list[str]:
+def facts(result: Tuning) -> list[str]:
+    """Resonances, bandwidth, and what the change would do, a sentence each."""
     lines = []
     for each in result.resonances:
         lines.append(
@@ -237,7 +247,8 @@ def _facts(result: Tuning) -> list[str]:
     return lines
 
 
-def _conditions(result: Tuning) -> str:
+def conditions(result: Tuning) -> str:
+    """What the answer was made from and what it takes for granted."""
     at = "at its connector" if result.element_ohm == result.far_ohm else "at its connector, R and X behind its feed"
     return (
         f"Taken as {result.interpretation}. Calibrated {plane_words(result.plane)}. Element: {ELEMENTS[result.element]}. "

@@ -159,3 +159,36 @@ def test_the_command_prints_three_lines_first_and_writes_what_it_is_asked_for(tm
     assert found["wanted"]["low_hz"] == 565e6
     assert found["verdict"] in ("in tune", "cannot tell")
     assert run(chain, [*words, "--wanted", "650 to 600 MHz"]).exit_code == 2
+
+
+def test_the_page_holds_the_lines_the_charts_and_the_cautions_and_loads_nothing(tmp_path):
+    """One file for tuning and one for matching; text of the user's stays text."""
+    from chain.html.tuning import matching_html, tuning_html
+    from chain.tuning.matching import match_network
+
+    setup = replace(bench(), title="<b>loop</b>")
+    readings = swept(Element(580e6, 110, 6, 0.1, 1.1))
+    found = tune(setup, readings, 590e6, 630e6)
+    text = tuning_html(found)
+    assert text.count("<svg") == 3
+    assert "&lt;b&gt;loop" in text
+    assert "<b>loop" not in text
+    assert "://" not in text.replace("http://www.w3.org/2000/svg", "")
+    assert "power lines" in text
+    matched = matching_html(match_network(setup, readings, 590e6, 630e6))
+    assert matched.count("<svg") == 2
+    assert "dry box" in matched
+
+
+def test_the_plots_are_drawn_as_characters_and_as_a_picture(tmp_path):
+    """VSWR, ohms and circle chart from one description each."""
+    from chain.plots import tune as drawing
+
+    run = CliRunner().invoke
+    words = ["tune", "demo/loops.toml", "demo/loops.s1p"]
+    assert "Resistance and reactance" in run(chain, [*words, "--plot"], standalone_mode=False).stdout
+    picture = tmp_path / "tune.svg"
+    run(chain, [*words, "--plot", str(picture), "-q"], standalone_mode=False)
+    assert picture.read_text(encoding="utf-8").startswith("<?xml")
+    found = tune(bench(), replace(swept(Element(580e6, 110, 6, 0, 1)), reflection=None), 590e6, 630e6)
+    assert [each.name for each in drawing.describe(found)] == ["vswr"]
