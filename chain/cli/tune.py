@@ -98,7 +98,7 @@ def command(
     inputs = (setup, sweep_path, *(each for each in (before, handled) if each is not None))
     refuse_overwriting(shared.output, shared.force, inputs)
     refuse_overwriting(page, shared.force, inputs)
-    check_plot(shared, plot, inputs, [page])
+    check_plot(shared, plot, inputs)
     if write is not None and not match:
         raise click.UsageError("--write goes with --match: it writes the network.")
     if (before is not None or handled is not None) and not faults:
@@ -168,7 +168,7 @@ def _tune(shared: Common, asked: _Asked, every_point: bool, out: Out, inputs: tu
         text.render(found, console, every_point)
         draw_after(plot, plots, console)
 
-    deliver(shared, render, found.to_dict, inputs)
+    deliver(shared, render, found.to_dict, inputs, found)
     write_plot(shared, plot, plots, found.title, inputs)
     if page is not None:
         from chain.html.tuning import tuning_html
@@ -187,7 +187,7 @@ def _faults(shared: Common, asked: _Asked, others: list[Readings | None], inputs
 
         text.render(found, console)
 
-    deliver(shared, render, found.to_dict, inputs)
+    deliver(shared, render, found.to_dict, inputs, found)
 
 
 def _match(shared: Common, asked: _Asked, making: _Making, out: Out, inputs: tuple[str, ...]) -> None:
@@ -211,7 +211,7 @@ def _match(shared: Common, asked: _Asked, making: _Making, out: Out, inputs: tup
         text.render(found, console)
         draw_after(plot, plots, console)
 
-    deliver(shared, render, found.to_dict, inputs)
+    deliver(shared, render, found.to_dict, inputs, found)
     write_plot(shared, plot, plots, found.title, inputs)
     if page is not None:
         from chain.html.tuning import matching_html

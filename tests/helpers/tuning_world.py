@@ -114,7 +114,7 @@ def as_readings(freq_hz, reflection, phase=True):
     return Readings(freq_hz, np.abs(reflection), reflection if phase else None, "drawn")
 
 
-FREQ = np.linspace(500e6, 700e6, 161)
+FREQ = np.linspace(500e6, 700e6, 81)
 
 
 def bench(points=FREQ.size, antenna=None, **near):
