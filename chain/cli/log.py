@@ -56,7 +56,7 @@ def only_options(function: Callable[..., Any]) -> Callable[..., Any]:
     )
 
 
-@command.command("add", short_help="Keep one measurement.")
+@click.command("add", short_help="Keep one measurement.")
 @folder_argument
 @click.argument("setup", metavar="SETUP", shell_complete=setup_files)
 @click.argument("sweeps", metavar="SWEEP [SHORT]", nargs=-1, required=True, shell_complete=sweep_files)
@@ -124,7 +124,7 @@ def _folder(path: str) -> Folder:
     return Folder(Path(path))
 
 
-@command.command("list", short_help="What was kept.")
+@click.command("list", short_help="What was kept.")
 @folder_argument
 @click.option("--all", "every", is_flag=True, help="Show every record.")
 @common
@@ -155,7 +155,7 @@ def listed(shared: Common, folder: str, every: bool) -> None:
     deliver(shared, render, document)
 
 
-@command.command("show", short_help="One record in full, or what all of them say.")
+@click.command("show", short_help="One record in full, or what all of them say.")
 @folder_argument
 @click.argument("record", metavar="[RECORD]", default="")
 @only_options
@@ -194,7 +194,7 @@ def _trends(folder: str, name: str, channel: str) -> LogTrends:
     return log_trends(folder, name, channel)
 
 
-@command.command("plot", short_help="The series over time.")
+@click.command("plot", short_help="The series over time.")
 @folder_argument
 @only_options
 @common
@@ -232,7 +232,7 @@ def plot(shared: Common, folder: str, name: str, channel: str) -> None:
     deliver(shared, render, found.to_dict)
 
 
-@command.command("export", short_help="All of it as a table, or as one page.")
+@click.command("export", short_help="All of it as a table, or as one page.")
 @folder_argument
 @click.option("--page", is_flag=True, help="One self-contained HTML page instead of a table (CSV).")
 @only_options
@@ -255,3 +255,7 @@ def export(shared: Common, folder: str, page: bool, name: str, channel: str) -> 
         return
     write_whole(str(shared.output), text, shared.force)
     note(shared, f"written: {shared.output}")
+
+
+for _each in (add, listed, show, plot, export):
+    command.add_command(_each)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real
 from chain.comparisons.bands import Band, BandFigures, figures_with_phase, figures_without_phase
@@ -39,10 +40,12 @@ def differences(
     readings: tuple[tuple[int, Complex | Real], tuple[int, Complex | Real]],
     bands: Sequence[Band],
     together: bool = True,
+    same_phase: bool = False,
 ) -> tuple[tuple[Difference, ...], tuple[BandFigures, ...], tuple[BandFigures, ...]]:
     """Differences of two readings, each given as (number of its draws, reading); complex or, where real, magnitudes.
 
-    With `together` the intervals hold for all bands and both figures at once, else each for itself.
+    With `together` the intervals hold for all bands and both figures at once, else each for itself. Without a phase read, the
+    two may stand at any; `same_phase` takes them for one antenna that has changed a little, at one unknown phase.
 
     Source: Propagation of distributions, JCGM 101:2008 (memory); simultaneous intervals by the smallest rank
     (min-p: Westfall and Young, Resampling-Based Multiple Testing, 1993; memory).
@@ -61,7 +64,7 @@ def differences(
             before,
             after,
         )
-    return _without_phase(draws, ((one, np.abs(first)), (other, np.abs(second))), bands, together)
+    return _without_phase(draws, ((one, np.abs(first)), (other, np.abs(second))), bands, (together, same_phase))
 
 
 def _rows(before: BandFigures, after: BandFigures) -> tuple[Real, Real]:
@@ -101,37 +104,50 @@ def _difference(before: BandFigures, after: BandFigures, ends: list[tuple[float,
 
 
 def _without_phase(
-    draws: JointDraws, readings: tuple[tuple[int, Real], tuple[int, Real]], bands: Sequence[Band], together: bool
+    draws: JointDraws,
+    readings: tuple[tuple[int, Real], tuple[int, Real]],
+    bands: Sequence[Band],
+    how: tuple[bool, bool],
 ) -> tuple[tuple[Difference, ...], tuple[BandFigures, ...], tuple[BandFigures, ...]]:
     """Both phases unknown: the hull over all pairs, so that what both readings share does not cancel of itself."""
+    together, same_phase = how
     turns = np.exp(2j * np.pi * np.arange(PHASES) / PHASES)
     before, after = (
         [figures_without_phase(draws, which, size, complex(turn), bands) for turn in turns] for which, size in readings
     )
     tail = (1 - AIM) / 2
     if together:
-        middle = [row for number in range(len(bands)) for row in _rows(before[0][number][0], after[0][number][0])]
-        tail = _tail(middle)
+        other = after[0] if same_phase else after[PHASES // 2]
+        tail = _tail([row for number in range(len(bands)) for row in _rows(before[0][number][0], other[number][0])])
     out = []
     for number in range(len(bands)):
-        ends = np.array([[np.inf, -np.inf], [np.inf, -np.inf]])
-        for one in before:
-            for other in after:
-                # Least of the second less the most of the first, and the other way round.
-                lows = _rows(one[number][1], other[number][0])
-                highs = _rows(one[number][0], other[number][1])
-                for place, (low, high) in enumerate(zip(lows, highs, strict=True)):
-                    ends[place] = (
-                        min(ends[place][0], _ends(low, tail)[0]),
-                        max(ends[place][1], _ends(high, tail)[1]),
-                    )
+        ends = []
+        for name in ("worst_draws", "loss_draws"):
+            # Least of the second less the most of the first, and the other way round, for every pair of phases at once.
+            a, b = (_stacked(each, number, name) for each in (before, after))
+            if same_phase:
+                lows, highs = b[0] - a[1], b[1] - a[0]
+            else:
+                lows, highs = b[0][:, None] - a[1][None, :], b[1][:, None] - a[0][None, :]
+            low, high = np.quantile(lows, tail, axis=-1).min(), np.quantile(highs, 1 - tail, axis=-1).max()
+            ends.append((float(low), float(high)))
         first, second = _middle(before, number), _middle(after, number)
-        out.append(_difference(first, second, [(float(low), float(high)) for low, high in ends]))
+        out.append(_difference(first, second, ends))
     return (
         tuple(out),
         tuple(_middle(before, number) for number in range(len(bands))),
         tuple(_middle(after, number) for number in range(len(bands))),
     )
+
+
+def _stacked(
+    by_phase: Sequence[tuple[tuple[BandFigures, BandFigures], ...]], number: int, name: str
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Draws of one figure of one band, from the smallest and from the largest |G| that fit; shape (phases, draws) each."""
+    least, most = (
+        np.array([getattr(each[number][end], name) for each in by_phase], dtype=np.float32) for end in (0, 1)
+    )
+    return least, most
 
 
 def _middle(by_phase: Sequence[tuple[tuple[BandFigures, BandFigures], ...]], number: int) -> BandFigures:

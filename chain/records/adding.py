@@ -16,7 +16,7 @@ from chain.files.setup_file import load_setup
 from chain.records.bench import Bench, SweepAnswer, bench_of
 from chain.records.folder import Folder
 from chain.records.lead_loss import lead_channels
-from chain.records.record import ChannelRecord, Record, SweepRecord
+from chain.records.record import KINDS, ChannelRecord, Record, SweepRecord
 from chain.setups import Setup
 from chain.sweeps.options import DEFAULTS, SweepOptions
 from chain.sweeps.readings import Readings
@@ -84,7 +84,7 @@ def log_measurement(
     Raises
     ------
     InputError : a file is at fault.
-    RangeError : open and short have other frequencies.
+    RangeError : open and short have other frequencies, or the kind is none.
 
     Examples
     --------
@@ -98,6 +98,8 @@ def log_measurement(
     ------
     Loss of a lead: half the return loss of its open or shorted end.
     """
+    if kind not in KINDS:
+        raise RangeError(f"{plain(kind)!r} is no kind of record", f"it is one of {', '.join(KINDS)}")
     book = Folder(Path(folder))
     book.make()
     source = open_source(book, setup)

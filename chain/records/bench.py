@@ -5,28 +5,34 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real
 from chain.comparisons.bands import Band, bands_of
 from chain.comparisons.differences import Difference, differences
 from chain.comparisons.joint_draws import JointDraws, draw_jointly, recovered_magnitudes
 from chain.errors import RangeError
-from chain.reflection import mismatch_loss_db, vswr
+from chain.reflection import magnitude_from_vswr, mismatch_loss_db, vswr
 from chain.rf.bilinear import compose, inverse
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
+from chain.uncertainty.one_sided_tests import Ends, Terms, invert
 
 __all__ = ["Bench", "ChannelAnswer", "SweepAnswer", "bench_of"]
 
 SEED = 20260
-COVERAGE = 0.95
-BATCHES = 2
-MOST_POINTS = 201
-PHASES = 16
+ONE_SIDED = 0.025
+BATCHES = 4
+MOST_POINTS, MOST_WITHOUT_PHASE = 201, 67
+"""Points of a sweep that are answered; without phase every phase must be tried, which takes longer."""
+PHASES = 12
+TURN_S = 20e-9
 AROUND = np.deg2rad([-15.0, 0.0, 15.0])
 """Phases tried about the one that was recovered: the worst counts."""
+LEAST_SCALE = 1e-9
 
 
 @dataclass(frozen=True)
@@ -75,35 +81,45 @@ class Bench:
         return freq.size == self.points and bool(np.allclose(freq[:: self.step], self.draws.freq_hz, rtol=1e-6))
 
     def answer(self, readings: Readings) -> SweepAnswer:
-        """Answer one sweep."""
+        """Answer one sweep: pass by every point's upper end, fail by the sweep as a whole."""
         seen = self._seen(readings)
-        size, low, high = self._intervals(seen)
-        again, _, _ = differences(self.draws, ((0, seen), (1, seen)), self.bands, together=False)
-        channels = []
-        for band, repeat in zip(self.bands, again, strict=True):
-            here = band.members
-            limit = self.setup.far.limit_vswr
-            ends = float(vswr(low[here].max())), float(vswr(high[here].max()))
-            power = min(float(np.mean(size[here] ** 2)), 1 - 1e-6)
-            channels.append(
-                ChannelAnswer(
-                    band,
-                    float(size[here].max()),
-                    float(vswr(size[here].max())),
-                    *ends,
-                    float(mismatch_loss_db(np.sqrt(power))),
-                    _half(repeat.worst_low, repeat.worst_high),
-                    _half(repeat.loss_low_db, repeat.loss_high_db),
-                    "no limit" if limit is None else _judged(*ends, limit),
-                )
-            )
+        size, observed, phase = self._observed(seen)
+        found = invert(self._terms(phase is not None), observed, phase, strict_share=self._strict)
+        again, _, _ = differences(self.draws, ((0, seen), (1, seen)), self.bands, together=False, same_phase=True)
+        limit = self.setup.far.limit_vswr
+        over = np.asarray(observed > (np.inf if limit is None else self._edge(phase, limit)))
+        channels = tuple(
+            self._channel(band, size, found, repeat, over) for band, repeat in zip(self.bands, again, strict=True)
+        )
         words = [each.verdict for each in channels]
         overall = next((word for word in ("fail", "not proven", "no limit") if word in words), "pass")
-        return SweepAnswer(tuple(channels), overall, seen, readings.warnings)
+        return SweepAnswer(channels, overall, seen, readings.warnings)
+
+    def _channel(
+        self, band: Band, size: Real, found: Ends, repeat: Difference, over: NDArray[np.bool_]
+    ) -> ChannelAnswer:
+        here, limit = band.members, self.setup.far.limit_vswr
+        assert found.strict_low is not None
+        low = float(np.minimum(found.strict_low[here], found.low[here]).max())
+        ends = float(vswr(low)), float(vswr(max(float(found.high[here].max()), low)))
+        word = "no limit" if limit is None else "not proven"
+        if limit is not None:
+            word = "pass" if ends[1] <= limit else "fail" if over[here].any() else word
+            ends = (max(ends[0], limit) if word == "fail" else min(ends[0], limit)), ends[1]
+        return ChannelAnswer(
+            band,
+            float(size[here].max()),
+            float(vswr(size[here].max())),
+            *ends,
+            float(mismatch_loss_db(np.sqrt(min(float(np.mean(size[here] ** 2)), 1 - 1e-6)))),
+            _half(repeat.worst_low, repeat.worst_high),
+            _half(repeat.loss_low_db, repeat.loss_high_db),
+            word,
+        )
 
     def change(self, first: SweepAnswer, second: SweepAnswer) -> tuple[Difference, ...]:
-        """Second less first, in every channel, together."""
-        return differences(self.draws, ((0, first.seen), (1, second.seen)), self.bands)[0]
+        """Second less first, in every channel, together; without phase, of an antenna whose phase has stayed."""
+        return differences(self.draws, ((0, first.seen), (1, second.seen)), self.bands, same_phase=True)[0]
 
     def _seen(self, readings: Readings) -> Complex | Real:
         if not self.fits(readings):
@@ -115,28 +131,63 @@ class Bench:
         values = readings.magnitude if readings.reflection is None else readings.reflection
         return values[:: self.step]
 
-    def _intervals(self, seen: Complex | Real) -> tuple[Real, Real, Real]:
-        """Nominal |G| and the ends of its interval at each frequency, at the worst phase of the antenna.
-
-        Source: Quantiles, over the drawn chains, of the magnitude that shows the reading.
-        """
-        tail = (1 - COVERAGE) / 2
-        maps = self.draws.readings[0]
+    def _observed(self, seen: Complex | Real) -> tuple[Real, Real, Real | None]:
+        """Nominal |G|, the statistic that is judged, and the recovered phase where one was read."""
         if np.iscomplexobj(seen):
             far = self.draws.known.recovered(np.asarray(seen, dtype=complex))[0]
-            maps, size = compose(inverse(self.draws.known), maps), np.abs(far)
-            turns = [np.exp(1j * (np.angle(far) + turn)) for turn in AROUND]
-            nominal = size
-        else:
-            size = np.asarray(seen, dtype=float)
-            turns = [np.full(size.shape, np.exp(2j * np.pi * n / PHASES)) for n in range(PHASES)]
-            nominal = np.median([recovered_magnitudes(self.draws.known, size, turn)[0][0] for turn in turns], axis=0)
-        ends = []
-        for turn in turns:
-            least, most = recovered_magnitudes(maps, size, turn)
-            ends.append((np.quantile(least, tail, axis=0), np.quantile(most, 1 - tail, axis=0)))
-        low, high = np.min([each for each, _ in ends], axis=0), np.max([each for _, each in ends], axis=0)
-        return np.minimum(nominal, 1.0), low, np.maximum(high, low)
+            return np.minimum(np.abs(far), 1.0), np.abs(far), np.angle(far)
+        observed = np.asarray(seen, dtype=float)
+        turns = np.exp(2j * np.pi * np.arange(PHASES) / PHASES)
+        known = [recovered_magnitudes(self.draws.known, observed, complex(turn))[0][0] for turn in turns]
+        return np.median(known, axis=0), observed, None
+
+    @cached_property
+    def _strict(self) -> Real:
+        """Risk of each point's lower end where those of its channel are to hold together."""
+        share = np.full(self.draws.freq_hz.shape, ONE_SIDED)
+        for band in self.bands:
+            share[band.members] = ONE_SIDED / max(band.members.stop - band.members.start, 1)
+        return share
+
+    def _terms(self, has_phase: bool) -> Terms:
+        return self._recovered_terms if has_phase else self._reading_terms
+
+    @cached_property
+    def _recovered_terms(self) -> Terms:
+        return Terms.of(compose(inverse(self.draws.known), self.draws.readings[0]))
+
+    @cached_property
+    def _reading_terms(self) -> Terms:
+        return Terms.of(self.draws.readings[0])
+
+    def _edge(self, phase: Real | None, limit_vswr: float) -> Real:
+        """Statistic at each frequency above which a point makes the whole sweep fail.
+
+        Source: max-T (Westfall and Young, 1993; memory) over drawn sweeps of an antenna at the limit everywhere, at the
+        recovered phases, or at any standing and turning ones.
+        """
+        if phase is not None:
+            return _edge_of(self._terms(True), [phase + turn for turn in AROUND], limit_vswr)
+        return self._edge_at_any_phase
+
+    @cached_property
+    def _edge_at_any_phase(self) -> Real:
+        assert self.setup.far.limit_vswr is not None
+        freq = self.draws.freq_hz
+        still = [np.full(freq.shape, 2 * np.pi * number / PHASES) for number in range(PHASES)]
+        courses = [*still, *(each - 2 * np.pi * TURN_S * freq for each in still)]
+        return _edge_of(self._terms(False), courses, self.setup.far.limit_vswr)
+
+
+def _edge_of(terms: Terms, courses: list[Real], limit_vswr: float) -> Real:
+    edges = []
+    for course in courses:
+        shown = terms.shown(float(magnitude_from_vswr(limit_vswr)), course)
+        middle, upper = (np.asarray(each) for each in np.quantile(shown, [0.5, 1 - ONE_SIDED], axis=1))
+        scale = np.maximum(upper - middle, LEAST_SCALE)
+        largest = ((shown - middle[:, None]) / scale[:, None]).max(axis=0)
+        edges.append(middle + float(np.quantile(largest, 1 - ONE_SIDED)) * scale)
+    return np.asarray(np.max(edges, axis=0))
 
 
 def _half(low: float, high: float) -> float:
@@ -144,17 +195,12 @@ def _half(low: float, high: float) -> float:
     return max((high - low) / (2 * 1.96 * math.sqrt(2)), 1e-6)
 
 
-def _judged(low: float, high: float, limit: float) -> str:
-    if high <= limit:
-        return "pass"
-    return "fail" if low > limit else "not proven"
-
-
 def bench_of(
     setup: Setup, readings: Readings, seed: int = SEED, progress: Callable[[float], None] | None = None
 ) -> Bench:
     """Draw for the frequencies of a sweep."""
-    step = -(-readings.freq_hz.size // MOST_POINTS)
+    most, batches = (MOST_WITHOUT_PHASE, BATCHES // 2) if readings.reflection is None else (MOST_POINTS, BATCHES)
+    step = -(-readings.freq_hz.size // most)
     freq = readings.freq_hz[::step]
-    draws = draw_jointly(setup, freq, 2, BATCHES, seed, progress)
+    draws = draw_jointly(setup, freq, 2, batches, seed, progress)
     return Bench(setup, draws, bands_of(setup, freq), step, readings.freq_hz.size)

@@ -69,12 +69,12 @@ def digest(body: bytes) -> str:
 
     Source: SHA-256, FIPS 180-4.
     """
-    return hashlib.sha256(body.replace(b"\r\n", b"\n")).hexdigest()
+    return hashlib.sha256(body.replace(b"\r\n", b"\n") if b"\r" in body else body).hexdigest()
 
 
 def seal_state(raw: bytes) -> str:
     """Whether a record's bytes are `whole`, `altered`, or have no seal (`cut short`)."""
-    text = raw.replace(b"\r\n", b"\n")
+    text = raw.replace(b"\r\n", b"\n") if b"\r" in raw else raw
     body, seal, rest = text.rpartition(SEAL)
     if not seal:
         return "cut short"

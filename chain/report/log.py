@@ -20,7 +20,6 @@ __all__ = ["list_text", "record_grid", "render", "render_list", "render_record",
 
 SHOWN = 12
 MOST_DAMAGED = 6
-ANSWER_WIDTH = 44
 
 
 def render_list(headings: Sequence[Heading], damaged: Sequence[Damage], console: Console, folder: str) -> None:

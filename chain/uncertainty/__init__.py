@@ -9,6 +9,7 @@ __all__ = [
     "linear",
     "measurement",
     "monte_carlo",
+    "one_sided_tests",
     "parallel",
     "reading_ranges",
     "sampling",

@@ -141,7 +141,7 @@ def thousand(place, count):
         (place / f"s{number:04}.s1p").write_text(sweep_text(seed=number), "utf-8")
 
 
-@pytest.mark.parametrize("count", [60, pytest.param(1000, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("count", [25, pytest.param(1000, marks=pytest.mark.slow)])
 def test_many_files_at_once_are_each_answered_once(tmp_path, count):
     """As many answers and records as files, under different names, with the right sweeps in them."""
     thousand(tmp_path, count)
@@ -152,10 +152,10 @@ def test_many_files_at_once_are_each_answered_once(tmp_path, count):
     assert not list(follow_folder(SETUP, str(tmp_path), once=True))
 
 
-@pytest.mark.parametrize("rounds", [3, pytest.param(12, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("rounds", [2, pytest.param(12, marks=pytest.mark.slow)])
 def test_killed_at_any_moment_nothing_is_lost_and_nothing_kept_twice(tmp_path, rounds):
-    """The program itself, killed again and again while it works through 40 files, then run to its end."""
-    thousand(tmp_path, 40)
+    """The program itself, killed again and again while it works through 20 files, then run to its end."""
+    thousand(tmp_path, 20)
     words = [sys.executable, "-m", "chain", "follow", SETUP, str(tmp_path), "--once", "-q", "--json"]
     rng = np.random.default_rng(rounds)
     for _ in range(rounds):
@@ -166,7 +166,7 @@ def test_killed_at_any_moment_nothing_is_lost_and_nothing_kept_twice(tmp_path, r
         running.send_signal(signal.SIGKILL)
         running.communicate()
     subprocess.run(words, check=True, capture_output=True)
-    assert sorted(each.sweeps[0].source for each in records(tmp_path)) == [f"s{number:04}.s1p" for number in range(40)]
+    assert sorted(each.sweeps[0].source for each in records(tmp_path)) == [f"s{number:04}.s1p" for number in range(20)]
 
 
 def test_two_followers_of_one_log_are_one_too_many(tmp_path):
