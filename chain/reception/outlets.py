@@ -13,11 +13,21 @@ from chain.errors import FitError
 from chain.reception.checks import blocking_joints
 from chain.reception.draws import DRAWS, DrawnMargins, draw_margins
 from chain.reception.elements import Compiled, compile_tree, span_faults
-from chain.reception.formulas import DBUV_OF_DBM
-from chain.reception.levels import Nominal, Worth, end_reflections, nominal_levels, nominal_source, worth_of
+from chain.reception.formulas import DBUV_OF_DBM, mismatch_limits_db
+from chain.reception.levels import (
+    Nominal,
+    Worth,
+    amplifier_ports,
+    end_reflections,
+    nominal_levels,
+    nominal_source,
+    worth_of,
+)
 from chain.reception.network import solve
 from chain.reception.records import Installation
+from chain.reception.sections import reflection_at
 from chain.results import ResultTable, plain_values
+from chain.rf.limits import limit_radius
 from chain.uncertainty.intervals import SEED
 from library.reception import Amplifier, default
 
@@ -55,7 +65,10 @@ class OutletChannel:
     limited_by: str
     verdict: str
     ripple_db: float
+    """Highest less lowest nominal level within the channel."""
     tilt_db_per_mhz: float
+    echo_ripple_db: float
+    """Ripple that antenna and receiver, both at their limits, put on the channel with the loss between them."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -71,6 +84,7 @@ class Reception(ResultTable):
     limited_by: Any
     closest_db: Real
     """Room up to the limit that comes first, at the worse end of the interval; negative where it is not kept."""
+    echo_ripple_db: Real
     slope_db: Real
     """Highest less lowest level of each outlet's services of one band."""
     isolation_db: Real
@@ -112,6 +126,7 @@ class Reception(ResultTable):
             VERDICTS[int(self.verdicts[at])],
             float(nominal.ripple_db[at]),
             float(nominal.tilt_db_per_mhz[at]),
+            float(self.echo_ripple_db[at]),
         )
 
     def count(self, verdict: str) -> int:
@@ -243,6 +258,7 @@ def outlets(
         verdicts,
         limits,
         closest,
+        _echo_ripple(installation, nominal),
         slope,
         isolation,
         room,
@@ -290,6 +306,35 @@ def _refine(
     limits[sound & ragged] = "slope"
     limits[sound & (slope > _slope_limit(installation))[:, None]] = "slope"
     limits[sound & (room < 0)[:, None]] = "isolation"
+
+
+def _echo_ripple(installation: Installation, nominal: Nominal) -> Real:
+    """Ripple by one echo between antenna and receiver; none where an amplifier stands between them [dB].
+
+    Source: `20 log((1 + p)/(1 - p))`, p the product of both reflections and the loss between.
+    """
+    channels, ends = installation.channels, installation.outlets
+    freq = np.array([channel.centre_hz for channel in channels])
+    found, _ = reflection_at(installation.antenna.match, freq)
+    # What the antenna's own reflection keeps back is no loss between the two.
+    kept = 10 * np.log10(1 - np.abs(nominal_source(installation.antenna.match, freq)) ** 2)
+    lost = nominal.antenna_dbuv + kept - nominal.level_dbuv
+    ripple = np.zeros((len(ends), len(channels)))
+    amplified = {int(port) for port in amplifier_ports(nominal.compiled).values()}
+    for row, end in enumerate(ends):
+        port = int(nominal.compiled.plan.outlets[row])
+        way = set()
+        while port > 0:
+            way.add(port)
+            port = int(nominal.compiled.plan.parent[port])
+        limit = limit_radius(end.receiver.limit, freq) if end.receiver else None
+        if limit is None or way & amplified:
+            continue
+        for column in range(len(channels)):
+            sizes = (min(abs(complex(found[column])), 0.99), min(float(limit[column]), 0.99))
+            low, high = mismatch_limits_db(*sizes, max(float(lost[row, column]), 0.0))
+            ripple[row, column] = high - low
+    return ripple
 
 
 def _slope_limit(installation: Installation) -> float:

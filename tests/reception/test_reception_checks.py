@@ -201,6 +201,14 @@ def test_r8_mismatch_at_both_ends():
     assert mismatch_limits_db(0.2, 0.03 / 2.03, 0) == pytest.approx((0.1520 + 0.0258, 0.1783 + 0.0258), abs=0.06)
 
 
+def test_r8_the_ripple_of_one_echo(tmp_path):
+    """Antenna 2.5, receiver 3, 3.39 dB between them: 1.711 dB from dip to peak (computed)."""
+    text = HEAD.format(**(USUAL | {"match": "VSWR 2.5"})) + loss("lead", "antenna", 3.39)
+    text += OUTLET.format(after="lead", noise_figure="7 dB").replace("80 dB", "VSWR 3.0")
+    row = asked(text, tmp_path)["outlets"][0]["channels"][0]
+    assert row["echo_ripple_db"] == pytest.approx(1.711, abs=2e-3)
+
+
 @pytest.mark.parametrize(("celsius", "expected"), [("290 K", 4.416), ("40 °C", 4.631), ("-20 °C", 4.047)])
 def test_r9_a_lossy_line_behind_a_mismatch(celsius, expected):
     """3.4 dB behind |G| = 1/2: part of the mismatch comes back at the far end; loss plus mismatch loss (4.649) is wrong."""
