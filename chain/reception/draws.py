@@ -53,6 +53,8 @@ class DrawnMargins:
     """Total at each outlet, shape (2, outlets)."""
     draws: int
     seed: int
+    end_error_db: float
+    """By how much another seed moves the low ends of margins, at most."""
 
 
 @dataclass(frozen=True)
@@ -79,6 +81,7 @@ class _Ends:
     probability: Array
     works: Array
     power: Array
+    shift: float
 
 
 def draw_margins(
@@ -99,6 +102,7 @@ def draw_margins(
     works = np.ones((len(outlets), draws), dtype=bool)
     strong = 10 ** (nominal.total_dbuv / 10) - (10 ** (nominal.level_dbuv / 10)).sum(axis=1)
     total = np.repeat(strong[:, None].astype(np.float32), draws, axis=1)
+    shift = 0.0
     # A few channels at a time: what waits to be added up stays small.
     together = 2 * thread_count()
     for first in range(0, len(channels), together):
@@ -110,6 +114,7 @@ def draw_margins(
             probability[:, number] = found.probability
             works &= np.unpackbits(found.works, axis=1, count=draws).view(bool)
             total += found.power
+            shift = max(shift, found.shift)
         if progress:
             progress(some[-1] / len(channels))
     limits = [outlet.receiver.overload_dbm + DBUV_OF_DBM if outlet.receiver else 300.0 for outlet in outlets]
@@ -126,15 +131,23 @@ def draw_margins(
         total_ends,
         draws,
         seed,
+        shift,
     )
 
 
-def _ends(values: Array) -> Array:
-    """Low and high end along draws: the k-th smallest and largest, k = 2.5 % of them."""
+def _ends(values: Array, error: bool = False) -> Array:
+    """Low and high end along draws: the k-th smallest and largest, k = 2.5 % of them.
+
+    With `error` also the values one standard deviation of a rank either side of the low end: `sqrt(N p (1 - p))`, binomial.
+    """
     count = values.shape[-1]
     low = max(int(np.floor(TAIL * count)) - 1, 0)
     at = [low, count - 1 - low]
-    return np.asarray(np.partition(values, at, axis=-1)[..., at]).transpose(1, 0)
+    if error:
+        step = int(np.ceil(np.sqrt(count * TAIL * (1 - TAIL))))
+        at += [max(low - step, 0), low + step]
+    # A full sort of single precision runs in vector instructions and beats a partition.
+    return np.asarray(np.sort(values, axis=-1)[..., at]).transpose(1, 0)
 
 
 def _common(nominal: Nominal, compiled: Compiled, stock: DrawStock) -> _Common:
@@ -215,19 +228,14 @@ def _channel(nominal: Nominal, compiled: Compiled, number: int, stock: DrawStock
         go_on()
         last = min(first + size, stock.count)
         source = _source(installation, freq, common, first, last)
-        ends = fixed + reach * _windows(stock.discs, common.starts[0] + first, last - first)
+        ends = fixed + reach * stock.disc_runs[common.starts[0], first:last]
         values = compiled.drawn(number, stock.block(first, last))
         found = solve(plan, values, source, np.full(last - first, hot, dtype=np.float32), ends, others)
         gain[:, first:last] = found.gain[plan.outlets]
         seen = found.source[plan.outlets]
-        rest[:, first:last] = 1 - (seen.real**2 + seen.imag**2)
+        rest[:, first:last] = 1 - np.abs(seen) ** 2
         kelvin[:, first:last] = found.kelvin[plan.outlets]
     return _judged(nominal, number, stock, common, (gain, rest, kelvin))
-
-
-def _windows(source: Array, starts: Array, count: int) -> Array:
-    """Stretches of a stock from given places on."""
-    return np.asarray(np.lib.stride_tricks.sliding_window_view(source, count)[starts])
 
 
 def _judged(
@@ -251,10 +259,11 @@ def _judged(
     enough = np.float32(10 ** ((channel.need_db + channel.margin_db) / 10))
     outlets = len(installation.outlets)
     level, ratio, works = np.empty((2, outlets)), np.empty((2, outlets)), []
+    shift = 0.0
     probability = np.empty(outlets)
     for first in range(0, outlets, OUTLETS_AT_ONCE):
         some = slice(first, min(first + OUTLETS_AT_ONCE, outlets))
-        tilt = _windows(stock.flat, common.starts[1, some], stock.count)
+        tilt = stock.flat_runs[common.starts[1, some]]
         factor = factors[some] * np.exp(tolerance[some] * np.float32(np.log(10) / 10) * tilt) / rest[some]
         # Noise over carrier, and the products of the amplifiers on the way over carrier.
         disturbed = noise * (kelvin[some] / np.float32(T0_K) + factor - 1) / (carrier * gain[some])
@@ -271,8 +280,11 @@ def _judged(
             fine &= arrived <= high
         probability[some] = fine.mean(axis=1)
         works.append(np.packbits(fine, axis=1))
-        level[:, some], ratio[:, some] = _ends(arrived), _ends(quality)
-    return _Ends(level, ratio, probability, np.concatenate(works), rest)
+        level[:, some] = _ends(arrived)
+        *ratio[:, some], below, above = _ends(quality, error=True)
+        shift = max(shift, float(10 * np.log10(above / below).max()))
+    # Two seeds differ by sqrt 2 times the standard deviation of one; twice that is told.
+    return _Ends(level, ratio, probability, np.concatenate(works), rest, float(np.sqrt(2)) * shift)
 
 
 def _power(dbuv: float | None) -> Any:

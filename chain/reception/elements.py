@@ -103,7 +103,7 @@ class Compiled:
         conductor, rest = (self._stack(group, name, at).astype(np.float32) for name in ("conductor_db", "rest_db"))
         shift = self._stack(group, "gain_db", at) + self._stated_with_mismatch_db(group, at)
         low, high = fixed.celsius
-        celsius = low + draws.outdoor * (high - low)
+        celsius = low + draws.outdoor * (high - low) if np.any(high > low) else low
         warm = np.sqrt((1 + COPPER * (celsius - 20)) / (1 + COPPER * ((low + high) / 2 - 20))).astype(np.float32)
         loss_db = (conductor * warm + rest) * (1 + fixed.relative * draws.cables(fixed.cable)) - shift.astype(
             np.float32
@@ -143,9 +143,12 @@ class Compiled:
             radius = self._stack(group, "near_radius", at)
             junctions = tuple(_junction(None, radius, draws, group, port) for port in range(size))
         entries: list[list[Array | None]] = [[None] * size for _ in range(size)]
+        waves: dict[float, Array] = {}
         for first, second, loss_db in part.loss_db:
             i, j = part.ports.index(first), part.ports.index(second)
-            entries[i][j] = entries[j][i] = np.asarray(scale * scale.real.dtype.type(10 ** (-loss_db / 20)))
+            if loss_db not in waves:
+                waves[loss_db] = np.asarray(scale * scale.real.dtype.type(10 ** (-loss_db / 20)))
+            entries[i][j] = entries[j][i] = waves[loss_db]
         kelvin = np.full((len(group.items), 1), T0_K, dtype=scale.real.dtype)
         return PortValues(tuple(tuple(row) for row in entries), junctions, kelvin)
 
@@ -242,11 +245,14 @@ class DrawStock:
     def __init__(self, count: int, items: int, types: int, seed: int) -> None:
         rng = np.random.default_rng(seed)
         self.count = count
-        size = self.SIZE + count
+        size = self.SIZE + count - 1
         angle, radius = rng.random(size, dtype=np.float32), np.sqrt(rng.random(size, dtype=np.float32))
         self.discs = (radius * np.exp(2j * np.pi * angle)).astype(np.complex64)
         self.flat = rng.uniform(-1, 1, size).astype(np.float32)
         self.starts = rng.permutation(self.SIZE)[: items * MOST_PORTS].reshape(items, MOST_PORTS) if items else None
+        self.disc_runs, self.flat_runs = (
+            np.lib.stride_tricks.sliding_window_view(each, count) for each in (self.discs, self.flat)
+        )
         self.outdoor = rng.random(count, dtype=np.float32)
         self.cables = rng.uniform(-1, 1, (max(types, 1), count)).astype(np.float32)
         self.rng = rng
@@ -266,24 +272,23 @@ class Draws:
         self.stock, self.first, self.last = stock, first, last
         self.outdoor = stock.outdoor[None, first:last]
 
-    def _taken(self, source: Array, starts: Array) -> Array:
-        windows = np.lib.stride_tricks.sliding_window_view(source, self.last - self.first)
-        return np.asarray(windows[starts + self.first])
+    def _taken(self, runs: Array, starts: Array) -> Array:
+        return np.asarray(runs[starts, self.first : self.last])
 
     def disc(self, items: Array, port: int) -> Array:
         """Complex numbers uniform in the unit disc, for one port of each item."""
         assert self.stock.starts is not None
-        return self._taken(self.stock.discs, self.stock.starts[items, port])
+        return self._taken(self.stock.disc_runs, self.stock.starts[items, port])
 
     def own(self, items: Array) -> Array:
         """Numbers uniform from -1 to 1, one for each item: the error of its gain or loss."""
         assert self.stock.starts is not None
-        return self._taken(self.stock.flat, self.stock.starts[items, MOST_PORTS - 1])
+        return self._taken(self.stock.flat_runs, self.stock.starts[items, MOST_PORTS - 1])
 
     def noise(self, items: Array) -> Array:
         """The same for its noise figure."""
         assert self.stock.starts is not None
-        return self._taken(self.stock.flat, self.stock.starts[items, MOST_PORTS - 2])
+        return self._taken(self.stock.flat_runs, self.stock.starts[items, MOST_PORTS - 2])
 
     def cables(self, types: Sequence[int]) -> Array:
         """The common attenuation error of types of cable."""

@@ -136,23 +136,25 @@ def _outward(x: Array, junction: Array | None) -> Array:
 
 
 def _ratio(over: Array, under: Array) -> Array:
-    """Quotient of complex arrays in multiplications, several times faster than numpy's division; `over` is used up."""
+    """Quotient of complex arrays; `over` is used up. In single precision by multiplications, twice as fast as division."""
     if over.dtype != np.complex64 or over.shape != np.shape(under):
         return np.asarray(over / under)
-    scale = np.reciprocal(_power(under))
-    over *= np.conj(under)
-    over.real *= scale
-    over.imag *= scale
+    turned = np.conj(under)
+    scale = np.reciprocal((under * turned).real)
+    over *= turned
+    over *= scale
     return over
 
 
 def _rest(x: Array) -> Array:
     """1 - |x|^2, in real arithmetic."""
-    return np.asarray(1 - (x.real * x.real + x.imag * x.imag))
+    return np.asarray(1 - _power(x))
 
 
 def _power(x: Array) -> Array:
-    return np.asarray(x.real * x.real + x.imag * x.imag)
+    """|x|^2; by the absolute value, which numpy has in vector instructions."""
+    size = np.abs(x)
+    return np.asarray(size * size)
 
 
 def solve(
@@ -213,7 +215,7 @@ def _ended(group: Group, value: PortValues, load: Array) -> tuple[list[list[Arra
         g = _inward(load[group.outputs[:, port - 1]], value.junctions[port])
         ended.append(g)
         own = y[port][port]
-        h = g if own is None else g / (1 - g * own)
+        h = g if own is None else _ratio(g.copy(), 1 - g * own)
         column = [y[i][port] for i in range(size)]
         for i in range(size):
             into = column[i]
@@ -298,7 +300,7 @@ def _split(
     size = len(y)
     inside = _inward(source[group.input], value.junctions[0])
     own = y[0][0]
-    turn = inside if own is None else inside / (1 - inside * own)
+    turn = inside if own is None else _ratio(inside.copy(), 1 - inside * own)
     left = _rest(inside)
     from_source = [None if y[0][m] is None else y[0][m] * (1 if own is None else turn * own + 1) for m in range(size)]  # type: ignore[operator]
     rows: list[tuple[Array | None, ...]] = []
@@ -306,7 +308,7 @@ def _split(
         after = group.outputs[:, port - 1]
         g, through = ended[port - 1], from_source[port]
         seen = _filled(_with_source(y, port, port, turn), g)
-        free = 1 / (1 + g * seen)
+        free = _ratio(np.ones_like(g), 1 + g * seen)
         rho = seen * free
         down = _rest(rho)
         step = np.zeros(g.shape, dtype=gain.dtype) if through is None else _power(through * free) * left / down

@@ -192,6 +192,7 @@ class Reception(ResultTable):
             ],
             "worth": self.worth.to_dict(),
             "draws": self.drawn.draws,
+            "end_error_db": self.drawn.end_error_db,
             "seed": self.drawn.seed,
         }
         found = plain_values(document)
@@ -353,13 +354,11 @@ def _slopes(installation: Installation, nominal: Nominal) -> Real:
 def _remarks(installation: Installation, slope: Real, isolation: Real, room: Real) -> list[str]:
     remarks = []
     limit = _slope_limit(installation)
-    for number, outlet in enumerate(installation.outlets):
-        if outlet.end:
-            continue
-        if slope[number] > limit:
-            remarks.append(
-                f"{outlet.id}: levels of one band differ by {slope[number]:.1f} dB (at most {limit:g} asked)"
-            )
+    steep = [number for number, outlet in enumerate(installation.outlets) if not outlet.end and slope[number] > limit]
+    if steep:
+        worst = max(steep, key=lambda number: float(slope[number]))
+        text = f"levels of one band differ by {slope[worst]:.0f} dB at {installation.outlets[worst].id} (at most {limit:g} asked)"
+        remarks.append(text + (f"; {len(steep)} outlets lie above" if len(steep) > 1 else ""))
     poor = [number for number, outlet in enumerate(installation.outlets) if not outlet.end and room[number] < 0]
     if poor:
         worst = min(poor, key=lambda number: float(room[number]))

@@ -37,8 +37,7 @@ def render(result: Reception, console: Console, every: bool = False, assumed: bo
         Column("margin"),
         Column("95 %"),
         Column("holds"),
-        Column("verdict", figures=False),
-        Column("limit", figures=False),
+        Column("verdict, limit", figures=False),
     ]
     show_table(console, columns, [_cells(row) for row in rows])
     console.print()
@@ -57,8 +56,7 @@ def _cells(row: OutletChannel) -> list[str]:
         f"{row.margin_db:.1f}",
         _span(row.margin_low, row.margin_high),
         _chance(row.probability),
-        row.verdict,
-        row.limited_by,
+        f"{row.verdict}, {row.limited_by}",
     ]
 
 
@@ -141,5 +139,6 @@ def _closing(result: Reception, left: int, assumed: bool) -> list[str]:
     return [
         f"{', '.join(parts)}.",
         f"Levels into 75 ohm. holds: share of {drawn.draws} drawn installations in which the margin and the level hold "
-        f"(a probability of the spreads stated; seed {drawn.seed}).",
+        f"(a probability of the spreads stated). Another seed than {drawn.seed} moves the ends by up to "
+        f"{drawn.end_error_db:.1f} dB.",
     ]
