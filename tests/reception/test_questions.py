@@ -6,6 +6,7 @@ import json
 import math
 import re
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -316,7 +317,7 @@ def test_the_same_seed_gives_the_same_answer():
 def test_another_seed_moves_the_ends_by_no_more_than_told():
     """Largest difference over all rows of six pairs of seeds, against what is told."""
     found = [outlets(HOUSE, draws=2000, seed=seed).drawn for seed in range(7)]
-    moved = [np.abs(a.cni_db[0] - b.cni_db[0]).max() for a, b in zip(found, found[1:], strict=False)]
+    moved = [np.abs(a.cni_db[0] - b.cni_db[0]).max() for a, b in pairwise(found)]
     told = np.mean([each.end_error_db for each in found])
-    assert np.mean(np.array(moved) <= told) >= 0.8
+    assert max(moved) < 1.3 * told, "the worst of 24 rows and six pairs, against twice a standard deviation"
     assert told < 3 * np.mean(moved)
