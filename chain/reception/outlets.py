@@ -27,7 +27,7 @@ from chain.reception.network import solve
 from chain.reception.records import Installation
 from chain.reception.sections import reflection_at
 from chain.results import ResultTable, plain_values
-from chain.rf.limits import limit_radius
+from chain.rf.elements import limit_radius
 from chain.uncertainty.intervals import SEED
 from library.reception import Amplifier, default
 
