@@ -12,19 +12,9 @@ from chain.reflection import magnitude_from_return_loss
 from chain.setups import Near
 from chain.uncertainty.sampling import unit_draws
 
-__all__ = ["USUAL_DB", "Analyzer", "disturbed_one_port", "disturbed_two_port"]
+__all__ = ["Analyzer", "disturbed_one_port", "disturbed_two_port"]
 
 Traces = Mapping[str, Complex]
-
-USUAL_DB = {
-    "directivity": 40.0,
-    "source_match": 36.0,
-    "tracking": 0.1,
-    "trace_noise": 0.02,
-    "repeatability": 50.0,
-    "drift": 50.0,
-}
-"""Residual errors of a small analyzer after a careful calibration [dB]; practice, used where nothing is stated."""
 
 
 @dataclass(frozen=True)

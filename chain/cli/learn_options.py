@@ -19,7 +19,6 @@ __all__ = ["Asked", "asked"]
 
 KINDS = {"pad": "pad", "adapter": "adapter", "lead": "coax"}
 STANDARDS = {"open": ("open_capacitance", "capacitance"), "short": ("short_inductance", "inductance")}
-USUAL_LOAD_DB = 30.0
 USUAL_LENGTH_TOLERANCE_M = 0.003
 USUAL_DIFFERENCE_DB = 0.2
 USUAL_FACING_DB = 26.0
@@ -175,32 +174,33 @@ def _analyzer(
     given: Mapping[str, Any], setup: Setup | None, standards: Sequence[str]
 ) -> tuple[Analyzer, tuple[str, ...]]:
     """Errors of the analyzer and the standards: stated here, in the set-up, or usual."""
-    from chain.characterize.error_model import USUAL_DB, Analyzer
-    from chain.setups import Near
+    from chain.characterize.error_model import Analyzer
+    from chain.setups import RESIDUALS, Calibration, Near, with_typical_residuals, with_typical_standards
+    from chain.units import format_quantity
+    from library.load import load_library
     from library.records import Connector
 
-    stated = {name: _value(given, name, "loss") for name in USUAL_DB}
-    near = setup.near if setup is not None else Near(Connector("", ""))
+    stated = {name: level for name in RESIDUALS if (level := _value(given, name, "loss")) is not None}
     assumed: list[str] = []
     if setup is None:
-        usual = {name: level for name, level in USUAL_DB.items() if stated[name] is None}
-        near = _with(near, usual)
-        if usual:
-            words = ", ".join(f"{name.replace('_', ' ')} {level:g} dB" for name, level in usual.items())
-            assumed.append(f"analyzer: {words} (practice)")
-    near = _with(near, {name: level for name, level in stated.items() if level is not None})
-    plane = setup.calibration if setup is not None else None
+        library = load_library()
+        near = with_typical_residuals(_with(Near(Connector("", "")), stated), library)
+        plane = with_typical_standards(Calibration(), near, library)
+        if near.typical:
+            words = ", ".join(f"{name.replace('_', ' ')} {getattr(near, f'{name}_db'):g} dB" for name in near.typical)
+            assumed.append(f"analyzer: {words} (typical of a {near.analyzer}, practice)")
+    else:
+        near, plane = _with(setup.near, stated), setup.calibration
     load_db = _value(given, "load_match", "return_loss")
     if load_db is None and "load" in standards:
-        load_db = plane.load_db if plane is not None else None
-        if load_db is None:
-            load_db = USUAL_LOAD_DB
-            assumed.append(f"load: return loss {USUAL_LOAD_DB:g} dB (practice)")
+        load_db = plane.load_db
+        if load_db is not None and "load" in plane.typical:
+            assumed.append(f"load: return loss {load_db:g} dB (typical with a {near.analyzer}, practice)")
     sizes = {}
     for end, (name, kind) in STANDARDS.items():
         unit = "f" if kind == "capacitance" else "h"
         size = _value(given, name, kind)
-        sizes[f"{name}_{unit}"] = size if size is not None else float(getattr(plane, f"{name}_{unit}", 0.0))
-        if end in standards and not sizes[f"{name}_{unit}"]:
-            assumed.append(f"{end}: ideal, without {kind}")
+        sizes[f"{name}_{unit}"] = float(getattr(plane, f"{name}_{unit}")) if size is None else size
+        if end in standards and size is None and name in plane.typical:
+            assumed.append(f"{end}: {kind} up to {format_quantity(sizes[f'{name}_{unit}'], kind)} (typical, practice)")
     return Analyzer.of(near, load_db, **sizes), tuple(assumed)
