@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from chain.results import ResultTable
+from library.fields import fields_of
 from library.records import Connector, Pad, Part, evidence_for, weakest
 
 if TYPE_CHECKING:
@@ -259,31 +260,6 @@ def with_typical_standards(
     return replace(calibration, typical=tuple(absent), **{name: getattr(usual, name) for name in absent.values()})
 
 
-SIZES: dict[str, dict[str, tuple[str, ...]]] = {
-    "pad": {
-        "loss_tolerance_db": ("loss_tolerance",),
-        "near_limit": ("near_reflection", "reflection"),
-        "far_limit": ("far_reflection", "reflection"),
-    },
-    "adapter": {
-        "limit": ("reflection",),
-        "length_tolerance_m": ("length_tolerance",),
-        "loss_tolerance": (),
-    },
-    "coax": {
-        "limit": ("reflection",),
-        "impedance_tolerance_ohm": ("impedance_tolerance",),
-        "loss_tolerance": ("attenuation_tolerance",),
-    },
-    "section": {
-        "limit": ("reflection",),
-        "impedance_tolerance_ohm": ("impedance_tolerance",),
-        "length_tolerance_m": ("length_tolerance",),
-    },
-    "transformer": {"limit": ("reflection",), "loss_tolerance_db": ("loss_tolerance",)},
-    "splitter": {"limit": ("reflection",), "loss_tolerance_db": ("loss_tolerance",)},
-}
-"""Fields of each kind of part that give the size of an unknown, and the keys by which an item states them itself."""
 OF_ANALYZER = {
     "near": ("directivity", "source_match", "tracking"),
     "noise": ("trace_noise",),
@@ -296,6 +272,15 @@ OF_STANDARDS = {
     "short": ("short_inductance",),
     "flex": ("flex",),
 }
+
+
+def _of_both(key: str) -> tuple[str, ...]:
+    """Key that states a limit of both ends at once."""
+    return ("reflection",) if key.endswith("_reflection") else ()
+
+
+def _kind(part: Part, figure: str, setup: Setup) -> str:
+    return evidence_for(part, figure, setup.sweep.stop_hz).kind
 
 
 def standing(setup: Setup, unknown: str) -> str:
@@ -314,13 +299,14 @@ def standing(setup: Setup, unknown: str) -> str:
     item = next((each for each in setup.items if each.id == unknown), None)
     if item is None or item.ideal:
         return "stated"
-    sizes = SIZES.get(item.part.kind, {})
-    if isinstance(item.part, Pad) and item.part.model == "resistors":
-        sizes = {"arm_tolerance": ("resistor_tolerance",)}
+    part = item.part
     found = [
-        "stated" if set(keys) & set(item.stated) else evidence_for(item.part, name, setup.sweep.stop_hz).kind
-        for name, keys in sizes.items()
-        if getattr(item.part, name)
+        "stated"
+        if each.item and {each.item, *_of_both(each.item)} & set(item.stated)
+        else _kind(part, each.field, setup)
+        for each in fields_of(part.kind)
+        if each.size and getattr(part, each.field)
+        if not isinstance(part, Pad) or (part.model == "resistors") == (each.field == "arm_tolerance")
     ]
     inside = [standing(replace(setup, items=arm.items), each.id) for arm in item.arms for each in arm.items]
     return weakest([*found, *inside]) or "stated"

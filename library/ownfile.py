@@ -177,9 +177,9 @@ def _connector_defects(
 ) -> Iterator[Defect]:
     from library.mating import parse_connector
     from library.parts import Library
-    from library.schema import FamilyRow
+    from library.schema import ROWS
 
-    own = [row for kind, _, row in rows if kind == "family" and _sound(FamilyRow, row)]
+    own = [row for kind, _, row in rows if kind == "family" and _sound(ROWS["family"], row)]
     library = Library({"family": [*own, *families]})
     for kind, at, row in rows:
         bare = kind == "adapter_set"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
@@ -10,20 +10,9 @@ from chain.files.positions import Where
 from chain.files.schema import KEYS_OF, ItemModel
 from chain.files.tables import Notes
 from chain.units import Tolerance, format_quantity
+from library.fields import fields_of
 from library.formulas import minimum_loss_db, minimum_loss_ohm
-from library.records import (
-    Adapter,
-    Coax,
-    Limit,
-    Measured,
-    Pad,
-    Part,
-    SectionLine,
-    Splitter,
-    Termination,
-    Transformer,
-    evidence_for,
-)
+from library.records import Coax, Limit, Pad, Part, SectionLine, Termination, evidence_for
 
 __all__ = ["limit_words", "with_overrides", "words_of"]
 
@@ -44,13 +33,34 @@ SLACK_DB = 0.05
 def with_overrides(part: Part, stated: ItemModel, where: Where, notes: Notes) -> Part:
     """Put the figures stated on an item in place of the part's own.
 
-    Source: Meaning of each key: `chain.files.schema`.
+    Source: Keys and fields: `library.fields`.
     """
     given = {key: getattr(stated, key) for key in KEYS_OF[part.kind] if getattr(stated, key) is not None}
-    changed: Callable[..., dict[str, Any]] | None = CHANGES.get(part.kind)
-    if not changed or not given:
+    if not given:
         return part
-    return _spread(replace(part, **changed(part, given, where, notes)), given, where, notes)
+    fields = {each.item: each.field for each in fields_of(part.kind) if each.item}
+    changes = {fields[key]: _plain(part, value, given) for key, value in given.items() if key in fields}
+    if isinstance(part, Pad):
+        changes = _pad(part, given, changes, where, notes)
+    elif isinstance(part, Coax):
+        changes |= _coax(given)
+    elif isinstance(part, Termination) and part.type != "load":
+        for key in ("impedance", "reflection"):
+            if key in given:
+                article = "an" if part.type == "open" else "a"
+                notes.fault((*where, key), f"{key} belongs to a load; this is {article} {part.type}")
+    return _spread(replace(part, **changes), given, where, notes)
+
+
+def _plain(part: Part, value: Any, given: dict[str, Any]) -> Any:
+    """A stated figure; a tolerance in percent is one of the impedance that holds, of a section's mean one."""
+    if not isinstance(value, Tolerance):
+        return value
+    if isinstance(part, SectionLine):
+        ohm = sum(each for each, _ in part.pieces) / len(part.pieces)
+    else:
+        ohm = given.get("impedance", getattr(part, "impedance_ohm", 0.0))
+    return value.value * (ohm if value.relative else 1.0)
 
 
 def _spread(part: Part, given: dict[str, Any], where: Where, notes: Notes) -> Part:
@@ -66,11 +76,7 @@ def _spread(part: Part, given: dict[str, Any], where: Where, notes: Notes) -> Pa
     return part
 
 
-def _named(given: dict[str, Any], fields: dict[str, str]) -> dict[str, Any]:
-    return {fields[key]: value for key, value in given.items() if key in fields}
-
-
-def _pad(part: Pad, given: dict[str, Any], where: Where, notes: Notes) -> dict[str, Any]:
+def _pad(part: Pad, given: dict[str, Any], changes: dict[str, Any], where: Where, notes: Notes) -> dict[str, Any]:
     specified = [key for key in SPECIFIED if key in given]
     resistors = [key for key in RESISTORS if key in given]
     if specified and resistors:
@@ -82,13 +88,8 @@ def _pad(part: Pad, given: dict[str, Any], where: Where, notes: Notes) -> dict[s
                 "key",
             )
         return {}
-    changes = _named(
-        given, {"loss": "loss_db", "loss_tolerance": "loss_tolerance_db", "resistor_tolerance": "arm_tolerance"}
-    )
-    for end in ("near", "far"):
-        limit = given.get(f"{end}_reflection", given.get("reflection"))
-        if limit is not None:
-            changes[f"{end}_limit"] = limit
+    if "reflection" in given:
+        changes = dict.fromkeys(("near_limit", "far_limit"), given["reflection"]) | changes
     least_db = minimum_loss_db(max(part.near_ohm, part.far_ohm), min(part.near_ohm, part.far_ohm))
     if "loss" in given and given["loss"] < least_db - SLACK_DB:
         ends = f"{part.near_ohm:g} and {part.far_ohm:g} ohm"
@@ -127,34 +128,11 @@ def where_name(where: Where) -> str:
     return str(where[0]) if number is None else f"item {number + 1}"
 
 
-def _adapter(part: Adapter, given: dict[str, Any], where: Where, notes: Notes) -> dict[str, Any]:
-    return _named(
-        given,
-        {
-            "impedance": "impedance_ohm",
-            "electrical_length": "electrical_length_m",
-            "length_tolerance": "length_tolerance_m",
-            "loss_at_1ghz": "loss_at_1ghz_db",
-            "reflection": "limit",
-        },
-    )
-
-
-def _coax(part: Coax, given: dict[str, Any], where: Where, notes: Notes) -> dict[str, Any]:
-    changes = _named(
-        given,
-        {
-            "impedance": "impedance_ohm",
-            "velocity_factor": "velocity_factor",
-            "attenuation_tolerance": "loss_tolerance",
-            "reflection": "limit",
-        },
-    )
+def _coax(given: dict[str, Any]) -> dict[str, Any]:
+    """What a stated impedance or attenuation does away with: a curve of the library's."""
+    changes: dict[str, Any] = {}
     if "impedance" in given:
         changes |= {"impedance_points_hz": (), "impedance_points_ohm": ()}
-    if "impedance_tolerance" in given:
-        ohm = given.get("impedance", part.impedance_ohm)
-        changes["impedance_tolerance_ohm"] = _tolerance_ohm(given["impedance_tolerance"], ohm)
     if "attenuation" in given:
         stated = given["attenuation"]
         changes |= {
@@ -171,145 +149,53 @@ def _coax(part: Coax, given: dict[str, Any], where: Where, notes: Notes) -> dict
     return changes
 
 
-def _section(part: SectionLine, given: dict[str, Any], where: Where, notes: Notes) -> dict[str, Any]:
-    changes = _named(
-        given, {"design_frequency": "design_hz", "length_tolerance": "length_tolerance_m", "reflection": "limit"}
-    )
-    if "impedance_tolerance" in given:
-        mean = sum(ohm for ohm, _ in part.pieces) / len(part.pieces)
-        changes["impedance_tolerance_ohm"] = _tolerance_ohm(given["impedance_tolerance"], mean)
-    return changes
-
-
-def _tolerance_ohm(stated: Tolerance, of_ohm: float) -> float:
-    return stated.value * (of_ohm if stated.relative else 1.0)
-
-
-def _two_figures(part: Transformer | Splitter, given: dict[str, Any], where: Where, notes: Notes) -> dict[str, Any]:
-    fields = {"loss_tolerance": "loss_tolerance_db", "reflection": "limit"}
-    return _named(given, fields | ({"loss": "loss_db"} if isinstance(part, Transformer) else {}))
-
-
-def _termination(part: Termination, given: dict[str, Any], where: Where, notes: Notes) -> dict[str, Any]:
-    for key in ("impedance", "reflection"):
-        if key in given and part.type != "load":
-            notes.fault(
-                (*where, key), f"{key} belongs to a load; this is {'an' if part.type == 'open' else 'a'} {part.type}"
-            )
-    return _named(given, {"impedance": "impedance_ohm", "reflection": "limit"})
-
-
-def _measured(part: Measured, given: dict[str, Any], where: Where, notes: Notes) -> dict[str, Any]:
-    return _named(given, {"loss_tolerance": "loss_tolerance_db", "reflection_error": "reflection_error"})
-
-
-CHANGES: dict[str, Callable[..., dict[str, Any]]] = {
-    "measured": _measured,
-    "pad": _pad,
-    "adapter": _adapter,
-    "coax": _coax,
-    "section": _section,
-    "transformer": _two_figures,
-    "splitter": _two_figures,
-    "termination": _termination,
-}
-
-
 def words_of(part: Part, stated: ItemModel, highest_hz: float = 0.0) -> list[str]:
     """Say which figures of a part are the library's, one sentence for each standing they have.
 
     Source: The part's record.
     """
     groups: dict[str, list[str]] = {}
-    for key, words, name in FIGURES[part.kind](part) if part.kind in FIGURES else ():
+    for key, words, name in _told(part):
         covered = {key} | ({"reflection"} if key.endswith("_reflection") else set())
-        if all(getattr(stated, name, None) is None for name in covered):
+        if all(getattr(stated, each, None) is None for each in covered):
             groups.setdefault(evidence_for(part, name, highest_hz).kind, []).append(f"{key} {words}")
     return [f"{', '.join(words)} (library, evidence {kind})" for kind, words in groups.items()]
 
 
-Figures = list[tuple[str, str, str]]
-"""Key of the item, value in words, field of the part's record."""
+def _told(part: Part) -> Iterator[tuple[str, str, str]]:
+    """Key of the item, value in words and field of the record, for every figure of a part that is put in words."""
+    if isinstance(part, Termination) and part.type != "load":
+        return
+    resistors = isinstance(part, Pad) and part.model == "resistors"
+    if isinstance(part, Pad) and resistors:
+        yield from ((name, format_quantity(ohm, "impedance"), "arms") for name, ohm in dict(part.arms).items())
+    alike = isinstance(part, Pad) and part.near_limit == part.far_limit
+    for each in fields_of(part.kind):
+        if (
+            not each.item
+            or not each.quantity
+            or (isinstance(part, Pad) and resistors != (each.field == "arm_tolerance"))
+        ):
+            continue
+        if each.item == "attenuation_tolerance" and isinstance(part, Coax):
+            yield "attenuation", _curve(part), "attenuation"
+        value = getattr(part, each.field)
+        if each.quantity.startswith("limit"):
+            if not alike:
+                yield each.item, limit_words(value, each.quantity.removeprefix("limit")), each.field
+            elif each.field == "near_limit":
+                yield "reflection", limit_words(value, " at each end"), each.field
+        elif each.quantity == "number":
+            yield each.item, f"{value:g}", each.field
+        else:
+            yield each.item, format_quantity(float(f"{value:.4g}"), each.quantity), each.field
 
 
-def _pad_figures(part: Pad) -> Figures:
-    if part.model == "resistors":
-        arms = dict(part.arms)
-        found = [(name, format_quantity(ohm, "impedance"), "arms") for name, ohm in arms.items()]
-        return [*found, ("resistor_tolerance", format_quantity(part.arm_tolerance, "percent"), "arm_tolerance")]
-    found = [
-        ("loss", f"{part.loss_db:.4g} dB", "loss_db"),
-        ("loss_tolerance", format_quantity(part.loss_tolerance_db, "loss"), "loss_tolerance_db"),
-    ]
-    if part.near_limit == part.far_limit:
-        return [*found, ("reflection", limit_words(part.near_limit, " at each end"), "near_limit")]
-    near, far = limit_words(part.near_limit), limit_words(part.far_limit)
-    return [*found, ("near_reflection", near, "near_limit"), ("far_reflection", far, "far_limit")]
-
-
-def _adapter_figures(part: Adapter) -> Figures:
-    return [
-        ("impedance", format_quantity(part.impedance_ohm, "impedance"), "impedance_ohm"),
-        ("electrical_length", format_quantity(part.electrical_length_m, "length"), "electrical_length_m"),
-        ("length_tolerance", format_quantity(part.length_tolerance_m, "length"), "length_tolerance_m"),
-        ("loss_at_1ghz", format_quantity(part.loss_at_1ghz_db, "loss"), "loss_at_1ghz_db"),
-        ("reflection", limit_words(part.limit, " at each end"), "limit"),
-    ]
-
-
-def _coax_figures(part: Coax) -> Figures:
-    curve = ("flat_db_per_100m", "per_sqrt_mhz_db_per_100m", "per_mhz_db_per_100m")
-    flat, root, linear = (getattr(part, name) for name in curve)
+def _curve(part: Coax) -> str:
+    flat, root, linear = part.flat_db_per_100m, part.per_sqrt_mhz_db_per_100m, part.per_mhz_db_per_100m
     span = f"{part.valid_from_hz / 1e6:g} to {part.valid_to_hz / 1e6:g} MHz"
     formula = f"{flat:g} + {root:g} sqrt(f/MHz) + {linear:g} f/MHz dB/100 m"
-    return [
-        ("impedance", format_quantity(part.impedance_ohm, "impedance"), "impedance_ohm"),
-        ("impedance_tolerance", format_quantity(part.impedance_tolerance_ohm, "impedance"), "impedance_tolerance_ohm"),
-        ("velocity_factor", f"{part.velocity_factor:g}", "velocity_factor"),
-        ("attenuation", f"{'by points' if part.points_hz else formula} over {span}", "attenuation"),
-        ("attenuation_tolerance", format_quantity(part.loss_tolerance, "percent"), "loss_tolerance"),
-        ("reflection", limit_words(part.limit, " at each end of the lead"), "limit"),
-    ]
-
-
-def _section_figures(part: SectionLine) -> Figures:
-    return [
-        ("design_frequency", format_quantity(part.design_hz, "frequency"), "design_hz"),
-        ("impedance_tolerance", format_quantity(part.impedance_tolerance_ohm, "impedance"), "impedance_tolerance_ohm"),
-        ("length_tolerance", format_quantity(part.length_tolerance_m, "length"), "length_tolerance_m"),
-        ("reflection", limit_words(part.limit, " at each end"), "limit"),
-    ]
-
-
-def _transformer_figures(part: Transformer) -> Figures:
-    return [("loss", format_quantity(part.loss_db, "loss"), "loss_db"), *_splitter_figures(part)]
-
-
-def _splitter_figures(part: Splitter | Transformer) -> Figures:
-    return [
-        ("loss_tolerance", format_quantity(part.loss_tolerance_db, "loss"), "loss_tolerance_db"),
-        ("reflection", limit_words(part.limit, " at each port"), "limit"),
-    ]
-
-
-def _termination_figures(part: Termination) -> Figures:
-    if part.type != "load":
-        return []
-    return [
-        ("impedance", format_quantity(part.impedance_ohm, "impedance"), "impedance_ohm"),
-        ("reflection", limit_words(part.limit), "limit"),
-    ]
-
-
-FIGURES: dict[str, Callable[..., Figures]] = {
-    "pad": _pad_figures,
-    "adapter": _adapter_figures,
-    "coax": _coax_figures,
-    "section": _section_figures,
-    "transformer": _transformer_figures,
-    "splitter": _splitter_figures,
-    "termination": _termination_figures,
-}
+    return f"{'by points' if part.points_hz else formula} over {span}"
 
 
 def limit_words(limit: Limit | None, ends: str = "") -> str:

@@ -35,6 +35,7 @@ from chain.files.quantities import (
     reader,
 )
 from chain.units import Tolerance
+from library.fields import fields_of
 from library.records import Connector, Limit
 
 __all__ = [
@@ -319,48 +320,26 @@ REQUIRED: Mapping[type[Table], tuple[str, ...]] = {
 
 ENDS = ("near", "far", "reversed")
 ALWAYS = ("id", "part", "ideal")
-KEYS_OF: Mapping[str, tuple[str, ...]] = {
-    "pad": (
-        *ENDS,
-        "loss",
-        "loss_tolerance",
-        "reflection",
-        "near_reflection",
-        "far_reflection",
-        "reflection_kind",
-        "near_reflection_kind",
-        "far_reflection_kind",
-        "series",
-        "shunt",
-        "resistor_tolerance",
-    ),
-    "adapter": (
-        *ENDS,
-        "impedance",
-        "electrical_length",
-        "length_tolerance",
-        "loss_at_1ghz",
-        "reflection",
-        "reflection_kind",
-    ),
-    "coax": (
-        *ENDS,
-        "length",
-        "length_tolerance",
-        "temperature",
-        "velocity_factor",
-        "attenuation",
-        "attenuation_tolerance",
-        "impedance",
-        "impedance_tolerance",
-        "reflection",
-        "reflection_kind",
-    ),
-    "section": (*ENDS, "design_frequency", "impedance_tolerance", "length_tolerance", "reflection", "reflection_kind"),
-    "transformer": (*ENDS, "loss", "loss_tolerance", "reflection", "reflection_kind"),
+BESIDE: Mapping[str, tuple[str, ...]] = {
+    "pad": (*ENDS, "reflection", "series", "shunt"),
+    "adapter": ENDS,
+    "coax": (*ENDS, "length", "length_tolerance", "temperature", "attenuation"),
+    "section": ENDS,
+    "transformer": ENDS,
     "network": ENDS,
-    "splitter": ("near", "far", "path", "arm", "loss_tolerance", "reflection", "reflection_kind"),
-    "termination": ("near", "impedance", "reflection", "reflection_kind"),
-    "measured": (*ENDS, "touchstone", "reference", "loss_tolerance", "reflection_error", "reflection_error_kind"),
+    "splitter": ("near", "far", "path", "arm"),
+    "termination": ("near",),
+    "measured": (*ENDS, "touchstone", "reference"),
 }
+"""Keys of each kind of part that stand for no single field of its record."""
+
+
+def _keys_of(kind: str) -> tuple[str, ...]:
+    own = [each for each in fields_of(kind) if each.item]
+    keys = [*BESIDE[kind], *(each.item for each in own)]
+    kinds = [f"{each.item}_kind" for each in own if each.takes.startswith("Reflection")]
+    return (*keys, *(["reflection_kind"] if kind == "pad" else []), *kinds)
+
+
+KEYS_OF: Mapping[str, tuple[str, ...]] = {kind: _keys_of(kind) for kind in BESIDE}
 """Keys that each kind of part takes, beside those that all take."""

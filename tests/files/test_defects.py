@@ -8,8 +8,8 @@ from chain.files.setup_file import parse_setup
 
 NO_CHANNEL_HELP = "give start and stop, or region and channels"
 PAD_KEYS = (
-    "near, far, reversed, loss, loss_tolerance, reflection, near_reflection, far_reflection, "
-    "reflection_kind, near_reflection_kind, far_reflection_kind, series, shunt, resistor_tolerance"
+    "near, far, reversed, reflection, series, shunt, loss, loss_tolerance, near_reflection, far_reflection, "
+    "resistor_tolerance, reflection_kind, near_reflection_kind, far_reflection_kind"
 )
 
 
