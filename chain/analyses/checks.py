@@ -187,7 +187,7 @@ def open_arms(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph) -
         name, ohm = graph.ends[port].name, graph.ends[port].line_ohm
         remedy = f"end it in a {ohm:g}-ohm load"
         if arm is None:
-            text = f"nothing is said of this port: it is reckoned as ended in {ohm:g} ohm"
+            text = f"nothing is said of this port: it is taken as ended in {ohm:g} ohm"
             found.append(Finding("caution", name, text, f"{remedy}, and state it as an arm", "open-arm"))
         elif arm.end == "open":
             text = "this port is left open: what comes back from it adds ripple to the path"

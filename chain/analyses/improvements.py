@@ -1,4 +1,4 @@
-"""What makes the doubt and what would shrink it: contributions of the unknowns, and the cheapest cure with its figure."""
+"""What makes the uncertainty and what would shrink it: contributions of the unknowns, and the cheapest improvement."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ MOST_FREQUENCIES = 21
 DRAWS = 16_000
 """Simulated measurements for each interval that is compared."""
 WORTH = 2 / 3
-"""A cure counts as enough if it leaves no more than this share of the interval's width."""
+"""An improvement counts as enough if it leaves no more than this share of the interval's width."""
 
 BETTER_DB = 32.3
 """Return loss of a precision adapter or a good pad (VSWR 1.05)."""

@@ -111,7 +111,7 @@ def _between(first: Interval, second: Interval, factor: Real) -> Interval:
 def _interval(name: str, values: Mapping[str, Real], errors: Mapping[str, Real]) -> Interval:
     value, error = values[name], errors[name]
     if name + TURNED in errors:
-        # Errors can only add to a size near nought: the cloud of drawn points, turned round the measured one, tells the true.
+        # Errors can only add to a size near zero: the cloud of drawn points, turned round the measured one, tells the true.
         low, high = np.quantile(errors[name + TURNED], ENDS, axis=0)
         scatter = np.quantile(errors[name + APART], COVERAGE, axis=0)
         down, up = (np.hypot(np.maximum(side, 0.0), scatter) for side in (-low, high))

@@ -93,7 +93,7 @@ def _agreeing(freq_hz: Real, phase: Real, seconds: float, what: str) -> None:
 
 
 def _counted(freq_hz: Real, phase: Real, what: str) -> float:
-    """Whole turns at zero frequency, where the phase of what only takes time is nought."""
+    """Whole turns at zero frequency, where the phase of what only takes time is zero."""
     offset, scatter = _at_zero(freq_hz, phase)
     turns = float(np.round(offset))
     rest = abs(offset - turns)

@@ -22,7 +22,7 @@ MOST_EXTRA_DB, MOST_LESS_DB = 10.0, 1.5
 MOST_CONNECTOR = 1.0
 MOST_STALE = 0.5
 LOSS_AT_HZ = 100e6
-"""Where the loss of a pad of resistors is reckoned, too low for its parasitics to count."""
+"""Where the loss of a pad of resistors is computed, too low for its parasitics to count."""
 BETWEEN_OHM = 60.0
 OTHER_LENGTH_M, OTHER_PER_SQRT_MHZ_DB, OTHER_LIMIT_DB = 1.0, 10.0, 20.0
 """A piece that stands where a measured one is stated: a line of 0 to 2 m, of 3 dB a metre at 1 GHz and 20 dB at its ends; practice."""

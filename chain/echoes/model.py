@@ -22,7 +22,7 @@ __all__ = ["EchoFit", "SampledSweep", "fit", "refine", "reweighted", "sweep_of"]
 Values = NDArray[Any]
 
 FLOOR = 2e-5
-"""Least noise that is reckoned with, as a reflection: figures in files are rounded, lines are not quite the model's."""
+"""Least noise that counts, as a reflection: figures in files are rounded, lines are not quite the model's."""
 MOST_DEGREE = 8
 STEPS = 12
 SETTLED = 1e-7

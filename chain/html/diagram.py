@@ -96,7 +96,7 @@ def _through(graph: SetupGraph, first: Node, plane: str, later: Waiting) -> tupl
 
 def _stated_end(arm: Arm | None, line_ohm: float) -> Block:
     if arm is None:
-        return Block("not stated", (f"reckoned as {line_ohm:g} ohm",), "end")
+        return Block("not stated", (f"taken as {line_ohm:g} ohm",), "end")
     return Block(f"{arm.end_ohm:g} ohm" if arm.end == "matched" else arm.end, ("end of the arm",), "end")
 
 

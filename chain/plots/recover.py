@@ -1,4 +1,4 @@
-"""A sweep as read beside the same sweep as recovered, the reflections with their regions, and who is to blame for the doubt."""
+"""A sweep as read beside the same sweep as recovered, the reflections with their regions, and what makes the uncertainty."""
 
 from __future__ import annotations
 
@@ -101,7 +101,7 @@ def _contributions(result: Recovery) -> BarChart:
     groups = tuple(Group(name, (Bar(0.0, share, percent(share), "share"),)) for name, share in rows)
     return BarChart(
         "contributions",
-        "Where the doubt comes from",
+        "Where the uncertainty comes from",
         "At the worst point: share of the mean square error of the recovered reflection, each unknown taken alone.",
         even_axis("share", "%", 0.0, max(share for _, share in rows) or 1.0, 0.01),
         groups,

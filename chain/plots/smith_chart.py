@@ -14,6 +14,8 @@ __all__ = ["draw_reflection"]
 
 LINES = "#bbbbbb"
 LABELS = "#555555"
+CLOSE = 0.35
+"""Distance in the plane under which two names would meet."""
 EDGE = np.exp(2j * np.pi * np.linspace(0, 1, 361))
 HALO = {"boxstyle": "round,pad=0.15", "facecolor": "white", "edgecolor": "none", "alpha": 0.8}
 
@@ -84,9 +86,11 @@ def _trace(panel: Any, trace: Trace) -> None:
         return
     style = "-" if trace.joined else "o"
     panel.plot(points.real, points.imag, style, color=look.colour, linewidth=1.9, markersize=5, label=trace.label)
-    for text, point in zip(trace.ends, (points[0], points[-1]), strict=True):
+    # Ends that lie close have their names above and below.
+    below = -11 if abs(points[-1] - points[0]) < CLOSE else 3
+    for text, point, shift in zip(trace.ends, (points[0], points[-1]), (3, below), strict=True):
         if text and np.isfinite(point):
             panel.plot([point.real], [point.imag], "o", color=look.colour, markersize=5)
             panel.annotate(
-                cut(text, 40), (point.real, point.imag), (7, 3), textcoords="offset points", fontsize=8, bbox=HALO
+                cut(text, 40), (point.real, point.imag), (7, shift), textcoords="offset points", fontsize=8, bbox=HALO
             )

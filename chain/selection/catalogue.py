@@ -61,7 +61,7 @@ class Catalogue:
 
 
 def without_dominated(catalogue: Catalogue, most_items: int) -> NDArray[np.intp]:
-    """Pieces that a best chain may need, stock reckoned with.
+    """Pieces that a best chain may need, stock counted.
 
     A piece goes only where pieces between the same two nodes that are no worse in anything have, together, a stock of
     at least `most_items`: then one of them is left over in any chain that uses the piece, and can take its place.

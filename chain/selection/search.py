@@ -1,4 +1,4 @@
-"""The exact front of buildable chains over cost, loss, sum of reflection limits and number of joints, stock reckoned with.
+"""The exact front of buildable chains over cost, loss, sum of reflection limits and number of joints, stock counted.
 
 `chain.selection.cost_to_go` gives the front that unlimited stock would have. Chains of it that the stock allows belong to the
 answer at once.
