@@ -32,7 +32,7 @@ ENDINGS = {
 OTHERS = (".txt", ".json")
 TABLES = (".txt", ".csv", ".json")
 SERVED = {
-    **dict.fromkeys(("check", "choose", "expect", "planes", "prove", "ripple"), TABLES),
+    **dict.fromkeys(("check", "choose", "expect", "planes", "prove", "ripple", "tune"), TABLES),
     "new": (".toml", ".txt", ".json"),
     "schema": (".json",),
     "learn": (".toml", ".json"),

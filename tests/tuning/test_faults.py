@@ -1,7 +1,10 @@
 """Faults of the antenna's side made by hand, each held against the signs it should show; a sound antenna shows none."""
 
+import csv
 import json
+import runpy
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,6 +15,7 @@ from chain.cli.main import chain
 from chain.errors import RangeError
 from chain.report.faults import three_lines
 from chain.tuning.faults import antenna_faults
+from library.store import text_of
 
 WELL = Element(600e6, 62, 6, 0.0, 1.0)
 NOISE = 0.0012
@@ -93,3 +97,22 @@ def test_sweeps_of_other_spans_are_refused_and_options_belong_together():
     words = ["tune", "demo/loops.toml", "demo/loops-wet.s1p", "--faults", "--before", "demo/loops.s1p"]
     done = run(chain, words, standalone_mode=False)
     assert done.stdout.splitlines()[2].startswith("Suspected: water")
+
+
+def test_the_demo_is_what_its_script_writes(tmp_path):
+    """The invented sweeps come out of the script beside them, byte for byte."""
+    runpy.run_path("demo/make_loops_sweep.py")["main"](tmp_path)
+    for name in ("loops.s1p", "loops-wet.s1p", "loops.csv"):
+        assert (tmp_path / name).read_text(encoding="utf-8") == Path("demo", name).read_text(encoding="utf-8")
+
+
+def test_every_sign_that_the_table_of_faults_names_is_one_that_is_looked_for():
+    """And each row says what decides, what to do and where it comes from."""
+    known = {each.id for each in suspect(read(WELL.reflection(FREQ), 1)).signs}
+    rows = list(csv.DictReader(line for line in text_of("antenna_faults.csv").splitlines() if not line.startswith("#")))
+    assert {sign for row in rows for key in ("signs_for", "signs_against") for sign in row[key].split()} <= known
+    for row in rows:
+        assert len(f"Next: {row['decides']}.") <= 80
+        assert row["evidence"] == "practice"
+        assert row["remedy"]
+        assert row["source"]
