@@ -37,6 +37,8 @@ SERVED = {
     "schema": (".json",),
     "learn": (".toml", ".json"),
     "report": (".html", ".json"),
+    "plot": (".txt", ".png", ".svg"),
+    "export": (".csv", ".html"),
     "card": (".txt", ".html", ".csv", ".json"),
     "recover": (*TABLES, ".s1p"),
     "budget": (*TABLES, ".s2p", ".ts"),

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from chain.cli.completing import any_file, setup_files, sweep_files
+from chain.cli.endings import kind_of
 from chain.cli.options import Common, common
 from chain.cli.output import Refusal, deliver, deliver_page, note, refuse_overwriting, write_whole
 from chain.cli.plot_option import SUFFIXES
@@ -201,21 +202,20 @@ def _trends(folder: str, name: str, channel: str) -> LogTrends:
 def plot(shared: Common, folder: str, name: str, channel: str) -> None:
     """Draw the series on the terminal, or with -o to a picture (.png or .svg)."""
     refuse_overwriting(shared.output, shared.force)
-    to_file = shared.output if shared.output not in (None, "-") else None
+    drawn = str(shared.output or "").lower().endswith(SUFFIXES)
     if shared.json:
         raise Refusal("--json leaves no place for a chart; 'chain log show --json' gives the figures")
-    if to_file and Path(to_file).suffix.lower() not in SUFFIXES:
-        raise Refusal(f"{to_file}: a plot is drawn as .png or .svg")
     found = _trends(folder, name, channel)
     from chain.plots import log as drawing
 
-    if to_file:
+    if drawn:
         from chain.plots.picture import needs_matplotlib, picture
 
         needs_matplotlib()
-        made = picture(drawing.describe(found), Path(to_file).suffix.lower()[1:], found.title)
-        write_whole(to_file, made, shared.force)
-        note(shared, f"written: {to_file}")
+        path = str(shared.output)
+        made = picture(drawing.describe(found), Path(path).suffix.lower()[1:], found.title)
+        write_whole(path, made, shared.force)
+        note(shared, f"written: {path}")
         return
 
     def render(console: Console) -> None:
@@ -238,9 +238,12 @@ def plot(shared: Common, folder: str, name: str, channel: str) -> None:
 @only_options
 @common
 def export(shared: Common, folder: str, page: bool, name: str, channel: str) -> None:
-    """Write the records as a table, one row a channel, or with --page as one page with the series drawn."""
+    """Write the records as a table, one row a channel, or as one page with the series drawn (--page, or -o FILE.html)."""
     refuse_overwriting(shared.output, shared.force)
-    if page:
+    named = kind_of(shared.output)
+    if page and named == "csv":
+        raise Refusal(f"{shared.output}: --page writes .html; leave --page out for a table")
+    if page or named == "html":
         from chain.html.log import log_html
 
         deliver_page(shared, log_html(_trends(folder, name, channel)))
