@@ -290,7 +290,7 @@ def test_chains_without_limit_and_of_one_item_have_a_page():
 def test_the_command_writes_a_page_or_json_and_overwrites_nothing(tmp_path):
     """HTML to the file named, JSON on request; an existing file, or an input, is left alone; --enforce tells by the status."""
     target = tmp_path / "page.html"
-    run("report", BOATHOUSE, "--draws", DRAWS, "--enforce", "-o", target)
+    run("report", "demo/plane-after-pad.toml", "--draws", DRAWS, "--enforce", "-o", target)
     whole = target.read_text("utf-8")
     assert whole.startswith("<!doctype html>")
     run("report", BOATHOUSE, "-o", target, status=2)
