@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 
-@click.command("budget", cls=PlotCommand, short_help="Where does every dB go?")
+@click.command("budget", cls=PlotCommand)
 @setup_argument
 @click.option(
     "--touchstone", metavar="FILE", help="Also write the chain as a two-port (Touchstone 2.1, both references)."

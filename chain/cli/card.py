@@ -18,7 +18,7 @@ __all__ = ["command"]
 PAGES = (".html", ".htm", ".xhtml")
 
 
-@click.command("card", short_help="The card for the bench: wiring, known readings, ohms, what to beware of.")
+@click.command("card")
 @setup_argument
 @common
 def command(shared: Common, setup: str) -> None:

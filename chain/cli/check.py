@@ -10,7 +10,7 @@ from chain.cli.output import deliver, refuse_overwriting
 __all__ = ["command"]
 
 
-@click.command("check", short_help="Does it fit together, and is anything about to be damaged?")
+@click.command("check")
 @setup_argument
 @enforce
 @common

@@ -17,7 +17,7 @@ __all__ = ["command"]
 RANKS = ("interval", "cost", "loss", "reflection", "joints")
 
 
-@click.command("choose", short_help="What to buy, or to change: which buildable chain tells most?")
+@click.command("choose")
 @click.argument("need", metavar="[NEED]", required=False, shell_complete=need_files)
 @click.option("--rank", type=click.Choice(RANKS), default="interval", help="What puts the chains in order.")
 @click.option("--why", type=int, nargs=2, metavar="A B", help="Compare two chains of the answer, item by item.")

@@ -30,7 +30,7 @@ LONGEST_NAME = 9
 """Longest name of a file that a column head has room for; longer ones are called A and B."""
 
 
-@click.command("compare", cls=PlotCommand, short_help="Which of two antennas is better, and is that sure?")
+@click.command("compare", cls=PlotCommand)
 @click.argument("files", metavar="[SETUP A B]", nargs=-1, shell_complete=setup_or_sweep_files)
 @click.option(
     "--levels", metavar="FILE", shell_complete=any_file, help="Table of received levels, read in turn: A-B-A-B."

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 
-@click.command("expect", cls=PlotCommand, short_help="What will the screen show, and which reading to aim for?")
+@click.command("expect", cls=PlotCommand)
 @setup_argument
 @click.option(
     "--true", "true", multiple=True, metavar="VSWR", help="A true value to show, such as 'VSWR 1.8'; repeatable."

@@ -17,7 +17,7 @@ from chain.sweeps.options import SweepOptions
 __all__ = ["command"]
 
 
-@click.command("follow", short_help="Each new sweep of a folder answered at once: better or worse?")
+@click.command("follow")
 @click.argument("setup", metavar="SETUP", shell_complete=setup_files)
 @click.argument("folder", metavar="FOLDER", shell_complete=any_file)
 @click.option(

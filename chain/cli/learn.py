@@ -66,7 +66,7 @@ def quantities(function: Function) -> Function:
 sweep_option = partial(click.option, multiple=True, metavar="FILE", shell_complete=sweep_files)
 
 
-@click.command("learn", short_help="Make a part of your own from sweeps of it.")
+@click.command("learn")
 @click.argument("method", type=click.Choice(["lead", "two-port", "ends", "back-to-back"]))
 @click.argument("files", nargs=-1, metavar="[FILE]...", shell_complete=sweep_files)
 @sweep_option("--open", "open_", help="Sweep with the far end open; repeatable.")

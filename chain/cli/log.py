@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 
-@click.group("log", short_help="Keep measurements for years, and see what has changed.", no_args_is_help=True)
+@click.group("log", no_args_is_help=True)
 def command() -> None:
     """Keep measurements: one plain text file each, never rewritten, and what they say over the years.
 

@@ -10,7 +10,7 @@ from chain.cli.output import deliver_text, refuse_overwriting
 __all__ = ["command"]
 
 
-@click.command("new", short_help="Write a commented starter set-up.")
+@click.command("new")
 @common
 def command(shared: Common) -> None:
     """Write a commented set-up file to start from. Nothing is asked.

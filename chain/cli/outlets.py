@@ -24,7 +24,7 @@ __all__ = ["command"]
 METERS = ("75", "50-pad", "50")
 
 
-@click.command("outlets", cls=PlotCommand, short_help="What arrives at each outlet, with what margin?")
+@click.command("outlets", cls=PlotCommand)
 @click.argument("file", metavar="FILE", shell_complete=installation_files)
 @click.option("--place", is_flag=True, help="Where one amplifier helps, and with what gain.")
 @click.option("--improve", is_flag=True, help="What would mend it, out of what is owned, offered or free.")

@@ -13,7 +13,7 @@ __all__ = ["command"]
 KINDS = ("pad", "adapter", "coax", "section", "transformer", "network", "splitter", "termination")
 
 
-@click.command("parts", short_help="Browse the library of parts, or show one in full.")
+@click.command("parts")
 @click.argument("words", nargs=-1, shell_complete=part_names)
 @click.option(
     "--at", "at", multiple=True, metavar="FREQUENCY", help="Loss at this frequency, such as '200 MHz'; repeatable."

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 
-@click.command("planes", cls=PlotCommand, short_help="Where is it best to calibrate?")
+@click.command("planes", cls=PlotCommand)
 @setup_argument
 @click.option("--true", "true", default="VSWR 1.5", metavar="VSWR", help="True value to compare at, beside the limit.")
 @digits_option

@@ -34,7 +34,7 @@ def _once(ctx: click.Context, option: click.Parameter, given: Sequence[str]) -> 
 END = "VSWR (1.73), return loss (11.4 dB), inf (off the scale), or a sweep file; repeat it for a re-seated reading."
 
 
-@click.command("prove", short_help="Is the chain what it claims to be? Known terminations as read.")
+@click.command("prove")
 @setup_argument
 @click.option(
     "--open",

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 
-@click.command("recover", cls=PlotCommand, short_help="What is the antenna's true match, and how sure is that?")
+@click.command("recover", cls=PlotCommand)
 @click.argument("files", metavar="[SETUP] [SWEEP]", nargs=-1, shell_complete=setup_or_sweep_files)
 @click.option(
     "--reading",

@@ -23,7 +23,7 @@ __all__ = ["command"]
 MOST_DRAWS = 200_000
 
 
-@click.command("report", short_help="All of it on one page with plots, the bench card on its last sheet.")
+@click.command("report")
 @click.argument("setup", metavar="SETUP", shell_complete=setup_files)
 @click.argument("file", metavar="[SWEEP]", required=False, shell_complete=sweep_files)
 @click.option(

@@ -24,9 +24,7 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 
-@click.command(
-    "ripple", cls=PlotCommand, short_help="What in the sweep repeats, and how long is the thing that makes it?"
-)
+@click.command("ripple", cls=PlotCommand)
 @click.argument("files", metavar="SWEEP [SETUP]", nargs=-1, shell_complete=setup_or_sweep_files)
 @click.option(
     "--gate",

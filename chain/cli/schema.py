@@ -12,9 +12,7 @@ from chain.cli.output import deliver_text, refuse_overwriting
 __all__ = ["command"]
 
 
-@click.command(
-    "schema", short_help="Print the JSON Schema of a file of set-ups, needs, installations, parts or records."
-)
+@click.command("schema")
 @click.argument("of", type=click.Choice(["setup", "need", "installation", "library", "record"]), default="setup")
 @common
 def command(shared: Common, of: str) -> None:

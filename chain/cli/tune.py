@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 
-@click.command("tune", cls=PlotCommand, short_help="Too long or too short: which way to bend the antenna?")
+@click.command("tune", cls=PlotCommand)
 @click.argument("setup", metavar="SETUP", shell_complete=setup_files)
 @click.argument("sweep_path", metavar="SWEEP", shell_complete=sweep_files)
 @click.option(
