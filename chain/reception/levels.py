@@ -11,7 +11,7 @@ from chain.arrays import Complex, Real
 from chain.reception.elements import Compiled, compile_tree
 from chain.reception.formulas import T0_K, antenna_noise_k, combined_db, level_dbuv, noise_dbuv, products_dbuv
 from chain.reception.network import solve
-from chain.reception.records import ANTENNA, AntennaMatch, Installation, InstalledItem
+from chain.reception.records import ANTENNA, AntennaMatch, Installation, Outlet
 from chain.reception.sections import reflection_at
 from library.reception import Amplifier
 
@@ -299,19 +299,28 @@ def without_item(installation: Installation, name: str, port: str) -> Installati
         if item is not gone
     ]
     ends = [replace(end, after=gone.after) if end.after == port else end for end in installation.outlets]
-    reached = {ANTENNA}
-    kept: list[InstalledItem] = []
-    todo = list(items)
+    followers = {item.after: item for item in items}
+    reached, todo = {ANTENNA}, [ANTENNA]
     while todo:
-        ready = [item for item in todo if item.after in reached]
-        if not ready:
-            break
-        kept += ready
-        reached |= {each for item in ready for each in item.outputs}
-        todo = [item for item in todo if item not in ready]
-    return replace(
-        installation, items=tuple(kept), outlets=tuple(end for end in ends if end.after in reached), supplies=()
-    )
+        below = followers.get(todo.pop())
+        outputs = below.outputs if below else ()
+        reached.update(outputs)
+        todo += outputs
+    kept = tuple(item for item in items if item.after in reached)
+    return replace(installation, items=kept, outlets=tuple(end for end in ends if end.after in reached), supplies=())
+
+
+def _one_way(installation: Installation, end: Outlet) -> Installation:
+    """A large tree cut down to the way of one outlet, every other branch ended in 75 ohm where it leaves it."""
+    homes = {item.id: item for item in installation.items}
+    way, port = [], end.after
+    while port != ANTENNA:
+        way.append(homes[port.partition(".")[0]])
+        port = way[-1].after
+    used = {item.after for item in way} | {end.after}
+    idle = [each for item in way for each in item.outputs if each not in used]
+    ended = tuple(Outlet(f"end of {each}", each, None, "load") for each in idle)
+    return replace(installation, items=tuple(way[::-1]), outlets=(end, *ended))
 
 
 def worth_of(installation: Installation, outlet: int, channel: int) -> Worth:
@@ -323,6 +332,8 @@ def worth_of(installation: Installation, outlet: int, channel: int) -> Worth:
     # The level at the terminals is held: a change must not be paid for by the source.
     source = replace(installation.sources[wanted.signal], kind="field", value=0.0)
     alone = replace(installation, channels=(replace(wanted, signal=0),), sources=(source,), interferers=())
+    if len(alone.items) > MOST_ITEMS:
+        alone, outlet = _one_way(alone, end), 0
     found, _ = reflection_at(installation.antenna.match, wanted.centre_hz)
     size = min(abs(complex(found)), 0.99)
     base = nominal_levels(matched_antenna(alone, size))
@@ -331,7 +342,7 @@ def worth_of(installation: Installation, outlet: int, channel: int) -> Worth:
     items: list[tuple[str, str, float]] = []
     port = end.after
     while port != ANTENNA and len(items) < MOST_ITEMS:
-        item = next(each for each in installation.items if each.id == port.partition(".")[0])
+        item = next(each for each in alone.items if each.id == port.partition(".")[0])
         less = without_item(matched_antenna(alone, size), item.id, port)
         at = [each.id for each in less.outlets].index(end.id)
         cost = float(nominal_levels(less).cn_db[at, 0]) - row
@@ -344,4 +355,4 @@ def worth_of(installation: Installation, outlet: int, channel: int) -> Worth:
 
 
 MOST_ITEMS = 40
-"""Most items on the way of one outlet whose cost is computed."""
+"""Most items on the way of one outlet whose cost is computed; a larger tree is cut down to that way."""
