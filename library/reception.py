@@ -29,6 +29,7 @@ __all__ = [
     "noise_class",
     "receiver",
     "reception_part",
+    "rows_of",
     "window",
 ]
 
@@ -214,6 +215,24 @@ def _inline(row: dict[str, Any]) -> Inline:
         row["max_mhz"] * 1e6,
         _evidence(row),
     )
+
+
+def rows_of(words: str = "", kind: str | None = None) -> tuple[dict[str, Any], ...]:
+    """Rows of amplifiers, in-line parts, receivers and modes that all words fit; an exact id gives that one alone."""
+    found = [
+        *({**row, "kind": "amplifier"} for row in _rows("amplifiers", "amplifier")),
+        *_rows("inline", "inline"),
+        *({**row, "kind": "receiver"} for row in _rows("amplifiers", "receiver")),
+        *(
+            {**row, "kind": "mode", "name": f"needs {row['need_db']:g} dB, {row['channel']}"}
+            for row in _rows("modes", "mode")
+        ),
+    ]
+    found = [row for row in found if kind in (None, row["kind"])]
+    wanted = words.casefold().strip()
+    exact = [row for row in found if row["id"].casefold() == wanted]
+    fits = [row for row in found if all(word in f"{row['id']} {row['name']}".casefold() for word in wanted.split())]
+    return tuple(exact or fits)
 
 
 def receiver(name: str) -> Receiver:

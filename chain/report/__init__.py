@@ -23,6 +23,7 @@ __all__ = [
     "placement",
     "planes",
     "prove",
+    "reception_parts",
     "recover",
     "ripple",
     "schemas",

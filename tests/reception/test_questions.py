@@ -321,3 +321,16 @@ def test_another_seed_moves_the_ends_by_no_more_than_told():
     told = np.mean([each.end_error_db for each in found])
     assert max(moved) < 1.3 * told, "the worst of 24 rows and six pairs, against twice a standard deviation"
     assert told < 3 * np.mean(moved)
+
+
+def test_parts_of_reception_are_browsed_with_their_evidence():
+    listed = run("parts", "--kind", "amplifier")
+    assert "masthead-amplifier" in listed
+    assert "memory" in listed
+    shown = run("parts", "masthead-amplifier")
+    assert "noise figure db" in shown
+    assert "memory: typical" in shown
+    rows = document("parts", "--kind", "mode")["parts"]
+    assert all(row["source"] and row["evidence"] for row in rows)
+    assert {"DVB-T2 256QAM 2/3", "FM stereo"} <= {row["id"] for row in rows}
+    run("parts", "--kind", "filter", "nothing-like-it", status=2)

@@ -1,0 +1,40 @@
+"""Parts, receivers and modes of reception, each with its figures, evidence and source."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from rich.console import Console
+
+from chain.report.tables import Column, say, show_table, title
+
+__all__ = ["render"]
+
+APART = ("id", "name", "kind", "evidence", "source", "note")
+
+
+def render(result: Sequence[dict[str, Any]], console: Console) -> None:
+    """Print the rows as a list, or one in full."""
+    if len(result) == 1:
+        row = result[0]
+        title(console, f"{row['id']}: {row['name']}")
+        figures = [[key.replace("_", " "), _text(value)] for key, value in row.items() if key not in APART]
+        figures.append(["evidence", f"{row['evidence']}: {row['source']}"])
+        figures += [["note", row["note"]]] if row.get("note") else []
+        show_table(console, [Column(row["kind"], False), Column("", False, wraps=True)], figures)
+        return
+    columns = [Column("part", False), Column("kind", False), Column("what it is", False, wraps=True)]
+    show_table(
+        console, [*columns, Column("evidence", False)], [[r["id"], r["kind"], r["name"], r["evidence"]] for r in result]
+    )
+    console.print()
+    say(console, f"{len(result)} of reception. One alone, by its id, is shown in full with its source.")
+
+
+def _text(value: object) -> str:
+    if isinstance(value, dict):
+        return ", ".join(f"{key.replace('_', ' ')} {_text(each)}" for key, each in value.items())
+    if isinstance(value, list):
+        return "; ".join(" ".join(f"{each:g}" for each in row) if isinstance(row, list) else str(row) for row in value)
+    return str(value)
