@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from chain.results import ResultTable
 from library.fields import fields_of
-from library.records import Connector, Pad, Part, evidence_for, weakest
+from library.mating import F_FAMILY, f_plug_variant
+from library.records import Coax, Connector, Pad, Part, evidence_for, weakest
 
 if TYPE_CHECKING:
     from chain.errors import Defect
@@ -34,6 +35,7 @@ __all__ = [
     "ShortLine",
     "Sweep",
     "standing",
+    "with_conductors",
     "with_typical_residuals",
     "with_typical_standards",
 ]
@@ -310,3 +312,30 @@ def standing(setup: Setup, unknown: str) -> str:
     ]
     inside = [standing(replace(setup, items=arm.items), each.id) for arm in item.arms for each in arm.items]
     return weakest([*found, *inside]) or "stated"
+
+
+def with_conductors(setup: Setup) -> Setup:
+    """The same set-up, every F plug of a lead marked with what its cable's conductor means for a jack.
+
+    Source: `library.mating.f_plug_variant`.
+    """
+    return replace(setup, items=tuple(_with_conductor(item) for item in setup.items))
+
+
+def _with_conductor(item: Item) -> Item:
+    if item.arms:
+        return replace(item, arms=tuple(_arm(arm) for arm in item.arms))
+    if not isinstance(item.part, Coax):
+        return item
+    variant = f_plug_variant(item.part)
+    near, far = (_plug(each, variant) for each in (item.near_connector, item.far_connector))
+    return replace(item, near_connector=near, far_connector=far)
+
+
+def _arm(arm: Arm) -> Arm:
+    return replace(arm, items=tuple(_with_conductor(item) for item in arm.items))
+
+
+def _plug(connector: Connector, variant: str) -> Connector:
+    bare = connector.family == F_FAMILY and connector.gender == "plug" and not connector.variant
+    return replace(connector, variant=variant) if bare else connector

@@ -9,7 +9,7 @@ from library.errors import LibraryError, near_names
 from library.parts import Library, built_in
 from library.records import Adapter, Coax, Connector, MatedPair
 
-__all__ = ["VERDICTS", "bridging_adapters", "f_plug_variant", "mate", "parse_connector"]
+__all__ = ["F_FAMILY", "VERDICTS", "bridging_adapters", "f_plug_variant", "mate", "parse_connector"]
 
 VERDICTS = ("ok", "costed", "caution", "no-contact", "no-mate", "destructive")
 """From sound to ruinous."""
@@ -23,6 +23,7 @@ NAME = re.compile(r"(?P<family>\S+(?: \S+)*?) (?P<gender>\S+?)(?: ?\((?P<variant
 OTHER_WORDS = {"male": "plug", "female": "jack", "m": "plug", "f": "jack", "socket": "jack", "pin": "plug"}
 """Words for gender that are not accepted, since they name the contact in some families and the shell in others."""
 
+F_FAMILY = "F-75"
 F_LEAST_MM, F_THICK_MM, F_THIN_MM = 0.5, 1.05, 0.9
 """Conductors: too thin for an F jack to hold, so thick that they spread it, and thin but in common use."""
 

@@ -18,11 +18,11 @@ from chain.analyses.impedances import (
     reversed_part,
     wrong_impedance,
 )
-from chain.assembly.connections import BLOCKING, F_FAMILY, Connection, with_conductors
+from chain.assembly.connections import BLOCKING, F_FAMILY, Connection
 from chain.assembly.graph import SetupGraph, setup_graph
 from chain.findings import LEVELS, Finding
 from chain.results import SCHEMA_VERSION, ResultTable, plain_values
-from chain.setups import Item, Setup
+from chain.setups import Item, Setup, with_conductors
 from library.load import Library
 from library.mating import bridging_adapters
 from library.records import Coax, Connector

@@ -5,16 +5,16 @@ F plugs are told by the cable they sit on, since its own conductor is the pin.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chain.rf.elements import Line
 from chain.rf.references import WRONG_HALF_M, section_lines
-from chain.setups import Arm, Far, Item, Near, Setup, ShortLine
+from chain.setups import Far, Item, Near, ShortLine
 from library.load import Library
-from library.mating import f_plug_variant, mate
+from library.mating import F_FAMILY, mate
 from library.records import Adapter, Coax, Connector, Splitter, Termination
 
 __all__ = [
@@ -28,13 +28,10 @@ __all__ = [
     "item_ends",
     "item_ohm",
     "near_end",
-    "with_conductors",
 ]
 
 BLOCKING = ("no-contact", "no-mate", "destructive")
 """Verdicts that mean the two ends do not fit together."""
-
-F_FAMILY = "F-75"
 
 
 @dataclass(frozen=True)
@@ -94,33 +91,6 @@ def far_end(far: Far) -> End:
     Source: The set-up.
     """
     return End("far", far.connector, far.impedance_ohm, far.impedance_ohm)
-
-
-def with_conductors(setup: Setup) -> Setup:
-    """The same set-up, every F plug of a lead marked with what its cable's conductor means for a jack.
-
-    Source: `library.mating.f_plug_variant`.
-    """
-    return replace(setup, items=tuple(_with_conductor(item) for item in setup.items))
-
-
-def _with_conductor(item: Item) -> Item:
-    if item.arms:
-        return replace(item, arms=tuple(_arm(arm) for arm in item.arms))
-    if not isinstance(item.part, Coax):
-        return item
-    variant = f_plug_variant(item.part)
-    near, far = (_plug(each, variant) for each in (item.near_connector, item.far_connector))
-    return replace(item, near_connector=near, far_connector=far)
-
-
-def _arm(arm: Arm) -> Arm:
-    return replace(arm, items=tuple(_with_conductor(item) for item in arm.items))
-
-
-def _plug(connector: Connector, variant: str) -> Connector:
-    bare = connector.family == F_FAMILY and connector.gender == "plug" and not connector.variant
-    return replace(connector, variant=variant) if bare else connector
 
 
 @dataclass(frozen=True)

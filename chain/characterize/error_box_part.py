@@ -19,7 +19,8 @@ from library.formulas import LIGHT_M_PER_S
 
 __all__ = ["two_port_part"]
 
-
+MOST_UNCERTAIN_DB = 20.0
+"""Largest tolerance of a loss that a part file takes."""
 MUCH = 0.15
 """Reflection above which a part is hardly what it is said to be (VSWR 1.35)."""
 
@@ -96,6 +97,9 @@ def _pad_row(
     measured: MeasuredFit, fit: BoxFit, ends: Ends, loss: Interval, length_m: float | None
 ) -> tuple[dict[str, Any], list[Figure]]:
     middle, half = pad_loss(loss)
+    if half > MOST_UNCERTAIN_DB:
+        what = f"these sweeps tell the loss to within {half:.0f} dB only"
+        raise RangeError(what, "calibrate again, tighten the joints, and repeat them")
     row = {**_ends(fit, ends), "loss_db": middle, "loss_tolerance_db": half}
     if ends.resistor_power_w is not None:
         row["resistor_power_w"] = ends.resistor_power_w

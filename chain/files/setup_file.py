@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from chain.errors import Defect, InputError, quoted
 from chain.files.toml import decode, read_file, read_toml
-from chain.setups import Setup
+from chain.setups import Setup, with_conductors
 
 if TYPE_CHECKING:
     from chain.files.tables import Notes
@@ -101,7 +101,6 @@ def parse_setup(raw: bytes, path: str = "set-up", folder: Path | None = None, li
     if broken or notes.faults or notes.elsewhere:
         raise InputError(_all_defects(text, path, broken, notes))
     assert setup is not None
-    from chain.assembly.connections import with_conductors
     from chain.files.positions import defect_at
 
     return with_conductors(replace(setup, locator=partial(defect_at, text, path)))

@@ -25,7 +25,6 @@ from chain.assembly.connections import (
     item_ends,
     item_ohm,
     near_end,
-    with_conductors,
 )
 from chain.errors import ChainError, quoted
 from chain.rf.elements import limit_radius
@@ -34,7 +33,7 @@ from chain.rf.references import nominal
 from chain.selection.catalogue import Catalogue
 from chain.selection.need import Need, Offer
 from chain.selection.search import Walk
-from chain.setups import Calibration, Item, Setup
+from chain.setups import Calibration, Item, Setup, with_conductors
 from library.load import Library
 from library.mating import mate
 
