@@ -16,9 +16,8 @@ from chain.uncertainty.intervals import COVERAGE, SEED, Intervals, Observation, 
 from chain.uncertainty.measurement import Measurement
 from chain.uncertainty.whole_sweep import SweepTest, judged_sweep
 
-__all__ = ["GRADES", "Judgement", "channel_members", "grade", "judge", "strict_shares", "verdict"]
+__all__ = ["Judgement", "channel_members", "grade", "judge", "strict_shares", "verdict"]
 
-GRADES = ("better", "leans better", "open", "leans worse", "worse")
 LEANS = 0.8
 """Chance at the limit from which an answer leans one way; calibrated, so one antenna in five at the limit does."""
 ROUNDING = 1e-6

@@ -12,7 +12,6 @@ from chain.uncertainty.one_sided_tests import PHASES, Terms, invert
 
 __all__ = ["highest_proving", "reading_range", "reading_ranges"]
 
-Floats = NDArray[np.float32]
 
 STEPS = np.arange(PHASES) * 2 * np.pi / PHASES
 QUARTERS = STEPS[::4]
