@@ -137,6 +137,8 @@ class Far:
     impedance_ohm: float = 75.0
     limit_vswr: float | None = None
     dc_feed_v: float | None = None
+    antenna_q: float | None = None
+    """Narrowest resonance that the antenna may have, as f over its bandwidth; noise is averaged only where it is stated."""
 
 
 @dataclass(frozen=True)

@@ -37,9 +37,8 @@ WORTH = 2 / 3
 BETTER_DB = 32.3
 """Return loss of a precision adapter or a good pad (VSWR 1.05)."""
 
+SWEEPS = 4
 GOOD_LOAD_DB = 40.0
-USUAL_LOAD_DB = 32.0
-"""Return loss taken for a bench load where the set-up names none; assumed."""
 
 
 @dataclass(frozen=True)
@@ -98,23 +97,24 @@ def improvements(setup: Setup) -> Iterator[tuple[str, str, Setup]]:
     Source: Practice; precision parts keep VSWR 1.05.
     """
     calibration, near = setup.calibration, setup.near
+    yield from _free(setup)
     if near.repeatability_db is not None and near.repeatability_db < 60:
         steady = replace(near, repeatability_db=60.0)
         text = "clean the joints that are opened and tighten them to torque (repeatability 60 dB)"
         yield "joints", text, replace(setup, near=steady)
-    load_db = calibration.load_db if calibration.load_db is not None else USUAL_LOAD_DB
+    load_db = calibration.load_db
     for item in setup.items:
-        if item.id != calibration.plane and item.part.kind != "splitter":
-            moved = replace(calibration, plane=item.id, load_db=load_db, load_impedance_ohm=None)
+        if item.id != calibration.plane and item.part.kind != "splitter" and setup.calibrates(item.id):
+            moved = replace(calibration, plane=item.id, load_impedance_ohm=None)
             yield "plane", f"calibrate after '{item.id}'", replace(setup, calibration=moved)
     for index, item in enumerate(setup.items):
         part = item.part
         if isinstance(part, Adapter) and _limit_db(part.limit) < BETTER_DB:
             text = f"a precision adapter (return loss {BETTER_DB:g} dB) in place of '{item.id}'"
             yield "adapter", text, _swapped(setup, index, replace(part, limit=Limit((0.0,), (BETTER_DB,))))
-    if calibration.plane != "near" and load_db < GOOD_LOAD_DB:
-        better = replace(calibration, load_db=GOOD_LOAD_DB, load_inductance_h=0.0)
-        text = f"a load of {GOOD_LOAD_DB:g} dB return loss for the calibration"
+    if calibration.plane != "near" and load_db is not None and load_db < GOOD_LOAD_DB:
+        better = replace(calibration, load_db=GOOD_LOAD_DB)
+        text = f"a load of {GOOD_LOAD_DB:g} dB return loss for the calibration, all else as it is"
         yield "load", text, replace(setup, calibration=better)
     for index, item in enumerate(setup.items):
         part = item.part
@@ -123,6 +123,38 @@ def improvements(setup: Setup) -> Iterator[tuple[str, str, Setup]]:
             better_pad = replace(part, near_limit=limit, far_limit=limit, loss_tolerance_db=0.1)
             text = f"a better pad (return loss {BETTER_DB:g} dB) in place of '{item.id}'"
             yield "pad", text, _swapped(setup, index, better_pad)
+
+
+def _free(setup: Setup) -> Iterator[tuple[str, str, Setup]]:
+    """Changes that cost nothing but care: no swap, a lead held still, several sweeps averaged."""
+    calibration, near = setup.calibration, setup.near
+    if calibration.plane != "near" and calibration.swap_adapter:
+        kept = replace(calibration, swap_adapter="")
+        yield "free", "do not swap the adapter after the calibration", replace(setup, calibration=kept)
+    if calibration.plane != "near" and (calibration.flex_deg or calibration.flex_deg_at_1ghz):
+        still = replace(calibration, flex_deg=0.0, flex_deg_at_1ghz=0.0)
+        yield "free", "hold the lead still from the calibration to the reading", replace(setup, calibration=still)
+    if near.trace_noise_db and near.has_phase:
+        quiet = replace(near, trace_noise_db=near.trace_noise_db / np.sqrt(SWEEPS))
+        yield "free", f"average {SWEEPS} sweeps of the same state", replace(setup, near=quiet)
+    yield from _learnt(setup)
+
+
+def _learnt(setup: Setup) -> Iterator[tuple[str, str, Setup]]:
+    """A pad measured with the analyzer at hand instead of taken by its specification: as good as the analyzer then."""
+    near = setup.near
+    if not near.has_phase or near.directivity_db is None or near.tracking_db is None:
+        return
+    for index, item in enumerate(setup.items):
+        part = item.part
+        if isinstance(part, Pad) and part.model == "specification" and _limit_db(part.near_limit) < near.directivity_db:
+            limit = Limit((0.0,), (near.directivity_db,))
+            known = replace(part, near_limit=limit, far_limit=limit, loss_tolerance_db=near.tracking_db)
+            text = (
+                f"measure '{item.id}' with this analyzer (chain learn): its reflections are then known to "
+                f"{near.directivity_db:g} dB and its loss to {near.tracking_db:g} dB"
+            )
+            yield "free", text, _swapped(setup, index, known)
 
 
 def _limit_db(limit: Limit | None) -> float:

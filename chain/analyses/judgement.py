@@ -120,6 +120,9 @@ def judge(
     # Both ends of the range of chances over the phases on one side of a half: the one nearer to it. Else nothing is said.
     chance = np.where(possible, np.clip(0.5, least, most), np.nan)
     words = np.where(high <= limit + ROUNDING, "pass", np.where(seen.size > test.edge, "fail", "not proven"))
+    if readings.processed:
+        # What a gate took away cannot be told from what it left: such a sweep leans, and proves nothing.
+        words = np.full(words.shape, "not proven")
     words = np.where(possible, words, "impossible")
     channels = _channels(members, readings, found, ends, magnitude, words, limit, test)
     inside = _inside(members, len(words))

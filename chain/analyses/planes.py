@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from chain.analyses.improvements import USUAL_LOAD_DB
 from chain.assembly.cascade import build, sweep_hz
 from chain.assembly.connections import BLOCKING, item_ends
 from chain.reflection import magnitude_from_vswr, vswr
@@ -15,7 +14,7 @@ from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.rf.bilinear import compose, inverse
 from chain.setups import Calibration, Item, Setup
 from chain.uncertainty.contributions import only
-from chain.uncertainty.intervals import COVERAGE, SEED, intervals, of_magnitude
+from chain.uncertainty.intervals import COVERAGE, SEED, interval_of, intervals, of_magnitude
 from chain.uncertainty.measurement import BATCH, measurement_of, nominal_maps, simulate
 from chain.uncertainty.monte_carlo import Accuracy, settled_intervals
 from library.mating import bridging_adapters, mate
@@ -158,49 +157,58 @@ def _ends(
     draws, digits, seed = run
     found = measurement_of(measurement.setup, build(measurement.setup, np.array([freq_hz]), fit=False))
     sizes = [float(magnitude_from_vswr(value)) for value in true]
-    seen = [of_magnitude(found, size, measurement.has_phase) for size in sizes]
-    made, accuracy = settled_intervals(lambda count: intervals(found, seen[-1], draws=count, seed=seed), draws, digits)
-    ends = [*(intervals(found, each, draws=made.draws, seed=seed).ends for each in seen[:-1]), made.ends]
-    pairs = [
-        (min(float(each.low[0]), size), max(float(each.high[0]), size)) for each, size in zip(ends, sizes, strict=True)
-    ]
+    seen = of_magnitude(found, sizes[-1], measurement.has_phase)
+    made, accuracy = settled_intervals(lambda count: intervals(found, seen, draws=count, seed=seed), draws, digits)
+    pairs = []
+    for size in sizes:
+        low, high = interval_of(found, size, measurement.has_phase, made.draws, seed)
+        pairs.append((float(low[0]), float(high[0])))
     return pairs, accuracy, made.draws
 
 
 def _ways(setup: Setup) -> Iterator[_Way]:
-    plain = setup.calibration
-    yield _Way("near", "at the analyzer's own port", _at(setup, replace(plain, plane="near")))
-    assumed = plain.load_db is None
-    load_db = USUAL_LOAD_DB if plain.load_db is None else plain.load_db
+    plain, phase = setup.calibration, setup.near.has_phase
+    if setup.calibrates("near"):
+        yield _Way("near", "at the analyzer's own port", _at(setup, replace(plain, plane="near")), phase)
+    assumed = "load" in plain.typical
     for item in setup.items:
-        if item.part.kind != "splitter":
-            here = replace(plain, plane=item.id, load_db=load_db)
+        if item.part.kind != "splitter" and setup.calibrates(item.id):
+            here = replace(plain, plane=item.id)
             ohm = item_ends(item)[1].line_ohm
             if plain.plane != item.id:
                 here = replace(here, load_impedance_ohm=None)
-            yield _Way(item.id, f"after '{item.id}'", _at(setup, here), assumed=assumed and ohm > 0)
-    last = setup.items[-1]
-    far_ohm = item_ends(last)[1].line_ohm
-    bare = replace(plain, plane=last.id, load_inductance_h=0.0)
-    shop = replace(bare, load_db=20.0, load_impedance_ohm=None)
-    yield _Way(
-        f"{last.id}, shop terminator", "as above, with a shop terminator of 20 dB", _at(setup, shop), assumed=True
-    )
-    made = replace(bare, load_db=load_db, load_impedance_ohm=None, load_inductance_h=2e-9)
-    yield _Way(
-        f"{last.id}, home-made load", "as above, with a home-made load of up to 2 nH", _at(setup, made), assumed=True
-    )
-    if far_ohm != setup.near.impedance_ohm:
-        fifty = replace(bare, load_db=load_db, load_impedance_ohm=setup.near.impedance_ohm)
-        text = f"as above, with a {setup.near.impedance_ohm:g}-ohm load; complex reading converted"
-        yield _Way(f"{last.id}, {setup.near.impedance_ohm:g}-ohm load", text, _at(setup, fifty), True, True)
-    direct = replace(setup, items=_bridge(setup), calibration=Calibration())
-    through = " and ".join(item.part.id for item in direct.items) or "no adapter"
-    yield _Way("no pad", f"antenna straight on the analyzer through {through}; complex reading converted", direct, True)
+            yield _Way(item.id, f"after '{item.id}'", _at(setup, here), phase, assumed and ohm > 0)
+    if setup.calibrates(setup.items[-1].id):
+        yield from _other_loads(setup, setup.items[-1])
+    direct = _bridge(setup) if phase and setup.calibrates("near") else None
+    if direct is not None:
+        through = " and ".join(item.part.id for item in direct)
+        words = f"antenna straight on the analyzer{' through ' if through else ''}{through}; complex reading converted"
+        yield _Way("no pad", words, replace(setup, items=direct, calibration=Calibration()), True)
 
 
-def _bridge(setup: Setup) -> tuple[Item, ...]:
-    """The first adapter of the library that joins the antenna to the analyzer without a pad, if they do not mate."""
+def _other_loads(setup: Setup, last: Item) -> Iterator[_Way]:
+    """The plane at the antenna with other loads; what is known of the other standards stays."""
+    plain, phase = setup.calibration, setup.near.has_phase
+    bare = replace(plain, plane=last.id, load_impedance_ohm=None)
+    shop = replace(bare, load_db=20.0)
+    words = "as above, with a shop terminator of 20 dB"
+    yield _Way(f"{last.id}, shop terminator", words, _at(setup, shop), phase, assumed=True)
+    made = replace(bare, load_inductance_h=2e-9)
+    words = "as above, with a home-made load of up to 2 nH"
+    yield _Way(f"{last.id}, home-made load", words, _at(setup, made), phase, assumed=True)
+    ohm = setup.near.impedance_ohm
+    if item_ends(last)[1].line_ohm != ohm and phase:
+        fifty = replace(bare, load_impedance_ohm=ohm)
+        words = f"as above, with a {ohm:g}-ohm load; complex reading converted"
+        yield _Way(f"{last.id}, {ohm:g}-ohm load", words, _at(setup, fifty), True, True)
+
+
+def _bridge(setup: Setup) -> tuple[Item, ...] | None:
+    """The first adapter of the library that joins the antenna to the analyzer without a pad; none where they mate.
+
+    None where nothing in the library joins them: that way does not exist.
+    """
     library = setup.library
     near, far = setup.near.connector, setup.far.connector
     if mate(near, far, library).verdict not in BLOCKING:
@@ -211,7 +219,7 @@ def _bridge(setup: Setup) -> tuple[Item, ...]:
             turned = mate(near, part.near_connector, library).verdict in BLOCKING
             ends = (part.near_connector, part.far_connector)
             return (Item("adapter", part, *(ends[::-1] if turned else ends), reversed=turned),)
-    return ()
+    return None
 
 
 def _at(setup: Setup, calibration: Calibration) -> Setup:
@@ -228,7 +236,7 @@ def _row(
     else:
         item = next(each for each in setup.items if each.id == plane.plane)
         connector = item_ends(item)[1].connector
-        standards = f"open, short and {found.reading_ohm:g}-ohm load ({plane.load_db:g} dB)"
+        standards = f"open, short and {found.reading_ohm:g}-ohm load ({_load_words(plane)})"
     low, high, limit_low, limit_high = (float(vswr(value)) for pair in ends for value in pair)
     return Plane(
         measurement.name,
@@ -248,6 +256,10 @@ def _row(
     )
 
 
+def _load_words(plane: Calibration) -> str:
+    return "perfect" if plane.load_db is None else f"{plane.load_db:g} dB"
+
+
 def _noise_gain_db(measurement: _Way, freq_hz: float, magnitude: float, seed: int) -> float:
     """Error of the recovered reflection from noise alone, over the noise of one raw reading."""
     noisy = replace(measurement.setup, near=replace(measurement.setup.near, trace_noise_db=TEST_NOISE_DB))
@@ -262,7 +274,8 @@ def _recommend(rows: list[Plane]) -> tuple[str, str]:
     """Narrowest of the set-up's own planes, a nearer one preferred at the same width; and what going without a pad gives."""
     own = [row for row in rows if "," not in row.plane and row.plane != "no pad"]
     best = min(own, key=lambda row: _width(row) * (1.0 if row.plane == "near" else 1.02))
-    near, direct = rows[0], rows[-1]
+    near = next((row for row in rows if row.plane == "near"), rows[0])
+    direct = next((row for row in rows if row.plane == "no pad"), None)
     why = f"calibrate {best.what}"
     if best.plane == "near":
         why += "; no plane further out narrows the interval"
@@ -271,7 +284,7 @@ def _recommend(rows: list[Plane]) -> tuple[str, str]:
             f", with {best.standards} on its {best.connector}: a true VSWR of {best.limit_vswr:g} then comes out as "
             f"{_span(best)} instead of {_span(near)} from the analyzer's port"
         )
-    if _width(direct) < _width(best):
+    if direct is not None and _width(direct) < _width(best):
         why += f". Without a pad, from a complex reading, it would be {_span(direct)}"
     return best.plane, why
 

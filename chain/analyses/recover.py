@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -16,8 +17,9 @@ from chain.errors import RangeError
 from chain.reflection import magnitude_from_vswr, mismatch_loss_db, vswr
 from chain.rf.bilinear import Maps
 from chain.setups import Setup
-from chain.sweeps.readings import Readings, thinned
-from chain.uncertainty.bounds import reading_bound, true_bound, true_bound_complex
+from chain.sweeps.readings import Readings
+from chain.uncertainty.averaging import averaged
+from chain.uncertainty.bounds import reading_bound, rounded_bound, true_bound_complex
 from chain.uncertainty.intervals import SEED, Intervals, Observation, intervals, recovered_observation
 from chain.uncertainty.measurement import BATCH, Measurement, measurement_of, nominal_maps, simulate
 from chain.uncertainty.monte_carlo import settled_intervals
@@ -34,7 +36,9 @@ MAGNITUDES = np.linspace(0, 1, 101)
 HALVINGS = 30
 ROUNDING = 1e-12
 MOST_FREQUENCIES = 21
-MOST_READINGS = 801
+BLOCK = 400
+"""Frequencies of a long sweep that bounds are made for at a time."""
+MOST_REGIONS = 801
 
 
 def nominal_truth(known: Maps, readings: Readings) -> tuple[Real, Complex | None]:
@@ -108,15 +112,25 @@ def recover(
     Interval: `chain.uncertainty.one_sided_tests`; sweep: `chain.uncertainty.whole_sweep`. Bound: `chain.uncertainty.bounds`.
     Mismatch loss: -10 log10(1 - m^2).
     """
-    readings = thinned(readings, MOST_READINGS)
     measurement = measurement_of(setup, build(setup, readings.freq_hz))
+    if readings.repeats > 1:
+        measurement = replace(measurement, noise_factor=1 / np.sqrt(readings.repeats))
     known = nominal_maps(measurement)
-    bound = _bound(measurement, readings)
-    refused = _refusals(readings, bound[0], reading_bound(measurement, np.ones(readings.freq_hz.shape))[1])
+    bound = _by_blocks(lambda here, part: _bound(here, part), measurement, readings)
+    ceiling = _by_blocks(lambda here, part: reading_bound(here, np.ones(part.magnitude.shape)), measurement, readings)[
+        1
+    ]
+    refused = _refusals(readings, bound[0], ceiling)
     if len(refused) == readings.freq_hz.size:
         raise RangeError(refused[0][1], "check the pad and repeat the calibration, or correct the set-up")
-    magnitude, far = nominal_truth(known, readings)
+    magnitude, far = _nominal(known, readings)
     seen = _observed(known, readings)
+    said: tuple[str, ...] = ()
+    if far is not None and setup.far.antenna_q and measurement.noise:
+        measurement, seen, said = _averaged(measurement, known, far, seen, setup.far.antenna_q)
+        magnitude = np.minimum(seen.size, 1.0)
+        assert seen.phase_rad is not None
+        far = seen.size * np.exp(1j * seen.phase_rad)
     limit = None if setup.far.limit_vswr is None else float(magnitude_from_vswr(setup.far.limit_vswr))
     members = [span for _, span in channel_members(setup, readings.freq_hz)]
     strict = strict_shares(readings.freq_hz.size, members)
@@ -130,7 +144,7 @@ def recover(
     worst = int(np.argmax(np.where(np.isnan(high), -1.0, high)))
     return Recovery(
         **_judged(setup, (low, high), judged),
-        **_identity(setup, measurement, readings, judged.remarks),
+        **_identity(setup, measurement, readings, (*said, *judged.remarks)),
         true_vswr=np.where(np.isnan(bound[0]), np.nan, vswr(magnitude)),
         true_reflection=far,
         true_ohm=None if far is None else _ohm(far, measurement.far_ohm),
@@ -146,7 +160,7 @@ def recover(
         contributions=contributions(measurement, float(magnitude[worst]), seed),
         improvement=_cure(setup, readings, (magnitude[worst], low[worst], high[worst]), worst, seed),
         linear=None if far is None else _linear(measurement, far),
-        region=None if far is None else _region(measurement, far, seed),
+        region=None if far is None or far.size > MOST_REGIONS else _region(measurement, far, seed),
         refused=refused,
     )
 
@@ -168,7 +182,9 @@ def _observed(known: Maps, readings: Readings) -> Observation:
 def _inside(found: Intervals, bound: tuple[Real, Real], magnitude: Real) -> tuple[Real, Real]:
     """Intervals that hold their own nominal value and lie within the bound; NaN where nothing possible gives the reading."""
     low, high = np.minimum(found.ends.low, magnitude), np.maximum(found.ends.high, magnitude)
-    return np.clip(low, *bound), np.clip(high, *bound)
+    # An average of several readings may lie outside what one of them alone allows.
+    low, high = np.minimum(np.clip(low, *bound), magnitude), np.maximum(np.clip(high, *bound), magnitude)
+    return low, high
 
 
 def _linear(measurement: Measurement, far: Complex) -> Linear:
@@ -187,8 +203,50 @@ def _region(measurement: Measurement, far: Complex, seed: int) -> Ellipse:
 
 def _bound(measurement: Measurement, readings: Readings) -> tuple[Real, Real]:
     if readings.reflection is not None:
-        return true_bound_complex(measurement, readings.reflection)
-    return true_bound(measurement, readings.magnitude)
+        return true_bound_complex(measurement, readings.reflection, readings.rounding)
+    return rounded_bound(measurement, readings.magnitude, readings.rounding)
+
+
+def _by_blocks(
+    bound: Callable[[Measurement, Readings], tuple[Real, Real]], measurement: Measurement, readings: Readings
+) -> tuple[Real, Real]:
+    """A bound of a long sweep, some frequencies at a time, so that it fits into memory."""
+    count = readings.freq_hz.size
+    parts = [
+        bound(measurement.at(chosen), readings.at(chosen))
+        for chosen in (slice(start, min(start + BLOCK, count)) for start in range(0, count, BLOCK))
+    ]
+    low, high = (np.concatenate(each) for each in zip(*parts, strict=True))
+    return low, high
+
+
+def _nominal(known: Maps, readings: Readings) -> tuple[Real, Complex | None]:
+    """`nominal_truth` of a long sweep, some frequencies at a time."""
+    count = readings.freq_hz.size
+    if readings.reflection is not None or count <= BLOCK:
+        return nominal_truth(known, readings)
+    sizes = []
+    for start in range(0, count, BLOCK):
+        chosen = slice(start, start + BLOCK)
+        here = Maps(*(each[:, chosen] for each in (known.p, known.q, known.r)))
+        sizes.append(nominal_truth(here, readings.at(chosen))[0])
+    return np.concatenate(sizes), None
+
+
+def _averaged(
+    measurement: Measurement, known: Maps, far: Complex, seen: Observation, antenna_q: float
+) -> tuple[Measurement, Observation, tuple[str, ...]]:
+    """The recovered reflections averaged within a third of the narrowest resonance, unless they move more than their noise."""
+    slope = np.abs((known.p - known.q * known.r) / (known.r * far + 1) ** 2)[0]
+    noise = measurement.noise * measurement.noise_factor / slope
+    made = averaged(measurement.freq_hz, far, np.asarray(noise), antenna_q)
+    if not made.accepted:
+        said = f"antenna_q = {antenna_q:g}: the sweep moves by more than its noise, so that nothing is averaged"
+        return measurement, seen, (said,)
+    digits = np.zeros(far.shape) if seen.rounding is None else seen.rounding
+    narrower = replace(measurement, noise_factor=measurement.noise_factor * made.noise_factor)
+    added = digits + made.error * slope
+    return narrower, Observation(np.abs(made.reflection), np.angle(made.reflection), added), ()
 
 
 def _judged(setup: Setup, ends: tuple[Real, Real], judged: Judgement) -> dict[str, Any]:

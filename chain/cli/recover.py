@@ -27,9 +27,11 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
+MOST_DRAWS = 1_000_000
+
 
 @click.command("recover", cls=PlotCommand)
-@click.argument("files", metavar="[SETUP] [SWEEP]", nargs=-1, shell_complete=setup_or_sweep_files)
+@click.argument("files", metavar="[SETUP] [SWEEP]...", nargs=-1, shell_complete=setup_or_sweep_files)
 @click.option(
     "--reading",
     multiple=True,
@@ -43,6 +45,11 @@ __all__ = ["command"]
     help="An earlier sweep through the same set-up: what has changed since, and is that more than it repeats?",
 )
 @click.option("--all", "every_point", is_flag=True, help="Show every point of a long sweep.")
+@click.option(
+    "--draws",
+    type=click.IntRange(1, MOST_DRAWS),
+    help="Simulated measurements for the intervals, instead of the usual number.",
+)
 @sweep_options
 @digits_option
 @plot_option
@@ -54,6 +61,7 @@ def command(
     reading: tuple[str, ...],
     before: str | None,
     every_point: bool,
+    draws: int | None,
     sweep: SweepOptions,
     digits: int,
     plot: str | None,
@@ -63,7 +71,8 @@ def command(
 
     SETUP is a .toml file; without one, a bare typical pad on a handheld is taken. SWEEP is a Touchstone file, or a table of text with a
     header: VSWR, return loss, dB and degrees, real and imaginary part, R and X, |Z| and angle. What was read as what is
-    printed; the options from --column on settle what a file leaves open.
+    printed; the options from --column on settle what a file leaves open. Several sweeps of one state, at the same
+    frequencies, are averaged as complex values: that shrinks the noise, and nothing else.
 
     \b
     Examples:
@@ -76,20 +85,20 @@ def command(
     inputs = (*files, *([before] if before else []))
     refuse_overwriting(shared.output, shared.force, inputs)
     check_plot(shared, plot, inputs)
-    setup_path, sweep_path = _sorted(files, bool(reading))
-    if before is not None and sweep_path is None:
+    setup_path, sweep_paths = _sorted(files, bool(reading))
+    if before is not None and not sweep_paths:
         raise click.UsageError("--before compares two sweeps: give the later one as SWEEP.")
-    if before is not None and sweep_path is not None and _same(before, sweep_path):
+    if before is not None and any(_same(before, path) for path in sweep_paths):
         raise click.UsageError("--before names the sweep itself: give an earlier sweep through the same set-up.")
-    setup, readings = _inputs(shared, setup_path, sweep_path, reading, sweep)
+    setup, readings = _inputs(shared, setup_path, sweep_paths, reading, sweep)
     from chain.analyses.recover import recover
     from chain.uncertainty.intervals import SEED
 
     seed = SEED if shared.seed is None else shared.seed
     change = None if before is None else _compared(setup, before, readings, sweep, seed)
     with progress(shared) as report:
-        found = recover(setup, readings, seed=seed, progress=report, digits=digits)
-        if sweep_path is not None:
+        found = recover(setup, readings, draws, seed, report, digits)
+        if sweep_paths:
             from chain.echoes.analyse import notice
 
             found = replace(found, ripple=notice(readings, setup))
@@ -118,19 +127,22 @@ def command(
         raise click.exceptions.Exit(1)
 
 
-def _sorted(files: tuple[str, ...], has_reading: bool) -> tuple[str | None, str | None]:
-    """Path of the set-up and of the sweep, told apart by their suffix; `-` is whichever of them is missing."""
+def _sorted(files: tuple[str, ...], has_reading: bool) -> tuple[str | None, tuple[str, ...]]:
+    """Path of the set-up and of the sweeps, told apart by their suffix; `-` is whichever of them is missing."""
     setups = [path for path in files if path.lower().endswith(".toml")]
     sweeps = [path for path in files if path not in setups and path != "-"]
     for _ in range(files.count("-")):
         (sweeps if setups or not (has_reading or sweeps) else setups).append("-")
-    if len(setups) > 1 or len(sweeps) > 1:
-        raise click.UsageError("Give one set-up (.toml) and one sweep (.s1p or .csv) at most.")
+    if len(setups) > 1:
+        raise click.UsageError("Give one set-up (.toml) at most.")
+    twice = next((path for path in sweeps if sweeps.count(path) > 1), None)
+    if twice is not None:
+        raise click.UsageError(f"{twice} is given twice: a sweep averaged with itself tells nothing new.")
     if sweeps and has_reading:
         raise click.UsageError("Give a sweep or --reading, not both.")
     if not sweeps and not has_reading:
         raise click.UsageError('Nothing to recover: give a sweep file, or --reading "VSWR 1.30 at 210 MHz".')
-    return (setups[0] if setups else None), (sweeps[0] if sweeps else None)
+    return (setups[0] if setups else None), tuple(sweeps)
 
 
 def _same(one: str, other: str) -> bool:
@@ -142,25 +154,35 @@ def _same(one: str, other: str) -> bool:
 
 
 def _inputs(
-    shared: Common, setup_path: str | None, sweep_path: str | None, texts: tuple[str, ...], sweep: SweepOptions
+    shared: Common,
+    setup_path: str | None,
+    sweep_paths: tuple[str, ...],
+    texts: tuple[str, ...],
+    sweep: SweepOptions,
 ) -> tuple[Setup, Readings]:
     loaded = None if setup_path is None else load_heeded(shared, setup_path)
-    if sweep_path is None:
+    if not sweep_paths:
         readings = _typed(texts, loaded)
-    elif loaded is not None:
-        from chain.assembly.plane import read_sweep_for
-
-        return loaded, read_sweep_for(loaded, sweep_path, sweep)
     else:
-        from chain.sweeps.read import read_sweep
+        from chain.sweeps.readings import averaged_sweeps
 
-        # A bare pad is calibrated in front of it, at the analyzer's own 50 ohm.
-        readings = read_sweep(sweep_path, sweep, 50.0)
+        readings = averaged_sweeps([_read(path, loaded, sweep) for path in sweep_paths])
     if loaded is not None:
         return loaded, readings
     from chain.assembly.bare_pad import bare_pad
 
     return bare_pad(float(readings.freq_hz[0]), float(readings.freq_hz[-1])), readings
+
+
+def _read(path: str, setup: Setup | None, sweep: SweepOptions) -> Readings:
+    if setup is not None:
+        from chain.assembly.plane import read_sweep_for
+
+        return read_sweep_for(setup, path, sweep)
+    from chain.sweeps.read import read_sweep
+
+    # A bare pad is calibrated in front of it, at the analyzer's own 50 ohm.
+    return read_sweep(path, sweep, 50.0)
 
 
 def _typed(texts: tuple[str, ...], setup: Setup | None) -> Readings:

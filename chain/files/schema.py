@@ -259,6 +259,14 @@ class FarModel(Table):
         None, description="Limit the antenna is judged by: a VSWR or a return loss.", examples=["VSWR 2.0"]
     )
     dc_feed: Voltage = Field(None, description="DC that may come down the lead.", examples=["12 V"])
+    antenna_q: float | None = Field(
+        None,
+        gt=0,
+        le=10_000,
+        description="Narrowest resonance the antenna may have, as frequency over bandwidth: noise is averaged within a third of it; "
+        "30 is usual, 100 is safe.",
+        examples=["30"],
+    )
 
 
 class AntennaModel(Table):

@@ -226,7 +226,7 @@ def read_far(raw: object, notes: Notes) -> Far | None:
     if model.dc_feed is None:
         notes.assumed.append("far: no DC on the lead (dc_feed not stated)")
     ohm = FAR_OHM if model.impedance is None else model.impedance
-    return Far(model.connector, ohm, model.limit, model.dc_feed)
+    return Far(model.connector, ohm, model.limit, model.dc_feed, model.antenna_q)
 
 
 def read_antenna(raw: object, notes: Notes, taken: dict[str, Where]) -> Antenna:

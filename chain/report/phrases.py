@@ -40,7 +40,7 @@ def draws_words(result: Expectation | Planes | Recovery) -> str:
     if found is None or not found.end_tolerance:
         return text
     digits = "1 digit of the uncertainty allows" if found.digits == 1 else "2 digits of the uncertainty allow"
-    most = "" if found.settled else ", the most that is tried"
+    most = "" if found.settled or found.digits == 1 else ", the most that is tried"
     moved = f"drawn anew, ends move by up to {upward(found.end_error)} in reflection"
     return f"{text}{most}; {moved} ({digits} {found.end_tolerance:g})"
 

@@ -25,13 +25,30 @@ ENOUGH_POINTS = 12
 WIDE = 88
 """Columns of a console that has room for the loss beside the impedance."""
 LOST = "lost,\ndB"
+BOUND = "guaranteed\nbound"
+LOW_ENOUGH, HIGH_ENOUGH = 1.005, 30.0
+"""A bound from a perfect match to worse than this says nothing."""
+APART = 20
+"""Worst places are at least a twentieth of the sweep apart."""
+LEANS = {
+    "leans better": "It leans to good",
+    "open": "It is open",
+    "leans worse": "It leans to bad",
+}
+CHANNEL_GROUPS = (
+    ("good", ("better",)),
+    ("leaning to good", ("leans better",)),
+    ("open", ("open",)),
+    ("leaning to bad", ("leans worse",)),
+    ("bad", ("worse",)),
+)
 OHM = "antenna\nohm"
 POINT_COLUMNS = (
     Column("at", figures=False),
     Column("screen\nVSWR"),
     Column("antenna\nVSWR"),
     Column("interval\n{}"),
-    Column("guaranteed\nbound"),
+    Column(BOUND),
     Column(LOST),
     Column(OHM),
     Column("verdict", figures=False),
@@ -51,6 +68,9 @@ def render(result: Recovery, console: Console, every_point: bool = False) -> Non
     """Print the true match behind readings."""
     title(console, result.title)
     say(console, safe(sentence(result), STYLES.get(result.verdict, "")))
+    for line in (level_line(result), channel_line(result)):
+        if line:
+            say(console, line)
     for _, reason in result.refused[:WORST_SHOWN]:
         say(console, safe("refused: ", STYLES["impossible"]), reason, indent=2)
     if len(result.refused) > WORST_SHOWN:
@@ -98,6 +118,43 @@ def sentence(result: Recovery) -> str:
     return f"{text}{count}; worst {at}: the antenna is {vswr(worst.vswr)}, {span(worst.low, worst.high)} ({share})."
 
 
+def level_line(result: Recovery) -> str:
+    """How far what is not proven leans, by the chance that an antenna at the limit reads this or more."""
+    if result.level is None or result.limit_vswr is None or result.verdict != "not proven":
+        return ""
+    word = LEANS[result.grade or "open"]
+    chance = f"{100 * result.level:.0f} %"
+    kind = "sweep" if len(result.verdicts) > 1 else "antenna"
+    what = "its worst point" if kind == "sweep" else "this"
+    return (
+        f"{word}: an antenna just at VSWR {result.limit_vswr:g} would show {what} or worse with a chance of {chance}."
+    )
+
+
+def channel_line(result: Recovery) -> str:
+    """The good channels, the doubtful ones and the bad ones, each by number."""
+    if not result.channels or result.limit_vswr is None:
+        return ""
+    parts = []
+    for words, grades in CHANNEL_GROUPS:
+        found = [each.channel for each in result.channels if each.grade in grades]
+        if found:
+            parts.append(f"{words} {_runs(found, [each.channel for each in result.channels])}")
+    return f"Channels: {'; '.join(parts)}." if parts else ""
+
+
+def _runs(found: list[str], every: list[str]) -> str:
+    """Names in the order of the channels, neighbours drawn together: 5-8, 10."""
+    runs: list[list[str]] = []
+    for before, name in zip(["", *every], every, strict=False):
+        if name in found:
+            if runs and before == runs[-1][-1]:
+                runs[-1].append(name)
+            else:
+                runs.append([name])
+    return ", ".join(run[0] if len(run) == 1 else f"{run[0]}{', ' if len(run) == 2 else '-'}{run[-1]}" for run in runs)
+
+
 def _share(result: Recovery) -> str:
     return percent(result.coverage).replace(".0", "")
 
@@ -111,7 +168,6 @@ def _channels(result: Recovery, console: Console) -> None:
         Column(f"interval\n{_share(result)}"),
         Column("verdict", figures=False),
     ]
-    ordered = sorted(result.channels, key=lambda each: (-each.high, -each.vswr))
     rows = [
         [
             each.channel,
@@ -119,29 +175,51 @@ def _channels(result: Recovery, console: Console) -> None:
             vswr(each.reading_vswr),
             vswr(each.vswr),
             span(each.low, each.high),
-            _word(each.verdict),
+            _word(each.verdict, each.grade),
         ]
-        for each in ordered
+        for each in result.channels
     ]
     show_table(console, columns, rows)
 
 
-def _word(verdict: str) -> Text:
-    return safe("-" if verdict == "no limit" else verdict, STYLES.get(verdict, ""))
+def _word(verdict: str, grade: str | None = None) -> Text:
+    shown = grade if verdict == "not proven" and grade else "-" if verdict == "no limit" else verdict
+    return safe(shown, STYLES.get(verdict, ""))
 
 
 def _points(result: Recovery, console: Console, every_point: bool) -> None:
     count = result.freq_hz.size
     order: Sequence[int] = range(count)
     if not every_point:
-        worst = np.lexsort((-np.nan_to_num(result.true_vswr), -np.nan_to_num(result.high)))
-        order = [int(index) for index in worst[: count if count <= ENOUGH_POINTS else WORST_SHOWN]]
+        order = _worst(result)
     texts = [_point(result, index) for index in order]
     shown = [column for column in POINT_COLUMNS if _worth(column, result, console.width)]
     columns = [replace(column, header=column.header.format(_share(result))) for column in shown]
     show_table(console, columns, [[text[column.header] for column in shown] for text in texts])
     if len(order) < count:
-        say(console, f"The {len(order)} worst of {count} points; --all shows every one.")
+        kind = "worst point of each channel" if _channels_shown(result) else "worst places"
+        say(console, f"The {kind}, {len(order)} of {count} points; --all shows every one.")
+
+
+def _channels_shown(result: Recovery) -> bool:
+    return 1 < len(result.channels) <= ENOUGH_POINTS
+
+
+def _worst(result: Recovery) -> list[int]:
+    """Points worth a row: all of a few, the worst of each channel, or the highest upper ends that no neighbour tops."""
+    count = result.freq_hz.size
+    high = np.where(np.isnan(result.high), np.inf, result.high)
+    if count <= ENOUGH_POINTS:
+        return [int(index) for index in np.lexsort((-np.nan_to_num(result.true_vswr), -high))]
+    if _channels_shown(result):
+        return [int(np.argmin(np.abs(result.freq_hz - each.worst_hz))) for each in result.channels]
+    apart = max(1, count // APART)
+    tops = [at for at in range(count) if high[at] >= high[max(0, at - apart) : at + apart + 1].max()]
+    spaced: list[int] = []
+    for at in sorted(tops, key=lambda each: (-high[each], each)):
+        if all(abs(at - other) > apart for other in spaced):
+            spaced.append(at)
+    return spaced[:WORST_SHOWN]
 
 
 def _worth(column: Column, result: Recovery, width: int) -> bool:
@@ -150,7 +228,9 @@ def _worth(column: Column, result: Recovery, width: int) -> bool:
         return result.true_ohm is not None
     if column.header == LOST:
         return result.true_ohm is None or width >= WIDE
-    return column.header != "verdict" or len(set(result.verdicts)) > 1
+    if column.header == BOUND:
+        return any(_bound(result, index) for index in range(result.freq_hz.size))
+    return column.header != "verdict" or len(set(zip(result.verdicts, result.grades, strict=True))) > 1
 
 
 def _point(result: Recovery, index: int) -> dict[str, object]:
@@ -160,12 +240,18 @@ def _point(result: Recovery, index: int) -> dict[str, object]:
         vswr(float(result.reading_vswr[index])),
         vswr(float(result.true_vswr[index])) if known else "none",
         span(float(result.low[index]), float(result.high[index])),
-        span(float(result.bound_low[index]), float(result.bound_high[index])),
+        _bound(result, index),
         db(float(result.mismatch_loss_db[index])) if known else "none",
         "" if result.true_ohm is None else _impedance(complex(result.true_ohm[index])),
-        _word(result.verdicts[index]),
+        _word(result.verdicts[index], result.grades[index]),
     )
     return {column.header: cell for column, cell in zip(POINT_COLUMNS, cells, strict=True)}
+
+
+def _bound(result: Recovery, index: int) -> str:
+    """The guaranteed bound, where it says anything."""
+    low, high = float(result.bound_low[index]), float(result.bound_high[index])
+    return "" if low < LOW_ENOUGH and high > HIGH_ENOUGH else span(low, high)
 
 
 def _impedance(ohm: complex) -> str:

@@ -8,7 +8,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from chain.analyses.improvements import GOOD_LOAD_DB
+from chain.analyses.improvements import GOOD_LOAD_DB, improvements
 from chain.arrays import Real
 from chain.assembly.cascade import build
 from chain.assembly.connections import BLOCKING, End, far_end, item_ends, item_ohm, near_end
@@ -41,7 +41,7 @@ class Change:
     """One change, and the interval it would give. `price` is None where nothing is known of it; 0: it costs nothing."""
 
     kind: str
-    """`swap`, `remove`, `plane` or `load`."""
+    """`care` (of the measuring), `swap`, `remove`, `plane` or `load`."""
     what: str
     price: float | None
     low: float
@@ -122,7 +122,7 @@ def improve(
 
     Returns
     -------
-    Improvement. What helps comes first: free changes, then priced ones by gain per unit of money, then those without a price.
+    Improvement. What gains most comes first, whatever is known of its price.
 
     Raises
     ------
@@ -176,20 +176,20 @@ def improve(
 
 def _widest(setup: Setup, freq_hz: Real, limit_vswr: float, library: Library, seed: int) -> tuple[float, float]:
     measurement = measurement_of(setup, build(setup, freq_hz, library, fit=False))
-    low, high = interval_of(measurement, float(magnitude_from_vswr(limit_vswr)), False, DRAWS, seed)
+    low, high = interval_of(measurement, float(magnitude_from_vswr(limit_vswr)), setup.near.has_phase, DRAWS, seed)
     worst = int(np.argmax(high - low))
     return float(low[worst]), float(high[worst])
 
 
 def _order(change: Change) -> tuple[float, ...]:
-    if change.gain <= RESOLVED:
-        return 3.0, -change.gain
-    if change.price is None:
-        return 2.0, -change.gain
-    return (0.0, -change.gain) if not change.price else (1.0, -change.gain / change.price)
+    """By what it gains, whatever is known of its price."""
+    return (-change.gain,)
 
 
 def _ideas(setup: Setup, need: Need | None, freq_hz: Real, library: Library) -> Iterator[_Idea]:
+    for kind, what, changed in improvements(setup):
+        if kind in ("free", "joints"):
+            yield _Idea("care", what, changed, 0.0)
     yield from _planes(setup)
     yield from _removals(setup, library)
     yield from _loads(setup, need, library)
@@ -264,7 +264,7 @@ def _loads(setup: Setup, need: Need | None, library: Library) -> Iterator[_Idea]
             words = f"load {offer.name} ({load_db:g} dB) for the calibration"
             yield _Idea("load", words, replace(setup, calibration=better), offer.price / 100, offer.where)
     if not offered and now_db < GOOD_LOAD_DB:
-        better = replace(here, load_db=GOOD_LOAD_DB, load_inductance_h=0.0)
+        better = replace(here, load_db=GOOD_LOAD_DB)
         yield _Idea(
             "load", f"a load of {GOOD_LOAD_DB:g} dB for the calibration", replace(setup, calibration=better), None
         )

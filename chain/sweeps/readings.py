@@ -17,7 +17,7 @@ from chain.units import Reading, parse_reading
 if TYPE_CHECKING:
     from skrf.network import Network
 
-__all__ = ["Readings", "from_texts", "thinned", "typed_readings"]
+__all__ = ["Readings", "averaged_sweeps", "from_texts", "typed_readings"]
 
 
 @dataclass(frozen=True, repr=False)
@@ -33,6 +33,16 @@ class Readings(ResultTable):
     def headline(self) -> str:
         """How the figures were understood."""
         return self.interpretation
+
+    def at(self, chosen: slice) -> Readings:
+        """The same at some of their frequencies."""
+        return replace(
+            self,
+            freq_hz=self.freq_hz[chosen],
+            magnitude=self.magnitude[chosen],
+            reflection=None if self.reflection is None else self.reflection[chosen],
+            rounding=None if self.rounding is None else self.rounding[chosen],
+        )
 
     def table(self) -> dict[str, Any]:
         """VSWR over frequency, and the complex reflection where a phase was read."""
@@ -50,25 +60,41 @@ class Readings(ResultTable):
     rounding: Real | None = None
     """Half a step of the last digit, over frequency: of the magnitude, or of either part of a complex reading; None where it
     is not worth a thought."""
+    repeats: int = 1
+    """How many sweeps of one state these readings are the average of."""
     processed: str = ""
     """What was done to the sweep after it was measured, such as `time-gated`; empty: nothing. Nothing is proven from it."""
 
 
-def thinned(readings: Readings, most: int) -> Readings:
-    """Keep of a long sweep the worst reading of every few neighbours."""
-    count = readings.freq_hz.size
-    if count <= most:
-        return readings
-    group = -(-count // most)
-    keep = np.array([at + int(readings.magnitude[at : at + group].argmax()) for at in range(0, count, group)])
-    said = f"of {count} readings the worst of every {group} neighbours is judged: {keep.size} in all"
+def averaged_sweeps(sweeps: Sequence[Readings]) -> Readings:
+    """One sweep from several of the same state, averaged as complex values.
+
+    Noise falls with the root of their number; what does not change from one to the next stays as it is.
+    """
+    first = sweeps[0]
+    if len(sweeps) == 1:
+        return first
+    for number, each in enumerate(sweeps, 1):
+        if each.reflection is None:
+            raise RangeError(
+                f"sweep {number} has no phase",
+                "only sweeps with phase can be averaged: give one, or export them complex",
+            )
+        if each.freq_hz.shape != first.freq_hz.shape or not np.allclose(each.freq_hz, first.freq_hz, rtol=1e-6, atol=0):
+            raise RangeError(
+                f"sweep {number} has other frequencies than the first", "repeat it with the same start, stop and points"
+            )
+    mean: Complex = np.mean([each.reflection for each in sweeps if each.reflection is not None], axis=0)
+    rounding = [each.rounding for each in sweeps if each.rounding is not None]
     return replace(
-        readings,
-        freq_hz=readings.freq_hz[keep],
-        magnitude=readings.magnitude[keep],
-        reflection=None if readings.reflection is None else readings.reflection[keep],
-        rounding=None if readings.rounding is None else readings.rounding[keep],
-        warnings=(*readings.warnings, said),
+        first,
+        magnitude=np.abs(mean),
+        reflection=mean,
+        interpretation=f"{first.interpretation}; mean of {len(sweeps)} sweeps",
+        warnings=tuple(dict.fromkeys(text for each in sweeps for text in each.warnings)),
+        rounding=np.max(rounding, axis=0) if rounding else None,
+        processed=next((each.processed for each in sweeps if each.processed), ""),
+        repeats=len(sweeps),
     )
 
 

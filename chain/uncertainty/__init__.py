@@ -1,6 +1,7 @@
 """The whole measurement drawn, bounded, linearised; intervals."""
 
 __all__ = [
+    "averaging",
     "bounds",
     "calibration",
     "contributions",

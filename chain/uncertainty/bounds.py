@@ -15,9 +15,11 @@ from chain.uncertainty.element_bounds import GRID, HALVINGS, invert, reading_ran
 from chain.uncertainty.far_plane_bounds import CUT, before_swap, corrected_range, past_swap, plane_region
 from chain.uncertainty.measurement import Measurement
 
-__all__ = ["CUT", "reading_bound", "true_bound", "true_bound_complex"]
+__all__ = ["CUT", "reading_bound", "rounded_bound", "true_bound", "true_bound_complex"]
 
 
+LEAST_ROUNDING = 1e-4
+"""Digits finer than this move no bound that is shown."""
 FAR_STEPS = (51, 12)
 """Points and halvings of the inversion at a far plane, where each point takes long and the curves are all but straight."""
 
@@ -48,16 +50,29 @@ def true_bound(measurement: Measurement, reading: Real) -> tuple[Real, Real]:
     return invert(lambda magnitude: reading_bound(measurement, magnitude), reading, *steps)
 
 
-def true_bound_complex(measurement: Measurement, reading: Complex) -> tuple[Real, Real]:
+def rounded_bound(measurement: Measurement, reading: Real, rounding: Real | None) -> tuple[Real, Real]:
+    """Lowest and highest true magnitude that any reading within the digits of one can come from."""
+    low, high = true_bound(measurement, reading)
+    if rounding is None or rounding.max() < LEAST_ROUNDING:
+        return low, high
+    below = true_bound(measurement, np.maximum(reading - rounding, 0))
+    above = true_bound(measurement, reading + rounding)
+    return np.fmin(low, np.fmin(below[0], above[0])), np.fmax(high, np.fmax(below[1], above[1]))
+
+
+def true_bound_complex(measurement: Measurement, reading: Complex, rounding: Real | None = None) -> tuple[Real, Real]:
     """Lowest and highest true magnitude that a complex reading can come from.
 
     Source: The reading's disc carried back through the chain, narrowed by what its magnitude alone allows.
     """
-    low, high = true_bound(measurement, np.abs(reading))
+    # Half a step of either part lies within a disc of its diagonal.
+    digits = np.zeros(reading.shape) if rounding is None else np.sqrt(2) * rounding
+    low, high = rounded_bound(measurement, np.abs(reading), digits)
     if measurement.standards is not None:
-        region = before_swap(measurement, plane_region(measurement, reading.astype(complex)))
+        region = add_disc(plane_region(measurement, reading.astype(complex)), digits)
+        region = before_swap(measurement, region)
     else:
-        error = np.full(reading.shape, measurement.drift + CUT * np.sqrt(2) * measurement.noise)
+        error = digits + measurement.drift + CUT * np.sqrt(2) * measurement.noise
         region = region_of(reading.astype(complex), error)
     own = measurement.residuals
     region = backward(measurement.after[:own], region)

@@ -172,8 +172,26 @@ def interval_of(
     measurement: Measurement, magnitude: float, has_phase: bool, draws: int | None = None, seed: int = SEED
 ) -> tuple[Real, Real]:
     """Interval that the nominal reading of a true magnitude would give, at each frequency; it holds that magnitude."""
-    found = intervals(measurement, of_magnitude(measurement, magnitude, has_phase), draws=draws, seed=seed).ends
-    return np.minimum(found.low, magnitude), np.maximum(found.high, magnitude)
+    seen = of_magnitude(measurement, magnitude, has_phase)
+    drawn = whole_batches(draws or draw_count(measurement.freq_hz.size))
+
+    def run(chosen: slice) -> tuple[Real, Real]:
+        here = seen.at(chosen)
+        terms = drawn_terms(measurement, chosen, drawn, seed, here)
+        # Errors of standards weigh differently on reflections a quarter turn apart: the widest interval counts.
+        found = [invert(terms, here.size, phase, COVERAGE) for phase in _quarters(here)]
+        low, high = np.array([each.low for each in found]), np.array([each.high for each in found])
+        widest = (high - low).argmax(axis=0), np.arange(here.size.size)
+        return np.minimum(low[widest], magnitude), np.maximum(high[widest], magnitude)
+
+    low, high = (np.concatenate(each) for each in zip(*blocks(run, measurement.freq_hz.size, drawn), strict=True))
+    return low, high
+
+
+def _quarters(seen: Observation) -> list[Real | None]:
+    if seen.phase_rad is None:
+        return [None]
+    return [seen.phase_rad + turn * np.pi / 2 for turn in range(4)]
 
 
 def recovered_observation(known: Maps, reflection: Complex, rounding: Real | None = None) -> Observation:

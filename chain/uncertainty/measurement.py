@@ -64,6 +64,8 @@ class Measurement:
     swap: Element | None = None
     standards: Standards | None = None
     flex_delay_s: float = 0.0
+    noise_factor: float | Real = 1.0
+    """What averaging leaves of the noise of the antenna's reading, not of the standards', over frequency or everywhere."""
 
     @property
     def residuals(self) -> int:
@@ -86,6 +88,7 @@ class Measurement:
             before=tuple(at_frequencies(element, chosen) for element in self.before),
             after=tuple(at_frequencies(element, chosen) for element in self.after),
             swap=None if self.swap is None else at_frequencies(self.swap, chosen),
+            noise_factor=self.noise_factor[chosen] if isinstance(self.noise_factor, np.ndarray) else self.noise_factor,
         )
 
 
@@ -217,8 +220,9 @@ def _noise(
         rng = _stream(seed, STREAMS["noise"] + 10 * (which + 4 * (first + column) + 100), batch, repeat)
         rng.standard_normal(out=pair)
     out = np.empty(shape, dtype=complex)
-    np.multiply(pairs[:, 0].T, measurement.noise, out=out.real)
-    np.multiply(pairs[:, 1].T, measurement.noise, out=out.imag)
+    size = measurement.noise * measurement.noise_factor if which == 0 else measurement.noise
+    np.multiply(pairs[:, 0].T, size, out=out.real)
+    np.multiply(pairs[:, 1].T, size, out=out.imag)
     return out
 
 
