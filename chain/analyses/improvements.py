@@ -37,6 +37,8 @@ WORTH = 2 / 3
 BETTER_DB = 32.3
 """Return loss of a precision adapter or a good pad (VSWR 1.05)."""
 
+FREE = ("free", "joints", "plane")
+"""Kinds of change that cost care and no money: the best of all of them is named."""
 SWEEPS = 4
 GOOD_LOAD_DB = 40.0
 
@@ -180,7 +182,7 @@ def best_cure(
     """
     low, high = now or interval_at(setup, freq_hz, magnitude, has_phase, seed)
     best: tuple[float, str, tuple[float, float]] | None = None
-    for _, group in groupby(improvements(setup), key=lambda each: each[0]):
+    for _, group in groupby(improvements(setup), key=lambda each: "" if each[0] in FREE else each[0]):
         for _, what, changed in group:
             try:
                 then = interval_at(changed, freq_hz, magnitude, has_phase, seed)

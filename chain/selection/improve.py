@@ -182,8 +182,8 @@ def _widest(setup: Setup, freq_hz: Real, limit_vswr: float, library: Library, se
 
 
 def _order(change: Change) -> tuple[float, ...]:
-    """By what it gains, whatever is known of its price."""
-    return (-change.gain,)
+    """By what it gains, whatever is known of its price; of two that gain the same, the cheaper one first."""
+    return -round(change.gain / RESOLVED), float("inf") if change.price is None else change.price, -change.gain
 
 
 def _ideas(setup: Setup, need: Need | None, freq_hz: Real, library: Library) -> Iterator[_Idea]:

@@ -1,5 +1,7 @@
 """What a reading is taken for with every unknown at zero."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import strategies as made
@@ -9,12 +11,14 @@ from screens import says
 from chain.analyses.recover import nominal_truth, recover
 from chain.assembly.cascade import build
 from chain.cli.main import chain
+from chain.errors import RangeError
 from chain.files.setup_file import load_setup
 from chain.rf.bilinear import Maps
-from chain.sweeps.readings import Readings, from_texts, thinned
+from chain.sweeps.readings import Readings, averaged_sweeps, from_texts, typed_readings
 from chain.uncertainty.measurement import measurement_of, nominal_maps
 from chain.units import parse_reading
 
+BOATHOUSE = "demo/boathouse.toml"
 PHASES = np.exp(2j * np.pi * (np.arange(720) + 0.5) / 720)
 
 
@@ -85,16 +89,109 @@ def test_readings_outside_the_sweep_of_the_set_up_are_told():
     assert says(recover(setup, outside, draws=1000).warnings[0], "1 of 1", "outside")
 
 
-def test_a_long_sweep_is_thinned_to_its_worst_readings():
-    """Each group of neighbours leaves its largest reflection, with its own frequency and phase."""
-    freq_hz = np.linspace(1e8, 2e8, 2001)
-    reflection = 0.3 * np.exp(2j * np.pi * freq_hz / 1e7) * np.sin(freq_hz / 1e6)
-    kept = thinned(Readings(freq_hz, np.abs(reflection), reflection, ""), 801)
-    assert kept.freq_hz.size == 667
-    assert kept.magnitude.max() == np.abs(reflection).max()
-    assert np.array_equal(kept.magnitude, [np.abs(reflection[at : at + 3]).max() for at in range(0, 2001, 3)])
-    assert np.array_equal(np.abs(kept.reflection), kept.magnitude)
-    assert "of 2001 readings" in kept.warnings[0]
+def sweep_of(far, points=12, noise=0.0, seed=1, **more):
+    """A sweep as the boathouse's chain shows it with nothing unknown, noise added; the set-up with it."""
+    setup = load_setup(BOATHOUSE)
+    freq_hz = np.linspace(180e6, 220e6, points)
+    reading = nominal_maps(measurement_of(setup, build(setup, freq_hz))).reading(np.full(points, far, dtype=complex))[0]
+    pair = np.random.default_rng(seed).standard_normal((2, points))
+    reading = reading + noise * (pair[0] + 1j * pair[1])
+    return setup, Readings(freq_hz, np.abs(reading), reading, "", **more)
+
+
+def test_every_point_of_a_long_sweep_is_judged():
+    setup, readings = sweep_of(0.1, 1001)
+    found = recover(setup, readings, draws=1000)
+    assert found.low.size == found.bound_high.size == 1001
+    assert np.all((found.low <= found.true_vswr) & (found.true_vswr <= found.high))
+
+
+def test_repeated_sweeps_are_averaged_as_complex_values():
+    """Of four sweeps the noise is halved and nothing else; a magnitude has none to average."""
+    setup, _ = sweep_of(0.2)
+    sweeps = [sweep_of(0.2, noise=0.01, seed=n)[1] for n in range(4)]
+    mean = averaged_sweeps(sweeps)
+    assert mean.repeats == 4
+    assert mean.reflection == pytest.approx(np.mean([each.reflection for each in sweeps], axis=0))
+    noisy = replace(setup, near=replace(setup.near, trace_noise_db=0.5))
+    one, four = recover(noisy, sweeps[0], draws=4000), recover(noisy, mean, draws=4000)
+    assert (four.high - four.low).mean() < 0.95 * (one.high - one.low).mean()
+    plain = Readings(mean.freq_hz, mean.magnitude, None, "")
+    with pytest.raises(RangeError, match="no phase"):
+        averaged_sweeps([plain, plain])
+    with pytest.raises(RangeError, match="other frequencies"):
+        averaged_sweeps([mean, mean.at(slice(0, 5))])
+
+
+def test_noise_is_averaged_along_a_sweep_only_by_a_stated_resonance():
+    """A sweep of noise about one value is narrower with `antenna_q`; one that moves by more than its noise is left as it is."""
+    setup, readings = sweep_of(0.2, 201, 0.01)
+    noisy = replace(setup, near=replace(setup.near, trace_noise_db=0.087))
+    stated = replace(noisy, far=replace(setup.far, antenna_q=10.0))
+    plain, averaged = (recover(each, readings, draws=2000) for each in (noisy, stated))
+    assert (averaged.high - averaged.low).mean() < 0.97 * (plain.high - plain.low).mean()
+    assert np.abs(averaged.true_reflection - 0.2).std() < 0.6 * np.abs(plain.true_reflection - 0.2).std()
+    ripple = replace(readings, reflection=readings.reflection + 0.05 * np.cos(np.arange(201)))
+    found = recover(stated, replace(ripple, magnitude=np.abs(ripple.reflection)), draws=2000)
+    assert says(" ".join(found.warnings), "antenna_q", "nothing is averaged")
+
+
+def test_nothing_is_proven_from_a_processed_sweep():
+    """The same sweep of a very good antenna and of a very bad one: proven as measured, leaning once it has been gated."""
+    for far, word, lean in ((0.0, "pass", "leans better"), (0.95, "fail", "leans worse")):
+        setup, readings = sweep_of(far)
+        better = replace(setup, calibration=replace(setup.calibration, plane="lead"))
+        assert recover(better, sweep_at(better, far), draws=2000).verdict == word
+        gated = recover(better, replace(sweep_at(better, far), processed="time-gated"), draws=2000)
+        assert (gated.verdict, gated.grade) == ("not proven", lean)
+        assert readings.processed == ""
+
+
+def sweep_at(setup, far):
+    freq_hz = np.linspace(180e6, 220e6, 12)
+    reading = nominal_maps(measurement_of(setup, build(setup, freq_hz))).reading(np.full(12, far, dtype=complex))[0]
+    return Readings(freq_hz, np.abs(reading), reading, "")
+
+
+def test_channels_agree_with_their_points():
+    """Fail where a point fails, pass where all do; the interval holds the worst nominal value and is never on the wrong side."""
+    setup, _ = sweep_of(0.2)
+    channels = tuple((str(n), 180e6 + 10e6 * n, 190e6 + 10e6 * n) for n in range(4))
+    setup = replace(
+        setup,
+        sweep=replace(setup.sweep, channels=channels),
+        calibration=replace(setup.calibration, plane="lead"),
+    )
+    size = np.repeat([0.1, 0.3, 0.35, 0.7], 5)
+    freq_hz = np.linspace(180.5e6, 219.5e6, 20)
+    far = size * np.exp(1j)
+    reading = nominal_maps(measurement_of(setup, build(setup, freq_hz))).reading(far)[0]
+    found = recover(setup, Readings(freq_hz, np.abs(reading), reading, ""), draws=2000)
+    assert [each.channel for each in found.channels] == ["0", "1", "2", "3"]
+    assert [each.verdict for each in found.channels][::3] == ["pass", "fail"]
+    assert found.verdict == "fail"
+    limit = found.limit_vswr
+    for each in found.channels:
+        assert each.low <= each.vswr * (1 + 1e-9)
+        assert each.vswr <= each.high * (1 + 1e-9)
+        assert (each.high <= limit) == (each.verdict == "pass")
+        assert each.low >= limit if each.verdict == "fail" else each.low <= limit
+        words = {w for w, f in zip(found.verdicts, freq_hz, strict=True) if each.low_hz <= f <= each.high_hz}
+        assert ("fail" in words) == (each.verdict == "fail")
+
+
+def test_grades_follow_the_chance_at_the_limit():
+    setup = load_setup(BOATHOUSE)
+    found = recover(
+        setup,
+        typed_readings(*(f"VSWR {x:.2f} at {f} MHz" for x, f in ((1.01, 200), (1.2, 210), (1.6, 220)))),
+        draws=4000,
+    )
+    assert np.all(np.diff(found.chance_at_limit) < 0)
+    for chance, grade, word in zip(found.chance_at_limit, found.grades, found.verdicts, strict=True):
+        assert (grade == "better") == (word == "pass")
+        if word == "not proven":
+            assert grade == ("leans better" if chance >= 0.8 else "leans worse" if chance <= 0.2 else "open")
 
 
 def test_the_cure_is_the_best_of_the_cheapest_kind_and_starts_from_the_interval_shown():
