@@ -17,8 +17,8 @@ from chain.errors import RangeError
 from chain.reflection import magnitude_from_vswr, mismatch_loss_db, vswr
 from chain.rf.bilinear import Maps
 from chain.setups import Setup
+from chain.sweeps.averaging import averaged
 from chain.sweeps.readings import Readings
-from chain.uncertainty.averaging import averaged
 from chain.uncertainty.bounds import reading_bound, rounded_bound, true_bound_complex
 from chain.uncertainty.intervals import SEED, Intervals, Observation, intervals, recovered_observation
 from chain.uncertainty.measurement import BATCH, Measurement, measurement_of, nominal_maps, simulate

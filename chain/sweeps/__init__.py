@@ -1,6 +1,7 @@
 """Readings, and any file of them: Touchstone, tables in any usual dialect."""
 
 __all__ = [
+    "averaging",
     "options",
     "read",
     "readings",

@@ -1,7 +1,6 @@
 """The whole measurement drawn, bounded, linearised; intervals."""
 
 __all__ = [
-    "averaging",
     "bounds",
     "calibration",
     "contributions",
