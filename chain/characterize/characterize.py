@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 
 import numpy as np
 
 from chain.arrays import Complex, Real
 from chain.characterize.checks import believable, coming_back, enough, passing
-from chain.characterize.error_box import box_of_ends, boxes_near
 from chain.characterize.error_box_part import two_port_part
 from chain.characterize.error_model import Analyzer, disturbed_one_port, disturbed_two_port
 from chain.characterize.intervals import DRAWS, SEED, Interval, Traces, intervals
 from chain.characterize.lead import DB_PER_NEPER, LeadFit
-from chain.characterize.lead_part import lead_part
-from chain.characterize.part_making import About, Ends, MeasuredFit, asked_hz, thinned
+from chain.characterize.lead_part import LeadKnown, lead_part
+from chain.characterize.part_making import About, Ends, MeasuredFit, asked_hz, cropped, inside, thinned
 from chain.characterize.records import Learnt
 from chain.characterize.sweeps import Sweeps
-from chain.characterize.two_port import BoxFit
+from chain.characterize.two_port import BoxFit, box_of_ends, boxes_near
 from chain.errors import RangeError
 from chain.reflection import magnitude_from_return_loss
 from chain.rf import twoport
@@ -27,6 +27,9 @@ from library.records import Coax
 
 __all__ = ["About", "Ends", "learn_back_to_back", "learn_ends", "learn_lead", "learn_two_port"]
 
+
+Draw = tuple[np.random.Generator, int, bool]
+"""Random numbers, how many trials, and whether the part was measured once."""
 
 COURSES = {"pad": "smooth", "adapter": "root", "coax": "line"}
 USUAL_OHM = (50.0, 75.0, 93.0)
@@ -47,6 +50,7 @@ def learn_lead(
     draws: int = DRAWS,
     seed: int = SEED,
     like: Coax | None = None,
+    like_named: bool = True,
 ) -> Learnt:
     """A lead from sweeps with its far end open and shorted.
 
@@ -60,6 +64,7 @@ def learn_lead(
     length_tolerance_m : half-width of the stated length [m].
     draws, seed : of the simulated errors.
     like : type of cable whose loss is kept where it is known better and the sweeps do not contradict it.
+    like_named : the cable is known to be of that type, so that a velocity factor 10 % away is refused and not only doubted.
 
     Returns
     -------
@@ -83,15 +88,22 @@ def learn_lead(
     out of it first: with w what comes back of a wave inside, open = (p + w)/(1 + p w), short = (p - w)/(1 - p w).
     """
     enough(sweeps.has_phase, length_m, velocity_factor, impedance_ohm)
-    sweeps, warnings = thinned(sweeps)
-    coming_back(sweeps.traces)
+    whole, warnings = thinned(sweeps)
+    coming_back(whole.traces)
     both = length_m is not None and velocity_factor is not None
     seconds = length_m / LIGHT_M_PER_S / velocity_factor if length_m and velocity_factor and both else None
-    at_hz = asked_hz(sweeps.freq_hz, about)
+    at_hz = asked_hz(whole.freq_hz, about)
+    span = inside(whole.freq_hz, at_hz)
+    sweeps = cropped(whole, span)
     reference, traces = sweeps.reference_ohm[0], sweeps.traces
-    fit = LeadFit.of(sweeps.freq_hz, traces, (reference, impedance_ohm or reference), at_hz, seconds, sweeps.has_phase)
+
+    def fit_of(ohm: float) -> LeadFit:
+        begun = LeadFit.of(whole.freq_hz, whole.traces, (reference, ohm), at_hz, seconds, sweeps.has_phase)
+        return begun.within(traces, span)
+
+    fit = fit_of(impedance_ohm or reference)
     nominal, assumed = _nominal_ohm(fit, traces, impedance_ohm)
-    fit = LeadFit.of(sweeps.freq_hz, traces, (reference, nominal), at_hz, seconds, sweeps.has_phase)
+    fit = fit_of(nominal)
     believable(fit)
 
     def figures(drawn: Traces) -> dict[str, Real]:
@@ -117,7 +129,8 @@ def learn_lead(
 
     found = intervals(figures, traces, disturb, draws, seed)
     measured = MeasuredFit(sweeps, found, draws, seed, (*about.assumed, *sweeps.assumed, *assumed), warnings)
-    return lead_part(measured, about, fit, nominal, length_m, velocity_factor, length_tolerance_m, analyzer.noise, like)
+    lead = LeadKnown(nominal, length_m, velocity_factor, length_tolerance_m, like, like_named)
+    return lead_part(measured, about, fit, lead, analyzer.noise)
 
 
 def _nominal_ohm(fit: LeadFit, traces: Traces, stated: float | None) -> tuple[float, tuple[str, ...]]:
@@ -186,23 +199,17 @@ def learn_two_port(
     ------
     Loss -20 log10 |S21| in the part's own impedances, both ways averaged.
     """
-    sweeps, warnings = thinned(sweeps)
     reference = (sweeps.reference_ohm[0], sweeps.reference_ohm[-1])
     own = (ends.near_ohm, ends.far_ohm)
 
     def boxes(traces: Traces) -> Complex:
         return twoport.renormalise(np.asarray(traces["through"]), reference, own)
 
-    def disturb(mean: Traces, rng: np.random.Generator, count: int, single: bool) -> Mapping[str, Complex]:
-        return {"through": disturbed_two_port(mean["through"], analyzer, rng, count, single)}
+    def disturb(freq_hz: Real, mean: Traces, draw: Draw) -> Mapping[str, Complex]:
+        return {"through": disturbed_two_port(mean["through"], analyzer, *draw)}
 
-    s = boxes({"through": sweeps.traces["through"].mean(axis=0)})
-    passing(s)
-    fit = BoxFit.of(sweeps.freq_hz, s, COURSES[kind], boxes, asked_hz(sweeps.freq_hz, about), seconds)
-    found = intervals(fit.figures, sweeps.traces, disturb, draws, seed)
-    noise_db = DB_PER_NEPER / np.sqrt(2) * analyzer.noise / np.abs(s[:, 1, 0])
-    measured = MeasuredFit(sweeps, found, draws, seed, (*about.assumed, *sweeps.assumed), warnings)
-    return two_port_part(measured, about, fit, ends, kind, length_m, noise_db, "the two-port itself")
+    recipe = Recipe("the two-port itself", lambda span: boxes, disturb, lambda s: NOISE_THROUGH / np.abs(s[:, 1, 0]))
+    return _learnt(sweeps, about, ends, PartAsked(kind, seconds, length_m), recipe, analyzer.noise, draws, seed)
 
 
 def learn_ends(
@@ -251,25 +258,21 @@ def learn_ends(
             "these sweeps have no phase, and open, short and load tell a two-port only with one",
             "export them with their phase (.s1p)",
         )
-    sweeps, warnings = thinned(sweeps)
+    sweeps = thinned(sweeps)[0]
     mean = {end: trace.mean(axis=0) for end, trace in sweeps.traces.items()}
     raw = box_of_ends(sweeps.freq_hz, mean, seconds)
     solved_in = (sweeps.reference_ohm[0], load_ohm or ends.far_ohm)
     own = (ends.near_ohm, ends.far_ohm)
 
-    def boxes(traces: Traces) -> Complex:
-        return twoport.renormalise(boxes_near(traces, raw), solved_in, own)
+    def boxes(span: slice) -> Callable[[Traces], Complex]:
+        return lambda traces: twoport.renormalise(boxes_near(traces, raw[span]), solved_in, own)
 
-    def disturb(mean: Traces, rng: np.random.Generator, count: int, single: bool) -> Mapping[str, Complex]:
-        return disturbed_one_port(sweeps.freq_hz, mean, analyzer, solved_in[1], rng, count, single)
+    def disturb(freq_hz: Real, mean: Traces, draw: Draw) -> Mapping[str, Complex]:
+        return disturbed_one_port(freq_hz, mean, analyzer, solved_in[1], *draw)
 
-    s = twoport.renormalise(raw, solved_in, own)
-    passing(s)
-    fit = BoxFit.of(sweeps.freq_hz, s, COURSES[kind], boxes, asked_hz(sweeps.freq_hz, about), seconds)
-    found = intervals(fit.figures, sweeps.traces, disturb, draws, seed)
-    noise_db = DB_PER_NEPER / 2 * np.sqrt(0.5) * analyzer.noise / np.abs(s[:, 1, 0]) ** 2
-    measured = MeasuredFit(sweeps, found, draws, seed, (*about.assumed, *sweeps.assumed), warnings)
-    return two_port_part(measured, about, fit, ends, kind, length_m, noise_db, "open, short and load at its far end")
+    method = "open, short and load at its far end"
+    recipe = Recipe(method, boxes, disturb, lambda s: NOISE_BACK / np.abs(s[:, 1, 0]) ** 2)
+    return _learnt(sweeps, about, ends, PartAsked(kind, seconds, length_m), recipe, analyzer.noise, draws, seed)
 
 
 def learn_back_to_back(
@@ -316,7 +319,6 @@ def learn_back_to_back(
     Half the loss of the pair. Each pad departs from it by half their difference; the ends that face one another change the
     pair's loss by 8.686 Re(r1 r2) dB.
     """
-    sweeps, warnings = thinned(sweeps)
     reference = (sweeps.reference_ohm[0], sweeps.reference_ohm[-1])
     outer = (ends.near_ohm, ends.near_ohm)
     inner = float(magnitude_from_return_loss(inner_return_loss_db))
@@ -324,12 +326,7 @@ def learn_back_to_back(
     def boxes(traces: Traces) -> Complex:
         return twoport.renormalise(np.asarray(traces["through"]), reference, outer)
 
-    s = boxes({"through": sweeps.traces["through"].mean(axis=0)})
-    passing(s)
-    fit = BoxFit.of(sweeps.freq_hz, s, "smooth", boxes, asked_hz(sweeps.freq_hz, about), pairs=2)
-
-    def figures(traces: Traces) -> dict[str, Real]:
-        found = fit.figures(traces)
+    def of_one(found: dict[str, Real], traces: Traces) -> dict[str, Real]:
         apart = traces.get("apart", np.zeros(1)).real - between_db / 2
         outer_ends = {
             name: np.maximum(found[f"near_{name}"], found[f"far_{name}"])
@@ -341,17 +338,83 @@ def learn_back_to_back(
             **{f"near_{name}": worse for name, worse in outer_ends.items()},
         }
 
-    def disturb(mean: Traces, rng: np.random.Generator, count: int, single: bool) -> Mapping[str, Complex]:
-        drawn = disturbed_two_port(mean["through"], analyzer, rng, count, single)
+    def disturb(freq_hz: Real, mean: Traces, draw: Draw) -> Mapping[str, Complex]:
+        rng, count, _ = draw
+        drawn = disturbed_two_port(mean["through"], analyzer, *draw)
         facing = [inner * unit_draws(rng, count, "disc")[:, 0] for _ in range(2)]
         apart = (
             rng.uniform(-difference_db / 2, difference_db / 2, count) + DB_PER_NEPER / 2 * (facing[0] * facing[1]).real
         )
         return {"through": drawn, "apart": apart.astype(complex)}
 
+    method = "two equal pads joined at their far ends"
+    noise = lambda s: NOISE_THROUGH / np.abs(s[:, 1, 0]) / 2  # noqa: E731
+    recipe = Recipe(method, lambda span: boxes, disturb, noise, of_one, inner)
+    return _learnt(sweeps, about, ends, PartAsked("pad", None, None), recipe, analyzer.noise, draws, seed)
+
+
+NOISE_THROUGH, NOISE_BACK = DB_PER_NEPER / np.sqrt(2), DB_PER_NEPER / 2 * np.sqrt(0.5)
+"""Standard deviation of a loss over that of the noise, times |S21| or its square: one way, and there and back [dB]."""
+
+
+@dataclass(frozen=True)
+class PartAsked:
+    """What is to be made of a two-port: kind, delay as far as it is known [s], length of a lead [m]."""
+
+    kind: str
+    seconds: float | None
+    length_m: float | None
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """What sets one way to a two-port apart from another.
+
+    `boxes` gives, for a part of the sweep, what turns traces into two-ports in the part's own impedances; `disturb` the traces
+    as they might have come out instead; `noise_db` the noise of the loss over that of a trace. Of two equal parts end to end,
+    `of_one` makes the figures of one from those of the pair, whose inner ends reflect `inner` at most.
+    """
+
+    method: str
+    boxes: Callable[[slice], Callable[[Traces], Complex]]
+    disturb: Callable[[Real, Traces, Draw], Mapping[str, Complex]]
+    noise_db: Callable[[Complex], Real]
+    of_one: Callable[[dict[str, Real], Traces], dict[str, Real]] | None = None
+    inner: float = 0.0
+
+
+def _learnt(
+    sweeps: Sweeps,
+    about: About,
+    ends: Ends,
+    asked: PartAsked,
+    recipe: Recipe,
+    noise: float,
+    draws: int,
+    seed: int,
+) -> Learnt:
+    """A part from its two-port, however that was measured."""
+    whole, warnings = thinned(sweeps)
+    at_hz = asked_hz(whole.freq_hz, about)
+    span = inside(whole.freq_hz, at_hz)
+    sweeps, of_one = cropped(whole, span), recipe.of_one
+    s = recipe.boxes(slice(None))({name: trace.mean(axis=0) for name, trace in whole.traces.items()})
+    passing(s)
+    pairs = 1 if of_one is None else 2
+    course, boxes = COURSES[asked.kind], recipe.boxes(span)
+    fit = BoxFit.of(whole.freq_hz, s, course, boxes, at_hz, asked.seconds, pairs, span)
+
+    def figures(traces: Traces) -> dict[str, Real]:
+        found = fit.figures(traces)
+        return found if of_one is None else of_one(found, traces)
+
+    def disturb(mean: Traces, rng: np.random.Generator, count: int, single: bool) -> Mapping[str, Complex]:
+        return recipe.disturb(sweeps.freq_hz, mean, (rng, count, single))
+
     found = intervals(figures, sweeps.traces, disturb, draws, seed)
-    level = np.full(found["near_reflection"].value.shape, inner)
-    found["far_reflection"] = Interval(np.zeros_like(level), np.zeros_like(level), level)
-    noise_db = DB_PER_NEPER / np.sqrt(2) * analyzer.noise / np.abs(s[:, 1, 0]) / 2
+    if of_one is not None:
+        level = np.full(found["near_reflection"].value.shape, recipe.inner)
+        found["far_reflection"] = Interval(np.zeros_like(level), np.zeros_like(level), level)
     measured = MeasuredFit(sweeps, found, draws, seed, (*about.assumed, *sweeps.assumed), warnings)
-    return two_port_part(measured, about, fit, ends, "pad", None, noise_db, "two equal pads joined at their far ends")
+    noise_db = noise * recipe.noise_db(fit.s)
+    return two_port_part(measured, about, fit, ends, asked.kind, asked.length_m, noise_db, recipe.method)

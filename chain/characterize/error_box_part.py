@@ -10,7 +10,7 @@ import numpy as np
 from chain.arrays import Real
 from chain.characterize.intervals import Interval
 from chain.characterize.lead import misfit_db
-from chain.characterize.part_making import About, Ends, MeasuredFit, coefficients, curve, figure, whole
+from chain.characterize.part_making import About, Ends, MeasuredFit, coefficients, curve, figure, odd_velocity, whole
 from chain.characterize.part_row import band_limit, line_loss, pad_loss, rounded, wider
 from chain.characterize.records import Figure, Learnt
 from chain.characterize.two_port import BoxFit, windows
@@ -59,7 +59,7 @@ def two_port_part(
     seen = (("near", near), ("far", far))[: 2 if fit.pairs == 1 else 1]
     figures += [_worst(name, interval) for name, interval in seen]
     return whole(
-        replace(measured, warnings=(*measured.warnings, *_reflecting(ends, near, far))),
+        replace(measured, warnings=(*measured.warnings, *_reflecting(ends, near, far), *_odd(figures, length_m))),
         about,
         kind,
         method,
@@ -84,6 +84,12 @@ def _reflecting(ends: Ends, near: Interval, far: Interval) -> tuple[str, ...]:
         f"the {end} end reflects {worst[end]:.2g} in {ohms[end]:g} ohm: was the part the other way round, or its impedance or "
         "that of the sweeps another?"
         for end in bad
+    )
+
+
+def _odd(figures: list[Figure], length_m: float | None) -> tuple[str, ...]:
+    return tuple(
+        text for each in figures if each.name == "velocity_factor" for text in odd_velocity(each.value, length_m, None)
     )
 
 
@@ -153,14 +159,14 @@ def _lead_row(
             f"a lead of {length_m:g} m with this phase would have a velocity factor of {velocity.value:.2f}",
             "correct the length; no wave is faster than light",
         )
-    row, per_100m = curve(fit.at_hz, loss, fit.two_terms, length_m, 0.0)
+    row = curve(fit.at_hz, loss, fit.two_terms, length_m, 0.0)
     static = {
         "impedance_ohm": ends.near_ohm,
         "velocity_factor": rounded(velocity.value),
         "static_evidence": "measured",
     }
     found = measured.found["coefficients"].scaled(100 / length_m)
-    return {**static, **row}, [velocity, *coefficients(found, per_100m)]
+    return {**static, **row}, [velocity, *coefficients(found)]
 
 
 ROWS = {"pad": _pad_row, "adapter": _adapter_row, "coax": _lead_row}

@@ -11,7 +11,17 @@ from chain.arrays import Complex, Real
 from chain.errors import RangeError
 from library.formulas import NEPER_PER_DB
 
-__all__ = ["DB_PER_NEPER", "LeadFit", "LeastSquares", "along_line", "design", "fitted", "misfit_db", "unwrapped"]
+__all__ = [
+    "DB_PER_NEPER",
+    "LeadFit",
+    "LeastSquares",
+    "along_line",
+    "design",
+    "fitted",
+    "misfit_db",
+    "not_negative",
+    "unwrapped",
+]
 
 
 DB_PER_NEPER = 1 / NEPER_PER_DB
@@ -49,6 +59,23 @@ def fitted(columns: Real, values: Real) -> LeastSquares:
     """
     coefficients = values @ np.linalg.pinv(columns).T
     return LeastSquares(coefficients, values - coefficients @ columns.T)
+
+
+def not_negative(parts: Real, at_hz: Real) -> Real:
+    """Loss coefficients of shape (..., 1 or 2), refitted to the same curve with one term where one of two would be negative.
+
+    Source: Conductors and dielectric both take power.
+    """
+    if parts.shape[-1] == 1:
+        return parts
+    both = design(at_hz, True)
+    out = np.array(parts)
+    for kept, gone in ((0, 1), (1, 0)):
+        alone = (parts @ both.T) @ both[:, kept] / (both[:, kept] @ both[:, kept])
+        wrong = parts[..., gone] < 0
+        out[..., kept] = np.where(wrong, alone, out[..., kept])
+        out[..., gone] = np.where(wrong, 0.0, out[..., gone])
+    return out
 
 
 def unwrapped(freq_hz: Real, wave: Complex, seconds: float | None, what: str) -> Real:
@@ -187,6 +214,21 @@ class LeadFit:
         phase = phase + np.angle(wave * np.exp(-1j * phase))
         return replace(begun, wave=wave, phase=phase, found_ohm=float(own), both=begun.common(opened, shorted))
 
+    def within(self, traces: Mapping[str, Complex], inside: slice) -> LeadFit:
+        """The same over a part of the sweep, the turns of the phase counted over the whole; traces are those of the part."""
+        freq = self.freq_hz[inside]
+        two = bool(freq[-1] / freq[0] >= TWO_TERMS_FROM)
+        kept = replace(
+            self, freq_hz=freq, two_terms=two, wave=self.wave[inside], phase=self.phase[inside], found_ohm=0.0, both=0j
+        )
+        if not self.has_phase:
+            return kept
+        opened, shorted = (traces[end].mean(axis=0) for end in ("open", "short"))
+        kept = replace(kept, fit_ohm=float(np.mean(np.abs(1 - kept.wave**2) ** 2)) > LEAST_HOLD)
+        wave, _, own = kept.solved(opened, shorted)
+        phase = kept.phase + np.angle(wave * np.exp(-1j * kept.phase))
+        return replace(kept, wave=wave, phase=phase, found_ohm=float(own), both=kept.common(opened, shorted))
+
     def waves(self, opened: Complex, shorted: Complex, ohm: Complex | Real | float) -> tuple[Complex, Complex]:
         """What comes back of a wave inside the line, (mean, product) of open and short, for a line of impedance `ohm`."""
         rho = (ohm - self.reference_ohm) / (ohm + self.reference_ohm)
@@ -229,7 +271,7 @@ class LeadFit:
         parts = fitted(columns, loss).coefficients
         found = {
             "mean_loss_db": loss.mean(axis=-1),
-            "coefficients": parts,
+            "coefficients": not_negative(parts, self.at_hz),
             "loss_db": parts @ design(self.at_hz, self.two_terms).T,
         }
         if self.has_phase:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -10,14 +10,14 @@ import numpy as np
 from chain.arrays import Real
 from chain.characterize.intervals import Interval
 from chain.characterize.lead import DB_PER_NEPER, LeadFit, design, misfit_db
-from chain.characterize.part_making import About, MeasuredFit, coefficients, curve, figure, whole
+from chain.characterize.part_making import About, MeasuredFit, coefficients, curve, figure, odd_velocity, whole
 from chain.characterize.part_row import band_limit, rounded, wider
 from chain.characterize.records import Figure, Learnt
 from chain.errors import RangeError
 from chain.rf.coax import attenuation_db_per_100m
 from library.records import Coax
 
-__all__ = ["lead_part"]
+__all__ = ["LeadKnown", "lead_part"]
 
 
 MOST_OF_SOURCE = 200
@@ -25,31 +25,41 @@ USUAL_LEAD_DB = 20.0
 """Reflection limit of a lead whose own is not told: practice for a home-made one."""
 
 
+@dataclass(frozen=True)
+class LeadKnown:
+    """What is known of a lead beside its sweeps; `like_named`: it is certain to be of the type `like`."""
+
+    nominal_ohm: float
+    length_m: float | None
+    velocity_factor: float | None
+    length_tolerance_m: float
+    like: Coax | None
+    like_named: bool
+
+
 def lead_part(
     measured: MeasuredFit,
     about: About,
     fit: LeadFit,
-    nominal_ohm: float,
-    length_m: float | None,
-    velocity_factor: float | None,
-    length_tolerance_m: float,
+    lead: LeadKnown,
     noise: float,
-    like: Coax | None = None,
 ) -> Learnt:
     """The part that a lead's open and short make."""
-    found = measured.found
+    found, nominal_ohm, length_m, like = measured.found, lead.nominal_ohm, lead.length_m, lead.like
     mean = {end: trace.mean(axis=0) for end, trace in measured.sweeps.traces.items()}
     columns = design(fit.freq_hz, fit.two_terms)
     per_point = DB_PER_NEPER / 4 * noise * np.sqrt(2 / measured.sweeps.repeats) / np.abs(fit.wave)
     ripple = misfit_db(design(fit.at_hz, fit.two_terms), columns, fit.rest_db(mean["open"], mean["short"]), per_point)
     loss = found["loss_db"].widened(2 * ripple)
     length = length_m if length_m is not None else float(found["length_m"].value)
-    static, figures, assumed = _static(measured, about, fit, nominal_ohm, length, velocity_factor)
-    row, per_100m = curve(fit.at_hz, loss, fit.two_terms, length, length_tolerance_m / length)
-    figures += [*coefficients(found["coefficients"].scaled(100 / length), per_100m)]
+    static, figures, assumed = _static(measured, about, fit, nominal_ohm, length, lead.velocity_factor)
+    row = curve(fit.at_hz, loss, fit.two_terms, length, lead.length_tolerance_m / length)
+    figures += coefficients(found["coefficients"].scaled(100 / length))
     kept, remark = _kept(like, fit.at_hz, loss, length, float(row["loss_tolerance_percent"]))
     row |= kept
-    warnings = (*measured.warnings, *((remark,) if remark and not kept else ()))
+    named = like if lead.like_named else None
+    odd = odd_velocity(float(static["velocity_factor"]), length if length_m is not None else None, named)
+    warnings = (*measured.warnings, *odd, *((remark,) if remark and not kept else ()))
     assumed = (*assumed, *((remark,) if kept else ()))
     return whole(
         replace(measured, assumed=(*measured.assumed, *assumed), warnings=warnings),

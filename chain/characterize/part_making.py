@@ -15,13 +15,31 @@ from chain.characterize.part_row import line_loss, rounded, wider
 from chain.characterize.records import Figure, Learnt
 from chain.characterize.sweeps import Sweeps
 from chain.errors import RangeError, plain
+from library.records import Coax
 from library.save import part_text
 
-__all__ = ["About", "Ends", "MeasuredFit", "asked_hz", "coefficients", "curve", "figure", "thinned", "whole"]
+__all__ = [
+    "About",
+    "Ends",
+    "MeasuredFit",
+    "asked_hz",
+    "coefficients",
+    "cropped",
+    "curve",
+    "figure",
+    "inside",
+    "odd_velocity",
+    "thinned",
+    "whole",
+]
 
 
 MOST_POINTS = 2001
 ASKED_POINTS = 21
+FEWEST_INSIDE = 8
+USUAL_VELOCITY = (0.6, 0.95)
+LIKE_OFF = 0.10
+"""Relative departure of the velocity factor from that of a named cable at which the length is refused."""
 SLACK = 1e-9
 VAGUE_PERCENT = 30.0
 LONGEST_SOURCE = 500
@@ -137,7 +155,10 @@ def whole(
     """The answer, its part file included."""
     sweeps = measured.sweeps
     at_hz: Real = rest.pop("at_hz")
+    loss = replace(loss, low=np.maximum(loss.low, 0.0))
     mean = figure("mean_loss_db", measured.found["mean_loss_db"], "loss, mean over the sweep")
+    # What is passive gives nothing out.
+    mean = replace(mean, low=max(mean.low, 0.0))
     row, remarks = _told(measured, about, kind, method, mean, row)
     return Learnt(
         id=about.id,
@@ -164,27 +185,62 @@ def whole(
     )
 
 
-def curve(
-    at_hz: Real, loss: Interval, two_terms: bool, length_m: float, spread: float
-) -> tuple[dict[str, Any], tuple[float, float]]:
-    """Loss of a lead per 100 m."""
+def curve(at_hz: Real, loss: Interval, two_terms: bool, length_m: float, spread: float) -> dict[str, Any]:
+    """Loss of a lead per 100 m, as keys of its row."""
     parts, percent = line_loss(at_hz, loss, two_terms)
     root, linear = (rounded(float(each) * 100 / length_m) for each in parts)
-    row = {
+    return {
         "per_sqrt_mhz_db_per_100m": root,
         "per_mhz_db_per_100m": linear,
         "valid_from_mhz": rounded(float(at_hz[0]) / 1e6, 9),
         "valid_to_mhz": rounded(float(at_hz[-1]) / 1e6, 9),
         "loss_tolerance_percent": min(wider(percent + 100 * spread), 99.9),
     }
-    return row, (root, linear)
 
 
-def coefficients(found: Interval, row: tuple[float, float]) -> list[Figure]:
-    """Coefficients of the row with the intervals of the fit."""
+def coefficients(found: Interval) -> list[Figure]:
+    """Coefficients of the fit, both of one fit, with the intervals of its trials.
+
+    None is below zero, so an interval is turned round its value: what was measured minus true would reach where no loss lies.
+    """
     names = (("per_sqrt_mhz_db_per_100m", "loss per 100 m and sqrt(MHz)"), ("per_mhz_db_per_100m", "per 100 m and MHz"))
-    ends = zip(np.atleast_1d(found.low), np.atleast_1d(found.high), strict=True)
+    rows = zip(*(np.atleast_1d(each) for each in (found.value, found.low, found.high)), strict=True)
     return [
-        Figure(name, value, float(low), float(high), words)
-        for (name, words), value, (low, high) in zip(names, row, ends, strict=False)
+        Figure(name, float(value), max(float(2 * value - high), 0.0), float(2 * value - low), words)
+        for (name, words), (value, low, high) in zip(names, rows, strict=False)
     ]
+
+
+def inside(freq_hz: Real, at_hz: Real) -> slice:
+    """Points of a sweep inside the span that a part is described for; the whole sweep where they are too few."""
+    first, last = np.searchsorted(freq_hz, (at_hz[0] * (1 - SLACK), at_hz[-1] * (1 + SLACK)))
+    return slice(int(first), int(last)) if last - first >= FEWEST_INSIDE else slice(None)
+
+
+def cropped(sweeps: Sweeps, span: slice) -> Sweeps:
+    """The same sweeps over a part of their span."""
+    traces = {name: trace[:, span] for name, trace in sweeps.traces.items()}
+    return replace(sweeps, freq_hz=sweeps.freq_hz[span], traces=traces)
+
+
+def odd_velocity(factor: float, length_m: float | None, like: Coax | None) -> tuple[str, ...]:
+    """Doubt of a length that makes a velocity factor no cable has, with the length that gives a usual one.
+
+    Source: Velocity factors of solid and foamed dielectrics, 0.66 to 0.9 (practice); the delay is measured, not the
+    length.
+    """
+    if like is not None and length_m is not None and abs(factor / like.velocity_factor - 1) > LIKE_OFF:
+        raise RangeError(
+            f"a lead of {length_m:g} m with this delay would have a velocity factor of {factor:.3g}, and {like.id} has "
+            f"{like.velocity_factor:g}",
+            f"measure the length again (that cable would be {length_m * like.velocity_factor / factor:.3g} m long), or leave "
+            "--like out",
+        )
+    if USUAL_VELOCITY[0] <= factor <= USUAL_VELOCITY[1]:
+        return ()
+    text = f"a velocity factor of {factor:.3g} is none that a cable has"
+    if length_m is None:
+        return (text,)
+    kinds = (("solid polyethylene", 0.66), ("foam", 0.82)) if like is None else ((like.id, like.velocity_factor),)
+    lengths = ", ".join(f"{length_m * usual / factor:.3g} m for {usual:g} ({name})" for name, usual in kinds)
+    return (f"{text}: is the length right? Its delay makes {lengths}",)

@@ -9,7 +9,7 @@ import numpy as np
 
 from chain.arrays import Real
 from chain.characterize.intervals import Interval
-from chain.characterize.lead import design, fitted
+from chain.characterize.lead import design, fitted, not_negative
 from chain.errors import RangeError
 
 __all__ = ["band_limit", "line_loss", "pad_loss", "rounded", "wider"]
@@ -19,6 +19,8 @@ BEST_DB = 60.0
 """Return loss beyond which nothing is claimed of a whole part."""
 LEAST = 1e-6
 MOST_PERCENT = 99.9
+MOST_TOLERANCE_DB = 19.99
+"""The library takes no part of a wider tolerance."""
 
 
 def rounded(value: float, digits: int = 5) -> float:
@@ -39,6 +41,11 @@ def pad_loss(loss: Interval) -> tuple[float, float]:
     low, high = max(float(loss.low.min()), 0.0), float(loss.high.max())
     _not_gain(loss)
     middle = rounded((low + high) / 2)
+    if (high - low) / 2 > MOST_TOLERANCE_DB:
+        raise RangeError(
+            f"these sweeps leave the loss open by {(high - low) / 2:.0f} dB either way, so that they make no part",
+            "look whether the part is joined at both ends, and repeat the calibration",
+        )
     # Not a fraction more than the loss itself: rounding must not make it a gain.
     return middle, min(wider(max(high - middle, middle - low)), middle)
 
@@ -75,11 +82,7 @@ def _not_negative(at_hz: Real, loss: Real, two_terms: bool) -> Real:
     """Coefficients fitted to a curve, none below zero."""
     both = design(at_hz, True)
     if two_terms:
-        found = fitted(both, loss).coefficients
-        if (found >= 0).all():
-            return found
-        if found[0] < 0:
-            return np.array([0.0, float(fitted(both[:, 1:], loss).coefficients[0])])
+        return not_negative(fitted(both, loss).coefficients, at_hz)
     return np.array([float(fitted(both[:, :1], loss).coefficients[0]), 0.0])
 
 

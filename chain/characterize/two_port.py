@@ -5,20 +5,25 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import combinations, pairwise
 
 import numpy as np
 
 from chain.arrays import Complex, Real
-from chain.characterize.lead import along_line, design, fitted, unwrapped
+from chain.characterize.lead import along_line, design, fitted, not_negative, unwrapped
+from chain.errors import RangeError
+from chain.uncertainty.calibration import solve
 
-__all__ = ["BoxFit", "windows"]
+__all__ = ["BoxFit", "box_of_ends", "boxes_near", "windows"]
 
 ToBoxes = Callable[[Mapping[str, Complex]], Complex]
 
 MOST_WINDOWS = 8
 LEAST_POINTS = 4
 LEAST_DEGREE, MOST_DEGREE = 3, 40
+TERMINATIONS = {"open": 1.0, "short": -1.0, "load": 0.0}
+LEAST_APART = 1e-3
+"""Least difference of two readings of unlike terminations: what lies between lets almost nothing through."""
 
 
 def windows(freq_hz: Real) -> list[slice]:
@@ -63,11 +68,16 @@ class BoxFit:
         at_hz: Real,
         seconds: float | None = None,
         pairs: int = 1,
+        inside: slice = slice(None),
     ) -> BoxFit:
-        """Prepare for a mean two-port; seconds is its delay as far as it is known."""
+        """Prepare for a mean two-port; seconds is its delay as far as it is known.
+
+        What lies outside the span `inside` serves to count the turns of the phase alone.
+        """
         phase = np.zeros(freq_hz.shape)
         if shape != "smooth":
             phase = unwrapped(freq_hz, s[:, 1, 0], seconds, "this part")
+        freq_hz, s, phase = freq_hz[inside], s[inside], phase[inside]
         two = shape == "line" and bool(freq_hz[-1] / freq_hz[0] >= 2)
         turn = float(np.ptp(np.unwrap(np.angle(s[:, 1, 0]))))
         degree = min(math.ceil(LEAST_DEGREE + turn), freq_hz.size // LEAST_POINTS, MOST_DEGREE)
@@ -97,9 +107,10 @@ class BoxFit:
         parts = fitted(self.columns(self.freq_hz), loss).coefficients
         found = {
             "mean_loss_db": loss.mean(axis=-1),
-            "coefficients": parts,
             "loss_db": parts @ self.columns(self.at_hz).T,
         }
+        if self.shape == "line":
+            found["coefficients"] = not_negative(parts, self.at_hz)
         for port, end in ((0, "near"), (1, "far")):
             mean, own = self.smooth(self.s[..., port, port]), self.smooth(s[..., port, port])
             found[f"{end}_reflection"] = _largest(self.freq_hz, np.abs(own))
@@ -114,3 +125,46 @@ class BoxFit:
     def rest_db(self) -> Real:
         """What the fitted course leaves of the mean loss, shape (frequencies,) [dB]."""
         return fitted(self.columns(self.freq_hz), self.loss_db(self.s)).residual
+
+
+def box_of_ends(freq_hz: Real, traces: Mapping[str, Complex], seconds: float | None = None) -> Complex:
+    """Two-port between the analyzer and three terminations that are taken as ideal, in the load's impedance at the far port.
+
+    Source: a product S21 S12 leaves the sign of S21 open: half its phase, carried back to zero frequency or held
+    against the length.
+    """
+    _apart(traces)
+    out, product = _error_box(traces)
+    phase = unwrapped(freq_hz, product, None if seconds is None else 2 * seconds, "this part")
+    out[:, 0, 1] = out[:, 1, 0] = np.sqrt(np.abs(product)) * np.exp(0.5j * phase)
+    return out
+
+
+def boxes_near(traces: Mapping[str, Complex], nominal: Complex) -> Complex:
+    """Two-ports from many sweeps at once that depart a little from a known one."""
+    out, product = _error_box(traces)
+    root = nominal[:, 1, 0]
+    out[..., 0, 1] = out[..., 1, 0] = root * np.sqrt(product / root**2)
+    return out
+
+
+def _error_box(traces: Mapping[str, Complex]) -> tuple[Complex, Complex]:
+    """Two-ports without their transmission, and its product S21 S12.
+
+    Source: raw = (p G + q)/(r G + 1): S11 = q, S22 = -r, S21 S12 = p - q r.
+    """
+    ideal = [np.full(1, value, dtype=complex) for value in TERMINATIONS.values()]
+    maps = solve([np.asarray(traces[end]) for end in TERMINATIONS], ideal)
+    out = np.empty((*maps.p.shape, 2, 2), dtype=complex)
+    out[..., 0, 0], out[..., 1, 1] = maps.q, -maps.r
+    return out, np.asarray(maps.p - maps.q * maps.r)
+
+
+def _apart(traces: Mapping[str, Complex]) -> None:
+    for first, second in combinations(TERMINATIONS, 2):
+        gap = float(np.abs(traces[first] - traces[second]).min())
+        if gap < LEAST_APART:
+            raise RangeError(
+                f"{first} and {second} read alike (they differ by {gap:.1g} at least)",
+                "check that the ends were changed, and that the part lets anything through",
+            )

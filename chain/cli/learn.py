@@ -180,7 +180,19 @@ def _lead(paths: Mapping[str, Sequence[str]], told: Asked, seed: int | None) -> 
     if ohm is None and told.item is not None:
         ohm = getattr(told.item.part, "impedance_ohm", None)
     seed = SEED if seed is None else seed
-    return learn_lead(sweeps, told.about, told.analyzer, length, factor, ohm, tolerance, DRAWS, seed, told.like())
+    return learn_lead(
+        sweeps,
+        told.about,
+        told.analyzer,
+        length,
+        factor,
+        ohm,
+        tolerance,
+        DRAWS,
+        seed,
+        told.like(),
+        bool(told.given["like"]),
+    )
 
 
 def _factor(told: Asked) -> float | None:

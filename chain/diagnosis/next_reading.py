@@ -11,7 +11,7 @@ from chain.arrays import Real
 from chain.diagnosis.evidence import PILOT_BLOCKS, windows_of
 from chain.diagnosis.faults import FaultKind
 from chain.diagnosis.likelihood import Work, work_of
-from chain.diagnosis.session import Session, session
+from chain.diagnosis.session import LOAD50_OHM, Session, session
 from chain.diagnosis.terminations import ENDS, TerminationReading
 from chain.reflection import vswr
 
@@ -68,7 +68,7 @@ def next_reading(
 def _best(
     of: Session, pair: tuple[FaultKind, FaultKind], readings: Sequence[TerminationReading], seed: int
 ) -> NextReading:
-    candidates = _candidates(readings)
+    candidates = _candidates(readings, of.measurement.far_ohm == LOAD50_OHM)
     best = NextReading(candidates[0][0], candidates[0][1] > 0, pair[0].what, pair[1].what)
     more = session(of.setup, of.measurement.freq_hz, [*of.ends, *candidates], of.load_db, of.load50_db)
     work = work_of(more, pair, readings, None, seed)
@@ -90,12 +90,14 @@ def _best(
     return best
 
 
-def _candidates(readings: Sequence[TerminationReading]) -> list[tuple[str, int]]:
+def _candidates(readings: Sequence[TerminationReading], one_load: bool) -> list[tuple[str, int]]:
     """Ends not read yet, and one that was read, once more after the connectors are re-seated."""
     read = {each.end for each in readings}
     seatings = 1 + max((each.seating for each in readings), default=0)
     again = [(end, seatings) for end in ("load", "load50", "short", "open") if end in read]
-    return [(end, 0) for end in ENDS if end not in read] + again[:1]
+    # An antenna of 50 ohm has one load of its own and for the other.
+    known = read | ({"load50"} if one_load else set()) | ({"load"} if one_load and "load50" in read else set())
+    return [(end, 0) for end in ENDS if end not in known] + again[:1]
 
 
 def _readings(work: Work, windows: Sequence[Sequence[tuple[float, float]]]) -> list[tuple[Real, Real]]:

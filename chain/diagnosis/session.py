@@ -21,7 +21,7 @@ from chain.uncertainty.calibration import Standards, drawn_reflections
 from chain.uncertainty.measurement import Measurement, error_terms, measurement_of
 from chain.uncertainty.sampling import draw, unit_draws
 
-__all__ = ["Drawn", "Session", "draw_block", "groups_in_view", "session", "stream"]
+__all__ = ["LOAD50_OHM", "Drawn", "Session", "draw_block", "groups_in_view", "session", "stream"]
 
 
 LOAD50_OHM = 50.0

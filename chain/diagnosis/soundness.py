@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import permutations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from chain.arrays import Real
 from chain.diagnosis.terminations import TerminationReading
@@ -19,6 +20,8 @@ __all__ = ["COVERAGE", "Contradiction", "Soundness", "soundness"]
 TOGETHER, DOUBTED = 0.01, 0.05
 """Sound chains whose readings go together worse than those at which a contradiction is stated; the second where the readings
 make a sound chain less probable than that as well. Own choice."""
+NEXT_TO_NOTHING = 0.2
+"""A range whose lower end is below this part of its upper one begins at no reflection; own choice."""
 LEAST_SPREAD = 1e-6
 COVERED = (0.025, 0.975)
 NEAREST = 0.02
@@ -73,21 +76,24 @@ def soundness(trials: Real, readings: Sequence[TerminationReading], seed: int, p
     half = np.where(closed, (np.where(closed, highs, lows) - lows) / 2, 0.0)
     most = np.where(closed, np.inf, lows)
     rng = np.random.default_rng([seed, 77])
-    shown = np.minimum(np.abs(trials + half * rng.uniform(-1, 1, trials.shape)), most)
-    seen = np.minimum(np.array([each.magnitude for each in readings]), most)
-    count = len(shown)
-    ordered = np.sort(shown, axis=0)
-    ranks = (np.argsort(np.argsort(shown, axis=0), axis=0) + 0.5) / count
-    tail = float(np.quantile(np.minimum(ranks, 1 - ranks).min(axis=1), 1 - COVERAGE))
-    low, high = np.quantile(ordered, (tail, 1 - tail), axis=0)
-    inside = bool(np.all((highs >= low) & (np.minimum(lows, most) <= high)))
-    together = _together(ranks, ordered, seen)
+    trials = np.abs(trials + half * rng.uniform(-1, 1, trials.shape))
+    count = len(trials)
+    ranks = (np.argsort(np.argsort(trials, axis=0), axis=0) + 0.5) / count
+    # What may well reflect nothing at all is never too good.
+    least, greatest = np.quantile(trials, COVERED, axis=0)
+    any_less = least < NEXT_TO_NOTHING * greatest
+    tail = float(np.quantile(np.where(any_less, 1 - ranks, np.minimum(ranks, 1 - ranks)).min(axis=1), 1 - COVERAGE))
+    low, high = np.quantile(trials, (tail, 1 - tail), axis=0)
+    low = np.where(any_less, 0.0, low)
+    inside = bool(np.all((highs >= low) & (lows <= high)))
+    shown, seen = np.minimum(trials, most), np.minimum(np.array([each.magnitude for each in readings]), most)
+    together = _together(ranks, np.sort(shown, axis=0), seen, any_less)
     if not inside or together >= (DOUBTED if probability < DOUBTED else TOGETHER):
         return Soundness(low, high, inside, together)
     return Soundness(low, high, inside, together, True, _contradiction(shown, readings, seen))
 
 
-def _together(ranks: Real, ordered: Real, seen: Real) -> float:
+def _together(ranks: Real, ordered: Real, seen: Real, any_less: NDArray[np.bool_]) -> float:
     """Part of the trials whose normal scores lie as far from their mean as those of what was seen."""
     from scipy.special import ndtri
 
@@ -99,6 +105,7 @@ def _together(ranks: Real, ordered: Real, seen: Real) -> float:
         for column, value in zip(ordered.T, seen, strict=True)
     ]
     own = ndtri(np.clip(np.array(places) / count, 0.5 / count, 1 - 0.5 / count))
+    own = np.where(any_less, np.maximum(own, -1.0), own)
     # Two readings that always agree leave no spread of their difference; a little is given to it.
     inverse = np.linalg.inv(np.atleast_2d(np.cov(scores, rowvar=False)) + LEAST_SPREAD * np.eye(scores.shape[1]))
     distance = np.einsum("ni,ij,nj->n", scores, inverse, scores)

@@ -269,7 +269,7 @@ def sentence_of(verdict: str, components: Sequence[Component], found: Found, pla
     if verdict == "too narrow" and found.dips >= SEVERAL_DIPS:
         return (
             f"No length can be told: the trace dips {found.dips} times over the span, but no more evenly than an antenna of "
-            "several resonances does. Sweep wider, or with phase."
+            f"several resonances does. Sweep wider{'' if found.has_phase else ', or with phase'}."
         )
     if verdict == "too narrow":
         return (
