@@ -191,7 +191,7 @@ def solve(
                 back = np.abs(value.round_trip) ** 2 / value.gain * _rest(inside) / _rest(seen)
                 branch_k[group.input] = back * branch_k[group.outputs[:, 0]] + (1 - back) * value.kelvin
         else:
-            matrix, ended = _ended(group, value, load)
+            matrix, ended = (_ended if exact or not _even(value) else _ended_evenly)(group, value, load)
             kept[number] = matrix, ended
             load[group.input] = _outward(_filled(matrix[0][0], ended[0]), value.junctions[0])
             if exact:
@@ -227,6 +227,39 @@ def _ended(group: Group, value: PortValues, load: Array) -> tuple[list[list[Arra
                 if out_of is not None:
                     before = y[i][j]
                     y[i][j] = y[j][i] = scaled * out_of if before is None else before + scaled * out_of
+    return y, ended
+
+
+def _even(value: PortValues) -> bool:
+    """Whether all outputs of splitters are alike: one wave from the input, one from output to output, none back."""
+    matrix, size = value.matrix, len(value.matrix)
+    through, across = matrix[0][1], matrix[1][2]
+    alike = all(matrix[0][m] is through and matrix[m][m] is None for m in range(1, size))
+    crossing = all(matrix[i][j] is across for i in range(1, size) for j in range(1, size) if i != j)
+    return through is not None and across is not None and matrix[0][0] is None and alike and crossing
+
+
+def _ended_evenly(group: Group, value: PortValues, load: Array) -> tuple[list[list[Array | None]], list[Array]]:
+    """As `_ended` where all outputs are alike, in a closed form; waves from output to other outputs are left out.
+
+    Source: With a = S_0m, b = S_mn, d = 1/(1 + b g), s = sum g d, by Sherman and Morrison's formula for b (1 1^T - I):
+    Y_0m = a d/(1 - b s), Y_00 = a^2 s/(1 - b s), Y_mm = b^2 d (s - g d)/(1 - b s).
+    """
+    size = len(value.matrix)
+    a, b = value.matrix[0][1], value.matrix[1][2]
+    assert a is not None, "seen by `_even`"
+    assert b is not None, "seen by `_even`"
+    ended = [_inward(load[group.outputs[:, m - 1]], value.junctions[m]) for m in range(1, size)]
+    down = [_ratio(np.ones_like(g), 1 + b * g) for g in ended]
+    turned = [g * d for g, d in zip(ended, down, strict=True)]
+    total = sum(turned[1:], turned[0])
+    common = _ratio(np.ones_like(total), 1 - b * total)
+    into, back = a * common, b * b * common
+    y: list[list[Array | None]] = [[None] * size for _ in range(size)]
+    y[0][0] = a * into * total
+    for m, (d, each) in enumerate(zip(down, turned, strict=True), 1):
+        y[0][m] = y[m][0] = into * d
+        y[m][m] = back * d * (total - each)
     return y, ended
 
 

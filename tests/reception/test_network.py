@@ -8,7 +8,7 @@ import skrf
 from reception_world import RandomTree, random_disc
 from skrf.circuit import Circuit
 
-from chain.reception.network import solve
+from chain.reception.network import Group, Plan, PortValues, solve
 
 SEEDS = range(12)
 
@@ -134,3 +134,24 @@ def test_other_branches_known_beforehand_change_nothing():
     again = solve(tree.plan, tree.values, np.array([source]), np.array([400.0]), ends[:, None], other_k=exact.other_k)
     assert again.kelvin == pytest.approx(exact.kelvin, rel=1e-12)
     assert again.gain == pytest.approx(exact.gain, rel=1e-12)
+
+
+@pytest.mark.parametrize("ways", [2, 3, 4, 8])
+def test_splitters_of_equal_outputs_in_closed_form(ways):
+    """The closed form for equal outputs against the general elimination, one output after another."""
+    rng = np.random.default_rng(ways)
+    through, across = np.array([[0.4 * np.exp(1j)]]), np.array([[0.1 * np.exp(2j)]])
+    size = ways + 1
+    matrix = [[None if i == j else through if 0 in (i, j) else across for j in range(size)] for i in range(size)]
+    junctions = tuple(np.array([[random_disc(rng, None, 0.3)]]) for _ in range(size))
+    value = PortValues(tuple(tuple(row) for row in matrix), junctions, np.array([[290.0]]))
+    ports = np.arange(1, size)
+    group = Group(np.array([0]), np.array([0]), ports[None], True)
+    plan = Plan(
+        tuple(map(str, range(size))), (group,), ports, np.r_[-1, np.zeros(ways, int)], np.r_[-1, np.zeros(ways, int)]
+    )
+    ends, source = random_disc(rng, (ways, 1), 0.9), np.array([0.3 - 0.2j])
+    exact = solve(plan, [value], source, np.array([290.0]), ends)
+    quick = solve(plan, [value], source, np.array([290.0]), ends, other_k=exact.other_k)
+    for name in ("gain", "source", "kelvin", "load"):
+        assert getattr(quick, name) == pytest.approx(getattr(exact, name), rel=1e-12)
