@@ -86,7 +86,7 @@ def part_named(name: str, notes: Notes) -> tuple[AnyPart | None, str]:
     try:
         return notes.library.part(name), ""
     except LibraryError as error:
-        near = near_names(name, ids()) or error.near
+        near = near_names(name, (*ids(), *notes.library.ids())) or error.near
         hint = f"did you mean {' or '.join(quoted(each) for each in near)}?" if near else "'chain parts' lists them"
         return None, hint
 
