@@ -21,7 +21,7 @@ COMMANDS = {
     "Describe the set-up": {
         "new": "Write a commented starter set-up.",
         "parts": "Browse the library of parts, or show one in full.",
-        "schema": "Print the JSON Schema of a file of set-ups, needs, installations or parts.",
+        "schema": "Print the JSON Schema of a file of set-ups, needs, installations, parts or records.",
         "learn": "Make a part of your own from sweeps of it.",
     },
     "Before measuring": {
