@@ -18,15 +18,20 @@ from chain.uncertainty.parallel import Dropped, go_on, in_order
 ROOT = Path(__file__).parent.parent.parent
 BOATHOUSE = "demo/boathouse.toml"
 # The first second is left out so that quick machines show the bar as well.
-PROGRAM = "import sys, chain.cli.progress as p; p.PATIENCE_S = float(sys.argv.pop(1))\nfrom chain.cli.main import main; main()"
+# The key is heeded again where the tests themselves were started to ignore it (in the background, by `nohup`), or ignored.
+PROGRAM = """import signal, sys, chain.cli.progress as p
+p.PATIENCE_S = float(sys.argv.pop(1))
+signal.signal(signal.SIGINT, signal.default_int_handler if sys.argv.pop(1) == "heeds" else signal.SIG_IGN)
+from chain.cli.main import main
+main()"""
 
 
 class Terminal:
     """The program with its stderr on a terminal of its own; stdout is caught apart."""
 
-    def __init__(self, words, patience_s=0.0):
+    def __init__(self, words, patience_s=0.0, heeds=True):
         master, slave = pty.openpty()
-        command = [sys.executable, "-c", PROGRAM, str(patience_s), *words]
+        command = [sys.executable, "-c", PROGRAM, str(patience_s), "heeds" if heeds else "ignores", *words]
         self.process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=slave, cwd=ROOT, start_new_session=True)
         os.close(slave)
         self.seen, self.shown = b"", Event()
@@ -72,6 +77,19 @@ def test_an_interrupt_ends_with_130_and_leaves_no_file(command, tmp_path):
     assert list(tmp_path.iterdir()) == []
 
 
+def test_in_the_background_the_key_is_not_heeded(tmp_path):
+    """Who starts the program so that it ignores the key gets the whole answer, whenever the key is pressed."""
+    path = tmp_path / "answer.json"
+    run = Terminal([*LONG["planes"][:-1], "1", "--json", "-o", str(path)], heeds=False)
+    assert run.shown.wait(100), run.seen
+    run.process.send_signal(signal.SIGINT)
+    status, _, seen = run.ended()
+    assert status == 0, seen
+    assert path.read_bytes() == subprocess.run(
+        [sys.executable, "-m", "chain", *LONG["planes"][:-1], "1", "--json"], capture_output=True, cwd=ROOT, check=True
+    ).stdout
+
+
 @pytest.mark.parametrize("command", ["recover", "planes"])
 def test_the_bar_is_wiped_when_the_answer_is_there(command):
     """It grows, and nothing of it is left on the line."""
@@ -89,7 +107,7 @@ def test_no_bar_in_the_first_second_nor_under_quiet_nor_in_a_pipe():
     assert Terminal(words, patience_s=1000).ended()[2] == ""
     assert Terminal([*words, "--quiet"]).ended()[2] == ""
     piped = subprocess.run(
-        [sys.executable, "-c", PROGRAM, "0", *words], capture_output=True, cwd=ROOT, check=True, timeout=120
+        [sys.executable, "-c", PROGRAM, "0", "heeds", *words], capture_output=True, cwd=ROOT, check=True, timeout=120
     )
     assert piped.stderr == b""
 
