@@ -53,7 +53,7 @@ def _text(path: Path) -> str:
     try:
         if path.exists() and not path.is_file():
             # A pipe or a device would be waited for without end.
-            raise LibraryError(f"{path}: not a plain file", source=str(path))
+            raise LibraryError(f"{path}: cannot be read: not a plain file", source=str(path))
         with path.open("rb") as stream:
             raw = stream.read(int(MOST_BYTES) + 1)
         if len(raw) > MOST_BYTES:

@@ -37,8 +37,8 @@ TYPOGRAPHIC = re.compile("[\u2018\u2019\u201a\u201c\u201d\u201e\u00ab\u00bb]")
 
 TWICE = ("this key is given twice", "this table is given twice")
 PARSER_WORDS = (
-    (r"Cannot overwrite a value|Cannot mutate immutable namespace|Duplicate inline table key", TWICE[0]),
-    (r"Cannot declare .* twice", TWICE[1]),
+    (r"Can ?not overwrite a value|Can ?not mutate immutable namespace|Duplicate inline table key", TWICE[0]),
+    (r"Can ?not declare .* twice", TWICE[1]),
     (r"Illegal character '\\n'|Unterminated string", "a text without its closing quote"),
     (r"Exceeds the limit", "a whole number with more digits than can be read"),
 )

@@ -85,9 +85,15 @@ def test_in_the_background_the_key_is_not_heeded(tmp_path):
     run.process.send_signal(signal.SIGINT)
     status, _, seen = run.ended()
     assert status == 0, seen
-    assert path.read_bytes() == subprocess.run(
-        [sys.executable, "-m", "chain", *LONG["planes"][:-1], "1", "--json"], capture_output=True, cwd=ROOT, check=True
-    ).stdout
+    assert (
+        path.read_bytes()
+        == subprocess.run(
+            [sys.executable, "-m", "chain", *LONG["planes"][:-1], "1", "--json"],
+            capture_output=True,
+            cwd=ROOT,
+            check=True,
+        ).stdout
+    )
 
 
 @pytest.mark.parametrize("command", ["recover", "planes"])

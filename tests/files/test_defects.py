@@ -1,9 +1,12 @@
 """Faulty set-up files: every defect with its exact place, its words and its one suggestion."""
 
+import re
+
 import pytest
 from sound_file import SOUND, changed
 
 from chain.errors import InputError
+from chain.files import toml
 from chain.files.setup_file import parse_setup
 
 NO_CHANNEL_HELP = "give start and stop, or region and channels"
@@ -370,3 +373,23 @@ def test_whole_text_of_a_report():
         "help: did you mean 'length'?",
         "2 errors in dir/a.toml",
     ]
+
+
+@pytest.mark.parametrize("spelling", ["Cannot", "Can not"])
+def test_both_spellings_of_the_parser_are_understood(monkeypatch, spelling):
+    """Older parsers of TOML say `Can not` where newer ones say `Cannot`: the same place and words either way."""
+    loads = toml.tomllib.loads
+
+    def spelt(text):
+        try:
+            return loads(text)
+        except ValueError as error:
+            raise ValueError(re.sub("Can ?not", spelling, str(error))) from None
+
+    monkeypatch.setattr(toml.tomllib, "loads", spelt)
+    for text, place, words in (
+        ("a = 1\n  a = 2\n", (2, 3), "this key is given twice"),
+        ("[far]\n[far]\n", (2, 1), "this table is given twice"),
+    ):
+        _, (defect,), _ = toml.read_toml(text, "a.toml")
+        assert (defect.line, defect.column, defect.message) == (*place, words)

@@ -15,16 +15,20 @@ import tempfile
 import time
 import unicodedata
 import warnings
+from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
 
-from chain.errors import ChainError
+from chain.errors import ChainError, plain
 from chain.files.setup_file import load_setup
 from chain.selection.need_file import load_need
 from chain.sweeps import touchstone
 from chain.sweeps.options import QUANTITIES, SweepOptions
 from chain.sweeps.read import read_sweep
+from library.errors import LibraryError
+from library.load import load_library
 
 LONGEST_S = 5.0
 DEMO = Path(__file__).parent.parent.parent / "demo"
@@ -106,15 +110,100 @@ class TooSlow(BaseException):
     """A reader took longer than it may; no `except Exception` may swallow it."""
 
 
+KINDS = ("touchstone", "table", "toml", "parts", "offers")
+EXTREMES = {
+    "m": ["1 mm", "0.001 m", "9000 m", "3 km", "1e-9 m"],
+    "dB": ["0 dB", "0.001 dB", "19 dB", "60 dB", "120 dB", "1e-9 dB"],
+    "MHz": ["1 Hz", "0.1 MHz", "1 MHz", "3 GHz", "30 GHz"],
+    "GHz": ["1 Hz", "3 GHz", "30 GHz"],
+    "ohm": ["1 mohm", "0.1 ohm", "50 ohm", "1e5 ohm"],
+    "V": ["0 V", "1e-6 V", "1000 V"],
+    "dBm": ["-100 dBm", "0 dBm", "60 dBm"],
+    "C": ["-40 C", "85 C"],
+    "": ["1", "2", "3", "201"],
+}
+"""Figures at the ends of what is legal, by unit; some set-ups made of them are refused, which is no fault."""
+QUANTITY = re.compile(r'= *"(-?[0-9.]+) ?(m|dB|MHz|GHz|ohm|V|dBm|C)"')
+COMMANDS = {
+    "check": (),
+    "budget": (),
+    "card": (),
+    "expect": (),
+    "planes": (),
+    "recover": ("--reading", "VSWR 1.2 at 210 MHz"),
+    "prove": ("--open", "VSWR 3.0"),
+}
+
+
+def extreme(number):
+    """A set-up of the demo with one figure or a few at the ends of what is legal, and the command that it goes through."""
+    rng = random.Random(f"extreme {number}")
+    known = {name: text for name, text in toml_seeds().items() if "[[chain]]" in text}
+    text = known[rng.choice(sorted(known))]
+    for _ in range(rng.choice([1, 1, 2, 4])):
+        found = rng.choice(list(QUANTITY.finditer(text)))
+        text = f'{text[: found.start()]}= "{rng.choice(EXTREMES[found[2]])}"{text[found.end() :]}'
+    name = rng.choice(sorted(COMMANDS))
+    return text, name, COMMANDS[name]
+
+
+def through_command(number, folder):
+    """What a command makes of an extreme set-up: its exit status, where 3 and a traceback are findings."""
+    from click.testing import CliRunner
+
+    from chain.cli.main import chain
+
+    text, name, words = extreme(number)
+    for each in DEMO.glob("*.[st]*[2p]"):
+        Path(folder, each.name).write_bytes(each.read_bytes())
+    path = Path(folder, "extreme.toml")
+    path.write_text(text, encoding="utf-8")
+    done = CliRunner().invoke(chain, [name, str(path), *words, "--quiet"])
+    path.unlink()
+    assert done.exit_code in (0, 1, 2), f"{name}: {done.output[:200]}"
+    assert "nan" not in done.stdout.lower().split(), f"{name}: a figure that is none"
+    return done.stderr if done.exit_code == 2 else None
+
+
+OFFERS = {"shop.csv": lambda: (DEMO / "shop.csv").read_text(encoding="utf-8")}
+
+
 def toml_seeds():
     """The set-ups and the need of the demo, and the list of a shop that the need names."""
     paths = [path for path in DEMO.glob("*.toml") if path.name != "outlets.toml"]
     return {path.name: path.read_text(encoding="utf-8") for path in sorted([*paths, DEMO / "shop.csv"])}
 
 
+@cache
+def parts_seeds():
+    """Part files as the program writes them: one learnt, and every kind of row of the reference page."""
+    from click.testing import CliRunner
+
+    from chain.cli.main import chain
+
+    words = [
+        "learn",
+        "two-port",
+        str(DEMO / "pad.s2p"),
+        "--near",
+        "N-50 jack",
+        "--far",
+        "N-75 jack",
+        "--quiet",
+        "--date",
+    ]
+    return {"learnt.toml": CliRunner().invoke(chain, [*words, "2026-01-01"]).stdout}
+
+
 def seeds(kind):
     """Sound files of a kind: name to text."""
-    return {"touchstone": lambda: TOUCHSTONES, "table": lambda: TABLES, "toml": toml_seeds}[kind]()
+    return {
+        "touchstone": lambda: TOUCHSTONES,
+        "table": lambda: TABLES,
+        "toml": toml_seeds,
+        "parts": parts_seeds,
+        "offers": lambda: {name: text() for name, text in OFFERS.items()},
+    }[kind]()
 
 
 def damaged(kind, number):
@@ -212,12 +301,18 @@ def harmless(kind, number):
     """One file that means the same: name, the sound text and the changed bytes."""
     rng = random.Random(f"harmless {kind} {number}")
     known = seeds(kind)
-    name = rng.choice(sorted(set(known) - {"blocks.csv", "shop.csv"}))
-    return (
-        name,
-        known[name],
-        {"touchstone": _same_touchstone, "table": _same_table, "toml": _same_toml}[kind](known[name], rng),
-    )
+    name = rng.choice(sorted(set(known) - ({"blocks.csv", "shop.csv"} if kind != "offers" else set())))
+    same = {"touchstone": _same_touchstone, "table": _same_table, "offers": _same_offers}.get(kind, _same_toml)
+    return name, known[name], same(known[name], rng)
+
+
+def _same_offers(text, rng):
+    """Remarks, blank lines and ends of lines; blanks behind a comma."""
+    out = []
+    for line in text.split("\n"):
+        out += rng.choice([[], [], [], ["# an aside"], [""]]) if out else []
+        out.append(line if '"' in line or line[:1] == "#" else line.replace(",", rng.choice([",", ", "])))
+    return _ends(out, rng, ["utf-8", "utf-8-sig"])
 
 
 def _ends(lines, rng, encodings):
@@ -280,6 +375,11 @@ def outcome(kind, path, number=None):
     """What a reader makes of a file: the result, or the error of the input as text; with a number, in varied circumstances."""
     rng = random.Random(number)
     try:
+        if kind == "parts":
+            library = load_library([path])
+            return [library.part(each) for each in sorted({*library.ids()} - {*load_library().ids()})]
+        if kind == "offers":
+            return load_need(str(Path(path).with_name("need.toml")))
         if kind == "toml":
             path = path.replace("shop.csv", "need.toml")
             return load_need(path) if path.endswith("need.toml") else load_setup(path)
@@ -290,6 +390,9 @@ def outcome(kind, path, number=None):
             return read_sweep(path, plane_ohm=50.0)
         settled = options(rng) if number % every == 2 else SweepOptions()
         return read_sweep(path, settled, rng.choice([None, 50.0, 75.0]))
+    except LibraryError as error:
+        # The program's own sentence of it, which leaves out what would steer a terminal.
+        return plain(str(error)) or "an error"
     except ChainError as error:
         if error.exit_code != 2:
             raise
@@ -333,6 +436,47 @@ def sound(result):
         assert not steers(result.interpretation + "".join(result.warnings))
 
 
+def alike(first, second):
+    """Tell whether two results are one, to the last bit."""
+    if isinstance(first, tuple) and first and isinstance(first[0], np.ndarray):
+        return all(np.array_equal(one, other) for one, other in zip(first, second, strict=True))
+    if hasattr(first, "magnitude"):
+        same = np.array_equal(first.freq_hz, second.freq_hz) and np.array_equal(first.magnitude, second.magnitude)
+        phases = (first.reflection is None) == (second.reflection is None)
+        same = same and phases and (first.reflection is None or np.array_equal(first.reflection, second.reflection))
+        return same and first.interpretation == second.interpretation and first.warnings == second.warnings
+    if hasattr(first, "offers"):
+        # Lines move.
+        first, second = (
+            replace(each, offers=tuple(replace(offer, where="") for offer in each.offers)) for each in (first, second)
+        )
+    return first == second
+
+
+def unchanged(kind, number, folder):
+    """Read a sound file and the same file harmlessly changed; anything but one result is a finding."""
+    name, text, raw = harmless(kind, number)
+    path = Path(folder, name)
+    path.write_text(text, encoding="utf-8", newline="")
+    first = outcome(kind, str(path))
+    path.write_bytes(raw)
+    second = outcome(kind, str(path))
+    assert not isinstance(first, str), f"a sound file is refused: {first[:200]}"
+    assert not isinstance(second, str), f"a harmless change is refused: {second[:200]}"
+    assert alike(first, second), "a harmless change changes the result"
+    return first
+
+
+def read_damaged(kind, number, folder):
+    """Read a mutant."""
+    name, raw = damaged(kind, number)
+    path = Path(folder, name)
+    path.write_bytes(raw)
+    result = outcome(kind, str(path), number)
+    sound(result)
+    return result
+
+
 def _alarm(*_):
     raise TooSlow
 
@@ -346,36 +490,65 @@ def own_peak_mb() -> float:
 
 
 def run(kind, first, count):
-    """Feed damaged files to the readers."""
+    """Feed mutants to the readers; a kind that begins with `same-` takes harmless changes instead."""
     # Time of the processor, so that a busy machine makes no finding.
     signal.signal(signal.SIGPROF, _alarm)
     warnings.simplefilter("error")
     told = {"kind": kind, "count": count, "results": 0, "errors": 0, "longest_s": 0.0, "findings": []}
     begun = time.perf_counter()
+    own = kind.removeprefix("same-")
+    way = unchanged if own != kind else read_damaged
+    longest = 60.0 if kind == "extreme" else LONGEST_S
     with tempfile.TemporaryDirectory() as folder:
+        for other in ("need.toml", "shop.csv") if own in ("toml", "offers") else ():
+            Path(folder, other).write_bytes((DEMO / other).read_bytes())
         for number in range(first, first + count):
-            name, raw = damaged(kind, number)
-            path = Path(folder, name)
-            for other in ("need.toml", "shop.csv") if kind == "toml" else ():
-                Path(folder, other).write_bytes((DEMO / other).read_bytes())
-            path.write_bytes(raw)
             start = time.process_time()
-            signal.setitimer(signal.ITIMER_PROF, LONGEST_S)
+            signal.setitimer(signal.ITIMER_PROF, longest)
             try:
-                result = outcome(kind, str(path), number)
-                signal.setitimer(signal.ITIMER_PROF, 0)
-                sound(result)
+                result = through_command(number, folder) if kind == "extreme" else way(own, number, folder)
                 told["errors" if isinstance(result, str) else "results"] += 1
             except (Exception, TooSlow) as error:
-                told["findings"].append(f"{kind} {number} {name}: {type(error).__name__}: {error}"[:300])
+                told["findings"].append(f"{kind} {number}: {type(error).__name__}: {error}"[:300])
             finally:
                 signal.setitimer(signal.ITIMER_PROF, 0)
             told["longest_s"] = max(told["longest_s"], time.process_time() - start)
-        told["strays"] = sorted(each.name for each in Path(folder).iterdir() if each.name not in seeds(kind))
+            # The next case finds the files that a mutant may have taken the place of.
+            for other in ("need.toml", "shop.csv") if own == "toml" else ():
+                Path(folder, other).write_bytes((DEMO / other).read_bytes())
+        known = set() if kind == "extreme" else {*seeds(own), "need.toml", "shop.csv"}
+        told["strays"] = [] if kind == "extreme" else sorted({each.name for each in Path(folder).iterdir()} - known)
     told["seconds"] = time.perf_counter() - begun
     told["memory_mb"] = own_peak_mb()
     return told
 
 
+SHARES = [("touchstone", 300), ("same-touchstone", 100), ("table", 300), ("same-table", 100), ("toml", 100), ("same-toml", 20),
+          ("parts", 50), ("same-parts", 10), ("offers", 30), ("same-offers", 10), ("extreme", 1)]  # fmt: skip
+"""Cases of each kind in one round, by what they cost."""
+
+
+def go_on(count, path, worker=0, workers=1):
+    """Try cases of all kinds until there are so many, from where the file of the state was left; it is written after each round."""
+    state = {"cases": 0, "round": 0, "seconds": 0.0, "by_kind": {}, "findings": [], "longest_s": 0.0}
+    if path.exists():
+        state = json.loads(path.read_text(encoding="utf-8"))
+    while state["cases"] < count:
+        for kind, share in SHARES:
+            found = run(kind, (state["round"] * workers + worker) * share, share)
+            state["by_kind"][kind] = state["by_kind"].get(kind, 0) + share
+            state["cases"] += share
+            state["seconds"] += found["seconds"]
+            state["longest_s"] = max(state["longest_s"], found["longest_s"])
+            state["findings"] += [*found["findings"], *(f"{kind}: left {name}" for name in found["strays"])]
+        state["round"] += 1
+        path.with_suffix(".part").write_text(json.dumps(state, indent=1), encoding="utf-8")
+        path.with_suffix(".part").replace(path)
+    return state
+
+
 if __name__ == "__main__":
-    print(json.dumps(run(sys.argv[1], int(sys.argv[2]), int(sys.argv[3]))))
+    if sys.argv[1] == "all":
+        print(json.dumps(go_on(int(sys.argv[2]), Path(sys.argv[3]), *map(int, sys.argv[4:])), indent=1))
+    else:
+        print(json.dumps(run(sys.argv[1], int(sys.argv[2]), int(sys.argv[3]))))
