@@ -111,7 +111,6 @@ class TooSlow(BaseException):
     """A reader took longer than it may; no `except Exception` may swallow it."""
 
 
-KINDS = ("touchstone", "table", "toml", "parts", "offers")
 OFFERS = {"shop.csv": lambda: (DEMO / "shop.csv").read_text(encoding="utf-8")}
 
 
@@ -445,13 +444,12 @@ def run(kind, first, count):
     begun = time.perf_counter()
     own = kind.removeprefix("same-")
     way = unchanged if own != kind else read_damaged
-    longest = 60.0 if kind == "extreme" else LONGEST_S
     with tempfile.TemporaryDirectory() as folder:
         for other in ("need.toml", "shop.csv") if own in ("toml", "offers") else ():
             Path(folder, other).write_bytes((DEMO / other).read_bytes())
         for number in range(first, first + count):
             start = time.process_time()
-            signal.setitimer(signal.ITIMER_PROF, longest)
+            signal.setitimer(signal.ITIMER_PROF, 60.0 if kind == "extreme" else LONGEST_S)
             try:
                 result = through_command(number, folder) if kind == "extreme" else way(own, number, folder)
                 told["errors" if isinstance(result, str) else "results"] += 1
