@@ -265,7 +265,7 @@ class FarModel(Table):
         le=10_000,
         description="Narrowest resonance the antenna may have, as frequency over bandwidth: noise is averaged within a third of it; "
         "30 is usual, 100 is safe.",
-        examples=["30"],
+        examples=[30],
     )
 
 
