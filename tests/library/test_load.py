@@ -233,8 +233,11 @@ def test_file_that_cannot_be_used(own_file, content, said):
 
 
 def test_missing_file_and_folder(tmp_path):
-    for path in (tmp_path / "none.toml", tmp_path):
-        with pytest.raises(LibraryError, match="cannot be read"):
+    for path, said in (
+        (tmp_path / "none.toml", "cannot be read"),
+        (tmp_path, "not a plain file"),
+    ):
+        with pytest.raises(LibraryError, match=said):
             load_library([path])
 
 
