@@ -1,6 +1,7 @@
 """`chain prove` as a user calls it: figures and sweeps, JSON, exit status, what is wrong said with its option."""
 
 import json
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -134,4 +135,11 @@ def test_an_output_file_is_written_whole_and_not_over_an_input(tmp_path):
     run(*REVERSED, "--json", "-o", str(target))
     assert json.loads(target.read_text())["verdict"] == "pad reversed"
     assert "--force" in run(*REVERSED, "-o", str(target), status=2).output
-    assert "is read by this command" in run(*REVERSED, "-o", BOATHOUSE, "--force", status=2).output
+    setup = Path(BOATHOUSE).read_bytes()
+    assert "writes .txt, .csv or .json" in run(*REVERSED, "-o", BOATHOUSE, "--force", status=2).output
+    assert Path(BOATHOUSE).read_bytes() == setup
+    table = tmp_path / "open.csv"
+    table.write_text("frequency_mhz,vswr\n" + "".join(f"{mhz},2.598\n" for mhz in range(174, 241, 6)))
+    swept = table.read_bytes()
+    assert "is read by this command" in run("--open", str(table), "-o", str(table), "--force", status=2).output
+    assert table.read_bytes() == swept
