@@ -28,6 +28,9 @@ class Common:
     output: str | None
     force: bool
     debug: bool
+    assumed: bool
+    method: bool
+    verbose: bool
 
 
 OPTIONS = (
@@ -48,6 +51,9 @@ OPTIONS = (
         help="Write to FILE instead of stdout ('-': stdout); its ending says what: .txt, .json, .csv and the like.",
     ),
     click.option("--force", is_flag=True, help="Overwrite an existing FILE."),
+    click.option("--assumed", is_flag=True, help="Show every assumption."),
+    click.option("--method", is_flag=True, help="Show how it was computed: draws, seed, how the readings were taken."),
+    click.option("-v", "--verbose", is_flag=True, help="Show both."),
     click.option("--debug", is_flag=True, help="Show the traceback of an error."),
 )
 

@@ -37,7 +37,6 @@ METERS = ("75", "50-pad", "50")
 @click.option("--rbw", metavar="BANDWIDTH", help="Resolution bandwidth, where --seen holds marker readings.")
 @click.option("--tree", is_flag=True, help="The installation as a tree, with level and margin at each point.")
 @click.option("--all", "every", is_flag=True, help="Every outlet and channel, not the worst alone.")
-@click.option("--assumed", is_flag=True, help="What was taken from the library and from defaults.")
 @click.option(
     "--draws", type=click.IntRange(200, 100_000), help="Simulated installations for every interval; 4000 if left out."
 )
@@ -54,7 +53,6 @@ def command(
     rbw: str | None,
     tree: bool,
     every: bool,
-    assumed: bool,
     draws: int | None,
     plot: str | None,
     enforce: bool,
@@ -87,7 +85,7 @@ def command(
     elif seen is not None:
         _seen(shared, loaded, inputs, meter or "75", rbw, draws, every)
     else:
-        found = _outlets(shared, loaded, inputs, draws, (every, assumed, tree), plot)
+        found = _outlets(shared, loaded, inputs, draws, (every, tree), plot)
         if enforce and not found.works:
             raise click.exceptions.Exit(1)
 
@@ -97,14 +95,14 @@ def _outlets(
     loaded: Installation,
     inputs: list[str],
     draws: int | None,
-    shown: tuple[bool, bool, bool],
+    shown: tuple[bool, bool],
     plot: str | None,
 ) -> Reception:
     from chain.reception.draws import DRAWS
     from chain.reception.outlets import outlets
     from chain.uncertainty.intervals import SEED
 
-    every, assumed, tree = shown
+    every, tree = shown
     with progress(shared) as report:
         found = outlets(loaded, draws or DRAWS, SEED if shared.seed is None else shared.seed, report)
 
@@ -112,7 +110,7 @@ def _outlets(
         from chain.report import outlet_tree
         from chain.report import outlets as page
 
-        page.render(found, console, every, assumed)
+        page.render(found, console, every)
         if tree:
             console.print()
             outlet_tree.render(found, console)

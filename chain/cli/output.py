@@ -17,6 +17,7 @@ from chain.cli.writing import Refusal, refuse_overwriting, write_whole
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from chain.report.tables import AnswerConsole
     from chain.results import ResultTable
 
 __all__ = [
@@ -69,7 +70,7 @@ def deliver(
         text = table_text(answer) if kind == "csv" else touchstone_text(answer, str(shared.output))
     else:
         page = TextPage(None if to_file else sys.stdout)
-        render(console_for(page, shared.color))
+        render(_asked(console_for(page, shared.color), shared))
         text = page.text()
     deliver_text(shared, text, inputs)
 
@@ -123,14 +124,22 @@ def _write(stream: TextIO, text: str) -> None:
     stream.write(text)
 
 
-def console_for(stream: TextIO, color: str) -> Console:
+def _asked(console: AnswerConsole, shared: Common) -> AnswerConsole:
+    """The console with what the user asked to see."""
+    from chain.report.tables import Detail
+
+    console.detail = Detail(shared.assumed or shared.verbose, shared.method or shared.verbose)
+    return console
+
+
+def console_for(stream: TextIO, color: str) -> AnswerConsole:
     """Console on a stream: as wide as the terminal, or 80 columns (or `COLUMNS`) where there is none."""
-    from rich.console import Console
+    from chain.report.tables import AnswerConsole
 
     terminal = stream.isatty()
     width = int(os.environ.get("COLUMNS", 0)) or (None if terminal else PLAIN_WIDTH)
     wanted = {"always": True, "never": False, "auto": terminal}[color]
-    return Console(
+    return AnswerConsole(
         file=stream,
         width=width,
         force_terminal=wanted or terminal,

@@ -35,7 +35,7 @@ def render(result: CheckResult, console: Console) -> None:
         where = f"{finding.where}: " if finding.where else ""
         label = safe(f"{finding.level}: ", STYLES[finding.level])
         say(console, label, where, finding.text.rstrip("."), remedy, indent=2)
-    notes(console, result.warnings, result.assumed)
+    notes(console, result.warnings, result.assumed, whole=True)
 
 
 def verdict_line(result: CheckResult) -> str:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from rich.console import Console
 
-from chain.analyses.expect import Expectation, ReadingAim
+from chain.analyses.expect import Expectation
 from chain.report.numbers import frequency, lower, percent, span, vswr
 from chain.report.phrases import draws_words, plane_words
-from chain.report.tables import Column, notes, say, show_table, title
+from chain.report.tables import Column, answer, notes, show_table
 
 __all__ = ["render", "verdict_lines"]
 
@@ -17,10 +17,7 @@ NO_CEILING_VSWR = 1000.0
 
 def render(result: Expectation, console: Console) -> None:
     """Print what to expect."""
-    title(console, result.title)
-    for line in verdict_lines(result):
-        say(console, line)
-    console.print()
+    answer(console, verdict_lines(result), result.warnings)
     share = percent(result.coverage).replace(".0", "")
     columns = [
         Column("antenna\ntrue VSWR"),
@@ -38,47 +35,48 @@ def render(result: Expectation, console: Console) -> None:
         for row in result.rows
     ]
     show_table(console, columns, rows)
-    console.print()
-    say(
-        console,
-        f"At {frequency(result.worst_hz)}, where {'the limit' if result.limit_vswr else 'VSWR 2'} is told least well. "
-        f"Antenna in {result.far_ohm:g} ohm at its own connector, screen in {result.reading_ohm:g} ohm, calibrated "
-        f"{plane_words(result.plane)}; inf: everything comes back, as from an open. "
-        f"{draws_words(result)}.",
+    method = (
+        f"Figures for {frequency(result.worst_hz)}, where the uncertainty at {'the limit' if result.limit_vswr else 'VSWR 2'} "
+        f"is largest. Antenna in {result.far_ohm:g} ohm at its own connector, screen in {result.reading_ohm:g} ohm, calibrated "
+        f"{plane_words(result.plane)}; inf: everything comes back, as from an open. {draws_words(result)}."
     )
-    notes(console, result.warnings, result.assumed)
+    notes(console, (), result.assumed, [method])
 
 
 def verdict_lines(result: Expectation) -> list[str]:
-    """What to aim for, the ceiling, and what a perfect antenna reads, a sentence each."""
-    lines = [_aim(result)] if result.limit_vswr is not None else ["No limit is stated: add one under [far]."]
-    perfect = next((row for row in result.rows if row.true_vswr == 1), None)
-    text = f"Nothing connected reads VSWR {vswr(result.ceiling_vswr)} at most, nominally: the ceiling"
-    if result.ceiling_vswr > NO_CEILING_VSWR:
-        text = "Nothing connected may read anything up to an open: there is no ceiling"
-    elif result.ceiling_bound_vswr > result.ceiling_vswr:
-        text += f" ({vswr(result.ceiling_bound_vswr)} with every tolerance against you)"
-    lines.append(text + ".")
-    if perfect is not None:
-        doubt = span(perfect.reading_low, perfect.reading_high)
-        lines.append(f"A perfect antenna reads {vswr(perfect.reading_vswr)}, with the unknowns {doubt}.")
-    return lines
+    """The reading to aim for, what nothing connected shows, and the next step."""
+    return [_aim(result), _ceiling(result), _next(result)]
 
 
 def _aim(result: Expectation) -> str:
-    limit = f"true VSWR of {result.limit_vswr:g}"
-    share = percent(result.coverage).replace(".0", "")
+    if result.limit_vswr is None:
+        return 'No limit is stated to aim for: write limit = "VSWR 2.0" under [far].'
     reading, bound = result.aim_reading, result.aim_bound
+    share = percent(result.coverage).replace(".0", "")
+    meets = f"the antenna is {result.limit_vswr:g} or better"
     if reading.vswr is not None:
-        text = f"Aim for VSWR {lower(reading.vswr)} or less on the screen: it proves a {limit} or better ({share})"
-        return f"{text}; {_by_bound(bound)}."
+        return f"Read {lower(reading.vswr)} or less everywhere, and {meets} ({share})."
     if bound.vswr is not None:
-        return f"Aim for VSWR {lower(bound.vswr)} or less on the screen: it proves a {limit} or better, by the bound."
+        return f"Read {lower(bound.vswr)} or less everywhere, and {meets} (guaranteed)."
     blame = bound.blame or reading.blame
-    return f"No reading proves a {limit} with this chain." + (f" Most to blame: {blame}." if blame else "")
+    reason = f"; the main reason: {blame}" if blame else ""
+    return f"No reading shows that the antenna meets {result.limit_vswr:g}{reason}."
 
 
-def _by_bound(bound: ReadingAim) -> str:
-    if bound.vswr is not None:
-        return f"whatever the unknowns, {lower(bound.vswr)} does"
-    return "no reading proves it whatever the unknowns" + (f" (most to blame: {bound.blame})" if bound.blame else "")
+def _ceiling(result: Expectation) -> str:
+    if result.ceiling_vswr > NO_CEILING_VSWR:
+        return "Nothing connected may show anything up to an open."
+    text = f"Nothing connected shows about {vswr(result.ceiling_vswr)}"
+    if result.ceiling_bound_vswr > result.ceiling_vswr:
+        text += f"; more than {vswr(result.ceiling_bound_vswr)} means a fault"
+    return f"{text}."
+
+
+def _next(result: Expectation) -> str:
+    if result.limit_vswr is None:
+        return "Next: read the antenna, then 'chain recover' tells what it truly is."
+    blame = result.aim_bound.blame or result.aim_reading.blame
+    if result.plane == "near":
+        cause = f"; here {blame} hides most" if blame else ""
+        return f"Next: 'chain planes' shows where to calibrate{cause}."
+    return "Next: read the antenna, then 'chain recover' tells what it truly is."

@@ -18,7 +18,7 @@ LEAST_COST_DB = 0.05
 MOST_COSTS = 4
 
 
-def render(result: Reception, console: Console, every: bool = False, assumed: bool = False) -> None:
+def render(result: Reception, console: Console, every: bool = False) -> None:
     """Print what arrives."""
     title(console, result.title)
     for line in verdict_lines(result):
@@ -41,9 +41,9 @@ def render(result: Reception, console: Console, every: bool = False, assumed: bo
     ]
     show_table(console, columns, [_cells(row) for row in rows])
     console.print()
-    for line in _closing(result, len(order) - len(rows), assumed):
+    for line in _closing(result, len(order) - len(rows)):
         say(console, line)
-    notes(console, result.warnings, result.installation.assumed if assumed else ())
+    notes(console, result.warnings, result.installation.assumed)
 
 
 def _cells(row: OutletChannel) -> list[str]:
@@ -129,11 +129,8 @@ def worth_line(result: Reception) -> str:
     return text + (f"; {gains}." if gains else ".")
 
 
-def _closing(result: Reception, left: int, assumed: bool) -> list[str]:
+def _closing(result: Reception, left: int) -> list[str]:
     parts = [f"{left} more rows (--all)"] if left else []
-    count = len(result.installation.assumed)
-    if count and not assumed:
-        parts.append(f"{count} assumptions (--assumed)")
     parts.append("the tree (--tree)")
     drawn = result.drawn
     return [

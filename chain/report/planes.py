@@ -7,16 +7,14 @@ from rich.console import Console
 from chain.analyses.planes import Plane, Planes
 from chain.report.numbers import db, frequency, percent, span
 from chain.report.phrases import draws_words
-from chain.report.tables import Column, notes, say, show_table, title
+from chain.report.tables import Column, answer, notes, show_table
 
 __all__ = ["render"]
 
 
 def render(result: Planes, console: Console) -> None:
     """Print a comparison of planes."""
-    title(console, result.title)
-    say(console, result.reason[:1].upper(), result.reason[1:], "." if not result.reason.endswith(".") else "")
-    console.print()
+    answer(console, opening(result), result.warnings)
     first = result.planes[0]
     columns = [
         Column("calibrated", figures=False, wraps=True),
@@ -34,14 +32,24 @@ def render(result: Planes, console: Console) -> None:
         for plane in result.planes
     ]
     show_table(console, columns, rows)
-    console.print()
     share = percent(result.coverage).replace(".0", "")
-    say(
-        console,
+    method = (
         f"VSWR at {frequency(result.freq_hz)}, intervals of {share}; inf: everything may come back. Noise: what the trace "
-        f"noise of one raw reading grows by at the antenna. {draws_words(result)}.",
+        f"noise of one raw reading grows by at the antenna. {draws_words(result)}."
     )
-    notes(console, result.warnings, result.assumed)
+    notes(console, (), result.assumed, [f"{result.reason[:1].upper()}{result.reason[1:].rstrip('.')}.", method])
+
+
+def opening(result: Planes) -> list[str]:
+    """Where to calibrate and what a true limit then comes out as; what it comes out as at the analyzer; the next step."""
+    best = next(row for row in result.planes if row.plane == result.recommended)
+    comes = f"a true VSWR of {best.limit_vswr:g} comes out as"
+    first = f"Calibrate {best.what}: {comes} {span(best.limit_low, best.limit_high)}."
+    if best.plane == "near":
+        return [first, "No plane further out narrows that.", "Next: use the analyzer's own standards."]
+    near = next((row for row in result.planes if row.plane == "near"), None)
+    second = "" if near is None else f"At the analyzer's port it comes out as {span(near.limit_low, near.limit_high)}."
+    return [first, second, f"Next: connect {best.standards} to the {best.connector} there."]
 
 
 def _what(plane: Plane, best: bool) -> str:

@@ -15,9 +15,9 @@ from rich.text import Text
 from chain.analyses.recover import Recovery
 from chain.report.numbers import db, frequency, percent, span, vswr
 from chain.report.phrases import draws_words, plane_words
-from chain.report.tables import Column, notes, safe, say, show_table, title
+from chain.report.tables import Column, answer, notes, safe, say, show_table
 
-__all__ = ["render", "sentence"]
+__all__ = ["opening", "render", "sentence"]
 
 WORST_SHOWN = 8
 """Points shown of a longer sweep."""
@@ -66,27 +66,65 @@ SENTENCES = {
 
 def render(result: Recovery, console: Console, every_point: bool = False) -> None:
     """Print the true match behind readings."""
-    title(console, result.title)
-    say(console, safe(sentence(result), STYLES.get(result.verdict, "")))
-    for line in (level_line(result), channel_line(result)):
-        if line:
-            say(console, line)
+    first, *more = opening(result)
+    answer(console, [safe(first, STYLES.get(result.verdict, "")), *more], result.warnings)
     for _, reason in result.refused[:WORST_SHOWN]:
         say(console, safe("refused: ", STYLES["impossible"]), reason, indent=2)
     if len(result.refused) > WORST_SHOWN:
         say(console, f"refused: {len(result.refused) - WORST_SHOWN} more readings")
-    console.print()
+    if result.refused:
+        console.print()
     if result.channels:
         _channels(result, console)
         console.print()
     _points(result, console, every_point)
-    console.print()
-    _doubt(result, console)
     if result.ripple is not None:
         say(console, f"{result.ripple} chain ripple tells more.")
-    say(console, _linear(result))
-    say(console, _conditions(result))
-    notes(console, result.warnings, result.assumed)
+    method = [line for line in (level_line(result), _shares(result), _linear(result), _conditions(result)) if line]
+    notes(console, (), result.assumed, method)
+
+
+def opening(result: Recovery) -> list[str]:
+    """Verdict with its number; the worst place and what it rests on, or the channels by grade; the next step."""
+    known = np.flatnonzero(~np.isnan(result.low))
+    if not known.size:
+        return [
+            "Impossible: no antenna can give these readings through this chain.",
+            "",
+            "Next: check the pad and calibrate again.",
+        ]
+    worst = int(known[np.argmax(result.high[known])])
+    here, about = frequency(float(result.freq_hz[worst])), vswr(float(result.true_vswr[worst]))
+    limit = "" if result.limit_vswr is None else f"{result.limit_vswr:g}"
+    whole = "" if result.freq_hz.size == 1 else " everywhere"
+    text = {
+        "pass": f"Good: the antenna is VSWR {limit} or better{whole}, here about {about}.",
+        "fail": f"Bad: the antenna is worse than VSWR {limit}, at {here} about {about}.",
+        "not proven": f"Cannot decide: it may be better or worse than VSWR {limit}, here about {about}.",
+        "impossible": f"Impossible: not every reading can come through this chain; here about {about}.",
+        "no limit": f"The antenna is about VSWR {about} at {here}. No limit is stated to judge it by.",
+    }[result.verdict]
+    ends = span(float(result.low[worst]), float(result.high[worst]))
+    return [
+        text,
+        channel_line(result) or f"{'Worst, ' if whole else ''}{here}: {ends} ({_share(result)}). {_rests(result)}",
+        _next(result),
+    ]
+
+
+def _rests(result: Recovery) -> str:
+    """Whose figures the interval stands on: those of a stated analyzer, or of one that was assumed."""
+    kind = next(
+        (kind for kind in ("handheld", "bench") for text in result.assumed if f"typical of a {kind}" in text), None
+    )
+    return "Analyzer as stated." if kind is None else f"A {kind} analyzer is assumed."
+
+
+def _next(result: Recovery) -> str:
+    found = result.improvement
+    if result.verdict in ("pass", "no limit") or found is None:
+        return "Next: nothing more to do here." if result.verdict == "pass" else ""
+    return f"Next: {found.what}; it narrows this to {span(found.low, found.high)}."
 
 
 class _Where(NamedTuple):
@@ -260,24 +298,16 @@ def _impedance(ohm: complex) -> str:
     return f"{ohm.real:.0f}{'-' if ohm.imag < 0 else '+'}j{abs(ohm.imag):.0f}"
 
 
-def _doubt(result: Recovery, console: Console) -> None:
-    if result.contributions:
-        most = [f"{each.id} {percent(each.share)}" for each in result.contributions[:SHARES_SHOWN]]
-        say(console, f"Most of the doubt: {', '.join(most)}.")
-    improvement = result.improvement
-    if improvement is not None:
-        today = span(improvement.now_low, improvement.now_high)
-        say(
-            console,
-            f"Cheapest cure: {improvement.what}; the interval would be {span(improvement.low, improvement.high)} instead of {today}.",
-        )
+def _shares(result: Recovery) -> str:
+    most = [f"{each.id} {percent(each.share)}" for each in result.contributions[:SHARES_SHOWN]]
+    return f"Most of the uncertainty: {', '.join(most)}." if most else ""
 
 
 def _linear(result: Recovery) -> str:
     """What linear propagation says of the readings it holds for, and why it does not hold for the others."""
     found = result.linear
     if found is None:
-        return "Linear propagation (GUM) needs readings with a phase; the interval does not."
+        return "No GUM figure: it needs phase."
     count, valid = found.valid.size, int(found.valid.sum())
     why = Counter(reason for reason in found.reasons if reason).most_common(1)
     reason = why[0][0] if why else ""
@@ -299,9 +329,10 @@ def _linear(result: Recovery) -> str:
 def _conditions(result: Recovery) -> str:
     text = (
         f"Taken as {result.interpretation}. Screen in {result.reading_ohm:g} ohm, calibrated {plane_words(result.plane)}; "
-        f"antenna in {result.far_ohm:g} ohm at its own connector; lost: to its reflection. Nominally nothing reads above "
-        f"VSWR {vswr(result.ceiling_vswr)} (ceiling). {draws_words(result)}."
+        f"antenna in {result.far_ohm:g} ohm at its own connector; lost: power the antenna reflects. "
+        "With nothing connected the screen shows about "
+        f"{vswr(result.ceiling_vswr)} and never more. {draws_words(result)}."
     )
     if result.excluded_share > 0:
-        text += f" Share of the draws that would need more than a full reflection: {percent(result.excluded_share)}."
+        text += f" {percent(result.excluded_share)} of the simulated chains would need more than a full reflection; none was left out."
     return f"{text} Not modelled: currents on the outside of the lead, and whatever stands near the antenna."

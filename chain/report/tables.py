@@ -14,7 +14,11 @@ from rich.text import Text
 from chain.errors import plain
 
 __all__ = [
+    "AnswerConsole",
     "Column",
+    "Detail",
+    "answer",
+    "detail_of",
     "notes",
     "safe",
     "say",
@@ -27,6 +31,25 @@ ASCII_LINES = Box("    \n    \n -- \n    \n -- \n -- \n    \n    \n", ascii=True
 GAP = 2
 NARROWEST = 18
 """Least width of a column whose text may wrap."""
+
+
+@dataclass(frozen=True)
+class Detail:
+    """What an answer shows besides its verdict and its table: every assumption, and how it was computed."""
+
+    assumed: bool = False
+    method: bool = False
+
+
+class AnswerConsole(Console):
+    """A console that knows how much of an answer was asked for."""
+
+    detail: Detail = Detail()
+
+
+def detail_of(console: Console) -> Detail:
+    """How much was asked for; everything on a console that does not say."""
+    return console.detail if isinstance(console, AnswerConsole) else Detail(True, True)
 
 
 @dataclass(frozen=True)
@@ -122,14 +145,43 @@ def _label(column: Column) -> str:
     return " ".join(column.header.split("\n"))
 
 
-def notes(console: Console, warnings: Sequence[str] = (), assumed: Sequence[str] = ()) -> None:
-    """Print what to beware of, and every default that was assumed."""
+def answer(console: Console, lines: Iterable[object], warnings: Sequence[str] = ()) -> None:
+    """Print what an answer opens with: verdict, what it rests on, the next step; then what to beware of."""
+    for line in lines:
+        if line:
+            say(console, line)
+    for text in warnings:
+        say(console, safe("warning: ", "yellow"), text, indent=GAP)
+    console.print()
+
+
+def notes(
+    console: Console,
+    warnings: Sequence[str] = (),
+    assumed: Sequence[str] = (),
+    method: Sequence[str] = (),
+    whole: bool = False,
+) -> None:
+    """Close an answer: how it was computed and what was assumed, where asked for (or `whole`), else one line that counts them."""
+    asked = Detail(True, True) if whole else detail_of(console)
     if warnings:
         console.print()
     for text in warnings:
         say(console, safe("warning: ", "yellow"), text, indent=GAP)
-    if assumed:
+    if asked.method and method:
         console.print()
-        say(console, "assumed, until the file states it:", style="dim")
-    for text in assumed:
-        say(console, "  ", text, style="dim", indent=2 * GAP)
+        for text in method:
+            say(console, text)
+    if asked.assumed and assumed:
+        console.print()
+        say(console, "Assumed (state them in the file to replace them):", style="dim")
+        for text in assumed:
+            say(console, "  ", text, style="dim", indent=2 * GAP)
+    hidden = []
+    if assumed and not asked.assumed:
+        hidden.append(f"{len(assumed)} assumption{'s' if len(assumed) > 1 else ''} (--assumed)")
+    if method and not asked.method:
+        hidden.append("method and seed (--method)")
+    if hidden:
+        console.print()
+        say(console, f"Not shown: {', '.join(hidden)}; all with -v.", style="dim")
