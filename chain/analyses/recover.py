@@ -16,7 +16,7 @@ from chain.assembly.cascade import build
 from chain.errors import RangeError
 from chain.reflection import magnitude_from_vswr, mismatch_loss_db, vswr
 from chain.rf.bilinear import Maps
-from chain.setups import Setup
+from chain.setups import Setup, standing
 from chain.sweeps.averaging import averaged
 from chain.sweeps.readings import Readings
 from chain.uncertainty.bounds import reading_bound, rounded_bound, true_bound_complex
@@ -29,6 +29,9 @@ if TYPE_CHECKING:
     from chain.uncertainty.linear import Linear
 
 __all__ = ["ChannelResult", "Recovery", "nominal_truth", "recover", "verdict"]
+
+TYPICAL = ("memory", "practice")
+"""Evidence that is a typical value and no document."""
 
 
 PHASES = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)
@@ -142,6 +145,7 @@ def recover(
     low, high = _inside(found, bound, magnitude)
     judged = judge(setup, measurement, readings, seen, found, (low, high), magnitude, seed, progress)
     worst = int(np.argmax(np.where(np.isnan(high), -1.0, high)))
+    shares = contributions(measurement, float(magnitude[worst]), seed)
     return Recovery(
         **_judged(setup, (low, high), judged),
         **_identity(setup, measurement, readings, (*said, *judged.remarks)),
@@ -157,7 +161,8 @@ def recover(
         seed=found.seed,
         draws=found.draws,
         accuracy=accuracy,
-        contributions=contributions(measurement, float(magnitude[worst]), seed),
+        contributions=shares,
+        typical_share=sum(each.share for each in shares if standing(setup, each.id) in TYPICAL),
         improvement=_cure(setup, readings, (magnitude[worst], low[worst], high[worst]), worst, seed),
         linear=None if far is None else _linear(measurement, far),
         region=None if far is None or far.size > MOST_REGIONS else _region(measurement, far, seed),

@@ -103,6 +103,8 @@ class Recovery(ResultTable):
     warnings: tuple[str, ...]
     ripple: str | None = None
     """What repeats in the sweep and could make it, in a sentence; None where nothing does."""
+    typical_share: float = 0.0
+    """Share of the uncertainty that rests on figures of memory or common practice, which no document backs."""
 
     def to_dict(self) -> dict[str, object]:
         """Plain values under the contracted keys."""

@@ -117,7 +117,10 @@ def _rests(result: Recovery) -> str:
     kind = next(
         (kind for kind in ("handheld", "bench") for text in result.assumed if f"typical of a {kind}" in text), None
     )
-    return "Analyzer as stated." if kind is None else f"A {kind} analyzer is assumed."
+    text = "Analyzer as stated" if kind is None else f"A {kind} analyzer is assumed"
+    return (
+        f"{text}; {100 * result.typical_share:.0f} % on typical values." if result.typical_share > 0.005 else f"{text}."
+    )
 
 
 def _next(result: Recovery) -> str:

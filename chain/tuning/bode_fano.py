@@ -9,22 +9,14 @@ import numpy as np
 from chain.arrays import Complex, Real
 from chain.tuning.smoothing import local_fit
 
-__all__ = ["floor_of_quality", "floor_of_rc", "quality_at"]
-
-
-def floor_of_rc(resistance_ohm: float, capacitance_f: float, low_hz: float, high_hz: float) -> float:
-    """Least reflection magnitude over a span, for a resistance with a capacitance across it.
-
-    Source: Bode and Fano: the integral of ln(1/|G|) over angular frequency is at most pi/(R C) (Fano, J. Franklin Inst. 249,
-    1950; memory), spent evenly over the span.
-    """
-    return math.exp(-1 / (2 * resistance_ohm * capacitance_f * (high_hz - low_hz)))
+__all__ = ["floor_of_quality", "quality_at"]
 
 
 def floor_of_quality(quality: float, low_hz: float, high_hz: float) -> float:
-    """The same for a resonance of a given quality factor, tuned to the middle of the span.
+    """Least reflection magnitude over a span for a resonance of a given quality factor, tuned to the middle of the span.
 
-    Source: As `floor_of_rc` with R C = Q/(2 pi f0): exp(-pi f0/(Q (f2 - f1))).
+    Source: Bode and Fano: the integral of ln(1/|G|) over angular frequency is at most pi/(R C) (Fano, J. Franklin Inst. 249,
+    1950; memory), spent evenly over the span; R C = Q/(2 pi f0): exp(-pi f0/(Q (f2 - f1))).
     """
     if high_hz <= low_hz or quality <= 0:
         return 0.0

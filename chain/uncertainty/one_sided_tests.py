@@ -16,9 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.arrays import Real
-from chain.rf.bilinear import Maps, compose, inverse
+from chain.rf.bilinear import Maps
 
-__all__ = ["Ends", "Terms", "interval_of_maps", "invert"]
+__all__ = ["Ends", "Terms", "invert"]
 
 Floats = NDArray[np.float32]
 
@@ -156,18 +156,6 @@ class Ends:
         """Ends of blocks of places, one after the other."""
         columns = zip(*(vars(each).values() for each in parts), strict=True)
         return cls(*(None if each[0] is None else np.concatenate(each) for each in columns))  # type: ignore[arg-type]
-
-
-def interval_of_maps(
-    maps: Maps, observed: Real, nominal: Maps | None = None, phase_rad: Real | None = None, coverage: float = 0.95
-) -> tuple[Real, Real]:
-    """Interval of a true magnitude from drawn maps of shape (draws, places) and a statistic at each place.
-
-    The statistic is the size of a reading; with the nominal map given, the size of the recovered reflection.
-    """
-    terms = Terms.of(maps if nominal is None else compose(inverse(nominal), maps))
-    found = invert(terms, observed, phase_rad, coverage)
-    return found.low, found.high
 
 
 def invert(

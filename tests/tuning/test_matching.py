@@ -18,7 +18,7 @@ from chain.rf.network import network_s
 from chain.rf.parts import elements_of
 from chain.rf.twoport import input_reflection
 from chain.setups import Item
-from chain.tuning.bode_fano import floor_of_quality, floor_of_rc
+from chain.tuning.bode_fano import floor_of_quality
 from chain.tuning.matching import match_network
 from chain.tuning.networks import E12, E24, Stock, arm_row, preferred
 from library.records import Network, NetworkArm
@@ -41,12 +41,11 @@ def seen(arms, load_ohm, ohm, freq_hz):
 
 
 def test_the_floor_of_bode_and_fano():
-    """300 and 75 ohm across 4 pF from 470 to 690 MHz (computed from the published integral); a resonance of the same Q alike."""
-    assert floor_of_rc(300, 4e-12, 470e6, 690e6) == pytest.approx(0.150, abs=5e-4)
-    assert floor_of_rc(75, 4e-12, 470e6, 690e6) == pytest.approx(5.1e-4, rel=0.01)
+    """300 and 75 ohm across 4 pF from 470 to 690 MHz, as a resonance of Q = 2 pi f0 R C (computed from the published integral)."""
     middle = np.sqrt(470e6 * 690e6)
-    quality = 2 * np.pi * middle * 300 * 4e-12
-    assert floor_of_quality(quality, 470e6, 690e6) == pytest.approx(floor_of_rc(300, 4e-12, 470e6, 690e6))
+    for ohm, floor in ((300, 0.150), (75, 5.1e-4)):
+        quality = 2 * np.pi * middle * ohm * 4e-12
+        assert floor_of_quality(quality, 470e6, 690e6) == pytest.approx(floor, rel=0.01)
 
 
 @pytest.mark.parametrize(

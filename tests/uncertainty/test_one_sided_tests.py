@@ -7,13 +7,20 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from chain.rf.bilinear import Maps
-from chain.uncertainty.one_sided_tests import PHASES, Ends, Terms, interval_of_maps, invert
+from chain.rf.bilinear import Maps, compose, inverse
+from chain.uncertainty.one_sided_tests import PHASES, Ends, Terms, invert
 
 DRAWS = 200
 FINE = np.linspace(0, 1, 2001)
 STEP = FINE[1]
 FLOOR, TOP = 0.16, 0.84
+
+
+def interval_of_maps(maps, observed, nominal=None, phase_rad=None, coverage=0.95):
+    """Ends of the interval of a size read or, with the nominal map, recovered."""
+    terms = Terms.of(maps if nominal is None else compose(inverse(nominal), maps))
+    found = invert(terms, observed, phase_rad, coverage)
+    return found.low, found.high
 
 
 def scatter(rng, size, draws=DRAWS):
