@@ -185,7 +185,7 @@ def directivity(d_db):
 
 def _unknown_phase(found):
     """Residuals of stated size and unknown phase; a disc sqrt 2 as wide spreads a tracking error as its ring does."""
-    return replace(found, shape="ring", product_radius=np.sqrt(2) * found.product_radius)
+    return replace(found, shape="ring", far_shape="ring", product_radius=np.sqrt(2) * found.product_radius)
 
 
 def one_port_budget(directivity_db, match_db, tracking, gamma):
@@ -203,7 +203,7 @@ def one_port_worst(directivity_db, match_db, tracking, gamma):
 def one_port_extremes(d, m_db, t, gamma):
     element = _residuals(-20 * np.log10(d), m_db, t)
     low, high = (float(end[0]) for end in reading_range((element,), gamma * ONE))
-    size = abs(drawn((replace(element, shape="ring"),), gamma))
+    size = abs(drawn((replace(element, shape="ring", far_shape="ring"),), gamma))
     assert low <= size.min()
     assert size.max() <= high
     return {"low": low, "high": high}

@@ -295,12 +295,14 @@ SETUPS = {
 def test_expected_interval(name, true_vswr):
     """The interval holds its share of fresh readings and the nominal one, and never leaves the guaranteed bound.
 
-    10,000 readings by another seed; the standard deviation of the share is 0.002. Behind a known mismatch the readings
-    pile up at both ends and the interval holds more than its share.
+    Both the interval's own draws and the 10,000 readings by another seed scatter the share: by sqrt(0.95 x 0.05 (1/draws
+    + 1/readings)), 0.0027 here, of which 28 cases are allowed four. Behind a known mismatch the readings pile up at both
+    ends and the interval holds more than its share.
     """
+    draws = 20_000
     items, directivity_db = SETUPS[name]
     setup = setup_of(items, directivity_db=directivity_db)
-    row = expect(setup, [true_vswr], draws=4000).rows[0]
+    row = expect(setup, [true_vswr], draws=draws).rows[0]
     assert row.bound_low <= row.reading_low <= row.reading_vswr <= row.reading_high <= row.bound_high
     measurement = measurement_of(setup, build(setup))
     rng = np.random.default_rng(5)
@@ -308,4 +310,5 @@ def test_expected_interval(name, true_vswr):
     far = magnitude_from_vswr(true_vswr) * turn
     seen = np.concatenate([np.abs(simulate(measurement, batch, 99).reading(far[batch])) for batch in range(10)])
     low, high = magnitude_from_vswr([row.reading_low, row.reading_high])
-    assert np.mean((seen >= low) & (np.minimum(seen, 1) <= high)) >= 0.945
+    allowed = 4 * np.sqrt(0.95 * 0.05 * (1 / draws + 1 / seen.size))
+    assert np.mean((seen >= low) & (np.minimum(seen, 1) <= high)) >= 0.95 - allowed
