@@ -9,8 +9,9 @@ import pytest
 import strategies as build
 
 from chain.analyses.checks import check
-from chain.assembly.connections import BLOCKING, with_conductors
+from chain.assembly.connections import BLOCKING
 from chain.files.setup_file import load_setup, parse_setup
+from chain.setups import with_conductors
 from library.load import load_library
 from library.mating import parse_connector
 
