@@ -111,18 +111,20 @@ class TooSlow(BaseException):
     """A reader took longer than it may; no `except Exception` may swallow it."""
 
 
+BESIDE = ("need.toml", "shop.csv", "matched-parts.toml")
+"""Demo files that another demo file names, so that they must lie beside it."""
 OFFERS = {"shop.csv": lambda: (DEMO / "shop.csv").read_text(encoding="utf-8")}
 
 
 def toml_seeds():
     """The set-ups and the need of the demo, and the list of a shop that the need names."""
-    paths = [path for path in DEMO.glob("*.toml") if path.name != "outlets.toml"]
+    paths = [path for path in DEMO.glob("*.toml") if path.name not in ("outlets.toml", "matched-parts.toml")]
     return {path.name: path.read_text(encoding="utf-8") for path in sorted([*paths, DEMO / "shop.csv"])}
 
 
 @cache
 def parts_seeds():
-    """Part files as the program writes them: one learnt, and every kind of row of the reference page."""
+    """Part files as the program writes them: one learnt, and a matching network of the demo."""
     from click.testing import CliRunner
 
     from chain.cli.main import chain
@@ -138,7 +140,11 @@ def parts_seeds():
         "--quiet",
         "--date",
     ]
-    return {"learnt.toml": CliRunner().invoke(chain, [*words, "2026-01-01"]).stdout}
+    network = "matched-parts.toml"
+    return {
+        "learnt.toml": CliRunner().invoke(chain, [*words, "2026-01-01"]).stdout,
+        network: (DEMO / network).read_text(encoding="utf-8"),
+    }
 
 
 def seeds(kind):
@@ -445,7 +451,7 @@ def run(kind, first, count):
     own = kind.removeprefix("same-")
     way = unchanged if own != kind else read_damaged
     with tempfile.TemporaryDirectory() as folder:
-        for other in ("need.toml", "shop.csv") if own in ("toml", "offers") else ():
+        for other in BESIDE if own in ("toml", "offers") else ():
             Path(folder, other).write_bytes((DEMO / other).read_bytes())
         for number in range(first, first + count):
             start = time.process_time()
@@ -459,9 +465,9 @@ def run(kind, first, count):
                 signal.setitimer(signal.ITIMER_PROF, 0)
             told["longest_s"] = max(told["longest_s"], time.process_time() - start)
             # The next case finds the files that a mutant may have taken the place of.
-            for other in ("need.toml", "shop.csv") if own == "toml" else ():
+            for other in BESIDE if own == "toml" else ():
                 Path(folder, other).write_bytes((DEMO / other).read_bytes())
-        known = set() if kind == "extreme" else {*seeds(own), "need.toml", "shop.csv"}
+        known = set() if kind == "extreme" else {*seeds(own), *BESIDE}
         told["strays"] = [] if kind == "extreme" else sorted({each.name for each in Path(folder).iterdir()} - known)
     told["seconds"] = time.perf_counter() - begun
     told["memory_mb"] = own_peak_mb()

@@ -96,9 +96,12 @@ def test_an_existing_file_stays_unless_forced(tmp_path):
 
 def test_one_file_for_two_things_is_refused(tmp_path):
     """Neither the text nor the two-port may share the picture's file, and no input is overwritten."""
-    path = str(tmp_path / "a.svg")
-    for other in ("-o", "--touchstone"):
-        assert "named twice" in run("budget", BOATHOUSE, other, path, "--plot", path, "--force", status=2).stderr
+    path = tmp_path / "a.svg"
+    for other, said in (("-o", "no .svg"), ("--touchstone", "named twice")):
+        done = run("budget", BOATHOUSE, other, str(path), "--plot", str(path), "--force", status=2)
+        assert said in done.stderr
+        assert done.stdout == ""
+        assert not path.exists()
     setup = tmp_path / "set-up.svg"
     setup.write_bytes(Path(BOATHOUSE).read_bytes())
     assert "not overwritten" in run("budget", str(setup), "--plot", str(setup), "--force", status=2).stderr

@@ -53,7 +53,8 @@ def test_very_many_damaged_files(kind, count):
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_harmless_change_changes_nothing(tmp_path, kind):
     """Remarks, blanks, line ends, encodings and the order of keys do not matter."""
-    (tmp_path / "shop.csv").write_bytes((fuzzer.DEMO / "shop.csv").read_bytes())
+    for beside in fuzzer.BESIDE:
+        (tmp_path / beside).write_bytes((fuzzer.DEMO / beside).read_bytes())
     for number in range(120 if kind != "toml" else 40):
         name, text, raw = fuzzer.harmless(kind, number)
         path = tmp_path / name
