@@ -129,20 +129,11 @@ def parts_seeds():
 
     from chain.cli.main import chain
 
-    words = [
-        "learn",
-        "two-port",
-        str(DEMO / "pad.s2p"),
-        "--near",
-        "N-50 jack",
-        "--far",
-        "N-75 jack",
-        "--quiet",
-        "--date",
-    ]
+    ends = ["--near", "N-50 jack", "--far", "N-75 jack", "--quiet", "--date", "2026-01-01"]
+    words = ["learn", "two-port", str(DEMO / "pad.s2p"), *ends]
     network = "matched-parts.toml"
     return {
-        "learnt.toml": CliRunner().invoke(chain, [*words, "2026-01-01"]).stdout,
+        "learnt.toml": CliRunner().invoke(chain, words).stdout,
         network: (DEMO / network).read_text(encoding="utf-8"),
     }
 
