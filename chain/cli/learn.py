@@ -67,7 +67,7 @@ sweep_option = partial(click.option, multiple=True, metavar="FILE", shell_comple
 
 
 @click.command("learn")
-@click.argument("method", type=click.Choice(["lead", "two-port", "ends", "back-to-back"]))
+@click.argument("way", type=click.Choice(["lead", "two-port", "ends", "back-to-back"]))
 @click.argument("files", nargs=-1, metavar="[FILE]...", shell_complete=sweep_files)
 @sweep_option("--open", "open_", help="Sweep with the far end open; repeatable.")
 @sweep_option("--short", "short", help="Sweep with the far end shorted; repeatable.")
@@ -102,7 +102,7 @@ sweep_option = partial(click.option, multiple=True, metavar="FILE", shell_comple
 )
 @quantities
 @common
-def command(shared: Common, method: str, files: tuple[str, ...], touchstone: str | None, **given: Any) -> None:
+def command(shared: Common, way: str, files: tuple[str, ...], touchstone: str | None, **given: Any) -> None:
     """Make a part file from sweeps of a piece of your own: its figures with their intervals, evidence `measured`.
 
     \b
@@ -122,14 +122,14 @@ def command(shared: Common, method: str, files: tuple[str, ...], touchstone: str
       chain learn back-to-back demo/pads-back-to-back.s2p --near "BNC-50 jack" --far "BNC-75 jack"
     """
     given |= {"open": given.pop("open_"), "id": given.pop("id_")}
-    paths = _paths(method, files, given)
+    paths = _paths(way, files, given)
     inputs = [path for names in paths.values() for path in names] + (
         [given["setup_path"]] if given["setup_path"] else []
     )
     for path in (shared.output, touchstone):
         refuse_overwriting(path, shared.force, inputs)
-    told = asked(given, ENDS.get(method, ()))
-    found = METHODS[method](paths, told, shared.seed)
+    told = asked(given, ENDS.get(way, ()))
+    found = METHODS[way](paths, told, shared.seed)
     if told.setup is not None:
         from chain.characterize.part_use import compared
         from chain.uncertainty.intervals import SEED

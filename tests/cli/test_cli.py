@@ -48,6 +48,15 @@ def test_every_command_has_the_help_that_the_group_promises(name):
             assert option in text, words
 
 
+@pytest.mark.parametrize("name", NAMES)
+def test_no_two_parameters_share_a_name(name):
+    """One would overwrite the other: an argument of a command, say, and an option of all commands."""
+    group = chain.get_command(None, name)
+    for command in (group, *getattr(group, "commands", {}).values()):
+        names = [each.name for each in command.params]
+        assert sorted(names) == sorted(set(names))
+
+
 @pytest.mark.parametrize("line", [line for name in NAMES for line in examples(name)])
 def test_examples_of_the_help_run(line, tmp_path):
     """What help shows can be typed; files go to a directory of the test's own."""
