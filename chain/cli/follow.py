@@ -10,7 +10,7 @@ import click
 from chain.cli.completing import any_file, setup_files
 from chain.cli.loading import load_heeded
 from chain.cli.options import Common, common
-from chain.cli.output import Refusal, TextPage, console_for, note
+from chain.cli.output import Refusal, TextPage, asked_console, note
 from chain.cli.sweep_options import sweep_options
 from chain.sweeps.options import SweepOptions
 
@@ -74,7 +74,7 @@ def command(
             from chain.report.follow import render
 
             page = TextPage(sys.stdout)
-            console = console_for(page, shared.color)
+            console = asked_console(page, shared)
             render(found, console)
             # Clear the screen and go to its top: ECMA-48, ED and CUP.
             sys.stdout.write(("\x1b[2J\x1b[H" if screen else "") + page.text() + ("" if screen else "\n"))

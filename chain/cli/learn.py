@@ -19,7 +19,7 @@ from chain.cli.learn_options import (
     asked,
 )
 from chain.cli.options import Common, common
-from chain.cli.output import console_for, deliver, note, refuse_overwriting, write_whole
+from chain.cli.output import asked_console, deliver, note, refuse_overwriting, write_whole
 from chain.cli.progress import progress
 
 if TYPE_CHECKING:
@@ -333,7 +333,7 @@ def _deliver(shared: Common, found: Learnt, inputs: Sequence[str], two_port: str
     sys.stdout.write(_spelt(found.text, getattr(sys.stdout, "encoding", None) or "utf-8"))
     sys.stdout.flush()
     if not shared.quiet:
-        page.render(found, console_for(sys.stderr, shared.color), "", two_port)
+        page.render(found, asked_console(sys.stderr, shared), "", two_port)
 
 
 def _spelt(text: str, encoding: str) -> str:

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 __all__ = [
     "Refusal",
     "TextPage",
+    "asked_console",
     "console_for",
     "deliver",
     "deliver_page",
@@ -70,7 +71,7 @@ def deliver(
         text = table_text(answer) if kind == "csv" else touchstone_text(answer, str(shared.output))
     else:
         page = TextPage(None if to_file else sys.stdout)
-        render(_asked(console_for(page, shared.color), shared))
+        render(asked_console(page, shared))
         text = page.text()
     deliver_text(shared, text, inputs)
 
@@ -124,10 +125,11 @@ def _write(stream: TextIO, text: str) -> None:
     stream.write(text)
 
 
-def _asked(console: AnswerConsole, shared: Common) -> AnswerConsole:
-    """The console with what the user asked to see."""
+def asked_console(stream: TextIO, shared: Common) -> AnswerConsole:
+    """Console on a stream that shows what the user asked to see."""
     from chain.report.tables import Detail
 
+    console = console_for(stream, shared.color)
     console.detail = Detail(shared.assumed or shared.verbose, shared.method or shared.verbose)
     return console
 

@@ -36,7 +36,7 @@ def flat(text):
 
 
 def test_the_part_goes_to_stdout_and_what_there_is_to_say_to_stderr():
-    """A pipe gets a sound part file; a person reads the verdict first, and every assumption."""
+    """A pipe gets a sound part file; a person reads the verdict first, and every assumption on request."""
     done = run(*PAD, *PAD_ENDS, "--id", "club-pad")
     part = tomllib.loads(done.stdout)["pad"][0]
     assert part["id"] == "club-pad"
@@ -44,7 +44,8 @@ def test_the_part_goes_to_stdout_and_what_there_is_to_say_to_stderr():
     assert "2026-05-01" in part["source"]
     assert "pad.s2p" in part["source"]
     assert says(done.stderr.splitlines()[0], "club-pad", "5.7")
-    said = flat(done.stderr)
+    assert "--assumed" in done.stderr
+    said = flat(run(*PAD, *PAD_ENDS, "--assumed").stderr)
     assert "analyzer: directivity 30 dB" in said
     assert says(said, "reference 50 ohm", "DC: passed")
     assert run(*PAD, *PAD_ENDS, "--quiet").stderr == ""
