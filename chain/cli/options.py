@@ -28,9 +28,9 @@ class Common:
     output: str | None
     force: bool
     debug: bool
-    assumed: bool
-    method: bool
-    verbose: bool
+    assumed: bool = False
+    method: bool = False
+    verbose: bool = False
 
 
 OPTIONS = (
