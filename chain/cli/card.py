@@ -33,15 +33,14 @@ def command(shared: Common, setup: str) -> None:
     """
     refuse_overwriting(shared.output, shared.force, [setup])
     from chain.analyses.bench_card import card
-    from chain.cli.installations import installation_in
-    from chain.files.setup_file import load_setup
+    from chain.cli.installations import either_in
+    from chain.reception.records import Installation
     from chain.uncertainty.intervals import SEED
 
-    house = installation_in(setup)
-    if house is not None:
-        _installers(shared, house, setup)
+    loaded, _ = either_in(setup)
+    if isinstance(loaded, Installation):
+        _installers(shared, loaded, setup)
         return
-    loaded = load_setup(setup)
     with progress(shared) as report:
         found = card(loaded, seed=SEED if shared.seed is None else shared.seed, progress=report)
 

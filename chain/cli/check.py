@@ -23,13 +23,14 @@ def command(shared: Common, setup: str, enforce: bool) -> None:
       chain check demo/boathouse.toml --enforce && echo fits
     """
     refuse_overwriting(shared.output, shared.force, [setup])
-    from chain.cli.installations import installation_in
+    from chain.cli.installations import either_in
+    from chain.reception.records import Installation
 
-    house = installation_in(setup)
-    if house is not None:
+    loaded, _ = either_in(setup)
+    if isinstance(loaded, Installation):
         from chain.reception.checks import check_installation
 
-        checked = check_installation(house)
+        checked = check_installation(loaded)
 
         def show(console: object) -> None:
             from chain.report import installation
@@ -41,9 +42,8 @@ def command(shared: Common, setup: str, enforce: bool) -> None:
             raise click.exceptions.Exit(1)
         return
     from chain.analyses.checks import check
-    from chain.files.setup_file import load_setup
 
-    found = check(load_setup(setup))
+    found = check(loaded)
 
     def render(console: object) -> None:
         from chain.report import check as report

@@ -2,26 +2,25 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from chain.reception.records import Installation
+    from chain.setups import Setup
 
-__all__ = ["installation_in"]
+__all__ = ["either_in"]
 
 
-def installation_in(path: str) -> Installation | None:
-    """The installation that a file holds; None where it is a set-up, or standard input."""
-    if path == "-":
-        return None
-    from chain.errors import InputError
-    from chain.files.toml import read_file
+def either_in(path: str) -> tuple[Setup | Installation, str]:
+    """The set-up or installation that a file holds, and its text; standard input can be read only once."""
+    from chain.files.toml import decode, read_file
+    from chain.reception.installation_file import is_installation, parse_installation
 
-    try:
-        raw = read_file(path)
-    except InputError:
-        # What is wrong with the file is said by the reader of set-ups.
-        return None
-    from chain.reception.installation_file import is_installation, load_installation
+    raw = read_file(path)
+    name, folder = ("<stdin>", Path()) if path == "-" else (path, Path(path).parent)
+    if is_installation(raw):
+        return parse_installation(raw, name, folder), decode(raw, name)
+    from chain.files.setup_file import parse_setup
 
-    return load_installation(path) if is_installation(raw) else None
+    return parse_setup(raw, name, folder), decode(raw, name)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -15,7 +14,6 @@ from chain.cli.sweep_options import sweep_options
 
 if TYPE_CHECKING:
     from chain.reception.records import Installation
-    from chain.setups import Setup
     from chain.sweeps.options import SweepOptions
 
 __all__ = ["command"]
@@ -51,19 +49,19 @@ def command(
     refuse_overwriting(shared.output, shared.force, inputs)
     from chain.analyses.page import page
     from chain.assembly.plane import read_sweep_for
-    from chain.cli.installations import installation_in
+    from chain.cli.installations import either_in
+    from chain.reception.records import Installation
     from chain.sweeps.options import DEFAULTS
     from chain.uncertainty.intervals import SEED
 
-    house = installation_in(setup)
-    if house is not None:
+    loaded, text = either_in(setup)
+    if isinstance(loaded, Installation):
         if file is not None:
             raise click.UsageError("An installation has no sweep of its own: name it as match under [antenna].")
-        _of_installation(shared, house, setup, draws, enforce)
+        _of_installation(shared, loaded, setup, draws, enforce)
         return
     if file is None and sweep != DEFAULTS:
         raise click.UsageError("The options from --column on are about a sweep: name its file after the set-up.")
-    loaded, text = _setup_and_text(setup)
     readings = None if file is None else read_sweep_for(loaded, file, sweep)
     seed = SEED if shared.seed is None else shared.seed
     names = ("" if setup == "-" else setup, file or "")
@@ -100,13 +98,3 @@ def _of_installation(shared: Common, house: Installation, path: str, draws: int 
         deliver_page(shared, installation_html(found), [path])
     if enforce and not found.works:
         raise click.exceptions.Exit(1)
-
-
-def _setup_and_text(path: str) -> tuple[Setup, str]:
-    """Read a set-up, and the text it was read from; standard input can be read only once."""
-    from chain.files.setup_file import parse_setup
-    from chain.files.toml import decode, read_file
-
-    raw = read_file(path)
-    name, folder = ("<stdin>", Path()) if path == "-" else (path, Path(path).parent)
-    return parse_setup(raw, name, folder), decode(raw, name)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from os import PathLike, fspath
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -20,12 +21,18 @@ ROOT_KEYS = ("title", "library", "antenna", "signal", "interferer", "item", "out
 LISTS = ("signal", "interferer", "item", "outlet", "have", "offer")
 MOST_ROWS = 5000
 LONGEST_TITLE = 200
-MARKS = (b"[antenna]", b"[[outlet]]")
+OF_A_SETUP = re.compile(rb"^[ \t]*\[{1,2}[ \t]*(near|far|chain|calibration|sweep)[ \t]*[].]", re.MULTILINE)
+OF_AN_INSTALLATION = re.compile(
+    rb"^[ \t]*(\[{1,2}[ \t]*(outlet|signal|item|interferer)[ \t]*[].]|(outlet|signal|item)[ \t]*=[ \t]*\[)",
+    re.MULTILINE,
+)
+ANTENNA_TABLE = re.compile(rb"^[ \t]*\[{1,2}[ \t]*antenna[ \t]*\]", re.MULTILINE)
 
 
 def is_installation(raw: bytes) -> bool:
-    """Tell an installation file from a set-up: it has an antenna and outlets."""
-    return any(line.strip().split(b"#")[0].strip() in MARKS for line in raw.splitlines())
+    """Tell an installation file from a set-up by the tables that only one of them has, in a broken file too."""
+    own, other = len(OF_AN_INSTALLATION.findall(raw)), len(OF_A_SETUP.findall(raw))
+    return own > other or (own == other == 0 and ANTENNA_TABLE.search(raw) is not None)
 
 
 def load_installation(source: str | PathLike[str], library: Library | None = None) -> Installation:

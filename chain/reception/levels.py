@@ -9,7 +9,15 @@ import numpy as np
 
 from chain.arrays import Complex, Real
 from chain.reception.elements import Compiled, compile_tree
-from chain.reception.formulas import T0_K, antenna_noise_k, combined_db, level_dbuv, noise_dbuv, products_dbuv
+from chain.reception.formulas import (
+    T0_K,
+    antenna_noise_k,
+    combined_db,
+    cross_modulation_db,
+    level_dbuv,
+    noise_dbuv,
+    products_dbuv,
+)
 from chain.reception.network import solve
 from chain.reception.records import ANTENNA, AntennaMatch, Installation, Outlet
 from chain.reception.sections import reflection_at
@@ -20,6 +28,7 @@ __all__ = [
     "Nominal",
     "Worth",
     "amplifier_ports",
+    "cross_modulation",
     "end_reflections",
     "matched_antenna",
     "nominal_levels",
@@ -271,6 +280,25 @@ def _worst_of(compiled: Compiled, port: int, distances: dict[str, Real], count: 
     way = [items[number].id for number in on_the_way(compiled, port)]
     ratio = sum((10 ** (-distances[name] / 10) for name in way if name in distances), np.zeros(count))
     return np.asarray(-10 * np.log10(np.maximum(ratio, 1e-20)))
+
+
+def cross_modulation(nominal: Nominal) -> list[float | None]:
+    """Carrier to cross-modulation at each outlet, worst channel; None without an amplifier on its way [dB].
+
+    Source: Amplifiers behind one another add as voltages: `-20 log sum 10^(-CM/20)`.
+    """
+    compiled, found = nominal.compiled, []
+    count = len(compiled.installation.channels)
+    for port in compiled.plan.outlets:
+        total = np.zeros(count)
+        for number in on_the_way(compiled, int(port)):
+            item = compiled.installation.items[number]
+            if isinstance(item.part, Amplifier):
+                levels = nominal.amplifier_levels_dbuv[item.id]
+                ratio = cross_modulation_db(levels, item.part.max_output_dbuv, item.part.intermodulation_db)
+                total += 10 ** (-ratio[:count] / 20)
+        found.append(float(-20 * np.log10(total.max())) if total.any() else None)
+    return found
 
 
 @dataclass(frozen=True)

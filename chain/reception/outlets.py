@@ -18,6 +18,7 @@ from chain.reception.levels import (
     Nominal,
     Worth,
     amplifier_ports,
+    cross_modulation,
     end_reflections,
     nominal_levels,
     nominal_source,
@@ -156,6 +157,7 @@ class Reception(ResultTable):
         """Give the result as plain values."""
         installation, nominal = self.installation, self.nominal
         rows = []
+        crossed = cross_modulation(nominal)
         for number, outlet in enumerate(installation.outlets):
             channels = []
             for column in range(len(installation.channels)):
@@ -170,6 +172,7 @@ class Reception(ResultTable):
                     "slope_db": float(self.slope_db[number]),
                     "isolation_db": float(self.isolation_db[number]),
                     "total_dbuv": float(nominal.total_dbuv[number]),
+                    "cross_modulation_db": crossed[number],
                     "probability": float(self.drawn.outlet_probability[number]),
                 }
             )
@@ -229,8 +232,9 @@ def outlets(
     --------
     >>> from chain import load_installation, outlets
     >>> found = outlets(load_installation("demo/outlets.toml"), draws=500)
-    >>> found.row(0, 0).channel, found.row(0, 0).verdict
-    ('21', 'not proven')
+    >>> worst = found.row(*found.order()[0])
+    >>> worst.outlet, worst.channel, worst.verdict
+    ('workshop', '46', 'not proven')
 
     Source
     ------

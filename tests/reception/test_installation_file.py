@@ -183,9 +183,17 @@ def test_no_text_in_the_middle_of_a_file_breaks_the_reader(piece, number):
         parse_installation("\n".join(lines).encode(), "house.toml", DEMO.parent)
 
 
-def test_the_kinds_of_file_are_told_apart():
-    assert is_installation(TEXT.encode())
-    assert not is_installation(Path("demo/boathouse.toml").read_bytes())
+@pytest.mark.parametrize("path", sorted(Path("demo").glob("*.toml")), ids=lambda path: path.name)
+def test_the_kinds_of_file_are_told_apart(path):
+    """A set-up may have a table [antenna] too, for `chain tune`."""
+    assert is_installation(path.read_bytes()) == (path.name == "outlets.toml")
+
+
+@pytest.mark.parametrize("command", ["check", "card", "report", "outlets"])
+def test_an_installation_from_standard_input(command):
+    done = CliRunner().invoke(chain, [command, "-", "-q"], input=TEXT)
+    assert done.exit_code == 0, done.output
+    assert "Boathouse" in done.stdout
 
 
 def test_a_recovered_sweep_says_how_the_antenna_is_matched(tmp_path):

@@ -290,6 +290,19 @@ def test_products_agree_with_a_cubic_drawn_here():
     assert found == pytest.approx(expected, abs=0.15)
 
 
+def test_r11_cross_modulation_of_a_line_of_amplifiers(tmp_path):
+    """Six amplifiers of 118 dBuV at 60 dB, 28 channels of 96 dBuV out of each: 62.12 dB (answer of an examination)."""
+    text = HEAD.format(**USUAL)
+    text = text.replace('frequency = "650 MHz"', 'region = "europe"\nchannels = "21-48"')
+    text, last = text.replace('field = "60 dBuV/m"', 'level = "76 dBuV at antenna"'), "antenna"
+    for number in range(6):
+        text += amplifier(last, 20, max_output="118 dBuV at 60 dB").replace('id = "amp"', f'id = "a{number}"')
+        text, last = text + loss(f"l{number}", f"a{number}", 20), f"l{number}"
+    found = asked(text + OUTLET.format(after=last, noise_figure="7 dB"), tmp_path)
+    assert found["outlets"][0]["cross_modulation_db"] == pytest.approx(62.12, abs=6e-3)
+    assert [row["total_dbuv"] for row in found["amplifiers"]] == pytest.approx([96 + 10 * math.log10(28)] * 6, abs=1e-6)
+
+
 def test_r12_disturbances_add_as_powers():
     """29 and 35 dB: 28.03; 30 and 30: 26.99 (computed)."""
     assert float(combined_db(29, 35)) == pytest.approx(28.03, abs=5e-3)
