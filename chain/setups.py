@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 __all__ = [
     "ASSUMED_ANALYZER",
     "RESIDUALS",
+    "SPREAD_RESIDUALS",
     "STANDARDS",
     "Antenna",
     "Arm",
@@ -78,6 +79,9 @@ class Near:
     """Keys of the figures that are those of the class, not stated ones."""
     directivity_kind: str = "disc"
     source_match_kind: str = "disc"
+    tracking_kind: str = "disc"
+    repeatability_kind: str = "disc"
+    drift_kind: str = "disc"
     """How they are spread, see `library.records.MAGNITUDE_KINDS`."""
 
     @property
@@ -228,6 +232,8 @@ class Setup(ResultTable):
 ASSUMED_ANALYZER = "handheld"
 RESIDUALS = ("directivity", "source_match", "tracking", "trace_noise", "repeatability", "drift")
 """Keys of what an analyzer's calibration leaves; in the records each ends in `_db`."""
+SPREAD_RESIDUALS = tuple(key for key in RESIDUALS if key != "trace_noise")
+"""Those that lie within a limit and may be spread otherwise than over a disc: their keys with `_kind`."""
 STANDARDS = {
     "load": "load_db",
     "load_inductance": "load_inductance_h",

@@ -77,6 +77,8 @@ class Planes(ResultTable):
     """What the number of draws was settled by, at the plane that is known least well; None where it was given."""
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
+    missing: tuple[str, ...] = ()
+    """Ways that are left out because the library lacks a part for them, each with what it lacks."""
 
     def headline(self) -> str:
         """Title and what is recommended."""
@@ -146,7 +148,18 @@ def compare(
     named, reason = _recommend(rows)
     least = max(settled, key=lambda each: (not each.settled, each.end_error), default=None)
     return Planes(
-        setup.title, freq, tuple(rows), named, reason, COVERAGE, seed, most, least, setup.assumed, setup.warnings
+        setup.title,
+        freq,
+        tuple(rows),
+        named,
+        reason,
+        COVERAGE,
+        seed,
+        most,
+        least,
+        setup.assumed,
+        setup.warnings,
+        _missing(setup),
     )
 
 
@@ -180,11 +193,24 @@ def _ways(setup: Setup) -> Iterator[_Way]:
             yield _Way(item.id, f"after '{item.id}'", _at(setup, here), phase, assumed and ohm > 0)
     if setup.calibrates(setup.items[-1].id):
         yield from _other_loads(setup, setup.items[-1])
-    direct = _bridge(setup) if phase and setup.calibrates("near") else None
+    direct = _bridge(setup) if _may_go_straight(setup) else None
     if direct is not None:
         through = " and ".join(item.part.id for item in direct)
         words = f"antenna straight on the analyzer{' through ' if through else ''}{through}; complex reading converted"
         yield _Way("no pad", words, replace(setup, items=direct, calibration=Calibration()), True)
+
+
+def _may_go_straight(setup: Setup) -> bool:
+    """Whether a reading without the pad could be converted: it needs a phase and the analyzer's own calibration."""
+    return setup.near.has_phase and setup.calibrates("near")
+
+
+def _missing(setup: Setup) -> tuple[str, ...]:
+    """What the library lacks for a way that would otherwise be compared."""
+    if not _may_go_straight(setup) or _bridge(setup) is not None:
+        return ()
+    joined = f"{setup.near.connector} to {setup.far.connector}"
+    return (f"antenna straight on the analyzer: the library has no single adapter that joins {joined}",)
 
 
 def _other_loads(setup: Setup, last: Item) -> Iterator[_Way]:

@@ -9,7 +9,7 @@ import numpy as np
 
 from chain.arrays import Complex, Real
 from chain.reflection import magnitude_from_return_loss
-from chain.setups import Near
+from chain.setups import SPREAD_RESIDUALS, Near
 from chain.uncertainty.sampling import unit_draws
 
 __all__ = ["Analyzer", "disturbed_one_port", "disturbed_two_port"]
@@ -19,7 +19,7 @@ Traces = Mapping[str, Complex]
 
 @dataclass(frozen=True)
 class Analyzer:
-    """Sizes of the errors: radii of discs, and the standard deviation `noise` of real and imaginary part.
+    """Sizes of the errors: limits of magnitudes, and the standard deviation `noise` of real and imaginary part.
 
     Directivity, source match, tracking and the standards stay the same from sweep to sweep. Noise, drift and the mating of
     connectors do not, so that repeats show them.
@@ -35,6 +35,12 @@ class Analyzer:
     """Largest reflection of the load that stands for a match."""
     open_capacitance_f: float = 0.0
     short_inductance_h: float = 0.0
+    kinds: tuple[tuple[str, str], ...] = ()
+    """(name of a size, how it is spread) where that is not over the disc."""
+
+    def drawn(self, what: str, rng: np.random.Generator, count: int) -> Complex:
+        """Draws of one of the sizes, spread as stated, shape (count, 1)."""
+        return np.asarray(getattr(self, what) * unit_draws(rng, count, dict(self.kinds).get(what, "disc")))
 
     @classmethod
     def of(
@@ -51,6 +57,7 @@ class Analyzer:
             _radius(load_db),
             open_capacitance_f,
             short_inductance_h,
+            tuple((key, getattr(near, f"{key}_kind")) for key in SPREAD_RESIDUALS),
         )
 
 
@@ -60,10 +67,6 @@ def _radius(loss_db: float | None) -> float:
 
 def _excess(loss_db: float | None) -> float:
     return 0.0 if loss_db is None else 10 ** (loss_db / 20) - 1
-
-
-def _disc(rng: np.random.Generator, count: int, radius: float) -> Complex:
-    return radius * unit_draws(rng, count, "disc")
 
 
 def _noise(rng: np.random.Generator, shape: tuple[int, ...], size: float) -> Complex | float:
@@ -92,11 +95,9 @@ def disturbed_one_port(
     Source: Reading = D + (1 + T) G/(1 - M G). A lossless junction r in front of an open or a short turns its phase by
     2 Im r. What changes at the far end comes through as t, half the difference of open and short.
     """
-    residuals = tuple(
-        _disc(rng, count, size) for size in (analyzer.directivity, analyzer.tracking, analyzer.source_match)
-    )
+    residuals = tuple(analyzer.drawn(what, rng, count) for what in ("directivity", "tracking", "source_match"))
     through = (traces["open"] - traces["short"]) / 2
-    junction = _disc(rng, count, analyzer.repeatability if single else 0.0)
+    junction = analyzer.drawn("repeatability", rng, count) * single
     changes = _ends(freq_hz, analyzer, far_ohm, rng, count, single)
     drawn = {}
     for end, trace in traces.items():
@@ -105,7 +106,7 @@ def disturbed_one_port(
         drawn[end] = _seen(inner, residuals)  # type: ignore[arg-type]
         if single:
             shape = (count, freq_hz.size)
-            drawn[end] = drawn[end] + _disc(rng, count, analyzer.drift) + _noise(rng, shape, analyzer.noise)
+            drawn[end] = drawn[end] + analyzer.drawn("drift", rng, count) + _noise(rng, shape, analyzer.noise)
     return drawn
 
 
@@ -119,11 +120,11 @@ def _ends(
     changes = {
         "open": (1 - opened) / (1 + opened) - 1,
         "short": (shorted - 1) / (shorted + 1) + 1,
-        "load": _disc(rng, count, analyzer.load),
+        "load": analyzer.drawn("load", rng, count),
     }
     if single:
         for end, change in changes.items():
-            junction = _disc(rng, count, analyzer.repeatability)
+            junction = analyzer.drawn("repeatability", rng, count)
             changes[end] = change + (junction if end == "load" else 2j * junction.imag)
     return changes
 
@@ -134,23 +135,23 @@ def disturbed_two_port(s: Complex, analyzer: Analyzer, rng: np.random.Generator,
     Source: First order of the error model of two ports: S21 (1 + T)/((1 - M1 S11)(1 - M2 S22)).
     """
     single_disc = (
-        (lambda: _disc(rng, count, analyzer.repeatability)) if single else (lambda: np.zeros((count, 1), complex))
+        (lambda: analyzer.drawn("repeatability", rng, count)) if single else (lambda: np.zeros((count, 1), complex))
     )
     junction = [single_disc(), single_disc()]
     out = np.empty((count, *s.shape), dtype=complex)
     down: Complex | float = 1.0
     for port in (0, 1):
-        near = (_disc(rng, count, analyzer.directivity), _disc(rng, count, analyzer.tracking))
-        match = _disc(rng, count, analyzer.source_match)
+        near = (analyzer.drawn("directivity", rng, count), analyzer.drawn("tracking", rng, count))
+        match = analyzer.drawn("source_match", rng, count)
         own = s[..., port, port]
         turned = np.conj(junction[port])
         out[..., port, port] = _seen((junction[port] + own) / (1 + turned * own), (*near, match))
         down = down * (1 - match * own) * (1 + turned * own)
     # The transmission's tracking is one error each way; taken as shared, it does not average out.
-    tracking = 1 + _disc(rng, count, analyzer.tracking)
+    tracking = 1 + analyzer.drawn("tracking", rng, count)
     for row, column in ((0, 1), (1, 0)):
         out[..., row, column] = s[..., row, column] * tracking / down
     if single:
-        out += _disc(rng, count, analyzer.drift)[..., None, None]
+        out += analyzer.drawn("drift", rng, count)[..., None, None]
         out += _noise(rng, out.shape, analyzer.noise)
     return out

@@ -79,7 +79,7 @@ def _remade_at_antenna(maps: Maps, measurement: Measurement, run: tuple[int, int
         return maps
     seed, batch, number = run
     rng = np.random.default_rng([seed, FAR_MATING, batch, number])
-    t = measurement.mating * unit_draws(rng, BATCH, "disc")
+    t = measurement.mating * unit_draws(rng, BATCH, measurement.mating_kind)
     return compose(maps, Maps(np.ones_like(t), t, np.conj(t)))
 
 

@@ -103,7 +103,7 @@ def draw_block(of: Session, block: int, count: int, seed: int) -> Drawn:
         box = through(before, shape)
         terms = error_terms(measurement, box, stream(run, 3), (seed, block, 0), count)
     joints = [
-        (_off(measurement.mating, stream(run, 30, n), count), _off(measurement.mating, stream(run, 31, seating), count))
+        (_mating(measurement, stream(run, 30, n), count), _mating(measurement, stream(run, 31, seating), count))
         for n, (_, seating) in enumerate(of.ends)
     ]
     return Drawn(
@@ -115,7 +115,7 @@ def draw_block(of: Session, block: int, count: int, seed: int) -> Drawn:
         box,
         terms,
         np.exp(2j * measurement.turn_rad * stream(run, 5).uniform(-1, 1, (count, 1))),
-        measurement.drift * unit_draws(stream(run, 6), count, "disc"),
+        measurement.drift * unit_draws(stream(run, 6), count, measurement.drift_kind),
         _spread(stream(run, 7), count),
         tuple(joints),
         _known(of, of.measurement.far_ohm, of.load_db, stream(run, 8), count),
@@ -130,8 +130,8 @@ def _spread(rng: np.random.Generator, count: int) -> Real:
     return np.asarray((rng.permutation(count) + rng.random(count))[:, None] / count)
 
 
-def _off(radius: float, rng: np.random.Generator, count: int) -> Complex | float:
-    return radius * unit_draws(rng, count, "disc") if radius else 0.0
+def _mating(measurement: Measurement, rng: np.random.Generator, count: int) -> Complex | float:
+    return measurement.mating * unit_draws(rng, count, measurement.mating_kind) if measurement.mating else 0.0
 
 
 def _known(

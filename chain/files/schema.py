@@ -120,11 +120,14 @@ class AnalyzerKeys(Table):
     directivity_kind: Spreading = Field(None, description="How it is spread, as reflection_kind.", examples=["ring"])
     source_match_kind: Spreading = Field(None, description="How it is spread, as reflection_kind.", examples=["ring"])
     tracking: Loss = Field(None, description="Residual reflection tracking, after calibration.", examples=["0.1 dB"])
+    tracking_kind: Spreading = Field(None, description="How it is spread, as reflection_kind.", examples=["ring"])
     trace_noise: Loss = Field(None, description="Noise on the trace, one standard deviation.", examples=["0.02 dB"])
     repeatability: ReturnLoss = Field(
         None, description="Repeatability of a re-mated connector, as a return loss.", examples=["50 dB"]
     )
+    repeatability_kind: Spreading = Field(None, description="How it is spread, as reflection_kind.", examples=["ring"])
     drift: ReturnLoss = Field(None, description="Drift since calibration, as a return loss.", examples=["50 dB"])
+    drift_kind: Spreading = Field(None, description="How it is spread, as reflection_kind.", examples=["ring"])
     analyzer: Class = Field(
         None, description="Class of the analyzer, for what is not stated; handheld if left out.", examples=["handheld"]
     )

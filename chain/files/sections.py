@@ -14,6 +14,7 @@ from chain.files.toml import decode, read_file
 from chain.setups import (
     ASSUMED_ANALYZER,
     RESIDUALS,
+    SPREAD_RESIDUALS,
     STANDARDS,
     Antenna,
     Calibration,
@@ -195,10 +196,10 @@ def analyzer_of(model: AnalyzerKeys, connector: Connector, ohm: float, notes: No
         shows=model.shows or "complex",
         calibrates_at=tuple(dict.fromkeys(model.calibrates_at or ())),
         ideal=bool(model.ideal),
-        directivity_kind=model.directivity_kind or "disc",
-        source_match_kind=model.source_match_kind or "disc",
         **stated,
     )
+    kinds: dict[str, Any] = {f"{key}_kind": getattr(model, f"{key}_kind") or "disc" for key in SPREAD_RESIDUALS}
+    near = replace(near, **kinds)
     near = with_typical_residuals(near, notes.library)
     if near.typical:
         figures = ", ".join(f"{key} {getattr(near, f'{key}_db'):g} dB" for key in near.typical)

@@ -37,7 +37,10 @@ def render(result: Planes, console: Console) -> None:
         f"VSWR at {frequency(result.freq_hz)}, intervals of {share}; inf: everything may come back. Noise: what the trace "
         f"noise of one raw reading grows by at the antenna. {draws_words(result)}."
     )
-    notes(console, (), result.assumed, [f"{result.reason[:1].upper()}{result.reason[1:].rstrip('.')}.", method])
+    reason = f"{result.reason[:1].upper()}{result.reason[1:].rstrip('.')}."
+    for each in result.missing:
+        console.print(f"\nNot compared: {each}.")
+    notes(console, (), result.assumed, [reason, method])
 
 
 def opening(result: Planes) -> list[str]:

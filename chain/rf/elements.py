@@ -84,7 +84,8 @@ class Box:
     """A two-port given by its matrix `s`, shape (frequencies, 2, 2), with discs of unknown reflection at its ends.
 
     `loss_tolerance_db` is the half-width of its loss (rectangular); `product_radius` the radius of a complex relative
-    error of S12*S21, such as a tracking residual. A part is `passive`; the error terms of an analyzer need not be.
+    error of S12*S21, such as a tracking residual, and `product_shape` how it is spread. A part is `passive`; the error terms of
+    an analyzer need not be.
     """
 
     id: str
@@ -99,6 +100,7 @@ class Box:
     passive: bool = True
     far_shape: str = ""
     """As `shape`, which is then of the near end; empty: alike."""
+    product_shape: str = "disc"
 
     @property
     def shapes(self) -> tuple[str, str]:

@@ -103,7 +103,7 @@ def _sizes(element: Element) -> list[tuple[str, str, str]]:
         if element.loss_tolerance_db:
             found.append(("loss", "rectangular", f"+/- {element.loss_tolerance_db:g} dB"))
         if element.product_radius is not None and np.any(element.product_radius):
-            found.append(("transmission", "disc", f"up to {float(np.max(element.product_radius)):.4f}"))
+            found.append(("transmission", element.product_shape, f"up to {float(np.max(element.product_radius)):.4f}"))
     elif element.tolerance:
         found.append(("resistors", "rectangular", f"+/- {100 * element.tolerance:g} %"))
     return found

@@ -52,6 +52,7 @@ def residual_box(near: Near, freq_hz: Real) -> Box | None:
         product_radius=np.full(freq_hz.shape, tracking),
         passive=False,
         far_shape=near.source_match_kind,
+        product_shape=near.tracking_kind,
     )
 
 

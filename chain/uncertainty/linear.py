@@ -129,7 +129,7 @@ def _seen(measurement: Measurement, far: Complex) -> tuple[Complex, Complex, lis
 def _read(measurement: Measurement, seen: Complex, slope: Complex, terms: list[Term]) -> tuple[Complex, list[Term]]:
     """The reading and every effect on it, calibration included."""
     if measurement.mating:
-        terms = [*terms, rematch_term(measurement.mating, seen)]
+        terms = [*terms, rematch_term(measurement.mating, seen, measurement.mating_kind)]
     if measurement.standards is None:
         return seen, terms + _additive(measurement, np.ones_like(seen), ("noise", "drift"))
     box = through([expected(element).nominal()[None] for element in measurement.before], (1, measurement.freq_hz.size))
@@ -143,7 +143,7 @@ def _read(measurement: Measurement, seen: Complex, slope: Complex, terms: list[T
     for place, weight, found in zip(at_plane, weights, own, strict=True):
         found = found + _additive(measurement, 1 / _derivative(box, place), ("noise",))
         if measurement.mating:
-            found.append(rematch_term(measurement.mating, place))
+            found.append(rematch_term(measurement.mating, place, measurement.mating_kind))
         terms += [term.scaled(weight) for term in found]
     # One adapter stood before all three standards: its effects on them add before they are squared.
     for triple in zip(*shared, strict=True):
@@ -157,7 +157,7 @@ def _read(measurement: Measurement, seen: Complex, slope: Complex, terms: list[T
 
 def _additive(measurement: Measurement, slope: Complex, names: Iterable[str]) -> list[Term]:
     """Noise and drift of a raw reading, referred to where they act."""
-    sizes = {"noise": np.asarray(measurement.noise), "drift": circle_sd(measurement.drift)}
+    sizes = {"noise": np.asarray(measurement.noise), "drift": circle_sd(measurement.drift, measurement.drift_kind)}
     zero = np.zeros_like(slope)
     return [Term(name, name, slope, zero, sizes[name], False, zero.real) for name in names if sizes[name]]
 

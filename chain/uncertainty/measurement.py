@@ -46,7 +46,7 @@ STREAMS = {
 class Measurement:
     """One way of measuring: pieces before and after the plane, references aligned, and every unknown that is not a piece's.
 
-    `noise` is the standard deviation of real and imaginary part of a raw reading; `drift`, `mating` are radii of discs;
+    `noise` is the standard deviation of real and imaginary part of a raw reading; `drift`, `mating` are radii;
     `flex_rad` is the largest change of phase, one way, of the lead between the analyzer and the plane, `flex_delay_s` that of
     its delay; both move together.
     `standards` is None for a plane at the analyzer, whose residuals are then among `after`.
@@ -66,6 +66,8 @@ class Measurement:
     flex_delay_s: float = 0.0
     noise_factor: float | Real = 1.0
     """What averaging leaves of the noise of the antenna's reading, not of the standards', over frequency or everywhere."""
+    drift_kind: str = "disc"
+    mating_kind: str = "disc"
 
     @property
     def residuals(self) -> int:
@@ -121,6 +123,8 @@ def measurement_of(setup: Setup, chain: Chain) -> Measurement:
         _swapped(setup, chain),
         standards,
         _flex_delay_s(setup),
+        drift_kind=near.drift_kind,
+        mating_kind=near.repeatability_kind,
     )
 
 
@@ -183,23 +187,23 @@ def simulate(measurement: Measurement, batch: int, seed: int, first_frequency: i
     residuals = [draw(elements[index], stream(index), count) for index in range(own, hidden)]
     seen = drawn_through(elements[hidden:], lambda index: stream(hidden + index), *shape)
     drift = (
-        measurement.drift * unit_draws(_stream(seed, STREAMS["drift"], batch, repeat), count, "disc")
+        measurement.drift * unit_draws(_stream(seed, STREAMS["drift"], batch, repeat), count, measurement.drift_kind)
         if measurement.drift
         else 0.0
     )
     noise = _noise(measurement, seed, batch, first_frequency, 0, shape, repeat)
     if measurement.standards is None:
         if measurement.mating:
-            seen = _mated(seen, measurement.mating, _stream(seed, STREAMS["near mating"], batch, repeat), count)
+            seen = _mated(seen, measurement, _stream(seed, STREAMS["near mating"], batch, repeat), count)
         if residuals:
             seen = in_front(residuals[0], seen)
         return _full(shifted(seen, np.asarray(noise + drift)), shape)
     return _full(_calibrated(measurement, box, seen, (noise + drift, seed, batch, first_frequency), repeat), shape)
 
 
-def _mated(inner: Maps, radius: float, rng: np.random.Generator, count: int) -> Maps:
+def _mated(inner: Maps, measurement: Measurement, rng: np.random.Generator, count: int) -> Maps:
     """A joint opened and closed again: a small lossless junction in front."""
-    reflection = radius * unit_draws(rng, count, "disc")
+    reflection = measurement.mating * unit_draws(rng, count, measurement.mating_kind)
     s = twoport.empty(reflection.shape)
     s[..., 0, 0], s[..., 1, 1] = reflection, -np.conj(reflection)
     s[..., 0, 1] = s[..., 1, 0] = np.sqrt(1 - np.abs(reflection) ** 2)
@@ -235,7 +239,7 @@ def _calibrated(
     solved = error_terms(measurement, box, mating, (seed, batch, first))
     if measurement.mating:
         again = _stream(seed, STREAMS["plane mating"], batch, repeat) if repeat else mating
-        seen = _mated(seen, measurement.mating, again, BATCH)
+        seen = _mated(seen, measurement, again, BATCH)
     flexed = _flexed(compose(box, seen), measurement.turn_rad, _stream(seed, STREAMS["flex"], batch, repeat))
     total = shifted(flexed, np.asarray(offset))
     return compose(inverse(solved), total)
@@ -260,7 +264,7 @@ def error_terms(
             nominal = through([measurement.swap.nominal()[None]], shape)  # type: ignore[union-attr]
             at_plane = nominal.recovered(adapter.reading(reflection))
         if measurement.mating:
-            at_plane = _mated(identity((1, 1)), measurement.mating, mating, count).reading(at_plane)
+            at_plane = _mated(identity((1, 1)), measurement, mating, count).reading(at_plane)
         raw.append(box.reading(at_plane) + _noise(measurement, seed, batch, first, index + 1, shape))
     return solve(raw, assumed_reflections(standards, measurement.freq_hz))
 

@@ -196,7 +196,7 @@ def _draw_box(box: Box, rng: np.random.Generator, count: int) -> Complex:
     loss_db = _uniform(rng, count, -box.loss_tolerance_db, box.loss_tolerance_db)
     factor: Complex | Real = 10 ** (-loss_db / 20)
     if box.product_radius is not None:
-        factor = factor * np.sqrt(1 + _narrow(box.product_radius) * unit_draws(rng, count, "disc"))
+        factor = factor * np.sqrt(1 + _narrow(box.product_radius) * unit_draws(rng, count, box.product_shape))
     out = twoport.empty((count, box.s.shape[0]))
     out[..., 0, 1] = box.s[..., 0, 1] * factor
     out[..., 1, 0] = box.s[..., 1, 0] * factor

@@ -13,7 +13,7 @@ import numpy as np
 
 from chain.arrays import Complex, Real
 from chain.rf import twoport
-from chain.rf.elements import Box, Element, Ladder, Line
+from chain.rf.elements import Box, Element, Ladder, Line, Tee
 from chain.uncertainty.sampling import junction_room
 
 __all__ = ["Term", "circle_sd", "expected", "piece_terms", "real_term", "rematch_term", "seen_and_slope"]
@@ -92,6 +92,8 @@ def piece_terms(element: Element, far: Complex) -> list[Term]:
     """
     if isinstance(element, Line):
         return _line_terms(element, far)
+    if isinstance(element, Tee) and element.branches:
+        return _tee_terms(element, far)
     return _box_terms(element, far) if isinstance(element, Box) else _ladder_terms(element, far)
 
 
@@ -173,7 +175,50 @@ def _box_terms(box: Box, far: Complex) -> list[Term]:
     if box.loss_tolerance_db:
         terms.append(real_term(box.id, "loss", -DB * own, box.loss_tolerance_db / np.sqrt(3), DB / 2))
     if box.product_radius is not None:
-        terms.append(Term(box.id, "transmission", own, zero, circle_sd(box.product_radius), False, np.zeros(far.shape)))
+        sd = circle_sd(box.product_radius, box.product_shape)
+        terms.append(Term(box.id, "transmission", own, zero, sd, False, np.zeros(far.shape)))
+    return terms
+
+
+def _tee_terms(tee: Tee, far: Complex) -> list[Term]:
+    """Effects of every port's reflection, of the loss between each pair, and of what hangs on the ports off the path.
+
+    With a unit wave into the near port and a the waves into all, d(reflection) = a^T dS a + sum of b_k^2 dG_k for a reciprocal
+    part: the waves are their own adjoint.
+    """
+    ports = tee.full.shape[-1]
+    ends = np.zeros((*far.shape, ports), dtype=complex)
+    ends[..., tee.path[1]] = far
+    behind: list[tuple[int, list[Term]]] = []
+    for branch in tee.branches:
+        seen, own = branch.end, []
+        if np.any(branch.end_radius):
+            sd = circle_sd(branch.end_radius, branch.end_shape)
+            unit, zero = np.ones_like(far), np.zeros_like(far)
+            own.append(Term(tee.id, f"end of arm {branch.port}", unit, zero, sd, False, zero.real))
+        for element in reversed(branch.elements):
+            more = piece_terms(element, seen)
+            seen, step = seen_and_slope(element, seen)
+            own = [replace(term, id=tee.id) for term in more] + [term.scaled(step) for term in own]
+        ends[..., branch.port] = seen
+        behind.append((branch.port, own))
+    near = tee.path[0]
+    loop = np.linalg.inv(np.eye(ports) - ends[..., :, None] * tee.full)
+    into = loop[..., near]
+    out = (tee.full @ into[..., None])[..., 0]
+    again = np.abs(np.diagonal(loop, axis1=-2, axis2=-1) * ends)
+    terms = [term.scaled(out[..., port] ** 2) for port, own in behind for term in own]
+    for first in range(ports):
+        if tee.port_radius is not None:
+            sd = circle_sd(tee.port_radius, tee.shape)
+            effect = np.asarray(into[..., first] ** 2)
+            terms.append(
+                Term(tee.id, f"reflection, port {first}", effect, np.zeros_like(far), sd, False, again[..., first])
+            )
+        for second in range(first):
+            if tee.loss_tolerance_db and np.any(tee.full[..., first, second]):
+                effect = np.asarray(-DB * into[..., first] * into[..., second] * tee.full[..., first, second])
+                terms.append(real_term(tee.id, "loss", effect, tee.loss_tolerance_db / np.sqrt(3), DB / 2))
     return terms
 
 
@@ -201,9 +246,11 @@ def _ladder_terms(ladder: Ladder, far: Complex) -> list[Term]:
     return terms
 
 
-def rematch_term(radius: float, at: Complex) -> Term:
+def rematch_term(radius: float, at: Complex, shape: str = "disc") -> Term:
     """Effect of a joint opened and closed again on the reflection in front of it.
 
     Source: (r + x)/(1 + conj(r) x), first order in r.
     """
-    return Term("re-mating", "joint opened again", np.ones_like(at), -(at**2), circle_sd(radius), False, np.abs(at))
+    return Term(
+        "re-mating", "joint opened again", np.ones_like(at), -(at**2), circle_sd(radius, shape), False, np.abs(at)
+    )

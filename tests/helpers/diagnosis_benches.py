@@ -118,7 +118,8 @@ def item_of(part):
         case Resistors():
             return made.item(made.ladder(part.arms, *part.ohms, part.tolerance), "pad")
     figures = part.per_root, part.per_mhz, part.velocity_factor, part.limit_db, part.ohm_tolerance, part.loss_tolerance
-    return made.item(made.coax(part.ohm, *figures), "lead", length_m=part.length_m)
+    placed = {"length_m": part.length_m, "length_tolerance_m": part.length_tolerance_m}
+    return made.item(made.coax(part.ohm, *figures), "lead", **placed)
 
 
 def stated(bench):

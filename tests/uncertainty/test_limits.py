@@ -11,9 +11,10 @@ from chain.rf.elements import Tee
 from chain.rf.references import aligned, nominal
 from chain.setups import standing
 from chain.uncertainty.calibration import Standards, drawn_reflections
-from chain.uncertainty.measurement import measurement_of
+from chain.uncertainty.linear import linear
+from chain.uncertainty.measurement import measurement_of, nominal_maps, simulate
 from chain.uncertainty.sampling import draw, unit_draws
-from chain.uncertainty.sensitivity import circle_sd
+from chain.uncertainty.sensitivity import circle_sd, piece_terms
 
 COUNT = 4000
 ENDS = (
@@ -56,6 +57,35 @@ def test_every_limit_of_a_file_takes_its_kind(kind):
     load = np.abs(drawn_reflections(standards, np.array([2e8]), np.random.default_rng(1), COUNT)[2])
     expected = {"disc": 0.0224, "ring": 0.0316, "uniform-radius": 0.0158}[kind]
     assert np.median(load) == pytest.approx(expected, rel=0.05)
+
+
+RESIDUAL_KEYS = {"tracking": "0.3 dB", "repeatability": "40 dB", "drift": "40 dB"}
+RESIDUAL_SIZES = {"tracking": 10 ** (0.3 / 20) - 1, "repeatability": 0.01, "drift": 0.01}
+
+
+@pytest.mark.parametrize(("kind", "mean_square"), [("disc", 1 / 2), ("ring", 1.0), ("uniform-radius", 1 / 3)])
+@pytest.mark.parametrize("key", RESIDUAL_KEYS)
+def test_what_a_calibration_leaves_takes_its_kind(key, kind, mean_square):
+    """Drawn readings of a full reflection, nothing else unknown: their spread is the kind's own, linear propagation's too."""
+    setup = setup_of(
+        'part = "min-loss-pad"\nideal = true', extra=f'{key} = "{RESIDUAL_KEYS[key]}"\n{key}_kind = "{kind}"'
+    )
+    measurement = measurement_of(setup, build(setup))
+    readings = np.concatenate([simulate(measurement, batch, 3).reading(0.8)[:, 0] for batch in range(8)])
+    seen = nominal_maps(measurement).reading(np.array([0.8]))[0, 0]
+    # Joint: r - conj(r) x^2; tracking: T x; drift: itself.
+    factor = {"tracking": abs(seen) ** 2, "repeatability": 1 + abs(seen) ** 4, "drift": 1.0}[key]
+    size = RESIDUAL_SIZES[key] ** 2 * mean_square * factor
+    assert np.mean(np.abs(readings - readings.mean()) ** 2) == pytest.approx(size, rel=0.04)
+    found = linear(measurement, 0.8)
+    slope = measurement_slope(measurement)
+    assert found.u_real[0] ** 2 + found.u_imag[0] ** 2 == pytest.approx(size / slope**2, rel=0.02)
+
+
+def measurement_slope(measurement):
+    """By how much a change at the antenna changes the reading, numerically."""
+    low, high = (nominal_maps(measurement).reading(np.array([0.8 + step]))[0, 0] for step in (-1e-5, 1e-5))
+    return abs(high - low) / 2e-5
 
 
 def test_a_kind_without_a_limit_and_an_unknown_one_are_told():
@@ -140,6 +170,22 @@ def test_a_splitter_s_arm_is_drawn_as_the_chain_that_it_is():
     assert link * isolated == pytest.approx(1.0, rel=0.05)
     # Passive, whatever is drawn.
     assert np.linalg.svd(drawn, compute_uv=False).max() <= 1 + 1e-9
+
+
+@pytest.mark.parametrize("far", [0.0, 0.5, 0.4 - 0.6j])
+@pytest.mark.parametrize("arm", ["stub", "load"])
+def test_a_splitter_s_effects_are_those_of_its_draws(far, arm):
+    """First-order effects of ports, losses and what hangs on the arm: their sum has the spread of drawn splitters."""
+    item = STUB.replace("short-f-jack", "load-f-jack") if arm == "load" else STUB
+    setup = setup_of(item, near="F-75 plug", far="F-75 plug", ohm=75)
+    (tee,) = elements_of_item(setup)
+    drawn = np.concatenate([draw(tee, np.random.default_rng(seed), COUNT) for seed in range(5)])
+    seen = drawn[..., 0, 0] + drawn[..., 0, 1] * drawn[..., 1, 0] * far / (1 - drawn[..., 1, 1] * far)
+    terms = piece_terms(tee, np.full(3, far, dtype=complex))
+    power, pseudo = sum(term.power for term in terms), sum(term.pseudo for term in terms)
+    middle = seen - seen.mean(axis=0)
+    assert np.mean(np.abs(middle) ** 2, axis=0) == pytest.approx(power, rel=0.06)
+    assert np.abs(np.mean(middle**2, axis=0) - pseudo) == pytest.approx(0, abs=0.06 * power.max())
 
 
 def test_a_splitter_s_draws_are_those_of_a_network_library():
