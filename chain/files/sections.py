@@ -185,10 +185,6 @@ def analyzer_of(model: AnalyzerKeys, connector: Connector, ohm: float, notes: No
     Source: `chain.setups.with_typical_residuals`.
     """
     stated = {f"{key}_db": getattr(model, key) for key in RESIDUALS}
-    if model.analyzer is None:
-        notes.assumed.append(f"{table}: analyzer {ASSUMED_ANALYZER} (not stated)")
-    if model.shows is None:
-        notes.assumed.append(f"{table}: shows complex (default)")
     near = Near(
         connector,
         ohm,
@@ -201,6 +197,11 @@ def analyzer_of(model: AnalyzerKeys, connector: Connector, ohm: float, notes: No
     kinds: dict[str, Any] = {f"{key}_kind": getattr(model, f"{key}_kind") or "disc" for key in SPREAD_RESIDUALS}
     near = replace(near, **kinds)
     near = with_typical_residuals(near, notes.library)
+    # The class of an analyzer whose every figure is stated gives none, and nothing is assumed of it.
+    if model.analyzer is None and near.typical:
+        notes.assumed.append(f"{table}: analyzer {ASSUMED_ANALYZER} (not stated)")
+    if model.shows is None:
+        notes.assumed.append(f"{table}: shows complex (default)")
     if near.typical:
         figures = ", ".join(f"{key} {getattr(near, f'{key}_db'):g} dB" for key in near.typical)
         evidence = notes.library.analyzer(near.analyzer).evidence.kind

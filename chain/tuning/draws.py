@@ -22,9 +22,9 @@ from chain.setups import Setup
 from chain.sweeps.readings import Readings
 from chain.tuning.smoothing import FEWEST, USUAL_Q, local_fit
 from chain.uncertainty.measurement import BATCH, Measurement, measurement_of, nominal_maps, simulate
-from chain.uncertainty.sampling import draw, unit_draws
+from chain.uncertainty.sampling import draw
 
-__all__ = ["BATCHES", "Antennas", "Bench", "antennas", "bench_of", "prepared", "screens"]
+__all__ = ["BATCHES", "Antennas", "Bench", "antennas", "bench_of", "prepared", "rounded", "screens"]
 
 BATCHES = 4
 MOST_POINTS = 401
@@ -121,34 +121,47 @@ def bench_of(setup: Setup, freq_hz: Real) -> Bench:
     return Bench(setup, measurement, feed, ohm, float(getattr(setup.far, "antenna_q", None) or USUAL_Q))
 
 
-def antennas(bench: Bench, reflection: Complex, batch: int | None, seed: int, rounding: Real | None = None) -> Antennas:
+def antennas(bench: Bench, readings: Readings, batch: int | None, seed: int) -> Antennas:
     """Undo a sweep by every map of a batch, or by the nominal map where no batch is named."""
-    maps = bench.maps(batch, seed)
-    seen = reflection
-    if rounding is not None and batch is not None:
-        rng = np.random.default_rng([seed, ROUNDING_STREAM, batch])
-        seen = reflection + rounding * unit_draws(rng, BATCH, "disc")
-    far = maps.recovered(seen)
-    element = bench.feed_maps(batch, seed).recovered(far) if bench.feed else far
+    far, element = _undone(bench, readings, batch, seed)
     value, slope = local_fit(bench.freq_hz, bench.freq_hz, bench.narrowest_q)
     smooth = far @ value.T
     return Antennas(smooth, element @ value.T if bench.feed else smooth, element @ slope.T)
 
 
+def _undone(bench: Bench, readings: Readings, batch: int | None, seed: int) -> tuple[Complex, Complex]:
+    """The antenna at its connector and at its element, of a complex sweep with all that its digits may hide."""
+    assert readings.reflection is not None
+    seen = readings.reflection + rounded(readings.rounding, batch, seed)
+    far = bench.maps(batch, seed).recovered(seen)
+    return far, bench.feed_maps(batch, seed).recovered(far) if bench.feed else far
+
+
+def rounded(rounding: Real | None, batch: int | None, seed: int, which: int = 0, phase: bool = True) -> Complex | float:
+    """What the digits of a reading hide, in every draw: even over half a step either way, of either part of a complex one."""
+    if rounding is None or batch is None:
+        return 0.0
+    rng = np.random.default_rng([seed, ROUNDING_STREAM, batch, which])
+    parts = rng.uniform(-1, 1, (2 if phase else 1, BATCH, rounding.size)) * rounding
+    return np.asarray(parts[0] + 1j * parts[1] if phase else parts[0])
+
+
 def screens(
-    bench: Bench, reflection: Complex, chosen: NDArray[np.bool_], change: float, batch: int | None, seed: int
+    bench: Bench, readings: Readings, chosen: NDArray[np.bool_], change: float, batch: int | None, seed: int
 ) -> tuple[Complex, Complex]:
     """What the antenna would be and what a second reading of it would show at chosen frequencies, its element made longer.
 
+    The second is shown with as many digits as the first.
+
     Source: An element longer by a factor k behaves at f as it did at k f.
     """
-    far = bench.maps(batch, seed).recovered(reflection)
-    element = bench.feed_maps(batch, seed).recovered(far) if bench.feed else far
+    _, element = _undone(bench, readings, batch, seed)
     value, _ = local_fit(bench.freq_hz, bench.freq_hz[chosen] * (1 + change), bench.narrowest_q)
     moved = element @ value.T
     then = _at(bench.maps(batch, seed, repeat=1), chosen)
     far_then = _at(bench.feed_maps(batch, seed), chosen).reading(moved) if bench.feed else moved
-    return far_then, then.reading(far_then)
+    digits = None if readings.rounding is None else readings.rounding[chosen]
+    return far_then, then.reading(far_then) + rounded(digits, batch, seed, 1)
 
 
 def _at(maps: Maps, chosen: NDArray[np.bool_]) -> Maps:

@@ -177,11 +177,9 @@ def match_network(
     bench = bench_of(setup, readings.freq_hz)
     at = np.flatnonzero(chosen)
     at = at[np.unique(np.linspace(0, at.size - 1, min(MOST_FREQUENCIES, at.size)).round().astype(int))]
-    whole = antennas(bench, readings.reflection, None, seed).far[0]
+    whole = antennas(bench, readings, None, seed).far[0]
     far = whole[at]
-    drawn = np.concatenate(
-        [antennas(bench, readings.reflection, batch, seed, readings.rounding).far[:, at] for batch in range(BATCHES)]
-    )
+    drawn = np.concatenate([antennas(bench, readings, batch, seed).far[:, at] for batch in range(BATCHES)])
     freq, ohm = readings.freq_hz[at], setup.far.impedance_ohm
     found: dict[str, Matched] = {}
     shapes = list(families(stock, wanted.aim_hz, ohm))

@@ -11,6 +11,7 @@ from chain.analyses.improvements import improvements
 from chain.arrays import Complex, Real
 from chain.errors import ChainError
 from chain.setups import Setup
+from chain.sweeps.readings import Readings
 from chain.tuning.crossings import Crossing, estimate, lowest, nearest_crossing
 from chain.tuning.draws import Bench, antennas, bench_of
 from chain.tuning.prediction import nominal_reading
@@ -61,7 +62,8 @@ def _changes(setup: Setup) -> Iterator[tuple[str, Setup]]:
 def _width_hz(bench: Bench, far: Complex, chosen: Crossing | None, seed: int) -> float:
     """Whole width of the interval of the resonance, or of the dip; the sweep's own span where it is open."""
     freq: Real = bench.freq_hz
-    drawn = antennas(bench, nominal_reading(bench, far), 0, seed)
+    seen = nominal_reading(bench, far)
+    drawn = antennas(bench, Readings(freq, np.abs(seen), seen, "foretold"), 0, seed)
     found = lowest(freq, np.abs(drawn.far)) if chosen is None else nearest_crossing(freq, drawn.element.imag, chosen)
     ends = estimate(0.0, np.clip(found, freq[0], freq[-1]))
     return ends.high - ends.low

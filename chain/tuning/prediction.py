@@ -9,8 +9,8 @@ import numpy as np
 from chain.arrays import Complex, Real
 from chain.reflection import vswr
 from chain.sweeps.readings import Readings
-from chain.tuning.crossings import COVERAGE, ends, lowest
-from chain.tuning.draws import BATCHES, Bench, screens
+from chain.tuning.crossings import COVERAGE, TAIL, lowest
+from chain.tuning.draws import BATCHES, Bench, rounded, screens
 from chain.tuning.records import Prediction, Trial, Wanted
 from chain.tuning.smoothing import local_fit
 from chain.tuning.spans import inside, worst_of
@@ -20,6 +20,8 @@ __all__ = ["Repeats", "magnitude_ends", "nominal_reading", "predicted", "repeats
 
 TRIALS = (0.02, 0.03, 0.04, 0.05, 0.07, 0.10)
 """Changes that are tried, the smallest that shows first."""
+LEAST_SEEN = 0.16
+"""Share of the matched antennas that are recovered smaller than what is taken for the least."""
 LONGEST_DELAY_S = 10e-9
 """Delay of an antenna whose phase was not read, from none to this, as in the intervals."""
 
@@ -31,15 +33,14 @@ def predicted(
 
     `worst_now` are the reflections of the draws over the wanted span today, for the share of them that gain.
     """
-    assert readings.reflection is not None
     freq = readings.freq_hz
     chosen = inside(freq, wanted)
     seen = (freq * (1 + share) >= freq[0]) & (freq * (1 + share) <= freq[-1])
     kept, at = seen[chosen], freq[chosen & seen]
     if not at.size:
         return None
-    far0, screen0 = (rows[0] for rows in screens(bench, readings.reflection, chosen & seen, share, None, seed))
-    drawn = [screens(bench, readings.reflection, chosen & seen, share, batch, seed) for batch in range(BATCHES)]
+    far0, screen0 = (rows[0] for rows in screens(bench, readings, chosen & seen, share, None, seed))
+    drawn = [screens(bench, readings, chosen & seen, share, batch, seed) for batch in range(BATCHES)]
     far, screen = (np.concatenate(rows) for rows in zip(*drawn, strict=True))
     true = _vswr_ends(far0, far)
     shown = _vswr_ends(screen0, screen)
@@ -59,14 +60,26 @@ def predicted(
 
 
 def magnitude_ends(nominal: Complex, drawn: Complex) -> tuple[Real, Real]:
-    """Ends of the interval of the magnitude at each frequency; the lower one is 0 where a perfect match is not excluded.
+    """Ends of the interval of the magnitude at each frequency: the sizes that the one recovered does not contradict.
 
-    The draws of a magnitude near zero all lie above it, which would leave the truth out.
+    A size is left out where an antenna that small (or large) would hardly be recovered as large (or small) as this one. The
+    quantiles of the drawn sizes are no such interval: near a match all draws are too large, and those of a match too.
+
+    Source: Two one-sided tests of the size g: |g u - e| against the recovered |v|, e the draws about it, u its direction;
+    e as good as round, so that -e serves for e.
     """
-    low, high = ends(np.abs(drawn))
-    reach = np.quantile(np.abs(drawn - nominal), COVERAGE, axis=0)
     size = np.abs(nominal)
-    return np.where(size <= reach, 0.0, np.minimum(low, size)), np.maximum(high, size)
+    error = drawn - nominal
+    away = np.abs(error)
+    count = drawn.shape[0]
+    tail = int(TAIL * (count - 1))
+    # A recovered size smaller than most matches give is taken for one that they do give: no interval is empty.
+    held = np.maximum(size, np.partition(away, int(LEAST_SEEN * count), axis=0)[int(LEAST_SEEN * count)])
+    along = (error * np.exp(-1j * np.angle(nominal))).real
+    root = along**2 + held**2 - away**2
+    largest = np.sort(np.where(root < 0, 0.0, along + np.sqrt(np.maximum(root, 0.0))), axis=0)
+    low = np.where(np.mean(away >= held, axis=0) >= TAIL, 0.0, np.maximum(largest[tail], 0.0))
+    return np.minimum(low, size), np.maximum(largest[count - 1 - tail], size)
 
 
 def _vswr_ends(nominal: Complex, drawn: Complex) -> tuple[Real, Real]:
@@ -126,11 +139,19 @@ def repeats(bench: Bench, readings: Readings, seed: int, share: float = COVERAGE
         seen = readings.reflection
     far = bench.maps(0, seed).recovered(seen)
     smooth, _ = local_fit(freq, freq, bench.narrowest_q)
-    one, two = (np.abs(bench.maps(0, seed, repeat).reading(far)) @ smooth.T for repeat in (1, 2))
+    one, two = (_shown(bench, readings, far, repeat, seed) @ smooth.T for repeat in (1, 2))
     dips = [np.clip(lowest(freq, each), freq[0], freq[-1]) for each in (one, two)]
     apart = np.abs(dips[0] - dips[1]), np.abs(np.mean(one - two, axis=1)), np.abs(one - two).max(axis=1)
     dip_hz, level, most = (float(np.quantile(each, share)) for each in apart)
     return Repeats(max(dip_hz, float(np.median(np.diff(freq))) / 2), level, most)
+
+
+def _shown(bench: Bench, readings: Readings, far: Complex, repeat: int, seed: int) -> Real:
+    """Magnitude that a further reading of drawn antennas shows, with the digits of the first."""
+    shown = bench.maps(0, seed, repeat).reading(far)
+    if readings.reflection is None:
+        return np.abs(np.abs(shown) + rounded(readings.rounding, 0, seed, repeat, phase=False))
+    return np.abs(shown + rounded(readings.rounding, 0, seed, repeat))
 
 
 def nominal_reading(bench: Bench, far: Complex) -> Complex:

@@ -85,11 +85,10 @@ def tune_with(
 
 
 def _drawn(bench: Bench, readings: Readings, seed: int, progress: Callable[[float], None] | None) -> Drawn:
-    assert readings.reflection is not None
-    nominal = antennas(bench, readings.reflection, None, seed)
+    nominal = antennas(bench, readings, None, seed)
     rows = []
     for batch in range(BATCHES):
-        rows.append(antennas(bench, readings.reflection, batch, seed, readings.rounding))
+        rows.append(antennas(bench, readings, batch, seed))
         if progress is not None:
             progress((batch + 1) / BATCHES)
     every = Antennas(*(np.concatenate([getattr(each, name) for each in rows]) for name in ("far", "element", "slope")))
