@@ -11,9 +11,18 @@ __all__ = ["Price", "money_text", "parse_price"]
 
 DEAREST = 10**9
 """Highest price that is taken for one [units of currency]."""
+THREE = 3
+"""Digits in a group of thousands."""
 CURRENCY = re.compile(r"[A-Z]{3}")
-FORM = re.compile(r"([+-]?[0-9]+)(?:\.([0-9]*))?\s*([A-Z]{3})?\s*(/\s*m)?")
-COMMA = re.compile(r"([+-]?[0-9]+),([0-9]+)(.*)")
+SIGNS = {"\u20ac": "EUR", "$": "USD", "\u00a3": "GBP"}
+"""Signs of currencies; $ is taken for the most common of those that it may mean, and the price names it."""
+AMOUNT = r"(?P<amount>[+-]?[0-9][0-9.,' ]*)"
+CODE = r"(?P<code>[A-Za-z]{3}|[\u20ac$\u00a3])"
+METRE = r"(?P<metre>\s*/\s*m)?"
+FORMS = (
+    re.compile(rf"{AMOUNT}\s*(?:{CODE})?{METRE}"),
+    re.compile(rf"(?P<minus>-?){CODE}\s*{AMOUNT}{METRE}"),
+)
 EXAMPLE = 'write it as in "6.50 EUR"'
 
 
@@ -27,45 +36,47 @@ class Price:
 
 
 def parse_price(text: str, currency: str | None = None) -> Price:
-    """Read a price.
+    """Read a price: point or comma before the hundredths, the currency before or behind, as a code or a sign.
 
     Source: Currency codes: ISO 4217, three capital letters.
     """
-    words = text.replace("\u00a0", " ").replace("\u2212", "-").strip()
-    found = FORM.fullmatch(words)
-    comma = COMMA.fullmatch(words)
-    if comma:
-        raise UnitError(f"decimal comma in {quoted(words)}", f"write {quoted('.'.join(comma.groups()[:2]) + comma[3])}")
+    words = text.replace("\u00a0", " ").replace("\u202f", " ").replace("\u2212", "-").strip()
+    found = next(filter(None, (form.fullmatch(words) for form in FORMS)), None)
     if not words or not found:
-        raise UnitError(*(_no_price(words) if words else ("the price is missing", EXAMPLE)))
-    whole, part, code, metre = found[1], found[2] or "", found[3] or "", bool(found[4])
+        raise UnitError(*((f"{quoted(words)} is not a price", EXAMPLE) if words else ("the price is missing", EXAMPLE)))
+    whole, part = _figures(found.groupdict().get("minus", "") + found["amount"].strip(), words, found["code"] or "")
+    stated = SIGNS.get((currency or "").strip(), (currency or "").strip().upper())
+    code, metre = SIGNS.get(found["code"] or "", (found["code"] or "").upper()), bool(found["metre"])
     if len(part.rstrip("0")) > len("00"):
         raise UnitError(f"{quoted(words)} has parts of a hundredth", "round it to two decimals")
-    if code and currency and code != currency:
-        raise UnitError(f"{quoted(words)} is in {code}, and {currency} is stated beside it", "state the currency once")
-    if not (code or currency) or (currency and not CURRENCY.fullmatch(currency)):
-        what = f"{quoted(currency)} is no currency" if currency else f"{quoted(words)} names no currency"
-        raise UnitError(what, f"write three capital letters, as in '{whole[:10]}.{part[:2]:0<2} EUR'")
+    if code and stated and code != stated:
+        raise UnitError(f"{quoted(words)} is in {code}, and {stated} is stated beside it", "state the currency once")
+    if not (code or stated) or (stated and not CURRENCY.fullmatch(stated)):
+        if currency:
+            raise UnitError(f"{quoted(currency)} is no currency", "write three capital letters, as in 'EUR'")
+        example = f"'{whole[:10]}.{part[:2]:0<2} EUR'"
+        raise UnitError(f"{quoted(words)} names no currency", f"write three capital letters, as in {example}")
     if whole.startswith("-") and (int(whole) or int(part or "0")):
         raise UnitError(f"{quoted(words)} is below zero", "a price is zero or more; what you own goes under [[have]]")
     hundredths = 100 * int(whole[:20]) + int((part + "00")[:2])
     if hundredths > 100 * DEAREST:
         raise UnitError(f"{quoted(words)} is more than anything here costs", EXAMPLE)
-    return Price(hundredths, code or currency or "", metre)
+    return Price(hundredths, code or stated, metre)
 
 
-def _no_price(words: str) -> tuple[str, str]:
-    sign = re.fullmatch(r"([€$£])\s*([0-9.]+)|([0-9.]+)\s*([€$£])", words)
-    if sign:
-        code = {"€": "EUR", "$": "USD", "£": "GBP"}[sign[1] or sign[4]]
-        return (
-            f"{quoted(words)}: the sign of a currency may mean several",
-            f"write '{sign[2] or sign[3]} {code}' if that is meant",
-        )
-    small = re.fullmatch(r"([0-9.]+)\s*([A-Za-z]{3})", words)
-    if small:
-        return f"{quoted(words)} is not a price", f"currencies are capitals: '{small[1]} {small[2].upper()}'"
-    return f"{quoted(words)} is not a price", EXAMPLE
+def _figures(amount: str, words: str, code: str) -> tuple[str, str]:
+    """Whole part and decimals of an amount. The last point or comma parts the decimals; what stands before parts thousands."""
+    sign, digits = ("-", amount[1:]) if amount.startswith("-") else ("", amount.lstrip("+"))
+    whole, mark, part = re.fullmatch(r"(.*?)(?:([.,])([^.,' ]*))?", digits).groups("")  # type: ignore[union-attr]
+    groups = re.split(r"[.,' ]", whole)
+    apart = set(re.findall(r"[.,' ]", whole))
+    thousands = len(groups) > 1 and all(len(each) == THREE for each in groups[1:]) and 0 < len(groups[0]) <= THREE
+    if len(groups) > 1 and (not thousands or len(apart) > 1 or mark in apart):
+        raise UnitError(f"{quoted(words)} is not a price", EXAMPLE)
+    if mark == "," and len(part) == THREE and not apart:
+        both = [" ".join(filter(None, (each, code))) for each in (f"{whole}.{part[:2]}", whole + part)]
+        raise UnitError(f"{quoted(words)}: thousands, or decimals?", f"write {quoted(both[0])} or {quoted(both[1])}")
+    return sign + "".join(groups), part
 
 
 def money_text(hundredths: int, currency: str) -> str:

@@ -87,6 +87,32 @@ ZERO_CELSIUS_K = 273.15
 FACTOR_POWER = {"W": 30.0, "mW": 0.0}
 REFLECTIONS = ("return_loss", "vswr")
 
+UNIT_WORDS = {
+    "meter": "m",
+    "metre": "m",
+    "centimeter": "cm",
+    "centimetre": "cm",
+    "millimeter": "mm",
+    "millimetre": "mm",
+    "foot": "ft",
+    "feet": "ft",
+    "inch": "in",
+    "inche": "in",
+    '"': "in",
+    "'": "ft",
+    "hertz": "Hz",
+    "megahertz": "MHz",
+    "gigahertz": "GHz",
+    "volt": "V",
+    "watt": "W",
+    "milliwatt": "mW",
+    "dbm": "dBm",
+    "degree": "deg",
+    "percent": "%",
+    "ohm": "ohm",
+}
+"""Units in words, without the s of several."""
+
 SPELLINGS = str.maketrans(
     {
         "\u00a0": " ",
@@ -172,8 +198,11 @@ def _value(words: str, rule: Kind) -> float:
 
 
 def _in_other_case(unit: str, rule: Kind) -> str | None:
-    """Unit of the kind that is meant by one in other letters (`mhz`, `DB`, `Ohms`), where only one can be."""
-    plain = unit.casefold().removesuffix("s") if unit.casefold().endswith("ohms") else unit.casefold()
+    """Unit of the kind that is meant by a word (`feet`, `volts`) or by other letters (`mhz`, `DB`), where only one can be."""
+    plain = unit.casefold()
+    word = UNIT_WORDS.get(plain) or UNIT_WORDS.get(plain.removesuffix("s"))
+    if word in rule.units:
+        return word
     near = [known for known in rule.units if known.casefold() == plain]
     return near[0] if rule.any_case and len(near) == 1 else None
 
@@ -222,11 +251,19 @@ def _reflection(words: str, kind: str) -> float:
     if ratio:
         value = _ratio(ratio.group(1), words, rule)
         return value if kind == "vswr" else _return_loss_db(value, words)
-    loss_db = _value(re.sub(r"^(?:rl|return loss)\s+", "", words, flags=re.IGNORECASE), rule)
+    if re.fullmatch(rf"{NUMBER.pattern}\s*:\s*1", words):
+        return _reflection(f"VSWR {words}", kind)
+    loss = LOSS.fullmatch(words)
+    if loss:
+        # On a screen a return loss may carry the sign of S11, and its unit stands beside the scale.
+        words = loss[1].lstrip("-+ ")
+        words = f"{words} dB" if NUMBER.fullmatch(words) else words
+    loss_db = _value(words, rule)
     if kind == "return_loss":
         return loss_db
     if loss_db <= 0:
-        raise UnitError(f"{quoted(words)} is no limit: a return loss is above zero", f"write it as in {rule.example!r}")
+        remedy = f"write {quoted(words.lstrip('-'))}" if loss_db < 0 else f"write it as in {rule.example!r}"
+        raise UnitError(f"{quoted(words)} is no limit: a return loss is above zero", remedy)
     magnitude = 10 ** (-loss_db / 20)
     return (1 + magnitude) / (1 - magnitude) if magnitude < 1 else math.inf
 
@@ -278,48 +315,86 @@ def _readable(value: float, kind: str) -> tuple[str, float]:
     return (metric[-1][1], metric[-1][0]) if size else next(iter(units.items()))
 
 
-RATIO = re.compile(r"(?:v?swr)\b\s*[:=]?\s*(.*)", re.IGNORECASE)
-LOSS = re.compile(r"(?:rl|return loss|s11|s22)\b\s*[:=]?\s*(.*)", re.IGNORECASE)
-ENDLESS = re.compile(r"(?:inf|infinity|infinite|open|∞)", re.IGNORECASE)
-READS = "write 'VSWR 1.30', 'RL 17.7 dB', '0.10-0.20j' or '68-12j ohm' before 'at'"
+RATIO = re.compile(r"v?swr(?:\b\s*(?:[:=]|of\b|is\b)?|(?=[0-9]))\s*(.*)", re.IGNORECASE)
+LOSS = re.compile(
+    r"(?:rl|return loss|\|?\s*s(?:11|22)\s*\|?)(?:(?<=\|)|\b|(?<=rl)(?=[0-9]))\s*(?:[:=]|of\b|is\b)?\s*(.*)",
+    re.IGNORECASE,
+)
+ENDLESS = re.compile(r"(?:inf|infinity|infinite|open|\u221e)", re.IGNORECASE)
+READS = "write it as in 'VSWR 1.30', 'RL 17.7 dB', '0.10-0.20j' or '68-12j ohm'"
 Channels = Mapping[str, tuple[float, float]]
+HERTZ = rf"{NUMBER.pattern}\s*[kMG]?Hz"
+CHANNEL = r"(?:channel|ch)\b\.?\s*\S+"
+JOINED = re.compile(r"\s+(?:at|on)\s+|\s*@\s*", re.IGNORECASE)
+BEHIND = re.compile(rf"(.*\S)[\s,;]+({HERTZ}|{CHANNEL})", re.IGNORECASE)
+AHEAD = re.compile(rf"({HERTZ}|{CHANNEL}(?<![:,;]))\s*[:,;]?\s+(\S.*)", re.IGNORECASE)
+COMMA = re.compile(r"(?<![0-9.])([0-9]+),([0-9]+)(?![0-9]*[.,][0-9])")
 
 
 def parse_reading(text: str, channels: Channels = MappingProxyType({})) -> Reading:
     """Reading of the analyzer written as one text; `channels` gives the edges [Hz] of those that may be named instead."""
-    words = text.translate(SPELLINGS).strip()
-    parts = re.split(r"\s+(?:at|@)\s+|\s*@\s*", words, flags=re.IGNORECASE)
-    if len(parts) == 1:
-        raise UnitError(f"reading {quoted(text)} names no frequency", "write it as in 'VSWR 1.30 at 210 MHz'")
-    if len(parts) > 2:
-        raise UnitError(f"reading {quoted(text)} names more than one frequency", "give each reading by itself")
-    figure, where = parts
+    figure, where = _figure_and_place(text)
     freq_hz = _where(where, channels)
     ratio, loss = RATIO.fullmatch(figure), LOSS.fullmatch(figure)
     if ratio:
         if ENDLESS.fullmatch(ratio[1]):
             return Reading("vswr", math.inf, freq_hz)
         return Reading("vswr", parse_quantity(f"VSWR {ratio[1]}", "vswr"), freq_hz, _half_step(ratio[1]))
+    polar = POLAR.fullmatch(figure)
+    if polar:
+        return _polar(figure, polar, freq_hz)
     if loss:
-        # On a screen a return loss may carry the sign of S11, and its unit stands beside the scale.
-        figure = loss[1].lstrip("-+ ")
-        figure = f"{figure} dB" if NUMBER.fullmatch(figure) else figure
-        return Reading("return_loss", parse_quantity(figure, "return_loss"), freq_hz, _half_step(figure))
+        return Reading("return_loss", parse_quantity(f"RL {loss[1]}", "return_loss"), freq_hz, _half_step(loss[1]))
     if NUMBER.fullmatch(re.sub(r"\s*:\s*1$", "", figure)):
-        return Reading("vswr", _ratio(figure, figure, KINDS["vswr"]), freq_hz, _half_step(figure))
+        return Reading("vswr", _bare_ratio(figure), freq_hz, _half_step(figure))
     if re.fullmatch(rf"{NUMBER.pattern}\s*dB", figure, re.IGNORECASE):
         raise UnitError(f"{quoted(figure)}: of what?", f"write 'RL {figure.lstrip('-+')}' if it is a return loss")
-    if re.match(r"\|?\s*z\s*\|", figure, re.IGNORECASE):
+    if re.fullmatch(rf"\|\s*z\s*\|.*|z\s*[:=]?\s*{NUMBER.pattern}\s*(?:ohms?)?", figure, re.IGNORECASE):
         raise UnitError(
             f"{quoted(figure)}: the size of an impedance alone does not tell a reflection",
-            "read R and X too, and write 'R 68 X -12'",
+            "read its R and X, or its angle, too, and write it as in 'R 68 X -12' or '|Z| 70 angle -10 deg'",
         )
     return _pair(figure, freq_hz)
 
 
+def _figure_and_place(text: str) -> tuple[str, str]:
+    """What was read, and where: joined by `at`, `on` or `@`, or the one behind the other."""
+    words = COMMA.sub(_point, text.translate(SPELLINGS).strip())
+    parts = JOINED.split(words)
+    if len(parts) > len(("figure", "place")):
+        raise UnitError(f"reading {quoted(text)} names more than one frequency", "give each reading by itself")
+    if len(parts) > 1:
+        return parts[0], parts[1]
+    behind, ahead = BEHIND.fullmatch(words), AHEAD.fullmatch(words)
+    if behind:
+        return behind[1], behind[2]
+    if ahead:
+        return ahead[2], ahead[1]
+    raise UnitError(f"reading {quoted(text)} names no frequency", "write it as in 'VSWR 1.30 at 210 MHz'")
+
+
+def _point(found: re.Match[str]) -> str:
+    """A decimal comma as a point; before three digits it might part thousands, and is asked back."""
+    whole, part = found.groups()
+    if len(part) == len("000") and whole != "0":
+        either = f"write {quoted(f'{whole}.{part}')} or {quoted(whole + part)}"
+        raise UnitError(f"{quoted(found[0])}: thousands, or decimals?", either)
+    return f"{whole}.{part}"
+
+
+def _bare_ratio(figure: str) -> float:
+    number = float(NUMBER.match(figure)[0])  # type: ignore[index]
+    if 0 < number < 1:
+        raise UnitError(
+            f"{quoted(figure)} is below 1, and no VSWR",
+            f"if it is the size of a reflection write 'RL {-20 * math.log10(number):.1f} dB'",
+        )
+    return _ratio(figure, figure, KINDS["vswr"])
+
+
 def _where(where: str, channels: Channels) -> float:
     """Frequency of a reading [Hz]: a quantity, or the middle of a channel."""
-    named = re.fullmatch(r"(?:channel|ch\.?)\s*(\S+)", where, re.IGNORECASE)
+    named = re.fullmatch(r"(?:channel|ch\b)\.?\s*(\S+)", where, re.IGNORECASE)
     if not named:
         return parse_quantity(where, "frequency")
     edges = channels.get(named[1].upper())
@@ -328,7 +403,7 @@ def _where(where: str, channels: Channels) -> float:
     if not channels:
         raise UnitError(
             f"{quoted(where)}: channels of which region?",
-            'state region and channels under [sweep], or write it "at 210 MHz"',
+            "state region and channels under [sweep], or write a frequency as in '210 MHz'",
         )
     raise UnitError(f"{quoted(where)} is none of the set-up's channels", f"it has {', '.join(channels)}")
 
@@ -342,28 +417,51 @@ def _half_step(figure: str) -> float:
     return 0.5 * 10.0**exponent if isinstance(exponent, int) else 0.0
 
 
+POLAR = re.compile(
+    rf"(?P<of>\|?\s*(?:z|s11|gamma|\u0393)\s*\|?)?\s*[:=]?\s*(?P<size>{NUMBER.pattern})\s*(?P<ohm>ohms?)?\s*"
+    rf"(?:,?\s*(?:angle|phase|\u2220)\s*[:=]?)\s*(?P<angle>{NUMBER.pattern})\s*(?:deg(?:rees?)?|\u00b0)?",
+    re.IGNORECASE,
+)
+
+
+def _polar(figure: str, found: re.Match[str], freq_hz: float) -> Reading:
+    """Reflection or impedance written as size and angle."""
+    size, turn = float(found["size"]), math.radians(float(found["angle"]))
+    is_ohm = bool(found["ohm"]) or "z" in (found["of"] or "").casefold()
+    half_step = max(_half_step(found["size"]), size * math.radians(_half_step(found["angle"])))
+    return _complex(figure, complex(size * math.cos(turn), size * math.sin(turn)), freq_hz, half_step, is_ohm)
+
+
 def _pair(figure: str, freq_hz: float) -> Reading:
     """Reflection written as `a+bj`, or impedance as `a+bj ohm` or `R a X b`."""
     number = NUMBER.pattern
-    ohms = re.sub(r"\s*ohms?$", "", figure, flags=re.IGNORECASE)
-    both = re.fullmatch(rf"R\s*[:=]?\s*({number})\s*,?\s*X\s*[:=]?\s*({number})", ohms, re.IGNORECASE)
+    named = re.match(r"\|?z\|?\s*[:=]?\s*", figure, re.IGNORECASE)
+    ohms = re.sub(r"\s*ohms?\b", "", figure[named.end() if named else 0 :], flags=re.IGNORECASE)
+    both = re.fullmatch(
+        rf"R\s*[:=]?\s*({number})\s*[,;]?\s*X\s*[:=]?\s*([+-]?)\s*j?\s*({number})\s*j?", ohms, re.IGNORECASE
+    )
     if both:
-        tight = f"{both[1]}{both[2] if both[2][0] in '+-' else '+' + both[2]}j"
+        tight = f"{both[1]}{both[2] or ('' if both[3][0] in '+-' else '+')}{both[3]}j"
     else:
-        # The imaginary unit may stand first, as in 68-j12.
-        tight = re.sub(rf"([+-]?)j({number})$", r"\1\2j", ohms.replace(" ", ""), flags=re.IGNORECASE)
-    is_ohm = bool(both) or ohms != figure
+        # The imaginary unit may stand first, as in 68-j12, and be written i.
+        tight = re.sub(r"i(?![a-z])", "j", ohms.replace(" ", ""), flags=re.IGNORECASE)
+        tight = re.sub(rf"([+-]?)j({number})$", r"\1\2j", tight, flags=re.IGNORECASE)
+    is_ohm = bool(both or named) or ohms != figure
     known = rf"(?:{number})?(?:{number.replace('[+-]?', '[+-]', 1)})?j|{number}j" + (f"|{number}" if is_ohm else "")
     if not re.fullmatch(known, tight) or tight == "j":
         raise UnitError(f"{quoted(figure)} is no reading", READS)
-    value, steps = complex(tight), [_half_step(each) for each in NUMBER.findall(tight)]
+    half_step = max(_half_step(each) for each in NUMBER.findall(tight))
+    return _complex(figure, complex(tight), freq_hz, half_step, is_ohm)
+
+
+def _complex(figure: str, value: complex, freq_hz: float, half_step: float, is_ohm: bool) -> Reading:
     if is_ohm:
-        if value.real < 0:
+        if value.real < -1e-9 * abs(value):
             raise UnitError(f"{quoted(figure)}: a resistance below zero", "nothing passive has one; check the sign")
-        return Reading("ohm", value, freq_hz, max(steps))
+        return Reading("ohm", value, freq_hz, half_step)
     if not abs(value) <= 1:
         raise UnitError(
             f"reflection {quoted(figure)} has magnitude {abs(value):.4g}",
             f"nothing passive reflects more than 1; if it is an impedance write '{figure} ohm'",
         )
-    return Reading("complex", value, freq_hz, max(steps))
+    return Reading("complex", value, freq_hz, half_step)

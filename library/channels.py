@@ -7,13 +7,18 @@ from fractions import Fraction
 from library.errors import LibraryError, near_names
 from library.parts import Library, built_in
 from library.records import Raster
+from library.words import everyday, plainly
 
-__all__ = ["centre_mhz", "channels", "edges_mhz", "occupied_hz", "regions"]
+__all__ = ["centre_mhz", "channels", "edges_mhz", "occupied_hz", "region_of", "regions"]
 
 Named = tuple[str, Fraction, Fraction]
 
 APART = ("FM", "DAB")
 """Bands whose channels are never meant by a range of television channels."""
+SHORTEST = 2
+"""Letters of a country's code, which a slip of the pen is never taken for."""
+LIKE = 0.75
+"""Likeness from which on a region may be meant: Russia is not a slip for Austria."""
 
 
 def centre_mhz(raster: Raster, channel: str) -> Fraction:
@@ -47,16 +52,32 @@ def regions(library: Library | None = None) -> tuple[str, ...]:
     return tuple(dict.fromkeys(raster.region for raster in (library or built_in()).rasters))
 
 
+def region_of(name: str, library: Library | None = None) -> str:
+    """Give the region that a name stands for: one of `regions()`, or what a country in it is called.
+
+    Source: `library/data/everyday_words.csv`.
+    """
+    known = {plainly(each): each for each in regions(library)}
+    word = plainly(name).removeprefix("the ").replace(".", "")
+    if word in known:
+        return known[word]
+    meant = everyday("region").get(word, ())
+    if not meant:
+        near = near_names(
+            name, (*known.values(), *(each for each in everyday("region") if len(each) > SHORTEST)), 2, LIKE
+        )
+        raise LibraryError(f"no region '{name}'; there are {', '.join(known.values())}", near)
+    return meant[0]
+
+
 def channels(region: str, text: str, library: Library | None = None) -> tuple[tuple[str, float, float], ...]:
     """Give the edges of the channels of a list [Hz].
 
     Source: `library/data/rasters.toml`; exact until the last step.
     """
     library = library or built_in()
+    region = region_of(region, library)
     rasters = [raster for raster in library.rasters if raster.region == region]
-    if not rasters:
-        known = regions(library)
-        raise LibraryError(f"no region '{region}'; there are {', '.join(known)}", near_names(region, known))
     groups = _groups(rasters)
     wanted: dict[str, Named] = {}
     for piece in text.split(","):
@@ -102,7 +123,7 @@ def _range(piece: str, groups: list[list[Named]], region: str, rasters: list[Ras
             found = group[names.index(first) : names.index(last) + 1]
             if found:
                 return found
-            raise LibraryError(f"'{piece}' runs backwards; write {last}-{first}")
+            raise LibraryError(f"'{piece}' runs backwards", help=f"write '{last}-{first}'")
     raise LibraryError(f"'{piece}': region {region} has the channels {_told(rasters)}")
 
 

@@ -3,13 +3,23 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 
 from library.errors import LibraryError, near_names
 from library.parts import Library, built_in
 from library.records import Adapter, Coax, Connector, MatedPair
+from library.rows import connector_of
+from library.words import everyday, plainly
 
-__all__ = ["F_FAMILY", "VERDICTS", "bridging_adapters", "f_plug_variant", "mate", "parse_connector"]
+__all__ = [
+    "F_FAMILY",
+    "VERDICTS",
+    "bridging_adapters",
+    "exact_connector",
+    "f_plug_variant",
+    "mate",
+    "parse_connector",
+]
 
 VERDICTS = ("ok", "costed", "caution", "no-contact", "no-mate", "destructive")
 """From sound to ruinous."""
@@ -20,8 +30,13 @@ GRADES = ("general", "precision", "metrology", "economy")
 
 GENDERS = ("plug", "jack")
 NAME = re.compile(r"(?P<family>\S+(?: \S+)*?) (?P<gender>\S+?)(?: ?\((?P<variant>[^()]*)\))?")
-OTHER_WORDS = {"male": "plug", "female": "jack", "m": "plug", "f": "jack", "socket": "jack", "pin": "plug"}
-"""Words for gender that are not accepted, since they name the contact in some families and the shell in others."""
+GENDER_WORDS = {"plug": "plug", "jack": "jack", "male": "plug", "female": "jack", "socket": "jack"}
+SHORT = {"m": "plug", "f": "jack"}
+"""Words for a gender where they stand last, and not for the family F."""
+FILLERS = ("type", "connector", "ohm", "ohms", "series")
+OHMS = re.compile(r"(50|75|300)(?:\s*ohms?|\u03a9|\u2126)?")
+REVERSED = "RP-"
+"""Families in which male and female are said of the shell by some and of the contact by others."""
 
 F_FAMILY = "F-75"
 F_LEAST_MM, F_THICK_MM, F_THIN_MM = 0.5, 1.05, 0.9
@@ -29,29 +44,96 @@ F_LEAST_MM, F_THICK_MM, F_THIN_MM = 0.5, 1.05, 0.9
 
 
 def parse_connector(text: str, library: Library | None = None) -> Connector:
-    """Read the name of a connector.
+    """Read the name of a connector, also as people write it (`n-75 male`, `SMA plug`); what that leaves open is asked.
 
-    Source: `library/data/families.toml`.
+    Source: `library/data/families.toml`, `library/data/everyday_words.csv`.
     """
     library = library or built_in()
     found = NAME.fullmatch(" ".join(text.split()))
-    if not found:
-        raise LibraryError(f"'{text}' is no connector: a family and a gender are needed, such as 'BNC-75 jack'")
+    if not found or found["gender"] not in GENDERS:
+        return _everyday(text, library)
     family, gender, variant = found["family"], found["gender"], found["variant"] or ""
-    if gender not in GENDERS:
-        meant = OTHER_WORDS.get(gender.casefold())
-        near = tuple(f"{family} {word}" for word in ((meant,) if meant else near_names(gender, GENDERS)))
-        raise LibraryError(f"'{text}': '{gender}' is no gender; plug (turns or pushes on) and jack are", near)
     try:
         known = library.family(family).variants
-    except LibraryError as fault:
-        starts = [name for name in library.families if name.casefold().startswith(f"{family.casefold()}-")]
-        near = tuple(f"{name} {gender}" for name in starts or fault.near)
-        raise LibraryError(f"'{text}': no connector family '{family}'", near) from None
+    except LibraryError:
+        return _everyday(text, library)
     if variant and variant not in known:
         near = tuple(f"{family} {gender} ({each})" for each in near_names(variant, known) or known)
         raise LibraryError(f"'{text}': nothing is known of the variant '{variant}'", near)
     return Connector(family, gender, variant)
+
+
+def exact_connector(text: str, library: Library | None = None) -> Connector:
+    """Read the name of a connector that must be written in full, as in a file of parts.
+
+    Source: As `parse_connector`.
+    """
+    found = parse_connector(text, library)
+    if connector_of(text) != found:
+        raise LibraryError(f"'{text}': a file of parts names its connectors in full", (str(found),))
+    return found
+
+
+def _everyday(text: str, library: Library) -> Connector:
+    """Connector from its family, impedance and gender in any order and in everyday words."""
+    words, bracket, variant = text.partition("(")
+    plain = re.sub(r"([0-9.]+) mm\b", r"\1mm", plainly(words))
+    if plain in everyday("connector"):
+        return parse_connector(everyday("connector")[plain][0] + f" ({variant}" * bool(bracket), library)
+    tokens = [each for each in plain.split() if each not in FILLERS]
+    if len(tokens) > 1 and tokens[-1] in SHORT and not set(tokens) & set(GENDER_WORDS):
+        tokens[-1] = "male" if tokens[-1] == "m" else "female"
+    said = [each for each in tokens if each in GENDER_WORDS]
+    ohms = [found[1] for each in tokens if (found := OHMS.fullmatch(each))]
+    rest = [each for each in tokens if each not in said and not OHMS.fullmatch(each)]
+    families = _families(rest, library)
+    if not rest or len(said) > 1 or len(ohms) > 1 or (bracket and not re.fullmatch(r"[^()]*\)\s*", variant)):
+        raise LibraryError(f"'{text}' is no connector: a family and a gender are needed, such as 'BNC-75 jack'")
+    genders = tuple(GENDER_WORDS[each] for each in said) or GENDERS
+    if not families and not said and _families(rest[:-1], library):
+        families, genders = _families(rest[:-1], library), near_names(rest[-1], GENDERS, 1) or GENDERS
+        near = _named(families, ohms, genders)
+        raise LibraryError(f"'{text}': '{rest[-1]}' is no gender; plug (turns or pushes on) and jack are", near)
+    if not families:
+        near = near_names("-".join([*rest, *ohms]), library.families)
+        raise LibraryError(f"'{text}': no connector family '{' '.join(rest)}'", _named(near, [], genders[:1]))
+    if said and said[0] not in GENDERS and families[0].startswith(REVERSED):
+        genders = GENDERS
+    near = _named(families, ohms, genders)
+    if not near:
+        raise LibraryError(f"'{text}': there is none of {ohms[0]} ohm", _named(families, [], genders))
+    if len(near) == 1:
+        return parse_connector(near[0] + f" ({variant}" * bool(bracket), library)
+    raise LibraryError(f"'{text}': {_open(near)}", near, help=_asked(near, said))
+
+
+def _families(words: list[str], library: Library) -> list[str]:
+    """Families that words stand for: those of the name, of each impedance; those that an everyday word means."""
+    name = " ".join(words)
+    if name in (known := everyday("family")):
+        return list(known[name])
+    return [each for each in library.families if re.sub(r" (50|75|300)$", "", plainly(each)) == name]
+
+
+def _named(families: Iterable[str], ohms: list[str], genders: Iterable[str]) -> tuple[str, ...]:
+    fitting = [each for each in families if not ohms or each.endswith(f"-{ohms[0]}")]
+    return tuple(f"{family} {gender}" for family in fitting for gender in genders)
+
+
+def _open(near: tuple[str, ...]) -> str:
+    """What several names leave open, as a question."""
+    families = list(dict.fromkeys(each.rpartition(" ")[0] for each in near))
+    genders = list(dict.fromkeys(each.rpartition(" ")[2] for each in near))
+    stems = {each.rpartition("-")[0] for each in families}
+    ohms = " or ".join(each.rpartition("-")[2] for each in families) + " ohm"
+    which = (ohms if len(stems) == 1 else " or ".join(families)) if len(families) > 1 else ""
+    return ", ".join(filter(None, (which, " or ".join(genders) if len(genders) > 1 else ""))) + "?"
+
+
+def _asked(near: tuple[str, ...], said: list[str]) -> str:
+    names = " or ".join(f"'{each}'" for each in near)
+    other = said[:1] and said[0] not in GENDERS and len({each.rpartition(" ")[2] for each in near}) == 1
+    return f"write {names}" + " (male is taken for plug, female for jack)" * bool(other)
 
 
 def mate(a: Connector, b: Connector, library: Library | None = None) -> MatedPair:

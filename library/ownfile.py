@@ -175,7 +175,7 @@ def _texts(value: Any) -> Iterator[tuple[tuple[int, ...], str]]:
 def _connector_defects(
     document: Mapping[str, Any], rows: list[tuple[str, int, Row]], families: tuple[Row, ...]
 ) -> Iterator[Defect]:
-    from library.mating import parse_connector
+    from library.mating import exact_connector
     from library.parts import Library
     from library.schema import ROWS
 
@@ -191,20 +191,20 @@ def _connector_defects(
                 if len(named.split()) < LEAST_WORDS:
                     continue  # its shape has been told of already
                 try:
-                    parse_connector(named, library)
+                    exact_connector(named, library)
                 except LibraryError as fault:
                     yield (kind, at, key, *where), str(fault)
 
 
 def _rule_defects(at: int, row: Row, library: Library) -> Iterator[Defect]:
-    from library.mating import parse_connector
+    from library.mating import exact_connector
 
     for i, pair in enumerate(row["pairs"] if isinstance(row.get("pairs"), list) else ()):
         for (j, *_), text in _texts(pair) if isinstance(pair, list) else ():
             if len(text.split()) < LEAST_WORDS or text.startswith("* "):
                 continue
             try:
-                parse_connector(text.replace(" any", " plug", 1), library)
+                exact_connector(text.replace(" any", " plug", 1), library)
             except LibraryError as fault:
                 yield ("mating", at, "pairs", i, j), str(fault)
 

@@ -177,6 +177,8 @@ def _explain(error: Exception, debug: bool) -> NoReturn:
 
 
 def _library_lines(error: Any) -> list[str]:
+    if error.help and not error.defects:
+        return [f"error: {error.message}", f"help: {error.help}"]
     head = f"{error.source}: error: {error}" if error.source else f"error: {error}"
     places = [(".".join(str(step) for step in path), what) for path, what in error.defects]
     lines = [f"{place}: {what}" for place, what in places]

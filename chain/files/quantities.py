@@ -112,8 +112,7 @@ def read_connector(value: object, info: ValidationInfo) -> Connector:
     try:
         return parse_connector(value, (info.context or {}).get("library"))
     except LibraryError as error:
-        near = " or ".join(map(quoted, error.near))
-        raise wrong(plain(error.message), f"did you mean {near}?" if near else 'write it as in "BNC-75 plug"') from None
+        raise wrong(plain(error.message), error.help or 'write it as in "BNC-75 plug"') from None
 
 
 def read_reflection(value: object) -> Limit:

@@ -130,7 +130,7 @@ def _suggested(key: str, notes: Notes) -> bool:
 
 
 def _by_channels(model: SweepModel, raw: dict[str, Any], points: int, notes: Notes) -> Sweep | None:
-    from library.channels import channels
+    from library.channels import channels, region_of
 
     for key in ("start", "stop"):
         if key in raw:
@@ -148,18 +148,20 @@ def _by_channels(model: SweepModel, raw: dict[str, Any], points: int, notes: Not
     if model.region is None or model.channels is None:
         return None
     try:
-        found = channels(model.region, model.channels, notes.library)
+        region = region_of(model.region, notes.library)
+        found = channels(region, model.channels, notes.library)
     except LibraryError as error:
         at_region = error.message.startswith("no region")
-        near = f"did you mean {' or '.join(quoted(each) for each in error.near)}?" if error.near else ""
-        notes.fault(("sweep", "region" if at_region else "channels"), plain(error.message), near)
+        notes.fault(("sweep", "region" if at_region else "channels"), plain(error.message), plain(error.help))
         return None
+    if region != model.region:
+        notes.assumed.append(f"sweep: region {plain(model.region)} taken as {region}")
     if not found:
         notes.fault(("sweep", "channels"), "no channel is named", 'write them as in "5-12"')
         return None
     if "points" not in raw:
         notes.assumed.append(f"sweep: points {POINTS} (default)")
-    return Sweep(min(low for _, low, _ in found), max(high for _, _, high in found), points, model.region, found)
+    return Sweep(min(low for _, low, _ in found), max(high for _, _, high in found), points, region, found)
 
 
 def read_near(raw: object, notes: Notes) -> Near | None:

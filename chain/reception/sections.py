@@ -16,7 +16,7 @@ from chain.reception.records import ANTENNA, AntennaMatch, Channel, Interferer, 
 from chain.reception.schema import AntennaModel, InterfererModel, SignalModel
 from chain.units import parse_quantity
 from library.channels import channels as raster_channels
-from library.channels import occupied_hz
+from library.channels import occupied_hz, region_of
 from library.errors import LibraryError
 from library.reception import default, guides, mode, noise_class, window
 
@@ -259,13 +259,13 @@ def _named_channels(
     if model.region is None or model.channels is None:
         return []
     try:
-        found = raster_channels(model.region, model.channels, notes.library)
+        region = region_of(model.region, notes.library)
+        found = raster_channels(region, model.channels, notes.library)
     except LibraryError as error:
         spot = "region" if error.message.startswith("no region") else "channels"
-        near = f"did you mean {' or '.join(quoted(each) for each in error.near)}?" if error.near else ""
-        notes.fault((*where, spot), plain(error.message), near)
+        notes.fault((*where, spot), plain(error.message), plain(error.help))
         return []
-    return [(name, low, high, occupied_hz(model.region, low, high, notes.library)) for name, low, high in found]
+    return [(name, low, high, occupied_hz(region, low, high, notes.library)) for name, low, high in found]
 
 
 def _single(

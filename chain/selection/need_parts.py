@@ -13,7 +13,7 @@ from chain.files.tables import Notes
 from chain.selection.need_schema import PART_TABLES
 from library.errors import LibraryError
 from library.load import Library
-from library.mating import parse_connector
+from library.mating import exact_connector
 from library.ownfile import defects_of, read_rows
 
 __all__ = ["read_new_parts"]
@@ -66,10 +66,9 @@ def _sound(given: dict[str, list[Row]], notes: Notes) -> bool:
             seen.add(row["id"])
             for where, name in _connectors((kind, number), row):
                 try:
-                    parse_connector(name, notes.library)
+                    exact_connector(name, notes.library)
                 except LibraryError as error:
-                    near = f"did you mean {' or '.join(error.near)}?" if error.near else ""
-                    notes.fault(where, plain(error.message), near)
+                    notes.fault(where, plain(error.message), error.help)
     return len(notes.faults) == before
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,6 +22,8 @@ from chain.setups import Item
 __all__ = ["read_offers"]
 
 LARGEST = 50_000_000
+EURO = re.compile(rb"[0-9 ;,\t]\x80|\x80[0-9 ]")
+"""The sign in the encoding of Windows, beside a figure or a cell's edge."""
 MOST_TOLD = 50
 """Most faults of one table that are told one by one."""
 OWN = ("part", "price", "currency", "stock")
@@ -99,7 +102,13 @@ def _text(path: str) -> str:
     raw = Path(path).read_bytes() if size else read_file(path)
     if not raw.strip():
         raise InputError([Defect(path, 1, 1, "the table is empty", f"begin with {','.join(OWN)}")])
-    return decode(raw, path)
+    try:
+        return decode(raw, path)
+    except InputError:
+        # Spreadsheets of Windows write the euro sign as one byte.
+        if not EURO.search(raw):
+            raise
+        return raw.decode("cp1252", errors="replace")
 
 
 def _rows(table: _Table, text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:

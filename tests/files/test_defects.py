@@ -135,13 +135,19 @@ def test_the_sound_file_is_sound():
         (20, 'limit = "VSWR 0.5"', (20, 9, 10), "'VSWR 0.5': a VSWR is never below 1", "write it as in 'VSWR 1.5'"),
         # Names.
         (14, 'part = "rg95"', (14, 8, 6), "the library has no part 'rg95'", None),
-        (16, 'near = "BNC-75 male"', (16, 8, 13), None, "did you mean 'BNC-75 plug'?"),
+        (
+            16,
+            'near = "N male"',
+            (16, 8, 8),
+            "'N male': 50 or 75 ohm?",
+            "write 'N-50 plug' or 'N-75 plug' (male is taken for plug, female for jack)",
+        ),
         (
             16,
             'near = "BNC plug"',
             (16, 8, 10),
-            "'BNC plug': no connector family 'BNC'",
-            "did you mean 'BNC-50 plug' or 'BNC-75 plug'?",
+            "'BNC plug': 50 or 75 ohm?",
+            "write 'BNC-50 plug' or 'BNC-75 plug'",
         ),
         (13, 'id = "pad"', (13, 6, 5), "id 'pad' is given twice", "give each item an id of its own"),
         (13, 'id = "near"', (13, 6, 6), "'near' is taken: it names an end of the chain", "choose another id"),

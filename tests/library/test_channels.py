@@ -6,8 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from library.channels import channels, regions
+from library.channels import channels, region_of, regions
 from library.errors import LibraryError
+from library.words import everyday, plainly
 
 
 def names(region: str, text: str) -> list[str]:
@@ -52,8 +53,22 @@ def test_backwards_range_is_turned_in_the_hint():
 
 def test_unknown_region_lists_the_known():
     with pytest.raises(LibraryError, match="new-zealand") as caught:
-        channels("Europe", "5")
+        channels("Europia", "5")
     assert caught.value.near[0] == "europe"
+
+
+@pytest.mark.parametrize(
+    ("name", "region"),
+    [("UK", "europe"), ("U.S.A.", "us"), ("the Netherlands", "europe"), ("New Zealand", "new-zealand")],
+)
+def test_regions_by_what_countries_are_called(name, region):
+    assert region_of(name) == region
+    assert channels(name, "21-23") == channels(region, "21-23")
+
+
+def test_every_everyday_region_is_one_that_is_known():
+    assert {each for meant in everyday("region").values() for each in meant} <= set(regions())
+    assert not set(everyday("region")) & {plainly(each) for each in regions()}
 
 
 @pytest.mark.parametrize("region", regions())

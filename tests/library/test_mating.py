@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from library.errors import LibraryError
 from library.load import load_library
-from library.mating import VERDICTS, bridging_adapters, f_plug_variant, mate, parse_connector
+from library.mating import VERDICTS, bridging_adapters, exact_connector, f_plug_variant, mate, parse_connector
 from library.records import Adapter, Coax, Connector
 
 LIBRARY = load_library()
@@ -96,10 +96,12 @@ def test_names_round_trip(connector):
     ("text", "near"),
     [
         ("BNC jack", "BNC-50 jack"),
-        ("BNC-75 female", "BNC-75 jack"),
-        ("BNC-75 male", "BNC-75 plug"),
+        ("N male", "N-50 plug"),
+        ("N male", "N-75 plug"),
+        ("BNC", "BNC-75 jack"),
+        ("RP-SMA male", "RP-SMA-50 jack"),
+        ("TV plug", "IEC-75 plug"),
         ("BNC-75 jak", "BNC-75 jack"),
-        ("bnc-75 jack", "BNC-75 jack"),
         ("F-75 plug (push on)", "F-75 plug (push-on)"),
         ("SMA-75 plug", "SMA-50 plug"),
     ],
@@ -108,6 +110,45 @@ def test_misspelt_names(text, near):
     with pytest.raises(LibraryError) as caught:
         parse_connector(text)
     assert near in caught.value.near
+
+
+@pytest.mark.parametrize(
+    ("text", "name"),
+    [
+        ("BNC-75 male", "BNC-75 plug"),
+        ("bnc 75 female", "BNC-75 jack"),
+        ("75 ohm N plug", "N-75 plug"),
+        ("F male", "F-75 plug"),
+        ("F f", "F-75 jack"),
+        ("f-type connector male", "F-75 plug"),
+        ("IEC female", "IEC-75 jack"),
+        ("PAL plug", "IEC-75 plug"),
+        ("SMA m", "SMA-50 plug"),
+        ("3.5 mm jack", "3.5mm-50 jack"),
+        ("SO-239", "UHF jack"),
+        ("F male (push-on)", "F-75 plug (push-on)"),
+    ],
+)
+def test_names_as_people_write_them(text, name):
+    assert str(parse_connector(text)) == name
+
+
+def test_only_what_stays_open_is_asked():
+    with pytest.raises(LibraryError) as caught:
+        parse_connector("N male")
+    assert caught.value.message == "'N male': 50 or 75 ohm?"
+    assert caught.value.help == "write 'N-50 plug' or 'N-75 plug' (male is taken for plug, female for jack)"
+    for family in FAMILIES:
+        alone = [each for each in FAMILIES if each.rpartition("-")[0] == family.rpartition("-")[0]] == [family]
+        if alone and not family.startswith("RP-"):
+            assert parse_connector(f"{family.rpartition('-')[0] or family} male") == Connector(family, "plug")
+
+
+def test_a_file_of_parts_names_connectors_in_full():
+    assert exact_connector("F-75 plug(push-on)") == Connector("F-75", "plug", "push-on")
+    with pytest.raises(LibraryError) as caught:
+        exact_connector("BNC-75 male")
+    assert caught.value.near == ("BNC-75 plug",)
 
 
 @pytest.mark.parametrize(
