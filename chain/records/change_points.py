@@ -14,7 +14,7 @@ import numpy as np
 
 from chain.arrays import Real
 
-__all__ = ["FALSE_ALARMS", "LEAST_RECORDS", "Step", "slope", "steps"]
+__all__ = ["FALSE_ALARMS", "LEAST_RECORDS", "Step", "apart", "slope", "steps"]
 
 FALSE_ALARMS = 0.05
 SIDE = 2
@@ -125,6 +125,53 @@ def _threshold(count: int, false_alarms: float, seed: int) -> float:
     noise = rng.standard_normal((trials, count))
     flat = np.ones(count)
     return max(float(np.quantile(_statistic(noise * each, flat)[0], 1 - MARGIN * false_alarms)) for each in SCATTERS)
+
+
+def apart(values: Real, uncertainties: Real, false_alarms: float = FALSE_ALARMS, seed: int = SEED) -> Step | None:
+    """The first or the last record of a series without a step, where it stands apart from all others.
+
+    One record alone cannot tell a step from a fluke, so this is no step: it asks for another record. Together with `steps`
+    it is told in at most the stated share of series that scatter as stated; of those that scatter more, in up to a sixth.
+
+    Source: Difference of one record and the mean of the others over its standard uncertainty, the others' excess of scatter in
+    it (Birge ratio); threshold by simulation, for what `steps` leaves of the rate.
+    """
+    count = values.size
+    if count < LEAST_RECORDS:
+        return None
+    scores = _ends_score(np.asarray(values, dtype=float)[None, :], np.asarray(uncertainties, dtype=float))[:, 0]
+    score = float(scores.max()) / _apart_threshold(count, false_alarms, seed)
+    if score <= 1:
+        return None
+    at = count - 1 if scores[1] >= scores[0] else 1
+    edges = [0, at, count]
+    (a, u), (b, w) = (_mean(values[first:last], uncertainties[first:last]) for first, last in pairwise(edges))
+    return Step(at, b - a, float(np.hypot(u, w)) * max(1.0, _excess(values, uncertainties, edges)), score)
+
+
+def _ends_score(values: Real, sizes: Real) -> Real:
+    """How far the first and the last record of each row lie from the others, shape (2, rows)."""
+    weights = 1 / sizes**2
+    out = []
+    for place, others in ((0, slice(1, None)), (-1, slice(None, -1))):
+        own, rest = weights[others], values[:, others]
+        mean = np.sum(own * rest, axis=1) / own.sum()
+        ratio = np.sum(own * (rest - mean[:, None]) ** 2, axis=1) / (own.size - 1)
+        away = np.abs(values[:, place] - mean) / np.sqrt(1 / weights[place] + 1 / own.sum())
+        out.append(away / np.sqrt(np.maximum(1.0, ratio)))
+    return np.array(out)
+
+
+@lru_cache(maxsize=256)
+def _apart_threshold(count: int, false_alarms: float, seed: int) -> float:
+    """Value that the score of either end passes in series that scatter as stated and show no step, so often as is left."""
+    trials = int(np.clip(MOST_FIGURES // count, 400, TRIALS))
+    flat = np.ones(count)
+    noise = np.random.default_rng([seed, count, 2]).standard_normal((trials, count))
+    stepped = _statistic(noise, flat)[0] > _threshold(count, false_alarms, seed)
+    left = max(MARGIN * false_alarms - float(stepped.mean()), 0.0) * trials
+    scores = np.sort(_ends_score(noise, flat).max(axis=0)[~stepped])[::-1]
+    return float(scores[min(int(left), scores.size - 1)])
 
 
 def _mean(values: Real, sizes: Real) -> tuple[float, float]:

@@ -12,7 +12,7 @@ from typing import ClassVar
 import numpy as np
 
 from chain.errors import RangeError, plain
-from chain.records.change_points import FALSE_ALARMS, LEAST_RECORDS, slope, steps
+from chain.records.change_points import FALSE_ALARMS, LEAST_RECORDS, Step, apart, slope, steps
 from chain.records.folder import Damage, Folder
 from chain.records.lead_loss import corrected_loss_db
 from chain.records.record import ChannelRecord, Record
@@ -26,7 +26,10 @@ NORMAL_95 = 1.959964
 
 @dataclass(frozen=True)
 class StepFound:
-    """A step of a series: between which records, by how much, with the half width of its 95 % interval [dB]."""
+    """A step of a series: between which records, by how much, with the half width of its 95 % interval [dB].
+
+    Of a single record that stands apart, the same between it and all others.
+    """
 
     before: datetime
     after: datetime
@@ -38,7 +41,8 @@ class StepFound:
 class SeriesTrend:
     """One channel of one thing over time: losses [dB] with their standard uncertainties, trend, steps.
 
-    A lead's loss is as at 20 degrees C. `since_first_db` is the last record less the first, or, with steps, the last stretch
+    `apart` is the first or last record where it stands alone, away from all others: a step or a fluke, which the next record
+    will tell. A lead's loss is as at 20 degrees C. `since_first_db` is the last record less the first, or, with steps, the last stretch
     less the first one; `half_width_db` that of its 95 % interval.
     """
 
@@ -51,6 +55,7 @@ class SeriesTrend:
     trend_db_per_year: float
     trend_half_width_db: float
     steps: tuple[StepFound, ...]
+    apart: StepFound | None
     since_first_db: float
     half_width_db: float
 
@@ -62,7 +67,16 @@ class SeriesTrend:
     @property
     def changed(self) -> str:
         """Whether there is a step, in a word."""
-        return "step" if self.steps else "steady" if self.records >= LEAST_RECORDS else "too few"
+        if self.steps:
+            return "step"
+        if self.apart is not None:
+            return f"{'last' if self.apart_is_last else 'first'} record apart"
+        return "steady" if self.records >= LEAST_RECORDS else "too few"
+
+    @property
+    def apart_is_last(self) -> bool:
+        """Whether it is the last record that stands apart."""
+        return self.apart is not None and self.apart.after == self.times[-1] and self.records > 2
 
     @property
     def first(self) -> str:
@@ -77,14 +91,16 @@ class SeriesTrend:
     def to_dict(self) -> dict[str, object]:
         """Plain values, keys with units."""
         return {
-            **{key: value for key, value in vars(self).items() if key not in ("times", "steps")},
+            **{key: value for key, value in vars(self).items() if key not in ("times", "steps", "apart")},
             "times": [each.isoformat() for each in self.times],
-            "steps": [
-                {**vars(each), "before": each.before.isoformat(), "after": each.after.isoformat()}
-                for each in self.steps
-            ],
+            "steps": [_plain(each) for each in self.steps],
+            "apart": None if self.apart is None else _plain(self.apart),
             "changed": self.changed,
         }
+
+
+def _plain(found: StepFound) -> dict[str, object]:
+    return {**vars(found), "before": found.before.isoformat(), "after": found.after.isoformat()}
 
 
 @dataclass(frozen=True, repr=False)
@@ -201,13 +217,20 @@ def _series(thing: tuple[str, str], channel: str, records: Sequence[Record], fal
     times = tuple(each[0] for each in found)
     values, sizes = (np.array([each[place] for each in found]) for place in (1, 2))
     years = np.array([each.timestamp() for each in times]) / YEAR_S
-    told = tuple(
-        StepFound(times[each.index - 1], times[each.index], each.size, NORMAL_95 * each.uncertainty)
-        for each in steps(values, sizes, false_alarms)
-    )
+
+    def told_of(each: Step, start: int = 0) -> StepFound:
+        at = start + each.index
+        return StepFound(times[at - 1], times[at], each.size, NORMAL_95 * each.uncertainty)
+
+    cuts = steps(values, sizes, false_alarms)
+    told = tuple(told_of(each) for each in cuts)
+    start = cuts[-1].index if cuts else 0
+    odd = apart(values[start:], sizes[start:], false_alarms)
+    # After a step its own first record cannot be the odd one.
+    single = None if odd is None or (cuts and odd.index == 1) else told_of(odd, start)
     rise, width = slope(years - years[-1], values, sizes)
-    change, half = _since_first(values, sizes, [times.index(each.after) for each in told])
-    return SeriesTrend(name, kind, channel, times, tuple(values), tuple(sizes), rise, width, told, change, half)
+    change, half = _since_first(values, sizes, [each.index for each in cuts])
+    return SeriesTrend(name, kind, channel, times, tuple(values), tuple(sizes), rise, width, told, single, change, half)
 
 
 def _loss(one: ChannelRecord, kind: str, temperature_c: float | None) -> tuple[float, float]:

@@ -120,8 +120,8 @@ def render(result: LogTrends, console: Console) -> None:
     say(
         console,
         f"Loss in dB: of a lead one way, as at 20 degrees C (0.198 %/K); of an antenna by its match. A step is told in at most "
-        f"{100 * result.false_alarms:g} % of series without one, each series by itself; two records must "
-        "stand on either side of a step.",
+        f"{100 * result.false_alarms:g} % of series without one, each series by itself, a single record apart among them "
+        "where the records scatter as they should. A step has two records or more on either side: one alone may be a fluke.",
     )
     notes(
         console, [*result.warnings, *(f"{plain(each.path)} {plain(each.what)}: skipped" for each in result.damaged)], ()
@@ -134,6 +134,9 @@ def trend_lines(result: LogTrends) -> tuple[str, str, str]:
     if not result.series:
         return "No series yet.", f"{result.records} records.", "Next: chain log add FOLDER SETUP SWEEP."
     span = f"{result.records} records, {min(each.first for each in result.series)} to {max(each.last for each in result.series)}"
+    odd = [each for each in result.series if each.apart is not None]
+    if odd and not stepped:
+        return _one_apart(odd, f"{len(odd)} of {len(result.series)} series, {result.records} records")
     if not stepped:
         few = all(each.changed == "too few" for each in result.series)
         head = "Too few records to tell a change: four are the least." if few else "No step found in any series."
@@ -147,6 +150,24 @@ def trend_lines(result: LogTrends) -> tuple[str, str, str]:
         f"Since {since} {what} has {word} {abs(step.change_db):.2f} dB +- {step.half_width_db:.2f}.",
         f"{len(stepped)} of {len(result.series)} series have a step; {span}.",
         _advice(most),
+    )
+
+
+def _one_apart(odd: Sequence[SeriesTrend], span: str) -> tuple[str, str, str]:
+    """Lines for a first or last record that stands alone."""
+    most = max(odd, key=lambda each: abs(each.apart.change_db) if each.apart else 0.0)
+    assert most.apart is not None
+    last, change = most.apart_is_last, most.apart.change_db
+    above = "above" if (change > 0) == last else "below"
+    size = f"{abs(change):.2f} dB +- {most.apart.half_width_db:.2f} {above}"
+    first = (
+        f"{short(most.name)}, channel {short(most.channel)[:6]}: {'last' if last else 'first'} record {size} the rest."
+    )
+    advice = "measure once more, joints made again; two in a row are a step."
+    return (
+        first,
+        f"One record alone can't tell a step from a fluke ({span}).",
+        f"Next: {advice if last else 'compare with the records after the first; one more changes nothing.'}",
     )
 
 
@@ -178,7 +199,7 @@ def trend_grid(result: LogTrends) -> Grid:
                 str(each.records),
                 _with(each.since_first_db, each.half_width_db),
                 _with(each.trend_db_per_year, each.trend_half_width_db),
-                told or each.changed,
+                told + (f", {each.apart.after:%Y-%m} alone" if each.apart else "") if told else each.changed,
             ]
         )
     return columns, rows

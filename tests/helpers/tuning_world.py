@@ -88,6 +88,46 @@ def bench_case(kind, plane, middle_hz, points=91):
     return case, cut, replace(setup, antenna=Antenna("loop"))
 
 
+def random_bench(rng, cut):
+    """A bench of random figures, and its set-up as a user states it; `cut` parts lie before the calibration plane."""
+    middle_hz = float(np.exp(rng.uniform(np.log(60e6), np.log(800e6))))
+    count = int(rng.integers(33, 62))
+    freq = tuple(np.linspace(rng.uniform(0.8, 0.87) * middle_hz, rng.uniform(1.13, 1.2) * middle_hz, count))
+    limits = rng.uniform(18, 32, 4)
+    parts = (
+        Adapter(50, rng.uniform(0.02, 0.08), limits[0], 0.05),
+        Pad(50, 75, LEAST_DB, rng.uniform(0.05, 0.5), limits[1], limits[2]),
+        Lead(75, rng.uniform(0.3, 6), limits[3], ohm_tolerance=rng.uniform(0, 2), loss_tolerance=rng.uniform(0, 0.15)),
+    )
+    noise_db = rng.uniform(0.01, 0.08)
+    port = {
+        "directivity_db": rng.uniform(32, 46),
+        "source_match_db": rng.uniform(28, 40),
+        "tracking_db": rng.uniform(0, 0.2),
+    }
+    port = {} if cut else port
+    act = {"noise_db": noise_db, "repeatability_db": rng.uniform(42, 60), "drift_db": rng.uniform(42, 60)}
+    act = {**act, "flex_deg": rng.uniform(0, 1)}
+    standards = {"load_db": rng.uniform(20, 42), "load_h": 0.0, "open_f": 5e-14, "short_h": 2e-10}
+    case = Case("random", freq, parts, cut, port, act, standards)
+    adapter, pad, lead = parts
+    items = [
+        made.item(made.adapter(50, adapter.length_m, 0.05, adapter.limit_db), "adapter"),
+        made.item(made.pad(LEAST_DB, 50, 75, pad.tolerance_db, pad.near_db, pad.far_db), "pad"),
+        made.item(
+            made.coax(75, lead.per_root, lead.per_mhz, 0.66, lead.limit_db, lead.ohm_tolerance, lead.loss_tolerance),
+            "lead",
+            length_m=lead.length_m,
+        ),
+    ]
+    near = {"trace_noise_db": noise_db, **{key: act[key] for key in ("repeatability_db", "drift_db")}, **port}
+    setup = made.setup_of(items, freq_hz=(freq[0], freq[-1], count), limit_vswr=2.0, **near)
+    if cut:
+        sizes = (standards["load_db"], None, standards["load_h"], standards["open_f"], standards["short_h"])
+        setup = replace(setup, calibration=Calibration(setup.items[cut - 1].id, *sizes, act["flex_deg"]))
+    return case, replace(setup, antenna=Antenna("loop")), middle_hz
+
+
 class Workshop:
     """Many benches drawn at once; each reads an antenna, and reads it again after its length was changed."""
 
