@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from functools import cache
 
 from library.errors import LibraryError, near_names
 from library.parts import Library, built_in
@@ -78,7 +79,7 @@ def channels(region: str, text: str, library: Library | None = None) -> tuple[tu
     library = library or built_in()
     region = region_of(region, library)
     rasters = [raster for raster in library.rasters if raster.region == region]
-    groups = _groups(rasters)
+    groups = _groups(tuple(rasters))
     wanted: dict[str, Named] = {}
     for piece in text.split(","):
         wanted |= {named[0]: named for named in _range(piece.strip(), groups, region, rasters)}
@@ -103,7 +104,8 @@ def occupied_hz(region: str, low_hz: float, high_hz: float, library: Library | N
     return high_hz - low_hz
 
 
-def _groups(rasters: list[Raster]) -> list[list[Named]]:
+@cache
+def _groups(rasters: tuple[Raster, ...]) -> list[list[Named]]:
     """Channels in order of frequency: television together, FM and DAB each apart."""
     groups: dict[str, list[Named]] = {}
     for raster in rasters:

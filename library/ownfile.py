@@ -11,6 +11,7 @@ from pydantic import ValidationError
 
 from library.errors import Defect, LibraryError, near_names
 from library.expand import adapter_rows, termination_rows
+from library.plainfile import read_plain
 from library.schema import PartFile
 from library.store import PART_FILES, tomllib
 
@@ -51,11 +52,7 @@ def read_rows(path: str | PathLike[str], families: tuple[Row, ...] = ()) -> dict
 
 def _text(path: Path) -> str:
     try:
-        if path.exists() and not path.is_file():
-            # A pipe or a device would be waited for without end.
-            raise LibraryError(f"{path}: cannot be read: not a plain file", source=str(path))
-        with path.open("rb") as stream:
-            raw = stream.read(int(MOST_BYTES) + 1)
+        raw = read_plain(path, MOST_BYTES)
         if len(raw) > MOST_BYTES:
             raise LibraryError(f"{path}: larger than {MOST_BYTES / 1e6:g} MB", source=str(path))
         return raw.decode("utf-8-sig")

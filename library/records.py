@@ -331,6 +331,8 @@ class Measured:
     path: str
     evidence: Evidence
     dc: str = "pass"
+    between: tuple[str, str] | None = None
+    """Two ports of a file of several, near one first; the others count as ended in their references."""
     reference_ohm: tuple[float, float] | None = None
     """Impedances that the file is in, where the user states them against its header."""
     loss_tolerance_db: float = 0.0

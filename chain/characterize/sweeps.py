@@ -173,13 +173,17 @@ def _reference(names: Sequence[str], stated: float | None) -> tuple[float, tuple
     raise InputError([Defect(names[-1], 0, 0, text, "state it: --reference '50 ohm'")])
 
 
-def two_port_sweeps(paths: Sequence[str], reference_ohm: tuple[float, float] | None = None) -> Sweeps:
+def two_port_sweeps(
+    paths: Sequence[str], reference_ohm: tuple[float, float] | None = None, ports: tuple[str, str] | None = None
+) -> Sweeps:
     """Read two-port sweeps of one part.
 
     Parameters
     ----------
     paths : Touchstone files, one for each time that the part was measured.
     reference_ohm : impedances that both ports were calibrated in; those of the header if left out [ohm].
+    ports : of files with more than two ports, the numbers of the near one and the far one; the others count as ended
+        in the file's reference.
 
     Returns
     -------
@@ -200,12 +204,14 @@ def two_port_sweeps(paths: Sequence[str], reference_ohm: tuple[float, float] | N
     `chain.sweeps.touchstone`. Passive: no singular value above 1; reciprocal: S21 = S12.
     """
     faults: list[Defect] = []
-    read = []
+    read, notes = [], list[str]()
     for name in paths:
         try:
-            freq_hz, s, header = touchstone.read(name, 2)
-            faults += _not_passive(name, freq_hz, s)
-            read.append((name, freq_hz, s, reference_ohm or (header[0], header[1])))
+            found = touchstone.read_two_port(name, ports, "--ports {} {}")
+            faults += _not_passive(name, found.freq_hz, found.s)
+            header = found.reference_ohm
+            notes += [f"{plain(name)}: {each}" for each in found.notes]
+            read.append((name, found.freq_hz, found.s, reference_ohm or (header[0], header[1])))
         except InputError as error:
             faults += error.defects
     if not faults:
@@ -218,7 +224,7 @@ def two_port_sweeps(paths: Sequence[str], reference_ohm: tuple[float, float] | N
         raise InputError(faults)
     ohm = read[0][3]
     words = " and ".join(f"{each:g} ohm" for each in dict.fromkeys(ohm))
-    assumed = () if reference_ohm else (f"reference {words} (the sweeps' own header)",)
+    assumed = (*notes, *(() if reference_ohm else (f"reference {words} (the sweeps' own header)",)))
     whole = Sweeps(read[0][1], {"through": np.stack([s for _, _, s, _ in read])}, ohm)
     return replace(whole, files=tuple(paths), assumed=assumed)
 

@@ -8,6 +8,8 @@ from pathlib import Path
 import click
 from click.shell_completion import CompletionItem
 
+from library.plainfile import read_plain
+
 __all__ = [
     "any_file",
     "installation_files",
@@ -138,9 +140,8 @@ def _names(folder: str) -> list[str]:
 
 def _holds(path: str, mark: bytes) -> bool:
     try:
-        with Path(path).open("rb") as file:
-            return mark in file.read(HEAD_BYTES)
-    except OSError:
+        return mark in read_plain(path, HEAD_BYTES)
+    except (OSError, ValueError):
         return False
 
 

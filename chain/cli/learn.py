@@ -76,6 +76,7 @@ sweep_option = partial(click.option, multiple=True, metavar="FILE", shell_comple
 @click.option("--name", help="What people call it.")
 @click.option("--date", metavar="DATE", help="Day of the measurement; today if left out.")
 @click.option("--kind", type=click.Choice(["pad", "adapter", "lead"]), help="What a two-port is (pad if left out).")
+@click.option("--ports", nargs=2, metavar="NEAR FAR", help="Two ports of a two-port file that has more, such as '1 3'.")
 @click.option("--near", metavar="CONNECTOR", help="Connector of the near end, such as 'N-50 plug'.")
 @click.option("--far", metavar="CONNECTOR", help="Connector of the far end.")
 @click.option("--from", "from_", metavar="FREQUENCY", help="Lowest frequency the part is described for.")
@@ -234,7 +235,7 @@ def _two_port(paths: Mapping[str, Sequence[str]], told: Asked, seed: int | None)
     from chain.characterize.sweeps import two_port_sweeps
 
     ohm = told.value("reference", "impedance")
-    sweeps = two_port_sweeps(paths["through"], None if ohm is None else (ohm, ohm))
+    sweeps = two_port_sweeps(paths["through"], None if ohm is None else (ohm, ohm), told.given["ports"])
     kind = told.kind()
     told, ends, length = _placed(told, kind)
     seed = SEED if seed is None else seed
@@ -277,7 +278,7 @@ def _back_to_back(paths: Mapping[str, Sequence[str]], told: Asked, seed: int | N
     if told.given["kind"] not in (None, "pad"):
         raise click.UsageError("Back to back, two pads are learnt: leave --kind out.")
     ohm = told.value("reference", "impedance")
-    sweeps = two_port_sweeps(paths["through"], None if ohm is None else (ohm, ohm))
+    sweeps = two_port_sweeps(paths["through"], None if ohm is None else (ohm, ohm), told.given["ports"])
     told, ends, _ = _placed(told, "pad")
     difference, facing = told.value("difference", "loss"), told.value("facing", "return_loss")
     if difference is None:

@@ -128,26 +128,30 @@ def _misspelt(key: str, unread: list[str]) -> bool:
 
 def _measured(model: ItemModel, where: Where, notes: Notes) -> Part | None:
     """A two-port of the user's own; the file is read here, so that what is wrong with it is said in place."""
-    from chain.sweeps.touchstone import read
+    from chain.sweeps.touchstone import read_two_port
 
     path = notes.folder / (model.touchstone or "")
     try:
         if not path.is_file():
             raise ValueError
-        freq_hz, _, header_ohm = read(str(path), 2)
+        found = read_two_port(str(path), model.path)
     except InputError as error:
-        found = error.defects[0]
-        name = plain(model.touchstone or "") + (f":{found.line}:{found.column}" if found.line else "")
+        first = error.defects[0]
+        name = plain(model.touchstone or "") + (f":{first.line}:{first.column}" if first.line else "")
         more = f" (and {len(error.defects) - 1} more)" if len(error.defects) > 1 else ""
-        notes.fault((*where, "touchstone"), f"{name}: {found.message}{more}", found.help)
+        notes.fault((*where, "touchstone"), f"{name}: {first.message}{more}", first.help)
         return None
     except (OSError, ValueError):
         notes.fault(
             (*where, "touchstone"), f"there is no file {quoted(model.touchstone)}", "the path starts at the set-up file"
         )
         return None
-    reference = model.reference or (header_ohm[0], header_ohm[1])
-    notes.measured_hz[str(path)] = float(freq_hz[0]), float(freq_hz[-1])
+    reference = model.reference or (found.reference_ohm[0], found.reference_ohm[1])
+    notes.measured_hz[str(path)] = float(found.freq_hz[0]), float(found.freq_hz[-1])
+    notes.assumed += [f"{plain(model.id or '')}: {each}" for each in found.notes]
+    if model.path is not None:
+        ways = " to ".join(model.path)
+        notes.assumed.append(f"{plain(model.id or '')}: ports {ways} of the file, the others ended in its reference")
     own = Evidence("measured", plain(model.touchstone or ""))
     ends = [end or Connector("", "") for end in (model.near, model.far)]
     if model.reversed:
@@ -160,7 +164,18 @@ def _measured(model: ItemModel, where: Where, notes: Notes) -> Part | None:
         notes.assumed.append(f"{plain(model.id or '')}: {' and '.join(exact)} taken as none (the file counts as exact)")
     nominal = [_nominal(end, ohm, notes) for end, ohm in zip(ends, reference, strict=True)]
     name = path.name
-    return Measured(name, name, ends[0], ends[1], nominal[0], nominal[1], str(path), own, reference_ohm=model.reference)
+    return Measured(
+        name,
+        name,
+        ends[0],
+        ends[1],
+        nominal[0],
+        nominal[1],
+        str(path),
+        own,
+        between=model.path,
+        reference_ohm=model.reference,
+    )
 
 
 def _nominal(connector: Connector, otherwise: float, notes: Notes) -> float:

@@ -247,7 +247,11 @@ class ItemModel(Table):
     design_frequency: Frequency = Field(
         None, description="Section of line: frequency it is cut for.", examples=["207 MHz"]
     )
-    path: Ports = Field(None, description="Splitter: its ports on the path, near one first.", examples=[["in", "out1"]])
+    path: Ports = Field(
+        None,
+        description="Splitter: its ports on the path, near one first; measured file of several ports: their numbers.",
+        examples=[["in", "out1"], ["1", "3"]],
+    )
     arm: Arms = Field(
         None, description="Splitter: what hangs on its other ports.", examples=[[{"port": "out2", "end": "75 ohm"}]]
     )
@@ -340,7 +344,7 @@ BESIDE: Mapping[str, tuple[str, ...]] = {
     "network": ENDS,
     "splitter": ("near", "far", "path", "arm"),
     "termination": ("near",),
-    "measured": (*ENDS, "touchstone", "reference"),
+    "measured": (*ENDS, "touchstone", "reference", "path"),
 }
 """Keys of each kind of part that stand for no single field of its record."""
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from chain.errors import Defect, InputError, quoted
+from library.plainfile import NotPlainError, read_plain
 
 if sys.version_info >= (3, 11):
     import tomllib
@@ -53,10 +54,9 @@ def read_file(path: str) -> bytes:
         if path == "-":
             raw = sys.stdin.buffer.read(LARGEST + 1)
         else:
-            if Path(path).exists() and not Path(path).is_file():
-                raise InputError([Defect(path, 0, 0, "this is not a plain file")])
-            with Path(path).open("rb") as stream:
-                raw = stream.read(LARGEST + 1)
+            raw = read_plain(path, LARGEST)
+    except NotPlainError:
+        raise InputError([Defect(path, 0, 0, "this is not a plain file")]) from None
     except FileNotFoundError:
         raise InputError([Defect(path, 0, 0, "there is no such file", _others(path))]) from None
     except (OSError, ValueError) as error:

@@ -18,6 +18,7 @@ from chain.units import parse_quantity
 from library.channels import channels as raster_channels
 from library.channels import occupied_hz, region_of
 from library.errors import LibraryError
+from library.plainfile import read_plain
 from library.reception import default, guides, mode, noise_class, window
 
 __all__ = ["antenna_match", "read_antenna", "read_interferers", "read_signals", "reflection_at"]
@@ -25,6 +26,7 @@ __all__ = ["antenna_match", "read_antenna", "read_interferers", "read_signals", 
 TYPICAL_MATCH_DB = 9.5424
 """VSWR 2: what a receiving antenna of whose match nothing is known is taken for (limit of regulators for UHF)."""
 OHM = 75.0
+MOST_BYTES = 20_000_000
 SOURCES = ("field", "level", "erp")
 FAR_ENOUGH_M = 100.0
 
@@ -112,7 +114,10 @@ def _recovered(path: Any, text: str, notes: Notes) -> AntennaMatch | None:
     """The JSON of `chain recover`: complex where it has a phase, else the true VSWR as a magnitude."""
     where: Where = ("antenna", "match")
     try:
-        found = json.loads(path.read_text(encoding="utf-8"))
+        raw = read_plain(path, MOST_BYTES)
+        if len(raw) > MOST_BYTES:
+            raise ValueError
+        found = json.loads(raw.decode("utf-8"))
         freq = [float(each) for each in found["freq_hz"]]
         ratios = [_magnitude(each) for each in found["true_vswr"]]
         high = [_magnitude(each) for each in found["high"]]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import io
 import math
 import re
 from collections.abc import Callable
@@ -143,32 +142,48 @@ def read_seen(path: str, installation: Installation) -> tuple[SeenLevel, ...]:
     """
     text = decode(read_file(path), path)
     lines = text.splitlines()
-    mark = next((sign for sign in ";\t," if sign in lines[0]), ",")
-    table = list(csv.reader(io.StringIO(text), delimiter=mark))
-    heads = [cell.strip().casefold().lstrip("#").strip() for cell in table[0]]
-    columns = {key: next((heads.index(name) for name in names if name in heads), -1) for key, names in HEADERS.items()}
-    missing = [key for key, at in columns.items() if at < 0]
-    if missing:
-        what = f"no column says {' and no column '.join(missing)}"
-        raise InputError(
-            [Defect(path, 1, 1, what, f"begin the file with a header such as {EXAMPLE}", lines[0], len(lines[0]))]
-        )
+    top, mark, columns = _header(path, lines)
     defects: list[Defect] = []
     found: list[SeenLevel] = []
-    for number, row in enumerate(table[1:], 2):
-        if not row or not "".join(row).strip() or row[0].lstrip().startswith("#"):
+    for number, line in enumerate(lines[top:], top + 1):
+        row = next(csv.reader([line], delimiter=mark), [])
+        if not "".join(row).strip() or line.lstrip().startswith("#"):
             continue
-        cells = [*row, *[""] * len(heads)]
-        texts = {key: cells[at].strip() for key, at in columns.items()}
+        texts = {key: row[at].strip() if at < len(row) else "" for key, (at, _) in columns.items()}
         try:
-            found.append(_level(texts, heads[columns["level"]], installation))
+            found.append(_level(texts, columns["level"][1], installation))
         except UnitError as error:
-            defects.append(Defect(path, number, 1, error.message, error.help, lines[min(number, len(lines)) - 1]))
+            defects.append(Defect(path, number, 1, error.message, error.help, line))
     if not found and not defects:
-        defects.append(Defect(path, 1, 1, "no level is given", "add a line for each, such as hall,21,52.5", lines[0]))
+        what = "no level is given"
+        defects.append(Defect(path, top, 1, what, "add a line for each, such as hall,21,52.5", lines[top - 1]))
     if defects:
         raise InputError(defects)
     return tuple(found[:FULLEST])
+
+
+def _header(path: str, lines: list[str]) -> tuple[int, str, dict[str, tuple[int, str]]]:
+    """Number of the header's line, the sign between cells, and place and name of each column; remarks may stand above it."""
+    best: tuple[int, str, dict[str, tuple[int, str]]] = (0, ",", {})
+    for number, line in enumerate(lines, 1):
+        remark = line.lstrip().startswith("#")
+        mark = next((sign for sign in ";\t," if sign in line), ",")
+        heads = [cell.strip().casefold() for cell in line.lstrip().lstrip("#").split(mark)]
+        found = {
+            key: next((heads.index(name), name) for name in names if name in heads)
+            for key, names in HEADERS.items()
+            if set(names) & set(heads)
+        }
+        if len(found) == len(HEADERS):
+            return number, mark, found
+        if line.strip() and not remark:
+            best = number, mark, found
+            break
+    number, _, found = best
+    missing = " and no column ".join(key for key in HEADERS if key not in found)
+    remedy = f"begin the file with a header such as {EXAMPLE}"
+    source = lines[number - 1] if number else ""
+    raise InputError([Defect(path, number or 1, 1, f"no column says {missing}", remedy, source, max(1, len(source)))])
 
 
 def _level(texts: dict[str, str], head: str, installation: Installation) -> SeenLevel:

@@ -19,6 +19,7 @@ from chain.errors import InputError, RangeError, plain
 from chain.records.record import Record, slug
 from chain.records.record_file import parse_record
 from chain.records.record_text import record_text, seal_state
+from library.plainfile import read_plain
 
 __all__ = ["Damage", "Folder", "Heading"]
 
@@ -27,6 +28,8 @@ KEY = re.compile(r"^(time|name|kind|answer|verdict|plane|temperature_c|operator)
 """Keys of a head that a list shows; their values are JSON too."""
 SOURCE = re.compile(rb'^source_sha256 = "([0-9a-f]{64})"$', re.MULTILINE)
 SETUPS = "setups"
+MOST_BYTES = 20_000_000
+"""Largest file that is looked at as a record."""
 
 
 @dataclass(frozen=True)
@@ -182,9 +185,8 @@ class Folder:
 
 def _bytes(path: str) -> bytes | None:
     try:
-        with open(path, "rb") as file:  # noqa: PTH123, a tenth of the time of ten thousand files
-            return file.read()
-    except OSError:
+        return read_plain(path, MOST_BYTES)
+    except (OSError, ValueError):
         return None
 
 

@@ -21,9 +21,10 @@ def elements(item: Item, freq_hz: NDArray[np.float64]) -> tuple[Element, ...]:
     """The measured two-port, interpolated onto the sweep and referred to the item's impedances."""
     part = item.part
     assert isinstance(part, Measured)
-    from chain.sweeps.touchstone import read
+    from chain.sweeps.touchstone import read_two_port
 
-    own_hz, s, reference = read(part.path, 2)
+    found = read_two_port(part.path, part.between)
+    own_hz, s, reference = found.freq_hz, found.s, found.reference_ohm
     if freq_hz.min() < own_hz[0] * (1 - 1e-9) or freq_hz.max() > own_hz[-1] * (1 + 1e-9):
         raise RangeError(
             f"{plain(part.path)} covers {own_hz[0] / 1e6:g} to {own_hz[-1] / 1e6:g} MHz, "

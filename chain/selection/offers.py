@@ -18,6 +18,7 @@ from chain.money import parse_price
 from chain.selection.need import Offer
 from chain.selection.need_rows import Rules, offer_of, place_one
 from chain.setups import Item
+from library.plainfile import read_plain
 
 __all__ = ["read_offers"]
 
@@ -99,7 +100,7 @@ def _text(path: str) -> str:
         size = 0
     if size > LARGEST:
         raise InputError([Defect(path, 0, 0, f"the table is over {LARGEST // 10**6} MB")])
-    raw = Path(path).read_bytes() if size else read_file(path)
+    raw = read_plain(path, LARGEST) if size else read_file(path)
     if not raw.strip():
         raise InputError([Defect(path, 1, 1, "the table is empty", f"begin with {','.join(OWN)}")])
     try:

@@ -17,7 +17,7 @@ from chain.sweeps.readings import Readings
 from chain.sweeps.table import Sheet, TextTable, find_table
 from chain.sweeps.text import MOST_POINTS, bounded, lines_of, whole_file
 from chain.sweeps.touchstone_lines import looks_like_touchstone
-from chain.sweeps.values import AT_ZERO, FALLING, MOST_MAGNITUDE, Reflections, reflections
+from chain.sweeps.values import MOST_MAGNITUDE, Reflections, reflections
 
 __all__ = ["MOST_POINTS", "read_sweep"]
 
@@ -111,7 +111,7 @@ def _touchstone(path: str, lines: list[str], options: SweepOptions, plane_ohm: f
             raise whole_file(
                 path, f"is a Touchstone file, which states its own figures; {name} is of no use", f"leave {name} out"
             )
-    found, notes = _swept(path, touchstone.parse(lines, path))
+    found = touchstone.parse(lines, path).above_zero(path)
     port, which = _port(path, found, options)
     reflection, remark, warnings = _referred(found, port, options, plane_ohm)
     magnitude = np.abs(reflection)
@@ -120,7 +120,9 @@ def _touchstone(path: str, lines: list[str], options: SweepOptions, plane_ohm: f
     ]
     if faults:
         raise bounded(faults)
-    told = "; ".join([f"{which}complex reflection, {found.form}: {_example(found.freq_hz, magnitude)}", remark, *notes])
+    told = "; ".join(
+        [f"{which}complex reflection, {found.form}: {_example(found.freq_hz, magnitude)}", remark, *found.notes]
+    )
     if found.assumed:
         told += f"; by the format's defaults in {' and '.join(found.assumed)}"
         warnings = (
@@ -128,18 +130,6 @@ def _touchstone(path: str, lines: list[str], options: SweepOptions, plane_ohm: f
             f"the option line leaves out what the format then takes as {' and '.join(found.assumed)}",
         )
     return Readings(found.freq_hz, magnitude, reflection, told, warnings, found.half_step)
-
-
-def _swept(path: str, found: touchstone.TouchstoneFile) -> tuple[touchstone.TouchstoneFile, tuple[str, ...]]:
-    """The file without a point at 0 Hz, and what was done to its order."""
-    notes = (FALLING,) if found.falling else ()
-    if found.freq_hz[0] > 0:
-        return found, notes
-    if found.freq_hz.size == 1:
-        raise whole_file(path, "holds one point, at 0 Hz: nothing is reflected there", "sweep over the band")
-    step = None if found.half_step is None else found.half_step[1:]
-    rest = replace(found, freq_hz=found.freq_hz[1:], s=found.s[1:], lines=found.lines[1:], half_step=step)
-    return rest, (*notes, AT_ZERO)
 
 
 def _port(path: str, found: touchstone.TouchstoneFile, options: SweepOptions) -> tuple[int, str]:

@@ -6,11 +6,13 @@ import re
 import sys
 from collections.abc import Sequence
 from itertools import pairwise
-from pathlib import Path
 
 from chain.errors import Defect, InputError, plain
+from library.plainfile import NotPlainError, read_plain
 
 __all__ = [
+    "AT_ZERO",
+    "FALLING",
     "LONGEST_LINE",
     "MOST_BYTES",
     "MOST_DEFECTS",
@@ -23,6 +25,8 @@ __all__ = [
     "whole_file",
 ]
 
+FALLING = "the file falls in frequency and was turned round"
+AT_ZERO = "the point at 0 Hz left out"
 MOST_BYTES = 20_000_000
 MOST_LINES = 100_000
 MOST_POINTS = 20001
@@ -83,11 +87,9 @@ def _bytes(path: str) -> bytes:
         if path == "-":
             raw = sys.stdin.buffer.read(MOST_BYTES + 1)
         else:
-            # A pipe or a device would be waited for without end.
-            if Path(path).exists() and not Path(path).is_file():
-                raise whole_file(path, "is not a plain file", "name a file")
-            with Path(path).open("rb") as stream:
-                raw = stream.read(MOST_BYTES + 1)
+            raw = read_plain(path, MOST_BYTES)
+    except NotPlainError:
+        raise whole_file(path, "is not a plain file", "name a file") from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or "not a name that a file can have"
         raise whole_file(path, f"cannot be read: {plain(reason)}") from error

@@ -3,24 +3,25 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from chain.arrays import Complex, Real
-from chain.errors import Defect, InputError
+from chain.errors import Defect, InputError, quoted
 from chain.results import network
 from chain.sweeps.marks import typed_pair_steps
 from chain.sweeps.options import FREQUENCY_UNITS
-from chain.sweeps.text import counted, lines_of, whole_file
+from chain.sweeps.text import AT_ZERO, FALLING, counted, lines_of, whole_file
 from chain.sweeps.touchstone_header import Header
 from chain.sweeps.touchstone_lines import scan
 
 if TYPE_CHECKING:
     from skrf.network import Network
 
-__all__ = ["TouchstoneFile", "parse", "ports_of_name", "read", "text_of_network", "text_of_two_port"]
+__all__ = ["TouchstoneFile", "parse", "ports_of_name", "read_two_port", "text_of_network", "text_of_two_port"]
 
 NAMED = re.compile(r"\.[sygzh](\d{1,2})p$", re.IGNORECASE | re.ASCII)
 FORMAT_WORDS = {"ri": "real and imaginary", "ma": "magnitude and degrees", "db": "dB and degrees"}
@@ -43,8 +44,24 @@ class TouchstoneFile:
     """Line number of each frequency."""
     half_step: Real | None = None
     """Half a step of the last digits of its first pair of figures, as S; None where it is not worth a thought."""
-    falling: bool = False
-    """The file has its frequencies in falling order; here they rise."""
+    notes: tuple[str, ...] = ()
+    """What was done to the order of its points, and which was left out."""
+
+    def between(self, near: int, far: int) -> TouchstoneFile:
+        """The two-port from one port to another, counted from 1, with all others ended in their own references."""
+        pair = np.array([near - 1, far - 1])
+        ohms = tuple(self.reference_ohm[port] for port in pair)
+        return replace(self, s=self.s[:, pair[:, None], pair], reference_ohm=ohms)
+
+    def above_zero(self, path: str) -> TouchstoneFile:
+        """The file without a point at 0 Hz, where nothing is reflected."""
+        if self.freq_hz[0] > 0:
+            return self
+        if self.freq_hz.size == 1:
+            raise whole_file(path, "holds one point, at 0 Hz: nothing is reflected there", "sweep over the band")
+        step = None if self.half_step is None else self.half_step[1:]
+        notes = (*self.notes, AT_ZERO)
+        return replace(self, freq_hz=self.freq_hz[1:], s=self.s[1:], lines=self.lines[1:], half_step=step, notes=notes)
 
     @property
     def transmits(self) -> bool:
@@ -61,17 +78,25 @@ def ports_of_name(path: str) -> int:
     return int(found.group(1)) if found else 0
 
 
-def read(path: str, ports: int) -> tuple[Real, Complex, tuple[float, ...]]:
-    """Read a Touchstone file of a part with so many ports [Hz, -, ohm].
+def read_two_port(
+    path: str, between: Sequence[str] | None = None, naming: str = 'path = ["{}", "{}"]'
+) -> TouchstoneFile:
+    """Read a Touchstone file of a two-port, or the two-port between a pair of ports of a larger one.
 
     Source: Touchstone file format specification, versions 1.0 to 2.1.
     """
-    found = parse(lines_of(path), path)
+    found = parse(lines_of(path), path).above_zero(path)
     own = found.s.shape[1]
-    if own != ports:
-        message = f"holds {counted(own, 'port')} where {counted(ports, 'port')} are needed"
-        raise whole_file(path, message, "name a file of the right kind")
-    if ports == 2 and not found.transmits:
+    known = [str(port) for port in range(1, own + 1)]
+    remedy = f"name two of them: {naming.format(1, own)}" if own > 1 else "name a file of the right kind"
+    if between is not None and (len(set(between)) != 2 or not set(between) <= set(known)):
+        what = f"holds {counted(own, 'port')}, and {' to '.join(map(quoted, between))} is no pair of them"
+        raise whole_file(path, what, remedy)
+    if between is not None:
+        found = found.between(int(between[0]), int(between[1]))
+    elif own != 2:
+        raise whole_file(path, f"holds {counted(own, 'port')} where 2 ports are needed", remedy)
+    if not found.transmits:
         both = bool(np.any(found.s[:, 0, 1]))
         what = "was measured in one direction only" if both else "is a one-port in the form of a two-port"
         raise whole_file(
@@ -79,10 +104,10 @@ def read(path: str, ports: int) -> tuple[Real, Complex, tuple[float, ...]]:
             f"{what}: S21 is zero throughout",
             "measure both ports of the part; an analyzer with one port writes zeros for what it cannot see",
         )
-    if ports == 2 and not np.any(found.s[:, 0, 1]):
+    if not np.any(found.s[:, 0, 1]):
         what = "was measured in one direction only: S12 is zero throughout"
         raise whole_file(path, what, "measure the part both ways round and join the two sweeps in one file")
-    return found.freq_hz, found.s, found.reference_ohm
+    return found
 
 
 def parse(lines: list[str], path: str) -> TouchstoneFile:
@@ -105,11 +130,12 @@ def parse(lines: list[str], path: str) -> TouchstoneFile:
         raise InputError([_at(path, lines, numbers[index], "a figure here is not finite") for index in bad[:20]])
     ohms = tuple(float(ohm) for ohm in reference)
     words = FORMAT_WORDS[header.format]
+    notes = (FALLING,) if seen.falling else ()
     # The pairs of one file are written alike; of impedances the digits tell nothing so simple.
     step = None
     if header.parameter == "s":
         step = typed_pair_steps(header.format, [lines[number - 1] for number in numbers], figures[:, 1], figures[:, 2])
-    return TouchstoneFile(freq, s, ohms, header.parameter, words, header.assumed, numbers, step, seen.falling)
+    return TouchstoneFile(freq, s, ohms, header.parameter, words, header.assumed, numbers, step, notes)
 
 
 def _at(path: str, lines: list[str], number: int, message: str) -> Defect:

@@ -15,17 +15,15 @@ from chain.sweeps.marks import half_steps, worth
 from chain.sweeps.numbers import AMBIGUOUS, figure, off_scale
 from chain.sweeps.options import QUANTITIES
 from chain.sweeps.table import Cell, Sheet, TextTable
-from chain.sweeps.text import counted, falls
+from chain.sweeps.text import AT_ZERO, FALLING, counted, falls
 from library.sweepwords import concepts
 
-__all__ = ["AT_ZERO", "FALLING", "MOST_MAGNITUDE", "Reflections", "reflections"]
+__all__ = ["MOST_MAGNITUDE", "Reflections", "reflections"]
 
 MOST_MAGNITUDE = 1.1
 """Largest reflection taken for one: noise lifts that of an open a little above 1, more is another quantity."""
 SAME_TRACE = 0.02
 """Largest usual difference, as a magnitude, between two columns that describe one trace and were rounded."""
-FALLING = "the file falls in frequency and was turned round"
-AT_ZERO = "the point at 0 Hz left out"
 SETTLE_SIGN = "--quantity return-loss takes losses as positive, --quantity reflection-db as negative"
 SETTLE_UNIT = "--quantity magnitude or --quantity reflection-db settles it"
 SETTLE_ANGLE = "name the unit in the header, or give --quantity db-and-degrees"

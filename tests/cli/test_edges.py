@@ -7,6 +7,7 @@ import resource
 import signal
 import subprocess
 import sys
+import time
 from io import StringIO
 from pathlib import Path
 
@@ -91,7 +92,7 @@ def test_json_and_html_by_the_ending(tmp_path):
     assert json.loads(path.read_text(encoding="utf-8"))["schema_version"] == 2
     path = tmp_path / "chain.s2p"
     run("budget", BOATHOUSE, "-o", path)
-    _, _, reference = touchstone.read(str(path), 2)
+    reference = touchstone.read_two_port(str(path)).reference_ohm
     assert reference == (50.0, 75.0)
 
 
@@ -379,3 +380,65 @@ def test_a_device_or_a_pipe_is_no_file_to_read(device, pipe, tmp_path):
     finally:
         signal.alarm(0)
         resource.setrlimit(resource.RLIMIT_AS, before)
+
+
+@pytest.mark.parametrize("words", [["check", "{}"], ["parts", "--library", "{}"], ["recover", "{}"], ["choose", "{}"]])
+@pytest.mark.parametrize("kind", ["pipe", "log of the kernel", "device"])
+def test_no_file_argument_waits(tmp_path, words, kind):
+    """A pipe that nobody writes to, a device without an end, and a file of the kernel that waits for its next line."""
+    path = {"pipe": str(tmp_path / "pipe"), "log of the kernel": "/proc/kmsg", "device": "/dev/zero"}[kind]
+    if kind == "pipe":
+        os.mkfifo(path)
+    elif not os.access(path, os.R_OK):
+        pytest.skip(f"no {path} to read here")
+    begun = time.process_time()
+    signal.signal(signal.SIGALRM, lambda *_: pytest.fail("waits"))
+    signal.alarm(30)
+    try:
+        done = CliRunner().invoke(chain, [word.format(path) for word in words])
+    finally:
+        signal.alarm(0)
+    assert time.process_time() - begun < 5
+    empty = kind == "log of the kernel" and words[0] == "parts"
+    assert done.exit_code == (0 if empty else 2), done.output
+    assert empty or "not a plain file" in done.stderr or kind == "log of the kernel"
+
+
+@pytest.mark.parametrize("name", sorted(path.name for path in Path("demo").glob("*.toml") if path.name != "need.toml"))
+def test_a_set_up_is_not_taken_for_an_installation(name):
+    """Every set-up of the demo is checked as one, also where it says what its antenna is made of."""
+    text = Path("demo", name).read_text(encoding="utf-8")
+    if "[[chain]]" not in text:
+        pytest.skip("no set-up")
+    done = CliRunner().invoke(chain, ["check", f"demo/{name}"])
+    assert done.exit_code in (0, 1), done.output
+
+
+@pytest.mark.parametrize(
+    ("above", "mark"), [("", "\t"), ("# Sunday, in the rain\n\n", ","), ("\n# place: roof\n", ";")]
+)
+def test_a_table_of_levels_may_have_remarks_above_its_header(tmp_path, above, mark):
+    """The header is the line that names the columns."""
+    path = tmp_path / "levels.csv"
+    path.write_text(above + "place,channel,level_dbuv\n# an aside\nhall,21,52.5\n".replace(",", mark))
+    done = CliRunner().invoke(chain, ["outlets", "demo/outlets.toml", "--seen", str(path), "--json"])
+    assert done.exit_code == 0, done.output
+    assert json.loads(done.stdout)["rows"][0]["seen_dbuv"] == 52.5
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "said"),
+    [
+        ("# only a remark\n", 1, "no column says place"),
+        ("# a remark\nplace,level_dbuv\nhall,52\n", 2, "no column says channel"),
+        ("# a remark\nplace,channel,level_dbuv\n", 2, "no level is given"),
+        ("# a remark\nplace,channel,level_dbuv\nattic,21,50\n", 3, "attic"),
+    ],
+)
+def test_a_faulty_table_of_levels_is_told_in_its_place(tmp_path, text, line, said):
+    path = tmp_path / "levels.csv"
+    path.write_text(text)
+    done = CliRunner().invoke(chain, ["outlets", "demo/outlets.toml", "--seen", str(path)])
+    assert done.exit_code == 2, done.output
+    assert f"levels.csv:{line}:1: error:" in done.stderr
+    assert said in done.stderr

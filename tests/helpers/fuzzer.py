@@ -1,8 +1,9 @@
 """Damaged and harmlessly changed files: seeds of every kind, a fuzzer whose seed decides everything, and what must come of it.
 
-`python tests/helpers/fuzzer.py KIND FIRST COUNT` feeds COUNT damaged files of a kind (touchstone, table, toml) to the readers and prints
-what came of them as JSON, with the longest time and the largest memory. Such a file gives a result or an error of the input;
-anything else is a finding and is listed.
+`python tests/helpers/fuzzer.py KIND FIRST COUNT` feeds COUNT damaged files of a kind (touchstone, table, toml, parts, offers) to the
+readers and prints what came of them as JSON, with the longest time and the largest memory. Such a file gives a result or an error of
+the input; anything else is a finding and is listed. `python tests/helpers/fuzzer.py all 1000000 STATE.json [WORKER OF]` goes on from
+where the file of the state was left, with every kind; with the name of a kind instead of `all`, with that one.
 """
 
 import json
@@ -20,7 +21,7 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
-from extreme_setups import through_command
+from extreme_setups import lay_out, through_commands
 
 from chain.errors import ChainError, plain
 from chain.files.setup_file import load_setup
@@ -32,6 +33,8 @@ from library.errors import LibraryError
 from library.load import load_library
 
 LONGEST_S = 5.0
+QUICK = Path("/dev/shm")
+"""A folder in memory, where there is one: a file opened on a disk takes longer than most cases."""
 DEMO = Path(__file__).parent.parent.parent / "demo"
 
 ONE_PORT = """! invented
@@ -327,7 +330,7 @@ def outcome(kind, path, number=None):
             path = path.replace("shop.csv", "need.toml")
             return load_need(path) if path.endswith("need.toml") else load_setup(path)
         if kind == "touchstone" and path.endswith((".s2p", "order.ts")):
-            return touchstone.read(path, 2)
+            return touchstone.read_two_port(path)
         every = 9 if kind == "touchstone" else 3
         if number is None:
             return read_sweep(path, plane_ohm=50.0)
@@ -365,12 +368,12 @@ def options(rng):
 
 def sound(result):
     """Check that readings are what readings must be."""
-    if isinstance(result, tuple):
-        freq, s, reference = result
-        assert np.all(np.isfinite(freq))
-        assert np.all(np.isfinite(s))
-        assert np.all(np.diff(freq) > 0)
-        assert min(reference) > 0
+    if isinstance(result, touchstone.TouchstoneFile):
+        assert np.all(np.isfinite(result.freq_hz))
+        assert np.all(np.isfinite(result.s))
+        assert np.all(np.diff(result.freq_hz) > 0)
+        assert result.freq_hz[0] > 0
+        assert min(result.reference_ohm) > 0
     elif hasattr(result, "magnitude"):
         assert result.freq_hz.size
         assert np.all(np.diff(result.freq_hz) > 0)
@@ -381,8 +384,9 @@ def sound(result):
 
 def alike(first, second):
     """Tell whether two results are one, to the last bit."""
-    if isinstance(first, tuple) and first and isinstance(first[0], np.ndarray):
-        return all(np.array_equal(one, other) for one, other in zip(first, second, strict=True))
+    if isinstance(first, touchstone.TouchstoneFile):
+        told = first.reference_ohm == second.reference_ohm and first.notes == second.notes
+        return told and np.array_equal(first.freq_hz, second.freq_hz) and np.array_equal(first.s, second.s)
     if hasattr(first, "magnitude"):
         same = np.array_equal(first.freq_hz, second.freq_hz) and np.array_equal(first.magnitude, second.magnitude)
         phases = (first.reflection is None) == (second.reflection is None)
@@ -441,14 +445,17 @@ def run(kind, first, count):
     begun = time.perf_counter()
     own = kind.removeprefix("same-")
     way = unchanged if own != kind else read_damaged
-    with tempfile.TemporaryDirectory() as folder:
-        for other in BESIDE if own in ("toml", "offers") else ():
-            Path(folder, other).write_bytes((DEMO / other).read_bytes())
+    beside = {other: (DEMO / other).read_bytes() for other in BESIDE if own in ("toml", "offers")}
+    with tempfile.TemporaryDirectory(dir=QUICK if QUICK.is_dir() else None) as folder:
+        for other, raw in beside.items():
+            Path(folder, other).write_bytes(raw)
+        if kind == "extreme":
+            lay_out(folder)
         for number in range(first, first + count):
             start = time.process_time()
             signal.setitimer(signal.ITIMER_PROF, 60.0 if kind == "extreme" else LONGEST_S)
             try:
-                result = through_command(number, folder) if kind == "extreme" else way(own, number, folder)
+                result = through_commands(number, folder) if kind == "extreme" else way(own, number, folder)
                 told["errors" if isinstance(result, str) else "results"] += 1
             except (Exception, TooSlow) as error:
                 told["findings"].append(f"{kind} {number}: {type(error).__name__}: {error}"[:300])
@@ -456,8 +463,8 @@ def run(kind, first, count):
                 signal.setitimer(signal.ITIMER_PROF, 0)
             told["longest_s"] = max(told["longest_s"], time.process_time() - start)
             # The next case finds the files that a mutant may have taken the place of.
-            for other in BESIDE if own == "toml" else ():
-                Path(folder, other).write_bytes((DEMO / other).read_bytes())
+            for other, raw in beside.items() if own == "toml" else ():
+                Path(folder, other).write_bytes(raw)
         known = set() if kind == "extreme" else {*seeds(own), *BESIDE}
         told["strays"] = [] if kind == "extreme" else sorted({each.name for each in Path(folder).iterdir()} - known)
     told["seconds"] = time.perf_counter() - begun
@@ -470,13 +477,13 @@ SHARES = [("touchstone", 300), ("same-touchstone", 100), ("table", 300), ("same-
 """Cases of each kind in one round, by what they cost."""
 
 
-def go_on(count, path, worker=0, workers=1):
-    """Try cases of all kinds until there are so many, from where the file of the state was left; it is written after each round."""
+def go_on(wanted, count, path, worker=0, workers=1):
+    """Try cases of all kinds, or of one, from where the file of the state was left; it is written after each round."""
     state = {"cases": 0, "round": 0, "seconds": 0.0, "by_kind": {}, "findings": [], "longest_s": 0.0}
     if path.exists():
         state = json.loads(path.read_text(encoding="utf-8"))
     while state["cases"] < count:
-        for kind, share in SHARES:
+        for kind, share in SHARES if wanted == "all" else [(wanted, 10)]:
             found = run(kind, (state["round"] * workers + worker) * share, share)
             state["by_kind"][kind] = state["by_kind"].get(kind, 0) + share
             state["cases"] += share
@@ -490,7 +497,7 @@ def go_on(count, path, worker=0, workers=1):
 
 
 if __name__ == "__main__":
-    if sys.argv[1] == "all":
-        print(json.dumps(go_on(int(sys.argv[2]), Path(sys.argv[3]), *map(int, sys.argv[4:])), indent=1))
+    if sys.argv[3].endswith(".json"):
+        print(json.dumps(go_on(sys.argv[1], int(sys.argv[2]), Path(sys.argv[3]), *map(int, sys.argv[4:])), indent=1))
     else:
         print(json.dumps(run(sys.argv[1], int(sys.argv[2]), int(sys.argv[3]))))

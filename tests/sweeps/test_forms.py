@@ -125,7 +125,7 @@ def test_many_ports(tmp_path, ports, named):
         with pytest.raises(InputError, match=message):
             read_sweep(str(path), options)
     with pytest.raises(InputError, match=f"holds {ports} ports where 2 ports are needed"):
-        touchstone.read(str(path), 2)
+        touchstone.read_two_port(str(path))
 
 
 def test_many_ports_of_version_2():
@@ -201,4 +201,4 @@ def test_a_one_port_written_as_a_two_port_is_known_as_such_everywhere(tmp_path):
         assert "is a one-port in the form of a two-port" in done.stderr, words
     path.write_text(ONE_OF_TWO.replace(" 0 0 0 0 0 0", " 0.5 0 0 0 0.1 0"))
     with pytest.raises(InputError, match="one direction only: S12 is zero"):
-        touchstone.read(str(path), 2)
+        touchstone.read_two_port(str(path))

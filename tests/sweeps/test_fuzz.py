@@ -82,7 +82,7 @@ from chain.errors import InputError
 from chain.sweeps.read import read_sweep
 begun = time.process_time()
 try:
-    touchstone.read(sys.argv[1], 2) if sys.argv[1].endswith("s2p") else read_sweep(sys.argv[1])
+    touchstone.read_two_port(sys.argv[1]) if sys.argv[1].endswith("s2p") else read_sweep(sys.argv[1])
     print("result", end=" ")
 except InputError as error:
     print("error", end=" ")

@@ -1,5 +1,6 @@
 """Touchstone files: the specification's own examples, real files, and every fault in its place."""
 
+import itertools
 import pickle
 from pathlib import Path
 
@@ -12,7 +13,9 @@ from skrf.media import DefinedGammaZ0
 
 from chain.errors import InputError
 from chain.sweeps import touchstone
+from chain.sweeps.options import SweepOptions
 from chain.sweeps.read import read_sweep
+from chain.sweeps.text import lines_of
 
 SHIPPED = Path(skrf.__file__).parent / "data"
 
@@ -137,6 +140,82 @@ def test_order_of_a_two_port_and_half_a_matrix():
     assert parsed(half, "a.ts").s[0].real.tolist() == [[11, 12], [12, 22]]
 
 
+UNITS = {"Hz": 1.0, "kHz": 1e3, "MHz": 1e6, "GHz": 1e9}
+FORMS = {
+    "RI": lambda value: (value.real, value.imag),
+    "MA": lambda value: (abs(value), np.angle(value, deg=True)),
+    "DB": lambda value: (20 * np.log10(abs(value)), np.angle(value, deg=True)),
+}
+VERSIONS, ORDERS, MATRICES = ("1.0", "2.0", "2.1"), ("12_21", "21_12"), ("Full", "Lower", "Upper")
+COMBINED = [
+    each
+    for each in itertools.product(VERSIONS, ORDERS, MATRICES, FORMS, UNITS, "SZY", (1, 2))
+    if each[0] != "1.0" or each[1:3] == ("21_12", "Full")
+]
+
+
+def written_by_hand(rng, version, order, matrix, form, unit, parameter, references):
+    """A two-port, and its text in one of the ways that the specification allows."""
+    ohms = [20.0, 75.0] if references == 2 else [33.0]
+    both = np.broadcast_to(np.array(ohms), 2)
+    half = rng.uniform(-0.4, 0.4, (3, 2, 2)) + 1j * rng.uniform(-0.4, 0.4, (3, 2, 2))
+    s = half + half.swapaxes(1, 2) if matrix != "Full" else half
+    figures = s if parameter == "S" else {"Z": skrf.network.s2z, "Y": skrf.network.s2y}[parameter](s, z0=both)
+    if version == "1.0" and parameter != "S":
+        root = np.sqrt(np.outer(both, both))
+        figures = figures / root if parameter == "Z" else figures * root
+    places = [(0, 0), (0, 1), (1, 0), (1, 1)]
+    if order == "21_12":
+        places[1:3] = places[2], places[1]
+    if matrix != "Full":
+        places.remove((0, 1) if matrix == "Lower" else (1, 0))
+    rows = [
+        " ".join(repr(float(each)) for each in (number, *(each for place in places for each in FORMS[form](at[place]))))
+        for number, at in zip((1.5, 2.25, 3.0), figures, strict=True)
+    ]
+    option, reference = f"# {unit} {parameter} {form}", " ".join(map(str, ohms))
+    if version == "1.0":
+        return s, "\n".join([f"{option} R {reference}", *rows]), both
+    head = [f"[Version] {version}", option, "[Number of Ports] 2", f"[Two-Port Data Order] {order}"]
+    head += ["[Number of Frequencies] 3", f"[Reference] {reference}", f"[Matrix Format] {matrix}", "[Network Data]"]
+    return s, "\n".join([*head, *rows, "[End]"]), both
+
+
+def test_every_way_to_write_a_two_port():
+    """Versions, orders, matrices, forms, units, parameters and references, each with each, against scikit-rf's definitions."""
+    rng = np.random.default_rng(21)
+    assert len(COMBINED) == 2 * 2 * 3 * 72 + 72
+    for each in COMBINED:
+        s, text, ohms = written_by_hand(rng, *each)
+        found = parsed(text, "a.s2p")
+        np.testing.assert_allclose(found.s, s, atol=1e-9, err_msg=str(each))
+        np.testing.assert_allclose(found.freq_hz, np.array([1.5, 2.25, 3.0]) * UNITS[each[4]], rtol=1e-12)
+        assert found.reference_ohm == tuple(ohms), each
+
+
+@pytest.mark.parametrize("matrix", MATRICES)
+def test_several_ports_by_rows_and_a_pair_of_them(tmp_path, matrix):
+    """Five ports, a triangle or all of it, over several lines; the two-port between two ports is that corner of the matrix."""
+    rng = np.random.default_rng(5)
+    half = rng.uniform(-0.2, 0.2, (5, 5)) + 1j * rng.uniform(-0.2, 0.2, (5, 5))
+    s = half + half.T
+    first, last = {"Full": (0, 5), "Lower": (0, 0), "Upper": (1, 5)}[matrix]
+    rows = [s[row, row * (first == 1) : row + 1 if last == 0 else 5] for row in range(5)]
+    lines = [" ".join(f"{float(each.real)!r} {float(each.imag)!r}" for each in row) for row in rows]
+    head = "[Version] 2.0\n# GHz S RI\n[Number of Ports] 5\n[Number of Frequencies] 1\n[Reference] 10 20 30\n40 50\n"
+    text = f"{head}[Matrix Format] {matrix}\n[Network Data]\n1 " + "\n".join(lines) + "\n[End]\n"
+    np.testing.assert_allclose(parsed(text, "a.s5p").s[0], s, atol=1e-15)
+    path = written(tmp_path, text, "a.s5p")
+    found = touchstone.read_two_port(path, ("4", "2"))
+    np.testing.assert_allclose(found.s[0], s[np.ix_([3, 1], [3, 1])], atol=1e-15)
+    assert found.reference_ohm == (40.0, 20.0)
+    assert read_sweep(path, SweepOptions(columns=("S33",))).reflection == pytest.approx(s[2, 2])
+    for pair, said in ((None, "holds 5 ports where 2"), (("4", "4"), "'4' to '4'"), (("1", "6"), "is no pair")):
+        with pytest.raises(InputError, match=said) as caught:
+            touchstone.read_two_port(path, pair)
+        assert caught.value.defects[0].help == 'name two of them: path = ["1", "5"]'
+
+
 def test_reference_for_each_port():
     """Version 1.1 may state one impedance for each port. Source: as `test_version_1_1_per_port_reference` of scikit-rf."""
     assert parsed("# GHz S RI R 50 200\n1 0 0 1 0 1 0 0 0\n", "a.s2p").reference_ohm == (50.0, 200.0)
@@ -170,13 +249,13 @@ def test_impedances_and_admittances_of_a_two_port(parameter, version):
 @pytest.mark.parametrize("path", sorted(SHIPPED.glob("*.s[12]p")), ids=lambda path: path.name)
 def test_files_that_come_with_scikit_rf(path):
     """Real and made files of the library, some with spaces in their names, some with remarks on port impedances."""
-    ports = int(path.suffix[2])
-    freq_hz, s, reference_ohm = touchstone.read(str(path), ports)
+    found = touchstone.parse(lines_of(str(path)), str(path)).above_zero(str(path))
     own = skrf.Network()
     own.read_touchstone(str(path))
-    np.testing.assert_array_equal(freq_hz, own.f)
-    np.testing.assert_allclose(s, own.s, atol=1e-15)
-    assert reference_ohm == tuple(own.z0[0].real)
+    above = own.f > 0
+    np.testing.assert_array_equal(found.freq_hz, own.f[above])
+    np.testing.assert_allclose(found.s, own.s[above], atol=1e-15)
+    assert found.reference_ohm == tuple(own.z0[0].real)
 
 
 def test_a_measured_one_port_of_the_open_world():
@@ -341,7 +420,7 @@ def test_a_pickle_does_nothing(tmp_path, name, protocol):
     """A file that would run a command if it were unpickled is refused and runs none."""
     witness = tmp_path / "ran"
     path = written(tmp_path, pickle.dumps(Trap(witness), protocol=protocol), name)
-    for read in (lambda: read_sweep(path), lambda: touchstone.read(path, 2)):
+    for read in (lambda: read_sweep(path), lambda: touchstone.read_two_port(path)):
         with pytest.raises(InputError):
             read()
     assert not witness.exists()
