@@ -88,6 +88,8 @@ class SweepComparison(ResultTable):
     draws: int
     seed: int
     warnings: tuple[str, ...]
+    processed: str = ""
+    """What was done to one of the sweeps after it was measured; then nothing is judged."""
 
     def headline(self) -> str:
         """Title and verdict."""
@@ -148,7 +150,9 @@ def compare_sweeps(
     else:
         seen = [first.magnitude, second.magnitude]
     members = [member for _, member in bands]
-    stated = bool(measurement.noise or measurement.drift or measurement.mating or measurement.turn_rad.any())
+    processed = before.processed or after.processed
+    repeated = bool(measurement.noise or measurement.drift or measurement.mating or measurement.turn_rad.any())
+    stated = repeated and not processed
     repeats = _repeats(measurement, (first, second), fars, magnitudes, members, seed, progress)
     shown = [_statistics(seen[0][member], seen[1][member]) for member in members]
     out = [
@@ -166,6 +170,7 @@ def compare_sweeps(
         CHUNKS * BATCH,
         seed,
         tuple(remarks),
+        processed,
     )
 
 

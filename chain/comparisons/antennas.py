@@ -84,6 +84,8 @@ class AntennaComparison(ResultTable):
     seed: int
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
+    processed: str = ""
+    """What was done to one of the sweeps after it was measured; nothing is told from it."""
 
     def count(self, verdict: str) -> int:
         """Number of channels with a verdict."""
@@ -148,7 +150,9 @@ def compare_antennas(
         )
     bands = bands_of(setup, one.freq_hz)
     found, before, after = differences(draws, ((0, _seen(one)), (1, _seen(other))), bands)
-    rows = tuple(_row(*each) for each in zip(bands, before, after, found, strict=True))
+    # What a gate took away cannot be told from what it left: nothing is proven of either antenna.
+    processed = first.processed or second.processed
+    rows = tuple(_row(*each, judged=not processed) for each in zip(bands, before, after, found, strict=True))
     return AntennaComparison(
         setup.title,
         *names,
@@ -163,6 +167,7 @@ def compare_antennas(
         seed,
         setup.assumed,
         (*setup.warnings, *remarks),
+        processed,
     )
 
 
@@ -170,9 +175,9 @@ def _seen(readings: Readings) -> Complex | Real:
     return readings.magnitude if readings.reflection is None else readings.reflection
 
 
-def _row(band: Band, before: BandFigures, after: BandFigures, found: Difference) -> ChannelDifference:
-    match = verdict_of(found.worst_low, found.worst_high)
-    loss = verdict_of(found.loss_low_db, found.loss_high_db)
+def _row(band: Band, before: BandFigures, after: BandFigures, found: Difference, judged: bool) -> ChannelDifference:
+    match = verdict_of(found.worst_low, found.worst_high) if judged else "can't tell"
+    loss = verdict_of(found.loss_low_db, found.loss_high_db) if judged else "can't tell"
     return ChannelDifference(
         band.name,
         band.low_hz,

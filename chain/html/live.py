@@ -12,6 +12,7 @@ from chain.analyses.recovery import Recovery
 from chain.arrays import Real
 from chain.html.charts import decimated, live_places
 from chain.reflection import magnitude_from_vswr
+from chain.report.recover import graded
 
 __all__ = ["SCALE", "live_json"]
 
@@ -63,7 +64,7 @@ def _sweep(result: Recovery) -> dict[str, object]:
         name: _whole(_magnitudes(values[shown]), _rounding(name)) for name, values in columns.items()
     }
     found["freq_mhz"] = _megahertz(result.freq_hz[shown])
-    found["verdict"] = [result.verdicts[index] for index in shown]
+    found["verdict"] = [graded(result.verdicts[index], result.grades[index]) for index in shown]
     found["start"] = int(np.argmax(np.nan_to_num(result.high[shown], nan=0.0, posinf=1e9)))
     return found
 

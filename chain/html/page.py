@@ -143,7 +143,7 @@ def _environment() -> Environment:
         vswr=vswr, db=db, frequency=frequency, percent=_share, lower=lower, ohm=_ohm, sentence=_sentence
     )
     made.filters.update(known=_known, replace_end=lambda text: text.rstrip("."))
-    made.globals.update(span=span, plane_words=plane_words, infinite=float("inf"), ends=ENDS)
+    made.globals.update(span=span, graded=recover.graded, plane_words=plane_words, infinite=float("inf"), ends=ENDS)
     return made
 
 
@@ -204,6 +204,8 @@ def _verdict(page: Page) -> dict[str, Any]:
         return {"kind": kind, "head": head, "lines": rest, "stops": stops, "fit": check.verdict_line(page.checked)}
     head = recover.sentence(page.recovery)
     kind = page.recovery.verdict.replace(" ", "-")
+    leaning = recover.channel_line(page.recovery) or recover.level_line(page.recovery)
+    lines = [leaning, *lines] if leaning and page.recovery.verdict == "not proven" else lines
     return {"kind": kind, "head": head, "lines": lines, "stops": stops, "fit": check.verdict_line(page.checked)}
 
 
@@ -244,12 +246,11 @@ def _measured(result: Recovery) -> dict[str, Any]:
     """What the page says of a sweep."""
     from markupsafe import Markup
 
-    order = np.lexsort((-np.nan_to_num(result.true_vswr), -np.nan_to_num(result.high)))
     return {
         "found": result,
         "sweep_plot": Markup(curve_svg(sweep_chart(result))),
         "last_point": _last_point(result),
-        "worst_points": [int(index) for index in order[:WORST_SHOWN]],
+        "worst_points": recover.worst_points(result)[:WORST_SHOWN],
         "channels": sorted(result.channels, key=lambda each: (-each.high, -each.vswr)),
     }
 

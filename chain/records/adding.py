@@ -171,7 +171,8 @@ def _sweep(path: str, raw: bytes, end: str, readings: Readings) -> SweepRecord:
     columns += (
         [readings.magnitude] if readings.reflection is None else [readings.reflection.real, readings.reflection.imag]
     )
-    return SweepRecord(end, Path(path).name, sha, tuple(tuple(map(float, row)) for row in zip(*columns, strict=True)))
+    rows = tuple(tuple(map(float, row)) for row in zip(*columns, strict=True))
+    return SweepRecord(end, Path(path).name, sha, rows, readings.processed)
 
 
 def _record(

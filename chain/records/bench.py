@@ -19,6 +19,7 @@ from chain.reflection import magnitude_from_vswr, mismatch_loss_db, vswr
 from chain.rf.bilinear import compose, inverse
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
+from chain.uncertainty.intervals import Observation, rounded
 from chain.uncertainty.one_sided_tests import Ends, Terms, invert
 
 __all__ = ["Bench", "ChannelAnswer", "SweepAnswer", "bench_of"]
@@ -84,26 +85,30 @@ class Bench:
         """Answer one sweep: pass by every point's upper end, fail by the sweep as a whole."""
         seen = self._seen(readings)
         size, observed, phase = self._observed(seen)
-        found = invert(self._terms(phase is not None), observed, phase, strict_share=self._strict)
+        terms = self._terms(phase is not None)
+        rounding = None if phase is not None else self._rounded(readings)
+        found = invert(terms, observed, phase, rounding=rounding, strict_share=self._strict)
         again, _, _ = differences(self.draws, ((0, seen), (1, seen)), self.bands, together=False, same_phase=True)
         limit = self.setup.far.limit_vswr
-        over = np.asarray(observed > (np.inf if limit is None else self._edge(phase, limit)))
+        over = np.asarray(observed > (np.inf if limit is None else self._edge(phase, limit, rounding)))
         channels = tuple(
-            self._channel(band, size, found, repeat, over) for band, repeat in zip(self.bands, again, strict=True)
+            self._channel(band, size, found, repeat, None if readings.processed else over)
+            for band, repeat in zip(self.bands, again, strict=True)
         )
         words = [each.verdict for each in channels]
         overall = next((word for word in ("fail", "not proven", "no limit") if word in words), "pass")
         return SweepAnswer(channels, overall, seen, readings.warnings)
 
     def _channel(
-        self, band: Band, size: Real, found: Ends, repeat: Difference, over: NDArray[np.bool_]
+        self, band: Band, size: Real, found: Ends, repeat: Difference, over: NDArray[np.bool_] | None
     ) -> ChannelAnswer:
+        """One channel; `over` holds the points above the sweep's edge, None of a processed sweep, which proves nothing."""
         here, limit = band.members, self.setup.far.limit_vswr
         assert found.strict_low is not None
         low = float(np.minimum(found.strict_low[here], found.low[here]).max())
         ends = float(vswr(low)), float(vswr(max(float(found.high[here].max()), low)))
         word = "no limit" if limit is None else "not proven"
-        if limit is not None:
+        if limit is not None and over is not None:
             word = "pass" if ends[1] <= limit else "fail" if over[here].any() else word
             ends = (max(ends[0], limit) if word == "fail" else min(ends[0], limit)), ends[1]
         return ChannelAnswer(
@@ -160,7 +165,14 @@ class Bench:
     def _reading_terms(self) -> Terms:
         return Terms.of(self.draws.readings[0])
 
-    def _edge(self, phase: Real | None, limit_vswr: float) -> Real:
+    def _rounded(self, readings: Readings) -> NDArray[np.float32] | None:
+        """What the digits of a magnitude add to each draw of it; None where they add nothing worth a thought."""
+        if readings.rounding is None:
+            return None
+        seen = Observation(readings.magnitude[:: self.step], None, readings.rounding[:: self.step])
+        return rounded(seen, self.draws.readings[0].p.shape[0], SEED, 0)
+
+    def _edge(self, phase: Real | None, limit_vswr: float, rounding: NDArray[np.float32] | None) -> Real:
         """Statistic at each frequency above which a point makes the whole sweep fail.
 
         Source: max-T (Westfall and Young, 1993; memory) over drawn sweeps of an antenna at the limit everywhere, at the
@@ -168,21 +180,26 @@ class Bench:
         """
         if phase is not None:
             return _edge_of(self._terms(True), [phase + turn for turn in AROUND], limit_vswr)
-        return self._edge_at_any_phase
+        return self._edge_at_any_phase if rounding is None else self._edge_of_magnitudes(rounding)
 
     @cached_property
     def _edge_at_any_phase(self) -> Real:
+        return self._edge_of_magnitudes(None)
+
+    def _edge_of_magnitudes(self, rounding: NDArray[np.float32] | None) -> Real:
         assert self.setup.far.limit_vswr is not None
         freq = self.draws.freq_hz
         still = [np.full(freq.shape, 2 * np.pi * number / PHASES) for number in range(PHASES)]
         courses = [*still, *(each - 2 * np.pi * TURN_S * freq for each in still)]
-        return _edge_of(self._terms(False), courses, self.setup.far.limit_vswr)
+        return _edge_of(self._terms(False), courses, self.setup.far.limit_vswr, rounding)
 
 
-def _edge_of(terms: Terms, courses: list[Real], limit_vswr: float) -> Real:
+def _edge_of(terms: Terms, courses: list[Real], limit_vswr: float, rounding: NDArray[np.float32] | None = None) -> Real:
     edges = []
     for course in courses:
         shown = terms.shown(float(magnitude_from_vswr(limit_vswr)), course)
+        if rounding is not None:
+            shown -= rounding
         middle, upper = (np.asarray(each) for each in np.quantile(shown, [0.5, 1 - ONE_SIDED], axis=1))
         scale = np.maximum(upper - middle, LEAST_SCALE)
         largest = ((shown - middle[:, None]) / scale[:, None]).max(axis=0)

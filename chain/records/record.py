@@ -45,6 +45,8 @@ class SweepRecord:
     source: str
     source_sha256: str
     points: tuple[tuple[float, ...], ...]
+    processed: str = ""
+    """What was done to it after it was measured, such as `time-gated`."""
 
 
 @dataclass(frozen=True)

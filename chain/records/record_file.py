@@ -47,6 +47,7 @@ class SweepModel(_Table):
     end: Literal["antenna", "open", "short"]
     source: str
     source_sha256: str
+    processed: Annotated[str, Field(description="What was done to it after it was measured, such as time-gated.")] = ""
     columns: list[Literal["frequency_hz", "real", "imaginary", "magnitude"]]
     points: Annotated[list[list[Finite]], Field(min_length=1)]
 
@@ -128,7 +129,9 @@ def _record(model: RecordModel) -> Record:
         standards=model.standards,
         channels=tuple(ChannelRecord(**each.model_dump()) for each in model.channel),
         sweeps=tuple(
-            SweepRecord(each.end, each.source, each.source_sha256, tuple(tuple(row) for row in each.points))
+            SweepRecord(
+                each.end, each.source, each.source_sha256, tuple(tuple(row) for row in each.points), each.processed
+            )
             for each in model.sweep
         ),
         temperature_c=model.temperature_c,

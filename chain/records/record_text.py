@@ -43,7 +43,8 @@ def record_text(record: Record) -> str:
     for sweep in record.sweeps:
         wide = len(sweep.points[0]) == 3
         columns = ["frequency_hz", "real", "imaginary"] if wide else ["frequency_hz", "magnitude"]
-        facts = {"end": sweep.end, "source": sweep.source, "source_sha256": sweep.source_sha256, "columns": columns}
+        facts: dict[str, object] = {"end": sweep.end, "source": sweep.source, "source_sha256": sweep.source_sha256}
+        facts |= {"processed": sweep.processed, "columns": columns}
         rows = [f"  [{', '.join(repr(float(value)) for value in row)}]," for row in sweep.points]
         lines += ["", "[[sweep]]", *_keys(facts), "points = [", *rows, "]"]
     body = "\n".join(lines) + "\n"

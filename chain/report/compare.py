@@ -6,6 +6,7 @@ from rich.console import Console
 from rich.text import Text
 
 from chain.analyses.compare import BandChange, SweepComparison
+from chain.errors import plain
 from chain.report.numbers import percent, vswr
 from chain.report.tables import Column, notes, safe, say, show_table
 
@@ -53,6 +54,8 @@ def _weight(band: BandChange) -> float:
 
 def _sentence(result: SweepComparison) -> str:
     text = SENTENCES[result.verdict]
+    if result.processed:
+        return f"{text}: one of the sweeps is {plain(result.processed)}, and nothing is told from what a gate has left."
     if result.verdict == "not judged":
         return f"{text}: the set-up states no noise, drift, repeatability or flex, so nothing says how well it repeats."
     changed = [each for each in result.bands if each.verdict != "no change shown"]

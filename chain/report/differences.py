@@ -90,6 +90,8 @@ def _rests_on(result: AntennaComparison, most: ChannelDifference) -> str:
 
 def _next(result: AntennaComparison) -> str:
     open_rows = result.count("can't tell")
+    if result.processed:
+        return f"Next: compare sweeps as measured; one is {plain(result.processed)}, and nothing is told from it."
     if open_rows and not result.has_phase:
         return "Next: save the sweeps with phase; then errors that both share cancel."
     if result.verdict == "better":

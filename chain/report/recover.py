@@ -17,7 +17,7 @@ from chain.report.numbers import db, frequency, percent, span, vswr
 from chain.report.phrases import draws_words, plane_words
 from chain.report.tables import Column, answer, notes, safe, say, show_table
 
-__all__ = ["opening", "render", "sentence"]
+__all__ = ["channel_line", "graded", "level_line", "opening", "render", "sentence", "worst_points"]
 
 WORST_SHOWN = 8
 """Points shown of a longer sweep."""
@@ -223,16 +223,20 @@ def _channels(result: Recovery, console: Console) -> None:
     show_table(console, columns, rows)
 
 
+def graded(verdict: str, grade: str | None) -> str:
+    """A verdict in a table: what is not proven by its grade, where there is one."""
+    return grade if verdict == "not proven" and grade else verdict
+
+
 def _word(verdict: str, grade: str | None = None) -> Text:
-    shown = grade if verdict == "not proven" and grade else "-" if verdict == "no limit" else verdict
-    return safe(shown, STYLES.get(verdict, ""))
+    return safe("-" if verdict == "no limit" else graded(verdict, grade), STYLES.get(verdict, ""))
 
 
 def _points(result: Recovery, console: Console, every_point: bool) -> None:
     count = result.freq_hz.size
     order: Sequence[int] = range(count)
     if not every_point:
-        order = _worst(result)
+        order = worst_points(result)
     texts = [_point(result, index) for index in order]
     shown = [column for column in POINT_COLUMNS if _worth(column, result, console.width)]
     columns = [replace(column, header=column.header.format(_share(result))) for column in shown]
@@ -246,7 +250,7 @@ def _channels_shown(result: Recovery) -> bool:
     return 1 < len(result.channels) <= ENOUGH_POINTS
 
 
-def _worst(result: Recovery) -> list[int]:
+def worst_points(result: Recovery) -> list[int]:
     """Points worth a row: all of a few, the worst of each channel, or the highest upper ends that no neighbour tops."""
     count = result.freq_hz.size
     high = np.where(np.isnan(result.high), np.inf, result.high)

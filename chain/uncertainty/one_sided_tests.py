@@ -31,6 +31,8 @@ FLOOR, TOP = 0.16, 0.84
 RIM = np.exp(2j * np.pi * np.arange(64) / 64)
 NOWHERE = np.float32(-9)
 """Both ends of an empty stretch: begun and ended before every magnitude, so that every count cancels it."""
+MOVED = 2.2
+"""Deviations of the difference of two seeds that are told: 0.972 of a normal one; with 2 it was 0.949 of 20 readings' ends."""
 TANGENT = np.float32(-1e-6)
 """Relative size of a negative discriminant that float32 gives a tangent."""
 
@@ -319,7 +321,7 @@ class _Search:
         return _outside(first, last, inverted, none)
 
     def _error(self, first: Floats, last: Floats, end: Real, least: NDArray[np.intp]) -> Real:
-        """How far another seed may move an end: twice the deviation of a difference of two.
+        """How far another seed may move an end: 2.2 times the deviation of a difference of two, itself known from few draws.
 
         The share of draws that hold the end is binomial, so order statistics two of its deviations before and after the
         end lie four deviations of the end apart.
@@ -335,7 +337,7 @@ class _Search:
             ends = [edges[rows, np.clip(at + step, 0, most)] for step in (-reach, reach)]
             held = np.abs(edges[rows, np.clip(at, 0, most)] - end) < 1e-6
             spans.append(np.where(held, np.clip(ends[1], 0, 1) - np.clip(ends[0], 0, 1), 0.0))
-        return np.asarray(2 * np.sqrt(2) / 4 * np.maximum(*spans))
+        return np.asarray(MOVED * np.sqrt(2) / 4 * np.maximum(*spans))
 
     def ends(self, floored: NDArray[np.bool_], topped: NDArray[np.bool_]) -> Ends:
         """What was found; where no phase accepts anything, everything is possible."""

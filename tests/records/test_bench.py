@@ -1,0 +1,81 @@
+"""Sweeps answered from draws at hand: the digits of a screen widen them, and nothing is proven from a gated one."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from chain.assembly.plane import read_sweep_for
+from chain.files.setup_file import load_setup
+from chain.records.bench import bench_of
+from chain.reflection import magnitude_from_vswr
+from chain.sweeps.readings import Readings
+
+SETUP = "demo/plane-after-pad.toml"
+FREQ_HZ = np.linspace(174e6, 230e6, 15)
+
+
+def sweep(size, rounding=None):
+    return Readings(FREQ_HZ, np.full(15, size), None, "", rounding=rounding)
+
+
+@pytest.fixture(scope="module")
+def bench():
+    return bench_of(load_setup(SETUP), sweep(0.1))
+
+
+@pytest.mark.parametrize(("size", "word"), [(0.03, "pass"), (0.7, "fail")])
+def test_nothing_is_proven_from_a_gated_sweep(bench, size, word):
+    plain = bench.answer(sweep(size))
+    gated = bench.answer(replace(sweep(size), processed="time-gated"))
+    assert {each.verdict for each in plain.channels} == {word}
+    assert {each.verdict for each in gated.channels} == {"not proven"}
+    assert gated.verdict == "not proven"
+
+
+def test_the_digits_of_a_screen_count(bench):
+    """A screen that moves in steps of 0.12 widens every channel, and fails an antenna no sooner."""
+    step = np.full(15, 0.06)
+    plain, rough = (bench.answer(sweep(0.15, each)) for each in (None, step))
+    wider = [
+        (magnitude_from_vswr(other.high) - magnitude_from_vswr(other.low))
+        - (magnitude_from_vswr(one.high) - magnitude_from_vswr(one.low))
+        for one, other in zip(plain.channels, rough.channels, strict=True)
+    ]
+    # In quadrature with errors of 0.035 a rectangle of 0.06 adds two fifths to a width of 0.14.
+    assert min(wider) > 0.02
+    fails = [[bench.answer(sweep(size, each)).verdict == "fail" for size in (0.35, 0.45, 0.9)] for each in (None, step)]
+    assert sum(fails[1]) <= sum(fails[0])
+    assert fails[0][-1]
+
+
+def test_marks_are_kept_in_the_record(tmp_path):
+    from chain.records.adding import log_measurement
+    from chain.records.folder import Folder
+
+    text = "\n".join(f"{freq / 1e6:.3f} {0.03:.6f} 0.000000" for freq in FREQ_HZ)
+    path = tmp_path / "gated.s1p"
+    path.write_text(f"! processed: time-gated\n# MHz S RI R 75\n{text}\n", "utf-8")
+    assert read_sweep_for(load_setup(SETUP), str(path)).processed == "time-gated"
+    log_measurement(str(tmp_path / "log"), SETUP, str(path))
+    (record,), damaged = Folder(tmp_path / "log").records(answers_only=False)
+    assert not damaged
+    assert record.sweeps[0].processed == "time-gated"
+    assert record.verdict == "not proven"
+    assert {each.verdict for each in record.channels} == {"not proven"}
+
+
+@pytest.mark.parametrize("which", [0, 1])
+def test_no_difference_is_told_from_a_gated_sweep(which):
+    """Two sweeps that differ as day from night: told as measured, not told where either was gated."""
+    from chain.analyses.compare import compare_sweeps
+    from chain.comparisons.antennas import compare_antennas
+
+    setup = load_setup(SETUP)
+    both = [sweep(0.6), sweep(0.05)]
+    assert compare_antennas(setup, *both).verdict == "better"
+    assert compare_sweeps(setup, *both).verdict == "better"
+    both[which] = replace(both[which], processed="time-gated")
+    found = compare_antennas(setup, *both)
+    assert (found.verdict, found.processed) == ("can't tell", "time-gated")
+    assert compare_sweeps(setup, *both).verdict == "not judged"
