@@ -1,6 +1,7 @@
 """Write the invented log of the demo: a downlead measured twice a year, in which water arrives one autumn, and its aerial.
 
-`python demo/make_log.py [DIRECTORY]` writes the records into DIRECTORY/log. Lead, aerial, weather and noise are made up; the
+`python demo/make_log.py [DIRECTORY]` writes the records into DIRECTORY/log, and the two sweeps of the visit that is not kept yet
+beside it. Lead, aerial, weather and noise are made up; the
 sweeps are built with scikit-rf alone and then kept by `chain`, each as if it had been taken on its day.
 """
 
@@ -71,6 +72,9 @@ def main(folder: Path) -> None:
     rng = np.random.default_rng(SEED)
     freq = Frequency(174, 230, 33, unit="MHz")
     log = str(folder / "log")
+    next_visit = np.random.default_rng(SEED + 1)
+    for end, far in {"open": 1.0, "short": -1.0}.items():
+        save(folder / f"downlead-{end}.s1p", freq, downlead(freq, far, 12.0, WATER_DB), next_visit)
     with tempfile.TemporaryDirectory() as name:
         for number, (when, celsius) in enumerate(VISITS):
             time = datetime.fromisoformat(when).replace(tzinfo=timezone.utc)

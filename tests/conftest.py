@@ -7,6 +7,9 @@ from hypothesis import HealthCheck, settings
 
 sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parent / "helpers")]
 
+# Programs, not tests; they find one another beside themselves.
+collect_ignore_glob = ["benchmarks/*"]
+
 # .ci/run asks for the thorough one (--hypothesis-profile).
 for name, examples in {"repeatable": 40, "thorough": 200}.items():
     settings.register_profile(

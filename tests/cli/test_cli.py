@@ -2,6 +2,7 @@
 
 import json
 import shlex
+import shutil
 from pathlib import Path
 
 import numpy as np
@@ -58,15 +59,14 @@ def test_no_two_parameters_share_a_name(name):
 
 
 @pytest.mark.parametrize("line", [line for name in NAMES for line in examples(name)])
-def test_examples_of_the_help_run(line, tmp_path):
-    """What help shows can be typed; files go to a directory of the test's own."""
+def test_examples_of_the_help_run(line, tmp_path, monkeypatch):
+    """What help shows can be typed beside a copy of demo; a folder is watched for what lies in it, not for ever."""
+    shutil.copytree("demo", tmp_path / "demo")
+    shutil.copytree("demo", tmp_path / "sweeps", ignore=lambda _, names: {each for each in names if "plane-after" not in each})
+    monkeypatch.chdir(tmp_path)
     words = shlex.split(line.split(" && ")[0].split(" > ")[0])[1:]
-    for flag in ("-o", "--touchstone", "--plot", "--gate"):
-        # A plot at the end of the words goes to the terminal.
-        if flag in words[:-1]:
-            at = words.index(flag) + 1
-            words[at] = str(tmp_path / words[at])
-    run(*words)
+    force = ["--force"] if any(Path(word).exists() for flag, word in zip(words, words[1:]) if flag == "--write") else []
+    run(*words, *force, *(["--once"] if words[0] == "follow" and "--once" not in words else []))
 
 
 def test_check_document():
