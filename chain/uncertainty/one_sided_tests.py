@@ -168,11 +168,12 @@ def invert(
     limit: float | None = None,
     rounding: Floats | None = None,
     strict_share: Real | None = None,
+    upper_only: bool = False,
 ) -> Ends:
     """Intervals of the true magnitude at the worst phase of the antenna.
 
     `phase_rad` is the recovered phase, where one was read; `rounding` what each draw's digits add to the statistic,
-    shape (places, draws).
+    shape (places, draws). With `upper_only` the lower ends are not looked for.
     """
     share = (1 - coverage) / 2
     means = terms.means()
@@ -180,6 +181,8 @@ def invert(
     floored, topped = observed < floor, observed > top
     seen = np.clip(observed, floor, np.maximum(top, floor))
     search = _Search(terms, seen, rounding, share, limit, strict_share)
+    if upper_only:
+        search.low[:] = -np.inf
     start = means.most_phase(seen)
     if phase_rad is None:
         search.all_around(start, np.ones(observed.shape, dtype=bool))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from chain.arrays import Real
 from chain.uncertainty.intervals import COVERAGE, SEED, Progress, blocks, draw_count, drawn_terms, whole_batches
@@ -15,8 +14,10 @@ __all__ = ["highest_proving", "reading_range", "reading_ranges"]
 
 STEPS = np.arange(PHASES) * 2 * np.pi / PHASES
 QUARTERS = STEPS[::4]
-HALVINGS = 20
 ROUNDING = 1e-6
+NARROW = 1e-5
+"""Readings this close to one another are one, as a magnitude."""
+MOST_STEPS = 40
 
 
 def reading_ranges(
@@ -86,25 +87,44 @@ def _highest_proving(terms: Terms, limit: float) -> Real:
             found[row] = np.partition(shown[row], least - 1)[least - 1]
     # A reading within float32 of the edge must not be told as proving.
     found = np.maximum(found - ROUNDING, 0)
-    short = ~_proves(terms, found, limit)
+    ends = _upper_end(terms, found)
+    short = ends > limit + ROUNDING
     if short.any():
-        found[short] = _halved(terms.rows(short), found[short], limit)
+        found[short] = _narrowed(terms.rows(short), found[short], ends[short], limit)
     return found
 
 
-def _proves(terms: Terms, reading: Real, limit: float) -> NDArray[np.bool_]:
-    return np.asarray(invert(terms, reading, coverage=COVERAGE).high <= limit + ROUNDING)
+def _upper_end(terms: Terms, reading: Real) -> Real:
+    return invert(terms, reading, coverage=COVERAGE, upper_only=True).high
 
 
-def _halved(terms: Terms, most: Real, limit: float) -> Real:
-    """Where some magnitude beyond the limit reads less than the limit itself: the highest reading that proves it, by halving."""
-    proving, failing = np.zeros(most.shape), most.copy()
-    none = ~_proves(terms, proving, limit)
-    for _ in range(HALVINGS):
-        middle = (proving + failing) / 2
-        good = _proves(terms, middle, limit)
-        proving, failing = np.where(good, middle, proving), np.where(good, failing, middle)
-    return np.where(none, np.nan, proving)
+def _narrowed(terms: Terms, failing: Real, ends: Real, limit: float) -> Real:
+    """Where some magnitude beyond the limit reads less than the limit itself: the highest reading that proves it.
+
+    The end of the interval falls nearly in step with the reading, so a step by what it stands too high, and a little
+    more, mostly lands where the limit is proven; what lies between is then closed by regula falsi.
+    """
+    failing, proving = failing.copy(), np.full(failing.shape, np.nan)
+    below = np.full(failing.shape, -1.0)
+    over, reach = ends - limit, np.ones(failing.shape)
+    for _ in range(MOST_STEPS):
+        known = ~np.isnan(proving)
+        open_ = ~known | (failing - proving > NARROW)
+        if not open_.any():
+            break
+        step = np.where(known, (failing - proving) * over / (over - below), reach * over * failing / limit + NARROW)
+        half = np.where(known, (failing - proving) / 2, failing)
+        tried = np.maximum(failing - np.where(known, np.clip(step, half / 8, half * 15 / 8), step), 0.0)
+        rows = np.flatnonzero(open_)
+        excess = _upper_end(terms.rows(open_), tried[rows]) - limit
+        good = excess <= ROUNDING
+        proving[rows[good]], below[rows[good]] = tried[rows[good]], np.minimum(excess[good], 0)
+        bad = rows[~good]
+        # Nothing that is shown proves the limit.
+        hopeless = tried[bad] <= 0
+        failing[bad], over[bad], reach[bad] = tried[bad], excess[~good], 2 * reach[bad]
+        proving[bad[hopeless]], failing[bad[hopeless]] = -1.0, -1.0
+    return np.where(proving >= 0, proving, np.nan)
 
 
 def _least(draws: int) -> int:
