@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from chain.cli.loading import load_heeded
-from chain.cli.options import Common, common, digits_option, enforce, setup_argument
+from chain.cli.options import Common, common, digits_option, draws_option, enforce, setup_argument
 from chain.cli.output import deliver, refuse_overwriting
 from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
 from chain.cli.progress import progress
@@ -25,11 +25,14 @@ __all__ = ["command"]
 @click.option(
     "--true", "true", multiple=True, metavar="VSWR", help="A true value to show, such as 'VSWR 1.8'; repeatable."
 )
+@draws_option
 @digits_option
 @plot_option
 @enforce
 @common
-def command(shared: Common, setup: str, true: tuple[str, ...], digits: int, plot: str | None, enforce: bool) -> None:
+def command(
+    shared: Common, setup: str, true: tuple[str, ...], draws: int | None, digits: int, plot: str | None, enforce: bool
+) -> None:
     """Say what the screen will show for given true values, the ceiling, and the reading that proves the limit.
 
     \b
@@ -48,7 +51,7 @@ def command(shared: Common, setup: str, true: tuple[str, ...], digits: int, plot
     loaded = load_heeded(shared, setup)
     seed = SEED if shared.seed is None else shared.seed
     with progress(shared) as report:
-        found = expect(loaded, wanted, seed=seed, progress=report, digits=digits)
+        found = expect(loaded, wanted, draws=draws, seed=seed, progress=report, digits=digits)
 
     def plots() -> tuple[Plot, ...]:
         from chain.plots import expect as drawing

@@ -12,7 +12,9 @@ import click
 from chain.cli.completing import any_file, setup_files
 from chain.cli.endings import check_ending, kind_of
 
-__all__ = ["Common", "common", "digits_option", "enforce", "setup_argument"]
+__all__ = ["Common", "common", "digits_option", "draws_option", "enforce", "setup_argument"]
+
+MOST_DRAWS = 1_000_000
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
@@ -77,6 +79,15 @@ def enforce(function: Function) -> Function:
     """Add `--enforce`: exit with status 1 where what the set-up demands is not met."""
     return click.option(
         "--enforce", is_flag=True, help="Exit with 1 if the limit is not met, not proven or not fitting."
+    )(function)
+
+
+def draws_option(function: Function) -> Function:
+    """Add `--draws`: how many measurements are simulated."""
+    return click.option(
+        "--draws",
+        type=click.IntRange(1, MOST_DRAWS),
+        help="Simulated measurements for the intervals, rounded up to thousands, instead of the usual number.",
     )(function)
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from chain.cli.loading import load_heeded
-from chain.cli.options import Common, common, digits_option, setup_argument
+from chain.cli.options import Common, common, digits_option, draws_option, setup_argument
 from chain.cli.output import deliver, refuse_overwriting
 from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
 from chain.cli.progress import progress
@@ -23,10 +23,11 @@ __all__ = ["command"]
 @click.command("planes", cls=PlotCommand)
 @setup_argument
 @click.option("--true", "true", default="VSWR 1.5", metavar="VSWR", help="True value to compare at, beside the limit.")
+@draws_option
 @digits_option
 @plot_option
 @common
-def command(shared: Common, setup: str, true: str, digits: int, plot: str | None) -> None:
+def command(shared: Common, setup: str, true: str, draws: int | None, digits: int, plot: str | None) -> None:
     """Compare the set-up calibrated at each possible plane, and without a pad, at the top of its sweep.
 
     \b
@@ -44,7 +45,7 @@ def command(shared: Common, setup: str, true: str, digits: int, plot: str | None
     loaded = load_heeded(shared, setup)
     seed = SEED if shared.seed is None else shared.seed
     with progress(shared) as report:
-        found = compare(loaded, wanted, seed=seed, progress=report, digits=digits)
+        found = compare(loaded, wanted, draws=draws, seed=seed, progress=report, digits=digits)
 
     def plots() -> tuple[Plot, ...]:
         from chain.plots import planes

@@ -10,7 +10,7 @@ import click
 
 from chain.cli.completing import setup_or_sweep_files, sweep_files
 from chain.cli.loading import load_heeded
-from chain.cli.options import Common, common, digits_option, enforce
+from chain.cli.options import Common, common, digits_option, draws_option, enforce
 from chain.cli.output import deliver, refuse_overwriting
 from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
 from chain.cli.progress import progress
@@ -26,8 +26,6 @@ if TYPE_CHECKING:
     from chain.sweeps.readings import Readings
 
 __all__ = ["command"]
-
-MOST_DRAWS = 1_000_000
 
 
 @click.command("recover", cls=PlotCommand)
@@ -45,11 +43,7 @@ MOST_DRAWS = 1_000_000
     help="An earlier sweep through the same set-up: what has changed since, and is that more than it repeats?",
 )
 @click.option("--all", "every_point", is_flag=True, help="Show every point of a long sweep.")
-@click.option(
-    "--draws",
-    type=click.IntRange(1, MOST_DRAWS),
-    help="Simulated measurements for the intervals, instead of the usual number.",
-)
+@draws_option
 @sweep_options
 @digits_option
 @plot_option

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from chain.cli.completing import setup_files, sweep_files
-from chain.cli.options import Common, common, enforce
+from chain.cli.options import Common, common, draws_option, enforce
 from chain.cli.output import deliver, deliver_page, note, refuse_overwriting
 from chain.cli.progress import progress
 from chain.cli.sweep_options import sweep_options
@@ -18,18 +18,11 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
-MOST_DRAWS = 200_000
-
 
 @click.command("report")
 @click.argument("setup", metavar="SETUP", shell_complete=setup_files)
 @click.argument("file", metavar="[SWEEP]", required=False, shell_complete=sweep_files)
-@click.option(
-    "--draws",
-    type=click.IntRange(1, MOST_DRAWS),
-    help="Simulated measurements for every interval, rounded up to thousands, and above 4000 to whole chunks of 4000; as "
-    "many as expect and recover take if left out.",
-)
+@draws_option
 @sweep_options
 @enforce
 @common

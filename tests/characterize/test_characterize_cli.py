@@ -105,6 +105,7 @@ def test_json_holds_the_figures_and_the_part():
     assert found["mean_loss"]["low"] < found["mean_loss"]["value"] < found["mean_loss"]["high"]
 
 
+@pytest.mark.statistical
 def test_the_learnt_pad_narrows_the_interval_of_the_set_up_it_goes_into(tmp_path):
     """Before and after are told; the part file in a set-up of its own gives the figures that were told."""
     path = tmp_path / "own.toml"

@@ -58,14 +58,17 @@ def test_no_two_parameters_share_a_name(name):
         assert sorted(names) == sorted(set(names))
 
 
+@pytest.mark.replay
 @pytest.mark.parametrize("line", [line for name in NAMES for line in examples(name)])
 def test_examples_of_the_help_run(line, tmp_path, monkeypatch):
     """What help shows can be typed beside a copy of demo; a folder is watched for what lies in it, not for ever."""
     shutil.copytree("demo", tmp_path / "demo")
-    shutil.copytree("demo", tmp_path / "sweeps", ignore=lambda _, names: {each for each in names if "plane-after" not in each})
+    shutil.copytree(
+        "demo", tmp_path / "sweeps", ignore=lambda _, names: {each for each in names if "plane-after" not in each}
+    )
     monkeypatch.chdir(tmp_path)
     words = shlex.split(line.split(" && ")[0].split(" > ")[0])[1:]
-    force = ["--force"] if any(Path(word).exists() for flag, word in zip(words, words[1:]) if flag == "--write") else []
+    force = ["--force"] if "--write" in words else []
     run(*words, *force, *(["--once"] if words[0] == "follow" and "--once" not in words else []))
 
 
@@ -266,7 +269,7 @@ def test_parts_lists_and_suggests():
     assert "dB at" in text
     done = CliRunner().invoke(chain, ["parts", "rg95"])
     assert done.exit_code == 2
-    assert "did you mean 'rg59'" in done.stderr
+    assert "did you mean rg59" in done.stderr
 
 
 def test_set_up_from_standard_input():

@@ -13,8 +13,8 @@ from rich.cells import cell_len
 COMMANDS = {
     "check": ["check", "demo/boathouse.toml"],
     "budget": ["budget", "demo/boathouse.toml"],
-    "expect": ["expect", "demo/boathouse.toml"],
-    "planes": ["planes", "demo/boathouse.toml"],
+    "expect": ["expect", "demo/boathouse.toml", "--draws", "2000"],
+    "planes": ["planes", "demo/boathouse.toml", "--draws", "2000"],
     "recover": [
         "recover",
         "demo/boathouse.toml",

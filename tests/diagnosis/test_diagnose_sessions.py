@@ -91,6 +91,7 @@ def check(sound, faulty):
     assert np.mean([each.right for each in named]) >= 0.95 - room[1]
 
 
+@pytest.mark.statistical
 def test_verdicts_of_a_few_sessions():
     """One sound session and one faulty one of every bench, from a fixed seed."""
     sound, faulty = (list(outcomes(len(BENCHES), 5, faulty)) for faulty in (False, True))

@@ -137,6 +137,7 @@ def test_readings_of_both_worlds_spread_alike():
             ), what
 
 
+@pytest.mark.statistical
 def test_diagnosis_in_a_small_world():
     """A session of each kind with parts as sold: the same is told, and none is told wrong."""
     found = list(trials(good(), 8, 20_000, 21, their_draws=40_000))

@@ -245,7 +245,7 @@ def test_the_command_tells_verdict_first_and_the_contracted_keys():
 
 def test_without_a_setup_usual_lines_and_a_surface_are_offered():
     """Three velocity factors, marked as assumed."""
-    text = run(DEMO / "ripple.csv").output
+    text = run(DEMO / "ripple.csv", "-v").output
     assert "solid polyethylene" in " ".join(text.split())
     assert "assumed (state" in text.lower()
 

@@ -61,6 +61,7 @@ def rate(rows, name, given=None):
     return (float(np.mean(kept)), len(kept)) if kept else (float("nan"), 0)
 
 
+@pytest.mark.statistical
 def test_a_few_antennas_come_out_right():
     """A short sample of the slow test: nothing said is wrong but by the chance that is allowed for."""
     rows = [row for kind in KINDS[::3] for row in outcomes(*kind, 5, 1)]

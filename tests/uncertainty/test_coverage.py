@@ -273,6 +273,7 @@ def show(found):
     return np.array(covered), np.array(missed), np.array(worst), ratio
 
 
+@pytest.mark.statistical
 def test_intervals_cover_in_a_small_world():
     """Two kinds, three planes, 400 fresh measurements of each band of sizes: four standard deviations below 95 % are 90.6 %."""
     covered, missed, worst, _ = show(classes(400, 11, ("good", "no pad"), (1,), draws=2000))

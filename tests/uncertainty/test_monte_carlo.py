@@ -74,7 +74,9 @@ def test_the_most_draws_are_told(monkeypatch):
     assert known.end_error > known.end_tolerance
 
 
-@pytest.mark.parametrize("command", ["expect", "recover", "planes"])
+@pytest.mark.parametrize(
+    "command", ["recover", *(pytest.param(each, marks=pytest.mark.statistical) for each in ("expect", "planes"))]
+)
 def test_the_commands_take_the_digits_and_say_what_came_of_them(command):
     assert "--digits [1|2]" in run(command, "--help").output
     words = [command, BOATHOUSE, *(["--reading", "VSWR 1.10 at 210 MHz"] if command == "recover" else [])]

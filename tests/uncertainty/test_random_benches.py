@@ -63,6 +63,7 @@ def day():
     return date.today().toordinal()
 
 
+@pytest.mark.statistical
 @pytest.mark.parametrize("seed", [4, 12, 13])
 def test_intervals_of_benches_nobody_chose(seed):
     """Three of them, 400 measurements each: 2.5 % a side is 10, four standard deviations more are 22."""

@@ -1,0 +1,29 @@
+"""The highest reading that proves a limit, against the interval it stands for."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from chain.assembly.cascade import build
+from chain.files.setup_file import parse_setup
+from chain.uncertainty.intervals import drawn_terms
+from chain.uncertainty.measurement import measurement_of
+from chain.uncertainty.one_sided_tests import invert
+from chain.uncertainty.reading_ranges import highest_proving
+
+DRAWS = 2000
+
+
+@pytest.mark.parametrize("name", ["boathouse", "plane-after-pad", "downlead"])
+@pytest.mark.parametrize("limit", [0.1, 0.25, 1 / 3, 0.5])
+def test_no_higher_reading_proves_the_limit_and_this_one_does(name, limit):
+    """Its interval ends at or below the limit; that of a reading a thousandth higher does not (phases are tried in 16 steps)."""
+    text = Path(f"demo/{name}.toml").read_text("utf-8")
+    setup = parse_setup(text.replace("points = 133", "points = 7").encode(), name, Path("demo"))
+    measurement = measurement_of(setup, build(setup)).at(slice(0, 7))
+    terms = drawn_terms(measurement, slice(0, 7), DRAWS, 20260)
+    found = highest_proving(measurement, limit, DRAWS)
+    none = np.isnan(found)
+    assert (invert(terms, np.where(none, 0.0, found)).high <= limit + 1e-6)[~none].all()
+    assert (invert(terms, np.where(none, 0.0, found + 1e-3)).high > limit).all()
