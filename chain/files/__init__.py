@@ -2,6 +2,7 @@
 
 __all__ = [
     "items",
+    "keys",
     "overrides",
     "positions",
     "quantities",

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from typing import Any
 
 from chain.errors import InputError, UnitError, plain, quoted
+from chain.files.keys import named
 from chain.files.overrides import with_overrides, words_of
 from chain.files.positions import Where, closest
-from chain.files.quantities import named
 from chain.files.schema import ALWAYS, KEYS_OF, ArmModel, ItemModel
 from chain.files.tables import Notes, read_table
 from chain.setups import Arm, Item
@@ -64,7 +64,7 @@ def _place(model: ItemModel, raw: dict[str, Any], where: Where, notes: Notes, ta
         return None
     allowed = (*ALWAYS, *KEYS_OF[part.kind])
     for key in raw:
-        if key in ItemModel.model_fields and key not in allowed:
+        if key in ItemModel.keys and key not in allowed:
             takes = [each for each in allowed if each not in ALWAYS]
             notes.fault(
                 (*where, key), f"{key} does not apply to {_article(part.kind)}", f"it takes {', '.join(takes)}", "key"
@@ -106,7 +106,7 @@ def _part(model: ItemModel, raw: dict[str, Any], where: Where, notes: Notes) -> 
     if model.touchstone is not None:
         return _measured(model, where, notes)
     if model.part is None:
-        unread = [key for key in raw if key not in ItemModel.model_fields]
+        unread = [key for key in raw if key not in ItemModel.keys]
         if "part" not in raw and "touchstone" not in raw and not _misspelt("part", unread):
             notes.fault(where, "part is missing", 'add part = "..." (chain parts lists them)', "header")
         return None
@@ -230,7 +230,7 @@ def _splitter_ends(
 def _measure(model: ItemModel, raw: dict[str, Any], where: Where, notes: Notes) -> None:
     """See that a coax has a length."""
     if "length" not in raw:
-        unread = [key for key in raw if key not in ItemModel.model_fields]
+        unread = [key for key in raw if key not in ItemModel.keys]
         if not _misspelt("length", unread):
             notes.fault(where, "length is missing", 'add length = "0.6 m"', "header")
     elif model.length == 0:

@@ -1,47 +1,53 @@
 """Readers of the values in a set-up file: from what TOML gives to SI figures, and how each looks in the JSON Schema.
 
-A reader takes the value as TOML gives it, returns the figure and raises what `wrong` builds. It is called by the models of
-`chain.files.schema` alone; what each one takes is told there, key by key.
+A reader takes the value as TOML gives it, returns the figure and raises what `wrong` builds. Each stands in the `Kind` of
+the keys that it reads; which ones, `chain.files.schema` tells.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from itertools import pairwise
-from typing import Any
-
-from pydantic import ValidationInfo
-from pydantic_core import PydanticCustomError
+from typing import TYPE_CHECKING, Any
 
 from chain.errors import UnitError, plain, quoted
+from chain.files.keys import Kind, named, plain_kind, wrong
 from chain.units import KINDS, NUMBER, Tolerance, parse_quantity, parse_tolerance
 from library.records import MAGNITUDE_KINDS, Connector, Limit
 
+if TYPE_CHECKING:
+    from library.load import Library
+
 __all__ = [
-    "ARMS_SCHEMA",
-    "ELEMENT_SCHEMA",
-    "END_SCHEMA",
-    "FEED_SCHEMA",
-    "MAGNITUDE_KIND_SCHEMA",
-    "PATH_SCHEMA",
-    "REFERENCE_SCHEMA",
-    "REFLECTION_SCHEMA",
-    "SHOWS_SCHEMA",
+    "ANALYZER",
+    "ANGLE",
+    "ARMS",
+    "CAPACITANCE",
+    "CONNECTOR",
+    "ELEMENT",
+    "END",
+    "FEED",
+    "FREQUENCY",
+    "IMPEDANCE",
+    "INDUCTANCE",
+    "LENGTH",
+    "LOSS",
+    "LOSS_TOLERANCE",
+    "MAGNITUDE_KIND",
+    "PATH",
+    "PERCENT",
+    "POWER",
+    "RATIO",
+    "REFERENCE",
+    "REFLECTION",
+    "RETURN_LOSS",
+    "SHOWN",
     "TABLE",
-    "TEXT_SCHEMA",
-    "TOLERANCE_SCHEMA",
-    "named",
+    "TEMPERATURE",
+    "TOLERANCE",
+    "VOLTAGE",
     "pattern",
-    "read_analyzer",
-    "read_connector",
-    "read_element",
-    "read_magnitude_kind",
-    "read_path",
-    "read_reference",
-    "read_reflection",
-    "read_shows",
-    "read_tolerance",
     "reader",
 ]
 
@@ -53,11 +59,6 @@ SHOWS = ("vswr", "return loss", "complex")
 """What a screen gives, from least to most."""
 TABLE = "table"
 """Stands in these schemas for a reference to a table that only the whole schema holds."""
-
-
-def wrong(what: str, remedy: str = "") -> PydanticCustomError:
-    """Build a fault that carries its own words, so that no text of the user's is taken for a template."""
-    return PydanticCustomError("told", "{what}", {"what": what, "remedy": remedy})
 
 
 def reader(kind: str) -> Callable[[object], float]:
@@ -85,15 +86,6 @@ def _text(value: object, noun: str, example: str) -> str:
     raise wrong(f"{quoted(value)} has no unit", f'write "{text}", in quotes, if that is meant')
 
 
-def named(value: object) -> str:
-    """Give the type of a TOML value in words.
-
-    Source: Types of TOML 1.0.
-    """
-    names = {bool: "true or false", int: "a number", float: "a number", str: "a text", list: "a list", dict: "a table"}
-    return names.get(type(value), "a date or time")
-
-
 def read_tolerance(value: object) -> Tolerance:
     """Read the half-width of an impedance, in ohm or in percent."""
     try:
@@ -102,7 +94,7 @@ def read_tolerance(value: object) -> Tolerance:
         raise wrong(error.message, error.help) from None
 
 
-def read_connector(value: object, info: ValidationInfo) -> Connector:
+def read_connector(value: object, library: Library | None, _key: str = "") -> Connector:
     """Read the name of a connector of the library that the context holds."""
     if not isinstance(value, str):
         raise wrong(f"a connector is needed here, not {named(value)}", 'write it as in "BNC-75 plug"')
@@ -110,7 +102,7 @@ def read_connector(value: object, info: ValidationInfo) -> Connector:
     from library.mating import parse_connector
 
     try:
-        return parse_connector(value, (info.context or {}).get("library"))
+        return parse_connector(value, library)
     except LibraryError as error:
         raise wrong(plain(error.message), error.help or 'write it as in "BNC-75 plug"') from None
 
@@ -144,16 +136,15 @@ def read_reference(value: object) -> tuple[float, float]:
     return ohm, ohm
 
 
-def read_analyzer(value: object, info: ValidationInfo) -> str:
+def read_analyzer(value: object, library: Library | None, _key: str = "") -> str:
     """Read the class of an analyzer, one of the library that the context holds."""
     if not isinstance(value, str):
         raise wrong(f"a class of analyzer is needed here, not {named(value)}", 'write "handheld" or "bench"')
     from library.errors import LibraryError
-    from library.load import Library, load_library
+    from library.load import load_library
 
     try:
-        library: Library = (info.context or {}).get("library") or load_library()
-        return library.analyzer(value).id
+        return (library or load_library()).analyzer(value).id
     except LibraryError as error:
         raise wrong(plain(error.message), f"there are {', '.join(map(quoted, error.near))}") from None
 
@@ -207,20 +198,45 @@ def pattern(kind: str) -> dict[str, Any]:
     return {"type": "string", "pattern": rf"^\s*{figure}\s*$"}
 
 
-def _pair(first: dict[str, Any], second: dict[str, Any]) -> dict[str, Any]:
+def _pair(first: Mapping[str, Any], second: Mapping[str, Any]) -> dict[str, Any]:
     return {"type": "array", "prefixItems": [first, second], "minItems": PAIR, "maxItems": PAIR}
 
 
+def _quantity(kind: str) -> Kind:
+    return plain_kind(reader(kind), pattern(kind))
+
+
+def _anything(schema: Mapping[str, Any]) -> Kind:
+    """What is read by those who know more."""
+    return plain_kind(lambda value: value, schema)
+
+
+LENGTH = _quantity("length")
+FREQUENCY = _quantity("frequency")
+LOSS = _quantity("loss")
+LOSS_TOLERANCE = _quantity("loss_tolerance")
+IMPEDANCE = _quantity("impedance")
+INDUCTANCE = _quantity("inductance")
+CAPACITANCE = _quantity("capacitance")
+VOLTAGE = _quantity("voltage")
+POWER = _quantity("power")
+ANGLE = _quantity("angle")
+TEMPERATURE = _quantity("temperature")
+PERCENT = _quantity("percent")
+RETURN_LOSS = _quantity("return_loss")
+RATIO = _quantity("vswr")
+
+TEXT_SCHEMA: dict[str, Any] = {"type": "string"}
 TABLE_SCHEMA: dict[str, Any] = {
     "type": "array",
     "minItems": 1,
-    "items": _pair(pattern("frequency"), pattern("return_loss")),
+    "items": _pair(FREQUENCY.schema, RETURN_LOSS.schema),
 }
 MAGNITUDE_SCHEMA: dict[str, Any] = {
     "type": "object",
     "properties": {
         "magnitude": {
-            "anyOf": [pattern("return_loss"), TABLE_SCHEMA],
+            "anyOf": [RETURN_LOSS.schema, TABLE_SCHEMA],
             "description": "The magnitude, as a return loss.",
         },
         "known": {"enum": list(MAGNITUDE_KINDS), "description": "ring: measured, its phase unknown; disc: a limit."},
@@ -228,22 +244,18 @@ MAGNITUDE_SCHEMA: dict[str, Any] = {
     "required": ["magnitude"],
     "additionalProperties": False,
 }
-REFLECTION_SCHEMA: dict[str, Any] = {"anyOf": [pattern("return_loss"), TABLE_SCHEMA, MAGNITUDE_SCHEMA]}
-TEXT_SCHEMA: dict[str, Any] = {"type": "string"}
-MAGNITUDE_KIND_SCHEMA: dict[str, Any] = {"enum": list(MAGNITUDE_KINDS)}
-SHOWS_SCHEMA: dict[str, Any] = {"enum": list(SHOWS)}
-TOLERANCE_SCHEMA: dict[str, Any] = {"anyOf": [pattern("impedance"), pattern("percent")]}
-REFERENCE_SCHEMA: dict[str, Any] = {
-    "anyOf": [pattern("impedance"), _pair(pattern("impedance"), pattern("impedance"))],
-}
-PATH_SCHEMA: dict[str, Any] = _pair(TEXT_SCHEMA, TEXT_SCHEMA)
-ELEMENT_SCHEMA: dict[str, Any] = {"enum": list(ELEMENTS)}
-FEED_SCHEMA: dict[str, Any] = {"type": "array", "items": {TABLE: "item"}}
-ARMS_SCHEMA: dict[str, Any] = {"type": "array", "items": {TABLE: "arm"}}
-END_SCHEMA: dict[str, Any] = {
-    "anyOf": [
-        {"const": "open"},
-        pattern("impedance"),
-        {"type": "array", "minItems": 1, "items": {TABLE: "item"}},
-    ]
-}
+
+TOLERANCE = plain_kind(read_tolerance, {"anyOf": [IMPEDANCE.schema, PERCENT.schema]})
+CONNECTOR = Kind(read_connector, TEXT_SCHEMA)
+ANALYZER = Kind(read_analyzer, TEXT_SCHEMA)
+REFLECTION = plain_kind(read_reflection, {"anyOf": [RETURN_LOSS.schema, TABLE_SCHEMA, MAGNITUDE_SCHEMA]})
+REFERENCE = plain_kind(read_reference, {"anyOf": [IMPEDANCE.schema, _pair(IMPEDANCE.schema, IMPEDANCE.schema)]})
+PATH = plain_kind(read_path, _pair(TEXT_SCHEMA, TEXT_SCHEMA))
+ELEMENT = plain_kind(read_element, {"enum": list(ELEMENTS)})
+MAGNITUDE_KIND = plain_kind(read_magnitude_kind, {"enum": list(MAGNITUDE_KINDS)})
+SHOWN = plain_kind(read_shows, {"enum": list(SHOWS)})
+FEED = _anything({"type": "array", "items": {TABLE: "item"}})
+ARMS = _anything({"type": "array", "items": {TABLE: "arm"}})
+END = _anything(
+    {"anyOf": [{"const": "open"}, IMPEDANCE.schema, {"type": "array", "minItems": 1, "items": {TABLE: "item"}}]}
+)

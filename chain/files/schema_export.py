@@ -1,9 +1,10 @@
-"""JSON Schema of a set-up file, put together from the models of its tables."""
+"""JSON Schema of a set-up file, put together from those of its tables."""
 
 from __future__ import annotations
 
 from typing import Any
 
+from chain.files.keys import Table
 from chain.files.quantities import TABLE
 from chain.files.schema import (
     REQUIRED,
@@ -15,11 +16,10 @@ from chain.files.schema import (
     ItemModel,
     NearModel,
     SweepModel,
-    Table,
 )
 from chain.files.setup_file import LONGEST_TITLE, MOST_ITEMS
 
-__all__ = ["setup_schema"]
+__all__ = ["setup_schema", "table_schema"]
 
 TABLES: dict[str, type[Table]] = {
     "sweep": SweepModel,
@@ -40,7 +40,7 @@ EITHER: dict[str, list[dict[str, Any]]] = {
 def setup_schema() -> dict[str, Any]:
     """Give the JSON Schema of a set-up file.
 
-    Source: The models of `chain.files.schema`.
+    Source: The tables of `chain.files.schema`.
     """
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
@@ -79,27 +79,20 @@ def setup_schema() -> dict[str, Any]:
     }
 
 
-def _definition(name: str, model: type[Table]) -> dict[str, Any]:
-    """Schema of one table, as an editor should see it: nothing about null, which TOML does not have."""
-    found = model.model_json_schema()
-    found.pop("$defs", None)
-    found["properties"] = {key: _linked(_key(value)) for key, value in found["properties"].items()}
-    found["title"] = name
-    if REQUIRED[model]:
-        found["required"] = list(REQUIRED[model])
-    if name in EITHER:
-        found["oneOf"] = EITHER[name]
+def table_schema(table: type[Table], title: str) -> dict[str, Any]:
+    """Schema of one table, with what is required of it.
+
+    Source: `chain.files.keys`.
+    """
+    found = {**table.schema(), "title": title}
+    found["properties"] = {key: _linked(value) for key, value in found["properties"].items()}
+    if REQUIRED[table]:
+        found["required"] = list(REQUIRED[table])
     return found
 
 
-def _key(schema: dict[str, Any]) -> dict[str, Any]:
-    told = {word: value for word, value in schema.items() if word not in ("default", "title", "anyOf")}
-    choices = [each for each in schema.get("anyOf", []) if each != {"type": "null"}]
-    if any("AttenuationModel" in each.get("$ref", "") for each in choices):
-        return told | {"$ref": "#/$defs/attenuation"}
-    if len(choices) == 1:
-        return {**choices[0], **told}
-    return told | ({"anyOf": choices} if choices else {})
+def _definition(name: str, table: type[Table]) -> dict[str, Any]:
+    return table_schema(table, name) | ({"oneOf": EITHER[name]} if name in EITHER else {})
 
 
 def _linked(schema: Any) -> Any:

@@ -156,7 +156,7 @@ def _read(document: dict[str, Any], path: str, notes: Notes, own_library: bool) 
 
 def _root(document: dict[str, Any], notes: Notes) -> None:
     """Look over the keys at the top of the file."""
-    from chain.files.quantities import named
+    from chain.files.keys import named
     from chain.files.tables import unknown_key
 
     missing = [key for key in (*REQUIRED_TABLES, "chain") if key not in document]
@@ -179,7 +179,7 @@ def _root(document: dict[str, Any], notes: Notes) -> None:
 def _chain(document: dict[str, Any], notes: Notes) -> tuple[list[Any], dict[str, Any]]:
     """Place the items between near and far."""
     from chain.files.items import place_items
-    from chain.files.quantities import named
+    from chain.files.keys import named
 
     raw = document.get("chain", [])
     taken: dict[str, Any] = {}

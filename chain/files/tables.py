@@ -2,21 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from pydantic import ValidationError
-
 from chain.errors import Defect, quoted
+from chain.files.keys import Table, named
 from chain.files.positions import SyntaxFault, Where, closest
-from chain.files.quantities import named
-from chain.files.schema import MOST_POINTS, REQUIRED, Table
+from chain.files.schema import REQUIRED
 
 if TYPE_CHECKING:
-    from pydantic_core import ErrorDetails
-
     from library.load import Library
 
 __all__ = ["Notes", "read_table", "unknown_key"]
@@ -85,38 +80,25 @@ def read_table(model: type[Model], raw: object, where: Where, notes: Notes) -> M
     if not isinstance(raw, dict):
         notes.fault(where, f"a table is needed here, not {named(raw)}", f"write [{where[0]}] on a line of its own")
         return model()
-    wrong: set[str] = set()
     suggested: set[str] = set()
-    context = {"library": notes.library}
     missing = [key for key in REQUIRED[model] if key not in raw]
-    try:
-        return _complete(model.model_validate(raw, context=context), missing, suggested, where, notes)
-    except ValidationError as error:
-        for each in error.errors(include_url=False):
-            wrong.add(str(each["loc"][0]))
-            place = (*where, *each["loc"])
-            if each["type"] == "extra_forbidden":
-                fields = model.model_fields if len(each["loc"]) == 1 else _inner_keys(model, str(each["loc"][0]))
-                suggested |= unknown_key(place, fields, missing, notes)
-            else:
-                notes.fault(place, *_told(each))
-    left = {key: value for key, value in raw.items() if key not in wrong}
-    return _complete(model.model_validate(left, context=context), missing, suggested, where, notes)
+    found, faults = model.read(raw, notes.library)
+    for fault in faults:
+        place = (*where, *fault.where)
+        if fault.unknown_to:
+            suggested |= unknown_key(place, fault.unknown_to, missing, notes)
+        else:
+            notes.fault(place, fault.what, fault.remedy)
+    return _complete(found, missing, suggested, where, notes)
 
 
 def _complete(model: Model, missing: list[str], suggested: set[str], where: Where, notes: Notes) -> Model:
     """Take down the keys that are missing, but for those that a misspelt key stands for."""
     for key in missing:
         if key not in suggested:
-            examples = type(model).model_fields[key].examples or [""]
-            notes.fault(where, f"{key} is missing", f'add {key} = "{examples[0]}"', "header")
+            example = type(model).keys[key].examples[0]
+            notes.fault(where, f"{key} is missing", f'add {key} = "{example}"', "header")
     return model
-
-
-def _inner_keys(model: type[Table], key: str) -> Any:
-    from chain.files.schema import AttenuationModel
-
-    return AttenuationModel.model_fields if key == "attenuation" else model.model_fields
 
 
 def unknown_key(where: Where, known: Any, missing: list[str], notes: Notes) -> set[str]:
@@ -129,73 +111,3 @@ def unknown_key(where: Where, known: Any, missing: list[str], notes: Notes) -> s
     place = f"[[{table}]]" if isinstance(where[-2:][0], int) else f"[{table}]" if table else "the set-up"
     notes.fault(where, f"{quoted(key)} is not a key of {place}", hint, "key")
     return {each for each in missing if hint == f"did you mean {quoted(each)}?"}
-
-
-def _told(error: ErrorDetails) -> tuple[str, str]:
-    """Message and help for a value that the model refuses."""
-    context: dict[str, Any] = error.get("ctx", {})
-    if error["type"] == "told":
-        return context["what"], context["remedy"]
-    value, key = error["input"], str(error["loc"][-1])
-    told: Callable[[object], tuple[str, str]] | None = WORDS.get(error["type"])
-    if told is None:
-        return f"{quoted_value(value)} will not do for {quoted(key)}", ""
-    message, remedy = told(value)
-    if "le" in context or "lt" in context or "ge" in context or "gt" in context:
-        limits = [f"{word} {context[sign]:g}" for sign, word in LIMITS.items() if sign in context]
-        message = f"{quoted_value(value)} is out of range: {key} must be {' and '.join(limits)}"
-        remedy = f"a sweep has 1 to {MOST_POINTS} points" if key == "points" else remedy
-    return message, remedy
-
-
-def quoted_value(value: object) -> str:
-    """Give a value of the file in words that are safe to show."""
-    if isinstance(value, int) and not isinstance(value, bool) and abs(value) > 10**18:
-        return "this number"
-    return named(value) if isinstance(value, (dict, list)) else quoted(value)
-
-
-LIMITS = {"gt": "above", "ge": "at least", "lt": "below", "le": "at most"}
-
-
-def _number(value: object) -> tuple[str, str]:
-    if isinstance(value, str):
-        return (
-            f"a bare number is needed here, not {quoted(value)} in quotes",
-            "write it without quotes and without a unit",
-        )
-    return f"a number is needed here, not {named(value)}", ""
-
-
-def _whole(value: object) -> tuple[str, str]:
-    if isinstance(value, float):
-        return f"a whole number is needed here, not {quoted(value)}", "leave the decimals out"
-    if isinstance(value, str):
-        return f"a whole number is needed here, not {quoted(value)} in quotes", "write it without quotes"
-    return f"a whole number is needed here, not {named(value)}", ""
-
-
-def _plain_text(value: object) -> tuple[str, str]:
-    return f"a text is needed here, not {named(value)}", "put it in quotes" if isinstance(value, (int, float)) else ""
-
-
-def _flag(value: object) -> tuple[str, str]:
-    return f"true or false is needed here, not {quoted_value(value)}", "write true or false, without quotes"
-
-
-WORDS: dict[str, Callable[[object], tuple[str, str]]] = {
-    "float_type": _number,
-    "finite_number": lambda value: (f"{quoted(value)} is not a finite number", ""),
-    "int_type": _whole,
-    "int_from_float": _whole,
-    "string_type": _plain_text,
-    "string_too_short": lambda value: ("an empty text will not do here", ""),
-    "string_too_long": lambda value: (f"{quoted(value)} is too long", "60 characters are the most"),
-    "bool_type": _flag,
-    "list_type": lambda value: (f"a list is needed here, not {named(value)}", "write it in [ ]"),
-    "model_type": lambda value: (f"a table is needed here, not {named(value)}", "write it in { }"),
-    "greater_than": _number,
-    "greater_than_equal": _number,
-    "less_than": _number,
-    "less_than_equal": _number,
-}

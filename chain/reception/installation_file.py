@@ -172,8 +172,8 @@ def _together(assumed: list[str]) -> tuple[str, ...]:
 
 def _root(document: dict[str, Any], notes: Notes) -> None:
     """Look over the keys at the top of the file."""
+    from chain.files.keys import named
     from chain.files.positions import SyntaxFault, closest
-    from chain.files.quantities import named
 
     missing = [key for key in ("antenna", "signal", "outlet") if key not in document]
     meant = set()
@@ -196,7 +196,7 @@ def _root(document: dict[str, Any], notes: Notes) -> None:
 
 def _rows(document: dict[str, Any], key: str, notes: Notes) -> list[Any]:
     """Tables of one kind, as many as are read."""
-    from chain.files.quantities import named
+    from chain.files.keys import named
 
     raw = document.get(key, [])
     if not isinstance(raw, list):

@@ -132,7 +132,7 @@ def _part(model: InstalledModel, raw: dict[str, Any], where: Where, notes: Notes
         notes.fault((*where, "part"), what, "leads, splitters, taps, adapters, pads, amplifiers and filters have")
         return None
     for key in raw:
-        if key in type(model).model_fields and key not in (*COMMON, *allowed, *NOT_HERE, "count", "price"):
+        if key in type(model).keys and key not in (*COMMON, *allowed, *NOT_HERE, "count", "price"):
             takes = ", ".join(each for each in allowed if each not in NOT_HERE)
             notes.fault((*where, key), f"{key} does not apply to {_article(part)}", f"it takes {takes}", "key")
     return _with_figures(part, model, where, notes)

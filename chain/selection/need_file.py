@@ -121,7 +121,7 @@ def _read(document: dict[str, Any], text: str, path: str, notes: Notes, own_libr
 
 
 def _root(document: dict[str, Any], notes: Notes) -> None:
-    from chain.files.quantities import named
+    from chain.files.keys import named
     from chain.files.tables import unknown_key
     from chain.selection.need_schema import PART_TABLES
 
@@ -253,7 +253,7 @@ def _spoken(model: NeedModel) -> NeedModel:
     """The need with `phase`, an older word, said as `shows`."""
     if model.phase is None:
         return model
-    return model.model_copy(update={"shows": "complex" if model.phase else "vswr"})
+    return type(model)(**{**vars(model), "shows": "complex" if model.phase else "vswr"})
 
 
 def _planes(near: Near) -> tuple[str, ...]:

@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import Any
 
 from chain.errors import plain
+from chain.files.keys import named
 from chain.files.positions import Where
-from chain.files.quantities import named
 from chain.files.sections import read_parts
 from chain.files.tables import Notes
 from chain.selection.need_schema import PART_TABLES

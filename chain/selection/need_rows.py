@@ -9,9 +9,9 @@ from typing import Any
 
 from chain.errors import UnitError, quoted
 from chain.files.items import place_items
+from chain.files.keys import Table, named
 from chain.files.positions import Where
-from chain.files.quantities import named
-from chain.files.schema import ItemModel, Table
+from chain.files.schema import ItemModel
 from chain.files.tables import Notes, read_table, unknown_key
 from chain.money import Price
 from chain.selection.need import Offer
@@ -83,14 +83,14 @@ def _split(
     table: dict[str, Any], model: type[Table], where: Where, notes: Notes
 ) -> tuple[dict[str, Any], dict[str, Any], set[str]]:
     """Keys of the row itself, those of its item, and the missing ones that a misspelt key stands for."""
-    own = {key: value for key, value in table.items() if key in model.model_fields}
+    own = {key: value for key, value in table.items() if key in model.keys}
     rest = {key: value for key, value in table.items() if key not in own}
     meant: set[str] = set()
-    for key in [key for key in rest if key not in ItemModel.model_fields]:
+    for key in [key for key in rest if key not in ItemModel.keys]:
         missing: list[str] = [
-            each for each in ("price", "part") if each not in table and (each == "part" or each in model.model_fields)
+            each for each in ("price", "part") if each not in table and (each == "part" or each in model.keys)
         ]
-        meant |= unknown_key((*where, key), [*model.model_fields, *ItemModel.model_fields], missing, notes)
+        meant |= unknown_key((*where, key), [*model.keys, *ItemModel.keys], missing, notes)
         del rest[key]
     return own, rest, meant
 

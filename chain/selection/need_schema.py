@@ -3,25 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Annotated, Any, cast
-
-from pydantic import Field, PlainValidator, WithJsonSchema
+from typing import TYPE_CHECKING, Any, cast
 
 from chain.errors import UnitError
-from chain.files.quantities import named, wrong
-from chain.files.schema import (
-    REQUIRED,
-    AnalyzerKeys,
-    Coupler,
-    Frequency,
-    Impedance,
-    Length,
-    Ratio,
-    ReturnLoss,
-    Table,
-)
-from chain.files.schema_export import setup_schema
+from chain.files.keys import FLAG, TEXT, TEXTS, Table, key, named, plain_kind, whole, wrong
+from chain.files.quantities import CONNECTOR, FREQUENCY, IMPEDANCE, LENGTH, RATIO, RETURN_LOSS
+from chain.files.schema import REQUIRED, AnalyzerKeys
+from chain.files.schema_export import setup_schema, table_schema
 from chain.money import Price, parse_price
+
+if TYPE_CHECKING:
+    from library.records import Connector
 
 __all__ = ["MOST_ITEMS", "PART_TABLES", "PLANES", "HaveModel", "NeedModel", "OfferModel", "need_schema"]
 
@@ -45,37 +37,29 @@ def _read_price(value: object) -> Price:
 
 
 MONEY_SCHEMA = {"type": "string", "pattern": r"^\s*[0-9]+(\.[0-9]{0,2}0*)?\s*[A-Z]{3}\s*(/\s*m)?\s*$"}
-Money = Annotated[Price | None, PlainValidator(_read_price), WithJsonSchema(MONEY_SCHEMA)]
+MONEY = plain_kind(_read_price, MONEY_SCHEMA)
 
 
 class WantKeys(Table):
     """What the chain is for."""
 
-    near: Coupler = Field(None, description="Connector of the analyzer's port.", examples=["N-50 jack"])
-    far: Coupler = Field(None, description="Connector of the antenna.", examples=["F-75 jack"])
-    near_impedance: Impedance = Field(
-        None, description="The analyzer's reference; 50 ohm if left out.", examples=["50 ohm"]
+    near: Connector | None = key(CONNECTOR, "Connector of the analyzer's port.", ["N-50 jack"])
+    far: Connector | None = key(CONNECTOR, "Connector of the antenna.", ["F-75 jack"])
+    near_impedance: float | None = key(IMPEDANCE, "The analyzer's reference; 50 ohm if left out.", ["50 ohm"])
+    far_impedance: float | None = key(IMPEDANCE, "The antenna's reference; 75 ohm if left out.", ["75 ohm"])
+    start: float | None = key(FREQUENCY, "Lowest frequency.", ["174 MHz"])
+    stop: float | None = key(FREQUENCY, "Highest frequency.", ["240 MHz"])
+    limit: float | None = key(RATIO, "Limit that the chain must tell apart.", ["VSWR 2.0"])
+    most_items: int | None = key(whole(1, MOST_ITEMS), "Longest chain; 4 if left out.", [4])
+    budget: Price | None = key(MONEY, "Most that may be spent.", ["40 EUR"])
+    planes: list[str] | None = key(
+        TEXTS, "Calibration planes allowed: near, after-pad, far; all if left out.", [["near", "far"]]
     )
-    far_impedance: Impedance = Field(
-        None, description="The antenna's reference; 75 ohm if left out.", examples=["75 ohm"]
-    )
-    start: Frequency = Field(None, description="Lowest frequency.", examples=["174 MHz"])
-    stop: Frequency = Field(None, description="Highest frequency.", examples=["240 MHz"])
-    limit: Ratio = Field(None, description="Limit that the chain must tell apart.", examples=["VSWR 2.0"])
-    most_items: int | None = Field(None, ge=1, le=MOST_ITEMS, description="Longest chain; 4 if left out.", examples=[4])
-    budget: Money = Field(None, description="Most that may be spent.", examples=["40 EUR"])
-    planes: list[str] | None = Field(
-        None,
-        description="Calibration planes allowed: near, after-pad, far; all if left out.",
-        examples=[["near", "far"]],
-    )
-    dc: str | None = Field(None, description="block: DC must not pass; pass: it must.", examples=["block"])
-    lead: bool | None = Field(None, description="True: a lead must be among the items.", examples=[True])
-    lead_length: Length = Field(None, description="Length leads are cut to; 0.6 m if left out.", examples=["0.6 m"])
-    load: ReturnLoss = Field(
-        None, description="Return loss of the load for planes behind the port.", examples=["32 dB"]
-    )
-    phase: bool | None = Field(None, description="The same as shows: true is complex, false is vswr.", examples=[True])
+    dc: str | None = key(TEXT, "block: DC must not pass; pass: it must.", ["block"])
+    lead: bool | None = key(FLAG, "True: a lead must be among the items.", [True])
+    lead_length: float | None = key(LENGTH, "Length leads are cut to; 0.6 m if left out.", ["0.6 m"])
+    load: float | None = key(RETURN_LOSS, "Return loss of the load for planes behind the port.", ["32 dB"])
+    phase: bool | None = key(FLAG, "The same as shows: true is complex, false is vswr.", [True])
 
 
 class NeedModel(AnalyzerKeys, WantKeys):
@@ -85,16 +69,14 @@ class NeedModel(AnalyzerKeys, WantKeys):
 class HaveModel(Table):
     """How many of an item are owned."""
 
-    count: int | None = Field(None, ge=0, le=MOST_STOCK, description="How many there are; 1 if left out.", examples=[1])
+    count: int | None = key(whole(0, MOST_STOCK), "How many there are; 1 if left out.", [1])
 
 
 class OfferModel(Table):
     """What an item costs, and how many there are."""
 
-    price: Money = Field(None, description="Price of one, or of a metre of cable.", examples=["6.50 EUR", "0.80 EUR/m"])
-    stock: int | None = Field(
-        None, ge=0, le=MOST_STOCK, description="How many there are (of cable by the metre: metres).", examples=[3]
-    )
+    price: Price | None = key(MONEY, "Price of one, or of a metre of cable.", ["6.50 EUR", "0.80 EUR/m"])
+    stock: int | None = key(whole(0, MOST_STOCK), "How many there are (of cable by the metre: metres).", [3])
 
 
 # The table reader looks up there which keys it must ask for.
@@ -119,7 +101,7 @@ ROWS = {
 def need_schema() -> dict[str, Any]:
     """Give the JSON Schema of a need file.
 
-    Source: The models of this module, of `chain.files.schema` and of `library.schema`.
+    Source: The tables of this module, of `chain.files.schema` and of `library.schema`.
     """
     from library.schema import PartFile
 
@@ -138,7 +120,7 @@ def need_schema() -> dict[str, Any]:
                 "description": "Tables of offers (CSV: part, price, currency, stock and any key of an item).",
                 "examples": ["shop.csv"],
             },
-            "need": _table(NeedModel, "need"),
+            "need": table_schema(NeedModel, "need"),
             **{name: {"type": "array", "items": {"$ref": f"#/$defs/{name}"}} for name in ROWS},
             **{name: parts["properties"][name] for name in PART_TABLES},
         },
@@ -148,22 +130,9 @@ def need_schema() -> dict[str, Any]:
     }
     item = setup["$defs"]["item"]
     for name, rows in ROWS.items():
-        own = _table(rows.model, name)
+        own = table_schema(rows.model, name)
         joined = {**item, "title": rows.title, "description": rows.text}
         joined["properties"] = {**item["properties"], **own["properties"]}
         joined["required"] = list(REQUIRED[rows.model])
         found["$defs"][name] = joined
     return found
-
-
-def _table(model: type[Table], title: str) -> dict[str, Any]:
-    schema = model.model_json_schema()
-    schema.pop("$defs", None)
-    schema["title"] = title
-    for key, value in schema["properties"].items():
-        told = {word: each for word, each in value.items() if word not in ("default", "title", "anyOf")}
-        choices = [each for each in value.get("anyOf", []) if each != {"type": "null"}]
-        schema["properties"][key] = {**choices[0], **told} if choices else told
-    if REQUIRED[model]:
-        schema["required"] = list(REQUIRED[model])
-    return schema

@@ -30,7 +30,7 @@ MOST_TOLD = 50
 OWN = ("part", "price", "currency", "stock")
 ROOMY = ("attenuation", "arm", "path", "reference", "id")
 """Keys of an item that do not fit in a cell."""
-COLUMNS = (*OWN, *(key for key in ItemModel.model_fields if key not in (*OWN, *ROOMY)))
+COLUMNS = (*OWN, *(key for key in ItemModel.keys if key not in (*OWN, *ROOMY)))
 FLAGS = ("reversed", "ideal")
 NUMBERS = ("velocity_factor",)
 

@@ -257,10 +257,9 @@ def test_a_library_may_be_handed_over():
     assert setup.items[0].part.id == "min-loss-pad"
 
 
-def test_neither_validator_nor_position_parser_is_loaded_before_it_is_needed():
+def test_a_sound_set_up_is_read_without_any_heavy_library():
     code = (
-        "import sys, chain.files.setup_file; assert 'pydantic' not in sys.modules; assert 'numpy' not in sys.modules; "
-        f"chain.files.setup_file.load_setup({str(DEMO)!r}); assert 'pydantic' in sys.modules; "
-        "assert not {'tree_sitter', 'numpy', 'networkx', 'skrf'} & set(sys.modules)"
+        f"import sys, chain.files.setup_file; chain.files.setup_file.load_setup({str(DEMO)!r}); "
+        "assert not {'pydantic', 'tree_sitter', 'numpy', 'networkx', 'skrf'} & set(sys.modules)"
     )
     subprocess.run([sys.executable, "-c", code], check=True, timeout=60)
