@@ -12,6 +12,7 @@ from typing import Any
 from library.errors import LibraryError, near_names
 from library.records import Connector, Evidence, Limit
 from library.rows import connector_of, limit_of
+from library.search import fit, wanted_words
 from library.store import document
 
 __all__ = [
@@ -231,8 +232,10 @@ def rows_of(words: str = "", kind: str | None = None) -> tuple[dict[str, Any], .
     found = [row for row in found if kind in (None, row["kind"])]
     wanted = words.casefold().strip()
     exact = [row for row in found if row["id"].casefold() == wanted]
-    fits = [row for row in found if all(word in f"{row['id']} {row['name']}".casefold() for word in wanted.split())]
-    return tuple(exact or fits)
+    words_of_search = wanted_words(wanted)
+    weighed = [(fit((row["kind"], row["id"], row["name"]), words_of_search), row) for row in found]
+    fits = sorted(((weight, row) for weight, row in weighed if weight is not None), key=lambda each: each[0])
+    return tuple(exact or (row for _, row in fits))
 
 
 def receiver(name: str) -> Receiver:

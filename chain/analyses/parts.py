@@ -7,10 +7,11 @@ from dataclasses import dataclass, fields
 
 from library.figures import attenuation_db_per_100m, limit_return_loss_db, span_hz
 from library.load import Library
+from library.reception import rows_of
 from library.records import Adapter, Coax, Connector, Evidence, Limit, Network, Part, SectionLine
-from library.search import find
+from library.search import find, wanted_words
 
-__all__ = ["Entry", "Listing", "PartLoss", "browse"]
+__all__ = ["Entry", "Listing", "PartLoss", "browse", "fewer_words"]
 
 SCHEMA_VERSION = 1
 USUAL_HZ = (50e6, 100e6, 200e6, 500e6, 860e6)
@@ -57,7 +58,9 @@ class Listing:
     asked_hz: tuple[float, ...]
     entries: tuple[Entry, ...]
     of_all: int
-    """Parts in the library."""
+    """Parts in the library, those of the way to the outlets among them."""
+    reception: tuple[dict[str, object], ...] = ()
+    """Rows of amplifiers, in-line parts, receivers and modes that fit too."""
 
     def to_dict(self) -> dict[str, object]:
         """Give the listing as plain values."""
@@ -67,7 +70,7 @@ class Listing:
             "warnings": [],
             "assumed": [],
             "length_m": self.length_m,
-            "parts": [entry.to_dict() for entry in self.entries],
+            "parts": [*(entry.to_dict() for entry in self.entries), *self.reception],
         }
 
 
@@ -91,16 +94,31 @@ def browse(
     Source: `library.figures`; an adapter's loss grows with the square root of frequency.
     """
     everything = library.ids(kind)
+    rows = rows_of(words) if kind is None and words.strip() else ()
     exact = words.strip().casefold()
     if exact in everything:
         parts: Sequence[Part] = (library.part(exact),)
+        rows = ()
+    elif any(str(row["id"]).casefold() == exact for row in rows):
+        parts = ()
     elif exact:
         parts = [part for part in find(library, words) if kind in (None, part.kind)]
     else:
         parts = [library.part(name) for name in everything]
     chosen = tuple(at_hz) or USUAL_HZ
     entries = tuple(Entry(part, tuple(_loss(part, freq, length_m) for freq in chosen)) for part in parts)
-    return Listing(words, length_m, tuple(at_hz), entries, len(library.ids()))
+    return Listing(words, length_m, tuple(at_hz), entries, len(library.ids()) + len(rows_of()), rows)
+
+
+def fewer_words(library: Library, words: str) -> tuple[str, int]:
+    """The longest run of the words that some part fits, and how many parts it fits."""
+    given = words.split()
+    for count in range(len(given) - 1, 0, -1):
+        for start in range(len(given) - count + 1):
+            run = " ".join(given[start : start + count])
+            if wanted_words(run) and (found := len(find(library, run)) + len(rows_of(run))):
+                return run, found
+    return "", 0
 
 
 def _loss(part: Part, freq_hz: float, length_m: float) -> PartLoss:

@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
 from chain.cli.completing import part_files, part_names
 from chain.cli.options import Common, common
 from chain.cli.output import Refusal, deliver, refuse_overwriting
 
+if TYPE_CHECKING:
+    from library.load import Library
+
 __all__ = ["command"]
 
+LIKE = 0.7
+"""Likeness from which on another name may be meant."""
 KINDS = ("pad", "adapter", "coax", "section", "transformer", "network", "splitter", "termination")
 OF_RECEPTION = ("amplifier", "filter", "outlet", "block", "injector", "combiner", "receiver", "mode")
 
@@ -30,6 +37,7 @@ OF_RECEPTION = ("amplifier", "filter", "outlet", "block", "injector", "combiner"
     shell_complete=part_files,
     help="A file of parts of your own; repeatable.",
 )
+@click.option("--all", "every", is_flag=True, help="Show every part that fits, however many.")
 @common
 def command(
     shared: Common,
@@ -38,13 +46,17 @@ def command(
     length: str | None,
     kind: str | None,
     library: tuple[str, ...],
+    every: bool,
 ) -> None:
     """List the parts that all WORDS fit, or show one in full: figures, evidence, source and loss.
+
+    A word matches the start of one. Kinds and connectors come first; a long list is cut, and counted.
 
     \b
     Examples:
       chain parts --kind coax
       chain parts min-loss N-50
+      chain parts wall outlet
       chain parts --kind amplifier
       chain parts rg59 --at "200 MHz" --at "600 MHz" --length "25 m"
     """
@@ -54,44 +66,53 @@ def command(
     from library.load import load_library
 
     if kind in OF_RECEPTION:
-        _of_reception(shared, " ".join(words), kind)
+        _of_reception(shared, " ".join(words), kind, every)
         return
     at_hz = [parse_quantity(text, "frequency") for text in at]
     length_m = 100.0 if length is None else parse_quantity(length, "length")
     loaded = load_library(library)
     found = browse(loaded, " ".join(words), at_hz, length_m, kind)
-    if not found.entries and kind is None and _of_reception(shared, " ".join(words), None):
-        return
-    if not found.entries:
-        from library.errors import near_names
-
-        near = near_names(" ".join(words), loaded.ids(kind))
-        hint = f"; did you mean {' or '.join(near)}?" if near else "; use fewer words"
-        raise Refusal(f"no part fits '{' '.join(words)}'{hint}")
+    if not found.entries and not found.reception:
+        raise Refusal(_nothing(loaded, " ".join(words), kind))
 
     def render(console: object) -> None:
         from chain.report import parts
 
-        parts.render(found, console)  # type: ignore[arg-type]
+        parts.render(found, console, every)  # type: ignore[arg-type]
 
     deliver(shared, render, found.to_dict, library)
 
 
-def _of_reception(shared: Common, words: str, kind: str | None) -> bool:
-    """Show amplifiers, in-line parts, receivers and modes; whether there were any."""
+def _nothing(library: Library, words: str, kind: str | None) -> str:
+    """What to say where nothing fits: names alike, fewer words, or the kinds there are."""
+    from chain.analyses.parts import fewer_words
+    from chain.errors import plain
+    from library.errors import near_names
+    from library.reception import ids
+
+    names = (*library.ids(kind), *(() if kind else ids()))
+    near = near_names(words, names, 3, LIKE)
+    fewer, count = ("", 0) if kind else fewer_words(library, words)
+    said = f"no {kind or 'part'} fits '{plain(words)}'"
+    if near:
+        return f"{said}; did you mean {' or '.join(map(repr, near))}?"
+    if count:
+        return f"{said}; 'chain parts {plain(fewer)}' finds {count}"
+    return f"{said}; 'chain parts --kind {kind or KINDS[0]}' lists a whole kind ({', '.join((*KINDS, *OF_RECEPTION))})"
+
+
+def _of_reception(shared: Common, words: str, kind: str, every: bool) -> None:
+    """Show amplifiers, in-line parts, receivers or modes."""
     from library.reception import rows_of
 
     rows = rows_of(words, kind)
     if not rows:
-        if kind is None:
-            return False
-        raise Refusal(f"no {kind} fits '{words}'; use fewer words")
+        raise Refusal(f"no {kind} fits '{words}'; 'chain parts --kind {kind}' lists them all")
 
     def render(console: object) -> None:
         from chain.report import reception_parts
 
-        reception_parts.render(rows, console)  # type: ignore[arg-type]
+        reception_parts.render(rows, console, every)  # type: ignore[arg-type]
 
     document = {"schema_version": 1, "title": words, "warnings": [], "assumed": [], "parts": list(rows)}
     deliver(shared, render, lambda: document)
-    return True

@@ -3,18 +3,25 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import fields
+from textwrap import wrap
 
 from rich.console import Console
 
 from chain.analyses.parts import Entry, Listing
+from chain.report import reception_parts
 from chain.report.numbers import db, frequency
 from chain.report.tables import Column, say, show_table, title
 from chain.units import format_quantity
 from library.records import Connector, Evidence, Limit, Part
+from library.words import everyday, plainly
 
-__all__ = ["render"]
+__all__ = ["counted", "fitting", "render"]
+
+WHAT = 2
+"""Place of the column of words."""
+GAP, NARROWEST = 2, 20
 
 SUFFIXES = {
     "_db_per_100m": "dB per 100 m",
@@ -55,10 +62,18 @@ SHARES = ("loss_tolerance", "arm_tolerance", "fit_max")
 """Figures that are shares and are shown in percent."""
 
 
-def render(result: Listing, console: Console) -> None:
+MOST_LINES = 13
+"""Lines of a list that are shown unless all are asked for; with its head and its count it makes 20."""
+
+
+def render(result: Listing, console: Console, every: bool = False) -> None:
     """Print parts."""
-    if len(result.entries) == 1:
+    if len(result.entries) == 1 and not result.reception:
         _in_full(result.entries[0], result.length_m, console)
+        return
+    if not result.entries and len(result.reception) == 1:
+        reception_parts.render(result.reception, console)
+        _called_so(result.words, console)
         return
     columns = [Column("part", figures=False), Column("ohm", figures=False), Column("what it is", False, wraps=True)]
     columns += [Column(f"dB at\n{frequency(freq)}") for freq in result.asked_hz]
@@ -66,12 +81,41 @@ def render(result: Listing, console: Console) -> None:
     for entry in result.entries:
         losses = [_loss(loss.loss_db) for loss in entry.losses] if result.asked_hz else []
         rows.append([entry.part.id, _impedance(entry.part), entry.part.name, *losses])
-    if rows:
-        show_table(console, columns, rows)
-        console.print()
+    blank = ["-"] * len(result.asked_hz)
+    rows += [[str(row["id"]), "-", f"{row['name']} ({row['kind']})", *blank] for row in result.reception]
+    shown = rows if every else rows[: fitting(rows, WHAT, console.width, MOST_LINES)]
+    show_table(console, columns, shown)
+    console.print()
     if result.asked_hz and any(entry.part.kind == "coax" for entry in result.entries):
         say(console, f"Losses of cables are of {format_quantity(result.length_m, 'length')}.")
-    say(console, f"{len(rows)} of {result.of_all} parts. One alone, by its id, is shown in full with its sources.")
+    say(console, counted(len(shown), len(rows), result.of_all))
+    _called_so(result.words, console)
+
+
+def _called_so(words: str, console: Console) -> None:
+    """Name the connectors that an everyday word stands for, where it is looked for as a part."""
+    families = everyday("family").get(plainly(words), ())
+    if families:
+        searches = " and ".join(f"'chain parts {name}'" for name in families)
+        say(console, f"Connectors called so: {searches}.")
+
+
+def counted(shown: int, fit: int, of_all: int) -> str:
+    """How many of a list are shown, and what narrows it."""
+    if shown < fit:
+        return f"{shown} of {fit} that fit ({of_all} in all). More words narrow it; --all shows every one."
+    return f"{fit} of {of_all} parts. One alone, by its id, is shown in full with its sources."
+
+
+def fitting(rows: Sequence[Sequence[str]], wide: int, width: int, most: int) -> int:
+    """Rows from the start that take at most so many lines, the cell in the wide column wrapped to what the others leave."""
+    widths = [0] * (len(rows[0]) if rows else 0)
+    for number, row in enumerate(rows):
+        widths = [max(known, len(cell)) for known, cell in zip(widths, row, strict=True)]
+        room = max(NARROWEST, width - sum(each + GAP for place, each in enumerate(widths) if place != wide))
+        if number and sum(len(wrap(each[wide], room)) or 1 for each in rows[: number + 1]) > most:
+            return number
+    return len(rows)
 
 
 def _loss(value: float | None) -> str:

@@ -14,7 +14,11 @@ __all__ = ["render"]
 APART = ("id", "name", "kind", "evidence", "source", "note")
 
 
-def render(result: Sequence[dict[str, Any]], console: Console) -> None:
+MOST = 14
+"""Rows of a list that are shown unless all are asked for."""
+
+
+def render(result: Sequence[dict[str, Any]], console: Console, every: bool = False) -> None:
     """Print the rows as a list, or one in full."""
     if len(result) == 1:
         row = result[0]
@@ -24,12 +28,14 @@ def render(result: Sequence[dict[str, Any]], console: Console) -> None:
         figures += [["note", row["note"]]] if row.get("note") else []
         show_table(console, [Column(row["kind"], False), Column("", False, wraps=True)], figures)
         return
+    shown = result if every else result[:MOST]
     columns = [Column("part", False), Column("kind", False), Column("what it is", False, wraps=True)]
     show_table(
-        console, [*columns, Column("evidence", False)], [[r["id"], r["kind"], r["name"], r["evidence"]] for r in result]
+        console, [*columns, Column("evidence", False)], [[r["id"], r["kind"], r["name"], r["evidence"]] for r in shown]
     )
     console.print()
-    say(console, f"{len(result)} of reception. One alone, by its id, is shown in full with its source.")
+    more = "" if len(shown) == len(result) else f"{len(shown)} of {len(result)} that fit; --all shows every one. "
+    say(console, f"{more or f'{len(result)} of reception. '}One alone, by its id, is shown in full with its source.")
 
 
 def _text(value: object) -> str:

@@ -264,12 +264,52 @@ def test_schema_is_a_json_schema(of):
 
 
 def test_parts_lists_and_suggests():
-    text = run("parts", "--kind", "coax", "--at", "200 MHz")
+    text = run("parts", "--kind", "coax", "--at", "200 MHz", "--all")
     assert "rg59" in text
     assert "dB at" in text
     done = CliRunner().invoke(chain, ["parts", "rg95"])
     assert done.exit_code == 2
     assert "did you mean rg59" in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "first"),
+    [
+        ("TV", "tv: television set"),
+        ("wall outlet", "outlet-end: wall outlet"),
+        ("wall socket", "outlet-end"),
+        ("dc block", "dc-block-f"),
+        ("balun", "balun-300-75"),
+        ("N male", "min-loss-pad-n"),
+        ("75 ohm load", "load-bnc75-plug"),
+        ("splitters", "splitter-2-ideal"),
+        ("feeder", "rg58"),
+        ("amp", "masthead"),
+    ],
+)
+def test_parts_by_everyday_words(words, first):
+    lines = run("parts", *words.split()).splitlines()
+    assert any(first in line for line in lines[:4])
+    if "part " in lines[0]:
+        assert len(lines) <= 20
+
+
+def test_a_long_list_of_parts_is_cut_and_counted():
+    for words in (("F",), ("75", "ohm"), ("pad",), ("--kind", "coax", "--at", "200 MHz"), ()):
+        lines = run("parts", *words).splitlines()
+        shown, _, fit = lines[-1].split(" that fit")[0].partition(" of ")
+        assert len(lines) <= 20
+        assert 0 < int(shown) < int(fit)
+        assert len(run("parts", *words, "--all").splitlines()) > int(fit)
+
+
+@pytest.mark.parametrize(
+    ("words", "hint"), [("wall outlet xyz", "'chain parts wall outlet' finds 1"), ("xyzzy", "'chain parts --kind pad'")]
+)
+def test_a_search_without_a_hit_leads_on(words, hint):
+    done = CliRunner().invoke(chain, ["parts", *words.split()])
+    assert done.exit_code == 2
+    assert hint in done.stderr
 
 
 def test_set_up_from_standard_input():
