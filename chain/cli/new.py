@@ -11,19 +11,40 @@ __all__ = ["command"]
 
 
 @click.command("new")
+@click.option("--for", "purpose", metavar="BAND", help="uhf-tv, vhf-tv, low-tv, fm, dab, or '88 MHz to 108 MHz'.")
+@click.option("--region", metavar="NAME", help="Whose channels: europe, uk, us, japan and others.")
+@click.option("--near", metavar="CONNECTOR", help="The analyzer's connector, such as N-50.")
+@click.option("--far", metavar="CONNECTOR", help="The antenna's connector, such as F, IEC or 'BNC-75 plug'.")
+@click.option(
+    "--shows",
+    type=click.Choice(["vswr", "return loss", "complex"], case_sensitive=False),
+    help="What the screen gives: a ratio, a loss, or both parts of the reflection.",
+)
+@click.option("--analyzer", type=click.Choice(["handheld", "bench"]), help="Its class, for what is not stated.")
+@click.option("--limit", metavar="TEXT", help="What the antenna is judged by, such as 'VSWR 2.0' or 'RL 10 dB'.")
+@click.option("--length", metavar="LENGTH", help="Length of the lead, such as '1 m'.")
 @common
-def command(shared: Common) -> None:
+def command(shared: Common, **told: str | None) -> None:
     """Write a commented set-up file to start from. Nothing is asked.
+
+    With any of the options the file is for what they tell: its parts fit together, its channels are those of the region.
 
     \b
     Examples:
       chain new -o mine.toml
-      chain new > mine.toml
+      chain new --for uhf-tv --region europe --near N-50 --far IEC --shows vswr -o mine.toml
+      chain new --for "88 MHz to 108 MHz" --far "BNC-75 plug" > mine.toml
     """
     refuse_overwriting(shared.output, shared.force)
-    from chain.files.starter import starter_text
+    wished = {name: text for name, text in told.items() if text is not None}
+    if wished:
+        from chain.files.new_setup import Wish, new_setup_text
 
-    text = starter_text()
+        text = new_setup_text(Wish(**wished))
+    else:
+        from chain.files.starter import starter_text
+
+        text = starter_text()
     if shared.json:
         from chain.report.schemas import json_text
 

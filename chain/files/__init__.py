@@ -3,6 +3,7 @@
 __all__ = [
     "items",
     "keys",
+    "new_setup",
     "overrides",
     "positions",
     "quantities",
