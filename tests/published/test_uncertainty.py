@@ -366,7 +366,7 @@ def test_every_check_is_sound():
     assert len(CHECKS) >= 100
     for check in CHECKS:
         assert set(check) - {"note"} == {"through", "inputs", "expected", "tolerance", "evidence", "source"}
-        assert check["evidence"] in ("published", "computed", "memory")
+        assert check["evidence"] in ("published", "practice", "computed", "memory")
         assert check["source"]
         assert check["through"] in WAYS
 
