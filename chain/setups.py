@@ -143,6 +143,8 @@ class Far:
     dc_feed_v: float | None = None
     antenna_q: float | None = None
     """Narrowest resonance that the antenna may have, as f over its bandwidth; noise is averaged only where it is stated."""
+    limit_in_db: bool = False
+    """The limit is stated as a return loss, so that answers are given as one."""
 
 
 @dataclass(frozen=True)

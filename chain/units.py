@@ -22,6 +22,8 @@ __all__ = [
     "Reading",
     "Tolerance",
     "format_quantity",
+    "is_return_loss",
+    "is_return_loss_reading",
     "parse_quantity",
     "parse_reading",
     "parse_tolerance",
@@ -268,6 +270,11 @@ def _reflection(words: str, kind: str) -> float:
     return (1 + magnitude) / (1 - magnitude) if magnitude < 1 else math.inf
 
 
+def is_return_loss(text: object) -> bool:
+    """Tell whether a reflection is written as a return loss and not as a VSWR."""
+    return isinstance(text, str) and not RATIO.match(text.strip())
+
+
 def _ratio(number: str, words: str, rule: Kind) -> float:
     figure, unit = _split(number, rule)
     if unit not in ("", ":1", ": 1"):
@@ -329,6 +336,11 @@ JOINED = re.compile(r"\s+(?:at|on)\s+|\s*@\s*", re.IGNORECASE)
 BEHIND = re.compile(rf"(.*\S)[\s,;]+({HERTZ}|{CHANNEL})", re.IGNORECASE)
 AHEAD = re.compile(rf"({HERTZ}|{CHANNEL}(?<![:,;]))\s*[:,;]?\s+(\S.*)", re.IGNORECASE)
 COMMA = re.compile(r"(?<![0-9.])([0-9]+),([0-9]+)(?![0-9]*[.,][0-9])")
+
+
+def is_return_loss_reading(text: str) -> bool:
+    """Tell whether a reading of the screen is written as a return loss."""
+    return bool(LOSS.match(text.strip()))
 
 
 def parse_reading(text: str, channels: Channels = MappingProxyType({})) -> Reading:

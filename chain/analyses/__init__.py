@@ -6,6 +6,7 @@ __all__ = [
     "compare",
     "expect",
     "improvements",
+    "loss_range",
     "ohmmeter",
     "page",
     "parts",

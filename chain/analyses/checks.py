@@ -82,6 +82,11 @@ class CheckResult(ResultTable):
     assumed: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
 
+    @property
+    def sound(self) -> bool:
+        """Whether it fits and nothing says stop."""
+        return self.fits and all(each.level != "stop" for each in self.findings)
+
     def headline(self) -> str:
         """Title, whether it fits, and how many remarks of each level there are."""
         counts = ((level, sum(each.level == level for each in self.findings)) for level in LEVELS)

@@ -13,7 +13,7 @@ from library.records import Pad
 
 __all__ = ["dc_path", "pad_input_limit_w", "power_limits", "safety"]
 
-METER = "unplug receivers, injectors and power supplies, then meter centre to shield before connecting"
+METER = "unplug receivers, injectors and supplies, then meter centre to shield before connecting"
 BLOCK = "or put a DC block, rated for the volts, between antenna and pad: at the analyzer it would not save the pad"
 
 STANDING = (

@@ -38,9 +38,12 @@ def command(shared: Common, setup: str, touchstone: str | None, plot: str | None
     refuse_overwriting(shared.output, shared.force, [setup])
     refuse_overwriting(touchstone, shared.force, [setup])
     check_plot(shared, plot, [setup])
+    from chain.analyses.loss_range import loss_range
     from chain.assembly.power import account
 
-    found = account(load_heeded(shared, setup))
+    loaded = load_heeded(shared, setup)
+    found = account(loaded)
+    ranges = loss_range(loaded, found.budget.freq_hz, shared.seed)
     if touchstone is not None:
         from chain.sweeps.touchstone import text_of_two_port
 
@@ -57,8 +60,8 @@ def command(shared: Common, setup: str, touchstone: str | None, plot: str | None
     def render(console: Console) -> None:
         from chain.report import budget
 
-        budget.render(found, console)
+        budget.render(found, console, ranges)
         draw_after(plot, plots, console)
 
-    deliver(shared, render, found.to_dict, [setup], found)
+    deliver(shared, render, lambda: {**found.to_dict(), "range": ranges.to_dict()}, [setup], found)
     write_plot(shared, plot, plots, found.setup.title, [setup])

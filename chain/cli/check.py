@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from chain.cli.options import Common, common, enforce, setup_argument
+from chain.cli.options import Common, common, setup_argument
 from chain.cli.output import deliver, refuse_overwriting
 
 __all__ = ["command"]
@@ -12,15 +12,18 @@ __all__ = ["command"]
 
 @click.command("check")
 @setup_argument
-@enforce
+@click.option("--no-fail", is_flag=True, help="Exit with 0 even if it does not fit or must not be connected.")
+@click.option("--enforce", is_flag=True, expose_value=False, help="Exit with 1 in that case; so it does without.")
 @common
-def command(shared: Common, setup: str, enforce: bool) -> None:
+def command(shared: Common, setup: str, no_fail: bool) -> None:
     """Say for each joint what mates with what and why not, and warn of DC, power and parts the wrong way round.
+
+    Exit status 1 if something does not fit or must not be connected.
 
     \b
     Examples:
       chain check demo/boathouse.toml
-      chain check demo/boathouse.toml --enforce && echo fits
+      chain check demo/boathouse.toml > fits.txt && echo fits
     """
     refuse_overwriting(shared.output, shared.force, [setup])
     from chain.cli.installations import either_in
@@ -38,7 +41,7 @@ def command(shared: Common, setup: str, enforce: bool) -> None:
             installation.render(checked, console)  # type: ignore[arg-type]
 
         deliver(shared, show, checked.to_dict, [setup])
-        if enforce and not checked.sound:
+        if not (no_fail or checked.sound):
             raise click.exceptions.Exit(1)
         return
     from chain.analyses.checks import check
@@ -51,5 +54,5 @@ def command(shared: Common, setup: str, enforce: bool) -> None:
         report.render(found, console)  # type: ignore[arg-type]
 
     deliver(shared, render, found.to_dict, [setup], found)
-    if enforce and not found.fits:
+    if not (no_fail or found.sound):
         raise click.exceptions.Exit(1)

@@ -20,6 +20,7 @@ RANKS = ("interval", "cost", "loss", "reflection", "joints")
 @click.command("choose")
 @click.argument("need", metavar="[NEED]", required=False, shell_complete=need_files)
 @click.option("--rank", type=click.Choice(RANKS), default="interval", help="What puts the chains in order.")
+@click.option("--items", "every_item", is_flag=True, help="Show each chain part by part: what to buy, how it joins.")
 @click.option("--why", type=int, nargs=2, metavar="A B", help="Compare two chains of the answer, item by item.")
 @click.option(
     "--improve",
@@ -30,7 +31,13 @@ RANKS = ("interval", "cost", "loss", "reflection", "joints")
 @enforce
 @common
 def command(
-    shared: Common, need: str | None, rank: str, why: tuple[int, int] | None, improve: str | None, enforce: bool
+    shared: Common,
+    need: str | None,
+    rank: str,
+    every_item: bool,
+    why: tuple[int, int] | None,
+    improve: str | None,
+    enforce: bool,
 ) -> None:
     """Find the chains that can be built of what is owned and on offer, and what they tell of an antenna.
 
@@ -50,6 +57,10 @@ def command(
     from chain.uncertainty.intervals import SEED
 
     loaded = load_need(need) if need else None
+    if loaded is not None:
+        from chain.report.numbers import follow_limit
+
+        follow_limit(loaded.far.limit_in_db)
     seed = SEED if shared.seed is None else shared.seed
     if improve:
         _weigh(shared, improve, loaded, seed, inputs)
@@ -68,7 +79,10 @@ def command(
     def render(console: object) -> None:
         from chain.report import choose as pages
 
-        (pages.render_contrast if why else pages.render)(result, console)  # type: ignore[arg-type]
+        if why:
+            pages.render_contrast(result, console)  # type: ignore[arg-type]
+        else:
+            pages.render(result, console, every_item)  # type: ignore[arg-type]
 
     deliver(shared, render, result.to_dict, inputs, result)
     if enforce and not found.chains:

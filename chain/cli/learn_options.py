@@ -110,9 +110,9 @@ def asked(given: Mapping[str, Any], standards: Sequence[str]) -> Asked:
     setup = item = None
     if given["setup_path"]:
         from chain.characterize.part_use import item_of
-        from chain.files.setup_file import load_setup
+        from chain.cli.loading import load_stated
 
-        setup = load_setup(given["setup_path"])
+        setup = load_stated(given["setup_path"])
         if not given["item"]:
             raise click.UsageError(f"Which item of {given['setup_path']} was measured? Name it: --item ID.")
         item = item_of(setup, given["item"])

@@ -11,14 +11,22 @@ from chain.cli.output import note
 if TYPE_CHECKING:
     from chain.setups import Setup
 
-__all__ = ["load_heeded"]
+__all__ = ["load_heeded", "load_stated"]
+
+
+def load_stated(path: str) -> Setup:
+    """Load a set-up; the unit of its limit becomes that of the answer."""
+    from chain.files.setup_file import load_setup
+    from chain.report.numbers import follow_limit
+
+    setup = load_setup(path)
+    follow_limit(setup.far.limit_in_db)
+    return setup
 
 
 def load_heeded(shared: Common, path: str) -> Setup:
     """Load a set-up; where direct current on its lead would do harm, say so on stderr and among its warnings."""
-    from chain.files.setup_file import load_setup
-
-    setup = load_setup(path)
+    setup = load_stated(path)
     if not setup.far.dc_feed_v:
         return setup
     from chain.analyses.checks import check

@@ -8,7 +8,7 @@ import sys
 from collections.abc import Iterator, MutableMapping, Sequence
 from contextlib import contextmanager, suppress
 from importlib import import_module
-from io import StringIO
+from io import StringIO, TextIOWrapper
 from typing import Any, NoReturn
 
 import click
@@ -91,6 +91,8 @@ class LazyGroup(click.Group):
         self, info_name: str | None, args: list[str], parent: click.Context | None = None, **extra: Any
     ) -> click.Context:
         """Take the arguments in; help and version are printed here."""
+        if args[:1] == ["help"]:
+            args = [*args[1:], "--help"]
         with _writing():
             return super().make_context(info_name, args, parent, **extra)
 
@@ -161,9 +163,7 @@ def _explain(error: Exception, debug: bool) -> NoReturn:
 
         traceback.print_exception(error)
     if isinstance(error, click.ClickException):
-        page = StringIO()
-        error.show(page)
-        _stop("\n".join(plain(line) for line in page.getvalue().splitlines()), 2)
+        _stop("\n".join(plain(line) for line in _usage_lines(error)), 2)
     if isinstance(error, InputError):
         _stop(str(error), error.exit_code)
     if isinstance(error, LibraryError):
@@ -174,6 +174,15 @@ def _explain(error: Exception, debug: bool) -> NoReturn:
     kind = plain(f"{type(error).__name__}: {error}".splitlines()[0])
     remedy = "repeat the command with --debug and report what it prints"
     _stop(f"error: a fault of this program, not of your input ({kind})\nhelp: {remedy}", 3)
+
+
+def _usage_lines(error: click.ClickException) -> list[str]:
+    """An error of the command line in the style of all others; help names the page that tells more."""
+    if isinstance(error, click.exceptions.NoArgsIsHelpError):
+        return error.format_message().splitlines()
+    lines = [f"error: {error.format_message()}"]
+    context = getattr(error, "ctx", None)
+    return [*lines, f"help: {context.command_path} --help"] if context is not None else lines
 
 
 def _library_lines(error: Any) -> list[str]:
@@ -196,7 +205,7 @@ CONTEXT: MutableMapping[str, Any] = {"help_option_names": ["-h", "--help"], "max
 
 
 @click.group(cls=LazyGroup, context_settings=CONTEXT, no_args_is_help=True)
-@click.version_option(package_name="matchpad-chain", prog_name="chain")
+@click.version_option(None, "-V", "--version", package_name="matchpad-chain", prog_name="chain")
 def chain() -> None:
     """What a 50-ohm analyzer shows of a 75-ohm antenna through pad, adapters and leads, and what the antenna truly is.
 
@@ -206,6 +215,7 @@ def chain() -> None:
       chain check mine.toml        does it fit, is anything at risk
       chain expect mine.toml       what the screen will show
       chain recover mine.toml --reading "VSWR 1.30 at 210 MHz"
+      chain help recover           all about one command
     """
 
 
@@ -238,13 +248,28 @@ class _Forgiving:
             self._stream.flush()
 
 
+def _ascii_locale() -> bool:
+    """Tell whether the user's locale is the plain C one, which the interpreter itself takes for UTF-8 (PEP 538, PEP 540)."""
+    if os.environ.get("PYTHONIOENCODING") or os.environ.get("PYTHONUTF8"):
+        return False
+    plain = ("C", "POSIX")
+    name = os.environ.get("LC_ALL")
+    if name:
+        return name in plain
+    return os.environ.get("LANG") in plain and os.environ.get("LC_CTYPE", "") in ("", "C.UTF-8", *plain)
+
+
 def _settle_surroundings() -> None:
-    """Set right what the program is started with: streams that are closed, and a width that nothing can be read in."""
+    """Set right what the program is started with: streams closed, a locale without our signs, a width nothing can be read in."""
     for stream in (sys.stdin, sys.stdout, sys.stderr):
         if stream is None:
             # Or the next file that is opened would get the closed stream's number.
             os.open(os.devnull, os.O_RDWR)
     sys.stdin = sys.stdin or os.fdopen(os.open(os.devnull, os.O_RDONLY), encoding="utf-8")
+    if _ascii_locale():
+        for stream in (sys.stdout, sys.stderr):
+            if isinstance(stream, TextIOWrapper):
+                stream.reconfigure(encoding="ascii", errors="backslashreplace")
     sys.stdout = sys.stdout or _Closed()
     sys.stderr = _Forgiving(sys.stderr or StringIO())
     # Pictures go to files: a backend for screens, which may not even exist, is of no use.

@@ -33,18 +33,28 @@ class Common:
     assumed: bool = False
     method: bool = False
     verbose: bool = False
+    units: str | None = None
 
 
+UNITS = click.option(
+    "--units",
+    type=click.Choice(["vswr", "rl", "both"]),
+    help="Show a match as VSWR, as return loss, or as both; left out: as the limit is stated.",
+)
+WITHOUT_MATCH = ("chain.cli.new", "chain.cli.parts", "chain.cli.schema")
+"""Commands whose answer shows no match."""
 OPTIONS = (
     click.option("--json", is_flag=True, help="One JSON object instead of text."),
-    click.option("-q", "--quiet", is_flag=True, help="Nothing on stderr but errors."),
+    click.option(
+        "-q", "--quiet", is_flag=True, help="Only the answer: its first three lines, and nothing on stderr but errors."
+    ),
     click.option(
         "--color",
         type=click.Choice(["auto", "always", "never"]),
         default="auto",
         help="Colour: by the terminal (auto), always, never.",
     ),
-    click.option("--seed", type=click.IntRange(0, 2**63 - 1), help="Seed of simulated draws."),
+    click.option("--seed", type=click.IntRange(0, 2**63 - 1), help="Seed of the simulation."),
     click.option(
         "-o",
         "--output",
@@ -56,21 +66,27 @@ OPTIONS = (
     click.option("--assumed", is_flag=True, help="Show every assumption."),
     click.option("--method", is_flag=True, help="Show how it was computed: draws, seed, how the readings were taken."),
     click.option("-v", "--verbose", is_flag=True, help="Show both."),
+    UNITS,
     click.option("--debug", is_flag=True, help="Show the traceback of an error."),
 )
 
 
 def common(function: Function) -> Function:
     """Add the shared options to a command, which gets them as one argument `common`."""
+    shown = [each for each in OPTIONS if each is not UNITS or function.__module__ not in WITHOUT_MATCH]
 
     @wraps(function)
     def called(*args: Any, **given: Any) -> Any:
-        shared = Common(**{field.name: given.pop(field.name) for field in fields(Common)})
+        from chain.report.numbers import Units, in_units
+
+        shared = Common(**{field.name: given.pop(field.name) for field in fields(Common) if field.name in given})
         check_ending(shared.output, str(click.get_current_context().command.name), shared.json)
         shared = replace(shared, json=shared.json or kind_of(shared.output) == "json")
-        return function(shared, *args, **given)
+        wanted = Units(shared.units == "rl", shared.units == "both", shared.units is not None)
+        with in_units(wanted):
+            return function(shared, *args, **given)
 
-    for option in reversed(OPTIONS):
+    for option in reversed(shown):
         called = option(called)
     return called  # type: ignore[return-value]
 

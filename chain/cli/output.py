@@ -130,7 +130,9 @@ def asked_console(stream: TextIO, shared: Common) -> AnswerConsole:
     from chain.report.tables import Detail
 
     console = console_for(stream, shared.color)
-    console.detail = Detail(shared.assumed or shared.verbose, shared.method or shared.verbose)
+    console.detail = Detail(
+        shared.assumed or shared.verbose, shared.method or shared.verbose, shared.quiet and shared.output in (None, "-")
+    )
     return console
 
 

@@ -157,6 +157,11 @@ def _inputs(
     loaded = None if setup_path is None else load_heeded(shared, setup_path)
     if not sweep_paths:
         readings = _typed(texts, loaded)
+        if loaded is None or loaded.far.limit_vswr is None:
+            from chain.report.numbers import follow_limit
+            from chain.units import is_return_loss_reading
+
+            follow_limit(all(map(is_return_loss_reading, texts)))
     else:
         from chain.sweeps.readings import averaged_sweeps
 

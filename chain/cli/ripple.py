@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from chain.cli.completing import any_file, setup_or_sweep_files
+from chain.cli.loading import load_stated
 from chain.cli.options import Common, common
 from chain.cli.output import Refusal, deliver, note, refuse_overwriting, write_whole
 from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
@@ -80,7 +81,6 @@ def command(shared: Common, files: tuple[str, ...], gate: str | None, sweep: Swe
 
 def _inputs(files: tuple[str, ...], sweep: SweepOptions) -> tuple[Setup | None, Readings]:
     from chain.assembly.plane import read_sweep_for
-    from chain.files.setup_file import load_setup
     from chain.sweeps.read import read_sweep
 
     setups = [path for path in files if path.lower().endswith(".toml")]
@@ -89,7 +89,7 @@ def _inputs(files: tuple[str, ...], sweep: SweepOptions) -> tuple[Setup | None, 
         raise click.UsageError("Give one sweep (.s1p or .csv), and one set-up (.toml) if you have it.")
     if not setups:
         return None, read_sweep(sweeps[0], sweep)
-    setup = load_setup(setups[0])
+    setup = load_stated(setups[0])
     return setup, read_sweep_for(setup, sweeps[0], sweep)
 
 

@@ -164,7 +164,7 @@ def _explained(
     ahead, order, turns = seen
     air = lengths[-1].length_m
     if turns > COARSE and not (fits and fits[0].folded):
-        return "may as well be a longer way folded back; halve the step"
+        return "it may as well be a longer way that the coarse step shows as a short one; halve the step"
     if fits:
         return _fitted_words(fits)
     if place.stretches:
@@ -172,7 +172,7 @@ def _explained(
     lines = [f"{_metres(each.length_m)} m of {each.material}" for each in lengths[:-1]]
     if order == "before":
         return " or ".join(lines)
-    return f"{', '.join(lines)}, or a surface {_metres(air)} m in front of the antenna"
+    return f"{', '.join(lines)}, or {_metres(air)} m of air in front of the antenna"
 
 
 def _unfitted(place: Place, lengths: Sequence[Length], braid: str, ahead: float, order: str) -> str:
@@ -183,22 +183,20 @@ def _unfitted(place: Place, lengths: Sequence[Length], braid: str, ahead: float,
             "or put a choke on it: if the dips move, it is that"
         )
     if ahead > place.slack_s:
-        return (
-            f"nothing that long in your list: a surface {_metres(LIGHT_M_PER_S / 2 * ahead)} m in front of the antenna?"
-        )
+        return f"{_metres(LIGHT_M_PER_S / 2 * ahead)} m of air in front of the antenna; no item is that long"
     if order != "unknown":
         return f"inside the chain, but no joint of your list lies {_metres(lengths[0].length_m)} m away"
     air = lengths[-1].length_m
     more = _more(place, 2 * air / LIGHT_M_PER_S)
     longer = f"{more}, or " if more else ""
-    return f"nothing that long in your list: {longer}a surface {_metres(air)} m in front of the antenna?"
+    return f"{longer}{_metres(air)} m of air in front of the antenna; no item is that long"
 
 
 def _fitted_words(fits: Sequence[Fitting]) -> str:
     stretch = fits[0].stretch
     if fits[0].folded:
-        return f"likely {stretch.words} ({_metres(stretch.length_m)} m), folded back; halve the step"
-    where = f"between {stretch.near} and {'the antenna' if stretch.to_antenna else stretch.far}"
+        return f"likely {stretch.words} ({_metres(stretch.length_m)} m), too long for this step; halve the step"
+    where = f"from {stretch.near} to {'the antenna' if stretch.to_antenna else stretch.far}"
     # A longer stretch that only adds what takes no time is no other answer.
     others = [
         each.stretch.words for each in fits[1:] if not each.folded and not set(stretch.items) <= set(each.stretch.items)
@@ -222,13 +220,11 @@ def _named(made: Component, all_of_them: Sequence[Component], found: Found) -> C
                 ways = [_signed(one) + _signed(other), _signed(one) - _signed(other)]
             if weaker and any(_agree(made, way, found) for way in ways):
                 pair = " and ".join(f"{megahertz(each.spacing_hz)}" for each in (one, other))
-                return replace(
-                    made, kind="beat", matches=(), explanation=f"the ways of the {pair} MHz ripples together"
-                )
+                return replace(made, kind="beat", matches=(), explanation=f"the {pair} MHz ripples together")
         ways = [2 * _signed(one), -_signed(one)] if found.has_phase else [2 * one.delay_s]
         weaker = made.reflection < ROOM * one.reflection * made.against**2
         if weaker and any(_agree(made, way, found) for way in ways):
-            text = f"the way of the {megahertz(one.spacing_hz)} MHz ripple travelled once more"
+            text = f"second round trip of the {megahertz(one.spacing_hz)} MHz ripple"
             return replace(made, kind="repeat", matches=(), explanation=text)
     return made
 

@@ -24,6 +24,7 @@ from chain.setups import (
     with_typical_residuals,
     with_typical_standards,
 )
+from chain.units import is_return_loss
 from library.load import LibraryError, load_library
 from library.records import Connector
 
@@ -230,7 +231,8 @@ def read_far(raw: object, notes: Notes) -> Far | None:
     if model.dc_feed is None:
         notes.assumed.append("far: no DC on the lead (dc_feed not stated)")
     ohm = FAR_OHM if model.impedance is None else model.impedance
-    return Far(model.connector, ohm, model.limit, model.dc_feed, model.antenna_q)
+    limit_in_db = isinstance(raw, dict) and is_return_loss(raw.get("limit"))
+    return Far(model.connector, ohm, model.limit, model.dc_feed, model.antenna_q, limit_in_db)
 
 
 def read_antenna(raw: object, notes: Notes, taken: dict[str, Where]) -> Antenna:

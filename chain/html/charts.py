@@ -13,7 +13,7 @@ from chain.analyses.recovery import Recovery
 from chain.plots.axes import frequency_axis, vswr_axis
 from chain.plots.figure import CurveChart, Level, Series, Span
 from chain.reflection import vswr
-from chain.report.numbers import frequency
+from chain.report.numbers import frequency, limit, short_limit
 
 __all__ = ["START_VSWR", "against_true", "decimated", "live_places", "over_frequency", "sweep_chart"]
 
@@ -56,9 +56,9 @@ def against_true(page: Page) -> CurveChart:
     levels = [Level("ceiling", "ceiling", float(vswr(grid["ceiling"][column])))]
     limit = page.setup.far.limit_vswr
     if limit is not None:
-        levels.append(Level(f"limit {limit:g}", "limit", limit, "y"))
+        levels.append(Level(f"limit {short_limit(limit)}", "limit", limit, "y"))
     where = frequency(page.expectation.worst_hz)
-    note = f"At {where}: nominal reading, interval and guaranteed bound for every true VSWR from 1 to an open."
+    note = f"At {where}: nominal reading, interval and guaranteed bound for every true value from a perfect match to an open."
     return CurveChart(
         "true",
         "What the screen reads against what the antenna truly is",
@@ -85,7 +85,7 @@ def over_frequency(page: Page) -> CurveChart:
     return CurveChart(
         "frequency",
         "What the screen reads over the sweep",
-        f"For an antenna of true VSWR {_start(page):g} all over: nominal reading, interval, guaranteed bound and ceiling.",
+        f"For an antenna of {limit(_start(page))} all over: nominal reading, interval, guaranteed bound and ceiling.",
         frequency_axis(freq),
         vswr_axis("screen reads", _highest(page)),
         tuple(series),
@@ -112,7 +112,11 @@ def sweep_chart(result: Recovery) -> CurveChart:
     true = Series("antenna", "true", freq, result.true_vswr[shown], result.low[shown], result.high[shown], joined)
     reading = Series("screen", "reading", freq, result.reading_vswr[shown], joined=joined)
     spans = tuple(Span(each.channel, each.verdict, each.low_hz, each.high_hz) for each in result.channels)
-    levels = () if result.limit_vswr is None else (Level(f"limit {result.limit_vswr:g}", "limit", result.limit_vswr),)
+    levels = (
+        ()
+        if result.limit_vswr is None
+        else (Level(f"limit {short_limit(result.limit_vswr)}", "limit", result.limit_vswr),)
+    )
     note = "Screen as read, antenna as recovered with its interval."
     if freq.size < result.freq_hz.size:
         note += f" {freq.size} of {result.freq_hz.size} points, the widest of every stretch."

@@ -12,6 +12,7 @@ from chain.analyses.recovery import Recovery
 from chain.arrays import Real
 from chain.html.charts import decimated, live_places
 from chain.reflection import magnitude_from_vswr
+from chain.report.numbers import units
 from chain.report.recover import graded
 
 __all__ = ["SCALE", "live_json"]
@@ -37,6 +38,7 @@ def live_json(page: Page) -> str:
     document: dict[str, object] = {
         "scale": SCALE,
         "limit": page.setup.far.limit_vswr,
+        "in_db": units().in_db,
         "start": {"row": row, "column": column},
         "freq_mhz": _megahertz(grid["freq_hz"]),
         "true": _whole(grid["true"], round),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+from collections.abc import Callable
 from functools import lru_cache
 from importlib.metadata import version
 from importlib.resources import files
@@ -20,8 +21,8 @@ from chain.html.charts import against_true, live_places, over_frequency, sweep_c
 from chain.html.inline_charts import curve_svg
 from chain.html.live import live_json
 from chain.report import budget, check, expect, recover
-from chain.report.numbers import db, frequency, lower, percent, span, vswr
-from chain.report.phrases import plane_words
+from chain.report.numbers import db, figure, frequency, head, limit, percent, short_limit, span, units
+from chain.report.phrases import plane_words, sentence
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -82,9 +83,10 @@ def page_html(page: Page) -> str:
         "start_slider": round(float(grid["true"][row]) * 600),
         "start_column": column,
         "last_column": grid["freq_hz"].size - 1,
-        "loss": budget.verdict_line(page.account),
+        "loss": budget.loss_line(page.account),
         "losses": _losses(page),
         "live": live_json(page),
+        "kind": "return loss, dB," if units().in_db else "VSWR",
         "script": script,
         "policy": _policy(script),
         "printed": _printed(page, drawing),
@@ -140,10 +142,18 @@ def _environment() -> Environment:
         finalize=_shown,
     )
     made.filters.update(
-        vswr=vswr, db=db, frequency=frequency, percent=_share, lower=lower, ohm=_ohm, sentence=_sentence
+        figure=_in_one_line(figure), db=db, frequency=frequency, percent=_share, ohm=_ohm, sentence=sentence
     )
-    made.filters.update(known=_known, replace_end=lambda text: text.rstrip("."))
-    made.globals.update(span=span, graded=recover.graded, plane_words=plane_words, infinite=float("inf"), ends=ENDS)
+    made.filters.update(known=_known, limit=limit, short_limit=short_limit, replace_end=lambda text: text.rstrip("."))
+    made.globals.update(
+        span=_in_one_line(span),
+        plane_words=plane_words,
+        infinite=float("inf"),
+        ends=ENDS,
+        head=_in_one_line(head),
+        units=units,
+    )
+    made.globals["graded"] = recover.graded
     return made
 
 
@@ -178,19 +188,19 @@ def _share(share: float) -> str:
     return percent(share).replace(".0", "")
 
 
+def _in_one_line(words: Callable[..., str]) -> Callable[..., str]:
+    """The same cell with its two units, where there are two, beside each other."""
+    return lambda *values: words(*values).replace("\n", " / ")
+
+
 def _known(value: float) -> str:
-    """VSWR, or a word where none was found."""
-    return "none" if np.isnan(value) else vswr(value)
+    """A match as a figure, or a word where none was found."""
+    return "none" if np.isnan(value) else _in_one_line(figure)(value)
 
 
 def _ohm(value: float) -> str:
     """Resistance as a meter shows it."""
     return "open" if value == float("inf") else f"{value:.0f}" if value >= 200 else f"{value:.1f}".removesuffix(".0")
-
-
-def _sentence(text: str) -> str:
-    """Text as a sentence of its own."""
-    return f"{text[:1].upper()}{text[1:].rstrip('.')}."
 
 
 def _verdict(page: Page) -> dict[str, Any]:
@@ -201,12 +211,24 @@ def _verdict(page: Page) -> dict[str, Any]:
     if page.recovery is None:
         head, *rest = lines
         kind = "aim" if known.aim_reading.vswr or known.aim_bound.vswr else "not-proven"
-        return {"kind": kind, "head": head, "lines": rest, "stops": stops, "fit": check.verdict_line(page.checked)}
+        return {
+            "kind": kind,
+            "head": head,
+            "lines": rest,
+            "stops": stops,
+            "fit": " ".join(check.verdict_lines(page.checked)[:2]),
+        }
     head = recover.sentence(page.recovery)
     kind = page.recovery.verdict.replace(" ", "-")
     leaning = recover.channel_line(page.recovery) or recover.level_line(page.recovery)
     lines = [leaning, *lines] if leaning and page.recovery.verdict == "not proven" else lines
-    return {"kind": kind, "head": head, "lines": lines, "stops": stops, "fit": check.verdict_line(page.checked)}
+    return {
+        "kind": kind,
+        "head": head,
+        "lines": lines,
+        "stops": stops,
+        "fit": " ".join(check.verdict_lines(page.checked)[:2]),
+    }
 
 
 def _printed(page: Page, drawing: str) -> dict[str, bool]:

@@ -7,7 +7,7 @@ import math
 from chain.analyses.expect import Expectation
 from chain.plots.axes import vswr_axis
 from chain.plots.figure import CurveChart, Level, Series
-from chain.report.numbers import frequency, lower, percent, vswr
+from chain.report.numbers import at_most, figure_of, frequency, percent, short_limit
 from chain.report.phrases import plane_words
 
 __all__ = ["describe"]
@@ -19,11 +19,11 @@ def describe(result: Expectation) -> tuple[CurveChart]:
     true = curve["true_vswr"]
     share = percent(result.coverage).replace(".0", "")
     highest = max(float(curve["bound_high"].max()), result.ceiling_vswr)
-    levels = [Level(f"ceiling {vswr(result.ceiling_vswr)}", "ceiling", result.ceiling_vswr)]
+    levels = [Level(f"ceiling {figure_of(result.ceiling_vswr)}", "ceiling", result.ceiling_vswr)]
     if result.limit_vswr is not None:
-        levels.append(Level(f"limit {result.limit_vswr:g}", "limit", result.limit_vswr, "y"))
+        levels.append(Level(f"limit {short_limit(result.limit_vswr)}", "limit", result.limit_vswr, "y"))
     if result.aim_reading.vswr is not None:
-        levels.append(Level(f"aim {lower(result.aim_reading.vswr)}", "limit", result.aim_reading.vswr))
+        levels.append(Level(f"aim {at_most(result.aim_reading.vswr)}", "limit", result.aim_reading.vswr))
     return (
         CurveChart(
             "reading-against-true",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from chain.plots.axes import frequency_axis, vswr_axis
 from chain.plots.figure import CurveChart, Level, ReflectionChart, Series, Trace
 from chain.reflection import magnitude_from_vswr, vswr
-from chain.report.numbers import frequency
+from chain.report.numbers import frequency, short_limit
 from chain.tuning.matching import Matching
 
 __all__ = ["describe"]
@@ -28,13 +28,13 @@ def describe(result: Matching) -> tuple[CurveChart | ReflectionChart, ...]:
     return (
         CurveChart(
             "vswr",
-            "VSWR without and with the best network",
+            "Match without and with the best network",
             f"{result.networks[0].words if result.networks else 'no network helps'}; in {result.far_ohm:g} ohm, on the side of the "
             "lead. Floor: no lossless network leaves less (Bode and Fano). Axis spaced by reflection.",
             frequency_axis(freq),
             vswr_axis("at the lead", highest),
             tuple(series),
-            (Level(f"limit {limit:g}", "limit", limit), Level("floor", "ceiling", result.floor_vswr)),
+            (Level(f"limit {short_limit(limit)}", "limit", limit), Level("floor", "ceiling", result.floor_vswr)),
         ),
         ReflectionChart(
             "circle",
@@ -44,6 +44,6 @@ def describe(result: Matching) -> tuple[CurveChart | ReflectionChart, ...]:
             tuple(ratio * result.far_ohm for ratio in CIRCLES),
             tuple(traces),
             float(magnitude_from_vswr(limit)),
-            f"limit {limit:g}",
+            f"limit {short_limit(limit)}",
         ),
     )

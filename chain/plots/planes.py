@@ -6,7 +6,7 @@ from chain.analyses.planes import Planes
 from chain.errors import plain
 from chain.plots.axes import vswr_axis
 from chain.plots.figure import Bar, BarChart, Group, Level
-from chain.report.numbers import frequency, percent, span
+from chain.report.numbers import frequency, percent, short_limit, span
 
 __all__ = ["describe"]
 
@@ -35,9 +35,12 @@ def describe(result: Planes) -> tuple[BarChart]:
             vswr_axis("antenna, recovered", highest),
             groups,
             (
-                Level(f"true {first.true_vswr:g}", "first", first.true_vswr, "y"),
-                Level(f"true {first.limit_vswr:g}", "second", first.limit_vswr, "y"),
+                Level(f"true {short_limit(first.true_vswr)}", "first", first.true_vswr, "y"),
+                Level(f"true {short_limit(first.limit_vswr)}", "second", first.limit_vswr, "y"),
             ),
-            (("first", f"a true {first.true_vswr:g}"), ("second", f"a true {first.limit_vswr:g}")),
+            (
+                ("first", f"a true {short_limit(first.true_vswr)}"),
+                ("second", f"a true {short_limit(first.limit_vswr)}"),
+            ),
         ),
     )

@@ -10,7 +10,7 @@ from chain.errors import plain
 from chain.plots.axes import even_axis, frequency_axis, vswr_axis
 from chain.plots.figure import Bar, BarChart, CurveChart, Group, Level, Plot, ReflectionChart, Series, Span, Trace
 from chain.reflection import magnitude_from_vswr
-from chain.report.numbers import frequency, percent
+from chain.report.numbers import frequency, percent, short_limit
 from chain.report.phrases import plane_words
 
 __all__ = ["describe"]
@@ -58,7 +58,7 @@ def _sweep(result: Recovery) -> CurveChart:
             Series("as read", "reading", freq, result.reading_vswr, joined=joined),
             Series("antenna", "true", freq, true, joined=joined),
         ),
-        () if limit is None else (Level(f"limit {limit:g}", "limit", limit),),
+        () if limit is None else (Level(f"limit {short_limit(limit)}", "limit", limit),),
         tuple(Span(plain(each.channel), each.verdict, each.low_hz, each.high_hz) for each in result.channels),
     )
 
@@ -82,7 +82,7 @@ def _reflection(result: Recovery, far: NDArray[np.complex128]) -> ReflectionChar
         tuple(ratio * ohm for ratio in CIRCLES),
         tuple(traces),
         None if limit is None else float(magnitude_from_vswr(limit)),
-        "" if limit is None else f"limit {limit:g}",
+        "" if limit is None else f"limit {short_limit(limit)}",
     )
 
 

@@ -8,7 +8,7 @@ from chain.arrays import Real
 from chain.plots.axes import even_axis, frequency_axis, vswr_axis
 from chain.plots.figure import CurveChart, Level, ReflectionChart, Series, Trace
 from chain.reflection import magnitude_from_vswr
-from chain.report.numbers import frequency
+from chain.report.numbers import frequency, short_limit
 from chain.tuning.records import Tuning
 from chain.tuning.spans import inside
 
@@ -53,14 +53,14 @@ def _vswr(result: Tuning) -> CurveChart:
     highest = max(float(np.nanmax(np.where(np.isfinite(each), each, 1.0))) for each in (sweep.true_vswr, sweep.high))
     return CurveChart(
         "vswr",
-        "VSWR now, and after the change" if after is not None else "VSWR as read, and the antenna behind it",
+        "Match now, and after the change" if after is not None else "Match as read, and the antenna behind it",
         f"Antenna in {result.far_ohm:g} ohm at its own connector; wanted: {result.wanted.low_hz / 1e6:g} to "
         f"{result.wanted.high_hz / 1e6:g} MHz. Axis spaced by reflection."
         + ("" if after is None else f" Then: after a change of length by {100 * after.share:+.1f} %."),
         frequency_axis(sweep.freq_hz),
         vswr_axis("screen and antenna", highest),
         tuple(series),
-        (Level(f"limit {result.limit_vswr:g}", "limit", result.limit_vswr), *_levels(result)),
+        (Level(f"limit {short_limit(result.limit_vswr)}", "limit", result.limit_vswr), *_levels(result)),
     )
 
 
@@ -112,5 +112,5 @@ def _circle(result: Tuning) -> ReflectionChart:
         tuple(ratio * ohm for ratio in CIRCLES),
         tuple(traces),
         float(magnitude_from_vswr(result.limit_vswr)),
-        f"limit {result.limit_vswr:g}",
+        f"limit {short_limit(result.limit_vswr)}",
     )

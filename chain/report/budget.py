@@ -7,13 +7,14 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 from rich.console import Console
 
+from chain.analyses.loss_range import LossRange
 from chain.arrays import Real
 from chain.assembly.power import Account
-from chain.report import phrases as outline
 from chain.report.numbers import db, frequency, percent
-from chain.report.tables import Column, notes, say, show_table
+from chain.report.phrases import counted, fitted, short
+from chain.report.tables import Column, answer, notes, show_table
 
-__all__ = ["render", "verdict_line"]
+__all__ = ["loss_line", "render", "verdict_lines"]
 
 Rows = Iterator[list[str]]
 
@@ -23,32 +24,32 @@ SHOWN_DB = 0.005
 """Joints that lose less than this share one line."""
 
 
-def render(result: Account, console: Console) -> None:
+def render(result: Account, console: Console, ranges: LossRange) -> None:
     """Print a budget."""
+    chosen = _points(result)
     found = result.budget
-    chosen = _points(found.freq_hz, found.worst)
-    outline.render(result.setup, console)
-    say(console, verdict_line(result))
-    console.print()
-    columns = [
-        Column("dB at", figures=False),
-        *(Column(f"{frequency(found.freq_hz[index])}\n{name}") for index, name in chosen.items()),
-    ]
+    answer(console, verdict_lines(result, ranges), result.setup.warnings)
     at = list(chosen)
-    losses = list(_losses(result, at))
-    show_table(console, columns, losses, ruled=[len(losses) - SUMS - 1])
-    console.print()
-    power = [Column("share of the source's power", figures=False), *columns[1:]]
-    show_table(console, power, list(_shares(result, at)))
+    columns = [Column(f"{frequency(found.freq_hz[index])}\n{name}") for index, name in chosen.items()]
+    losses = list(_losses(result, ranges, at))
+    show_table(console, [Column("dB at", figures=False, wraps=True), *columns], losses, ruled=[len(losses) - SUMS - 1])
     console.print()
     show_table(
-        console, [Column("add to a near level for the far", figures=False), *columns[1:]], list(_levels(result, at))
+        console, [Column("share of the source's power", figures=False, wraps=True), *columns], list(_shares(result, at))
     )
-    notes(console, result.setup.warnings, result.setup.assumed)
+    console.print()
+    title = "from a level at the analyzer\nto that at the antenna, add"
+    show_table(console, [Column(title, figures=False, wraps=True), *columns], list(_levels(result, at)))
+    method = (
+        f"Source {found.near_ohm:g} ohm, antenna {found.far_ohm:g} ohm, both matched. Range: 95 % of {ranges.draws} simulated "
+        f"chains, seed {ranges.seed}."
+    )
+    notes(console, result.setup.assumed, [method])
 
 
-def _points(freq_hz: Real, worst: int) -> dict[int, str]:
-    """Indices to show, each with what it is."""
+def _points(result: Account) -> dict[int, str]:
+    """Indices of the frequencies that are shown, each with what it is."""
+    freq_hz, worst = result.budget.freq_hz, result.budget.worst
     centre = int(np.argmin(np.abs(freq_hz - (freq_hz[0] + freq_hz[-1]) / 2)))
     names: dict[int, list[str]] = {}
     for index, name in ((0, "lower"), (centre, "centre"), (freq_hz.size - 1, "upper"), (worst, "worst")):
@@ -56,22 +57,29 @@ def _points(freq_hz: Real, worst: int) -> dict[int, str]:
     return {index: "\n".join(names[index]) for index in sorted(names)}
 
 
-def verdict_line(result: Account) -> str:
-    """What is lost on the way up, and where most of it."""
-    found = result.budget
-    worst = found.worst
-    text = (
-        f"Going up, {db(found.transducer_loss_db[worst])} dB of the power is lost on the way to the antenna at "
-        f"{frequency(found.freq_hz[worst])}, the worst point"
-    )
+def verdict_lines(result: Account, ranges: LossRange) -> list[str]:
+    """Loss on the way to the antenna and where most of it goes; its range at the worst point; the next step."""
+    found, worst = result.budget, result.budget.worst
+    low, high = db(float(ranges.loss_low_db[worst])), db(float(ranges.loss_high_db[worst]))
+    assumed = len(result.setup.assumed)
+    rests = f" Rests on {counted(assumed, 'assumption')}." if assumed else " Every part as stated."
+    return [
+        loss_line(result),
+        fitted(f"Worst, {frequency(found.freq_hz[worst])}: {low} to {high} dB (95 %).{rests}"),
+        "Next: 'chain expect' says what the screen shows; an echo loses this twice.",
+    ]
+
+
+def loss_line(result: Account) -> str:
+    """What is lost on the way to the antenna at the worst point, and where most of it."""
+    found, worst = result.budget, result.budget.worst
+    first = f"{db(found.transducer_loss_db[worst])} dB is lost on the way to the antenna"
     losses = {item.id: float(item.attenuation_db[worst]) for item in found.items}
-    if losses:
-        most = max(losses, key=lambda name: losses[name])
-        text += f"; {most} alone takes {db(losses[most])} dB"
-    return f"{text}. What comes back loses as much again."
+    most = max(losses, key=lambda name: losses[name], default="")
+    return f"{first}, {db(losses[most])} of it in '{short(most)}'." if most else f"{first}."
 
 
-def _losses(result: Account, at: Sequence[int]) -> Rows:
+def _losses(result: Account, ranges: LossRange, at: Sequence[int]) -> Rows:
     """Items and joints in the order of the chain, then the sums."""
     found = result.budget
     items = {item.id: item for item in found.items}
@@ -83,30 +91,41 @@ def _losses(result: Account, at: Sequence[int]) -> Rows:
             yield [joint.far, *_figures(items[joint.far].attenuation_db, at)]
     if quiet:
         others = "other " if len(quiet) < len(found.joints) else ""
-        yield [f"{len(quiet)} {others}joints, no step", *(db(0) for _ in at)]
-    yield ["interaction of mismatches", *_figures(found.interaction_db, at, signed=True)]
-    yield ["transducer loss", *_figures(found.transducer_loss_db, at)]
-    yield ["  of it reflected (mismatch)", *_figures(result.near_mismatch_loss_db, at)]
-    yield ["  of it left in the chain (dissipative)", *_figures(result.dissipative_loss_db, at)]
+        yield [f"{counted(len(quiet), f'{others}connector joint')}, same impedance on both sides", *(db(0) for _ in at)]
+    yield ["mismatches together", *_figures(found.interaction_db, at, signed=True)]
+    yield ["lost in all (transducer loss)", *_figures(found.transducer_loss_db, at)]
+    yield ["  95 %", *_range(ranges.loss_low_db, ranges.loss_high_db, at)]
+    yield ["  of it heat in the chain", *_figures(result.dissipative_loss_db, at)]
     yield ["insertion loss", *_figures(found.insertion_loss_db, at)]
-    yield [f"near return loss, {found.near_ohm:g} ohm", *_figures(found.near_return_loss_db, at)]
-    yield [f"far return loss, {found.far_ohm:g} ohm", *_figures(found.far_return_loss_db, at)]
+    yield [
+        "return loss at the analyzer, 95 %",
+        *_range(ranges.near_return_loss_low_db, ranges.near_return_loss_high_db, at),
+    ]
+    yield [
+        "return loss at the antenna, 95 %",
+        *_range(ranges.far_return_loss_low_db, ranges.far_return_loss_high_db, at),
+    ]
 
 
 def _shares(result: Account, at: Sequence[int]) -> Rows:
     found = result.budget
-    yield ["reflected at the near end", *(percent(found.reflected_share[index]) for index in at)]
+    yield ["reflected at the analyzer's end", *(percent(found.reflected_share[index]) for index in at)]
     for item in found.items:
         yield [f"lost in {item.id}", *(percent(item.dissipated_share[index]) for index in at)]
-    yield ["delivered at the far end", *(percent(found.delivered_share[index]) for index in at)]
+    yield ["delivered to the antenna", *(percent(found.delivered_share[index]) for index in at)]
 
 
 def _levels(result: Account, at: Sequence[int]) -> Rows:
     found, level = result.budget, result.levels_db
-    yield ["power in dB", *_figures(level["power_db"], at, signed=True)]
-    yield ["voltage in dB", *_figures(level["voltage_db"], at, signed=True)]
-    yield [f"dBm to dBuV at {found.far_ohm:g} ohm", *_figures(level["dbm_to_far_dbuv"], at, signed=True)]
-    yield ["(voltage lost going up)", *_figures(level["near_to_far_voltage_db"], at)]
+    yield ["to a power, dB", *_figures(level["power_db"], at, signed=True)]
+    yield ["to a voltage, dB", *_figures(level["voltage_db"], at, signed=True)]
+    yield [f"to dBm, for dBuV at {found.far_ohm:g} ohm", *_figures(level["dbm_to_far_dbuv"], at, signed=True)]
+    yield ["(voltage lost going up, dB)", *_figures(level["near_to_far_voltage_db"], at)]
+
+
+def _range(low: Real, high: Real, at: Sequence[int]) -> list[str]:
+    pairs = ((low[index], high[index]) for index in at)
+    return [f"{down:.1f} to {up:.1f}" if abs(up) < 200 else f"{down:.1f} or more" for down, up in pairs]
 
 
 def _figures(values: Real, at: Sequence[int], signed: bool = False) -> list[str]:

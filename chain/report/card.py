@@ -6,11 +6,12 @@ from rich.console import Console
 
 from chain.analyses.bench_card import Card
 from chain.analyses.ohmmeter import WHOLE_CHAIN
-from chain.report.numbers import frequency, lower, percent, span, vswr
-from chain.report.phrases import plane_words
-from chain.report.tables import Column, say, show_table, title
+from chain.report.expect import aim_words
+from chain.report.numbers import between, figure, frequency, head, percent, span, units
+from chain.report.phrases import line_of, plane_words
+from chain.report.tables import Column, answer, say, show_table, title
 
-__all__ = ["render"]
+__all__ = ["card_lines", "render"]
 
 STYLES = {"stop": "bold red", "caution": "yellow", "note": "dim"}
 LINE = "_" * 9
@@ -21,8 +22,8 @@ ENDS = {"near": "analyzer", "far": "antenna"}
 
 def render(result: Card, console: Console) -> None:
     """Print the card."""
+    answer(console, card_lines(result))
     title(console, f"Bench card: {result.title}")
-    say(console, _aim(result), style="bold")
     say(console, f"Date {LINE}  By {LINE}  Analyzer {LINE}  Pad no. {LINE}")
     _cautions(result, console)
     _wiring(result, console)
@@ -31,13 +32,21 @@ def render(result: Card, console: Console) -> None:
     _record(result, console)
 
 
-def _aim(result: Card) -> str:
-    if result.limit_vswr is None:
-        return "No limit is stated: add one under [far]."
-    for aim, how in ((result.aim_reading, f" ({_share(result)})"), (result.aim_bound, ", whatever the unknowns")):
-        if aim.vswr is not None:
-            return f"Aim for VSWR {lower(aim.vswr)} or less on the screen: it proves VSWR {result.limit_vswr:g}{how}."
-    return f"No reading proves VSWR {result.limit_vswr:g} with this chain."
+def card_lines(result: Card) -> list[str]:
+    """The reading to aim for, what must be seen to first, the next step."""
+    stops = [each for each in result.cautions if each.level == "stop"]
+    if stops:
+        return [
+            line_of("Do not connect this yet: ", stops[0].text),
+            aim_words(result),
+            line_of("Next: ", stops[0].remedy),
+        ]
+    known = [each for each in result.ends if each.end == "open"]
+    second = ""
+    if known:
+        seen = max(known, key=lambda each: each.reading_high)
+        second = f"Nothing connected must show {between(seen.reading_low, seen.reading_high)}, or there is a fault."
+    return [aim_words(result), second, "Next: go through the cautions, then wire from the analyzer outwards."]
 
 
 def _share(result: Card) -> str:
@@ -75,7 +84,7 @@ def _wiring(result: Card, console: Console) -> None:
 
 
 def _known(result: Card, console: Console) -> None:
-    _head(console, "Screen with a known end in the antenna's place, VSWR")
+    _head(console, f"Screen with a known end in the antenna's place, {head()}")
     columns = [Column("end", False)]
     for freq_hz in result.freq_hz:
         columns += [Column(f"{frequency(float(freq_hz))}\nnominal"), Column(f"\n{_share(result)}")]
@@ -84,7 +93,7 @@ def _known(result: Card, console: Console) -> None:
         row: list[object] = [name]
         for each in result.ends:
             if each.end == name:
-                row += [vswr(each.reading_vswr), span(each.reading_low, each.reading_high)]
+                row += [figure(each.reading_vswr), span(each.reading_low, each.reading_high)]
         rows.append(row)
     show_table(console, columns, rows)
     say(
@@ -140,6 +149,7 @@ def _range(low: float, high: float) -> str:
 
 def _record(result: Card, console: Console) -> None:
     _head(console, "The antenna")
-    columns = [Column(name, False) for name in ("at", "screen VSWR", "R + jX, ohm", "true VSWR", "verdict")]
+    columns = [Column(name, False) for name in ("at", f"screen {head()}", "R + jX, ohm", f"true {head()}", "verdict")]
     show_table(console, columns, [[name, LINE, LINE, LINE, LINE] for name in result.places])
-    say(console, 'True VSWR and verdict: chain recover SETUP --reading "VSWR x at f MHz"')
+    kind = "RL" if units().in_db else "VSWR"
+    say(console, f'True value and verdict: chain recover SETUP --reading "{kind} x at f MHz"')

@@ -5,9 +5,11 @@ from __future__ import annotations
 from rich.console import Console
 
 from chain.analyses.checks import CheckResult
-from chain.report.tables import Column, notes, safe, say, show_table, title
+from chain.findings import Finding
+from chain.report.phrases import counted, line_of, short
+from chain.report.tables import Column, answer, notes, safe, say, show_table
 
-__all__ = ["render", "verdict_line"]
+__all__ = ["STYLES", "render", "show_findings", "verdict_lines"]
 
 STYLES = {"stop": "bold red", "caution": "yellow", "note": "dim"}
 VERDICT_STYLES = {"ok": "green", "costed": "yellow", "caution": "yellow"}
@@ -15,9 +17,7 @@ VERDICT_STYLES = {"ok": "green", "costed": "yellow", "caution": "yellow"}
 
 def render(result: CheckResult, console: Console) -> None:
     """Print the answer of all checks."""
-    title(console, result.title)
-    say(console, verdict_line(result), style="bold" if result.fits else "bold red")
-    console.print()
+    answer(console, verdict_lines(result), result.warnings, "green" if result.sound else "bold red")
     rows = [
         [
             f"{joint.near}/{joint.far}",
@@ -30,28 +30,48 @@ def render(result: CheckResult, console: Console) -> None:
     show_table(console, columns, rows)
     if result.findings:
         console.print()
-    for finding in result.findings:
-        remedy = f". Remedy: {finding.remedy}" if finding.remedy else ""
-        where = f"{finding.where}: " if finding.where else ""
-        label = safe(f"{finding.level}: ", STYLES[finding.level])
-        say(console, label, where, finding.text.rstrip("."), remedy, indent=2)
-    notes(console, result.warnings, result.assumed, whole=True)
+    show_findings(result.findings, console)
+    notes(console, result.assumed, whole=True)
 
 
-def verdict_line(result: CheckResult) -> str:
-    """Whether it fits, and how many remarks there are."""
+def show_findings(findings: tuple[Finding, ...], console: Console) -> None:
+    """Print remarks, each with its remedy."""
+    for each in findings:
+        where = f"{each.where}: " if each.where else ""
+        remedy = f". Remedy: {each.remedy}" if each.remedy else ""
+        say(console, safe(f"{each.level}: ", STYLES[each.level]), where, each.text.rstrip("."), remedy, indent=2)
+
+
+def verdict_lines(result: CheckResult) -> list[str]:
+    """Whether it fits or must not be connected; what speaks against it, or what it rests on; the next step."""
     bad = [joint for joint in result.joints if not joint.fits]
-    stops = sum(finding.level == "stop" for finding in result.findings) - len(bad)
-    cautions = sum(finding.level == "caution" for finding in result.findings)
+    stops = [each for each in result.findings if each.level == "stop" and each.rule != "joint"]
+    joints = counted(len(result.joints), "joint")
     if bad:
-        text = f"Does not fit together: {len(bad)} of {len(result.joints)} joints."
-        for joint in bad:
-            if joint.missing:
-                text += f" {joint.near}/{joint.far} needs {joint.missing[0]}."
-    else:
-        text = f"Fits together, {len(result.joints)} joints."
-    if stops > 0:
-        text += f" {stops} reason{'s' if stops > 1 else ''} not to connect it."
-    if cautions:
-        text += f" {cautions} caution{'s' if cautions > 1 else ''}."
-    return text
+        one = bad[0]
+        near, far = short(one.near), short(one.far)
+        first = f"Does not fit together: {len(bad)} of {joints}, {near}/{far} for one."
+        if len(bad) == 1:
+            first = f"Does not fit together: the joint {near}/{far}."
+        second = line_of(f"{one.near_connector} to {one.far_connector}: ", one.reason)
+        step = f"put {one.missing[0]} between {near} and {far}" if one.missing else "change one of the two connectors"
+        return [first, second, line_of("Next: ", step)]
+    if stops:
+        worst, *others = stops
+        more = others[0] if others else worst
+        return [
+            line_of("Do not connect this yet: ", worst.text),
+            line_of(f"{short(more.where)}: " if more.where else "", more.text),
+            line_of("Next: ", worst.remedy),
+        ]
+    cautions = [each for each in result.findings if each.level == "caution"]
+    own = next((each for each in cautions if each.rule != "safety"), None)
+    first = f"Fits together, {joints}; nothing stated here does damage."
+    rests = f"Rests on {counted(len(result.assumed), 'assumption')} (below)." if result.assumed else "All is stated."
+    told = line_of(f"{short(own.where)}: " if own.where else "", _reason(own)) if own else rests
+    return [first, told, f"Next: read the {counted(len(cautions), 'caution')} below, then 'chain expect'."]
+
+
+def _reason(found: Finding) -> str:
+    """What is wrong; of a joint without the connectors, which the table names."""
+    return found.text.rpartition(": ")[2] if found.rule == "joint" else found.text

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from rich.console import Console
 
 from chain.money import money_text
-from chain.report.numbers import db, span, vswr
-from chain.report.tables import Column, notes, say, show_table, title
+from chain.report.numbers import between, db, limit, match, span
+from chain.report.phrases import counted, fitted, line_of
+from chain.report.tables import Column, answer, notes, say, show_table
 from chain.selection.choose import Choice, Chosen
 from chain.selection.comparison import Contrast
 from chain.selection.improve import Improvement
 
-__all__ = ["render", "render_changes", "render_contrast"]
+__all__ = ["contrast_lines", "render", "render_changes", "render_contrast", "verdict_lines"]
 
-DETAILED = 3
-"""Chains told item by item; of the others the list has a line each."""
+FIRST = {"interval": "Shows most", "cost": "Costs least", "loss": "Loses least", "reflection": "Reflects least"}
 RANK_WORDS = {
     "interval": "narrowest interval first",
     "cost": "cheapest first",
@@ -24,84 +26,104 @@ RANK_WORDS = {
 }
 
 
-def render(result: Choice, console: Console) -> None:
-    """Print the chains of an answer."""
-    title(console, result.title)
-    if result.chains:
-        _found(result, console)
-    elif result.missing:
-        _nothing(result, console)
-    else:
-        least = _money(result.beyond or 0.0, result)
-        budget = money_text(result.need.budget or 0, result.need.currency)
-        say(console, f"Nothing fits the budget of {budget}: the cheapest chain that fits together costs {least}.")
-    notes(console, result.warnings, result.assumed)
-
-
-def _nothing(result: Choice, console: Console) -> None:
-    missing = result.missing
-    assert missing is not None
-    say(console, f"Nothing fits: {missing.reason}.")
-    if missing.parts:
-        nearest, *others = missing.parts
-        words = f"The nearest part of the library that would close it: {nearest}"
-        say(console, words + (f" (or {', '.join(others)})." if others else "."))
-    if missing.remedy:
-        say(console, f"{missing.remedy}.")
-
-
-def _found(result: Choice, console: Console) -> None:
-    best = result.chains[0]
-    say(console, _verdict(best, result))
-    console.print()
-    limit = f"{result.need.limit_vswr:g}"
+def render(result: Choice, console: Console, every_item: bool = False) -> None:
+    """Print the chains of an answer; item by item where that is asked for."""
+    answer(console, verdict_lines(result), result.warnings)
+    if not result.chains:
+        notes(console, result.assumed)
+        return
     columns = [
-        Column("chain", figures=False),
+        Column("chain"),
         Column(f"to buy,\n{result.need.currency}"),
         Column("loss,\ndB"),
-        Column("sum of\nrefl."),
-        Column("joints"),
-        Column(f"a true {limit}\ncomes out as"),
-        Column("calibrated", figures=False),
+        *(column for column, _ in _ranked(result)),
+        Column("the limit\ncomes out as"),
+        Column("parts, analyzer to antenna", figures=False, wraps=True),
     ]
-    show_table(console, columns, [_row(each) for each in result.chains])
-    console.print()
-    for chain in result.chains:
-        say(console, f"{chain.number:>3}  {_items(chain)}", indent=5)
-    for chain in result.chains[:DETAILED]:
+    show_table(console, columns, [_row(each, result) for each in result.chains])
+    for chain in result.chains if every_item else ():
         console.print()
         _detail(chain, result, console)
-    if len(result.chains) > DETAILED:
-        console.print()
-        say(
-            console,
-            f"--json has chains {DETAILED + 1} to {len(result.chains)} item by item; --why 1 2 compares two of them.",
-        )
-    console.print()
-    _method(result, console)
+    more = "" if every_item else "the chains item by item (--items)"
+    notes(console, result.assumed, [_method(result)], more=more)
 
 
-def _verdict(best: Chosen, result: Choice) -> str:
-    if best.best is None:
-        return f"Best of {len(result.chains)}: {_items(best)}, but no plane that is allowed exists on it."
-    told = f"a true VSWR of {result.need.limit_vswr:g} comes out as {span(best.best.low, best.best.high)}"
+def verdict_lines(result: Choice) -> list[str]:
+    """The best chain, what it shows of the antenna, and what to buy; or what is missing."""
+    if not result.chains:
+        return _nothing(result)
+    best = result.chains[0]
     spend = f"for {_money(best.cost, result)}" if best.cost else "with what is owned"
-    first = {"interval": "Tells most", "cost": "Costs least", "loss": "Loses least", "reflection": "Reflects least"}
-    words = first.get(result.rank, "Fewest joints")
-    return f"{words}, {spend}: {_items(best)}. Calibrated {_plane(best)}, {told}."
+    words = f"{FIRST.get(result.rank, 'Fewest joints')}, {spend}"
+    first = fitted(
+        f"{words}: {_items(best)}.", f"{words}: chain {best.number} below, {counted(len(best.items), 'part')}."
+    )
+    if best.best is None:
+        return [first, "No place where it could be calibrated is allowed.", "Next: allow another plane in the file."]
+    told = f"A true {limit(result.need.limit_vswr)} comes out as {between(best.best.low, best.best.high)}"
+    second = fitted(f"{told}, calibrated {_plane(best)}.", f"{told}.")
+    return [first, second, _next(best, result)]
 
 
-def _row(chain: Chosen) -> list[str]:
+def _next(best: Chosen, result: Choice) -> str:
+    """The cheapest chain where the best one costs more, else where to buy it."""
+    cheapest = min(result.chains, key=lambda each: each.cost)
+    if cheapest.best is not None and cheapest.cost < best.cost:
+        price = f"for {_money(cheapest.cost, result)}" if cheapest.cost else "with what you own"
+        comes = between(cheapest.best.low, cheapest.best.high)
+        return fitted(f"Next: cheaper is chain {cheapest.number}, {price}; it comes out as {comes}.")
+    bought = ", ".join(each.part for each in best.buy)
+    last = "'chain choose --why 1 2' compares two of them"
+    return (
+        fitted(f"Next: buy {bought}; {last}.", f"Next: buy {bought}.", f"Next: buy it; {last}.")
+        if bought
+        else f"Next: {last}."
+    )
+
+
+def _nothing(result: Choice) -> list[str]:
+    missing = result.missing
+    if missing is None:
+        budget = money_text(result.need.budget or 0, result.need.currency)
+        return [
+            f"Nothing fits the budget of {budget}.",
+            f"The cheapest chain that fits together costs {_money(result.beyond or 0.0, result)}.",
+            "Next: raise the budget, or add cheaper offers to the file.",
+        ]
+    nearest = ", ".join(missing.parts)
+    second = (
+        fitted(f"The library has what would close it: {nearest}.", f"{missing.parts[0]} would close it.")
+        if nearest
+        else ""
+    )
+    remedy = missing.remedy or ("add one of them to the file's offers" if nearest else "add what joins the two ends")
+    return [line_of("Nothing fits: ", missing.reason), second, line_of("Next: ", remedy)]
+
+
+def _row(chain: Chosen, result: Choice) -> list[str]:
     best = chain.best
     return [
         str(chain.number),
         f"{chain.cost:.2f}",
         db(chain.loss_db),
-        f"{chain.sum_reflection:.3f}",
-        str(chain.joints),
+        *(text(chain) for _, text in _ranked(result)),
         span(best.low, best.high) if best else "no plane",
-        best.plane if best else "",
+        _items(chain) + (f"; calibrated {_plane(chain)}" if best and best.plane != _first_plane(result) else ""),
     ]
+
+
+def _first_plane(result: Choice) -> str:
+    best = result.chains[0].best
+    return best.plane if best else ""
+
+
+def _ranked(result: Choice) -> list[tuple[Column, Callable[[Chosen], str]]]:
+    """The column that the chains are ranked by, where it is none of those that always stand."""
+    if result.rank == "joints":
+        return [(Column("joints"), lambda chain: str(chain.joints))]
+    if result.rank == "reflection":
+        return [(Column("sum of\nrefl."), lambda chain: f"{chain.sum_reflection:.3f}")]
+    return []
 
 
 def _items(chain: Chosen) -> str:
@@ -143,38 +165,28 @@ def _detail(chain: Chosen, result: Choice, console: Console) -> None:
     if chain.best:
         best = chain.best
         say(console, f"  calibrate {_plane(chain)} with {best.standards}", indent=4)
-        reads = (
-            "an open end may read anything"
-            if best.ceiling_vswr > 1e3
-            else f"nothing reads above VSWR {vswr(best.ceiling_vswr)}"
-        )
         others = [f"{each.plane} {span(each.low, each.high)}" for each in chain.sights[1:]]
-        say(console, f"  {reads} there; other planes: {', '.join(others) or 'none allowed'}", indent=4)
+        if best.ceiling_vswr <= 1e3:
+            say(console, f"  nothing connected shows {match(best.ceiling_vswr)} there", indent=4)
+        if others:
+            say(console, f"  calibrated elsewhere: {', '.join(others)}", indent=4)
 
 
-def _method(result: Choice, console: Console) -> None:
+def _method(result: Choice) -> str:
     count = f"{result.considered:.0f}" if result.considered < 1e6 else f"{result.considered:.2g}"
-    say(
-        console,
-        f"Exact, of {count} chains of at most {result.need.most_items} items (stock apart): no other costs less, loses less, "
-        "reflects less and has fewer joints at once. Loss is the sum of the items' own and of the joints' mismatch, "
-        "reflection the sum of limits. The real interval, by simulation, only puts these chains in order: worst of "
-        f"{result.points} frequencies, best allowed plane, seed {result.seed}. Shown {RANK_WORDS[result.rank]}.",
+    return (
+        f"All {count} chains of at most {result.need.most_items} parts were weighed; those shown are the ones that no other "
+        "beats in cost, loss, sum of reflections and number of joints at once. Loss: of the parts and of the steps at joints. "
+        f"What a true {limit(result.need.limit_vswr)} comes out as: simulated, at the worst of {result.points} frequencies and "
+        f"the best plane allowed, seed {result.seed}. Order: {RANK_WORDS[result.rank]}."
     )
 
 
 def render_contrast(result: Contrast, console: Console) -> None:
     """Print two chains item by item."""
     one, two = result.first, result.second
-    title(console, one.setup.title)
     more = two.cost - one.cost
-    spend = f"{abs(more):.2f} {result.currency} {'more' if more > 0 else 'less'}" if round(more, 2) else "as much"
-    words = f"Chain {two.number} costs {spend} than chain {one.number}".replace("as much than", "as much as")
-    if one.best and two.best:
-        spans = [span(each.best.low, each.best.high) for each in (two, one) if each.best]
-        words += f", and tells the limit as {spans[0]} ({_plane(two)}) against {spans[1]} ({_plane(one)})"
-    say(console, words + ".")
-    console.print()
+    answer(console, contrast_lines(result))
     columns = [
         Column(f"chain {one.number}", figures=False, wraps=True),
         Column(f"chain {two.number}", figures=False, wraps=True),
@@ -190,6 +202,24 @@ def render_contrast(result: Contrast, console: Console) -> None:
     show_table(console, columns, [*rows, ["in all", "", *total]], ruled=[len(rows) - 1])
 
 
+def contrast_lines(result: Contrast) -> list[str]:
+    """Which of two chains costs more, what either shows of the antenna, the next step."""
+    one, two = result.first, result.second
+    more = two.cost - one.cost
+    spend = (
+        f"{abs(more):.2f} {result.currency} {'more' if more > 0 else 'less'} than" if round(more, 2) else "as much as"
+    )
+    first = f"Chain {two.number} costs {spend} chain {one.number}."
+    if not (one.best and two.best):
+        return [first, "One of the two has no plane that is allowed.", "Next: take the other."]
+    spans = [between(each.best.low, each.best.high) for each in (two, one) if each.best]
+    second = fitted(
+        f"A true value at the limit comes out as {spans[0]} against {spans[1]}.", f"{spans[0]} against {spans[1]}."
+    )
+    better = min((one, two), key=lambda each: each.best.width if each.best else 2.0)
+    return [first, second, f"Next: chain {better.number} shows the antenna better; the steps below say why."]
+
+
 def _signed(cost: float, loss_db: float, reflection: float) -> list[str]:
     near_zero = abs(reflection) < 5e-4
     return [
@@ -201,16 +231,22 @@ def _signed(cost: float, loss_db: float, reflection: float) -> list[str]:
 
 def render_changes(result: Improvement, console: Console) -> None:
     """Print the single changes of a set-up."""
-    title(console, result.title)
-    now = f"Now a true VSWR of {result.limit_vswr:g} comes out as {span(result.now_low, result.now_high)}."
     helping = [each for each in result.changes if each.width < result.now_width]
-    best = f" Best first step: {helping[0].what}." if helping else " No single change narrows that."
-    say(console, now, best)
-    console.print()
+    now = f"a true {limit(result.limit_vswr)} comes out as {between(result.now_low, result.now_high)}"
+    if helping:
+        best = helping[0]
+        lines = [
+            line_of("Best first step: ", best.what),
+            fitted(f"Now {now}; then as {between(best.low, best.high)}."),
+            f"Next: {'it costs nothing' if best.price == 0 else 'weigh its price'}; the others are below, one change at a time.",
+        ]
+    else:
+        lines = ["No single change narrows it.", f"Now {now}.", "Next: 'chain choose NEED' looks for another chain."]
+    answer(console, lines, result.warnings)
     columns = [
         Column("change", figures=False, wraps=True),
         Column("price"),
-        Column(f"a true {result.limit_vswr:g}\ncomes out as"),
+        Column("the limit\ncomes out as"),
         Column("narrower\nby"),
     ]
     rows = []
@@ -222,12 +258,12 @@ def render_changes(result: Improvement, console: Console) -> None:
             if each.price
             else "free"
         )
-        rows.append([each.what, price, span(each.low, each.high), f"{100 * each.gain / result.now_width:.0f} %"])
+        rows.append(
+            [each.what, price, span(each.low, each.high), f"{max(round(100 * each.gain / result.now_width), 0)} %"]
+        )
     show_table(console, columns, rows)
-    console.print()
-    say(
-        console,
-        "Free changes first, then by what each unit of money narrows, then those of unknown price. Intervals at the worst of "
-        f"{result.points} frequencies, one change at a time, seed {result.seed}.",
+    method = (
+        "Order: what is free, then by how much each unit of money narrows, then what has no price. Intervals at the worst of "
+        f"{result.points} frequencies, seed {result.seed}."
     )
-    notes(console, result.warnings, result.assumed)
+    notes(console, result.assumed, [method])

@@ -10,13 +10,13 @@ from rich.text import Text
 from chain.comparisons.antennas import AntennaComparison, ChannelDifference
 from chain.comparisons.levels import LevelChannel, LevelComparison
 from chain.errors import plain
-from chain.report.numbers import vswr
-from chain.report.tables import Column, notes, say, show_table
+from chain.report.numbers import figure, head, match
+from chain.report.phrases import short
+from chain.report.tables import Column, answer, notes, show_table
 
 __all__ = ["Grid", "level_grid", "level_lines", "match_grid", "match_lines", "render", "render_levels"]
 
 STYLES = {"better": "green", "worse": "red", "mixed": "yellow"}
-LONGEST_NAME = 16
 MOST_ROWS = 12
 FULL_DB = 20.0
 Grid = tuple[list[Column], list[list[object]]]
@@ -26,34 +26,24 @@ def render(
     result: AntennaComparison, console: Console, every: bool = False, files: tuple[str, str] | None = None
 ) -> None:
     """Print a comparison by match."""
-    for line in match_lines(result):
-        say(console, line)
-    console.print()
+    answer(console, match_lines(result), result.warnings)
     columns, rows = match_grid(result)
     shown = rows if every else rows[:MOST_ROWS]
     show_table(console, columns, shown)
-    console.print()
-    hidden = f"{len(rows) - len(shown)} more channels (--all). " if len(rows) > len(shown) else ""
+    hidden = f"{len(rows) - len(shown)} more channels (--all)" if len(rows) > len(shown) else ""
     named = "" if files is None else f"{result.first_name} is {files[0]}, {result.second_name} {files[1]}. "
-    say(
-        console,
-        f"{named}{hidden}Changes are {short(result.second_name)} less {short(result.first_name)}, with what holds for all rows "
+    method = (
+        f"{named}Changes are {short(result.second_name)} less {short(result.first_name)}, with what holds for all rows "
         f"at once (95 %): of |reflection| at the worst point, and of the power that the channel loses to its match. "
-        f"{_shared(result)} {result.points} points, {result.draws} draws, seed {result.seed}.",
+        f"{_shared(result)} {result.points} points, {result.draws} draws, seed {result.seed}."
     )
-    notes(console, result.warnings, ())
+    notes(console, (), [method], more=hidden)
 
 
 def _shared(result: AntennaComparison) -> str:
     if result.has_phase:
         return "Errors that both sweeps share cancel."
     return "No phase was read, so the errors that both share need not cancel."
-
-
-def short(name: str) -> str:
-    """A name that leaves room for a sentence."""
-    text = plain(name)
-    return text if len(text) <= LONGEST_NAME else f"{text[: LONGEST_NAME - 3]}..."
 
 
 def match_lines(result: AntennaComparison) -> tuple[str, str, str]:
@@ -85,7 +75,7 @@ def _rests_on(result: AntennaComparison, most: ChannelDifference) -> str:
     name = f"Channel {short(most.channel)}" if result.in_channels else short(most.channel)
     change = most.loss_change_db
     interval = f"{_signed(most.loss_low_db)} to {_signed(most.loss_high_db)}"
-    return f"{name}: VSWR {vswr(most.first_vswr)}, then {vswr(most.second_vswr)}; loss {_signed(change)} dB, {interval} (95 %)."
+    return f"{name}: {match(most.first_vswr)}, then {match(most.second_vswr)}; loss {_signed(change)} dB, {interval} (95 %)."
 
 
 def _next(result: AntennaComparison) -> str:
@@ -115,8 +105,8 @@ def match_grid(result: AntennaComparison) -> Grid:
     """Table of the channels."""
     columns = [
         Column("channel" if result.in_channels else "stretch,\nMHz", figures=False),
-        Column(f"VSWR\n{short(result.first_name)[:9]}"),
-        Column(f"VSWR\n{short(result.second_name)[:9]}"),
+        Column(f"{head()}\n{short(result.first_name)[:9]}"),
+        Column(f"{head()}\n{short(result.second_name)[:9]}"),
         Column("|reflection| by\n95 %"),
         Column("loss by,\ndB"),
         Column("\n95 %"),
@@ -125,8 +115,8 @@ def match_grid(result: AntennaComparison) -> Grid:
     rows = [
         [
             each.channel.removesuffix(" MHz"),
-            vswr(each.first_vswr),
-            vswr(each.second_vswr),
+            figure(each.first_vswr),
+            figure(each.second_vswr),
             f"{each.reflection_low:+.2f} to {each.reflection_high:+.2f}",
             _signed(each.loss_change_db),
             f"{_signed(each.loss_low_db)} to {_signed(each.loss_high_db)}",
@@ -139,20 +129,19 @@ def match_grid(result: AntennaComparison) -> Grid:
 
 def render_levels(result: LevelComparison, console: Console) -> None:
     """Print a comparison by received levels."""
-    for line in level_lines(result):
-        say(console, line)
-    for grid in level_grid(result):
-        console.print()
+    answer(console, level_lines(result), result.warnings)
+    for number, grid in enumerate(level_grid(result)):
+        if number:
+            console.print()
         show_table(console, *grid)
+    method = []
     if result.channels:
-        console.print()
-        say(
-            console,
+        method.append(
             f"Levels in {result.unit}, read {result.order}. Realised gain is what the receiver gets, match included; drift is "
             "taken out by the mean of neighbours. 95 % from repeatability, mismatch at the meter and the site's reflections; "
-            f"each row by itself. {result.draws} draws, seed {result.seed}.",
+            f"each row by itself. {result.draws} draws, seed {result.seed}."
         )
-    notes(console, result.warnings, result.assumed)
+    notes(console, result.assumed, method)
 
 
 def level_lines(result: LevelComparison) -> tuple[str, str, str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rich.console import Console
 
-from chain.report.tables import Column, notes, safe, say, show_table, title
+from chain.report.tables import Column, answer, notes, say, show_table
 from chain.tuning.faults import AntennaFaults, Suspect
 
 __all__ = ["render", "three_lines"]
@@ -18,10 +18,7 @@ CAUTION = (
 
 def render(result: AntennaFaults, console: Console) -> None:
     """Print the suspects with their signs."""
-    title(console, result.title)
-    for number, line in enumerate(three_lines(result)):
-        say(console, safe(line, "yellow" if number == 0 and result.first is not None else ""))
-    console.print()
+    answer(console, three_lines(result), result.warnings, "yellow" if result.first is not None else "")
     columns = [
         Column("fault", False, True),
         Column("signs", False, True),
@@ -33,12 +30,11 @@ def render(result: AntennaFaults, console: Console) -> None:
     if first is not None:
         say(console, f"If it is that: {first.remedy}.")
     say(console, CAUTION)
-    say(
-        console,
+    method = (
         f"Taken as {result.interpretation}. A sign is what moved by more than this set-up repeats; which fault shows which is trade "
-        "practice, and no sign proves one. What lies before the calibration plane is the chain's: chain prove.",
+        "practice, and no sign proves one. What lies before the calibration plane is the chain's: chain prove."
     )
-    notes(console, result.warnings, result.assumed)
+    notes(console, result.assumed, [method])
 
 
 def three_lines(result: AntennaFaults) -> tuple[str, str, str]:

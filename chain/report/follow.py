@@ -8,9 +8,9 @@ from rich.text import Text
 from chain.errors import plain
 from chain.records.following import Change, FollowAnswer
 from chain.reflection import magnitude_from_vswr
-from chain.report.differences import short
-from chain.report.numbers import vswr
-from chain.report.tables import Column, say, show_table
+from chain.report.numbers import between, match
+from chain.report.phrases import fitted, line_of, short
+from chain.report.tables import Column, answer, show_table
 
 __all__ = ["follow_lines", "render"]
 
@@ -42,11 +42,9 @@ HEADS = {
 
 def render(result: FollowAnswer, console: Console) -> None:
     """Print one screen."""
-    for line in follow_lines(result):
-        say(console, line)
+    answer(console, follow_lines(result))
     if result.answer is None:
         return
-    console.print()
     worst = result.answer.worst.vswr
     style = STYLES.get(result.answer.verdict, "")
     for row in big(worst):
@@ -88,14 +86,14 @@ def follow_lines(found: FollowAnswer) -> tuple[str, str, str]:
     name = short(found.source)
     if found.answer is None:
         return (
-            f"No answer to {name}: {found.problem[:56]}.",
+            line_of(f"No answer to {name}: ", found.problem),
             "The file is left as it is.",
             "Next: save the sweep again.",
         )
     worst = found.answer.worst
     where = f"channel {short(worst.band.name)}" if worst.band.is_channel else short(worst.band.name)
-    high = "any" if worst.high > 99 else vswr(worst.high)
-    head = f"{HEADS[found.answer.verdict]}: VSWR {vswr(worst.vswr)}, {vswr(worst.low)} to {high} (95 %), {where}."
+    high = float("inf") if worst.high > 99 else worst.high
+    head = f"{HEADS[found.answer.verdict]}: {match(worst.vswr)}, {between(worst.low, high)} (95 %), {where}."
     kept = "" if found.kept else " NOT KEPT: disk full?"
     if found.since_last is None or found.since_first is None:
         return (
@@ -105,7 +103,7 @@ def follow_lines(found: FollowAnswer) -> tuple[str, str, str]:
         )
     last, first = (each.differences[each.most].loss_db for each in (found.since_last, found.since_first))
     words = f"Loss {last + 0.0:+.2f} dB since the last, {_word(found.since_last)}; {first + 0.0:+.2f} since the first, "
-    return head, f"{words}{_word(found.since_first)}.{kept}", _next(found)
+    return head, fitted(f"{words}{_word(found.since_first)}.{kept}"), _next(found)
 
 
 def _word(change: Change) -> str:

@@ -6,21 +6,19 @@ from rich.console import Console
 
 from chain.reception.checks import InstallationCheck
 from chain.reception.installer_card import InstallerCard
+from chain.report.check import show_findings
 from chain.report.outlets import verdict_lines
-from chain.report.tables import Column, notes, safe, say, show_table, title
+from chain.report.phrases import line_of, short
+from chain.report.tables import Column, answer, say, show_table, title
 
 __all__ = ["render", "render_card"]
 
-STYLES = {"stop": "bold red", "caution": "yellow", "note": "dim"}
 POINTS_A_TABLE = 4
 
 
 def render(result: InstallationCheck, console: Console) -> None:
     """Print the answer of the check."""
-    title(console, result.title)
-    for line in check_lines(result):
-        say(console, line)
-    console.print()
+    answer(console, check_lines(result), result.warnings, "" if result.sound else "bold red")
     made = [each for each in result.joints if each.reason == "made up to fit"]
     rows = [
         [f"{each.above}/{each.below}", each.verdict, f"{each.above_connector} to {each.below_connector}: {each.reason}"]
@@ -38,16 +36,7 @@ def render(result: InstallationCheck, console: Console) -> None:
             f"{len(made)} joints where a lead is made up to fit (state near and far of a lead to have them checked).",
         )
         console.print()
-    _findings(result.findings, console)
-    notes(console, result.warnings)
-
-
-def _findings(findings: object, console: Console) -> None:
-    assert isinstance(findings, tuple)
-    for each in findings:
-        where = f"{each.where}: " if each.where else ""
-        remedy = f"; {each.remedy}" if each.remedy else ""
-        say(console, safe(f"{each.level}: ", STYLES[each.level]), f"{where}{each.text}{remedy}.", indent=2)
+    show_findings(result.findings, console)
 
 
 def check_lines(result: InstallationCheck) -> list[str]:
@@ -58,17 +47,17 @@ def check_lines(result: InstallationCheck) -> list[str]:
     if bad:
         first = f"Does not fit: {bad} of {len(result.joints)} joints do not go together."
     elif stops:
-        first = f"Do not connect this yet: {stops[0].where} {stops[0].text}."
+        first = line_of("Do not connect this yet: ", f"{stops[0].where} {stops[0].text}")
     else:
         first = f"Fits: {len(result.joints)} joints, nothing speaks against connecting it."
     worst = next(iter([*stops, *cautions]), None)
     second = (
-        f"{worst.where}: {worst.text}."
+        line_of(f"{short(worst.where)}: " if worst.where else "", worst.text)
         if worst
         else "Rests on the connectors stated and on the DC followed from its supply."
     )
     remedy = worst.remedy if worst else ""
-    third = f"Next: {remedy}." if remedy else "Next: chain outlets FILE says what arrives."
+    third = line_of("Next: ", remedy) if remedy else "Next: chain outlets FILE says what arrives."
     return [first, second, third]
 
 
@@ -79,13 +68,11 @@ def _behind(result: InstallerCard) -> str:
 
 def render_card(result: InstallerCard, console: Console) -> None:
     """Print the card."""
+    answer(console, verdict_lines(result.reception))
     title(console, f"Installer's card: {result.title}")
     say(console, "Date ____________  By ____________  Meter ____________  75 ohm [ ]  50 + pad [ ]")
     console.print()
-    _findings(result.cautions, console)
-    console.print()
-    for line in verdict_lines(result.reception)[:2]:
-        say(console, line)
+    show_findings(result.cautions, console)
     console.print()
     say(console, f"Level to expect into 75 ohm, 95 % [dBuV], and what you read{_behind(result)}:")
     for first in range(0, len(result.points), POINTS_A_TABLE):

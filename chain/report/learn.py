@@ -8,11 +8,12 @@ from collections.abc import Iterator
 from rich.console import Console
 
 from chain.characterize.records import BeforeAfter, Figure, Learnt, Side
-from chain.report.numbers import frequency, lower, percent, span, vswr
-from chain.report.tables import Column, notes, say, show_table
+from chain.report.numbers import aim, figure, frequency, head, percent, span
+from chain.report.phrases import fitted, line_of, short
+from chain.report.tables import Column, answer, notes, show_table
 from chain.units import format_quantity
 
-__all__ = ["render"]
+__all__ = ["render", "verdict_lines"]
 
 KINDS = {"pad": "pad", "adapter": "adapter", "coax": "lead"}
 POINTS_SHOWN = 3
@@ -21,28 +22,40 @@ POINTS_SHOWN = 3
 def render(result: Learnt, console: Console, path: str = "", two_port: str = "") -> None:
     """Print what was learnt."""
     share = percent(result.coverage).replace(".0", "")
-    mean = result.mean_loss
-    times = "once" if result.sweeps == 1 else f"{result.sweeps} times"
-    sweep = f"{result.sweep_hz[0] / 1e6:g} to {result.sweep_hz[-1] / 1e6:g} MHz"
-    say(
-        console,
-        f"{result.id}: this {KINDS[result.kind]} loses {mean.value:.3f} dB, {_between(mean)} dB with {share} coverage, "
-        f"mean over {sweep}; measured {times}.",
-    )
-    if result.comparison is not None:
-        say(console, _gain(result.comparison))
-    console.print()
+    answer(console, verdict_lines(result, path), result.warnings)
     columns = [Column(KINDS[result.kind], figures=False), Column("learnt"), Column(f"interval\nof {share}")]
     show_table(console, columns, [*_losses(result), *_figures(result)])
-    console.print()
     if result.comparison is not None:
+        console.print()
         _before_and_after(result.comparison, console, share)
-    say(console, _tolerance(result))
-    say(console, _use(result, path))
+    method = [
+        _tolerance(result),
+        f"Impedances: {result.near_ohm:g} ohm near, {result.far_ohm:g} ohm far. {_drawn(result)}",
+    ]
+    if result.comparison is not None:
+        at = frequency(result.comparison.freq_hz)
+        method.append(
+            f"Readings at {at}, where the uncertainty at the limit is largest; aim for: over the whole sweep."
+        )
     if two_port and result.reflection_error is not None:
-        say(console, _as_item(result, two_port))
-    say(console, f"Impedances: {result.near_ohm:g} ohm near, {result.far_ohm:g} ohm far. {_drawn(result)}")
-    notes(console, result.warnings, result.assumed)
+        method.append(_as_item(result, two_port))
+    notes(console, result.assumed, method)
+
+
+def verdict_lines(result: Learnt, path: str = "") -> list[str]:
+    """The loss with its interval; what that changes, or what it rests on; how to use it."""
+    mean = result.mean_loss
+    share = percent(result.coverage).replace(".0", "")
+    low, high = (f"{each / 1e6:g}" for each in (result.sweep_hz[0], result.sweep_hz[-1]))
+    text = f"This {KINDS[result.kind]} loses {mean.value:.3f} dB ({_between(mean)}, {share})"
+    first = fitted(f"{text}, mean over {low} to {high} MHz.", f"{text}, mean of the sweep.")
+    times = "once" if result.sweeps == 1 else f"{result.sweeps} times"
+    rests = f"Measured {times}; the interval comes {_source(result)}."
+    return [first, _gain(result.comparison) if result.comparison is not None else rests, _use(result, path)]
+
+
+def _source(result: Learnt) -> str:
+    return "from the errors stated of the analyzer" if result.sweeps == 1 else "from the repeats and the analyzer"
 
 
 def _between(figure: Figure) -> str:
@@ -50,8 +63,7 @@ def _between(figure: Figure) -> str:
 
 
 def _drawn(result: Learnt) -> str:
-    spread = "from the errors stated of the analyzer" if result.sweeps == 1 else "from the repeats and the analyzer"
-    return f"Intervals {spread}; {result.draws} draws, seed {result.seed}."
+    return f"Intervals {_source(result)}; {result.draws} draws, seed {result.seed}."
 
 
 def _losses(result: Learnt) -> Iterator[list[str]]:
@@ -73,12 +85,15 @@ def _tolerance(result: Learnt) -> str:
     row = result.row
     if result.kind == "pad":
         return f"As a part: {row['loss_db']} dB +/- {row['loss_tolerance_db']} dB at every frequency of that span."
-    return f"As a part, its loss is told to +/- {row['loss_tolerance_percent']} % at every frequency of that span."
+    return f"As a part: its loss is known to +/- {row['loss_tolerance_percent']} % at every frequency of that span."
 
 
 def _use(result: Learnt, path: str) -> str:
     length = f', length = "{format_quantity(result.length_m, "length")}"' if result.length_m else ""
-    return f'In a set-up: library = ["{path or "FILE"}"] at its top, part = "{result.id}"{length} in the item.'
+    use = f'library = ["{path or "FILE"}"], part = "{result.id}"'
+    return fitted(
+        f"Next: in a set-up, {use}{length}.", f"Next: in a set-up, {use}.", f'Next: in a set-up, part = "{result.id}".'
+    )
 
 
 def _as_item(result: Learnt, path: str) -> str:
@@ -98,32 +113,28 @@ def _width(side: Side) -> float:
 
 def _gain(found: BeforeAfter) -> str:
     before, after = _width(found.before), _width(found.after)
+    name = short(found.title, 30)
     if after < before:
-        return f"In '{found.title}' it narrows the reading at the limit by {percent(1 - after / before)}."
-    return (
-        f"In '{found.title}' it narrows nothing: the figures of {found.before.part} claim more than these sweeps can prove. "
-        "Repeat them, or measure with better standards."
-    )
+        return f"In '{name}' it narrows the reading at the limit by {percent(1 - after / before)}."
+    return line_of("", f"It narrows nothing in '{name}': {short(found.before.part)} claims more; repeat the sweeps")
 
 
 def _before_and_after(found: BeforeAfter, console: Console, share: str) -> None:
     columns = [
         Column(f"item {found.item}", figures=False),
-        Column(f"true VSWR {found.limit_vswr:g}\nreads"),
+        Column("the limit\nreads"),
         Column(f"reading,\n{share}"),
-        Column(f"true VSWR of such\na reading, {share}"),
+        Column(f"true {head()} of\nsuch, {share}"),
         Column("aim\nfor"),
     ]
     rows = [
         [
             f"{word}: {side.part}",
-            vswr(side.reading_vswr),
+            figure(side.reading_vswr),
             span(side.reading_low, side.reading_high),
             span(side.true_low, side.true_high),
-            "none" if side.aim_vswr is None else lower(side.aim_vswr),
+            "none" if side.aim_vswr is None else aim(side.aim_vswr),
         ]
         for word, side in (("before", found.before), ("after", found.after))
     ]
     show_table(console, columns, rows)
-    say(console, f"At {frequency(found.freq_hz)}, where the limit is told least well; aim for: over the whole sweep.")
-    console.print()

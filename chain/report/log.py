@@ -13,8 +13,10 @@ from chain.errors import plain
 from chain.records.folder import Damage, Heading
 from chain.records.record import Record
 from chain.records.trends import LogTrends, SeriesTrend
-from chain.report.differences import Grid, short
-from chain.report.tables import Column, notes, say, show_table
+from chain.report.differences import Grid
+from chain.report.numbers import figure, head, span
+from chain.report.phrases import fitted, line_of, short
+from chain.report.tables import Column, answer, notes, say, show_table
 
 __all__ = ["list_text", "record_grid", "render", "render_list", "render_record", "trend_grid", "trend_lines"]
 
@@ -26,16 +28,19 @@ def render_list(headings: Sequence[Heading], damaged: Sequence[Damage], console:
     """Print the last records, newest below."""
     count = len(headings)
     if not count:
-        say(console, f"No records in {short(folder)}.")
-        say(console, "Each measurement becomes one file there.")
-        say(console, "Next: chain log add FOLDER SETUP SWEEP.")
+        lines = [f"No records in {short(folder)}.", "Each measurement becomes one file there."]
+        answer(console, [*lines, "Next: chain log add FOLDER SETUP SWEEP."])
     else:
         things = len({(each.name, each.kind) for each in headings})
         records = f"{count} record{'s' if count != 1 else ''} of {things} thing{'s' if things != 1 else ''}"
-        say(console, f"{records}, the last of {headings[-1].time[:10]}.")
-        say(console, _damage_words(damaged) if damaged else "All are whole.")
-        say(console, "Next: chain log show FOLDER tells what has changed.")
-        console.print()
+        answer(
+            console,
+            [
+                f"{records}, the last of {headings[-1].time[:10]}.",
+                _damage_words(damaged) if damaged else "All are whole.",
+                "Next: 'chain log show FOLDER' says what has changed.",
+            ],
+        )
         console.print(Text(list_text(headings[-SHOWN:]).rstrip("\n")), soft_wrap=True)
         if count > SHOWN:
             console.print()
@@ -69,12 +74,12 @@ def _cut(text: str, width: int) -> str:
 
 def render_record(record: Record, console: Console) -> None:
     """Print one record in full, but for its sweep."""
-    say(console, f"{plain(record.answer[:1].upper())}{plain(record.answer[1:])}.")
+    first = line_of("", f"{plain(record.answer[:1].upper())}{plain(record.answer[1:])}")
     warm = "" if record.temperature_c is None else f", {record.temperature_c:g} degrees C"
     who = f", by {plain(record.operator)}" if record.operator else ""
-    say(console, f"{plain(record.name)}, {record.time:%Y-%m-%d %H:%M}{warm}{who}.")
-    say(console, f"Next: chain log show FOLDER --name {plain(record.name)} tells what has changed.")
-    console.print()
+    second = fitted(f"{short(record.name, 40)}, {record.time:%Y-%m-%d %H:%M}{warm}{who}.")
+    third = f"Next: 'chain log show FOLDER --name {short(record.name)}' says what has changed."
+    answer(console, [first, second, third], record.warnings)
     show_table(console, *record_grid(record))
     console.print()
     points = ", ".join(f"{len(each.points)} points of {plain(each.source)} ({each.end})" for each in record.sweeps)
@@ -85,47 +90,37 @@ def render_record(record: Record, console: Console) -> None:
     say(console, "Written with " + ", ".join(f"{plain(name)} {plain(value)}" for name, value in record.versions) + ".")
     if record.note:
         say(console, "Note: ", record.note)
-    notes(console, record.warnings, ())
 
 
 def record_grid(record: Record) -> Grid:
     """Channels of a record."""
     lead = record.kind == "lead"
     columns = [Column("channel", figures=False)]
-    columns += [] if lead else [Column("VSWR"), Column("95 %")]
+    columns += [] if lead else [Column(head()), Column("95 %")]
     columns += [Column("loss,\ndB"), Column("repeats to,\ndB")]
     columns += [] if lead else [Column("verdict", figures=False)]
     rows: list[list[object]] = []
     for each in record.channels:
         row: list[object] = [each.name]
         if not lead:
-            row += [_vswr(each.vswr), f"{_vswr(each.vswr_low)} to {_vswr(each.vswr_high)}"]
+            row += [figure(each.vswr), span(each.vswr_low, each.vswr_high)]
         row += [f"{each.loss_db:.2f}", f"{each.repeat_db:.3f}"]
         rows.append(row if lead else [*row, each.verdict])
     return columns, rows
 
 
-def _vswr(value: float | None) -> str:
-    return "inf" if value is None else f"{value:.2f}" if value < 100 else f"{value:.0f}"
-
-
 def render(result: LogTrends, console: Console) -> None:
     """Print what the series say."""
-    for line in trend_lines(result):
-        say(console, line)
-    console.print()
+    damaged = [f"{plain(each.path)} {plain(each.what)}: skipped" for each in result.damaged]
+    answer(console, trend_lines(result), [*result.warnings, *damaged])
     columns, rows = trend_grid(result)
     show_table(console, columns, rows)
-    console.print()
-    say(
-        console,
-        f"Loss in dB: of a lead one way, as at 20 degrees C (0.198 %/K); of an antenna by its match. A step is told in at most "
+    method = (
+        f"Loss in dB: of a lead one way, as at 20 degrees C (0.198 %/K); of an antenna by its match. A step is shown in at most "
         f"{100 * result.false_alarms:g} % of series without one, each series by itself, a single record apart among them "
-        "where the records scatter as they should. A step has two records or more on either side: one alone may be a fluke.",
+        "where the records scatter as they should. A step has two records or more on either side: one alone may be a fluke."
     )
-    notes(
-        console, [*result.warnings, *(f"{plain(each.path)} {plain(each.what)}: skipped" for each in result.damaged)], ()
-    )
+    notes(console, (), [method])
 
 
 def trend_lines(result: LogTrends) -> tuple[str, str, str]:

@@ -6,7 +6,7 @@ from rich.console import Console
 
 from chain.report.numbers import vswr
 from chain.report.phrases import plane_words
-from chain.report.tables import Column, notes, safe, say, show_table, title
+from chain.report.tables import Column, answer, notes, say, show_table
 from chain.tuning.crossings import Estimate
 from chain.tuning.matching import Matching
 
@@ -29,10 +29,7 @@ DC = {
 
 def render(result: Matching, console: Console) -> None:
     """Print the networks, best first."""
-    title(console, result.title)
-    for number, line in enumerate(three_lines(result)):
-        say(console, safe(line, "green" if number == 0 and result.networks else ""))
-    console.print()
+    answer(console, three_lines(result), result.warnings, "green" if result.networks else "")
     if result.networks:
         columns, rows = grid(result)
         show_table(console, columns, rows)
@@ -40,8 +37,7 @@ def render(result: Matching, console: Console) -> None:
         say(console, DC[result.networks[0].dc])
         for text in CAUTIONS:
             say(console, text)
-    say(console, conditions(result))
-    notes(console, result.warnings, result.assumed)
+    notes(console, result.assumed, [conditions(result)])
 
 
 def grid(result: Matching) -> tuple[list[Column], list[list[object]]]:

@@ -7,7 +7,7 @@ from rich.console import Console
 from chain.money import money_text
 from chain.reception.improvements import Improvement, Improvements
 from chain.report.placement import score_words
-from chain.report.tables import Column, notes, say, show_table, title
+from chain.report.tables import Column, answer, say, show_table
 
 __all__ = ["render"]
 
@@ -16,12 +16,9 @@ ROWS = 12
 
 def render(result: Improvements, console: Console) -> None:
     """Print the changes that help."""
-    title(console, result.title)
-    for line in verdict_lines(result):
-        say(console, line)
+    answer(console, verdict_lines(result), result.warnings)
     shown = _shown(result)
     if shown:
-        console.print()
         columns = [
             Column("gain"),
             Column("room"),
@@ -47,7 +44,6 @@ def render(result: Improvements, console: Console) -> None:
         f"{f'{more} more in --json. ' if more else ''}All {result.singles} single changes and {result.pairs} pairs of the "
         "best were computed, nominally; only what the file has or offers, and what costs nothing. gain: of the worst room.",
     )
-    notes(console, result.warnings)
 
 
 def _shown(result: Improvements) -> list[Improvement]:

@@ -8,7 +8,7 @@ from rich.console import Console
 
 from chain.reception.outlets import OutletChannel, Reception
 from chain.reception.records import ANTENNA
-from chain.report.tables import Column, notes, say, show_table, title
+from chain.report.tables import Column, answer, notes, say, show_table
 
 __all__ = ["render", "verdict_lines", "worth_line"]
 
@@ -20,10 +20,7 @@ MOST_COSTS = 4
 
 def render(result: Reception, console: Console, every: bool = False) -> None:
     """Print what arrives."""
-    title(console, result.title)
-    for line in verdict_lines(result):
-        say(console, line)
-    console.print()
+    answer(console, verdict_lines(result), result.warnings)
     say(console, worth_line(result))
     console.print()
     order = result.order()
@@ -43,7 +40,7 @@ def render(result: Reception, console: Console, every: bool = False) -> None:
     console.print()
     for line in _closing(result, len(order) - len(rows)):
         say(console, line)
-    notes(console, result.warnings, result.installation.assumed)
+    notes(console, result.installation.assumed)
 
 
 def _cells(row: OutletChannel) -> list[str]:

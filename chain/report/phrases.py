@@ -1,32 +1,57 @@
-"""The chain on one line, near to far, and where it is calibrated."""
+"""Sentences that several answers share, kept to the length of a line."""
 
 from __future__ import annotations
 
 import math
+import re
 from typing import TYPE_CHECKING
 
-from chain.report.tables import say, title
+from chain.errors import plain
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from chain.analyses.expect import Expectation
     from chain.analyses.planes import Planes
     from chain.analyses.recovery import Recovery
-    from chain.setups import Setup
 
-__all__ = ["draws_words", "plane_words", "render", "upward"]
+__all__ = ["LONGEST", "counted", "draws_words", "fitted", "line_of", "plane_words", "sentence", "short", "upward"]
+
+LONGEST = 80
+"""Characters that each of the first three lines of an answer may have."""
+CLAUSE = re.compile("; |, (?:or |then )?| if | before | that ")
+"""Where a sentence may end early."""
 
 
-def render(result: Setup, console: Console) -> None:
-    """Print title, chain and calibration plane of a set-up."""
-    title(console, result.title)
-    near = f"near ({result.near.connector}, {result.near.impedance_ohm:g} ohm)"
-    far = f"far ({result.far.connector}, {result.far.impedance_ohm:g} ohm)"
-    items = [f"{item.id} (reversed)" if item.reversed else item.id for item in result.items]
-    say(console, " > ".join([near, *items, far]), indent=2)
-    say(console, f"calibrated {plane_words(result.calibration.plane)}")
-    console.print()
+def fitted(*texts: str) -> str:
+    """The first of some wordings that fits a line, else the last of them cut at a word."""
+    for text in texts:
+        if len(text) <= LONGEST:
+            return text
+    return f"{texts[-1][: LONGEST - 3].rsplit(' ', 1)[0]}..."
+
+
+def line_of(lead: str, text: str) -> str:
+    """A line that begins with `lead` and goes on with as many clauses of a text as it has room for."""
+    mark = "?" if text.endswith("?") else "."
+    text = text.rstrip(".?")
+    ends = sorted((found.start() for found in CLAUSE.finditer(text)), reverse=True)
+    return fitted(f"{lead}{text}{mark}", *(f"{lead}{text[:end]}." for end in ends))
+
+
+def short(name: str, most: int = 16) -> str:
+    """A name of the user's that leaves room for a sentence."""
+    text = plain(name)
+    return text if len(text) <= most else f"{text[: most - 3]}..."
+
+
+def sentence(text: str) -> str:
+    """Text with a capital at its start and one full stop at its end."""
+    text = text.rstrip(".")
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def counted(count: int, noun: str) -> str:
+    """A number with its noun: 1 joint, 4 joints."""
+    return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
 def plane_words(plane: str) -> str:
@@ -39,10 +64,8 @@ def draws_words(result: Expectation | Planes | Recovery) -> str:
     text, found = f"{result.draws} draws, seed {result.seed}", result.accuracy
     if found is None or not found.end_tolerance:
         return text
-    digits = "1 digit of the uncertainty allows" if found.digits == 1 else "2 digits of the uncertainty allow"
     most = "" if found.settled or found.digits == 1 else ", the most that is tried"
-    moved = f"drawn anew, ends move by up to {upward(found.end_error)} in reflection"
-    return f"{text}{most}; {moved} ({digits} {found.end_tolerance:g})"
+    return f"{text}{most}; another seed moves the limits by up to {upward(found.end_error)} in |reflection|"
 
 
 def upward(value: float) -> str:

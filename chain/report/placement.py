@@ -5,7 +5,7 @@ from __future__ import annotations
 from rich.console import Console
 
 from chain.reception.placing_amplifier import Placement, Score
-from chain.report.tables import Column, notes, say, show_table, title
+from chain.report.tables import Column, answer, say, show_table
 
 __all__ = ["render", "room_words"]
 
@@ -14,10 +14,7 @@ ROWS = 12
 
 def render(result: Placement, console: Console) -> None:
     """Print where an amplifier helps."""
-    title(console, result.title)
-    for line in verdict_lines(result):
-        say(console, line)
-    console.print()
+    answer(console, verdict_lines(result), result.warnings)
     columns = [
         Column("place", figures=False),
         Column("amplifier", figures=False),
@@ -50,7 +47,6 @@ def render(result: Placement, console: Console) -> None:
         f"{closing}room: what is left at the worst outlet and channel to the nearest limit, nominally [dB]; gain [dB]; "
         "NF of the whole system there [dB]; out: total level behind the amplifier [dBuV].",
     )
-    notes(console, result.warnings)
 
 
 def _short(text: str, most: int) -> str:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from rich.console import Console
 
 from chain.analyses.planes import Plane, Planes
-from chain.report.numbers import db, frequency, percent, span
-from chain.report.phrases import draws_words
+from chain.report.numbers import between, db, frequency, limit, percent, short_limit, span
+from chain.report.phrases import draws_words, fitted
 from chain.report.tables import Column, answer, notes, show_table
 
 __all__ = ["render"]
@@ -18,8 +18,8 @@ def render(result: Planes, console: Console) -> None:
     first = result.planes[0]
     columns = [
         Column("calibrated", figures=False, wraps=True),
-        Column(f"a true {first.true_vswr:g}\ncomes out as"),
-        Column(f"a true {first.limit_vswr:g}\ncomes out as"),
+        Column(f"a true {short_limit(first.true_vswr)}\ncomes out as"),
+        Column(f"a true {short_limit(first.limit_vswr)}\ncomes out as"),
         Column("noise,\ndB"),
     ]
     rows = [
@@ -34,25 +34,32 @@ def render(result: Planes, console: Console) -> None:
     show_table(console, columns, rows)
     share = percent(result.coverage).replace(".0", "")
     method = (
-        f"VSWR at {frequency(result.freq_hz)}, intervals of {share}; inf: everything may come back. Noise: what the trace "
+        f"Figures for {frequency(result.freq_hz)}, intervals of {share}. Noise: what the trace "
         f"noise of one raw reading grows by at the antenna. {draws_words(result)}."
     )
     reason = f"{result.reason[:1].upper()}{result.reason[1:].rstrip('.')}."
     for each in result.missing:
         console.print(f"\nNot compared: {each}.")
-    notes(console, (), result.assumed, [reason, method])
+    notes(console, result.assumed, [reason, method])
 
 
 def opening(result: Planes) -> list[str]:
     """Where to calibrate and what a true limit then comes out as; what it comes out as at the analyzer; the next step."""
     best = next(row for row in result.planes if row.plane == result.recommended)
-    comes = f"a true VSWR of {best.limit_vswr:g} comes out as"
-    first = f"Calibrate {best.what}: {comes} {span(best.limit_low, best.limit_high)}."
+    comes = f"a true {limit(best.limit_vswr)} comes out as {between(best.limit_low, best.limit_high)}"
+    first = fitted(f"Calibrate {best.what}: {comes}.", f"Calibrate there: {comes}.")
     if best.plane == "near":
-        return [first, "No plane further out narrows that.", "Next: use the analyzer's own standards."]
+        return [first, "No place further out narrows that.", "Next: use the analyzer's own standards."]
     near = next((row for row in result.planes if row.plane == "near"), None)
-    second = "" if near is None else f"At the analyzer's port it comes out as {span(near.limit_low, near.limit_high)}."
-    return [first, second, f"Next: connect {best.standards} to the {best.connector} there."]
+    second = (
+        "" if near is None else f"At the analyzer's port it comes out as {between(near.limit_low, near.limit_high)}."
+    )
+    plug = str(best.connector).partition(" (")[0]
+    return [
+        first,
+        second,
+        fitted(f"Next: connect {best.standards} to the {plug} there.", f"Next: connect {best.standards} there."),
+    ]
 
 
 def _what(plane: Plane, best: bool) -> str:

@@ -6,7 +6,6 @@ from math import isinf
 
 from rich.console import Console
 
-from chain.analyses.ohmmeter import CAUTION
 from chain.diagnosis.next_reading import OHMMETER
 from chain.diagnosis.records import (
     CANT_TELL,
@@ -17,36 +16,53 @@ from chain.diagnosis.records import (
     Proof,
     ReadTermination,
 )
-from chain.report.numbers import db, frequency, percent, span, vswr
-from chain.report.phrases import plane_words
-from chain.report.tables import Column, notes, safe, say, show_table, title
+from chain.report.numbers import between, db, figure, frequency, head, match, percent, span
+from chain.report.phrases import counted, fitted, line_of, plane_words, short
+from chain.report.tables import Column, answer, notes, say, show_table
 
-__all__ = ["end_words", "ohm_words", "render"]
+__all__ = ["end_words", "ohm_words", "render", "verdict_lines"]
 
+CAUTION = "Meter with analyzer, supplies and antenna off, volts before ohms (chain card)."
 SHOWN = 0.002
 """Kinds of less probability are listed in one line."""
 MEANINGS = {
-    "right": "the chain reads as the set-up says",
-    "pad reversed": "{item} is turned round; its far end faces the analyzer",
-    "pad missing": "there is nothing like {item} in the way",
-    "pad's loss differs": "{item} loses {size} instead of what is stated; state that loss, or take another pad",
-    "near connector poor or calibration stale": (
-        "something at the near side reflects, {item} or the analyzer's own calibration; tighten and clean it, calibrate again, "
-        "and read one end once more"
+    "right": ("the chain reads as the set-up says", ""),
+    "pad reversed": (
+        "{item} is turned round; its antenna end faces the analyzer",
+        "turn {item} round and read the ends again",
     ),
-    "near connector poor": "the joint {item} reflects {size} and changes when re-seated; clean, tighten or replace it",
-    "calibration stale": "readings stay off when connectors are re-seated (residual error {size}); calibrate again",
-    "far connector poor": "the joint {item} reflects {size}; clean, tighten or replace it",
-    "open end not open": "what was read as an open reflects {size}; take off what hangs there, dry it",
-    "50-ohm load taken for the other": "the load is a 50-ohm one; read the right one",
-    "another lead than stated": "{item} reads like another cable or piece; read the print on its jacket, or measure it",
-    "pad blocks DC": "{item} is right at radio frequency and has a capacitor inside, or its series resistor's contact is open to DC",
+    "pad missing": ("there is nothing like {item} in the way", "put {item} in and read the ends again"),
+    "pad's loss differs": (
+        "{item} loses {size} instead of what is stated",
+        "state that loss of {item} in the file, or take another pad",
+    ),
+    "near connector poor or calibration stale": (
+        "something reflects at the analyzer's side, {item} or the calibration",
+        "tighten and clean it, calibrate again, and read one end once more",
+    ),
+    "near connector poor": ("the joint {item} reflects {size}", "clean, tighten or replace the joint {item}"),
+    "calibration stale": ("readings stay off when connectors are made again, by {size}", "calibrate again"),
+    "far connector poor": ("the joint {item} reflects {size}", "clean, tighten or replace the joint {item}"),
+    "open end not open": (
+        "what was read as an open reflects {size}",
+        "take off what hangs there, dry it, read it again",
+    ),
+    "50-ohm load taken for the other": ("the load is a 50-ohm one", "read the right load"),
+    "another lead than stated": (
+        "{item} reads like another cable",
+        "read the print on the jacket of {item}, or measure it (chain learn)",
+    ),
+    "pad blocks DC": (
+        "{item} is right at radio frequency and passes no DC",
+        "nothing for the antenna's match; no ohmmeter reads through {item}",
+    ),
 }
+"""Each kind of fault: what it is, and what to do."""
 STYLES = {"right": "green", NOTHING_SHOWN: "green", CANT_TELL: "yellow", NONE_OF_THESE: "bold red"}
 HIDDEN = {
     "pad's loss differs": "a pad {size} dB off",
-    "near connector poor": "a near connector that reflects {size}",
-    "far connector poor": "a far connector that reflects {size}",
+    "near connector poor": "a near joint reflecting {size}",
+    "far connector poor": "a far joint reflecting {size}",
     "calibration stale": "a calibration {size} off",
     "open end not open": "an open that reflects {size} only",
     "50-ohm load taken for the other": "a 50-ohm load taken for the other",
@@ -62,24 +78,21 @@ NUMBERS = ("no", "one", "two", "three", "four", "five", "six")
 
 def render(result: Proof, console: Console) -> None:
     """Print what readings of known terminations mean."""
-    title(console, result.title)
-    say(console, safe(_sentence(result), STYLES.get(result.verdict, "red")))
-    for text in (_hidden(result), _against_right(result), _next(result)):
-        if text:
-            say(console, text)
-    console.print()
+    answer(console, verdict_lines(result), result.warnings, STYLES.get(result.verdict, "red"))
     _readings(result, console)
-    console.print()
     # Probabilities of kinds that all lie far from the readings would only mislead.
     if result.verdict != NONE_OF_THESE:
-        _kinds(result, console)
         console.print()
-    say(console, _conditions(result))
-    for what, text in result.ranges.items():
-        say(console, f"  {what}: {text}", indent=4, style="dim")
+        _kinds(result, console)
     if result.ohms is not None:
         say(console, CAUTION)
-    notes(console, result.warnings, result.assumed)
+    method = [text for text in (_together(result), _conditions(result)) if text]
+    notes(console, result.assumed, [*method, *(f"{what}: {text}" for what, text in result.ranges.items())])
+
+
+def verdict_lines(result: Proof) -> list[str]:
+    """What is found, what could be hidden or what it rests on, the next step."""
+    return [_verdict(result), _rests(result), _next(result)]
 
 
 def end_words(end: str, far_ohm: float) -> str:
@@ -92,20 +105,42 @@ def ohm_words(ohm: float) -> str:
     return "open" if isinf(ohm) else f"{ohm:.3g} ohm"
 
 
-def _sentence(result: Proof) -> str:
+def _verdict(result: Proof) -> str:
     first = result.hypotheses[0]
     if result.verdict == NONE_OF_THESE:
-        return (
-            "None of these: no chain with a single fault that is known here shows such readings. A figure mistyped, "
-            "terminations mixed up, or more than one fault?"
-        )
+        return "None of these: no single fault known here gives such readings."
     if result.verdict == NOTHING_SHOWN:
-        return f"No fault shown: {_counted(result)} where a sound chain puts {_pronoun(result)}."
+        return f"No fault found: {_counted(result)} where a sound chain puts {_pronoun(result)}."
     if result.verdict == CANT_TELL:
-        likely = [f"{each.what} {percent(each.share)}" for each in result.hypotheses if each.share >= 0.05]
-        return f"Cannot tell: a sound chain hardly shows such readings. {', '.join(likely[:4])}."
-    meaning = MEANINGS[first.what].format(item=first.item or "the pad", size=_size(first) or "something")
-    return f"{first.what[:1].upper()}{first.what[1:]} ({_share(first.share)}): {meaning}."
+        return "Cannot tell: a sound chain hardly gives such readings, nor does one fault."
+    name = f"{first.what[:1].upper()}{first.what[1:]} ({_share(first.share)})"
+    return fitted(f"{name}: {_meaning(first)[0]}.", f"{name}: {_meaning(first, '')[0]}.", f"{name}.")
+
+
+def _meaning(found: Hypothesis, size: str | None = None) -> tuple[str, str]:
+    """What a fault is and what to do about it, by its item and size."""
+    size = _size(found) if size is None else size
+    words = {"item": short(found.item or "the pad", 24), "size": size or "more than it should"}
+    meaning, remedy = MEANINGS[found.what]
+    return meaning.format(**words), remedy.format(**words)
+
+
+def _rests(result: Proof) -> str:
+    """What may be hidden behind a chain that shows no fault, or how firmly another verdict stands."""
+    if result.verdict == NOTHING_SHOWN:
+        return _hidden(result)
+    if result.verdict == NONE_OF_THESE:
+        return "A figure mistyped, ends mixed up, or more than one fault?"
+    if result.verdict == CANT_TELL:
+        likely = [f"{each.what} {100 * each.share:.0f} %" for each in result.hypotheses if each.share >= 0.05]
+        return fitted(*(f"Likeliest: {', '.join(likely[:most])}." for most in (4, 3, 2, 1)))
+    if result.contradiction is not None:
+        return "Each reading alone would do for a right chain; all together do not."
+    others = [each for each in result.hypotheses[1:] if each.share >= SHOWN]
+    rest = (
+        f"Next likely: {_short(others[0].what)} ({_share(others[0].share)})." if others else "Nothing else comes near."
+    )
+    return fitted(f"Rests on {counted(_count(result), 'reading')}. {rest}")
 
 
 def _count(result: Proof) -> int:
@@ -128,10 +163,9 @@ def _hidden(result: Proof) -> str:
     if result.verdict != NOTHING_SHOWN or not result.could_hide:
         return ""
     words = [_hidden_words(each) for each in result.could_hide]
-    shown = words[:HIDDEN_SHOWN]
-    more = f" (and {len(words) - len(shown)} more: --json)" if len(words) > len(shown) else ""
-    listed = " or ".join([", ".join(shown[:-1]), shown[-1]] if len(shown) > 1 else shown)
-    return f"{'It' if _count(result) == 1 else 'They'} could still hide {listed}{more}."
+    lead = f"{'It' if _count(result) == 1 else 'They'} could hide"
+    shown = [words[:most] for most in (HIDDEN_SHOWN, 2, 1)]
+    return fitted(*(f"{lead} {' or '.join(each)}." for each in shown))
 
 
 def _hidden_words(each: Hidden) -> str:
@@ -156,40 +190,37 @@ def _amount(size: float, loss: bool) -> str:
 
 
 def _next(result: Proof) -> str:
-    """What to do next; a named fault brings its remedy with it."""
-    found = result.telling
+    """What to do next: the remedy of a named fault, else the reading that would settle most."""
+    found, first = result.telling, result.hypotheses[0]
     if result.verdict == NONE_OF_THESE:
-        return "Next: read each termination once more, one at a time."
+        return "Next: read each end once more, one at a time."
+    if result.verdict not in (NOTHING_SHOWN, CANT_TELL, "right"):
+        return line_of("Next: ", _meaning(first)[1])
     if found is None:
         return "Next: measure the antenna." if result.verdict == "right" else ""
     if found.end == OHMMETER:
         if result.ohms is not None:
-            return "Next: take the pad out and meter it by itself; `chain card` states what it shows."
-        return (
-            "Next: meter the chain at its near end, its far end open and the analyzer off (--ohms): a sound one shows "
-            f"{ohm_words(result.ohms_expected)}."
-        )
+            return "Next: take the pad out and meter it by itself; 'chain card' has its ohms."
+        return f"Next: meter the chain, its far end open: {ohm_words(result.ohms_expected)} is sound (--ohms)."
     end = end_words(found.end, result.far_ohm)
     article = "an" if end.startswith("open") else "a"
-    read = f"re-seat the near connectors and read the {end} again" if found.reseated else f"read {article} {end} too"
+    read = f"make the near joints again and read the {end}" if found.reseated else f"read {article} {end} too"
     if found.first_low is None:
         return f"Next: {read}."
-    likely = f"{span(found.first_low, found.first_high)} if {found.first}"
-    return f"Next: {read}: VSWR {likely}, {span(found.second_low, found.second_high)} if {found.second}."
+    one = f"{between(found.first_low, found.first_high)} if {_short(found.first or '')}"
+    other = f"{between(found.second_low, found.second_high)} if {_short(found.second or '')}"
+    return fitted(f"Next: {read}: {one}, {other}.", f"Next: {read}: {one}.", f"Next: {read}.")
 
 
-def _against_right(result: Proof) -> str:
+def _together(result: Proof) -> str:
     """Why a chain is not right though each of its readings would do."""
     found = result.contradiction
-    if found is None:
+    if found is None or found.given is None or found.other is None or found.low_vswr is None or found.high_vswr is None:
         return ""
-    if found.given is None or found.other is None or found.low_vswr is None or found.high_vswr is None:
-        return "Each reading alone would do for a right chain; all of them together do not."
     given, other = (result.readings[number] for number in (found.given, found.other))
     return (
-        f"Each reading alone would do for a right chain; together they do not: one that shows {_named(given, result)} at VSWR "
-        f"{vswr(given.reading_vswr)} shows {_named(other, result)} at {span(found.low_vswr, found.high_vswr)} (95 %), and "
-        f"{vswr(other.reading_vswr)} was read."
+        f"A right chain that shows {_named(given, result)} at {match(given.reading_vswr)} shows {_named(other, result)} at "
+        f"{between(found.low_vswr, found.high_vswr)} (95 %), and {match(other.reading_vswr)} was read."
     )
 
 
@@ -201,13 +232,13 @@ def _named(each: ReadTermination, result: Proof) -> str:
 def _readings(result: Proof, console: Console) -> None:
     first = result.hypotheses[0].what
     both = first != "right" and result.verdict != NONE_OF_THESE
-    columns = [Column("termination", figures=False), Column("screen\nVSWR"), Column("if right\n(95 %)")]
+    columns = [Column("termination", figures=False), Column(f"screen\n{head()}"), Column("if right\n(95 %)")]
     if both:
         columns.append(Column(f"if {_short(first)}\n(95 %)"))
     rows = []
     for each in result.readings:
         name = end_words(each.end, result.far_ohm) + (f", re-seated ({each.seating})" if each.seating else "")
-        row = [name, vswr(each.reading_vswr), span(each.right_low, each.right_high)]
+        row = [name, figure(each.reading_vswr), span(each.right_low, each.right_high)]
         rows.append([*row, span(each.first_low, each.first_high)] if both else row)
     if result.ohms is not None:
         row = ["ohmmeter, near end", ohm_words(result.ohms), ohm_words(result.ohms_expected)]
@@ -254,9 +285,9 @@ def _conditions(result: Proof) -> str:
     spans = "; ".join(f"{end_words(each.end, result.far_ohm)} as {each.told}" for each in result.readings)
     return (
         f"Read at {where} in {result.reading_ohm:g} ohm, calibrated {plane_words(result.plane)}; taken: {spans}. All readings "
-        f"count together; of sound chains 95 % show every reading inside its range. Every fault is thought equally likely at "
-        f"first; a verdict needs {result.enough:.0%}. {result.draws} trials each, seed {result.seed}. Sizes are drawn evenly "
-        "from ranges that reach zero:"
+        f"count together; every fault is thought equally likely at first; a verdict needs {result.enough:.0%}. Of sound "
+        f"chains 95 % show every reading inside its range. {result.draws} simulated chains for each kind of fault, seed "
+        f"{result.seed}. Sizes are drawn evenly from ranges that reach zero, as follows."
     )
 
 

@@ -13,8 +13,19 @@ from rich.console import Console
 from rich.text import Text
 
 from chain.analyses.recover import Recovery
-from chain.report.numbers import db, frequency, percent, span, vswr
-from chain.report.phrases import draws_words, plane_words
+from chain.report.numbers import (
+    between,
+    db,
+    figure,
+    figure_of,
+    frequency,
+    head,
+    limit,
+    match,
+    percent,
+    span,
+)
+from chain.report.phrases import draws_words, fitted, plane_words
 from chain.report.tables import Column, answer, notes, safe, say, show_table
 
 __all__ = ["channel_line", "graded", "level_line", "opening", "render", "sentence", "worst_points"]
@@ -45,9 +56,9 @@ CHANNEL_GROUPS = (
 OHM = "antenna\nohm"
 POINT_COLUMNS = (
     Column("at", figures=False),
-    Column("screen\nVSWR"),
-    Column("antenna\nVSWR"),
-    Column("interval\n{}"),
+    Column("screen\n{unit}"),
+    Column("antenna\n{unit}"),
+    Column("interval\n{share}"),
     Column(BOUND),
     Column(LOST),
     Column(OHM),
@@ -56,9 +67,9 @@ POINT_COLUMNS = (
 SHARES_SHOWN = 3
 STYLES = {"pass": "green", "fail": "red", "not proven": "yellow", "impossible": "bold red"}
 SENTENCES = {
-    "pass": "Pass: VSWR {limit} or better is proved",
-    "fail": "Fail: worse than VSWR {limit}",
-    "not proven": "Not proven: VSWR {limit} lies inside the interval",
+    "pass": "Good: {limit} or better",
+    "fail": "Bad: worse than {limit}",
+    "not proven": "Cannot decide: it may be better or worse than {limit}",
     "impossible": "Impossible: not what this chain can show",
     "no limit": "No limit is stated",
 }
@@ -79,9 +90,9 @@ def render(result: Recovery, console: Console, every_point: bool = False) -> Non
         console.print()
     _points(result, console, every_point)
     if result.ripple is not None:
-        say(console, f"{result.ripple} chain ripple tells more.")
+        say(console, f"{result.ripple} 'chain ripple' says more.")
     method = [line for line in (level_line(result), _shares(result), _linear(result), _conditions(result)) if line]
-    notes(console, (), result.assumed, method)
+    notes(console, result.assumed, method)
 
 
 def opening(result: Recovery) -> list[str]:
@@ -94,40 +105,43 @@ def opening(result: Recovery) -> list[str]:
             "Next: check the pad and calibrate again.",
         ]
     worst = int(known[np.argmax(result.high[known])])
-    here, about = frequency(float(result.freq_hz[worst])), vswr(float(result.true_vswr[worst]))
-    limit = "" if result.limit_vswr is None else f"{result.limit_vswr:g}"
+    here, value = frequency(float(result.freq_hz[worst])), float(result.true_vswr[worst])
+    about, wanted = figure_of(value), "" if result.limit_vswr is None else limit(result.limit_vswr)
     whole = "" if result.freq_hz.size == 1 else " everywhere"
     text = {
-        "pass": f"Good: the antenna is VSWR {limit} or better{whole}, here about {about}.",
-        "fail": f"Bad: the antenna is worse than VSWR {limit}, at {here} about {about}.",
-        "not proven": f"Cannot decide: it may be better or worse than VSWR {limit}, here about {about}.",
+        "pass": f"Good: the antenna has {wanted} or better{whole}, here about {about}.",
+        "fail": f"Bad: the antenna is worse than {wanted}, at {here} about {about}.",
+        "not proven": fitted(
+            f"Cannot decide: it may be better or worse than {wanted}, here about {about}.",
+            f"Cannot decide if it is better than {wanted}; here about {about}.",
+        ),
         "impossible": f"Impossible: not every reading can come through this chain; here about {about}.",
-        "no limit": f"The antenna is about VSWR {about} at {here}. No limit is stated to judge it by.",
+        "no limit": f"The antenna has about {match(value)} at {here}. No limit is stated.",
     }[result.verdict]
-    ends = span(float(result.low[worst]), float(result.high[worst]))
-    return [
-        text,
-        channel_line(result) or f"{'Worst, ' if whole else ''}{here}: {ends} ({_share(result)}). {_rests(result)}",
-        _next(result),
-    ]
+    ends = between(float(result.low[worst]), float(result.high[worst]))
+    rests = f"{'Worst, ' if whole else ''}{here}: {ends} ({_share(result)}). "
+    second = channel_line(result) or fitted(*(f"{rests}{each}" for each in _rests(result)))
+    return [text, second, _next(result)]
 
 
-def _rests(result: Recovery) -> str:
+def _rests(result: Recovery) -> list[str]:
     """Whose figures the interval stands on: those of a stated analyzer, or of one that was assumed."""
     kind = next(
         (kind for kind in ("handheld", "bench") for text in result.assumed if f"typical of a {kind}" in text), None
     )
     text = "Analyzer as stated" if kind is None else f"A {kind} analyzer is assumed"
-    return (
-        f"{text}; {100 * result.typical_share:.0f} % on typical values." if result.typical_share > 0.005 else f"{text}."
-    )
+    typical = f"{100 * result.typical_share:.0f} % on typical values."
+    return [f"{text}; {typical}", typical.capitalize()] if result.typical_share > 0.005 else [f"{text}."]
 
 
 def _next(result: Recovery) -> str:
     found = result.improvement
     if result.verdict in ("pass", "no limit") or found is None:
         return "Next: nothing more to do here." if result.verdict == "pass" else ""
-    return f"Next: {found.what}; it narrows this to {span(found.low, found.high)}."
+    ends = between(found.low, found.high)
+    return fitted(
+        *(f"Next: {found.what}; {word} {ends}." for word in ("it narrows this to", "then", "")), f"Next: {found.what}."
+    )
 
 
 class _Where(NamedTuple):
@@ -143,7 +157,7 @@ class _Where(NamedTuple):
 
 def sentence(result: Recovery) -> str:
     """Verdict of a recovery in one sentence, with its worst place."""
-    text = SENTENCES[result.verdict].format(limit="" if result.limit_vswr is None else f"{result.limit_vswr:g}")
+    text = SENTENCES[result.verdict].format(limit="" if result.limit_vswr is None else limit(result.limit_vswr))
     if result.channels:
         places = [_Where(c.worst_hz, c.vswr, c.low, c.high, c.verdict, f"channel {c.channel}") for c in result.channels]
     else:
@@ -156,7 +170,7 @@ def sentence(result: Recovery) -> str:
     at = f"{worst.name} at {frequency(worst.freq_hz)}" if worst.name else frequency(worst.freq_hz)
     count = f", {len(same)} of {len(places)} {'channels' if result.channels else 'readings'}" if len(places) > 1 else ""
     share = _share(result)
-    return f"{text}{count}; worst {at}: the antenna is {vswr(worst.vswr)}, {span(worst.low, worst.high)} ({share})."
+    return f"{text}{count}; worst {at}: about {figure_of(worst.vswr)}, {between(worst.low, worst.high)} ({share})."
 
 
 def level_line(result: Recovery) -> str:
@@ -168,7 +182,7 @@ def level_line(result: Recovery) -> str:
     kind = "sweep" if len(result.verdicts) > 1 else "antenna"
     what = "its worst point" if kind == "sweep" else "this"
     return (
-        f"{word}: an antenna just at VSWR {result.limit_vswr:g} would show {what} or worse with a chance of {chance}."
+        f"{word}: an antenna just at {limit(result.limit_vswr)} would show {what} or worse with a chance of {chance}."
     )
 
 
@@ -204,8 +218,8 @@ def _channels(result: Recovery, console: Console) -> None:
     columns = [
         Column("channel", figures=False),
         Column("worst at"),
-        Column("screen\nVSWR"),
-        Column("antenna\nVSWR"),
+        Column(f"screen\n{head()}"),
+        Column(f"antenna\n{head()}"),
         Column(f"interval\n{_share(result)}"),
         Column("verdict", figures=False),
     ]
@@ -213,8 +227,8 @@ def _channels(result: Recovery, console: Console) -> None:
         [
             each.channel,
             frequency(each.worst_hz),
-            vswr(each.reading_vswr),
-            vswr(each.vswr),
+            figure(each.reading_vswr),
+            figure(each.vswr),
             span(each.low, each.high),
             _word(each.verdict, each.grade),
         ]
@@ -239,7 +253,7 @@ def _points(result: Recovery, console: Console, every_point: bool) -> None:
         order = worst_points(result)
     texts = [_point(result, index) for index in order]
     shown = [column for column in POINT_COLUMNS if _worth(column, result, console.width)]
-    columns = [replace(column, header=column.header.format(_share(result))) for column in shown]
+    columns = [replace(column, header=column.header.format(share=_share(result), unit=head())) for column in shown]
     show_table(console, columns, [[text[column.header] for column in shown] for text in texts])
     if len(order) < count:
         kind = "worst point of each channel" if _channels_shown(result) else "worst places"
@@ -282,8 +296,8 @@ def _point(result: Recovery, index: int) -> dict[str, object]:
     known = not math.isnan(result.low[index])
     cells = (
         frequency(float(result.freq_hz[index])),
-        vswr(float(result.reading_vswr[index])),
-        vswr(float(result.true_vswr[index])) if known else "none",
+        figure(float(result.reading_vswr[index])),
+        figure(float(result.true_vswr[index])) if known else "none",
         span(float(result.low[index]), float(result.high[index])),
         _bound(result, index),
         db(float(result.mismatch_loss_db[index])) if known else "none",
@@ -301,7 +315,7 @@ def _bound(result: Recovery, index: int) -> str:
 
 def _impedance(ohm: complex) -> str:
     if not (math.isfinite(ohm.real) and math.isfinite(ohm.imag)):
-        return "inf"
+        return "open"
     return f"{ohm.real:.0f}{'-' if ohm.imag < 0 else '+'}j{abs(ohm.imag):.0f}"
 
 
@@ -326,11 +340,9 @@ def _linear(result: Recovery) -> str:
     most = sorted(parts, key=lambda name: -parts[name])[:SHARES_SHOWN]
     split = ", ".join(f"{name} {percent(parts[name])}" for name in most)
     where = "" if count == 1 else " at every reading" if valid == count else f" at {valid} of {count} readings"
-    text = (
-        f"Linear propagation (GUM){where}: u of the reflection's magnitude {low if low == high else f'{low} to {high}'}"
-    )
+    text = f"Linear propagation (GUM){where}: standard uncertainty of |reflection| {low if low == high else f'{low} to {high}'}"
     rest = f" Not valid elsewhere, mostly because {reason}." if reason else ""
-    return f"{text}; {split} of its square.{rest}"
+    return f"{text}; share of the variance: {split}.{rest}"
 
 
 def _conditions(result: Recovery) -> str:
@@ -338,7 +350,7 @@ def _conditions(result: Recovery) -> str:
         f"Taken as {result.interpretation}. Screen in {result.reading_ohm:g} ohm, calibrated {plane_words(result.plane)}; "
         f"antenna in {result.far_ohm:g} ohm at its own connector; lost: power the antenna reflects. "
         "With nothing connected the screen shows about "
-        f"{vswr(result.ceiling_vswr)} and never more. {draws_words(result)}."
+        f"{match(result.ceiling_vswr)} and never worse. {draws_words(result)}."
     )
     if result.excluded_share > 0:
         text += f" {percent(result.excluded_share)} of the simulated chains would need more than a full reflection; none was left out."

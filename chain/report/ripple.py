@@ -6,14 +6,15 @@ import numpy as np
 from rich.console import Console
 
 from chain.echoes.records import Component, Ripple
-from chain.report.numbers import frequency, vswr
-from chain.report.phrases import plane_words, upward
-from chain.report.tables import Column, notes, safe, say, show_table, title
+from chain.report.numbers import between, frequency, head, match, span
+from chain.report.phrases import fitted, line_of, plane_words, upward
+from chain.report.tables import Column, answer, notes, say, show_table
 
-__all__ = ["render"]
+__all__ = ["render", "verdict_lines"]
 
 STYLES = {"ripple": "yellow", "too coarse": "yellow", "too narrow": "", "none": "green", "too few points": "yellow"}
-KINDS = {"echo": "ripple", "beat": "beat", "repeat": "repeat", "turn": "no ripple"}
+KINDS = {"echo": "dips", "beat": "two others together", "repeat": "another once more", "turn": "no dips"}
+WHERE = {"before": "nearer than the larger reflection", "behind": "beyond the larger reflection"}
 DERIVED = ("beat", "repeat")
 """Kinds that are no length of their own."""
 SHOWN = 8
@@ -21,52 +22,72 @@ SHOWN = 8
 
 def render(result: Ripple, console: Console) -> None:
     """Print the periodic parts of a sweep."""
-    title(console, result.title)
-    say(console, safe(result.sentence, STYLES[result.verdict]))
-    console.print()
+    answer(console, verdict_lines(result), result.warnings, STYLES[result.verdict])
     if result.components:
         _table(result, console)
-        console.print()
-        for number, each in enumerate(result.components[:SHOWN], 1):
-            say(console, f"{number}  ", _told(result, each), indent=3)
-        console.print()
-    for lead in result.unseen:
-        say(console, f"Not seen: {lead.item}, every {_every(lead.spacing_hz)}; {lead.reason}; {lead.remedy}.")
-    _swing(result, console)
-    _gate(result, console)
-    say(console, _conditions(result))
-    notes(console, result.warnings, result.assumed)
+    method = [text for text in (_gate(result), _unseen(result), _conditions(result)) if text]
+    notes(console, result.assumed, method)
+
+
+def verdict_lines(result: Ripple) -> list[str]:
+    """The spacing and what is so long; the screen with and without the ripple; the next step."""
+    first = _first(result)
+    if first is None:
+        verdict, _, rest = result.sentence.partition(". ")
+        return [line_of("", verdict), line_of("", rest) if rest else "", _next(result)]
+    what = first.explanation
+    if not (first.matches or first.suspect or result.plane) and len(first.lengths) > 2:
+        one, *_, other, air = (each.length_m for each in first.lengths)
+        what = f"a cable of {one:.3g} to {other:.3g} m, or {air:.3g} m of air"
+    return [line_of(f"Dips every {_every(first.spacing_hz)}: ", what), _swing(result), _next(result)]
+
+
+def _first(result: Ripple) -> Component | None:
+    """The ripple that the answer is about."""
+    if result.verdict != "ripple":
+        return None
+    return next(each for each in result.components if each.resolved and each.kind == "echo")
+
+
+def _next(result: Ripple) -> str:
+    first = _first(result)
+    if first is None:
+        if result.unseen:
+            return line_of("Next: ", result.unseen[0].remedy)
+        return (
+            "Next: sweep wider and in finer steps." if result.verdict.startswith("too") else "Next: nothing to do here."
+        )
+    if first.suspect:
+        return "Next: hold the lead in a hand; if the dips move, current runs on its outside."
+    if first.matches:
+        return fitted(
+            f"Next: see to the joints at both ends of {' and '.join(first.matches)}, or calibrate after it.",
+            "Next: see to the joints at both ends of it, or calibrate after it.",
+        )
+    return "Next: move what stands there, or the lead, and sweep again: does it move?"
 
 
 def _table(result: Ripple, console: Console) -> None:
     columns = [
-        Column("", figures=False),
         Column("every"),
         Column("length, m\n(95 %)"),
         Column("velocity\nfactor"),
-        Column("reflection"),
-        Column("against"),
-        Column("return loss\ndB"),
+        Column("|reflec-\ntion|"),
+        Column(f"screen\n{head()}"),
+        Column("what it may be", figures=False, wraps=True),
     ]
-    at_antenna = any(each.far_reflection is not None for each in result.components)
-    if at_antenna:
-        columns.append(Column("at the\nantenna"))
-    rows = []
-    for number, each in enumerate(result.components[:SHOWN], 1):
-        row: list[object] = [
-            f"{number}",
-            _every(each.spacing_hz),
-            "" if each.kind in DERIVED else _length(each.length_m, each.length_high_m - each.length_m),
-            "" if each.kind in DERIVED else f"{each.velocity_factor:.3g}",
-            f"{each.reflection:.4f}",
-            f"{each.against:.3f}",
-            f"{each.return_loss_db:.1f}",
-        ]
-        if at_antenna:
-            row.append(
-                "" if each.far_reflection is None or each.kind in DERIVED else f"{min(each.far_reflection, 1.0):.3f}"
-            )
-        rows.append(row)
+    rows: list[list[object]] = []
+    for each in result.components[:SHOWN]:
+        rows.append(
+            [
+                _every(each.spacing_hz),
+                "" if each.kind in DERIVED else _length(each.length_m, each.length_high_m - each.length_m),
+                "" if each.kind in DERIVED else f"{each.velocity_factor:.3g}",
+                f"{each.reflection:.3f}",
+                span(each.low_vswr, each.high_vswr),
+                _told(result, each),
+            ]
+        )
     show_table(console, columns, rows)
     left = len(result.components) - SHOWN
     if left > 0:
@@ -86,42 +107,38 @@ def _length(length_m: float, half_m: float) -> str:
 
 
 def _told(result: Ripple, each: Component) -> str:
-    text = f"{KINDS[each.kind]}: {each.explanation}"
     if each.kind != "echo":
-        return f"{text}."
-    text += "" if text.endswith("?") else "."
-    if each.order != "unknown":
-        text += f" It lies {each.order} the larger reflection."
-    text += f" Swings VSWR {vswr(each.low_vswr)} to {vswr(each.high_vswr)}."
-    if result.plane and not each.matches:
-        text += f" If it is line: {', '.join(f'{one.length_m:.2f} m of {one.material}' for one in each.lengths[:-1])}."
-    return text
+        return each.explanation or KINDS[each.kind]
+    return f"{each.explanation}{f' ({WHERE[each.order]})' if each.order in WHERE and not each.matches else ''}"
 
 
-def _swing(result: Ripple, console: Console) -> None:
+def _swing(result: Ripple) -> str:
     """Screen with and without the ripple, at its worst point."""
     if result.verdict != "ripple":
-        return
+        return ""
     worst = int(np.argmax(result.reading))
-    seen, steady = (vswr(float(values[worst])) for values in (result.reading_vswr, result.steady_vswr))
-    at = frequency(float(result.freq_hz[worst]))
-    say(console, f"Worst point {at}: VSWR {seen} on the screen, {steady} without the ripple.")
+    seen, steady = (match(float(values[worst])) for values in (result.reading_vswr, result.steady_vswr))
+    return f"Worst, {frequency(float(result.freq_hz[worst]))}: {seen} on the screen, {steady} without the dips."
 
 
-def _gate(result: Ripple, console: Console) -> None:
+def _unseen(result: Ripple) -> str:
+    return " ".join(
+        f"Not seen: {lead.item}, every {_every(lead.spacing_hz)}; {lead.reason}; {lead.remedy}."
+        for lead in result.unseen
+    )
+
+
+def _gate(result: Ripple) -> str:
     if result.gated_vswr is None or result.trusted is None or result.gate_s is None:
-        return
+        return ""
     freq = result.freq_hz[result.trusted]
     if not freq.size:
-        say(console, "The gate is too narrow for this span: no point of the gated sweep can be trusted.")
-        return
+        return "The time gate is too narrow for this span: no point of the gated sweep can be trusted."
     inside = result.gated_vswr[result.trusted]
-    low, high = vswr(float(inside.min())), vswr(float(inside.max()))
-    say(
-        console,
-        f"Gated to {result.gate_s[0] * 1e9:.1f} to {result.gate_s[1] * 1e9:.1f} ns: VSWR {low} to {high} from "
-        f"{frequency(float(freq[0]))} to {frequency(float(freq[-1]))}; not to be trusted outside that: the gate blurs the "
-        "band edges. --gate FILE writes it.",
+    return (
+        f"Without what lies outside {result.gate_s[0] * 1e9:.1f} to {result.gate_s[1] * 1e9:.1f} ns (a time gate) the screen "
+        f"would show {between(float(inside.min()), float(inside.max()))} from {frequency(float(freq[0]))} to "
+        f"{frequency(float(freq[-1]))}; the edges of the sweep are not to be trusted. --gate FILE writes it."
     )
 
 
@@ -138,7 +155,7 @@ def _conditions(result: Ripple) -> str:
     if result.components and not result.has_phase:
         text += "Without phase it stays open which of the two reflections is the antenna (the smaller is listed). "
     if result.components:
-        text += "The +/- of a length holds it in 95 %, the antenna's own phase included. "
+        text += "Lengths hold in 95 %, the antenna's own phase included. |reflection|: the smaller of the two that make the dips. "
     if np.isfinite(result.noise):
         text += f"Noise {result.noise:.1g}; chance of a false alarm {result.false_alarm:g} a sweep."
     return text.strip()

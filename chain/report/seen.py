@@ -6,7 +6,7 @@ from rich.console import Console
 
 from chain.reception.seen import SeenLevels
 from chain.report import outlets
-from chain.report.tables import Column, notes, say, show_table, title
+from chain.report.tables import Column, answer, say, show_table
 
 __all__ = ["render"]
 
@@ -16,10 +16,7 @@ METERS = {"75": "75-ohm meter", "50-pad": "50-ohm meter behind the pad", "50": "
 
 def render(result: SeenLevels, console: Console, every: bool = False) -> None:
     """Print the comparison, whom to suspect, and what the levels seen mean for the outlets."""
-    title(console, result.title)
-    for line in verdict_lines(result):
-        say(console, line)
-    console.print()
+    answer(console, verdict_lines(result), result.warnings)
     rows = result.rows if every else result.rows[:ROWS]
     columns = [
         Column("place", figures=False),
@@ -58,7 +55,6 @@ def render(result: SeenLevels, console: Console, every: bool = False) -> None:
     say(console, "With the levels seen in place of the field assumed:")
     for line in outlets.verdict_lines(result.after)[:2]:
         say(console, "  ", line, indent=2)
-    notes(console, result.warnings)
 
 
 def verdict_lines(result: SeenLevels) -> list[str]:

@@ -31,6 +31,8 @@ ASCII_LINES = Box("    \n    \n -- \n    \n -- \n -- \n    \n    \n", ascii=True
 GAP = 2
 NARROWEST = 18
 """Least width of a column whose text may wrap."""
+WARNING_LINES = 5
+"""Lines that warnings take before the others are only counted."""
 
 
 @dataclass(frozen=True)
@@ -39,6 +41,7 @@ class Detail:
 
     assumed: bool = False
     method: bool = False
+    only_answer: bool = False
 
 
 class AnswerConsole(Console):
@@ -145,29 +148,39 @@ def _label(column: Column) -> str:
     return " ".join(column.header.split("\n"))
 
 
-def answer(console: Console, lines: Iterable[object], warnings: Sequence[str] = ()) -> None:
-    """Print what an answer opens with: verdict, what it rests on, the next step; then what to beware of."""
-    for line in lines:
+def answer(console: Console, lines: Iterable[object], warnings: Sequence[str] = (), style: str = "") -> None:
+    """Print what an answer opens with: verdict in its style, what it rests on, the next step; then what to beware of.
+
+    Where no more was asked for, nothing else of the answer is printed.
+    """
+    for number, line in enumerate(lines):
         if line:
-            say(console, line)
-    for text in warnings:
+            say(console, safe(line, "" if number else style))
+    detail = detail_of(console)
+    room = WARNING_LINES
+    for number, text in enumerate(warnings):
+        room -= 1 + (len(text) + len("warning: ")) // max(console.width, 1)
+        if number and room < 0 and not (detail.assumed and detail.method) and not text.startswith("stop"):
+            say(console, f"{len(warnings) - number} more warnings: -v shows them.")
+            break
         say(console, safe("warning: ", "yellow"), text, indent=GAP)
+    if detail.only_answer:
+        console.quiet = True
     console.print()
 
 
 def notes(
     console: Console,
-    warnings: Sequence[str] = (),
     assumed: Sequence[str] = (),
     method: Sequence[str] = (),
     whole: bool = False,
+    more: str = "",
 ) -> None:
-    """Close an answer: how it was computed and what was assumed, where asked for (or `whole`), else one line that counts them."""
+    """Close an answer: how it was computed and what was assumed, where asked for (or `whole`), else one line that counts them.
+
+    `more` names what another option shows.
+    """
     asked = Detail(True, True) if whole else detail_of(console)
-    if warnings:
-        console.print()
-    for text in warnings:
-        say(console, safe("warning: ", "yellow"), text, indent=GAP)
     if asked.method and method:
         console.print()
         for text in method:
@@ -182,6 +195,8 @@ def notes(
         hidden.append(f"{len(assumed)} assumption{'s' if len(assumed) > 1 else ''} (--assumed)")
     if method and not asked.method:
         hidden.append("method and seed (--method)")
+    if more:
+        hidden.append(more)
     if hidden:
         console.print()
-        say(console, f"Not shown: {', '.join(hidden)}; all with -v.", style="dim")
+        say(console, f"Not shown: {', '.join(hidden)}.", style="dim")

@@ -9,7 +9,7 @@ from rich.console import Console
 
 from chain.report.numbers import vswr
 from chain.report.phrases import plane_words
-from chain.report.tables import Column, notes, safe, say, show_table, title
+from chain.report.tables import Column, answer, notes, say, show_table
 from chain.tuning.crossings import Estimate
 from chain.tuning.records import Change, Tuning
 from chain.tuning.spans import inside
@@ -35,18 +35,14 @@ CAUTION = (
 
 def render(result: Tuning, console: Console, every_point: bool = False) -> None:
     """Print which way to turn an antenna."""
-    title(console, result.title)
-    for number, line in enumerate(three_lines(result)):
-        say(console, safe(line, STYLES[result.verdict] if number == 0 else ""))
-    console.print()
+    answer(console, three_lines(result), result.warnings, STYLES[result.verdict])
     _table(result, console, every_point)
     console.print()
     for line in facts(result):
         say(console, line, indent=2)
     if result.verdict in ("too long", "too short") or result.trial is not None:
         say(console, CAUTION)
-    say(console, conditions(result))
-    notes(console, result.warnings, result.assumed)
+    notes(console, result.assumed, [conditions(result)])
 
 
 def three_lines(result: Tuning) -> tuple[str, str, str]:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from chain.errors import Defect, InputError, quoted
 from chain.files.toml import decode, read_file, read_toml
 from chain.selection.need import Need, Offer
+from chain.units import is_return_loss
 
 if TYPE_CHECKING:
     from chain.files.tables import Notes
@@ -231,7 +232,12 @@ def _need(
     return Need(
         document.get("title") or Path(path).stem,
         near,
-        Far(model.far, model.far_impedance or 75.0, model.limit),
+        Far(
+            model.far,
+            model.far_impedance or 75.0,
+            model.limit,
+            limit_in_db=is_return_loss(document["need"].get("limit")),
+        ),
         Sweep(model.start, model.stop, POINTS if model.stop > model.start else 1),
         offers,
         model.most_items or MOST_ITEMS,

@@ -4,8 +4,7 @@
   const byId = (id) => document.getElementById(id);
   const vswr = (m) => (m >= 1 ? Infinity : (1 + m) / (1 - m));
 
-  function figure(v) {
-    if (v === Infinity) return "inf";
+  function ratio(v) {
     if (v >= 1000) return ">1000";
     return v.toFixed(v < 10 ? 2 : v < 30 ? 1 : 0);
   }
@@ -14,7 +13,14 @@
     const scale = v < 10 ? 100 : v < 30 ? 10 : 1;
     return (up ? Math.ceil(v * scale - 1e-6) : Math.floor(v * scale + 1e-6)) / scale;
   }
-  const range = (low, high) => figure(outward(vswr(low), false)) + " to " + figure(outward(vswr(high), true));
+  // Return loss of a magnitude in tenths of a decibel, rounded the way asked.
+  const tenths = (m, round) => { const db = m > 0 ? -20 * Math.log10(Math.min(m, 1)) : 99; return db > 60 ? ">60" : (round(10 * db) / 10).toFixed(1); };
+  const figure = (m) => (data.in_db ? tenths(m, Math.round) + " dB" : ratio(vswr(m)));
+  const kind = data.in_db ? "return loss" : "VSWR";
+  function range(low, high) {
+    if (data.in_db) return tenths(high, (v) => Math.floor(v + 1e-6)) + " to " + tenths(low, (v) => Math.ceil(v - 1e-6)) + " dB";
+    return ratio(outward(vswr(low), false)) + " to " + ratio(outward(vswr(high), true));
+  }
   const share = (whole) => (whole === null ? NaN : whole / data.scale);
   const megahertz = (f) => (f >= 1000 ? +(f / 1000).toPrecision(6) + " GHz" : f + " MHz");
 
@@ -34,9 +40,9 @@
     return found;
   }
   function sentence(p) {
-    return "An antenna of true VSWR " + figure(vswr(p.true)) + " at " + megahertz(p.freq) + " reads " +
-      figure(vswr(p.reading)) + "; interval " + range(p.low, p.high) + ", guaranteed bound " +
-      range(p.bound_low, p.bound_high) + ". Nothing reads above " + figure(vswr(p.ceiling)) + " (ceiling, nominal).";
+    return "An antenna of true " + kind + " " + figure(p.true) + " at " + megahertz(p.freq) + " reads " +
+      figure(p.reading) + "; interval " + range(p.low, p.high) + ", guaranteed bound " +
+      range(p.bound_low, p.bound_high) + ". Nothing connected shows " + figure(p.ceiling) + ".";
   }
 
   // A chart drawn by the page, with the places of its axes.
@@ -114,10 +120,10 @@
   function redraw() {
     const column = Number(freq.value), now = at(magnitude(), column);
     text.textContent = sentence(now);
-    slider.setAttribute("aria-valuetext", "VSWR " + figure(vswr(now.true)));
+    slider.setAttribute("aria-valuetext", kind + " " + figure(now.true));
     freq.setAttribute("aria-valuetext", megahertz(now.freq));
     byId("at-freq").textContent = megahertz(now.freq);
-    byId("at-true").textContent = figure(vswr(now.true));
+    byId("at-true").textContent = figure(now.true);
     const points = grid.map((m) => at(m, column));
     const row = data.freq_mhz.map((f, i) => at(now.true, i));
     const all = (list, name) => list.map((p) => p[name]);
@@ -143,8 +149,8 @@
     const show = (i) => {
       const m = (name) => share(sweep[name][i]);
       const known = Number.isFinite(m("low"));
-      const words = megahertz(sweep.freq_mhz[i]) + ": the screen reads " + figure(vswr(m("reading"))) + ", the antenna is " +
-        (known ? figure(vswr(m("true"))) + "; interval " + range(m("low"), m("high")) + ", guaranteed bound " +
+      const words = megahertz(sweep.freq_mhz[i]) + ": the screen reads " + figure(m("reading")) + ", the antenna is " +
+        (known ? figure(m("true")) + "; interval " + range(m("low"), m("high")) + ", guaranteed bound " +
           range(m("bound_low"), m("bound_high")) : "none that is passive") + ". Verdict: " + sweep.verdict[i] + ".";
       line.textContent = words;
       point.setAttribute("aria-valuetext", megahertz(sweep.freq_mhz[i]));
