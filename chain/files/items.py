@@ -17,7 +17,7 @@ from library.formulas import LIGHT_M_PER_S
 from library.load import LibraryError
 from library.records import Coax, Connector, Evidence, Measured, Part, SectionLine, Splitter, Termination
 
-__all__ = ["ROOM_C", "place_items"]
+__all__ = ["ROOM_C", "measured_part", "place_items"]
 
 ROOM_C = 20.0
 RESERVED = ("near", "far")
@@ -104,7 +104,7 @@ def _part(model: ItemModel, raw: dict[str, Any], where: Where, notes: Notes) -> 
         notes.fault((*where, "touchstone"), "an item is either a part or a measured two-port", "leave one out", "key")
         return None
     if model.touchstone is not None:
-        return _measured(model, where, notes)
+        return measured_part(model, where, notes)
     if model.part is None:
         unread = [key for key in raw if key not in ItemModel.keys]
         if "part" not in raw and "touchstone" not in raw and not _misspelt("part", unread):
@@ -126,8 +126,11 @@ def _misspelt(key: str, unread: list[str]) -> bool:
     return any(closest(each, [key], OTHER_NAMES).startswith("did you mean") for each in unread)
 
 
-def _measured(model: ItemModel, where: Where, notes: Notes) -> Part | None:
-    """A two-port of the user's own; the file is read here, so that what is wrong with it is said in place."""
+def measured_part(model: ItemModel, where: Where, notes: Notes) -> Part | None:
+    """A two-port of the user's own; the file is read here, so that what is wrong with it is said in place.
+
+    Source: The file, in the item's reference or that of its own header.
+    """
     from chain.sweeps.touchstone import read_two_port
 
     path = notes.folder / (model.touchstone or "")

@@ -177,6 +177,10 @@ def _direct_current(installation: Installation) -> list[Finding]:
             )
             for name, _ in way.harmed
         ]
+        found += [
+            Finding("caution", name, "its file does not say whether DC passes", "meter it before you rely on it", "dc")
+            for name in way.unsure
+        ]
         if not way.fed:
             found.append(Finding("caution", way.supply.at, "feeds no amplifier", "leave the supply out", "dc"))
     return found

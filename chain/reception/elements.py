@@ -21,11 +21,12 @@ from chain.reception.network import Group, Plan, PortValues, ThroughValues, plan
 from chain.reception.records import Installation, InstalledItem
 from chain.rf.coax import COPPER_PER_K, attenuation_db_per_100m
 from chain.rf.elements import end_radius, limit_radius
+from chain.rf.matrix import TwoPort, two_port
 from library.formulas import LIGHT_M_PER_S
 from library.reception import Amplifier, Inline, default
-from library.records import Adapter, Coax, Limit, Pad, Splitter, Transformer
+from library.records import Adapter, Coax, Limit, Measured, Network, Pad, SectionLine, Splitter, Transformer
 
-__all__ = ["Compiled", "DrawStock", "Draws", "compile_tree", "span_faults"]
+__all__ = ["Compiled", "DrawStock", "Draws", "compile_tree", "described_hz", "span_faults"]
 
 OHM = 75.0
 ZERO_C = 273.15
@@ -58,6 +59,7 @@ class Compiled:
     """Types of cable, each with one error of attenuation."""
     fixed: dict[int, _Fixed] = field(default_factory=dict, compare=False)
     stacked: dict[tuple[int, str], Array] = field(default_factory=dict, compare=False)
+    boxes: dict[int, TwoPort] = field(default_factory=dict, compare=False)
 
     def nominal(self, at: slice | Real = slice(None)) -> list[ThroughValues | PortValues]:
         """Values of all groups with every unknown at zero, samples along frequency."""
@@ -68,7 +70,9 @@ class Compiled:
         return [self._group(group, slice(at, at + 1), draws) for group in self.plan.groups]
 
     def _group(self, group: Group, at: Any, draws: Draws | None) -> ThroughValues | PortValues:
-        return self._splitters(group, at, draws) if group.branching else self._through(group, at, draws)
+        if not group.branching:
+            return self._through(group, at, draws)
+        return (self._boxes if int(group.items[0]) in self.boxes else self._splitters)(group, at, draws)
 
     def _stack(self, group: Group, name: str, at: Any) -> Array:
         key = (id(group), name)
@@ -151,6 +155,26 @@ class Compiled:
             entries[i][j] = entries[j][i] = waves[loss_db]
         kelvin = np.full((len(group.items), 1), T0_K, dtype=scale.real.dtype)
         return PortValues(tuple(tuple(row) for row in entries), junctions, kelvin)
+
+    def _boxes(self, group: Group, at: Any, draws: Draws | None) -> PortValues:
+        """Two-ports that reflect by themselves, each with its own matrix."""
+        boxes = [self.boxes[int(number)] for number in group.items]
+        s = np.stack([each.s for each in boxes])[:, at]
+        passed: Array = (s[..., 0, 1] + s[..., 1, 0]) / 2
+        near: Array = s[..., 0, 0]
+        far: Array = s[..., 1, 1]
+        junctions: tuple[Array | None, ...] = (None, None)
+        kelvin = np.full((len(boxes), 1), T0_K)
+        if draws is not None:
+            near, far, passed = (
+                np.repeat(each.astype(np.complex64), draws.size, axis=1) for each in (near, far, passed)
+            )
+            tolerance = np.array([[each.loss_tolerance_db] for each in boxes], dtype=np.float32)
+            passed *= np.sqrt(_ten_to(-tolerance * draws.own(group.items)))
+            radii = (np.stack([getattr(each, name)[at] for each in boxes]) for name in ("near_radius", "far_radius"))
+            junctions = tuple(_junction(None, radius, draws, group, port) for port, radius in enumerate(radii))
+            kelvin = kelvin.astype(np.float32)
+        return PortValues(((near, passed), (passed, far)), junctions, kelvin)
 
 
 COPPER = np.float32(COPPER_PER_K)
@@ -270,6 +294,7 @@ class Draws:
 
     def __init__(self, stock: DrawStock, first: int, last: int) -> None:
         self.stock, self.first, self.last = stock, first, last
+        self.size = last - first
         self.outdoor = stock.outdoor[None, first:last]
 
     def _taken(self, runs: Array, starts: Array) -> Array:
@@ -306,11 +331,19 @@ def compile_tree(installation: Installation, freq_hz: Real) -> Compiled:
             made[key] = _core(item, freq)
         cores.append(made[key])
     types = tuple(dict.fromkeys(item.part.id for item in installation.items if isinstance(item.part, Coax)))
-    return Compiled(installation, plan_of(installation.items, installation.outlets), freq, tuple(cores), types)
+    plan = plan_of(installation.items, installation.outlets)
+    boxes = {
+        number: two_port(item.part, freq, OHM, item.reversed, item.ideal)
+        for number, item in enumerate(installation.items)
+        if isinstance(item.part, (Measured, SectionLine, Network))
+    }
+    return Compiled(installation, plan, freq, tuple(cores), types, boxes=boxes)
 
 
 def _core(item: InstalledItem, freq: Real) -> _Core:
     part, none = item.part, np.zeros(freq.shape)
+    if isinstance(part, (Measured, SectionLine, Network)):
+        return _Core(none, none, none, none, none, none, 0.0)
     limit = None if item.ideal else getattr(part, "limit", None)
     if isinstance(part, Coax):
         return _lead(item, part, freq, limit)
@@ -334,7 +367,8 @@ def _core(item: InstalledItem, freq: Real) -> _Core:
         return _Core(none, loss, none, phase, half, half, _step(part.impedance_ohm))
     assert isinstance(part, (Pad, Transformer)), "no other kind is placed in a tree"
     if isinstance(part, Pad):
-        near, far = (None if item.ideal else each for each in (part.near_limit, part.far_limit))
+        ends = (part.far_limit, part.near_limit) if item.reversed else (part.near_limit, part.far_limit)
+        near, far = (None if item.ideal else each for each in ends)
     else:
         near = far = limit
     return _Core(none, np.full(freq.shape, part.loss_db), none, none, _radius(near, freq), _radius(far, freq), 0.0)
@@ -361,6 +395,16 @@ def _lead(item: InstalledItem, part: Coax, freq: Real, limit: Limit | None) -> _
     return _Core(conductor, rest, np.zeros(freq.shape), phase, radius, radius, _step(part.impedance_ohm))
 
 
+def described_hz(item: InstalledItem) -> tuple[float, float]:
+    """Frequencies that a part is described for.
+
+    Source: Spans of the library's entries; of a measured two-port, its file.
+    """
+    part = item.part
+    first = float(getattr(part, "valid_from_hz", getattr(part, "min_hz", 0.0)))
+    return item.span_hz or (first, float(getattr(part, "valid_to_hz", getattr(part, "max_hz", np.inf))))
+
+
 def span_faults(installation: Installation) -> None:
     """Refuse channels outside what a part is described for.
 
@@ -371,8 +415,7 @@ def span_faults(installation: Installation) -> None:
     high = max(high, *(channel.high_hz for channel in installation.channels))
     for item in installation.items:
         part = item.part
-        first = float(getattr(part, "valid_from_hz", getattr(part, "min_hz", 0.0)))
-        last = float(getattr(part, "valid_to_hz", getattr(part, "max_hz", np.inf)))
+        first, last = described_hz(item)
         if low < first * (1 - 1e-9) or high > last * (1 + 1e-9):
             raise RangeError(
                 f"{item.id} ({part.id}) is described from {first / 1e6:g} to {last / 1e6:g} MHz, "

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from chain.arrays import Complex, Real
-from chain.reception.elements import Compiled, compile_tree
+from chain.reception.elements import Compiled, compile_tree, described_hz
 from chain.reception.formulas import (
     T0_K,
     antenna_noise_k,
@@ -22,6 +22,7 @@ from chain.reception.network import solve
 from chain.reception.records import ANTENNA, AntennaMatch, Installation, Outlet
 from chain.reception.sections import reflection_at
 from library.reception import Amplifier
+from library.records import Coax
 
 __all__ = [
     "POINTS",
@@ -93,9 +94,9 @@ def _described(installation: Installation) -> tuple[float, float]:
     """Span that every part is described for: a strong neighbour outside it is taken at its edge [Hz]."""
     low, high = 0.0, 1e12
     for item in installation.items:
-        part = item.part
-        low = max(low, float(getattr(part, "valid_from_hz", 0.0)))
-        high = min(high, float(getattr(part, "valid_to_hz", 1e12)))
+        if isinstance(item.part, Coax) or item.span_hz:
+            first, last = described_hz(item)
+            low, high = max(low, first), min(high, last)
     return low, high
 
 

@@ -7,8 +7,10 @@ Available gain and noise temperature of a cascade follow from the reflections al
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -21,6 +23,7 @@ __all__ = ["Group", "Plan", "PortValues", "Solution", "ThroughValues", "plan_of"
 
 Array = NDArray[Any]
 Indices = NDArray[np.int64]
+Places = slice | NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -32,8 +35,25 @@ class Group:
     outputs: Indices
     """Shape (items, outputs of each)."""
     branching: bool
-    pattern: int = 0
-    """Splitters with the same matrix share it; 0 for two-ports."""
+
+    @cached_property
+    def into(self) -> Places:
+        """The ports that the items follow."""
+        return _places(self.input)
+
+    @cached_property
+    def out_of(self) -> tuple[Places, ...]:
+        """The first output of every item, the second of every item, and so on."""
+        return tuple(_places(column) for column in self.outputs.T)
+
+
+def _places(numbers: Indices) -> Places:
+    """Evenly spaced numbers as a slice, which takes rows of an array without copying them."""
+    step = int(numbers[1] - numbers[0]) if numbers.size > 1 else 1
+    first = int(numbers[0])
+    if step > 0 and np.array_equal(numbers, first + step * np.arange(numbers.size)):
+        return slice(first, int(numbers[-1]) + 1, step)
+    return numbers
 
 
 @dataclass(frozen=True)
@@ -92,16 +112,17 @@ def plan_of(items: Sequence[InstalledItem], outlets: Sequence[Outlet]) -> Plan:
     depth = {ANTENNA: 0}
     followers: dict[str, int] = {item.after: number for number, item in enumerate(items)}
     buckets: dict[tuple[int, bool, str], list[int]] = {}
-    todo = [ANTENNA]
+    # In rows across, so that groups find their ports side by side.
+    todo = deque([ANTENNA])
     while todo:
-        port = todo.pop()
+        port = todo.popleft()
         if port not in followers:
             continue
         number = followers[port]
         item = items[number]
-        branching = len(item.outputs) > 1
         # Items of equal depth are solved together; splitters only with those that share their matrix.
-        buckets.setdefault((depth[port], branching, item.part.id if branching else ""), []).append(number)
+        own = item.part.id if len(item.outputs) > 1 else "box" if item.branching else ""
+        buckets.setdefault((depth[port], item.branching, own), []).append(number)
         for each in item.outputs:
             index[each] = len(names)
             names.append(each)
@@ -128,22 +149,44 @@ def _inward(x: Array, junction: Array | None) -> Array:
     return _ratio(x - np.conj(junction), 1 - junction * x)
 
 
-def _outward(x: Array, junction: Array | None) -> Array:
-    """The same from its outer side, where it shows r: `(r + x)/(1 + conj(r) x)`."""
+def _outward(over: Array, under: Array, junction: Array | None) -> Array:
+    """The reflection `over/under` seen from the outer side of a junction, where it shows r: `(r + x)/(1 + conj(r) x)`."""
     if junction is None:
-        return x
-    return _ratio(junction + x, 1 + np.conj(junction) * x)
+        return _ratio(over.copy(), under)
+    return _ratio(junction * under + over, np.conj(junction) * over + under)
+
+
+def _passed(x: Array, first: Array | None, wave: Array, second: Array | None, asked: bool = True) -> tuple[Array, Any]:
+    """A reflection seen through a two-port; if asked, also (1 - |x|^2) inside it before its core over that behind.
+
+    Source: Reflections as quotients of waves b/a, on which junction and line act linearly; |a|^2 - |b|^2 is what passes.
+    """
+    under: Array = np.ones_like(x) if first is None else 1 - first * x
+    inside = x if first is None else x - np.conj(first)
+    seen = wave * inside
+    passing = None
+    if asked:
+        whole = _power(under)
+        passing = (whole - _power(inside)) / (whole - _power(seen))
+    return _outward(seen, under, second), passing
 
 
 def _ratio(over: Array, under: Array) -> Array:
     """Quotient of complex arrays; `over` is used up. In single precision by multiplications, twice as fast as division."""
     if over.dtype != np.complex64 or over.shape != np.shape(under):
         return np.asarray(over / under)
-    turned = np.conj(under)
-    scale = np.reciprocal((under * turned).real)
-    over *= turned
+    scale = np.reciprocal(_power(under))
+    over *= np.conj(under)
     over *= scale
     return over
+
+
+def _inverse(x: Array) -> Array:
+    """1/x; `x` is used up."""
+    scale = np.reciprocal(_power(x))
+    np.conj(x, out=x)
+    x *= scale
+    return x
 
 
 def _rest(x: Array) -> Array:
@@ -154,7 +197,8 @@ def _rest(x: Array) -> Array:
 def _power(x: Array) -> Array:
     """|x|^2; by the absolute value, which numpy has in vector instructions."""
     size = np.abs(x)
-    return np.asarray(size * size)
+    size *= size
+    return np.asarray(size)
 
 
 def solve(
@@ -184,23 +228,27 @@ def solve(
     for number in range(len(plan.groups) - 1, -1, -1):
         group, value = plan.groups[number], values[number]
         if isinstance(value, ThroughValues):
-            inside = _inward(load[group.outputs[:, 0]], value.far)
-            seen = value.round_trip * inside
-            load[group.input] = _outward(seen, value.near)
+            below = load[group.out_of[0]]
+            load[group.into], passing = _passed(below, value.far, value.round_trip, value.near, exact)
             if exact:
-                back = np.abs(value.round_trip) ** 2 / value.gain * _rest(inside) / _rest(seen)
-                branch_k[group.input] = back * branch_k[group.outputs[:, 0]] + (1 - back) * value.kelvin
+                back = np.abs(value.round_trip) ** 2 / value.gain * passing
+                branch_k[group.into] = back * branch_k[group.out_of[0]] + (1 - back) * value.kelvin
         else:
             matrix, ended = (_ended if exact or not _even(value) else _ended_evenly)(group, value, load)
             kept[number] = matrix, ended
-            load[group.input] = _outward(_filled(matrix[0][0], ended[0]), value.junctions[0])
+            seen = _filled(matrix[0][0], ended[0])
+            load[group.into] = seen if value.junctions[0] is None else _outward(seen, _ones(seen), value.junctions[0])
             if exact:
-                branch_k[group.input] = _emitted(group, value, matrix, ended, branch_k)
+                branch_k[group.into] = _emitted(group, value, matrix, ended, branch_k)
     return _downward(plan, values, (source, source_k), load, kept, branch_k, other_k)
 
 
 def _filled(x: Array | None, like: Array) -> Array:
-    return np.zeros_like(like) if x is None else np.broadcast_to(x, like.shape)
+    return np.zeros_like(like) if x is None else x if x.shape == like.shape else np.broadcast_to(x, like.shape)
+
+
+def _ones(like: Array) -> Array:
+    return np.ones((1, 1), dtype=like.dtype)
 
 
 def _ended(group: Group, value: PortValues, load: Array) -> tuple[list[list[Array | None]], list[Array]]:
@@ -212,7 +260,7 @@ def _ended(group: Group, value: PortValues, load: Array) -> tuple[list[list[Arra
     y: list[list[Array | None]] = [list(row) for row in value.matrix]
     ended = []
     for port in range(1, size):
-        g = _inward(load[group.outputs[:, port - 1]], value.junctions[port])
+        g = _inward(load[group.out_of[port - 1]], value.junctions[port])
         ended.append(g)
         own = y[port][port]
         h = g if own is None else _ratio(g.copy(), 1 - g * own)
@@ -233,6 +281,8 @@ def _ended(group: Group, value: PortValues, load: Array) -> tuple[list[list[Arra
 def _even(value: PortValues) -> bool:
     """Whether all outputs of splitters are alike: one wave from the input, one from output to output, none back."""
     matrix, size = value.matrix, len(value.matrix)
+    if size < 3:
+        return False
     through, across = matrix[0][1], matrix[1][2]
     alike = all(matrix[0][m] is through and matrix[m][m] is None for m in range(1, size))
     crossing = all(matrix[i][j] is across for i in range(1, size) for j in range(1, size) if i != j)
@@ -249,11 +299,11 @@ def _ended_evenly(group: Group, value: PortValues, load: Array) -> tuple[list[li
     a, b = value.matrix[0][1], value.matrix[1][2]
     assert a is not None, "seen by `_even`"
     assert b is not None, "seen by `_even`"
-    ended = [_inward(load[group.outputs[:, m - 1]], value.junctions[m]) for m in range(1, size)]
-    down = [_ratio(np.ones_like(g), 1 + b * g) for g in ended]
+    ended = [_inward(load[group.out_of[m - 1]], value.junctions[m]) for m in range(1, size)]
+    down = [_inverse(1 + b * g) for g in ended]
     turned = [g * d for g, d in zip(ended, down, strict=True)]
     total = sum(turned[1:], turned[0])
-    common = _ratio(np.ones_like(total), 1 - b * total)
+    common = _inverse(1 - b * total)
     into, back = a * common, b * b * common
     y: list[list[Array | None]] = [[None] * size for _ in range(size)]
     y[0][0] = a * into * total
@@ -267,7 +317,7 @@ def _emitted(
     group: Group, value: PortValues, y: list[list[Array | None]], ended: list[Array], branch_k: Array
 ) -> Array:
     """Noise temperature of a splitter with its branches, seen from its input."""
-    total = np.zeros_like(branch_k[group.input])
+    total = np.zeros_like(branch_k[group.into])
     gains = np.zeros_like(total)
     left = _rest(_filled(y[0][0], ended[0]))
     for port, g in enumerate(ended, 1):
@@ -275,7 +325,7 @@ def _emitted(
         if through is not None:
             gain = _power(through) * _rest(g) / left
             gains += gain
-            total += gain * branch_k[group.outputs[:, port - 1]]
+            total += gain * branch_k[group.out_of[port - 1]]
     return np.asarray(total + (1 - gains) * value.kelvin)
 
 
@@ -296,21 +346,19 @@ def _downward(
     others = np.zeros_like(gain) if other_k is None else other_k
     coupling: dict[int, tuple[tuple[Array | None, ...], ...]] = {}
     for number, (group, value) in enumerate(zip(plan.groups, values, strict=True)):
-        before = group.input
+        before = group.into
         if isinstance(value, ThroughValues):
-            after = group.outputs[:, 0]
-            inside = _inward(source[before], value.near)
-            seen = value.round_trip * inside
-            step = value.gain * _rest(inside) / _rest(seen)
-            hot = kelvin[before]
+            after = group.out_of[0]
+            source[after], step = _passed(source[before], value.near, value.round_trip, value.far)
+            step *= value.gain
             own = (1 - step) * value.kelvin
             if value.noise_factor is not None:
                 # F(Gs) = F/(1 - |Gs|^2): Gopt = 0 and 4 rn = F, so that VSWR 2 at the input costs 0.5 dB of noise figure.
                 rise = value.noise_factor / _rest(source[before]) - 1
                 own = np.where(value.noise_factor > 0, step * T0_K * rise, own)
-            kelvin[after] = step * hot + own
+            own += step * kelvin[before]
+            kelvin[after] = own
             gain[after] = gain[before] * step
-            source[after] = _outward(seen, value.far)
         else:
             waves = _split(group, value, (source, gain, kelvin), kept[number], branch_k, others, other_k is None)
             if waves:
@@ -331,37 +379,38 @@ def _split(
     source, gain, kelvin = state
     y, ended = kept
     size = len(y)
-    inside = _inward(source[group.input], value.junctions[0])
+    inside = _inward(source[group.into], value.junctions[0])
     own = y[0][0]
     turn = inside if own is None else _ratio(inside.copy(), 1 - inside * own)
     left = _rest(inside)
-    from_source = [None if y[0][m] is None else y[0][m] * (1 if own is None else turn * own + 1) for m in range(size)]  # type: ignore[operator]
+    again = 1 if own is None else turn * own + 1
+    from_source = [None if wave is None else wave * again for wave in y[0]]
     rows: list[tuple[Array | None, ...]] = []
     for port in range(1, size):
-        after = group.outputs[:, port - 1]
+        after = group.out_of[port - 1]
         g, through = ended[port - 1], from_source[port]
         seen = _filled(_with_source(y, port, port, turn), g)
-        free = _ratio(np.ones_like(g), 1 + g * seen)
-        rho = seen * free
-        down = _rest(rho)
-        step = np.zeros(g.shape, dtype=gain.dtype) if through is None else _power(through * free) * left / down
-        gain[after] = gain[group.input] * step
-        source[after] = _outward(rho, value.junctions[port])
+        # What hangs on the output itself comes off again: seen/(1 + g seen) is what the source looks like there.
+        under = g * seen + 1
+        room = _power(under) - _power(seen)
+        step = np.zeros(g.shape, dtype=gain.dtype) if through is None else _power(through) * left / room
+        gain[after] = gain[group.into] * step
+        source[after] = _outward(seen, under, value.junctions[port])
         if exact:
             total = np.zeros_like(step)
             share = np.zeros_like(step)
             row = [_with_source(y, port, m, turn) for m in range(1, size)]
             for m, wave in enumerate(row, 1):
                 if m != port and wave is not None:
-                    part = _power(wave * free) * _rest(ended[m - 1]) / down
+                    part = _power(wave) * _rest(ended[m - 1]) / room
                     share += part
-                    total += part * branch_k[group.outputs[:, m - 1]]
+                    total += part * branch_k[group.out_of[m - 1]]
             total += (1 - step - share) * value.kelvin
             others[after] = total / np.maximum(1 - step, 1e-12)
-            kelvin[after] = step * kelvin[group.input] + total
-            rows.append(tuple(None if wave is None else wave * free for wave in row))
+            kelvin[after] = step * kelvin[group.into] + total
+            rows.append(tuple(None if wave is None else wave / under for wave in row))
         else:
-            kelvin[after] = step * kelvin[group.input] + (1 - step) * others[after]
+            kelvin[after] = step * kelvin[group.into] + (1 - step) * others[after]
     return tuple(rows)
 
 

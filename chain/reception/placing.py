@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from chain.errors import UnitError, plain, quoted
+from chain.files.items import measured_part
 from chain.files.overrides import with_overrides, words_of
 from chain.files.positions import Where
 from chain.files.schema import KEYS_OF
@@ -33,7 +37,7 @@ from library.errors import LibraryError, near_names
 from library.mating import f_plug_variant
 from library.reception import Amplifier, Inline, Receiver, default, ids, reception_part
 from library.reception import receiver as library_receiver
-from library.records import Coax, Connector, Evidence
+from library.records import Coax, Connector, Evidence, Measured, Part
 
 __all__ = ["part_named", "read_items", "read_offers", "read_outlets"]
 
@@ -42,9 +46,9 @@ OUTDOOR_C = (-10.0, 50.0)
 COMMON = ("id", "part", "after", "ideal")
 AMPLIFIER_KEYS = ("near", "far", "gain", "gain_tolerance", "noise_figure", "max_output", "power", "reflection")
 INLINE_KEYS = ("near", "far", "loss", "loss_tolerance", "reflection")
-TREE_KINDS = ("coax", "adapter", "pad", "transformer", "splitter")
+TREE_KINDS = ("coax", "adapter", "pad", "transformer", "splitter", "section", "network", "measured")
 """Kinds of the general library that may stand in a tree."""
-NOT_HERE = ("touchstone", "reference", "reflection_error", "path", "arm", "series", "shunt", "resistor_tolerance")
+NOT_HERE = ("path", "arm", "series", "shunt", "resistor_tolerance")
 Placed = tuple[Where, InstalledItem]
 
 
@@ -102,7 +106,14 @@ def _place(model: InstalledModel, raw: dict[str, Any], where: Where, notes: Note
     if model.id is None or model.after is None:
         return None
     item = InstalledItem(
-        model.id, part, model.after, model.length or 0.0, ideal=bool(model.ideal), **_temperature(model, part, notes)
+        model.id,
+        part,
+        model.after,
+        model.length or 0.0,
+        ideal=bool(model.ideal),
+        reversed=bool(model.reversed),
+        span_hz=notes.measured_hz.get(part.path) if isinstance(part, Measured) else None,
+        **_temperature(model, part, notes),
     )
     first, last = _connectors(part, model)
     _say_assumed(item, model, notes)
@@ -111,10 +122,12 @@ def _place(model: InstalledModel, raw: dict[str, Any], where: Where, notes: Note
 
 def _part(model: InstalledModel, raw: dict[str, Any], where: Where, notes: Notes) -> AnyPart | None:
     for key in NOT_HERE:
-        if key in raw:
+        if key in raw and not (key == "path" and "touchstone" in raw):
             notes.fault((*where, key), f"{key} does not apply in a tree of parts", "", "key")
+    if model.touchstone is not None:
+        return _of_file(model, raw, where, notes)
     if model.part is None:
-        if "part" not in raw:
+        if "part" not in raw and "touchstone" not in raw:
             notes.fault(where, "part is missing", 'add part = "rg6" ("chain parts" lists them)', "header")
         return None
     part, hint = part_named(model.part, notes)
@@ -131,11 +144,50 @@ def _part(model: InstalledModel, raw: dict[str, Any], where: Where, notes: Notes
         )
         notes.fault((*where, "part"), what, "leads, splitters, taps, adapters, pads, amplifiers and filters have")
         return None
+    _keys_fit(part, raw, where, notes)
+    return _with_figures(part, model, where, notes)
+
+
+def _of_file(model: InstalledModel, raw: dict[str, Any], where: Where, notes: Notes) -> AnyPart | None:
+    """A measured two-port in place of a part."""
+    if "part" in raw:
+        notes.fault((*where, "touchstone"), "an item is either a part or a measured two-port", "leave one out", "key")
+        return None
+    measured = measured_part(model, where, notes)
+    if measured is None or not _passive(measured, where, notes):
+        return None
+    _keys_fit(measured, raw, where, notes)
+    return _with_figures(measured, model, where, notes)
+
+
+def _keys_fit(part: AnyPart, raw: dict[str, Any], where: Where, notes: Notes) -> None:
+    """See that every key says something of the part."""
+    allowed = _keys(part)
     for key in raw:
-        if key in type(model).keys and key not in (*COMMON, *allowed, *NOT_HERE, "count", "price"):
+        if key in InstalledModel.keys and key not in (*COMMON, *allowed, *NOT_HERE, "count", "price"):
             takes = ", ".join(each for each in allowed if each not in NOT_HERE)
             notes.fault((*where, key), f"{key} does not apply to {_article(part)}", f"it takes {takes}", "key")
-    return _with_figures(part, model, where, notes)
+
+
+def _passive(part: Part, where: Where, notes: Notes) -> bool:
+    """See that a measured two-port is passive and the same both ways: nothing in its file says how it is noisy."""
+    from chain.sweeps.touchstone import read_two_port
+
+    assert isinstance(part, Measured)
+    s = read_two_port(part.path, part.between).s
+    forth, back = np.abs(s[:, 1, 0]), np.abs(s[:, 0, 1])
+    spot = (*where, "touchstone")
+    remedy = "write an amplifier as a part, with gain, noise_figure and max_output"
+    if forth.max() > MOST_PASSED:
+        notes.fault(spot, f"{quoted(Path(part.path).name)} amplifies (|S21| {forth.max():.2f})", remedy)
+        return False
+    if np.abs(forth - back).max() > MOST_PASSED - 1:
+        notes.fault(spot, f"{quoted(Path(part.path).name)} does not pass alike both ways (S21 and S12 differ)", remedy)
+        return False
+    return True
+
+
+MOST_PASSED = 1.05
 
 
 def _keys(part: AnyPart) -> tuple[str, ...]:
@@ -204,6 +256,8 @@ def _connectors(part: AnyPart, model: InstalledModel) -> tuple[Connector | None,
         return own
     elif part.kind == "splitter":
         own = (part.connectors[0], None)  # type: ignore[union-attr]
+    elif part.kind == "measured":
+        return model.near, model.far
     else:
         own = (part.near_connector, part.far_connector)  # type: ignore[union-attr]
         own = own[::-1] if model.reversed else own

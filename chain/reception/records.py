@@ -122,8 +122,14 @@ class InstalledItem:
     input_connector: Connector | None = None
     output_connector: Connector | None = None
     ideal: bool = False
-    path: str = ""
-    """File of a measured two-port."""
+    reversed: bool = False
+    span_hz: tuple[float, float] | None = None
+    """Frequencies that a measured two-port covers."""
+
+    @property
+    def branching(self) -> bool:
+        """Whether it is solved as a matrix: splitters, and two-ports that reflect by themselves."""
+        return len(self.outputs) > 1 or self.part.kind in ("measured", "section", "network")
 
     @property
     def outputs(self) -> tuple[str, ...]:

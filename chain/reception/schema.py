@@ -150,6 +150,7 @@ class InstalledModel(ItemModel):
     """One part in the tree. Which figures may be given depends on the kind of part."""
 
     after: str | None = key(TEXT, "What it follows: antenna, an item's id, or an output as id.port.", ["split.out1"])
+    reversed: bool | None = key(FLAG, "True: the other way round, its far end towards the antenna.", [True])
     outdoor: bool | None = key(FLAG, "Lead: true if it shares the outdoor temperature.", [True])
     temperature: tuple[float, float] | None = key(  # type: ignore[assignment]
         TEMPERATURES, "Lead: temperature, or the span it lives through.", ["20 °C", "-10 to 50 °C"]
@@ -252,6 +253,5 @@ def installation_schema() -> dict[str, Any]:
 
 def _definition(table: type[Table], title: str) -> dict[str, Any]:
     schema = table_schema(table, title)
-    for name in ("path", "arm", "reversed"):
-        schema["properties"].pop(name, None)
+    schema["properties"].pop("arm", None)
     return schema

@@ -131,6 +131,8 @@ class DirectCurrentWay:
     fed: list[str] = field(default_factory=list)
     stopped: list[str] = field(default_factory=list)
     harmed: list[tuple[str, str]] = field(default_factory=list)
+    unsure: list[str] = field(default_factory=list)
+    """Measured two-ports on its way: their file does not say whether DC passes."""
 
 
 def followers_of(items: tuple[InstalledItem, ...], outlets: tuple[Outlet, ...]) -> dict[str, InstalledItem | Outlet]:
@@ -176,6 +178,8 @@ def _up(
     if passes != "pass":
         way.harmed.append((above.id, passes))
         return []
+    if above.part.kind == "measured":
+        way.unsure.append(above.id)
     return [(above.after, True), *((each, False) for each in above.outputs if each != port)]
 
 

@@ -48,8 +48,11 @@ def check_lines(result: InstallationCheck) -> list[str]:
         first = f"Does not fit: {bad} of {len(result.joints)} joints do not go together."
     elif stops:
         first = line_of("Do not connect this yet: ", f"{stops[0].where} {stops[0].text}")
+    elif cautions:
+        number = "1 caution" if len(cautions) == 1 else f"{len(cautions)} cautions"
+        first = f"Fits together, {len(result.joints)} joints; {number} before it is connected."
     else:
-        first = f"Fits: {len(result.joints)} joints, nothing speaks against connecting it."
+        first = f"Fits together, {len(result.joints)} joints; nothing speaks against connecting it."
     worst = next(iter([*stops, *cautions]), None)
     second = (
         line_of(f"{short(worst.where)}: " if worst.where else "", worst.text)

@@ -5,6 +5,7 @@ __all__ = [
     "coax",
     "discs",
     "elements",
+    "matrix",
     "network",
     "parts",
     "references",
