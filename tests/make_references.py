@@ -365,6 +365,19 @@ PAGES: dict[str, Callable[[], str]] = {
 }
 
 
+def schemas() -> dict[str, Any]:
+    """The JSON Schemas that are kept beside the code, for editors that look for a file."""
+    from chain.files.schema_export import setup_schema
+    from chain.reception.schema import installation_schema
+    from chain.selection.need_schema import need_schema
+
+    return {
+        "chain/files/schemas/setup.schema.json": setup_schema(),
+        "chain/files/schemas/need.schema.json": need_schema(),
+        "chain/reception/installation.schema.json": installation_schema(),
+    }
+
+
 def main() -> None:
     """Write everything; names given as arguments limit it to these files."""
     wanted = set(sys.argv[1:])
@@ -376,6 +389,8 @@ def main() -> None:
             path.write_text(text, encoding="utf-8")
             print(f"{'changed' if changed else 'as it was'}: {path.relative_to(ROOT)}")
 
+    for path, schema in schemas().items():
+        write(ROOT / path, lambda schema=schema: json.dumps(schema, indent=2) + "\n")
     for name, page in PAGES.items():
         write(ROOT / "demo" / name, page)
     guide = ROOT / "DEVELOPERS.md"

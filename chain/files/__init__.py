@@ -14,4 +14,5 @@ __all__ = [
     "starter",
     "tables",
     "toml",
+    "whole_file",
 ]

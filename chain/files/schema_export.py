@@ -17,7 +17,8 @@ from chain.files.schema import (
     NearModel,
     SweepModel,
 )
-from chain.files.setup_file import LONGEST_TITLE, MOST_ITEMS
+from chain.files.setup_file import MOST_ITEMS
+from chain.files.whole_file import LONGEST_TITLE
 
 __all__ = ["setup_schema", "table_schema"]
 

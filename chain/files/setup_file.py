@@ -8,8 +8,8 @@ from os import PathLike, fspath
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from chain.errors import Defect, InputError, quoted
-from chain.files.toml import decode, read_file, read_toml
+from chain.errors import quoted
+from chain.files.whole_file import check_top, parse_whole, source_of
 from chain.setups import Setup, with_conductors
 
 if TYPE_CHECKING:
@@ -19,11 +19,10 @@ if TYPE_CHECKING:
 __all__ = ["load_setup", "parse_setup"]
 
 ROOT_KEYS = ("title", "library", "sweep", "near", "chain", "far", "antenna", "calibration")
-REQUIRED_TABLES = ("sweep", "near", "far")
+NEEDED = {key: f"add [{key}]; 'chain new' writes a whole set-up" for key in ("sweep", "near", "far")} | {"chain": ""}
 MOST_ITEMS = 200
 CHAIN_DEPTH = 2
 """Length of the place of an item that lies in the chain itself, not on an arm."""
-LONGEST_TITLE = 200
 
 
 def load_setup(source: str | PathLike[str], library: Library | None = None) -> Setup:
@@ -50,13 +49,9 @@ def load_setup(source: str | PathLike[str], library: Library | None = None) -> S
 
     Source
     ------
-    Keys and defaults: `chain/schema/setup.schema.json`.
+    Keys and defaults: `chain schema setup`.
     """
-    path = fspath(source)
-    raw = read_file(path)
-    if path == "-":
-        return parse_setup(raw, "<stdin>", Path(), library)
-    return parse_setup(raw, path, Path(path).parent, library)
+    return parse_setup(*source_of(fspath(source)), library)
 
 
 def parse_setup(raw: bytes, path: str = "set-up", folder: Path | None = None, library: Library | None = None) -> Setup:
@@ -79,6 +74,7 @@ def parse_setup(raw: bytes, path: str = "set-up", folder: Path | None = None, li
 
     Examples
     --------
+    >>> from chain.errors import InputError
     >>> try:
     ...     parse_setup(b'titel = "x"')
     ... except InputError as error:
@@ -89,39 +85,22 @@ def parse_setup(raw: bytes, path: str = "set-up", folder: Path | None = None, li
     ------
     As `load_setup`.
     """
-    text = decode(raw, path)
-    document, broken, text = read_toml(text, path)
-    if broken and not document:
-        raise InputError(broken)
-    from chain.files.tables import Notes
-    from library.load import load_library
 
-    notes = Notes(library or load_library(), folder or Path())
-    setup = _read(document, path, notes, library is None)
-    if broken or notes.faults or notes.elsewhere:
-        raise InputError(_all_defects(text, path, broken, notes))
-    assert setup is not None
+    def read(document: dict[str, Any], text: str, notes: Notes) -> Setup | None:
+        return _read(document, path, notes, library is None)
+
+    setup, text = parse_whole(raw, path, folder, library, read)
     from chain.files.positions import defect_at
 
     return with_conductors(replace(setup, locator=partial(defect_at, text, path)))
-
-
-def _all_defects(text: str, path: str, broken: list[Defect], notes: Notes) -> list[Defect]:
-    """Defects of syntax and of content in file order; what depends on a broken line is left out."""
-    from chain.files.positions import locate
-
-    lines = {defect.line for defect in broken}
-    # The plane may name an item whose own line is broken.
-    faults = [fault for fault in notes.faults if not broken or fault.where != ("calibration", "plane")]
-    found = [defect for defect in locate(faults, text, path) if defect.line not in lines]
-    return [*sorted([*broken, *found], key=lambda defect: defect.line or len(text)), *notes.elsewhere]
 
 
 def _read(document: dict[str, Any], path: str, notes: Notes, own_library: bool) -> Setup | None:
     from chain.files.sections import read_antenna, read_calibration, read_far, read_near, read_parts, read_sweep
     from chain.files.spans import span_checks
 
-    _root(document, notes)
+    if "chain" in check_top(document, ROOT_KEYS, NEEDED, notes, "the set-up"):
+        document["chain"] = None
     if own_library and "library" in document:
         read_parts(document["library"], notes)
     elif "library" in document:
@@ -152,28 +131,6 @@ def _read(document: dict[str, Any], path: str, notes: Notes, own_library: bool) 
         notes.library,
         antenna,
     )
-
-
-def _root(document: dict[str, Any], notes: Notes) -> None:
-    """Look over the keys at the top of the file."""
-    from chain.files.keys import named
-    from chain.files.tables import unknown_key
-
-    missing = [key for key in (*REQUIRED_TABLES, "chain") if key not in document]
-    meant: set[str] = set()
-    for key in document:
-        if key not in ROOT_KEYS:
-            meant |= unknown_key((key,), ROOT_KEYS, missing, notes)
-    for key in missing:
-        if key not in meant and key != "chain":
-            notes.fault((), f"table [{key}] is missing", f"add [{key}]; 'chain new' writes a whole set-up")
-    if "chain" in meant:
-        document["chain"] = None
-    title = document.get("title", "")
-    if not isinstance(title, str):
-        notes.fault(("title",), f"a text is needed here, not {named(title)}", "put it in quotes")
-    elif len(title) > LONGEST_TITLE:
-        notes.fault(("title",), f"the title is too long ({len(title)} characters)", f"{LONGEST_TITLE} are the most")
 
 
 def _chain(document: dict[str, Any], notes: Notes) -> tuple[list[Any], dict[str, Any]]:

@@ -101,13 +101,13 @@ def _complete(model: Model, missing: list[str], suggested: set[str], where: Wher
     return model
 
 
-def unknown_key(where: Where, known: Any, missing: list[str], notes: Notes) -> set[str]:
+def unknown_key(where: Where, known: Any, missing: list[str], notes: Notes, top: str = "the set-up") -> set[str]:
     """Take down a key that a table does not have."""
     key = str(where[-1])
     hint = closest(key, missing, OTHER_NAMES)
     if not hint.startswith("did you mean"):
         hint = closest(key, known, OTHER_NAMES)
     table = ".".join(each for each in where[:-1] if isinstance(each, str))
-    place = f"[[{table}]]" if isinstance(where[-2:][0], int) else f"[{table}]" if table else "the set-up"
+    place = f"[[{table}]]" if isinstance(where[-2:][0], int) else f"[{table}]" if table else top
     notes.fault(where, f"{quoted(key)} is not a key of {place}", hint, "key")
     return {each for each in missing if hint == f"did you mean {quoted(each)}?"}

@@ -7,8 +7,7 @@ from os import PathLike, fspath
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from chain.errors import Defect, InputError, quoted
-from chain.files.toml import decode, read_file, read_toml
+from chain.files.whole_file import check_top, parse_whole, source_of
 from chain.reception.records import Installation
 
 if TYPE_CHECKING:
@@ -20,7 +19,10 @@ __all__ = ["is_installation", "load_installation", "parse_installation"]
 ROOT_KEYS = ("title", "library", "antenna", "signal", "interferer", "item", "outlet", "have", "offer")
 LISTS = ("signal", "interferer", "item", "outlet", "have", "offer")
 MOST_ROWS = 5000
-LONGEST_TITLE = 200
+NEEDED = {
+    key: f"add {table}; the demo's outlets.toml shows a whole file"
+    for key, table in {"antenna": "[antenna]", "signal": "[[signal]]", "outlet": "[[outlet]]"}.items()
+}
 OF_A_SETUP = re.compile(rb"^[ \t]*\[{1,2}[ \t]*(near|far|chain|calibration|sweep)[ \t]*[].]", re.MULTILINE)
 OF_AN_INSTALLATION = re.compile(
     rb"^[ \t]*(\[{1,2}[ \t]*(outlet|signal|item|interferer)[ \t]*[].]|(outlet|signal|item)[ \t]*=[ \t]*\[)",
@@ -61,11 +63,7 @@ def load_installation(source: str | PathLike[str], library: Library | None = Non
     ------
     Keys and defaults: `chain schema installation`.
     """
-    path = fspath(source)
-    raw = read_file(path)
-    if path == "-":
-        return parse_installation(raw, "<stdin>", Path(), library)
-    return parse_installation(raw, path, Path(path).parent, library)
+    return parse_installation(*source_of(fspath(source)), library)
 
 
 def parse_installation(
@@ -90,6 +88,7 @@ def parse_installation(
 
     Examples
     --------
+    >>> from chain.errors import InputError
     >>> try:
     ...     parse_installation(b'titel = "x"')
     ... except InputError as error:
@@ -100,27 +99,11 @@ def parse_installation(
     ------
     As `load_installation`.
     """
-    text = decode(raw, path)
-    document, broken, text = read_toml(text, path)
-    if broken and not document:
-        raise InputError(broken)
-    from chain.files.tables import Notes
-    from library.load import load_library
 
-    notes = Notes(library or load_library(), folder or Path())
-    found = _read(document, path, notes, library is None)
-    if broken or notes.faults or notes.elsewhere:
-        from chain.files.positions import locate
+    def read(document: dict[str, Any], text: str, notes: Notes) -> Installation | None:
+        return _read(document, path, notes, library is None)
 
-        lines = {defect.line for defect in broken}
-        placed = [defect for defect in locate(notes.faults, text, path) if defect.line not in lines]
-        raise InputError(_in_order([*broken, *placed], len(text)) + notes.elsewhere)
-    assert found is not None, "no defect and no installation"
-    return found
-
-
-def _in_order(defects: list[Defect], last: int) -> list[Defect]:
-    return sorted(defects, key=lambda defect: defect.line or last)
+    return parse_whole(raw, path, folder, library, read)[0]
 
 
 def _read(document: dict[str, Any], path: str, notes: Notes, own_library: bool) -> Installation | None:
@@ -129,7 +112,7 @@ def _read(document: dict[str, Any], path: str, notes: Notes, own_library: bool) 
     from chain.reception.sections import read_antenna, read_interferers, read_signals
     from chain.reception.tree import link
 
-    _root(document, notes)
+    check_top(document, ROOT_KEYS, NEEDED, notes, "the installation")
     if own_library and "library" in document:
         read_parts(document["library"], notes)
     rows = {key: _rows(document, key, notes) for key in LISTS}
@@ -168,30 +151,6 @@ def _together(assumed: list[str]) -> tuple[str, ...]:
         name, colon, words = text.partition(": ")
         names.setdefault(words if colon else text, []).append(name if colon else "")
     return tuple(f"{', '.join(who)}: {words}" if who[0] else words for words, who in names.items())
-
-
-def _root(document: dict[str, Any], notes: Notes) -> None:
-    """Look over the keys at the top of the file."""
-    from chain.files.keys import named
-    from chain.files.positions import SyntaxFault, closest
-
-    missing = [key for key in ("antenna", "signal", "outlet") if key not in document]
-    meant = set()
-    for key in document:
-        if key not in ROOT_KEYS:
-            hint = closest(key, missing)
-            hint = hint if hint.startswith("did you mean") else closest(key, ROOT_KEYS)
-            meant.add(hint)
-            notes.faults.append(SyntaxFault((key,), f"{quoted(key)} is not a key of the installation", hint, "key"))
-    for key in missing:
-        if f"did you mean {quoted(key)}?" not in meant:
-            table = f"[{key}]" if key == "antenna" else f"[[{key}]]"
-            notes.fault((), f"table {table} is missing", f"add {table}; the demo's outlets.toml shows a whole file")
-    title = document.get("title", "")
-    if not isinstance(title, str):
-        notes.fault(("title",), f"a text is needed here, not {named(title)}", "put it in quotes")
-    elif len(title) > LONGEST_TITLE:
-        notes.fault(("title",), f"the title is too long ({len(title)} characters)", f"{LONGEST_TITLE} are the most")
 
 
 def _rows(document: dict[str, Any], key: str, notes: Notes) -> list[Any]:

@@ -7,8 +7,8 @@ from os import PathLike, fspath
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from chain.errors import Defect, InputError, quoted
-from chain.files.toml import decode, read_file, read_toml
+from chain.errors import quoted
+from chain.files.whole_file import check_top, parse_whole, source_of
 from chain.selection.need import Need, Offer
 from chain.units import is_return_loss
 
@@ -24,7 +24,8 @@ __all__ = ["load_need", "parse_need"]
 POINTS = 21
 MOST_ITEMS = 4
 MOST_REMARKS = 20
-LONGEST_TITLE = 200
+KEYS = ("title", "library", "offers", "need", "have", "offer")
+NEEDED = {"need": "add [need] with near, far, start, stop and limit"}
 
 
 def load_need(source: str | PathLike[str], library: Library | None = None) -> Need:
@@ -51,13 +52,9 @@ def load_need(source: str | PathLike[str], library: Library | None = None) -> Ne
 
     Source
     ------
-    Keys and defaults: `chain/schema/need.schema.json`.
+    Keys and defaults: `chain schema need`.
     """
-    path = fspath(source)
-    raw = read_file(path)
-    if path == "-":
-        return parse_need(raw, "<stdin>", Path(), library)
-    return parse_need(raw, path, Path(path).parent, library)
+    return parse_need(*source_of(fspath(source)), library)
 
 
 def parse_need(raw: bytes, path: str = "need", folder: Path | None = None, library: Library | None = None) -> Need:
@@ -65,37 +62,20 @@ def parse_need(raw: bytes, path: str = "need", folder: Path | None = None, libra
 
     Source: As `load_need`.
     """
-    text = decode(raw, path)
-    document, broken, text = read_toml(text, path)
-    if broken and not document:
-        raise InputError(broken)
-    from chain.files.tables import Notes
-    from library.load import load_library
 
-    notes = Notes(library or load_library(), folder or Path())
-    need = _read(document, text, path, notes, library is None)
-    if broken or notes.faults or notes.elsewhere:
-        raise InputError(_defects(text, path, broken, notes))
-    assert need is not None
-    return need
+    def read(document: dict[str, Any], text: str, notes: Notes) -> Need | None:
+        return _read(document, text, path, notes, library is None)
 
-
-def _defects(text: str, path: str, broken: list[Defect], notes: Notes) -> list[Defect]:
-    """Defects of syntax and of content in file order, then those of other files."""
-    from chain.files.positions import locate
-
-    lines = {defect.line for defect in broken}
-    found = [defect for defect in locate(notes.faults, text, path) if defect.line not in lines]
-    return [*sorted([*broken, *found], key=lambda defect: (defect.line, defect.column)), *notes.elsewhere]
+    return parse_whole(raw, path, folder, library, read)[0]
 
 
 def _read(document: dict[str, Any], text: str, path: str, notes: Notes, own_library: bool) -> Need | None:
     from chain.files.tables import read_table
     from chain.selection.need_parts import read_new_parts
     from chain.selection.need_rows import Rules, read_rows_of
-    from chain.selection.need_schema import NeedModel
+    from chain.selection.need_schema import PART_TABLES, NeedModel
 
-    _root(document, notes)
+    check_top(document, (*KEYS, *PART_TABLES), NEEDED, notes, "the need file")
     read_new_parts(document, path, notes, own_library)
     rules = Rules()
     raw = document.get("need")
@@ -119,31 +99,6 @@ def _read(document: dict[str, Any], text: str, path: str, notes: Notes, own_libr
         )
         return None
     return _need(model, document, tuple(offers), path, notes, rules)
-
-
-def _root(document: dict[str, Any], notes: Notes) -> None:
-    from chain.files.keys import named
-    from chain.files.tables import unknown_key
-    from chain.selection.need_schema import PART_TABLES
-
-    keys = ("title", "library", "offers", "need", "have", "offer", *PART_TABLES)
-    missing = [] if "need" in document else ["need"]
-    meant: set[str] = set()
-    for key in document:
-        if key not in keys:
-            before = len(notes.faults)
-            meant |= unknown_key((key,), keys, missing, notes)
-            notes.faults[before:] = [
-                type(each)(each.where, each.message.replace("the set-up", "the need file"), each.help, each.spot)
-                for each in notes.faults[before:]
-            ]
-    if missing and not meant:
-        notes.fault((), "table [need] is missing", "add [need] with near, far, start, stop and limit")
-    title = document.get("title", "")
-    if not isinstance(title, str):
-        notes.fault(("title",), f"a text is needed here, not {named(title)}", "put it in quotes")
-    elif len(title) > LONGEST_TITLE:
-        notes.fault(("title",), f"the title is too long ({len(title)} characters)", f"{LONGEST_TITLE} are the most")
 
 
 def _places(text: str, path: str, key: str, rows: object) -> list[str]:

@@ -1,0 +1,91 @@
+"""What all TOML files of a user's share: read whole, every defect at once and in its place, keys at the top looked over."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from chain.errors import Defect, InputError
+from chain.files.toml import decode, read_file, read_toml
+
+if TYPE_CHECKING:
+    from chain.files.tables import Notes
+    from library.load import Library
+
+__all__ = ["LONGEST_TITLE", "check_top", "parse_whole", "source_of"]
+
+Made = TypeVar("Made")
+LONGEST_TITLE = 200
+PLANE = ("calibration", "plane")
+
+
+def source_of(path: str) -> tuple[bytes, str, Path]:
+    """Bytes of a file or of standard input, its name for messages, and where the files that it names are looked for."""
+    raw = read_file(path)
+    return (raw, "<stdin>", Path()) if path == "-" else (raw, path, Path(path).parent)
+
+
+def parse_whole(
+    raw: bytes,
+    path: str,
+    folder: Path | None,
+    library: Library | None,
+    read: Callable[[dict[str, Any], str, Notes], Made | None],
+) -> tuple[Made, str]:
+    """What `read` makes of a document and its text, and the text; refused with all defects of syntax and content.
+
+    `read` takes defects down in its notes and gives None where it found any.
+    """
+    text = decode(raw, path)
+    document, broken, text = read_toml(text, path)
+    if broken and not document:
+        raise InputError(broken)
+    from chain.files.tables import Notes
+    from library.load import load_library
+
+    notes = Notes(library or load_library(), folder or Path())
+    made = read(document, text, notes)
+    if broken or notes.faults or notes.elsewhere:
+        raise InputError(_all_defects(text, path, broken, notes))
+    assert made is not None, "no defect, and nothing made"
+    return made, text
+
+
+def _all_defects(text: str, path: str, broken: list[Defect], notes: Notes) -> list[Defect]:
+    """Defects of syntax and of content in file order; what depends on a broken line is left out."""
+    from chain.files.positions import locate
+
+    lines = {defect.line for defect in broken}
+    # The plane may name an item whose own line is broken.
+    faults = [fault for fault in notes.faults if not broken or fault.where != PLANE]
+    found = [defect for defect in locate(faults, text, path) if defect.line not in lines]
+    last = len(text)
+    return [*sorted([*broken, *found], key=lambda each: (each.line or last, each.column or 0)), *notes.elsewhere]
+
+
+def check_top(
+    document: dict[str, Any], keys: Collection[str], needed: Mapping[str, str], notes: Notes, name: str
+) -> set[str]:
+    """Look over the keys at the top of a file and its title; the needed keys that an unknown one may have meant.
+
+    `needed` has the remedy for each table that must be there; an empty one is not asked for here.
+    """
+    from chain.files.keys import named
+    from chain.files.tables import unknown_key
+
+    missing = [key for key in needed if key not in document]
+    meant: set[str] = set()
+    for key in document:
+        if key not in keys:
+            meant |= unknown_key((key,), keys, missing, notes, name)
+    for key in missing:
+        if needed[key] and key not in meant:
+            table = needed[key].split()[1].rstrip(";")
+            notes.fault((), f"table {table} is missing", needed[key])
+    title = document.get("title", "")
+    if not isinstance(title, str):
+        notes.fault(("title",), f"a text is needed here, not {named(title)}", "put it in quotes")
+    elif len(title) > LONGEST_TITLE:
+        notes.fault(("title",), f"the title is too long ({len(title)} characters)", f"{LONGEST_TITLE} are the most")
+    return meant
