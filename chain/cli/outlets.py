@@ -128,9 +128,10 @@ def _outlets(
 
 def _place(shared: Common, loaded: Installation, inputs: list[str]) -> None:
     from chain.reception.placing_amplifier import place_amplifier
+    from chain.uncertainty.intervals import SEED
 
     with progress(shared) as report:
-        found = place_amplifier(loaded, report)
+        found = place_amplifier(loaded, report, SEED if shared.seed is None else shared.seed)
 
     def render(console: Console) -> None:
         from chain.report import placement
@@ -142,9 +143,10 @@ def _place(shared: Common, loaded: Installation, inputs: list[str]) -> None:
 
 def _improve(shared: Common, loaded: Installation, inputs: list[str]) -> None:
     from chain.reception.improvements import improve_reception
+    from chain.uncertainty.intervals import SEED
 
     with progress(shared) as report:
-        found = improve_reception(loaded, report)
+        found = improve_reception(loaded, report, SEED if shared.seed is None else shared.seed)
 
     def render(console: Console) -> None:
         from chain.report import mending

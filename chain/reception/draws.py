@@ -6,7 +6,7 @@ draw, whether everything works. Memory does not grow with the number of channels
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from chain.arrays import Real
 from chain.reception.elements import Compiled, DrawStock, compile_tree
 from chain.reception.formulas import DBUV_OF_DBM, T0_K, antenna_noise_k, noise_dbuv
-from chain.reception.levels import Nominal, amplifier_ports, on_the_way, receiver_factors
+from chain.reception.levels import Nominal, amplifier_ports, nominal_levels, on_the_way, receiver_factors
 from chain.reception.network import solve
 from chain.reception.records import ANTENNA, Installation
 from chain.reception.sections import reflection_at
@@ -26,7 +26,7 @@ from chain.uncertainty.parallel import go_on, in_order, thread_count
 from library.reception import Amplifier
 from library.records import Coax
 
-__all__ = ["DRAWS", "TAIL", "DrawnMargins", "draw_margins"]
+__all__ = ["DRAWS", "TAIL", "DrawnMargins", "draw_margins", "drawn_rooms", "room_ends"]
 
 DRAWS = 4000
 TAIL = 0.025
@@ -53,6 +53,8 @@ class DrawnMargins:
     """Total at each outlet, shape (2, outlets)."""
     draws: int
     seed: int
+    worst_room_db: Real
+    """In each draw the least room to any limit, over all outlets with a receiver and all channels."""
     end_error_db: float
     """By how much another seed moves the low ends of margins, at most."""
 
@@ -81,6 +83,8 @@ class _Ends:
     probability: Array
     works: Array
     power: Array
+    room: Array
+    """Least room in each draw over the outlets with a receiver, as a ratio of powers."""
     shift: float
 
 
@@ -102,6 +106,7 @@ def draw_margins(
     works = np.ones((len(outlets), draws), dtype=bool)
     strong = 10 ** (nominal.total_dbuv / 10) - (10 ** (nominal.level_dbuv / 10)).sum(axis=1)
     total = np.repeat(strong[:, None].astype(np.float32), draws, axis=1)
+    room = np.full(draws, np.inf, dtype=np.float32)
     shift = 0.0
     # A few channels at a time: what waits to be added up stays small.
     together = 2 * thread_count()
@@ -114,12 +119,16 @@ def draw_margins(
             probability[:, number] = found.probability
             works &= np.unpackbits(found.works, axis=1, count=draws).view(bool)
             total += found.power
+            room = np.minimum(room, found.room)
             shift = max(shift, found.shift)
         if progress:
             progress(some[-1] / len(channels))
     limits = [outlet.receiver.overload_dbm + DBUV_OF_DBM if outlet.receiver else 300.0 for outlet in outlets]
-    works &= total <= (10 ** (np.array(limits, dtype=np.float32) / 10))[:, None]
+    most = (10 ** (np.array(limits, dtype=np.float32) / 10))[:, None]
+    works &= total <= most
     listened = np.array([not outlet.end for outlet in outlets])
+    if listened.any():
+        room = np.minimum(room, (most[listened] / total[listened]).min(axis=0))
     joint = float(works[listened].all(axis=0).mean()) if listened.any() else 1.0
     total_ends = 10 * np.log10(_ends(total))
     return DrawnMargins(
@@ -131,6 +140,7 @@ def draw_margins(
         total_ends,
         draws,
         seed,
+        10 * np.log10(np.maximum(room, 1e-30)),
         shift,
     )
 
@@ -261,6 +271,8 @@ def _judged(
     level, ratio, works = np.empty((2, outlets)), np.empty((2, outlets)), []
     shift = 0.0
     probability = np.empty(outlets)
+    listened = np.array([not outlet.end for outlet in installation.outlets])
+    least = np.full(stock.count, np.inf, dtype=np.float32)
     for first in range(0, outlets, OUTLETS_AT_ONCE):
         some = slice(first, min(first + OUTLETS_AT_ONCE, outlets))
         tilt = stock.flat_runs[common.starts[1, some]]
@@ -273,18 +285,21 @@ def _judged(
         arrived = rest[some]
         arrived *= gain[some]
         arrived *= carrier
-        fine = quality >= enough
+        room = quality / enough
         if low is not None:
-            fine &= arrived >= low
+            np.minimum(room, arrived / low, out=room)
         if high is not None:
-            fine &= arrived <= high
+            np.minimum(room, high / arrived, out=room)
+        if listened[some].any():
+            np.minimum(least, room[listened[some]].min(axis=0), out=least)
+        fine = room >= 1
         probability[some] = fine.mean(axis=1)
         works.append(np.packbits(fine, axis=1))
         level[:, some] = _ends(arrived)
         *ratio[:, some], below, above = _ends(quality, error=True)
         shift = max(shift, float(10 * np.log10(above / below).max()))
     # Two seeds differ by sqrt 2 times the standard deviation of one; twice that is told.
-    return _Ends(level, ratio, probability, np.concatenate(works), rest, float(np.sqrt(2)) * shift)
+    return _Ends(level, ratio, probability, np.concatenate(works), rest, least, float(np.sqrt(2)) * shift)
 
 
 def _power(dbuv: float | None) -> Any:
@@ -326,3 +341,26 @@ def _at_antenna(nominal: Nominal, number: int, common: _Common, gain: Array, res
         return np.asarray(measured / (1 - np.abs(source) ** 2), dtype=np.float32)
     place = [outlet.id for outlet in installation.outlets].index(found.at)
     return np.asarray(measured / (gain[place] * rest[place]), dtype=np.float32)
+
+
+SHARED_WORK = 3e7
+"""Ports times channels times draws spent on all alternatives together."""
+FEWEST, MOST = 250, 2000
+
+
+def drawn_rooms(installations: Sequence[Installation], seed: int = 0) -> list[Real]:
+    """The least room of several installations in the same draws, so that they may be held against each other [dB].
+
+    Source: `draw_margins`; common random numbers: field, antenna, weather and cables are the same in all of them.
+    """
+    if not installations:
+        return []
+    size = max((len(each.items) + len(each.outlets) + 1) * len(each.channels) for each in installations)
+    draws = int(np.clip(SHARED_WORK / (size * len(installations)), FEWEST, MOST))
+    return [draw_margins(nominal_levels(each), draws, seed).worst_room_db for each in installations]
+
+
+def room_ends(rooms_db: Real) -> tuple[float, float]:
+    """Ends that hold 95 % of drawn figures [dB]."""
+    low, high = _ends(np.asarray(rooms_db)[None, :])[:, 0]
+    return float(low), float(high)

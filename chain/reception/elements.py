@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -257,6 +258,15 @@ def _noise_tolerance(item: InstalledItem) -> float:
     return 0.0 if item.ideal or not isinstance(item.part, Amplifier) else item.part.noise_figure_tolerance_db
 
 
+@lru_cache(maxsize=1)
+def _common_stock(size: int, places: int, seed: int) -> tuple[Array, Array, Array]:
+    """Discs and flat numbers for all ports of any installation, and where each port begins."""
+    rng = np.random.default_rng(seed)
+    angle, radius = rng.random(size, dtype=np.float32), np.sqrt(rng.random(size, dtype=np.float32))
+    discs = (radius * np.exp(2j * np.pi * angle)).astype(np.complex64)
+    return discs, rng.uniform(-1, 1, size).astype(np.float32), rng.permutation(places)
+
+
 class DrawStock:
     """Draws for a whole installation, made once: each port and item begins at its own place in a common stock.
 
@@ -267,19 +277,16 @@ class DrawStock:
     SIZE = 1 << 20
 
     def __init__(self, count: int, items: int, types: int, seed: int) -> None:
-        rng = np.random.default_rng(seed)
         self.count = count
-        size = self.SIZE + count - 1
-        angle, radius = rng.random(size, dtype=np.float32), np.sqrt(rng.random(size, dtype=np.float32))
-        self.discs = (radius * np.exp(2j * np.pi * angle)).astype(np.complex64)
-        self.flat = rng.uniform(-1, 1, size).astype(np.float32)
-        self.starts = rng.permutation(self.SIZE)[: items * MOST_PORTS].reshape(items, MOST_PORTS) if items else None
+        discs, flat, places = _common_stock(self.SIZE + count - 1, self.SIZE, seed)
+        self.starts = places[: items * MOST_PORTS].reshape(items, MOST_PORTS) if items else None
         self.disc_runs, self.flat_runs = (
-            np.lib.stride_tricks.sliding_window_view(each, count) for each in (self.discs, self.flat)
+            np.lib.stride_tricks.sliding_window_view(each, count) for each in (discs, flat)
         )
-        self.outdoor = rng.random(count, dtype=np.float32)
-        self.cables = rng.uniform(-1, 1, (max(types, 1), count)).astype(np.float32)
-        self.rng = rng
+        # Generators of their own: a changed installation keeps its field, its antenna, its weather and its cables.
+        self.outdoor = np.random.default_rng([seed, 1]).random(count, dtype=np.float32)
+        self.cables = np.random.default_rng([seed, 2]).uniform(-1, 1, (max(types, 1), count)).astype(np.float32)
+        self.rng = np.random.default_rng([seed, 3])
 
     def block(self, first: int, last: int) -> Draws:
         """Some of the draws."""

@@ -233,8 +233,8 @@ def outlets(
     >>> from chain import load_installation, outlets
     >>> found = outlets(load_installation("demo/outlets.toml"), draws=500)
     >>> worst = found.row(*found.order()[0])
-    >>> worst.outlet, worst.channel, worst.verdict
-    ('workshop', '46', 'not proven')
+    >>> worst.outlet, worst.verdict
+    ('workshop', 'not proven')
 
     Source
     ------

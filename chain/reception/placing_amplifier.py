@@ -7,11 +7,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from chain.reception.draws import drawn_rooms, room_ends
 from chain.reception.formulas import DBUV_OF_DBM, T0_K, antenna_noise_k
 from chain.reception.levels import Nominal, nominal_levels, without_item
 from chain.reception.records import ANTENNA, Installation, InstalledItem
 from chain.reception.tree import followers_of
 from chain.results import ResultTable, plain_values
+from chain.uncertainty.intervals import SEED
 from library.reception import Amplifier, reception_part
 
 __all__ = ["AmplifierPlace", "Placement", "Score", "external_remark", "inserted", "place_amplifier", "score"]
@@ -46,14 +48,24 @@ class AmplifierPlace:
     total_dbuv: float
     """Total at its output."""
     supply: str
+    room_low_db: float | None = None
+    """Ends that hold 95 % of the room at the worst outlet and channel; None where it was not drawn."""
+    room_high_db: float | None = None
+    holds: float | None = None
+    """Share of the drawn installations in which everything works everywhere."""
 
 
 @dataclass(frozen=True, repr=False)
 class Placement(ResultTable):
-    """Every place, best first, beside what is there now and no amplifier at all."""
+    """Every place beside what is there now and no amplifier at all.
+
+    First those that were drawn, by the low end of their room; the others by their nominal room.
+    """
 
     title: str
     now: Score
+    now_ends: tuple[float, float]
+    """Ends that hold 95 % of the room now [dB]."""
     without: Score
     places: tuple[AmplifierPlace, ...]
     tried: int
@@ -62,6 +74,7 @@ class Placement(ResultTable):
     remark: str
     warnings: tuple[str, ...]
     installation: Installation
+    draws: int
 
     ROWS = "places"
     COLUMNS = ("after", "part", "gain_db", "noise_figure_db", "total_dbuv")
@@ -74,7 +87,8 @@ class Placement(ResultTable):
             "title": self.title,
             "warnings": list(self.warnings),
             "assumed": list(self.installation.assumed),
-            "now": vars(self.now),
+            "now": {**vars(self.now), "room_low_db": self.now_ends[0], "room_high_db": self.now_ends[1]},
+            "draws": self.draws,
             "without": vars(self.without),
             "place": rows,
             "tried": self.tried,
@@ -137,6 +151,7 @@ LOUD_DB = 3.0
 def place_amplifier(
     installation: Installation,
     progress: Callable[[float], None] | None = None,
+    seed: int = SEED,
 ) -> Placement:
     """Try one amplifier at every place of an installation, at its best gain.
 
@@ -145,11 +160,13 @@ def place_amplifier(
     installation : the receiving installation. Amplifiers in it are taken out first, and tried again at every place with
         those that are owned and on offer; a typical masthead and a typical distribution amplifier where there are none.
     progress : called with the finished share.
+    seed : of the draws.
 
     Returns
     -------
-    Placement, best worst room first: what is left, at the worst outlet and channel, to the nearest limit (margin asked for,
-    level window, overload), nominally.
+    Placement: room is what is left, at the worst outlet and channel, to the nearest limit (margin asked for, level window,
+    overload) [dB]. Gains and the best places are found nominally; these are then drawn, all in the same draws, and stand in
+    the order of the low end of their 95 % interval.
 
     Examples
     --------
@@ -167,26 +184,41 @@ def place_amplifier(
     ports = [ANTENNA, *(port for item in bare.items for port in item.outputs)]
     followers = followers_of(bare.items, bare.outlets)
     ports = [port for port in ports if port in followers]
-    found = []
+    found: list[tuple[AmplifierPlace, Amplifier]] = []
     chosen = ports[:MOST_PLACES]
     for number, port in enumerate(chosen):
         for kind in kinds:
-            found.append(_best(bare, port, kind))
+            found.append((_best(bare, port, kind), kind))
         if progress:
-            progress((number + 1) / len(chosen))
-    found.sort(key=lambda each: -each.score.room_db)
+            progress(0.8 * (number + 1) / len(chosen))
+    found.sort(key=lambda each: -each[0].score.room_db)
     nominal = nominal_levels(bare)
+    best = [inserted(bare, each.after, kind, each.gain_db) for each, kind in found[:MOST_DRAWN]]
+    now, *rooms = drawn_rooms([installation, *best], seed)
+    drawn = []
+    for (place, _), room in zip(found, rooms, strict=False):
+        low, high = room_ends(room)
+        drawn.append(replace(place, room_low_db=low, room_high_db=high, holds=float((room >= 0).mean())))
+    drawn.sort(key=lambda each: (-round(each.room_low_db or 0.0, 1), -round(each.score.room_db, 1)))
+    if progress:
+        progress(1.0)
     return Placement(
         installation.title,
         score(installation),
+        room_ends(now),
         score(bare, nominal),
-        tuple(found),
+        (*drawn, *(each for each, _ in found[len(drawn) :])),
         len(chosen) * len(kinds),
         len(ports) - len(chosen),
         external_remark(installation, nominal),
         installation.warnings,
         installation,
+        now.size,
     )
+
+
+MOST_DRAWN = 12
+"""Best places that are drawn, and shown."""
 
 
 def _without_amplifiers(installation: Installation) -> Installation:

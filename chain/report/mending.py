@@ -6,7 +6,7 @@ from rich.console import Console
 
 from chain.money import money_text
 from chain.reception.improvements import Improvement, Improvements
-from chain.report.placement import score_words
+from chain.report.placement import score_words, span_words
 from chain.report.tables import Column, answer, say, show_table
 
 __all__ = ["render"]
@@ -21,15 +21,17 @@ def render(result: Improvements, console: Console) -> None:
     if shown:
         columns = [
             Column("gain"),
-            Column("room"),
+            Column("95 %"),
+            Column("room, 95 %"),
             Column("cost"),
-            Column("dB per unit"),
+            Column("per unit"),
             Column("change", figures=False, wraps=True),
         ]
         rows = [
             [
                 f"{each.gain_db:+.1f}",
-                f"{each.score.room_db:+.1f}",
+                _tenths(each.gain_low_db, each.gain_high_db),
+                span_words(each.room_low_db, each.room_high_db),
                 _cost(each, result.currency),
                 "" if each.db_per_unit is None else f"{each.db_per_unit:.2f}",
                 " and ".join(each.words),
@@ -42,15 +44,19 @@ def render(result: Improvements, console: Console) -> None:
     say(
         console,
         f"{f'{more} more in --json. ' if more else ''}All {result.singles} single changes and {result.pairs} pairs of the "
-        "best were computed, nominally; only what the file has or offers, and what costs nothing. gain: of the worst room.",
+        "best were computed nominally: only what the file has or offers, and what costs nothing. gain [dB]: of the room at the "
+        f"worst outlet and channel, and the ends that hold 95 % of it in {result.draws} drawn installations, the same for every "
+        "change; room [dB]: what is then left to the nearest limit. In the order of its low end.",
     )
 
 
 def _shown(result: Improvements) -> list[Improvement]:
-    """The best of all, and the cheapest single ones that help, most gain first."""
-    best = list(result.improvements[: ROWS // 2])
-    single = [each for each in result.improvements if len(each.words) == 1 and each not in best]
-    return sorted([*best, *single[: ROWS - len(best)]], key=lambda each: -each.gain_db)
+    """Those that were drawn."""
+    return [each for each in result.improvements[:ROWS] if each.room_low_db is not None]
+
+
+def _tenths(low: float | None, high: float | None) -> str:
+    return "" if low is None or high is None else f"{low:+.1f} to {high:+.1f}"
 
 
 def _cost(each: Improvement, currency: str) -> str:
@@ -61,7 +67,7 @@ def _cost(each: Improvement, currency: str) -> str:
 
 def verdict_lines(result: Improvements) -> list[str]:
     """What brings most, from where, and the next step."""
-    now = f"Now: {score_words(result.now)}."
+    now = f"Now: {score_words(result.now)}; {span_words(*result.now_ends)} dB with 95 %."
     if not result.improvements:
         return [
             "Nothing that is owned, offered or free brings more room.",

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
+
 from rich.console import Console
 
 from chain.reception.placing_amplifier import Placement, Score
 from chain.report.tables import Column, answer, say, show_table
 
-__all__ = ["render", "room_words"]
+__all__ = ["render", "room_words", "score_words", "span_words"]
 
 ROWS = 12
 
@@ -19,19 +21,17 @@ def render(result: Placement, console: Console) -> None:
         Column("place", figures=False),
         Column("amplifier", figures=False),
         Column("gain"),
-        Column("NF"),
-        Column("out"),
         Column("room"),
+        Column("95 %"),
         Column("limit", figures=False),
     ]
     rows = [
         [
             _short(each.words, 23),
-            _short(each.part, 21),
+            _short(each.part, 22),
             f"{each.gain_db:g}",
-            f"{each.noise_figure_db:.1f}",
-            f"{each.total_dbuv:.0f}",
             f"{each.score.room_db:+.1f}",
+            span_words(each.room_low_db, each.room_high_db),
             each.score.limit,
         ]
         for each in result.places[:ROWS]
@@ -44,8 +44,8 @@ def render(result: Placement, console: Console) -> None:
         closing += f"{result.left_out} places farther down were not tried. "
     say(
         console,
-        f"{closing}room: what is left at the worst outlet and channel to the nearest limit, nominally [dB]; gain [dB]; "
-        "NF of the whole system there [dB]; out: total level behind the amplifier [dBuV].",
+        f"{closing}gain [dB]; room: what is left at the worst outlet and channel to the nearest limit, nominally, and the ends "
+        f"that hold 95 % of {result.draws} drawn installations, the same for every place [dB]. In the order of the low end.",
     )
 
 
@@ -66,7 +66,9 @@ def verdict_lines(result: Placement) -> list[str]:
     first = (
         f"Best {best.words}: {best.gain_db:g} dB of gain leaves {room_words(best.score.room_db)} at the worst outlet."
     )
-    second = f"Now: {result.now.room_db:+.1f} dB. Without any amplifier: {result.without.room_db:+.1f} dB."
+    ends = f" ({span_words(best.room_low_db, best.room_high_db)} with 95 %)"
+    now = f"now {result.now.room_db:+.1f} ({span_words(*result.now_ends)})"
+    second = f"There {best.score.room_db:+.1f} dB{ends}, {now}, without any {result.without.room_db:+.1f}."
     if result.remark:
         third = result.remark
     elif gained <= 0.5:
@@ -76,6 +78,11 @@ def verdict_lines(result: Placement) -> list[str]:
     else:
         third = f"Next: put it there ({best.supply}) and see chain outlets again for the interval."
     return [first, second, third]
+
+
+def span_words(low: float | None, high: float | None) -> str:
+    """Ends in whole decibels, rounded outward; nothing where they were not drawn."""
+    return "" if low is None or high is None else f"{math.floor(low):+d} to {math.ceil(high):+d}"
 
 
 def room_words(room_db: float) -> str:

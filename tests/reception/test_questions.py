@@ -69,7 +69,7 @@ def test_three_lines_of_at_most_80_characters_first(words, monkeypatch):
     monkeypatch.setenv("COLUMNS", "80")
     lines = run(*words).splitlines()
     assert max(map(len, lines)) <= 80
-    answer = lines[2:5] if words[0] != "card" else lines[2:3]
+    answer = lines[:3]
     assert all(line.strip() for line in answer)
     if words[0] != "card":
         assert answer[2].startswith("Next: ")
@@ -78,7 +78,7 @@ def test_three_lines_of_at_most_80_characters_first(words, monkeypatch):
 def test_the_three_lines_stand_alone_in_ascii(monkeypatch):
     monkeypatch.setenv("COLUMNS", "80")
     for words in (("outlets", DEMO), ("outlets", DEMO, "--place"), ("check", DEMO)):
-        assert all(line.isascii() for line in run(*words).splitlines()[2:5])
+        assert all(line.isascii() for line in run(*words).splitlines()[:3])
 
 
 def test_json_holds_the_keys_that_others_rely_on():
@@ -166,8 +166,35 @@ def test_every_single_improvement_is_the_difference_it_claims():
     assert single.gain_db == pytest.approx(score(replace(HOUSE, items=items)).room_db - score(HOUSE).room_db)
     assert single.hundredths == 18 * 120
     assert all(each.gain_db > 0 for each in found.improvements)
-    gains = [each.gain_db for each in found.improvements]
-    assert gains == sorted(gains, reverse=True) or np.all(np.diff(np.round(gains, 1)) <= 0)
+    low = [round(each.room_low_db, 1) for each in found.improvements if each.room_low_db is not None]
+    assert low == sorted(low, reverse=True)
+    assert all(each.gain_low_db <= each.gain_db + 0.6 for each in found.improvements if each.gain_low_db is not None)
+
+
+def test_what_is_shown_of_alternatives_is_what_the_joint_draws_show():
+    """Room drawn in the same draws: everything works in as large a share of them as `outlets` says of the changed file."""
+    places = place_amplifier(HOUSE)
+    drawn = [each for each in places.places if each.room_low_db is not None]
+    low = [round(each.room_low_db, 1) for each in drawn]
+    assert low == sorted(low, reverse=True)
+    assert all(each.room_low_db < each.score.room_db < each.room_high_db for each in drawn)
+    best = drawn[0]
+    kind = next(offer.part for offer in HOUSE.offers if offer.part.id == best.part)
+    changed_house = inserted(without_item(HOUSE, "mast", "mast"), best.after, kind, best.gain_db)
+    told = outlets(changed_house).drawn
+    assert best.holds == pytest.approx(told.joint_probability, abs=0.03)
+    assert [best.room_low_db, best.room_high_db] == pytest.approx(
+        np.percentile(told.worst_room_db, [2.5, 97.5]), abs=1.5
+    )
+    assert np.mean(told.worst_room_db >= 0) == pytest.approx(told.joint_probability, abs=1e-9)
+
+
+def test_a_change_is_held_against_the_same_draws():
+    """A field that spreads by 5.5 dB does not blur what a change brings."""
+    found = improve_reception(HOUSE)
+    lead = next(each for each in found.improvements if each.words == ("yard: rg11 instead of rg59",))
+    assert 0 < lead.gain_high_db - lead.gain_low_db < 2
+    assert lead.room_high_db - lead.room_low_db > 15
 
 
 def test_fewer_ways_where_an_output_is_idle():
@@ -264,8 +291,7 @@ def test_joints_that_do_not_fit_stop_the_computation(tmp_path):
     path.write_text(text, encoding="utf-8")
     assert "do not fit together" in CliRunner().invoke(chain, ["outlets", str(path)]).output
     run("outlets", str(path), status=2)
-    run("check", str(path))
-    run("check", str(path), "--enforce", status=1)
+    run("check", str(path), status=1)
 
 
 def test_a_channel_outside_what_a_part_is_described_for_is_refused():
