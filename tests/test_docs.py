@@ -117,8 +117,11 @@ def test_the_readme_has_what_its_readers_and_the_build_look_for():
     """The two commands on lines of their own, and the sections that nobody may miss."""
     assert re.search(r"^python3 -m venv \.venv && .*chain expect demo/boathouse\.toml$", README, flags=re.M)
     assert re.search(r"^python3 -m venv .*pytest$", README, flags=re.M)
-    for heading in ("Commands", "What the figures mean", "Limits of validity", "Cautions"):
+    for heading in ("One answer", "Commands", "Cautions"):
         assert f"\n## {heading}\n" in README
+    assert len(README.splitlines()) < 150
+    explained = (ROOT / "demo" / "explain-figures.md").read_text(encoding="utf-8")
+    assert "\n## Limits of validity\n" in explained
     assert all(path.name in README for path in ALL if path.parent.name == "demo"), "a page that nothing leads to"
 
 

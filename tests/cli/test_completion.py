@@ -78,9 +78,11 @@ def test_commands_and_choices_are_completed():
 
 @pytest.mark.skipif(shutil.which("bash") is None, reason="bash is not installed")
 def test_a_real_bash_completes_after_the_line_of_the_readme(tmp_path):
-    """The line that the README tells to put into ~/.bashrc, then what the tab key would do."""
-    line = re.search(r"^- bash, .+?: `(eval .+?)`", (ROOT / "README.md").read_text(encoding="utf-8"), flags=re.M)
-    assert line, "the README tells no line for bash"
+    """The line that the page on scripts tells to put into ~/.bashrc, then what the tab key would do."""
+    line = re.search(
+        r"^- bash, .+?: `(eval .+?)`", (ROOT / "demo" / "howto-script.md").read_text(encoding="utf-8"), flags=re.M
+    )
+    assert line, "no line for bash is told"
     (tmp_path / "chain").write_text(f'#!/bin/sh\nexec {sys.executable} -m chain "$@"\n')
     (tmp_path / "chain").chmod(0o755)
     script = f"""
