@@ -1,7 +1,8 @@
-"""Mutation run: break one place of the engine at a time and see whether the tests notice. `python tests/mutation.py --count 40`.
+"""Mutation run: break one place of the engine at a time and see whether the tests notice. `python tests/mutation.py --count 80`.
 
 The sample is drawn from the seed over every place that can be changed in the rooms named below; the score and each survivor are printed.
-A mutant is run against the tests of its own room first, then against those that use it.
+A mutant meets the examples of its own module first, then the tests that name it, those of its room, and those of rooms that use it; the
+first that fails ends it. `--state FILE` keeps what was found, and a run that was broken off goes on from there.
 """
 
 from __future__ import annotations
@@ -9,8 +10,10 @@ from __future__ import annotations
 import argparse
 import ast
 import copy
+import json
 import os
 import random
+import re
 import shutil
 import subprocess
 import sys
@@ -55,7 +58,7 @@ CALLS = {
     "conj": "real",
     "any": "all",
 }
-LONGEST_S = 900
+LONGEST_S = 600
 
 
 @dataclass(frozen=True)
@@ -128,23 +131,32 @@ def sample(count: int, seed: int, rooms: tuple[str, ...]) -> list[Mutant]:
     return [mutant(*each) for each in random.Random(seed).sample(every, count)]
 
 
+def tests_of(path: Path) -> list[list[str]]:
+    """Tests that a mutant of a module meets, in groups, the likeliest to notice first."""
+    room, name = path.parent.name, path.stem
+    folders = [ROOT / "tests" / each for each in (room, *USERS.get(room, ())) if (ROOT / "tests" / each).is_dir()]
+    naming = re.compile(rf"chain\.{room}(\.{name}\b| import .*\b{name}\b)")
+    every = [each for folder in folders for each in sorted(folder.glob("test_*.py"))]
+    own = [each for each in every if naming.search(each.read_text(encoding="utf-8"))]
+    examples = [path, *(each for each in [ROOT / "tests" / room / f"examples_{name}.txt"] if each.exists())]
+    groups = [examples, own, [each for each in every if each not in own and each.parent.name == room]]
+    groups += [[each for each in every if each not in own and each.parent == folder] for folder in folders[1:]]
+    return [[str(each.relative_to(ROOT)) for each in group] for group in groups if group]
+
+
 def noticed(each: Mutant, copy_of: Path) -> bool:
     """Whether a test fails, or does not end, with the mutant in a copy of the tree."""
     path = copy_of / each.path.relative_to(ROOT)
-    original, room = path.read_text(encoding="utf-8"), each.path.parent.name
+    original = path.read_text(encoding="utf-8")
     path.write_text(each.source, encoding="utf-8")
     try:
-        for folder in (room, *USERS.get(room, ())):
-            tests = copy_of / "tests" / folder
-            if tests.is_dir() and _fails(copy_of, tests):
-                return True
+        return any(_fails(copy_of, group) for group in tests_of(each.path))
     finally:
         path.write_text(original, encoding="utf-8")
-    return False
 
 
-def _fails(copy_of: Path, tests: Path) -> bool:
-    command = [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", str(tests)]
+def _fails(copy_of: Path, tests: list[str]) -> bool:
+    command = [sys.executable, "-m", "pytest", "-q", "-x", "-n", "0", "-p", "no:cacheprovider", *tests]
     try:
         done = subprocess.run(
             command,
@@ -152,7 +164,7 @@ def _fails(copy_of: Path, tests: Path) -> bool:
             capture_output=True,
             timeout=LONGEST_S,
             check=False,
-            env={**os.environ, "PYTHONPATH": str(copy_of)},
+            env={**os.environ, "PYTHONPATH": str(copy_of), "PYTHONDONTWRITEBYTECODE": "1"},
         )
     except subprocess.TimeoutExpired:
         return True
@@ -162,25 +174,28 @@ def _fails(copy_of: Path, tests: Path) -> bool:
 def main() -> None:
     """Run the sample and print its score."""
     asked = argparse.ArgumentParser(description=__doc__)
-    asked.add_argument("--count", type=int, default=40)
+    asked.add_argument("--count", type=int, default=80)
     asked.add_argument("--seed", type=int, default=1)
     asked.add_argument("--room", action="append", choices=ROOMS)
+    asked.add_argument("--state", type=Path)
     told = asked.parse_args()
+    known: dict[str, bool] = {}
+    if told.state and told.state.exists():
+        known = json.loads(told.state.read_text(encoding="utf-8"))
+    every = sample(told.count, told.seed, tuple(told.room or ROOMS))
     with tempfile.TemporaryDirectory() as folder:
         copy_of = Path(folder) / "tree"
-        shutil.copytree(
-            ROOT, copy_of, ignore=shutil.ignore_patterns(".git", ".venv*", ".ci-venv", "__pycache__", ".*_cache")
-        )
-        caught, every = 0, sample(told.count, told.seed, tuple(told.room or ROOMS))
+        left_out = shutil.ignore_patterns(".git", ".venv*", ".ci-venv", "__pycache__", ".*_cache")
+        shutil.copytree(ROOT, copy_of, ignore=left_out)
         for index, each in enumerate(every, 1):
-            seen = noticed(each, copy_of)
-            caught += seen
-            place = f"{each.path.relative_to(ROOT)}:{each.line}"
-            print(
-                f"{index}/{len(every)} {'caught  ' if seen else 'SURVIVES'} {place}: {each.before} -> {each.after}",
-                flush=True,
-            )
-        print(f"caught {caught} of {len(every)} ({caught / len(every):.0%}), seed {told.seed}")
+            place = f"{each.path.relative_to(ROOT)}:{each.line}: {each.before} -> {each.after}"
+            if place not in known:
+                known[place] = noticed(each, copy_of)
+                if told.state:
+                    told.state.write_text(json.dumps(known, indent=1), encoding="utf-8")
+            print(f"{index}/{len(every)} {'caught  ' if known[place] else 'SURVIVES'} {place}", flush=True)
+            found = sum(known.values())
+            print(f"caught {found} of {len(known)} ({found / len(known):.0%}), seed {told.seed}", flush=True)
 
 
 if __name__ == "__main__":
