@@ -139,3 +139,15 @@ def test_a_block_whose_output_changed_would_be_noticed():
     assert status == ("echo $? $x", "0 1", "1 1")
     assert "There is no command 'frob'" in broken[2]
     assert "$ echo $? $x\n1 1\n" in make_references.with_outputs(text)
+
+
+def test_every_figure_that_the_guide_states_has_its_measurement():
+    """Each row of the table of figures is measured by one row of the benchmark, and none is left over."""
+    sys.path.insert(0, str(ROOT / "tests" / "benchmarks"))
+    import figures
+
+    stated = list(figures.stated())
+    assert len(stated) > 20
+    assert [[each.begins for each in figures.FIGURES if row.startswith(each.begins)] for row in stated] == [
+        [each.begins] for each in figures.FIGURES
+    ]

@@ -237,6 +237,7 @@ def test_axe_finds_no_grave_fault_and_nothing_sticks_out(browser, pages, name, w
         tab.evaluate(rules)
         found = tab.evaluate("axe.run(document, {resultTypes: ['violations']})")
         assert found["passes"]
+        print(f"{name} at {width} px: {len(found['violations'])} violations of {len(found['passes'])} rules that apply")
         grave = [
             (each["id"], each["nodes"][0]["html"][:120]) for each in found["violations"] if each["impact"] in GRAVE
         ]

@@ -146,6 +146,7 @@ def test_ten_thousand_records_list_quickly(tmp_path):
     begun = time.process_time()
     headings, damaged = Folder(tmp_path).headings()
     taken = time.process_time() - begun
+    print(f"{taken:.2f} s of the processor, {taken / reading:.1f} times that of reading the bytes")
     assert len(headings) == 10_000
     assert not damaged
     assert taken < 8 * reading

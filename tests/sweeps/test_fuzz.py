@@ -118,6 +118,7 @@ def test_a_large_and_hostile_file_takes_neither_long_nor_much(tmp_path, name):
     done = subprocess.run([sys.executable, "-c", READ, str(path)], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr[-2000:]
     came, seconds, megabytes = done.stdout.split()
+    print(f"{name}: {float(seconds):.2f} s, {float(megabytes):.0f} MB")
     assert came == ("result" if name == "two.s2p" else "error")
     assert float(seconds) < LONGEST_S
     assert float(megabytes) < MOST_MB
