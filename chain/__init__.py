@@ -19,7 +19,6 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from chain.analyses.bench_card import card as card
     from chain.analyses.checks import check as check
-    from chain.analyses.compare import compare_sweeps as compare_sweeps
     from chain.analyses.expect import expect as expect
     from chain.analyses.ohmmeter import dc_card as dc_card
     from chain.analyses.page import page as page
@@ -105,7 +104,6 @@ _HOMES = {
     "compare_levels": "chain.comparisons.levels",
     "compare_planes": "chain.analyses.planes:compare",
     "compare_seen": "chain.reception.seen",
-    "compare_sweeps": "chain.analyses.compare",
     "dc_card": "chain.analyses.ohmmeter",
     "expect": "chain.analyses.expect",
     "follow_folder": "chain.records.following",

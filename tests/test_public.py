@@ -58,7 +58,7 @@ def results(setup):
         "card": chain.card(setup),
         "prove": chain.prove(setup, chain.known_ends({"open": ["2.20"], "load": ["1.67"]}, 207e6), draws=20_000),
         "ripple": chain.ripple(whole, setup, gate=False),
-        "compare": chain.compare_sweeps(setup, readings, readings),
+        "compare": chain.compare_antennas(setup, readings, readings, exchanged=False),
     }
 
 

@@ -3,7 +3,6 @@
 __all__ = [
     "bench_card",
     "checks",
-    "compare",
     "expect",
     "improvements",
     "loss_range",

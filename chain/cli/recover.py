@@ -19,7 +19,7 @@ from chain.cli.sweep_options import sweep_options
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from chain.analyses.compare import SweepComparison
+    from chain.comparisons.antennas import AntennaComparison
     from chain.plots.figure import Plot
     from chain.setups import Setup
     from chain.sweeps.options import SweepOptions
@@ -40,7 +40,7 @@ __all__ = ["command"]
     "--before",
     metavar="FILE",
     shell_complete=sweep_files,
-    help="An earlier sweep through the same set-up: what has changed since, and is that more than it repeats?",
+    help="An earlier sweep of this antenna through the same set-up: is it better or worse now? ('chain compare': of two antennas.)",
 )
 @click.option("--all", "every_point", is_flag=True, help="Show every point of a long sweep.")
 @draws_option
@@ -107,9 +107,10 @@ def command(
 
         page.render(found, console, every_point)
         if change is not None:
-            from chain.report import compare as difference
+            from chain.report import differences
 
-            difference.render(change, console)
+            console.print()
+            differences.render(change, console, every_point)
         draw_after(plot, plots, console)
 
     def document() -> dict[str, object]:
@@ -196,8 +197,10 @@ def _typed(texts: tuple[str, ...], setup: Setup | None) -> Readings:
     return typed_readings(*texts, reference_ohm=plane_reference_ohm(setup), channels=channels)
 
 
-def _compared(setup: Setup, before: str, after: Readings, sweep: SweepOptions, seed: int) -> SweepComparison:
-    from chain.analyses.compare import compare_sweeps
+def _compared(setup: Setup, before: str, after: Readings, sweep: SweepOptions, seed: int) -> AntennaComparison:
+    """The same antenna before and after, by the computation of 'chain compare'."""
     from chain.assembly.plane import read_sweep_for
+    from chain.comparisons.antennas import compare_antennas
 
-    return compare_sweeps(setup, read_sweep_for(setup, before, sweep), after, seed)
+    earlier = read_sweep_for(setup, before, sweep)
+    return compare_antennas(setup, earlier, after, ("before", "now"), seed, exchanged=False)

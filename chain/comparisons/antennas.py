@@ -75,6 +75,8 @@ class AntennaComparison(ResultTable):
     second_name: str
     plane: str
     has_phase: bool
+    exchanged: bool
+    """Whether two antennas were screwed on in turn; else one was read before and after a change."""
     in_channels: bool
     channels: tuple[ChannelDifference, ...]
     verdict: str
@@ -107,8 +109,9 @@ def compare_antennas(
     names: tuple[str, str] = ("A", "B"),
     seed: int = SEED,
     progress: Callable[[float], None] | None = None,
+    exchanged: bool = True,
 ) -> AntennaComparison:
-    """Compare two antennas read with one set-up and one calibration, each screwed on in turn.
+    """Compare two antennas read with one set-up and one calibration, each screwed on in turn; or one before and after a change.
 
     Parameters
     ----------
@@ -117,6 +120,8 @@ def compare_antennas(
     names : what to call the two.
     seed : seed of the simulation.
     progress : called with the finished share, 0 to 1.
+    exchanged : False for one antenna that was changed where it is: its joint is undisturbed, and where no phase was read both
+        readings are of one unknown phase.
 
     Returns
     -------
@@ -142,14 +147,20 @@ def compare_antennas(
     Propagation of distributions through both readings with one draw of chain and calibration (JCGM 101:2008, memory).
     """
     one, other, remarks = common_readings(first, second)
-    draws = draw_jointly(setup, one.freq_hz, 2, BATCHES, seed, progress)
+    draws = draw_jointly(setup, one.freq_hz, 2, BATCHES, seed, progress, exchanged)
     if not draws.repeats:
         raise RangeError(
             "nothing says how well this set-up repeats: it states no noise, drift, repeatability or flex",
             'state them in [near], such as repeatability = "50 dB" and trace_noise = "0.02 dB"',
         )
     bands = bands_of(setup, one.freq_hz)
-    found, before, after = differences(draws, ((0, _seen(one)), (1, _seen(other))), bands)
+    found, before, after = differences(
+        draws,
+        ((0, _seen(one)), (1, _seen(other))),
+        bands,
+        same_phase=not exchanged,
+        halves=(one.rounding, other.rounding),
+    )
     # What a gate took away cannot be told from what it left: nothing is proven of either antenna.
     processed = first.processed or second.processed
     rows = tuple(_row(*each, judged=not processed) for each in zip(bands, before, after, found, strict=True))
@@ -158,6 +169,7 @@ def compare_antennas(
         *names,
         setup.calibration.plane,
         one.reflection is not None,
+        exchanged,
         bands[0].is_channel,
         rows,
         overall([each.verdict for each in rows]),

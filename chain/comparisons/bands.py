@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 
 from chain.arrays import Complex, Real
-from chain.comparisons.joint_draws import JointDraws, recovered_magnitudes, recovered_reflections
+from chain.comparisons.joint_draws import JointDraws, recovered_magnitudes, recovered_reflections, with_digits
 from chain.reflection import mismatch_loss_db
 from chain.setups import Setup
 
@@ -67,14 +67,14 @@ def bands_of(setup: Setup, freq_hz: Real) -> tuple[Band, ...]:
 
 
 def figures_with_phase(
-    draws: JointDraws, which: int, reading: Complex, bands: Sequence[Band]
+    draws: JointDraws, which: int, reading: Complex, bands: Sequence[Band], half: Real | None = None
 ) -> tuple[BandFigures, ...]:
     """Figures of a complex reading in each band.
 
     Squares are drawn, whose errors are nearly linear: what both readings share then cancels in their difference. The worst
     point's square is too large by what picking the largest of noisy points adds in the draws; that is taken off once.
     """
-    far, nominal = recovered_reflections(draws, which, reading)
+    far, nominal = recovered_reflections(draws, which, reading, half)
     power, known = (far.real**2 + far.imag**2).astype(float), np.abs(nominal)
     out = []
     for band in bands:
@@ -108,10 +108,12 @@ def _loss_db(reflected: float) -> float:
 
 
 def figures_without_phase(
-    draws: JointDraws, which: int, size: Real, turn: complex, bands: Sequence[Band]
+    draws: JointDraws, which: int, size: Real, turn: complex, bands: Sequence[Band], half: Real | None = None
 ) -> tuple[tuple[BandFigures, BandFigures], ...]:
     """Figures of a reading without phase for one phase of the antenna: from the smallest and from the largest |G| that fit."""
-    ends = recovered_magnitudes(draws.readings[which], size, turn)
+    ends = recovered_magnitudes(
+        draws.readings[which], np.asarray(with_digits(draws, which, size, half), dtype=float), turn
+    )
     known = recovered_magnitudes(draws.known, size, turn)
     return tuple(
         (

@@ -13,7 +13,7 @@ from chain.comparisons.bands import Band, BandFigures, figures_with_phase, figur
 from chain.comparisons.joint_draws import JointDraws
 from chain.results import COVERAGE
 
-__all__ = ["COVERAGE", "Difference", "differences", "verdict_of"]
+__all__ = ["COVERAGE", "Difference", "Halves", "differences", "verdict_of"]
 
 AIM = 0.965
 """Share of the draws that an interval holds: a little more than stated, for draws are finite and errors not quite linear."""
@@ -21,6 +21,9 @@ PHASES = 8
 """Phases of each antenna, evenly spaced, where no phase was read: the worst pair of them counts."""
 ROUNDING = 1e-9
 """A difference below this is none: it is rounding of the arithmetic."""
+
+
+Halves = tuple[Real | None, Real | None]
 
 
 @dataclass(frozen=True)
@@ -41,19 +44,21 @@ def differences(
     bands: Sequence[Band],
     together: bool = True,
     same_phase: bool = False,
+    halves: Halves = (None, None),
 ) -> tuple[tuple[Difference, ...], tuple[BandFigures, ...], tuple[BandFigures, ...]]:
     """Differences of two readings, each given as (number of its draws, reading); complex or, where real, magnitudes.
 
     With `together` the intervals hold for all bands and both figures at once, else each for itself. Without a phase read, the
-    two may stand at any; `same_phase` takes them for one antenna that has changed a little, at one unknown phase.
+    two may stand at any; `same_phase` takes them for one antenna that has changed a little, at one unknown phase. `halves` are
+    half a step of the last digit of either reading.
 
     Source: Propagation of distributions, JCGM 101:2008 (memory); simultaneous intervals by the smallest rank
     (min-p: Westfall and Young, Resampling-Based Multiple Testing, 1993; memory).
     """
     (one, first), (other, second) = readings
     if np.iscomplexobj(first) and np.iscomplexobj(second):
-        before = figures_with_phase(draws, one, np.asarray(first, dtype=complex), bands)
-        after = figures_with_phase(draws, other, np.asarray(second, dtype=complex), bands)
+        before = figures_with_phase(draws, one, np.asarray(first, dtype=complex), bands, halves[0])
+        after = figures_with_phase(draws, other, np.asarray(second, dtype=complex), bands, halves[1])
         rows = [_rows(a, b) for a, b in zip(before, after, strict=True)]
         tail = _tail([row for pair in rows for row in pair]) if together else (1 - AIM) / 2
         return (
@@ -64,7 +69,7 @@ def differences(
             before,
             after,
         )
-    return _without_phase(draws, ((one, np.abs(first)), (other, np.abs(second))), bands, (together, same_phase))
+    return _without_phase(draws, ((one, np.abs(first)), (other, np.abs(second))), bands, (together, same_phase), halves)
 
 
 def _rows(before: BandFigures, after: BandFigures) -> tuple[Real, Real]:
@@ -108,12 +113,14 @@ def _without_phase(
     readings: tuple[tuple[int, Real], tuple[int, Real]],
     bands: Sequence[Band],
     how: tuple[bool, bool],
+    halves: Halves,
 ) -> tuple[tuple[Difference, ...], tuple[BandFigures, ...], tuple[BandFigures, ...]]:
     """Both phases unknown: the hull over all pairs, so that what both readings share does not cancel of itself."""
     together, same_phase = how
     turns = np.exp(2j * np.pi * np.arange(PHASES) / PHASES)
     before, after = (
-        [figures_without_phase(draws, which, size, complex(turn), bands) for turn in turns] for which, size in readings
+        [figures_without_phase(draws, which, size, complex(turn), bands, half) for turn in turns]
+        for (which, size), half in zip(readings, halves, strict=True)
     )
     tail = (1 - AIM) / 2
     if together:

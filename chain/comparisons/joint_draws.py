@@ -15,9 +15,9 @@ from chain.setups import Setup
 from chain.uncertainty.measurement import BATCH, Measurement, measurement_of, nominal_maps, simulate
 from chain.uncertainty.sampling import unit_draws
 
-__all__ = ["JointDraws", "draw_jointly", "recovered_magnitudes", "recovered_reflections"]
+__all__ = ["JointDraws", "draw_jointly", "recovered_magnitudes", "recovered_reflections", "with_digits"]
 
-FAR_MATING = 9
+FAR_MATING, DIGITS = 9, 11
 """Random stream of the joint at the antenna, which is opened when antennas are exchanged."""
 
 
@@ -48,11 +48,12 @@ def draw_jointly(
     batches: int,
     seed: int,
     progress: Callable[[float], None] | None = None,
+    exchanged: bool = True,
 ) -> JointDraws:
     """Draw the maps of `count` readings, taken one after another with one chain and one calibration.
 
-    Chain, residual errors and standards are common. Noise, drift, flexed lead, the joint at the plane and the joint at the
-    antenna are drawn for each reading.
+    Chain, residual errors and standards are common. Noise, drift, flexed lead, the joint at the plane and, where antennas are
+    `exchanged`, the joint at the antenna are drawn for each reading.
     """
     measurement = measurement_of(setup, build(setup, freq_hz))
     steps = batches * count
@@ -61,7 +62,7 @@ def draw_jointly(
         for number in range(count):
             # repeat 0 shares the joint that the standards were read with; a reading to compare comes after it was opened.
             maps = simulate(measurement, batch, seed, 0, number + 1)
-            parts[number].append(_remade_at_antenna(maps, measurement, (seed, batch, number)))
+            parts[number].append(_remade_at_antenna(maps, measurement, (seed, batch, number)) if exchanged else maps)
             if progress is not None:
                 progress((batch * count + number + 1) / steps)
     differs = bool(measurement.noise or measurement.drift or measurement.mating or measurement.flex_rad)
@@ -90,9 +91,30 @@ def _joined(parts: list[Maps]) -> Maps:
     return Maps(p, q, r)  # type: ignore[arg-type]
 
 
-def recovered_reflections(draws: JointDraws, which: int, reading: Complex) -> tuple[Complex, Complex]:
-    """Antenna's reflection as every drawn chain takes it back, shape (draws, frequencies), and nominally."""
-    return draws.readings[which].recovered(reading[None, :]), draws.known.recovered(reading)[0]
+def with_digits(draws: JointDraws, which: int, reading: Complex | Real, half: Real | None) -> Complex | Real:
+    """A reading with what its digits may hide at most, shape (draws, frequencies); as it is where they hide nothing.
+
+    All points are off alike, half a step either way: two readings of one thing that stands between two steps may show either,
+    again and again, and at every point. So no step of the last digit alone is ever a difference.
+    """
+    if half is None or not half.any():
+        return reading[None, :]
+    rng = np.random.default_rng([draws.seed, DIGITS, which])
+    off = half * rng.choice([-1.0, 1.0], (draws.draws, 1))
+    if not np.iscomplexobj(reading):
+        return np.asarray(np.abs(reading + off))
+    return np.asarray(reading + off + 1j * half * rng.choice([-1.0, 1.0], (draws.draws, 1)))
+
+
+def recovered_reflections(
+    draws: JointDraws, which: int, reading: Complex, half: Real | None = None
+) -> tuple[Complex, Complex]:
+    """Antenna's reflection as every drawn chain takes it back, shape (draws, frequencies), and nominally.
+
+    `half` is half a step of the reading's last digit.
+    """
+    seen = np.asarray(with_digits(draws, which, reading, half), dtype=complex)
+    return draws.readings[which].recovered(seen), draws.known.recovered(reading)[0]
 
 
 def recovered_magnitudes(maps: Maps, size: Real, turn: complex) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

@@ -16,15 +16,17 @@ from chain.comparisons.differences import Difference, differences
 from chain.comparisons.joint_draws import JointDraws, draw_jointly, recovered_magnitudes
 from chain.errors import RangeError
 from chain.reflection import magnitude_from_vswr, mismatch_loss_db, vswr
-from chain.rf.bilinear import compose, inverse
+from chain.rf.bilinear import compose, inverse, shifted
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
 from chain.uncertainty.intervals import Observation, rounded
 from chain.uncertainty.one_sided_tests import Ends, Terms, invert
+from chain.uncertainty.sampling import hidden_digits
 
 __all__ = ["Bench", "ChannelAnswer", "SweepAnswer", "bench_of"]
 
 SEED = 20260
+DIGITS = 12
 ONE_SIDED = 0.025
 BATCHES = 4
 MOST_POINTS, MOST_WITHOUT_PHASE = 201, 67
@@ -58,6 +60,8 @@ class SweepAnswer:
     channels: tuple[ChannelAnswer, ...]
     verdict: str
     seen: Complex | Real
+    half: Real | None
+    """Half a step of the last digit of what was seen."""
     warnings: tuple[str, ...]
 
     @property
@@ -83,21 +87,23 @@ class Bench:
 
     def answer(self, readings: Readings) -> SweepAnswer:
         """Answer one sweep: pass by every point's upper end, fail by the sweep as a whole."""
-        seen = self._seen(readings)
+        seen, half = self._seen(readings)
         size, observed, phase = self._observed(seen)
-        terms = self._terms(phase is not None)
+        terms = self._terms(phase is not None, half)
         rounding = None if phase is not None else self._rounded(readings)
         found = invert(terms, observed, phase, rounding=rounding, strict_share=self._strict)
-        again, _, _ = differences(self.draws, ((0, seen), (1, seen)), self.bands, together=False, same_phase=True)
+        again, _, _ = differences(
+            self.draws, ((0, seen), (1, seen)), self.bands, together=False, same_phase=True, halves=(half, half)
+        )
         limit = self.setup.far.limit_vswr
-        over = np.asarray(observed > (np.inf if limit is None else self._edge(phase, limit, rounding)))
+        over = np.asarray(observed > (np.inf if limit is None else self._edge(phase, limit, terms, rounding)))
         channels = tuple(
             self._channel(band, size, found, repeat, None if readings.processed else over)
             for band, repeat in zip(self.bands, again, strict=True)
         )
         words = [each.verdict for each in channels]
         overall = next((word for word in ("fail", "not proven", "no limit") if word in words), "pass")
-        return SweepAnswer(channels, overall, seen, readings.warnings)
+        return SweepAnswer(channels, overall, seen, half, readings.warnings)
 
     def _channel(
         self, band: Band, size: Real, found: Ends, repeat: Difference, over: NDArray[np.bool_] | None
@@ -124,9 +130,19 @@ class Bench:
 
     def change(self, first: SweepAnswer, second: SweepAnswer) -> tuple[Difference, ...]:
         """Second less first, in every channel, together; without phase, of an antenna whose phase has stayed."""
-        return differences(self.draws, ((0, first.seen), (1, second.seen)), self.bands, same_phase=True)[0]
+        return differences(
+            self.draws,
+            ((0, first.seen), (1, second.seen)),
+            self.bands,
+            same_phase=True,
+            # A sweep from a record has lost its digits: it has those of the other.
+            halves=(
+                second.half if first.half is None else first.half,
+                first.half if second.half is None else second.half,
+            ),
+        )[0]
 
-    def _seen(self, readings: Readings) -> Complex | Real:
+    def _seen(self, readings: Readings) -> tuple[Complex | Real, Real | None]:
         if not self.fits(readings):
             raise RangeError(
                 f"the sweep has {readings.freq_hz.size} points from {readings.freq_hz[0] / 1e6:g} to "
@@ -134,7 +150,8 @@ class Bench:
                 "keep start, stop and number of points as they are",
             )
         values = readings.magnitude if readings.reflection is None else readings.reflection
-        return values[:: self.step]
+        half = readings.rounding
+        return values[:: self.step], None if half is None or not half.any() else half[:: self.step]
 
     def _observed(self, seen: Complex | Real) -> tuple[Real, Real, Real | None]:
         """Nominal |G|, the statistic that is judged, and the recovered phase where one was read."""
@@ -154,8 +171,15 @@ class Bench:
             share[band.members] = ONE_SIDED / max(band.members.stop - band.members.start, 1)
         return share
 
-    def _terms(self, has_phase: bool) -> Terms:
-        return self._recovered_terms if has_phase else self._reading_terms
+    def _terms(self, has_phase: bool, half: Real | None = None) -> Terms:
+        """Terms of the draws, with what the digits of a complex reading hide."""
+        if not has_phase:
+            return self._reading_terms
+        if half is None:
+            return self._recovered_terms
+        digits = hidden_digits(np.random.default_rng([SEED, DIGITS]), self.draws.draws, half, True)
+        shown = shifted(self.draws.readings[0], np.asarray(digits, dtype=complex))
+        return Terms.of(compose(inverse(self.draws.known), shown))
 
     @cached_property
     def _recovered_terms(self) -> Terms:
@@ -172,14 +196,14 @@ class Bench:
         seen = Observation(readings.magnitude[:: self.step], None, readings.rounding[:: self.step])
         return rounded(seen, self.draws.readings[0].p.shape[0], SEED, 0)
 
-    def _edge(self, phase: Real | None, limit_vswr: float, rounding: NDArray[np.float32] | None) -> Real:
+    def _edge(self, phase: Real | None, limit_vswr: float, terms: Terms, rounding: NDArray[np.float32] | None) -> Real:
         """Statistic at each frequency above which a point makes the whole sweep fail.
 
         Source: max-T (Westfall and Young, 1993; memory) over drawn sweeps of an antenna at the limit everywhere, at the
         recovered phases, or at any standing and turning ones.
         """
         if phase is not None:
-            return _edge_of(self._terms(True), [phase + turn for turn in AROUND], limit_vswr)
+            return _edge_of(terms, [phase + turn for turn in AROUND], limit_vswr)
         return self._edge_at_any_phase if rounding is None else self._edge_of_magnitudes(rounding)
 
     @cached_property

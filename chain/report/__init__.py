@@ -5,7 +5,6 @@ __all__ = [
     "card",
     "check",
     "choose",
-    "compare",
     "differences",
     "expect",
     "faults",

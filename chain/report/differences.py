@@ -17,6 +17,10 @@ from chain.report.tables import Column, answer, notes, show_table
 __all__ = ["Grid", "level_grid", "level_lines", "match_grid", "match_lines", "render", "render_levels"]
 
 STYLES = {"better": "green", "worse": "red", "mixed": "yellow"}
+CHANGED = {
+    "better": "Next: keep the change; sweep once more to see that it stays so.",
+    "worse": "Next: undo the change, or look for what has come loose or wet.",
+}
 MOST_ROWS = 12
 FULL_DB = 20.0
 Grid = tuple[list[Column], list[list[object]]]
@@ -41,6 +45,8 @@ def render(
 
 
 def _shared(result: AntennaComparison) -> str:
+    if result.has_phase and not result.exchanged:
+        return "Errors that both sweeps share cancel; the joint at the antenna is taken for undisturbed."
     if result.has_phase:
         return "Errors that both sweeps share cancel."
     return "No phase was read, so the errors that both share need not cancel."
@@ -64,7 +70,12 @@ def match_lines(result: AntennaComparison) -> tuple[str, str, str]:
     else:
         head = f"{second} and {first} differ: better by one measure, worse by the other."
     most = max(result.channels, key=lambda each: abs(each.loss_change_db))
-    return head, _rests_on(result, most), _next(result)
+    return head if result.exchanged else _since(head), _rests_on(result, most), _next(result)
+
+
+def _since(head: str) -> str:
+    """The same of one antenna before and after a change."""
+    return head.replace("between before and now", "since then", 1).replace("now", "Now", 1)
 
 
 def _of(count: int) -> str:
@@ -84,6 +95,8 @@ def _next(result: AntennaComparison) -> str:
         return f"Next: compare sweeps as measured; one is {plain(result.processed)}, and nothing is told from it."
     if open_rows and not result.has_phase:
         return "Next: save the sweeps with phase; then errors that both share cancel."
+    if not result.exchanged and result.verdict in CHANGED:
+        return CHANGED[result.verdict]
     if result.verdict == "better":
         return f"Next: keep {short(result.second_name)}; sweep it once more to see that it stays so."
     if result.verdict == "worse":
@@ -92,6 +105,8 @@ def _next(result: AntennaComparison) -> str:
         return "Next: decide by the channels you need; the table names them."
     if result.plane == "near":
         return "Next: calibrate at the end of the lead and sweep both again."
+    if not result.exchanged:
+        return "Next: change it further, or take it for unchanged."
     return "Next: either will do; choose by gain, height and place."
 
 

@@ -22,7 +22,7 @@ from chain.setups import Setup
 from chain.sweeps.readings import Readings
 from chain.tuning.smoothing import FEWEST, USUAL_Q, local_fit
 from chain.uncertainty.measurement import BATCH, Measurement, measurement_of, nominal_maps, simulate
-from chain.uncertainty.sampling import draw
+from chain.uncertainty.sampling import draw, hidden_digits
 
 __all__ = ["BATCHES", "Antennas", "Bench", "antennas", "bench_of", "prepared", "rounded", "screens"]
 
@@ -137,13 +137,11 @@ def _undone(bench: Bench, readings: Readings, batch: int | None, seed: int) -> t
     return far, bench.feed_maps(batch, seed).recovered(far) if bench.feed else far
 
 
-def rounded(rounding: Real | None, batch: int | None, seed: int, which: int = 0, phase: bool = True) -> Complex | float:
-    """What the digits of a reading hide, in every draw: even over half a step either way, of either part of a complex one."""
+def rounded(rounding: Real | None, batch: int | None, seed: int, which: int = 0) -> Complex | Real | float:
+    """What the digits of a complex reading hide, in every draw; nothing without a batch."""
     if rounding is None or batch is None:
         return 0.0
-    rng = np.random.default_rng([seed, ROUNDING_STREAM, batch, which])
-    parts = rng.uniform(-1, 1, (2 if phase else 1, BATCH, rounding.size)) * rounding
-    return np.asarray(parts[0] + 1j * parts[1] if phase else parts[0])
+    return hidden_digits(np.random.default_rng([seed, ROUNDING_STREAM, batch, which]), BATCH, rounding, True)
 
 
 def screens(

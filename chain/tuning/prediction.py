@@ -10,11 +10,12 @@ from chain.arrays import Complex, Real
 from chain.reflection import vswr
 from chain.sweeps.readings import Readings
 from chain.tuning.crossings import COVERAGE, TAIL, lowest
-from chain.tuning.draws import BATCHES, Bench, rounded, screens
+from chain.tuning.draws import BATCHES, Bench, screens
 from chain.tuning.records import Prediction, Trial, Wanted
 from chain.tuning.smoothing import local_fit
 from chain.tuning.spans import inside, worst_of
 from chain.uncertainty.measurement import BATCH, nominal_maps
+from chain.uncertainty.sampling import hidden_digits
 
 __all__ = ["Repeats", "magnitude_ends", "nominal_reading", "predicted", "repeats", "trial_of"]
 
@@ -147,11 +148,13 @@ def repeats(bench: Bench, readings: Readings, seed: int, share: float = COVERAGE
 
 
 def _shown(bench: Bench, readings: Readings, far: Complex, repeat: int, seed: int) -> Real:
-    """Magnitude that a further reading of drawn antennas shows, with the digits of the first."""
+    """Magnitude that a further reading of drawn antennas shows, with the digits of the first, each point's by itself."""
     shown = bench.maps(0, seed, repeat).reading(far)
-    if readings.reflection is None:
-        return np.abs(np.abs(shown) + rounded(readings.rounding, 0, seed, repeat, phase=False))
-    return np.abs(shown + rounded(readings.rounding, 0, seed, repeat))
+    phase, half = readings.reflection is not None, readings.rounding
+    shown = shown if phase else np.abs(shown)
+    if half is not None:
+        shown = shown + hidden_digits(np.random.default_rng([seed, repeat, 17]), BATCH, half, phase, together=False)
+    return np.abs(shown)
 
 
 def nominal_reading(bench: Bench, far: Complex) -> Complex:

@@ -14,7 +14,7 @@ from chain.arrays import Complex, Real
 from chain.rf import twoport
 from chain.rf.elements import Box, Element, Ladder, Line, Tee
 
-__all__ = ["draw", "inside_constants", "junction_room", "lead_constants", "unit_draws", "wave"]
+__all__ = ["draw", "hidden_digits", "inside_constants", "junction_room", "lead_constants", "unit_draws", "wave"]
 
 
 def unit_draws(rng: np.random.Generator, count: int, shape: str) -> Complex:
@@ -27,6 +27,21 @@ def unit_draws(rng: np.random.Generator, count: int, shape: str) -> Complex:
         return np.asarray(phase)
     radius = rng.random((count, 1))
     return np.asarray((radius if shape == "uniform-radius" else np.sqrt(radius)) * phase)
+
+
+def hidden_digits(
+    rng: np.random.Generator, count: int, half: Real, phase: bool, together: bool = True
+) -> Complex | Real:
+    """What the digits of readings hide, shape (count, readings): of a magnitude, or of either part of a complex reading.
+
+    A trace that changes little from point to point is rounded the same way over many of them, so that no mean over points
+    takes it out: `together` has all points off by the same share of a step.
+
+    Source: Rectangular over half a step of the last digit either way (JCGM 100:2008, F.2.2.1; memory).
+    """
+    shape = count, 1 if together else half.size
+    real = half * rng.uniform(-1, 1, shape)
+    return np.asarray(real + 1j * half * rng.uniform(-1, 1, shape) if phase else real)
 
 
 def draw(element: Element, rng: np.random.Generator, count: int) -> Complex:

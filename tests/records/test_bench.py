@@ -69,6 +69,7 @@ def test_marks_are_kept_in_the_record(tmp_path):
 def test_no_difference_is_told_from_a_gated_sweep(which):
     """Two sweeps that differ as day from night: told as measured, not told where either was gated."""
     from chain.analyses.compare import compare_sweeps
+
     from chain.comparisons.antennas import compare_antennas
 
     setup = load_setup(SETUP)
