@@ -184,7 +184,7 @@ FIGURES = (
     Figure("width of the difference", slow("tests/comparisons/test_antennas.py", "half_as_wide")),
     Figure("steps told in series", slow("tests/records/test_change_points.py", "without_a_step or noticed_wherever")),
     Figure("list of 10,000 records", slow("tests/records/test_log.py", "thousand"), True),
-    Figure("an unchanged antenna called changed", slow("tests/analyses/test_compare.py", "seldom"), True),
+    Figure("an unchanged antenna called changed", slow("tests/comparisons/test_before.py", "seldom"), True),
     Figure("ripple: 500 sweeps", slow("tests/echoes/test_world.py"), True),
     Figure("ripple: false alarms", slow("tests/echoes/test_world.py"), True),
     Figure("page of 201 points", rows_of("page"), True),
