@@ -75,6 +75,7 @@ class Found:
     def dips(self) -> int:
         """How often the fitted magnitude dips, by more than its noise explains."""
         size = np.abs(self.fitted)
+        # Ends count as extremes: a fall to the edge of the span is half a dip.
         turning = np.flatnonzero(np.diff(np.sign(np.diff(size)))) + 1
         extremes = [float(each) for each in size[[0, *turning, -1]]]
         return sum(
@@ -102,12 +103,15 @@ def find(freq_hz: Real, reflection: Complex | None, magnitude: Real) -> Found:
         raise ValueError(f"{freq_hz.size} points are too few")
     span = float(freq_hz[-1] - freq_hz[0])
     step = float(np.median(np.diff(freq_hz)))
+    # Middle of the span at 0: delay and amplitude, or phase, are then nearly uncorrelated.
     x = 2 * (freq_hz - freq_hz[0]) / span - 1
     if reflection is None:
+        # Magnitudes do not tell the main reflection's own delay; all others are relative to it.
         pivot, (sweep, found) = 0.0, search(sweep_of(x, None, magnitude))
     else:
         pivot, sweep, found = _turned_back(x, reflection, step / span)
     main = _main_values(sweep, found) * (echo_shape(x, pivot) if reflection is not None else 1.0)
+    # Echoes too slow to be told from the antenna count as its own course.
     swing = float(np.hypot(np.std(_main_values(sweep, found)), _size(sum(_slow(found), np.zeros(x.shape)))))
     resolved = abs(pivot) >= RESOLVED
     noise = noise_of(sweep, found)
@@ -117,6 +121,7 @@ def find(freq_hz: Real, reflection: Complex | None, magnitude: Real) -> Found:
     # Without phase an antenna whose magnitude swings turns by an unknown angle, which passes for length.
     # With phase the main reflection's own delay carries that doubt.
     turn = 0.0 if reflection is not None else STEADY + TURNING * min(swing / max(_size(main), 1e-12), 1.0)
+    # Noise, the antenna's own turning, and what the calibration left, independent of one another.
     unsure = [np.sqrt((g[0][1] * noise) ** 2 + turn**2 + (RESIDUAL / _size(_sum(g))) ** 2) for g in groups]
     echoes = tuple(_merged(group, pivot, float(each), span) for group, each in zip(groups, unsure, strict=True))
     fitted = (
@@ -153,6 +158,7 @@ def _sum(group: _Group) -> Complex:
 
 def _merged(group: _Group, pivot: float, own: float, span: float) -> FoundReflection:
     """One reflection of a group: mean delay by power, as uncertain as its members lie apart."""
+    # Centre of power, and its spread as one more uncertainty: members of a group stand for one reflection.
     power = np.array([_size(part) ** 2 for _, _, part in group])
     periods = np.array([echo.periods for echo, _, _ in group])
     at = float(np.sum(power * periods) / np.sum(power))
@@ -178,11 +184,13 @@ def _main_values(sweep: SampledSweep, found: EchoFit) -> Values:
 
 def _turned_back(x: Real, reflection: Complex, step: float) -> tuple[float, SampledSweep, EchoFit]:
     """Search about the main reflection's own delay, which is found along with it."""
+    # The main reflection is turned back to delay 0, so that its course is a polynomial of low degree.
     pivot = _strongest(x, reflection, 1 / step)
     if abs(pivot) < AT_PLANE:
         pivot = 0.0
     for left in reversed(range(ROUNDS)):
         turned = reflection / echo_shape(x, pivot)
+        # Nothing passive answers before the calibration plane: earlier delays are not looked for.
         sweep, found = search(sweep_of(x, turned, np.abs(turned)), -pivot - AT_PLANE)
         shift = _mean_turn(x, _main_values(sweep, found))
         if abs(pivot) < RESOLVED or left == 0 or abs(shift) < SETTLED:
@@ -193,6 +201,7 @@ def _turned_back(x: Real, reflection: Complex, step: float) -> tuple[float, Samp
 
 def _strongest(x: Real, reflection: Complex, window: float) -> float:
     """Periods of the strongest reflection by a tapered transform, from a little before the plane on."""
+    # Sidelobes of an untapered transform (-13 dB) would let a strong echo pass for the main reflection.
     tapered = reflection * (1 - x**2)
     periods = np.arange(-0.02, 0.98, 1 / (8 * x.size)) * window
     # Delays that differ by the window look alike in an even sweep, so that one transform serves for all of them.
@@ -206,6 +215,7 @@ def _strongest(x: Real, reflection: Complex, window: float) -> float:
 
 def _mean_turn(x: Real, values: Values) -> float:
     """Periods by which values turn on average, weighted by their power."""
+    # Mean of the instantaneous delay -Im(G* dG/dx)/(pi |G|^2), weighted by |G|^2.
     slope, power = np.gradient(values, x), float(np.sum(np.abs(values) ** 2))
     return float(-np.sum((values.conj() * slope).imag)) / (np.pi * power) if power else 0.0
 
@@ -216,6 +226,7 @@ def _main_delay(sweep: SampledSweep, found: EchoFit, pivot: float) -> tuple[floa
     if model.degree > 2 or model.poles:
         # A course of its own is not told from a delay: half of what is taken for one at the plane.
         return pivot, AT_PLANE / 2 / noise_of(sweep, found), found
+    # Degree -1 leaves no polynomial: the main reflection is an echo like the others and gets its own variance.
     whole = refine(sweep, Model(-1, (Echo(0.0, model.degree), *model.echoes)))
     at = pivot + whole.model.echoes[0].periods
     echoes = replace(whole.model, echoes=whole.model.echoes[1:])

@@ -73,6 +73,7 @@ def stretches(setup: Setup, chain: Chain) -> tuple[Stretch, ...]:
         if name in items:
             names_so_far = (*passed[-1], name)
             length, doubt = _length_m(items[name], delay), _doubt_s(items[name], delay)
+            # Running sums from the plane: any stretch is then the difference of two of them.
             at[-1] = (done[0] + delay, done[1] + length, done[2] + doubt)
             passed[-1] = names_so_far
         else:
@@ -86,6 +87,7 @@ def stretches(setup: Setup, chain: Chain) -> tuple[Stretch, ...]:
         for j in range(i + 1, len(names)):
             delay, length, doubt = (last - first for last, first in zip(at[j], at[i], strict=True))
             if delay > 0:
+                # There and back; either end may lie anywhere in its joint, twice 2 x 10 mm of way.
                 allowed = 2 * doubt + 4 * JOINT_M / LIGHT_M_PER_S
                 between = passed[j][len(passed[i]) :]
                 outside = sum(leads.get(name, 0.0) for name in between)
@@ -108,6 +110,7 @@ def _delay_s(element: Element, freq_hz: NDArray[np.float64]) -> float:
         return float(element.phase_rad[middle] / (2 * np.pi * freq_hz[middle]))
     if freq_hz.size < 2:
         return 0.0
+    # Group delay by a straight line through the phase; a constant phase (a transformer's sign) does not count.
     turn = np.unwrap(np.angle(element.nominal()[:, 1, 0]))
     return max(float(-np.polyfit(freq_hz, turn, 1)[0] / (2 * np.pi)), 0.0)
 
@@ -136,6 +139,7 @@ def folded_s(delay_s: float, step_hz: float, has_phase: bool) -> float:
 
     Source: Sampling theorem: delays that differ by 1/step look alike, and without phase those of either sign.
     """
+    # Modulo one step's window; without phase folded about its middle too.
     turns = delay_s * step_hz
     return float((turns - np.floor(turns)) if has_phase else abs(turns - np.round(turns))) / step_hz
 
@@ -153,11 +157,13 @@ def fitting(
     for each in known:
         if only_antenna and not each.to_antenna:
             continue
+        # Three standard uncertainties: a true stretch is not left out; which of several it is, is told by the order below.
         allowed = each.tolerance_s + 3 * delay_u_s + (ANTENNA_PERIODS / span if each.to_antenna else 0.0)
         direct = abs(delay_s - each.delay_s) / allowed
         alias = abs(delay_s - folded_s(each.delay_s, step, has_phase)) / allowed
         if direct <= 1:
             out.append(Fitting(each, False, direct))
+        # Only what the step really folds: else every delay would be its own alias.
         elif alias <= 1 and each.delay_s > 0.5 / step:
             out.append(Fitting(each, True, alias))
     return tuple(

@@ -77,9 +77,11 @@ def sweep_of(x: Real, reflection: Complex | None, magnitude: Real) -> SampledSwe
     Source: d(m^2) = 2 m dm.
     """
     ones = np.ones(x.shape)
+    # Legendre polynomials are nearly orthogonal on an even grid; powers of x would lose half the digits at degree 6.
     powers = np.asarray(np.polynomial.legendre.legvander(x, MOST_DEGREE), dtype=np.float64)
     if reflection is not None:
         return SampledSweep(x, reflection, ones, ones, powers)
+    # Squares, since |M + e|^2 is linear in the beat of each echo with the main reflection and magnitudes are not.
     square = magnitude**2
     smooth = np.full(x.shape, max(float(np.mean(square)), FLOOR**2))
     return SampledSweep(x, square, _weight(smooth), np.sqrt(smooth), powers)
@@ -99,9 +101,11 @@ def reweighted(sweep: SampledSweep, found: EchoFit) -> SampledSweep:
     """
     if sweep.has_phase:
         return sweep
+    # Square of the sweep without the beats: |M|^2 + sum |e|^2.
     fitted = np.asarray(found.fitted.real)
     whole = np.maximum(fitted - sum((sweep.carrier * 2 * part.real for part in found.parts), np.zeros(fitted.shape)), 0)
     echoes = sum((np.abs(part) ** 2 for part in found.parts), np.zeros(fitted.shape))
+    # The echoes' own squares come off; where noise makes them larger than the whole, half of it is kept.
     main = np.maximum(whole - echoes, np.maximum(whole / 2, FLOOR**2))
     return replace(sweep, weight=_weight(fitted), carrier=np.sqrt(main))
 
@@ -110,10 +114,12 @@ def _columns(sweep: SampledSweep, shape: Complex, scale: Real | float) -> list[V
     """Columns of one complex unknown: itself, or its real and imaginary share of a real value."""
     if sweep.has_phase:
         return [shape * scale]
+    # Re(a s) = Re a Re s - Im a Im s: two real columns for one complex amplitude.
     return [shape.real * scale, -shape.imag * scale]
 
 
 def _beat(sweep: SampledSweep) -> Real | float:
+    # |M + e|^2 = |M|^2 + 2 |M| Re(e turned by M) + ...: the beat carries twice the main magnitude.
     return 1.0 if sweep.has_phase else 2 * sweep.carrier * sweep.weight
 
 
@@ -132,6 +138,7 @@ def fit(sweep: SampledSweep, model: Model) -> EchoFit:
             columns += _columns(sweep, shape * powers[:, i], scale)
     matrix = np.stack(columns, axis=1)
     values = sweep.weight * sweep.values
+    # With orthonormal columns the residual needs no solution: r = y - Q Q' y.
     q = orthonormal(matrix)
     known = products(q, values[:, None])[:, 0]
     unknowns = np.linalg.lstsq(products(q, matrix), known, rcond=1e-12)[0]
@@ -147,6 +154,7 @@ def fit(sweep: SampledSweep, model: Model) -> EchoFit:
         smooth,
         tuple(parts[:count]),
         tuple(parts[count:]),
+        # Weights off again: the fit in the units of the values.
         sweep.values - residual / sweep.weight,
     )
 
@@ -176,11 +184,14 @@ def refine(sweep: SampledSweep, model: Model, steps: int = STEPS) -> EchoFit:
     """
     best = fit(sweep, model)
     for _ in range(steps):
+        # Golub and Pereyra 1973, with the simplified derivative of Kaufman 1975: change of the columns times the amplitudes,
+        # projected off the columns themselves.
         tangents = _tangents(sweep, best)
         if tangents.shape[1] == 0:
             return best
         slope = products(tangents, _stacked(best.residual)[:, None])[:, 0]
         step: Real = np.linalg.lstsq(products(tangents, tangents), slope, rcond=1e-12)[0].real
+        # A third of the step until the residual falls: full Gauss-Newton steps overshoot from the edge of a grid cell.
         size = 1.0
         for _ in range(6):
             moved = fit(sweep, _moved(best.model, size * step))
@@ -206,12 +217,14 @@ def _tangents(sweep: SampledSweep, found: EchoFit) -> Real:
     """How the values change with each delay, place and width, without what the linear unknowns would take up."""
     x, out = sweep.x, []
     for echo, part in zip(found.model.echoes, found.parts, strict=True):
+        # d/d(periods) exp(-j pi p x) = -j pi x exp(...); real unknowns, so only the first column of a pair.
         out += _columns(sweep, -1j * np.pi * x * part, _beat(sweep))[:1]
         if echo.degree:
             out += _columns(sweep, -x * part, _beat(sweep))[:1]
     for pole, part in zip(found.model.poles, found.resonances, strict=True):
         shape = pole_shape(x, pole)
         scale = 1.0 if sweep.has_phase else sweep.weight
+        # d/d(place) and d/d(log width) of 1/(1 + j (x - place)/width), of the term with its amplitude.
         out += _columns(sweep, 1j / pole.width * shape * part, scale)[:1]
         out += _columns(sweep, 1j * (x - pole.place) / pole.width * shape * part, scale)[:1]
     if not out:
@@ -225,6 +238,7 @@ def _moved(model: Model, step: Real) -> Model:
     moves = iter(step.tolist())
     echoes = []
     for echo in model.echoes:
+        # Half a ripple a step: further, and the fit would jump to a sidelobe of its own line.
         periods = echo.periods + _clipped(next(moves), 0.5)
         slope = _clipped(echo.slope + _clipped(next(moves), 0.5), 3.0) if echo.degree else 0.0
         echoes.append(replace(echo, periods=periods, slope=slope))
@@ -240,6 +254,7 @@ def _clipped(value: float, most: float) -> float:
 
 
 def _spread(tangents: Real, model: Model) -> tuple[float, ...]:
+    # Inverse of the projected normal matrix: Cramer-Rao bound for unit noise, all other unknowns free.
     covariance = np.linalg.pinv(products(tangents, tangents))
     at = np.cumsum([0, *(1 + (echo.degree > 0) for echo in model.echoes)])[:-1]
     return tuple(float(np.sqrt(max(covariance[i, i], 0.0))) for i in at)

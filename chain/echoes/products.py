@@ -40,6 +40,7 @@ def orthonormal(matrix: Values) -> Values:
     q = matrix / np.where(sizes > 0, sizes, 1.0)
     try:
         for _ in range(2):
+            # A = L L': q L'^-1 is orthonormal up to the condition squared; the second round takes that off.
             lower = np.linalg.cholesky(products(q, q))
             if lower.size and np.min(np.abs(np.diag(lower))) < LEAST_PIVOT:
                 return _one_by_one(matrix, sizes)
@@ -53,6 +54,7 @@ def _one_by_one(matrix: Values, sizes: NDArray[np.float64]) -> Values:
     """Gram-Schmidt, each column twice; one that depends on those before it becomes zero."""
     out = np.array(matrix)
     for i in range(out.shape[1]):
+        # Twice is enough (Kahan, Parlett): the second pass removes what cancellation left of the first.
         column, before = out[:, i], out[:, :i]
         for _ in range(2):
             column = column - combined(before, products(before, column[:, None])[:, 0])
