@@ -63,6 +63,11 @@ class Amplifier:
     kind: str = "amplifier"
 
     @property
+    def reverse_loss_db(self) -> float:
+        """Loss on the way back: at least the gain and its tolerance, for an amplifier that is sold does not oscillate."""
+        return max(self.isolation_db, self.gain_db + self.gain_tolerance_db + 1)
+
+    @property
     def intercept_dbuv(self) -> float:
         """Third-order intercept point at the output: `Umax + IMA/2` [dBuV].
 

@@ -34,6 +34,8 @@ TAIL = 0.025
 VALUES_AT_ONCE = 320_000
 """Ports times draws solved at once: a block that the processor's caches hold."""
 OUTLETS_AT_ONCE = 32
+LEAST = np.float32(1e-20)
+"""Power below which nothing is told apart: single precision ends near it."""
 Array = NDArray[Any]
 
 
@@ -128,7 +130,7 @@ def draw_margins(
     works &= total <= most
     listened = np.array([not outlet.end for outlet in outlets])
     if listened.any():
-        room = np.minimum(room, (most[listened] / total[listened]).min(axis=0))
+        room = np.minimum(room, (most[listened] / np.maximum(total[listened], LEAST)).min(axis=0))
     joint = float(works[listened].all(axis=0).mean()) if listened.any() else 1.0
     total_ends = 10 * np.log10(_ends(total))
     return DrawnMargins(
@@ -176,7 +178,7 @@ def _common(nominal: Nominal, compiled: Compiled, stock: DrawStock) -> _Common:
         name = installation.items[number].id
         steps, shift = _amplifier_steps(nominal, compiled, stock, found, number, port)
         distance = nominal.amplifier_distance_db[name].astype(np.float32)[:, None] + steps - 3 * shift
-        ratios[name] = 10 ** (-distance / 10)
+        ratios[name] = 10 ** (np.clip(-distance, -200, 200) / 10)
     nothing = np.full((len(installation.channels), 1), 1e-20, dtype=np.float32)
     for way in {_amplifiers_before(compiled, int(port)) for port in compiled.plan.outlets}:
         found.products[way] = np.asarray(sum((ratios[name] for name in way), nothing), dtype=np.float32)
@@ -278,13 +280,14 @@ def _judged(
         tilt = stock.flat_runs[common.starts[1, some]]
         factor = factors[some] * np.exp(tolerance[some] * np.float32(np.log(10) / 10) * tilt) / rest[some]
         # Noise over carrier, and the products of the amplifiers on the way over carrier.
-        disturbed = noise * (kelvin[some] / np.float32(T0_K) + factor - 1) / (carrier * gain[some])
+        disturbed = noise * (kelvin[some] / np.float32(T0_K) + factor - 1) / np.maximum(carrier * gain[some], LEAST)
         for row, way in enumerate(ways[some]):
             disturbed[row] += common.products[way][number]
         quality = np.reciprocal(disturbed)
         arrived = rest[some]
         arrived *= gain[some]
         arrived *= carrier
+        np.maximum(arrived, LEAST, out=arrived)
         room = quality / enough
         if low is not None:
             np.minimum(room, arrived / low, out=room)

@@ -213,7 +213,7 @@ def _fixed_values(items: Sequence[InstalledItem], steps: Sequence[float], types:
         np.array([_kelvin(item) for item in items])[:, None],
         np.array([10 ** (part.noise_figure_db / 10) if part else 0.0 for part in amplifiers])[:, None],
         column([_noise_tolerance(item) for item in items]),
-        np.array([10 ** (-part.isolation_db / 10) if part else 0.0 for part in amplifiers])[:, None],
+        np.array([10 ** (-part.reverse_loss_db / 10) if part else 0.0 for part in amplifiers])[:, None],
         column([_relative(item) for item in items]),
         column([_tolerance_db(item) for item in items]),
         (column([item.temperature_low_c for item in items]), column([item.temperature_high_c for item in items])),

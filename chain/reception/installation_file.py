@@ -120,6 +120,10 @@ def _read(document: dict[str, Any], path: str, notes: Notes, own_library: bool) 
     items = read_items(rows["item"], notes)
     outlets = read_outlets(rows["outlet"], [item.id for _, item in items], notes)
     places = [outlet.id for _, outlet in outlets]
+    if outlets and len(outlets) == len(rows["outlet"]) and all(outlet.end for _, outlet in outlets):
+        notes.fault(
+            outlets[0][0], "no outlet has a receiver", 'leave end out at one, or write receiver = "tv"', "header"
+        )
     sources, channels = read_signals(rows["signal"], places, notes)
     interferers = read_interferers(rows["interferer"], notes)
     offers, currency = read_offers(rows["have"], rows["offer"], notes)

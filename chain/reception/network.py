@@ -139,6 +139,10 @@ def plan_of(items: Sequence[InstalledItem], outlets: Sequence[Outlet]) -> Plan:
     return Plan(tuple(names), tuple(groups), ends, np.array(parent), np.array(owner))
 
 
+NOTHING = 1e-12
+"""What passes at least, as a divisor: an open end behind parts without loss passes nothing."""
+
+
 def _inward(x: Array, junction: Array | None) -> Array:
     """A reflection seen through a lossless junction from its inner side, where it shows -conj(r).
 
@@ -167,7 +171,7 @@ def _passed(x: Array, first: Array | None, wave: Array, second: Array | None, as
     passing = None
     if asked:
         whole = _power(under)
-        passing = (whole - _power(inside)) / (whole - _power(seen))
+        passing = (whole - _power(inside)) / np.maximum(whole - _power(seen), NOTHING)
     return _outward(seen, under, second), passing
 
 
@@ -319,7 +323,7 @@ def _emitted(
     """Noise temperature of a splitter with its branches, seen from its input."""
     total = np.zeros_like(branch_k[group.into])
     gains = np.zeros_like(total)
-    left = _rest(_filled(y[0][0], ended[0]))
+    left = np.maximum(_rest(_filled(y[0][0], ended[0])), NOTHING)
     for port, g in enumerate(ended, 1):
         through = y[0][port]
         if through is not None:
@@ -392,7 +396,7 @@ def _split(
         seen = _filled(_with_source(y, port, port, turn), g)
         # What hangs on the output itself comes off again: seen/(1 + g seen) is what the source looks like there.
         under = g * seen + 1
-        room = _power(under) - _power(seen)
+        room = np.maximum(_power(under) - _power(seen), NOTHING)
         step = np.zeros(g.shape, dtype=gain.dtype) if through is None else _power(through) * left / room
         gain[after] = gain[group.into] * step
         source[after] = _outward(seen, under, value.junctions[port])

@@ -434,7 +434,7 @@ def _backward(compiled: Compiled, down: Real) -> Real:
     lost = np.zeros(down.shape[0])
     for port in range(1, len(plan.ports)):
         part = items[plan.owner[port]].part
-        own = part.gain_db + part.isolation_db if isinstance(part, Amplifier) else 0.0
+        own = part.gain_db + part.reverse_loss_db if isinstance(part, Amplifier) else 0.0
         lost[port] = lost[plan.parent[port]] + own
     return np.asarray(up - lost[:, None])
 

@@ -63,6 +63,8 @@ def _follow(
         elif whole:
             hint = closest(after, ports)
             notes.fault(spot, f"nothing is called {quoted(after)}", hint or "name the item it follows, or antenna")
+    elif after.partition(".")[0] == each.id:
+        notes.fault(spot, f"{quoted(each.id)} follows itself", "name what stands before it, or antenna")
     elif after in used:
         what = "the antenna has" if after == ANTENNA else f"output {quoted(after)} has"
         notes.fault(

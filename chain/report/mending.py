@@ -6,7 +6,8 @@ from rich.console import Console
 
 from chain.money import money_text
 from chain.reception.improvements import Improvement, Improvements
-from chain.report.placement import score_words, span_words
+from chain.report.phrases import fitted, short
+from chain.report.placement import AIR_LINE, score_words, span_words
 from chain.report.tables import Column, answer, say, show_table
 
 __all__ = ["render"]
@@ -40,6 +41,9 @@ def render(result: Improvements, console: Console) -> None:
         ]
         show_table(console, columns, rows)
     console.print()
+    if result.remark:
+        say(console, result.remark)
+        console.print()
     more = len(result.improvements) - len(shown)
     say(
         console,
@@ -77,9 +81,9 @@ def verdict_lines(result: Improvements) -> list[str]:
     best = result.improvements[0]
     cost = _cost(best, result.currency)
     single = next((each for each in result.improvements if len(each.words) == 1), best)
-    first = f"Most: {' and '.join(best.words)}: {best.gain_db:+.1f} dB ({cost})."
-    third = (
-        result.remark
-        or f"Next: {single.words[0]} alone brings {single.gain_db:+.1f} dB ({_cost(single, result.currency)})."
-    )
+    brings = f"{best.gain_db:+.1f} dB ({cost})."
+    words = [short(each, (70 - len(brings)) // len(best.words) - 4) for each in best.words]
+    first = fitted(f"Most: {' and '.join(best.words)}: {brings}", f"Most: {' and '.join(words)}: {brings}")
+    alone = f"alone brings {single.gain_db:+.1f} dB ({_cost(single, result.currency)})."
+    third = AIR_LINE if result.remark else f"Next: {short(single.words[0], 72 - len(alone))} {alone}"
     return [first, now, third]

@@ -109,7 +109,7 @@ def _next(result: Reception, worst: OutletChannel) -> str:
     if worst.limited_by == "overload":
         return "Next: less gain or a filter: chain outlets FILE --improve"
     if worst.limited_by == "mismatch":
-        return "Next: better match of the antenna: it alone would do (chain expect, chain recover)."
+        return "Next: a better match of the antenna alone would do (see 'chain recover')."
     return "Next: where an amplifier helps: chain outlets FILE --place; what else: --improve"
 
 

@@ -9,9 +9,10 @@ from rich.console import Console
 from chain.reception.placing_amplifier import Placement, Score
 from chain.report.tables import Column, answer, say, show_table
 
-__all__ = ["render", "room_words", "score_words", "span_words"]
+__all__ = ["AIR_LINE", "render", "room_words", "score_words", "span_words"]
 
 ROWS = 12
+AIR_LINE = "Next: a larger antenna first; no amplifier beats the air's own noise here."
 
 
 def render(result: Placement, console: Console) -> None:
@@ -38,6 +39,9 @@ def render(result: Placement, console: Console) -> None:
     ]
     show_table(console, columns, rows)
     console.print()
+    if result.remark:
+        say(console, result.remark)
+        console.print()
     more = len(result.places) - len(rows)
     closing = f"{more} more in --json. " if more > 0 else ""
     if result.left_out:
@@ -66,17 +70,17 @@ def verdict_lines(result: Placement) -> list[str]:
     first = (
         f"Best {best.words}: {best.gain_db:g} dB of gain leaves {room_words(best.score.room_db)} at the worst outlet."
     )
-    ends = f" ({span_words(best.room_low_db, best.room_high_db)} with 95 %)"
-    now = f"now {result.now.room_db:+.1f} ({span_words(*result.now_ends)})"
-    second = f"There {best.score.room_db:+.1f} dB{ends}, {now}, without any {result.without.room_db:+.1f}."
+    ends = f"{span_words(best.room_low_db, best.room_high_db)} with 95 %"
+    now = f"now {result.now.room_db:+.1f}, without any {result.without.room_db:+.1f}"
+    second = f"There {best.score.room_db:+.1f} dB ({ends}), {now}."
     if result.remark:
-        third = result.remark
+        third = AIR_LINE
     elif gained <= 0.5:
         third = "Next: leave the amplifier as it is; 'chain outlets FILE --improve' for the rest."
     elif best.score.room_db < 0:
         third = f"Next: it is not enough ({best.score.limit}); chain outlets FILE --improve"
     else:
-        third = f"Next: put it there ({best.supply}) and see chain outlets again for the interval."
+        third = f"Next: put it there ({best.supply}), then ask 'chain outlets FILE' again."
     return [first, second, third]
 
 

@@ -111,6 +111,16 @@ def test_a_circle_is_a_defect():
     assert "goes round in a circle" in found.message
 
 
+def test_an_item_that_follows_itself():
+    found = defects(TEXT.replace('after = "injector"', 'after = "patch"'))
+    assert any("follows itself" in each.message for each in found)
+
+
+def test_an_installation_without_a_receiver():
+    found = one(TEXT.replace('receiver = "tv"', 'end = "75 ohm"'))
+    assert "no outlet has a receiver" in found.message
+
+
 def test_two_sources_of_a_level_exclude_each_other():
     found = one(TEXT.replace('field = "52 dBuV/m"', 'field = "52 dBuV/m"\nlevel = "40 dBuV at antenna"'))
     assert "exclude each other" in found.message
@@ -193,7 +203,7 @@ def test_the_kinds_of_file_are_told_apart(path):
 def test_an_installation_from_standard_input(command):
     done = CliRunner().invoke(chain, [command, "-", "-q"], input=TEXT)
     assert done.exit_code == 0, done.output
-    assert "Boathouse" in done.stdout
+    assert done.stdout == CliRunner().invoke(chain, [command, str(DEMO), "-q"]).stdout
 
 
 def test_a_recovered_sweep_says_how_the_antenna_is_matched(tmp_path):
