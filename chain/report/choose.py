@@ -10,7 +10,7 @@ from chain.money import money_text
 from chain.report.numbers import between, db, limit, match, span
 from chain.report.phrases import counted, fitted, line_of
 from chain.report.tables import Column, answer, notes, say, show_table
-from chain.selection.choose import Choice, Chosen
+from chain.selection.choose import RESOLVED, Choice, Chosen
 from chain.selection.comparison import Contrast
 from chain.selection.improve import Improvement
 
@@ -229,9 +229,14 @@ def _signed(cost: float, loss_db: float, reflection: float) -> list[str]:
     ]
 
 
+def _idle(result: Improvement, shown: int) -> str:
+    left = len(result.changes) - shown
+    return f"; {left} more that narrow nothing worth the name are left out" if left else ""
+
+
 def render_changes(result: Improvement, console: Console) -> None:
     """Print the single changes of a set-up."""
-    helping = [each for each in result.changes if each.width < result.now_width]
+    helping = [each for each in result.changes if each.gain >= RESOLVED]
     now = f"a true {limit(result.limit_vswr)} comes out as {between(result.now_low, result.now_high)}"
     if helping:
         best = helping[0]
@@ -250,7 +255,7 @@ def render_changes(result: Improvement, console: Console) -> None:
         Column("narrower\nby"),
     ]
     rows = []
-    for each in result.changes:
+    for each in helping:
         price = (
             "not known"
             if each.price is None
@@ -263,7 +268,7 @@ def render_changes(result: Improvement, console: Console) -> None:
         )
     show_table(console, columns, rows)
     method = (
-        "Order: what is free, then by how much each unit of money narrows, then what has no price. Intervals at the worst of "
-        f"{result.points} frequencies, seed {result.seed}."
+        f"Order: what narrows most first, whatever is known of its price{_idle(result, len(helping))}. Intervals at the worst "
+        f"of {result.points} frequencies, seed {result.seed}."
     )
     notes(console, result.assumed, [method])

@@ -22,7 +22,7 @@ from chain.uncertainty.intervals import COVERAGE, SEED
 from chain.uncertainty.parallel import in_order
 from library.load import Library
 
-__all__ = ["Bought", "Choice", "Chosen", "Placed", "choose"]
+__all__ = ["RESOLVED", "Bought", "Choice", "Chosen", "Placed", "choose"]
 
 LOOKS = 1260
 """Frequencies to look at, over all chains and planes together, before each look is made coarser."""
