@@ -11,7 +11,7 @@ from chain.rf.bilinear import Maps, compose, inverse
 from chain.uncertainty.one_sided_tests import PHASES, Ends, Terms, invert
 
 DRAWS = 200
-FINE = np.linspace(0, 1, 2001)
+FINE = np.linspace(0, 1, 1001)
 STEP = FINE[1]
 FLOOR, TOP = 0.16, 0.84
 
@@ -54,7 +54,7 @@ def drawn_in(maps, observed):
 
 
 def counted(maps, observed, phases, share=0.025):
-    """Interval by counting the draws at each of 2,001 magnitudes; and the share at or above the statistic at 1/3."""
+    """Interval by counting the draws at each of 1,001 magnitudes; and the share at or above the statistic at 1/3."""
     low, high, chances = np.inf, -np.inf, []
     for phase in phases:
         seen = shown(maps, FINE * np.exp(1j * phase))
@@ -161,7 +161,7 @@ def test_digits_widen(seed, through, mismatch, observed):
 def test_risk_at_the_limit_is_what_is_stated():
     """Told 0.8 or more in a fifth, and 0.975 in a fortieth, of readings of an antenna just at the limit, in its worst phase."""
     rng = np.random.default_rng(7)
-    draws, trials, limit = 4000, 2000, 1 / 3
+    draws, trials, limit = 2000, 600, 1 / 3
     maps = Maps(0.27 + scatter(rng, 0.003, draws), scatter(rng, 0.02, draws), scatter(rng, 0.02, draws))
     fresh = Maps(0.27 + scatter(rng, 0.003, trials), scatter(rng, 0.02, trials), scatter(rng, 0.02, trials))
     terms = Terms(*(np.broadcast_to(each, (trials, draws)) for each in vars(Terms.of(maps)).values()))

@@ -1,0 +1,95 @@
+"""What another seed may move is told as it is, and what is plainly bad or good is told: a method that never decides meets nothing."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from coverage_world import Adapter, Case, Lead, Pad, Screen, World
+from random_benches import Bench, bench, measured, setup_of
+
+import chain
+from chain.assembly.cascade import build
+from chain.sweeps.readings import Readings
+from chain.uncertainty.intervals import Observation, drawn_terms, recovered_observation
+from chain.uncertainty.measurement import measurement_of, nominal_maps
+from chain.uncertainty.one_sided_tests import invert
+
+SEEDS = 24
+
+
+def moved_and_told(one, draws):
+    """For both ends of a random reading of a bench: by how much each pair of seeds differs, and what the first of them tells."""
+    setup = setup_of(one)
+    measurement = measurement_of(setup, build(setup))
+    _, readings = measured(one, 1, 3)
+    seen = Observation(readings.magnitude)
+    if readings.reflection is not None:
+        seen = recovered_observation(nominal_maps(measurement), readings.reflection)
+    rows = []
+    for seed in range(SEEDS):
+        found = invert(drawn_terms(measurement, slice(0, 1), draws, 1000 + seed, seen), seen.size, seen.phase_rad)
+        rows.append([found.low[0], found.high[0], found.low_error[0], found.high_error[0]])
+    apart = ~np.eye(SEEDS, dtype=bool)
+    for ends, told in ((0, 2), (1, 3)):
+        values = np.array(rows)[:, ends]
+        # An end at no reflection or at a full one does not move.
+        if values.std() > 1e-6:
+            moved = np.abs(values[:, None] - values[None, :])[apart]
+            yield moved, np.broadcast_to(np.array(rows)[:, told, None], apart.shape)[apart]
+
+
+def check_seeds(numbers, draws):
+    found = [each for number in numbers for each in moved_and_told(bench(number), draws)]
+    kept = np.mean(np.concatenate([moved <= told for moved, told in found]))
+    ratios = [np.mean(told) / np.quantile(moved, 0.95) for moved, told in found]
+    print(
+        f"{len(found)} ends: kept {kept:.3f}, over the 95 % quantile median {np.median(ratios):.2f}, most {max(ratios):.2f}"
+    )
+    return kept, float(np.median(ratios))
+
+
+@pytest.mark.statistical
+def test_another_seed_moves_the_ends_by_no_more_than_told():
+    """Twenty readings, 24 seeds each: kept in 95 % of all pairs, and told at most half as much again as what 95 % move."""
+    kept, ratio = check_seeds(range(880, 900), 8000)
+    assert kept >= 0.95
+    assert ratio <= 1.5
+
+
+FREQ_HZ = tuple(np.linspace(174e6, 230e6, 133))
+ADAPTER, PAD = Adapter(50, 0.05, 26), Pad(50, 75, 5.7195, 0.2, 26, 26)
+LEAD = Lead(75, 0.6, 20, ohm_tolerance=1.5, loss_tolerance=0.12)
+ACT = {"noise_db": 0.02, "repeatability_db": 50.0, "drift_db": 50.0, "flex_deg": 0.5}
+
+
+def verdicts(parts, size, count, seed):
+    """Verdicts over sweeps of 133 complex points of an antenna of one size that turns by up to 10 ns, limit 1/3, load 26 dB."""
+    case = Case("power", FREQ_HZ, parts, len(parts), {}, ACT, {"load_db": 26.0})
+    setup = setup_of(Bench("power", "far", replace(case, freq_hz=FREQ_HZ[:1]), True, "fixed", 1))
+    setup = replace(setup, sweep=replace(setup.sweep, start_hz=FREQ_HZ[0], stop_hz=FREQ_HZ[-1], points=133))
+    rng = np.random.default_rng(seed)
+    screen = Screen(World(case, count, rng), len(parts))
+    turn = rng.random((count, 1)) - np.array(FREQ_HZ) * rng.random((count, 1)) * 10e-9
+    for row in screen.reading(size * np.exp(2j * np.pi * turn)):
+        yield chain.recover(setup, Readings(np.array(FREQ_HZ), np.abs(row), row, "drawn")).verdict
+
+
+@pytest.mark.statistical
+def test_a_bad_antenna_fails_and_a_good_one_passes():
+    """One sweep each, plane at the antenna: |G| 0.5 against a limit of 1/3 fails, 0.15 passes."""
+    assert list(verdicts((ADAPTER, LEAD), 0.5, 1, 7)) == ["fail"]
+    assert list(verdicts((ADAPTER, LEAD), 0.15, 1, 7)) == ["pass"]
+
+
+@pytest.mark.slow
+def test_power_against_a_limit():
+    """|G| 0.45 fails and 0.22 passes in 90 % of 60 sweeps; behind a pad, whose noise is five times as much, good ones pass in half."""
+    found = {}
+    for name, parts in (("no pad", (ADAPTER, LEAD)), ("pad", (ADAPTER, PAD, LEAD))):
+        for size, word in ((0.45, "fail"), (0.22, "pass")):
+            found[name, word] = np.mean([each == word for each in verdicts(parts, size, 60, 11)])
+    print(found)
+    assert found["no pad", "fail"] >= 0.9
+    assert found["no pad", "pass"] >= 0.9
+    assert found["pad", "fail"] >= 0.9
+    assert found["pad", "pass"] >= 0.5
