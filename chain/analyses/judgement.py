@@ -12,7 +12,7 @@ from chain.arrays import Real
 from chain.reflection import magnitude_from_vswr, vswr
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
-from chain.uncertainty.intervals import COVERAGE, SEED, Intervals, Observation, Progress
+from chain.uncertainty.intervals import COVERAGE, SEED, Intervals, Kept, Observation, Progress
 from chain.uncertainty.measurement import Measurement
 from chain.uncertainty.whole_sweep import SweepTest, judged_sweep
 
@@ -100,6 +100,7 @@ def judge(
     magnitude: Real,
     seed: int = SEED,
     progress: Progress | None = None,
+    kept: Kept | None = None,
 ) -> Judgement:
     """Judge intervals of magnitudes against the limit of a set-up; NaN ends mark impossible readings."""
     limit_vswr = setup.far.limit_vswr
@@ -116,7 +117,7 @@ def judge(
     least, most = found.ends.least_chance, found.ends.most_chance
     assert least is not None
     assert most is not None
-    test = _tested(measurement, seen, limit, [span for _, span in members], (low, most), found, seed, progress)
+    test = _tested(measurement, seen, limit, [span for _, span in members], (low, most), found, seed, progress, kept)
     # Both ends of the range of chances over the phases on one side of a half: the one nearer to it. Else nothing is said.
     chance = np.where(possible, np.clip(0.5, least, most), np.nan)
     words = np.where(high <= limit + ROUNDING, "pass", np.where(seen.size > test.edge, "fail", "not proven"))
@@ -158,6 +159,7 @@ def _tested(
     found: Intervals,
     seed: int,
     progress: Progress | None,
+    kept: Kept | None,
 ) -> SweepTest:
     """The test of the whole sweep, where its answer is not known from the points alone."""
     low, most = known
@@ -168,7 +170,7 @@ def _tested(
     if most.min() > 0.5:
         # No point reads more than an antenna at the limit does half of the time: neither then does the sweep's worst.
         return SweepTest(np.full(count, np.inf), 1.0, (1.0,) * len(groups), 0)
-    return judged_sweep(measurement, seen, limit, groups, None, seed, progress)
+    return judged_sweep(measurement, seen, limit, groups, None, seed, progress, kept)
 
 
 def _channels(

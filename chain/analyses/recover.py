@@ -20,7 +20,7 @@ from chain.setups import Setup, standing
 from chain.sweeps.averaging import averaged
 from chain.sweeps.readings import Readings
 from chain.uncertainty.bounds import reading_bound, rounded_bound, true_bound_complex
-from chain.uncertainty.intervals import SEED, Intervals, Observation, intervals, recovered_observation
+from chain.uncertainty.intervals import SEED, Intervals, Kept, Observation, intervals, recovered_observation
 from chain.uncertainty.measurement import BATCH, Measurement, measurement_of, nominal_maps, simulate
 from chain.uncertainty.monte_carlo import settled_intervals
 
@@ -138,12 +138,14 @@ def recover(
     members = [span for _, span in channel_members(setup, readings.freq_hz)]
     strict = strict_shares(readings.freq_hz.size, members)
 
+    kept = Kept()
+
     def make(count: int | None) -> Intervals:
-        return intervals(measurement, seen, limit, strict, count, seed, progress)
+        return intervals(measurement, seen, limit, strict, count, seed, progress, kept)
 
     found, accuracy = settled_intervals(make, draws, digits)
     low, high = _inside(found, bound, magnitude)
-    judged = judge(setup, measurement, readings, seen, found, (low, high), magnitude, seed, progress)
+    judged = judge(setup, measurement, readings, seen, found, (low, high), magnitude, seed, progress, kept)
     worst = int(np.argmax(np.where(np.isnan(high), -1.0, high)))
     shares = contributions(measurement, float(magnitude[worst]), seed)
     return Recovery(

@@ -101,7 +101,7 @@ def draw_block(of: Session, block: int, count: int, seed: int) -> Drawn:
     if measurement.standards is not None:
         before = [draw(element, stream(run, 2, place), count) for place, element in enumerate(measurement.before)]
         box = through(before, shape)
-        terms = error_terms(measurement, box, stream(run, 3), (seed, block, 0), count)
+        terms = error_terms(measurement, box, stream(run, 3), (seed, range(block, block + 1), 0), count)
     joints = [
         (_mating(measurement, stream(run, 30, n), count), _mating(measurement, stream(run, 31, seating), count))
         for n, (_, seating) in enumerate(of.ends)

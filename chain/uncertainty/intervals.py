@@ -20,6 +20,7 @@ __all__ = [
     "COVERAGE",
     "SEED",
     "Intervals",
+    "Kept",
     "Observation",
     "blocks",
     "draw_count",
@@ -38,7 +39,11 @@ Progress = Callable[[float], None]
 
 BLOCK = 128_000
 """Drawn measurements times frequencies held at a time: what stays in the cache, whatever the number of threads."""
+TOGETHER = 16_000
+"""Drawn measurements times frequencies made at a time: enough that each step is worth its call."""
 LONG_SWEEP, VERY_LONG_SWEEP = 50, 1000
+MOST_KEPT = 60_000_000
+"""Bytes of drawn terms that are kept for a second question."""
 PHASES = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)[:, None]
 ROUNDED = "rounding"
 
@@ -69,6 +74,25 @@ class Intervals:
     draws: int
 
 
+class Kept:
+    """Terms drawn once and asked for again with the same measurement, seed and observation; not those of a long sweep."""
+
+    def __init__(self) -> None:
+        self._terms: dict[tuple[int, int, int], Terms] = {}
+        self._room = MOST_KEPT
+
+    def put(self, chosen: slice, terms: Terms) -> None:
+        """Keep the terms of some frequencies, as long as there is room."""
+        size = sum(each.nbytes for each in vars(terms).values())
+        if size <= self._room:
+            self._room -= size
+            self._terms[chosen.start, chosen.stop, terms.square.shape[1]] = terms
+
+    def take(self, chosen: slice, draws: int) -> Terms | None:
+        """Terms kept of some frequencies and so many draws, handed out once."""
+        return self._terms.pop((chosen.start, chosen.stop, draws), None)
+
+
 def draw_count(points: int) -> int:
     """Draws that keep the risk of either side where it is stated, for so many frequencies: the fewer, the more of them."""
     if points == 1:
@@ -86,6 +110,7 @@ def intervals(
     draws: int | None = None,
     seed: int = SEED,
     progress: Progress | None = None,
+    kept: Kept | None = None,
 ) -> Intervals:
     """Intervals of the true magnitude behind what was observed at each frequency of a measurement."""
     drawn = whole_batches(draws or draw_count(measurement.freq_hz.size))
@@ -93,6 +118,8 @@ def intervals(
     def run(chosen: slice) -> Ends:
         here = seen.at(chosen)
         terms = drawn_terms(measurement, chosen, drawn, seed, here)
+        if kept is not None:
+            kept.put(chosen, terms)
         rounding = rounded(here, drawn, seed, chosen.start)
         strict = None if strict_share is None else strict_share[chosen]
         return invert(terms, here.size, here.phase_rad, COVERAGE, limit, rounding, strict)
@@ -124,25 +151,28 @@ def drawn_terms(
     recovered = seen is not None and seen.phase_rad is not None
     undo = inverse(nominal_maps(here)) if recovered else None
     terms = Terms.empty(here.freq_hz.size, draws)
-    for batch in range(draws // BATCH):
+    together = max(1, TOGETHER // (BATCH * here.freq_hz.size))
+    for batch in range(0, draws // BATCH, together):
         go_on()
-        maps = simulate(here, batch, seed, chosen.start)
+        batches = min(together, draws // BATCH - batch)
+        maps = simulate(here, batch, seed, chosen.start, batches=batches)
         if undo is not None:
-            maps = compose(undo, _with_rounding(maps, seen, batch, seed, chosen.start))
+            maps = compose(undo, _with_rounding(maps, seen, range(batch, batch + batches), seed, chosen.start))
         terms.put(batch * BATCH, maps)
     return terms
 
 
-def _with_rounding(maps: Maps, seen: Observation | None, batch: int, seed: int, first: int) -> Maps:
+def _with_rounding(maps: Maps, seen: Observation | None, batches: range, seed: int, first: int) -> Maps:
     """Complex readings with what their digits leave open, rectangular on either part."""
     if seen is None or seen.rounding is None or not seen.rounding.any():
         return maps
-    parts = [
-        stream(seed, ROUNDED, batch, 2 * (first + column)).uniform(-half, half, (2, BATCH))
-        for column, half in enumerate(seen.rounding)
-    ]
-    pairs = np.array(parts)
-    return shifted(maps, (pairs[:, 0] + 1j * pairs[:, 1]).T)
+    offset = np.empty(maps.p.shape, dtype=complex)
+    for place, batch in enumerate(batches):
+        rows = slice(place * BATCH, (place + 1) * BATCH)
+        for column, half in enumerate(seen.rounding):
+            rng = stream(seed, ROUNDED, batch, 2 * (first + column))
+            offset.real[rows, column], offset.imag[rows, column] = rng.uniform(-half, half, (2, BATCH))
+    return shifted(maps, offset)
 
 
 def rounded(seen: Observation, draws: int, seed: int, first: int) -> Floats | None:

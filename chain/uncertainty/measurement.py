@@ -8,7 +8,9 @@ seed alone and not on how the work is divided.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import cast
 
 import numpy as np
 
@@ -168,37 +170,62 @@ def stream(seed: int, what: str, batch: int, which: int) -> np.random.Generator:
     return _stream(seed, STREAMS[what], batch, which + 1)
 
 
+class _Joined:
+    """Random numbers of several batches, one after the other: those of each stream are what they are alone."""
+
+    def __init__(self, streams: Sequence[np.random.Generator]) -> None:
+        self._streams = streams
+
+    def random(self, shape: tuple[int, ...]) -> Real:
+        """As of a generator; the first axis runs over the batches."""
+        return np.concatenate([each.random((BATCH, *shape[1:])) for each in self._streams])
+
+    def uniform(self, low: float, high: float, shape: tuple[int, ...]) -> Real:
+        """As of a generator; the first axis runs over the batches."""
+        return np.concatenate([each.uniform(low, high, (BATCH, *shape[1:])) for each in self._streams])
+
+
+def _streams(seed: int, key: int, batches: range, repeat: int = 0) -> np.random.Generator:
+    """Random numbers of their own for one key and some batches, as one generator."""
+    if len(batches) == 1:
+        return _stream(seed, key, batches.start, repeat)
+    return cast("np.random.Generator", _Joined([_stream(seed, key, batch, repeat) for batch in batches]))
+
+
 def _stream(seed: int, key: int, batch: int, repeat: int = 0) -> np.random.Generator:
     words = [seed, key, batch, repeat] if repeat else [seed, key, batch]
     return np.random.Generator(np.random.Philox(np.random.SeedSequence(words)))
 
 
-def simulate(measurement: Measurement, batch: int, seed: int, first_frequency: int = 0, repeat: int = 0) -> Maps:
-    """One chunk of drawn measurements."""
-    count = BATCH
+def simulate(
+    measurement: Measurement, batch: int, seed: int, first_frequency: int = 0, repeat: int = 0, batches: int = 1
+) -> Maps:
+    """One batch of drawn measurements; or several, one after the other, each what it is alone."""
+    count = BATCH * batches
+    wanted = range(batch, batch + batches)
     shape = (count, measurement.freq_hz.size)
     elements = (*measurement.before, *measurement.after)
     own, hidden = len(measurement.before), len(measurement.before) + measurement.residuals
 
     def stream(index: int) -> np.random.Generator:
-        return _stream(seed, STREAMS["pieces"] + index, batch)
+        return _streams(seed, STREAMS["pieces"] + index, wanted)
 
     box = drawn_through(elements[:own], stream, *shape)
     residuals = [draw(elements[index], stream(index), count) for index in range(own, hidden)]
     seen = drawn_through(elements[hidden:], lambda index: stream(hidden + index), *shape)
     drift = (
-        measurement.drift * unit_draws(_stream(seed, STREAMS["drift"], batch, repeat), count, measurement.drift_kind)
+        measurement.drift * unit_draws(_streams(seed, STREAMS["drift"], wanted, repeat), count, measurement.drift_kind)
         if measurement.drift
         else 0.0
     )
-    noise = _noise(measurement, seed, batch, first_frequency, 0, shape, repeat)
+    noise = _noise(measurement, seed, wanted, first_frequency, 0, shape, repeat)
     if measurement.standards is None:
         if measurement.mating:
-            seen = _mated(seen, measurement, _stream(seed, STREAMS["near mating"], batch, repeat), count)
+            seen = _mated(seen, measurement, _streams(seed, STREAMS["near mating"], wanted, repeat), count)
         if residuals:
             seen = in_front(residuals[0], seen)
         return _full(shifted(seen, np.asarray(noise + drift)), shape)
-    return _full(_calibrated(measurement, box, seen, (noise + drift, seed, batch, first_frequency), repeat), shape)
+    return _full(_calibrated(measurement, box, seen, (noise + drift, seed, wanted, first_frequency), repeat), shape)
 
 
 def _mated(inner: Maps, measurement: Measurement, rng: np.random.Generator, count: int) -> Maps:
@@ -215,48 +242,51 @@ def _full(maps: Maps, shape: tuple[int, int]) -> Maps:
 
 
 def _noise(
-    measurement: Measurement, seed: int, batch: int, first: int, which: int, shape: tuple[int, int], repeat: int = 0
+    measurement: Measurement, seed: int, batches: range, first: int, which: int, shape: tuple[int, int], repeat: int = 0
 ) -> Complex | float:
     if not measurement.noise:
         return 0.0
-    pairs = np.empty((shape[1], 2, shape[0]))
-    for column, pair in enumerate(pairs):
-        rng = _stream(seed, STREAMS["noise"] + 10 * (which + 4 * (first + column) + 100), batch, repeat)
-        rng.standard_normal(out=pair)
-    out = np.empty(shape, dtype=complex)
+    rows = shape[0] // len(batches)
+    pairs = np.empty((len(batches), shape[1], 2, rows))
+    for batch, columns in zip(batches, pairs, strict=True):
+        for column, pair in enumerate(columns):
+            rng = _stream(seed, STREAMS["noise"] + 10 * (which + 4 * (first + column) + 100), batch, repeat)
+            rng.standard_normal(out=pair)
+    out = np.empty((len(batches), rows, shape[1]), dtype=complex)
     size = measurement.noise * measurement.noise_factor if which == 0 else measurement.noise
-    np.multiply(pairs[:, 0].T, size, out=out.real)
-    np.multiply(pairs[:, 1].T, size, out=out.imag)
-    return out
+    np.multiply(pairs[:, :, 0].swapaxes(1, 2), size, out=out.real)
+    np.multiply(pairs[:, :, 1].swapaxes(1, 2), size, out=out.imag)
+    return out.reshape(shape)
 
 
 def _calibrated(
-    measurement: Measurement, box: Maps, seen: Maps, run: tuple[Complex | float, int, int, int], repeat: int
+    measurement: Measurement, box: Maps, seen: Maps, run: tuple[Complex | float, int, range, int], repeat: int
 ) -> Maps:
     """Apply the error terms of a drawn calibration to the antenna's reading."""
-    offset, seed, batch, first = run
-    mating = _stream(seed, STREAMS["plane mating"], batch)
-    solved = error_terms(measurement, box, mating, (seed, batch, first))
+    offset, seed, batches, first = run
+    count = BATCH * len(batches)
+    mating = _streams(seed, STREAMS["plane mating"], batches)
+    solved = error_terms(measurement, box, mating, (seed, batches, first), count)
     if measurement.mating:
-        again = _stream(seed, STREAMS["plane mating"], batch, repeat) if repeat else mating
-        seen = _mated(seen, measurement, again, BATCH)
-    flexed = _flexed(compose(box, seen), measurement.turn_rad, _stream(seed, STREAMS["flex"], batch, repeat))
+        again = _streams(seed, STREAMS["plane mating"], batches, repeat) if repeat else mating
+        seen = _mated(seen, measurement, again, count)
+    flexed = _flexed(compose(box, seen), measurement.turn_rad, _streams(seed, STREAMS["flex"], batches, repeat), count)
     total = shifted(flexed, np.asarray(offset))
     return compose(inverse(solved), total)
 
 
 def error_terms(
-    measurement: Measurement, box: Maps, mating: np.random.Generator, run: tuple[int, int, int], count: int = BATCH
+    measurement: Measurement, box: Maps, mating: np.random.Generator, run: tuple[int, range, int], count: int = BATCH
 ) -> Maps:
     """Read three standards through a drawn chain and solve for the error terms of the calibration."""
-    seed, batch, first = run
+    seed, batches, first = run
     standards = measurement.standards
     assert standards is not None
     shape = (count, measurement.freq_hz.size)
-    true = drawn_reflections(standards, measurement.freq_hz, _stream(seed, STREAMS["standards"], batch), count)
+    true = drawn_reflections(standards, measurement.freq_hz, _streams(seed, STREAMS["standards"], batches), count)
     adapter = None
     if measurement.swap is not None:
-        adapter = through([draw(measurement.swap, _stream(seed, STREAMS["swap"], batch), count)], shape)
+        adapter = through([draw(measurement.swap, _streams(seed, STREAMS["swap"], batches), count)], shape)
     raw = []
     for index, reflection in enumerate(true):
         at_plane = reflection
@@ -265,11 +295,11 @@ def error_terms(
             at_plane = nominal.recovered(adapter.reading(reflection))
         if measurement.mating:
             at_plane = _mated(identity((1, 1)), measurement, mating, count).reading(at_plane)
-        raw.append(box.reading(at_plane) + _noise(measurement, seed, batch, first, index + 1, shape))
+        raw.append(box.reading(at_plane) + _noise(measurement, seed, batches, first, index + 1, shape))
     return solve(raw, assumed_reflections(standards, measurement.freq_hz))
 
 
-def _flexed(reading: Maps, turn_rad: Real, rng: np.random.Generator) -> Maps:
+def _flexed(reading: Maps, turn_rad: Real, rng: np.random.Generator, count: int) -> Maps:
     """Readings after the lead at the analyzer was moved: turned by a small angle either way, rectangular.
 
     The turn takes the reflections of the pad and the adapters with it, which the calibration had taken out as they stood;
@@ -277,5 +307,5 @@ def _flexed(reading: Maps, turn_rad: Real, rng: np.random.Generator) -> Maps:
     """
     if not turn_rad.any():
         return reading
-    turn = np.exp(-2j * turn_rad * rng.uniform(-1, 1, (BATCH, 1)))
+    turn = np.exp(-2j * turn_rad * rng.uniform(-1, 1, (count, 1)))
     return Maps(reading.p * turn, reading.q * turn, reading.r)

@@ -19,6 +19,7 @@ from chain.arrays import Real
 from chain.uncertainty.intervals import (
     COVERAGE,
     SEED,
+    Kept,
     Observation,
     Progress,
     blocks,
@@ -74,6 +75,7 @@ def judged_sweep(
     draws: int | None = None,
     seed: int = SEED,
     progress: Progress | None = None,
+    kept: Kept | None = None,
 ) -> SweepTest:
     """Test what was observed over a sweep against an antenna that is at the limit at every frequency."""
     count = measurement.freq_hz.size
@@ -82,7 +84,9 @@ def judged_sweep(
 
     def run(chosen: slice) -> _Block:
         here = seen.at(chosen)
-        terms = drawn_terms(measurement, chosen, drawn, seed, here)
+        terms = kept.take(chosen, drawn) if kept is not None else None
+        if terms is None:
+            terms = drawn_terms(measurement, chosen, drawn, seed, here)
         inside = {
             number: slice(max(span.start - chosen.start, 0), span.stop - chosen.start)
             for number, span in enumerate(groups)

@@ -243,6 +243,14 @@ def test_one_seed_one_answer():
     assert not same(simulate(measurement, 0, 5), simulate(measurement, 1, 5))
 
 
+def test_batches_drawn_together_are_those_drawn_one_by_one():
+    measurement = everything()
+    alone = [simulate(measurement, batch, 5, 7) for batch in (2, 3, 4)]
+    together = simulate(measurement, 2, 5, 7, batches=3)
+    for name in "pqr":
+        assert np.array_equal(getattr(together, name), np.concatenate([getattr(each, name) for each in alone]))
+
+
 def test_some_frequencies_alone_are_those_of_the_whole_sweep():
     measurement = everything()
     whole = simulate(measurement, 2, 5)

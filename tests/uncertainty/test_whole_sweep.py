@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from chain.rf.elements import Box
-from chain.uncertainty.intervals import Observation
+from chain.uncertainty.intervals import Kept, Observation, intervals
 from chain.uncertainty.measurement import BATCH, Measurement, simulate
 from chain.uncertainty.whole_sweep import judged_sweep
 
@@ -76,3 +76,14 @@ def test_blocks_change_nothing(monkeypatch):
     for other in found[1:]:
         assert np.array_equal(other.edge, found[0].edge)
         assert (other.chance, other.group_chance) == (found[0].chance, found[0].group_chance)
+
+
+def test_terms_kept_from_the_intervals_give_the_same_test_of_the_sweep():
+    measurement, kept = behind_a_pad(13, 0.001), Kept()
+    count = measurement.freq_hz.size
+    seen = Observation(np.full(count, 0.3), np.zeros(count))
+    intervals(measurement, seen, draws=2000, kept=kept)
+    again, fresh = (judged_sweep(measurement, seen, 0.25, draws=2000, kept=each) for each in (kept, None))
+    assert np.array_equal(again.edge, fresh.edge)
+    assert again.chance == fresh.chance
+    assert kept.take(slice(0, count), 2000) is None
