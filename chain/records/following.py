@@ -159,6 +159,16 @@ class Follower:
             if found is not None:
                 yield found
 
+    def warm(self) -> None:
+        """Draw for the frequencies of the last sweep kept, else of the set-up, so that the first answer comes as soon as any."""
+        if self._history:
+            self._line(self._history[-1][1])
+            return
+        sweep = self.source.setup.sweep
+        freq = np.linspace(sweep.start_hz, sweep.stop_hz, max(sweep.points, 2))
+        with suppress(ChainError):
+            self._line(Readings(freq, np.zeros(freq.size), np.zeros(freq.size, dtype=complex), "none yet"))
+
     def idle(self) -> bool:
         """Tell whether nothing is left to do: every file taken, every record written."""
         return not self.waiting and self.arrivals.all_taken()
@@ -178,7 +188,7 @@ class Follower:
             readings = read_sweep_for(self.source.setup, str(path), self.options)
             if not self.arrivals.unchanged(path):
                 return None
-            if self.lines and not late and not self.lines[0].bench.fits(readings):
+            if self.lines and self.lines[0].last and not late and not self.lines[0].bench.fits(readings):
                 return None
             return self._answer(path, raw, sha, readings)
         except (OSError, ChainError) as error:
@@ -316,6 +326,8 @@ def follow_folder(
     follower = Follower.of(setup, folder, place, facts or Facts(), options)
     lock = _locked(place)
     try:
+        if not once:
+            follower.warm()
         for _ in looks(Path(folder), poll or once):
             yield from follower.look()
             if once and follower.idle():

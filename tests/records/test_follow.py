@@ -106,6 +106,22 @@ def test_half_written_files_wait_until_they_are_whole(tmp_path, monkeypatch):
     assert len(records(tmp_path)) == 4
 
 
+def test_what_is_drawn_beforehand_makes_no_sweep_wait(tmp_path):
+    """Draws for the set-up's own frequencies serve a sweep of these, and one of others is answered at the first look it is whole."""
+    one = follower(tmp_path)
+    one.warm()
+    (line,) = one.lines
+    (tmp_path / "a.s1p").write_text(sweep_text(seed=1), "utf-8")
+    assert [each.source for each in answers(one)] == ["a.s1p"]
+    text = Path("demo/plane-after-pad.s1p").read_text("utf-8")
+    (tmp_path / "b.s1p").write_text(text, "utf-8")
+    assert line.first is None
+    assert not answers(one), "after a first sweep one of other frequencies may be half a file"
+    again = follower(tmp_path)
+    again.warm()
+    assert again.lines[0].first[0] == "a.s1p", "the last frequencies kept are the ones to expect"
+
+
 def test_clocks_that_jump_do_no_harm(tmp_path):
     """Files dated years ago or ahead are sweeps like any other."""
     one = follower(tmp_path)
