@@ -14,7 +14,7 @@ from chain.reception.outlets import VERDICTS, Reception
 from chain.reception.records import ANTENNA, InstalledItem
 from chain.reception.tree import followers_of
 from chain.report.outlet_tree import item_words, levels_words, outlet_words
-from chain.report.outlets import verdict_lines, worth_line
+from chain.report.outlets import chance, span_of, verdict_lines, worth_line
 
 __all__ = ["installation_html", "installer_card_html"]
 
@@ -147,8 +147,13 @@ def _heat(result: Reception) -> dict[str, Any]:
 
 def _cells(result: Reception, at: tuple[int, int]) -> dict[str, Any]:
     row = result.row(*at)
-    ends = math.floor(row.margin_low), math.ceil(row.margin_high)
-    return {"row": row, "kind": KINDS[row.verdict], "low": ends[0], "high": ends[1]}
+    return {
+        "row": row,
+        "kind": KINDS[row.verdict],
+        "level": span_of(row.level_low, row.level_high),
+        "margin": span_of(row.margin_low, row.margin_high),
+        "chance": chance(row.probability),
+    }
 
 
 def _card(card: InstallerCard) -> dict[str, Any]:

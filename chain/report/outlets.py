@@ -10,7 +10,7 @@ from chain.reception.outlets import OutletChannel, Reception
 from chain.reception.records import ANTENNA
 from chain.report.tables import Column, answer, notes, say, show_table
 
-__all__ = ["render", "verdict_lines", "worth_line"]
+__all__ = ["chance", "render", "span_of", "verdict_lines", "worth_line"]
 
 ROWS = 12
 """Rows shown unless all are asked for."""
@@ -49,20 +49,20 @@ def _cells(row: OutletChannel) -> list[str]:
         row.channel,
         f"{row.freq_hz / 1e6:.0f}" if row.freq_hz > 150e6 else f"{row.freq_hz / 1e6:g}",
         f"{row.level_dbuv:.0f}",
-        _span(row.level_low, row.level_high),
+        span_of(row.level_low, row.level_high),
         f"{row.margin_db:.1f}",
-        _span(row.margin_low, row.margin_high),
-        _chance(row.probability),
+        span_of(row.margin_low, row.margin_high),
+        chance(row.probability),
         f"{row.verdict}, {row.limited_by}",
     ]
 
 
-def _span(low: float, high: float) -> str:
+def span_of(low: float, high: float) -> str:
     """Interval in whole decibels, its ends rounded outward."""
     return f"{math.floor(low)} to {math.ceil(high)}"
 
 
-def _chance(share: float) -> str:
+def chance(share: float) -> str:
     """A share of draws in percent that never reads certain."""
     if share >= 0.995:
         return ">99 %"
@@ -72,7 +72,7 @@ def _chance(share: float) -> str:
 def verdict_lines(result: Reception) -> list[str]:
     """The verdict, the worst row and what it rests on, and what to do next."""
     total = sum(result.count(each) for each in ("works", "not proven", "fails"))
-    joint = _chance(result.drawn.joint_probability)
+    joint = chance(result.drawn.joint_probability)
     if result.works:
         first = f"All {total} work: every channel at every outlet, together with a chance of {joint}."
     else:

@@ -310,6 +310,9 @@ def test_the_page_and_the_card_load_nothing(tmp_path):
         assert "://" not in text
         assert "<script" not in text
         assert "power lines" in text
+        tables = text.count("<table")
+        scrolled = re.findall(r'class="scroll[^"]*"[^>]*>\s*<table', text)
+        assert len(scrolled) == tables, "a narrow screen scrolls the table, not the page"
     text = page.read_text(encoding="utf-8")
     cells = re.findall(r'<td class="(pass|not-proven|fail)" title="[^"]*"><b>(.)</b> [+-]\d+</td>', text)
     assert len(cells) == 24
