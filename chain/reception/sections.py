@@ -31,11 +31,17 @@ SOURCES = ("field", "level", "erp")
 FAR_ENOUGH_M = 100.0
 
 
+ONE_EACH = "a file for each, the combiner an item in both, the other's signals as [[interferer]]"
+
+
 def read_antenna(raw: object, notes: Notes) -> ReceivingAntenna | None:
     """Read the table `antenna`."""
     where: Where = ("antenna",)
     if isinstance(raw, list):
-        notes.fault((*where, 0), "two antennas in one tree are not computed", "write [antenna] once", "header")
+        if len(raw) > 1:
+            notes.fault((*where, 0), "two antennas in one tree are not computed", ONE_EACH, "header")
+        else:
+            notes.fault((*where, 0), "the antenna is one table, not a list of them", "write [antenna]", "header")
         return None
     model = read_table(AntennaModel, raw, where, notes)
     noise, noise_k = _noise(model.noise, notes)

@@ -111,6 +111,14 @@ def test_a_circle_is_a_defect():
     assert "goes round in a circle" in found.message
 
 
+def test_two_antennas_and_one_in_a_list():
+    two = TEXT.replace("[antenna]", "[[antenna]]", 1)
+    assert "one table" in one(two).message
+    found = one(two + '\n[[antenna]]\ngain = "3 dBi"\n')
+    assert "two antennas" in found.message
+    assert "[[interferer]]" in found.help
+
+
 def test_an_item_that_follows_itself():
     found = defects(TEXT.replace('after = "injector"', 'after = "patch"'))
     assert any("follows itself" in each.message for each in found)
