@@ -56,12 +56,12 @@ def render(result: FollowAnswer, console: Console) -> None:
     if changes:
         console.print()
         columns = [
-            Column("since the", figures=False),
+            Column("since\nthe", figures=False),
             Column("most in", figures=False),
             Column("loss by,\ndB"),
             Column("\n95 %"),
-            Column("better in"),
-            Column("worse in"),
+            Column("better\nin"),
+            Column("worse\nin"),
             Column("change", figures=False),
         ]
         show_table(console, columns, [_row(word, each, result) for word, each in changes])
