@@ -126,7 +126,7 @@ def expect(
 
     Returns
     -------
-    Expectation, its rows at the frequency where the limit (or a VSWR of 2) is told least well.
+    Expectation, its rows at the frequency where the limit (or a VSWR of 2) is least certain.
 
     Raises
     ------

@@ -79,10 +79,10 @@ def _at_port(setup: Setup, cases: list[DirectCurrent]) -> Finding:
         f"({loaded / setup.near.impedance_ohm * 1e3:.0f} mA) if its input is {setup.near.impedance_ohm:g} ohm to DC"
     )
     if limit_v is None:
-        return Finding("caution", "near", f"{text}; what it stands is not stated", f"{METER}, {BLOCK}", "dc")
+        return Finding("caution", "near", f"{text}; how much it takes is not stated", f"{METER}, {BLOCK}", "dc")
     if blocked > limit_v:
-        return Finding("stop", "near", f"{text}; it stands {limit_v:g} V", f"{METER}, {BLOCK}", "dc")
-    return Finding("note", "near", f"{text}; it stands {limit_v:g} V", "", "dc")
+        return Finding("stop", "near", f"{text}; it takes at most {limit_v:g} V", f"{METER}, {BLOCK}", "dc")
+    return Finding("note", "near", f"{text}; it takes at most {limit_v:g} V", "", "dc")
 
 
 def _heat(items: tuple[Item, ...], cases: list[DirectCurrent]) -> list[Finding]:
@@ -141,13 +141,13 @@ def power_limits(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph
         limit_w = min(pad_input_limit_w(pad, from_far) for from_far in (True, False))
         if limit_w < float("inf"):
             text = (
-                f"stands {limit_w:.2f} W ({10 * log10(limit_w * 1e3):.1f} dBm) into either end, "
+                f"takes at most {limit_w:.2f} W ({10 * log10(limit_w * 1e3):.1f} dBm) at either end, "
                 f"its resistors {pad.resistor_power_w:g} W each"
             )
             found.append(Finding("note", item.id, text, "never transmit into it", "power"))
     limit_dbm = setup.near.max_power_dbm
     if limit_dbm is not None:
-        text = f"the analyzer's port stands {limit_dbm:g} dBm"
+        text = f"the analyzer's port takes at most {limit_dbm:g} dBm"
         text += f", reached with {limit_dbm + loss_db:.1f} dBm at the antenna" if loss_db else ""
         found.append(Finding("note", "near", text, "keep transmitters near the antenna off", "power"))
     return found

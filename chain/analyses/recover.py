@@ -295,7 +295,7 @@ def _elsewhere(setup: Setup, readings: Readings) -> tuple[str, ...]:
         return ()
     span = f"{start / 1e6:g} to {stop / 1e6:g} MHz"
     return (
-        f"{count} of {readings.freq_hz.size} readings lie outside the set-up's sweep of {span}: of another antenna?",
+        f"{count} of {readings.freq_hz.size} readings lie outside the set-up's sweep of {span}: is it the right sweep?",
     )
 
 

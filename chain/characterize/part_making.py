@@ -115,8 +115,8 @@ def _doubts(measured: MeasuredFit, row: Mapping[str, Any]) -> tuple[str, ...]:
     percent = float(row.get("loss_tolerance_percent", 0.0))
     if percent > VAGUE_PERCENT:
         texts.append(
-            f"so small a loss is told to +/- {percent:g} % only, the analyzer's own errors being of its size; a longer piece "
-            "of the same cable, or a better calibration, tells more"
+            f"the loss is too small for this analyzer: uncertain by {percent:g} %; measure a longer piece of the same cable, "
+            "or calibrate better"
         )
     return tuple(texts)
 

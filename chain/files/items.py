@@ -164,7 +164,7 @@ def measured_part(model: ItemModel, where: Where, notes: Notes) -> Part | None:
         notes.assumed.append(f"{plain(model.id or '')}: reference {words} (the file's own header)")
     exact = [key for key in ("loss_tolerance", "reflection_error") if getattr(model, key) is None]
     if exact:
-        notes.assumed.append(f"{plain(model.id or '')}: {' and '.join(exact)} taken as none (the file counts as exact)")
+        notes.assumed.append(f"{plain(model.id or '')}: {' and '.join(exact)} taken as zero (the file counts as exact)")
     nominal = [_nominal(end, ohm, notes) for end, ohm in zip(ends, reference, strict=True)]
     name = path.name
     return Measured(
@@ -330,4 +330,4 @@ def _say_assumed(part: Part, model: ItemModel, arms: tuple[Arm, ...], notes: Not
         if model.temperature is None:
             notes.assumed.append(f"{name}: temperature {format_quantity(ROOM_C, 'temperature')} (default)")
         if model.length_tolerance is None:
-            notes.assumed.append(f"{name}: length_tolerance taken as none (default)")
+            notes.assumed.append(f"{name}: length taken as exact (length_tolerance not stated)")

@@ -204,7 +204,7 @@ def limit_words(limit: Limit | None, ends: str = "") -> str:
     Source: The record.
     """
     if limit is None:
-        return "taken as none"
+        return "taken as exact"
     losses = [f"{value:.4g} dB" for value in limit.return_loss_db]
     if len(set(losses)) == 1:
         return f"{losses[0]}{ends}"

@@ -49,7 +49,7 @@ def describe(result: Reception) -> tuple[CurveChart]:
         CurveChart(
             "levels",
             f"Level on the way to {name}, the worst outlet",
-            f"Available level behind each item, nominally; the lines are what an outlet should keep for channel {plain(found.name)}.",
+            f"Level behind each item, every part as stated; the lines are what an outlet should keep for channel {plain(found.name)}.",
             Axis("behind", "item by item", 0.0, max(float(len(ports) - 1), 1.0), ticks),
             axis,
             series,

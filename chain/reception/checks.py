@@ -204,7 +204,7 @@ def _overload(installation: Installation) -> list[Finding]:
         limit = outlet.receiver.overload_dbm + DBUV_OF_DBM if outlet.receiver else float("inf")
         total = float(nominal.total_dbuv[row])
         if total > limit:
-            text = f"gets {total:.0f} dBuV in all, its receiver stands {limit:.0f}"
+            text = f"gets {total:.0f} dBuV in all, its receiver takes at most {limit:.0f}"
             found.append(Finding("caution", outlet.id, text, "less gain, a filter or an attenuator", "overload"))
     for name, distance in nominal.amplifier_distance_db.items():
         if float(distance.min()) < LEAST_DISTANCE_DB:

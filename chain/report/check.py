@@ -61,17 +61,22 @@ def verdict_lines(result: CheckResult) -> list[str]:
         more = others[0] if others else worst
         return [
             line_of("Do not connect this yet: ", worst.text),
-            line_of(f"{short(more.where)}: " if more.where else "", more.text),
+            line_of(_watch(more), more.text),
             line_of("Next: ", worst.remedy),
         ]
     cautions = [each for each in result.findings if each.level == "caution"]
     own = next((each for each in cautions if each.rule != "safety"), None)
     first = f"Fits together, {joints}; nothing stated here does damage."
     rests = f"Rests on {counted(len(result.assumed), 'assumption')} (below)." if result.assumed else "All is stated."
-    told = line_of(f"{short(own.where)}: " if own.where else "", _reason(own)) if own else rests
+    told = line_of(_watch(own), _reason(own)) if own else rests
     return [first, told, f"Next: read the {counted(len(cautions), 'caution')} below, then 'chain expect'."]
 
 
 def _reason(found: Finding) -> str:
     """What is wrong; of a joint without the connectors, which the table names."""
     return found.text.rpartition(": ")[2] if found.rule == "joint" else found.text
+
+
+def _watch(found: Finding) -> str:
+    where = {"near": "the analyzer", "far": "the antenna"}.get(found.where, short(found.where, 32))
+    return f"Watch {where}: " if where else "Watch: "

@@ -8,7 +8,19 @@ from rich.console import Console
 
 from chain.analyses.bench_card import Card
 from chain.analyses.expect import Expectation
-from chain.report.numbers import at_most, figure, figure_of, frequency, head, limit, match, percent, span, units
+from chain.report.numbers import (
+    at_most,
+    figure,
+    figure_of,
+    frequency,
+    head,
+    limit,
+    match,
+    percent,
+    short_limit,
+    span,
+    units,
+)
 from chain.report.phrases import draws_words, fitted, plane_words, short
 from chain.report.tables import Column, answer, notes, show_table
 
@@ -60,19 +72,22 @@ def aim_words(result: Expectation | Card) -> str:
     meets = f"the antenna has {limit(result.limit_vswr)} or better"
     for aim, how in ((reading, share), (bound, "guaranteed")):
         if aim.vswr is not None:
-            return f"Read {at_most(aim.vswr)} everywhere, and {meets} ({how})."
+            read = f"Read {at_most(aim.vswr)} everywhere"
+            keeps = f"then the limit of {short_limit(result.limit_vswr)} is kept"
+            return fitted(f"{read}, and {meets} ({how}).", f"{read}; {keeps} ({how}).")
     blame = bound.blame or reading.blame
     text = f"No reading shows that the antenna has {limit(result.limit_vswr)}"
-    return fitted(f"{text}; the main reason: {short(blame)}.", f"{text}.") if blame else f"{text}."
+    return fitted(f"{text}; the main reason: {short(blame, 28)}.", f"{text}.") if blame else f"{text}."
 
 
 def _ceiling(result: Expectation) -> str:
     if result.ceiling_vswr > NO_CEILING_VSWR:
         return "Nothing connected may show anything up to an open."
-    text = f"Nothing connected shows about {match(result.ceiling_vswr)}"
+    more = ""
     if result.ceiling_bound_vswr > result.ceiling_vswr:
-        text += f"; {'less' if units().in_db else 'more'} than {figure_of(result.ceiling_bound_vswr)} means a fault"
-    return f"{text}."
+        more = f"; {'less' if units().in_db else 'more'} than {figure_of(result.ceiling_bound_vswr)} means a fault"
+    shows = (match(result.ceiling_vswr), figure_of(result.ceiling_vswr))
+    return fitted(*(f"Nothing connected shows about {each}{more}." for each in shows))
 
 
 def _next(result: Expectation) -> str:
@@ -80,6 +95,6 @@ def _next(result: Expectation) -> str:
         return "Next: read the antenna, then 'chain recover' says what it truly is."
     blame = result.aim_bound.blame or result.aim_reading.blame
     if result.plane == "near":
-        cause = f"; here {short(blame)} hides most" if blame else ""
+        cause = f"; here {short(blame, 28)} hides most" if blame else ""
         return f"Next: 'chain planes' shows where to calibrate{cause}."
     return "Next: read the antenna, then 'chain recover' says what it truly is."

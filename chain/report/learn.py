@@ -113,7 +113,7 @@ def _width(side: Side) -> float:
 
 def _gain(found: BeforeAfter) -> str:
     before, after = _width(found.before), _width(found.after)
-    name = short(found.title, 30)
+    name = short(found.title, 24)
     if after < before:
         return f"In '{name}' it narrows the reading at the limit by {percent(1 - after / before)}."
     return line_of("", f"It narrows nothing in '{name}': {short(found.before.part)} claims more; repeat the sweeps")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rich.console import Console
 
-from chain.report.numbers import vswr
+from chain.report.numbers import between, figure, figure_of, head, match, short_limit, span
 from chain.report.phrases import plane_words
 from chain.report.tables import Column, answer, notes, say, show_table
 from chain.tuning.crossings import Estimate
@@ -45,7 +45,7 @@ def grid(result: Matching) -> tuple[list[Column], list[list[object]]]:
     columns = [
         Column("family", False),
         Column("from lead to antenna", False, wraps=True),
-        Column("worst\nVSWR"),
+        Column(f"worst\n{head()}"),
         Column("95 %"),
         Column("delivered\ndB"),
         Column("DC", False),
@@ -54,7 +54,7 @@ def grid(result: Matching) -> tuple[list[Column], list[list[object]]]:
         [
             each.family,
             each.words,
-            vswr(each.worst_vswr.value),
+            figure(each.worst_vswr.value),
             _ends(each.worst_vswr),
             f"{each.delivered_db:.2f}",
             DIRECT[each.dc],
@@ -62,33 +62,42 @@ def grid(result: Matching) -> tuple[list[Column], list[list[object]]]:
         for each in result.networks
     ]
     now = result.now.vswr
-    return columns, [*rows, ["none", "", vswr(now.value), _ends(now), f"{result.now_delivered_db:.2f}", ""]]
+    return columns, [*rows, ["none", "", figure(now.value), _ends(now), f"{result.now_delivered_db:.2f}", ""]]
 
 
 def three_lines(result: Matching) -> tuple[str, str, str]:
     """Verdict, what it rests on, what to do next: at most 80 characters each."""
-    now = vswr(result.now.vswr.value)
+    now = figure_of(result.now.vswr.value)
     if not result.networks:
         return (
             f"No network helps: none brings more to the antenna than the plain {now}.",
-            f"Least that any lossless network could leave: VSWR {vswr(result.floor_vswr)}.",
+            f"Least that any lossless network could leave: {match(result.floor_vswr)}.",
             "Next: leave it. Gain, place and lead matter more now.",
         )
     best = result.networks[0]
-    first = f"Worst wanted VSWR {vswr(best.worst_vswr.value)} instead of {now}: {best.words}."
+    first = f"Worst wanted {match(best.worst_vswr.value)} instead of {now}: {best.words}."
     if len(first) > LONGEST:
-        first = f"Worst wanted VSWR {vswr(best.worst_vswr.value)} instead of {now}: a network as below."
+        first = f"Worst wanted {match(best.worst_vswr.value)} instead of {now}: a network as below."
     gain = best.delivered_db - result.now_delivered_db
-    second = f"95 %: {_ends(best.worst_vswr)}. Worst channel gains {gain:.1f} dB. No network beats {vswr(result.floor_vswr)}."
+    ends = between(best.worst_vswr.low, best.worst_vswr.high)
+    second = f"95 %: {ends}. Worst channel gains {gain:.1f} dB. No network beats {figure_of(result.floor_vswr)}."
     if result.now.vswr.value <= result.limit_vswr:
-        return first, second, f"Next: hardly worth it; the limit of {result.limit_vswr:g} is met without a network."
+        return (
+            first,
+            second,
+            f"Next: hardly worth it; the limit of {short_limit(result.limit_vswr)} is met without a network.",
+        )
     if best.worst_vswr.value > result.limit_vswr:
-        return first, second, f"Next: none reaches {result.limit_vswr:g}; change the antenna first (chain tune)."
+        return (
+            first,
+            second,
+            f"Next: none reaches {short_limit(result.limit_vswr)}; change the antenna first (chain tune).",
+        )
     return first, second, "Next: --write NAME gives a set-up with it; build it, and read the antenna again."
 
 
 def _ends(found: Estimate) -> str:
-    return f"{vswr(found.low)} to {vswr(found.high)}"
+    return span(found.low, found.high)
 
 
 def conditions(result: Matching) -> str:
@@ -97,7 +106,7 @@ def conditions(result: Matching) -> str:
     return (
         f"Wanted: {low:g} to {high:g} MHz, {result.freq_hz.size} frequencies. Coils and capacitors of {100 * result.tolerance:g} %, "
         f"coils of Q {result.coil_q:g}; cable lengths to 1 %. Delivered: to the antenna at its worst wanted frequency, loss of the "
-        f"network included, against what the lead offers. No lossless network can leave less than VSWR {vswr(result.floor_vswr)} over "
+        f"network included, against what the lead offers. No lossless network can leave less than {match(result.floor_vswr)} over "
         f"this span (Bode and Fano, antenna taken as one resonance of Q {result.quality_factor:.2g}). Calibrated "
         f"{plane_words(result.plane)}. {result.draws} draws, seed {result.seed}. Leads and strays of the parts are not in it: above "
         "300 MHz a millimetre of wire is about 1 nH."

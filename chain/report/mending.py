@@ -8,7 +8,7 @@ from chain.money import money_text
 from chain.reception.improvements import Improvement, Improvements
 from chain.report.phrases import fitted, short
 from chain.report.placement import AIR_LINE, score_words, span_words
-from chain.report.tables import Column, answer, say, show_table
+from chain.report.tables import Column, answer, notes, say, show_table
 
 __all__ = ["render"]
 
@@ -43,15 +43,14 @@ def render(result: Improvements, console: Console) -> None:
     console.print()
     if result.remark:
         say(console, result.remark)
-        console.print()
-    more = len(result.improvements) - len(shown)
-    say(
-        console,
+        more = len(result.improvements) - len(shown)
+    method = (
         f"{f'{more} more in --json. ' if more else ''}All {result.singles} single changes and {result.pairs} pairs of the "
-        "best were computed nominally: only what the file has or offers, and what costs nothing. gain [dB]: of the room at the "
+        "best were computed, every part as stated: only what the file has or offers, and what costs nothing. gain [dB]: of the room at the "
         f"worst outlet and channel, and the ends that hold 95 % of it in {result.draws} drawn installations, the same for every "
-        "change; room [dB]: what is then left to the nearest limit. In the order of its low end.",
+        "change; room [dB]: what is then left to the nearest limit. In the order of its low end."
     )
+    notes(console, (), [method])
 
 
 def _shown(result: Improvements) -> list[Improvement]:

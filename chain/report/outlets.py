@@ -37,10 +37,9 @@ def render(result: Reception, console: Console, every: bool = False) -> None:
         Column("verdict, limit", figures=False),
     ]
     show_table(console, columns, [_cells(row) for row in rows])
-    console.print()
-    for line in _closing(result, len(order) - len(rows)):
-        say(console, line)
-    notes(console, result.installation.assumed)
+    left = len(order) - len(rows)
+    more = f"{left} more rows (--all), the tree (--tree)" if left else "the tree (--tree)"
+    notes(console, result.installation.assumed, [_method(result)], more=more)
 
 
 def _cells(row: OutletChannel) -> list[str]:
@@ -105,7 +104,7 @@ def _next(result: Reception, worst: OutletChannel) -> str:
     column = next(n for n, each in enumerate(installation.channels) if each.name == worst.channel)
     source = installation.sources[installation.channels[column].signal]
     if worst.verdict == "not proven" and source.kind != "level" and source.spread_db >= 3:
-        return f"Next: measure the level at the {ANTENNA}; the field's spread is most of the doubt."
+        return f"Next: measure the level at the {ANTENNA}; the field is the least certain part."
     if worst.limited_by == "overload":
         return "Next: less gain or a filter: chain outlets FILE --improve"
     if worst.limited_by == "mismatch":
@@ -126,13 +125,10 @@ def worth_line(result: Reception) -> str:
     return text + (f"; {gains}." if gains else ".")
 
 
-def _closing(result: Reception, left: int) -> list[str]:
-    parts = [f"{left} more rows (--all)"] if left else []
-    parts.append("the tree (--tree)")
+def _method(result: Reception) -> str:
     drawn = result.drawn
-    return [
-        f"{', '.join(parts)}.",
+    return (
         f"Levels into 75 ohm. holds: share of {drawn.draws} drawn installations in which the margin and the level hold "
         f"(a probability of the spreads stated). Another seed than {drawn.seed} moves the ends by up to "
-        f"{drawn.end_error_db:.1f} dB.",
-    ]
+        f"{drawn.end_error_db:.1f} dB."
+    )

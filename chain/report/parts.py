@@ -104,7 +104,7 @@ def counted(shown: int, fit: int, of_all: int) -> str:
     """How many of a list are shown, and what narrows it."""
     if shown < fit:
         return f"{shown} of {fit} that fit ({of_all} in all). More words narrow it; --all shows every one."
-    return f"{fit} of {of_all} parts. One alone, by its id, is shown in full with its sources."
+    return f"{fit} of {of_all} parts. 'chain parts ID' shows one in full."
 
 
 def fitting(rows: Sequence[Sequence[str]], wide: int, width: int, most: int) -> int:

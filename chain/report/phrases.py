@@ -21,20 +21,20 @@ CLAUSE = re.compile("; |, (?:or |then )?| if | before | that ")
 """Where a sentence may end early."""
 
 
-def fitted(*texts: str) -> str:
+def fitted(*texts: str, most: int = LONGEST) -> str:
     """The first of some wordings that fits a line, else the last of them cut at a word."""
     for text in texts:
-        if len(text) <= LONGEST:
+        if len(text) <= most:
             return text
-    return f"{texts[-1][: LONGEST - 3].rsplit(' ', 1)[0]}..."
+    return f"{texts[-1][: most - 3].rsplit(' ', 1)[0]}..."
 
 
-def line_of(lead: str, text: str) -> str:
+def line_of(lead: str, text: str, most: int = LONGEST) -> str:
     """A line that begins with `lead` and goes on with as many clauses of a text as it has room for."""
     mark = "?" if text.endswith("?") else "."
     text = text.rstrip(".?")
     ends = sorted((found.start() for found in CLAUSE.finditer(text)), reverse=True)
-    return fitted(f"{lead}{text}{mark}", *(f"{lead}{text[:end]}." for end in ends))
+    return fitted(f"{lead}{text}{mark}", *(f"{lead}{text[:end]}." for end in ends), most=most)
 
 
 def short(name: str, most: int = 16) -> str:

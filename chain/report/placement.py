@@ -7,7 +7,7 @@ import math
 from rich.console import Console
 
 from chain.reception.placing_amplifier import Placement, Score
-from chain.report.tables import Column, answer, say, show_table
+from chain.report.tables import Column, answer, notes, say, show_table
 
 __all__ = ["AIR_LINE", "render", "room_words", "score_words", "span_words"]
 
@@ -41,16 +41,15 @@ def render(result: Placement, console: Console) -> None:
     console.print()
     if result.remark:
         say(console, result.remark)
-        console.print()
-    more = len(result.places) - len(rows)
+        more = len(result.places) - len(rows)
     closing = f"{more} more in --json. " if more > 0 else ""
     if result.left_out:
         closing += f"{result.left_out} places farther down were not tried. "
-    say(
-        console,
-        f"{closing}gain [dB]; room: what is left at the worst outlet and channel to the nearest limit, nominally, and the ends "
-        f"that hold 95 % of {result.draws} drawn installations, the same for every place [dB]. In the order of the low end.",
+    method = (
+        f"{closing}gain [dB]; room: what is left at the worst outlet and channel to the nearest limit, every part as stated, and the ends "
+        f"that hold 95 % of {result.draws} drawn installations, the same for every place [dB]. In the order of the low end."
     )
+    notes(console, (), [method])
 
 
 def _short(text: str, most: int) -> str:

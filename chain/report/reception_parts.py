@@ -35,7 +35,7 @@ def render(result: Sequence[dict[str, Any]], console: Console, every: bool = Fal
     )
     console.print()
     more = "" if len(shown) == len(result) else f"{len(shown)} of {len(result)} that fit; --all shows every one. "
-    say(console, f"{more or f'{len(result)} of reception. '}One alone, by its id, is shown in full with its source.")
+    say(console, f"{more or f'{len(result)} of reception. '}'chain parts ID' shows one in full.")
 
 
 def _text(value: object) -> str:

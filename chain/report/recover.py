@@ -136,8 +136,14 @@ def _rests(result: Recovery) -> list[str]:
 
 def _next(result: Recovery) -> str:
     found = result.improvement
-    if result.verdict in ("pass", "no limit") or found is None:
-        return "Next: nothing more to do here." if result.verdict == "pass" else ""
+    if result.verdict == "no limit":
+        return 'Next: write limit = "VSWR 2.0" or the like under [far] to have it judged.'
+    if result.verdict == "pass" or found is None:
+        return (
+            "Next: nothing more to do here."
+            if result.verdict == "pass"
+            else "Next: 'chain planes' says where to calibrate."
+        )
     ends = between(found.low, found.high)
     return fitted(
         *(f"Next: {found.what}; {word} {ends}." for word in ("it narrows this to", "then", "")), f"Next: {found.what}."

@@ -6,7 +6,7 @@ from rich.console import Console
 
 from chain.reception.seen import SeenLevels
 from chain.report import outlets
-from chain.report.tables import Column, answer, say, show_table
+from chain.report.tables import Column, answer, notes, say, show_table
 
 __all__ = ["render"]
 
@@ -50,11 +50,15 @@ def render(result: SeenLevels, console: Console, every: bool = False) -> None:
     against = f"Predicted from {seen_at[0].against}. " if seen_at else "Predicted from the signals as stated. "
     meter = METERS[result.meter]
     added = f", {result.correction_db:+.2f} dB added" if result.correction_db else ""
-    say(console, f"{f'{more} more rows (--all). ' if more else ''}{against}Levels in dBuV into 75 ohm; {meter}{added}.")
-    console.print()
     say(console, "With the levels seen in place of the field assumed:")
     for line in outlets.verdict_lines(result.after)[:2]:
         say(console, "  ", line, indent=2)
+    notes(
+        console,
+        (),
+        [f"{against}Levels in dBuV into 75 ohm; {meter}{added}."],
+        more=f"{more} more rows (--all)" if more else "",
+    )
 
 
 def verdict_lines(result: SeenLevels) -> list[str]:

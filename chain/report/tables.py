@@ -12,6 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from chain.errors import plain
+from chain.report.phrases import LONGEST, line_of
 
 __all__ = [
     "AnswerConsole",
@@ -157,13 +158,15 @@ def answer(console: Console, lines: Iterable[object], warnings: Sequence[str] = 
         if line:
             say(console, safe(line, "" if number else style))
     detail = detail_of(console)
-    room = WARNING_LINES
+    whole, room = detail.assumed and detail.method, WARNING_LINES
     for number, text in enumerate(warnings):
-        room -= 1 + (len(text) + len("warning: ")) // max(console.width, 1)
-        if number and room < 0 and not (detail.assumed and detail.method) and not text.startswith("stop"):
+        # What must not be connected is told in full by the check; here it takes a line.
+        told = line_of("", text, LONGEST - len("warning: ")) if text.startswith("stop") and not whole else text
+        room -= 1 + (len(told) + len("warning: ")) // max(console.width, 1)
+        if number and room < 0 and not whole:
             say(console, f"{len(warnings) - number} more warnings: -v shows them.")
             break
-        say(console, safe("warning: ", "yellow"), text, indent=GAP)
+        say(console, safe("warning: ", "yellow"), told, indent=GAP)
     if detail.only_answer:
         console.quiet = True
     console.print()

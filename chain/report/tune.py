@@ -7,7 +7,7 @@ import math
 import numpy as np
 from rich.console import Console
 
-from chain.report.numbers import vswr
+from chain.report.numbers import between, figure, figure_of, head, limit, match, span
 from chain.report.phrases import plane_words
 from chain.report.tables import Column, answer, notes, say, show_table
 from chain.tuning.crossings import Estimate
@@ -17,6 +17,8 @@ from chain.tuning.spans import inside
 __all__ = ["CAUTION", "conditions", "facts", "grid", "render", "three_lines"]
 
 ROWS = 8
+FACTS_SHOWN = 3
+"""Sentences below the table; the others come with the method."""
 COARSE_HZ = 2e6
 """Width of an interval from which whole megahertz are enough."""
 STYLES = {"in tune": "green", "too long": "yellow", "too short": "yellow", "no gain": "yellow", "cannot tell": "yellow"}
@@ -27,10 +29,7 @@ ELEMENTS = {
     "several": "several elements",
     "": "not stated",
 }
-CAUTION = (
-    "Before you touch it: switch off and unplug whatever feeds power up the lead, keep clear of power lines, and do not work on a "
-    "mast alone or in a storm. Metal that is cut off does not grow back: take half, read, then the rest."
-)
+CAUTION = "Before you touch it: unplug what feeds the lead, keep clear of power lines, never alone. Cut half, read, then the rest."
 
 
 def render(result: Tuning, console: Console, every_point: bool = False) -> None:
@@ -38,11 +37,12 @@ def render(result: Tuning, console: Console, every_point: bool = False) -> None:
     answer(console, three_lines(result), result.warnings, STYLES[result.verdict])
     _table(result, console, every_point)
     console.print()
-    for line in facts(result):
+    told = facts(result)
+    for line in told[:FACTS_SHOWN]:
         say(console, line, indent=2)
     if result.verdict in ("too long", "too short") or result.trial is not None:
         say(console, CAUTION)
-    notes(console, result.assumed, [conditions(result)])
+    notes(console, result.assumed, [*told[FACTS_SHOWN:], conditions(result)])
 
 
 def three_lines(result: Tuning) -> tuple[str, str, str]:
@@ -52,7 +52,7 @@ def three_lines(result: Tuning) -> tuple[str, str, str]:
     if result.verdict == "in tune":
         return (
             f"In tune: it resonates at {_mhz(_working(result))}, as wanted.",
-            f"Worst wanted VSWR {_vswr(result.now.vswr)} at {_hz(result.now.at_hz)}; another length gains nothing.",
+            f"Worst wanted: {_vswr(result.now.vswr)} at {_hz(result.now.at_hz)}; another length gains nothing.",
             _after_tuning(result),
         )
     if result.verdict == "no gain":
@@ -60,7 +60,7 @@ def three_lines(result: Tuning) -> tuple[str, str, str]:
         at = "" if found is None else f"At resonance it is {found.resistance_ohm.value:.0f} ohm. "
         return (
             "Length is not what is wrong: the worst channel would be no better.",
-            f"{at}Worst now: VSWR {vswr(result.now.vswr.value)}."[:80],
+            f"{at}Worst now: {match(result.now.vswr.value)}."[:80],
             "Next: chain tune --match shows what a matching network could do.",
         )
     if result.verdict == "cannot tell":
@@ -86,8 +86,8 @@ def _amount(result: Tuning, change: Change) -> tuple[str, str, str]:
     second = f"{basis}the wanted middle is {_hz(result.wanted.aim_hz)}."
     if result.after is None:
         return first, second, f"Next: {verb} it in two steps, and read again after each."
-    most = vswr(float(result.after.reading_high.max()))
-    return first, second, f"Next: {verb} it in two steps; then the screen should show {most} or less."
+    most = figure_of(float(result.after.reading_high.max()))
+    return first, second, f"Next: {verb} it in two steps; then the screen should show {most} or better."
 
 
 def _direction_only(result: Tuning) -> tuple[str, str, str]:
@@ -165,11 +165,11 @@ def grid(result: Tuning, every_point: bool = False) -> tuple[list[Column], list[
     shown = list(range(sweep.freq_hz.size))
     if not every_point:
         shown = list(dict.fromkeys(within[np.linspace(0, within.size - 1, ROWS).round().astype(int)].tolist()))
-    columns = [Column("MHz"), Column("screen\nVSWR"), Column("antenna\nVSWR"), Column("95 %")]
+    columns = [Column("MHz"), Column(f"screen\n{head()}"), Column(f"antenna\n{head()}"), Column("95 %")]
     if sweep.resistance_ohm is not None:
         columns += [Column("R\nohm"), Column("X\nohm"), Column("X\n95 %")]
     if result.after is not None:
-        columns += [Column("then\nVSWR"), Column("then on\nscreen")]
+        columns += [Column(f"then\n{head()}"), Column("then on\nscreen")]
     return columns, [_row(result, index) for index in shown]
 
 
@@ -177,8 +177,8 @@ def _row(result: Tuning, index: int) -> list[object]:
     sweep = result.sweep
     row: list[object] = [
         f"{sweep.freq_hz[index] / 1e6:.6g}",
-        vswr(float(sweep.reading_vswr[index])),
-        vswr(float(sweep.true_vswr[index])),
+        figure(float(sweep.reading_vswr[index])),
+        figure(float(sweep.true_vswr[index])),
         _ends_vswr(float(sweep.low[index]), float(sweep.high[index])),
     ]
     if sweep.resistance_ohm is not None and sweep.reactance_ohm is not None:
@@ -194,7 +194,7 @@ def _row(result: Tuning, index: int) -> list[object]:
         if place.size:
             at = int(place[0])
             low, high = float(result.after.reading_low[at]), float(result.after.reading_high[at])
-            row += [vswr(float(result.after.true_vswr[at])), _ends_vswr(low, high)]
+            row += [figure(float(result.after.true_vswr[at])), _ends_vswr(low, high)]
         else:
             row += ["", ""]
     return row
@@ -213,12 +213,12 @@ def facts(result: Tuning) -> list[str]:
     wide = result.bandwidth
     if wide is not None and not (wide.low_hz.closed and wide.high_hz.closed):
         lines.append(
-            f"Within VSWR {wide.limit_vswr:g}: about from {_hz(wide.low_hz.value)} to {_hz(wide.high_hz.value)}; how far exactly, "
+            f"Within {limit(wide.limit_vswr)}: about from {_hz(wide.low_hz.value)} to {_hz(wide.high_hz.value)}; how far exactly, "
             "this sweep does not say."
         )
     elif wide is not None:
         lines.append(
-            f"Within VSWR {wide.limit_vswr:g}: {_mhz(wide.width_hz)} wide, from {_mhz(wide.low_hz)} to {_mhz(wide.high_hz)}."
+            f"Within {limit(wide.limit_vswr)}: {_mhz(wide.width_hz)} wide, from {_mhz(wide.low_hz)} to {_mhz(wide.high_hz)}."
         )
     if result.by_slope is not None:
         share = result.by_slope.share
@@ -229,7 +229,7 @@ def facts(result: Tuning) -> list[str]:
     after = result.after
     if after is not None:
         lines.append(
-            f"Foretold for {100 * after.share:+.1f} %: worst wanted VSWR {_vswr(after.worst.vswr)} at {_hz(after.worst.at_hz)}, "
+            f"Foretold for {100 * after.share:+.1f} %: worst wanted {_vswr(after.worst.vswr)} at {_hz(after.worst.at_hz)}, "
             f"instead of {_vswr(result.now.vswr)} at {_hz(result.now.at_hz)}."
         )
     if result.trial is not None:
@@ -288,11 +288,11 @@ def _ends(found: Estimate) -> str:
 
 
 def _ends_vswr(low: float, high: float) -> str:
-    return f"{vswr(low)} to {vswr(high)}"
+    return span(low, high)
 
 
 def _vswr(found: Estimate) -> str:
-    return f"{vswr(found.value)} ({_ends_vswr(found.low, found.high)})"
+    return f"{match(found.value)} ({between(found.low, found.high)})"
 
 
 def _ohm(found: Estimate) -> str:

@@ -39,7 +39,7 @@ def read_sweep(path: str, options: SweepOptions = DEFAULTS, plane_ohm: float | N
     Returns
     -------
     Readings, rising in frequency; complex where the file holds an angle too. A Touchstone file's own reference impedance
-    is told and not applied: a reading is in the impedance of the standards it was calibrated with. R and X, and the
+    is ignored: a reading is in the impedance of the standards it was calibrated with. R and X, and the
     impedances of a Touchstone file, turn into a reflection in `options.impedance_ohm`, else in `plane_ohm`.
 
     Raises
@@ -164,7 +164,7 @@ def _referred(
     own = found.reference_ohm[port]
     s = found.s[:, port, port]
     if found.parameter == "s":
-        remark = f"its header says {own:g} ohm, which is told and not applied"
+        remark = f"its header says {own:g} ohm (ignored: the calibration decides)"
         idle = _idle(options)
         if plane_ohm is None or abs(own - plane_ohm) <= SAME_OHM * own:
             return s, remark, idle

@@ -128,7 +128,7 @@ def test_feed_above_what_the_port_stands_is_a_stop():
     assert (port.level, port.where) == ("stop", "near")
     assert "12.0 V" in port.text
     assert "7.6 V" in port.text
-    assert "stands 0 V" in port.text
+    assert "takes at most 0 V" in port.text
     assert "meter" in port.remedy
 
 

@@ -228,7 +228,7 @@ def test_a_full_disk_is_one_line_and_status_2(words, unbuffered):
     with open("/dev/full", "w") as full:  # noqa: PTH123
         done = program(words, stdout=full, env={"PYTHONUNBUFFERED": unbuffered})
     assert done.returncode == 2
-    assert done.stderr.splitlines() == ["Error: the output cannot be written: No space left on device"]
+    assert done.stderr.splitlines() == ["error: the output cannot be written: No space left on device"]
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
@@ -265,7 +265,7 @@ def test_closed_streams(tmp_path):
         done = closed(words, 1)
         assert (done.returncode, done.stderr.splitlines()) == (
             2,
-            ["Error: the output cannot be written: Bad file descriptor"],
+            ["error: the output cannot be written: Bad file descriptor"],
         )
     for number in (0, 1, 2):
         path = tmp_path / f"{number}.txt"

@@ -104,10 +104,11 @@ def test_a_reading_above_the_ceiling_is_refused_with_likely_causes():
 
 
 def test_enforce(tmp_path):
-    """Status 1 only where it was asked for and the limit is not met, not proven or not fitting."""
+    """Status 1 where a check says no, unless told otherwise; else only where it was asked for and a limit is not met."""
     unfit = changed(tmp_path, 'far = "F-75 plug"', 'far = "BNC-75 plug"')
-    assert run("check", unfit).exit_code == 0
+    assert run("check", unfit).exit_code == 1
     assert run("check", unfit, "--enforce").exit_code == 1
+    assert run("check", unfit, "--no-fail").exit_code == 0
     assert run("check", BOATHOUSE, "--enforce").exit_code == 0
     reading = ("--reading", "VSWR 1.3 at 210 MHz")
     assert run("recover", BOATHOUSE, *reading).exit_code == 0

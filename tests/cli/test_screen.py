@@ -98,7 +98,7 @@ def test_text_of_the_user_s_is_shown_as_it_is(tmp_path):
     text = Path("demo/boathouse.toml").read_text(encoding="utf-8")
     (title,) = (line for line in text.splitlines() if line.startswith("title"))
     path.write_text(text.replace(title, 'title = "[bold]x[/nothing] \\u001b[31m \\u202e :smile:"'), encoding="utf-8")
-    shown = run(["budget", str(path), "--color", "always"]).decode()
+    shown = run(["card", str(path), "--color", "always"]).decode()
     assert "[bold]x[/nothing] ?[31m ? :smile:" in shown
     assert "\x1b[31m" not in shown
     assert "\u202e" not in shown

@@ -81,7 +81,7 @@ def test_the_reading_is_drawn_where_it_is():
         "guaranteed bound",
         "ceiling",
         "limit 2",
-        "inf",
+        "open",
     ):
         assert word in text
 
