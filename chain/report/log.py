@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from rich.cells import cell_len
 from rich.console import Console
@@ -12,11 +13,14 @@ from rich.text import Text
 from chain.errors import plain
 from chain.records.folder import Damage, Heading
 from chain.records.record import Record
-from chain.records.trends import LogTrends, SeriesTrend
-from chain.report.differences import Grid
 from chain.report.numbers import figure, head, span
 from chain.report.phrases import fitted, line_of, short
 from chain.report.tables import Column, answer, notes, say, show_table
+
+if TYPE_CHECKING:
+    # A list of ten thousand records must not wait for what computes trends.
+    from chain.records.trends import LogTrends, SeriesTrend
+    from chain.report.differences import Grid
 
 __all__ = ["list_text", "record_grid", "render", "render_list", "render_record", "trend_grid", "trend_lines"]
 

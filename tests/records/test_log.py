@@ -3,6 +3,8 @@
 import json
 import re
 import shutil
+import subprocess
+import sys
 import time
 from dataclasses import replace
 from datetime import datetime, timedelta, timezone
@@ -150,6 +152,15 @@ def test_ten_thousand_records_list_quickly(tmp_path):
     assert len(headings) == 10_000
     assert not damaged
     assert taken < 8 * reading
+
+
+def test_a_list_waits_for_nothing_that_computes():
+    """Ten thousand records in under a second leave no room for what draws and solves to be loaded."""
+    code = "import sys; from chain.cli.main import main; sys.argv = ['chain', 'log', 'list', 'demo/log']\ntry: main()\n"
+    code += "except SystemExit: pass\nassert 'numpy' not in sys.modules"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    assert "16 records of 2 things" in done.stdout
 
 
 def test_the_commands_add_list_show_plot_and_export(tmp_path):
