@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import html
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from numbers import Complex, Real
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -25,6 +25,9 @@ COVERAGE = 0.95
 SEED = 20260
 """Seed of a simulation where none is given."""
 
+ENDS_OF_VSWR = ("low", "high", "bound_low", "bound_high")
+"""Columns of results that are VSWRs without saying so."""
+UNITS = {"_hz": "Hz", "_db": "dB", "_ohm": "ohm", "_m": "m", "_dbm": "dBm", "_dbuv": "dBuV", "_v": "V", "_share": "1"}
 HEAD, TAIL = 6, 4
 """Rows shown from the start and the end of a longer table."""
 LONGEST_CELL = 60
@@ -39,6 +42,8 @@ class ResultTable:
 
     ROWS: ClassVar[str] = ""
     COLUMNS: ClassVar[tuple[str, ...]] = ()
+    drawer: ClassVar[Callable[[Any, Any], Any] | None] = None
+    """Draws an answer on axes; set by the room that knows how, which lies above this one."""
 
     def headline(self) -> str:
         """The result in one line; its title unless the result has more to say."""
@@ -50,13 +55,42 @@ class ResultTable:
             return {name: getattr(self, name) for name in self.COLUMNS}
         return {name: [getattr(each, name) for each in getattr(self, self.ROWS)] for name in self.COLUMNS}
 
+    def dataframe_columns(self) -> dict[str, Any]:
+        """Columns of the DataFrame: those of the table, and what a result has over frequency besides."""
+        return self.table()
+
+    def to_dict(self) -> dict[str, Any]:
+        """The table as plain values; a result with more to say has its own."""
+        found = {"schema_version": SCHEMA_VERSION, "title": self.headline(), **self.table()}
+        return plain_values(found)  # type: ignore[return-value]
+
+    def plot(self, ax: Any = None) -> Any:
+        """Draw the answer on matplotlib axes, new ones where none are given; they are returned."""
+        if ResultTable.drawer is None:
+            from importlib import import_module
+
+            import_module("chain.calls.given")
+        assert ResultTable.drawer is not None
+        return ResultTable.drawer(self, ax)
+
     def to_dataframe(self) -> DataFrame:
-        """The table as a pandas DataFrame; headline, references, seed and the like are in its `attrs`."""
+        """The table as a pandas DataFrame over frequency; headline, references, seed and units are in its `attrs`.
+
+        Columns of VSWR have their return loss beside them (`..._return_loss_db`). What runs over frequency has it as the index.
+        """
         try:
             from pandas import DataFrame
         except ImportError as error:
             raise ChainError("pandas is not installed", "pip install pandas") from error
-        frame = DataFrame({name: list(values) for name, values in self.table().items()})
+        columns = self.dataframe_columns()
+        frame = DataFrame({name: list(values) for name, values in columns.items()})
+        for name, values in columns.items():
+            loss = _return_loss_name(name)
+            if loss and loss not in frame:
+                frame[loss] = [_return_loss_db(each) for each in values]
+        frame.attrs["units"] = {str(name): _unit(str(name)) for name in frame}
+        if "freq_hz" in frame and frame["freq_hz"].is_unique:
+            frame = frame.set_index("freq_hz")
         frame.attrs["headline"] = self.headline()
         frame.attrs |= {name: value for name, value in vars(self).items() if isinstance(value, (str, int, float))}
         return frame
@@ -81,6 +115,28 @@ class ResultTable:
         body = "".join(f"<tr>{row}</tr>" for row in rows)
         caption = f"<caption>{html.escape(plain(self.headline()))}</caption>"
         return f"<table>{caption}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+
+
+def _return_loss_name(name: str) -> str:
+    """Name of the return loss beside a column of VSWR, empty for any other column."""
+    if name in ENDS_OF_VSWR:
+        return f"{name}_return_loss_db"
+    return f"{name[: -len('vswr')]}return_loss_db" if name == "vswr" or name.endswith("_vswr") else ""
+
+
+def _return_loss_db(ratio: Any) -> float:
+    value = math.nan if ratio is None else float(ratio)
+    if math.isnan(value) or value < 1:
+        return math.nan
+    if value == 1:
+        return math.inf
+    return 0.0 if math.isinf(value) else -20 * math.log10((value - 1) / (value + 1))
+
+
+def _unit(name: str) -> str:
+    if name in ENDS_OF_VSWR or name == "vswr" or name.endswith("_vswr"):
+        return "VSWR"
+    return next((unit for end, unit in UNITS.items() if name.endswith(end)), "")
 
 
 def _length(table: dict[str, Any]) -> int:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from chain.analyses.improvements import Improvement, Share
 from chain.arrays import Complex, Real
@@ -117,6 +117,13 @@ class Recovery(ResultTable):
         own["region"] = None if self.region is None else vars(self.region)
         own["refused"] = [{"freq_hz": freq_hz, "reason": reason} for freq_hz, reason in self.refused]
         return plain_values({"schema_version": SCHEMA_VERSION, **own})  # type: ignore[return-value]
+
+    def dataframe_columns(self) -> dict[str, Any]:
+        """The table, with the complex reflection and the impedance where there is a phase."""
+        found = self.table()
+        if self.true_reflection is not None and self.true_ohm is not None:
+            found |= {"true_reflection": self.true_reflection, "true_ohm": self.true_ohm}
+        return found
 
     def headline(self) -> str:
         """Title, verdict and the reference of the true VSWRs."""

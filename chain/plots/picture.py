@@ -13,7 +13,7 @@ from chain.plots.figure import BarChart, CurveChart, Plot, ReflectionChart
 from chain.plots.panels import INK, draw_bars, draw_curves, wrapped
 from chain.plots.smith_chart import draw_reflection
 
-__all__ = ["needs_matplotlib", "picture"]
+__all__ = ["draw_one", "needs_matplotlib", "picture"]
 
 WIDTH_IN = 9.0
 ROUND_IN = 5.3
@@ -86,6 +86,30 @@ def picture(plots: Sequence[Plot], kind: str, title: str = "") -> bytes:
     return out.getvalue()
 
 
+def draw_one(plot: Plot, panel: Any = None) -> Any:
+    """Draw one plot on axes, title and note within their room; new axes of a new figure where none are given.
+
+    Source: matplotlib; no state of pyplot.
+    """
+    needs_matplotlib()
+    if panel is None:
+        from matplotlib.figure import Figure
+
+        panel = Figure(figsize=(WIDTH_IN, _height_in(plot, WIDTH_IN)), facecolor="white").add_axes((0, 0, 1, 1))
+    room, (wide_in, high_in) = panel.get_position(), panel.figure.get_size_inches()
+    _draw(plot, panel, tuple(room.bounds), (room.width * wide_in, room.height * high_in))
+    return panel
+
+
+def _draw(plot: Plot, panel: Any, box: Any, size: tuple[float, float]) -> None:
+    if isinstance(plot, CurveChart):
+        draw_curves(panel, plot, box, size)
+    elif isinstance(plot, BarChart):
+        draw_bars(panel, plot, box, size)
+    else:
+        draw_reflection(panel, plot, box, size)
+
+
 def _canvas(kind: str) -> Any:
     if kind == "png":
         from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -125,12 +149,6 @@ def _place(figure: Any, rows: list[list[tuple[Plot, float]]], height_in: float, 
             own_in = _height_in(plot, width_in)
             box = (left_in / WIDTH_IN, 1 - (top_in + own_in) / height_in, width_in / WIDTH_IN, own_in / height_in)
             panel = figure.add_axes((0, 0, 1, 1))
-            size = (width_in, own_in)
-            if isinstance(plot, CurveChart):
-                draw_curves(panel, plot, box, size)
-            elif isinstance(plot, BarChart):
-                draw_bars(panel, plot, box, size)
-            else:
-                draw_reflection(panel, plot, box, size)
+            _draw(plot, panel, box, (width_in, own_in))
             left_in += width_in
         top_in += max(_height_in(plot, width) for plot, width in row)

@@ -4,6 +4,7 @@ __all__ = [
     "choose",
     "comparison",
     "improve",
+    "need",
     "need_file",
     "need_schema",
 ]

@@ -1,0 +1,194 @@
+"""Readings from whatever a caller has: a path, typed texts, arrays, a table with names, a scikit-rf Network."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from os import PathLike, fspath
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from chain.arrays import Complex, Real
+from chain.assembly.plane import plane_reference_ohm, read_sweep_for
+from chain.errors import RangeError, UnitError, quoted
+from chain.reflection import magnitude_from_return_loss, magnitude_from_vswr, reflection_from_ohm
+from chain.setups import Setup
+from chain.sweeps.read import read_sweep
+from chain.sweeps.readings import Readings, averaged_sweeps, typed_readings
+
+__all__ = ["readings_given", "readings_of"]
+
+KINDS = ("reflection", "magnitude", "vswr", "return_loss_db", "ohm")
+MOST_MAGNITUDE = 1.1
+"""Reflection above which it is none: a sweep file is refused there too."""
+WANTED = (
+    "hand over Readings, a path, a text such as 'VSWR 1.30 at 210 MHz', (freq_hz, reflection), a scikit-rf Network, or a "
+    "table with freq_hz and one of " + ", ".join(KINDS)
+)
+
+
+def readings_of(
+    freq_hz: Any,
+    *,
+    reflection: Any = None,
+    magnitude: Any = None,
+    vswr: Any = None,
+    return_loss_db: Any = None,
+    ohm: Any = None,
+    reference_ohm: float | None = None,
+) -> Readings:
+    """Readings from arrays, sorted by frequency, each value looked over as those of a file are.
+
+    Parameters
+    ----------
+    freq_hz : frequencies [Hz].
+    reflection : complex reflections in the reference of the calibration plane [-].
+    magnitude : sizes of reflections, without a phase [-].
+    vswr : VSWRs [-].
+    return_loss_db : return losses, of either sign throughout [dB].
+    ohm : complex impedances; they need `reference_ohm` [ohm].
+    reference_ohm : impedance of the calibration plane [ohm].
+
+    Returns
+    -------
+    Readings.
+
+    Raises
+    ------
+    RangeError : not exactly one kind of figure, other shapes, no numbers, or more than anything passive reflects.
+
+    Examples
+    --------
+    >>> readings_of([2e8, 1e8], vswr=[1.5, 2.0]).magnitude.round(3).tolist()
+    [0.333, 0.2]
+
+    Source
+    ------
+    Definitions of VSWR, return loss and reflection coefficient.
+    """
+    given = {
+        "reflection": reflection,
+        "magnitude": magnitude,
+        "vswr": vswr,
+        "return_loss_db": return_loss_db,
+        "ohm": ohm,
+    }
+    named = [name for name, values in given.items() if values is not None]
+    if len(named) != 1:
+        raise RangeError(f"{len(named)} kinds of figures are given", f"give one of {', '.join(KINDS)}")
+    freq = _numbers(freq_hz, "freq_hz", float)
+    complex_kind = named[0] in ("reflection", "ohm")
+    values = _numbers(given[named[0]], named[0], complex if complex_kind else float)
+    if freq.shape != values.shape:
+        raise RangeError(f"{freq.size} frequencies and {values.size} of {named[0]}", "give one for each frequency")
+    order = np.argsort(freq, kind="stable")
+    freq, values = freq[order], values[order]
+    if freq[0] <= 0 or np.any(np.diff(freq) <= 0):
+        raise RangeError("freq_hz holds a frequency twice, or one at or below zero", "give each frequency once, in Hz")
+    gamma, size = _sizes(named[0], values, reference_ohm)
+    if np.any(size > MOST_MAGNITUDE):
+        at = int(np.argmax(size))
+        what = f"a reflection of {size[at]:.4g} at {freq[at] / 1e6:g} MHz: nothing passive reflects more than 1"
+        raise RangeError(what, "name the kind of figure: vswr=..., return_loss_db=... or ohm=...")
+    return Readings(freq, size, gamma, f"{named[0]} as given in arrays")
+
+
+def _numbers(values: Any, name: str, kind: type) -> Any:
+    try:
+        found: Any = np.atleast_1d(np.asarray(values, dtype=kind)).ravel()
+    except (TypeError, ValueError):
+        raise RangeError(f"{name} holds something that is no number", f"give an array of {kind.__name__}") from None
+    if not found.size or not np.all(np.isfinite(found) | (np.isinf(found) & (name in ("vswr", "return_loss_db")))):
+        raise RangeError(f"{name} is empty, or holds what is not finite", "leave such points out")
+    return found
+
+
+def _sizes(name: str, values: Any, reference_ohm: float | None) -> tuple[Complex | None, Real]:
+    if name == "reflection":
+        return values, np.abs(values)
+    if name == "ohm":
+        if reference_ohm is None:
+            raise RangeError("impedances need the reference of the plane", "give reference_ohm=50.0, or what it is")
+        gamma = reflection_from_ohm(values, reference_ohm)
+        return gamma, np.abs(gamma)
+    if name == "vswr":
+        if np.any(values < 1):
+            raise RangeError("a VSWR is never below 1", "for sizes of reflections give magnitude=...")
+        return None, magnitude_from_vswr(values)
+    if name == "return_loss_db":
+        if np.any(values < 0) and np.any(values > 0):
+            raise RangeError(
+                "return_loss_db holds both signs", "return losses are all positive, or all negative as S11 is"
+            )
+        return None, magnitude_from_return_loss(np.abs(values))
+    if np.any(values < 0):
+        raise RangeError("a magnitude is never below zero", "for values in dB give return_loss_db=...")
+    return None, values
+
+
+def readings_given(given: Any, setup: Setup | None) -> Readings:
+    """Readings in the reference of the set-up's plane, from what a caller hands over."""
+    if isinstance(given, Readings):
+        return given
+    if isinstance(given, (str, PathLike)):
+        return _from_text(given, setup)
+    if hasattr(given, "s") and hasattr(given, "z0") and hasattr(given, "f"):
+        return _from_network(given, setup)
+    reference = None if setup is None else plane_reference_ohm(setup)
+    if isinstance(given, Mapping) or hasattr(given, "columns"):
+        return _from_table(given, reference)
+    if isinstance(given, Sequence) and given and all(isinstance(each, (str, PathLike)) for each in given):
+        if all(isinstance(each, str) and not Path(each).exists() for each in given):
+            return _typed(given, setup)
+        return averaged_sweeps([_from_text(each, setup) for each in given])
+    if isinstance(given, tuple) and len(given) == len(("freq_hz", "values")):
+        values = given[1]
+        kind = "reflection" if np.iscomplexobj(np.asarray(values)) else "magnitude"
+        return readings_of(given[0], **{kind: values})
+    raise RangeError(f"{type(given).__name__} {quoted(given)} is no reading", WANTED)
+
+
+def _from_text(given: str | PathLike[str], setup: Setup | None) -> Readings:
+    text = fspath(given)
+    if isinstance(given, str) and not Path(text).exists():
+        try:
+            return _typed([text], setup)
+        except UnitError as error:
+            if "names no frequency" not in error.message:
+                raise
+    return read_sweep(text) if setup is None else read_sweep_for(setup, text)
+
+
+def _typed(texts: Sequence[str], setup: Setup | None) -> Readings:
+    if setup is None:
+        return typed_readings(*texts)
+    channels = {name: (low_hz, high_hz) for name, low_hz, high_hz in setup.sweep.channels}
+    return typed_readings(*texts, reference_ohm=plane_reference_ohm(setup), channels=channels)
+
+
+def _from_network(given: Any, setup: Setup | None) -> Readings:
+    if given.s.shape[1:] != (1, 1):
+        raise RangeError(f"a Network of {given.s.shape[1]} ports is no reading", "hand over one port, as network.s11")
+    found = readings_of(given.f, reflection=given.s[:, 0, 0])
+    own = complex(given.z0[0, 0]).real
+    if setup is None or abs(own - plane_reference_ohm(setup)) < 1e-6 * own:
+        return found
+    from dataclasses import replace
+
+    text = f"the Network says {own:g} ohm, the set-up's plane has {plane_reference_ohm(setup):g} ohm, which is used"
+    return replace(found, warnings=(*found.warnings, text))
+
+
+def _from_table(given: Any, reference_ohm: float | None) -> Readings:
+    """A mapping or a DataFrame: freq_hz as a column or as the index."""
+    names = [str(each) for each in (given.columns if hasattr(given, "columns") else given)]
+    index = getattr(given, "index", None)
+    if "freq_hz" not in names and getattr(index, "name", None) != "freq_hz":
+        raise RangeError(f"the table has no freq_hz, only {', '.join(names[:6])}", WANTED)
+    freq = given["freq_hz"] if "freq_hz" in names else index
+    kinds = [name for name in KINDS if name in names]
+    if not kinds:
+        raise RangeError(f"the table has no figure to read, only {', '.join(names[:6])}", WANTED)
+    reference = {"reference_ohm": reference_ohm} if kinds[0] == "ohm" else {}
+    return readings_of(np.asarray(freq), **{kinds[0]: np.asarray(given[kinds[0]])}, **reference)  # type: ignore[arg-type]

@@ -1,0 +1,147 @@
+"""A set-up built in code: the same keys as in a file, and every value checked by the reader of files."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping, Sequence
+from numbers import Integral, Real
+from os import PathLike, fspath
+from pathlib import Path
+from typing import Any
+
+from chain.errors import RangeError, quoted
+from chain.files.setup_file import parse_setup
+from chain.setups import Setup
+from chain.units import format_quantity
+from library.records import Connector
+
+__all__ = ["setup_of"]
+
+SPAN = (2, 3)
+"""Start and stop, and perhaps points."""
+Given = Mapping[str, Any]
+
+
+def setup_of(
+    items: Sequence[str | Given],
+    near: str | Given = "N-50 jack",
+    far: str | Given = "F-75 jack",
+    sweep: Given | Sequence[Any] = ("174 MHz", "240 MHz"),
+    calibration: str | Given = "near",
+    title: str = "Set-up made in code",
+    antenna: Given | None = None,
+    library: Sequence[str | PathLike[str]] = (),
+) -> Setup:
+    """Build a set-up in code, with the keys of a set-up file; every value is checked as there.
+
+    Parameters
+    ----------
+    items : from the analyzer to the antenna: the name of a part, or a mapping of an item's keys; an id may be left out.
+    near : connector of the analyzer, or the keys of `[near]`.
+    far : connector of the antenna, or the keys of `[far]`.
+    sweep : keys of `[sweep]`, or (start, stop) or (start, stop, points), as texts or in Hz.
+    calibration : the plane, or the keys of `[calibration]`.
+    title : what the set-up is called.
+    antenna : keys of `[antenna]`, if any.
+    library : files of parts of one's own.
+
+    Returns
+    -------
+    Setup.
+
+    Raises
+    ------
+    InputError : a value is at fault; its `defects` hold every fault, each with its line of the file that this would be.
+    RangeError : a value of a type that no file can hold.
+
+    Examples
+    --------
+    >>> lead = {"part": "rg59", "length": "0.6 m", "near": "BNC-75 plug", "far": "F-75 plug"}
+    >>> setup = setup_of(["n-plug-bnc-plug", "min-loss-pad", lead], far={"connector": "F female", "limit": "VSWR 2.0"})
+    >>> [item.id for item in setup.items], setup.far.limit_vswr
+    (['n-plug-bnc-plug', 'min-loss-pad', 'rg59'], 2.0)
+
+    Source
+    ------
+    Keys: `chain.files.schema`.
+    """
+    if isinstance(items, (str, Mapping)) or not isinstance(items, Sequence):
+        raise RangeError(f"items is a list of parts, not {quoted(items)}", "write items=['min-loss-pad', ...]")
+    tables: dict[str, Any] = {
+        "title": title,
+        **({"library": [str(Path(fspath(each)).resolve()) for each in library]} if library else {}),
+        "sweep": _sweep(sweep),
+        "near": {"connector": near} if isinstance(near, (str, Connector)) else near,
+        "chain": _items(items),
+        "far": {"connector": far} if isinstance(far, (str, Connector)) else far,
+        **({} if antenna is None else {"antenna": antenna}),
+        "calibration": {"plane": calibration} if isinstance(calibration, str) else calibration,
+    }
+    return parse_setup(_toml(tables).encode(), "setup_of", Path())
+
+
+def _sweep(given: Any) -> Any:
+    if isinstance(given, Mapping):
+        return given
+    if not isinstance(given, Sequence) or isinstance(given, str) or len(given) not in SPAN:
+        raise RangeError(
+            f"{quoted(given)} is no sweep", "give (start, stop), (start, stop, points) or the keys of [sweep]"
+        )
+    start, stop = (_hertz(each) for each in given[:2])
+    return {"start": start, "stop": stop, **({"points": given[2]} if len(given) == max(SPAN) else {})}
+
+
+def _hertz(value: Any) -> Any:
+    plain_number = isinstance(value, Real) and not isinstance(value, bool)
+    return format_quantity(float(value), "frequency") if plain_number and 0 < float(value) < math.inf else value
+
+
+def _items(given: Sequence[Any]) -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = []
+    for each in given:
+        row = {"part": each} if isinstance(each, str) else each
+        if not isinstance(row, Mapping):
+            raise RangeError(f"{quoted(each)} is no item", "give the name of a part, or a mapping of an item's keys")
+        name = str(row.get("part", row.get("touchstone", "item")))
+        taken = [other["id"] for other in found]
+        count = sum(other == name or str(other).startswith(f"{name} ") for other in taken)
+        found.append({"id": name if not count else f"{name} {count + 1}", **row})
+    return found
+
+
+def _toml(tables: Mapping[str, Any]) -> str:
+    """The file that the tables would be: simple values first, a table under its head, a line each."""
+    lines = [f"{key} = {_value(value)}" for key, value in tables.items() if not _is_table(value)]
+    for key, value in tables.items():
+        for row in value if isinstance(value, list) and _is_table(value) else [value] if _is_table(value) else []:
+            lines.append(f"[[{key}]]" if isinstance(value, list) else f"[{key}]")
+            lines += [f"{_key(name)} = {_value(each)}" for name, each in row.items()]
+    return "\n".join([*lines, ""])
+
+
+def _is_table(value: Any) -> bool:
+    return isinstance(value, Mapping) or (isinstance(value, list) and bool(value) and isinstance(value[0], Mapping))
+
+
+def _key(name: object) -> str:
+    return json.dumps(str(name)) if not str(name).isidentifier() or not str(name).isascii() else str(name)
+
+
+def _value(value: Any) -> str:
+    """A value as TOML writes it."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, (str, Connector, PathLike)):
+        return json.dumps(str(value))
+    if isinstance(value, Integral):
+        return str(int(value))
+    if isinstance(value, Real):
+        return repr(float(value))
+    if isinstance(value, Mapping):
+        return "{ " + ", ".join(f"{_key(name)} = {_value(each)}" for name, each in value.items()) + " }"
+    if isinstance(value, Sequence):
+        return "[" + ", ".join(map(_value, value)) + "]"
+    raise RangeError(
+        f"{type(value).__name__} {quoted(value)} is nothing that a set-up holds", 'quantities are texts: "0.6 m"'
+    )

@@ -1,0 +1,252 @@
+"""The Python surface: whatever a caller has is taken, what is no such thing ends in an error of ours."""
+
+import inspect
+import json
+from dataclasses import replace
+from pathlib import Path, PurePosixPath
+
+import numpy as np
+import pytest
+
+import chain
+from chain.calls.given import TAKEN
+from chain.calls.readings_given import readings_given
+from chain.errors import ChainError, InputError, RangeError
+from chain.results import ResultTable
+
+ROOT = Path(__file__).parent.parent.parent
+SETUP = ROOT / "demo" / "boathouse.toml"
+SWEEP = ROOT / "demo" / "boathouse.s1p"
+LEAD = {"part": "rg59", "length": "0.6 m", "near": "BNC-75 plug", "far": "F-75 plug"}
+
+
+@pytest.fixture(scope="module")
+def setup():
+    found = chain.load_setup(SETUP)
+    return replace(found, sweep=replace(found.sweep, points=3))
+
+
+@pytest.fixture(scope="module")
+def few():
+    """Three readings of the demo's sweep, with phase."""
+    whole = chain.read_sweep(SWEEP)
+    return whole.freq_hz[::60], whole.reflection[::60]
+
+
+def recovered(setup, given):
+    return chain.recover(setup, given, draws=1000)
+
+
+def test_a_reading_may_be_handed_over_in_any_form(setup, few):
+    """Arrays, a Network, a mapping and a DataFrame of the same figures are the same readings; one is recovered."""
+    import skrf
+    from pandas import DataFrame
+
+    freq_hz, gamma = few
+    network = skrf.Network(f=freq_hz, s=gamma.reshape(-1, 1, 1), z0=50, f_unit="Hz")
+    frame = DataFrame({"freq_hz": freq_hz, "reflection": gamma})
+    for given in (
+        (freq_hz, gamma),
+        (list(freq_hz[::-1]), list(gamma[::-1])),
+        network,
+        {"freq_hz": freq_hz, "reflection": gamma},
+        {"freq_hz": freq_hz, "ohm": 50 * (1 + gamma) / (1 - gamma)},
+        frame,
+        frame.set_index("freq_hz"),
+    ):
+        found = readings_given(given, setup)
+        np.testing.assert_allclose(found.reflection, gamma, rtol=1e-9)
+        np.testing.assert_allclose(found.freq_hz, freq_hz)
+    truth, other = recovered(setup, chain.readings_of(freq_hz, reflection=gamma)), recovered(setup, network)
+    np.testing.assert_array_equal(truth.high, other.high)
+
+
+def test_magnitudes_may_be_handed_over_in_any_form(setup, few):
+    freq_hz, gamma = few
+    size = np.abs(gamma)
+    for given in (
+        (freq_hz, size),
+        {"freq_hz": freq_hz, "vswr": (1 + size) / (1 - size)},
+        {"freq_hz": freq_hz, "return_loss_db": 20 * np.log10(size)},
+        {"freq_hz": freq_hz, "magnitude": size},
+    ):
+        found = readings_given(given, setup)
+        assert found.reflection is None
+        np.testing.assert_allclose(found.magnitude, size, rtol=1e-9)
+
+
+def test_texts_are_readings_or_paths(setup):
+    one = recovered(setup, "VSWR 1.30 at 210 MHz")
+    assert one.reading_vswr[0] == pytest.approx(1.3)
+    assert recovered(setup, ["1.3 at 210 MHz", "1.2 at 200 MHz"]).freq_hz.tolist() == [200e6, 210e6]
+    assert readings_given(str(ROOT / "demo" / "boathouse.csv"), setup).freq_hz.size == 133
+    with pytest.raises(InputError):
+        recovered(setup, "no-such-sweep.s1p")
+
+
+def test_one_true_value_is_enough(setup):
+    assert [row.true_vswr for row in chain.expect(setup, 2.0, draws=1000).rows] == [2.0]
+    for given in (2, "VSWR 2.0", np.float64(2), [2.0], np.array([2.0]), ("SWR 2",)):
+        assert TAKEN["Sequence[float]"](given, "true_vswr", setup) == [2.0]
+
+
+def test_paths_stand_for_records_everywhere():
+    """Every public function that takes a set-up, a need or an installation takes the path of its file."""
+    need, house = ROOT / "demo" / "need.toml", ROOT / "demo" / "outlets.toml"
+    assert chain.check(SETUP).fits == chain.check(str(SETUP)).fits
+    assert len(chain.budget(SETUP).freq_hz) == 133
+    assert chain.choose(need).chains
+    assert chain.check_installation(house).title == chain.installer_card(str(house)).title
+    settled = 0
+    for name in chain.__all__[1:]:
+        function = getattr(chain, name)
+        if not inspect.isfunction(function):
+            continue
+        for argument in inspect.signature(function).parameters.values():
+            if argument.annotation in ("Setup", "Readings", "Need", "Installation"):
+                settled += 1
+                assert hasattr(function, "__wrapped__"), name
+                assert argument.annotation in TAKEN
+    assert settled > 25
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda setup: chain.recover(setup, 5),
+        lambda setup: chain.recover(setup, None),
+        lambda setup: chain.recover(setup, object()),
+        lambda setup: chain.recover(setup, ([1e8], [3.0])),
+        lambda setup: chain.recover(setup, ([1e8, 2e8], [0.1])),
+        lambda setup: chain.recover(setup, (["x"], [0.1])),
+        lambda setup: chain.recover(setup, ([1e8], [float("nan")])),
+        lambda setup: chain.recover(setup, ([1e8, 1e8], [0.1, 0.1])),
+        lambda setup: chain.recover(setup, ([0.0], [0.1])),
+        lambda setup: chain.recover(setup, {"frequency": [1e8]}),
+        lambda setup: chain.recover(setup, {"freq_hz": [1e8], "loss": [3]}),
+        lambda setup: chain.recover(setup, {"freq_hz": [1e8], "vswr": [0.5]}),
+        lambda setup: chain.recover(setup, {"freq_hz": [1e8, 2e8], "return_loss_db": [-5, 5]}),
+        lambda setup: chain.recover(setup, "VSWR 1.3"),
+        lambda setup: chain.recover(setup, "VSWR 1.3 at 210 MHz", draws="many"),
+        lambda setup: chain.recover(setup, "VSWR 1.3 at 210 MHz", draws=1.5),
+        lambda setup: chain.recover(3, "VSWR 1.3 at 210 MHz"),
+        lambda setup: chain.recover(Path("none.toml"), "VSWR 1.3 at 210 MHz"),
+        lambda setup: chain.expect(setup, 0.5),
+        lambda setup: chain.expect(setup, "two"),
+        lambda setup: chain.expect(setup, [None]),
+        lambda setup: chain.expect(setup, float("nan")),
+        lambda setup: chain.expect(setup, 2.0, seed=-1),
+        lambda setup: chain.expect(setup.items),
+        lambda setup: chain.check(None),
+        lambda setup: chain.choose(setup),
+        lambda setup: chain.read_sweep(7),
+        lambda setup: chain.compare_antennas(setup, 1, 2),
+        lambda setup: chain.check(setup).plot(),
+        lambda setup: chain.expect(setup, 2.0, draws=1000).plot(ax=3),
+        lambda setup: chain.setup_of("min-loss-pad"),
+        lambda setup: chain.setup_of([3]),
+        lambda setup: chain.setup_of(["min-loss-pad"], sweep=5),
+        lambda setup: chain.setup_of([{"part": "rg59", "length": object()}]),
+        lambda setup: chain.setup_of(["min-loss-pad"], sweep=(float("nan"), 2e8)),
+    ],
+)
+def test_a_wrong_type_is_a_clear_error_of_ours(setup, call):
+    with pytest.raises(ChainError) as told:
+        call(setup)
+    assert len(str(told.value)) > 15
+
+
+def test_a_set_up_in_code_is_the_one_of_the_file(setup):
+    """Items, ends and sweep of the demo, given in code, make the same records; ids are made where none are given."""
+    made = chain.setup_of(
+        [{"id": "adapter", "part": "n-plug-bnc-plug"}, {"id": "pad", "part": "min-loss-pad"}, {"id": "lead", **LEAD}],
+        near={
+            "connector": "N-50 jack",
+            "impedance": "50 ohm",
+            "directivity": "40 dB",
+            "source_match": "36 dB",
+            "tracking": "0.1 dB",
+            "trace_noise": "0.02 dB",
+            "repeatability": "50 dB",
+            "drift": "50 dB",
+            "max_power": "20 dBm",
+            "max_dc": "0 V",
+        },
+        far={"connector": "F-75 jack", "impedance": "75 ohm", "limit": "VSWR 2.0", "dc_feed": "0 V"},
+        sweep=(174e6, 240e6, 133),
+        title=setup.title,
+    )
+    assert made.sweep == replace(setup.sweep, points=133)
+    assert (made.near, made.items) == (setup.near, setup.items)
+    assert made.far == setup.far
+    assert chain.check(made).fits
+    assert [each.id for each in chain.setup_of(["min-loss-pad", LEAD, LEAD]).items] == [
+        "min-loss-pad",
+        "rg59",
+        "rg59 2",
+    ]
+
+
+def test_a_set_up_in_code_has_every_value_checked():
+    """All faults at once, each with the key it is at, as in a file."""
+    with pytest.raises(InputError) as told:
+        chain.setup_of([{"part": "rg95"}, {**LEAD, "length": "0.6"}], near="N male", far={"conector": "F-75 jack"})
+    text = str(told.value)
+    assert len(told.value.defects) >= 4
+    for words in ("no part 'rg95'", "'0.6' has no unit", "50 or 75 ohm?", "'conector' is not a key"):
+        assert words in text
+    with pytest.raises(InputError):
+        chain.setup_of([{"part": "min-loss-pad", 'x" = 1\ny': "z"}])
+    splitter = {
+        "part": "splitter-2",
+        "path": ["in", "out1"],
+        "arm": [{"port": "out2", "end": [{"id": "load", "part": "load-f-plug"}]}],
+    }
+    assert chain.setup_of([splitter]).items[0].arms[0].items[0].part.id == "load-f-plug"
+
+
+def test_a_dataframe_runs_over_frequency_with_its_units(setup, few):
+    frame = recovered(setup, few).to_dataframe()
+    assert frame.index.name == "freq_hz"
+    assert {"true_reflection", "true_ohm", "true_return_loss_db", "reading_return_loss_db", "high_return_loss_db"} <= {
+        *frame
+    }
+    assert frame["true_reflection"].dtype.kind == "c"
+    size = np.abs(frame["true_reflection"])
+    np.testing.assert_allclose(frame["true_return_loss_db"], -20 * np.log10(size), rtol=1e-9)
+    np.testing.assert_allclose(frame["true_ohm"], 75 * (1 + frame["true_reflection"]) / (1 - frame["true_reflection"]))
+    units = frame.attrs["units"]
+    assert (units["freq_hz"], units["true_ohm"], units["true_return_loss_db"], units["high"]) == (
+        "Hz",
+        "ohm",
+        "dB",
+        "VSWR",
+    )
+
+
+def test_every_result_type_is_public_and_turns_into_plain_values(setup):
+    named = {getattr(chain, name) for name in chain.__all__[1:]}
+    for kind in ResultTable.__subclasses__():
+        if kind.__module__.startswith("chain."):
+            assert kind in named, kind
+            assert callable(kind.to_dict)
+    for found in (setup, chain.budget(setup), chain.readings_of([1e8], vswr=[2.0])):
+        assert json.loads(json.dumps(found.to_dict()))["title"] == found.headline()
+        assert len(repr(found)) < 300
+
+
+def test_answers_are_drawn_on_axes_of_ones_own(setup, few):
+    figure = pytest.importorskip("matplotlib.figure").Figure(figsize=(8, 4))
+    ax = figure.add_subplot()
+    assert chain.expect(setup, 2.0, draws=1000).plot(ax=ax) is ax
+    assert ax.lines
+    assert ax.get_xlabel()
+    own = recovered(setup, few).plot()
+    assert own.lines or own.collections
+    assert own.figure is not figure
+
+
+def test_a_path_of_any_kind_is_a_path():
+    assert chain.read_sweep(PurePosixPath(SWEEP.as_posix())).freq_hz.size == 133
+    with pytest.raises(RangeError):
+        chain.read_levels(3)
