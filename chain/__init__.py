@@ -223,7 +223,9 @@ def __getattr__(name: str) -> object:
         home, _, other = _HOMES[name].partition(":")
         found: object = getattr(import_module(home), other or name)
         if isinstance(found, FunctionType):
-            found = import_module("chain.calls.given").taking(found)
+            from chain.calls.given import taking
+
+            found = taking(found)
         _TAKEN[name] = found
     return _TAKEN[name]
 

@@ -43,7 +43,7 @@ class ResultTable:
     ROWS: ClassVar[str] = ""
     COLUMNS: ClassVar[tuple[str, ...]] = ()
     drawer: ClassVar[Callable[[Any, Any], Any] | None] = None
-    """Draws an answer on axes; set by the room that knows how, which lies above this one."""
+    """Draws an answer on axes."""
 
     def headline(self) -> str:
         """The result in one line; its title unless the result has more to say."""
@@ -63,6 +63,11 @@ class ResultTable:
         """The table as plain values; a result with more to say has its own."""
         found = {"schema_version": SCHEMA_VERSION, "title": self.headline(), **self.table()}
         return plain_values(found)  # type: ignore[return-value]
+
+    @staticmethod
+    def drawn_by(drawer: Callable[[Any, Any], Any]) -> None:
+        """Take the function that draws an answer: it belongs to a room above this one."""
+        ResultTable.drawer = staticmethod(drawer)
 
     def plot(self, ax: Any = None) -> Any:
         """Draw the answer on matplotlib axes, new ones where none are given; they are returned."""

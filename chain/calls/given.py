@@ -24,8 +24,7 @@ from chain.units import parse_quantity
 
 __all__ = ["taking"]
 
-ResultTable.drawer = staticmethod(draw)
-Kinds = dict[str, str]
+ResultTable.drawn_by(draw)
 
 
 def taking(function: Callable[..., Any]) -> Callable[..., Any]:
