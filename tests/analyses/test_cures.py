@@ -1,0 +1,35 @@
+"""Which change is offered: the cheapest kind that is worth it, or else whatever narrows most."""
+
+import pytest
+
+from chain.analyses import improvements
+from chain.files.setup_file import load_setup
+
+SETUP = load_setup("demo/boathouse.toml")
+NOW = (0.1, 0.5)
+
+
+@pytest.mark.parametrize(
+    ("widths", "named"),
+    [
+        # A first kind that brings a little is no reason to stop looking.
+        ({"free": (0.36,), "adapter": (0.10,)}, "adapter 0"),
+        # A first kind that takes a third off ends the search, though a dearer one would take more.
+        ({"free": (0.26,), "adapter": (0.10,)}, "free 0"),
+        # The best of a kind, wherever it stands among its like.
+        ({"free": (0.30, 0.20, 0.25)}, "free 1"),
+        ({"free": (0.38,), "adapter": (0.36,), "pad": (0.37,)}, "adapter 0"),
+        ({"free": (0.395,), "adapter": (0.40,)}, None),
+    ],
+)
+def test_the_cheapest_kind_that_is_worth_it(monkeypatch, widths, named):
+    offered = [(kind, f"{kind} {i}", (kind, i)) for kind, each in widths.items() for i in range(len(each))]
+    monkeypatch.setattr(improvements, "improvements", lambda setup: iter(offered))
+
+    def interval(changed, *_):
+        kind, i = changed
+        return 0.1, 0.1 + widths[kind][i]
+
+    monkeypatch.setattr(improvements, "interval_at", interval)
+    found = improvements.best_cure(SETUP, 2e8, 0.2, True, now=NOW)
+    assert (found.what if found else None) == named
