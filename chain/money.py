@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 
 from chain.errors import UnitError, quoted
 
@@ -35,6 +36,7 @@ class Price:
     per_metre: bool = False
 
 
+@lru_cache(maxsize=4096)
 def parse_price(text: str, currency: str | None = None) -> Price:
     """Read a price: point or comma before the hundredths, the currency before or behind, as a code or a sign.
 

@@ -6,19 +6,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from chain.arrays import Real
+from chain.arrays import Complex, Real
 from chain.assembly.cascade import build
 from chain.reflection import return_loss_db
-from chain.results import plain_values
+from chain.results import COVERAGE, SEED, plain_values
 from chain.rf import twoport
+from chain.rf.elements import at_frequencies
 from chain.rf.references import aligned
 from chain.setups import Setup
-from chain.uncertainty.intervals import COVERAGE, SEED
 from chain.uncertainty.sampling import draw
 
 __all__ = ["LossRange", "loss_range"]
 
 DRAWS = 2_000
+BLOCK = 16
+"""Frequencies drawn at a time."""
 
 
 @dataclass(frozen=True)
@@ -49,9 +51,22 @@ def loss_range(setup: Setup, freq_hz: Real, seed: int | None = None, draws: int 
     chain = build(setup, freq_hz)
     joined = aligned(chain.elements, chain.near_ohm, chain.far_ohm, chain.freq_hz)
     streams = np.random.SeedSequence(seed).spawn(len(joined))
-    drawn = [draw(each, np.random.default_rng(own), draws) for each, own in zip(joined, streams, strict=True)]
-    s = twoport.cascade(drawn) if drawn else twoport.step(chain.near_ohm, chain.far_ohm)
-    s = np.broadcast_to(s, (draws, chain.freq_hz.size, 2, 2))
+    parts = []
+    for start in range(0, chain.freq_hz.size, BLOCK):
+        chosen = slice(start, start + BLOCK)
+        # The same draws in every block: one draw is one chain over the whole sweep.
+        drawn = [
+            draw(at_frequencies(each, chosen), np.random.default_rng(own), draws)
+            for each, own in zip(joined, streams, strict=True)
+        ]
+        s = twoport.cascade(drawn) if drawn else twoport.step(chain.near_ohm, chain.far_ohm)
+        parts.append(_quantiles(np.broadcast_to(s, (draws, chain.freq_hz[chosen].size, 2, 2))))
+    loss_low, loss_high, near_low, near_high, far_low, far_high = np.concatenate(parts, axis=1)
+    return LossRange(chain.freq_hz, loss_low, loss_high, near_low, near_high, far_low, far_high, draws, seed)
+
+
+def _quantiles(s: Complex) -> Real:
+    """Ends of the loss and of the return loss at the near and the far end [dB], the lower one first."""
     ends = ((1 - COVERAGE) / 2, (1 + COVERAGE) / 2)
     with np.errstate(divide="ignore"):
         loss = -20 * np.log10(np.abs(s[..., 1, 0]))
@@ -59,4 +74,4 @@ def loss_range(setup: Setup, freq_hz: Real, seed: int | None = None, draws: int 
     # The larger the reflection, the smaller its return loss.
     near_high, near_low = return_loss_db(np.quantile(np.abs(s[..., 0, 0]), ends, axis=0))
     far_high, far_low = return_loss_db(np.quantile(np.abs(s[..., 1, 1]), ends, axis=0))
-    return LossRange(chain.freq_hz, loss_low, loss_high, near_low, near_high, far_low, far_high, draws, seed)
+    return np.array([loss_low, loss_high, near_low, near_high, far_low, far_high])

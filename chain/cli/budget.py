@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from chain.cli.endings import kind_of
 from chain.cli.loading import load_heeded
 from chain.cli.options import Common, common, setup_argument
 from chain.cli.output import deliver, note, refuse_overwriting, write_whole
@@ -40,10 +41,11 @@ def command(shared: Common, setup: str, touchstone: str | None, plot: str | None
     check_plot(shared, plot, [setup])
     from chain.analyses.loss_range import loss_range
     from chain.assembly.power import account
+    from chain.report.budget import range_freq_hz
 
     loaded = load_heeded(shared, setup)
     found = account(loaded)
-    ranges = loss_range(loaded, found.budget.freq_hz, shared.seed)
+    ranges = loss_range(loaded, range_freq_hz(found, shared.json or kind_of(shared.output) == "json"), shared.seed)
     if touchstone is not None:
         from chain.sweeps.touchstone import text_of_two_port
 

@@ -77,7 +77,8 @@ def _place(model: ItemModel, raw: dict[str, Any], where: Where, notes: Notes, ta
     _cap_tolerance(part, model, where, notes)
     if ends is None or model.id is None:
         return None
-    _say_assumed(part, model, arms, notes)
+    if notes.tells_assumed:
+        _say_assumed(part, model, arms, notes)
     stated = [key for key in KEYS_OF[part.kind] if key not in OF_THE_ITEM and getattr(model, key) is not None]
     return Item(
         model.id,

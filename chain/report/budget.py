@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 from rich.console import Console
 
 from chain.analyses.loss_range import LossRange
@@ -14,12 +15,14 @@ from chain.report.numbers import db, frequency, percent
 from chain.report.phrases import counted, fitted, short
 from chain.report.tables import Column, answer, notes, show_table
 
-__all__ = ["loss_line", "render", "verdict_lines"]
+__all__ = ["loss_line", "range_freq_hz", "render", "verdict_lines"]
 
 Rows = Iterator[list[str]]
 
 SUMS = 6
 """Lines after those of items, joints and their interaction."""
+MOST_RANGES = 401
+"""Frequencies over a sweep for which a document holds ranges."""
 SHOWN_DB = 0.005
 """Joints that lose less than this share one line."""
 
@@ -47,6 +50,13 @@ def render(result: Account, console: Console, ranges: LossRange) -> None:
     notes(console, result.setup.assumed, [method])
 
 
+def range_freq_hz(result: Account, all_of_it: bool) -> Real:
+    """Frequencies that ranges are asked for: those shown, and for a document some over the whole sweep."""
+    freq_hz = result.budget.freq_hz
+    some = np.linspace(0, freq_hz.size - 1, MOST_RANGES if all_of_it else 0).round()
+    return np.asarray(freq_hz[sorted({*some.astype(int).tolist(), *_points(result)})])
+
+
 def _points(result: Account) -> dict[int, str]:
     """Indices of the frequencies that are shown, each with what it is."""
     freq_hz, worst = result.budget.freq_hz, result.budget.worst
@@ -60,7 +70,8 @@ def _points(result: Account) -> dict[int, str]:
 def verdict_lines(result: Account, ranges: LossRange) -> list[str]:
     """Loss on the way to the antenna and where most of it goes; its range at the worst point; the next step."""
     found, worst = result.budget, result.budget.worst
-    low, high = db(float(ranges.loss_low_db[worst])), db(float(ranges.loss_high_db[worst]))
+    at = int(np.searchsorted(ranges.freq_hz, found.freq_hz[worst]))
+    low, high = db(float(ranges.loss_low_db[at])), db(float(ranges.loss_high_db[at]))
     assumed = len(result.setup.assumed)
     rests = f" Rests on {counted(assumed, 'assumption')}." if assumed else " Every part as stated."
     return [
@@ -83,6 +94,7 @@ def _losses(result: Account, ranges: LossRange, at: Sequence[int]) -> Rows:
     """Items and joints in the order of the chain, then the sums."""
     found = result.budget
     items = {item.id: item for item in found.items}
+    drawn = np.searchsorted(ranges.freq_hz, found.freq_hz[list(at)])
     quiet = [joint for joint in found.joints if joint.mismatch_loss_db < SHOWN_DB]
     for joint in found.joints:
         if joint not in quiet:
@@ -94,16 +106,16 @@ def _losses(result: Account, ranges: LossRange, at: Sequence[int]) -> Rows:
         yield [f"{counted(len(quiet), f'{others}connector joint')}, same impedance on both sides", *(db(0) for _ in at)]
     yield ["mismatches together", *_figures(found.interaction_db, at, signed=True)]
     yield ["lost in all (transducer loss)", *_figures(found.transducer_loss_db, at)]
-    yield ["  95 %", *_range(ranges.loss_low_db, ranges.loss_high_db, at)]
+    yield ["  95 %", *_range(ranges.loss_low_db, ranges.loss_high_db, drawn)]
     yield ["  of it heat in the chain", *_figures(result.dissipative_loss_db, at)]
     yield ["insertion loss", *_figures(found.insertion_loss_db, at)]
     yield [
         "return loss at the analyzer, 95 %",
-        *_range(ranges.near_return_loss_low_db, ranges.near_return_loss_high_db, at),
+        *_range(ranges.near_return_loss_low_db, ranges.near_return_loss_high_db, drawn),
     ]
     yield [
         "return loss at the antenna, 95 %",
-        *_range(ranges.far_return_loss_low_db, ranges.far_return_loss_high_db, at),
+        *_range(ranges.far_return_loss_low_db, ranges.far_return_loss_high_db, drawn),
     ]
 
 
@@ -123,7 +135,7 @@ def _levels(result: Account, at: Sequence[int]) -> Rows:
     yield ["(voltage lost going up, dB)", *_figures(level["near_to_far_voltage_db"], at)]
 
 
-def _range(low: Real, high: Real, at: Sequence[int]) -> list[str]:
+def _range(low: Real, high: Real, at: NDArray[np.intp]) -> list[str]:
     pairs = ((low[index], high[index]) for index in at)
     return [f"{down:.1f} to {up:.1f}" if abs(up) < 200 else f"{down:.1f} or more" for down, up in pairs]
 

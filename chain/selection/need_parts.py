@@ -14,7 +14,6 @@ from chain.selection.need_schema import PART_TABLES
 from library.errors import LibraryError
 from library.load import Library
 from library.mating import exact_connector
-from library.ownfile import defects_of, read_rows
 
 __all__ = ["read_new_parts"]
 
@@ -36,6 +35,8 @@ def read_new_parts(document: Row, path: str, notes: Notes, own_library: bool) ->
     given = {kind: rows for kind, rows in given.items() if isinstance(rows, list)}
     if not given:
         return
+    from library.ownfile import read_rows
+
     sound = _sound(given, notes)
     if not sound:
         notes.library_whole = False
@@ -50,6 +51,8 @@ def read_new_parts(document: Row, path: str, notes: Notes, own_library: bool) ->
 
 def _sound(given: dict[str, list[Row]], notes: Notes) -> bool:
     """Take down what is wrong with the parts themselves, with their connectors and their ids."""
+    from library.ownfile import defects_of
+
     before = len(notes.faults)
     for where, told in defects_of(given):
         what, _, near = plain(told).partition("; did you mean ")

@@ -106,7 +106,7 @@ def place_one(keys: dict[str, Any], where: Where, notes: Notes, rules: Rules) ->
                 rules.lengths_assumed = True
         except LibraryError:
             pass  # told when it is placed
-    quiet = Notes(notes.library, notes.folder, library_whole=notes.library_whole)
+    quiet = Notes(notes.library, notes.folder, library_whole=notes.library_whole, tells_assumed=False)
     placed = place_items([row], ("row",), quiet, {})
     for fault in quiet.faults:
         notes.fault((*where, *fault.where[2:]), fault.message, fault.help, fault.spot)

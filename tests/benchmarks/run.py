@@ -16,6 +16,7 @@ sys.path[:0] = [str(Path(__file__).parent), str(ROOT)]
 
 import choose  # noqa: E402
 import commands  # noqa: E402
+import growth  # noqa: E402
 import libraries  # noqa: E402
 import page  # noqa: E402
 import startup  # noqa: E402
@@ -25,6 +26,7 @@ PARTS = {
     "libraries": libraries.measure,
     "startup": startup.measure,
     "choose": choose.measure,
+    "growth": growth.measure,
     "page": page.measure,
 }
 
