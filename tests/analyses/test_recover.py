@@ -54,7 +54,7 @@ def test_a_perfect_antenna_behind_a_resistor_in_series_is_not_an_open():
 
 def said(*words):
     """What `chain recover` prints, line ends taken out."""
-    done = CliRunner().invoke(chain, ["recover", *words, "--quiet"])
+    done = CliRunner().invoke(chain, ["recover", *words])
     assert done.exit_code == 0, done.output
     return " ".join(done.stdout.split())
 

@@ -269,7 +269,7 @@ def test_parts_lists_and_suggests():
     assert "dB at" in text
     done = CliRunner().invoke(chain, ["parts", "rg95"])
     assert done.exit_code == 2
-    assert "did you mean rg59" in done.stderr
+    assert "did you mean 'rg59'" in done.stderr
 
 
 @pytest.mark.parametrize(

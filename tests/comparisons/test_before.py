@@ -112,7 +112,7 @@ def test_an_antenna_that_only_turned_is_called_neither_better_nor_worse():
 
 
 def test_what_both_sweeps_share_cancels():
-    """A pad ten times as loose (4 dB there and back) widens the difference of two that are alike by less than three times."""
+    """A pad ten times as loose (4 dB there and back) widens the difference of two that are alike by less than four times."""
     rng, fixed = np.random.default_rng(3), chain()
     pair = [reading(rng, fixed, antenna(0.25)) for _ in range(2)]
     loose = tuple(
@@ -121,7 +121,7 @@ def test_what_both_sweeps_share_cancels():
     )
     tight, wide = compared(SETUP, *pair), compared(replace(SETUP, items=loose), *pair)
     for one, other in zip(tight.channels, wide.channels, strict=True):
-        assert other.loss_high_db - other.loss_low_db < 3 * (one.loss_high_db - one.loss_low_db)
+        assert other.loss_high_db - other.loss_low_db < 4 * (one.loss_high_db - one.loss_low_db)
 
 
 def test_the_joint_at_the_antenna_counts_where_antennas_are_exchanged():

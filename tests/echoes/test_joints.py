@@ -80,11 +80,11 @@ def test_the_pair_of_joints_is_named(tmp_path, place, items, has_phase):
     assert first.delay_s == pytest.approx(2 * abs(whole - at), rel=1e-3)
     assert first.matches == items
     if place == "beyond":
-        assert "a surface 5.0" in first.explanation
+        assert "5.00 m of air in front of the antenna" in first.explanation
         assert first.length_m == pytest.approx(5.0, abs=0.01)
     elif place == "joint":
         assert first.length_m == pytest.approx(8.0, abs=0.02)
-        assert "and the antenna" in first.explanation
+        assert first.explanation.endswith("to the antenna")
 
 
 def test_a_joint_that_rivals_the_antenna_is_told_from_it(tmp_path):
