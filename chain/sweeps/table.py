@@ -11,6 +11,7 @@ from itertools import islice
 from typing import NamedTuple
 
 from chain.errors import Defect
+from chain.sweeps.cell_units import headed, unit_behind, without_units
 from chain.sweeps.numbers import AMBIGUOUS, figure
 from chain.sweeps.options import SweepOptions
 from chain.sweeps.text import LONGEST_LINE, MOST_POINTS, bounded, whole_file
@@ -87,7 +88,28 @@ def find_table(sheet: Sheet, options: SweepOptions) -> TextTable:
     mark, sign = _layout(lines, signs, bool(options.decimal))
     blocks = [block for block in _blocks(sheet, lines, (mark, sign), bool(options.decimal)) if block.rows]
     block = _chosen(sheet, blocks, options)
-    return TextTable(_header(block, mark), tuple(block.rows), mark, sign)
+    return TextTable(_with_units(sheet, _header(block, mark), block.rows), tuple(block.rows), mark, sign)
+
+
+def _with_units(sheet: Sheet, header: tuple[Cell, ...], rows: Sequence[tuple[Cell, ...]]) -> tuple[Cell, ...]:
+    """The header with the units that stand in the cells; a column keeps to one."""
+    if not any(without_units(sheet.lines[row[0].line - 1]) != sheet.lines[row[0].line - 1] for row in rows[:1]):
+        return header
+    found = []
+    for place, name in enumerate(header):
+        cells = [row[place] for row in rows if place < len(row)]
+        units = [unit_behind(sheet.lines[each.line - 1], each.column - 1 + len(each.text)) for each in cells]
+        first = next(filter(None, units), "")
+        for cell, unit in zip(cells, units, strict=True):
+            if unit and unit.casefold() != first.casefold():
+                sheet.fault(cell, f"{unit} here, {first} above", "one unit in each column")
+        text = headed(name.text, units)
+        if first.casefold().endswith("hz") and text == name.text and first.casefold() not in text.casefold():
+            sheet.fault(cells[0], f"{first} here, another unit in the header", "one unit in each column")
+        found.append(Cell(text, *name[1:]))
+    if sheet.faults:
+        raise bounded(sheet.faults)
+    return tuple(found)
 
 
 def _lines(sheet: Sheet) -> list[_Line]:
@@ -102,7 +124,7 @@ def _lines(sheet: Sheet) -> list[_Line]:
                 message = f"this line is longer than {LONGEST_LINE} characters"
                 sheet.fault(Cell("", number, 1), message, "one frequency on each line")
             continue
-        out.append(_Line(number, text, remark))
+        out.append(_Line(number, text if remark else without_units(text), remark))
     return out
 
 
