@@ -31,7 +31,7 @@ def command(
 ) -> None:
     """Write one self-contained HTML page: verdict, drawing, what to expect, what a sweep proves, cautions, bench card.
 
-    The page loads nothing, works from a USB stick, and prints on two A4 sheets. Without -o it goes to stdout.
+    The page loads nothing, works from a USB stick, and prints on A4 sheets. Without -o it goes to stdout.
 
     \b
     Examples:
@@ -51,7 +51,7 @@ def command(
     if isinstance(loaded, Installation):
         if file is not None:
             raise click.UsageError("An installation has no sweep of its own: name it as match under [antenna].")
-        _of_installation(shared, loaded, setup, draws, enforce)
+        _of_installation(shared, loaded, (setup, text), draws, enforce)
         return
     if file is None and sweep != DEFAULTS:
         raise click.UsageError("The options from --column on are about a sweep: name its file after the set-up.")
@@ -75,7 +75,9 @@ def command(
         raise click.exceptions.Exit(1)
 
 
-def _of_installation(shared: Common, house: Installation, path: str, draws: int | None, enforce: bool) -> None:
+def _of_installation(
+    shared: Common, house: Installation, source: tuple[str, str], draws: int | None, enforce: bool
+) -> None:
     """The page of an installation: verdicts, tree, level diagram, heat map, places, installer's card."""
     from chain.reception.draws import DRAWS
     from chain.reception.outlets import outlets
@@ -84,10 +86,10 @@ def _of_installation(shared: Common, house: Installation, path: str, draws: int 
     with progress(shared) as report:
         found = outlets(house, draws or DRAWS, SEED if shared.seed is None else shared.seed, report)
     if shared.json:
-        deliver(shared, lambda console: None, found.to_dict, [path])
+        deliver(shared, lambda console: None, found.to_dict, [source[0]])
     else:
         from chain.html.installation import installation_html
 
-        deliver_page(shared, installation_html(found), [path])
+        deliver_page(shared, installation_html(found, *source), [source[0]])
     if enforce and not found.works:
         raise click.exceptions.Exit(1)

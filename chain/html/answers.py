@@ -45,6 +45,8 @@ class Answer:
     tables: tuple[PageTable, ...] = ()
     charts: tuple[CurveChart | ReflectionChart, ...] = ()
     notes: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+    assumed: tuple[str, ...] = ()
 
 
 def answer_html(title: str, sub: str, answers: Sequence[Answer]) -> str:
@@ -58,6 +60,8 @@ def answer_html(title: str, sub: str, answers: Sequence[Answer]) -> str:
             "tables": each.tables,
             "charts": [{"title": chart.title, "svg": Markup(_svg(chart))} for chart in each.charts],
             "notes": each.notes,
+            "warnings": each.warnings,
+            "assumed": each.assumed,
         }
         for each in answers
     ]
@@ -78,7 +82,8 @@ def comparison_html(by_match: AntennaComparison | None, by_level: LevelCompariso
                 differences.match_lines(by_match),
                 (PageTable.of("By match", differences.match_grid(by_match)),),
                 drawing.describe(by_match),
-                (*by_match.warnings, f"{by_match.points} points, {by_match.draws} draws, seed {by_match.seed}."),
+                (f"{by_match.points} points, {by_match.draws} draws, seed {by_match.seed}.",),
+                by_match.warnings,
             )
         )
     if by_level is not None:
@@ -89,7 +94,9 @@ def comparison_html(by_match: AntennaComparison | None, by_level: LevelCompariso
                 differences.level_lines(by_level),
                 tuple(tables),
                 (),
-                (*by_level.warnings, *(f"Assumed: {each}" for each in by_level.assumed)),
+                (),
+                by_level.warnings,
+                by_level.assumed,
             )
         )
     found = by_match or by_level

@@ -9,7 +9,7 @@ from typing import Any
 from chain.analyses.bench_card import Card, EndReading
 from chain.analyses.ohmmeter import WHOLE_CHAIN, DcReading
 from chain.findings import Finding
-from chain.report.expect import aim_words
+from chain.report.card import card_lines
 
 __all__ = ["ENDS", "card_values"]
 
@@ -43,7 +43,7 @@ def card_values(card: Card) -> dict[str, Any]:
     wiring, alone = _steps(card), _alone(card.dc)
     return {
         "own": card,
-        "aim": aim_words(card),
+        "lines": card_lines(card),
         "steps": wiring,
         "readings": _readings(card),
         "whole": [each for each in card.dc if each.item == WHOLE_CHAIN],

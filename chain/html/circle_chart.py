@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from chain.arrays import Complex
-from chain.html.svg import Value, add, drawing_root, markup, path_of
+from chain.html.svg import Value, add, colour, drawing_root, markup, path_of
 from chain.plots.disc import constant_reactance, constant_resistance
 from chain.plots.figure import LOOKS, ReflectionChart
 
@@ -36,7 +36,7 @@ def circle_svg(chart: ReflectionChart) -> str:
         for text, point in zip(trace.ends, (trace.points[0], trace.points[-1]), strict=True):
             if text:
                 x, y = _places(np.array([point]))[0]
-                add(root, "circle", cx=x, cy=y, r=4, fill=LOOKS[trace.role].colour)
+                add(root, "circle", cx=x, cy=y, r=4, fill=colour(LOOKS[trace.role]))
                 add(root, "text", text, class_="tick", x=x + 7, y=y - 5)
     for number, (label, role) in enumerate(keys):
         y = SIZE + 18.0 * number + 4
@@ -59,7 +59,7 @@ def _places(points: Complex) -> list[tuple[float, float]]:
 def _ink(role: str, width: float) -> dict[str, Value]:
     look = LOOKS[role]
     dash: dict[str, Value] = {"stroke_dasharray": " ".join(f"{2 * each:g}" for each in look.dash)} if look.dash else {}
-    return {"fill": "none", "stroke": look.colour, "stroke_width": width, **dash}
+    return {"fill": "none", "stroke": colour(look), "stroke_width": width, **dash}
 
 
 def _drawn(root: object, points: Complex, role: str, width: float) -> None:

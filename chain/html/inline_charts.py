@@ -9,14 +9,14 @@ from xml.etree.ElementTree import Element
 import numpy as np
 
 from chain.arrays import Real
-from chain.html.svg import Value, add, drawing_root, markup, path_of
+from chain.html.svg import Value, add, colour, drawing_root, markup, path_of
 from chain.plots.figure import LOOKS, Axis, CurveChart, Level, Look, Series, spread
 
 __all__ = ["curve_svg"]
 
 
 WIDTH, HEIGHT = 520.0, 330.0
-LEFT, RIGHT, TOP, BOTTOM = 50.0, 92.0, 24.0, 42.0
+LEFT, RIGHT, TOP, BOTTOM = 50.0, 112.0, 24.0, 42.0
 LABEL_GAP = 13.0
 SPAN_H = 14.0
 LETTER_W = 8.0
@@ -81,7 +81,7 @@ def _spans(root: Element, frame: _Frame, chart: CurveChart) -> None:
         look = LOOKS[span.verdict]
         group = add(root, "g", class_="span")
         add(group, "title", f"{span.label}: {span.verdict}")
-        fill: dict[str, Value] = {"fill": look.colour, "fill_opacity": look.shade, "stroke": look.colour}
+        fill: dict[str, Value] = {"fill": colour(look), "fill_opacity": look.shade, "stroke": colour(look)}
         add(group, "rect", x=float(ends[0]), y=TOP, width=width, height=SPAN_H, **fill)
         if width > LETTER_W * len(span.label):
             add(group, "text", span.label, class_="tick", x=float(ends.mean()), y=TOP + 11, text_anchor="middle")
@@ -119,9 +119,9 @@ def _band(root: Element, frame: _Frame, series: Series) -> None:
         for run in _runs(low, high)
     ]
     drawn: dict[str, Value] = {
-        "fill": look.colour,
+        "fill": colour(look),
         "fill_opacity": f"{look.shade:g}",
-        "stroke": look.colour,
+        "stroke": colour(look),
         "stroke_width": 1,
     }
     add(root, "path", d="".join(shapes), data_band=role, **drawn, **_dash(look))
@@ -131,7 +131,7 @@ def _bars(root: Element, frame: _Frame, series: Series, low: Real, high: Real) -
     """Single readings: an upright bar for each."""
     ends = [_points(frame, series.x, each) for each in (low, high)]
     shapes = (path_of([first, last]) for first, last in zip(*ends, strict=True) if np.all(np.isfinite([first, last])))
-    add(root, "path", d="".join(shapes), fill="none", stroke=series.drawn.colour, stroke_width=4)
+    add(root, "path", d="".join(shapes), fill="none", stroke=colour(series.drawn), stroke_width=4)
 
 
 def _dash(look: Look) -> dict[str, Value]:
@@ -144,7 +144,7 @@ def _line(root: Element, frame: _Frame, series: Series) -> None:
     look = series.drawn
     if series.joined:
         drawn = "".join(path_of(_points(frame, series.x[run], series.y[run])) for run in _runs(series.y))
-        ink: dict[str, Value] = {"fill": "none", "stroke": look.colour, "stroke_width": 2}
+        ink: dict[str, Value] = {"fill": "none", "stroke": colour(look), "stroke_width": 2}
         add(root, "path", d=drawn, data_line=series.role, **ink, **_dash(look))
         return
     for index, (x, y) in enumerate(_points(frame, series.x, series.y)):
@@ -152,8 +152,8 @@ def _line(root: Element, frame: _Frame, series: Series) -> None:
             continue
         if series.low is not None and series.high is not None:
             ends = _points(frame, series.x[[index, index]], np.array([series.low[index], series.high[index]]))
-            add(root, "path", d=path_of(ends), stroke=look.colour, stroke_width=2)
-        add(root, "circle", cx=x, cy=y, r=4, fill=look.colour)
+            add(root, "path", d=path_of(ends), stroke=colour(look), stroke_width=2)
+        add(root, "circle", cx=x, cy=y, r=4, fill=colour(look))
 
 
 def _level(root: Element, frame: _Frame, level: Level) -> None:
@@ -166,7 +166,7 @@ def _level(root: Element, frame: _Frame, level: Level) -> None:
         x = float(frame.at_x(level.value))
         ends = [(x, TOP), (x, bottom)]
         add(root, "text", level.label, class_="tick", x=x + 4, y=TOP + 10)
-    ink: dict[str, Value] = {"stroke": look.colour, "stroke_width": 1.5, "fill": "none"}
+    ink: dict[str, Value] = {"stroke": colour(look), "stroke_width": 1.5, "fill": "none"}
     add(root, "path", d=path_of(ends), data_level=level.role, **ink, **_dash(look))
 
 

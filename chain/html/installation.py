@@ -23,6 +23,8 @@ SIGNS = {"works": "\u25cf", "not proven": "?", "fails": "\u2715"}
 MOST_CELLS = 2000
 MOST_NODES = 400
 WORST_ROWS = 12
+HEAT_COLUMNS = 14
+"""Channels side by side that a printed sheet has room for."""
 
 
 @dataclass(frozen=True)
@@ -34,12 +36,13 @@ class _Node:
     below: tuple[_Node, ...] = ()
 
 
-def installation_html(result: Reception) -> str:
+def installation_html(result: Reception, name: str = "", text: str = "") -> str:
     """One self-contained page of an installation, its installer's card on the last sheet.
 
     Parameters
     ----------
     result : the installation computed, from `outlets`.
+    name, text : name and text of the file it was read from, shown at the end.
 
     Returns
     -------
@@ -63,8 +66,9 @@ def installation_html(result: Reception) -> str:
     values = {
         "result": result,
         "kind": KINDS[verdict],
-        "head": lines[0],
-        "lines": lines[1:],
+        "lines": lines,
+        "name": name,
+        "text": text,
         "worth": worth_line(result),
         "tree": _tree(result),
         "chart": Markup(curve_svg(describe(result)[0])),
@@ -142,7 +146,9 @@ def _heat(result: Reception) -> dict[str, Any]:
             )
         rows.append((installation.outlets[row].id, cells))
     names = [channel.name for channel in installation.channels]
-    return {"channels": names, "rows": rows, "left_out": len(listened) - len(shown)}
+    parts = [slice(first, first + HEAT_COLUMNS) for first in range(0, len(names), HEAT_COLUMNS)]
+    tables = [(names[part], [(outlet, cells[part]) for outlet, cells in rows]) for part in parts]
+    return {"tables": tables, "left_out": len(listened) - len(shown)}
 
 
 def _cells(result: Reception, at: tuple[int, int]) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from chain.arrays import Real
 from chain.html.charts import decimated, live_places
 from chain.reflection import magnitude_from_vswr
 from chain.report.numbers import units
-from chain.report.recover import graded
+from chain.report.recover import graded, worst_point
 
 __all__ = ["SCALE", "live_json"]
 
@@ -34,12 +34,12 @@ def live_json(page: Page) -> str:
     Source: RFC 8259; HTML: the text of a `script` element ends at `</script`.
     """
     grid = page.grid
-    row, column = live_places(page)
+    true, column = _start(page)
     document: dict[str, object] = {
         "scale": SCALE,
         "limit": page.setup.far.limit_vswr,
         "in_db": units().in_db,
-        "start": {"row": row, "column": column},
+        "start": {"true": true, "column": column},
         "freq_mhz": _megahertz(grid["freq_hz"]),
         "true": _whole(grid["true"], round),
         "ceiling": _whole(grid["ceiling"], round),
@@ -50,6 +50,16 @@ def live_json(page: Page) -> str:
         document["sweep"] = _sweep(page.recovery)
     text = json.dumps(document, separators=(",", ":"), allow_nan=False)
     return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+def _start(page: Page) -> tuple[int, int]:
+    """True magnitude and column of the grid where the sliders begin: at what the verdict names, else at the limit."""
+    row, column = live_places(page)
+    found, worst = page.recovery, None if page.recovery is None else worst_point(page.recovery)
+    if found is None or worst is None:
+        return round(float(page.grid["true"][row] * SCALE)), column
+    true = float(magnitude_from_vswr(found.true_vswr[worst]))
+    return round(true * SCALE), int(np.argmin(np.abs(page.grid["freq_hz"] - found.freq_hz[worst])))
 
 
 def _sweep(result: Recovery) -> dict[str, object]:
@@ -67,7 +77,7 @@ def _sweep(result: Recovery) -> dict[str, object]:
     }
     found["freq_mhz"] = _megahertz(result.freq_hz[shown])
     found["verdict"] = [graded(result.verdicts[index], result.grades[index]) for index in shown]
-    found["start"] = int(np.argmax(np.nan_to_num(result.high[shown], nan=0.0, posinf=1e9)))
+    found["start"] = int(np.argmin(np.abs(shown - (worst_point(result) or 0))))
     return found
 
 

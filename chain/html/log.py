@@ -34,9 +34,9 @@ def log_html(result: LogTrends) -> str:
     HTML Living Standard.
     """
     kind = "fail" if any(each.steps for each in result.series) else "no-limit"
-    told = [*result.warnings, *(f"Skipped: {plain(each.path)}: {plain(each.what)}." for each in result.damaged)]
-    told.append(
-        f"A step is told in at most {100 * result.false_alarms:g} % of series without one. Losses of leads are as at 20 degrees C, "
+    skipped = [f"{plain(each.path)} {plain(each.what)}: skipped" for each in result.damaged]
+    note = (
+        f"A step is shown in at most {100 * result.false_alarms:g} % of series without one. Losses of leads are as at 20 degrees C, "
         "by 0.198 % a kelvin."
     )
     answer = Answer(
@@ -44,6 +44,7 @@ def log_html(result: LogTrends) -> str:
         log.trend_lines(result),
         (PageTable.of("Series", log.trend_grid(result)),),
         drawing.describe(result),
-        tuple(told),
+        (note,),
+        (*result.warnings, *skipped),
     )
     return answer_html(f"Log: {result.title}", f"{result.records} records", [answer])

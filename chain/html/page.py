@@ -17,7 +17,7 @@ from chain.analyses.page import Page
 from chain.analyses.recovery import Recovery
 from chain.errors import plain
 from chain.html.card import ENDS, card_values
-from chain.html.charts import against_true, live_places, over_frequency, sweep_chart
+from chain.html.charts import against_true, over_frequency, sweep_chart
 from chain.html.inline_charts import curve_svg
 from chain.html.live import live_json
 from chain.report import budget, check, expect, recover
@@ -30,14 +30,15 @@ if TYPE_CHECKING:
 __all__ = ["card_html", "filled", "page_html"]
 
 WORST_SHOWN = 12
-PRINTED_ROWS = 8
-SHEET_MM = 272.0
-"""Height of a printed A4 sheet within its margins, with a little left over."""
-HEAD_MM, STOP_MM, EXPECT_MM, SWEEP_MM, SECTION_MM = 62.0, 11.0, 76.0, 78.0, 7.0
-"""Heights, as printed, of the sections that are always there: measured on the page."""
-DRAWING_MM, DRAWING_MOST_MM = 190.0, 62.0
-ASSUMED_MM, ASSUMED_LETTERS = 2.9, 78
-FILE_MM, FILE_LETTERS = 2.45, 62
+CHANNEL_SIGNS = {
+    "better": ("\u2713", "good"),
+    "leans better": ("\u2248", "leans to good"),
+    "open": ("?", "open"),
+    "leans worse": ("\u2248", "leans to bad"),
+    "worse": ("\u2715", "bad"),
+    "impossible": ("!", "impossible"),
+}
+"""Sign and words of a channel's tile, by its grade."""
 TITLE_LETTERS = 160
 
 
@@ -68,30 +69,25 @@ def page_html(page: Page) -> str:
 
     from chain.html.diagram import chain_svg
 
-    grid, drawing = page.grid, chain_svg(page.setup)
-    row, column = live_places(page)
     script = _asset("page.js")
     values = {
         **_common(page.title),
         "page": page,
         "setup": page.setup,
         "known": page.expectation,
-        "verdict": _verdict(page),
-        "wide": Markup(drawing),
+        **_verdict(page),
+        "wide": Markup(chain_svg(page.setup)),
         "tall": Markup(chain_svg(page.setup, tall=True)),
         "plots": [Markup(curve_svg(each(page))) for each in (against_true, over_frequency)],
-        "start_slider": round(float(grid["true"][row]) * 600),
-        "start_column": column,
-        "last_column": grid["freq_hz"].size - 1,
+        "last_column": page.grid["freq_hz"].size - 1,
         "loss": budget.loss_line(page.account),
         "losses": _losses(page),
         "live": live_json(page),
-        "kind": "return loss, dB," if units().in_db else "VSWR",
+        "match": "return loss" if units().in_db else "VSWR",
         "script": script,
         "policy": _policy(script),
-        "printed": _printed(page, drawing),
-        "printed_rows": PRINTED_ROWS,
         "card": card_values(page.card),
+        "channels": (),
     }
     if page.recovery is not None:
         values.update(_measured(page.recovery))
@@ -204,48 +200,20 @@ def _ohm(value: float) -> str:
 
 
 def _verdict(page: Page) -> dict[str, Any]:
-    """What stands first: kind (for its look), headline, further lines, and what forbids connecting."""
-    stops = [each for each in page.checked.findings if each.level == "stop"]
-    known = page.expectation
+    """What stands first: the lines that the command's own screen opens with, their look, and what to beware of."""
+    known, found = page.expectation, page.recovery
     lines = expect.verdict_lines(known)
-    if page.recovery is None:
-        head, *rest = lines
+    if found is None:
         kind = "aim" if known.aim_reading.vswr or known.aim_bound.vswr else "not-proven"
-        return {
-            "kind": kind,
-            "head": head,
-            "lines": rest,
-            "stops": stops,
-            "fit": " ".join(check.verdict_lines(page.checked)[:2]),
-        }
-    head = recover.sentence(page.recovery)
-    kind = page.recovery.verdict.replace(" ", "-")
-    leaning = recover.channel_line(page.recovery) or recover.level_line(page.recovery)
-    lines = [leaning, *lines] if leaning and page.recovery.verdict == "not proven" else lines
+    else:
+        kind, lines = found.verdict.replace(" ", "-"), recover.opening(found)
     return {
         "kind": kind,
-        "head": head,
         "lines": lines,
-        "stops": stops,
+        "warnings": page.warnings,
+        "stops": [each for each in page.checked.findings if each.level == "stop"],
         "fit": " ".join(check.verdict_lines(page.checked)[:2]),
-    }
-
-
-def _printed(page: Page, drawing: str) -> dict[str, bool]:
-    """What of the longer lists fits on the first printed sheet; the rest is left to the screen, and said so."""
-    width, height = (float(each) for each in drawing.split('viewBox="0 0 ')[1].split('"')[0].split())
-    left = SHEET_MM - HEAD_MM - EXPECT_MM - min(DRAWING_MOST_MM, DRAWING_MM * height / width)
-    left -= STOP_MM * sum(each.level == "stop" for each in page.checked.findings)
-    if page.recovery is not None:
-        left -= SWEEP_MM
-    remarks = [*page.setup.assumed, *page.warnings]
-    assumed = SECTION_MM + ASSUMED_MM / 2 * (1 + sum(1 + len(each) // ASSUMED_LETTERS for each in remarks))
-    fits = assumed < left
-    left -= assumed if fits else SECTION_MM
-    lines = page.setup_text.splitlines()
-    return {
-        "assumed": fits,
-        "setup": 2 * SECTION_MM + FILE_MM / 3 * sum(1 + len(each) // FILE_LETTERS for each in lines) < left,
+        "aim": expect.verdict_lines(known),
     }
 
 
@@ -273,7 +241,8 @@ def _measured(result: Recovery) -> dict[str, Any]:
         "sweep_plot": Markup(curve_svg(sweep_chart(result))),
         "last_point": _last_point(result),
         "worst_points": recover.worst_points(result)[:WORST_SHOWN],
-        "channels": sorted(result.channels, key=lambda each: (-each.high, -each.vswr)),
+        "channels": [(each, *CHANNEL_SIGNS.get(each.grade or each.verdict, ("", ""))) for each in result.channels],
+        "told": (recover.level_line(result), recover.most_uncertain(result)),
     }
 
 

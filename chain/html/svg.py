@@ -6,10 +6,12 @@ from collections.abc import Iterable
 from xml.etree.ElementTree import Element, SubElement, tostring
 
 from chain.errors import plain
+from chain.plots.figure import PALETTE, Look
 
-__all__ = ["Value", "add", "drawing_root", "markup", "path_of", "shortened"]
+__all__ = ["Value", "add", "colour", "drawing_root", "markup", "path_of", "shortened"]
 
 Value = str | float | int
+NAMES = {colour: name.replace(" ", "-") for name, colour in PALETTE.items()}
 
 
 def _text(value: Value) -> str:
@@ -24,6 +26,11 @@ def add(parent: Element, tag: str, text: str = "", /, **attributes: Value) -> El
     made = SubElement(parent, tag, named)
     made.text = plain(text) or None
     return made
+
+
+def colour(look: Look) -> str:
+    """Colour of a look as the page's style names it, so that it follows light and dark."""
+    return f"var(--{NAMES[look.colour]})"
 
 
 def drawing_root(width: float, height: float, name: str, title: str, description: str = "") -> Element:

@@ -22,7 +22,9 @@ def tuning_html(found: Tuning) -> str:
         tune.three_lines(found),
         (PageTable.of("Over the wanted span", tune.grid(found)),),
         tune_drawing.describe(found),
-        (*tune.facts(found), tune.CAUTION, tune.conditions(found), *_remarks(found)),
+        (*tune.facts(found), tune.CAUTION, tune.conditions(found)),
+        found.warnings,
+        found.assumed,
     )
     return answer_html(found.title, sub, [answer])
 
@@ -36,10 +38,8 @@ def matching_html(found: Matching) -> str:
         match.three_lines(found),
         (PageTable.of("The best of each family, from lead to antenna", match.grid(found)),),
         match_drawing.describe(found),
-        (*cautions, match.conditions(found), *_remarks(found)),
+        (*cautions, match.conditions(found)),
+        found.warnings,
+        found.assumed,
     )
     return answer_html(found.title, sub, [answer])
-
-
-def _remarks(found: Tuning | Matching) -> tuple[str, ...]:
-    return (*(f"Warning: {each}" for each in found.warnings), *(f"Assumed: {each}" for each in found.assumed))

@@ -44,9 +44,9 @@ def short(name: str, most: int = 16) -> str:
 
 
 def sentence(text: str) -> str:
-    """Text with a capital at its start and one full stop at its end."""
+    """Text with a capital at its start and one full stop at its end, or its question mark."""
     text = text.rstrip(".")
-    return f"{text[:1].upper()}{text[1:]}."
+    return f"{text[:1].upper()}{text[1:]}{'' if text.endswith('?') else '.'}"
 
 
 def counted(count: int, noun: str) -> str:

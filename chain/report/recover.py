@@ -28,7 +28,17 @@ from chain.report.numbers import (
 from chain.report.phrases import draws_words, fitted, plane_words
 from chain.report.tables import Column, answer, notes, safe, say, show_table
 
-__all__ = ["channel_line", "graded", "level_line", "opening", "render", "sentence", "worst_points"]
+__all__ = [
+    "channel_line",
+    "graded",
+    "level_line",
+    "most_uncertain",
+    "opening",
+    "render",
+    "sentence",
+    "worst_point",
+    "worst_points",
+]
 
 WORST_SHOWN = 8
 """Points shown of a longer sweep."""
@@ -91,20 +101,21 @@ def render(result: Recovery, console: Console, every_point: bool = False) -> Non
     _points(result, console, every_point)
     if result.ripple is not None:
         say(console, f"{result.ripple} 'chain ripple' says more.")
-    method = [line for line in (level_line(result), _shares(result), _linear(result), _conditions(result)) if line]
+    method = [
+        line for line in (level_line(result), most_uncertain(result), _linear(result), _conditions(result)) if line
+    ]
     notes(console, result.assumed, method)
 
 
 def opening(result: Recovery) -> list[str]:
     """Verdict with its number; the worst place and what it rests on, or the channels by grade; the next step."""
-    known = np.flatnonzero(~np.isnan(result.low))
-    if not known.size:
+    worst = worst_point(result)
+    if worst is None:
         return [
             "Impossible: no antenna can give these readings through this chain.",
             "",
             "Next: check the pad and calibrate again.",
         ]
-    worst = int(known[np.argmax(result.high[known])])
     here, value = frequency(float(result.freq_hz[worst])), float(result.true_vswr[worst])
     about, wanted = figure_of(value), "" if result.limit_vswr is None else limit(result.limit_vswr)
     whole = "" if result.freq_hz.size == 1 else " everywhere"
@@ -122,6 +133,12 @@ def opening(result: Recovery) -> list[str]:
     rests = f"{'Worst, ' if whole else ''}{here}: {ends} ({_share(result)}). "
     second = channel_line(result) or fitted(*(f"{rests}{each}" for each in _rests(result)))
     return [text, second, _next(result)]
+
+
+def worst_point(result: Recovery) -> int | None:
+    """The point that the verdict names: the one whose upper end is highest; none where every reading is impossible."""
+    known = np.flatnonzero(~np.isnan(result.low))
+    return int(known[np.argmax(result.high[known])]) if known.size else None
 
 
 def _rests(result: Recovery) -> list[str]:
@@ -325,7 +342,8 @@ def _impedance(ohm: complex) -> str:
     return f"{ohm.real:.0f}{'-' if ohm.imag < 0 else '+'}j{abs(ohm.imag):.0f}"
 
 
-def _shares(result: Recovery) -> str:
+def most_uncertain(result: Recovery) -> str:
+    """The items that cause most of the uncertainty."""
     most = [f"{each.id} {percent(each.share)}" for each in result.contributions[:SHARES_SHOWN]]
     return f"Most of the uncertainty: {', '.join(most)}." if most else ""
 

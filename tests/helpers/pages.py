@@ -3,6 +3,8 @@
 from html.parser import HTMLParser
 from pathlib import Path
 
+from chain.sweeps.read import read_sweep
+
 BOATHOUSE = Path("demo/boathouse.toml")
 SWEEP = Path("demo/boathouse.s1p")
 HOSTILE = '</script><img src=x onerror=alert(1)> $title ${x} {{ 7*7 }} "&amp;'
@@ -58,6 +60,17 @@ def short_boathouse(*changes):
         assert old in text
         text = text.replace(old, new)
     return text
+
+
+def measured_setup(limit="VSWR 2.0"):
+    """Text of the boathouse over channels 5 to 12, at few points."""
+    span = 'region = "europe"\nchannels = "5-12"\n'
+    return short_boathouse(('start = "174 MHz"\nstop = "240 MHz"\n', span), ("VSWR 2.0", limit))
+
+
+def few_readings():
+    """Every sixth reading of the boathouse's sweep."""
+    return read_sweep(str(SWEEP)).at(slice(None, None, 6))
 
 
 def hostile_setup(splitters=5):

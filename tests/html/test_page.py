@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from pages import BOATHOUSE, HOSTILE, SWEEP, Reader, hostile_setup, short_boathouse
+from pages import BOATHOUSE, HOSTILE, SWEEP, Reader, few_readings, hostile_setup, measured_setup, short_boathouse
 from screens import says
 
 from chain.analyses.expect import expect
@@ -25,11 +25,16 @@ from chain.html.charts import decimated, sweep_chart
 from chain.html.diagram import chain_svg, chain_words, strands
 from chain.html.inline_charts import curve_svg
 from chain.html.live import live_json
-from chain.html.page import card_html, page_html
+from chain.html.page import CHANNEL_SIGNS, card_html, page_html
 from chain.plots.axes import even_axis, vswr_axis
 from chain.plots.figure import CurveChart, Level, Series, Span
 from chain.reflection import magnitude_from_vswr
-from chain.sweeps.read import read_sweep
+from chain.report.card import card_lines
+from chain.report.expect import verdict_lines
+from chain.report.numbers import Units, figure, in_units, span
+from chain.report.phrases import sentence
+from chain.report.recover import CHANNEL_GROUPS
+from chain.report.recover import opening as recover_lines
 from chain.sweeps.readings import Readings
 
 DRAWS = 1000
@@ -46,13 +51,13 @@ def run(*words, status=0):
 
 @pytest.fixture(scope="module")
 def setup():
-    return load_setup(BOATHOUSE)
+    return parse_setup(measured_setup().encode(), "measured.toml")
 
 
 @pytest.fixture(scope="module")
 def made(setup):
     """The page of the boathouse and its sweep."""
-    return page(setup, BOATHOUSE.read_text("utf-8"), read_sweep(str(SWEEP)), (str(BOATHOUSE), str(SWEEP)), DRAWS)
+    return page(setup, measured_setup(), few_readings(), (str(BOATHOUSE), str(SWEEP)), DRAWS)
 
 
 @pytest.fixture(scope="module")
@@ -74,15 +79,45 @@ def test_the_page_says_what_the_commands_say(made, setup):
     for ours, theirs in zip(made.rows, known.rows, strict=True):
         assert vars(ours) == pytest.approx(vars(theirs))
     assert made.expectation.aim_reading.vswr == known.aim_reading.vswr
-    found = recover(setup, read_sweep(str(SWEEP)), draws=DRAWS)
+    found = recover(setup, few_readings(), draws=DRAWS)
     np.testing.assert_array_equal(made.recovery.high, found.high)
     assert made.recovery.verdict == found.verdict == "not proven"
 
 
 def test_the_verdict_stands_before_everything_else(text):
     """Title, verdict, and only then the drawing, figures, cautions and the set-up file."""
-    places = [text.index(mark) for mark in ("<h1>", "Cannot decide", "<svg", "<table", 'id="cautions"')]
+    marks = ("<h1>", "Cannot decide", "Warning:", 'class="strip"', "<svg", "<table", 'id="cautions"')
+    places = [text.index(mark) for mark in marks]
     assert places == sorted(places)
+
+
+def test_the_head_is_what_the_screen_of_the_command_opens_with(made, text):
+    """The three lines of `recover` with a sweep, of `expect` without, of `card` on the card; warnings under them."""
+    for lines, page_text in (
+        (recover_lines(made.recovery), text),
+        (verdict_lines(made.expectation), page_html(replace(made, recovery=None))),
+        (card_lines(made.card), card_html(made.card)),
+    ):
+        told = Reader(page_text).texts["p"]
+        first = told.index(lines[0])
+        assert all(each.startswith(line) for each, line in zip(told[first:], lines, strict=False))
+    assert [each for each in Reader(text).texts["li"] if each.startswith("Warning:")] == [
+        f"Warning: {sentence(each)}" for each in made.warnings
+    ]
+
+
+def test_every_channel_has_a_tile_in_the_order_of_the_channels(made, setup):
+    """Number and interval in the user's unit, grade as a sign and a word, tile by tile; without a limit no grade."""
+    for in_db in (False, True):
+        with in_units(Units(in_db)):
+            found = Reader(page_html(made))
+            tiles = [each.split() for each in found.texts["li"] if each[0].isdigit()]
+            for channel, tile in zip(made.recovery.channels, tiles, strict=True):
+                assert tile[1] == figure(channel.vswr)
+                assert says(" ".join(tile), span(channel.low, channel.high))
+                sign, words = CHANNEL_SIGNS[channel.grade]
+                assert says(" ".join(tile), sign, words)
+    assert set(CHANNEL_SIGNS) == {"impossible", *(each for _, grades in CHANNEL_GROUPS for each in grades)}
 
 
 def test_figures_stand_in_the_page_for_those_without_a_script(made, text):
@@ -90,7 +125,7 @@ def test_figures_stand_in_the_page_for_those_without_a_script(made, text):
     rows = Reader(text).texts["tr"]
     for row in made.rows:
         assert any(f"{row.reading_vswr:.2f}" in each for each in rows)
-    assert "open" in text
+    assert says(text, "open", "or more")
     assert all("hidden" in attrs for attrs in Reader(text).tags("div") if "live" in (attrs.get("class") or "").split())
 
 
@@ -289,18 +324,20 @@ def test_chains_without_limit_and_of_one_item_have_a_page():
 
 def test_the_command_writes_a_page_or_json_and_overwrites_nothing(tmp_path):
     """HTML to the file named, JSON on request; an existing file, or an input, is left alone; --enforce tells by the status."""
-    target = tmp_path / "page.html"
-    run("report", "demo/plane-after-pad.toml", "--draws", DRAWS, "--enforce", "-o", target)
+    target, source, sweep = tmp_path / "page.html", tmp_path / "boathouse.toml", tmp_path / "sweep.csv"
+    source.write_text(short_boathouse(), "utf-8")
+    sweep.write_text("MHz,VSWR\n174,1.24\n207,1.03\n240,1.24\n", "utf-8")
+    run("report", source, "--draws", DRAWS, "--enforce", "-o", target, status=1)
     whole = target.read_text("utf-8")
     assert whole.startswith("<!doctype html>")
-    run("report", BOATHOUSE, "-o", target, status=2)
-    run("report", BOATHOUSE, "-o", BOATHOUSE, "--force", status=2)
+    run("report", source, "-o", target, status=2)
+    run("report", source, "-o", source, "--force", status=2)
     assert target.read_text("utf-8") == whole
-    found = json.loads(run("report", BOATHOUSE, SWEEP, "--draws", DRAWS, "--json", "--enforce", status=1))
+    found = json.loads(run("report", source, sweep, "--draws", DRAWS, "--json", "--enforce", status=1))
     assert found["recover"]["verdict"] == "not proven"
     assert found["expect"]["rows"][0]["true_vswr"] == 1
-    assert found["setup"] == BOATHOUSE.read_text("utf-8")
-    done = CliRunner().invoke(chain, ["report", str(BOATHOUSE), "--draws", "1", "--json"])
+    assert found["setup"] == source.read_text("utf-8")
+    done = CliRunner().invoke(chain, ["report", str(source), "--draws", "1", "--json"])
     assert json.loads(done.stdout)["expect"]["draws"] == 1000
     assert says(done.stderr, "1000", "1 asked for")
 

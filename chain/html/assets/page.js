@@ -18,8 +18,12 @@
   const figure = (m) => (data.in_db ? tenths(m, Math.round) + " dB" : ratio(vswr(m)));
   const kind = data.in_db ? "return loss" : "VSWR";
   function range(low, high) {
-    if (data.in_db) return tenths(high, (v) => Math.floor(v + 1e-6)) + " to " + tenths(low, (v) => Math.ceil(v - 1e-6)) + " dB";
-    return ratio(outward(vswr(low), false)) + " to " + ratio(outward(vswr(high), true));
+    const perfect = data.in_db ? low < 0.001 : vswr(low) < 1.005, total = high >= 1;
+    if (perfect && total) return "anything";
+    const worst = data.in_db ? tenths(high, (v) => Math.floor(v + 1e-6)) : ratio(outward(vswr(high), true));
+    const best = data.in_db ? tenths(low, (v) => Math.ceil(v - 1e-6)) : ratio(outward(vswr(low), false));
+    if (!data.in_db) return total ? best + " or more" : best + " to " + worst;
+    return total ? best + " dB or less" : perfect ? worst + " dB or more" : worst + " to " + best + " dB";
   }
   const share = (whole) => (whole === null ? NaN : whole / data.scale);
   const megahertz = (f) => (f >= 1000 ? +(f / 1000).toPrecision(6) + " GHz" : f + " MHz");
@@ -114,8 +118,8 @@
   const against = chart("true"), over = chart("frequency");
   const grid = whole.map(share);
   let moved = false;
-  // Until the slider is moved its value is the very row of the grid that it stands for.
-  const magnitude = () => (moved ? Number(slider.value) / Number(slider.max) : grid[data.start.row]);
+  // Until the slider is moved its value is the very one that the verdict names.
+  const magnitude = () => (moved ? Number(slider.value) / Number(slider.max) : share(data.start.true));
 
   function redraw() {
     const column = Number(freq.value), now = at(magnitude(), column);
@@ -162,6 +166,8 @@
     follow(measured, (x) => show(nearest(sweep.freq_mhz, x / 1e6)), back);
     back();
   }
+  slider.value = Math.round(share(data.start.true) * Number(slider.max));
+  freq.value = data.start.column;
   for (const each of document.querySelectorAll(".live")) each.hidden = false;
   redraw();
 })();
