@@ -6,7 +6,6 @@ import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import NamedTuple
 
 import numpy as np
 from rich.console import Console
@@ -35,7 +34,6 @@ __all__ = [
     "most_uncertain",
     "opening",
     "render",
-    "sentence",
     "worst_point",
     "worst_points",
 ]
@@ -76,13 +74,6 @@ POINT_COLUMNS = (
 )
 SHARES_SHOWN = 3
 STYLES = {"pass": "green", "fail": "red", "not proven": "yellow", "impossible": "bold red"}
-SENTENCES = {
-    "pass": "Good: {limit} or better",
-    "fail": "Bad: worse than {limit}",
-    "not proven": "Cannot decide: it may be better or worse than {limit}",
-    "impossible": "Impossible: not what this chain can show",
-    "no limit": "No limit is stated",
-}
 
 
 def render(result: Recovery, console: Console, every_point: bool = False) -> None:
@@ -165,35 +156,6 @@ def _next(result: Recovery) -> str:
     return fitted(
         *(f"Next: {found.what}; {word} {ends}." for word in ("it narrows this to", "then", "")), f"Next: {found.what}."
     )
-
-
-class _Where(NamedTuple):
-    """A channel by its worst point, or a reading."""
-
-    freq_hz: float
-    vswr: float
-    low: float
-    high: float
-    verdict: str
-    name: str = ""
-
-
-def sentence(result: Recovery) -> str:
-    """Verdict of a recovery in one sentence, with its worst place."""
-    text = SENTENCES[result.verdict].format(limit="" if result.limit_vswr is None else limit(result.limit_vswr))
-    if result.channels:
-        places = [_Where(c.worst_hz, c.vswr, c.low, c.high, c.verdict, f"channel {c.channel}") for c in result.channels]
-    else:
-        points = zip(result.freq_hz, result.true_vswr, result.low, result.high, result.verdicts, strict=True)
-        places = [_Where(float(f), float(v), float(low), float(high), word) for f, v, low, high, word in points]
-    same = [place for place in places if place.verdict == result.verdict and not math.isnan(place.low)]
-    if not same:
-        return f"{text}."
-    worst = max(same, key=lambda place: (place.high, place.vswr))
-    at = f"{worst.name} at {frequency(worst.freq_hz)}" if worst.name else frequency(worst.freq_hz)
-    count = f", {len(same)} of {len(places)} {'channels' if result.channels else 'readings'}" if len(places) > 1 else ""
-    share = _share(result)
-    return f"{text}{count}; worst {at}: about {figure_of(worst.vswr)}, {between(worst.low, worst.high)} ({share})."
 
 
 def level_line(result: Recovery) -> str:
