@@ -10,7 +10,7 @@ from rich.console import Console
 from chain.characterize.records import BeforeAfter, Figure, Learnt, Side
 from chain.report.numbers import aim, figure, frequency, head, percent, span
 from chain.report.phrases import fitted, line_of, short
-from chain.report.tables import Column, answer, notes, show_table
+from chain.report.tables import Column, answer, notes, say, show_table
 from chain.units import format_quantity
 
 __all__ = ["render", "verdict_lines"]
@@ -38,7 +38,8 @@ def render(result: Learnt, console: Console, path: str = "", two_port: str = "")
             f"Readings at {at}, where the uncertainty at the limit is largest; aim for: over the whole sweep."
         )
     if two_port and result.reflection_error is not None:
-        method.append(_as_item(result, two_port))
+        console.print()
+        say(console, _as_item(result, two_port))
     notes(console, result.assumed, method)
 
 

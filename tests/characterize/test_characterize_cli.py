@@ -43,7 +43,7 @@ def test_the_part_goes_to_stdout_and_what_there_is_to_say_to_stderr():
     assert part["evidence"] == "measured"
     assert "2026-05-01" in part["source"]
     assert "pad.s2p" in part["source"]
-    assert says(done.stderr.splitlines()[0], "club-pad", "5.7")
+    assert says(done.stderr.splitlines()[0], "This pad", "5.7")
     assert "--assumed" in done.stderr
     said = flat(run(*PAD, *PAD_ENDS, "--assumed").stderr)
     assert "analyzer: directivity 30 dB" in said
@@ -72,7 +72,7 @@ def test_a_file_is_written_whole_and_never_over_another(tmp_path):
     """Written once; refused the second time; taken with --force; an input is never taken for the output."""
     path = tmp_path / "own.toml"
     done = run(*LEAD, "--length", "0.6 m", "--id", "own", "-o", str(path))
-    assert "this lead loses" in done.stdout
+    assert "This lead loses" in done.stdout
     assert f"written: {path}" in done.stderr
     part = load_library([path]).part("own")
     assert part.velocity_factor == pytest.approx(0.66, abs=0.01)

@@ -96,7 +96,7 @@ def test_sweeps_of_other_spans_are_refused_and_options_belong_together():
     assert run(chain, [*sweep, "--faults", "--match"]).exit_code == 2
     words = ["tune", "demo/loops.toml", "demo/loops-wet.s1p", "--faults", "--before", "demo/loops.s1p"]
     done = run(chain, words, standalone_mode=False)
-    assert done.stdout.splitlines()[2].startswith("Suspected: water")
+    assert done.stdout.splitlines()[0].startswith("Suspected: water")
 
 
 def test_the_demo_is_what_its_script_writes(tmp_path):
