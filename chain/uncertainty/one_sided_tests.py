@@ -35,6 +35,7 @@ MOVED = 2.2
 """Deviations of the difference of two seeds that are told: 0.972 of a normal one; with 2 it was 0.949 of 20 readings' ends."""
 TANGENT = np.float32(-1e-6)
 """Relative size of a negative discriminant that float32 gives a tangent."""
+LEAST_DOWN = np.float32(1e-12)
 
 
 @dataclass(frozen=True)
@@ -93,6 +94,8 @@ class Terms:
         down += self.down_square * (g * g)
         down += 1
         np.maximum(top, 0, out=top)
+        # |1 + r g|^2 rounds to nothing where a calibration cannot tell its standards apart: beyond any reading, not undefined.
+        np.maximum(down, LEAST_DOWN, out=down)
         top /= down
         return np.asarray(np.sqrt(top, out=top))
 
