@@ -141,7 +141,8 @@ class RasterRow(Sourced):
     a: Exact = "0"
     b: Exact = "0"
     c: Exact = "0"
-    width_mhz: Annotated[Exact, Field(description="Width of a channel.")]
+    # Ellipsis: the lowest pydantic lets the default of the lines above into every later field of that type.
+    width_mhz: Exact = Field(..., description="Width of a channel.")
     occupied_mhz: Annotated[Exact | None, Field(description="Bandwidth the signal fills.")] = None
     edge_c: Annotated[Exact | None, Field(description="Value of c for the edges, if another.")] = None
     omit: list[int] = Field(default_factory=list)
