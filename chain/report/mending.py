@@ -40,10 +40,10 @@ def render(result: Improvements, console: Console) -> None:
             for each in shown
         ]
         show_table(console, columns, rows)
-    console.print()
     if result.remark:
+        console.print()
         say(console, result.remark)
-        more = len(result.improvements) - len(shown)
+    more = len(result.improvements) - len(shown)
     method = (
         f"{f'{more} more in --json. ' if more else ''}All {result.singles} single changes and {result.pairs} pairs of the "
         "best were computed, every part as stated: only what the file has or offers, and what costs nothing. gain [dB]: of the room at the "

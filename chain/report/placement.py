@@ -38,10 +38,10 @@ def render(result: Placement, console: Console) -> None:
         for each in result.places[:ROWS]
     ]
     show_table(console, columns, rows)
-    console.print()
     if result.remark:
+        console.print()
         say(console, result.remark)
-        more = len(result.places) - len(rows)
+    more = len(result.places) - len(rows)
     closing = f"{more} more in --json. " if more > 0 else ""
     if result.left_out:
         closing += f"{result.left_out} places farther down were not tried. "

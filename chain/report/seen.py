@@ -51,7 +51,7 @@ def render(result: SeenLevels, console: Console, every: bool = False) -> None:
     meter = METERS[result.meter]
     added = f", {result.correction_db:+.2f} dB added" if result.correction_db else ""
     say(console, "With the levels seen in place of the field assumed:")
-    for line in outlets.verdict_lines(result.after)[:2]:
+    for line in outlets.verdict_lines(result.after)[:1]:
         say(console, "  ", line, indent=2)
     notes(
         console,
