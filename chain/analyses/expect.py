@@ -135,7 +135,7 @@ def expect(
     Examples
     --------
     >>> from chain.files.setup_file import load_setup
-    >>> found = expect(load_setup("demo/boathouse.toml"), true_vswr=[2.0])
+    >>> found = expect(load_setup("demo/boathouse.toml"), true_vswr=[2.0], draws=2000)
     >>> row = found.rows[0]
     >>> row.bound_low < row.reading_low < row.reading_vswr < row.reading_high < row.bound_high
     True

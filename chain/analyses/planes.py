@@ -126,7 +126,7 @@ def compare(
     Examples
     --------
     >>> from chain.files.setup_file import load_setup
-    >>> found = compare(load_setup("demo/boathouse.toml"))
+    >>> found = compare(load_setup("demo/boathouse.toml"), draws=2000)
     >>> found.planes[0].plane, found.recommended
     ('near', 'lead')
 
