@@ -84,7 +84,7 @@ def _ceiling(result: Expectation) -> str:
     if result.ceiling_vswr > NO_CEILING_VSWR:
         return "Nothing connected may show anything up to an open."
     more = ""
-    if result.ceiling_bound_vswr > result.ceiling_vswr:
+    if result.ceiling_vswr < result.ceiling_bound_vswr <= NO_CEILING_VSWR:
         more = f"; {'less' if units().in_db else 'more'} than {figure_of(result.ceiling_bound_vswr)} means a fault"
     shows = (match(result.ceiling_vswr), figure_of(result.ceiling_vswr))
     return fitted(*(f"Nothing connected shows about {each}{more}." for each in shows))
