@@ -241,7 +241,7 @@ def render_changes(result: Improvement, console: Console) -> None:
     if helping:
         best = helping[0]
         lines = [
-            line_of("Best first step: ", best.what),
+            fitted(*(f"Best first step: {each}." for each in (best.what, best.what.partition(", with ")[0]))),
             fitted(f"Now {now}; then as {between(best.low, best.high)}."),
             f"Next: {'it costs nothing' if best.price == 0 else 'weigh its price'}; the others are below, one change at a time.",
         ]
