@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
+from chain.results import SCHEMA_VERSION
 from library.figures import attenuation_db_per_100m, limit_return_loss_db, span_hz
 from library.load import Library
 from library.reception import rows_of
@@ -13,7 +14,6 @@ from library.search import find, wanted_words
 
 __all__ = ["Entry", "Listing", "PartLoss", "browse", "fewer_words"]
 
-SCHEMA_VERSION = 1
 USUAL_HZ = (50e6, 100e6, 200e6, 500e6, 860e6)
 """Frequencies at which a loss is shown where none is asked for."""
 

@@ -6,6 +6,7 @@ import click
 
 from chain.cli.options import Common, common
 from chain.cli.output import deliver_text, refuse_overwriting
+from chain.results import SCHEMA_VERSION
 
 __all__ = ["command"]
 
@@ -48,5 +49,7 @@ def command(shared: Common, **told: str | None) -> None:
     if shared.json:
         from chain.report.schemas import json_text
 
-        text = json_text({"schema_version": 1, "title": "starter", "warnings": [], "assumed": [], "text": text})
+        text = json_text(
+            {"schema_version": SCHEMA_VERSION, "title": "starter", "warnings": [], "assumed": [], "text": text}
+        )
     deliver_text(shared, text)

@@ -9,6 +9,7 @@ import click
 from chain.cli.completing import part_files, part_names
 from chain.cli.options import Common, common
 from chain.cli.output import Refusal, deliver, refuse_overwriting
+from chain.results import SCHEMA_VERSION
 
 if TYPE_CHECKING:
     from library.load import Library
@@ -114,5 +115,5 @@ def _of_reception(shared: Common, words: str, kind: str, every: bool) -> None:
 
         reception_parts.render(rows, console, every)  # type: ignore[arg-type]
 
-    document = {"schema_version": 1, "title": words, "warnings": [], "assumed": [], "parts": list(rows)}
+    document = {"schema_version": SCHEMA_VERSION, "title": words, "warnings": [], "assumed": [], "parts": list(rows)}
     deliver(shared, render, lambda: document)

@@ -10,7 +10,7 @@ from chain.reception.formulas import DBUV_OF_DBM
 from chain.reception.levels import nominal_levels
 from chain.reception.records import ANTENNA, Installation, InstalledItem, Outlet
 from chain.reception.tree import dc_walk
-from chain.results import ResultTable
+from chain.results import SCHEMA_VERSION, ResultTable
 from library.mating import mate
 from library.reception import Amplifier
 from library.records import Splitter
@@ -227,4 +227,3 @@ CAUTIONS = (
 )
 """What holds for every installation."""
 LEAST_DISTANCE_DB = 25.0
-SCHEMA_VERSION = 1

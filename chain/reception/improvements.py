@@ -12,7 +12,7 @@ from chain.reception.levels import nominal_levels, without_item
 from chain.reception.placing_amplifier import Score, external_remark, inserted, score
 from chain.reception.records import ANTENNA, Installation, InstalledItem, PartOffer, ReceivingAntenna
 from chain.reception.tree import followers_of
-from chain.results import ResultTable, plain_values
+from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.uncertainty.intervals import SEED
 from library.errors import LibraryError
 from library.reception import Amplifier, Inline
@@ -27,7 +27,6 @@ SHOWN_GAIN_DB = 0.05
 MOST_PORTS = 60
 MOST_PROPOSED = 3
 GAIN_STEPS_DB = (-9.0, -6.0, -3.0, 3.0, 6.0, 9.0)
-SCHEMA_VERSION = 1
 
 Change = Callable[[Installation], Installation]
 

@@ -27,7 +27,7 @@ from chain.reception.levels import (
 from chain.reception.network import solve
 from chain.reception.records import Installation
 from chain.reception.sections import reflection_at
-from chain.results import ResultTable, plain_values
+from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.rf.elements import limit_radius
 from chain.uncertainty.intervals import SEED
 from library.reception import Amplifier, default
@@ -39,7 +39,6 @@ MER_CEILING_DB = 33.0
 """What a cheap set shows at most; practice."""
 NONE_DB = 200.0
 """A ratio above this means that nothing disturbs."""
-SCHEMA_VERSION = 1
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from chain.reception.formulas import DBUV_OF_DBM, T0_K, antenna_noise_k
 from chain.reception.levels import Nominal, nominal_levels, without_item
 from chain.reception.records import ANTENNA, Installation, InstalledItem
 from chain.reception.tree import followers_of
-from chain.results import ResultTable, plain_values
+from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.uncertainty.intervals import SEED
 from library.reception import Amplifier, reception_part
 
@@ -21,7 +21,6 @@ __all__ = ["AmplifierPlace", "Placement", "Score", "external_remark", "inserted"
 TYPICAL = ("masthead-amplifier", "distribution-amplifier")
 MOST_PLACES = 60
 GAIN_STEP_DB = 3.0
-SCHEMA_VERSION = 1
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ from chain.reception.levels import nominal_source
 from chain.reception.outlets import Reception, outlets
 from chain.reception.quantities import LEVEL, parse_reception
 from chain.reception.records import ANTENNA, Installation, Source
-from chain.results import ResultTable, plain_values
+from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.uncertainty.intervals import SEED
 from chain.units import parse_quantity
 from library.reception import default
@@ -38,7 +38,6 @@ METER_DB = 1.5
 """Half-width of a hand-held level meter; practice."""
 SUSPECT_DB = 3.0
 FULLEST = 2000
-SCHEMA_VERSION = 1
 EXAMPLE = "place,channel,level_dbuv"
 
 
