@@ -60,16 +60,28 @@ def curve_svg(chart: CurveChart) -> str:
 
 def _axes(root: Element, frame: _Frame) -> None:
     bottom, right = HEIGHT - BOTTOM, WIDTH - RIGHT
-    for tick in frame.x.ticks:
-        x = float(frame.at_x(tick.value))
+    places = frame.at_x(np.array([tick.value for tick in frame.x.ticks]))
+    # Names that would run into each other stand in two rows.
+    wide = LETTER_W * max((len(tick.text) for tick in frame.x.ticks), default=0)
+    rows = 2 if places.size > 1 and float(np.diff(places).min()) < wide else 1
+    for number, (tick, x) in enumerate(zip(frame.x.ticks, places.tolist(), strict=True)):
+        y = bottom + (15 if rows == 1 else 11 + 10 * (number % rows))
         add(root, "path", class_="grid", d=path_of([(x, TOP), (x, bottom)]))
-        add(root, "text", tick.text, class_="tick", x=x, y=bottom + 15, text_anchor="middle")
+        add(root, "text", tick.text, class_="tick", x=x, y=y, text_anchor="middle")
     for tick in frame.y.ticks:
         y = float(frame.at_y(tick.value))
         add(root, "path", class_="grid", d=path_of([(LEFT, y), (right, y)]))
         add(root, "text", tick.text, class_="tick", x=LEFT - 6, y=y + 4, text_anchor="end")
     add(root, "path", class_="frame", d=path_of([(LEFT, TOP), (LEFT, bottom), (right, bottom)]))
-    add(root, "text", frame.x.title, class_="axis", x=(LEFT + right) / 2, y=HEIGHT - 8, text_anchor="middle")
+    add(
+        root,
+        "text",
+        frame.x.title,
+        class_="axis",
+        x=(LEFT + right) / 2,
+        y=HEIGHT - (8 if rows == 1 else 4),
+        text_anchor="middle",
+    )
     add(root, "text", frame.y.title, class_="axis", x=4, y=13)
 
 
