@@ -80,7 +80,7 @@ class Pages(dict):
         super().__init__()
         self.folder, self.measured = folder, measured
         splitter = Path("demo/splitter.toml").read_text("utf-8").replace("points = 225", "points = 15")
-        self.sources = {"hostile": hostile_setup(2), "long": hostile_setup(), "splitter": splitter, "feed": FEED}
+        self.sources = {"hostile": hostile_setup(1), "long": hostile_setup(), "splitter": splitter, "feed": FEED}
 
     def __missing__(self, name):
         path = self.folder / f"{name}.html"
