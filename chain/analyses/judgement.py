@@ -18,6 +18,8 @@ from chain.uncertainty.whole_sweep import SweepTest, judged_sweep
 
 __all__ = ["Judgement", "channel_members", "grade", "judge", "strict_shares", "verdict"]
 
+FEWEST, MOST = 4_000, 8_000
+"""Draws of the intervals that the test of a whole sweep takes too; with fewer it makes its own."""
 LEANS = 0.8
 """Chance at the limit from which an answer leans one way; calibrated, so one antenna in five at the limit does."""
 ROUNDING = 1e-6
@@ -170,7 +172,8 @@ def _tested(
     if most.min() > 0.5:
         # No point reads more than an antenna at the limit does half of the time: neither then does the sweep's worst.
         return SweepTest(np.full(count, np.inf), 1.0, (1.0,) * len(groups), 0)
-    return judged_sweep(measurement, seen, limit, groups, None, seed, progress, kept)
+    enough = FEWEST <= found.draws <= MOST
+    return judged_sweep(measurement, seen, limit, groups, found.draws if enough else None, seed, progress, kept)
 
 
 def _channels(
