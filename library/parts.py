@@ -18,6 +18,11 @@ EXPANDED = {"adapters.toml": "adapter_rows", "terminations.toml": "termination_r
 """Files of tables that `library.expand` writes out, each with the function that does it."""
 
 
+def _spelt(name: str) -> str:
+    """An id as far as it counts: RG-59 is rg59."""
+    return "".join(sign for sign in name.casefold() if sign.isalnum())
+
+
 class Library:
     """Parts, connector families, mating rules and channel rasters, those of a user's files before the built-in ones.
 
@@ -52,6 +57,9 @@ class Library:
         for file in EXPANDED:
             if name in (rows := _expanded(file)):
                 return PART_FILES[file][0], rows[name]
+        alike = [each for each in self.ids() if _spelt(each) == _spelt(name)]
+        if len(alike) == 1 and alike[0] != name:
+            return self._row(alike[0])
         raise LibraryError(f"the library has no part '{name}'", self._near(name))
 
     def _near(self, name: str) -> tuple[str, ...]:

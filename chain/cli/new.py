@@ -18,7 +18,7 @@ __all__ = ["command"]
 @click.option("--far", metavar="CONNECTOR", help="The antenna's connector, such as F, IEC or 'BNC-75 plug'.")
 @click.option(
     "--shows",
-    type=click.Choice(["vswr", "return loss", "complex"], case_sensitive=False),
+    metavar="[vswr|return loss|complex]",
     help="What the screen gives: a ratio, a loss, or both parts of the reflection.",
 )
 @click.option("--analyzer", type=click.Choice(["handheld", "bench"]), help="Its class, for what is not stated.")

@@ -36,9 +36,20 @@ class Common:
     units: str | None = None
 
 
+UNITS_SAID = {"vswr": "vswr", "swr": "vswr", "rl": "rl", "db": "rl", "return loss": "rl", "both": "both"}
+
+
+def _units(context: click.Context, option: click.Parameter, said: str | None) -> str | None:
+    if said is None or said.lower() in UNITS_SAID:
+        return None if said is None else UNITS_SAID[said.lower()]
+    remedy = "write one of 'vswr', 'rl', 'both'; levels stay in dBuV"
+    raise click.BadParameter(f"{said!r} is no way to show a match: {remedy}", context, option)
+
+
 UNITS = click.option(
     "--units",
-    type=click.Choice(["vswr", "rl", "both"]),
+    metavar="[vswr|rl|both]",
+    callback=_units,
     help="Show a match as VSWR, as return loss, or as both; left out: as the limit is stated.",
 )
 WITHOUT_MATCH = ("chain.cli.new", "chain.cli.parts", "chain.cli.schema")

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from chain.errors import RangeError, UnitError, quoted
+from chain.files.keys import Refused
+from chain.files.quantities import read_shows
 from chain.units import format_quantity, parse_quantity
 from library.channels import edges_mhz, region_of
 from library.errors import LibraryError, near_names
@@ -57,6 +59,7 @@ def new_setup_text(wish: Wish) -> str:
     near, far = _end(wish.near, 50, "--near", library), _end(wish.far, 75, "--far", library)
     title, sweep, top_hz, low_hz = _sweep(wish, library)
     parse_quantity(wish.limit, "vswr")
+    shows = _shown(wish.shows)
     length_m = parse_quantity(wish.length, "length")
     if not length_m:
         raise RangeError("a lead has some length", "write it as in --length '1 m'")
@@ -69,7 +72,7 @@ def new_setup_text(wish: Wish) -> str:
         HEAD,
         f'title = "{title}"\n',
         sweep,
-        _near(near, ohm, wish),
+        _near(near, ohm, replace(wish, shows=shows)),
         "# Everything between the analyzer and the antenna, in order: parts of the library that fit together. Name what you\n"
         "# have instead: 'chain parts min-loss', 'chain parts adapter N-50' list what there is.\n",
         *(_table(row) for row in rows),
@@ -78,6 +81,13 @@ def new_setup_text(wish: Wish) -> str:
         CALIBRATION,
     ]
     return "\n".join(part for part in told if part)
+
+
+def _shown(text: str) -> str:
+    try:
+        return read_shows(text)
+    except Refused as error:
+        raise UnitError(f"--shows: {error.what}", error.remedy) from None
 
 
 def _end(text: str, ohm: int, option: str, library: Library) -> Connector:

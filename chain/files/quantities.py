@@ -56,6 +56,15 @@ LARGEST_BARE = 10**15
 """Largest number that is repeated in a message."""
 PAIR = 2
 SHOWS = ("vswr", "return loss", "complex")
+SHOWN_AS = {
+    "swr": "vswr",
+    "rl": "return loss",
+    "db": "return loss",
+    "return-loss": "return loss",
+    "r and x": "complex",
+    "r+jx": "complex",
+}
+"""Other words for what a screen gives."""
 """What a screen gives, from least to most."""
 TABLE = "table"
 """Stands in these schemas for a reference to a table that only the whole schema holds."""
@@ -151,8 +160,9 @@ def read_analyzer(value: object, library: Library | None, _key: str = "") -> str
 
 def read_shows(value: object) -> str:
     """Read what a screen gives at most."""
-    if isinstance(value, str) and value.casefold() in SHOWS:
-        return value.casefold()
+    said = value.strip().casefold() if isinstance(value, str) else ""
+    if SHOWN_AS.get(said, said) in SHOWS:
+        return SHOWN_AS.get(said, said)
     given = quoted(value) if isinstance(value, str) else named(value)
     raise wrong(f"{given} is nothing that an analyzer shows", f"write one of {', '.join(map(quoted, SHOWS))}")
 

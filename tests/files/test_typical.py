@@ -134,10 +134,17 @@ def test_a_plane_that_contradicts_the_analyzer_is_used_with_a_warning():
 
 
 @pytest.mark.parametrize(
+    ("said", "meant"), [("SWR", "vswr"), ("RL", "return loss"), ("dB", "return loss"), ("R and X", "complex")]
+)
+def test_other_words_for_what_a_screen_gives(said, meant):
+    assert read(f'shows = "{said}"').near.shows == meant
+
+
+@pytest.mark.parametrize(
     ("near", "message", "help_"),
     [
         ('analyzer = "handhold"', "the library has no analyzer 'handhold'", "'handheld'"),
-        ('shows = "swr"', "'swr' is nothing that an analyzer shows", "'vswr'"),
+        ('shows = "swt"', "'swt' is nothing that an analyzer shows", "'vswr'"),
         ('calibrates_at = ["led"]', "no item has the id 'led'", "'lead'"),
     ],
 )
