@@ -331,7 +331,7 @@ ENDLESS = re.compile(r"(?:inf|infinity|infinite|open|\u221e)", re.IGNORECASE)
 READS = "write it as in 'VSWR 1.30', 'RL 17.7 dB', '0.10-0.20j' or '68-12j ohm'"
 Channels = Mapping[str, tuple[float, float]]
 HERTZ = rf"{NUMBER.pattern}\s*[kMG]?Hz"
-CHANNEL = r"(?:channel|ch)\b\.?\s*\S+"
+CHANNEL = r"(?:channel|ch)(?:\b\.?\s*|(?=[0-9]))\S+"
 JOINED = re.compile(r"\s+(?:at|on)\s+|\s*@\s*", re.IGNORECASE)
 BEHIND = re.compile(rf"(.*\S)[\s,;]+({HERTZ}|{CHANNEL})", re.IGNORECASE)
 AHEAD = re.compile(rf"({HERTZ}|{CHANNEL}(?<![:,;]))\s*[:,;]?\s+(\S.*)", re.IGNORECASE)
@@ -406,7 +406,7 @@ def _bare_ratio(figure: str) -> float:
 
 def _where(where: str, channels: Channels) -> float:
     """Frequency of a reading [Hz]: a quantity, or the middle of a channel."""
-    named = re.fullmatch(r"(?:channel|ch\b)\.?\s*(\S+)", where, re.IGNORECASE)
+    named = re.fullmatch(r"(?:channel|ch)(?:\b\.?\s*|(?=[0-9]))(\S+)", where, re.IGNORECASE)
     if not named:
         return parse_quantity(where, "frequency")
     edges = channels.get(named[1].upper())

@@ -282,9 +282,15 @@ def _identity(setup: Setup, measurement: Measurement, readings: Readings, remark
         "interpretation": readings.interpretation,
         "freq_hz": readings.freq_hz,
         "reading_vswr": vswr(readings.magnitude),
+        "middle_of": _middle_of(setup, readings.freq_hz),
         "assumed": setup.assumed,
         "warnings": (*setup.warnings, *readings.warnings, *_elsewhere(setup, readings), *remarks),
     }
+
+
+def _middle_of(setup: Setup, freq_hz: Real) -> tuple[str, ...]:
+    middles = {round((low + high) / 2): name for name, low, high in setup.sweep.channels}
+    return tuple(middles.get(round(float(each)), "") for each in freq_hz)
 
 
 def _elsewhere(setup: Setup, readings: Readings) -> tuple[str, ...]:

@@ -106,6 +106,9 @@ class Recovery(ResultTable):
     typical_share: float = 0.0
     """Share of the uncertainty that rests on figures of memory or common practice, which no document backs."""
 
+    middle_of: tuple[str, ...] = ()
+    """Channel whose middle a reading is at, per point; empty for others."""
+
     def to_dict(self) -> dict[str, object]:
         """Plain values under the contracted keys."""
         own = {"cure" if name == "improvement" else name: value for name, value in vars(self).items()}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from os import PathLike, fspath
 from pathlib import Path
@@ -20,6 +21,8 @@ from chain.sweeps.readings import Readings, averaged_sweeps, typed_readings
 __all__ = ["readings_given", "readings_of"]
 
 KINDS = ("reflection", "magnitude", "vswr", "return_loss_db", "ohm")
+PATH_LIKE = re.compile(r"[/\\]|\.[A-Za-z]\w*$|^-$")
+"""A text that is rather the name of a file than a reading without its frequency."""
 MOST_MAGNITUDE = 1.1
 """Reflection above which it is none: a sweep file is refused there too."""
 WANTED = (
@@ -155,7 +158,7 @@ def _from_text(given: str | PathLike[str], setup: Setup | None) -> Readings:
         try:
             return _typed([text], setup)
         except UnitError as error:
-            if "names no frequency" not in error.message:
+            if "names no frequency" not in error.message or not PATH_LIKE.search(text):
                 raise
     return read_sweep(text) if setup is None else read_sweep_for(setup, text)
 

@@ -107,7 +107,7 @@ def opening(result: Recovery) -> list[str]:
             "",
             "Next: check the pad and calibrate again.",
         ]
-    here, value = frequency(float(result.freq_hz[worst])), float(result.true_vswr[worst])
+    here, value = _place(result, worst), float(result.true_vswr[worst])
     about, wanted = figure_of(value), "" if result.limit_vswr is None else limit(result.limit_vswr)
     whole = "" if result.freq_hz.size == 1 else " everywhere"
     text = {
@@ -121,9 +121,16 @@ def opening(result: Recovery) -> list[str]:
         "no limit": f"The antenna has about {match(value)} at {here}. No limit is stated.",
     }[result.verdict]
     ends = between(float(result.low[worst]), float(result.high[worst]))
-    rests = f"{'Worst, ' if whole else ''}{here}: {ends} ({_share(result)}). "
+    rests = f"{f'Worst, {here}' if whole else f'{here[:1].upper()}{here[1:]}'}: {ends} ({_share(result)}). "
     second = channel_line(result) or fitted(*(f"{rests}{each}" for each in _rests(result)))
     return [text, second, _next(result)]
+
+
+def _place(result: Recovery, index: int) -> str:
+    """Where a reading is: the channel, of single readings at the middle of one, else the frequency."""
+    if 0 < len(result.middle_of) <= ENOUGH_POINTS and not result.channels and result.middle_of[index]:
+        return f"channel {result.middle_of[index]}"
+    return frequency(float(result.freq_hz[index]))
 
 
 def worst_point(result: Recovery) -> int | None:
@@ -280,7 +287,7 @@ def _worth(column: Column, result: Recovery, width: int) -> bool:
 def _point(result: Recovery, index: int) -> dict[str, object]:
     known = not math.isnan(result.low[index])
     cells = (
-        frequency(float(result.freq_hz[index])),
+        _place(result, index),
         figure(float(result.reading_vswr[index])),
         figure(float(result.true_vswr[index])) if known else "none",
         span(float(result.low[index]), float(result.high[index])),

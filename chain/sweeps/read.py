@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from chain.errors import Defect, quoted
 from chain.reflection import return_loss_db, vswr
 from chain.sweeps import touchstone
+from chain.sweeps.channel_column import Channels, with_frequencies
 from chain.sweeps.columns import ColumnPlan, plan
 from chain.sweeps.marks import processing, trusted_span
 from chain.sweeps.options import DEFAULTS, QUANTITIES, SweepOptions
@@ -26,7 +27,9 @@ LISTED = 4
 """Most columns named of those left out."""
 
 
-def read_sweep(path: str, options: SweepOptions = DEFAULTS, plane_ohm: float | None = None) -> Readings:
+def read_sweep(
+    path: str, options: SweepOptions = DEFAULTS, plane_ohm: float | None = None, channels: Channels | None = None
+) -> Readings:
     """Read a sweep of the analyzer.
 
     Parameters
@@ -35,6 +38,7 @@ def read_sweep(path: str, options: SweepOptions = DEFAULTS, plane_ohm: float | N
         them, such as `frequency_mhz,vswr` or `Frequenz [MHz];Rückflussdämpfung [dB]`; `-` reads standard input.
     options : what the user settles about the file.
     plane_ohm : reference at the calibration plane, where it is known [ohm].
+    channels : edges of the channels that a column may name in place of frequencies, by name [Hz].
 
     Returns
     -------
@@ -61,7 +65,7 @@ def read_sweep(path: str, options: SweepOptions = DEFAULTS, plane_ohm: float | N
     if looks_like_touchstone(lines) or (named and not bare):
         found = _touchstone(path, lines, options, plane_ohm)
     else:
-        found = _table(path, lines, options, plane_ohm)
+        found = _table(path, lines, options, plane_ohm, channels or {})
     found = _processed(path, lines, found)
     most = float(found.magnitude.max())
     if most > 1:
@@ -200,9 +204,12 @@ def _too_much(
     return Defect(path, number, 1, what, remedy, lines[number - 1], len(lines[number - 1]))
 
 
-def _table(path: str, lines: list[str], options: SweepOptions, plane_ohm: float | None) -> Readings:
+def _table(path: str, lines: list[str], options: SweepOptions, plane_ohm: float | None, channels: Channels) -> Readings:
     sheet = Sheet(path, lines)
-    table = find_table(sheet, options)
+    written = find_table(sheet, options)
+    table = with_frequencies(sheet, written, channels)
+    if sheet.faults:
+        raise bounded(sheet.faults)
     found = plan(sheet, table, options)
     ohm = options.impedance_ohm or plane_ohm
     made = None if found is None else reflections(sheet, table, found, bool(options.decimal), ohm)
@@ -211,7 +218,8 @@ def _table(path: str, lines: list[str], options: SweepOptions, plane_ohm: float 
     phase = "" if made.reflection is not None else "; no phase"
     told = f"{_what(table, found, made, options, ohm)}; {made.freq_hz.size} points{phase}"
     warnings = () if made.quantity in ("r-and-x", "z-and-degrees") else _idle(options)
-    remarks = [*made.remarks, *(["decimal commas"] if table.sign == "," else []), *_left_out(table, found)]
+    taken = [] if table is written else ["channels taken at their middle"]
+    remarks = [*made.remarks, *(["decimal commas"] if table.sign == "," else []), *taken, *_left_out(table, found)]
     return Readings(made.freq_hz, made.magnitude, made.reflection, "; ".join([told, *remarks]), warnings, made.rounding)
 
 

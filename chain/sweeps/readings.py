@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from chain.arrays import Complex, Real
-from chain.errors import RangeError
+from chain.errors import Defect, InputError, RangeError, UnitError
 from chain.reflection import OFF_SCALE_VSWR, magnitude_from_return_loss, magnitude_from_vswr, vswr
 from chain.results import ResultTable, network
 from chain.units import Reading, parse_reading
@@ -176,6 +176,7 @@ def typed_readings(
     Raises
     ------
     UnitError : a text that is no reading.
+    InputError : several such texts, each with what is wrong.
     RangeError : complex readings among others, an impedance without a reference, or no reading at all.
 
     Examples
@@ -188,4 +189,14 @@ def typed_readings(
     ------
     `chain.units.parse_reading`.
     """
-    return from_texts([parse_reading(text, channels or {}) for text in texts], reference_ohm)
+    found, faults = [], []
+    for text in texts:
+        try:
+            found.append(parse_reading(text, channels or {}))
+        except UnitError as error:
+            faults.append(error)
+    if len(faults) > 1:
+        raise InputError(Defect("", 0, 0, each.message, each.help) for each in faults)
+    if faults:
+        raise faults[0]
+    return from_texts(found, reference_ohm)

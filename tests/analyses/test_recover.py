@@ -13,6 +13,7 @@ from chain.assembly.cascade import build
 from chain.cli.main import chain
 from chain.errors import RangeError
 from chain.files.setup_file import load_setup
+from chain.report.recover import opening
 from chain.rf.bilinear import Maps
 from chain.sweeps.readings import Readings, averaged_sweeps, from_texts, typed_readings
 from chain.uncertainty.measurement import measurement_of, nominal_maps
@@ -97,6 +98,16 @@ def sweep_of(far, points=12, noise=0.0, seed=1, **more):
     pair = np.random.default_rng(seed).standard_normal((2, points))
     reading = reading + noise * (pair[0] + 1j * pair[1])
     return setup, Readings(freq_hz, np.abs(reading), reading, "", **more)
+
+
+def test_a_reading_at_the_middle_of_a_channel_is_named_by_it():
+    setup = load_setup("demo/boathouse.toml")
+    setup = replace(setup, sweep=replace(setup.sweep, channels=(("7", 188.0e6, 195.0e6), ("8", 195.0e6, 202.0e6))))
+    found = recover(setup, typed_readings("1.1 at 191.5 MHz", "1.2 at 199 MHz"), 400)
+    assert found.middle_of == ("7", "")
+    shown = opening(found)
+    assert "Worst, 199 MHz" in shown[1]
+    assert "Channel 7: " in opening(recover(setup, typed_readings("1.1 at 191.5 MHz"), 400))[1]
 
 
 def test_every_point_of_a_long_sweep_is_judged():
