@@ -12,6 +12,7 @@ import os
 import re
 import tempfile
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -28,6 +29,7 @@ KEY = re.compile(r"^(time|name|kind|answer|verdict|plane|temperature_c|operator)
 """Keys of a head that a list shows; their values are JSON too."""
 SOURCE = re.compile(rb'^source_sha256 = "([0-9a-f]{64})"$', re.MULTILINE)
 SETUPS = "setups"
+MARK = ".answered-"
 MOST_BYTES = 20_000_000
 """Largest file that is looked at as a record."""
 
@@ -97,6 +99,20 @@ class Folder:
             if self._link(raw, target):
                 self._taken[stem] = number
                 return target
+
+    def mark(self, sha256: str) -> None:
+        """Note without a byte that a sweep was answered whose record cannot be written yet; in vain where not even that goes."""
+        with suppress(OSError):
+            (self.path / (MARK + sha256)).touch()
+
+    def is_marked(self, sha256: str) -> bool:
+        """Tell whether a sweep was answered before there was room for its record."""
+        return (self.path / (MARK + sha256)).exists()
+
+    def unmark(self, sha256: str) -> None:
+        """Take a mark away: the record is written."""
+        with suppress(OSError):
+            (self.path / (MARK + sha256)).unlink(missing_ok=True)
 
     def _link(self, raw: bytes, target: Path) -> bool:
         """Write bytes whole under a new name; False where the name is taken."""

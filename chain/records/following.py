@@ -1,7 +1,8 @@
 """A folder followed: each new sweep read, answered, compared with the last and the first, and kept; once, and none left out.
 
 A sweep is known by the digest of its bytes, and counts as answered when its record is on the disk: after a stop of any kind
-the records tell what is still to do. A disk that is full keeps the answers waiting, and they are written when it has room.
+the records tell what is still to do. A disk that is full keeps the answers waiting, and they are written when it has room; an
+empty mark, for which a full disk mostly still has room, makes up for them when the program ends before that.
 """
 
 from __future__ import annotations
@@ -181,6 +182,7 @@ class Follower:
             if sha in self.answered:
                 self.arrivals.take(path)
                 return None
+            shown = self.book.is_marked(sha)
             if not late and not raw.endswith((b"\n", b"\r")):
                 return None
             from chain.assembly.plane import read_sweep_for
@@ -190,7 +192,9 @@ class Follower:
                 return None
             if self.lines and self.lines[0].last and not late and not self.lines[0].bench.fits(readings):
                 return None
-            return self._answer(path, raw, sha, readings)
+            found = self._answer(path, raw, sha, readings)
+            # Shown by a run that ended before its disk had room: kept now, and not told again.
+            return None if shown else found
         except (OSError, ChainError) as error:
             if not late:
                 return None
@@ -212,6 +216,8 @@ class Follower:
         line.first = line.first or line.last
         self.waiting.append(record)
         self._keep_waiting()
+        if self.waiting:
+            self.book.mark(sha)
         limit = self.source.setup.far.limit_vswr
         return FollowAnswer(self.number, path.name, answer, limit, last, first, not self.waiting)
 
@@ -235,7 +241,8 @@ class Follower:
                 self.book.add(self.waiting[0])
             except OSError:
                 return
-            self.waiting.pop(0)
+            for each in self.waiting.pop(0).sweeps:
+                self.book.unmark(each.source_sha256)
 
 
 def _readings(record: Record) -> Readings:

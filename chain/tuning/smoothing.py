@@ -23,14 +23,15 @@ def local_fit(freq_hz: Real, at_hz: Real, narrowest_q: float = USUAL_Q) -> tuple
     Source: Least squares of a + b u + c u^2 over the readings within f/(6 Q) either side; a is the value, b the slope.
     """
     value, slope = np.zeros((2, at_hz.size, freq_hz.size))
-    fewest = min(FEWEST, freq_hz.size)
-    for row, at in enumerate(at_hz):
-        apart = np.abs(freq_hz - at)
-        near = np.flatnonzero(apart <= at / (6 * narrowest_q))
-        if near.size < fewest:
-            near = np.sort(np.argsort(apart, kind="stable")[:fewest])
-        scale = max(float(apart[near].max()), 1.0)
-        u = (freq_hz[near] - at) / scale
-        solved = np.linalg.pinv(np.stack([np.ones(near.size), u, u * u], axis=1))
-        value[row, near], slope[row, near] = solved[0], solved[1] / scale
+    apart = np.abs(freq_hz - at_hz[:, None])
+    nearest = np.argsort(apart, axis=1, kind="stable")
+    counts = np.maximum((apart <= at_hz[:, None] / (6 * narrowest_q)).sum(axis=1), min(FEWEST, freq_hz.size))
+    # Rows of as many readings are solved together.
+    for count in np.unique(counts):
+        rows = np.flatnonzero(counts == count)[:, None]
+        near = np.sort(nearest[rows[:, 0], :count], axis=1)
+        scale = np.maximum(apart[rows, near].max(axis=1, keepdims=True), 1.0)
+        u = (freq_hz[near] - at_hz[rows]) / scale
+        solved = np.linalg.pinv(np.stack([np.ones_like(u), u, u * u], axis=-1))
+        value[rows, near], slope[rows, near] = solved[:, 0], solved[:, 1] / scale
     return value, slope

@@ -7,14 +7,19 @@ frequencies.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from contextlib import contextmanager
+from dataclasses import dataclass, field, fields, replace
+from unittest import mock
 
 import numpy as np
 import strategies as made
 from coverage_world import Adapter, Case, Lead, Pad, Screen, World
 
+from chain.reflection import magnitude_from_vswr
 from chain.setups import Antenna, Calibration
 from chain.sweeps.readings import Readings
+from chain.tuning import prediction, tune
+from chain.tuning.draws import Bench, bench_of
 
 LEAST_DB = 5.7195
 FAR_OHM = 75.0
@@ -148,6 +153,103 @@ class Workshop:
         flex = np.deg2rad(act.get("flex_deg", 0.0))
         screen.turn = np.exp(-2j * world.between(-flex, flex))
         return screen.reading(far)
+
+
+@dataclass(frozen=True)
+class LastingBench(Bench):
+    """A bench that keeps every drawn map, for many antennas on it: the same maps, drawn once."""
+
+    lasting: dict = field(default_factory=dict, repr=False, compare=False)
+
+    @classmethod
+    def of(cls, setup, freq_hz):
+        own = bench_of(setup, freq_hz)
+        return cls(**{each.name: getattr(own, each.name) for each in fields(own)})
+
+    def maps(self, batch, seed, repeat=0):
+        key = batch, seed, repeat
+        if key not in self.lasting:
+            self.lasting[key] = super().maps(*key)
+        return self.lasting[key]
+
+
+@contextmanager
+def quick():
+    """Answers of one batch of draws, without advice: what a better bench would be is not judged here.
+
+    An end is an order statistic, which holds the same share at any number of draws; with fewer it only scatters more.
+    """
+    with (
+        mock.patch.object(tune, "narrowing", lambda *given: None),
+        mock.patch.object(tune, "BATCHES", 1),
+        mock.patch.object(prediction, "BATCHES", 1),
+    ):
+        yield
+
+
+def with_digits(reflection, half):
+    """What is left of readings that are shown in steps of two `half`."""
+    if half is None:
+        return reflection
+    return 2 * half * (np.round(reflection.real / (2 * half)) + 1j * np.round(reflection.imag / (2 * half)))
+
+
+def judged(shop, bench, elements, wanted, half=None, seed=5):
+    """One row for each antenna of a workshop: what was said of it, against what is so and what the screen shows later."""
+    freq = shop.freq_hz
+    seen = with_digits(shop.readings(np.array([each.reflection(freq) for each in elements])), half)
+    digits = None if half is None else np.full(freq.size, half)
+    with quick():
+        found = [
+            tune.tune_with(bench, replace(as_readings(freq, each), rounding=digits), wanted, seed) for each in seen
+        ]
+    longer = [1.0 if each.after is None else 1 + each.after.share for each in found]
+    later = shop.again(np.array([each.reflection(freq, by) for each, by in zip(elements, longer, strict=True)]))
+    return [_row(*each, freq, wanted) for each in zip(elements, found, with_digits(later, half), strict=True)]
+
+
+def _row(truth, said, later, freq, wanted):
+    at = int(np.abs(freq - wanted.aim_hz).argmin())
+    sweep, true_ohm = said.sweep, truth.ohm(freq)
+    own = [each.freq_hz for each in said.resonances if each.kind == "series"]
+    nearest = min(own, key=lambda each: abs(each.value - truth.true_hz), default=None)
+    held = (sweep.reactance_low <= true_ohm.imag) & (true_ohm.imag <= sweep.reactance_high)
+    row = {
+        "resonance": None if nearest is None else float(nearest.low <= truth.true_hz <= nearest.high),
+        "reactance": float(held.mean()),
+        "said": bool(said.direction),
+        "wrong": (said.direction == "too long") != (truth.true_hz < wanted.aim_hz) if said.direction else None,
+        # Twice its half width: of |X| that exceed twice the whole, more still are said.
+        "clear": bool(abs(sweep.reactance_ohm[at]) > sweep.reactance_high[at] - sweep.reactance_low[at]),
+        "reading": None,
+        "antenna": None,
+    }
+    after = said.after
+    if after is not None:
+        places = [int(np.abs(freq - each).argmin()) for each in after.freq_hz]
+        row["reading"] = _held(np.abs(later[places]), after.reading_low, after.reading_high)
+        size = np.abs(truth.reflection(after.freq_hz, 1 + after.share))
+        row["antenna"] = _held(size, after.true_low, after.true_high)
+    return row
+
+
+def _held(size, low, high):
+    low, high = magnitude_from_vswr(low), magnitude_from_vswr(np.nan_to_num(high, nan=np.inf))
+    return float(np.mean((low - 1e-9 <= size) & (size <= high + 1e-9)))
+
+
+def rates(rows):
+    """By count: mean over the antennas that have it, its standard error, and how many these are."""
+    told = {}
+    for name in ("resonance", "reading", "antenna", "reactance", "wrong"):
+        told[name] = _rate([row[name] for row in rows if row[name] is not None])
+    told["said"] = _rate([row["said"] for row in rows if row["clear"]])
+    return told
+
+
+def _rate(kept):
+    values = np.array(kept, dtype=float)
+    return (float(values.mean()), float(values.std() / values.size**0.5), values.size) if values.size else (1.0, 0.0, 0)
 
 
 def as_readings(freq_hz, reflection, phase=True):

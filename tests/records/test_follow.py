@@ -152,6 +152,30 @@ def test_a_full_disk_keeps_the_answers_waiting_and_loses_none(tmp_path, monkeypa
     assert [each.sweeps[0].source for each in records(tmp_path)] == ["0.s1p", "1.s1p", "2.s1p"]
 
 
+@pytest.mark.parametrize("room_for_marks", [True, False])
+def test_a_stop_while_the_disk_is_full_loses_nothing_and_answers_nothing_twice(tmp_path, monkeypatch, room_for_marks):
+    """A new start keeps what was shown and says nothing of it; where not even an empty file can be made, it is told again."""
+    for number in range(3):
+        (tmp_path / f"{number}.s1p").write_text(sweep_text(seed=number), "utf-8")
+    with monkeypatch.context() as full:
+
+        def no_room(*given, **more):
+            raise OSError(errno.ENOSPC, "No space left on device")
+
+        one = follower(tmp_path)
+        full.setattr(folder_module.os, "fsync", no_room)
+        if not room_for_marks:
+            full.setattr(Path, "touch", no_room)
+        assert [each.kept for each in answers(one)] == [False] * 3
+    (tmp_path / "3.s1p").write_text(sweep_text(seed=3), "utf-8")
+    again = answers(follower(tmp_path))
+    assert [each.source for each in again] == (["3.s1p"] if room_for_marks else [f"{each}.s1p" for each in range(4)])
+    assert again[-1].number == 4
+    assert again[-1].since_first.since == "0.s1p"
+    assert [each.sweeps[0].source for each in records(tmp_path)] == [f"{each}.s1p" for each in range(4)]
+    assert not list((tmp_path / "log").glob(".answered-*"))
+
+
 def thousand(place, count):
     for number in range(count):
         (place / f"s{number:04}.s1p").write_text(sweep_text(seed=number), "utf-8")

@@ -1,25 +1,14 @@
 """Antennas of random make on benches of random figures, read with random digits: what is said of them against what is so."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
-from tuning_world import Workshop, as_readings, element, random_bench
+from tuning_world import LastingBench, Workshop, as_readings, element, judged, random_bench, rates
 
-from chain.reflection import magnitude_from_vswr
-from chain.tuning.draws import bench_of
 from chain.tuning.records import Wanted
-from chain.tuning.tune import tune, tune_with
+from chain.tuning.tune import tune
 
 PLANES = {"near": 0, "middle": 2, "far": 3}
 COUNTED = ("resonance", "reading", "antenna", "reactance")
-
-
-def with_digits(reflection, half):
-    """What is left of readings that are shown in steps of two `half`."""
-    if half is None:
-        return reflection
-    return 2 * half * (np.round(reflection.real / (2 * half)) + 1j * np.round(reflection.imag / (2 * half)))
 
 
 def benches(plane, count, antennas, seed):
@@ -30,83 +19,35 @@ def benches(plane, count, antennas, seed):
         case, setup, middle_hz = random_bench(rng, PLANES[plane])
         shop = Workshop(case, PLANES[plane], antennas, rng)
         half = rng.choice([None, 0.0005, 0.005])
-        rows += _rows(shop, setup, [element(rng, middle_hz) for _ in range(antennas)], middle_hz, half)
+        elements = [element(rng, middle_hz) for _ in range(antennas)]
+        wanted = Wanted("", middle_hz * 0.98, middle_hz * 1.02)
+        rows += judged(shop, LastingBench.of(setup, shop.freq_hz), elements, wanted, half)
     return rows
-
-
-def _rows(shop, setup, elements, middle_hz, half):
-    freq = shop.freq_hz
-    bench, wanted = bench_of(setup, freq), Wanted("", middle_hz * 0.98, middle_hz * 1.02)
-    seen = with_digits(shop.readings(np.array([each.reflection(freq) for each in elements])), half)
-    digits = None if half is None else np.full(freq.size, half)
-    found = [tune_with(bench, replace(as_readings(freq, each), rounding=digits), wanted, 5) for each in seen]
-    longer = [1.0 if each.after is None else 1 + each.after.share for each in found]
-    later = with_digits(
-        shop.again(np.array([each.reflection(freq, by) for each, by in zip(elements, longer, strict=True)])), half
-    )
-    return [_row(*each, freq, wanted) for each in zip(elements, found, later, strict=True)]
-
-
-def _row(truth, said, later, freq, wanted):
-    at = int(np.abs(freq - wanted.aim_hz).argmin())
-    sweep, true_ohm = said.sweep, truth.ohm(freq)
-    own = [each.freq_hz for each in said.resonances if each.kind == "series"]
-    nearest = min(own, key=lambda each: abs(each.value - truth.true_hz), default=None)
-    held = (sweep.reactance_low <= true_ohm.imag) & (true_ohm.imag <= sweep.reactance_high)
-    row = {
-        "resonance": None if nearest is None else float(nearest.low <= truth.true_hz <= nearest.high),
-        "reactance": float(held.mean()),
-        "said": bool(said.direction),
-        "wrong": bool(said.direction) and (said.direction == "too long") != (truth.true_hz < wanted.aim_hz),
-        "clear": abs(sweep.reactance_ohm[at]) > sweep.reactance_high[at] - sweep.reactance_low[at],
-        "reading": None,
-        "antenna": None,
-    }
-    after = said.after
-    if after is not None:
-        places = [int(np.abs(freq - each).argmin()) for each in after.freq_hz]
-        row["reading"] = _held(np.abs(later[places]), after.reading_low, after.reading_high)
-        size = np.abs(truth.reflection(after.freq_hz, 1 + after.share))
-        row["antenna"] = _held(size, after.true_low, after.true_high)
-    return row
-
-
-def _held(size, low, high):
-    low, high = magnitude_from_vswr(low), magnitude_from_vswr(np.nan_to_num(high, nan=np.inf))
-    return float(np.mean((low - 1e-9 <= size) & (size <= high + 1e-9)))
-
-
-def rates(rows):
-    """Mean of each count with its standard error, antenna by antenna; directions wrong; said where they are clear."""
-    told = {}
-    for name in COUNTED:
-        kept = np.array([row[name] for row in rows if row[name] is not None])
-        told[name] = (float(kept.mean()), float(kept.std() / max(kept.size, 1) ** 0.5), kept.size)
-    clear = [row["said"] for row in rows if row["clear"]]
-    return told, float(np.mean([row["wrong"] for row in rows])), float(np.mean(clear)) if clear else 1.0
 
 
 @pytest.mark.statistical
 @pytest.mark.parametrize("plane", PLANES)
 def test_what_is_said_of_random_antennas_on_random_benches_is_so(plane):
     """48 antennas on 12 benches: within two standard errors of what is promised."""
-    told, wrong, clear = rates(benches(plane, 12, 4, 1))
-    for name, (share, error, _) in told.items():
+    told = rates(benches(plane, 12, 4, 1))
+    for name in COUNTED:
+        share, error, _ = told[name]
         assert share >= 0.94 - 2 * max(error, 0.01), (name, told)
-    assert wrong <= 0.025 + 2 * 0.023
-    assert clear >= 0.8
+    assert told["wrong"][0] <= 0.025 + 2 * 0.023
+    assert told["said"][0] >= 0.8
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("plane", PLANES)
 def test_many_random_antennas(plane):
     """600 antennas on 100 benches; prints its figures."""
-    told, wrong, clear = rates(benches(plane, 100, 6, 2))
-    print(plane, told, "wrong", wrong, "said where clear", clear)
-    for name, (share, error, _) in told.items():
+    told = rates(benches(plane, 100, 6, 2))
+    print(plane, {name: f"{share:.3f} +- {error:.3f} of {count}" for name, (share, error, count) in told.items()})
+    for name in COUNTED:
+        share, error, _ = told[name]
         assert share >= 0.94 - 1.5 * error, (name, told)
-    assert wrong <= 0.025 + 0.006
-    assert clear >= 0.8
+    assert told["wrong"][0] <= 0.025
+    assert told["said"][0] >= 0.8
 
 
 def dips(plane, count, seed):
