@@ -18,7 +18,7 @@ CAUTION = (
 
 def render(result: AntennaFaults, console: Console) -> None:
     """Print the suspects with their signs."""
-    answer(console, three_lines(result), result.warnings, "yellow" if result.first is not None else "")
+    answer(console, three_lines(result), result.warnings, "yellow" if result.rivals else "")
     columns = [
         Column("fault", False, True),
         Column("signs", False, True),
@@ -26,9 +26,8 @@ def render(result: AntennaFaults, console: Console) -> None:
     ]
     show_table(console, columns, [[each.name, _signs(each), each.decides] for each in result.suspects])
     console.print()
-    first = result.first
-    if first is not None:
-        say(console, f"If it is that: {first.remedy}.")
+    for each in result.rivals:
+        say(console, f"If it is {each.name}: {each.remedy}.")
     say(console, CAUTION)
     method = (
         f"Taken as {result.interpretation}. A sign is what moved by more than this set-up repeats; which fault shows which is trade "
@@ -39,8 +38,8 @@ def render(result: AntennaFaults, console: Console) -> None:
 
 def three_lines(result: AntennaFaults) -> tuple[str, str, str]:
     """Verdict, what it rests on, what to do next: at most 80 characters each."""
-    first = result.first
-    if first is None:
+    rivals = result.rivals
+    if not rivals:
         blind = sum(each.seen is None for each in result.signs)
         more = f"{blind} of {len(result.signs)} signs were not read" if blind else "all signs were read"
         next_step = "Next: give --before and --handled sweeps, and more can be told."
@@ -49,7 +48,7 @@ def three_lines(result: AntennaFaults) -> tuple[str, str, str]:
             f"That is no proof: {more}.",
             next_step if blind else "Next: nothing; read it again after the winter.",
         )
-    rivals = [each for each in result.suspects if each.score == first.score]
+    first = rivals[0]
     names = " or ".join(each.name for each in rivals)
     verdict = f"Suspected: {names}."
     if len(verdict) > LONGEST:

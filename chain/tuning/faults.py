@@ -10,6 +10,7 @@ import numpy as np
 
 from chain.arrays import Real
 from chain.echoes.analyse import ripple
+from chain.echoes.records import Component
 from chain.errors import RangeError
 from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.setups import Setup
@@ -31,6 +32,8 @@ QUIET = 0.99
 """Share of second readings of a sound antenna that show no sign of one kind."""
 FEWEST_OFF = 5
 LEAST_RIPPLE = 0.01
+NEW = 2.0
+"""Times its size before from which an echo of a delay that was there counts as one that has come; practice."""
 
 
 @dataclass(frozen=True)
@@ -76,14 +79,20 @@ class AntennaFaults(ResultTable):
     warnings: tuple[str, ...]
 
     @property
+    def rivals(self) -> tuple[Suspect, ...]:
+        """The strongest suspects: several where the signs fit them alike, none where no sign is seen."""
+        best = self.suspects[0].score
+        return tuple(each for each in self.suspects if each.score == best) if best > 0 else ()
+
+    @property
     def first(self) -> Suspect | None:
         """The strongest suspect, where a sign of it is seen and it stands alone."""
-        best = self.suspects[0]
-        return best if best.score > 0 else None
+        return self.rivals[0] if len(self.rivals) == 1 else None
 
     def headline(self) -> str:
-        """Title and the strongest suspect."""
-        return f"{self.title}: {'no sign of a fault' if self.first is None else f'suspected {self.first.name}'}"
+        """Title and the strongest suspects."""
+        names = " or ".join(each.name for each in self.rivals)
+        return f"{self.title}: {f'suspected {names}' if names else 'no sign of a fault'}"
 
     def to_dict(self) -> dict[str, object]:
         """Plain values."""
@@ -92,7 +101,11 @@ class AntennaFaults(ResultTable):
             "signs": [vars(each) for each in self.signs],
             "suspects": [{**vars(each), "score": each.score} for each in self.suspects],
             "suspected": None if self.first is None else self.first.fault,
-            "null_means": {"seen": "no sweep was given that could show it", "suspected": "no sign of a fault is seen"},
+            "rivals": [each.fault for each in self.rivals],
+            "null_means": {
+                "seen": "no sweep was given that could show it",
+                "suspected": "no sign of a fault is seen, or several faults fit alike (rivals)",
+            },
         }
         return plain_values({"schema_version": SCHEMA_VERSION, **own})  # type: ignore[return-value]
 
@@ -169,27 +182,54 @@ def _signs(
 ) -> dict[str, Sign]:
     freq = readings.freq_hz
     smooth, _ = local_fit(freq, freq, bench.narrowest_q)
-    size = smooth @ readings.magnitude
-    limits = repeats(bench, readings, seed, QUIET)
-    found = [Sign("dip_gone", bool(size.min() > NO_DIP), "no dip anywhere in the sweep")]
-    found += _moved(freq, size, before, limits, smooth)
-    found += _by_hand(freq, size, handled, limits, smooth)
-    components = [each for each in ripple(readings, bench.setup).components if each.kind == "echo"]
-    braid = any(each.suspect for each in components)
-    # An echo that no item of the set-up is long enough for may be a surface in front of the antenna.
-    surface = any(not each.matches and not each.suspect and each.reflection > LEAST_RIPPLE for each in components)
-    found.append(Sign("ripple_braid", braid, "even ripple as long as the outside of a lead"))
-    found.append(Sign("ripple_surface", surface, "even ripple as long as nothing but air"))
+    # Behind a pad nothing reads large: the pad is allowed for before a size is called large or small.
+    gain = np.abs(bench.maps(None, seed).p[0])
+    now, then, held = (
+        None if each is None else smooth @ (_on(freq, each) / gain) for each in (readings, before, handled)
+    )
+    assert now is not None
+    told = repeats(bench, readings, seed, QUIET)
+    limits = Repeats(told.dip_hz, told.level / float(gain.mean()), told.most / float(gain.min()))
+    found = [Sign("dip_gone", bool(now.min() > NO_DIP), "no dip anywhere in the sweep")]
+    found += _moved(freq, now, then, limits)
+    found += _by_hand(freq, now, held, limits)
+    changed = then is not None and bool(np.abs(now - then).max() > limits.most)
+    found += _rippled(bench, readings, before, changed)
     return {each.id: each for each in found}
 
 
-def _moved(freq_hz: Real, now: Real, before: Readings | None, limits: Repeats, smooth: Real) -> list[Sign]:
+def _rippled(bench: Bench, readings: Readings, before: Readings | None, changed: bool) -> list[Sign]:
+    """Ripple that has come since the antenna was well; what was there before may be the antenna's own feeder."""
+    words = {
+        "ripple_braid": "new ripple, long as a lead's outside",
+        "ripple_surface": "new ripple that no item is as long as",
+    }
+    if before is None:
+        return [Sign(name, None, text) for name, text in words.items()]
+    new: list[Component] = []
+    if changed:
+        resolution_s = 1 / float(readings.freq_hz[-1] - readings.freq_hz[0])
+        now, then = (
+            [each for each in ripple(one, bench.setup).components if each.kind == "echo"] for one in (readings, before)
+        )
+        old = [(each.delay_s, NEW * each.reflection) for each in then]
+        new = [
+            each
+            for each in now
+            if each.reflection > LEAST_RIPPLE
+            and all(abs(each.delay_s - delay_s) > resolution_s or each.reflection > most for delay_s, most in old)
+        ]
+    # An echo that no item of the set-up is long enough for may be a surface in front of the antenna.
+    seen = any(each.suspect for each in new), any(not each.matches and not each.suspect for each in new)
+    return [Sign(name, bool(each), text) for (name, text), each in zip(words.items(), seen, strict=True)]
+
+
+def _moved(freq_hz: Real, now: Real, then: Real | None, limits: Repeats) -> list[Sign]:
     """Dip and depth against the sweep from when the antenna was well."""
     names = {"dip_lower": "dip lower than before", "dip_higher": "dip higher than before"}
     flat = "reflects less than before, off the dip too"
-    if before is None:
+    if then is None:
         return [*(Sign(name, None, words) for name, words in names.items()), Sign("flatter", None, flat)]
-    then = smooth @ _on(freq_hz, before)
     apart = _dip(freq_hz, now) - _dip(freq_hz, then)
     off = then > RESONANT
     less = off.sum() >= FEWEST_OFF and float(np.mean(then[off] - now[off])) > limits.level
@@ -201,12 +241,11 @@ def _moved(freq_hz: Real, now: Real, before: Readings | None, limits: Repeats, s
     ]
 
 
-def _by_hand(freq_hz: Real, now: Real, handled: Readings | None, limits: Repeats, smooth: Real) -> list[Sign]:
+def _by_hand(freq_hz: Real, now: Real, held: Real | None, limits: Repeats) -> list[Sign]:
     """What a hand on the lead does: a dip that follows it is current on the braid, a level that jumps a joint."""
     words = {"hand": "the dip follows the hand", "unsteady": "the reading jumps when the lead is moved"}
-    if handled is None:
+    if held is None:
         return [Sign(name, None, text) for name, text in words.items()]
-    held = smooth @ _on(freq_hz, handled)
     follows = abs(_dip(freq_hz, now) - _dip(freq_hz, held)) > limits.dip_hz
     jumps = float(np.abs(held - now).max()) > limits.most and not follows
     return [Sign("hand", bool(follows), words["hand"]), Sign("unsteady", bool(jumps), words["unsteady"])]

@@ -180,7 +180,7 @@ def quick():
     An end is an order statistic, which holds the same share at any number of draws; with fewer it only scatters more.
     """
     with (
-        mock.patch.object(tune, "narrowing", lambda *given: None),
+        mock.patch.object(tune, "narrowing", return_value=None),
         mock.patch.object(tune, "BATCHES", 1),
         mock.patch.object(prediction, "BATCHES", 1),
     ):
