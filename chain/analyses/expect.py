@@ -18,7 +18,7 @@ from chain.uncertainty.contributions import names, without
 from chain.uncertainty.intervals import COVERAGE, SEED, draw_count, intervals, of_magnitude, whole_batches
 from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps
 from chain.uncertainty.monte_carlo import Accuracy, settled_intervals
-from chain.uncertainty.reading_ranges import highest_proving, reading_ranges
+from chain.uncertainty.reading_ranges import proving_everywhere, reading_ranges
 
 __all__ = ["TRUE_VSWR", "Expectation", "ExpectedReading", "ReadingAim", "bound_aim", "expect"]
 
@@ -160,7 +160,9 @@ def expect(
     edges = (low[at], high[at]) if magnitude[at] == told else _range(measurement, np.array([told]), count, seed)
     worst = int(np.argmax(edges[1] - edges[0]))
     sweep = _sweep(measurement, known, (low, high), magnitude)
-    proving = None if limit is None else highest_proving(measurement, told, count, seed, lambda d: report((1 + d) / 2))
+    proving = (
+        None if limit is None else proving_everywhere(measurement, told, count, seed, lambda d: report((1 + d) / 2))
+    )
     return Expectation(
         setup.title,
         setup.calibration.plane,
@@ -252,19 +254,21 @@ def _bound_aim(measurement: Measurement, limit_vswr: float | None) -> ReadingAim
     if limit_vswr is None:
         return ReadingAim(None, "no limit is stated")
     limit = float(magnitude_from_vswr(limit_vswr))
-    aim = float(bound_aim(measurement, limit).min())
-    blame = _blame(measurement, lambda other: float(bound_aim(other, limit).min()))
+    aims = bound_aim(measurement, limit)
+    aim, worst = float(aims.min()), int(aims.argmin())
+    here = measurement.at(slice(worst, worst + 1))
+    blame = _blame(here, lambda other: float(bound_aim(other, limit)[0]))
     return ReadingAim(float(vswr(aim)), "", blame) if aim > 0 else ReadingAim(None, NOTHING_PROVES, blame)
 
 
-def _interval_aim(measurement: Measurement, proving: Real | None, limit: float, seed: int) -> ReadingAim:
+def _interval_aim(measurement: Measurement, proving: tuple[float, int] | None, limit: float, seed: int) -> ReadingAim:
     if proving is None:
         return ReadingAim(None, "no limit is stated")
-    worst = int(np.argmin(np.nan_to_num(proving, nan=-1.0)))
+    reading, worst = proving
     blame = _interval_blame(measurement.at(slice(worst, worst + 1)), limit, seed)
-    if np.isnan(proving).any():
+    if np.isnan(reading):
         return ReadingAim(None, NOTHING_PROVES, blame)
-    return ReadingAim(float(vswr(proving.min())), "", blame)
+    return ReadingAim(float(vswr(reading)), "", blame)
 
 
 def _interval_blame(here: Measurement, limit: float, seed: int) -> str:
@@ -276,7 +280,7 @@ def _interval_blame(here: Measurement, limit: float, seed: int) -> str:
     name = ""
     for each in ("", *names(here)):
         freed = without(here, each) if each else here
-        aim = float(np.nan_to_num(highest_proving(freed, limit, BLAME_DRAWS, seed)[0], nan=0.0))
+        aim = float(np.nan_to_num(proving_everywhere(freed, limit, BLAME_DRAWS, seed)[0], nan=0.0))
         ends = intervals(freed, of_magnitude(freed, limit, False), draws=BLAME_DRAWS, seed=seed).ends
         found = (round(aim, 6), float(ends.low[0] - ends.high[0]))
         if not each or found > best:

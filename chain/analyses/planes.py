@@ -14,7 +14,7 @@ from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.rf.bilinear import compose, inverse
 from chain.setups import Calibration, Item, Setup
 from chain.uncertainty.contributions import only
-from chain.uncertainty.intervals import COVERAGE, SEED, interval_of, intervals, of_magnitude
+from chain.uncertainty.intervals import COVERAGE, SEED, intervals, intervals_of, of_magnitude
 from chain.uncertainty.measurement import BATCH, measurement_of, nominal_maps, simulate
 from chain.uncertainty.monte_carlo import Accuracy, settled_intervals
 from library.mating import bridging_adapters, mate
@@ -23,6 +23,8 @@ from library.records import Adapter
 __all__ = ["Plane", "Planes", "compare"]
 
 TEST_NOISE_DB = 0.01
+DRAWS = 16_000
+"""Draws at each plane: its ends to about a hundredth of the interval, which is what stands side by side."""
 """Trace noise used to find a plane's noise gain; the gain does not depend on it while it is small."""
 
 
@@ -171,12 +173,11 @@ def _ends(
     found = measurement_of(measurement.setup, build(measurement.setup, np.array([freq_hz]), fit=False))
     sizes = [float(magnitude_from_vswr(value)) for value in true]
     seen = of_magnitude(found, sizes[-1], measurement.has_phase)
-    made, accuracy = settled_intervals(lambda count: intervals(found, seen, draws=count, seed=seed), draws, digits)
-    pairs = []
-    for size in sizes:
-        low, high = interval_of(found, size, measurement.has_phase, made.draws, seed)
-        pairs.append((float(low[0]), float(high[0])))
-    return pairs, accuracy, made.draws
+    made, accuracy = settled_intervals(
+        lambda count: intervals(found, seen, draws=count or DRAWS, seed=seed), draws, digits
+    )
+    ends = intervals_of(found, sizes, measurement.has_phase, made.draws, seed)
+    return [(float(low[0]), float(high[0])) for low, high in ends], accuracy, made.draws
 
 
 def _ways(setup: Setup) -> Iterator[_Way]:

@@ -27,6 +27,7 @@ __all__ = [
     "drawn_terms",
     "interval_of",
     "intervals",
+    "intervals_of",
     "of_magnitude",
     "recovered_observation",
     "rounded",
@@ -202,20 +203,33 @@ def interval_of(
     measurement: Measurement, magnitude: float, has_phase: bool, draws: int | None = None, seed: int = SEED
 ) -> tuple[Real, Real]:
     """Interval that the nominal reading of a true magnitude would give, at each frequency; it holds that magnitude."""
-    seen = of_magnitude(measurement, magnitude, has_phase)
+    return intervals_of(measurement, [magnitude], has_phase, draws, seed)[0]
+
+
+def intervals_of(
+    measurement: Measurement, magnitudes: list[float], has_phase: bool, draws: int | None = None, seed: int = SEED
+) -> list[tuple[Real, Real]]:
+    """Intervals that the nominal readings of true magnitudes would give, all from the same draws."""
+    wanted = [of_magnitude(measurement, each, has_phase) for each in magnitudes]
     drawn = whole_batches(draws or draw_count(measurement.freq_hz.size))
 
-    def run(chosen: slice) -> tuple[Real, Real]:
-        here = seen.at(chosen)
-        terms = drawn_terms(measurement, chosen, drawn, seed, here)
-        # Errors of standards weigh differently on reflections a quarter turn apart: the widest interval counts.
-        found = [invert(terms, here.size, phase, COVERAGE) for phase in _quarters(here)]
-        low, high = np.array([each.low for each in found]), np.array([each.high for each in found])
-        widest = (high - low).argmax(axis=0), np.arange(here.size.size)
-        return np.minimum(low[widest], magnitude), np.maximum(high[widest], magnitude)
+    def run(chosen: slice) -> list[tuple[Real, Real]]:
+        terms = drawn_terms(measurement, chosen, drawn, seed, wanted[0].at(chosen))
+        return [_widest(terms, seen.at(chosen), true) for seen, true in zip(wanted, magnitudes, strict=True)]
 
-    low, high = (np.concatenate(each) for each in zip(*blocks(run, measurement.freq_hz.size, drawn), strict=True))
-    return low, high
+    parts = list(blocks(run, measurement.freq_hz.size, drawn))
+    return [
+        (np.concatenate([part[each][0] for part in parts]), np.concatenate([part[each][1] for part in parts]))
+        for each in range(len(magnitudes))
+    ]
+
+
+def _widest(terms: Terms, here: Observation, magnitude: float) -> tuple[Real, Real]:
+    """Errors of standards weigh differently on reflections a quarter turn apart: the widest interval counts."""
+    found = [invert(terms, here.size, phase, COVERAGE) for phase in _quarters(here)]
+    low, high = np.array([each.low for each in found]), np.array([each.high for each in found])
+    widest = (high - low).argmax(axis=0), np.arange(here.size.size)
+    return np.minimum(low[widest], magnitude), np.maximum(high[widest], magnitude)
 
 
 def _quarters(seen: Observation) -> list[Real | None]:

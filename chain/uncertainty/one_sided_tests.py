@@ -171,12 +171,12 @@ def invert(
     limit: float | None = None,
     rounding: Floats | None = None,
     strict_share: Real | None = None,
-    upper_only: bool = False,
+    above: float | None = None,
 ) -> Ends:
     """Intervals of the true magnitude at the worst phase of the antenna.
 
     `phase_rad` is the recovered phase, where one was read; `rounding` what each draw's digits add to the statistic,
-    shape (places, draws). With `upper_only` the lower ends are not looked for.
+    shape (places, draws). With `above` no lower end is looked for, and no upper one at or below that magnitude.
     """
     share = (1 - coverage) / 2
     means = terms.means()
@@ -184,8 +184,8 @@ def invert(
     floored, topped = observed < floor, observed > top
     seen = np.clip(observed, floor, np.maximum(top, floor))
     search = _Search(terms, seen, rounding, share, limit, strict_share)
-    if upper_only:
-        search.low[:] = -np.inf
+    if above is not None:
+        search.low[:], search.high[:] = -np.inf, above
     start = means.most_phase(seen)
     if phase_rad is None:
         search.all_around(start, np.ones(observed.shape, dtype=bool))

@@ -9,7 +9,7 @@ from chain.uncertainty.intervals import COVERAGE, SEED, Progress, blocks, draw_c
 from chain.uncertainty.measurement import Measurement
 from chain.uncertainty.one_sided_tests import PHASES, Terms, invert
 
-__all__ = ["highest_proving", "reading_range", "reading_ranges"]
+__all__ = ["proving_everywhere", "reading_range", "reading_ranges"]
 
 
 STEPS = np.arange(PHASES) * 2 * np.pi / PHASES
@@ -60,24 +60,46 @@ def reading_range(terms: Terms, magnitude: float) -> tuple[Real, Real]:
     return low, high
 
 
-def highest_proving(
+def proving_everywhere(
     measurement: Measurement,
     limit: float,
     draws: int | None = None,
     seed: int = SEED,
     progress: Progress | None = None,
-) -> Real:
-    """Highest reading whose interval ends at or below a limit, at each frequency; NaN where none does."""
+) -> tuple[float, int]:
+    """Highest reading that proves a limit at every frequency, and the frequency's place that needs it so low.
+
+    NaN where some frequency has none.
+    """
     drawn = whole_batches(draws or draw_count(measurement.freq_hz.size))
 
-    def run(chosen: slice) -> Real:
-        return _highest_proving(drawn_terms(measurement, chosen, drawn, seed), limit)
+    def run(chosen: slice) -> tuple[float, int]:
+        value, place = _least_proving(drawn_terms(measurement, chosen, drawn, seed), limit)
+        return value, chosen.start + place
 
-    return np.concatenate(list(blocks(run, measurement.freq_hz.size, drawn, progress)))
+    found = list(blocks(run, measurement.freq_hz.size, drawn, progress))
+    return min(found, key=lambda each: -1.0 if np.isnan(each[0]) else each[0])
 
 
-def _highest_proving(terms: Terms, limit: float) -> Real:
-    """At most 2.5 % of the draws may show the limit at or below it, in any phase; and no magnitude beyond the limit either."""
+def _least_proving(terms: Terms, limit: float) -> tuple[float, int]:
+    """The least over the places: found at the likeliest one, and then only where that reading does not prove the limit."""
+    guess = _first_guess(terms, limit)
+    place = int(guess.argmin())
+    value = float(_settled(terms.rows(np.arange(guess.size) == place), guess[place : place + 1], limit)[0])
+    if np.isnan(value):
+        return value, place
+    tried = np.full(guess.shape, value)
+    short = invert(terms, tried, coverage=COVERAGE, above=limit).high > limit + ROUNDING
+    short[place] = False
+    if not short.any():
+        return value, place
+    lower = _settled(terms.rows(short), tried[short], limit)
+    least = int(np.nan_to_num(lower, nan=-1.0).argmin())
+    return float(lower[least]), int(np.flatnonzero(short)[least])
+
+
+def _first_guess(terms: Terms, limit: float) -> Real:
+    """No higher reading proves the limit: at most 2.5 % of the draws may show the limit at or below it, in any phase."""
     places, draws = terms.square.shape
     least = _least(draws)
     found = np.full(places, np.inf)
@@ -86,7 +108,12 @@ def _highest_proving(terms: Terms, limit: float) -> Real:
         for row in np.flatnonzero(np.count_nonzero(shown < found.astype(np.float32)[:, None], axis=1) >= least):
             found[row] = np.partition(shown[row], least - 1)[least - 1]
     # A reading within float32 of the edge must not be told as proving.
-    found = np.maximum(found - ROUNDING, 0)
+    return np.maximum(found - ROUNDING, 0)
+
+
+def _settled(terms: Terms, found: Real, limit: float) -> Real:
+    """Guesses where no magnitude beyond the limit is accepted either, else what is; NaN where nothing is."""
+    found = found.copy()
     ends = _upper_end(terms, found)
     short = ends > limit + ROUNDING
     if short.any():
@@ -95,7 +122,7 @@ def _highest_proving(terms: Terms, limit: float) -> Real:
 
 
 def _upper_end(terms: Terms, reading: Real) -> Real:
-    return invert(terms, reading, coverage=COVERAGE, upper_only=True).high
+    return invert(terms, reading, coverage=COVERAGE, above=-1.0).high
 
 
 def _narrowed(terms: Terms, failing: Real, ends: Real, limit: float) -> Real:

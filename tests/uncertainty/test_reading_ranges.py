@@ -10,7 +10,7 @@ from chain.files.setup_file import parse_setup
 from chain.uncertainty.intervals import drawn_terms
 from chain.uncertainty.measurement import measurement_of
 from chain.uncertainty.one_sided_tests import invert
-from chain.uncertainty.reading_ranges import highest_proving
+from chain.uncertainty.reading_ranges import _first_guess, _settled, proving_everywhere
 
 DRAWS = 2000
 
@@ -23,7 +23,10 @@ def test_no_higher_reading_proves_the_limit_and_this_one_does(name, limit):
     setup = parse_setup(text.replace("points = 133", "points = 7").encode(), name, Path("demo"))
     measurement = measurement_of(setup, build(setup)).at(slice(0, 7))
     terms = drawn_terms(measurement, slice(0, 7), DRAWS, 20260)
-    found = highest_proving(measurement, limit, DRAWS)
+    found = _settled(terms, _first_guess(terms, limit), limit)
     none = np.isnan(found)
+    least, place = proving_everywhere(measurement, limit, DRAWS)
+    assert np.isnan(least) if none.any() else least == pytest.approx(found.min(), abs=2e-5)
+    assert none[place] if none.any() else found[place] == pytest.approx(found.min(), abs=2e-5)
     assert (invert(terms, np.where(none, 0.0, found)).high <= limit + 1e-6)[~none].all()
     assert (invert(terms, np.where(none, 0.0, found + 1e-3)).high > limit).all()
