@@ -18,6 +18,12 @@ __all__ = ["LONGEST_TITLE", "check_top", "parse_whole", "source_of"]
 Made = TypeVar("Made")
 LONGEST_TITLE = 200
 PLANE = ("calibration", "plane")
+MARKS = {
+    "the set-up": (("chain", "sweep", "near", "far"), "'chain check', 'chain expect' or 'chain recover' take it"),
+    "the need file": (("need",), "'chain choose' takes it"),
+    "the installation": (("outlet", "signal"), "'chain outlets' or 'chain check' take it"),
+}
+"""Tables by which a kind of file is known, and what it is for."""
 
 
 def source_of(path: str) -> tuple[bytes, str, Path]:
@@ -45,7 +51,12 @@ def parse_whole(
     from library.load import load_library
 
     notes = Notes(library or load_library(), folder or Path())
-    made = read(document, text, notes)
+    try:
+        made = read(document, text, notes)
+    except _OtherKind:
+        # What else there is to say of it would only be that it is another kind of file.
+        made = None
+        del notes.faults[1:]
     if broken or notes.faults or notes.elsewhere:
         raise InputError(_all_defects(text, path, broken, notes))
     assert made is not None, "no defect, and nothing made"
@@ -64,6 +75,25 @@ def _all_defects(text: str, path: str, broken: list[Defect], notes: Notes) -> li
     return [*sorted([*broken, *found], key=lambda each: (each.line or last, each.column or 0)), *notes.elsewhere]
 
 
+class _OtherKind(Exception):
+    """The file is of another kind than is wanted."""
+
+
+def _check_kind(document: dict[str, Any], notes: Notes, name: str) -> None:
+    there = {kind: [key for key in keys if key in document] for kind, (keys, _) in MARKS.items()}
+    others = [kind for kind, keys in there.items() if keys]
+    if len(others) == 1 and others[0] != name:
+        kind = others[0]
+        where = (there[kind][0], 0) if isinstance(document[there[kind][0]], list) else (there[kind][0],)
+        notes.fault(where, f"this is {_one(kind)}, not {_one(name)}", MARKS[kind][1], "header")
+        raise _OtherKind
+
+
+def _one(kind: str) -> str:
+    bare = kind.removeprefix("the ")
+    return f"an {bare}" if bare[0] in "aeiou" else f"a {bare}"
+
+
 def check_top(
     document: dict[str, Any], keys: Collection[str], needed: Mapping[str, str], notes: Notes, name: str
 ) -> set[str]:
@@ -74,6 +104,7 @@ def check_top(
     from chain.files.keys import named
     from chain.files.tables import unknown_key
 
+    _check_kind(document, notes, name)
     missing = [key for key in needed if key not in document]
     meant: set[str] = set()
     for key in document:
