@@ -5,8 +5,14 @@ from __future__ import annotations
 import os
 import stat
 from os import PathLike
+from pathlib import Path
 
-__all__ = ["NotPlainError", "read_plain"]
+__all__ = ["LONGEST_PATH", "NotPlainError", "files_like", "read_plain"]
+
+LONGEST_PATH = 1000
+"""Longest path that is proposed whole: a part of it would lead nowhere."""
+MOST_NAMES = 500
+"""Most files of a folder that a missing one is compared with."""
 
 
 class NotPlainError(OSError):
@@ -31,3 +37,18 @@ def read_plain(path: str | PathLike[str], most: int) -> bytes:
         if not stat.S_ISREG(found.st_mode):
             raise NotPlainError
         return stream.read(most + 1) if found.st_size else b""
+
+
+def files_like(path: str | PathLike[str], endings: tuple[str, ...] = ()) -> tuple[str, ...]:
+    """Files, nearest name first, that may have been meant by one that is not there, in the folder where it was looked for.
+
+    Source: Ratio of matching blocks (`difflib`).
+    """
+    from library.errors import near_names
+
+    try:
+        there = sorted(each.name for each in Path(path).parent.iterdir() if not each.is_dir())
+    except (OSError, ValueError):
+        return ()
+    names = [name for name in there if not endings or name.lower().endswith(endings)][:MOST_NAMES]
+    return tuple(str(Path(path).parent / name) for name in near_names(Path(path).name[:80], names, 1, 0.6))

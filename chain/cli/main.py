@@ -49,6 +49,7 @@ COMMANDS = {
 INTERRUPTED = 130
 UNWRITABLE = (errno.ENOSPC, errno.EIO, errno.EFBIG, errno.EDQUOT, errno.EBADF)
 """What stdout may answer when it is full, broken or closed: no fault of the program."""
+MOST_OWNERS = 3
 NARROWEST, WIDEST = 20, 1000
 """Columns between which anything can be read."""
 
@@ -182,7 +183,30 @@ def _usage_lines(error: click.ClickException) -> list[str]:
         return error.format_message().splitlines()
     lines = [f"error: {error.format_message()}"]
     context = getattr(error, "ctx", None)
-    return [*lines, f"help: {context.command_path} --help"] if context is not None else lines
+    if context is None:
+        return lines
+    if isinstance(error, click.NoSuchOption):
+        owners = _takers(error.option_name, context)
+        if owners:
+            return [f"error: '{context.command_path}' takes no {printable(error.option_name)}.", f"help: {owners}"]
+    if context.info_name == "new" and "extra argument" in error.format_message():
+        return [*lines, "help: write -o before the name of the file"]
+    return [*lines, f"help: {context.command_path} --help"]
+
+
+def _takers(option: str, context: click.Context) -> str:
+    """Which other commands take an option, in words; empty where none does."""
+    group = context.find_root().command
+    if not isinstance(group, LazyGroup):
+        return ""
+    names = [
+        name
+        for name in group.list_commands(context)
+        if any(option in each.opts for each in getattr(group.get_command(context, name), "params", ()))
+    ]
+    listed = " and ".join(f"'chain {name}'" for name in names)
+    few = 0 < len(names) <= MOST_OWNERS
+    return f"it is an option of {listed}; for this command's: {context.command_path} --help" if few else ""
 
 
 def _library_lines(error: Any) -> list[str]:

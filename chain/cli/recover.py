@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -26,6 +27,9 @@ if TYPE_CHECKING:
     from chain.sweeps.readings import Readings
 
 __all__ = ["command"]
+
+NAMED = re.compile(r"\.[A-Za-z]\w*$")
+"""The ending of a file's name."""
 
 
 @click.command("recover", cls=PlotCommand)
@@ -134,10 +138,24 @@ def _sorted(files: tuple[str, ...], has_reading: bool) -> tuple[str | None, tupl
     if twice is not None:
         raise click.UsageError(f"{twice} is given twice: a sweep averaged with itself tells nothing new.")
     if sweeps and has_reading:
-        raise click.UsageError("Give a sweep or --reading, not both.")
+        raise click.UsageError(
+            f"Give a sweep or --reading, not both: {sweeps[0]} counts as a sweep, a set-up ends in .toml."
+        )
+    bare = next((path for path in sweeps if path != "-" and not NAMED.search(path) and not _there(path)), None)
+    if bare is not None:
+        raise click.UsageError(
+            f'There is no file {bare}: what the screen shows goes behind --reading, as in --reading "VSWR 1.30 at 210 MHz".'
+        )
     if not sweeps and not has_reading:
         raise click.UsageError('Nothing to recover: give a sweep file, or --reading "VSWR 1.30 at 210 MHz".')
     return (setups[0] if setups else None), tuple(sweeps)
+
+
+def _there(path: str) -> bool:
+    try:
+        return Path(path).exists()
+    except (OSError, ValueError):
+        return False
 
 
 def _same(one: str, other: str) -> bool:

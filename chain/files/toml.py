@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import re
 import sys
-from pathlib import Path
 from typing import Any
 
 from chain.errors import Defect, InputError, quoted
-from library.plainfile import NotPlainError, read_plain
+from library.plainfile import LONGEST_PATH, NotPlainError, files_like, read_plain
 
 if sys.version_info >= (3, 11):
     import tomllib
@@ -68,14 +67,13 @@ def read_file(path: str) -> bytes:
 
 
 def _others(path: str) -> str:
-    """Name the files of the same kind that lie where the missing one was looked for."""
-    from chain.files.positions import closest
-
-    try:
-        names = sorted(each.name for each in Path(path).parent.glob("*.toml"))[:200]
-    except (OSError, ValueError):
-        return ""
-    return closest(Path(path).name, names)
+    """Name the file of the same kind that may be meant."""
+    near = files_like(path, (".toml",))
+    return (
+        f"did you mean {quoted(near[0], LONGEST_PATH)}?"
+        if near
+        else "'chain new -o mine.toml' writes a set-up to start from"
+    )
 
 
 def decode(raw: bytes, path: str) -> str:

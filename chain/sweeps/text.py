@@ -7,8 +7,8 @@ import sys
 from collections.abc import Sequence
 from itertools import pairwise
 
-from chain.errors import Defect, InputError, plain
-from library.plainfile import NotPlainError, read_plain
+from chain.errors import Defect, InputError, plain, quoted
+from library.plainfile import LONGEST_PATH, NotPlainError, files_like, read_plain
 
 __all__ = [
     "AT_ZERO",
@@ -90,6 +90,11 @@ def _bytes(path: str) -> bytes:
             raw = read_plain(path, MOST_BYTES)
     except NotPlainError:
         raise whole_file(path, "is not a plain file", "name a file") from None
+    except FileNotFoundError:
+        near = files_like(path)
+        raise whole_file(
+            path, "there is no such file", f"did you mean {quoted(near[0], LONGEST_PATH)}?" if near else ""
+        ) from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or "not a name that a file can have"
         raise whole_file(path, f"cannot be read: {plain(reason)}") from error

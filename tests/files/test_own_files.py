@@ -8,6 +8,7 @@ from sound_file import SOUND, changed
 from chain.errors import InputError
 from chain.files.setup_file import load_setup, parse_setup
 from chain.files.toml import LARGEST
+from chain.sweeps.read import read_sweep
 
 
 @pytest.mark.parametrize(
@@ -48,8 +49,11 @@ def test_no_such_file_names_those_that_are_there(tmp_path):
         load_setup(tmp_path / "boathose.toml")
     assert (caught.value.defects[0].message, caught.value.defects[0].help) == (
         "there is no such file",
-        "did you mean 'boathouse.toml'?",
+        f"did you mean '{tmp_path / 'boathouse.toml'}'?",
     )
+    with pytest.raises(InputError) as caught:
+        read_sweep(str(tmp_path / "boathouse.tml"))
+    assert caught.value.defects[0].help == f"did you mean '{tmp_path / 'boathouse.toml'}'?"
     with pytest.raises(InputError, match="not a plain file"):
         load_setup(tmp_path)
 
