@@ -314,7 +314,9 @@ def test_the_page_and_the_card_load_nothing(tmp_path):
         scrolled = re.findall(r'class="scroll[^"]*"[^>]*>\s*<table', text)
         assert len(scrolled) == tables, "a narrow screen scrolls the table, not the page"
     text = page.read_text(encoding="utf-8")
-    cells = re.findall(r'<td class="(pass|not-proven|fail)"><b>(.)</b><span class="unseen"> [^<]+</span> [+-]\d+</td>', text)
+    cells = re.findall(
+        r'<td class="(pass|not-proven|fail)"><b>(.)</b><span class="unseen"> [^<]+</span> [+-]\d+</td>', text
+    )
     assert len(cells) == 24
     assert {sign for kind, sign in cells if kind == "pass"} == {"\u25cf"}, "verdicts read without colour"
     assert text.count("<li") > 15
