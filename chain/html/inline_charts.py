@@ -92,7 +92,7 @@ def _spans(root: Element, frame: _Frame, chart: CurveChart) -> None:
         width = float(ends[1] - ends[0])
         look = LOOKS[span.verdict]
         group = add(root, "g", class_="span")
-        add(group, "title", f"{span.label}: {span.verdict}")
+        add(group, "title", f"{span.label}: {span.told}")
         fill: dict[str, Value] = {"fill": colour(look), "fill_opacity": look.shade, "stroke": colour(look)}
         add(group, "rect", x=float(ends[0]), y=TOP, width=width, height=SPAN_H, **fill)
         if width > LETTER_W * len(span.label):

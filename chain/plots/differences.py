@@ -14,6 +14,7 @@ __all__ = ["describe"]
 VERDICTS = {"better": "pass", "worse": "fail", "can't tell": "not proven", "mixed": "not proven"}
 MOST_DB = 6.0
 ROOM = 0.05
+"""Of the height, below; above twice as much, where a page has the strip of channels."""
 
 
 def describe(result: AntennaComparison) -> tuple[CurveChart]:
@@ -33,12 +34,15 @@ def describe(result: AntennaComparison) -> tuple[CurveChart]:
             f"{plain(result.second_name)} less {plain(result.first_name)}: power lost to the match",
             "Below zero the second antenna loses less. Bars hold for all channels at once, 95 %.",
             frequency_axis(ends.ravel()),
-            even_axis("change of loss", "dB", least - room, most + room),
+            even_axis("change of loss", "dB", least - room, most + 2 * room),
             (
                 Series("95 %", "interval", freq, low=low, high=high, joined=False),
                 Series("change", "true", freq, change, joined=False),
             ),
             (Level("no change", "limit", 0.0),),
-            tuple(Span(plain(each.channel), VERDICTS[each.verdict], each.low_hz, each.high_hz) for each in rows),
+            tuple(
+                Span(plain(each.channel), VERDICTS[each.verdict], each.low_hz, each.high_hz, each.verdict)
+                for each in rows
+            ),
         ),
     )

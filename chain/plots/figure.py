@@ -180,12 +180,18 @@ class Level:
 
 @dataclass(frozen=True)
 class Span:
-    """A stretch of the x axis with its own verdict, such as a channel."""
+    """A stretch of the x axis with the look of a verdict, such as a channel; `words` where the answer calls that otherwise."""
 
     label: str
     verdict: str
     low: float
     high: float
+    words: str = ""
+
+    @property
+    def told(self) -> str:
+        """The verdict in the answer's words."""
+        return self.words or self.verdict
 
 
 @dataclass(frozen=True)

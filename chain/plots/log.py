@@ -25,7 +25,7 @@ def describe(result: LogTrends) -> tuple[CurveChart, ...]:
     for number, thing in enumerate(list(things)[:MOST_CHARTS]):
         group = [each for each in result.series if (each.name, each.kind) == thing]
         group.sort(key=lambda each: -max((abs(one.change_db) for one in each.steps), default=0.0))
-        out.append(_chart(thing, group[:MOST_LINES], number))
+        out.append(_chart(thing, group[:MOST_LINES], number, len(group)))
     return tuple(out)
 
 
@@ -33,7 +33,7 @@ def _years(series: SeriesTrend) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
     return np.array([1970 + each.timestamp() / YEAR_S for each in series.times])
 
 
-def _chart(thing: tuple[str, str], group: list[SeriesTrend], number: int) -> CurveChart:
+def _chart(thing: tuple[str, str], group: list[SeriesTrend], number: int, every: int) -> CurveChart:
     name, kind = thing
     values = np.concatenate([each.losses_db for each in group])
     ends = np.concatenate([np.array(each.uncertainties_db) * NORMAL_95 for each in group])
@@ -57,9 +57,10 @@ def _chart(thing: tuple[str, str], group: list[SeriesTrend], number: int) -> Cur
             )
         )
     what = "loss of the lead, one way, as at 20 degrees C" if kind == "lead" else "loss by the antenna's match"
+    shown = "" if len(group) == every else f", {len(group)} of {every} channels"
     return CurveChart(
         f"log-{number}",
-        f"{plain(name)}: {what}",
+        f"{plain(name)}: {what}{shown}",
         "Bars: what a reading repeats to, 95 %.",
         _time_axis(float(years.min()), float(years.max())),
         even_axis("loss", "dB", low - room, high + room),

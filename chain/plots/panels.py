@@ -154,11 +154,11 @@ def _strip(panel: Any, plot: CurveChart, wide: float, high: float) -> None:
         if (last - first) * wide > LETTER_IN * len(span.label) + 0.03:
             middle = ((first + last) / 2, (low + top) / 2)
             panel.text(*middle, span.label, transform=panel.transAxes, ha="center", va="center", fontsize=8)
-    verdicts = list(dict.fromkeys(span.verdict for span in plot.spans))
-    for number, verdict in enumerate(verdicts):
+    verdicts = list(dict.fromkeys((span.told, span.verdict) for span in plot.spans))
+    for number, (told, verdict) in enumerate(verdicts):
         height = top + (0.02 - LINE_IN * (len(verdicts) - number - 0.5) + LINE_IN * (len(verdicts) - 1)) / high
         _patch(panel, (1 + 0.05 / wide, 1 + 0.3 / wide, height - 0.05 / high, height + 0.05 / high), LOOKS[verdict])
-        panel.text(1 + 0.35 / wide, height, verdict, transform=panel.transAxes, va="center", fontsize=8)
+        panel.text(1 + 0.35 / wide, height, told, transform=panel.transAxes, va="center", fontsize=8)
 
 
 def _patch(panel: Any, sides: tuple[float, float, float, float], look: Look, shade: float = 0.35) -> None:

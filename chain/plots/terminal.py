@@ -136,7 +136,7 @@ def _heads(plot: CurveChart | BarChart, canvas: Canvas) -> list[Text]:
         if len(span.label) < len(columns):
             head.write(columns[0], 0, span.label)
     if spans:
-        meant = dict.fromkeys((span.verdict, _sign(LOOKS[span.verdict], canvas.ascii_only)) for span in spans)
+        meant = dict.fromkeys((span.told, _sign(LOOKS[span.verdict], canvas.ascii_only)) for span in spans)
         out += [Text("channels: " + ", ".join(f"{sign} {verdict}" for verdict, sign in meant))]
         out += [head.text(row) for row in range(2) if head.text(row).plain.strip()]
     uprights = [level for level in plot.levels if level.along == "y" and 0 <= plot.x.share(level.value) <= 1]

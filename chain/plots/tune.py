@@ -43,12 +43,12 @@ def _levels(result: Tuning) -> tuple[Level, ...]:
 def _vswr(result: Tuning) -> CurveChart:
     sweep, after = result.sweep, result.after
     series = [
-        Series("interval 95 %", "interval", sweep.freq_hz, low=sweep.low, high=sweep.high),
+        Series("95 %", "interval", sweep.freq_hz, low=sweep.low, high=sweep.high),
         Series("as read", "reading", sweep.freq_hz, sweep.reading_vswr),
         Series("antenna", "true", sweep.freq_hz, sweep.true_vswr),
     ]
     if after is not None:
-        look = "screen then"
+        look = "then"
         series.append(Series(look, "pass", after.freq_hz, after.reading_vswr, after.reading_low, after.reading_high))
     highest = max(float(np.nanmax(np.where(np.isfinite(each), each, 1.0))) for each in (sweep.true_vswr, sweep.high))
     return CurveChart(
@@ -87,8 +87,8 @@ def _ohms(result: Tuning) -> CurveChart:
         (
             Series("95 % of R", "interval", sweep.freq_hz, low=cut(r_low), high=cut(r_high)),
             Series("95 % of X", "not proven", sweep.freq_hz, low=cut(x_low), high=cut(x_high)),
-            Series("resistance R", "reading", sweep.freq_hz, cut(r_ohm)),
-            Series("reactance X", "true", sweep.freq_hz, cut(x_ohm)),
+            Series("R", "reading", sweep.freq_hz, cut(r_ohm)),
+            Series("X", "true", sweep.freq_hz, cut(x_ohm)),
         ),
         (Level("X = 0", "limit", 0.0), *_levels(result)),
     )

@@ -73,8 +73,8 @@ def _row(word: str, change: Change, found: FollowAnswer) -> list[object]:
     return [
         word,
         found.answer.channels[change.most].band.name.removesuffix(" MHz"),
-        f"{one.loss_db + 0.0:+.2f}",
-        f"{one.loss_low_db:+.2f} to {one.loss_high_db:+.2f}",
+        f"{round(one.loss_db, 2) + 0.0:+.2f}",
+        f"{round(one.loss_low_db, 2) + 0.0:+.2f} to {round(one.loss_high_db, 2) + 0.0:+.2f}",
         str(change.verdicts.count("better")),
         str(change.verdicts.count("worse")),
         change.verdict,
@@ -102,7 +102,7 @@ def follow_lines(found: FollowAnswer) -> tuple[str, str, str]:
             "Next: change one thing, sweep again.",
         )
     last, first = (each.differences[each.most].loss_db for each in (found.since_last, found.since_first))
-    words = f"Loss {last + 0.0:+.2f} dB since the last, {_word(found.since_last)}; {first + 0.0:+.2f} since the first, "
+    words = f"Loss {round(last, 2) + 0.0:+.2f} dB since the last, {_word(found.since_last)}; {round(first, 2) + 0.0:+.2f} since the first, "
     return head, fitted(f"{words}{_word(found.since_first)}.{kept}"), _next(found)
 
 

@@ -205,4 +205,4 @@ def trend_grid(result: LogTrends) -> Grid:
 
 
 def _with(value: float, half: float) -> str:
-    return "" if math.isnan(value) else f"{value + 0.0:+.2f} +- {half:.2f}"
+    return "" if math.isnan(value) else f"{round(value, 2) + 0.0:+.2f} +- {half:.2f}"
