@@ -15,12 +15,15 @@ from chain.assembly.plane import plane_reference_ohm, read_sweep_for
 from chain.errors import RangeError, UnitError, quoted
 from chain.reflection import magnitude_from_return_loss, magnitude_from_vswr, reflection_from_ohm
 from chain.setups import Setup
+from chain.sweeps.headers import frequency_factor, role
 from chain.sweeps.read import read_sweep
 from chain.sweeps.readings import Readings, averaged_sweeps, typed_readings
 
 __all__ = ["readings_given", "readings_of"]
 
 KINDS = ("reflection", "magnitude", "vswr", "return_loss_db", "ohm")
+LEAST_HZ = 1e4
+"""Lower than any antenna is measured: such figures are megahertz or gigahertz."""
 PATH_LIKE = re.compile(r"[/\\]|\.[A-Za-z]\w*$|^-$")
 """A text that is rather the name of a file than a reading without its frequency."""
 MOST_MAGNITUDE = 1.1
@@ -80,7 +83,12 @@ def readings_of(
     named = [name for name, values in given.items() if values is not None]
     if len(named) != 1:
         raise RangeError(f"{len(named)} kinds of figures are given", f"give one of {', '.join(KINDS)}")
+    if np.iscomplexobj(np.asarray(freq_hz)):
+        raise RangeError("freq_hz holds complex figures", "frequencies come first, reflections behind them")
     freq = _numbers(freq_hz, "freq_hz", float)
+    if 0 < freq.max() < LEAST_HZ:
+        what = f"freq_hz reaches to {freq.max():g} Hz: frequencies are in hertz"
+        raise RangeError(what, "multiply megahertz by 1e6, gigahertz by 1e9")
     complex_kind = named[0] in ("reflection", "ohm")
     values = _numbers(given[named[0]], named[0], complex if complex_kind else float)
     if freq.shape != values.shape:
@@ -184,14 +192,29 @@ def _from_network(given: Any, setup: Setup | None) -> Readings:
 
 
 def _from_table(given: Any, reference_ohm: float | None) -> Readings:
-    """A mapping or a DataFrame: freq_hz as a column or as the index."""
-    names = [str(each) for each in (given.columns if hasattr(given, "columns") else given)]
+    """A mapping or a DataFrame, frequency as a column or as the index; headers count as those of a file do."""
+    names = list(given.columns if hasattr(given, "columns") else given)
+    series = {_header(name): given[name] for name in names}
     index = getattr(given, "index", None)
-    if "freq_hz" not in names and getattr(index, "name", None) != "freq_hz":
-        raise RangeError(f"the table has no freq_hz, only {', '.join(names[:6])}", WANTED)
-    freq = given["freq_hz"] if "freq_hz" in names else index
-    kinds = [name for name in KINDS if name in names]
+    if getattr(index, "name", None) is not None and "freq_hz" not in series:
+        series = {_header(index.name): index, **series}
+    factor, place = next(
+        ((frequency_factor(name), name) for name in series if role(name) == "frequency" and frequency_factor(name)),
+        (0.0, ""),
+    )
+    shown = ", ".join(map(str, names[:6]))
+    if not factor:
+        raise RangeError(f"the table has no freq_hz, only {shown}", WANTED)
+    kinds = [name for name in KINDS if name in series]
     if not kinds:
-        raise RangeError(f"the table has no figure to read, only {', '.join(names[:6])}", WANTED)
+        raise RangeError(f"the table has no figure to read, only {shown}", WANTED)
     reference = {"reference_ohm": reference_ohm} if kinds[0] == "ohm" else {}
-    return readings_of(np.asarray(freq), **{kinds[0]: np.asarray(given[kinds[0]])}, **reference)  # type: ignore[arg-type]
+    freq = factor * _numbers(series[place], place, float)
+    return readings_of(freq, **{kinds[0]: np.asarray(series[kinds[0]])}, **reference)  # type: ignore[arg-type]
+
+
+def _header(name: Any) -> str:
+    """Header of a column, by the name of an argument where it means one without a doubt."""
+    text = str(name)
+    said = {"vswr": "vswr", "return_loss": "return_loss_db"}.get(role(text), text)
+    return "reflection" if text.casefold() in ("s11", "gamma") else said

@@ -349,7 +349,7 @@ def _receiver(model: OutletModel, where: Where, notes: Notes) -> Receiver | None
             evidence,
         )
     try:
-        found = library_receiver(str(raw))
+        found = library_receiver(str(raw).strip().casefold())
     except LibraryError as error:
         notes.fault(spot, plain(error.message), f"one of: {', '.join(error.near)}; or a table of figures")
         return None

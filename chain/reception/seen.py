@@ -29,11 +29,12 @@ __all__ = ["METERS", "SeenLevel", "SeenLevels", "SeenRow", "compare_seen", "read
 
 METERS = ("75", "50-pad", "50")
 HEADERS = {
-    "place": ("place", "at", "outlet", "where"),
+    "place": ("place", "at", "outlet", "where", "socket", "point"),
     "channel": ("channel", "ch", "frequency"),
-    "level": ("level", "level_dbuv", "level_dbm", "level_dbmv", "reading"),
+    "level": ("level", "level_dbuv", "level_dbm", "level_dbmv", "reading", "dbuv", "dbm", "dbmv"),
 }
 UNITS = {"level_dbuv": "dBuV", "level_dbm": "dBm", "level_dbmv": "dBmV"}
+UNITS |= {"dbuv": "dBuV", "dbm": "dBm", "dbmv": "dBmV"}
 METER_DB = 1.5
 """Half-width of a hand-held level meter; practice."""
 SUSPECT_DB = 3.0
@@ -161,13 +162,19 @@ def read_seen(path: str, installation: Installation) -> tuple[SeenLevel, ...]:
     return tuple(found[:FULLEST])
 
 
+def _head(cell: str) -> str:
+    """A header as it counts: `Level [dBµV]` is level_dbuv."""
+    words = re.sub(r"[^a-z0-9]+", "_", cell.casefold().replace("\u00b5", "u").replace("\u03bc", "u"))
+    return words.strip("_")
+
+
 def _header(path: str, lines: list[str]) -> tuple[int, str, dict[str, tuple[int, str]]]:
     """Number of the header's line, the sign between cells, and place and name of each column; remarks may stand above it."""
     best: tuple[int, str, dict[str, tuple[int, str]]] = (0, ",", {})
     for number, line in enumerate(lines, 1):
         remark = line.lstrip().startswith("#")
         mark = next((sign for sign in ";\t," if sign in line), ",")
-        heads = [cell.strip().casefold() for cell in line.lstrip().lstrip("#").split(mark)]
+        heads = [_head(cell) for cell in line.lstrip().lstrip("#").split(mark)]
         found = {
             key: next((heads.index(name), name) for name in names if name in heads)
             for key, names in HEADERS.items()
@@ -191,6 +198,8 @@ def _level(texts: dict[str, str], head: str, installation: Installation) -> Seen
         raise UnitError(f"no place is called {quoted(texts['place'])}", closest(texts["place"], places))
     names = [channel.name for channel in installation.channels]
     name = texts["channel"]
+    bare = re.sub(r"^(?:channel|ch)\b\.?\s*|^ch(?=\d)", "", name, flags=re.IGNORECASE)
+    name = bare if name not in names and bare in names else name
     if name not in names and re.search(r"[A-Za-z]", name):
         freq = parse_quantity(name, "frequency")
         inside = [each.name for each in installation.channels if each.low_hz <= freq <= each.high_hz]
@@ -199,11 +208,8 @@ def _level(texts: dict[str, str], head: str, installation: Installation) -> Seen
         raise UnitError(
             f"no channel is called {quoted(name)}", closest(name, names) or "write its name or its frequency"
         )
-    level = (
-        texts["level"]
-        if re.search(r"[A-Za-z]", texts["level"]) or head not in UNITS
-        else f"{texts['level']} {UNITS[head]}"
-    )
+    figure = re.sub(r"^([-+]?\d+),(\d{1,2})(?!\d)", r"\1.\2", texts["level"])
+    level = figure if re.search(r"[A-Za-z]", figure) or head not in UNITS else f"{figure} {UNITS[head]}"
     return SeenLevel(texts["place"], name, parse_reception(level, LEVEL))
 
 

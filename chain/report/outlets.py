@@ -8,6 +8,7 @@ from rich.console import Console
 
 from chain.reception.outlets import OutletChannel, Reception
 from chain.reception.records import ANTENNA
+from chain.report.phrases import fitted
 from chain.report.tables import Column, answer, notes, say, show_table
 
 __all__ = ["chance", "render", "span_of", "verdict_lines", "worth_line"]
@@ -82,14 +83,19 @@ def verdict_lines(result: Reception) -> list[str]:
 
 
 def _worst(row: OutletChannel) -> str:
-    where = f"Worst: {_short(row.channel, 8)} at {_short(row.outlet, 14)}"
+    name, outlet = _short(row.channel, 8), _short(row.outlet, 14)
+    said = name if "Hz" in name else f"channel {name}"
+    return fitted(*(f"Worst: {each} at {outlet}, {_why_worst(row)}" for each in (said, name)))
+
+
+def _why_worst(row: OutletChannel) -> str:
     if row.limited_by == "level" and row.window[0] is not None:
         span = f"{row.level_low:.0f} to {row.level_high:.0f}"
-        return f"{where}, {row.level_dbuv:.0f} dBuV ({span}), at least {row.window[0]:g} asked."
+        return f"{row.level_dbuv:.0f} dBuV ({span}), at least {row.window[0]:g} asked."
     if row.limited_by == "overload" and row.window[1] is not None and row.level_high > row.window[1]:
-        return f"{where}, {row.level_dbuv:.0f} dBuV, up to {row.level_high:.0f}; at most {row.window[1]:g} asked."
+        return f"{row.level_dbuv:.0f} dBuV, up to {row.level_high:.0f}; at most {row.window[1]:g} asked."
     span = f"{row.margin_low:.1f} to {row.margin_high:.1f}"
-    return f"{where}, margin {row.margin_db:.1f} dB ({span}), {row.asked_db:g} asked; {row.limited_by}."
+    return f"margin {row.margin_db:.1f} dB ({span}), {row.asked_db:g} asked; {row.limited_by}."
 
 
 def _short(text: str, most: int) -> str:

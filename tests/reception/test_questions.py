@@ -365,3 +365,19 @@ def test_parts_of_reception_are_browsed_with_their_evidence():
     assert all(row["source"] and row["evidence"] for row in rows)
     assert {"DVB-T2 256QAM 2/3", "FM stereo"} <= {row["id"] for row in rows}
     run("parts", "--kind", "filter", "nothing-like-it", status=2)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "place,channel,level_dbuv\nhall,21,54.3\n",
+        "Outlet;Ch.;Level [dBµV]\nhall;ch 21;54,3\n",
+        "outlet;channel;dBuV\nhall;channel 21;54,3\n",
+        "where\tch\treading\nhall\tch21\t54.3 dBuV\n",
+    ],
+)
+def test_levels_under_the_headers_that_people_write(tmp_path, text):
+    path = tmp_path / "seen.csv"
+    path.write_text(text, encoding="utf-8")
+    (found,) = read_seen(str(path), HOUSE)
+    assert (found.place, found.channel, found.shown_dbuv) == ("hall", "21", pytest.approx(54.3))
