@@ -37,7 +37,10 @@ def taking(function: Callable[..., Any]) -> Callable[..., Any]:
 
     @wraps(function)
     def called(*given: Any, **named: Any) -> Any:
-        bound = signature.bind(*given, **named)
+        try:
+            bound = signature.bind(*given, **named)
+        except TypeError as error:
+            raise TypeError(f"{function.__name__}(): {error}; it takes {', '.join(signature.parameters)}") from None
         values = bound.arguments
         for name in sorted(values, key=lambda each: kinds[each] not in FIRST):
             take = takers[name]
@@ -71,7 +74,8 @@ def _chain(given: Any, name: str, setup: Any) -> Any:
 def _path(given: Any, name: str, _: Any) -> str:
     if isinstance(given, (str, PathLike)):
         return fspath(given)
-    raise RangeError(f"{name}: a text or a path is needed, not {type(given).__name__} {quoted(given)}")
+    what = f"{name}: a text or a path is needed, not {type(given).__name__} {quoted(given)}"
+    raise RangeError(what, "write the path of a file in quotes")
 
 
 def _paths(given: Any, name: str, _: Any) -> Any:
@@ -93,7 +97,9 @@ def _paths_by_name(given: Any, name: str, _: Any) -> Any:
 def _whole(given: Any, name: str, _: Any) -> Any:
     if isinstance(given, Integral) and not isinstance(given, bool) and int(given) >= 0:
         return int(given)
-    raise RangeError(f"{name} is a whole number, not {type(given).__name__} {quoted(given)}", f"write {name}=1000")
+    raise RangeError(
+        f"{name} is a whole number from 0 on, not {type(given).__name__} {quoted(given)}", f"write {name}=1000"
+    )
 
 
 def _number(given: Any, name: str, _: Any) -> Any:
@@ -128,6 +134,7 @@ TAKEN: dict[str, Callable[[Any, str, Any], Any]] = {
     "Need": _record(Need, load_need, "a need"),
     "Need | None": _record(Need, load_need, "a need"),
     "Installation": _record(Installation, load_installation, "an installation"),
+    "str | PathLike[str]": _path,
     "int": _whole,
     "int | None": _whole,
     "float": _number,

@@ -18,6 +18,7 @@ from chain.setups import Setup
 from chain.sweeps.headers import frequency_factor, role
 from chain.sweeps.read import read_sweep
 from chain.sweeps.readings import Readings, averaged_sweeps, typed_readings
+from library.sweepwords import concepts
 
 __all__ = ["readings_given", "readings_of"]
 
@@ -194,10 +195,12 @@ def _from_network(given: Any, setup: Setup | None) -> Readings:
 def _from_table(given: Any, reference_ohm: float | None) -> Readings:
     """A mapping or a DataFrame, frequency as a column or as the index; headers count as those of a file do."""
     names = list(given.columns if hasattr(given, "columns") else given)
-    series = {_header(name): given[name] for name in names}
+    series = {_header(name, given[name]): given[name] for name in names}
+    if len(series) < len(names):
+        raise RangeError(f"two columns mean the same: {', '.join(map(str, names[:6]))}", "leave one of them out")
     index = getattr(given, "index", None)
     if getattr(index, "name", None) is not None and "freq_hz" not in series:
-        series = {_header(index.name): index, **series}
+        series = {str(index.name): index, **series}
     factor, place = next(
         ((frequency_factor(name), name) for name in series if role(name) == "frequency" and frequency_factor(name)),
         (0.0, ""),
@@ -208,13 +211,23 @@ def _from_table(given: Any, reference_ohm: float | None) -> Readings:
     kinds = [name for name in KINDS if name in series]
     if not kinds:
         raise RangeError(f"the table has no figure to read, only {shown}", WANTED)
+    angles = [name for name in series if role(name) in ("phase", "imaginary")]
+    if angles and kinds[0] not in ("reflection", "ohm"):
+        raise RangeError(
+            f"the table holds a phase ({angles[0]}) apart", "make one complex column named reflection of both"
+        )
     reference = {"reference_ohm": reference_ohm} if kinds[0] == "ohm" else {}
     freq = factor * _numbers(series[place], place, float)
     return readings_of(freq, **{kinds[0]: np.asarray(series[kinds[0]])}, **reference)  # type: ignore[arg-type]
 
 
-def _header(name: Any) -> str:
+def _header(name: Any, values: Any) -> str:
     """Header of a column, by the name of an argument where it means one without a doubt."""
     text = str(name)
-    said = {"vswr": "vswr", "return_loss": "return_loss_db"}.get(role(text), text)
-    return "reflection" if text.casefold() in ("s11", "gamma") else said
+    said = role(text)
+    if said in ("vswr", "return_loss"):
+        return {"vswr": "vswr", "return_loss": "return_loss_db"}[said]
+    if "reflection" in concepts(text) and text not in KINDS:
+        # A bare S11 of real figures may be a size or dB.
+        return "return_loss_db" if said == "db" else "reflection" if np.iscomplexobj(np.asarray(values)) else text
+    return text

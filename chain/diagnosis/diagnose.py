@@ -39,6 +39,7 @@ from chain.diagnosis.records import (
 from chain.diagnosis.session import Session, session
 from chain.diagnosis.soundness import Soundness, soundness
 from chain.diagnosis.terminations import KnownTerminations
+from chain.errors import RangeError
 from chain.reflection import vswr
 from chain.setups import Setup
 from chain.uncertainty.intervals import SEED
@@ -87,7 +88,7 @@ def prove(
     Raises
     ------
     FitError : two ends of the set-up that do not fit together.
-    RangeError : a frequency outside what a part's model covers.
+    RangeError : a frequency outside what a part's model covers, or what is no reading of known ends.
 
     Examples
     --------
@@ -102,6 +103,9 @@ def prove(
     ------
     Bayes' rule, all kinds alike beforehand, likelihoods by Monte Carlo.
     """
+    if not isinstance(known, KnownTerminations):
+        what = f"known: readings of known ends are needed, not {type(known).__name__}"
+        raise RangeError(what, "known_ends({'open': ['1.73'], 'short': ['1.73']}, 210e6) makes them")
     load_db, load50_db, assumed = _loads(setup, known, load_db, load50_db)
     of = session(setup, known.freq_hz, [(each.end, each.seating) for each in known.readings], load_db, load50_db)
     ohms_expected = dc_reading(setup, np.inf)

@@ -2,6 +2,7 @@
 
 __all__ = [
     "averaging",
+    "headers",
     "options",
     "read",
     "readings",

@@ -33,6 +33,39 @@ def few():
     return whole.freq_hz[::60], whole.reflection[::60]
 
 
+@pytest.mark.parametrize(
+    "table",
+    [
+        {"Frequency (MHz)": [200, 210], "SWR": [1.5, 3.0]},
+        {"freq_hz": [200e6, 210e6], "VSWR": [1.5, 3.0]},
+        {"freq_ghz": [0.2, 0.21], "RL": [13.9794, 6.0206]},
+        {"freq_mhz": [200, 210], "s11_db": [-13.9794, -6.0206]},
+        {"freq_mhz": [200, 210], "S11": [0.2 + 0j, 0.5 + 0j]},
+    ],
+)
+def test_headers_of_a_table_count_as_those_of_a_file(table):
+    found = readings_given(table, None)
+    np.testing.assert_allclose(found.freq_hz, [200e6, 210e6])
+    np.testing.assert_allclose(found.magnitude, [0.2, 0.5], rtol=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("given", "message"),
+    [
+        ({"freq_mhz": [200], "s11": [0.2]}, "no figure to read"),
+        ({"freq": [200], "vswr": [1.2]}, "no freq_hz"),
+        ({"freq_mhz": [200], "vswr": [1.2], "SWR": [1.3]}, "two columns mean the same"),
+        ({"freq_mhz": [200], "s11_db": [-12.0], "phase_deg": [10.0]}, "holds a phase"),
+        (([0.1 + 0.2j], [200e6]), "freq_hz holds complex figures"),
+        (([200.0, 210.0], [0.1 + 0j, 0.2 + 0j]), "frequencies are in hertz"),
+        ("1.3", "names no frequency"),
+    ],
+)
+def test_what_may_mean_two_things_is_asked_back(given, message):
+    with pytest.raises(ChainError, match=message):
+        readings_given(given, None)
+
+
 def recovered(setup, given):
     return chain.recover(setup, given, draws=1000)
 
