@@ -198,7 +198,7 @@ def _from_table(given: Any, reference_ohm: float | None) -> Readings:
     series = {_header(name, given[name]): given[name] for name in names}
     if len(series) < len(names):
         raise RangeError(f"two columns mean the same: {', '.join(map(str, names[:6]))}", "leave one of them out")
-    index = getattr(given, "index", None)
+    index: Any = getattr(given, "index", None)
     if getattr(index, "name", None) is not None and "freq_hz" not in series:
         series = {str(index.name): index, **series}
     factor, place = next(

@@ -154,17 +154,33 @@ def _span(text: str) -> tuple[str, str, float, float]:
         unit = ends[1].strip().lstrip("0123456789., ")
         low_hz = parse_quantity(ends[0] if ends[0].strip()[-1:].isalpha() else f"{ends[0]} {unit}", "frequency")
     except UnitError:
-        near = near_names(text, (*BANDS, *USED_NAMES), 1)
-        remedy = (
-            f"did you mean '{near[0]}'?"
-            if near
-            else f"write one of {', '.join(map(quoted, BANDS))}, or '88 MHz to 108 MHz'"
-        )
+        remedy = _band_meant(text)
         raise UnitError(f"--for {quoted(text)} is neither a band nor a span of frequencies", remedy) from None
     if low_hz >= top_hz:
         raise RangeError(f"--for {quoted(text)}: the span does not rise", "put the lower frequency first")
     span = f"{format_quantity(low_hz, 'frequency')} to {format_quantity(top_hz, 'frequency')}"
     return f"Antenna for {span}", _start_stop(low_hz, top_hz), top_hz, low_hz
+
+
+def _band_meant(text: str) -> str:
+    """What to write for a band that is not understood: two ends for one frequency, the band of channels, the nearest name."""
+    try:
+        at_hz = parse_quantity(text, "frequency")
+        return f"write its ends, such as '{_shown_span(at_hz * 0.98, at_hz * 1.02)}'"
+    except UnitError:
+        pass
+    if text.casefold().startswith(("ch", "kanal")):
+        return "write the band here, such as 'uhf-tv', and its channels into the file"
+    near = near_names(text, (*BANDS, *USED_NAMES), 1)
+    return (
+        f"did you mean '{near[0]}'?"
+        if near
+        else f"write one of {', '.join(map(quoted, BANDS))}, or '88 MHz to 108 MHz'"
+    )
+
+
+def _shown_span(low_hz: float, top_hz: float) -> str:
+    return " to ".join(format_quantity(float(f"{each:.4g}"), "frequency") for each in (low_hz, top_hz))
 
 
 def _start_stop(low_hz: float, top_hz: float) -> str:

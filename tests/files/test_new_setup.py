@@ -122,6 +122,9 @@ def test_a_span_of_frequencies_stands_for_a_band():
     ("wish", "message", "remedy"),
     [
         (Wish(purpose="uhf-vt"), "neither a band nor a span", "'uhf-tv'"),
+        (Wish(purpose="600 mhz"), "neither a band nor a span", "'588 MHz to 612 MHz'"),
+        (Wish(purpose="channels 21-48"), "neither a band nor a span", "'uhf-tv'"),
+        (Wish(shows="SWRL"), "nothing that an analyzer shows", "'vswr'"),
         (Wish(purpose="vhf-tv", region="japan"), "no channels of vhf-tv", "--for uhf-tv"),
         (Wish(near="Q-50"), "--near: 'Q-50'", ""),
         (Wish(far="TV"), "--far: 'TV': F-75 or IEC-75", "'F-75 jack'"),
