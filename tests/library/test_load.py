@@ -59,7 +59,7 @@ def defects(path):
 @pytest.mark.parametrize(
     ("asked", "near"),
     [
-        ("RG-59", "rg59"),
+        ("rgg59", "rg59"),
         ("min-los-pad", "min-loss-pad"),
         ("bnc-plug-n-plug", "n-plug-bnc-plug"),
         ("bnc-plug-n-plug-precision", "n-plug-bnc-plug-precision"),
