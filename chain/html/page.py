@@ -240,6 +240,7 @@ def _measured(result: Recovery) -> dict[str, Any]:
         "found": result,
         "sweep_plot": Markup(curve_svg(sweep_chart(result))),
         "last_point": _last_point(result),
+        "place": recover.place,
         "worst_points": recover.worst_points(result)[:WORST_SHOWN],
         "channels": [(each, *CHANNEL_SIGNS.get(each.grade or each.verdict, ("", ""))) for each in result.channels],
         "told": (recover.level_line(result), recover.most_uncertain(result)),

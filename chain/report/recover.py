@@ -33,6 +33,7 @@ __all__ = [
     "level_line",
     "most_uncertain",
     "opening",
+    "place",
     "render",
     "worst_point",
     "worst_points",
@@ -107,7 +108,7 @@ def opening(result: Recovery) -> list[str]:
             "",
             "Next: check the pad and calibrate again.",
         ]
-    here, value = _place(result, worst), float(result.true_vswr[worst])
+    here, value = place(result, worst), float(result.true_vswr[worst])
     about, wanted = figure_of(value), "" if result.limit_vswr is None else limit(result.limit_vswr)
     whole = "" if result.freq_hz.size == 1 else " everywhere"
     text = {
@@ -126,7 +127,7 @@ def opening(result: Recovery) -> list[str]:
     return [text, second, _next(result)]
 
 
-def _place(result: Recovery, index: int) -> str:
+def place(result: Recovery, index: int) -> str:
     """Where a reading is: the channel, of single readings at the middle of one, else the frequency."""
     if 0 < len(result.middle_of) <= ENOUGH_POINTS and not result.channels and result.middle_of[index]:
         return f"channel {result.middle_of[index]}"
@@ -287,7 +288,7 @@ def _worth(column: Column, result: Recovery, width: int) -> bool:
 def _point(result: Recovery, index: int) -> dict[str, object]:
     known = not math.isnan(result.low[index])
     cells = (
-        _place(result, index),
+        place(result, index),
         figure(float(result.reading_vswr[index])),
         figure(float(result.true_vswr[index])) if known else "none",
         span(float(result.low[index]), float(result.high[index])),
