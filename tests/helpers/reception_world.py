@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
+import skrf
+from skrf.circuit import Circuit
 
 from chain.reception.network import Group, Plan, PortValues, ThroughValues
 
@@ -141,3 +143,41 @@ class RandomTree:
         rest = 1 - abs(reflection) ** 2
         gain = abs(row[down(0)]) ** 2 * (1 - abs(source) ** 2) / rest
         return gain, reflection, noise / rest
+
+
+def circuit_of(matrices, count, outlets):
+    """Scattering matrix between antenna and outlets by scikit-rf's `Circuit`, and the place of each in it."""
+    frequency = skrf.Frequency(500, 500, 1, "MHz")
+    joints = {port: [] for port in range(count)}
+    for number, (s, into, out) in enumerate(matrices):
+        network = skrf.Network(frequency=frequency, s=s[None], z0=75, name=f"n{number}")
+        for place, port in enumerate(into + out):
+            joints[port].append((network, place))
+    for number, port in enumerate(outlets):
+        joints[int(port)].append((Circuit.Port(frequency, f"out{number}", z0=75), 0))
+    joints[0].append((Circuit.Port(frequency, "antenna", z0=75), 0))
+    circuit = Circuit(list(joints.values()))
+    names = [net.name for joint in circuit.connections for net, _ in joint if net.name.startswith(("out", "ant"))]
+    return circuit.s_external[0], {name: number for number, name in enumerate(names)}
+
+
+def heat_of(matrices, count, outlets, source, ends):
+    """Power lost in all parts, over what the antenna has available, from the waves."""
+    system = np.eye(2 * count, dtype=complex)
+    for s, into, out in matrices:
+        incident = [into[0], *(count + each for each in out)]
+        leaving = [count + into[0], *out]
+        for i, row in enumerate(leaving):
+            for j, column in enumerate(incident):
+                system[row, column] -= s[i, j]
+    system[0, count] -= source
+    for port, end in zip(outlets, ends, strict=True):
+        system[count + port, port] -= end
+    drive = np.zeros(2 * count, dtype=complex)
+    drive[0] = np.sqrt(1 - abs(source) ** 2)
+    waves = np.linalg.solve(system, drive)
+    total = 0.0
+    for s, into, out in matrices:
+        a = waves[[into[0], *(count + each for each in out)]]
+        total += np.vdot(a, a).real - np.vdot(s @ a, s @ a).real
+    return total

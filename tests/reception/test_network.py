@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-import skrf
-from reception_world import RandomTree, random_disc
-from skrf.circuit import Circuit
+from reception_world import RandomTree, circuit_of, heat_of, random_disc
 
 from chain.reception.network import Group, Plan, PortValues, solve
 
@@ -55,28 +53,16 @@ def test_the_tree_agrees_with_scikit_rf(seed):
     rng = np.random.default_rng(200 + seed)
     tree = RandomTree(rng, 5)
     ends, source = ends_of(tree, rng), complex(random_disc(rng, None, 0.7))
-    frequency = skrf.Frequency(500, 500, 1, "MHz")
-    joints = {port: [] for port in range(len(tree.plan.ports))}
-    for number, (s, into, out) in enumerate(tree.matrices):
-        network = skrf.Network(frequency=frequency, s=s[None], z0=75, name=f"n{number}")
-        for place, port in enumerate(into + out):
-            joints[port].append((network, place))
-    for number, port in enumerate(tree.plan.outlets):
-        joints[int(port)].append((Circuit.Port(frequency, f"out{number}", z0=75), 0))
-    joints[0].append((Circuit.Port(frequency, "antenna", z0=75), 0))
-    circuit = Circuit(list(joints.values()))
-    s = circuit.s_external[0]
-    names = [net.name for joint in circuit.connections for net, _ in joint if net.name.startswith(("out", "ant"))]
-    at = {name: number for number, name in enumerate(names)}
-    reflections = np.zeros(len(names), dtype=complex)
+    s, at = circuit_of(tree.matrices, len(tree.plan.ports), tree.plan.outlets)
+    reflections = np.zeros(len(at), dtype=complex)
     reflections[at["antenna"]] = source
     for number, end in enumerate(ends):
         reflections[at[f"out{number}"]] = end
     found = solved(tree, source, 290.0, ends)
     for number, port in enumerate(tree.plan.outlets):
         here = at[f"out{number}"]
-        ended = np.diag(np.where(np.arange(len(names)) == here, 0, reflections))
-        whole = np.linalg.inv(np.eye(len(names)) - s @ ended) @ s
+        ended = np.diag(np.where(np.arange(len(at)) == here, 0, reflections))
+        whole = np.linalg.inv(np.eye(len(at)) - s @ ended) @ s
         reflection = whole[here, here]
         gain = abs(whole[here, at["antenna"]]) ** 2 * (1 - abs(source) ** 2) / (1 - abs(reflection) ** 2)
         assert found.source[port, 0] == pytest.approx(reflection, abs=1e-9)
@@ -97,32 +83,9 @@ def test_power_is_conserved(seed):
         delivered += found.gain[port, 0] * into
     behind = found.load[0, 0]
     taken = (1 - abs(source) ** 2) * (1 - abs(behind) ** 2) / abs(1 - source * behind) ** 2
-    heat = _heat(tree, source, ends)
+    heat = heat_of(tree.matrices, len(tree.plan.ports), tree.plan.outlets, source, ends)
     assert taken == pytest.approx(delivered + heat, rel=1e-9)
     assert taken <= 1 + 1e-12
-
-
-def _heat(tree, source, ends):
-    """Power lost in all parts, over what the antenna has available, from the waves."""
-    count = len(tree.plan.ports)
-    system = np.eye(2 * count, dtype=complex)
-    for s, into, out in tree.matrices:
-        incident = [into[0], *(count + each for each in out)]
-        leaving = [count + into[0], *out]
-        for i, row in enumerate(leaving):
-            for j, column in enumerate(incident):
-                system[row, column] -= s[i, j]
-    system[0, count] -= source
-    for port, end in zip(tree.plan.outlets, ends, strict=True):
-        system[count + port, port] -= end
-    drive = np.zeros(2 * count, dtype=complex)
-    drive[0] = np.sqrt(1 - abs(source) ** 2)
-    waves = np.linalg.solve(system, drive)
-    total = 0.0
-    for s, into, out in tree.matrices:
-        a = waves[[into[0], *(count + each for each in out)]]
-        total += np.vdot(a, a).real - np.vdot(s @ a, s @ a).real
-    return total
 
 
 def test_other_branches_known_beforehand_change_nothing():

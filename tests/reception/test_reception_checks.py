@@ -23,8 +23,6 @@ from chain.reception.formulas import (
     pad_correction_db,
     products_dbuv,
 )
-from chain.reception.installation_file import parse_installation
-from chain.reception.levels import nominal_levels
 
 HEAD = """
 [antenna]
@@ -201,6 +199,29 @@ def test_r8_mismatch_at_both_ends():
     assert mismatch_limits_db(0.2, 0.03 / 2.03, 0) == pytest.approx((0.1520 + 0.0258, 0.1783 + 0.0258), abs=0.06)
 
 
+@pytest.mark.parametrize("turn", [0.0, 0.25, 0.5, 0.8])
+def test_r8_between_two_mismatches_through_the_command(turn, tmp_path):
+    """VSWR 2.5 and 3 with 3.39 dB between: beyond those 1.233 dB in phase, 2.944 dB in opposition, else between (computed).
+
+    The set is 75 ohm behind a junction without loss that reflects 0.5; the antenna's phase is turned.
+    """
+    near = 1.5 / 3.5 * np.exp(2j * np.pi * turn)
+    through = math.sqrt(0.75)
+    for name, values in (("antenna.s1p", [near]), ("set.s2p", [0.5, through, through, -0.5])):
+        row = " ".join(f"{complex(each).real!r} {complex(each).imag!r}" for each in values)
+        rows = "".join(f"{mhz} {row}\n" for mhz in range(640, 661))
+        (tmp_path / name).write_text(f"# MHz S RI R 75\n{rows}", encoding="utf-8")
+    text = HEAD.format(**(USUAL | {"match": "antenna.s1p"})).replace('match_kind = "ring"\n', "")
+    text += loss("lead", "antenna", 3.39) + '\n[[item]]\nid = "junction"\ntouchstone = "set.s2p"\nafter = "lead"\n'
+    found = asked(text + OUTLET.format(after="junction", noise_figure="7 dB"), tmp_path)
+    beyond = found["antenna"][0]["level_dbuv"] - found["outlets"][0]["channels"][0]["level_dbuv"] - 3.39
+    echo = 1.5 / 3.5 * 0.5 * 10**-0.339 * np.exp(2j * np.pi * turn)
+    alone = -10 * math.log10(1 - (1.5 / 3.5) ** 2) - 10 * math.log10(0.75)
+    assert beyond == pytest.approx(alone + 20 * math.log10(abs(1 - echo)), abs=1e-6)
+    if turn in (0.0, 0.5):
+        assert beyond == pytest.approx(2.944 if turn else 1.233, abs=1e-3)
+
+
 def test_r8_the_ripple_of_one_echo(tmp_path):
     """Antenna 2.5, receiver 3, 3.39 dB between them: 1.711 dB from dip to peak (computed)."""
     text = HEAD.format(**(USUAL | {"match": "VSWR 2.5"})) + loss("lead", "antenna", 3.39)
@@ -209,33 +230,22 @@ def test_r8_the_ripple_of_one_echo(tmp_path):
     assert row["echo_ripple_db"] == pytest.approx(1.711, abs=2e-3)
 
 
-@pytest.mark.parametrize(("celsius", "expected"), [("290 K", 4.416), ("40 °C", 4.631), ("-20 °C", 4.047)])
-def test_r9_a_lossy_line_behind_a_mismatch(celsius, expected):
+@pytest.mark.parametrize(
+    ("temperature", "kelvin", "expected"), [("290 K", 290, 4.416), ("40 °C", 313.15, 4.631), ("-20 °C", 253.15, 4.047)]
+)
+def test_r9_a_lossy_line_behind_a_mismatch(temperature, kelvin, expected, tmp_path):
     """3.4 dB behind |G| = 1/2: part of the mismatch comes back at the far end; loss plus mismatch loss (4.649) is wrong."""
     text = HEAD.format(**(USUAL | {"match": "VSWR 3.0"}))
-    lead = item("lead", "rg6", "antenna", length="10 m", temperature=celsius, impedance="75 ohm")
-    text += lead + OUTLET.format(after="lead", noise_figure="0 dB")
-    house = parse_installation(text.encode())
-    found = nominal_levels(_with_loss(house, 3.4))
-    kelvin = {"290 K": 290, "40 °C": 313.15, "-20 °C": 253.15}[celsius]
+    per_100m = 0.665 * math.sqrt(650) * math.sqrt(1 + 0.00393 * (kelvin - 273.15 - 20))
+    lead = item("lead", "rg6", "antenna", length=f"{340 / per_100m!r} m", temperature=temperature, impedance="75 ohm")
+    found = asked(text + lead + OUTLET.format(after="lead", noise_figure="0 dB"), tmp_path)
     gain = (1 - 0.25) * 10**-0.34 / (1 - 0.25 * 10**-0.68)
-    assert 10 * math.log10(1 + kelvin / 290 * (1 / gain - 1)) == pytest.approx(expected, abs=3e-3)
     # A receiver of 0 dB adds its own mismatch, F/(1 - |Gs|^2) - 1: taken off again.
     seen = 0.5 * 10**-0.34
-    total = 10 ** (found.noise_factor_db[0, 0] / 10)
-    assert 10 * math.log10(total - (1 / (1 - seen**2) - 1) / gain) == pytest.approx(expected, abs=4e-3)
-
-
-def _with_loss(house, decibels):
-    """The installation with its lead cut so that it has a loss at the channel's centre."""
-    from dataclasses import replace
-
-    from chain.rf.coax import attenuation_db_per_100m
-
-    lead = house.items[0]
-    middle = (lead.temperature_low_c + lead.temperature_high_c) / 2
-    per_100m = sum(attenuation_db_per_100m(lead.part, np.array([650e6]), middle))[0]
-    return replace(house, items=(replace(lead, length_m=100 * decibels / per_100m),))
+    total = 10 ** (found["noise_figure_db"][0][0] / 10)
+    figure = 10 * math.log10(total - (1 / (1 - seen**2) - 1) / gain)
+    assert figure == pytest.approx(10 * math.log10(1 + kelvin / 290 * (1 / gain - 1)), abs=1e-6)
+    assert figure == pytest.approx(expected, abs=3e-3)
 
 
 def test_r10_ten_multiplexes_into_one_amplifier(tmp_path):
@@ -307,6 +317,21 @@ def test_r12_disturbances_add_as_powers():
     """29 and 35 dB: 28.03; 30 and 30: 26.99 (computed)."""
     assert float(combined_db(29, 35)) == pytest.approx(28.03, abs=5e-3)
     assert float(combined_db(30, 30)) == pytest.approx(26.99, abs=5e-3)
+
+
+def test_r12_noise_of_29_db_and_products_of_35_through_the_command(tmp_path):
+    """Level and amplifier set until C/N is 29 and C/IM 35 dB: 28.03 dB together, and the margin from that (computed)."""
+    level, most, found = 50.0, 90.0, {}
+    for _ in range(2):
+        text = HEAD.format(**USUAL).replace('field = "60 dBuV/m"', f'level = "{level!r} dBuV at antenna"')
+        text += amplifier("antenna", 20, max_output=f"{most!r} dBuV at 60 dB")
+        found = asked(text + OUTLET.format(after="amp", noise_figure="7 dB"), tmp_path)["outlets"][0]["channels"][0]
+        # A decibel of level is one of C/N and takes two of C/IM; a decibel of output brings two.
+        rise = 29 - found["cn_db"]
+        level, most = level + rise, most + rise + (35 - found["cim_db"]) / 2
+    assert (found["cn_db"], found["cim_db"]) == pytest.approx((29, 35), abs=1e-6)
+    assert found["cni_db"] == pytest.approx(28.03, abs=5e-3)
+    assert found["margin_db"] == pytest.approx(28.03 - 22.1, abs=5e-3)
 
 
 @pytest.mark.parametrize(
