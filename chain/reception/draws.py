@@ -7,7 +7,7 @@ draw, whether everything works. Memory does not grow with the number of channels
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -17,14 +17,12 @@ from chain.arrays import Real
 from chain.reception.elements import Compiled, DrawStock, compile_tree
 from chain.reception.formulas import DBUV_OF_DBM, T0_K, antenna_noise_k, noise_dbuv
 from chain.reception.levels import Nominal, amplifier_ports, nominal_levels, on_the_way, receiver_factors
-from chain.reception.network import solve
-from chain.reception.records import ANTENNA, Installation
+from chain.reception.network import Plan, plan_of, solve
+from chain.reception.records import ANTENNA, Installation, InstalledItem, Outlet
 from chain.reception.sections import reflection_at
-from chain.rf.coax import COPPER_PER_K
 from chain.rf.elements import limit_radius
 from chain.uncertainty.parallel import go_on, in_order, thread_count
 from library.reception import Amplifier
-from library.records import Coax
 
 __all__ = ["DRAWS", "TAIL", "DrawnMargins", "draw_margins", "drawn_rooms", "room_ends"]
 
@@ -197,31 +195,45 @@ def _amplifier_steps(
 ) -> tuple[Array, Array]:
     """How the carriers at an amplifier's output, and their total, depart from nominal in each draw [dB].
 
-    Field, antenna, amplifiers and leads before it count; mismatch does not (its mean is in the nominal levels).
+    Into 75 ohm, as outputs are rated. The way from the antenna is solved with the draws that the whole tree takes, all
+    other branches ended in 75 ohm.
     """
-    installation = compiled.installation
-    block = stock.block(0, stock.count)
-    signals = [channel.signal for channel in installation.channels]
-    steps = common.antenna_db + common.field_db[signals]
-    for before in on_the_way(compiled, port):
-        item, core = installation.items[before], compiled.cores[before]
-        if isinstance(item.part, Coax):
-            celsius = item.temperature_low_c + block.outdoor * (item.temperature_high_c - item.temperature_low_c)
-            middle = (item.temperature_low_c + item.temperature_high_c) / 2
-            warm = np.sqrt((1 + COPPER_PER_K * (celsius - 20)) / (1 + COPPER_PER_K * (middle - 20)))
-            error = 0.0 if item.ideal else item.part.loss_tolerance
-            cable = 1 + error * block.cables([compiled.types.index(item.part.id)])
-            nominal_db = core.conductor_db + core.rest_db
-            loss = (core.conductor_db[:, None] * warm + core.rest_db[:, None]) * cable
-            steps = steps - (loss - nominal_db[:, None])
-        elif isinstance(item.part, Amplifier) and not item.ideal:
-            steps = steps + item.part.gain_tolerance_db * block.own(np.array([before]))
-    levels = nominal.amplifier_levels_dbuv[installation.items[number].id]
-    power = 10 ** (levels / 10)
+    installation, block = compiled.installation, stock.block(0, stock.count)
+    way = on_the_way(compiled, port)
+    items = [installation.items[each] for each in way]
+    alone = replace(compiled, plan=_plan_along(items, way), fixed={}, stacked={})
+    plan = alone.plan
+    ends = np.zeros((len(plan.outlets), 1), dtype=np.complex64)
+    nothing = np.zeros((len(plan.ports), 1), dtype=np.float32)
+    cold = np.zeros(stock.count, dtype=np.float32)
+    nominal_db = nominal.amplifier_levels_dbuv[installation.items[number].id]
+    steps = np.empty((len(installation.channels), stock.count), dtype=np.float32)
+    for row, channel in enumerate(installation.channels):
+        go_on()
+        found, spread = installation.sources[channel.signal], common.field_db[channel.signal]
+        if found.kind == "level" and found.at != ANTENNA:
+            # Measured behind: what the way to the amplifier does is in the level already.
+            steps[row] = spread
+            continue
+        source = _source(installation, np.array([channel.centre_hz]), common, 0, stock.count)
+        solved = solve(plan, alone.drawn(row, block), source, cold, ends, nothing)
+        out = plan.outlets[0]
+        into = solved.gain[out] * (1 - np.abs(solved.source[out]) ** 2)
+        available = _at_antenna(nominal, row, common, into, np.ones_like(into), source)
+        steps[row] = 10 * np.log10(np.maximum(into * available, LEAST)) - nominal_db[row]
+    power = 10 ** (nominal_db / 10)
     count = len(installation.channels)
     total = power[:count] @ 10 ** (steps / 10) + power[count:].sum()
-    shift = 10 * np.log10(total / power.sum())
-    return steps.astype(np.float32), shift.astype(np.float32)
+    return steps, (10 * np.log10(total / power.sum())).astype(np.float32)
+
+
+def _plan_along(items: Sequence[InstalledItem], way: Sequence[int]) -> Plan:
+    """Order of solution of a way alone, its items numbered as in the whole; its last output is the first outlet."""
+    used = {item.after for item in items}
+    idle = [each for item in items for each in item.outputs if each not in used]
+    found = plan_of(items, [Outlet(each, each, None, "load") for each in reversed(idle)])
+    numbers = np.array(way)
+    return replace(found, groups=tuple(replace(each, items=numbers[each.items]) for each in found.groups))
 
 
 def _channel(nominal: Nominal, compiled: Compiled, number: int, stock: DrawStock, common: _Common) -> _Ends:
