@@ -63,11 +63,11 @@ def rows(folder: Path) -> list[Row]:
     ]
 
 
-def write_installation(folder: Path) -> str:
-    """Write an invented installation: splitters and leads from one amplifier to so many outlets, so many channels."""
+def write_installation(folder: Path, outlets: int = OUTLETS, channels: int = CHANNELS) -> str:
+    """Write an invented installation: splitters and leads from the antenna to so many outlets, so many channels."""
     rng = random.Random(1)
     lines = ['[antenna]\ngain = "12 dBi"\nconnector = "F-75 jack"\n']
-    for number in range(CHANNELS):
+    for number in range(channels):
         where = f'frequency = "{474 + 4 * number} MHz"\nbandwidth = "7.77 MHz"'
         lines.append(f'[[signal]]\n{where}\nneed = "20 dB"\nfield = "70 dBuV/m"\nfield_spread = "3 dB"\n')
 
@@ -78,19 +78,19 @@ def write_installation(folder: Path) -> str:
         return name
 
     ends = [lead("trunk", "antenna")]
-    for number in range(OUTLETS):
-        if len(ends) >= OUTLETS:
+    for number in range(outlets):
+        if len(ends) >= outlets:
             break
         split = f"split-{number}"
         lines.append(f'[[item]]\nid = "{split}"\npart = "splitter-4"\nafter = "{ends.pop(0)}"\n')
         ends += [lead(f"lead-{number}-{port}", f"{split}.out{port}") for port in range(1, 5)]
     lines += [
-        f'[[outlet]]\nid = "room-{n}"\nafter = "{end}"\nreceiver = "tv"\n' for n, end in enumerate(ends[:OUTLETS])
+        f'[[outlet]]\nid = "room-{n}"\nafter = "{end}"\nreceiver = "tv"\n' for n, end in enumerate(ends[:outlets])
     ]
     lines += [
-        f'[[outlet]]\nid = "spare-{n}"\nafter = "{end}"\nend = "75 ohm"\n' for n, end in enumerate(ends[OUTLETS:])
+        f'[[outlet]]\nid = "spare-{n}"\nafter = "{end}"\nend = "75 ohm"\n' for n, end in enumerate(ends[outlets:])
     ]
-    path = folder / "house.toml"
+    path = folder / f"house-{outlets}-{channels}.toml"
     path.write_text("\n".join(lines), encoding="utf-8")
     return str(path)
 

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
+from commands import CHANNELS, OUTLET_DRAWS, OUTLETS, write_installation
 from timing import IMPORTS, ROOT, program, python, run_timed
 
 MOST_EXPONENT, MOST_MB = 1.1, 300.0
@@ -73,6 +74,13 @@ def _exponents(folder: Path, start_s: float) -> list[dict[str, object]]:
         "budget, items": (ITEMS, [["budget", write_items(folder, each)] for each in ITEMS]),
         "check, items": (ITEMS, [["check", write_items(folder, each)] for each in ITEMS]),
     }
+    house = ["outlets", write_installation(folder)]
+    halves = {
+        "outlets": (OUTLETS, ["outlets", write_installation(folder, outlets=OUTLETS // 2)]),
+        "channels": (CHANNELS, ["outlets", write_installation(folder, channels=CHANNELS // 2)]),
+        "draws": (OUTLET_DRAWS, [*house, "--draws", str(OUTLET_DRAWS // 2)]),
+    }
+    pairs |= {f"outlets, {what}": ((size // 2, size), [less, house]) for what, (size, less) in halves.items()}
     found = []
     for what, (sizes, commands) in pairs.items():
         less, more = (min(run_timed(program(*words)).processor_s for _ in range(2)) for words in commands)
