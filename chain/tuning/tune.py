@@ -157,7 +157,7 @@ def _curves(bench: Bench, readings: Readings, drawn: Drawn) -> Curves:
     """The sweep at the antenna's connector and at its element, with pointwise intervals."""
     assert readings.reflection is not None
     far = magnitude_ends(drawn.nominal.far, drawn.every.far)
-    ohm, many = (_ohm(each.element, bench.element_ohm) for each in (drawn.nominal, drawn.every))
+    ohm, many = (_passive_ohm(each.element, bench.element_ohm) for each in (drawn.nominal, drawn.every))
     return Curves(
         readings.freq_hz,
         vswr(readings.magnitude),
@@ -172,6 +172,10 @@ def _curves(bench: Bench, readings: Readings, drawn: Drawn) -> Curves:
     )
 
 
-def _ohm(reflection: Complex, reference_ohm: float) -> Complex:
+def _passive_ohm(reflection: Complex, reference_ohm: float) -> Complex:
+    """Impedance of what gives out no power: a draw beyond that is taken for the nearest that does not, or X would come out small."""
+    passive = reflection / np.maximum(np.abs(reflection), 1.0)
     with np.errstate(divide="ignore", invalid="ignore"):
-        return np.asarray(reference_ohm * (1 + reflection) / (1 - reflection))
+        found = np.asarray(reference_ohm * (1 + passive) / (1 - passive))
+    found.real = np.maximum(found.real, 0.0)
+    return found

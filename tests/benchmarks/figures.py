@@ -185,6 +185,8 @@ FIGURES = (
     Figure("120,000 damaged", slow("tests/sweeps/test_fuzz.py", "very_many"), True),
     Figure("coverage of second minus first antenna", slow("tests/comparisons/test_antennas.py", "every_class"), True),
     Figure("width of the difference", slow("tests/comparisons/test_antennas.py", "half_as_wide")),
+    Figure("`tune` in an independent", slow("tests/tuning/test_world.py", "what_they_say"), True),
+    Figure("`tune --faults`", slow("tests/tuning/test_fault_world.py", "many"), True),
     Figure("steps told in series", slow("tests/records/test_change_points.py", "without_a_step or noticed_wherever")),
     Figure("list of 10,000 records", slow("tests/records/test_log.py", "thousand"), True),
     Figure("ripple: 500 sweeps", slow("tests/echoes/test_world.py"), True),
