@@ -92,7 +92,7 @@ def command(
       chain tune demo/loops.toml demo/loops.s1p
       chain tune demo/loops.toml demo/loops.csv
       chain tune demo/loops.toml demo/loops.s1p --wanted "602 to 650 MHz" --plot tune.png
-      chain tune demo/loops.toml demo/loops.s1p --match --write demo/matched
+      chain tune demo/loops.toml demo/loops.s1p --match --write matched
       chain tune demo/loops.toml demo/loops-wet.s1p --faults --before demo/loops.s1p
     """
     inputs = (setup, sweep_path, *(each for each in (before, handled) if each is not None))

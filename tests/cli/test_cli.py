@@ -68,8 +68,7 @@ def test_examples_of_the_help_run(line, tmp_path, monkeypatch):
     )
     monkeypatch.chdir(tmp_path)
     words = shlex.split(line.split(" && ")[0].split(" > ")[0])[1:]
-    force = ["--force"] if "--write" in words else []
-    run(*words, *force, *(["--once"] if words[0] == "follow" and "--once" not in words else []))
+    run(*words, *(["--once"] if words[0] == "follow" and "--once" not in words else []))
 
 
 def test_check_document():
