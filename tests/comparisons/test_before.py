@@ -181,7 +181,7 @@ def test_the_command_prints_a_comparison_and_holds_it_as_json(tmp_path):
     ("words", "told"),
     [
         (("--reading", "VSWR 1.3 at 210 MHz", "--before", "gone.s1p"), "give the later one as SWEEP"),
-        (("{after}", "--before", "gone.s1p"), "cannot be read"),
+        (("{after}", "--before", "gone.s1p"), "there is no such file"),
         (("{after}", "--before", "{other}"), "frequencies in common"),
         (("{after}", "--before", "{after}"), "--before names the sweep itself"),
     ],

@@ -90,7 +90,7 @@ def test_sweeps_are_read_and_their_figures_told(tmp_path):
     [
         ((), "nothing was read"),
         (("--open", "1,73"), "--open: decimal comma"),
-        (("--load", "none.csv"), "none.csv: error: cannot be read"),
+        (("--load", "none.csv"), "none.csv: error: there is no such file"),
         (("--load", "1.05", "--at", "210"), "'210' has no unit"),
         (("--load", "1.05", "--ohms", "many"), "--ohms: 'many'"),
         (("--load", "1.05", "--load-limit", "good"), "'good'"),
