@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -100,12 +101,11 @@ def place_one(keys: dict[str, Any], where: Where, notes: Notes, rules: Rules) ->
     name = next((keys[key] for key in ("id", "part", "touchstone") if isinstance(keys.get(key), str)), "part")
     row = {"id": name[:60] or "part", **{key: value for key, value in keys.items() if key != "id"}}
     if "length" not in keys and isinstance(keys.get("part"), str):
-        try:
+        # A part that the library lacks is told when it is placed.
+        with suppress(LibraryError):
             if notes.library.part(keys["part"]).kind == "coax":
                 row["length"] = rules.lead_length
                 rules.lengths_assumed = True
-        except LibraryError:
-            pass  # told when it is placed
     quiet = Notes(notes.library, notes.folder, library_whole=notes.library_whole, tells_assumed=False)
     placed = place_items([row], ("row",), quiet, {})
     for fault in quiet.faults:

@@ -58,3 +58,16 @@ def test_the_two_commands_are_told_for_powershell_too():
     text = Path("README.md").read_text("utf-8")
     assert re.search(r"^py -m venv .*chain expect demo/boathouse\.toml$", text, flags=re.M)
     assert re.search(r"^py -m venv .*pytest$", text, flags=re.M)
+
+
+@pytest.mark.parametrize(
+    ("name", "tables"),
+    [("boathouse.toml", ["[sweep]", "[near]", "[far]"]), ("outlets.toml", ["[antenna]"]), ("need.toml", ["[need]"])],
+)
+def test_a_table_that_must_be_there_is_asked_for_with_what_to_add(name, tables):
+    """Whatever else is wrong; the remedy names the table."""
+    with pytest.raises(InputError) as caught:
+        READERS[name](b'title = "no more than that"', name, DEMO)
+    told = {each.message: each.help for each in caught.value.defects}
+    for table in tables:
+        assert f"add {table}" in told[f"table {table} is missing"]

@@ -9,6 +9,20 @@ from skrf.circuit import Circuit
 from chain.reception.network import Group, Plan, PortValues, ThroughValues
 
 T0 = 290.0
+KNOWN_ANTENNA = """
+[antenna]
+gain = "8 dBi"
+gain_tolerance = "0 dB"
+match = "antenna.s1p"
+noise = "290 K"
+[[signal]]
+frequency = "600 MHz"
+bandwidth = "1 MHz"
+need = "20 dB"
+field = "60 dBuV/m"
+field_spread = "0 dB"
+"""
+"""Antenna and signal of a file whose figures are all known; the antenna's match lies in `antenna.s1p`."""
 
 
 def random_disc(rng, size, most):

@@ -10,7 +10,7 @@ import json
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from reception_world import circuit_of, heat_of, random_disc
+from reception_world import KNOWN_ANTENNA, circuit_of, heat_of, random_disc
 
 from chain.cli.main import chain
 
@@ -22,19 +22,6 @@ SPLITTERS = {
     "splitter-2-resistive": QUARTER * (1 - np.eye(3)),
     "splitter-3-resistive": NINTH * (1 - np.eye(4)),
 }
-HEAD = """
-[antenna]
-gain = "8 dBi"
-gain_tolerance = "0 dB"
-match = "antenna.s1p"
-noise = "290 K"
-[[signal]]
-frequency = "600 MHz"
-bandwidth = "1 MHz"
-need = "20 dB"
-field = "60 dBuV/m"
-field_spread = "0 dB"
-"""
 FIGURES = 7.0
 
 
@@ -46,7 +33,7 @@ class RandomHouse:
         self.matrices, self.count = [], 1
         self.source = complex(random_disc(rng, None, 0.7))
         self.touchstone("antenna.s1p", [self.source])
-        text, frontier = [HEAD], [(0, "antenna")]
+        text, frontier = [KNOWN_ANTENNA], [(0, "antenna")]
         for _ in range(4):
             after = []
             for place in frontier:

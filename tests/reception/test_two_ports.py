@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 import skrf
 from click.testing import CliRunner
+from reception_world import KNOWN_ANTENNA
 
 from chain.cli.main import chain
 from chain.reception.installation_file import load_installation
@@ -15,19 +16,6 @@ from chain.rf.matrix import two_port
 from library.load import load_library
 
 FREQ = skrf.Frequency(470, 700, 47, "MHz")
-HEAD = """
-[antenna]
-gain = "8 dBi"
-gain_tolerance = "0 dB"
-match = "antenna.s1p"
-noise = "290 K"
-[[signal]]
-frequency = "600 MHz"
-bandwidth = "1 MHz"
-need = "20 dB"
-field = "60 dBuV/m"
-field_spread = "0 dB"
-"""
 END = """
 [[outlet]]
 id = "set"
@@ -71,7 +59,7 @@ def test_a_measured_two_port_and_a_section_agree_with_scikit_rf(seed, turned, tm
     antenna = skrf.Network(frequency=FREQ, s=np.full((len(FREQ), 1, 1), reflection), z0=75)
     antenna.write_touchstone("antenna", dir=tmp_path, form="ri")
     keys = {"touchstone": "box.s2p"} | ({"reversed": "true"} if turned else {})
-    text = HEAD + item("sec", "antenna", part="twelfth-wave", ideal="true") + item("box", "sec", **keys)
+    text = KNOWN_ANTENNA + item("sec", "antenna", part="twelfth-wave", ideal="true") + item("box", "sec", **keys)
     text += item("split", "box", part="splitter-2-ideal", ideal="true") + END.format(after="split.out1")
     found = asked(text + '[[outlet]]\nid = "o"\nafter = "split.out2"\nend = "open"\n', tmp_path)
 
@@ -123,15 +111,19 @@ def test_what_is_no_passive_two_port_is_refused(scale, keys, message, tmp_path):
     measured.s[:, 1, 0] *= scale
     measured.write_touchstone("box", dir=tmp_path, form="ri")
     skrf.Network(frequency=FREQ, s=np.zeros((len(FREQ), 1, 1)), z0=75).write_touchstone("antenna", dir=tmp_path)
-    text = HEAD + item("box", "antenna", touchstone="box.s2p", **keys) + END.format(after="box")
+    text = KNOWN_ANTENNA + item("box", "antenna", touchstone="box.s2p", **keys) + END.format(after="box")
     assert message in asked(text, tmp_path, status=2)
 
 
 def test_a_channel_outside_a_measured_two_port_is_refused(tmp_path):
     box(np.random.default_rng(1)).write_touchstone("box", dir=tmp_path, form="ri")
     skrf.Network(frequency=FREQ, s=np.zeros((len(FREQ), 1, 1)), z0=75).write_touchstone("antenna", dir=tmp_path)
-    text = HEAD.replace("600 MHz", "800 MHz") + item("box", "antenna", touchstone="box.s2p") + END.format(after="box")
+    text = (
+        KNOWN_ANTENNA.replace("600 MHz", "800 MHz")
+        + item("box", "antenna", touchstone="box.s2p")
+        + END.format(after="box")
+    )
     assert "is described from 470 to 700 MHz" in asked(text, tmp_path, status=2)
     strong = '[[interferer]]\nfrequency = "806 MHz"\nlevel = "66 dBuV"\n'
     load_installation(tmp_path / "house.toml")
-    asked(HEAD + strong + item("box", "antenna", touchstone="box.s2p") + END.format(after="box"), tmp_path)
+    asked(KNOWN_ANTENNA + strong + item("box", "antenna", touchstone="box.s2p") + END.format(after="box"), tmp_path)
