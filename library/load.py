@@ -17,11 +17,11 @@ Row = dict[str, Any]
 def load_library(extra: Sequence[str | PathLike[str]] = ()) -> Library:
     """Give the library, with a user's part files on top.
 
-    Source: `library/data/`; the shape of a user's file is told in `library.schema`.
+    Source: `library/data/`; the shape of a user's file is told in `library.files.schema`.
     """
     if not extra:
         return built_in()
-    from library.ownfile import read_rows
+    from library.files.ownfile import read_rows
 
     own: dict[str, list[Row]] = {}
     for path in extra:

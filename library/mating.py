@@ -6,9 +6,9 @@ import re
 from collections.abc import Callable, Iterable, Iterator
 
 from library.errors import LibraryError, near_names
+from library.files.rows import connector_of
 from library.parts import Library, built_in
 from library.records import Adapter, Coax, Connector, MatedPair
-from library.rows import connector_of
 from library.words import everyday, plainly
 
 __all__ = [

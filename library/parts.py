@@ -6,16 +6,16 @@ from functools import cache, cached_property
 from typing import Any
 
 from library.errors import LibraryError, near_names
+from library.files.rows import record
+from library.files.store import PART_FILES, block, document, ids_in
 from library.records import AnalyzerClass, Evidence, Family, MatingRule, Part, Raster, StandardSet
-from library.rows import record
-from library.store import PART_FILES, block, document, ids_in
 
 __all__ = ["Library", "built_in"]
 
 Row = dict[str, Any]
 
 EXPANDED = {"adapters.toml": "adapter_rows", "terminations.toml": "termination_rows"}
-"""Files of tables that `library.expand` writes out, each with the function that does it."""
+"""Files of tables that `library.files.expand` writes out, each with the function that does it."""
 
 
 def _spelt(name: str) -> str:
@@ -139,7 +139,7 @@ class Library:
     @cached_property
     def rasters(self) -> tuple[Raster, ...]:
         """Channel rasters, countries that use a part of one written out as regions of their own."""
-        from library.expand import raster_rows
+        from library.files.expand import raster_rows
 
         rows = raster_rows([*self._own.get("raster", ()), *document("rasters.toml")["raster"]])
         return tuple(record("raster", row) for row in rows)
@@ -155,7 +155,7 @@ def _part_kinds() -> tuple[str, ...]:
 
 @cache
 def _expanded(file: str) -> dict[str, Row]:
-    from library import expand
+    from library.files import expand
 
     rows: dict[str, Row] = getattr(expand, EXPANDED[file])(document(file))
     return rows

@@ -10,10 +10,10 @@ from functools import cache
 from typing import Any
 
 from library.errors import LibraryError, near_names
+from library.files.rows import connector_of, limit_of
+from library.files.store import document
 from library.records import Connector, Evidence, Limit
-from library.rows import connector_of, limit_of
 from library.search import fit, wanted_words
-from library.store import document
 
 __all__ = [
     "Amplifier",

@@ -7,7 +7,7 @@ import re
 import unicodedata
 from functools import cache
 
-from library.store import text_of
+from library.files.store import text_of
 
 __all__ = ["concepts", "spelt", "word_rows"]
 

@@ -7,7 +7,7 @@ import re
 from collections.abc import Mapping
 from functools import cache
 
-from library.store import text_of
+from library.files.store import text_of
 
 __all__ = ["everyday", "plainly"]
 

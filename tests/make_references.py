@@ -17,7 +17,7 @@ from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-from library.store import tomllib
+from library.files.store import tomllib
 
 ROOT = Path(__file__).parent.parent
 MADE = "<!-- Made by tests/make_references.py: change the code it is made from, then run that again. -->"
@@ -223,7 +223,7 @@ def installation_page() -> str:
 
 def parts_page() -> str:
     """Reference of the keys of a file of parts, from the schema of the library."""
-    from library.schema import library_schema
+    from library.files.schema import library_schema
 
     schema = library_schema()
     lines = [MADE, "# Keys of a file of parts", "", "Parts of your own: a file that a set-up names under `library`."]

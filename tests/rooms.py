@@ -15,7 +15,7 @@ from pathlib import Path
 ROOT = Path(__file__).parent.parent
 sys.path[:0] = [str(ROOT)] if __name__ == "__main__" else []
 
-from library.store import tomllib  # noqa: E402
+from library.files.store import tomllib  # noqa: E402
 
 RULES = tomllib.loads((ROOT / "tests" / "rooms.toml").read_text(encoding="utf-8"))
 ROOMS: dict[str, list[str]] = {name: room["may_import"] for name, room in RULES["rooms"].items()}

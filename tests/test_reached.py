@@ -16,7 +16,10 @@ ROOTS = {
     ("chain", "__getattr__"),
     ("chain", "__dir__"),
 }
-CALLED_BY_NAME = {"render": "chain.report.", "describe": "chain.plots."}
+CALLED_BY_NAME = {
+    "render": ("chain.report.", "chain.antenna_report.", "chain.outlet_report."),
+    "describe": ("chain.plots.",),
+}
 """What a room's modules all define; the module is asked for, its function follows."""
 
 

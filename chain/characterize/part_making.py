@@ -15,8 +15,8 @@ from chain.characterize.part_row import line_loss, rounded, wider
 from chain.characterize.records import Figure, Learnt
 from chain.characterize.sweeps import Sweeps
 from chain.errors import RangeError, plain
+from library.files.save import part_text
 from library.records import Coax
-from library.save import part_text
 
 __all__ = [
     "About",

@@ -15,8 +15,8 @@ from chain.reflection import magnitude_from_vswr
 from chain.setups import Item, Setup
 from chain.sweeps.readings import Readings
 from chain.uncertainty.intervals import SEED
+from library.files.rows import record
 from library.records import Part
-from library.rows import record
 
 __all__ = ["compared", "item_of", "part_of", "with_part"]
 
@@ -39,7 +39,7 @@ def item_of(setup: Setup, name: str) -> Item:
 def part_of(learnt: Learnt) -> Part:
     """The learnt part as the library's record.
 
-    Source: `library.rows`.
+    Source: `library.files.rows`.
     """
     part: Part = record(learnt.kind, learnt.row)
     return part

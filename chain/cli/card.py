@@ -72,7 +72,7 @@ def _installers(shared: Common, house: Installation, path: str) -> None:
         return
 
     def render(console: object) -> None:
-        from chain.report import installation
+        from chain.outlet_report import installation
 
         installation.render_card(found, console)  # type: ignore[arg-type]
 

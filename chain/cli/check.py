@@ -36,7 +36,7 @@ def command(shared: Common, setup: str, no_fail: bool) -> None:
         checked = check_installation(loaded)
 
         def show(console: object) -> None:
-            from chain.report import installation
+            from chain.outlet_report import installation
 
             installation.render(checked, console)  # type: ignore[arg-type]
 

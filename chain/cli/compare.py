@@ -88,7 +88,7 @@ def command(
         return () if by_match is None else differences.describe(by_match)
 
     def render(console: Console) -> None:
-        from chain.report import differences
+        from chain.antenna_report import differences
 
         if by_match is not None:
             differences.render(by_match, console, every, (files[1], files[2]))

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 from click.shell_completion import CompletionItem
 
-from library.plainfile import read_plain
+from library.files.plainfile import read_plain
 
 __all__ = [
     "any_file",

@@ -71,7 +71,7 @@ def command(
         if shared.json:
             sys.stdout.write(json.dumps(found.to_dict(), allow_nan=False) + "\n")
         else:
-            from chain.report.follow import render
+            from chain.antenna_report.follow import render
 
             page = TextPage(sys.stdout)
             console = asked_console(page, shared)

@@ -123,7 +123,7 @@ def asked(given: Mapping[str, Any], standards: Sequence[str]) -> Asked:
 
 def _named(name: str) -> None:
     """See that set-up files can call the part so."""
-    from library.schematypes import ID, LONGEST_ID
+    from library.files.schematypes import ID, LONGEST_ID
 
     # In a pattern, the end of a text may have a line break behind it.
     if not re.search(ID, name) or name.endswith("\n"):

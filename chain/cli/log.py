@@ -97,7 +97,7 @@ def add(
         found = log_measurement(folder, setup, sweeps[0], "".join(sweeps[1:]), kind, facts, sweep, report)
 
     def render(console: Console) -> None:
-        from chain.report import log
+        from chain.antenna_report import log
 
         log.render_record(found, console)
 
@@ -135,7 +135,7 @@ def listed(shared: Common, folder: str, every: bool) -> None:
     headings, damaged = _folder(folder).headings()
     if every and not shared.json and shared.output in (None, "-"):
         # Ten thousand rows of a rich table would take a minute.
-        from chain.report.log import list_text
+        from chain.antenna_report.log import list_text
 
         sys.stdout.write(list_text(headings))
         for each in damaged:
@@ -143,7 +143,7 @@ def listed(shared: Common, folder: str, every: bool) -> None:
         return
 
     def render(console: Console) -> None:
-        from chain.report import log
+        from chain.antenna_report import log
 
         log.render_list(headings, damaged, console, folder)
 
@@ -173,7 +173,7 @@ def show(shared: Common, folder: str, record: str, name: str, channel: str) -> N
             return record_json(one)
 
         def render(console: Console) -> None:
-            from chain.report import log
+            from chain.antenna_report import log
 
             log.render_record(one, console)
 
@@ -182,7 +182,7 @@ def show(shared: Common, folder: str, record: str, name: str, channel: str) -> N
     found = _trends(folder, name, channel)
 
     def render_all(console: Console) -> None:
-        from chain.report import log
+        from chain.antenna_report import log
 
         log.render(found, console)
 
@@ -219,8 +219,8 @@ def plot(shared: Common, folder: str, name: str, channel: str) -> None:
         return
 
     def render(console: Console) -> None:
+        from chain.antenna_report.log import trend_lines
         from chain.plots.terminal import draw
-        from chain.report.log import trend_lines
         from chain.report.tables import say
 
         for line in trend_lines(found):

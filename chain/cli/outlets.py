@@ -107,8 +107,8 @@ def _outlets(
         found = outlets(loaded, draws or DRAWS, SEED if shared.seed is None else shared.seed, report)
 
     def render(console: Console) -> None:
-        from chain.report import outlet_tree
-        from chain.report import outlets as page
+        from chain.outlet_report import outlet_tree
+        from chain.outlet_report import outlets as page
 
         page.render(found, console, every)
         if tree:
@@ -134,7 +134,7 @@ def _place(shared: Common, loaded: Installation, inputs: list[str]) -> None:
         found = place_amplifier(loaded, report, SEED if shared.seed is None else shared.seed)
 
     def render(console: Console) -> None:
-        from chain.report import placement
+        from chain.outlet_report import placement
 
         placement.render(found, console)
 
@@ -149,7 +149,7 @@ def _improve(shared: Common, loaded: Installation, inputs: list[str]) -> None:
         found = improve_reception(loaded, report, SEED if shared.seed is None else shared.seed)
 
     def render(console: Console) -> None:
-        from chain.report import mending
+        from chain.outlet_report import mending
 
         mending.render(found, console)
 
@@ -177,7 +177,7 @@ def _seen(
         found = compare_seen(loaded, levels, meter, resolution, draws or DRAWS, seed, report)
 
     def render(console: Console) -> None:
-        from chain.report import seen
+        from chain.outlet_report import seen
 
         seen.render(found, console, every)
 

@@ -111,7 +111,7 @@ def command(
 
         page.render(found, console, every_point)
         if change is not None:
-            from chain.report import differences
+            from chain.antenna_report import differences
 
             console.print()
             differences.render(change, console, every_point)

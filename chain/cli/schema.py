@@ -34,6 +34,6 @@ def command(shared: Common, of: str) -> None:
     elif of == "record":
         from chain.records.record_file import record_schema as schema
     else:
-        from library.schema import library_schema as schema
+        from library.files.schema import library_schema as schema
     text = json.dumps(schema(), indent=2) + "\n"
     deliver_text(shared, text)

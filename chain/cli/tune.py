@@ -163,7 +163,7 @@ def _tune(shared: Common, asked: _Asked, every_point: bool, out: Out, inputs: tu
         return drawing.describe(found)
 
     def render(console: Console) -> None:
-        from chain.report import tune as text
+        from chain.antenna_report import tune as text
 
         text.render(found, console, every_point)
         draw_after(plot, plots, console)
@@ -183,7 +183,7 @@ def _faults(shared: Common, asked: _Asked, others: list[Readings | None], inputs
     found = antenna_faults(asked.setup, asked.readings, others[0], others[1], asked.seed)
 
     def render(console: Console) -> None:
-        from chain.report import faults as text
+        from chain.antenna_report import faults as text
 
         text.render(found, console)
 
@@ -206,7 +206,7 @@ def _match(shared: Common, asked: _Asked, making: _Making, out: Out, inputs: tup
         return drawing.describe(found)
 
     def render(console: Console) -> None:
-        from chain.report import match as text
+        from chain.antenna_report import match as text
 
         text.render(found, console)
         draw_after(plot, plots, console)

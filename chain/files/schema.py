@@ -37,7 +37,7 @@ from chain.files.quantities import (
     TOLERANCE,
     VOLTAGE,
 )
-from library.fields import fields_of
+from library.files.fields import fields_of
 
 if TYPE_CHECKING:
     from chain.units import Tolerance

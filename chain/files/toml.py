@@ -7,7 +7,7 @@ import sys
 from typing import Any
 
 from chain.errors import Defect, InputError, quoted
-from library.plainfile import LONGEST_PATH, NotPlainError, files_like, read_plain
+from library.files.plainfile import LONGEST_PATH, NotPlainError, files_like, read_plain
 
 if sys.version_info >= (3, 11):
     import tomllib

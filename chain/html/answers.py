@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from chain.antenna_report import differences
+from chain.antenna_report.differences import Grid
 from chain.comparisons.antennas import AntennaComparison
 from chain.comparisons.levels import LevelComparison
 from chain.html.circle_chart import circle_svg
@@ -12,8 +14,6 @@ from chain.html.inline_charts import curve_svg
 from chain.html.page import filled
 from chain.plots import differences as drawing
 from chain.plots.figure import CurveChart, ReflectionChart
-from chain.report import differences
-from chain.report.differences import Grid
 
 __all__ = ["Answer", "PageTable", "answer_html", "comparison_html"]
 

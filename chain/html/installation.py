@@ -8,13 +8,13 @@ from typing import Any
 
 from chain.html.inline_charts import curve_svg
 from chain.html.page import filled
+from chain.outlet_report.outlet_tree import item_words, levels_words, outlet_words
+from chain.outlet_report.outlets import chance, span_of, verdict_lines, worth_line
 from chain.plots.outlets import describe
 from chain.reception.installer_card import InstallerCard, card_of
 from chain.reception.outlets import VERDICTS, Reception
 from chain.reception.records import ANTENNA, InstalledItem
 from chain.reception.tree import followers_of
-from chain.report.outlet_tree import item_words, levels_words, outlet_words
-from chain.report.outlets import chance, span_of, verdict_lines, worth_line
 
 __all__ = ["installation_html", "installer_card_html"]
 

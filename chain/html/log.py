@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from chain.antenna_report import log
 from chain.errors import plain
 from chain.html.answers import Answer, PageTable, answer_html
 from chain.plots import log as drawing
 from chain.records.trends import LogTrends
-from chain.report import log
 
 __all__ = ["log_html"]
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from chain.antenna_report import match, tune
 from chain.html.answers import Answer, PageTable, answer_html
 from chain.plots import match as match_drawing
 from chain.plots import tune as tune_drawing
-from chain.report import match, tune
 from chain.tuning.matching import Matching
 from chain.tuning.records import Tuning
 

@@ -18,7 +18,7 @@ from chain.units import parse_quantity
 from library.channels import channels as raster_channels
 from library.channels import occupied_hz, region_of
 from library.errors import LibraryError
-from library.plainfile import read_plain
+from library.files.plainfile import read_plain
 from library.reception import default, guides, mode, noise_class, window
 
 __all__ = ["antenna_match", "read_antenna", "read_interferers", "read_signals", "reflection_at"]

@@ -20,7 +20,7 @@ from chain.errors import InputError, RangeError, plain
 from chain.records.record import Record, slug
 from chain.records.record_file import parse_record
 from chain.records.record_text import record_text, seal_state
-from library.plainfile import read_plain
+from library.files.plainfile import read_plain
 
 __all__ = ["Damage", "Folder", "Heading"]
 

@@ -1,32 +1,20 @@
-"""Results to tables and JSON; computes nothing."""
+"""Answers about one set-up to tables and JSON, and what all reports share; computes nothing."""
 
 __all__ = [
     "budget",
     "card",
     "check",
     "choose",
-    "differences",
     "expect",
-    "faults",
-    "follow",
-    "installation",
     "learn",
-    "log",
-    "match",
-    "mending",
     "numbers",
-    "outlet_tree",
-    "outlets",
     "parts",
     "phrases",
-    "placement",
     "planes",
     "prove",
     "reception_parts",
     "recover",
     "ripple",
     "schemas",
-    "seen",
     "tables",
-    "tune",
 ]

@@ -24,7 +24,7 @@ ENDS = ("near", "far", "connector", "connectors")
 def read_new_parts(document: Row, path: str, notes: Notes, own_library: bool) -> None:
     """Make the library of a need file: the built-in one, its part files, its own parts.
 
-    Source: `library.schema`.
+    Source: `library.files.schema`.
     """
     if own_library and "library" in document:
         read_parts(document["library"], notes)
@@ -35,7 +35,7 @@ def read_new_parts(document: Row, path: str, notes: Notes, own_library: bool) ->
     given = {kind: rows for kind, rows in given.items() if isinstance(rows, list)}
     if not given:
         return
-    from library.ownfile import read_rows
+    from library.files.ownfile import read_rows
 
     sound = _sound(given, notes)
     if not sound:
@@ -51,7 +51,7 @@ def read_new_parts(document: Row, path: str, notes: Notes, own_library: bool) ->
 
 def _sound(given: dict[str, list[Row]], notes: Notes) -> bool:
     """Take down what is wrong with the parts themselves, with their connectors and their ids."""
-    from library.ownfile import defects_of
+    from library.files.ownfile import defects_of
 
     before = len(notes.faults)
     for where, told in defects_of(given):

@@ -101,9 +101,9 @@ ROWS = {
 def need_schema() -> dict[str, Any]:
     """Give the JSON Schema of a need file.
 
-    Source: The tables of this module, of `chain.files.schema` and of `library.schema`.
+    Source: The tables of this module, of `chain.files.schema` and of `library.files.schema`.
     """
-    from library.schema import PartFile
+    from library.files.schema import PartFile
 
     setup = setup_schema()
     parts = PartFile.model_json_schema()

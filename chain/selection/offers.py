@@ -18,7 +18,7 @@ from chain.money import parse_price
 from chain.selection.need import Offer
 from chain.selection.need_rows import Rules, offer_of, place_one
 from chain.setups import Item
-from library.plainfile import read_plain
+from library.files.plainfile import read_plain
 
 __all__ = ["read_offers"]
 

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from chain.errors import Defect, InputError, plain, quoted
-from library.plainfile import LONGEST_PATH, NotPlainError, files_like, read_plain
+from library.files.plainfile import LONGEST_PATH, NotPlainError, files_like, read_plain
 
 __all__ = [
     "AT_ZERO",

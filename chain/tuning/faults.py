@@ -20,7 +20,7 @@ from chain.tuning.draws import Bench, bench_of, prepared
 from chain.tuning.prediction import Repeats, repeats
 from chain.tuning.smoothing import local_fit
 from chain.uncertainty.intervals import SEED
-from library.store import text_of
+from library.files.store import text_of
 
 __all__ = ["AntennaFaults", "Sign", "Suspect", "antenna_faults"]
 

@@ -12,7 +12,7 @@ from chain.files.setup_file import parse_setup
 from chain.setups import Setup
 from chain.tuning.matching import TRANSFORMER_DB, Matched
 from chain.tuning.networks import arm_row
-from library.save import part_text
+from library.files.save import part_text
 
 __all__ = ["PART", "part_file", "setup_text"]
 

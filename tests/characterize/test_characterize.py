@@ -22,9 +22,9 @@ from chain.rf.parts import elements_of
 from chain.setups import Item
 from chain.uncertainty.element_bounds import reading_range
 from chain.uncertainty.sampling import draw
+from library.files.ownfile import defects_of
+from library.files.store import tomllib
 from library.load import load_library
-from library.ownfile import defects_of
-from library.store import tomllib
 
 
 @pytest.mark.parametrize("ohm", [50.0, 75.0, 71.5])

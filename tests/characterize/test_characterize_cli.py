@@ -12,8 +12,8 @@ from screens import says
 
 from chain.cli.main import chain
 from chain.files.setup_file import load_setup
+from library.files.store import tomllib
 from library.load import load_library
-from library.store import tomllib
 
 LEAD = ("learn", "lead", "--open", "demo/lead-open.s1p", "--short", "demo/lead-short.s1p", "--date", "2026-05-01")
 PAD = ("learn", "two-port", "demo/pad.s2p", "--date", "2026-05-01")

@@ -18,9 +18,9 @@ from chain.errors import InputError, RangeError
 from chain.sweeps.text import lines_of
 from chain.sweeps.touchstone import parse
 from library.errors import LibraryError
-from library.ownfile import defects_of
-from library.save import part_text
-from library.store import tomllib
+from library.files.ownfile import defects_of
+from library.files.save import part_text
+from library.files.store import tomllib
 
 
 def test_what_contradicts_itself_is_refused():

@@ -14,8 +14,8 @@ from jsonschema import Draft202012Validator
 
 from chain.cli.main import chain
 from chain.files.starter import starter_text
+from library.files.store import tomllib
 from library.load import load_library
-from library.store import tomllib
 
 ROOT = Path(__file__).parent.parent.parent
 

@@ -81,7 +81,7 @@ def test_points_left_out_say_why():
     """RG-59 at 1000 and 2150 MHz of a building-cabling text: in the table, in no fit, with the reason."""
     import csv
 
-    from library.store import text_of
+    from library.files.store import text_of
 
     lines = [line for line in text_of("coax_points.csv").splitlines() if not line.startswith("#")]
     rows = [row for row in csv.DictReader(lines) if row["cable"] == "rg59" and row["loss_db_per_100m"] in ("29", "43")]

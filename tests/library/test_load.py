@@ -11,10 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from library.errors import LibraryError, near_names
+from library.files.ownfile import defects_of, read_rows
+from library.files.schema import library_schema
 from library.load import load_library
-from library.ownfile import defects_of, read_rows
 from library.records import Adapter, Coax, Pad, Termination
-from library.schema import library_schema
 from library.search import find
 
 OWN = """
@@ -289,7 +289,7 @@ def test_light_start():
     """A part is found without numpy, pydantic or any other heavy package."""
     code = (
         "import sys; from library.load import load_library; load_library().part('rg59');"
-        "print(sorted({'numpy', 'pydantic', 'difflib', 'fractions', 'library.expand'} & set(sys.modules)))"
+        "print(sorted({'numpy', 'pydantic', 'difflib', 'fractions', 'library.files.expand'} & set(sys.modules)))"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

@@ -14,7 +14,7 @@ sys.path.insert(0, str(Path(__file__).parent.parent / "helpers"))
 
 import tables
 
-from library.store import tomllib
+from library.files.store import tomllib
 
 KINDS = ("worked figure", "data set", "library point", "transcription", "conversion")
 OF_TABLES = {

@@ -6,9 +6,9 @@ import math
 
 import pytest
 
+from library.files.rows import ladder_loss_db
 from library.load import load_library
 from library.records import Pad, SectionLine, Transformer
-from library.rows import ladder_loss_db
 
 
 def pad(name: str) -> Pad:

@@ -16,8 +16,8 @@ from chain.cli.main import chain
 from chain.errors import InputError
 from chain.reception.installation_file import is_installation, load_installation, parse_installation
 from chain.reception.schema import installation_schema
+from library.files.store import document, tomllib
 from library.reception import default, guides, ids, mode, mode_names, noise_class, receiver, reception_part, window
-from library.store import document, tomllib
 
 DEMO = Path("demo/outlets.toml")
 TEXT = DEMO.read_text(encoding="utf-8")

@@ -11,13 +11,13 @@ import pytest
 
 from chain.errors import ChainError
 from chain.html.installation import installation_html
+from chain.outlet_report import mending, placement
+from chain.outlet_report.outlets import verdict_lines
 from chain.reception.checks import check_installation
 from chain.reception.improvements import improve_reception
 from chain.reception.installation_file import parse_installation
 from chain.reception.outlets import outlets
 from chain.reception.placing_amplifier import place_amplifier
-from chain.report import mending, placement
-from chain.report.outlets import verdict_lines
 from chain.report.phrases import LONGEST
 
 OUTPUTS = {"splitter-2": 2, "splitter-2-resistive": 2, "splitter-3": 3, "splitter-4": 4}

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from chain.antenna_report.follow import bar, big
 from chain.cli.main import chain as program
 from chain.errors import RangeError
 from chain.records import folder as folder_module
@@ -20,7 +21,6 @@ from chain.records import watching
 from chain.records.adding import Facts
 from chain.records.folder import Folder
 from chain.records.following import Follower, follow_folder
-from chain.report.follow import bar, big
 
 SETUP = "demo/plane-after-pad.toml"
 FREQ = np.linspace(174, 230, 9)

@@ -24,7 +24,7 @@ from chain.records.record import ChannelRecord, Record, SweepRecord, slug
 from chain.records.record_file import parse_record, record_schema
 from chain.records.record_text import record_text, seal_state
 from chain.records.trends import log_trends
-from library.store import tomllib
+from library.files.store import tomllib
 
 SETUP, SWEEP = "demo/plane-after-pad.toml", "demo/plane-after-pad.s1p"
 WHEN = datetime(2024, 5, 1, 12, 30, tzinfo=timezone.utc)

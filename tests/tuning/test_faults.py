@@ -11,11 +11,11 @@ import pytest
 from click.testing import CliRunner
 from tuning_world import FREQ, Element, as_readings, bench
 
+from chain.antenna_report.faults import three_lines
 from chain.cli.main import chain
 from chain.errors import RangeError
-from chain.report.faults import three_lines
 from chain.tuning.faults import antenna_faults
-from library.store import text_of
+from library.files.store import text_of
 
 WELL = Element(600e6, 62, 6, 0.0, 1.0)
 NOISE = 0.0012

@@ -10,10 +10,10 @@ import skrf
 from click.testing import CliRunner
 from tuning_world import Element, as_readings, bench, swept
 
+from chain.antenna_report.match import three_lines
 from chain.cli.main import chain
 from chain.errors import RangeError
 from chain.files.setup_file import load_setup, parse_setup
-from chain.report.match import three_lines
 from chain.rf.network import network_s
 from chain.rf.parts import elements_of
 from chain.rf.twoport import input_reflection
@@ -21,8 +21,8 @@ from chain.setups import Item
 from chain.tuning.bode_fano import floor_of_quality
 from chain.tuning.matching import match_network
 from chain.tuning.networks import E12, E24, Stock, arm_row, preferred
+from library.files.rows import record
 from library.records import Network, NetworkArm
-from library.rows import record
 
 C_M_PER_S = 299_792_458.0
 

@@ -9,9 +9,9 @@ import pytest
 from click.testing import CliRunner
 from tuning_world import FREQ, Element, as_readings, bench, swept
 
+from chain.antenna_report.tune import three_lines
 from chain.cli.main import chain
 from chain.errors import RangeError
-from chain.report.tune import three_lines
 from chain.setups import Antenna, Calibration, Item
 from chain.tuning.draws import bench_of
 from chain.tuning.prediction import nominal_reading

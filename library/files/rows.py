@@ -1,6 +1,6 @@
-"""From a row of a data file to a record, by the table of `library.fields`.
+"""From a row of a data file to a record, by the table of `library.files.fields`.
 
-Built-in files are trusted (a test validates them), a user's files pass `library.schema` first; both come through here.
+Built-in files are trusted (a test validates them), a user's files pass `library.files.schema` first; both come through here.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from functools import cache
 from typing import Any
 
 from library import records
-from library.fields import PartField, fields_of
+from library.files.fields import PartField, fields_of
 from library.formulas import ladder_abcd
 from library.records import Connector, Evidence, Limit
 
@@ -161,7 +161,7 @@ def _reader(field: PartField) -> Reader:
 def columns(kind: str) -> dict[str, tuple[str, Reader]]:
     """Per key of a kind of row: field of the record, and how the value is read (units become SI here).
 
-    Source: `library.fields`.
+    Source: `library.files.fields`.
     """
     if kind == "raster":
         return RASTER
@@ -205,7 +205,7 @@ KINDS: dict[str, Any] = {
 def record(kind: str, row: Row) -> Any:
     """Make the record of a row.
 
-    Source: `library.fields`.
+    Source: `library.files.fields`.
     """
     known = columns(kind)
     made = _left_out(kind) | {known[key][0]: known[key][1](value) for key, value in row.items() if key in known}

@@ -19,8 +19,8 @@ from chain.report.tables import Column, answer, notes, say, show_table
 
 if TYPE_CHECKING:
     # A list of ten thousand records must not wait for what computes trends.
+    from chain.antenna_report.differences import Grid
     from chain.records.trends import LogTrends, SeriesTrend
-    from chain.report.differences import Grid
 
 __all__ = ["list_text", "record_grid", "render", "render_list", "render_record", "trend_grid", "trend_lines"]
 

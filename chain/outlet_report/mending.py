@@ -5,9 +5,9 @@ from __future__ import annotations
 from rich.console import Console
 
 from chain.money import money_text
+from chain.outlet_report.placement import AIR_LINE, score_words, span_words
 from chain.reception.improvements import Improvement, Improvements
 from chain.report.phrases import fitted, short
-from chain.report.placement import AIR_LINE, score_words, span_words
 from chain.report.tables import Column, answer, notes, say, show_table
 
 __all__ = ["render"]

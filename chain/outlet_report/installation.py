@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from rich.console import Console
 
+from chain.outlet_report.outlets import verdict_lines
 from chain.reception.checks import InstallationCheck
 from chain.reception.installer_card import InstallerCard
 from chain.report.check import show_findings
-from chain.report.outlets import verdict_lines
 from chain.report.phrases import line_of, short
 from chain.report.tables import Column, answer, say, show_table, title
 

@@ -24,9 +24,9 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, create_model, model_validator
 
-from library.expand import end_ohm
-from library.fields import PartField, fields_of
-from library.schematypes import (
+from library.files.expand import end_ohm
+from library.files.fields import PartField, fields_of
+from library.files.schematypes import (
     Arm,
     Direct,
     Exact,

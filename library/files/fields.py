@@ -1,6 +1,6 @@
 """The one table of the fields of parts, families, analyzers and standards: name, type, unit, default, and how a set-up says it.
 
-The loader (`library.rows`), the schema of part files (`library.schema`), what an item of a set-up may state of its own, what is
+The loader (`library.files.rows`), the schema of part files (`library.files.schema`), what an item of a set-up may state of its own, what is
 told of it as assumed, and which figures are sizes of unknowns all follow from `library/data/fields.csv`.
 """
 
@@ -11,7 +11,7 @@ import json
 from functools import cache
 from typing import Any, NamedTuple
 
-from library.store import text_of
+from library.files.store import text_of
 
 __all__ = ["PartField", "fields_of"]
 

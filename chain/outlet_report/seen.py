@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from rich.console import Console
 
+from chain.outlet_report import outlets
 from chain.reception.seen import SeenLevels
-from chain.report import outlets
 from chain.report.tables import Column, answer, notes, say, show_table
 
 __all__ = ["render"]

@@ -7,8 +7,8 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from library.errors import LibraryError
-from library.ownfile import defects_of
-from library.store import tomllib
+from library.files.ownfile import defects_of
+from library.files.store import tomllib
 
 __all__ = ["part_text"]
 
@@ -16,7 +16,7 @@ __all__ = ["part_text"]
 def part_text(kind: str, row: Mapping[str, Any], remarks: Sequence[str] = ()) -> str:
     """Write one part as a part file.
 
-    Source: TOML 1.0; shape of the file: `library.schema`.
+    Source: TOML 1.0; shape of the file: `library.files.schema`.
     """
     lines = [f"# {_printable(remark)}" for remark in remarks]
     lines += [*([""] if lines else []), f"[[{kind}]]"]

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 from pydantic import ValidationError
 
 from library.errors import Defect, LibraryError, near_names
-from library.expand import adapter_rows, termination_rows
-from library.plainfile import read_plain
-from library.schema import PartFile
-from library.store import PART_FILES, tomllib
+from library.files.expand import adapter_rows, termination_rows
+from library.files.plainfile import read_plain
+from library.files.schema import PartFile
+from library.files.store import PART_FILES, tomllib
 
 if TYPE_CHECKING:
     from pydantic_core import ErrorDetails
@@ -83,7 +83,7 @@ def _parsed(text: str, name: str) -> Row:
 def defects_of(document: Mapping[str, Any]) -> tuple[Defect, ...]:
     """Find the faults of shape in a parsed part file.
 
-    Source: `library.schema`.
+    Source: `library.files.schema`.
     """
     try:
         PartFile.model_validate(document)
@@ -172,9 +172,9 @@ def _texts(value: Any) -> Iterator[tuple[tuple[int, ...], str]]:
 def _connector_defects(
     document: Mapping[str, Any], rows: list[tuple[str, int, Row]], families: tuple[Row, ...]
 ) -> Iterator[Defect]:
+    from library.files.schema import ROWS
     from library.mating import exact_connector
     from library.parts import Library
-    from library.schema import ROWS
 
     own = [row for kind, _, row in rows if kind == "family" and _sound(ROWS["family"], row)]
     library = Library({"family": [*own, *families]})

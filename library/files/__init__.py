@@ -1,0 +1,1 @@
+"""Data files and own part files: read, validated, expanded, made records, written."""
