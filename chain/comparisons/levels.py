@@ -253,7 +253,10 @@ def _estimate(rows: list[Level], first: str) -> tuple[_Estimate, Real]:
     free = levels.size - int(rank)
     left = levels - design @ fitted
     residual = np.full(free, math.sqrt(float(left @ left) / free)) if free else np.zeros(0)
-    return _Estimate(float(weights @ levels), float(np.sqrt(weights @ weights)), drift, levels.size), residual
+    # Levels of one decimal often differ by just half of the digit shown: the sum's own rounding, which differs from one
+    # processor to the next, must not decide it.
+    value = round(float(weights @ levels), 9)
+    return _Estimate(value, float(np.sqrt(weights @ weights)), round(drift, 9), levels.size), residual
 
 
 def _neighbour_weights(second: NDArray[np.bool_], times: Real) -> Real:
