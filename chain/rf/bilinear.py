@@ -29,11 +29,14 @@ class Maps:
     def ceiling(self) -> NDArray[np.float64]:
         """Largest magnitude that any passive far end can give: |centre| + radius of the image of the unit circle."""
         down = 1 - np.abs(self.r) ** 2
+        # The pole's mirror image in the unit circle, -conj(r), is what maps to the centre
+        # of the circle's image; |r| < 1 of a passive chain keeps the pole itself outside.
         center = (self.q - self.p * np.conj(self.r)) / down
         return np.asarray(np.abs(center) + np.abs(self.p - self.q * self.r) / down)
 
     def recovered(self, reading: Complex) -> Complex:
         """Far reflection of a reading: the inverse map."""
+        # The adjugate of [[p, q], [r, 1]]: the determinant drops out of the quotient.
         return (reading - self.q) / (self.p - self.r * reading)
 
 
@@ -42,6 +45,7 @@ def in_front(s: Complex, inner: Maps) -> Maps:
 
     Source: S11 + S12 S21 x/(1 - S22 x) with x the inner map.
     """
+    # Divided by what would stand in the place of the 1, so that three numbers go on being enough.
     down = 1 / (1 - s[..., 1, 1] * inner.q)
     r = (inner.r - s[..., 1, 1] * inner.p) * down
     down *= s[..., 0, 1] * s[..., 1, 0]

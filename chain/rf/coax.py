@@ -24,6 +24,7 @@ def attenuation_db_per_100m(coax: Coax, freq_hz: Real, temperature_c: float = 20
     copper.
     """
     low, high = coax.valid_from_hz, coax.valid_to_hz
+    # Ends typed in MHz come back a rounding away from those of the sweep.
     slack = 1e-9 * high
     if freq_hz.size and (freq_hz.min() < low - slack or freq_hz.max() > high + slack):
         raise RangeError(
@@ -33,11 +34,16 @@ def attenuation_db_per_100m(coax: Coax, freq_hz: Real, temperature_c: float = 20
         )
     mhz = freq_hz / 1e6
     if coax.points_hz:
+        # Loss follows a power of frequency, a straight line in logarithms. A table does
+        # not part conductor from dielectric; all of it is taken for the conductor's,
+        # which is most of it below 1 GHz and the part that temperature moves.
         logs = np.interp(np.log(freq_hz), np.log(coax.points_hz), np.log(coax.points_db_per_100m))
         conductor, dielectric = np.exp(logs), np.zeros_like(mhz)
     else:
         conductor = coax.flat_db_per_100m + coax.per_sqrt_mhz_db_per_100m * np.sqrt(mhz)
         dielectric = coax.per_mhz_db_per_100m * mhz
+    # Skin depth and surface resistance both go with the square root
+    # of resistivity, from the temperature that the figures hold for.
     warm = np.sqrt((1 + COPPER_PER_K * (temperature_c - 20)) / (1 + COPPER_PER_K * (coax.temperature_c - 20)))
     return conductor * warm, dielectric
 
@@ -51,6 +57,8 @@ def characteristic_ohm(coax: Coax, freq_hz: Real, conductor_np: Real, dielectric
         real = np.interp(np.log(freq_hz), np.log(coax.impedance_points_hz), coax.impedance_points_ohm)
     else:
         real = np.full(freq_hz.shape, coax.impedance_ohm)
+    # Loss in the conductor turns the impedance capacitive, loss in the
+    # dielectric inductive; at 0 Hz the first order has no meaning.
     with np.errstate(divide="ignore", invalid="ignore"):
         angle = np.where(phase_rad > 0, (conductor_np - dielectric_np) / phase_rad, 0.0)
     return np.asarray(real * (1 - 1j * angle))

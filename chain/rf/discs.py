@@ -105,6 +105,7 @@ def _propagate(line: Line, region: Region, direction: int) -> Region:
     rho = (line.impedance_ohm - ref) / (line.impedance_ohm + ref)
     known = bool(np.all(rho == 0))
     wide_rho = _wide(rho, region)
+    # Into the line's own impedance and, below, out of it again, by exact maps: a known mismatch widens nothing.
     if not known:
         region = bilinear(region, 1.0, -wide_rho, -wide_rho, 1.0)
     loosest = np.exp(-2 * direction * line.loss_np * (1 - line.loss_tolerance) * min(line.length_low, line.length_high))
@@ -114,6 +115,7 @@ def _propagate(line: Line, region: Region, direction: int) -> Region:
     middle = (line.length_low + line.length_high) / 2
     turn = np.exp(-2j * direction * line.phase_rad * middle)
     half = 2 * line.phase_rad * abs(line.length_high - line.length_low) / 2
+    # On the way back loss is a gain, and which end of the tolerance gives more of it turns round.
     low, high = np.minimum(loosest, tightest), np.maximum(loosest, tightest)
     region = scale(region, _wide(turn, region), _wide(low, region), _wide(high, region), _wide(half, region))
     return region if known else bilinear(region, 1.0, wide_rho, wide_rho, 1.0)
@@ -121,6 +123,7 @@ def _propagate(line: Line, region: Region, direction: int) -> Region:
 
 def _product(box: Box, region: Region) -> tuple[Complex, Real, Real, Real]:
     product = box.s[..., 0, 1] * box.s[..., 1, 0]
+    # Ten and not twenty: a reflection passes the loss there and back.
     size, relative = np.abs(product), 10 ** (box.loss_tolerance_db / 10)
     turn = product / np.maximum(size, 1e-300)
     error = np.zeros(size.shape) if box.product_radius is None else box.product_radius
@@ -135,6 +138,7 @@ def _product(box: Box, region: Region) -> tuple[Complex, Real, Real, Real]:
 def _box(box: Box, region: Region) -> Region:
     s = box.s
     region = bilinear(region, 1.0, 0.0, -_wide(s[..., 1, 1], region), 1.0)
+    # z/(1 - (S22 + d) z) is z'/(1 - d z') of z' = z/(1 - S22 z): what is known first, then what is not.
     if box.far_radius is not None:
         region = quotient(region, _wide(box.far_radius, region))
     turn, low, high, error = _product(box, region)
@@ -152,6 +156,7 @@ def _box_back(box: Box, region: Region) -> Region:
         region = add_disc(region, _wide(box.near_radius, region))
     region = shift_by(region, -_wide(s[..., 0, 0], region))
     turn, low, high, error = _product(box, region)
+    # A factor 1 + e is undone by 1 + f with |f| up to |e|/(1 - |e|).
     region = add_disc(region, error / np.maximum(1 - error, 1e-9) * region.most)
     region = scale(region, np.conj(turn), 1 / np.maximum(high, 1e-300), 1 / np.maximum(low, 1e-300), np.zeros(()))
     if box.far_radius is not None:
@@ -166,21 +171,17 @@ def _ladder(ladder: Ladder, region: Region, direction: int) -> Region:
     region = _reference(region, start, stop)
     for index in order:
         kind, resistance = ladder.arms[index]
-        impedance = ladder.arm_ohm(index)
-        spread = resistance * ladder.tolerance
-        if kind == "series":
-            added, wide = impedance / (2 * stop), spread / (2 * stop)
-            a, b, c, d = 1 - added, added, -added, 1 + added
-        else:
-            added = stop / (2 * impedance)
-            wide = stop * spread / (2 * np.abs(impedance) * (np.abs(impedance) - spread)).min()
-            a, b, c, d = 1 - added, -added, added, 1 + added
+        series = kind == "series"
+        ends = [ladder.arm_ohm(index, resistance * (1 + off)) for off in (0.0, -ladder.tolerance, ladder.tolerance)]
+        # Impedance and admittance are bilinear in the resistance and never farther from nominal than at an end of its tolerance.
+        added, *moved = (ohm / (2 * stop) if series else stop / (2 * ohm) for ohm in ends)
+        wide = float(np.max([np.abs(each - added) for each in moved]))
+        a, b, c, d = (1 - added, added, -added, 1 + added) if series else (1 - added, -added, added, 1 + added)
         if direction < 0:
             a, b, c, d = d, -b, -c, a
         region = bilinear(region, *(_wide(np.asarray(value), region) for value in (a, b, c, d)))
         if wide:
-            away = 1.0 if kind == "series" else -1.0
-            region = add_disc(region, _arm_error(region, away, float(wide)))
+            region = add_disc(region, _arm_error(region, 1.0 if series else -1.0, wide))
     return region if direction > 0 else region.inside_unit()
 
 

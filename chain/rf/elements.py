@@ -188,6 +188,7 @@ class Ladder:
         resistance = nominal if resistance_ohm is None else resistance_ohm
         impedance = resistance + 1j * omega * self.inductance_h
         if kind == "series" and self.capacitance_f:
+            # The end caps lie across the whole body of a resistor, its inductance included.
             impedance = impedance / (1 + 1j * omega * self.capacitance_f * impedance)
         return np.asarray(impedance, dtype=complex)
 
@@ -228,6 +229,8 @@ def line_s(impedance_ohm: Complex, gamma_length: Complex, reference_ohm: float) 
     # e^-2x keeps long lossy lines finite where sinh and cosh would overflow.
     once = np.exp(-np.asarray(gamma_length))
     twice = once * once
+    # The far junction is the near one turned round, -rho: without
+    # length the two cancel (1 - twice), and their bounces carry rho^2.
     rho = (impedance_ohm - reference_ohm) / (impedance_ohm + reference_ohm)
     down = 1 - rho * rho * twice
     out[..., 0, 0] = out[..., 1, 1] = rho * (1 - twice) / down
@@ -263,6 +266,7 @@ def limit_radius(limit: Limit | None, freq_hz: Real) -> Real | None:
     """
     if limit is None:
         return None
+    # Outside a table its end values hold, for no better limit was stated there.
     loss_db = np.interp(freq_hz, limit.freq_hz, limit.return_loss_db)
     return np.asarray(10 ** (-loss_db / 20))
 
@@ -272,15 +276,17 @@ def end_radius(whole: Real | None, loss_np: Real) -> Real | None:
 
     Source: |r1| + |r2| e^(-2 a l) <= L with |r1| = |r2|.
     """
+    # Sizes are added, not powers: at some frequency of a sweep the two ends come back in phase.
     return None if whole is None else np.asarray(whole / (1 + np.exp(-2 * loss_np)))
 
 
 def impedance_room_ohm(radius: Real | None, reference_ohm: float) -> float:
     """Largest departure of a lead's impedance that its reflection limit leaves room for [ohm].
 
-    Source: r = d/(2 Z + d) for an impedance off by d, solved for the smaller d: 2 Z r/(1 + r).
+    Source: |r| = d/(2 Z - d) for an impedance lower by d, which leaves less room than a higher one: d = 2 Z r/(1 + r).
     """
     if radius is None:
         return float(np.inf)
+    # A lead has one impedance at all frequencies, so the strictest limit sets its room.
     least = float(radius.min())
     return 2 * reference_ohm * least / (1 + least)

@@ -52,9 +52,11 @@ def _two_port(part: Part, frequencies: bytes, ohm: float, turned: bool, ideal: b
         for corner in _corners(each):
             moved = np.abs(_whole((*elements[:number], corner, *elements[number + 1 :]), ohm) - nominal)
             near, far = np.maximum(near, moved[:, 0, 0]), np.maximum(far, moved[:, 1, 1])
+        # Junctions of unknown phase may all come back in phase, so their sizes are added up.
         inside = getattr(each, "inside_radius", None)
-        near = near + (none if each.near_radius is None else each.near_radius) + (none if inside is None else inside)  # type: ignore[union-attr]
-        far = far + (none if each.far_radius is None else each.far_radius)  # type: ignore[union-attr]
+        both = none if inside is None else inside
+        near = near + both + (none if each.near_radius is None else each.near_radius)  # type: ignore[union-attr]
+        far = far + both + (none if each.far_radius is None else each.far_radius)  # type: ignore[union-attr]
     spread = sum(each.loss_tolerance_db for each in elements if isinstance(each, Box))
     return TwoPort(nominal, np.minimum(near, MOST_RADIUS), np.minimum(far, MOST_RADIUS), spread)
 

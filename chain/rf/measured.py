@@ -33,6 +33,7 @@ def elements(item: Item, freq_hz: NDArray[np.float64]) -> tuple[Element, ...]:
         )
     if own_hz.shape != freq_hz.shape or not np.allclose(own_hz, freq_hz, rtol=1e-9):
         s = _interpolated(part, own_hz, s, freq_hz)
+    # What is declared goes before the file's header, which often says 50 ohm whatever was measured.
     declared = part.reference_ohm or (reference[0], reference[1])
     s = twoport.renormalise(s, (declared[0], declared[1]), (part.near_ohm, part.far_ohm))
     radius = limit_radius(part.reflection_error, freq_hz)
@@ -52,4 +53,5 @@ def _interpolated(
             f"up to {turn.max() if turn.size else 0:.0f} degrees from one to the next",
             "measure it with more points",
         )
+    # A spline runs away beyond its ends, even by the rounding that is let through above.
     return np.asarray(CubicSpline(own_hz, s)(np.clip(freq_hz, own_hz[0], own_hz[-1])))

@@ -35,6 +35,7 @@ def network_s(
     b: Complex | complex = 0j
     c: Complex | complex = 0j
     d: Complex | complex = 1.0 + 0j
+    # Chain matrices multiply from near to far: each arm comes in from the right.
     for index, arm in enumerate(arms):
         factor = 1.0 if factors is None else np.asarray(factors[index])
         if arm.what == "line" and arm.way == "series":
@@ -86,6 +87,7 @@ def elements(item: Item, freq_hz: Real) -> tuple[Element, ...]:
     loose = any(arm.tolerance for arm in part.arms)
     if not loose:
         return (Box(item.id, part.near_ohm, part.far_ohm, nominal),)
+    # Reflections of several arms add or cancel with frequency, so every corner is tried and not one arm at a time.
     corners = [
         network_s(part.arms, freq_hz, part.near_ohm, part.far_ohm, factors)
         for factors in product(*((1 - arm.tolerance, 1 + arm.tolerance) for arm in part.arms))
@@ -93,6 +95,7 @@ def elements(item: Item, freq_hz: Real) -> tuple[Element, ...]:
     off = [
         np.max([np.abs(each[:, port, port] - nominal[:, port, port]) for each in corners], axis=0) for port in (0, 1)
     ]
+    # Relative, as the unknown of a box's product multiplies it.
     both = nominal[:, 0, 1] * nominal[:, 1, 0]
     passed = np.max([np.abs(each[:, 0, 1] * each[:, 1, 0] / both - 1) for each in corners], axis=0)
     return (Box(item.id, part.near_ohm, part.far_ohm, nominal, off[0], off[1], product_radius=passed),)

@@ -62,6 +62,7 @@ def section_lines(name: str, sections: Sequence[ShortLine], freq_hz: Real) -> tu
     """
     lines = []
     for ohm, length_m in sections:
+        # Only the typical half is uncertain in length; a section stated for its very pair is not.
         half = length_m == WRONG_HALF_M
         lines.append(
             Line(

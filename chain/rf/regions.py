@@ -46,6 +46,7 @@ class Region:
     @property
     def least(self) -> Real:
         """Smallest magnitude inside the region, shape (frequencies, ...)."""
+        # Either the disc keeps clear of the origin, or the origin lies in the hole.
         outside = np.abs(self.center) - self.radius
         hole = self.hole_radius - np.abs(self.hole_center)
         return np.asarray(np.maximum(np.maximum(outside, hole).max(axis=0), 0.0))
@@ -96,6 +97,8 @@ def _image(
     center: Complex, radius: Real, a: Complex, b: Complex, c: Complex, d: Complex
 ) -> tuple[Complex, Real, NDArray[np.bool_]]:
     pole = c * center + d
+    # Positive where the pole lies outside the disc; the centre of
+    # the image belongs to the pole's mirror image in the circle.
     down = np.abs(pole) ** 2 - np.abs(c) ** 2 * radius**2
     good = down > 0
     down = np.where(good, down, 1.0)
@@ -141,6 +144,7 @@ def quotient(region: Region, radius: NDArray[Any]) -> Region:
     Source: |z/(1 - d z) - z| = |d z^2|/|1 - d z|; magnitudes by b/(1 - L b) and a/(1 + L a).
     """
     most, least = region.most, region.least
+    # Where d z may reach 1 nothing is bounded: the floor makes the disc larger than any that counts.
     room = np.maximum(1 - np.real(radius) * most, 1e-9)
     slip = np.real(radius) * most**2 / room
     return _follow(region, slip, most / room, least / (1 + np.real(radius) * least))

@@ -26,8 +26,8 @@ def elements(item: Item, freq_hz: Real, others: ElementsOf) -> tuple[Element, ..
     assert isinstance(part, Splitter)
     full = s = _full(part, freq_hz)
     radius = limit_radius(part.limit, freq_hz)
+    own = radius if radius is not None else np.zeros(freq_hz.shape)
     ports = list(part.ports)
-    near, far = (ports.index(name) for name in item.path)
     spread = np.zeros((3, *freq_hz.shape))
     arms = {arm.port: arm for arm in item.arms}
     index_of = {name: at for at, name in enumerate(part.ports)}
@@ -42,16 +42,16 @@ def elements(item: Item, freq_hz: Real, others: ElementsOf) -> tuple[Element, ..
         reflection = branch.end
         for element in reversed(branch.elements):
             reflection = np.asarray(twoport.input_reflection(element.nominal(), reflection))
+        # The disc's centre is not the nominal reflection about which draws are made; the distance counts as unknown.
         unknown = region.radius[0] + np.abs(region.center[0] - reflection)
         branches.append(branch)
         near, far = ports.index(item.path[0]), ports.index(item.path[1])
-        own = radius if radius is not None else np.zeros(freq_hz.shape)
         spread += _reach(s, (near, far, index), (np.abs(reflection), unknown, own))
         s = twoport.reduce_port(s, index, reflection)
+        # A port reduced away renumbers those behind it.
         del ports[index]
     near, far = ports.index(item.path[0]), ports.index(item.path[1])
     s = s[..., [near, far], :][..., :, [near, far]]
-    own = radius if radius is not None else np.zeros(freq_hz.shape)
     return (
         Tee(
             item.id,
@@ -93,6 +93,7 @@ def _reach(s: Complex, ports: tuple[int, int, int], sizes: tuple[Real, Real, Rea
     moved = (unknown + port * known * most) / room
     into_near, into_far = np.abs(s[..., near, arm]), np.abs(s[..., far, arm])
     through = into_near * into_far * moved / np.maximum(np.abs(s[..., far, near]), 1e-12)
+    # S12 and S21 both move: (1 + t)^2 - 1 = t (2 + t).
     return np.stack([into_near**2 * moved, into_far**2 * moved, through * (2 + through)])
 
 

@@ -23,6 +23,7 @@ def elements(item: Item, freq_hz: NDArray[np.float64]) -> tuple[Element, ...]:
     part = item.part
     assert isinstance(part, Transformer)
     seen_ohm = part.far_ohm / part.turns_ratio**2 if part.turns_ratio else part.near_ohm
+    # An ideal ratio shows the far impedance over its square; where that is not the near one, a step is left.
     ratio = twoport.step(part.near_ohm, seen_ohm)
     radius = limit_radius(part.limit, freq_hz)
     if radius is not None:

@@ -50,6 +50,8 @@ def _star(near: Complex, far: Complex, out: Complex, scratch: tuple[Complex, Com
     b11, b12, b21, b22 = (far[..., row, column] for row in (0, 1) for column in (0, 1))
     o11, o12, o21, o22 = (out[..., row, column] for row in (0, 1) for column in (0, 1))
     forward, backward = scratch
+    # 1/(1 - S22 S11) sums every bounce between the two ports that face each other. Each element
+    # of `near` is read for the last time before the one that may share its memory is written.
     np.multiply(a22, b11, out=backward)
     np.subtract(1, backward, out=backward)
     np.reciprocal(backward, out=backward)
@@ -104,6 +106,8 @@ def step(near_ohm: float, far_ohm: float) -> Complex:
     Source: Continuity of voltage and current across the junction.
     """
     rho = (far_ohm - near_ohm) / (far_ohm + near_ohm)
+    # Waves are normalised to power, so the junction is reciprocal and
+    # lossless: the same factor either way, and unequal signs of rho.
     through = np.sqrt(1 - rho**2)
     return np.array([[rho, through], [through, -rho]], dtype=complex)
 
@@ -146,6 +150,8 @@ def from_abcd(abcd: Complex, near_ohm: float, far_ohm: float) -> Complex:
     down = a * far_ohm + b + c * near_ohm * far_ohm + d * near_ohm
     out = empty(abcd.shape[:-2])
     out[..., 0, 0] = (a * far_ohm + b - c * near_ohm * far_ohm - d * near_ohm) / down
+    # The far current counts outwards, as a chain matrix hands it on; the
+    # determinant, 1 for reciprocal arms, belongs to one direction only.
     out[..., 0, 1] = 2 * np.sqrt(near_ohm * far_ohm) * (a * d - b * c) / down
     out[..., 1, 0] = 2 * np.sqrt(near_ohm * far_ohm) / down
     out[..., 1, 1] = (-a * far_ohm + b - c * near_ohm * far_ohm + d * near_ohm) / down
@@ -159,6 +165,7 @@ def reduce_port(s: Complex, port: int, reflection: ArrayLike) -> Complex:
     """
     keep = [index for index in range(s.shape[-1]) if index != port]
     end = np.asarray(reflection)
+    # What the port's own end sends back meets the port again: the series of bounces closes to this quotient.
     scale = end / (1 - s[..., port, port] * end)
     into = s[..., keep, port]
     out_of = s[..., port, keep]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -14,6 +15,7 @@ from chain.cli.main import chain
 from chain.reception.installation_file import load_installation
 from chain.rf.matrix import two_port
 from library.load import load_library
+from library.records import Limit
 
 FREQ = skrf.Frequency(470, 700, 47, "MHz")
 END = """
@@ -86,8 +88,6 @@ def test_a_measured_two_port_and_a_section_agree_with_scikit_rf(seed, turned, tm
 
 def test_the_tolerance_of_a_section_is_drawn():
     """A quarter wave's reflection moves within the radius told, for lengths and impedances between its corners."""
-    from dataclasses import replace
-
     part = replace(load_library().part("quarter-wave"), length_tolerance_m=0.004, impedance_tolerance_ohm=2.0)
     freq = np.linspace(0.8, 1.2, 21) * part.design_hz
     found = two_port(part, freq, 75.0)
@@ -95,6 +95,12 @@ def test_the_tolerance_of_a_section_is_drawn():
     moved = replace(part, pieces=tuple((ohm + 1.5, share) for ohm, share in part.pieces), limit=None)
     other = two_port(moved, freq, 75.0, ideal=True)
     assert np.all(np.abs(other.s[:, 0, 0] - found.s[:, 0, 0]) <= found.near_radius)
+
+
+def test_what_the_making_of_a_section_reflects_shows_at_both_ends():
+    part = replace(load_library().part("quarter-wave"), limit=Limit((0.0,), (26.0,)))
+    found = two_port(part, np.array([part.design_hz]), 75.0)
+    assert min(found.near_radius[0], found.far_radius[0]) >= 10 ** (-26 / 20)
 
 
 @pytest.mark.parametrize(

@@ -29,6 +29,8 @@ from chain.assembly.budget import budget
 from chain.assembly.cascade import build
 from chain.reflection import magnitude_from_vswr, vswr
 from chain.rf import twoport
+from chain.rf.discs import extremes, forward, region_of
+from chain.rf.elements import Ladder
 from chain.rf.references import aligned, nominal
 from chain.setups import Calibration
 from chain.sweeps.readings import Readings
@@ -212,6 +214,18 @@ def test_bound_holds_every_admissible_draw(items, magnitude, seed):
     low, high = reading_range(elements, np.full(FREQ_HZ.size, magnitude))
     assert np.all(np.abs(reading) <= high + ROUNDING)
     assert np.all(np.abs(reading) >= low - ROUNDING)
+
+
+@pytest.mark.parametrize("inductance_h", [0.0, 1e-9, 3e-9])
+@pytest.mark.parametrize("kind", ["series", "shunt"])
+def test_bound_holds_resistors_with_parasitics(kind, inductance_h):
+    """A capacitor across a resistor and its inductance can make its tolerance count for more than at DC."""
+    arm = Ladder("pad", 50, 75, ((kind, 60.0),), np.array([2e8, 8e8, 1.9e9]), 0.2, inductance_h, 0.3e-12)
+    for far in np.multiply.outer([0.0, 0.3, 0.9], np.exp(1j * np.radians(np.arange(0, 360, 15)))).ravel():
+        low, high = extremes(forward((arm,), region_of(np.full(3, far), np.zeros(3))))
+        for off in np.linspace(-0.2, 0.2, 9):
+            seen = np.abs(twoport.input_reflection(arm.matrix((np.array([60 * (1 + off)]),)), far))
+            assert np.all((seen >= low - ROUNDING) & (seen <= high + ROUNDING))
 
 
 @given(item_lists(1, 1), floats(0, 1), seeds)
