@@ -91,6 +91,7 @@ def learn_lead(
     whole, warnings = thinned(sweeps)
     coming_back(whole.traces)
     both = length_m is not None and velocity_factor is not None
+    # Where both are stated they count the whole turns of the phase, which a sweep that begins high up cannot.
     seconds = length_m / LIGHT_M_PER_S / velocity_factor if length_m and velocity_factor and both else None
     at_hz = asked_hz(whole.freq_hz, about)
     span = inside(whole.freq_hz, at_hz)
@@ -103,12 +104,14 @@ def learn_lead(
 
     fit = fit_of(impedance_ohm or reference)
     nominal, assumed = _nominal_ohm(fit, traces, impedance_ohm)
+    # A first fit finds the impedance that the reflections of the second are stated in.
     fit = fit_of(nominal)
     believable(fit)
 
     def figures(drawn: Traces) -> dict[str, Real]:
         found = fit.figures(drawn)
         if "delay_s" in found:
+            # The error of the stated length passes into what is made of the delay, not into the delay.
             stretched = 1 + drawn.get("length", np.zeros(1)).real
             if length_m is not None:
                 found["velocity_factor"] = length_m * stretched / LIGHT_M_PER_S / found["delay_s"]
@@ -251,7 +254,7 @@ def learn_ends(
 
     Source
     ------
-    `chain.characterize.error_box`. An error of the load leaves the loss alone to first order, and adds to the reflections.
+    `chain.characterize.two_port`. An error of the load leaves the loss alone to first order, and adds to the reflections.
     """
     if not sweeps.has_phase:
         raise RangeError(
@@ -327,6 +330,7 @@ def learn_back_to_back(
         return twoport.renormalise(np.asarray(traces["through"]), reference, outer)
 
     def of_one(found: dict[str, Real], traces: Traces) -> dict[str, Real]:
+        # The adapter's loss is shared by both halves, as the pair's is.
         apart = traces.get("apart", np.zeros(1)).real - between_db / 2
         outer_ends = {
             name: np.maximum(found[f"near_{name}"], found[f"far_{name}"])

@@ -96,6 +96,7 @@ def disturbed_one_port(
     2 Im r. What changes at the far end comes through as t, half the difference of open and short.
     """
     residuals = tuple(analyzer.drawn(what, rng, count) for what in ("directivity", "tracking", "source_match"))
+    # The part of a trace that has been at the far end: open and short share all that turned back before.
     through = (traces["open"] - traces["short"]) / 2
     junction = analyzer.drawn("repeatability", rng, count) * single
     changes = _ends(freq_hz, analyzer, far_ohm, rng, count, single)
@@ -115,6 +116,7 @@ def _ends(
 ) -> dict[str, Complex]:
     """Departure of each end from the ideal."""
     omega = 2 * np.pi * freq_hz
+    # One capacitance and one inductance for the whole sweep, anywhere from none to the stated.
     opened = 1j * omega * far_ohm * analyzer.open_capacitance_f * rng.random((count, 1))
     shorted = 1j * omega / far_ohm * analyzer.short_inductance_h * rng.random((count, 1))
     changes = {
@@ -125,6 +127,8 @@ def _ends(
     if single:
         for end, change in changes.items():
             junction = analyzer.drawn("repeatability", rng, count)
+            # A lossless junction cannot lessen a full reflection, only
+            # turn it: (r + 1)/(1 + conj(r)) is 1 + 2j Im r to first order.
             changes[end] = change + (junction if end == "load" else 2j * junction.imag)
     return changes
 

@@ -95,6 +95,7 @@ def _factor(steady: Real, scatter: Real, freedom: int) -> Real:
     """Coverage factor at the effective degrees of freedom, over that of a normal distribution."""
     from scipy.special import ndtri, stdtrit
 
+    # Welch-Satterthwaite (JCGM 100, G.4.1) with infinite freedom for the steady part: freedom/share^2.
     share = np.maximum(scatter**2 / np.maximum(scatter**2 + steady**2, TINY), 1e-6)
     return np.asarray(stdtrit(freedom / share**2, ENDS[1]) / ndtri(ENDS[1]))
 

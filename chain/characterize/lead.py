@@ -57,6 +57,7 @@ def fitted(columns: Real, values: Real) -> LeastSquares:
 
     Source: Ordinary least squares, by the pseudo-inverse.
     """
+    # One inverse serves all drawn curves at once.
     coefficients = values @ np.linalg.pinv(columns).T
     return LeastSquares(coefficients, values - coefficients @ columns.T)
 
@@ -85,6 +86,7 @@ def unwrapped(freq_hz: Real, wave: Complex, seconds: float | None, what: str) ->
     """
     phase = np.unwrap(np.angle(wave))
     steps = np.abs(np.diff(phase))
+    # Unwrapping goes wrong from half a turn a step; noise needs the rest.
     if steps.max() > 0.75 * np.pi:
         degrees = float(np.rad2deg(steps.max()))
         raise RangeError(
@@ -101,6 +103,7 @@ def unwrapped(freq_hz: Real, wave: Complex, seconds: float | None, what: str) ->
 
 def _at_zero(freq_hz: Real, phase: Real) -> tuple[float, float]:
     """Phase carried back to zero frequency in turns, and how far it scatters over the span [rad]."""
+    # In parts of the highest frequency, so that the fit does not mix 1 with 1e9.
     place = freq_hz / freq_hz[-1]
     slope, offset = np.polyfit(place, phase, 1)
     scatter = float(np.std(phase - offset - slope * place)) / float(np.ptp(place))
@@ -152,10 +155,12 @@ def misfit_db(at: Real, columns: Real, rest: Real, noise_db: Real) -> Real:
     Source: Covariance of least squares under residuals that hang together, weights falling to zero over the lags
     (Bartlett).
     """
+    # Chi-square over its degrees of freedom scatters by sqrt(2/free): only four times that is ripple and not chance.
     free = rest.size - columns.shape[1]
     ratio = float(np.sum((rest / np.maximum(noise_db, 1e-9)) ** 2)) / free
     if ratio < 1 + 4 * np.sqrt(2 / free):
         return np.zeros(at.shape[0])
+    # What each residual pulls the curve by; neighbours of one ripple pull alike, so products over short lags count too.
     pull = (at @ np.linalg.pinv(columns)) * rest
     lags = max(4, rest.size // 8)
     alone = total = (pull**2).sum(-1)
@@ -232,6 +237,7 @@ class LeadFit:
     def waves(self, opened: Complex, shorted: Complex, ohm: Complex | Real | float) -> tuple[Complex, Complex]:
         """What comes back of a wave inside the line, (mean, product) of open and short, for a line of impedance `ohm`."""
         rho = (ohm - self.reference_ohm) / (ohm + self.reference_ohm)
+        # Seen in the line's own impedance the wave comes back once: +w from an open, -w from a short.
         from_open = (opened - rho) / (1 - rho * opened)
         from_short = (rho - shorted) / (1 - rho * shorted)
         return np.asarray((from_open + from_short) / 2), np.asarray(from_open * from_short)
@@ -242,6 +248,8 @@ class LeadFit:
         if not self.has_phase:
             loss = -5 * np.log10(np.abs(opened * shorted))
             return self.wave, np.asarray(loss), ohm[..., 0]
+        # With ideal ends open + short = 2 rho (1 - w^2)/(1 - rho^2 w^2),
+        # which vanishes in the line's own impedance: what is left tells rho.
         even = (opened + shorted) / 2
         columns = design(self.freq_hz, self.two_terms)
         drop: Real | float = 0.0
@@ -257,8 +265,11 @@ class LeadFit:
                 break
             rho = (line - self.reference_ohm) / (line + self.reference_ohm)
             basis = (1 - product) / (1 - rho * rho * product)
+            # A step of least squares for one real number, the weight
+            # being how much the sweep says of it at each frequency.
             gain = (np.conj(basis) * (even - rho * basis)).real.sum(-1) / (np.abs(basis) ** 2).sum(-1)
             own = (ohm - self.reference_ohm) / (ohm + self.reference_ohm) + gain[..., None]
+            # A wild first round must not leave the passive range, from where it would not come back.
             own = np.clip(own, -0.9, 0.9)
             ohm = self.reference_ohm * (1 + own) / (1 - own)
         return wave, np.asarray(loss), ohm[..., 0]

@@ -65,6 +65,8 @@ def line_loss(at_hz: Real, loss: Interval, two_terms: bool) -> tuple[Real, float
     """
     _not_gain(loss)
     open_below = bool((loss.low <= 0.01 * loss.high).any())
+    # A tolerance is at most 99.9 %: where no loss at all may be
+    # true, half the upper end with all of it either way covers both.
     wanted = loss.high / 2 if open_below else loss.value
     parts = _not_negative(at_hz, wanted, two_terms)
     if open_below:

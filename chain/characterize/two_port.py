@@ -93,6 +93,7 @@ class BoxFit:
     def smooth(self, reflection: Complex) -> Complex:
         """Reflection without its noise, as a curve in the complex plane, shape (..., frequencies)."""
         place = 2 * (self.freq_hz - self.freq_hz[0]) / np.ptp(self.freq_hz) - 1
+        # Chebyshev's columns stay well apart where powers of such a degree would be all but alike.
         columns = np.polynomial.chebyshev.chebvander(place, self.degree)
         return np.asarray((reflection @ np.linalg.pinv(columns).T) @ columns.T)
 
@@ -135,6 +136,7 @@ def box_of_ends(freq_hz: Real, traces: Mapping[str, Complex], seconds: float | N
     """
     _apart(traces)
     out, product = _error_box(traces)
+    # There and back: the delay of the product is twice that of the part.
     phase = unwrapped(freq_hz, product, None if seconds is None else 2 * seconds, "this part")
     out[:, 0, 1] = out[:, 1, 0] = np.sqrt(np.abs(product)) * np.exp(0.5j * phase)
     return out
@@ -144,6 +146,7 @@ def boxes_near(traces: Mapping[str, Complex], nominal: Complex) -> Complex:
     """Two-ports from many sweeps at once that depart a little from a known one."""
     out, product = _error_box(traces)
     root = nominal[:, 1, 0]
+    # The quotient stays near 1, where the root's principal value is the branch that the nominal one chose.
     out[..., 0, 1] = out[..., 1, 0] = root * np.sqrt(product / root**2)
     return out
 

@@ -52,6 +52,7 @@ def bands_of(setup: Setup, freq_hz: Real) -> tuple[Band, ...]:
     """Channels that hold at least one reading; without any, even stretches of the sweep."""
     out = []
     for name, low, high in setup.sweep.channels:
+        # Both edges of a channel belong to it.
         first, last = (int(each) for each in np.searchsorted(freq_hz, [low, high * (1 + 1e-12)]))
         if last > first:
             out.append(Band(name, low, high, slice(first, last), True))
@@ -96,8 +97,10 @@ def figures_with_phase(
 def _lift(size: Real, known: Real) -> float:
     """How much the noise of single points lifts the largest of those that may be the worst."""
     error = size - known
+    # What all points share is the chain's own error, which the draws carry; the rest is noise of single points.
     common = error.mean(axis=1, keepdims=True)
     noise = float((error - common).std())
+    # A point far below the worst cannot be lifted to it, and would only add to the number that noise picks from.
     contenders = known >= known.max() - CONTENDER * noise
     error = error[:, contenders]
     return float(np.mean(error.max(axis=1) - error.mean(axis=1)))

@@ -84,6 +84,7 @@ def _tail(rows: Sequence[Real]) -> float:
     count = rows[0].size
     least = np.full(count, count)
     for row in rows:
+        # Ranks and not values, since the rows have different units and scales.
         rank = np.empty(count, dtype=int)
         rank[np.argsort(row, kind="stable")] = np.arange(1, count + 1)
         least = np.minimum(least, np.minimum(rank, count + 1 - rank))
@@ -124,6 +125,7 @@ def _without_phase(
     )
     tail = (1 - AIM) / 2
     if together:
+        # One pair of phases tells how the rows hang together; the hull below takes the ends from all pairs.
         other = after[0] if same_phase else after[PHASES // 2]
         tail = _tail([row for number in range(len(bands)) for row in _rows(before[0][number][0], other[number][0])])
     out = []

@@ -79,6 +79,7 @@ def _remade_at_antenna(maps: Maps, measurement: Measurement, run: tuple[int, int
     if not measurement.mating:
         return maps
     seed, batch, number = run
+    # A stream of its own: whether that joint is opened changes no other draw.
     rng = np.random.default_rng([seed, FAR_MATING, batch, number])
     t = measurement.mating * unit_draws(rng, BATCH, measurement.mating_kind)
     return compose(maps, Maps(np.ones_like(t), t, np.conj(t)))

@@ -196,6 +196,7 @@ def compare_levels(
         error = _drawn_error(rng, one.weight * scatter, degrees, sizes, (site, meter))
         drawn.append(one.value_db + error)
         rows_out.append(_row(channel, one, _interval(drawn[-1]), None if matches is None else sizes))
+    # Errors are drawn for each channel apart, so the mean over channels averages them.
     low, high = _interval(np.mean(drawn, axis=0))
     warnings += _order_warnings(table, names[:2], list(found))
     return LevelComparison(
@@ -223,6 +224,7 @@ def compare_levels(
 
 def _row(channel: str, one: _Estimate, ends: tuple[float, float], sizes: tuple[float, float] | None) -> LevelChannel:
     """One channel; the match is taken out where the sizes of both reflections are known."""
+    # Realised gain is gain less mismatch loss, -10 log10(1 - |G|^2), of each antenna.
     loss = math.nan if sizes is None else 10 * math.log10((1 - sizes[0] ** 2) / (1 - sizes[1] ** 2))
     gain = one.value_db + loss
     return LevelChannel(channel, one.readings, one.value_db, *ends, one.drift_db, gain, _verdict(*ends))
@@ -272,6 +274,8 @@ def _neighbour_weights(second: NDArray[np.bool_], times: Real) -> Real:
             continue
         one, other = before[-1], after[0]
         part = (times[at] - times[one]) / (times[other] - times[one])
+        # The line through both neighbours is what the other antenna
+        # would have read at that time, a steady drift taken out.
         sign = 1.0 if second[at] else -1.0
         out[at] += sign
         out[one] -= sign * (1 - part)
@@ -312,9 +316,11 @@ def _drawn_error(
     def unit() -> Complex:
         return np.asarray(np.exp(2j * np.pi * rng.random(DRAWS)))
 
+    # A scatter estimated from few readings may be too small, which Student's tails make up for (JCGM 101, 6.4.9).
     noise = rng.standard_normal(DRAWS) if math.isinf(degrees) else rng.standard_t(degrees, DRAWS)
     out = scatter_db * noise
     for sign, size in zip((-1, 1), sizes, strict=True):
+        # Each antenna stands elsewhere in the field and reflects by itself, so phases are drawn anew for each.
         out = out + sign * 20 * np.log10(np.abs(1 + site * unit()) + 1e-9)
         out = out - sign * 20 * np.log10(np.abs(1 - size * meter * unit()))
     return np.asarray(out)

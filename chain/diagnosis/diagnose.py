@@ -117,6 +117,7 @@ def prove(
     probability, error = probabilities(found)
     order = np.argsort(-probability, kind="stable")
     hypotheses = tuple(_hypothesis(found[index], float(probability[index]), float(error[index])) for index in order)
+    # The chain as it is meant to be is the first of the kinds.
     right, first = found[0], found[order[0]]
     assert right.typical is not None
     sound = soundness(right.typical, known.readings, seed, float(probability[0]))
@@ -252,6 +253,7 @@ def _hidden_fault(found: FaultProbability, what: str, own: NDArray[np.bool_]) ->
     size = found.size[own]
     if np.isnan(size).any():
         return Hidden(what, item, "", None)
+    # A loss may be off either way; an open is worst where it reflects least.
     low, _, high = map(float, weighted_quantiles(np.abs(size) if what == LOSS else size, weight))
     return Hidden(what, item, SIZES.get(what, "reflection of the connector"), low if what == OPEN_END else high)
 

@@ -69,6 +69,7 @@ def _gathered(
     weight = chance * widths[fault]
     draws = BLOCK * len(blocks)
     total, squares = float(weight.sum()), float(np.square(weight).sum())
+    # Relative standard error of a mean of weights, draws that do not agree included with weight 0.
     error = np.sqrt(max(squares / total**2 - 1 / draws, 0.0)) if total else np.inf
     return FaultProbability(kind, total / draws, float(error), draws, weight, fault, size, widened, typical)
 
@@ -82,6 +83,7 @@ def probabilities(found: Sequence[FaultProbability]) -> tuple[Real, Real]:
     error = np.array([each.error if each.likelihood else 0.0 for each in found])
     total = likelihood.sum()
     share = likelihood / total if total else np.full(likelihood.size, 1 / likelihood.size)
+    # d share_i = share_i (e_i - sum of share_j e_j), squared with independent relative errors e.
     square = np.square(share * error)
     return share, np.sqrt((1 - 2 * share) * np.square(error) * share**2 + share**2 * square.sum())
 
@@ -107,6 +109,7 @@ def evidence(
     widths = [np.array([high - low for low, high in own]) for own in windows]
     first = list(in_order(lambda number: work.predicted(PILOT_BLOCKS + number, windows, work.aim), range(PILOT_BLOCKS)))
     rough = _rough(work, pilot, first, widths)
+    # The pilot chose the windows and would favour them, so its own draws are not counted.
     kept = [[work.chances(index, block[index]) for block in first if block[index]] for index in range(len(kinds))]
     found, most, made = _best(work, kept, widths, rough), -(-(draws or MOST_DRAWS) // BLOCK), len(first)
     while made < most and not (draws is None and _settled(found)):

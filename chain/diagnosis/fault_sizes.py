@@ -60,6 +60,7 @@ def size_spans(values: Real, weights: Real) -> tuple[SizeSpan, ...]:
 def _gap(values: Real, weights: Real) -> float | None:
     """Middle of a gap that parts the sizes, where there is one."""
     low, _, high = map(float, weighted_quantiles(values, weights))
+    # So many equal draws the weights are worth (Kish's effective size): a gap among fewer is chance.
     if weights.sum() ** 2 / np.square(weights).sum() < LEAST_DRAWS or high <= low:
         return None
     share, edges = np.histogram(values, BINS, (low, high), weights=weights / weights.sum())

@@ -49,6 +49,7 @@ def span_share(level: Real, noise: Real, low: float, high: float) -> Real:
     """
     from scipy.special import ndtr
 
+    # No magnitude lies below zero, where the normal tail would have some; off the scale the span has no upper end.
     below = 0.0 if low <= 0 else ndtr((low - level) / noise)
     up_to = 1.0 if np.isinf(high) else ndtr((high - level) / noise)
     return np.asarray(up_to - below)
@@ -59,6 +60,7 @@ def strata(kind: FaultKind, count: int) -> list[slice]:
 
     Source: Stratified sampling in proportion.
     """
+    # Sums are rounded, not parts, so that the strata fill the block exactly.
     edges = np.rint(np.cumsum([0.0, *(fault.weight for fault in kind.faults)]) * count).astype(int)
     return [slice(int(a), int(b)) for a, b in pairwise(edges)]
 
@@ -105,9 +107,11 @@ class Work:
                 if widened != 1.0:
                     noise = widened * _spread(noise, low, high)
                 chance = chance * span_share(predicted.magnitude[left, column], noise, low, high)
+                # Most draws fail at the first readings already; the later ones need not be worked out for them.
                 kept = chance > LEAST_CHANCE
                 left, chance = left[kept], chance[kept]
             size = predicted.size[left]
+            # Draws aimed at the readings agree more often than they should, which their weight takes back.
             chance = chance * predicted.weight[left]
             if self.meter is not None:
                 chance = chance * self.meter(fault, size)
@@ -135,6 +139,7 @@ class Work:
 
 def _spread(noise: Real, low: float, high: float) -> Real:
     width = 0.0 if np.isinf(high) else high - low
+    # A span of equally likely values has the variance width^2/12 (JCGM 100, equation 6).
     return np.asarray(np.sqrt(noise**2 + width**2 / 12))
 
 

@@ -109,6 +109,7 @@ def _readings(work: Work, windows: Sequence[Sequence[tuple[float, float]]]) -> l
             fault, row, _, chance = work.chances(index, block, WIDENED)
             for place, ((low, high), predicted) in enumerate(zip(windows[index], block, strict=True)):
                 own = fault == place
+                # A draw from a narrow window stands for less of the range of sizes.
                 weights[index].append(chance[own] * (high - low))
                 levels[index].append(predicted.magnitude[row[own]])
         if min(sum(each.size for each in side) for side in weights) >= ENOUGH_AGREEING:
@@ -118,6 +119,7 @@ def _readings(work: Work, windows: Sequence[Sequence[tuple[float, float]]]) -> l
 
 def _overlap(values: Sequence[Real], weights: Sequence[Real]) -> float:
     """Area that two weighted distributions share."""
+    # Bins of equal content of both together: neither a narrow distribution nor a tail falls into one bin.
     edges = np.quantile(np.concatenate(values), np.linspace(0, 1, BINS + 1))
     edges[-1] += 1e-12
     shares = [np.histogram(v, np.unique(edges), weights=w)[0] / w.sum() for v, w in zip(values, weights, strict=True)]

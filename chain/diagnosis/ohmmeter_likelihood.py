@@ -78,6 +78,7 @@ def _spread(setup: Setup) -> float:
     """Standard deviation of the logarithm of what a meter shows: resistors (rectangular) and the meter."""
     pads = [item.part for item in setup.items if isinstance(item.part, Pad)]
     tolerance = max((resistor_tolerance(pad) for pad in pads), default=0.0)
+    # A rectangular tolerance of half-width a has the variance a^2/3 (JCGM 100, equation 7).
     return sqrt(tolerance**2 / 3 + METER_SHARE**2)
 
 
@@ -108,5 +109,6 @@ def _chance(seen_ohm: float, expected_ohm: Real, spread: float) -> Real:
     # One ohm more keeps a dead short on the scale.
     off = (log1p(seen_ohm) - np.log1p(np.where(opened, 0.0, expected_ohm))) / spread
     density = np.exp(-np.minimum(off * off, 200.0) / 2) / (spread * sqrt(2 * pi))
+    # A slip may put the figure anywhere on the scale of logarithms, so no kind is ruled out by one bad reading.
     floor = CHANCE_OF_A_SLIP / log1p(OPEN_OHM)
     return np.where(opened, floor, density + floor)

@@ -43,6 +43,7 @@ class ProposalWindow:
 def aim_at(places: Sequence[int], spans: Sequence[tuple[float, float]]) -> Proposal | None:
     """Choose two readings to aim at: the smallest and the largest, whose circles cross at a good angle."""
     closed = [(low + high, place, (low, high)) for place, (low, high) in zip(places, spans, strict=True) if high < 1]
+    # One circle leaves a line of solutions and no point to aim at.
     if len(closed) < 2:
         return None
     least, most = min(closed), max(closed)
@@ -65,9 +66,12 @@ def aimed(
     first = int(PLAIN * count)
     levels = [_levels(rng, sight.noise, span) for sight, span in zip(sights, aim.spans, strict=True)]
     points = _crossing(rng, sights, levels)
+    # A fixed share and not a random one: the density of the mixture is then exact in every block.
     u = np.where(np.arange(count)[:, None] < first, plain, points)
     inside = np.abs(u) <= radius
     u = np.where(inside, u, 0.0)
+    # What is proposed outside the disc cannot be and weighs
+    # nothing; u is set to 0 there only to keep the density finite.
     disc = 1 / (np.pi * radius**2)
     share = first / count
     weight = disc / (share * disc + (1 - share) * _density(u, sights, aim))
@@ -82,6 +86,8 @@ def _levels(rng: np.random.Generator, noise: Real, span: tuple[float, float]) ->
 def _circle(sight: ProposalWindow, size: Real) -> tuple[Complex, Real]:
     """Centre and radius of the circle of u on which the reading has a magnitude."""
     back = inverse(sight.maps)
+    # The circle |reading| = size as the image of the unit circle:
+    # its centre belongs to the pole's mirror image, -conj(r).
     p, r = back.p * size, back.r * size
     down = 1 - np.abs(r) ** 2
     return (back.q - p * np.conj(r)) / down - sight.behind, np.abs(p - back.q * r) / np.abs(down)
@@ -95,6 +101,8 @@ def _crossing(
     (one, first), (two, second) = (_circle(sight, size) for sight, size in zip(sights, sizes, strict=True))
     apart = two - one
     distance = np.maximum(np.abs(apart), TINY)
+    # Law of cosines: how far along the line of centres the common
+    # chord stands; the two crossings lie either side of it.
     along = (first**2 - second**2 + distance**2) / (2 * distance)
     across = first**2 - along**2
     side = rng.choice([-1.0, 1.0], across.shape)
@@ -107,16 +115,20 @@ def _density(u: Complex, sights: tuple[ProposalWindow, ProposalWindow], aim: Pro
     """Density with which aimed draws fall on u."""
     from scipy.special import ndtr
 
+    # Either crossing is taken with an even chance.
     out: Real | float = 0.5
     radii = []
     for sight, (low, high) in zip(sights, aim.spans, strict=True):
         at = u + sight.behind
         down = sight.maps.r * at + 1
         size = np.maximum(np.abs((sight.maps.p * at + sight.maps.q) / down), TINY)
+        # Levels were drawn and u follows: its density is theirs times the
+        # Jacobian, d level/d u = |T'| size/level along each circle's radius.
         level = np.sqrt(size**2 + sight.noise**2)
         steep = np.abs((sight.maps.p - sight.maps.q * sight.maps.r) / down**2) * size / level
         chance = (ndtr((high - level) / sight.noise) - ndtr((low - level) / sight.noise)) / (high - low)
         out = out * chance * steep
         center, _ = _circle(sight, size)
         radii.append((u - center) / np.maximum(np.abs(u - center), TINY))
+    # The sine of the angle between both radii: circles that touch spread one step of level over a long stretch of u.
     return np.asarray(out * np.abs((np.conj(radii[0]) * radii[1]).imag))

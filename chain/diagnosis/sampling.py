@@ -105,6 +105,7 @@ def plan(of: Session, fault: SuspectedFault) -> FaultPlan:
         flip = name == fault.flipped
         for index, element in enumerate(group):
             place = len(group) - 1 - index if flip else index
+            # An item has the same draw in every fault; a joint of a changed chain is another joint and needs its own.
             own = None if shared or (name in items and name != fault.replaced) else element
             radius = 0.0 if aimed_at or len(placed) in cuts else _aimable(of, element)
             if radius:
@@ -121,6 +122,8 @@ def _aimable(of: Session, element: Element) -> float:
         return 0.0
     radius = float(element.near_radius[0])
     own = radius if element.far_radius is None else max(radius, float(element.far_radius[0]))
+    # A pad of so little loss has both reflections taken down where
+    # a draw would give out power: its near one fills no disc.
     gain = float(np.abs(element.s[0, 1, 0])) * 10 ** (element.loss_tolerance_db / 20) + own > 1
     alone = element.s.shape[0] == 1 and element.shape == "disc" and np.abs(element.s[0, 0, 0]) == 0
     return radius if alone and not gain and radius > LEAST_AIMABLE else 0.0
@@ -271,11 +274,13 @@ def _joined(run: _Run, placed: Sequence[_Placed], near_ohm: float, far_ohm: floa
 
 
 def _drawn_piece(run: _Run, each: _Placed, number: int) -> Complex:
+    # A stream of its own, so that a piece that only one fault has does not disturb the draws that all share.
     if each.own is not None:
         return draw(each.own, stream((run.drawn.seed, run.drawn.block), 40, number), run.count)
     s: Complex = run.some(run.drawn.elements[each.name, each.place])
     if each.flip:
         s = twoport.flip(s)
+    # Its own reflection is added later, where draws are aimed; in here it would count twice.
     if each.aimed:
         s = s.copy()
         s[..., 0, 0] = 0
@@ -298,6 +303,7 @@ def _mated(reflection: Complex | float, seen: Complex) -> Complex:
 def _end(run: _Run, end: str) -> Complex:
     """Reflection of a known end in the antenna's impedance, shape (draws or 1, frequencies)."""
     if end == "open" and run.what == OPEN_END:
+        # A resistance across the end, uniform in reflection and not in ohms, so that small and large ones count alike.
         return np.asarray(1 - 2 * run.size, dtype=complex)
     if end == "load50" or (end == "load" and run.what == WRONG_LOAD):
         return np.asarray(run.some(run.drawn.fifties[end == "load"]))
@@ -311,6 +317,7 @@ def _shown(run: _Run, raw: Complex) -> tuple[Complex, Real | float]:
     if run.drawn.terms is not None:
         terms = run.maps(run.drawn.terms)
         shown = terms.recovered(raw)
+        # Noise is small beside what bends the map: it passes by the size of the map's derivative, det/(p - r raw)^2.
         sd = sd * np.abs((terms.p - terms.q * terms.r) / (terms.p - terms.r * raw) ** 2)
     if run.what != STALE:
         return shown, sd

@@ -127,6 +127,7 @@ def draw_block(of: Session, block: int, count: int, seed: int) -> Drawn:
 
 def _spread(rng: np.random.Generator, count: int) -> Real:
     """Uniform numbers of 0 to 1, one in each of as many equal parts, in random order."""
+    # Stratified: the mean over sizes then scatters far less than with independent ones.
     return np.asarray((rng.permutation(count) + rng.random(count))[:, None] / count)
 
 
@@ -147,6 +148,7 @@ def _known(
 def _fifty(of: Session, rng: np.random.Generator, count: int) -> Complex:
     """A 50-ohm load in the antenna's impedance."""
     own = _known(of, LOAD50_OHM, of.load50_db, rng, count)[2]
+    # Its own error is stated in 50 ohm; an ideal step refers it to the antenna's impedance.
     step = (LOAD50_OHM - of.measurement.far_ohm) / (LOAD50_OHM + of.measurement.far_ohm)
     return np.asarray((own + step) / (1 + step * own))
 

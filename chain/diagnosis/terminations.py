@@ -74,6 +74,7 @@ def typed_span(text: str) -> tuple[float, float, float, str]:
         parse_quantity(words if not kind or words[:4].lower() == "vswr" else f"VSWR {words}", "vswr")
         raise UnitError(f"{quoted(text)} is no reading", "write it as in '1.73', '11.4 dB' or 'inf', or name a sweep")
     prefix, number, unit = (part or "" for part in found.groups())
+    # The digits as typed, "1.70" and not 1.7: the last zero narrows the span.
     half = 0.5 * 10.0 ** int(Decimal(number).as_tuple().exponent)
     if unit.lower() == "db" or prefix.lower() == "rl":
         if prefix.lower() == "vswr" or unit.lower() != "db":
@@ -166,6 +167,7 @@ def _reading(end: str, seating: int, value: str | Readings, freq_hz: Real) -> Te
             return TerminationReading(end, seating, *typed_span(value))
         except UnitError as error:
             raise UnitError(f"--{end}: {error.message}", error.help) from error
+    # Magnitudes are averaged, as draws are: the phase turns over the sweep and would average them away.
     mean = float(np.mean(np.interp(freq_hz, value.freq_hz, value.magnitude)))
     shown = "inf" if mean >= 1 else f"{float(vswr(mean)):.{SWEPT_DIGITS}f}"
     _, low, high, words = typed_span(shown)
