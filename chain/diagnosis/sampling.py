@@ -29,7 +29,7 @@ from chain.diagnosis.faults import (
     SuspectedFault,
 )
 from chain.diagnosis.proposal import Proposal, ProposalWindow, aimed
-from chain.diagnosis.session import Drawn, Session, groups_in_view, stream
+from chain.diagnosis.session import Drawn, Session, groups_in_view, key_of, stream
 from chain.rf import twoport
 from chain.rf.bilinear import Maps, compose, identity, shifted, through
 from chain.rf.elements import Box, Element
@@ -263,20 +263,20 @@ def _joined(run: _Run, placed: Sequence[_Placed], near_ohm: float, far_ohm: floa
     """The map of pieces in a row, with ideal steps between unequal references."""
     points = run.of.measurement.freq_hz.size
     matrices, ohm = [], near_ohm
-    for number, each in enumerate(placed):
+    for each in placed:
         if each.near_ohm != ohm:
             matrices.append(np.broadcast_to(twoport.step(ohm, each.near_ohm), (1, points, 2, 2)))
-        matrices.append(_drawn_piece(run, each, number))
+        matrices.append(_drawn_piece(run, each))
         ohm = each.far_ohm
     if ohm != far_ohm:
         matrices.append(np.broadcast_to(twoport.step(ohm, far_ohm), (1, points, 2, 2)))
     return through(matrices, (run.count, points))
 
 
-def _drawn_piece(run: _Run, each: _Placed, number: int) -> Complex:
+def _drawn_piece(run: _Run, each: _Placed) -> Complex:
     # A stream of its own, so that a piece that only one fault has does not disturb the draws that all share.
     if each.own is not None:
-        return draw(each.own, stream((run.drawn.seed, run.drawn.block), 40, number), run.count)
+        return draw(each.own, stream((run.drawn.seed, run.drawn.block), 40, key_of(each.name), each.place), run.count)
     s: Complex = run.some(run.drawn.elements[each.name, each.place])
     if each.flip:
         s = twoport.flip(s)

@@ -21,7 +21,7 @@ from chain.uncertainty.calibration import Standards, drawn_reflections
 from chain.uncertainty.measurement import Measurement, error_terms, measurement_of
 from chain.uncertainty.sampling import draw, unit_draws
 
-__all__ = ["LOAD50_OHM", "Drawn", "Session", "draw_block", "groups_in_view", "session", "stream"]
+__all__ = ["LOAD50_OHM", "Drawn", "Session", "draw_block", "groups_in_view", "key_of", "session", "stream"]
 
 
 LOAD50_OHM = 50.0
@@ -83,8 +83,13 @@ def stream(run: tuple[int, int], *keys: int) -> np.random.Generator:
     return np.random.Generator(np.random.Philox(np.random.SeedSequence([run[0], SESSIONS, run[1], *keys])))
 
 
-def _key(text: str) -> int:
-    return int.from_bytes(text.encode("utf-8")[-12:], "little")
+def key_of(name: str) -> int:
+    """A number for a stream, of its own for each name.
+
+    Source: No formula.
+    """
+    # The whole name: items are often told apart by its beginning, and a shared stream would give them equal errors.
+    return int.from_bytes(name.encode("utf-8"), "little")
 
 
 def draw_block(of: Session, block: int, count: int, seed: int) -> Drawn:
@@ -93,7 +98,7 @@ def draw_block(of: Session, block: int, count: int, seed: int) -> Drawn:
     shape = (count, measurement.freq_hz.size)
     chain = build(of.setup, measurement.freq_hz, fit=False)
     elements = {
-        (name, place): draw(element, stream(run, 1, _key(name), place), count)
+        (name, place): draw(element, stream(run, 1, key_of(name), place), count)
         for name, group in groups_in_view(of.setup, chain)
         for place, element in enumerate(group)
     }

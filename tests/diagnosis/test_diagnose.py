@@ -244,6 +244,15 @@ def test_aimed_draws_give_the_same_likelihood_as_plain_ones():
     assert sides[1][0][1] < sides[0][0][1]
 
 
+def test_items_whose_names_end_alike_err_each_by_itself():
+    names = ("first n-bnc adapter", "other n-bnc adapter")
+    setup = made.setup_of([made.item(made.adapter(limit_db=26.0))] * 2, far_ohm=50.0)
+    setup = replace(setup, items=tuple(replace(each, id=name) for each, name in zip(setup.items, names, strict=True)))
+    drawn = draw_block(session(setup, np.array([2e8]), [("open", 0)], 32.0, 26.0), 0, 50, 1).elements
+    first, other = (drawn[name, 0][:, 0, 0, 0] for name in names)
+    assert not np.isclose(first, other).any()
+
+
 # Kinds.
 
 
