@@ -70,6 +70,7 @@ def drawn_reflections(
     admittance = 1j * omega * capacitance * ohm
     opened = (1 - admittance) / (1 + admittance)
     shorted = np.asarray(reflection_from_ohm(1j * omega * inductance, ohm))
+    # The stated return loss is that of a resistance; the inductance of its leads comes in series with it.
     resistive = ohm * (1 + size) / (1 - size)
     load = np.asarray(reflection_from_ohm(resistive + 1j * omega * series, ohm))
     return opened, shorted, load
@@ -84,6 +85,7 @@ def standard_terms(standards: Standards, freq_hz: Real) -> list[tuple[Complex, l
     from chain.uncertainty.sensitivity import Term, circle_sd, real_term
 
     omega, ohm = 2 * np.pi * freq_hz, standards.reference_ohm
+    # From zero to the limit, rectangular: half the limit on average, its standard deviation by JCGM 100, equation 6.
     root12 = np.sqrt(12)
     admittance = 1j * omega * ohm * standards.open_capacitance_f / 2
     opened = (1 - admittance) / (1 + admittance)

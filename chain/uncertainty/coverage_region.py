@@ -63,10 +63,13 @@ def ellipse(drawn: Complex, coverage: float = COVERAGE, normal: bool = False) ->
     center = drawn.mean(axis=0)
     parts = np.stack([(drawn - center).real, (drawn - center).imag])
     covariance = np.moveaxis(np.einsum("adf,bdf->abf", parts, parts), -1, 0) / max(len(drawn) - 1, 1)
+    # Draws that do not scatter have no root; next to nothing is added.
     root = np.linalg.cholesky(covariance + 1e-30 * np.eye(2))
     if normal:
         factor = np.full(center.shape, np.sqrt(-2 * np.log(1 - coverage)))
     else:
+        # Recovered reflections are no normal ones, so the ellipse
+        # is scaled by the draws' own quantile (JCGM 102, 7.7.2).
         unit = np.linalg.solve(root, np.moveaxis(parts, -1, 0))
         factor = np.quantile(np.sqrt((unit**2).sum(axis=1)), coverage, axis=1)
     angle = 2 * np.pi * np.arange(OUTLINE) / OUTLINE

@@ -50,6 +50,7 @@ def residual_box(near: Near, freq_hz: Real) -> Box | None:
         radius(near.source_match_db),
         shape=near.directivity_kind,
         product_radius=np.full(freq_hz.shape, tracking),
+        # Errors of a calibration may show more than all of a wave.
         passive=False,
         far_shape=near.source_match_kind,
         product_shape=near.tracking_kind,
@@ -87,5 +88,6 @@ def invert(
         fits = seen(middle)[0] <= reading
         inside, outside = np.where(fits, middle, inside), np.where(fits, outside, middle)
     impossible = never | ~allowed.any(axis=-1)
+    # The outer sides of the last step, so that the bound holds whatever the halvings leave.
     low = np.where(first == 0, 0.0, below)
     return np.where(impossible, np.nan, low), np.where(impossible, np.nan, outside)

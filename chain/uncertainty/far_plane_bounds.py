@@ -55,6 +55,7 @@ class Spread:
         ahead = np.where(size > 0, ahead, 1.0)
         turned = [line * ahead for line in self.lines]
         along = sum((np.abs(line.real) for line in turned), np.zeros(1))
+        # What lies across the centre's direction lengthens a number to second order only, what lies along it in full.
         across = sum((np.abs(line.imag) for line in turned), np.zeros(1))
         most = np.minimum(np.hypot(size + along, across) + self.radius, size + self.reach)
         return np.maximum(size - along - self.radius, 0.0), most
@@ -101,6 +102,8 @@ def _wide(value: NDArray[Number], like: NDArray[np.generic]) -> NDArray[Number]:
 
 def _arc(forward_rad: Real, mating: float, ideal: complex) -> tuple[Complex, Complex, Real]:
     """Middle, line and remainder of an arc of the unit circle: back by up to forward_rad, and a joint's turn either way."""
+    # (1 + r)/(1 + conj(r)) stays on the unit circle and turns by 2 arg(1 + r), at
+    # most 2 arcsin |r|. An arc and its tangent part by half the square of the angle.
     joint = 2 * np.arcsin(min(mating, 1.0))
     half = (forward_rad + 2 * joint) / 2
     middle = ideal * np.exp(-0.5j * forward_rad)
@@ -172,6 +175,7 @@ def _plane(measurement: Measurement) -> _Plane:
     match = np.minimum(match * _excess(measurement) ** 2, 1.0)
     ends = _true_standards(measurement)
     opened, shorted, load = (end.center for end in ends)
+    # The map (z + b)/(c z + d) that takes the middles of open, short and load to 1, -1 and 0.
     c = (opened + shorted - 2 * load) / (opened - shorted)
     b, d = -load, opened - load - c * opened
     errors, noises, blur = [], [], np.abs(d - b * c) / np.maximum(np.abs(d) - np.abs(c), 0.1) ** 2
@@ -220,6 +224,7 @@ def _excess(measurement: Measurement) -> Real:
 def _referred(measurement: Measurement, most: Real, error: Real, match: Real) -> tuple[Real, Real]:
     """Displacement at the plane of a raw reading that is off, for reflections up to `most`, and its least denominator."""
     moved = error * _steep(measurement, most)
+    # An error of the raw reading comes back through a bilinear map, which is the steeper the nearer its pole.
     room = 1 - moved * match / np.maximum(1 - match * most, 1e-3)
     return np.asarray(np.where(room > 0.1, moved / np.maximum(room, 0.1), HOPELESS)), np.maximum(room, 0.1)
 
@@ -255,6 +260,7 @@ def _noise(
 
 def _weights(x: Complex) -> tuple[Complex, Complex, Complex]:
     """How much of the error of open, short and load reaches x: 1 at its own place, 0 at the others'."""
+    # Lagrange's polynomials over the nodes 1, -1 and 0.
     return x * (1 + x) / 2, x * (x - 1) / 2, 1 - x * x
 
 
@@ -274,6 +280,8 @@ def _shown(measurement: Measurement, plane: _Plane, x: Complex, most: Real) -> S
     sizes = [_wide(each, x) for each in plane.sizes]
     lines, radius = list(true.lines), true.radius + _noise(measurement, plane, x, most, _weights(true.center))
     largest = np.zeros(size.shape)
+    # A weight changes, while x moves by `slip`, by its slope
+    # there (x + 1/2, x - 1/2, -2 x) and its curvature (1, 1, -2).
     steeper = [slip * (1 + 2 * size + slip) / 2] * 2 + [slip * (2 * size + slip)]
     for error, weight, more, whole in zip(plane.errors, _weights(true.center), steeper, sizes, strict=True):
         lines += [-weight * _wide(line, x) for line in error.lines]
@@ -333,6 +341,8 @@ def corrected_range(measurement: Measurement, least: Real, most: Real) -> tuple[
         bend, step = _between(part, plane, outer[..., 0])
         highest = _shown(part, plane, outer * PHASES, outer).magnitudes()[1].max(axis=-1)
         lowest = _shown(part, plane, inner * PHASES, inner).magnitudes()[0].min(axis=-1)
+        # Either holds by itself: the bend of |y|^2 says more where |y|
+        # is large, the slope of |y| near zero, where it has a corner.
         high[chosen] = np.minimum(np.sqrt(highest**2 + bend), highest + step) + ROUNDING
         lowest = np.maximum(np.sqrt(np.maximum(lowest**2 - bend, 0.0)), lowest - step)
         low[chosen] = np.where(least[chosen] > 0, np.maximum(lowest, 0.0), 0.0)

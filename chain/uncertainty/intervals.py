@@ -91,6 +91,7 @@ class Kept:
 
     def take(self, chosen: slice, draws: int) -> Terms | None:
         """Terms kept of some frequencies and so many draws, handed out once."""
+        # Room for the next question, which may be as large.
         return self._terms.pop((chosen.start, chosen.stop, draws), None)
 
 
@@ -150,6 +151,7 @@ def drawn_terms(
     """Terms of drawn measurements at some of the frequencies; undone by the nominal map for a reading with a phase."""
     here = measurement.at(chosen)
     recovered = seen is not None and seen.phase_rad is not None
+    # With a phase the statistic is the recovered magnitude: what is known of the mismatch is taken out before the test.
     undo = inverse(nominal_maps(here)) if recovered else None
     terms = Terms.empty(here.freq_hz.size, draws)
     together = max(1, TOGETHER // (BATCH * here.freq_hz.size))
@@ -171,6 +173,7 @@ def _with_rounding(maps: Maps, seen: Observation | None, batches: range, seed: i
     for place, batch in enumerate(batches):
         rows = slice(place * BATCH, (place + 1) * BATCH)
         for column, half in enumerate(seen.rounding):
+            # Even numbers for complex readings, odd ones for magnitudes.
             rng = stream(seed, ROUNDED, batch, 2 * (first + column))
             offset.real[rows, column], offset.imag[rows, column] = rng.uniform(-half, half, (2, BATCH))
     return shifted(maps, offset)
@@ -195,6 +198,7 @@ def of_magnitude(measurement: Measurement, magnitude: float, has_phase: bool) ->
     count = measurement.freq_hz.size
     if has_phase:
         return Observation(np.full(count, magnitude), np.zeros(count))
+    # Of unknown phase: as many antennas of that size read more as read less.
     known = nominal_maps(measurement)
     return Observation(np.median(np.abs(known.reading(magnitude * PHASES)), axis=0))
 
@@ -229,6 +233,7 @@ def _widest(terms: Terms, here: Observation, magnitude: float) -> tuple[Real, Re
     found = [invert(terms, here.size, phase, COVERAGE) for phase in _quarters(here)]
     low, high = np.array([each.low for each in found]), np.array([each.high for each in found])
     widest = (high - low).argmax(axis=0), np.arange(here.size.size)
+    # Draws may leave the true magnitude just outside, and an interval of its own reading holds it.
     return np.minimum(low[widest], magnitude), np.maximum(high[widest], magnitude)
 
 

@@ -89,6 +89,7 @@ def linear(measurement: Measurement, far_reflection: ArrayLike) -> Linear:
     seen, slope, terms = _seen(measurement, true)
     reading, more = _read(measurement, seen, slope, terms)
     recovered = known.recovered(reading)[0]
+    # Undone by the nominal map, as the user's reading is, wherever the expectations lie.
     back = _derivative(inverse(known), reading)
     terms = [term.scaled(back) for term in more]
     power = sum((term.power for term in terms), np.zeros(true.shape))
@@ -135,6 +136,7 @@ def _read(measurement: Measurement, seen: Complex, slope: Complex, terms: list[T
     box = through([expected(element).nominal()[None] for element in measurement.before], (1, measurement.freq_hz.size))
     terms = terms + _additive(measurement, 1 / _derivative(box, seen), ("noise", "drift"))
     if measurement.turn_rad.any():
+        # The lead turns the raw reading, there and back; divided by the chain's slope it is an effect at the plane.
         turned = -2j * box.reading(seen)[0] / _derivative(box, seen)
         sd = measurement.turn_rad / np.sqrt(3)
         terms.append(Term("flex", "lead moved", turned, np.zeros_like(seen), sd, True, np.ones(seen.shape)))
@@ -189,6 +191,8 @@ def _drag(at_plane: list[Complex], seen: Complex) -> list[Complex]:
     weights = []
     for index, place in enumerate(at_plane):
         first, second = (value for other, value in enumerate(at_plane) if other != index)
+        # Lagrange's polynomials over the three standards: to first order a
+        # bilinear map changes by a quadratic in x, which three points fix.
         weights.append(-(seen - first) * (seen - second) / ((place - first) * (place - second)))
     return weights
 
@@ -207,6 +211,7 @@ def _axes(power: Real, pseudo: Complex) -> tuple[Real, Real]:
 def _along(power: Real, pseudo: Complex, direction: Complex) -> Real:
     """Standard uncertainty along a direction; along the widest axis where the direction is undefined."""
     size, circular = np.abs(direction), np.abs(pseudo)
+    # The long axis of the ellipse of errors stands at half the argument of E e^2.
     widest = np.sqrt(pseudo / np.where(circular > 0, circular, 1))
     unit = np.where(size > 0, direction / np.where(size > 0, size, 1), widest)
     return np.asarray(np.sqrt(np.maximum(power + (pseudo * np.conj(unit) ** 2).real, 0) / 2))
@@ -229,6 +234,7 @@ def _contributions(terms: list[Term], recovered: Complex) -> tuple[Contribution,
 def _second_order(terms: list[Term], known: Maps, recovered: Complex, power: Real) -> Real:
     """Size of what the linear form leaves out: the curvature of each effect, and that of the map that undoes the chain."""
     own = sum((term.power * (term.curve * term.sd) ** 2 for term in terms), np.zeros(recovered.shape))
+    # Half the second derivative of a bilinear map over its first.
     bend = np.abs(known.r / (known.r * recovered + 1))[0]
     return np.asarray(np.sqrt(own) + bend * power)
 

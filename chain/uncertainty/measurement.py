@@ -103,6 +103,7 @@ def measurement_of(setup: Setup, chain: Chain) -> Measurement:
     """
     after, ohm = in_view(setup, chain)
     near, plane = setup.near, setup.calibration
+    # What a near plane has in front of the chain is the residual errors; a far plane makes its own from standards.
     before: tuple[Element, ...] = ()
     standards = None
     if plane.plane == "near":
@@ -250,6 +251,8 @@ def _noise(
     pairs = np.empty((len(batches), shape[1], 2, rows))
     for batch, columns in zip(batches, pairs, strict=True):
         for column, pair in enumerate(columns):
+            # Numbers of their own for each frequency and reading, so that blocks of frequencies
+            # draw what the whole sweep would; from 1001 on, beyond those of the pieces.
             rng = _stream(seed, STREAMS["noise"] + 10 * (which + 4 * (first + column) + 100), batch, repeat)
             rng.standard_normal(out=pair)
     out = np.empty((len(batches), rows, shape[1]), dtype=complex)
@@ -268,8 +271,10 @@ def _calibrated(
     mating = _streams(seed, STREAMS["plane mating"], batches)
     solved = error_terms(measurement, box, mating, (seed, batches, first), count)
     if measurement.mating:
+        # The antenna is screwed on after the load: its joint is the next making in the standards' own stream.
         again = _streams(seed, STREAMS["plane mating"], batches, repeat) if repeat else mating
         seen = _mated(seen, measurement, again, count)
+    # The lead moves what comes back through it; noise and drift arise behind it, in the receiver.
     flexed = _flexed(compose(box, seen), measurement.turn_rad, _streams(seed, STREAMS["flex"], batches, repeat), count)
     total = shifted(flexed, np.asarray(offset))
     return compose(inverse(solved), total)
@@ -292,6 +297,7 @@ def error_terms(
         at_plane = reflection
         if adapter is not None:
             nominal = through([measurement.swap.nominal()[None]], shape)  # type: ignore[union-attr]
+            # The calibration takes the adapter's stated line out, and not the adapter as it is.
             at_plane = nominal.recovered(adapter.reading(reflection))
         if measurement.mating:
             at_plane = _mated(identity((1, 1)), measurement, mating, count).reading(at_plane)
@@ -307,5 +313,6 @@ def _flexed(reading: Maps, turn_rad: Real, rng: np.random.Generator, count: int)
     """
     if not turn_rad.any():
         return reading
+    # Twice: there and back.
     turn = np.exp(-2j * turn_rad * rng.uniform(-1, 1, (count, 1)))
     return Maps(reading.p * turn, reading.q * turn, reading.r)

@@ -56,6 +56,7 @@ class Terms:
     @classmethod
     def empty(cls, places: int, draws: int) -> Terms:
         """Room for the terms of so many places and draws."""
+        # Sorting and counting wait for memory, and quantiles of so few draws are not known to seven digits.
         return cls(*np.empty((7, places, draws), dtype=np.float32))
 
     @classmethod
@@ -122,6 +123,7 @@ class MeanTerms(NamedTuple):
 
     def least_end(self) -> tuple[Real, Real]:
         """Magnitude and phase of the passive antenna that reads least: that of the least mean square, drawn into the disc."""
+        # Where P g^2 + 2 g Re(c e^(j phi)) + C is least; the denominator, near 1 where so little is read, is left out.
         size = np.hypot(self.cross_re, self.cross_im) / np.maximum(self.square, 1e-30)
         return np.minimum(size, 1.0), np.arctan2(self.cross_im, -self.cross_re)
 
@@ -232,6 +234,7 @@ class _Search:
     ) -> None:
         places, self.draws = terms.square.shape
         self.limit = limit
+        # 0.025 times 8,000 may come out a little below 200 in binary.
         self.least = np.full(places, max(1, int(share * self.draws + 1e-6)))
         x = np.broadcast_to(seen.astype(np.float32)[:, None], (places, 1))
         if rounding is not None:
@@ -267,6 +270,7 @@ class _Search:
         rows = np.flatnonzero(chosen)
         if self.limit is not None:
             limit = np.float32(self.limit)
+            # Strictly inside its stretch a draw shows less than the observed; all others show that or more.
             above = 1 - _count((first < limit) & (last > limit)) / self.draws
             self.lowest_chance[rows] = np.minimum(self.lowest_chance[rows], above)
             self.highest_chance[rows] = np.maximum(self.highest_chance[rows], above)
@@ -317,6 +321,7 @@ class _Search:
         none = room < square
         np.maximum(room, 0, out=room)
         root = np.sqrt(room, out=room)
+        # Without a square term there is one root, and the other lies at infinity.
         down: Floats = np.where(leading == 0, np.float32(1e-12), leading)
         first: Floats = np.divide(-(half + root), down)
         last: Floats = np.divide(root - half, down)

@@ -141,6 +141,7 @@ def _narrowed(terms: Terms, failing: Real, ends: Real, limit: float) -> Real:
             break
         step = np.where(known, (failing - proving) * over / (over - below), reach * over * failing / limit + NARROW)
         half = np.where(known, (failing - proving) / 2, failing)
+        # Regula falsi creeps where the curve is bent; each step takes a sixteenth of what is open at least.
         tried = np.maximum(failing - np.where(known, np.clip(step, half / 8, half * 15 / 8), step), 0.0)
         rows = np.flatnonzero(open_)
         excess = _upper_end(terms.rows(open_), tried[rows]) - limit

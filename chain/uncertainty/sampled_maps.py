@@ -47,6 +47,7 @@ def drawn_through(
             if isinstance(element, Line)
             else _two_port(draw(element, rng, count), seen)
         )
+    # Only now, once for the whole chain.
     down = 1 / seen.s
     zero = np.zeros((1, 1), dtype=complex)
     values = (seen.p * down, zero if seen.q is None else seen.q * down, zero if seen.r is None else seen.r * down)
@@ -69,6 +70,7 @@ def _line(line: Line, rng: np.random.Generator, count: int, seen: _Seen) -> _See
         # Facing the line, the far junction shows the other of its two reflections.
         seen = _junction(-np.conj(far), -far, seen)
     if rho is not None:
+        # A step seen from its other side has the opposite sign.
         seen = _junction(-rho, -rho, seen)
     seen = _turned(wave(2 * loss, 2 * phase), seen)
     if rho is not None:

@@ -171,6 +171,7 @@ def junction_room(radius: Real, change_ohm: Real, reference_ohm: float) -> Real:
 
     Source: (L - d)/(1 - L d): two lossless mismatches L and d in the worst phase.
     """
+    # A change downwards reflects more than the same upwards, and counts for both.
     off = np.abs(change_ohm) / (2 * reference_ohm - np.abs(change_ohm))
     return np.asarray(np.maximum(radius - off, 0.0) / np.maximum(1 - radius * off, 1e-9))
 
@@ -211,6 +212,7 @@ def _draw_box(box: Box, rng: np.random.Generator, count: int) -> Complex:
     loss_db = _uniform(rng, count, -box.loss_tolerance_db, box.loss_tolerance_db)
     factor: Complex | Real = 10 ** (-loss_db / 20)
     if box.product_radius is not None:
+        # The radius is of the product S12 S21, and either way has its root.
         factor = factor * np.sqrt(1 + _narrow(box.product_radius) * unit_draws(rng, count, box.product_shape))
     out = twoport.empty((count, box.s.shape[0]))
     out[..., 0, 1] = box.s[..., 0, 1] * factor
@@ -273,12 +275,14 @@ def _keep_passive(s: Complex) -> None:
     Passive: (1 - |t|^2)^2 - k^2 (|a|^2 + |b|^2 + 2 Re(a b conj(t)^2)) + k^4 |a b|^2 >= 0, up to the smaller root in k^2.
     """
     through = s[..., 0, 1]
+    # No reflection saves a draw whose transmission alone gives out more than goes in.
     through /= np.maximum(np.abs(through), 1)
     s[..., 1, 0] = through
     product, square = s[..., 0, 0] * s[..., 1, 1], through * through
     room = (1 - np.abs(square)) ** 2
     linear = np.abs(s[..., 0, 0]) ** 2 + np.abs(s[..., 1, 1]) ** 2 + 2 * (product * np.conj(square)).real
     root = np.sqrt(np.maximum(linear**2 - 4 * np.abs(product) ** 2 * room, 0))
+    # The smaller root as 2 c/(b + root): the usual form loses it among equal numbers.
     down = np.maximum(linear + root, 1e-30)
     factor = np.sqrt(np.minimum(2 * room / down, 1))
     s[..., 0, 0] *= factor
@@ -293,5 +297,6 @@ def _narrow(radius: Real) -> Real:
 def _draw_ladder(ladder: Ladder, rng: np.random.Generator, count: int) -> Complex:
     if not ladder.tolerance:
         return ladder.nominal()[None]
+    # One by one: resistors that were off together would keep their ratio.
     spread = ladder.tolerance
     return ladder.matrix(tuple(value * rng.uniform(1 - spread, 1 + spread, (count, 1)) for _, value in ladder.arms))

@@ -51,6 +51,7 @@ class Term:
     @property
     def pseudo(self) -> Complex:
         """Mean square of the effect itself, which tells how far it is from circular."""
+        # Of a complex unknown without a preferred phase E u^2 = 0, and only the mixed product 2 a b E|u|^2 is left.
         square = self.plain**2 if self.is_real else 4 * self.plain * self.mirrored
         return np.asarray(square * self.sd**2)
 
@@ -112,6 +113,7 @@ def _line_terms(line: Line, far: Complex) -> list[Term]:
     own = (far - rho) / (1 - rho * far)
     wave = np.exp(-(mean.loss_np + 1j * mean.phase_rad))
     turned = own * wave**2
+    # Derivative of (rho + t)/(1 + rho t), the step out of the line's impedance.
     out = (1 - rho**2) / (1 + rho * turned) ** 2
     by_loss = -2 * turned * mean.loss_np * out
     if line.inside_radius is not None:
@@ -122,14 +124,17 @@ def _line_terms(line: Line, far: Complex) -> list[Term]:
     else:
         terms = _end_terms(line, far)
         by_ohm = _by_impedance(line, far, rho, wave)
+        # The reactance of a line goes with its loss, so a loss that is off moves the impedance as well.
         by_loss = by_loss + 1j * mean.impedance_ohm.imag * by_ohm
     if line.loss_tolerance:
         terms.append(real_term(line.id, "loss", by_loss, line.loss_tolerance / np.sqrt(3), mean.loss_np))
     if line.length_high != line.length_low:
         each = line.loss_np + 1j * line.phase_rad
+        # A whole range over sqrt 12, half of one over sqrt 3: rectangular either way (JCGM 100, equations 6 and 7).
         sd = np.asarray((line.length_high - line.length_low) / np.sqrt(12))
         terms.append(real_term(line.id, "length", -2 * turned * each * out, sd, np.abs(each)))
     if line.impedance_tolerance_ohm and line.inside_radius is None:
+        # Resistance and reactance are off by the same share.
         effect = by_ohm * mean.impedance_ohm / mean.impedance_ohm.real
         sd = np.asarray(line.impedance_tolerance_ohm / np.sqrt(3))
         terms.append(real_term(line.id, "impedance", effect, sd, 1 / (2 * line.near_ohm)))
@@ -237,6 +242,8 @@ def _ladder_terms(ladder: Ladder, far: Complex) -> list[Term]:
         seen, slope = seen_and_slope(arm, seen)
         if kind == "series":
             bare = resistance + 1j * omega * ladder.inductance_h
+            # d G = (1 - G)^2 dz/2 for an impedance in series, and Z =
+            # Zi/(1 + j w C Zi) has the derivative 1/(1 + j w C Zi)^2.
             by_ohm = (1 - seen) ** 2 / (2 * ohm) / (1 + 1j * omega * ladder.capacitance_f * bare) ** 2
         else:
             by_ohm = (1 + seen) ** 2 * ohm / (2 * impedance**2)

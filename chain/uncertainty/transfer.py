@@ -35,6 +35,8 @@ def least_derivative(elements: Sequence[Element], most: Real) -> Real:
     region = region_of(np.zeros(most.shape, dtype=complex), most)
     for element in reversed(elements):
         least, _, _, match = (limit.reshape(limit.shape + (1,) * (most.ndim - 1)) for limit in _limits(element))
+        # Each piece at the largest reflection it can see: a product
+        # of least slopes is no more than the least of the whole.
         slope = slope * least / (1 + match * np.minimum(region.most, 1.2)) ** 2
         region = forward((element,), region)
     return slope

@@ -99,13 +99,16 @@ def judged_sweep(
     largest = np.full((len(courses), drawn), -np.inf, dtype=np.float32)
     for made in blocks(run, count, drawn, progress):
         parts.append((made.median, made.scale))
+        # A draw is the same chain in every block, so its largest deviation is taken over all of them.
         np.maximum(largest, made.largest, out=largest)
         for number, found in made.by_group.items():
             by_group[number] = np.maximum(by_group[number], found) if number in by_group else found
     median, scale = (np.concatenate(each, axis=1) for each in zip(*parts, strict=True))
     shown = (seen.size - median) / scale
+    # One side only: a sweep fails by what reads too much, at a risk of 2.5 %.
     threshold = np.quantile(largest, (1 + COVERAGE) / 2, axis=1)
     return SweepTest(
+        # How the antenna's phase runs over the sweep is not known, so the highest edge of all courses counts.
         (median + threshold[:, None] * scale).max(axis=0) + ROUNDING,
         _chance(largest, shown),
         tuple(_chance(by_group[number], shown[:, span]) for number, span in enumerate(groups)),
@@ -140,6 +143,7 @@ def _drawn_block(
             shown -= rounding
         ordered = np.partition(shown, (middle, upper), axis=1)
         median[course] = ordered[:, middle]
+        # The upper half alone: near a known mismatch magnitudes are lopsided, and only what lies above counts.
         scale[course] = np.maximum(ordered[:, upper] - ordered[:, middle], LEAST_SCALE)
         shown -= ordered[:, middle, None]
         shown /= scale[course].astype(np.float32)[:, None]
