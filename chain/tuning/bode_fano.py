@@ -20,6 +20,7 @@ def floor_of_quality(quality: float, low_hz: float, high_hz: float) -> float:
     """
     if high_hz <= low_hz or quality <= 0:
         return 0.0
+    # A resonance is symmetric about the geometric mean of two frequencies.
     return math.exp(-math.pi * math.sqrt(low_hz * high_hz) / (quality * (high_hz - low_hz)))
 
 
@@ -31,5 +32,6 @@ def quality_at(freq_hz: Real, reflection: Complex, at_hz: float, reference_ohm: 
     value, slope = local_fit(freq_hz, np.array([at_hz]), narrowest_q)
     far, turned = complex((value @ reflection)[0]), complex((slope @ reflection)[0])
     ohm = reference_ohm * (1 + far) / (1 - far)
+    # dZ = 2 R0 dG/(1 - G)^2; what tunes the antenna adds |X|/w to the slope of its reactance.
     rise = 2 * reference_ohm * turned / (1 - far) ** 2
     return at_hz / (2 * max(ohm.real, 1e-9)) * abs(rise + 1j * abs(ohm.imag) / at_hz)

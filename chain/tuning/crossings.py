@@ -68,6 +68,7 @@ def ends(drawn: Real) -> tuple[Real, Real]:
 
 def crossings_of(freq_hz: Real, curve: Real) -> list[Crossing]:
     """Zeros of one curve, straight between its points."""
+    # Zero counts as positive, so that a zero that stands on a point is found once.
     at = np.flatnonzero((curve[:-1] < 0) != (curve[1:] < 0))
     share = curve[at] / (curve[at] - curve[at + 1])
     found = freq_hz[at] + share * (freq_hz[at + 1] - freq_hz[at])
@@ -90,6 +91,7 @@ def sure_crossings(freq_hz: Real, nominal: Real, drawn: Real) -> list[Crossing]:
             if each.rising == rising
         ]
         if inside:
+            # Noise may cross several times between two points whose sign is sure; the middle one stands for them.
             out.append(Crossing(float(np.median(inside)), rising))
     return out
 
@@ -101,6 +103,7 @@ def nearest_crossing(freq_hz: Real, drawn: Real, wanted: Crossing) -> Real:
     """
     before = drawn[:, :-1] < 0 if wanted.rising else drawn[:, :-1] >= 0
     after = drawn[:, 1:] >= 0 if wanted.rising else drawn[:, 1:] < 0
+    # Equal neighbours divide by nothing, and cross nothing either.
     with np.errstate(divide="ignore", invalid="ignore"):
         share = drawn[:, :-1] / (drawn[:, :-1] - drawn[:, 1:])
     zeros = freq_hz[:-1] + share * np.diff(freq_hz)
@@ -124,5 +127,6 @@ def lowest(freq_hz: Real, curves: Real) -> Real:
     bend = one - 2 * two + three
     shift = np.divide(one - three, 2 * bend, out=np.zeros_like(two), where=bend > 0)
     step_hz = (freq_hz[middle + 1] - freq_hz[middle - 1]) / 2
+    # Three points all but in line have their vertex anywhere; the least lies between the neighbours.
     found = freq_hz[middle] + np.clip(shift, -1, 1) * step_hz
     return np.where(at == 0, -np.inf, np.where(at == last, np.inf, found))

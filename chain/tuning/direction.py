@@ -55,6 +55,7 @@ def operating(found: list[Crossing], drawn: Drawn, element: str, dip_hz: float) 
     if element in ONE_ELEMENT:
         seen = [each for each in seen if each.rising]
     at = float(np.clip(dip_hz, drawn.freq_hz[0], drawn.freq_hz[-1]))
+    # By ratio: half a frequency is as far away as twice it.
     return min(seen, key=lambda each: abs(np.log(each.freq_hz / at)), default=None)
 
 
@@ -138,6 +139,7 @@ def _by_slope(drawn: Drawn, antenna: Antenna, at: int) -> Change | None:
 
 
 def _by_sign(drawn: Drawn, at: int, element: str, slope: Change | None, assumed: tuple[str, ...]) -> Decision:
+    # Above its series resonance, that is longer than half a wave, an element is inductive.
     direction = _said(float(np.mean(drawn.every.element[:, at].imag > 0)))
     if slope is not None:
         return Decision(direction, False, slope, slope)

@@ -61,6 +61,7 @@ class Bench:
             return simulate(self.measurement, batch, seed, repeat=repeat)
         if (batch, seed) not in self.kept:
             made = simulate(self.measurement, batch, seed)
+            # Half the memory, and what it rounds is far below what is drawn.
             self.kept[batch, seed] = tuple(each.astype(np.complex64) for each in (made.p, made.q, made.r))
         return Maps(*(each.astype(complex) for each in self.kept[batch, seed]))
 
@@ -68,6 +69,7 @@ class Bench:
         """Drawn maps from the element to the antenna's connector; the nominal one without a batch."""
         if batch is None:
             return through([element.nominal()[None] for element in self.feed], (1, self.freq_hz.size))
+        # Numbers that no stream of the measurement has: those of pieces begin at 100, those of noise at 1001.
         streams = [
             np.random.Generator(np.random.Philox(np.random.SeedSequence([seed, FEED_STREAM + index, batch])))
             for index in range(len(self.feed))
@@ -125,6 +127,7 @@ def antennas(bench: Bench, readings: Readings, batch: int | None, seed: int) -> 
     """Undo a sweep by every map of a batch, or by the nominal map where no batch is named."""
     far, element = _undone(bench, readings, batch, seed)
     value, slope = local_fit(bench.freq_hz, bench.freq_hz, bench.narrowest_q)
+    # Smoothed once it is undone: in the reading the lead turns faster than any antenna, and a fit would take that away.
     smooth = far @ value.T
     return Antennas(smooth, element @ value.T if bench.feed else smooth, element @ slope.T)
 

@@ -66,4 +66,5 @@ def quality_factor(reflection: Complex, slope: Complex, freq_hz: ArrayLike) -> R
     dZ = 2 R0 dG/(1 - G)^2 and R = R0 (1 - |G|^2)/|1 - G|^2.
     """
     far = np.asarray(reflection)
+    # |1 - G|^2 of the slope and of the resistance cancel, so that no impedance, however high, is a division by nothing.
     return np.asarray(np.asarray(freq_hz) * np.abs(slope) / np.maximum(1 - np.abs(far) ** 2, 1e-12))

@@ -176,6 +176,7 @@ def match_network(
     stock = stock_of(setup, stock or Stock())
     bench = bench_of(setup, readings.freq_hz)
     at = np.flatnonzero(chosen)
+    # Families have thousands of members, and between so many frequencies no antenna does anything new.
     at = at[np.unique(np.linspace(0, at.size - 1, min(MOST_FREQUENCIES, at.size)).round().astype(int))]
     whole = antennas(bench, readings, None, seed).far[0]
     far = whole[at]
@@ -190,6 +191,7 @@ def match_network(
             progress((number + 1) / len(shapes))
     for ratio in sorted({value for each in RATIOS for value in (each, 1 / each)}):
         _keep(found, _transformed(ratio, freq, (far, drawn), ohm, seed))
+    # Of a full reflection nothing is delivered, which has no figure in dB.
     now_db = float(-10 * np.log10(1 - np.minimum(np.abs(far), 0.9999).max() ** 2))
     kept = [each for each in found.values() if each.delivered_db > -now_db + WORTH_DB and _feeds(setup, each)]
     quality = quality_at(readings.freq_hz, whole, wanted.aim_hz, ohm, bench.narrowest_q)
@@ -241,6 +243,7 @@ def _best(shape: Family, freq_hz: Real, far: Complex, ohm: float) -> tuple[Netwo
 
 def _at_corners(arms: tuple[NetworkArm, ...], freq_hz: Real, far: Complex, ohm: float) -> float:
     count = len(arms)
+    # Which corner is worst changes with frequency, and few arms have few corners: all are tried.
     signs = np.array([[1 if number >> bit & 1 else -1 for bit in range(count)] for number in range(2**count)])
     factors = [1 + arm.tolerance * signs[:, index : index + 1] for index, arm in enumerate(arms)]
     return float(np.abs(_seen(network_s(arms, freq_hz, ohm, ohm, factors), far)).max())
@@ -251,10 +254,12 @@ def _judged(
 ) -> Matched:
     """A network with the intervals that the antenna's draws and its own tolerances give together."""
     far, drawn = antenna
+    # One built network for each drawn antenna, its parts off one by one.
     rng = np.random.default_rng([seed, BATCH])
     s = network_s(arms, freq_hz, ohm, ohm)
     factors = [1 + arm.tolerance * rng.uniform(-1, 1, (drawn.shape[0], 1)) for arm in arms]
     many = _seen(network_s(arms, freq_hz, ohm, ohm, factors), drawn)
+    # Transducer gain from a matched lead: the network's loss and what it reflects both lie in it.
     share = np.abs(s[:, 1, 0]) ** 2 * (1 - np.abs(far) ** 2) / np.abs(1 - s[:, 1, 1] * far) ** 2
     return _matched(name, _words(arms), arms, 0.0, (freq_hz, _seen(s, far), many, share), _direct_current(arms))
 
@@ -262,9 +267,11 @@ def _judged(
 def _transformed(ratio: float, freq_hz: Real, antenna: tuple[Complex, Complex], ohm: float, seed: int) -> Matched:
     """A transformer: impedances divided by its ratio, its loss seen twice, and an unknown reflection of its own."""
     far, drawn = antenna
+    # Serves twice: what a reflection keeps there and back, and what power keeps once.
     once = 10 ** (-TRANSFORMER_DB / 10)
 
     def turned(reflection: Complex) -> Complex:
+        # An impedance divided by the ratio is the same impedance in a reference that many times as large.
         step = (1 - ratio) / (1 + ratio)
         return np.asarray((reflection + step) / (1 + step * reflection))
 

@@ -30,6 +30,7 @@ def narrowing(bench: Bench, far: Complex, chosen: Crossing | None, wanted: Wante
     Each is tried on the antenna as recovered: its nominal reading through the changed set-up, undone by drawn chains.
     """
     now = _width_hz(bench, far, chosen, seed)
+    # An interval about the resonance tells a side once half of it is shorter than the way to the wanted frequency.
     enough = 2 * abs((chosen.freq_hz if chosen else wanted.aim_hz) - wanted.aim_hz)
     best: Narrowing | None = None
     for what, changed in _changes(bench.setup):
@@ -48,6 +49,7 @@ def _changes(setup: Setup) -> Iterator[tuple[str, Setup]]:
     """Single changes: the mean of several sweeps, a measured feed, then those that serve every reading."""
     noise_db = setup.near.trace_noise_db
     if noise_db:
+        # Noise of n dB is a deviation of 10^(n/20) - 1, which falls with the root of the number of sweeps.
         less = 20 * np.log10(1 + (10 ** (noise_db / 20) - 1) / SWEEPS**0.5)
         yield f"the mean of {SWEEPS} sweeps", replace(setup, near=replace(setup.near, trace_noise_db=float(less)))
     if setup.antenna.feed:

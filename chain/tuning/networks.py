@@ -122,6 +122,7 @@ def _line(cable: Coax) -> NetworkArm:
 
 
 def _lengths(cable: Coax, middle_hz: float) -> Real:
+    # Another half wavelength does the same again, with more loss.
     half = LIGHT_M_PER_S * cable.velocity_factor / middle_hz / 2
     return half * np.arange(1, STEPS) / STEPS
 

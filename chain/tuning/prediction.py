@@ -77,8 +77,10 @@ def magnitude_ends(nominal: Complex, drawn: Complex) -> tuple[Real, Real]:
     # A recovered size smaller than most matches give is taken for one that they do give: no interval is empty.
     held = np.maximum(size, np.partition(away, int(LEAST_SEEN * count), axis=0)[int(LEAST_SEEN * count)])
     along = (error * np.exp(-1j * np.angle(nominal))).real
+    # Roots of |g u - e| = |v|: g = a +- sqrt(a^2 + |v|^2 - |e|^2), a the part of e along u.
     root = along**2 + held**2 - away**2
     largest = np.sort(np.where(root < 0, 0.0, along + np.sqrt(np.maximum(root, 0.0))), axis=0)
+    # A match that comes out as large as this often enough is not contradicted.
     low = np.where(np.mean(away >= held, axis=0) >= TAIL, 0.0, np.maximum(largest[tail], 0.0))
     return np.minimum(low, size), np.maximum(largest[count - 1 - tail], size)
 
@@ -144,6 +146,7 @@ def repeats(bench: Bench, readings: Readings, seed: int, share: float = COVERAGE
     dips = [np.clip(lowest(freq, each), freq[0], freq[-1]) for each in (one, two)]
     apart = np.abs(dips[0] - dips[1]), np.abs(np.mean(one - two, axis=1)), np.abs(one - two).max(axis=1)
     dip_hz, level, most = (float(np.quantile(each, share)) for each in apart)
+    # No dip is placed more closely than half a step of the sweep.
     return Repeats(max(dip_hz, float(np.median(np.diff(freq))) / 2), level, most)
 
 

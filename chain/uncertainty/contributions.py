@@ -1,4 +1,4 @@
-"""The unknowns of a measurement: listed by name with distribution, size and evidence, and taken away one by one."""
+"""The unknowns of a measurement: listed by name, and taken away one by one."""
 
 from __future__ import annotations
 
@@ -21,7 +21,9 @@ def item_names(measurement: Measurement) -> tuple[str, ...]:
 
     Source: No formula.
     """
-    uncertain = [element.id for element in (*measurement.before, *measurement.after) if element.id and _sizes(element)]
+    uncertain = [
+        element.id for element in (*measurement.before, *measurement.after) if element.id and _uncertain(element)
+    ]
     return tuple(dict.fromkeys(uncertain))
 
 
@@ -89,32 +91,12 @@ def _keep(measurement: Measurement, kept: set[str]) -> Measurement:
     )
 
 
-def _sizes(element: Element) -> list[tuple[str, str, str]]:
-    """(what, distribution, size) of each unknown of a piece."""
-    found: list[tuple[str, str, str]] = []
-    shape = getattr(element, "shape", "disc")
-    for place in ("near", "far", "inside"):
-        radius = getattr(element, f"{place}_radius", None)
-        if radius is not None and np.any(radius):
-            found.append((f"reflection, {place}", shape, f"up to {float(np.max(radius)):.4f}"))
+def _uncertain(element: Element) -> bool:
+    """Whether anything of a piece is not known."""
+    radii = (getattr(element, f"{what}_radius", None) for what in ("near", "far", "inside", "product"))
+    if any(radius is not None and np.any(radius) for radius in radii):
+        return True
     if isinstance(element, Line):
-        return found + _line_sizes(element)
-    if isinstance(element, Box):
-        if element.loss_tolerance_db:
-            found.append(("loss", "rectangular", f"+/- {element.loss_tolerance_db:g} dB"))
-        if element.product_radius is not None and np.any(element.product_radius):
-            found.append(("transmission", element.product_shape, f"up to {float(np.max(element.product_radius)):.4f}"))
-    elif element.tolerance:
-        found.append(("resistors", "rectangular", f"+/- {100 * element.tolerance:g} %"))
-    return found
-
-
-def _line_sizes(line: Line) -> list[tuple[str, str, str]]:
-    found = []
-    if line.loss_tolerance and np.any(line.loss_np):
-        found.append(("loss", "rectangular", f"+/- {100 * line.loss_tolerance:g} %"))
-    if line.length_high != line.length_low:
-        found.append(("length", "rectangular", f"{line.length_low:.2f} to {line.length_high:.2f} of nominal"))
-    if line.impedance_tolerance_ohm:
-        found.append(("impedance", "rectangular", f"+/- {line.impedance_tolerance_ohm:g} ohm"))
-    return found
+        loss = element.loss_tolerance and np.any(element.loss_np)
+        return bool(loss or element.length_high != element.length_low or element.impedance_tolerance_ohm)
+    return bool(element.loss_tolerance_db if isinstance(element, Box) else element.tolerance)
