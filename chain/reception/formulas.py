@@ -77,6 +77,7 @@ def antenna_noise_k(noise: str, otherwise_k: float, freq_hz: Real) -> Real:
         return np.full(np.shape(freq_hz), otherwise_k)
     row = noise_class(noise)
     above_db = row.c_db - row.d_db * np.log10(np.asarray(freq_hz) / 1e6)
+    # Where the recommendation says nothing the air counts as warm as everything else, and it is never taken for colder.
     inside = (freq_hz >= row.min_hz) & (freq_hz <= row.max_hz)
     return np.where(inside, T0_K * 10 ** (np.maximum(above_db, 0.0) / 10), T0_K)
 
@@ -87,6 +88,7 @@ def mismatch_limits_db(first: float, second: float, loss_db: float) -> tuple[flo
     Source: `-10 log((1-r1^2)(1-r2^2)) + 20 log(1 -/+ p)`, `p = r1 r2 10^(-A/10)`.
     """
     lost = -10 * math.log10((1 - first**2) * (1 - second**2))
+    # There and back: one-way decibels of power are those of the wave both ways.
     echo = first * second * 10 ** (-loss_db / 10)
     return lost + 20 * math.log10(1 - echo), lost + 20 * math.log10(1 + echo)
 
@@ -132,6 +134,7 @@ def cross_modulation_db(level_dbuv: Real, max_output_dbuv: float, intermodulatio
     Source: `CM = 48 + 2 (Umax - U) - 10 log(N - 1)`, Umax at 60 dB (examination for installers); unequal levels as powers.
     """
     others = 10 ** (2 * (np.asarray(level_dbuv, dtype=float) - max_output_dbuv) / 10)
+    # A carrier does not modulate itself.
     total = np.maximum(others.sum() - others, 1e-30)
     return np.asarray(intermodulation_db - CROSS_LESS_DB - 10 * np.log10(total))
 
@@ -155,6 +158,7 @@ def products_dbuv(level_dbuv: Real, low_hz: Real, high_hz: Real, intercept_dbuv:
     found = np.fft.irfft(wave * wave * np.conj(wave), size)[:bins]
     inside = share > 0
     filled = share / np.where(inside, share.max(axis=1, keepdims=True), 1.0)
+    # A product counts as far as the signal fills its bin: what falls beside its edges does no harm.
     products = 2 * (filled @ np.maximum(found, 0.0)) / 10 ** (2 * intercept_dbuv / 10)
     return 10 * np.log10(np.maximum(products, 1e-300)), float(10 * np.log10(power.sum()))
 

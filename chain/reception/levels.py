@@ -115,6 +115,7 @@ def nominal_source(match: AntennaMatch, freq_hz: Real) -> Complex:
     found, _ = reflection_at(match, freq_hz)
     if match.kind == "known":
         return np.asarray(found)
+    # In quadrature neither the sum nor the difference with another reflection is favoured.
     return np.asarray(1j * np.abs(found) * (np.sqrt(0.5) if match.kind == "disc" else 1.0))
 
 
@@ -158,6 +159,7 @@ def nominal_levels(installation: Installation) -> Nominal:
     middle = np.array([*range(CENTRE, count, POINTS), *range(count, freq.size)])
     found = _solved(compiled, source, hot, middle)
     outlets = compiled.plan.outlets
+    # Available gain becomes a level across 75 ohm by the mismatch of what the outlet looks like as a source.
     into_db = found.gain_db + 10 * np.log10(1 - np.abs(found.source) ** 2)
     available = _available_dbuv(installation, freq, source, into_db, count)
     level = available + into_db[:, :count]
@@ -211,6 +213,7 @@ def _solved(compiled: Compiled, source: Complex, hot: Real, middle: Real) -> _So
     for first in range(0, source.size, step):
         part = slice(first, first + step)
         found = solve(compiled.plan, compiled.nominal(part), source[part], hot[part], ends)
+        # At inner ports only the centres are asked for; all samples of all ports would not fit.
         here = middle[(middle >= first) & (middle < first + step)] - first
         gain_db = 10 * np.log10(np.maximum(found.gain, 1e-30))
         rows = (
@@ -236,10 +239,13 @@ def _available_dbuv(installation: Installation, freq: Real, source: Complex, int
         at = slice(number * POINTS, (number + 1) * POINTS)
         found = installation.sources[channel.signal]
         if found.kind != "level":
+            # One field strength is stated for a channel: across it only the antenna's gain changes.
             out[at] = level_dbuv(found.value, gain[at], channel.centre_hz)
         elif found.at == ANTENNA:
             out[at] = found.value + lost[at]
         else:
+            # Measured at an outlet and in the channel's middle: what
+            # the tree does to that place is taken off all of it.
             out[at] = found.value - into_db[places.index(found.at), at][CENTRE]
     return out
 
@@ -252,6 +258,7 @@ def receiver_factors(installation: Installation) -> Real:
 
 def _noise(installation: Installation, found: _Solved, middle: Real) -> tuple[Real, Real]:
     """Noise of the whole system at each outlet [dBuV], and referred to the antenna's terminals [dB]."""
+    # A receiver behind a mismatch as an amplifier: F(Gs) = F/(1 - |Gs|^2).
     factor = receiver_factors(installation) / (1 - np.abs(found.source[:, middle]) ** 2)
     kelvin = found.kelvin[:, middle] + T0_K * (factor - 1)
     bandwidth = np.array([channel.bandwidth_hz for channel in installation.channels])
@@ -279,6 +286,7 @@ def _worst_of(compiled: Compiled, port: int, distances: dict[str, Real], count: 
     """Carrier to the products of all amplifiers on the way to a port: powers add [dB]."""
     items = compiled.installation.items
     way = [items[number].id for number in on_the_way(compiled, port)]
+    # Products of amplifiers far apart have no common phase, so powers add.
     ratio = sum((10 ** (-distances[name] / 10) for name in way if name in distances), np.zeros(count))
     return np.asarray(-10 * np.log10(np.maximum(ratio, 1e-20)))
 
@@ -296,6 +304,7 @@ def cross_modulation(nominal: Nominal) -> list[float | None]:
             item = compiled.installation.items[number]
             if isinstance(item.part, Amplifier):
                 levels = nominal.amplifier_levels_dbuv[item.id]
+                # Every carrier at the output takes part, strong neighbours included.
                 ratio = cross_modulation_db(levels, item.part.max_output_dbuv, item.part.intermodulation_db)
                 total += 10 ** (-ratio[:count] / 20)
         found.append(float(-20 * np.log10(total.max())) if total.any() else None)

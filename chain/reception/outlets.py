@@ -247,6 +247,7 @@ def outlets(
     drawn = draw_margins(nominal, draws, seed, progress)
     verdicts, limits, closest = _judge(installation, nominal, drawn)
     listened = np.array([not outlet.end for outlet in installation.outlets])
+    # A row that fails goes before every one that is only open, however little room that has.
     worst = np.where(listened[:, None], closest - 1000 * verdicts, np.inf)
     outlet, channel = np.unravel_index(int(np.argmin(worst)), worst.shape)
     worth = worth_of(installation, int(outlet), int(channel))
@@ -280,6 +281,7 @@ def _judge(installation: Installation, nominal: Nominal, drawn: DrawnMargins) ->
     over = np.array([[each.receiver.overload_dbm + DBUV_OF_DBM if each.receiver else np.inf] for each in ends])
     total_low, total_high = drawn.total_dbuv[0][:, None], drawn.total_dbuv[1][:, None]
     shape = drawn.probability.shape
+    # Each limit by the end of its interval that is worse for it.
     surely = np.stack(
         np.broadcast_arrays(
             drawn.cni_db[0] - asked, drawn.level_dbuv[0] - low, high - drawn.level_dbuv[1], over - total_high
@@ -303,10 +305,12 @@ def _refine(
 ) -> None:
     """Name mismatch where a matched antenna would do, slope or isolation where all else is well."""
     verdicts, limits, closest = judged
+    # What a matched antenna brings where things are worst is taken for what it brings everywhere.
     weak = (verdicts > 0) & np.isin(limits, ("noise", "level")) & (closest + worth.match_db >= 0)
     limits[weak] = "mismatch"
     sound = verdicts == 0
     ragged = nominal.ripple_db > 2 * default("channel_ripple_db")
+    # Where nothing fails, what is worth a look is named instead, the last of these before the others.
     limits[sound & ragged] = "slope"
     limits[sound & (slope > _slope_limit(installation))[:, None]] = "slope"
     limits[sound & (room < 0)[:, None]] = "isolation"
@@ -395,6 +399,7 @@ def worst_isolation_db(installation: Installation) -> tuple[Real, Real]:
     Source: `Y = (I - S G)^-1 S` across the splitter; nominal losses of the two ways.
     """
     centres = np.array(sorted({channel.centre_hz for channel in installation.channels}))
+    # Isolation changes slowly with frequency: that of every so many channels tells the worst.
     step = -(-centres.size // MOST_FREQUENCIES)
     freq = centres[::step]
     compiled = compile_tree(installation, freq)
@@ -406,6 +411,7 @@ def worst_isolation_db(installation: Installation) -> tuple[Real, Real]:
     isolation = -worst
     limits = np.array([isolation_limit_db(each) for each in freq])
     room = isolation - limits
+    # The limit changes with frequency, so the least isolation need not be where most is lacking.
     at = np.argmin(room, axis=1)
     rows = np.arange(len(installation.outlets))
     return isolation[rows, at], room[rows, at]
@@ -429,6 +435,7 @@ def _across(compiled: Compiled, coupling: object) -> dict[tuple[int, int], Real]
 def _backward(compiled: Compiled, down: Real) -> Real:
     """Gain from each port back to the antenna [dB]: that of the way down, but for amplifiers."""
     items, plan = compiled.installation.items, compiled.plan
+    # A passive way loses the same either way; an amplifier loses its reverse isolation instead of giving its gain.
     up = down.copy()
     lost = np.zeros(down.shape[0])
     for port in range(1, len(plan.ports)):
@@ -448,6 +455,8 @@ def _meetings(compiled: Compiled, down: Real, up: Real, across: dict[tuple[int, 
         while port >= 0:
             way.append(port)
             if not outlet.end:
+                # The strongest way up from any outlet below each port,
+                # walked once for each outlet and not for each pair.
                 best[port] = np.maximum(best[port], up[end] - up[port])
             port = int(plan.parent[port])
         ways.append(way)
@@ -458,6 +467,7 @@ def _meetings(compiled: Compiled, down: Real, up: Real, across: dict[tuple[int, 
     for row, way in enumerate(ways):
         for port in way:
             for other in meeting.get(port, ()):
+                # Up to the splitter, across it, and down from its other output.
                 through = best[other] + across[port, other] + down[way[0]] - down[port]
                 worst[row] = np.maximum(worst[row], through)
     return worst

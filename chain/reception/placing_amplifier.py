@@ -198,6 +198,7 @@ def place_amplifier(
     for (place, _), room in zip(found, rooms, strict=False):
         low, high = room_ends(room)
         drawn.append(replace(place, room_low_db=low, room_high_db=high, holds=float((room >= 0).mean())))
+    # Rounded, so that what draws cannot tell apart stands in the order of what is computed.
     drawn.sort(key=lambda each: (-round(each.room_low_db or 0.0, 1), -round(each.score.room_db, 1)))
     if progress:
         progress(1.0)
@@ -263,6 +264,8 @@ def _best(bare: Installation, port: str, part: Amplifier) -> AmplifierPlace:
             tried[gain_db] = score(changed, nominal), nominal
         return tried[gain_db][0].room_db
 
+    # Room falls from either side of the best gain, noise below
+    # and overload above: a coarse search and a fine one find it.
     best = max(_gains(part), key=at)
     around = [best + step for step in (-2, -1, 1, 2) if part.gain_from_db <= best + step <= part.gain_to_db]
     best = max([best, *around], key=at)
