@@ -14,10 +14,8 @@ from chain.uncertainty.intervals import Observation, drawn_terms, recovered_obse
 from chain.uncertainty.measurement import measurement_of, nominal_maps
 from chain.uncertainty.one_sided_tests import invert
 
-SEEDS = 24
 
-
-def moved_and_told(one, draws):
+def moved_and_told(one, draws, seeds):
     """For both ends of a random reading of a bench: by how much each pair of seeds differs, and what the first of them tells."""
     setup = setup_of(one)
     measurement = measurement_of(setup, build(setup))
@@ -26,10 +24,10 @@ def moved_and_told(one, draws):
     if readings.reflection is not None:
         seen = recovered_observation(nominal_maps(measurement), readings.reflection)
     rows = []
-    for seed in range(SEEDS):
+    for seed in range(seeds):
         found = invert(drawn_terms(measurement, slice(0, 1), draws, 1000 + seed, seen), seen.size, seen.phase_rad)
         rows.append([found.low[0], found.high[0], found.low_error[0], found.high_error[0]])
-    apart = ~np.eye(SEEDS, dtype=bool)
+    apart = ~np.eye(seeds, dtype=bool)
     for ends, told in ((0, 2), (1, 3)):
         values = np.array(rows)[:, ends]
         # An end at no reflection or at a full one does not move.
@@ -38,22 +36,36 @@ def moved_and_told(one, draws):
             yield moved, np.broadcast_to(np.array(rows)[:, told, None], apart.shape)[apart]
 
 
-def check_seeds(numbers, draws):
-    found = [each for number in numbers for each in moved_and_told(bench(number), draws)]
+def check_seeds(numbers, draws, seeds):
+    """Share of pairs in which what is told is kept, and for each end what is told over what 95 % of its pairs move."""
+    found = [each for number in numbers for each in moved_and_told(bench(number), draws, seeds)]
     kept = np.mean(np.concatenate([moved <= told for moved, told in found]))
-    ratios = [np.mean(told) / np.quantile(moved, 0.95) for moved, told in found]
+    ratios = np.array([np.mean(told) / np.quantile(moved, 0.95) for moved, told in found])
     print(
-        f"{len(found)} ends: kept {kept:.3f}, over the 95 % quantile median {np.median(ratios):.2f}, most {max(ratios):.2f}"
+        f"{len(found)} ends: kept {kept:.3f}, over the 95 % quantile median {np.median(ratios):.2f}, "
+        f"nine in ten below {np.quantile(ratios, 0.9):.2f}, most {ratios.max():.2f}"
     )
-    return kept, float(np.median(ratios))
+    return kept, ratios
 
 
 @pytest.mark.statistical
 def test_another_seed_moves_the_ends_by_no_more_than_told():
-    """Twenty readings, 24 seeds each: kept in 95 % of all pairs, and told at most half as much again as what 95 % move."""
-    kept, ratio = check_seeds(range(880, 900), 8000)
+    """Twenty readings, 24 seeds each: kept in 95 % of all pairs, and mostly told little more than what 95 % move.
+
+    Of 24 seeds that quantile is itself known to 15 % only: what a single end is told is held against it with more of them.
+    """
+    kept, ratios = check_seeds(range(880, 900), 8000, 24)
     assert kept >= 0.95
-    assert ratio <= 1.5
+    assert np.median(ratios) <= 1.3
+
+
+@pytest.mark.slow
+def test_no_end_is_told_to_move_far_more_than_it_does():
+    """Other twenty readings, 120 seeds each, which know the quantile to 7 %: each end by itself."""
+    kept, ratios = check_seeds(range(900, 920), 8000, 120)
+    assert kept >= 0.95
+    assert np.mean(ratios <= 1.5) >= 0.95
+    assert ratios.max() <= 1.75
 
 
 FREQ_HZ = tuple(np.linspace(174e6, 230e6, 133))
