@@ -35,6 +35,8 @@ __all__ = [
     "Setup",
     "ShortLine",
     "Sweep",
+    "exact_figures",
+    "figure_standings",
     "standing",
     "with_conductors",
     "with_typical_residuals",
@@ -286,6 +288,10 @@ OF_STANDARDS = {
 }
 
 
+JOINT_STANDING = "practice"
+"""Of the length of a connector half of the wrong impedance in a joint: a rule of thumb about one that was measured."""
+
+
 def _of_both(key: str) -> tuple[str, ...]:
     """Key that states a limit of both ends at once."""
     return ("reflection",) if key.endswith("_reflection") else ()
@@ -300,28 +306,67 @@ def standing(setup: Setup, unknown: str) -> str:
 
     Source: The evidence of each figure; `stated` where the user gives it, also where nothing of it is unknown.
     """
+    item = _item(setup, unknown)
+    inside = (
+        [standing(replace(setup, items=arm.items), each.id) for arm in item.arms for each in arm.items] if item else []
+    )
+    return weakest([*figure_standings(setup, unknown).values(), *inside]) or "stated"
+
+
+def figure_standings(setup: Setup, unknown: str) -> dict[str, str]:
+    """Standing of each figure that gives the size of an unknown, by its key or field; those inside an arm are left out.
+
+    Source: The evidence of each figure.
+    """
     usual = setup.library.analyzer(setup.near.analyzer)
     if unknown in OF_ANALYZER:
-        return usual.evidence.kind if set(OF_ANALYZER[unknown]) & set(setup.near.typical) else "stated"
+        return _assumed_or_stated(OF_ANALYZER[unknown], setup.near.typical, usual.evidence.kind)
     if unknown in OF_STANDARDS:
-        assumed = set(OF_STANDARDS[unknown]) & set(setup.calibration.typical)
-        return setup.library.standards(usual.standards).evidence.kind if assumed else "stated"
+        kind = setup.library.standards(usual.standards).evidence.kind
+        return _assumed_or_stated(OF_STANDARDS[unknown], setup.calibration.typical, kind)
     if unknown == "swap":
-        return setup.library.part(setup.calibration.swap_adapter).evidence.kind
-    item = next((each for each in setup.items if each.id == unknown), None)
-    if item is None or item.ideal:
-        return "stated"
+        return {"swap": setup.library.part(setup.calibration.swap_adapter).evidence.kind}
+    item = _item(setup, unknown)
+    if item is None:
+        return {"length": JOINT_STANDING}
+    if item.ideal:
+        return {}
     part = item.part
-    found = [
-        "stated"
+    return {
+        each.field: "stated"
         if each.item and {each.item, *_of_both(each.item)} & set(item.stated)
         else _kind(part, each.field, setup)
         for each in fields_of(part.kind)
         if each.size and getattr(part, each.field)
         if not isinstance(part, Pad) or (part.model == "resistors") == (each.field == "arm_tolerance")
-    ]
-    inside = [standing(replace(setup, items=arm.items), each.id) for arm in item.arms for each in arm.items]
-    return weakest([*found, *inside]) or "stated"
+    }
+
+
+def _item(setup: Setup, name: str) -> Item | None:
+    return next((each for each in setup.items if each.id == name), None)
+
+
+def _assumed_or_stated(keys: tuple[str, ...], typical: Collection[str], kind: str) -> dict[str, str]:
+    return {key: kind if key in typical else "stated" for key in keys}
+
+
+def exact_figures(setup: Setup, unknown: str, figures: Collection[str]) -> Setup:
+    """The same set-up with some figures of an unknown, named as by `figure_standings`, taken as exact.
+
+    Source: No formula.
+    """
+    if unknown in OF_ANALYZER:
+        none: dict[str, Any] = dict.fromkeys((f"{key}_db" for key in figures), None)
+        return replace(setup, near=replace(setup.near, **none))
+    if unknown in OF_STANDARDS:
+        nothing: dict[str, Any] = {STANDARDS[key]: None if key == "load" else 0.0 for key in figures}
+        return replace(setup, calibration=replace(setup.calibration, **nothing))
+    item = _item(setup, unknown)
+    assert item is not None
+    exact: dict[str, Any] = {field: 0.0 if isinstance(getattr(item.part, field), float) else None for field in figures}
+    changed = replace(item, part=replace(item.part, **exact))
+    items = tuple(changed if each is item else each for each in setup.items)
+    return replace(setup, items=items)
 
 
 def with_conductors(setup: Setup) -> Setup:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
 
@@ -12,7 +12,7 @@ from chain.assembly.cascade import build
 from chain.errors import ChainError
 from chain.reflection import vswr
 from chain.rf.bilinear import compose, inverse
-from chain.setups import Item, Setup
+from chain.setups import Item, Setup, exact_figures, figure_standings, standing
 from chain.uncertainty.contributions import names, only
 from chain.uncertainty.intervals import SEED, interval_of
 from chain.uncertainty.measurement import BATCH, Measurement, measurement_of, nominal_maps, simulate
@@ -25,7 +25,11 @@ __all__ = [
     "contributions",
     "improvements",
     "interval_at",
+    "typical_share",
 ]
+
+TYPICAL = ("memory", "practice")
+"""Evidence that is a typical value and no document."""
 
 
 MOST_FREQUENCIES = 21
@@ -75,6 +79,40 @@ def contributions(measurement: Measurement, magnitude: float, seed: int = SEED) 
         return ()
     shares = (Share(name, value / total) for name, value in found.items())
     return tuple(sorted(shares, key=lambda each: -each.share))
+
+
+def typical_share(
+    setup: Setup, measurement: Measurement, shares: Sequence[Share], magnitude: float, seed: int
+) -> float:
+    """Share of the error that rests on figures of memory or common practice, which no document backs.
+
+    An unknown that is made of such figures and of better ones is split by what either make of it.
+
+    Source: `contributions`, with the other figures of an unknown taken as exact.
+    """
+    total = 0.0
+    for each in shares:
+        found = figure_standings(setup, each.id)
+        typical = [figure for figure, kind in found.items() if kind in TYPICAL]
+        known = [figure for figure in found if figure not in typical]
+        if standing(setup, each.id) not in TYPICAL:
+            continue
+        if not typical or not known:
+            total += each.share
+            continue
+        one, other = (_alone(setup, measurement, each.id, figures, magnitude, seed) for figures in (known, typical))
+        total += each.share * (one / (one + other) if one + other else 1.0)
+    return total
+
+
+def _alone(
+    setup: Setup, measurement: Measurement, name: str, exact: Sequence[str], magnitude: float, seed: int
+) -> float:
+    """Mean square error by an unknown of which some figures are exact."""
+    freq_hz = measurement.freq_hz[:: max(1, -(-measurement.freq_hz.size // MOST_FREQUENCIES))]
+    changed = exact_figures(setup, name, exact)
+    here = measurement_of(changed, build(changed, freq_hz, fit=False))
+    return _mean_square(only(here, name), magnitude, seed) if name in names(here) else 0.0
 
 
 def _mean_square(measurement: Measurement, magnitude: float, seed: int) -> float:

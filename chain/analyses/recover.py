@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from chain.analyses.improvements import Improvement, best_cure, contributions
+from chain.analyses.improvements import Improvement, best_cure, contributions, typical_share
 from chain.analyses.judgement import Judgement, channel_members, judge, strict_shares, verdict
 from chain.analyses.recovery import ChannelResult, Recovery
 from chain.arrays import Complex, Real
@@ -16,7 +16,7 @@ from chain.assembly.cascade import build
 from chain.errors import RangeError
 from chain.reflection import magnitude_from_vswr, mismatch_loss_db, vswr
 from chain.rf.bilinear import Maps
-from chain.setups import Setup, standing
+from chain.setups import Setup
 from chain.sweeps.averaging import averaged
 from chain.sweeps.readings import Readings
 from chain.uncertainty.bounds import reading_bound, rounded_bound, true_bound_complex
@@ -29,10 +29,6 @@ if TYPE_CHECKING:
     from chain.uncertainty.linear import Linear
 
 __all__ = ["ChannelResult", "Recovery", "nominal_truth", "recover", "verdict"]
-
-TYPICAL = ("memory", "practice")
-"""Evidence that is a typical value and no document."""
-
 
 PHASES = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)
 MAGNITUDES = np.linspace(0, 1, 101)
@@ -164,7 +160,7 @@ def recover(
         draws=found.draws,
         accuracy=accuracy,
         contributions=shares,
-        typical_share=sum(each.share for each in shares if standing(setup, each.id) in TYPICAL),
+        typical_share=typical_share(setup, measurement, shares, float(magnitude[worst]), seed),
         improvement=_cure(setup, readings, (magnitude[worst], low[worst], high[worst]), worst, seed),
         linear=None if far is None else _linear(measurement, far),
         region=None if far is None or far.size > MOST_REGIONS else _region(measurement, far, seed),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
@@ -50,6 +51,8 @@ LOW_ENOUGH, HIGH_ENOUGH = 1.005, 30.0
 """A bound from a perfect match to worse than this says nothing."""
 APART = 20
 """Worst places are at least a twentieth of the sweep apart."""
+DETAIL = re.compile(": |, all else ")
+"""Where what a next step changes in detail begins."""
 LEANS = {
     "leans better": "It leans to good",
     "open": "It is open",
@@ -147,7 +150,10 @@ def _rests(result: Recovery) -> list[str]:
     )
     text = "Analyzer as stated" if kind is None else f"A {kind} analyzer is assumed"
     typical = f"{100 * result.typical_share:.0f} % on typical values."
-    return [f"{text}; {typical}", typical.capitalize()] if result.typical_share > 0.005 else [f"{text}."]
+    if result.typical_share <= 0.005:
+        return [f"{text}."]
+    brief = [] if kind is None else [f"{kind.capitalize()} assumed; {typical}"]
+    return [f"{text}; {typical}", *brief, typical.capitalize()]
 
 
 def _next(result: Recovery) -> str:
@@ -161,8 +167,11 @@ def _next(result: Recovery) -> str:
             else "Next: 'chain planes' says where to calibrate."
         )
     ends = between(found.low, found.high)
+    brief = DETAIL.split(found.what, maxsplit=1)[0]
     return fitted(
-        *(f"Next: {found.what}; {word} {ends}." for word in ("it narrows this to", "then", "")), f"Next: {found.what}."
+        *(f"Next: {what}; {word} {ends}." for what in (found.what, brief) for word in ("it narrows this to", "then")),
+        f"Next: {found.what}.",
+        f"Next: {brief}.",
     )
 
 

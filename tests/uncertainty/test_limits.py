@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from chain.analyses.improvements import contributions, typical_share
 from chain.assembly.cascade import build
 from chain.errors import InputError
 from chain.files.setup_file import parse_setup
@@ -11,6 +12,7 @@ from chain.rf.elements import Tee
 from chain.rf.references import aligned, nominal
 from chain.setups import standing
 from chain.uncertainty.calibration import Standards, drawn_reflections
+from chain.uncertainty.contributions import names
 from chain.uncertainty.linear import linear
 from chain.uncertainty.measurement import measurement_of, nominal_maps, simulate
 from chain.uncertainty.sampling import draw, unit_draws
@@ -238,3 +240,33 @@ def test_standing_of_the_analyzer_and_of_the_standards():
     )
     found = {name: standing(setup, name) for name in ("near", "noise", "drift", "re-mating", "load", "open", "short")}
     assert found == dict.fromkeys(found, "practice") | {"noise": "stated", "load": "stated"}
+
+
+JOINT = 'near = "BNC-50 plug"\nfar = "F-75 plug"\npart = "rg59"\nlength = "0.6 m"\n'
+
+
+def test_an_unknown_joint_is_a_rule_of_thumb():
+    """A connector half of the wrong impedance: nobody stated how long it is."""
+    setup = setup_of(JOINT, near="BNC-75 jack", far="F-75 jack", ohm=75)
+    (joint,) = [name for name in names(measurement_of(setup, build(setup))) if "/" in name]
+    assert standing(setup, joint) == "practice"
+
+
+@pytest.mark.parametrize(
+    ("stated", "least", "most"), [("reflection", 0.0, 0.03), ("loss_tolerance", 0.93, 1.0), ("both", 0, 0)]
+)
+def test_share_of_typical_values_counts_each_figure_of_an_item(stated, least, most):
+    """A pad of 26 dB and 0.2 dB: nearly all of its error comes from its reflections, by an estimate of the two.
+
+    Reflections count 1/0.52^2 times at the antenna, both ends alike; 0.2 dB is 0.046 of a reflection of 0.3, and over the root of 3.
+    """
+    by_limit, by_loss = 10 ** (-26 / 10) * (1 / 0.518**4 + 0.3**4) / 2, (0.3 * 2 * 0.2 / 8.686) ** 2 / 3
+    expected = {"reflection": by_loss, "loss_tolerance": by_limit, "both": 0.0}[stated] / (by_limit + by_loss)
+    keys = {"reflection": 'reflection = "26 dB"', "loss_tolerance": 'loss_tolerance = "0.2 dB"'}
+    given = "\n".join(keys.values()) if stated == "both" else keys[stated]
+    setup = setup_of('part = "min-loss-pad"\n' + given)
+    measurement = measurement_of(setup, build(setup))
+    shares = [each for each in contributions(measurement, 0.3) if each.id == "x"]
+    found = typical_share(setup, measurement, shares, 0.3, 1) / sum(each.share for each in shares)
+    assert least <= found <= most
+    assert found == pytest.approx(expected, rel=0.5, abs=0.02)
