@@ -75,9 +75,17 @@ def aim_words(result: Expectation | Card) -> str:
             read = f"Read {at_most(aim.vswr)} everywhere"
             keeps = f"then the limit of {short_limit(result.limit_vswr)} is kept"
             return fitted(f"{read}, and {meets} ({how}).", f"{read}; {keeps} ({how}).")
-    blame = bound.blame or reading.blame
+    blame = _blamed(result)
     text = f"No reading shows that the antenna has {limit(result.limit_vswr)}"
     return fitted(f"{text}; the main reason: {short(blame, 28)}.", f"{text}.") if blame else f"{text}."
+
+
+def _blamed(result: Expectation | Card) -> str:
+    """What moves the aim that is told: that of the interval, unless the bound alone has one."""
+    first, other = result.aim_reading, result.aim_bound
+    if first.vswr is None and other.vswr is not None:
+        first, other = other, first
+    return first.blame or other.blame
 
 
 def _ceiling(result: Expectation) -> str:
@@ -93,7 +101,7 @@ def _ceiling(result: Expectation) -> str:
 def _next(result: Expectation) -> str:
     if result.limit_vswr is None:
         return "Next: read the antenna, then 'chain recover' says what it truly is."
-    blame = result.aim_bound.blame or result.aim_reading.blame
+    blame = _blamed(result)
     if result.plane == "near":
         cause = f"; here {short(blame, 28)} hides most" if blame else ""
         return f"Next: 'chain planes' shows where to calibrate{cause}."
