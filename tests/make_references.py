@@ -17,6 +17,8 @@ from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
+from public_stub import STUB, stub_text
+
 from library.files.store import tomllib
 
 ROOT = Path(__file__).parent.parent
@@ -393,6 +395,7 @@ def main() -> None:
         write(ROOT / path, lambda schema=schema: json.dumps(schema, indent=2) + "\n")
     for name, page in PAGES.items():
         write(ROOT / "demo" / name, page)
+    write(STUB, stub_text)
     guide = ROOT / "DEVELOPERS.md"
     write(guide, lambda: with_rooms(guide.read_text(encoding="utf-8")))
     for path in documents():

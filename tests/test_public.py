@@ -1,6 +1,5 @@
 """The public surface: complete, sorted, light; results that show themselves as text, table, DataFrame and Network."""
 
-import ast
 import importlib
 import re
 import subprocess
@@ -12,6 +11,7 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
+from public_stub import STUB, stub_text
 
 import chain
 from chain.errors import ChainError, RangeError
@@ -74,16 +74,31 @@ def test_the_public_names_are_sorted_and_each_is_a_documented_function_or_class(
         assert name in dir(chain)
 
 
-def test_type_checkers_are_told_of_the_same_names_as_are_imported():
-    """The imports under TYPE_CHECKING and the table of homes list the same names of the same modules."""
-    tree = ast.parse((ROOT / "chain" / "__init__.py").read_text(encoding="utf-8"))
-    block = next(node for node in tree.body if isinstance(node, ast.If))
-    imports = [node for node in block.body if isinstance(node, ast.ImportFrom)]
-    told = {each.asname or each.name: f"{node.module}:{each.name}" for node in imports for each in node.names}
-    renamed = {node.targets[0].id: told.pop(node.value.id) for node in block.body if isinstance(node, ast.Assign)}
-    told |= renamed
-    homes = {name: home if ":" in home else f"{home}:{name}" for name, home in chain._HOMES.items()}
-    assert told == homes
+def test_type_checkers_are_told_of_what_is_taken():
+    """The stub is that of the functions as they are; it names every public name, and nothing inside is shown by dir()."""
+    text = STUB.read_text(encoding="utf-8")
+    assert text == stub_text(), "run 'python tests/make_references.py __init__.pyi'"
+    assert set(chain.__all__) <= set(re.findall(r"^(?:def |from .* as )?(\w+)(?=[(:\n])", text, flags=re.MULTILINE))
+    assert not {"import_module", "FunctionType", "_HOMES"} & set(dir(chain))
+
+
+@pytest.mark.statistical
+def test_what_is_taken_passes_a_type_checker(tmp_path):
+    """Paths, texts, arrays and tables pass; a number in place of readings does not."""
+    user = tmp_path / "user.py"
+    user.write_text(
+        "from pathlib import Path\nimport numpy as np\nimport chain\n"
+        'a = chain.recover("x.toml", "VSWR 1.3 at 210 MHz").typical_share + 1\n'
+        'b = chain.recover(Path("x.toml"), (np.array([2e8]), np.array([0.1j])), draws=4000)\n'
+        'c = chain.recover("x.toml", {"freq_hz": [2e8], "vswr": [1.5]})\n'
+        'd = chain.expect("x.toml", 2.0)\n'
+        'e = chain.recover("x.toml", 3)\n',
+        encoding="utf-8",
+    )
+    words = [sys.executable, "-m", "mypy", "--strict", str(user)]
+    done = subprocess.run(words, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert "Found 1 error" in done.stdout, done.stdout + done.stderr
+    assert 'user.py:8: error: Argument 2 to "recover"' in done.stdout
 
 
 def test_every_command_that_answers_has_its_function_here():

@@ -14,7 +14,7 @@ from chain.analyses.recovery import ChannelResult, Recovery
 from chain.arrays import Complex, Real
 from chain.assembly.cascade import build
 from chain.errors import RangeError
-from chain.reflection import magnitude_from_vswr, mismatch_loss_db, vswr
+from chain.reflection import magnitude_from_vswr, mismatch_loss_db, return_loss_db, vswr
 from chain.rf.bilinear import Maps
 from chain.setups import Setup
 from chain.sweeps.averaging import averaged
@@ -142,7 +142,10 @@ def recover(
     found, accuracy = settled_intervals(make, draws, digits)
     low, high = _inside(found, bound, magnitude)
     judged = judge(setup, measurement, readings, seen, found, (low, high), magnitude, seed, progress, kept)
-    worst = int(np.argmax(np.where(np.isnan(high), -1.0, high)))
+    decides = np.zeros(high.shape, bool) if members else np.ones(high.shape, bool)
+    for span in members:
+        decides[span] = True
+    worst = int(np.argmax(np.where(np.isnan(high), -2.0, np.where(decides, high, high - 2.0))))
     shares = contributions(measurement, float(magnitude[worst]), seed)
     return Recovery(
         **_judged(setup, (low, high), judged),
@@ -319,14 +322,20 @@ def _excluded(measurement: Measurement, readings: Readings, seed: int) -> float:
     return float(np.mean(np.abs(maps.recovered(seen)) > 1))
 
 
+def _in_words(size: float) -> str:
+    """A reflection in either unit, for an error that is told before anything is shown in one."""
+    loss_db = return_loss_db(np.asarray(size))
+    return f"VSWR {float(vswr(size)):.2f} (return loss {float(loss_db):.1f} dB)"
+
+
 def _refusals(readings: Readings, bound_low: Real, ceiling: Real) -> tuple[tuple[float, str], ...]:
     out = []
     for freq, low, seen, most in zip(readings.freq_hz, bound_low, readings.magnitude, ceiling, strict=True):
         if np.isnan(low):
-            text = f"VSWR {float(vswr(seen)):.2f} at {freq / 1e6:g} MHz cannot come from any passive antenna behind this chain"
+            text = f"{_in_words(seen)} at {freq / 1e6:g} MHz cannot come from any passive antenna behind this chain"
             if seen > most:
                 text += (
-                    f": nothing can read above VSWR {float(vswr(most)):.2f}. Likely causes: the pad is missing, "
+                    f": nothing can read worse than {_in_words(most)}. Likely causes: the pad is missing, "
                     "the wrong way round or faulty, or the analyzer was calibrated at another plane"
                 )
             out.append((float(freq), text))

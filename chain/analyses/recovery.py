@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from chain.analyses.improvements import Improvement, Share
 from chain.arrays import Complex, Real
 from chain.errors import RangeError
@@ -108,6 +111,13 @@ class Recovery(ResultTable):
 
     middle_of: tuple[str, ...] = ()
     """Channel whose middle a reading is at, per point; empty for others."""
+
+    def judged_points(self) -> NDArray[np.bool_]:
+        """Mask of the points that the verdict is about: those of the channels where there are any, else all."""
+        if not self.channels:
+            return np.ones(self.freq_hz.shape, bool)
+        inside = [(self.freq_hz >= each.low_hz) & (self.freq_hz <= each.high_hz) for each in self.channels]
+        return np.asarray(np.any(inside, axis=0), bool)
 
     def to_dict(self) -> dict[str, object]:
         """Plain values under the contracted keys."""

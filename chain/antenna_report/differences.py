@@ -176,6 +176,8 @@ def level_lines(result: LevelComparison) -> tuple[str, str, str]:
     rests = (
         f"Better in {len(told['better'])}, worse in {len(told['worse'])} of {len(result.channels)} channels.{reference}"
     )
+    if result.verdict != "can't tell" and not any(told.values()):
+        rests = f"No channel shows it alone, all {len(result.channels)} together do.{reference}"
     advice = "Next: read each again in turn, A-B-A-B; twice the readings narrow it most."
     if result.verdict != "can't tell":
         advice = f"Next: keep {second if result.verdict == 'better' else first}."

@@ -8,7 +8,7 @@ from rich.text import Text
 from chain.errors import plain
 from chain.records.following import Change, FollowAnswer
 from chain.reflection import magnitude_from_vswr
-from chain.report.numbers import between, match
+from chain.report.numbers import between, figure_of, match, short_limit, units
 from chain.report.phrases import fitted, line_of, short
 from chain.report.tables import Column, answer, show_table
 
@@ -31,13 +31,10 @@ DIGITS = {
 """Figures five rows high, each sign two cells wide on the screen."""
 BAR_ROWS = 3
 FULL_VSWR = 5.0
+VSWR_MARKS = ((1.0, "1"), (1.5, "1.5"), (3.0, "3"), (5.0, "5"))
+LOSS_MARKS_DB = (40.0, 20.0, 10.0, 6.0, 4.0)
 STYLES = {"pass": "green", "fail": "red", "not proven": "yellow"}
-HEADS = {
-    "pass": "Within the limit",
-    "fail": "Over the limit",
-    "not proven": "Cannot decide",
-    "no limit": "Read",
-}
+HEADS = {"pass": "Good", "fail": "Bad", "not proven": "Cannot decide", "no limit": "Read"}
 
 
 def render(result: FollowAnswer, console: Console) -> None:
@@ -77,7 +74,7 @@ def _row(word: str, change: Change, found: FollowAnswer) -> list[object]:
         f"{round(one.loss_low_db, 2) + 0.0:+.2f} to {round(one.loss_high_db, 2) + 0.0:+.2f}",
         str(change.verdicts.count("better")),
         str(change.verdicts.count("worse")),
-        change.verdict,
+        _word(change),
     ]
 
 
@@ -102,12 +99,13 @@ def follow_lines(found: FollowAnswer) -> tuple[str, str, str]:
             "Next: change one thing, sweep again.",
         )
     last, first = (each.differences[each.most].loss_db for each in (found.since_last, found.since_first))
-    words = f"Loss {round(last, 2) + 0.0:+.2f} dB since the last, {_word(found.since_last)}; {round(first, 2) + 0.0:+.2f} since the first, "
-    return head, fitted(f"{words}{_word(found.since_first)}.{kept}"), _next(found)
+    last_words = f"{round(last, 2) + 0.0:+.2f} dB since the last ({_word(found.since_last)})"
+    first_words = f"{round(first, 2) + 0.0:+.2f} since the first ({_word(found.since_first)})"
+    return head, fitted(f"Loss {last_words}, {first_words}.{kept}", f"Loss {last_words}.{kept}"), _next(found)
 
 
 def _word(change: Change) -> str:
-    return "real" if change.verdict == "real" else "not proven"
+    return "real" if change.verdict == "real" else "may be chance"
 
 
 def _next(found: FollowAnswer) -> str:
@@ -126,8 +124,10 @@ def _next(found: FollowAnswer) -> str:
 
 
 def big(value: float) -> list[str]:
-    """A VSWR in figures that are read from afar."""
+    """A match, given as VSWR, in figures that are read from afar."""
     text = f"{value:.2f}" if value < 10 else f"{value:.0f}" if value < 100 else ">99"
+    if units().in_db:
+        text = figure_of(value).removesuffix(" dB")
     rows = []
     for place in range(5):
         cells = " ".join(DIGITS[sign][place] for sign in text)
@@ -136,13 +136,17 @@ def big(value: float) -> list[str]:
 
 
 def bar(value: float, limit: float | None, width: int) -> list[str]:
-    """A bar from a perfect match to VSWR 5 and more, spaced by reflection, with the limit marked under it."""
+    """A bar from a perfect match to VSWR 5 (return loss 3.5 dB) and more, spaced by reflection, the limit marked under it."""
     most = float(magnitude_from_vswr(FULL_VSWR))
     full = round((width - 2) * min(float(magnitude_from_vswr(value)) / most, 1.0))
     body = "#" * full + "." * (width - 2 - full)
     under = [" "] * width
-    marks = [(1.0, "1"), (1.5, "1.5"), (3.0, "3"), (5.0, "5")] + ([] if limit is None else [(limit, f"^{limit:g}")])
-    for at, text in marks:
-        place = min(round((width - 2) * float(magnitude_from_vswr(at)) / most), width - len(text))
+    marks = [(float(magnitude_from_vswr(at)), text) for at, text in VSWR_MARKS]
+    if units().in_db:
+        marks = [(10 ** (-loss_db / 20), f"{loss_db:g}") for loss_db in LOSS_MARKS_DB]
+    if limit is not None:
+        marks.append((float(magnitude_from_vswr(limit)), f"^{short_limit(limit).removesuffix(' dB')}"))
+    for size, text in marks:
+        place = min(round((width - 2) * size / most), width - len(text))
         under[place : place + len(text)] = list(plain(text))
     return [*[f" {body}"] * BAR_ROWS, f" {''.join(under)}".rstrip()]

@@ -13,8 +13,8 @@ from rich.text import Text
 from chain.errors import plain
 from chain.records.folder import Damage, Heading
 from chain.records.record import Record
-from chain.report.numbers import figure, head, span
-from chain.report.phrases import fitted, line_of, short
+from chain.report.numbers import figure, follow_limit, head, span
+from chain.report.phrases import fitted, line_of, short, verdict_word
 from chain.report.tables import Column, answer, notes, say, show_table
 
 if TYPE_CHECKING:
@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 __all__ = ["list_text", "record_grid", "render", "render_list", "render_record", "trend_grid", "trend_lines"]
 
 SHOWN = 12
+IN_DB = "return loss"
+"""In the answer of a record whose limit was stated in dB."""
 MOST_DAMAGED = 6
 
 
@@ -67,9 +69,15 @@ def list_text(headings: Sequence[Heading]) -> str:
         warm = "" if each.temperature_c is None else f"{each.temperature_c:.0f}"
         when = each.time[:16].replace("T", " ")
         rows.append(
-            f"{when:16}  {plain(each.name)[:wide]:{wide}}  {warm:>5}  {_cut(plain(each.answer), 80 - 27 - wide)}"
+            f"{when:16}  {plain(each.name)[:wide]:{wide}}  {warm:>5}  {_cut(answer_words(each), 80 - 27 - wide)}"
         )
     return "\n".join(rows) + "\n"
+
+
+def answer_words(kept: Heading | Record) -> str:
+    """The answer that a record keeps, its verdict in the words of the screens."""
+    text = plain(kept.answer)
+    return verdict_word(kept.verdict) + text.removeprefix(kept.verdict) if text.startswith(kept.verdict) else text
 
 
 def _cut(text: str, width: int) -> str:
@@ -78,7 +86,9 @@ def _cut(text: str, width: int) -> str:
 
 def render_record(record: Record, console: Console) -> None:
     """Print one record in full, but for its sweep."""
-    first = line_of("", f"{plain(record.answer[:1].upper())}{plain(record.answer[1:])}")
+    follow_limit(IN_DB in record.answer)
+    words = answer_words(record)
+    first = line_of("", f"{words[:1].upper()}{words[1:]}")
     warm = "" if record.temperature_c is None else f", {record.temperature_c:g} degrees C"
     who = f", by {plain(record.operator)}" if record.operator else ""
     second = fitted(f"{short(record.name, 40)}, {record.time:%Y-%m-%d %H:%M}{warm}{who}.")
@@ -109,7 +119,7 @@ def record_grid(record: Record) -> Grid:
         if not lead:
             row += [figure(each.vswr), span(each.vswr_low, each.vswr_high)]
         row += [f"{each.loss_db:.2f}", f"{each.repeat_db:.3f}"]
-        rows.append(row if lead else [*row, each.verdict])
+        rows.append(row if lead else [*row, verdict_word(each.verdict)])
     return columns, rows
 
 
@@ -131,23 +141,27 @@ def trend_lines(result: LogTrends) -> tuple[str, str, str]:
     """Verdict, what it rests on, what to do next."""
     stepped = [each for each in result.series if each.steps]
     if not result.series:
-        return "No series yet.", f"{result.records} records.", "Next: chain log add FOLDER SETUP SWEEP."
+        return "No measurements kept yet.", f"{result.records} records.", "Next: chain log add FOLDER SETUP SWEEP."
     span = f"{result.records} records, {min(each.first for each in result.series)} to {max(each.last for each in result.series)}"
     odd = [each for each in result.series if each.apart is not None]
     if odd and not stepped:
-        return _one_apart(odd, f"{len(odd)} of {len(result.series)} series, {result.records} records")
+        return _one_apart(odd, f"{len(odd)} of {len(result.series)} rows, {result.records} records")
     if not stepped:
         few = all(each.changed == "too few" for each in result.series)
-        head = "Too few records to tell a change: four are the least." if few else "No step found in any series."
-        return head, f"{span}; {len(result.series)} series.", "Next: measure again in a season, with the temperature."
+        head = (
+            "Too few records to tell a change: four are the least."
+            if few
+            else "Nothing has changed at once: no step in any row below."
+        )
+        return head, f"{span}.", "Next: measure again in a season, with the temperature."
     most = max(stepped, key=lambda each: abs(each.steps[-1].change_db))
     step = most.steps[-1]
-    word = "gained" if step.change_db > 0 else "lost"
+    word = "more" if step.change_db > 0 else "less"
     what = f"{short(most.name)}, channel {short(most.channel)}"
     since = f"{step.after:%Y-%m}"
     return (
-        f"Since {since} {what} has {word} {abs(step.change_db):.2f} dB +- {step.half_width_db:.2f}.",
-        f"{len(stepped)} of {len(result.series)} series have a step; {span}.",
+        f"Since {since} {what}, loses {abs(step.change_db):.2f} dB {word} (+- {step.half_width_db:.2f}).",
+        f"{len(stepped)} of {len(result.series)} rows below show such a step; {span}.",
         _advice(most),
     )
 
@@ -165,7 +179,7 @@ def _one_apart(odd: Sequence[SeriesTrend], span: str) -> tuple[str, str, str]:
     advice = "measure once more, joints made again; two in a row are a step."
     return (
         first,
-        f"One record alone can't tell a step from a fluke ({span}).",
+        f"One record alone may be chance ({span}).",
         f"Next: {advice if last else 'compare with the records after the first; one more changes nothing.'}",
     )
 

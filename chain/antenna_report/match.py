@@ -5,14 +5,13 @@ from __future__ import annotations
 from rich.console import Console
 
 from chain.report.numbers import between, figure, figure_of, head, match, short_limit, span
-from chain.report.phrases import plane_words
+from chain.report.phrases import fitted, plane_words
 from chain.report.tables import Column, answer, notes, say, show_table
 from chain.tuning.crossings import Estimate
 from chain.tuning.matching import Matching
 
 __all__ = ["CAUTIONS", "DC", "conditions", "grid", "render", "three_lines"]
 
-LONGEST = 80
 DIRECT = {"block": "blocked", "short": "shorted", "pass": "passes"}
 CAUTIONS = (
     "Outdoors: build it at the antenna's own terminals, in a dry box with a hole downwards; water in it is worse than no network. "
@@ -75,12 +74,11 @@ def three_lines(result: Matching) -> tuple[str, str, str]:
             "Next: leave it. Gain, place and lead matter more now.",
         )
     best = result.networks[0]
-    first = f"Worst wanted {match(best.worst_vswr.value)} instead of {now}: {best.words}."
-    if len(first) > LONGEST:
-        first = f"Worst wanted {match(best.worst_vswr.value)} instead of {now}: a network as below."
+    head = f"A network makes the worst channel {match(best.worst_vswr.value)} instead of {now}"
+    first = fitted(f"{head}: {best.words}.", f"{head}; see below.")
     gain = best.delivered_db - result.now_delivered_db
     ends = between(best.worst_vswr.low, best.worst_vswr.high)
-    second = f"95 %: {ends}. Worst channel gains {gain:.1f} dB. No network beats {figure_of(result.floor_vswr)}."
+    second = f"95 %: {ends}; that channel gains {gain:.1f} dB. No network beats {figure_of(result.floor_vswr)}."
     if result.now.vswr.value <= result.limit_vswr:
         return (
             first,

@@ -229,7 +229,7 @@ def facts(result: Tuning) -> list[str]:
     after = result.after
     if after is not None:
         lines.append(
-            f"Foretold for {100 * after.share:+.1f} %: worst wanted {_vswr(after.worst.vswr)} at {_hz(after.worst.at_hz)}, "
+            f"Expected after {100 * after.share:+.1f} %: worst wanted {_vswr(after.worst.vswr)} at {_hz(after.worst.at_hz)}, "
             f"instead of {_vswr(result.now.vswr)} at {_hz(result.now.at_hz)}."
         )
     if result.trial is not None:

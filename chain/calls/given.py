@@ -24,6 +24,8 @@ from chain.units import parse_quantity
 
 __all__ = ["taking"]
 
+LEAST_DRAWS = 200
+
 ResultTable.drawn_by(draw)
 
 
@@ -96,6 +98,9 @@ def _paths_by_name(given: Any, name: str, _: Any) -> Any:
 
 def _whole(given: Any, name: str, _: Any) -> Any:
     if isinstance(given, Integral) and not isinstance(given, bool) and int(given) >= 0:
+        if name == "draws" and given < LEAST_DRAWS:
+            what = f"draws={given} is too few: less than five would lie beyond either end of a 95 % interval"
+            raise RangeError(what, f"write draws={LEAST_DRAWS} or more, or leave it out")
         return int(given)
     raise RangeError(
         f"{name} is a whole number from 0 on, not {type(given).__name__} {quoted(given)}", f"write {name}=1000"

@@ -12,7 +12,12 @@ __all__ = ["command"]
 
 
 @click.command("new")
-@click.option("--for", "purpose", metavar="BAND", help="uhf-tv, vhf-tv, low-tv, fm, dab, or '88 MHz to 108 MHz'.")
+@click.option(
+    "--for",
+    "purpose",
+    metavar="BAND",
+    help="uhf-tv, vhf-tv, low-tv, fm, dab, several ('vhf-tv and uhf-tv'), or '88 MHz to 108 MHz'.",
+)
 @click.option("--region", metavar="NAME", help="Whose channels: europe, uk, us, japan and others.")
 @click.option("--near", metavar="CONNECTOR", help="The analyzer's connector, such as N-50.")
 @click.option("--far", metavar="CONNECTOR", help="The antenna's connector, such as F, IEC or 'BNC-75 plug'.")

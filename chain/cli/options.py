@@ -14,7 +14,8 @@ from chain.cli.endings import check_ending, kind_of
 
 __all__ = ["Common", "common", "digits_option", "draws_option", "enforce", "setup_argument"]
 
-MOST_DRAWS = 1_000_000
+LEAST_DRAWS, MOST_DRAWS = 200, 1_000_000
+"""Fewer than 200 leave less than five beyond either end of a 95 % interval."""
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
@@ -113,8 +114,8 @@ def draws_option(function: Function) -> Function:
     """Add `--draws`: how many measurements are simulated."""
     return click.option(
         "--draws",
-        type=click.IntRange(1, MOST_DRAWS),
-        help="Simulated measurements for the intervals, rounded up to thousands, instead of the usual number.",
+        type=click.IntRange(LEAST_DRAWS, MOST_DRAWS),
+        help="Simulated measurements for the intervals, 200 or more, instead of the usual number; most are rounded up to thousands.",
     )(function)
 
 

@@ -207,10 +207,10 @@ def _unseen(setup: Setup | None, found: Found, known: Sequence[Stretch]) -> tupl
         spacing = 1 / each.delay_s
         if spacing > found.widest_hz:
             reason = f"too narrow: the span holds {found.span_hz / spacing:.1f} of its ripples"
-            remedy = f"sweep at least {1.5 * spacing / 1e6:.0f} MHz"
+            remedy = f"sweep a span of at least {1.5 * spacing / 1e6:.0f} MHz"
         elif spacing < found.narrowest_hz:
             reason = f"too coarse: {spacing / found.step_hz:.1f} points to one of its ripples"
-            remedy = f"step by at most {spacing / 2e6:.3g} MHz"
+            remedy = f"take steps of at most {spacing / 2e6:.3g} MHz"
         else:
             continue
         out.append(Unseen(each.items[0], spacing, reason, remedy))

@@ -257,24 +257,24 @@ def sentence_of(verdict: str, components: Sequence[Component], found: Found, pla
         return text.replace("?.", "?")
     if verdict == "too coarse":
         return (
-            f"Too coarse to tell: ripple of {components[0].points_per_ripple:.1f} points; {components[0].explanation}."
+            f"Cannot tell: each dip has only {components[0].points_per_ripple:.1f} points; {components[0].explanation}."
         )
     short = ", ".join(
         f"{_metres(LIGHT_M_PER_S * factor / (2 * found.widest_hz))} m of {name}" for factor, name in place.materials
     )
     if verdict == "too narrow" and found.dips >= SEVERAL_DIPS:
         return (
-            f"No length can be told: the trace dips {found.dips} times over the span, but no more evenly than an antenna of "
-            f"several resonances does. Sweep wider{'' if found.has_phase else ', or with phase'}."
+            f"No length found: the trace dips {found.dips} times, but no more evenly than an antenna does. "
+            f"Sweep wider{'' if found.has_phase else ', or with phase'}."
         )
     if verdict == "too narrow":
         return (
-            f"No ripple that can be told: what varies here swings fewer than 1.5 times over the span, as an antenna does "
-            f"by itself. Too narrow for anything shorter than {short}."
+            "No even dips: the trace changes as slowly as an antenna does by itself. "
+            f"Lengths below {short} need a wider sweep."
         )
     return (
-        f"No ripple: nothing in this sweep repeats every {megahertz(found.narrowest_hz)} to "
-        f"{megahertz(found.widest_hz)} MHz, above what its noise would show."
+        f"No even dips: nothing repeats every {megahertz(found.narrowest_hz)} to {megahertz(found.widest_hz)} MHz above the "
+        "noise."
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -21,6 +22,8 @@ __all__ = ["BANDS", "Wish", "new_setup_text"]
 BANDS = {"uhf-tv": "UHF", "vhf-tv": "VHF III", "low-tv": "VHF low", "fm": "FM", "dab": "DAB"}
 """What an antenna may be for, and the band of the rasters that is meant."""
 USED_NAMES = {"tv": "uhf-tv", "uhf": "uhf-tv", "vhf": "vhf-tv", "radio": "fm", "dvb-t": "uhf-tv", "dvb-t2": "uhf-tv"}
+AND = re.compile(r"\s*(?:[,+&/]|\band\b|\bund\b)\s*")
+"""What stands between two bands."""
 EUROPE = "europe"
 PADS = (
     "min-loss-pad-n-f",
@@ -105,23 +108,16 @@ def _end(text: str, ohm: int, option: str, library: Library) -> Connector:
 
 def _sweep(wish: Wish, library: Library) -> tuple[str, str, float, float]:
     """Title, table of the sweep, and its highest and lowest frequency."""
-    named = USED_NAMES.get(wish.purpose.casefold(), wish.purpose.casefold())
-    if named not in BANDS:
+    texts = [each for each in AND.split(wish.purpose.casefold().strip()) if each]
+    bands = list(dict.fromkeys(USED_NAMES.get(each, each) for each in texts))
+    if not bands or not set(bands) <= set(BANDS):
         return _span(wish.purpose)
-    region = region_of(wish.region, library)
-    rasters = [each for each in library.rasters if each.band == BANDS[named] and each.region == region]
-    if not rasters and named in ("fm", "dab"):
-        rasters = [each for each in library.rasters if each.band == BANDS[named]][-1:]
-    if not rasters:
-        there = [
-            name for name, band in BANDS.items() if any(r.band == band and r.region == region for r in library.rasters)
-        ]
-        other = " or ".join(f"'--for {name}'" for name in there)
-        raise RangeError(f"no channels of {named} are known for {region}", f"write {other}" if other else "")
+    rasters = [raster for band in bands for raster in _rasters(band, wish, library)]
     edges = [edge for raster in rasters for name in _names(raster) for edge in edges_mhz(raster, name)]
     low_hz, top_hz = float(min(edges)) * 1e6, float(max(edges)) * 1e6
-    title = f"{TITLES[named]}, {rasters[0].region.replace('-', ' ').capitalize()}"
-    if named == "fm":
+    title = f"{' and '.join(TITLES[band] for band in bands)}, {rasters[0].region.replace('-', ' ').capitalize()}"
+    # FM has no channels of its own, and one table of channels holds those of one region.
+    if "fm" in bands or len({raster.region for raster in rasters}) > 1:
         return title, _start_stop(low_hz, top_hz), top_hz, low_hz
     lists = ",".join(_listed(raster) for raster in sorted(rasters, key=lambda each: edges_mhz(each, _names(each)[0])))
     lines = [
@@ -130,6 +126,21 @@ def _sweep(wish: Wish, library: Library) -> tuple[str, str, float, float]:
         (f'channels = "{lists}"', "or only those that you receive"),
     ]
     return title, _remarked(lines), top_hz, low_hz
+
+
+def _rasters(band: str, wish: Wish, library: Library) -> list[Raster]:
+    """Channels of a band in the region asked for; of FM and DAB those of another where it has none."""
+    region = region_of(wish.region, library)
+    found = [each for each in library.rasters if each.band == BANDS[band] and each.region == region]
+    if not found and band in ("fm", "dab"):
+        found = [each for each in library.rasters if each.band == BANDS[band]][-1:]
+    if not found:
+        there = [
+            name for name, own in BANDS.items() if any(r.band == own and r.region == region for r in library.rasters)
+        ]
+        other = " or ".join(f"'--for {name}'" for name in there)
+        raise RangeError(f"no channels of {band} are known for {region}", f"write {other}" if other else "")
+    return found
 
 
 def _names(raster: Raster) -> list[str]:

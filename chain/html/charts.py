@@ -14,6 +14,7 @@ from chain.plots.axes import frequency_axis, vswr_axis
 from chain.plots.figure import CurveChart, Level, Series, Span
 from chain.reflection import vswr
 from chain.report.numbers import frequency, limit, short_limit
+from chain.report.phrases import verdict_word
 
 __all__ = ["START_VSWR", "against_true", "decimated", "live_places", "over_frequency", "sweep_chart"]
 
@@ -111,7 +112,10 @@ def sweep_chart(result: Recovery) -> CurveChart:
     joined = freq.size >= FEW_POINTS
     true = Series("antenna", "true", freq, result.true_vswr[shown], result.low[shown], result.high[shown], joined)
     reading = Series("screen", "reading", freq, result.reading_vswr[shown], joined=joined)
-    spans = tuple(Span(each.channel, each.verdict, each.low_hz, each.high_hz) for each in result.channels)
+    spans = tuple(
+        Span(each.channel, each.verdict, each.low_hz, each.high_hz, verdict_word(each.verdict, each.grade))
+        for each in result.channels
+    )
     levels = (
         ()
         if result.limit_vswr is None

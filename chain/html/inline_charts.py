@@ -90,9 +90,9 @@ def _spans(root: Element, frame: _Frame, chart: CurveChart) -> None:
     for span in chart.spans:
         ends = np.clip(frame.at_x(np.array([span.low, span.high])), LEFT, WIDTH - RIGHT)
         width = float(ends[1] - ends[0])
-        look = LOOKS[span.verdict]
+        look = span.look
         group = add(root, "g", class_="span")
-        add(group, "title", f"{span.label}: {span.told}")
+        add(group, "title", f"{span.label}: {span.shown}")
         fill: dict[str, Value] = {"fill": colour(look), "fill_opacity": look.shade, "stroke": colour(look)}
         add(group, "rect", x=float(ends[0]), y=TOP, width=width, height=SPAN_H, **fill)
         if width > LETTER_W * len(span.label):

@@ -13,7 +13,8 @@ from chain.arrays import Real
 from chain.html.charts import decimated, live_places
 from chain.reflection import magnitude_from_vswr
 from chain.report.numbers import units
-from chain.report.recover import graded, worst_point
+from chain.report.phrases import verdict_word
+from chain.report.recover import worst_point
 
 __all__ = ["SCALE", "live_json"]
 
@@ -76,7 +77,7 @@ def _sweep(result: Recovery) -> dict[str, object]:
         name: _whole(_magnitudes(values[shown]), _rounding(name)) for name, values in columns.items()
     }
     found["freq_mhz"] = _megahertz(result.freq_hz[shown])
-    found["verdict"] = [graded(result.verdicts[index], result.grades[index]) for index in shown]
+    found["verdict"] = [verdict_word(result.verdicts[index], result.grades[index]) for index in shown]
     found["start"] = int(np.argmin(np.abs(shown - (worst_point(result) or 0))))
     return found
 

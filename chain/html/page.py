@@ -22,7 +22,7 @@ from chain.html.inline_charts import curve_svg
 from chain.html.live import live_json
 from chain.report import budget, check, expect, recover
 from chain.report.numbers import db, figure, frequency, head, limit, percent, short_limit, span, units
-from chain.report.phrases import plane_words, sentence
+from chain.report.phrases import plane_words, sentence, verdict_word
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -31,14 +31,14 @@ __all__ = ["card_html", "filled", "page_html"]
 
 WORST_SHOWN = 12
 CHANNEL_SIGNS = {
-    "better": ("\u2713", "good"),
-    "leans better": ("\u2248", "leans to good"),
-    "open": ("?", "open"),
-    "leans worse": ("\u2248", "leans to bad"),
-    "worse": ("\u2715", "bad"),
-    "impossible": ("!", "impossible"),
+    "good": "\u2713",
+    "leans good": "\u2248",
+    "undecided": "?",
+    "leans bad": "\u2248",
+    "bad": "\u2715",
+    "impossible": "!",
 }
-"""Sign and words of a channel's tile, by its grade."""
+"""Sign of a channel's tile, by its verdict."""
 TITLE_LETTERS = 160
 
 
@@ -149,7 +149,7 @@ def _environment() -> Environment:
         head=_in_one_line(head),
         units=units,
     )
-    made.globals["graded"] = recover.graded
+    made.globals["verdict_word"] = verdict_word
     return made
 
 
@@ -242,7 +242,8 @@ def _measured(result: Recovery) -> dict[str, Any]:
         "last_point": _last_point(result),
         "place": recover.place,
         "worst_points": recover.worst_points(result)[:WORST_SHOWN],
-        "channels": [(each, *CHANNEL_SIGNS.get(each.grade or each.verdict, ("", ""))) for each in result.channels],
+        "channels": [(each, verdict_word(each.verdict, each.grade)) for each in result.channels],
+        "signs": CHANNEL_SIGNS,
         "told": (recover.level_line(result), recover.most_uncertain(result)),
     }
 

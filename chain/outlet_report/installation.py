@@ -21,7 +21,7 @@ def render(result: InstallationCheck, console: Console) -> None:
     answer(console, check_lines(result), result.warnings, "" if result.sound else "bold red")
     made = [each for each in result.joints if each.reason == "made up to fit"]
     rows = [
-        [f"{each.above}/{each.below}", each.verdict, f"{each.above_connector} to {each.below_connector}: {each.reason}"]
+        [f"{each.above}/{each.below}", each.verdict, f"{each.above_connector} to {each.below_connector}"]
         for each in result.joints
         if each not in made
     ]

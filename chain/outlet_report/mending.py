@@ -82,7 +82,7 @@ def verdict_lines(result: Improvements) -> list[str]:
     single = next((each for each in result.improvements if len(each.words) == 1), best)
     brings = f"{best.gain_db:+.1f} dB ({cost})."
     words = [short(each, (70 - len(brings)) // len(best.words) - 4) for each in best.words]
-    first = fitted(f"Most: {' and '.join(best.words)}: {brings}", f"Most: {' and '.join(words)}: {brings}")
+    first = fitted(f"Best change: {' and '.join(best.words)}: {brings}", f"Best: {' and '.join(words)}: {brings}")
     alone = f"alone brings {single.gain_db:+.1f} dB ({_cost(single, result.currency)})."
     third = AIR_LINE if result.remark else f"Next: {short(single.words[0], 72 - len(alone))} {alone}"
     return [first, now, third]

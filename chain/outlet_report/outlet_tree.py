@@ -8,6 +8,7 @@ from rich.tree import Tree
 from chain.reception.outlets import VERDICTS, Reception
 from chain.reception.records import ANTENNA, InstalledItem, Outlet
 from chain.reception.tree import followers_of
+from chain.report.phrases import verdict_word
 from chain.report.tables import safe, say
 from chain.units import format_quantity
 from library.reception import Amplifier
@@ -79,6 +80,4 @@ def outlet_words(result: Reception, outlet: Outlet) -> str:
     at = int(result.closest_db[number].argmin())
     worst = int(result.verdicts[number].max())
     channel = result.installation.channels[at].name
-    return (
-        f"{outlet.id}  {span}, {VERDICTS[worst]}; closest ch {channel}: {float(result.closest_db[number, at]):+.1f} dB"
-    )
+    return f"{outlet.id}  {span}, {verdict_word(VERDICTS[worst])}; closest ch {channel}: {float(result.closest_db[number, at]):+.1f} dB"

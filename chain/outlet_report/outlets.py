@@ -8,7 +8,8 @@ from rich.console import Console
 
 from chain.reception.outlets import OutletChannel, Reception
 from chain.reception.records import ANTENNA
-from chain.report.phrases import fitted
+from chain.report.numbers import match
+from chain.report.phrases import counted, fitted, verdict_word
 from chain.report.tables import Column, answer, notes, say, show_table
 
 __all__ = ["chance", "render", "span_of", "verdict_lines", "worth_line"]
@@ -53,7 +54,7 @@ def _cells(row: OutletChannel) -> list[str]:
         f"{row.margin_db:.1f}",
         span_of(row.margin_low, row.margin_high),
         chance(row.probability),
-        f"{row.verdict}, {row.limited_by}",
+        f"{verdict_word(row.verdict)}, {row.limited_by}",
     ]
 
 
@@ -72,12 +73,16 @@ def chance(share: float) -> str:
 def verdict_lines(result: Reception) -> list[str]:
     """The verdict, the worst row and what it rests on, and what to do next."""
     total = sum(result.count(each) for each in ("works", "not proven", "fails"))
-    joint = chance(result.drawn.joint_probability)
+    joint = f"chance of all: {chance(result.drawn.joint_probability)}."
+    channels, outlets = len(result.installation.channels), sum(not each.end for each in result.installation.outlets)
+    where = f"{counted(channels, 'channel')} at {counted(outlets, 'outlet')}"
     if result.works:
-        first = f"All {total} work: every channel at every outlet, together with a chance of {joint}."
+        first = f"Good: {where}, and every one works; {joint}"
     else:
-        counts = f"{result.count('works')} of {total} work, {result.count('not proven')} are not proven"
-        first = f"{counts}, {result.count('fails')} fail; all at once: {joint}."
+        words = (("works", "work"), ("not proven", "undecided"), ("fails", "fail"))
+        counts = [f"{result.count(kind)} {word}" for kind, word in words if result.count(kind) or kind == "works"]
+        counts[0] = f"{result.count('works')} of {total} work"
+        first = fitted(f"{where}: {', '.join(counts)}; {joint}", f"{where}: {', '.join(counts)}.")
     worst = result.row(*result.order()[0])
     return [first, _worst(worst), _next(result, worst)]
 
@@ -91,11 +96,11 @@ def _worst(row: OutletChannel) -> str:
 def _why_worst(row: OutletChannel) -> str:
     if row.limited_by == "level" and row.window[0] is not None:
         span = f"{row.level_low:.0f} to {row.level_high:.0f}"
-        return f"{row.level_dbuv:.0f} dBuV ({span}), at least {row.window[0]:g} asked."
+        return f"{row.level_dbuv:.0f} dBuV ({span}), needs at least {row.window[0]:g}."
     if row.limited_by == "overload" and row.window[1] is not None and row.level_high > row.window[1]:
-        return f"{row.level_dbuv:.0f} dBuV, up to {row.level_high:.0f}; at most {row.window[1]:g} asked."
+        return f"{row.level_dbuv:.0f} dBuV, up to {row.level_high:.0f}; takes at most {row.window[1]:g}."
     span = f"{row.margin_low:.1f} to {row.margin_high:.1f}"
-    return f"margin {row.margin_db:.1f} dB ({span}), {row.asked_db:g} asked; {row.limited_by}."
+    return f"margin {row.margin_db:.1f} dB ({span}), needs {row.asked_db:g}; limit: {row.limited_by}."
 
 
 def _short(text: str, most: int) -> str:
@@ -126,7 +131,7 @@ def worth_line(result: Reception) -> str:
     gains = ", ".join(
         f"{name} brings {-cost:.1f}" for name, what, cost in worth.items if what == "amplifier" and cost < 0
     )
-    text = f"VSWR {worth.vswr:.1f} costs {worth.match_db:.1f} dB of C/N here"
+    text = f"{match(worth.vswr)} costs {worth.match_db:.1f} dB of C/N here"
     text += f", {others}" if others else ""
     return text + (f"; {gains}." if gains else ".")
 

@@ -69,9 +69,9 @@ def verdict_lines(result: Placement) -> list[str]:
     first = (
         f"Best {best.words}: {best.gain_db:g} dB of gain leaves {room_words(best.score.room_db)} at the worst outlet."
     )
-    ends = f"{span_words(best.room_low_db, best.room_high_db)} with 95 %"
-    now = f"now {result.now.room_db:+.1f}, without any {result.without.room_db:+.1f}"
-    second = f"There {best.score.room_db:+.1f} dB ({ends}), {now}."
+    ends = f"95 %: {span_words(best.room_low_db, best.room_high_db)}"
+    now = f"now {result.now.room_db:+.1f}; without an amplifier {result.without.room_db:+.1f}"
+    second = f"There {best.score.room_db:+.1f} dB ({ends}); {now}."
     if result.remark:
         third = AIR_LINE
     elif gained <= 0.5:
@@ -95,4 +95,5 @@ def room_words(room_db: float) -> str:
 
 def score_words(score: Score) -> str:
     """A score in words: how much, where, to which limit."""
-    return f"{room_words(score.room_db)} at {score.outlet}, {score.channel} ({score.limit})"
+    channel = score.channel if "Hz" in score.channel else f"channel {score.channel}"
+    return f"{room_words(score.room_db)} at {score.outlet}, {channel} ({score.limit})"

@@ -79,6 +79,8 @@ LOOKS = {
     "pass": Look(PALETTE["bluish green"], (), "+", "+", 0.16),
     "fail": Look(PALETTE["vermillion"], (2.0, 1.5), "x", "x", 0.16, "x"),
     "not proven": Look(PALETTE["orange"], (5.0, 2.0), "?", "?", 0.16, "/"),
+    "leans good": Look(PALETTE["orange"], (5.0, 2.0), "/", "/", 0.16, "-"),
+    "leans bad": Look(PALETTE["orange"], (5.0, 2.0), "\\", "\\", 0.16, "\\"),
     "no limit": Look(PALETTE["black"], (1.0, 2.0), "-", "-", 0.05),
     "impossible": Look(PALETTE["reddish purple"], (1.0, 1.0), "!", "!", 0.16, "-"),
     "first": Look(PALETTE["blue"], (), "━", "=", 0.85),
@@ -189,9 +191,14 @@ class Span:
     words: str = ""
 
     @property
-    def told(self) -> str:
+    def shown(self) -> str:
         """The verdict in the answer's words."""
         return self.words or self.verdict
+
+    @property
+    def look(self) -> Look:
+        """The look of the verdict, of a leaning one its own."""
+        return LOOKS.get(self.words, LOOKS[self.verdict])
 
 
 @dataclass(frozen=True)

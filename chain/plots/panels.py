@@ -148,17 +148,17 @@ def _strip(panel: Any, plot: CurveChart, wide: float, high: float) -> None:
     """Channels above the axes: name, colour and hatching by verdict, and what each verdict looks like."""
     low, top = 1 + 0.05 / high, 1 + (0.05 + STRIP_IN) / high
     for span in plot.spans:
-        look = LOOKS[span.verdict]
+        look = span.look
         first, last = (float(np.clip(plot.x.share(end), 0, 1)) for end in (span.low, span.high))
         _patch(panel, (first, last, low, top), look)
         if (last - first) * wide > LETTER_IN * len(span.label) + 0.03:
             middle = ((first + last) / 2, (low + top) / 2)
             panel.text(*middle, span.label, transform=panel.transAxes, ha="center", va="center", fontsize=8)
-    verdicts = list(dict.fromkeys((span.told, span.verdict) for span in plot.spans))
-    for number, (told, verdict) in enumerate(verdicts):
+    verdicts = list({span.shown: span.look for span in plot.spans}.items())
+    for number, (words, look) in enumerate(verdicts):
         height = top + (0.02 - LINE_IN * (len(verdicts) - number - 0.5) + LINE_IN * (len(verdicts) - 1)) / high
-        _patch(panel, (1 + 0.05 / wide, 1 + 0.3 / wide, height - 0.05 / high, height + 0.05 / high), LOOKS[verdict])
-        panel.text(1 + 0.35 / wide, height, told, transform=panel.transAxes, va="center", fontsize=8)
+        _patch(panel, (1 + 0.05 / wide, 1 + 0.3 / wide, height - 0.05 / high, height + 0.05 / high), look)
+        panel.text(1 + 0.35 / wide, height, words, transform=panel.transAxes, va="center", fontsize=8)
 
 
 def _patch(panel: Any, sides: tuple[float, float, float, float], look: Look, shade: float = 0.35) -> None:

@@ -11,7 +11,7 @@ from chain.plots.axes import even_axis, frequency_axis, vswr_axis
 from chain.plots.figure import Bar, BarChart, CurveChart, Group, Level, Plot, ReflectionChart, Series, Span, Trace
 from chain.reflection import magnitude_from_vswr
 from chain.report.numbers import frequency, percent, short_limit
-from chain.report.phrases import plane_words
+from chain.report.phrases import plane_words, verdict_word
 
 __all__ = ["describe"]
 
@@ -59,7 +59,10 @@ def _sweep(result: Recovery) -> CurveChart:
             Series("antenna", "true", freq, true, joined=joined),
         ),
         () if limit is None else (Level(f"limit {short_limit(limit)}", "limit", limit),),
-        tuple(Span(plain(each.channel), each.verdict, each.low_hz, each.high_hz) for each in result.channels),
+        tuple(
+            Span(plain(each.channel), each.verdict, each.low_hz, each.high_hz, verdict_word(each.verdict, each.grade))
+            for each in result.channels
+        ),
     )
 
 

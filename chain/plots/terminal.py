@@ -132,11 +132,11 @@ def _heads(plot: CurveChart | BarChart, canvas: Canvas) -> list[Text]:
         first, last = (float(np.clip(plot.x.share(end), 0, 1)) for end in (span.low, span.high))
         columns = range(head.column(first), max(head.column(last), head.column(first) + 1))
         for column in columns[: len(columns) - 1] or columns:
-            head.put(column, 1, LOOKS[span.verdict])
+            head.put(column, 1, span.look)
         if len(span.label) < len(columns):
             head.write(columns[0], 0, span.label)
     if spans:
-        meant = dict.fromkeys((span.told, _sign(LOOKS[span.verdict], canvas.ascii_only)) for span in spans)
+        meant = dict.fromkeys((span.shown, _sign(span.look, canvas.ascii_only)) for span in spans)
         out += [Text("channels: " + ", ".join(f"{sign} {verdict}" for verdict, sign in meant))]
         out += [head.text(row) for row in range(2) if head.text(row).plain.strip()]
     uprights = [level for level in plot.levels if level.along == "y" and 0 <= plot.x.share(level.value) <= 1]

@@ -17,6 +17,7 @@ from chain.records.bench import Bench, SweepAnswer, bench_of
 from chain.records.folder import Folder
 from chain.records.lead_loss import lead_channels
 from chain.records.record import KINDS, ChannelRecord, Record, SweepRecord
+from chain.reflection import magnitude_from_vswr, return_loss_db
 from chain.setups import Setup
 from chain.sweeps.options import DEFAULTS, SweepOptions
 from chain.sweeps.readings import Readings
@@ -138,18 +139,29 @@ def antenna_record(source: Source, answer: SweepAnswer, facts: Facts, read: tupl
         for each in answer.channels
     )
     sweeps = (_sweep(path, raw, "antenna", readings),)
-    return _record(source, facts, "antenna", (antenna_words(answer), answer.verdict), channels, sweeps, answer.warnings)
+    return _record(
+        source,
+        facts,
+        "antenna",
+        (antenna_words(answer, source.setup.far.limit_in_db), answer.verdict),
+        channels,
+        sweeps,
+        answer.warnings,
+    )
 
 
 def _finite(value: float) -> float | None:
     return value if value < 1e6 else None
 
 
-def antenna_words(answer: SweepAnswer) -> str:
-    """An answer in a line."""
+def antenna_words(answer: SweepAnswer, in_db: bool = False) -> str:
+    """An answer in a line, in the unit of the limit."""
     worst = answer.worst
-    high = f"{worst.high:.2f}" if worst.high < 100 else "any"
     where = f"channel {plain(worst.band.name)}" if worst.band.is_channel else plain(worst.band.name)
+    if in_db:
+        losses = [float(return_loss_db(magnitude_from_vswr(each))) for each in (worst.vswr, worst.high, worst.low)]
+        return "{}; worst {}: return loss {:.1f} dB, {:.1f} to {:.1f}".format(answer.verdict, where, *losses)
+    high = f"{worst.high:.2f}" if worst.high < 100 else "any"
     return f"{answer.verdict}; worst {where}: VSWR {worst.vswr:.2f}, {worst.low:.2f} to {high}"
 
 

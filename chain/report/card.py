@@ -45,7 +45,8 @@ def card_lines(result: Card) -> list[str]:
     second = ""
     if known:
         seen = max(known, key=lambda each: each.reading_high)
-        second = f"Nothing connected must show {between(seen.reading_low, seen.reading_high)}, or there is a fault."
+        ends = between(seen.reading_low, seen.reading_high)
+        second = f"With nothing connected it must show {ends}; else there is a fault."
     return [aim_words(result), second, "Next: go through the cautions, then wire from the analyzer outwards."]
 
 

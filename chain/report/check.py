@@ -6,7 +6,7 @@ from rich.console import Console
 
 from chain.analyses.checks import CheckResult
 from chain.findings import Finding
-from chain.report.phrases import counted, line_of, short
+from chain.report.phrases import counted, line_of, sentence, short
 from chain.report.tables import Column, answer, notes, safe, say, show_table
 
 __all__ = ["STYLES", "render", "show_findings", "verdict_lines"]
@@ -22,11 +22,11 @@ def render(result: CheckResult, console: Console) -> None:
         [
             f"{joint.near}/{joint.far}",
             safe(joint.verdict, VERDICT_STYLES.get(joint.verdict, "bold red")),
-            f"{joint.near_connector} to {joint.far_connector}: {joint.reason}",
+            f"{joint.near_connector} to {joint.far_connector}",
         ]
         for joint in result.joints
     ]
-    columns = [Column("joint", False), Column("verdict", False), Column("what meets, and why", False, wraps=True)]
+    columns = [Column("joint", False), Column("verdict", False), Column("what meets", False, wraps=True)]
     show_table(console, columns, rows)
     if result.findings:
         console.print()
@@ -35,11 +35,17 @@ def render(result: CheckResult, console: Console) -> None:
 
 
 def show_findings(findings: tuple[Finding, ...], console: Console) -> None:
-    """Print remarks, each with its remedy."""
+    """Print remarks, each with what to do about it."""
     for each in findings:
-        where = f"{each.where}: " if each.where else ""
-        remedy = f". Remedy: {each.remedy}" if each.remedy else ""
-        say(console, safe(f"{each.level}: ", STYLES[each.level]), where, each.text.rstrip("."), remedy, indent=2)
+        # What holds for every lead needs no place; what meets at a joint stands in the table.
+        where = f"{_place(each.where)}: " if each.where and each.rule != "safety" else ""
+        remedy = f" {sentence(each.remedy)}" if each.remedy else ""
+        say(
+            console,
+            safe(f"{each.level}: ", STYLES[each.level]),
+            f"{where}{_reason(each).rstrip('.')}.{remedy}",
+            indent=2,
+        )
 
 
 def verdict_lines(result: CheckResult) -> list[str]:
@@ -74,9 +80,15 @@ def verdict_lines(result: CheckResult) -> list[str]:
 
 def _reason(found: Finding) -> str:
     """What is wrong; of a joint without the connectors, which the table names."""
-    return found.text.rpartition(": ")[2] if found.rule == "joint" else found.text
+    if found.rule != "joint":
+        return found.text
+    text = found.text.partition(": ")[2] or found.text
+    return f"{text[:1].lower()}{text[1:]}" if text[1:2].islower() else text
 
 
 def _watch(found: Finding) -> str:
-    where = {"near": "the analyzer", "far": "the antenna"}.get(found.where, short(found.where, 32))
-    return f"Watch {where}: " if where else "Watch: "
+    return f"Watch {short(_place(found.where), 32)}: " if found.where else "Watch: "
+
+
+def _place(where: str) -> str:
+    return {"near": "the analyzer", "far": "the antenna"}.get(where, where)

@@ -16,7 +16,7 @@ from chain.selection.improve import Improvement
 
 __all__ = ["contrast_lines", "render", "render_changes", "render_contrast", "verdict_lines"]
 
-FIRST = {"interval": "Shows most", "cost": "Costs least", "loss": "Loses least", "reflection": "Reflects least"}
+FIRST = {"interval": "Most exact", "cost": "Cheapest", "loss": "Least loss", "reflection": "Least reflection"}
 RANK_WORDS = {
     "interval": "narrowest interval first",
     "cost": "cheapest first",
@@ -216,6 +216,12 @@ def contrast_lines(result: Contrast) -> list[str]:
     second = fitted(
         f"A true value at the limit comes out as {spans[0]} against {spans[1]}.", f"{spans[0]} against {spans[1]}."
     )
+    if spans[0] == spans[1]:
+        return [
+            first,
+            second,
+            f"Next: take chain {min((one, two), key=lambda each: each.cost).number}; both show the same.",
+        ]
     better = min((one, two), key=lambda each: each.best.width if each.best else 2.0)
     return [first, second, f"Next: chain {better.number} shows the antenna better; the steps below say why."]
 
@@ -240,10 +246,11 @@ def render_changes(result: Improvement, console: Console) -> None:
     now = f"a true {limit(result.limit_vswr)} comes out as {between(result.now_low, result.now_high)}"
     if helping:
         best = helping[0]
+        price = "ask its price" if best.price is None else "weigh its price" if best.price else "it costs nothing"
         lines = [
             fitted(*(f"Best first step: {each}." for each in (best.what, best.what.partition(", with ")[0]))),
             fitted(f"Now {now}; then as {between(best.low, best.high)}."),
-            f"Next: {'it costs nothing' if best.price == 0 else 'weigh its price'}; the others are below, one change at a time.",
+            f"Next: {price}; the others are below, one change at a time.",
         ]
     else:
         lines = ["No single change narrows it.", f"Now {now}.", "Next: 'chain choose NEED' looks for another chain."]

@@ -69,15 +69,19 @@ def aim_words(result: Expectation | Card) -> str:
         return 'No limit is stated to aim for: write limit = "VSWR 2.0" under [far].'
     reading, bound = result.aim_reading, result.aim_bound
     share = percent(result.coverage).replace(".0", "")
-    meets = f"the antenna has {limit(result.limit_vswr)} or better"
+    wanted = limit(result.limit_vswr)
     for aim, how in ((reading, share), (bound, "guaranteed")):
         if aim.vswr is not None:
-            read = f"Read {at_most(aim.vswr)} everywhere"
-            keeps = f"then the limit of {short_limit(result.limit_vswr)} is kept"
-            return fitted(f"{read}, and {meets} ({how}).", f"{read}; {keeps} ({how}).")
+            shows = f"The screen must show {at_most(aim.vswr)} everywhere to prove"
+            return fitted(
+                *(
+                    f"{shows} {each} ({how})."
+                    for each in (f"{wanted} or better", wanted, short_limit(result.limit_vswr))
+                )
+            )
     blame = _blamed(result)
-    text = f"No reading shows that the antenna has {limit(result.limit_vswr)}"
-    return fitted(f"{text}; the main reason: {short(blame, 28)}.", f"{text}.") if blame else f"{text}."
+    text = f"No reading can prove {wanted} or better here"
+    return fitted(f"{text}, mainly because of '{short(blame, 28)}'.", f"{text}.") if blame else f"{text}."
 
 
 def _blamed(result: Expectation | Card) -> str:
@@ -90,12 +94,12 @@ def _blamed(result: Expectation | Card) -> str:
 
 def _ceiling(result: Expectation) -> str:
     if result.ceiling_vswr > NO_CEILING_VSWR:
-        return "Nothing connected may show anything up to an open."
+        return "With nothing connected it shows a full reflection, off the scale."
     more = ""
     if result.ceiling_vswr < result.ceiling_bound_vswr <= NO_CEILING_VSWR:
         more = f"; {'less' if units().in_db else 'more'} than {figure_of(result.ceiling_bound_vswr)} means a fault"
     shows = (match(result.ceiling_vswr), figure_of(result.ceiling_vswr))
-    return fitted(*(f"Nothing connected shows about {each}{more}." for each in shows))
+    return fitted(*(f"With nothing connected it shows about {each}{more}." for each in shows))
 
 
 def _next(result: Expectation) -> str:
@@ -103,6 +107,6 @@ def _next(result: Expectation) -> str:
         return "Next: read the antenna, then 'chain recover' says what it truly is."
     blame = _blamed(result)
     if result.plane == "near":
-        cause = f"; here {short(blame, 28)} hides most" if blame else ""
+        cause = f"; '{short(blame, 28)}' hides most here" if blame else ""
         return f"Next: 'chain planes' shows where to calibrate{cause}."
     return "Next: read the antenna, then 'chain recover' says what it truly is."

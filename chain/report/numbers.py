@@ -12,6 +12,7 @@ from chain.units import format_quantity
 
 __all__ = [
     "Units",
+    "about_words",
     "aim",
     "at_most",
     "between",
@@ -98,6 +99,12 @@ def match(value: float | None) -> str:
 def figure_of(value: float | None) -> str:
     """A match, given as VSWR, in a sentence that has named the kind before."""
     return f"{_loss(value)} dB" if units().in_db else vswr(value)
+
+
+def about_words(value: float | None) -> str:
+    """A match in a sentence that has named the kind before, with `about`; of what is off the scale that it is above."""
+    text = figure_of(value)
+    return f"above {text[1:]}" if text.startswith(">") else f"about {text}"
 
 
 def limit(value: float) -> str:

@@ -13,12 +13,25 @@ if TYPE_CHECKING:
     from chain.analyses.planes import Planes
     from chain.analyses.recovery import Recovery
 
-__all__ = ["LONGEST", "counted", "draws_words", "fitted", "line_of", "plane_words", "sentence", "short", "upward"]
+__all__ = [
+    "LONGEST",
+    "counted",
+    "draws_words",
+    "fitted",
+    "line_of",
+    "plane_words",
+    "sentence",
+    "short",
+    "upward",
+    "verdict_word",
+]
 
 LONGEST = 80
 """Characters that each of the first three lines of an answer may have."""
 CLAUSE = re.compile("; |, (?:or |then )?| if | before | that ")
 """Where a sentence may end early."""
+GRADES = {"better": "leans good", "leans better": "leans good", "leans worse": "leans bad", "worse": "leans bad"}
+VERDICTS = {"pass": "good", "fail": "bad", "better": "good", "worse": "bad", "no limit": "-"}
 
 
 def fitted(*texts: str, most: int = LONGEST) -> str:
@@ -52,6 +65,11 @@ def sentence(text: str) -> str:
 def counted(count: int, noun: str) -> str:
     """A number with its noun: 1 joint, 4 joints."""
     return f"{count} {noun}{'' if count == 1 else 's'}"
+
+
+def verdict_word(verdict: str, grade: str | None = None) -> str:
+    """A verdict as screens, plots and pages call it; what is not proven by its grade."""
+    return GRADES.get(grade or "", "undecided") if verdict == "not proven" else VERDICTS.get(verdict, verdict)
 
 
 def plane_words(plane: str) -> str:

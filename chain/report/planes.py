@@ -46,20 +46,23 @@ def render(result: Planes, console: Console) -> None:
 def opening(result: Planes) -> list[str]:
     """Where to calibrate and what a true limit then comes out as; what it comes out as at the analyzer; the next step."""
     best = next(row for row in result.planes if row.plane == result.recommended)
-    comes = f"a true {limit(best.limit_vswr)} comes out as {between(best.limit_low, best.limit_high)}"
+    comes = f"a true {limit(best.limit_vswr)} {_comes(best)}"
     first = fitted(f"Calibrate {best.what}: {comes}.", f"Calibrate there: {comes}.")
     if best.plane == "near":
         return [first, "No place further out narrows that.", "Next: use the analyzer's own standards."]
     near = next((row for row in result.planes if row.plane == "near"), None)
-    second = (
-        "" if near is None else f"At the analyzer's port it comes out as {between(near.limit_low, near.limit_high)}."
-    )
+    second = "" if near is None else f"At the analyzer's port it {_comes(near)}."
     plug = str(best.connector).partition(" (")[0]
     return [
         first,
         second,
         fitted(f"Next: connect {best.standards} to the {plug} there.", f"Next: connect {best.standards} there."),
     ]
+
+
+def _comes(plane: Plane) -> str:
+    ends = between(plane.limit_low, plane.limit_high)
+    return f"{'may come' if ends == 'anything' else 'comes'} out as {ends}"
 
 
 def _what(plane: Plane, best: bool) -> str:

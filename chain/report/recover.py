@@ -12,12 +12,12 @@ import numpy as np
 from rich.console import Console
 from rich.text import Text
 
-from chain.analyses.recover import Recovery
+from chain.analyses.recovery import ChannelResult, Recovery
 from chain.report.numbers import (
+    about_words,
     between,
     db,
     figure,
-    figure_of,
     frequency,
     head,
     limit,
@@ -25,12 +25,11 @@ from chain.report.numbers import (
     percent,
     span,
 )
-from chain.report.phrases import draws_words, fitted, plane_words
+from chain.report.phrases import draws_words, fitted, plane_words, verdict_word
 from chain.report.tables import Column, answer, notes, safe, say, show_table
 
 __all__ = [
     "channel_line",
-    "graded",
     "level_line",
     "most_uncertain",
     "opening",
@@ -47,24 +46,15 @@ WIDE = 88
 """Columns of a console that has room for the loss beside the impedance."""
 LOST = "lost,\ndB"
 BOUND = "guaranteed\nbound"
+APART_LINE = "The worst of many points owes something to noise: a channel counts that, a single point not."
 LOW_ENOUGH, HIGH_ENOUGH = 1.005, 30.0
 """A bound from a perfect match to worse than this says nothing."""
 APART = 20
 """Worst places are at least a twentieth of the sweep apart."""
 DETAIL = re.compile(": |, all else ")
 """Where what a next step changes in detail begins."""
-LEANS = {
-    "leans better": "It leans to good",
-    "open": "It is open",
-    "leans worse": "It leans to bad",
-}
-CHANNEL_GROUPS = (
-    ("good", ("better",)),
-    ("leaning to good", ("leans better",)),
-    ("open", ("open",)),
-    ("leaning to bad", ("leans worse",)),
-    ("bad", ("worse",)),
-)
+LEANS = {"leans better": "It leans to good", "open": "It is undecided", "leans worse": "It leans to bad"}
+CHANNEL_GROUPS = ("good", "leans good", "undecided", "leans bad", "bad", "impossible")
 OHM = "antenna\nohm"
 POINT_COLUMNS = (
     Column("at", figures=False),
@@ -77,6 +67,8 @@ POINT_COLUMNS = (
     Column("verdict", figures=False),
 )
 SHARES_SHOWN = 3
+SLIGHT_SHARE = 0.005
+"""A share that is none in whole percent."""
 STYLES = {"pass": "green", "fail": "red", "not proven": "yellow", "impossible": "bold red"}
 
 
@@ -112,16 +104,17 @@ def opening(result: Recovery) -> list[str]:
             "Next: check the pad and calibrate again.",
         ]
     here, value = place(result, worst), float(result.true_vswr[worst])
-    about, wanted = figure_of(value), "" if result.limit_vswr is None else limit(result.limit_vswr)
+    about, wanted = about_words(value), "" if result.limit_vswr is None else limit(result.limit_vswr)
     whole = "" if result.freq_hz.size == 1 else " everywhere"
+    at = "at worst" if whole else "it is"
     text = {
-        "pass": f"Good: the antenna has {wanted} or better{whole}, here about {about}.",
-        "fail": f"Bad: the antenna is worse than {wanted}, at {here} about {about}.",
+        "pass": f"Good: the antenna has {wanted} or better{whole}; {at} {about}.",
+        "fail": f"Bad: the antenna is worse than {wanted}, at {here} {about}.",
         "not proven": fitted(
-            f"Cannot decide: it may be better or worse than {wanted}, here about {about}.",
-            f"Cannot decide if it is better than {wanted}; here about {about}.",
+            f"Cannot decide if the antenna has {wanted} or better; {at} {about}.",
+            f"Cannot decide if it has {wanted} or better; {at} {about}.",
         ),
-        "impossible": f"Impossible: not every reading can come through this chain; here about {about}.",
+        "impossible": "Impossible: some of the readings cannot come through this chain; see below.",
         "no limit": f"The antenna has about {match(value)} at {here}. No limit is stated.",
     }[result.verdict]
     ends = between(float(result.low[worst]), float(result.high[worst]))
@@ -139,7 +132,9 @@ def place(result: Recovery, index: int) -> str:
 
 def worst_point(result: Recovery) -> int | None:
     """The point that the verdict names: the one whose upper end is highest; none where every reading is impossible."""
-    known = np.flatnonzero(~np.isnan(result.low))
+    known = np.flatnonzero(~np.isnan(result.low) & result.judged_points())
+    if not known.size:
+        known = np.flatnonzero(~np.isnan(result.low))
     return int(known[np.argmax(result.high[known])]) if known.size else None
 
 
@@ -148,12 +143,12 @@ def _rests(result: Recovery) -> list[str]:
     kind = next(
         (kind for kind in ("handheld", "bench") for text in result.assumed if f"typical of a {kind}" in text), None
     )
-    text = "Analyzer as stated" if kind is None else f"A {kind} analyzer is assumed"
-    typical = f"{100 * result.typical_share:.0f} % on typical values."
-    if result.typical_share <= 0.005:
+    text = "Stated analyzer" if kind is None else f"A {kind} is assumed"
+    if result.typical_share <= SLIGHT_SHARE:
         return [f"{text}."]
-    brief = [] if kind is None else [f"{kind.capitalize()} assumed; {typical}"]
-    return [f"{text}; {typical}", *brief, typical.capitalize()]
+    cause = f"typical figures cause {100 * result.typical_share:.0f} % of"
+    brief = [] if kind is None else [f"{kind.capitalize()} assumed; {cause} it."]
+    return [f"{text}; {cause} it.", *brief, f"{cause.capitalize()} the range.", f"{cause.capitalize()} it."]
 
 
 def _next(result: Recovery) -> str:
@@ -192,12 +187,14 @@ def channel_line(result: Recovery) -> str:
     """The good channels, the doubtful ones and the bad ones, each by number."""
     if not result.channels or result.limit_vswr is None:
         return ""
-    parts = []
-    for words, grades in CHANNEL_GROUPS:
-        found = [each.channel for each in result.channels if each.grade in grades]
+    parts, counts = [], []
+    words = {each.channel: verdict_word(each.verdict, each.grade) for each in result.channels}
+    for group in CHANNEL_GROUPS:
+        found = [channel for channel, word in words.items() if word == group]
         if found:
-            parts.append(f"{words} {_runs(found, [each.channel for each in result.channels])}")
-    return f"Channels: {'; '.join(parts)}." if parts else ""
+            parts.append(f"{group} {_runs(found, list(words))}")
+            counts.append(f"{len(found)} {group}")
+    return fitted(*(f"Channels: {'; '.join(each)}." for each in (parts, counts))) if parts else ""
 
 
 def _runs(found: list[str], every: list[str]) -> str:
@@ -239,13 +236,8 @@ def _channels(result: Recovery, console: Console) -> None:
     show_table(console, columns, rows)
 
 
-def graded(verdict: str, grade: str | None) -> str:
-    """A verdict in a table: what is not proven by its grade, where there is one."""
-    return grade if verdict == "not proven" and grade else verdict
-
-
 def _word(verdict: str, grade: str | None = None) -> Text:
-    return safe("-" if verdict == "no limit" else graded(verdict, grade), STYLES.get(verdict, ""))
+    return safe(verdict_word(verdict, grade), STYLES.get(verdict, ""))
 
 
 def _points(result: Recovery, console: Console, every_point: bool) -> None:
@@ -260,10 +252,18 @@ def _points(result: Recovery, console: Console, every_point: bool) -> None:
     if len(order) < count:
         kind = "worst point of each channel" if _channels_shown(result) else "worst places"
         say(console, f"The {kind}, {len(order)} of {count} points; --all shows every one.")
+    if any(_apart(result, each) for each in result.channels):
+        say(console, APART_LINE)
 
 
 def _channels_shown(result: Recovery) -> bool:
     return 1 < len(result.channels) <= ENOUGH_POINTS
+
+
+def _apart(result: Recovery, channel: ChannelResult) -> bool:
+    """Whether a channel is called otherwise than its worst point."""
+    at = int(np.argmin(np.abs(result.freq_hz - channel.worst_hz)))
+    return verdict_word(channel.verdict, channel.grade) != verdict_word(result.verdicts[at], result.grades[at])
 
 
 def worst_points(result: Recovery) -> list[int]:
@@ -302,11 +302,15 @@ def _point(result: Recovery, index: int) -> dict[str, object]:
         figure(float(result.true_vswr[index])) if known else "none",
         span(float(result.low[index]), float(result.high[index])),
         _bound(result, index),
-        db(float(result.mismatch_loss_db[index])) if known else "none",
+        _lost(float(result.mismatch_loss_db[index])) if known else "none",
         "" if result.true_ohm is None else _impedance(complex(result.true_ohm[index])),
         _word(result.verdicts[index], result.grades[index]),
     )
     return {column.header: cell for column, cell in zip(POINT_COLUMNS, cells, strict=True)}
+
+
+def _lost(loss_db: float) -> str:
+    return "all" if math.isinf(loss_db) else db(loss_db)
 
 
 def _bound(result: Recovery, index: int) -> str:

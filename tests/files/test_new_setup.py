@@ -49,6 +49,15 @@ def made(seed):
         return wish, None
 
 
+@pytest.mark.parametrize("text", ["vhf and uhf", "uhf-tv, vhf-tv", "VHF + UHF", "vhf/uhf"])
+def test_several_bands_are_all_in_the_sweep(text):
+    """Band III and bands IV and V of Europe: channels 5 to 12 and 21 to 48 (ETSI EN 300 744 names the rasters; memory)."""
+    setup = parse_setup(new_setup_text(Wish(purpose=text)).encode(), folder=None)
+    names = [name for name, _, _ in setup.sweep.channels]
+    assert names == [str(number) for number in (*range(5, 13), *range(21, 49))]
+    assert (setup.sweep.start_hz, setup.sweep.stop_hz) == (174e6, 694e6)
+
+
 def test_any_wish_gives_a_set_up_that_fits():
     kept = 0
     for seed in range(16):
