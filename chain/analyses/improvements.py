@@ -160,7 +160,7 @@ def improvements(setup: Setup) -> Iterator[tuple[str, str, Setup]]:
         part = item.part
         if isinstance(part, Pad) and part.model == "specification" and _limit_db(part.near_limit) < BETTER_DB:
             limit = Limit((0.0,), (BETTER_DB,))
-            better_pad = replace(part, near_limit=limit, far_limit=limit, loss_tolerance_db=0.1)
+            better_pad = replace(part, near_limit=limit, far_limit=limit)
             text = f"a better pad (return loss {BETTER_DB:g} dB) in place of '{item.id}'"
             yield "pad", text, _swapped(setup, index, better_pad)
 
@@ -189,10 +189,11 @@ def _learnt(setup: Setup) -> Iterator[tuple[str, str, Setup]]:
         part = item.part
         if isinstance(part, Pad) and part.model == "specification" and _limit_db(part.near_limit) < near.directivity_db:
             limit = Limit((0.0,), (near.directivity_db,))
-            known = replace(part, near_limit=limit, far_limit=limit, loss_tolerance_db=near.tracking_db)
+            loss_db = min(part.loss_tolerance_db, near.tracking_db)
+            known = replace(part, near_limit=limit, far_limit=limit, loss_tolerance_db=loss_db)
             text = (
                 f"measure '{item.id}' with this analyzer (chain learn): its reflections are then known to "
-                f"{near.directivity_db:g} dB and its loss to {near.tracking_db:g} dB"
+                f"{near.directivity_db:g} dB and its loss to {loss_db:g} dB"
             )
             yield "free", text, _swapped(setup, index, known)
 

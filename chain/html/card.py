@@ -6,10 +6,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from chain.analyses.bench_card import Card, EndReading
 from chain.analyses.ohmmeter import WHOLE_CHAIN, DcReading
+from chain.analyses.recovery import Recovery
 from chain.findings import Finding
+from chain.report import recover
 from chain.report.card import card_lines
+from chain.report.numbers import figure, span
+from chain.units import format_quantity
 
 __all__ = ["ENDS", "card_values"]
 
@@ -38,8 +44,8 @@ class _Step:
     calibrate: bool
 
 
-def card_values(card: Card) -> dict[str, Any]:
-    """What the template of the card is filled with."""
+def card_values(card: Card, found: Recovery | None = None) -> dict[str, Any]:
+    """What the template of the card is filled with; with a recovered sweep what was read and how it is judged, too."""
     wiring, alone = _steps(card), _alone(card.dc)
     return {
         "own": card,
@@ -51,8 +57,29 @@ def card_values(card: Card) -> dict[str, Any]:
         "cautions": _ordered(card.cautions),
         "wrong_shown": WRONG_SHOWN,
         "size": _size(card, wiring, alone),
+        "answers": {} if found is None else _answers(found),
         "spare": max(0, RECORD_LINES - len(card.places)),
     }
+
+
+def _answers(found: Recovery) -> dict[str, tuple[str, str, str, str]]:
+    """Screen, impedance, true match and grade at each place of a sweep: channels by their worst point, and single frequencies."""
+    rows = {}
+    for at, freq_hz in enumerate(found.freq_hz):
+        name = format_quantity(float(f"{freq_hz:.6g}"), "frequency")
+        ends = span(float(found.low[at]), float(found.high[at]))
+        rows[name] = _row(found, at, ends, recover.graded(found.verdicts[at], found.grades[at]))
+    for each in found.channels:
+        at = int(np.argmin(np.abs(found.freq_hz - each.worst_hz)))
+        rows[f"channel {each.channel}"] = _row(
+            found, at, span(each.low, each.high), recover.graded(each.verdict, each.grade)
+        )
+    return rows
+
+
+def _row(found: Recovery, at: int, ends: str, word: str) -> tuple[str, str, str, str]:
+    ohm = "" if found.true_ohm is None else recover.impedance(complex(found.true_ohm[at]))
+    return figure(float(found.reading_vswr[at])), ohm, ends, word
 
 
 def _size(card: Card, steps: Sequence[_Step], alone: Sequence[tuple[str, DcReading]]) -> str:

@@ -86,7 +86,7 @@ def page_html(page: Page) -> str:
         "match": "return loss" if units().in_db else "VSWR",
         "script": script,
         "policy": _policy(script),
-        "card": card_values(page.card),
+        "card": card_values(page.card, page.recovery),
         "channels": (),
     }
     if page.recovery is not None:

@@ -30,6 +30,7 @@ from chain.report.tables import Column, answer, notes, safe, say, show_table
 
 __all__ = [
     "channel_line",
+    "impedance",
     "level_line",
     "most_uncertain",
     "opening",
@@ -303,7 +304,7 @@ def _point(result: Recovery, index: int) -> dict[str, object]:
         span(float(result.low[index]), float(result.high[index])),
         _bound(result, index),
         _lost(float(result.mismatch_loss_db[index])) if known else "none",
-        "" if result.true_ohm is None else _impedance(complex(result.true_ohm[index])),
+        "" if result.true_ohm is None else impedance(complex(result.true_ohm[index])),
         _word(result.verdicts[index], result.grades[index]),
     )
     return {column.header: cell for column, cell in zip(POINT_COLUMNS, cells, strict=True)}
@@ -319,7 +320,8 @@ def _bound(result: Recovery, index: int) -> str:
     return "" if low < LOW_ENOUGH and high > HIGH_ENOUGH else span(low, high)
 
 
-def _impedance(ohm: complex) -> str:
+def impedance(ohm: complex) -> str:
+    """Resistance and reactance in a cell."""
     if not (math.isfinite(ohm.real) and math.isfinite(ohm.imag)):
         return "open"
     return f"{ohm.real:.0f}{'-' if ohm.imag < 0 else '+'}j{abs(ohm.imag):.0f}"
