@@ -66,20 +66,21 @@ def _answers(found: Recovery) -> dict[str, tuple[str, str, str, str]]:
     """Screen, impedance, true match and grade at each place of a sweep: channels by their worst point, and single frequencies."""
     rows = {}
     for at, freq_hz in enumerate(found.freq_hz):
-        name = format_quantity(float(f"{freq_hz:.6g}"), "frequency")
-        ends = span(float(found.low[at]), float(found.high[at]))
-        rows[name] = _row(found, at, ends, recover.graded(found.verdicts[at], found.grades[at]))
+        name, word = (
+            format_quantity(float(f"{freq_hz:.6g}"), "frequency"),
+            recover.graded(found.verdicts[at], found.grades[at]),
+        )
+        rows[name] = _row(found, at, float(found.reading_vswr[at]), (float(found.low[at]), float(found.high[at])), word)
     for each in found.channels:
         at = int(np.argmin(np.abs(found.freq_hz - each.worst_hz)))
-        rows[f"channel {each.channel}"] = _row(
-            found, at, span(each.low, each.high), recover.graded(each.verdict, each.grade)
-        )
+        word = recover.graded(each.verdict, each.grade)
+        rows[f"channel {each.channel}"] = _row(found, at, each.reading_vswr, (each.low, each.high), word)
     return rows
 
 
-def _row(found: Recovery, at: int, ends: str, word: str) -> tuple[str, str, str, str]:
+def _row(found: Recovery, at: int, reading: float, ends: tuple[float, float], word: str) -> tuple[str, str, str, str]:
     ohm = "" if found.true_ohm is None else recover.impedance(complex(found.true_ohm[at]))
-    return figure(float(found.reading_vswr[at])), ohm, ends, word
+    return figure(reading), ohm, span(*ends), word
 
 
 def _size(card: Card, steps: Sequence[_Step], alone: Sequence[tuple[str, DcReading]]) -> str:
