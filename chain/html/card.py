@@ -15,6 +15,7 @@ from chain.findings import Finding
 from chain.report import recover
 from chain.report.card import card_lines
 from chain.report.numbers import figure, span
+from chain.report.phrases import verdict_word
 from chain.units import format_quantity
 
 __all__ = ["ENDS", "card_values"]
@@ -68,12 +69,12 @@ def _answers(found: Recovery) -> dict[str, tuple[str, str, str, str]]:
     for at, freq_hz in enumerate(found.freq_hz):
         name, word = (
             format_quantity(float(f"{freq_hz:.6g}"), "frequency"),
-            recover.graded(found.verdicts[at], found.grades[at]),
+            verdict_word(found.verdicts[at], found.grades[at]),
         )
         rows[name] = _row(found, at, float(found.reading_vswr[at]), (float(found.low[at]), float(found.high[at])), word)
     for each in found.channels:
         at = int(np.argmin(np.abs(found.freq_hz - each.worst_hz)))
-        word = recover.graded(each.verdict, each.grade)
+        word = verdict_word(each.verdict, each.grade)
         rows[f"channel {each.channel}"] = _row(found, at, each.reading_vswr, (each.low, each.high), word)
     return rows
 

@@ -131,7 +131,7 @@ def test_the_card_of_a_measured_page_is_filled_in_by_channel(made, text):
     for name, (reading, ohm, ends, word) in filled.items():
         each = found[name]
         assert (reading, ends) == (figure(each.reading_vswr), span(each.low, each.high))
-        assert word == (each.grade if each.verdict == "not proven" else each.verdict)
+        assert word == verdict_word(each.verdict, each.grade)
         assert re.fullmatch(r"\d+[+-]j\d+", ohm)
     assert "<td>" not in card_html(made.card).partition('<table class="record">')[2].partition("</table>")[0]
 
