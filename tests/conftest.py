@@ -25,4 +25,4 @@ settings.load_profile("repeatable")
 
 def pytest_configure(config):
     """Leave out what only .ci/run or a person asks for by its marker, unless markers were asked for."""
-    config.option.markexpr = config.option.markexpr or "not (slow or statistical or replay)"
+    config.option.markexpr = config.option.markexpr or "not (slow or statistical or replay or process)"

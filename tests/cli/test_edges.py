@@ -19,6 +19,8 @@ from click.testing import CliRunner
 from chain.cli.main import chain
 from chain.sweeps import touchstone
 
+pytestmark = pytest.mark.process
+
 ROOT = Path(__file__).parent.parent.parent
 BOATHOUSE = "demo/boathouse.toml"
 SWEEP = "demo/boathouse.s1p"

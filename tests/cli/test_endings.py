@@ -14,6 +14,8 @@ from screens import says
 
 from chain.cli.main import chain
 
+pytestmark = pytest.mark.process
+
 BOATHOUSE = "demo/boathouse.toml"
 
 

@@ -10,6 +10,8 @@ from pathlib import Path
 import pytest
 from rich.cells import cell_len
 
+pytestmark = pytest.mark.process
+
 COMMANDS = {
     "check": ["check", "demo/boathouse.toml"],
     "budget": ["budget", "demo/boathouse.toml"],

@@ -15,6 +15,8 @@ import pytest
 from chain.cli.progress import bar
 from chain.uncertainty.parallel import Dropped, go_on, in_order
 
+pytestmark = pytest.mark.process
+
 ROOT = Path(__file__).parent.parent.parent
 BOATHOUSE = "demo/boathouse.toml"
 # The first second is left out so that quick machines show the bar as well.

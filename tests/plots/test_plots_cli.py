@@ -11,6 +11,8 @@ from click.testing import CliRunner
 
 from chain.cli.main import chain
 
+pytestmark = pytest.mark.process
+
 BOATHOUSE = "demo/boathouse.toml"
 READING = ["--reading", "VSWR 1.10 at 210 MHz"]
 COMMANDS = {"budget": ["budget", BOATHOUSE], "recover": ["recover", BOATHOUSE, *READING]}

@@ -22,6 +22,8 @@ from chain.records.adding import Facts
 from chain.records.folder import Folder
 from chain.records.following import Follower, follow_folder
 
+pytestmark = pytest.mark.process
+
 SETUP = "demo/plane-after-pad.toml"
 FREQ = np.linspace(174, 230, 9)
 
