@@ -332,6 +332,7 @@ def learn_back_to_back(
     def of_one(found: dict[str, Real], traces: Traces) -> dict[str, Real]:
         # The adapter's loss is shared by both halves, as the pair's is.
         apart = traces.get("apart", np.zeros(1)).real - between_db / 2
+        # Both outer ends of the pair are the near end of a pad; the worse stands for either.
         outer_ends = {
             name: np.maximum(found[f"near_{name}"], found[f"far_{name}"])
             for name in ("reflection", "reflection_turned", "reflection_apart")
@@ -406,6 +407,7 @@ def _learnt(
     passing(s)
     pairs = 1 if of_one is None else 2
     course, boxes = COURSES[asked.kind], recipe.boxes(span)
+    # Turns of the phase are counted over the whole sweep, figures told for the span alone.
     fit = BoxFit.of(whole.freq_hz, s, course, boxes, at_hz, asked.seconds, pairs, span)
 
     def figures(traces: Traces) -> dict[str, Real]:

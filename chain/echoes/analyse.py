@@ -140,8 +140,10 @@ def _place(readings: Readings, setup: Setup | None, found: Found) -> Place:
     materials = (*own, AIR) if own else MATERIALS
     antenna = antenna_delay_s(known)
     maps = nominal_maps(measurement_of(setup, chain))
+    # The determinant of the map, S12 S21: what a reflection at the antenna keeps until it is read.
     gain = float(np.mean(np.abs(maps.p - maps.q * maps.r)))
     slack = ANTENNA_PERIODS / found.span_hz + sum(each.tolerance_s for each in known if each.delay_s == antenna)
+    # Where neither fit nor span tells it from the plane, the main reflection is taken to stand at the antenna.
     here = found.main.delay_s if found.resolved or antenna * found.span_hz >= RESOLVED else antenna
     if abs(here - antenna) <= slack:
         return Place(known, materials, here, "antenna", gain, here, slack)

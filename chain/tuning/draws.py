@@ -98,6 +98,7 @@ def prepared(readings: Readings) -> Readings:
     step = -(-count // MOST_POINTS)
     if step == 1:
         return readings
+    # Left out and not averaged: a mean has other digits than those that were read.
     keep = slice(0, None, step)
     said = f"of {count} readings every {_nth(step)} is used"
     return replace(
