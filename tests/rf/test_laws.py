@@ -74,6 +74,17 @@ def test_changing_references_and_back(s, first, second):
     assert largest_gain(there) <= 1 + ROUNDING
 
 
+@given(seeds, st.integers(0, 2))
+def test_a_terminated_port_is_solved_with_all_others(seed, port):
+    """Waves b = S a of a random three-port, its port ended in G: a_k = G b_k, solved as one linear system."""
+    rng = np.random.default_rng(seed)
+    s = 0.5 * (rng.standard_normal((3, 3)) + 1j * rng.standard_normal((3, 3)))
+    end = 0.8 * np.exp(2j * np.pi * rng.random())
+    loop = np.linalg.inv(np.eye(3) - s @ np.diag([end * (index == port) for index in range(3)])) @ s
+    keep = [index for index in range(3) if index != port]
+    np.testing.assert_allclose(twoport.reduce_port(s[None], port, end)[0], loop[np.ix_(keep, keep)], rtol=1e-6)
+
+
 # Whole chains
 
 

@@ -1,0 +1,88 @@
+"""Parts of the bounds at a far plane, each against what it bounds: the noise of readings, the standards and their own noise."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from chain.rf.elements import Box
+from chain.uncertainty import far_plane_bounds as far_plane
+from chain.uncertainty.calibration import Standards
+from chain.uncertainty.measurement import Measurement
+
+RIM = np.exp(2j * np.pi * np.arange(720) / 720)
+FREQ_HZ = np.array([6e8])
+
+
+def measurement(through=0.7, match=0.0, **unknowns):
+    """A chain of one known two-port before the plane, its far match at a phase of its own."""
+    s = np.array([[[0, through], [through, match]]], dtype=complex)
+    standards = Standards(75.0, **{key: unknowns.pop(key) for key in list(unknowns) if hasattr(Standards, key)})
+    return Measurement(FREQ_HZ, 50.0, 75.0, (Box("pad", 50.0, 75.0, s),), (), standards=standards, **unknowns)
+
+
+@pytest.mark.parametrize("x", [0.0, 0.3j, -0.9, 0.6 * np.exp(0.7j), 1.0])
+@pytest.mark.parametrize("match", [0.0, 0.1, 0.35])
+def test_noise_of_four_readings_is_as_large_as_it_can_be(x, match):
+    """Sum of w |1 - S t|^2/P over every phase of the common match S of ideal standards: neither passed nor left by far."""
+    of = measurement(match=match, noise=1e-3, drift=2e-3)
+    plane = replace(far_plane._plane(of), blur=np.ones(1))
+    at = np.array([complex(x)])
+    weights = far_plane._weights(at)
+    found = far_plane._noise(of, plane, at, np.abs(at), weights)
+    noise = far_plane.CUT * np.sqrt(2) * of.noise
+    sizes = [noise * abs(weight[0]) for weight in weights] + [noise + of.drift]
+    worst = max(
+        sum(size * abs(1 - match * phase * t) ** 2 for size, t in zip(sizes, (1, -1, 0, x), strict=True))
+        for phase in RIM
+    )
+    assert found[0] == pytest.approx(worst / 0.7**2, rel=1e-4)
+
+
+@pytest.mark.parametrize("phase", np.exp(2j * np.pi * np.arange(8) / 8))
+def test_noise_of_a_poor_load_at_the_plane(phase):
+    """A reading of the load that is off by e moves it by e |1 - S t|^2/P at the plane, t anywhere in the load's disc."""
+    of = measurement(match=0.3 * phase, noise=1e-4, load_radius=0.3)
+    load = far_plane._plane(of).noises[2][0]
+    off = far_plane.CUT * np.sqrt(2) * of.noise
+    worst = max(off * abs(1 - 0.3 * phase * 0.3 * t) ** 2 / 0.7**2 for t in RIM)
+    assert worst <= load <= 1.02 * worst
+
+
+@pytest.mark.parametrize(
+    ("opened_f", "shorted_h", "inductance_h", "radius", "mating"),
+    [(2e-13, 0, 0, 0, 0), (0, 1e-9, 0, 0, 0), (0, 0, 2e-9, 0.05, 0), (2e-13, 1e-9, 2e-9, 0.05, 0.01)],
+)
+def test_standards_lie_where_they_are_told_to(opened_f, shorted_h, inductance_h, radius, mating):
+    """Every open, short and load within its limits, read through a joint of any phase, lies in its arc or disc; an arc is reached."""
+    of = measurement(
+        load_radius=radius,
+        load_inductance_h=inductance_h,
+        open_capacitance_f=opened_f,
+        short_inductance_h=shorted_h,
+        mating=mating,
+    )
+    ends = far_plane._true_standards(of)
+    omega = 2 * np.pi * FREQ_HZ[0]
+    parts = np.linspace(0, 1, 21)[:, None, None]
+    joint = mating * RIM[::20]
+    load_ohm = 75 * (1 + radius * RIM[::20, None]) / (1 - radius * RIM[::20, None]) + 1j * omega * inductance_h * parts
+    ideal = (
+        (1 - 1j * omega * opened_f * 75 * parts) / (1 + 1j * omega * opened_f * 75 * parts),
+        (1j * omega * shorted_h * parts - 75) / (1j * omega * shorted_h * parts + 75),
+        (load_ohm - 75) / (load_ohm + 75),
+    )
+    for end, true in zip(ends, ideal, strict=True):
+        seen = ((joint + true) / (1 + np.conj(joint) * true)).ravel()
+        line = end.lines[0][0]
+        along = seen - end.center[0]
+        share = np.clip((along * np.conj(line)).real / max(abs(line) ** 2, 1e-300), -1, 1) if abs(line) else 0.0
+        assert np.max(np.abs(along - share * line)) <= end.radius[0] + 1e-12
+    for end, true in zip(ends[:2], ideal[:2], strict=True):
+        seen = (joint + true) / (1 + np.conj(joint) * true)
+        assert end.reach[0] == pytest.approx(np.abs(seen - end.center[0]).max(), rel=0.2, abs=1e-9)
+
+
+def test_weights_are_one_at_their_own_standard_and_nothing_at_the_others():
+    found = np.array([far_plane._weights(np.array([t + 0j])) for t in (1, -1, 0)])[..., 0]
+    np.testing.assert_allclose(found, np.eye(3), atol=1e-15)
