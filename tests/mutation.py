@@ -1,8 +1,9 @@
 """Mutation run: break one place of the engine at a time and see whether the tests notice. `python tests/mutation.py --count 80`.
 
 The sample is drawn from the seed over every place that can be changed in the rooms named below; the score and each survivor are printed.
-A mutant meets the examples of its own module first, then the tests that name it, those of its room, and those of rooms that use it; the
-first that fails ends it. `--state FILE` keeps what was found, and a run that was broken off goes on from there.
+A first run of the unbroken tree tells which tests enter which function (`helpers/entered.py`). A mutant meets the examples of its room and
+the tests of it and of the rooms that use it, those that enter its function and no others, the quickest first; the first that fails ends it.
+`--state FILE` keeps what was found, and a run that was broken off goes on from there; `--again` meets its survivors anew.
 """
 
 from __future__ import annotations
@@ -12,12 +13,13 @@ import ast
 import copy
 import json
 import os
+import queue
 import random
-import re
 import shutil
 import subprocess
 import sys
 import tempfile
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -58,7 +60,8 @@ CALLS = {
     "conj": "real",
     "any": "all",
 }
-LONGEST_S = 600
+SLACK_S, SLOWER = 30, 5
+"""Processor time after which a mutant does not end: so much, and so many times what its tests take unbroken."""
 
 
 @dataclass(frozen=True)
@@ -131,44 +134,89 @@ def sample(count: int, seed: int, rooms: tuple[str, ...]) -> list[Mutant]:
     return [mutant(*each) for each in random.Random(seed).sample(every, count)]
 
 
-def tests_of(path: Path) -> list[list[str]]:
-    """Tests that a mutant of a module meets, in groups, the likeliest to notice first."""
-    room, name = path.parent.name, path.stem
-    folders = [ROOT / "tests" / each for each in (room, *USERS.get(room, ())) if (ROOT / "tests" / each).is_dir()]
-    naming = re.compile(rf"chain\.{room}(\.{name}\b| import .*\b{name}\b)")
-    every = [each for folder in folders for each in sorted(folder.glob("test_*.py"))]
-    own = [each for each in every if naming.search(each.read_text(encoding="utf-8"))]
-    examples = [path, *(each for each in [ROOT / "tests" / room / f"examples_{name}.txt"] if each.exists())]
-    groups = [examples, own, [each for each in every if each not in own and each.parent.name == room]]
-    groups += [[each for each in every if each not in own and each.parent == folder] for folder in folders[1:]]
-    return [[str(each.relative_to(ROOT)) for each in group] for group in groups if group]
+Entered = dict[str, tuple[float, list[tuple[str, int]]]]
+"""For each test its seconds and the functions of `chain` that it enters, each by file and first line; under no name those of all."""
 
 
-def noticed(each: Mutant, copy_of: Path) -> bool:
+def entered(copy_of: Path, rooms: tuple[str, ...], jobs: int) -> Entered:
+    """Run the tests of the rooms, unbroken, and see which functions each enters."""
+    folders = sorted(
+        {each for room in rooms for each in (room, *USERS.get(room, ())) if (ROOT / "tests" / each).is_dir()}
+    )
+    tests = [*(f"tests/{each}" for each in folders), *(f"chain/{each}" for each in rooms)]
+    done = _run(copy_of, ["-n", str(jobs), "-p", "entered", *tests], {"ENTERED": str(copy_of / "entered-")})
+    if done.returncode:
+        raise SystemExit(f"the unbroken tree fails its tests:\n{done.stdout.decode()[-3000:]}")
+    found: Entered = {"": (0.0, [])}
+    cut = len(str(copy_of)) + 1
+    for told in copy_of.glob("entered-*"):
+        for test, (seconds, functions) in json.loads(told.read_text(encoding="utf-8")).items():
+            before = found.get(test, (0.0, []))
+            found[test] = seconds, [*before[1], *((path[cut:], line) for path, line in functions)]
+    return found
+
+
+def tests_of(path: Path, line: int, known: Entered) -> list[tuple[float, str]]:
+    """Tests of a module's room and of its users that enter the function of a line, the quickest first, with their seconds."""
+    room, own = path.parent.name, str(path.relative_to(ROOT))
+    homes = (f"chain/{room}/", *(f"tests/{each}/" for each in (room, *USERS.get(room, ()))))
+    holding = {
+        (own, min([node.lineno, *(each.lineno for each in node.decorator_list)]))
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.FunctionDef) and node.lineno <= line <= (node.end_lineno or line)
+    }
+    always = bool(holding.intersection(known[""][1]))
+    return sorted(
+        (seconds, test)
+        for test, (seconds, functions) in known.items()
+        if test.startswith(homes) and (always or not holding.isdisjoint(functions))
+    )
+
+
+def noticed(each: Mutant, copy_of: Path, known: Entered) -> bool:
     """Whether a test fails, or does not end, with the mutant in a copy of the tree."""
     path = copy_of / each.path.relative_to(ROOT)
+    tests = tests_of(each.path, each.line, known)
+    if not tests:
+        return False
+    longest_s = SLACK_S + SLOWER * sum(seconds for seconds, _ in tests)
     original = path.read_text(encoding="utf-8")
     path.write_text(each.source, encoding="utf-8")
     try:
-        return any(_fails(copy_of, group) for group in tests_of(each.path))
+        return _run(copy_of, ["-n", "0", "-x", *(test for _, test in tests)], {}, longest_s).returncode != 0
     finally:
         path.write_text(original, encoding="utf-8")
 
 
-def _fails(copy_of: Path, tests: list[str]) -> bool:
-    command = [sys.executable, "-m", "pytest", "-q", "-x", "-n", "0", "-p", "no:cacheprovider", *tests]
-    try:
-        done = subprocess.run(
-            command,
-            cwd=copy_of,
-            capture_output=True,
-            timeout=LONGEST_S,
-            check=False,
-            env={**os.environ, "PYTHONPATH": str(copy_of), "PYTHONDONTWRITEBYTECODE": "1"},
-        )
-    except subprocess.TimeoutExpired:
-        return True
-    return done.returncode not in (0, 5)
+def _run(
+    copy_of: Path, options: list[str], variables: dict[str, str], longest_s: float | None = None
+) -> subprocess.CompletedProcess[bytes]:
+    """Run tests in a copy of the tree, for so many seconds of processor time at most."""
+    limit = "unlimited" if longest_s is None else str(int(longest_s))
+    return subprocess.run(
+        [
+            "bash",
+            "-c",
+            'ulimit -t "$0" && exec "$@"',
+            limit,
+            sys.executable,
+            "-m",
+            "pytest",
+            "-q",
+            "-p",
+            "no:cacheprovider",
+            *options,
+        ],
+        cwd=copy_of,
+        capture_output=True,
+        check=False,
+        env={
+            **os.environ,
+            "PYTHONPATH": os.pathsep.join([str(copy_of), str(copy_of / "tests" / "helpers")]),
+            "PYTHONDONTWRITEBYTECODE": "1",
+            **variables,
+        },
+    )
 
 
 def main() -> None:
@@ -178,24 +226,40 @@ def main() -> None:
     asked.add_argument("--seed", type=int, default=1)
     asked.add_argument("--room", action="append", choices=ROOMS)
     asked.add_argument("--state", type=Path)
+    asked.add_argument("--again", action="store_true")
+    asked.add_argument("--jobs", type=int, default=2)
     told = asked.parse_args()
     known: dict[str, bool] = {}
     if told.state and told.state.exists():
         known = json.loads(told.state.read_text(encoding="utf-8"))
-    every = sample(told.count, told.seed, tuple(told.room or ROOMS))
-    with tempfile.TemporaryDirectory() as folder:
-        copy_of = Path(folder) / "tree"
-        left_out = shutil.ignore_patterns(".git", ".venv*", ".ci-venv", "__pycache__", ".*_cache")
-        shutil.copytree(ROOT, copy_of, ignore=left_out)
-        for index, each in enumerate(every, 1):
-            place = f"{each.path.relative_to(ROOT)}:{each.line}: {each.before} -> {each.after}"
+    if told.again:
+        known = {place: found for place, found in known.items() if found}
+    every = {
+        f"{each.path.relative_to(ROOT)}:{each.line}: {each.before} -> {each.after}": each
+        for each in sample(told.count, told.seed, tuple(told.room or ROOMS))
+    }
+    copies: queue.SimpleQueue[Path] = queue.SimpleQueue()
+    with tempfile.TemporaryDirectory() as folder, ThreadPoolExecutor(told.jobs) as workers:
+        for number in range(told.jobs):
+            copies.put(Path(folder).resolve() / str(number))
+            left_out = shutil.ignore_patterns(".git", ".venv*", ".ci-venv", "__pycache__", ".*_cache")
+            shutil.copytree(ROOT, Path(folder).resolve() / str(number), ignore=left_out)
+        rooms = tuple(sorted({each.path.parent.name for each in every.values()}))
+        reach = entered(Path(folder).resolve() / "0", rooms, told.jobs)
+
+        def find(place: str) -> None:
             if place not in known:
-                known[place] = noticed(each, copy_of)
+                copy_of = copies.get()
+                known[place] = noticed(every[place], copy_of, reach)
+                copies.put(copy_of)
                 if told.state:
-                    told.state.write_text(json.dumps(known, indent=1), encoding="utf-8")
+                    told.state.write_text(json.dumps(dict(known), indent=1), encoding="utf-8")
+
+        caught = 0
+        for index, (place, _) in enumerate(zip(every, workers.map(find, every), strict=True), 1):
+            caught += known[place]
             print(f"{index}/{len(every)} {'caught  ' if known[place] else 'SURVIVES'} {place}", flush=True)
-            found = sum(known.values())
-            print(f"caught {found} of {len(known)} ({found / len(known):.0%}), seed {told.seed}", flush=True)
+            print(f"caught {caught} of {index} ({caught / index:.0%}), seed {told.seed}", flush=True)
 
 
 if __name__ == "__main__":
