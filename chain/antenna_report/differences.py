@@ -93,7 +93,7 @@ def _next(result: AntennaComparison) -> str:
     open_rows = result.count("can't tell")
     if result.processed:
         return f"Next: compare sweeps as measured; one is {plain(result.processed)}, and nothing is told from it."
-    if open_rows and not result.has_phase:
+    if open_rows and not result.has_phase and result.could_show_phase:
         return "Next: save the sweeps with phase; then errors that both share cancel."
     if not result.exchanged and result.verdict in CHANGED:
         return CHANGED[result.verdict]
@@ -103,8 +103,10 @@ def _next(result: AntennaComparison) -> str:
         return f"Next: go back to {short(result.first_name)}."
     if result.verdict == "mixed":
         return "Next: decide by the channels you need; the table names them."
-    if result.plane == "near":
+    if result.plane == "near" and result.could_move_plane:
         return "Next: calibrate at the end of the lead and sweep both again."
+    if not result.has_phase:
+        return "Next: without a phase only large changes show; try a larger one, or leave it."
     if not result.exchanged:
         return "Next: change it further, or take it for unchanged."
     return "Next: either will do; choose by gain, height and place."

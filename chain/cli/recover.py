@@ -113,6 +113,8 @@ def command(
         if change is not None:
             from chain.antenna_report import differences
 
+            # Quiet after the first lines of the one answer, the console still has those of the other to print.
+            console.quiet = False
             console.print()
             differences.render(change, console, every_point)
         draw_after(plot, plots, console)

@@ -88,6 +88,10 @@ class AntennaComparison(ResultTable):
     warnings: tuple[str, ...]
     processed: str = ""
     """What was done to one of the sweeps after it was measured; nothing is told from it."""
+    could_show_phase: bool = True
+    """Whether the analyzer of the set-up shows a phase, whatever the sweeps hold."""
+    could_move_plane: bool = True
+    """Whether it can be calibrated at the end of the lead."""
 
     def count(self, verdict: str) -> int:
         """Number of channels with a verdict."""
@@ -180,6 +184,8 @@ def compare_antennas(
         setup.assumed,
         (*setup.warnings, *remarks),
         processed,
+        setup.near.has_phase,
+        bool(setup.items) and setup.calibrates(setup.items[-1].id),
     )
 
 

@@ -193,3 +193,21 @@ def test_a_comparison_that_cannot_be_made(tmp_path, words, told):
     found = run("recover", "demo/plane-after-pad.toml", *(word.format(after=after, other=other) for word in words))
     assert found.exit_code == 2
     assert told in found.output
+
+
+def test_no_advice_asks_for_a_phase_that_the_analyzer_does_not_show(tmp_path):
+    """Two sweeps of VSWR alone that tell nothing apart: more phase is no way out where the set-up says there is none."""
+    text = Path("demo/plane-after-pad.toml").read_text("utf-8").replace('plane = "pad"', 'plane = "near"')
+    for name, vswr in (("old", 1.30), ("new", 1.31)):
+        rows = "".join(f"{mhz},{vswr}\n" for mhz in range(180, 190))
+        (tmp_path / f"{name}.csv").write_text(f"frequency_mhz,vswr\n{rows}")
+    told = {}
+    for shows in ("complex", "vswr"):
+        setup = tmp_path / f"{shows}.toml"
+        setup.write_text(text.replace("[near]\n", f'[near]\nshows = "{shows}"\n'), encoding="utf-8")
+        words = ["recover", str(setup), str(tmp_path / "new.csv"), "--before", str(tmp_path / "old.csv")]
+        told[shows] = CliRunner().invoke(program, words).stdout
+    assert "with phase" in told["complex"]
+    assert "with phase" not in told["vswr"]
+    assert "calibrate at the end" not in told["vswr"]
+    assert "without a phase only large changes show" in told["vswr"]
