@@ -11,6 +11,7 @@ from __future__ import annotations
 import argparse
 import ast
 import copy
+import hashlib
 import json
 import os
 import queue
@@ -60,6 +61,7 @@ CALLS = {
     "conj": "real",
     "any": "all",
 }
+NO_TESTS = 5
 SLACK_S, SLOWER = 30, 5
 """Processor time after which a mutant does not end: so much, and so many times what its tests take unbroken."""
 
@@ -134,26 +136,51 @@ def sample(count: int, seed: int, rooms: tuple[str, ...]) -> list[Mutant]:
     return [mutant(*each) for each in random.Random(seed).sample(every, count)]
 
 
+Copies = queue.SimpleQueue[Path]
 Entered = dict[str, tuple[float, list[tuple[str, int]]]]
 """For each test its seconds and the functions of `chain` that it enters, each by file and first line; under no name those of all."""
 
 
-def entered(copy_of: Path, rooms: tuple[str, ...], jobs: int) -> Entered:
-    """Run the tests of the rooms, unbroken, and see which functions each enters."""
-    folders = sorted(
-        {each for room in rooms for each in (room, *USERS.get(room, ())) if (ROOT / "tests" / each).is_dir()}
-    )
-    tests = [*(f"tests/{each}" for each in folders), *(f"chain/{each}" for each in rooms)]
-    done = _run(copy_of, ["-n", str(jobs), "-p", "entered", *tests], {"ENTERED": str(copy_of / "entered-")})
-    if done.returncode:
+def entered(copy_of: Path, folder: str) -> Entered:
+    """Run the tests of a folder, unbroken, and see which functions each enters."""
+    told = copy_of / "entered.json"
+    done = _run(copy_of, ["-p", "entered", folder], {"ENTERED": str(told)})
+    if done.returncode not in (0, NO_TESTS):
         raise SystemExit(f"the unbroken tree fails its tests:\n{done.stdout.decode()[-3000:]}")
-    found: Entered = {"": (0.0, [])}
     cut = len(str(copy_of)) + 1
-    for told in copy_of.glob("entered-*"):
-        for test, (seconds, functions) in json.loads(told.read_text(encoding="utf-8")).items():
-            before = found.get(test, (0.0, []))
-            found[test] = seconds, [*before[1], *((path[cut:], line) for path, line in functions)]
-    return found
+    found = json.loads(told.read_text(encoding="utf-8"))
+    return {test: (seconds, [(path[cut:], line) for path, line in each]) for test, (seconds, each) in found.items()}
+
+
+def all_entered(rooms: list[str], copies: Copies, workers: ThreadPoolExecutor, kept: Path | None) -> Entered:
+    """The same of all rooms and of those that use them, folder by folder; what was kept of the same tree is not run again."""
+    users = sorted({each for room in rooms for each in (room, *USERS.get(room, ()))})
+    folders = [
+        *(f"tests/{each}" for each in users if (ROOT / "tests" / each).is_dir()),
+        *(f"chain/{each}" for each in rooms),
+    ]
+    tree = hashlib.sha256()
+    for path in sorted(each for top in ("chain", "library", "tests") for each in (ROOT / top).rglob("*.*")):
+        tree.update(path.read_bytes() if path.suffix in (".py", ".txt", ".toml", ".csv") else b"")
+    known: dict[str, Entered] = {}
+    if kept and kept.exists():
+        of, before = json.loads(kept.read_text(encoding="utf-8"))
+        known = before if of == tree.hexdigest() else {}
+
+    def run(folder: str) -> None:
+        if folder not in known:
+            copy_of = copies.get()
+            known[folder] = entered(copy_of, folder)
+            copies.put(copy_of)
+            if kept:
+                kept.write_text(json.dumps([tree.hexdigest(), dict(known)]), encoding="utf-8")
+
+    list(workers.map(run, folders))
+    out: Entered = {"": (0.0, [])}
+    for folder in folders:
+        for test, (seconds, functions) in known[folder].items():
+            out[test] = seconds, [*out.get(test, (0.0, []))[1], *(tuple(each) for each in functions)]
+    return out
 
 
 def tests_of(path: Path, line: int, known: Entered) -> list[tuple[float, str]]:
@@ -183,7 +210,7 @@ def noticed(each: Mutant, copy_of: Path, known: Entered) -> bool:
     original = path.read_text(encoding="utf-8")
     path.write_text(each.source, encoding="utf-8")
     try:
-        return _run(copy_of, ["-n", "0", "-x", *(test for _, test in tests)], {}, longest_s).returncode != 0
+        return _run(copy_of, ["-x", *(test for _, test in tests)], {}, longest_s).returncode != 0
     finally:
         path.write_text(original, encoding="utf-8")
 
@@ -203,6 +230,8 @@ def _run(
             "-m",
             "pytest",
             "-q",
+            "-n",
+            "0",
             "-p",
             "no:cacheprovider",
             *options,
@@ -238,14 +267,14 @@ def main() -> None:
         f"{each.path.relative_to(ROOT)}:{each.line}: {each.before} -> {each.after}": each
         for each in sample(told.count, told.seed, tuple(told.room or ROOMS))
     }
-    copies: queue.SimpleQueue[Path] = queue.SimpleQueue()
+    copies: Copies = queue.SimpleQueue()
+    left_out = shutil.ignore_patterns(".git", ".venv*", ".ci-venv", "__pycache__", ".*_cache")
     with tempfile.TemporaryDirectory() as folder, ThreadPoolExecutor(told.jobs) as workers:
         for number in range(told.jobs):
             copies.put(Path(folder).resolve() / str(number))
-            left_out = shutil.ignore_patterns(".git", ".venv*", ".ci-venv", "__pycache__", ".*_cache")
             shutil.copytree(ROOT, Path(folder).resolve() / str(number), ignore=left_out)
-        rooms = tuple(sorted({each.path.parent.name for each in every.values()}))
-        reach = entered(Path(folder).resolve() / "0", rooms, told.jobs)
+        rooms = sorted({each.path.parent.name for each in every.values()})
+        reach = all_entered(rooms, copies, workers, told.state and told.state.with_suffix(".entered"))
 
         def find(place: str) -> None:
             if place not in known:

@@ -1,7 +1,6 @@
 """Plugin of a test run: which functions of `chain` each test enters, and how long it takes, to the file that ENTERED names.
 
-Each worker writes its own, its name behind that of the file. A function is its file and first line. What a fixture enters
-counts for every test that uses it, what collecting enters for all.
+A function is its file and first line. What a fixture enters counts for every test that uses it, what collecting enters for all.
 """
 
 import json
@@ -73,6 +72,4 @@ def pytest_sessionfinish():
         name: [_seconds.get(name, 0.0), sorted({(code.co_filename, code.co_firstlineno) for code in codes})]
         for name, codes in _of.items()
     }
-    if _seconds:
-        worker = os.environ.get("PYTEST_XDIST_WORKER", "")
-        Path(os.environ["ENTERED"] + worker).write_text(json.dumps(told), encoding="utf-8")
+    Path(os.environ["ENTERED"]).write_text(json.dumps(told), encoding="utf-8")
