@@ -12,6 +12,9 @@ from chain.rf.elements import Box, Element, Line
 
 __all__ = ["least_derivative", "least_slope"]
 
+LEAST_SHARE = 1e-6
+"""Share of its nominal |S12 S21| that a network of resistors keeps at least."""
+
 
 def least_slope(elements: Sequence[Element], freq_hz: Real) -> tuple[Real, Real]:
     """Least |S12 S21| of joined pieces, and the largest |S22|, over every admissible value of their unknowns.
@@ -74,4 +77,6 @@ def _limits(element: Element) -> tuple[Real, Real, Real, Real]:
 
 def _ladder_limits(product: Real, near: Real, far: Real, tolerance: float) -> tuple[Real, Real, Real, Real]:
     """A resistor off by a share t moves a reflection by at most t and the product by at most 4 t of itself."""
-    return product * (1 - 4 * tolerance), product * (1 + 4 * tolerance), near + tolerance, far + tolerance
+    # From a quarter on that leaves nothing, and what passes is never less.
+    least = np.maximum(1 - 4 * tolerance, LEAST_SHARE)
+    return product * least, product * (1 + 4 * tolerance), near + tolerance, far + tolerance

@@ -1,14 +1,16 @@
 """Parts of the bounds at a far plane, each against what it bounds: the noise of readings, the standards and their own noise."""
 
+import itertools
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from chain.rf.elements import Box
+from chain.rf.elements import Box, Ladder
 from chain.uncertainty import far_plane_bounds as far_plane
 from chain.uncertainty.calibration import Standards
 from chain.uncertainty.measurement import Measurement
+from chain.uncertainty.transfer import least_derivative, least_slope
 
 RIM = np.exp(2j * np.pi * np.arange(720) / 720)
 FREQ_HZ = np.array([6e8])
@@ -86,3 +88,17 @@ def test_standards_lie_where_they_are_told_to(opened_f, shorted_h, inductance_h,
 def test_weights_are_one_at_their_own_standard_and_nothing_at_the_others():
     found = np.array([far_plane._weights(np.array([t + 0j])) for t in (1, -1, 0)])[..., 0]
     np.testing.assert_allclose(found, np.eye(3), atol=1e-15)
+
+
+@pytest.mark.parametrize("tolerance", [0.01, 0.1, 0.24, 0.3, 0.6])
+def test_resistors_pass_no_less_than_the_least(tolerance):
+    """Also where their tolerance is so wide that the first order of it would leave less than nothing."""
+    pad = Ladder("pad", 50.0, 75.0, (("series", 43.3), ("shunt", 86.6)), FREQ_HZ, tolerance)
+    corners = [
+        pad.matrix((np.array([43.3 * (1 + a * tolerance)]), np.array([86.6 * (1 + b * tolerance)])))[0]
+        for a, b in itertools.product((-1, 1), repeat=2)
+    ]
+    product, match = least_slope((pad,), FREQ_HZ)
+    assert 0 < product[0] <= min(abs(s[0, 1] * s[1, 0]) for s in corners)
+    assert match[0] >= max(abs(s[1, 1]) for s in corners)
+    assert 0 < least_derivative((pad,), np.array([0.3]))[0] <= product[0]
