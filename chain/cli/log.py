@@ -17,6 +17,7 @@ from chain.cli.output import Refusal, deliver, deliver_page, note, refuse_overwr
 from chain.cli.plot_option import SUFFIXES
 from chain.cli.progress import progress
 from chain.cli.sweep_options import sweep_options
+from chain.cli.usage import NamedGroup
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 
-@click.group("log", no_args_is_help=True)
+@click.group("log", cls=NamedGroup, no_args_is_help=True)
 def command() -> None:
     """Keep measurements: one plain text file each, never rewritten, and what they say over the years.
 

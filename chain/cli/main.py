@@ -13,6 +13,7 @@ from typing import Any, NoReturn
 
 import click
 
+from chain.cli.usage import NamedGroup, usage_lines
 from chain.cli.writing import watch_reading
 
 __all__ = ["COMMANDS", "LazyGroup", "chain", "main"]
@@ -49,12 +50,11 @@ COMMANDS = {
 INTERRUPTED = 130
 UNWRITABLE = (errno.ENOSPC, errno.EIO, errno.EFBIG, errno.EDQUOT, errno.EBADF)
 """What stdout may answer when it is full, broken or closed: no fault of the program."""
-MOST_OWNERS = 3
 NARROWEST, WIDEST = 20, 1000
 """Columns between which anything can be read."""
 
 
-class LazyGroup(click.Group):
+class LazyGroup(NamedGroup):
     """A group that knows its commands by name and help, and imports the module of one only to run it."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
@@ -67,19 +67,6 @@ class LazyGroup(click.Group):
             return None
         found: click.Command = import_module(f"chain.cli.{cmd_name}").command
         return found
-
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        """Command that the arguments call; a misspelt one gets a suggestion."""
-        names = self.list_commands(ctx)
-        if args and not args[0].startswith("-") and args[0] not in names:
-            from difflib import get_close_matches
-
-            near = get_close_matches(args[0], names, 1)
-            hint = f" Did you mean '{near[0]}'?" if near else f" Commands: {', '.join(names)}."
-            raise click.UsageError(f"There is no command {printable(args[0])!r}.{hint}", ctx)
-        return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the list of commands from the table above, so that help imports none of them."""
@@ -120,7 +107,7 @@ class LazyGroup(click.Group):
         except (click.Abort, KeyboardInterrupt):
             _stop("interrupted", INTERRUPTED)
         except Exception as error:
-            _explain(error, "--debug" in words)
+            _explain(error, words)
         sys.exit(status if isinstance(status, int) else 0)
 
 
@@ -154,17 +141,17 @@ def _stop(text: str, status: int) -> NoReturn:
     sys.exit(status)
 
 
-def _explain(error: Exception, debug: bool) -> NoReturn:
+def _explain(error: Exception, words: list[str]) -> NoReturn:
     """Print what went wrong and end with the status of its kind."""
     from chain.errors import ChainError, InputError, plain
     from library.errors import LibraryError
 
-    if debug:
+    if "--debug" in words:
         import traceback
 
         traceback.print_exception(error)
     if isinstance(error, click.ClickException):
-        _stop("\n".join(plain(line) for line in _usage_lines(error)), 2)
+        _stop("\n".join(plain(line) for line in usage_lines(error, chain, words)), 2)
     if isinstance(error, InputError):
         _stop(str(error), error.exit_code)
     if isinstance(error, LibraryError):
@@ -177,38 +164,6 @@ def _explain(error: Exception, debug: bool) -> NoReturn:
     _stop(f"error: a fault of this program, not of your input ({kind})\nhelp: {remedy}", 3)
 
 
-def _usage_lines(error: click.ClickException) -> list[str]:
-    """An error of the command line in the style of all others; help names the page that tells more."""
-    if isinstance(error, click.exceptions.NoArgsIsHelpError):
-        return error.format_message().splitlines()
-    lines = [f"error: {error.format_message()}"]
-    context = getattr(error, "ctx", None)
-    if context is None:
-        return lines
-    if isinstance(error, click.NoSuchOption):
-        owners = _takers(error.option_name, context)
-        if owners:
-            return [f"error: '{context.command_path}' takes no {printable(error.option_name)}.", f"help: {owners}"]
-    if context.info_name == "new" and "extra argument" in error.format_message():
-        return [*lines, "help: write -o before the name of the file"]
-    return [*lines, f"help: {context.command_path} --help"]
-
-
-def _takers(option: str, context: click.Context) -> str:
-    """Which other commands take an option, in words; empty where none does."""
-    group = context.find_root().command
-    if not isinstance(group, LazyGroup):
-        return ""
-    names = [
-        name
-        for name in group.list_commands(context)
-        if any(option in each.opts for each in getattr(group.get_command(context, name), "params", ()))
-    ]
-    listed = " and ".join(f"'chain {name}'" for name in names)
-    few = 0 < len(names) <= MOST_OWNERS
-    return f"it is an option of {listed}; for this command's: {context.command_path} --help" if few else ""
-
-
 def _library_lines(error: Any) -> list[str]:
     if error.help and not error.defects:
         return [f"error: {error.message}", f"help: {error.help}"]
@@ -216,13 +171,6 @@ def _library_lines(error: Any) -> list[str]:
     places = [(".".join(str(step) for step in path), what) for path, what in error.defects]
     lines = [f"{place}: {what}" for place, what in places]
     return [head, *(f"  {line}" for line in lines if line not in head)]
-
-
-def printable(text: str) -> str:
-    """Text without the characters that would steer a terminal."""
-    from chain.errors import plain
-
-    return plain(text)
 
 
 CONTEXT: MutableMapping[str, Any] = {"help_option_names": ["-h", "--help"], "max_content_width": 100}

@@ -206,7 +206,7 @@ def test_a_lead_too_short_to_tell_its_loss_is_said_to_be():
         ((*LEAD, "--length", "0.6 m", "--like", "rg95"), "did you mean 'rg59'"),
         ((*LEAD, "--length", "0.6 m", "--like", "min-loss-pad"), "is no cable"),
         (("learn", "two-port", "-", *PAD_ENDS), "are read from files"),
-        (("learn", "guess"), "'guess' is not one of"),
+        (("learn", "guess"), "knows no 'guess'"),
     ],
 )
 def test_misuse_is_told_with_its_remedy(words, text):

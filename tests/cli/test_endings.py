@@ -59,7 +59,7 @@ def test_all_defects_at_once_each_in_its_place(tmp_path):
 
 def test_a_misspelt_command_or_option_gets_a_suggestion():
     done = run("expct", BOATHOUSE)
-    assert (done.exit_code, "Did you mean 'expect'?" in done.stderr) == (2, True)
+    assert (done.exit_code, "did you mean 'chain expect'?" in done.stderr) == (2, True)
     done = run("expect", BOATHOUSE, "--jsn")
     assert (done.exit_code, "--json" in done.stderr) == (2, True)
 

@@ -1,11 +1,11 @@
 """Every help that proposes a text proposes one that works: applied, it is taken, or another fault comes to light."""
 
-import re
 import runpy
 from pathlib import Path
 
 import pytest
 from sound_file import changed
+from suggestions import TEXTS, lines_with, proposed
 
 from chain.errors import InputError, UnitError
 from chain.files.setup_file import parse_setup
@@ -15,36 +15,10 @@ from library.channels import channels
 from library.errors import LibraryError
 from library.mating import parse_connector
 
-PROPOSES = re.compile(r"did you mean|write |add |one of")
-TEXTS = re.compile(r"'([^']+)'|\"([^\"]+)\"")
 CORPUS = (
     runpy.run_path(str(Path(__file__).with_name("test_defects.py")))["test_defect_in_its_place"].pytestmark[0].args[1]
 )
 CHANNELS = {"40": (622e6, 630e6), "41": (630e6, 638e6)}
-
-
-def proposed(help_line):
-    """Texts that a help line proposes, those in brackets behind left out: they are reasons."""
-    if not PROPOSES.search(help_line) or "..." in help_line:
-        return []
-    return [one or other for one, other in TEXTS.findall(re.sub(r" \((?:male|m, cm|ohm|Hz).*\)", "", help_line))]
-
-
-def lines_with(defect, text, proposal):
-    """The file with a proposal put where the defect is: a value, a key, or a line more under a heading."""
-    lines = text.splitlines()
-    row = defect.line - 1
-    if defect.help.startswith("add "):
-        key = re.match(r"add (\w+ = .*?)(?: or | \(|$)", defect.help)
-        return [*lines[: row + 1], key[1] if key else "", *lines[row + 1 :]]
-    line, at = lines[row], defect.column - 1
-    marked = line[at : at + defect.width]
-    whole = re.match(r"write (\w+ = .*)$", defect.help)
-    if whole:
-        return [*lines[:row], whole[1], *lines[row + 1 :]]
-    table = re.match(r"write ([\[{].*[\]}])", defect.help)
-    value = table[1] if table else f'"{proposal}"' if "=" in line[:at] else proposal
-    return [*lines[:row], line[:at] + value + line[at + len(marked) :], *lines[row + 1 :]]
 
 
 def faults(text):
