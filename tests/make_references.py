@@ -282,7 +282,10 @@ def _keys(properties: Mapping[str, Any], required: Any) -> Iterator[str]:
 def _takes(told: Mapping[str, Any]) -> str:
     """What a key takes, in words."""
     if "anyOf" in told:
-        return " or ".join(dict.fromkeys(_takes(each) for each in told["anyOf"] if each != {"type": "null"}))
+        others = [each for each in told["anyOf"] if each != {"type": "null"}]
+        # A list of words that are also taken in other letters is told as the words.
+        words = [each for each in others if "enum" in each]
+        return " or ".join(dict.fromkeys(_takes(each) for each in words or others))
     if "const" in told:
         return f"`{told['const']}`"
     if "enum" in told:
@@ -290,11 +293,7 @@ def _takes(told: Mapping[str, Any]) -> str:
     if "$ref" in told:
         return "a table"
     if told.get("pattern", "").startswith(r"^\s*"):
-        if "/" in told["pattern"]:
-            return "text with a currency"
-        units = re.findall(r"\(([^()?]*(?:k\?[^()]*)?)\)", told["pattern"])[-1].replace("|", ", ")
-        ratio = " or `VSWR x`" if "VSWR" in told["pattern"] else ""
-        return f"text in {_readable(units)}{ratio}"
+        return f"text in {told['$comment']}" if "$comment" in told else "text with a currency"
     bounds = [f"{word} {told[key]:,.15g}" for key, word in _BOUNDS.items() if isinstance(told.get(key), (int, float))]
     kind = {"integer": "whole number", "number": "number", "boolean": "true or false", "array": "list"}
     return " ".join(
@@ -317,10 +316,6 @@ def _of(told: Mapping[str, Any]) -> list[str]:
     if inner.get("type") == "array":
         return ["lists: " + ", ".join(_takes(each) for each in inner["prefixItems"])]
     return [{"text": "texts", "a table": "tables"}.get(_takes(inner), _takes(inner))]
-
-
-def _readable(units: str) -> str:
-    return units.replace("[uµμ]", "u").replace("k?[Ω\u2126]", "Ω, kΩ")
 
 
 def _toml(value: object) -> str:

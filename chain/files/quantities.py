@@ -7,13 +7,14 @@ the keys that it reads; which ones, `chain.files.schema` tells.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Mapping
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from chain.errors import UnitError, plain, quoted
 from chain.files.keys import Kind, named, plain_kind, wrong
-from chain.units import KINDS, NUMBER, Tolerance, parse_quantity, parse_tolerance
+from chain.units import KINDS, NUMBER, UNIT_WORDS, Tolerance, parse_quantity, parse_tolerance
 from library.records import MAGNITUDE_KINDS, Connector, Limit
 
 if TYPE_CHECKING:
@@ -194,18 +195,37 @@ def read_element(value: object) -> str:
     return value
 
 
+RATIO_NAME = "[vV]?[sS][wW][rR]"
+LOSS_NAME = r"([rR][lL]|[rR][eE][tT][uU][rR][nN] [lL][oO][sS][sS]|\|?\s*[sS](11|22)\s*\|?)"
+IS = r"\s*([:=]|of|is)?\s*"
+
+
 def pattern(kind: str) -> dict[str, Any]:
     """Give the JSON Schema of a kind of quantity.
 
     Source: Units of the kind.
     """
     rule = KINDS[kind]
-    units = [unit.replace("u", "[uµμ]") if unit in ("um", "uH", "uF") else unit for unit in rule.units]
-    units += ["k?[\u03a9\u2126]"] if kind == "impedance" else []
-    figure = rf"{NUMBER.pattern}\s*({'|'.join(units)})"
+    units = [_letters(unit) if rule.any_case else _micro(unit) for unit in rule.units]
+    units += [f"{_letters(word)}[sS]?" for word, unit in UNIT_WORDS.items() if unit in rule.units]
+    units += ["[kK]?[\u03a9\u2126]"] if kind == "impedance" else ["\u2103"] if kind == "temperature" else []
+    number = rf"[+\u2212-]?{NUMBER.pattern.removeprefix('[+-]?')}"
+    figure = rf"{number}\s*({'|'.join(units)})"
+    spelled = ", ".join(each for each in rule.units if each != "kohm")
     if kind in ("return_loss", "vswr"):
-        figure = rf"((RL\s+)?{figure}|VSWR\s*{NUMBER.pattern})"
-    return {"type": "string", "pattern": rf"^\s*{figure}\s*$"}
+        ratio, loss = rf"({RATIO_NAME}{IS}{number}|{number}\s*:\s*1)", rf"{LOSS_NAME}{IS}{number}(\s*[dD][bB])?"
+        figure = rf"({ratio}(\s*:\s*1)?|{loss}|{figure})"
+        spelled = "dB or `VSWR x`"
+    return {"type": "string", "pattern": rf"^\s*{figure}\s*$", "$comment": spelled}
+
+
+def _micro(unit: str) -> str:
+    return unit.replace("u", "[uµμ]") if unit in ("um", "uH", "uF") else re.escape(unit)
+
+
+def _letters(word: str) -> str:
+    """A word in letters of any case."""
+    return "".join(f"[{each.lower()}{each.upper()}]" if each.isalpha() else re.escape(each) for each in word)
 
 
 def _pair(first: Mapping[str, Any], second: Mapping[str, Any]) -> dict[str, Any]:
@@ -263,7 +283,7 @@ REFERENCE = plain_kind(read_reference, {"anyOf": [IMPEDANCE.schema, _pair(IMPEDA
 PATH = plain_kind(read_path, _pair(TEXT_SCHEMA, TEXT_SCHEMA))
 ELEMENT = plain_kind(read_element, {"enum": list(ELEMENTS)})
 MAGNITUDE_KIND = plain_kind(read_magnitude_kind, {"enum": list(MAGNITUDE_KINDS)})
-SHOWN = plain_kind(read_shows, {"enum": list(SHOWS)})
+SHOWN = plain_kind(read_shows, {"anyOf": [{"enum": list(SHOWS)}, TEXT_SCHEMA]})
 FEED = _anything({"type": "array", "items": {TABLE: "item"}})
 ARMS = _anything({"type": "array", "items": {TABLE: "arm"}})
 END = _anything(

@@ -63,7 +63,7 @@ class ReceptionKind:
     def pattern(self) -> str:
         """Regular expression of a text of this kind."""
         units = "|".join(re.escape(unit).replace("u", "[uµμ]") for unit in self.units)
-        return rf"{NUMBER.pattern}\s*({units})"
+        return rf"[+\u2212-]?{NUMBER.pattern.removeprefix('[+-]?')}\s*({units})"
 
 
 LEVEL = ReceptionKind(

@@ -44,7 +44,7 @@ __all__ = [
 
 
 def _schema(kind: ReceptionKind) -> dict[str, Any]:
-    return {"type": "string", "pattern": rf"^\s*{kind.pattern()}\s*$"}
+    return {"type": "string", "pattern": rf"^\s*{kind.pattern()}\s*$", "$comment": ", ".join(kind.units)}
 
 
 def _read_level_at(value: object) -> tuple[float, str]:

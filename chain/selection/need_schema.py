@@ -36,7 +36,11 @@ def _read_price(value: object) -> Price:
         raise wrong(error.message, error.help) from None
 
 
-MONEY_SCHEMA = {"type": "string", "pattern": r"^\s*[0-9]+(\.[0-9]{0,2}0*)?\s*[A-Z]{3}\s*(/\s*m)?\s*$"}
+CURRENCY = "([A-Za-z]{3}|[\u20ac$\u00a3])"
+AMOUNT = "[+]?[0-9][0-9.,' ]*"
+PRICE = rf"^\s*({CURRENCY}\s*{AMOUNT}|{AMOUNT}\s*{CURRENCY})\s*(/\s*m)?\s*$"
+"""Before or behind, a code or a sign, a point or a comma: as the reader takes it."""
+MONEY_SCHEMA = {"type": "string", "pattern": PRICE}
 MONEY = plain_kind(_read_price, MONEY_SCHEMA)
 
 

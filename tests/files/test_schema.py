@@ -1,16 +1,23 @@
 """JSON Schema of a set-up file, and the starter."""
 
 import json
+import re
 from pathlib import Path
 
 import jsonschema
 import pytest
 
 import chain
+from chain.errors import UnitError
+from chain.files.keys import Refused
+from chain.files.quantities import pattern, read_shows
 from chain.files.schema_export import setup_schema
 from chain.files.setup_file import parse_setup
 from chain.files.starter import starter_text
 from chain.files.toml import read_toml
+from chain.money import parse_price
+from chain.selection.need_schema import PRICE
+from chain.units import KINDS, UNIT_WORDS, parse_quantity
 
 FOLDER = Path(chain.__file__).parent / "files" / "schemas"
 DEMO = Path(__file__).parent.parent.parent / "demo"
@@ -120,3 +127,75 @@ def test_starter_and_demo_describe_the_same_chain():
     demo = parse_setup((DEMO / "boathouse.toml").read_bytes())
     starter = parse_setup(starter_text().encode())
     assert (starter.sweep, starter.near, starter.items, starter.far) == (demo.sweep, demo.near, demo.items, demo.far)
+
+
+def spellings(unit):
+    """A unit as people write it: letters of any case, in words, of several, the signs of other keyboards."""
+    words = [word for word, known in UNIT_WORDS.items() if known == unit]
+    yield from (
+        unit,
+        unit.lower(),
+        unit.upper(),
+        unit.replace("u", "µ"),
+        unit.replace("ohm", "Ω"),
+        unit.replace("°C", "℃"),
+    )
+    yield from (text for word in words for text in (word, word.capitalize(), f"{word}s"))
+
+
+NUMBERS = ("26", "+26", "26.", ".5", "1e1", "\u22123", "1.5")
+REFLECTIONS = (
+    "VSWR 2",
+    "swr 2.0",
+    "SWR: 1.5",
+    "VSWR2",
+    "vswr of 2",
+    "1.5:1",
+    "1.5 : 1",
+    "RL 15",
+    "rl15",
+    "RL 15 dB",
+    "S11 -17 dB",
+)
+REFLECTIONS += ("|S11| -17", "return loss 15 dB", "Return loss = 15 dB", "15 DB", "VSWR 1.5:1", "-0 dB")
+
+
+@pytest.mark.parametrize("kind", list(KINDS))
+def test_the_schema_rejects_nothing_that_is_read(kind):
+    """Whatever the reader takes fits the pattern, in whatever spelling."""
+    rule, tried = re.compile(pattern(kind)["pattern"]), 0
+    texts = [
+        f"{number}{gap}{each}"
+        for number in NUMBERS
+        for unit in KINDS[kind].units
+        for each in spellings(unit)
+        for gap in ("", " ", "\u00a0")
+    ]
+    for text in (*texts, *REFLECTIONS):
+        try:
+            parse_quantity(text, kind)
+        except UnitError:
+            continue
+        tried += 1
+        assert rule.search(text), text
+    assert tried > 10
+
+
+@pytest.mark.parametrize(
+    "text", ["6.50 EUR", "6,50 €", "€ 6.50", "EUR 6", "$5", "0.80 EUR/m", "1 eur", "1'000.00 CHF", "6.50EUR / m"]
+)
+def test_a_price_that_is_read_fits_its_pattern(text):
+    assert parse_price(text).hundredths
+    assert re.search(PRICE, text)
+
+
+@pytest.mark.parametrize("text", ["vswr", "VSWR", "return loss", "RL", "complex", "SWR"])
+def test_what_a_screen_shows_is_taken_in_any_letters(text):
+    whole = setup_schema()
+    document = {"near": {"shows": text}}
+    rule = whole["$defs"]["near"]["properties"]["shows"]
+    try:
+        read_shows(text)
+    except Refused:
+        return
+    assert not list(jsonschema.Draft202012Validator(rule).iter_errors(document["near"]["shows"])), text
