@@ -308,20 +308,14 @@ def _recommend(rows: list[Plane]) -> tuple[str, str]:
         why += "; no plane further out narrows the interval"
     else:
         why += (
-            f", with {best.standards} on its {best.connector}: a true VSWR of {best.limit_vswr:g} then comes out as "
-            f"{_span(best)} instead of {_span(near)} from the analyzer's port"
+            f", with {best.standards} on its {best.connector}: the interval is {_width(best) / _width(near):.0%} as wide as from "
+            "the analyzer's port"
         )
     if direct is not None and _width(direct) < _width(best):
-        why += f". Without a pad, from a complex reading, it would be {_span(direct)}"
+        why += f". Without a pad, from a complex reading, {_width(direct) / _width(near):.0%}"
     return best.plane, why
 
 
 def _width(row: Plane) -> float:
     low, high = (float(magnitude_from_vswr(value)) for value in (row.limit_low, row.limit_high))
     return high - low
-
-
-def _span(row: Plane) -> str:
-    """The interval as text, rounded outward."""
-    low, high = np.floor(row.limit_low * 100 + 1e-6) / 100, np.ceil(row.limit_high * 100 - 1e-6) / 100
-    return f"{low:.2f} to {'open' if np.isinf(high) else f'{high:.2f}'}"

@@ -11,7 +11,7 @@ from chain.comparisons.antennas import AntennaComparison, ChannelDifference
 from chain.comparisons.levels import LevelChannel, LevelComparison
 from chain.errors import plain
 from chain.report.numbers import figure, figure_of, head, match
-from chain.report.phrases import short
+from chain.report.phrases import fitted, short
 from chain.report.tables import Column, answer, notes, show_table
 
 __all__ = ["Grid", "level_grid", "level_lines", "match_grid", "match_lines", "render", "render_levels"]
@@ -86,7 +86,8 @@ def _rests_on(result: AntennaComparison, most: ChannelDifference) -> str:
     name = f"Channel {short(most.channel)}" if result.in_channels else short(most.channel)
     change = most.loss_change_db
     interval = f"{_signed(most.loss_low_db)} to {_signed(most.loss_high_db)}"
-    return f"{name}: {match(most.first_vswr)}, then {figure_of(most.second_vswr)}; loss {_signed(change)} dB, {interval} (95 %)."
+    tail = f"then {figure_of(most.second_vswr)}; loss {_signed(change)} dB, {interval} (95 %)."
+    return fitted(*(f"{name}: {each(most.first_vswr)}, {tail}" for each in (match, figure_of)))
 
 
 def _next(result: AntennaComparison) -> str:

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 __all__ = ["list_text", "record_grid", "render", "render_list", "render_record", "trend_grid", "trend_lines"]
 
 SHOWN = 12
-IN_DB = "return loss"
+IN_DB = ": RL "
 """In the answer of a record whose limit was stated in dB."""
 MOST_DAMAGED = 6
 

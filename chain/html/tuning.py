@@ -6,6 +6,7 @@ from chain.antenna_report import match, tune
 from chain.html.answers import Answer, PageTable, answer_html
 from chain.plots import match as match_drawing
 from chain.plots import tune as tune_drawing
+from chain.report.numbers import units
 from chain.tuning.matching import Matching
 from chain.tuning.records import Tuning
 
@@ -16,7 +17,8 @@ KINDS = {"in tune": "pass", "cannot tell": "not-proven", "no gain": "not-proven"
 
 def tuning_html(found: Tuning) -> str:
     """Page of which way to bend an antenna."""
-    sub = f"Wanted: {found.wanted.low_hz / 1e6:g} to {found.wanted.high_hz / 1e6:g} MHz. True VSWR in {found.far_ohm:g} ohm."
+    kind = "return loss" if units().in_db else "VSWR"
+    sub = f"Wanted: {found.wanted.low_hz / 1e6:g} to {found.wanted.high_hz / 1e6:g} MHz. True {kind} in {found.far_ohm:g} ohm."
     answer = Answer(
         KINDS.get(found.verdict, "aim"),
         tune.three_lines(found),

@@ -29,7 +29,7 @@ def describe(result: Expectation) -> tuple[CurveChart]:
             "reading-against-true",
             f"Screen against antenna at {frequency(result.worst_hz)}",
             f"Screen in {result.reading_ohm:g} ohm, calibrated {plane_words(result.plane)}; antenna in {result.far_ohm:g} "
-            "ohm. Ceiling: the highest nominal reading over the sweep. Aim: read no more than this, and the limit is "
+            "ohm. Ceiling: the worst nominal reading over the sweep. Aim: read no worse than this, and the limit is "
             "proved over the whole sweep. Axes spaced by reflection.",
             vswr_axis("antenna, true", math.inf),
             vswr_axis("screen", highest),

@@ -160,7 +160,7 @@ def antenna_words(answer: SweepAnswer, in_db: bool = False) -> str:
     where = f"channel {plain(worst.band.name)}" if worst.band.is_channel else plain(worst.band.name)
     if in_db:
         losses = [float(return_loss_db(magnitude_from_vswr(each))) for each in (worst.vswr, worst.high, worst.low)]
-        return "{}; worst {}: return loss {:.1f} dB, {:.1f} to {:.1f}".format(answer.verdict, where, *losses)
+        return "{}; worst {}: RL {:.1f} dB, {:.1f} to {:.1f}".format(answer.verdict, where, *losses)
     high = f"{worst.high:.2f}" if worst.high < 100 else "any"
     return f"{answer.verdict}; worst {where}: VSWR {worst.vswr:.2f}, {worst.low:.2f} to {high}"
 

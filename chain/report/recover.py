@@ -47,7 +47,7 @@ WIDE = 88
 """Columns of a console that has room for the loss beside the impedance."""
 LOST = "lost,\ndB"
 BOUND = "guaranteed\nbound"
-APART_LINE = "The worst of many points owes something to noise: a channel counts that, a single point not."
+APART_LINE = "A channel allows for the noise of its worst point, a point by itself does not."
 LOW_ENOUGH, HIGH_ENOUGH = 1.005, 30.0
 """A bound from a perfect match to worse than this says nothing."""
 APART = 20
