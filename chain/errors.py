@@ -13,7 +13,8 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterable
-from dataclasses import dataclass
+
+from library.frozen import dataclass
 
 __all__ = [
     "ChainError",

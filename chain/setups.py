@@ -6,11 +6,12 @@ What a set-up does not state is filled in with what is typical of its class of a
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from chain.results import ResultTable
 from library.files.fields import fields_of
+from library.frozen import dataclass
 from library.mating import F_FAMILY, f_plug_variant
 from library.records import Coax, Connector, Pad, Part, evidence_for, weakest
 

@@ -9,12 +9,12 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from decimal import Decimal
 from types import MappingProxyType
 from typing import NamedTuple
 
 from chain.errors import UnitError, quoted
+from library.frozen import dataclass
 
 __all__ = [
     "KINDS",

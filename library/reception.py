@@ -5,13 +5,13 @@ The files lie in `library/data/reception/`; every row says where its figures com
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
 from library.errors import LibraryError, near_names
 from library.files.rows import connector_of, limit_of
 from library.files.store import document
+from library.frozen import dataclass
 from library.records import Connector, Evidence, Limit
 from library.search import fit, wanted_words
 

@@ -6,7 +6,9 @@ Every figure carries its unit in its name; every record says where its figures c
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import field
+
+from library.frozen import dataclass
 
 __all__ = [
     "MAGNITUDE_KINDS",

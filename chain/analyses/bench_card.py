@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from chain.analyses.checks import CheckResult, check
 from chain.analyses.expect import Expectation, ReadingAim, expect
 from chain.analyses.ohmmeter import CAUTION, DcReading, dc_card
-from chain.arrays import Real
+from chain.arrays import Real, quantiles
 from chain.assembly.cascade import build, sweep_hz
 from chain.findings import Finding
 from chain.reflection import reflection_from_ohm, return_loss_db, vswr
@@ -19,6 +18,7 @@ from chain.setups import Item, Setup
 from chain.uncertainty.intervals import COVERAGE, SEED
 from chain.uncertainty.measurement import BATCH, Measurement, measurement_of, nominal_maps, simulate
 from chain.units import format_quantity
+from library.frozen import dataclass
 from library.records import Coax
 
 __all__ = ["CARD_DRAWS", "Card", "EndReading", "PlacedItem", "card", "end_readings", "item_words"]
@@ -191,7 +191,7 @@ def _connectors(item: Item) -> tuple[str, str]:
 
 def _three(freq_hz: Real) -> Real:
     """First, middle and last frequency; fewer where the sweep has fewer."""
-    return np.unique(freq_hz[[0, freq_hz.size // 2, -1]])
+    return np.array(sorted(set(freq_hz[[0, freq_hz.size // 2, -1]].tolist())))
 
 
 def item_words(item: Item) -> str:
@@ -221,7 +221,7 @@ def end_readings(measurement: Measurement, draws: int = CARD_DRAWS, seed: int = 
         far = np.array(1 + 0j if np.isinf(ohm) else complex(reflection_from_ohm(ohm, measurement.far_ohm)))
         nominal = np.broadcast_to(np.abs(known.reading(far))[0], measurement.freq_hz.shape)
         seen = np.concatenate([np.abs(maps.reading(far)) for maps in drawn])
-        low, high, most = np.quantile(np.broadcast_to(seen, (seen.shape[0], measurement.freq_hz.size)), tails, axis=0)
+        low, high, most = quantiles(np.broadcast_to(seen, (seen.shape[0], measurement.freq_hz.size)), tails)
         # No draw is better than a match: near one the interval starts there.
         low, high = np.where(nominal < low, 0.0, low), np.where(nominal < low, most, high)
         found.append(

@@ -6,7 +6,6 @@ Each check is one function `(setup, joints, graph) -> list[Finding]`; `CHECKS` l
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
@@ -23,6 +22,7 @@ from chain.assembly.graph import SetupGraph, setup_graph
 from chain.findings import LEVELS, Finding
 from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.setups import Item, Setup, with_conductors
+from library.frozen import dataclass
 from library.load import Library
 from library.mating import bridging_adapters
 from library.records import Coax, Connector

@@ -6,13 +6,13 @@ Leads and adapters count as perfect conductors and couplings as closed, so the f
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
 from chain.assembly.graph import FAR, NEAR, Node, SetupGraph
 from chain.setups import Item
 from library.formulas import minimum_loss_db
+from library.frozen import dataclass
 from library.records import Pad, Termination
 
 __all__ = ["DirectCurrent", "ResistorHeat", "direct_current", "pad_arms", "resistance_ohm"]
@@ -172,12 +172,17 @@ def _end_network(item: Item, node: Node, links: list[tuple[Node, Node]], resisto
 
 def _merged(links: list[tuple[Node, Node]]) -> Callable[[Node], Node]:
     """Give the function that names, for a node, the one standing for all that are connected with it."""
-    from networkx.utils import UnionFind
+    above: dict[Node, Node] = {}
 
-    groups = UnionFind()
+    def root(node: Node) -> Node:
+        while node in above:
+            node = above[node]
+        return node
+
     for a, b in links:
-        groups.union(a, b)
-    root: Callable[[Node], Node] = groups.__getitem__
+        first, second = root(a), root(b)
+        if first != second:
+            above[second] = first
     return root
 
 

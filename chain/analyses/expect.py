@@ -3,22 +3,33 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import fields
+from functools import cached_property
 
 import numpy as np
 
-from chain.arrays import Real
+from chain.arrays import Real, median
 from chain.assembly.cascade import build
 from chain.reflection import magnitude_from_vswr, vswr
 from chain.results import SCHEMA_VERSION, ResultTable, plain_values
-from chain.rf.bilinear import Maps
 from chain.setups import Setup
 from chain.uncertainty.bounds import reading_bound
 from chain.uncertainty.contributions import names, without
-from chain.uncertainty.intervals import COVERAGE, SEED, draw_count, intervals, of_magnitude, whole_batches
+from chain.uncertainty.intervals import (
+    COVERAGE,
+    SEED,
+    Accuracy,
+    Progress,
+    draw_count,
+    intervals,
+    of_magnitude,
+    settled_intervals,
+    whole_batches,
+)
 from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps
-from chain.uncertainty.monte_carlo import Accuracy, settled_intervals
-from chain.uncertainty.reading_ranges import proving_everywhere, reading_ranges
+from chain.uncertainty.parallel import in_order
+from chain.uncertainty.reading_ranges import proving_everywhere, ranges_and_proof, reading_ranges
+from library.frozen import dataclass
 
 __all__ = ["TRUE_VSWR", "Expectation", "ExpectedReading", "ReadingAim", "bound_aim", "expect"]
 
@@ -52,6 +63,26 @@ class ReadingAim:
     """The item, residual or standard whose absence would help most."""
 
 
+@dataclass(frozen=True)
+class _Drawn:
+    """A measurement, and how often and with which seed it is drawn."""
+
+    measurement: Measurement
+    draws: int
+    seed: int
+
+    def figures(self, magnitude: Real, place: int | None) -> dict[str, Real]:
+        """Readings of each true magnitude at one place or over the sweep, and the ceiling, as VSWR, shape (magnitudes, frequencies)."""
+        only = None if place is None else slice(place, place + 1)
+        ranges = reading_ranges(self.measurement, magnitude, self.draws, self.seed, only=only)
+        here = self.measurement if only is None else self.measurement.at(only)
+        return _figures(here, ranges, magnitude)
+
+
+APART = ("rows", "aim_bound", "aim_reading", "drawn")
+"""Fields that a dictionary has in another form."""
+
+
 @dataclass(frozen=True, repr=False)
 class Expectation(ResultTable):
     """Answer of `expect`. Readings are in `reading_ohm` at `plane`, true values in `far_ohm` at the antenna."""
@@ -67,9 +98,6 @@ class Expectation(ResultTable):
     worst_hz: float
     limit_vswr: float | None
     rows: tuple[ExpectedReading, ...]
-    sweep: dict[str, Real]
-    curve: dict[str, Real]
-    """The same as the rows at the same frequency, from a perfect antenna to an open in 51 even steps of reflection."""
     ceiling_vswr: float
     ceiling_bound_vswr: float
     aim_bound: ReadingAim
@@ -81,6 +109,21 @@ class Expectation(ResultTable):
     """What the number of draws was settled by; None where it was given."""
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
+    drawn: _Drawn
+    """What the sweep and the curve are made from when they are asked for."""
+
+    @cached_property
+    def sweep(self) -> dict[str, Real]:
+        """The figures of the rows at every frequency, shape (true VSWRs, frequencies) each, and the ceiling over frequency."""
+        true = np.array([row.true_vswr for row in self.rows])
+        return {"true_vswr": true, **self.drawn.figures(np.asarray(magnitude_from_vswr(true)), None)}
+
+    @cached_property
+    def curve(self) -> dict[str, Real]:
+        """The same as the rows at the same frequency, from a perfect antenna to an open in 51 even steps of reflection."""
+        found = self.drawn.figures(CURVE, int(np.argmin(np.abs(self.freq_hz - self.worst_hz))))
+        del found["ceiling_vswr"]
+        return {"true_vswr": vswr(CURVE), **{name: values[:, 0] for name, values in found.items()}}
 
     def headline(self) -> str:
         """Title, frequency, and the two references."""
@@ -93,7 +136,9 @@ class Expectation(ResultTable):
         return plain_values(  # type: ignore[return-value]
             {
                 "schema_version": SCHEMA_VERSION,
-                **{key: value for key, value in vars(self).items() if key not in ("rows", "aim_bound", "aim_reading")},
+                **{each.name: getattr(self, each.name) for each in fields(self) if each.name not in APART},
+                "sweep": self.sweep,
+                "curve": self.curve,
                 "accuracy": None if self.accuracy is None else vars(self.accuracy),
                 "rows": rows,
                 "aim_bound_vswr": self.aim_bound.vswr,
@@ -155,14 +200,9 @@ def expect(
     report = progress or (lambda _: None)
     accuracy = _accuracy(measurement, told, digits, seed) if draws is None else None
     count = draws or max(draw_count(measurement.freq_hz.size), accuracy.draws if accuracy else 0)
-    low, high = reading_ranges(measurement, magnitude, count, seed, lambda done: report(done / 2))
-    at = int(np.argmin(np.abs(magnitude - told)))
-    edges = (low[at], high[at]) if magnitude[at] == told else _range(measurement, np.array([told]), count, seed)
-    worst = int(np.argmax(edges[1] - edges[0]))
-    sweep = _sweep(measurement, known, (low, high), magnitude)
-    proving = (
-        None if limit is None else proving_everywhere(measurement, told, count, seed, lambda d: report((1 + d) / 2))
-    )
+    low, high, proving = _at_limit(measurement, told, limit is not None, count, seed, report)
+    worst = int(np.argmax(high - low))
+    drawn = _Drawn(measurement, count, seed)
     return Expectation(
         setup.title,
         setup.calibration.plane,
@@ -171,9 +211,7 @@ def expect(
         measurement.freq_hz,
         float(measurement.freq_hz[worst]),
         limit,
-        _rows(wanted, sweep, worst),
-        {"true_vswr": np.array(wanted), **sweep},
-        _curve(measurement.at(slice(worst, worst + 1)), count, seed),
+        _rows(wanted, drawn.figures(magnitude, worst)),
         float(vswr(known.ceiling().max())),
         float(vswr(reading_bound(measurement, np.ones(measurement.freq_hz.size))[1].max())),
         _bound_aim(measurement, limit),
@@ -184,14 +222,26 @@ def expect(
         accuracy,
         setup.assumed,
         setup.warnings,
+        drawn,
     )
 
 
-def _rows(wanted: Sequence[float], sweep: dict[str, Real], worst: int) -> tuple[ExpectedReading, ...]:
+def _at_limit(
+    measurement: Measurement, told: float, proves: bool, count: int, seed: int, report: Progress
+) -> tuple[Real, Real, tuple[float, int] | None]:
+    """Range of readings of the limit over frequency, and the reading that proves it everywhere, if that is asked for."""
+    here = np.array([told])
+    if not proves:
+        low, high = reading_ranges(measurement, here, count, seed, report)
+        return low[0], high[0], None
+    low, high, proving = ranges_and_proof(measurement, here, told, count, seed, report)
+    return low[0], high[0], proving
+
+
+def _rows(wanted: Sequence[float], found: dict[str, Real]) -> tuple[ExpectedReading, ...]:
     names = ("reading_vswr", "reading_low", "reading_high", "bound_low", "bound_high")
     return tuple(
-        ExpectedReading(true, *(float(sweep[name][index, worst]) for name in names))
-        for index, true in enumerate(wanted)
+        ExpectedReading(true, *(float(found[name][index, 0]) for name in names)) for index, true in enumerate(wanted)
     )
 
 
@@ -204,21 +254,9 @@ def _accuracy(measurement: Measurement, told: float, digits: int, seed: int) -> 
     return settled_intervals(lambda count: intervals(here, seen, draws=count or start, seed=seed), None, digits)[1]
 
 
-def _range(measurement: Measurement, magnitude: Real, count: int, seed: int) -> tuple[Real, Real]:
-    low, high = reading_ranges(measurement, magnitude, count, seed)
-    return low[0], high[0]
-
-
-def _curve(here: Measurement, count: int, seed: int) -> dict[str, Real]:
-    """Readings of every true magnitude at one frequency, shape (magnitudes,) each, as VSWR."""
-    found = _sweep(here, nominal_maps(here), reading_ranges(here, CURVE, count, seed), CURVE)
-    del found["ceiling_vswr"]
-    return {"true_vswr": vswr(CURVE), **{name: values[:, 0] for name, values in found.items()}}
-
-
-def _sweep(measurement: Measurement, known: Maps, ranges: tuple[Real, Real], magnitude: Real) -> dict[str, Real]:
-    """Readings of each true magnitude over the sweep, shape (magnitudes, frequencies) each, and the ceiling, as VSWR."""
-    nominal = np.stack([np.median(np.abs(known.reading(g * PHASES)), axis=0) for g in magnitude])
+def _figures(measurement: Measurement, ranges: tuple[Real, Real], magnitude: Real) -> dict[str, Real]:
+    known = nominal_maps(measurement)
+    nominal = np.stack([median(np.abs(known.reading(g * PHASES))) for g in magnitude])
     bounds = reading_bound(measurement, np.broadcast_to(magnitude, (measurement.freq_hz.size, magnitude.size)))
     # Noise is normal in the draws and cut in the bound; a perfect antenna's nominal reading is the least there is.
     low = np.clip(np.minimum(ranges[0], nominal), bounds[0].T, bounds[1].T)
@@ -276,16 +314,21 @@ def _interval_blame(here: Measurement, limit: float, seed: int) -> str:
 
     Where none proves it even then, the one without which the interval at the limit is narrowest.
     """
-    best: tuple[float, float] = (0.0, 0.0)
-    name = ""
-    for each in ("", *names(here)):
-        freed = without(here, each) if each else here
-        aim = float(np.nan_to_num(proving_everywhere(freed, limit, BLAME_DRAWS, seed)[0], nan=0.0))
-        ends = intervals(freed, of_magnitude(freed, limit, False), draws=BLAME_DRAWS, seed=seed).ends
-        found = (round(aim, 6), float(ends.low[0] - ends.high[0]))
-        if not each or found > best:
-            best, name = found, each
-    return name
+    every = ("", *names(here))
+    freed = {name: without(here, name) if name else here for name in every}
+
+    def aim(name: str) -> float:
+        reading, _ = proving_everywhere(freed[name], limit, BLAME_DRAWS, seed, roughly=True)
+        return round(float(np.nan_to_num(reading, nan=0.0)), 6)
+
+    def width(name: str) -> float:
+        seen = of_magnitude(freed[name], limit, False)
+        ends = intervals(freed[name], seen, draws=BLAME_DRAWS, seed=seed).ends
+        return float(ends.high[0] - ends.low[0])
+
+    aims = dict(zip(every, in_order(aim, every), strict=True))
+    best = [name for name in every if aims[name] == max(aims.values())]
+    return best[0] if len(best) == 1 else min(best, key=width)
 
 
 def _blame(measurement: Measurement, aim: Callable[[Measurement], float]) -> str:

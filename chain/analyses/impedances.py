@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from chain.rf.elements import Element
 from chain.rf.parts import elements_of
 from chain.rf.references import nominal
 from chain.setups import Item, Setup
+from library.frozen import dataclass
 
 __all__ = [
     "Cost",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import groupby
 
 import numpy as np
@@ -16,6 +16,7 @@ from chain.setups import Item, Setup, exact_figures, figure_standings, standing
 from chain.uncertainty.contributions import names, only
 from chain.uncertainty.intervals import SEED, interval_of
 from chain.uncertainty.measurement import BATCH, Measurement, measurement_of, nominal_maps, simulate
+from library.frozen import dataclass
 from library.records import Adapter, Limit, Pad, Part
 
 __all__ = [

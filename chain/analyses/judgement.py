@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from chain.analyses.recovery import ChannelResult
-from chain.arrays import Real
+from chain.arrays import Real, median
 from chain.reflection import magnitude_from_vswr, vswr
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
 from chain.uncertainty.intervals import COVERAGE, SEED, Intervals, Kept, Observation, Progress
 from chain.uncertainty.measurement import Measurement
 from chain.uncertainty.whole_sweep import SweepTest, judged_sweep
+from library.frozen import dataclass
 
 __all__ = ["Judgement", "channel_members", "grade", "judge", "strict_shares", "verdict"]
 
@@ -70,7 +70,7 @@ class Judgement:
 
 def channel_members(setup: Setup, freq_hz: Real) -> tuple[tuple[tuple[str, float, float], slice], ...]:
     """Channels that hold at least two of the frequencies and lie inside their span, give or take one step, with their points."""
-    step = float(np.median(np.diff(freq_hz))) if freq_hz.size > 1 else 0.0
+    step = float(median(np.diff(freq_hz))) if freq_hz.size > 1 else 0.0
     found = []
     for name, low, high in setup.sweep.channels:
         first, last = int(np.searchsorted(freq_hz, low)), int(np.searchsorted(freq_hz, high, side="right"))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from chain.arrays import Complex, Real
+from chain.arrays import Complex, Real, quantiles
 from chain.assembly.cascade import build
 from chain.reflection import return_loss_db
 from chain.results import COVERAGE, SEED, plain_values
@@ -70,8 +70,8 @@ def _quantiles(s: Complex) -> Real:
     ends = ((1 - COVERAGE) / 2, (1 + COVERAGE) / 2)
     with np.errstate(divide="ignore"):
         loss = -20 * np.log10(np.abs(s[..., 1, 0]))
-    loss_low, loss_high = np.quantile(loss, ends, axis=0)
+    loss_low, loss_high = quantiles(loss, ends)
     # The larger the reflection, the smaller its return loss.
-    near_high, near_low = return_loss_db(np.quantile(np.abs(s[..., 0, 0]), ends, axis=0))
-    far_high, far_low = return_loss_db(np.quantile(np.abs(s[..., 1, 1]), ends, axis=0))
+    near_high, near_low = return_loss_db(quantiles(np.abs(s[..., 0, 0]), ends))
+    far_high, far_low = return_loss_db(quantiles(np.abs(s[..., 1, 1]), ends))
     return np.array([loss_low, loss_high, near_low, near_high, far_low, far_high])

@@ -6,13 +6,14 @@ Leads and adapters count as perfect conductors, the meter as exact. DC says noth
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import inf, isinf
 
 from chain.analyses.dc_feed import pad_arms, resistance_ohm
 from chain.assembly.graph import setup_graph
 from chain.results import plain_values
 from chain.setups import Item, Setup
+from library.frozen import dataclass
 from library.records import Coax, Pad
 
 __all__ = ["CAUTION", "WHOLE_CHAIN", "DcMeaning", "DcReading", "dc_card", "dc_reading"]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -14,9 +14,19 @@ from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.rf.bilinear import compose, inverse
 from chain.setups import Calibration, Item, Setup
 from chain.uncertainty.contributions import only
-from chain.uncertainty.intervals import COVERAGE, SEED, intervals, intervals_of, of_magnitude
+from chain.uncertainty.intervals import (
+    COVERAGE,
+    SEED,
+    Accuracy,
+    Kept,
+    intervals,
+    intervals_of,
+    of_magnitude,
+    settled_intervals,
+)
 from chain.uncertainty.measurement import BATCH, measurement_of, nominal_maps, simulate
-from chain.uncertainty.monte_carlo import Accuracy, settled_intervals
+from chain.uncertainty.parallel import in_order
+from library.frozen import dataclass
 from library.mating import bridging_adapters, mate
 from library.records import Adapter
 
@@ -138,11 +148,17 @@ def compare(
     """
     freq = float(sweep_hz(setup)[-1])
     limit = setup.far.limit_vswr if setup.far.limit_vswr is not None else 2.0
-    ways = list(_ways(setup))
+    straight = _may_go_straight(setup)
+    direct = _bridge(setup) if straight else None
+    ways = list(_ways(setup, direct))
+
+    def found(way: _Way) -> tuple[Plane, Accuracy | None, int]:
+        ends, accuracy, drawn = _ends(way, freq, (true_vswr, limit), (draws, digits, seed))
+        return _row(way, freq, (true_vswr, limit), ends, seed), accuracy, drawn
+
     rows, settled, most = [], [], 0
-    for index, measurement in enumerate(ways):
-        ends, accuracy, drawn = _ends(measurement, freq, (true_vswr, limit), (draws, digits, seed))
-        rows.append(_row(measurement, freq, (true_vswr, limit), ends, seed))
+    for index, (row, accuracy, drawn) in enumerate(in_order(found, ways)):
+        rows.append(row)
         settled += [] if accuracy is None else [accuracy]
         most = max(most, drawn)
         if progress is not None:
@@ -161,7 +177,7 @@ def compare(
         least,
         setup.assumed,
         setup.warnings,
-        _missing(setup),
+        _missing(setup) if straight and direct is None else (),
     )
 
 
@@ -173,14 +189,15 @@ def _ends(
     found = measurement_of(measurement.setup, build(measurement.setup, np.array([freq_hz]), fit=False))
     sizes = [float(magnitude_from_vswr(value)) for value in true]
     seen = of_magnitude(found, sizes[-1], measurement.has_phase)
+    kept = Kept()
     made, accuracy = settled_intervals(
-        lambda count: intervals(found, seen, draws=count or DRAWS, seed=seed), draws, digits
+        lambda count: intervals(found, seen, draws=count or DRAWS, seed=seed, kept=kept), draws, digits
     )
-    ends = intervals_of(found, sizes, measurement.has_phase, made.draws, seed)
+    ends = intervals_of(found, sizes, measurement.has_phase, made.draws, seed, kept)
     return [(float(low[0]), float(high[0])) for low, high in ends], accuracy, made.draws
 
 
-def _ways(setup: Setup) -> Iterator[_Way]:
+def _ways(setup: Setup, direct: tuple[Item, ...] | None) -> Iterator[_Way]:
     plain, phase = setup.calibration, setup.near.has_phase
     if setup.calibrates("near"):
         yield _Way("near", "at the analyzer's own port", _at(setup, replace(plain, plane="near")), phase)
@@ -194,7 +211,6 @@ def _ways(setup: Setup) -> Iterator[_Way]:
             yield _Way(item.id, f"after '{item.id}'", _at(setup, here), phase, assumed and ohm > 0)
     if setup.calibrates(setup.items[-1].id):
         yield from _other_loads(setup, setup.items[-1])
-    direct = _bridge(setup) if _may_go_straight(setup) else None
     if direct is not None:
         through = " and ".join(item.part.id for item in direct)
         words = f"antenna straight on the analyzer{' through ' if through else ''}{through}; complex reading converted"
@@ -208,8 +224,6 @@ def _may_go_straight(setup: Setup) -> bool:
 
 def _missing(setup: Setup) -> tuple[str, ...]:
     """What the library lacks for a way that would otherwise be compared."""
-    if not _may_go_straight(setup) or _bridge(setup) is not None:
-        return ()
     joined = f"{setup.near.connector} to {setup.far.connector}"
     return (f"antenna straight on the analyzer: the library has no single adapter that joins {joined}",)
 

@@ -11,7 +11,7 @@ import numpy as np
 from chain.analyses.improvements import Improvement, best_cure, contributions, typical_share
 from chain.analyses.judgement import Judgement, channel_members, judge, strict_shares, verdict
 from chain.analyses.recovery import ChannelResult, Recovery
-from chain.arrays import Complex, Real
+from chain.arrays import Complex, Real, median
 from chain.assembly.cascade import build
 from chain.errors import RangeError
 from chain.reflection import magnitude_from_vswr, mismatch_loss_db, return_loss_db, vswr
@@ -20,9 +20,16 @@ from chain.setups import Setup
 from chain.sweeps.averaging import averaged
 from chain.sweeps.readings import Readings
 from chain.uncertainty.bounds import reading_bound, rounded_bound, true_bound_complex
-from chain.uncertainty.intervals import SEED, Intervals, Kept, Observation, intervals, recovered_observation
+from chain.uncertainty.intervals import (
+    SEED,
+    Intervals,
+    Kept,
+    Observation,
+    intervals,
+    recovered_observation,
+    settled_intervals,
+)
 from chain.uncertainty.measurement import BATCH, Measurement, measurement_of, nominal_maps, simulate
-from chain.uncertainty.monte_carlo import settled_intervals
 
 if TYPE_CHECKING:
     from chain.uncertainty.coverage_region import Ellipse
@@ -52,7 +59,7 @@ def nominal_truth(known: Maps, readings: Readings) -> tuple[Real, Complex | None
 
     def away(magnitude: Real) -> Real:
         far = magnitude[:, None] * PHASES
-        return np.asarray(np.median(np.abs((p * far + q) / (r * far + 1)), axis=1) - readings.magnitude)
+        return np.asarray(median(np.abs((p * far + q) / (r * far + 1)), axis=1) - readings.magnitude)
 
     # Behind a chain that is far off its impedances the median falls before it rises: the smallest magnitude that fits counts.
     off = np.stack([away(np.full(readings.freq_hz.shape, magnitude)) for magnitude in MAGNITUDES])

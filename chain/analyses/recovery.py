@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -12,14 +11,15 @@ from chain.analyses.improvements import Improvement, Share
 from chain.arrays import Complex, Real
 from chain.errors import RangeError
 from chain.results import SCHEMA_VERSION, ResultTable, network, plain_values
+from library.frozen import dataclass
 
 if TYPE_CHECKING:
     from skrf.network import Network
 
 if TYPE_CHECKING:
     from chain.uncertainty.coverage_region import Ellipse
+    from chain.uncertainty.intervals import Accuracy
     from chain.uncertainty.linear import Linear
-    from chain.uncertainty.monte_carlo import Accuracy
 
 __all__ = ["ChannelResult", "Recovery"]
 

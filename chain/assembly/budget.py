@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -16,6 +15,7 @@ from chain.rf import twoport
 from chain.rf.elements import Element
 from chain.rf.references import aligned, nominal
 from chain.setups import Setup
+from library.frozen import dataclass
 
 if TYPE_CHECKING:
     from skrf.network import Network

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from chain.arrays import Real
@@ -13,6 +11,7 @@ from chain.errors import Defect, FitError
 from chain.rf.elements import Element
 from chain.rf.parts import elements_of
 from chain.setups import Setup
+from library.frozen import dataclass
 from library.load import Library
 from library.mating import bridging_adapters
 

@@ -5,14 +5,13 @@ F plugs are told by the cable they sit on, since its own conductor is the pin.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from chain.rf.elements import Line
 from chain.rf.references import WRONG_HALF_M, section_lines
 from chain.setups import Far, Item, Near, ShortLine
+from library.frozen import dataclass
 from library.load import Library
 from library.mating import F_FAMILY, mate
 from library.records import Adapter, Coax, Connector, Splitter, Termination

@@ -7,12 +7,13 @@ the end. `("pad", "far")` is the pad's far connector, `("tap", "out2")` a port o
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from itertools import chain
 from typing import TypeAlias
 
 from chain.assembly.connections import Connection, End, connect, far_end, item_ends, near_end
 from chain.setups import Arm, Item, Setup
+from library.frozen import dataclass
 from library.load import Library
 from library.records import Splitter, Termination
 

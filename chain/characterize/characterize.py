@@ -21,7 +21,7 @@ from chain.characterize.two_port import BoxFit, box_of_ends, boxes_near
 from chain.errors import RangeError
 from chain.reflection import magnitude_from_return_loss
 from chain.rf import twoport
-from chain.uncertainty.sampling import unit_draws
+from chain.uncertainty.streams import unit_draws
 from library.formulas import LIGHT_M_PER_S
 from library.records import Coax
 

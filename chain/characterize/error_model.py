@@ -10,7 +10,7 @@ import numpy as np
 from chain.arrays import Complex, Real
 from chain.reflection import magnitude_from_return_loss
 from chain.setups import SPREAD_RESIDUALS, Near
-from chain.uncertainty.sampling import unit_draws
+from chain.uncertainty.streams import unit_draws
 
 __all__ = ["Analyzer", "disturbed_one_port", "disturbed_two_port"]
 

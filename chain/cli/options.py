@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from functools import wraps
 from typing import Any, TypeVar
 
@@ -11,6 +11,7 @@ import click
 
 from chain.cli.completing import any_file, setup_files
 from chain.cli.endings import check_ending, kind_of
+from library.frozen import dataclass
 
 __all__ = ["Common", "common", "digits_option", "draws_option", "enforce", "setup_argument"]
 

@@ -13,7 +13,7 @@ from chain.assembly.cascade import build
 from chain.rf.bilinear import Maps, compose
 from chain.setups import Setup
 from chain.uncertainty.measurement import BATCH, Measurement, measurement_of, nominal_maps, simulate
-from chain.uncertainty.sampling import unit_draws
+from chain.uncertainty.streams import unit_draws
 
 __all__ = ["JointDraws", "draw_jointly", "recovered_magnitudes", "recovered_reflections", "with_digits"]
 

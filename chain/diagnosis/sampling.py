@@ -33,7 +33,8 @@ from chain.diagnosis.session import Drawn, Session, groups_in_view, key_of, stre
 from chain.rf import twoport
 from chain.rf.bilinear import Maps, compose, identity, shifted, through
 from chain.rf.elements import Box, Element
-from chain.uncertainty.sampling import draw, unit_draws
+from chain.uncertainty.sampling import draw
+from chain.uncertainty.streams import unit_draws
 
 __all__ = ["FaultPlan", "Predicted", "plan", "predict"]
 

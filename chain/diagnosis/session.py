@@ -19,7 +19,8 @@ from chain.rf.elements import Element
 from chain.setups import Setup
 from chain.uncertainty.calibration import Standards, drawn_reflections
 from chain.uncertainty.measurement import Measurement, error_terms, measurement_of
-from chain.uncertainty.sampling import draw, unit_draws
+from chain.uncertainty.sampling import draw
+from chain.uncertainty.streams import unit_draws
 
 __all__ = ["LOAD50_OHM", "Drawn", "Session", "draw_block", "groups_in_view", "key_of", "session", "stream"]
 

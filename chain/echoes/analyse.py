@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.arrays import Complex, Real
+from chain.arrays import Complex, Real, median
 from chain.assembly.cascade import build
 from chain.echoes.detect import FEWEST_POINTS, RESOLVED, Found, find
 from chain.echoes.gating import edge_points, gated
@@ -168,7 +168,7 @@ def _gated(
 
 def _is_uneven(freq_hz: Real) -> bool:
     step = np.diff(freq_hz)
-    return bool(np.ptp(step) > UNEVEN * float(np.median(step)))
+    return bool(np.ptp(step) > UNEVEN * float(median(step)))
 
 
 def _doubts(readings: Readings) -> tuple[str, ...]:
@@ -237,7 +237,7 @@ def _thinned(readings: Readings) -> Readings:
 def _too_few(readings: Readings, setup: Setup | None) -> Ripple:
     freq = readings.freq_hz
     span = float(freq[-1] - freq[0])
-    step = float(np.median(np.diff(freq))) if freq.size > 1 else 0.0
+    step = float(median(np.diff(freq))) if freq.size > 1 else 0.0
     text = f"Too few points to tell: {freq.size}, where {FEWEST_POINTS} are needed."
     blank = np.full(freq.shape, np.nan)
     return Ripple(

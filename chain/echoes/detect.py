@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.arrays import Complex, Real
+from chain.arrays import Complex, Real, median
 from chain.echoes.model import EchoFit, SampledSweep, refine, sweep_of
 from chain.echoes.search import LEAST_PERIODS, noise_of, search
 from chain.echoes.terms import Echo, Model, echo_shape
+from library.frozen import dataclass
 
 __all__ = ["FEWEST_POINTS", "RESOLVED", "Found", "FoundReflection", "find"]
 
@@ -102,7 +103,7 @@ def find(freq_hz: Real, reflection: Complex | None, magnitude: Real) -> Found:
     if freq_hz.size < FEWEST_POINTS:
         raise ValueError(f"{freq_hz.size} points are too few")
     span = float(freq_hz[-1] - freq_hz[0])
-    step = float(np.median(np.diff(freq_hz)))
+    step = float(median(np.diff(freq_hz)))
     # Middle of the span at 0: delay and amplitude, or phase, are then nearly uncorrelated.
     x = 2 * (freq_hz - freq_hz[0]) / span - 1
     if reflection is None:

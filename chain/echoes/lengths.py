@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from chain.echoes.detect import Found, FoundReflection
 from chain.echoes.locate import Fitting, Stretch, fitting
 from chain.echoes.records import Component, Length
 from chain.reflection import return_loss_db, vswr
 from library.formulas import LIGHT_M_PER_S
+from library.frozen import dataclass
 
 __all__ = ["AIR", "MATERIALS", "Place", "components_of", "megahertz", "sentence_of"]
 

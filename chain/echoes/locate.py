@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +11,7 @@ from chain.assembly.cascade import Chain
 from chain.rf.elements import Element, Line
 from chain.setups import Item, Setup
 from library.formulas import LIGHT_M_PER_S
+from library.frozen import dataclass
 from library.records import Adapter, Coax
 
 __all__ = ["ANTENNA_PERIODS", "Fitting", "Stretch", "antenna_delay_s", "fitting", "folded_s", "stretches"]

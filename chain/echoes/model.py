@@ -7,7 +7,7 @@ add up to a smooth part and one beat, `|G|^2 = |M|^2 + |a|^2 + 2 |M| |a| cos`, e
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from chain.arrays import Complex, Real
 from chain.echoes.products import combined, orthonormal, products
 from chain.echoes.terms import Echo, Model, Pole, echo_shape, pole_shape
+from library.frozen import dataclass
 
 __all__ = ["EchoFit", "SampledSweep", "fit", "refine", "reweighted", "sweep_of"]
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -10,6 +9,7 @@ from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real
 from chain.results import SCHEMA_VERSION, ResultTable, plain_values
+from library.frozen import dataclass
 
 __all__ = ["Component", "Length", "Reach", "Ripple", "Unseen"]
 

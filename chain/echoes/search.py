@@ -7,16 +7,17 @@ smooth part is never taken for an echo by its own leakage.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.arrays import Complex, Real
+from chain.arrays import Complex, Real, median
 from chain.echoes.model import FLOOR, STEPS, EchoFit, SampledSweep, fit, refine, reweighted
 from chain.echoes.products import products
 from chain.echoes.terms import Echo, Model, Pole
+from library.frozen import dataclass
 
 __all__ = ["FALSE_ALARM", "LEAST_PERIODS", "noise_of", "search"]
 
@@ -181,9 +182,9 @@ class _Look:
         count = OVERSAMPLED * self.points
         step = np.diff(x)
         # Two per cent of unevenness shifts the phase of the longest delay by less than the fit corrects afterwards.
-        self.even = bool(np.ptp(step) < 0.02 * float(np.median(step)))
+        self.even = bool(np.ptp(step) < 0.02 * float(median(step)))
         if not self.even:
-            window = 2 / float(np.median(step))
+            window = 2 / float(median(step))
         whole = np.arange(count) * window / count
         if sweep.has_phase:
             # An echo lies behind the main reflection; a little before it is allowed, since its own delay is not known yet.
@@ -333,7 +334,7 @@ def _real_gains(shapes: Complex, residual: Real, basis: Real) -> Real:
     taken = [products(basis, part) for part in parts]
     own = [np.sum(part**2, axis=0) - np.sum(lost**2, axis=0) for part, lost in zip(parts, taken, strict=True)]
     cs = np.sum(parts[0] * parts[1], axis=0) - np.sum(taken[0] * taken[1], axis=0)
-    return _two_column_gain((own[0], own[1], cs), (inner[0], inner[1]), 1e-3 * float(np.median(own[0] + own[1])))
+    return _two_column_gain((own[0], own[1], cs), (inner[0], inner[1]), 1e-3 * float(median(own[0] + own[1])))
 
 
 def _pole_grid(points: int) -> list[Pole]:

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from chain.arrays import Complex, Real
+from library.frozen import dataclass
 
 __all__ = ["Echo", "Model", "Pole", "echo_shape", "pole_shape"]
 

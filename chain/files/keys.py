@@ -7,11 +7,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from inspect import cleandoc
 from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple, TypeVar
 
 from chain.errors import quoted
+from library.frozen import dataclass
 
 if TYPE_CHECKING:
     from library.load import Library

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any
 
 from chain.results import ResultTable
+from library.frozen import dataclass
 from library.reception import Amplifier, Inline, Receiver
 from library.records import Connector, Part
 

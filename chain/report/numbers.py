@@ -6,9 +6,10 @@ import math
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from chain.units import format_quantity
+from library.frozen import dataclass
 
 __all__ = [
     "Units",

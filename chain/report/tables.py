@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 
 from rich.box import Box
 from rich.cells import cell_len
@@ -13,6 +12,7 @@ from rich.text import Text
 
 from chain.errors import plain
 from chain.report.phrases import LONGEST, line_of
+from library.frozen import dataclass
 
 __all__ = [
     "AnswerConsole",

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chain.arrays import Complex
 from chain.rf import twoport
+from library.frozen import dataclass
 
-__all__ = ["Maps", "compose", "identity", "in_front", "inverse", "shifted", "through"]
+__all__ = ["Maps", "compose", "identity", "inverse", "shifted", "through"]
 
 
 @dataclass(frozen=True)
@@ -38,18 +38,6 @@ class Maps:
         """Far reflection of a reading: the inverse map."""
         # The adjugate of [[p, q], [r, 1]]: the determinant drops out of the quotient.
         return (reading - self.q) / (self.p - self.r * reading)
-
-
-def in_front(s: Complex, inner: Maps) -> Maps:
-    """Put a two-port in front of a map: what is seen at its near port.
-
-    Source: S11 + S12 S21 x/(1 - S22 x) with x the inner map.
-    """
-    # Divided by what would stand in the place of the 1, so that three numbers go on being enough.
-    down = 1 / (1 - s[..., 1, 1] * inner.q)
-    r = (inner.r - s[..., 1, 1] * inner.p) * down
-    down *= s[..., 0, 1] * s[..., 1, 0]
-    return Maps(s[..., 0, 0] * r + down * inner.p, s[..., 0, 0] + down * inner.q, r)
 
 
 def shifted(maps: Maps, offset: Complex) -> Maps:

@@ -8,7 +8,7 @@ are the real references of an element's own matrix.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Any
 
 import numpy as np
@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from chain.arrays import Complex, Real
 from chain.rf import twoport
 from library.formulas import ladder_abcd
+from library.frozen import dataclass
 from library.records import Limit
 
 __all__ = [

@@ -6,13 +6,13 @@ below zero means that nothing is excluded. `most` and `least` bound the magnitud
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real
+from library.frozen import dataclass
 
 __all__ = [
     "Region",

@@ -7,11 +7,10 @@ residuals are larger than its noise is not averaged at all.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from chain.arrays import Complex, Real
+from library.frozen import dataclass
 
 __all__ = ["Averaged", "averaged"]
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from difflib import get_close_matches
 
 from chain.errors import quoted
 from chain.sweeps.headers import ROLES, frequency_factor, role
 from chain.sweeps.options import FREQUENCY_UNITS, QUANTITIES, SweepOptions
 from chain.sweeps.table import Cell, Sheet, TextTable
+from library.frozen import dataclass
 from library.sweepwords import concepts
 
 __all__ = ["ColumnPlan", "plan"]

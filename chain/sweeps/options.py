@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from library.frozen import dataclass
 
 __all__ = ["DEFAULTS", "FREQUENCY_UNITS", "QUANTITIES", "SweepOptions"]
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -13,6 +13,7 @@ from chain.errors import Defect, InputError, RangeError, UnitError
 from chain.reflection import OFF_SCALE_VSWR, magnitude_from_return_loss, magnitude_from_vswr, vswr
 from chain.results import ResultTable, network
 from chain.units import Reading, parse_reading
+from library.frozen import dataclass
 
 if TYPE_CHECKING:
     from skrf.network import Network

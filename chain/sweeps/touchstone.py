@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,6 +17,7 @@ from chain.sweeps.options import FREQUENCY_UNITS
 from chain.sweeps.text import AT_ZERO, FALLING, counted, lines_of, whole_file
 from chain.sweeps.touchstone_header import Header
 from chain.sweeps.touchstone_lines import scan
+from library.frozen import dataclass
 
 if TYPE_CHECKING:
     from skrf.network import Network

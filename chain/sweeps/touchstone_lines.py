@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import isqrt
 from typing import NamedTuple
 
@@ -20,6 +19,7 @@ from chain.sweeps.touchstone_header import (
     reference_figures,
     tokens_of,
 )
+from library.frozen import dataclass
 
 __all__ = ["Scan", "looks_like_touchstone", "scan"]
 

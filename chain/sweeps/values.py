@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
-from chain.arrays import Complex, Real
+from chain.arrays import Complex, Real, median
 from chain.errors import quoted
 from chain.reflection import OFF_SCALE_VSWR, magnitude_from_return_loss, magnitude_from_vswr, reflection_from_ohm
 from chain.sweeps.columns import ColumnPlan
@@ -16,6 +16,7 @@ from chain.sweeps.numbers import AMBIGUOUS, figure, off_scale
 from chain.sweeps.options import QUANTITIES
 from chain.sweeps.table import Cell, Sheet, TextTable
 from chain.sweeps.text import AT_ZERO, FALLING, counted, falls
+from library.frozen import dataclass
 from library.sweepwords import concepts
 
 __all__ = ["MOST_MAGNITUDE", "Reflections", "reflections"]
@@ -324,7 +325,7 @@ def _rivals(
         percent = "percent" in concepts(table.header[columns[0]].text)
         other_way = replace(found, quantity=quantity, columns=columns, stated=False, rivals=(), percent=percent)
         made = _Maker(trial, cells, other_way, ohm).made(quantity, read)
-        if made is None or not float(np.median(np.abs(made[1] - magnitude))) > SAME_TRACE:
+        if made is None or not float(median(np.abs(made[1] - magnitude))) > SAME_TRACE:
             continue
         own, other = table.header[found.columns[0]], table.header[columns[0]]
         what = f"{quoted(other.text)} does not belong to the same trace as {quoted(own.text)}"

@@ -8,10 +8,10 @@ __all__ = [
     "intervals",
     "linear",
     "measurement",
-    "monte_carlo",
     "one_sided_tests",
     "parallel",
     "reading_ranges",
     "sampling",
+    "streams",
     "whole_sweep",
 ]

@@ -52,12 +52,11 @@ def true_bound(measurement: Measurement, reading: Real) -> tuple[Real, Real]:
 
 def rounded_bound(measurement: Measurement, reading: Real, rounding: Real | None) -> tuple[Real, Real]:
     """Lowest and highest true magnitude that any reading within the digits of one can come from."""
-    low, high = true_bound(measurement, reading)
     if rounding is None or rounding.max() < LEAST_ROUNDING:
-        return low, high
-    below = true_bound(measurement, np.maximum(reading - rounding, 0))
-    above = true_bound(measurement, reading + rounding)
-    return np.fmin(low, np.fmin(below[0], above[0])), np.fmax(high, np.fmax(below[1], above[1]))
+        return true_bound(measurement, reading)
+    within = np.stack([np.maximum(reading - rounding, 0), reading, reading + rounding], axis=-1)
+    low, high = true_bound(measurement, within)
+    return np.fmin.reduce(low, axis=-1), np.fmax.reduce(high, axis=-1)
 
 
 def true_bound_complex(measurement: Measurement, reading: Complex, rounding: Real | None = None) -> tuple[Real, Real]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,7 +11,8 @@ from chain.arrays import Complex, Real
 from chain.reflection import magnitude_from_return_loss, reflection_from_ohm
 from chain.rf.bilinear import Maps
 from chain.setups import Calibration
-from chain.uncertainty.sampling import unit_draws
+from chain.uncertainty.streams import Source, unit_draws
+from library.frozen import dataclass
 
 if TYPE_CHECKING:
     from chain.uncertainty.sensitivity import Term
@@ -53,9 +53,7 @@ def assumed_reflections(standards: Standards, freq_hz: Real) -> tuple[Complex, C
     return tuple(np.full(freq_hz.shape, value, dtype=complex) for value in (1.0, -1.0, 0.0))  # type: ignore[return-value]
 
 
-def drawn_reflections(
-    standards: Standards, freq_hz: Real, rng: np.random.Generator, count: int
-) -> tuple[Complex, Complex, Complex]:
+def drawn_reflections(standards: Standards, freq_hz: Real, rng: Source, count: int) -> tuple[Complex, Complex, Complex]:
     """What the standards truly are, drawn.
 
     Source: Load: disc of its return loss, with a series inductance; open: a capacitance; short: an inductance; each

@@ -6,15 +6,14 @@ the answer: a region projected onto |G| is too wide, and the tests of `chain.unc
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike
 
-from chain.arrays import Complex, Real
+from chain.arrays import Complex, Real, quantiles
 from chain.rf.bilinear import compose, inverse
 from chain.uncertainty.intervals import COVERAGE, SEED
 from chain.uncertainty.measurement import BATCH, Measurement, nominal_maps, simulate
+from library.frozen import dataclass
 
 __all__ = [
     "Ellipse",
@@ -71,7 +70,7 @@ def ellipse(drawn: Complex, coverage: float = COVERAGE, normal: bool = False) ->
         # Recovered reflections are no normal ones, so the ellipse
         # is scaled by the draws' own quantile (JCGM 102, 7.7.2).
         unit = np.linalg.solve(root, np.moveaxis(parts, -1, 0))
-        factor = np.quantile(np.sqrt((unit**2).sum(axis=1)), coverage, axis=1)
+        factor = quantiles(np.sqrt((unit**2).sum(axis=1)).T, coverage)
     angle = 2 * np.pi * np.arange(OUTLINE) / OUTLINE
     edge = root @ np.stack([np.cos(angle), np.sin(angle)]) * factor[:, None, None]
     return Ellipse(center, covariance, factor, center[:, None] + edge[:, 0] + 1j * edge[:, 1], coverage)

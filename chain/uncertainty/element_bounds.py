@@ -24,6 +24,7 @@ RESIDUALS = "near"
 
 GRID = 201
 HALVINGS = 30
+FEW, MANY = 64, 15
 
 
 def residual_box(near: Near, freq_hz: Real) -> Box | None:
@@ -80,14 +81,25 @@ def invert(
     last = points - 1 - np.argmax(allowed[..., ::-1], axis=-1)
     below, above = grid[np.maximum(first - 1, 0)], grid[first]
     inside, outside = grid[last], grid[np.minimum(last + 1, points - 1)]
-    for _ in range(halvings):
-        middle = (below + above) / 2
-        reached = seen(middle)[1] >= reading
-        below, above = np.where(reached, below, middle), np.where(reached, middle, above)
-        middle = (inside + outside) / 2
-        fits = seen(middle)[0] <= reading
-        inside, outside = np.where(fits, middle, inside), np.where(fits, outside, middle)
+    # Both edges at once; of few readings each step tries many places, for what a call costs is not its size.
+    places = MANY if reading.size <= FEW else 1
+    within = np.arange(1, places + 1) / (places + 1)
+    for _ in range(int(np.ceil(halvings / np.log2(places + 1)))):
+        start, width = np.stack([below, inside], axis=-1), np.stack([above - below, outside - inside], axis=-1)
+        tried = start[..., None] + width[..., None] * within
+        low_curve, high_curve = seen(tried)
+        known = reading[..., None]
+        missed = np.argmax(
+            np.concatenate([high_curve[..., 0, :] >= known, np.ones_like(known, bool)], axis=-1), axis=-1
+        )
+        beyond = np.concatenate([np.ones_like(known, bool), low_curve[..., 1, :] <= known], axis=-1)
+        fits = places - np.argmax(beyond[..., ::-1], axis=-1)
+        step = width / (places + 1)
+        below = below + missed * step[..., 0]
+        above = below + step[..., 0]
+        inside = inside + fits * step[..., 1]
+        outside = inside + step[..., 1]
     impossible = never | ~allowed.any(axis=-1)
     # The outer sides of the last step, so that the bound holds whatever the halvings leave.
     low = np.where(first == 0, 0.0, below)
-    return np.where(impossible, np.nan, low), np.where(impossible, np.nan, outside)
+    return np.where(impossible, np.nan, low), np.where(impossible, np.nan, np.minimum(outside, 1.0))

@@ -8,7 +8,7 @@ rest enters by its modulus.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TypeVar
 
 import numpy as np
@@ -19,6 +19,7 @@ from chain.rf.discs import backward, forward, region_of
 from chain.rf.regions import ROUNDING, Region
 from chain.uncertainty.measurement import Measurement
 from chain.uncertainty.transfer import least_derivative, least_slope
+from library.frozen import dataclass
 
 __all__ = ["CUT", "before_swap", "corrected_range", "past_swap", "plane_region"]
 

@@ -3,22 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.arrays import Complex, Real
+from chain.arrays import Complex, Real, median
 from chain.results import COVERAGE, SEED
 from chain.rf.bilinear import Maps, compose, inverse, shifted
 from chain.uncertainty.measurement import BATCH, Measurement, nominal_maps, simulate, stream
 from chain.uncertainty.one_sided_tests import Ends, Terms, invert
 from chain.uncertainty.parallel import go_on, in_order
+from library.frozen import dataclass
 
 __all__ = [
     "COVERAGE",
     "SEED",
+    "Accuracy",
     "Intervals",
     "Kept",
     "Observation",
@@ -31,6 +32,8 @@ __all__ = [
     "of_magnitude",
     "recovered_observation",
     "rounded",
+    "settled_intervals",
+    "tolerance",
     "whole_batches",
 ]
 
@@ -38,15 +41,19 @@ Made = TypeVar("Made")
 Floats = NDArray[np.float32]
 Progress = Callable[[float], None]
 
-BLOCK = 128_000
+BLOCK = 256_000
 """Drawn measurements times frequencies held at a time: what stays in the cache, whatever the number of threads."""
-TOGETHER = 16_000
+TOGETHER = 32_000
 """Drawn measurements times frequencies made at a time: enough that each step is worth its call."""
 LONG_SWEEP, VERY_LONG_SWEEP = 50, 1000
 MOST_KEPT = 60_000_000
 """Bytes of drawn terms that are kept for a second question."""
 PHASES = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)[:, None]
 ROUNDED = "rounding"
+MOST_DRAWS = 1_024_000
+MOST_DRAWN_POINTS = 20_000_000
+"""Draws times frequencies that a second digit may cost: about ten seconds."""
+SPARE = 1.2
 
 
 @dataclass(frozen=True)
@@ -158,7 +165,7 @@ def drawn_terms(
     for batch in range(0, draws // BATCH, together):
         go_on()
         batches = min(together, draws // BATCH - batch)
-        maps = simulate(here, batch, seed, chosen.start, batches=batches)
+        maps = simulate(here, batch, seed, chosen.start, batches=batches, single=True)
         if undo is not None:
             maps = compose(undo, _with_rounding(maps, seen, range(batch, batch + batches), seed, chosen.start))
         terms.put(batch * BATCH, maps)
@@ -200,7 +207,7 @@ def of_magnitude(measurement: Measurement, magnitude: float, has_phase: bool) ->
         return Observation(np.full(count, magnitude), np.zeros(count))
     # Of unknown phase: as many antennas of that size read more as read less.
     known = nominal_maps(measurement)
-    return Observation(np.median(np.abs(known.reading(magnitude * PHASES)), axis=0))
+    return Observation(median(np.abs(known.reading(magnitude * PHASES))))
 
 
 def interval_of(
@@ -211,14 +218,21 @@ def interval_of(
 
 
 def intervals_of(
-    measurement: Measurement, magnitudes: list[float], has_phase: bool, draws: int | None = None, seed: int = SEED
+    measurement: Measurement,
+    magnitudes: list[float],
+    has_phase: bool,
+    draws: int | None = None,
+    seed: int = SEED,
+    kept: Kept | None = None,
 ) -> list[tuple[Real, Real]]:
     """Intervals that the nominal readings of true magnitudes would give, all from the same draws."""
     wanted = [of_magnitude(measurement, each, has_phase) for each in magnitudes]
     drawn = whole_batches(draws or draw_count(measurement.freq_hz.size))
 
     def run(chosen: slice) -> list[tuple[Real, Real]]:
-        terms = drawn_terms(measurement, chosen, drawn, seed, wanted[0].at(chosen))
+        terms = None if kept is None else kept.take(chosen, drawn)
+        if terms is None:
+            terms = drawn_terms(measurement, chosen, drawn, seed, wanted[0].at(chosen))
         return [_widest(terms, seen.at(chosen), true) for seen, true in zip(wanted, magnitudes, strict=True)]
 
     parts = list(blocks(run, measurement.freq_hz.size, drawn))
@@ -230,7 +244,7 @@ def intervals_of(
 
 def _widest(terms: Terms, here: Observation, magnitude: float) -> tuple[Real, Real]:
     """Errors of standards weigh differently on reflections a quarter turn apart: the widest interval counts."""
-    found = [invert(terms, here.size, phase, COVERAGE) for phase in _quarters(here)]
+    found = [invert(terms, here.size, phase, COVERAGE, errors=False) for phase in _quarters(here)]
     low, high = np.array([each.low for each in found]), np.array([each.high for each in found])
     widest = (high - low).argmax(axis=0), np.arange(here.size.size)
     # Draws may leave the true magnitude just outside, and an interval of its own reading holds it.
@@ -247,3 +261,53 @@ def recovered_observation(known: Maps, reflection: Complex, rounding: Real | Non
     """What complex readings recover with the nominal map."""
     far = known.recovered(reflection)[0]
     return Observation(np.abs(far), np.angle(far), rounding)
+
+
+@dataclass(frozen=True)
+class Accuracy:
+    """How many draws an interval takes and how well its ends are then known, as reflection magnitudes."""
+
+    draws: int
+    digits: int
+    """Significant digits wanted of the uncertainty, a quarter of the interval's width."""
+    end_tolerance: float
+    """Half a unit of the last of them: how far off an end may be by the draws alone."""
+    end_error: float
+    """By how much another seed moves the ends: twice the standard deviation of the difference of two seeds."""
+    settled: bool
+    """Every end keeps its tolerance; otherwise the most draws were reached."""
+
+
+def tolerance(low: float, high: float, digits: int) -> float:
+    """Numerical tolerance of an interval's ends.
+
+    Source: JCGM 101:2008, 7.9.2 (memory): u = c 10^l with c of the wanted digits, tolerance 10^l / 2.
+    """
+    spread = max((high - low) / 4, 1e-6)
+    leading = int(np.floor(np.log10(spread) + 1e-12))
+    return float(0.5 * 10.0 ** (leading - digits + 1))
+
+
+def settled_intervals(
+    make: Callable[[int | None], Intervals], draws: int | None = None, digits: int = 1
+) -> tuple[Intervals, Accuracy | None]:
+    """Intervals by a given number of draws; or by the usual one, or as many as a second digit needs, and how well known they are."""
+    found = make(draws)
+    if draws is not None:
+        return found, None
+    known, short = _judged(found, digits)
+    most = min(MOST_DRAWS, MOST_DRAWN_POINTS // found.ends.low.size)
+    if digits == 1 or known.settled or found.draws >= most:
+        return found, known
+    # The error of an order statistic falls with the root of the number of draws.
+    found = make(min(most, int(np.ceil(SPARE * short**2 * found.draws))))
+    return found, _judged(found, digits)[0]
+
+
+def _judged(found: Intervals, digits: int) -> tuple[Accuracy, float]:
+    """Accuracy of the ends, and by how many times the least settled of them misses its tolerance."""
+    ends = found.ends
+    wanted = np.array([tolerance(low, high, digits) for low, high in zip(ends.low, ends.high, strict=True)])
+    error = np.maximum(ends.low_error, ends.high_error)
+    short = float((error / wanted).max())
+    return Accuracy(found.draws, digits, float(wanted.max()), float(error.max()), short <= 1), short

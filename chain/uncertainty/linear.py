@@ -8,7 +8,7 @@ interval of `chain.uncertainty.intervals` is the answer there.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -19,6 +19,7 @@ from chain.rf.bilinear import Maps, inverse, through
 from chain.uncertainty.calibration import Standards, assumed_reflections, solve, standard_terms
 from chain.uncertainty.measurement import Measurement, nominal_maps
 from chain.uncertainty.sensitivity import Term, circle_sd, expected, piece_terms, rematch_term, seen_and_slope
+from library.frozen import dataclass
 
 __all__ = ["Contribution", "Linear", "linear"]
 

@@ -9,8 +9,7 @@ seed alone and not on how the work is divided.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import cast
+from dataclasses import replace
 
 import numpy as np
 
@@ -18,30 +17,18 @@ from chain.arrays import Complex, Real
 from chain.assembly.cascade import Chain, in_view
 from chain.reflection import magnitude_from_return_loss
 from chain.rf import twoport
-from chain.rf.bilinear import Maps, compose, identity, in_front, inverse, shifted, through
+from chain.rf.bilinear import Maps, compose, inverse, shifted, through
 from chain.rf.elements import Element, at_frequencies
 from chain.rf.references import aligned
 from chain.setups import Setup
 from chain.uncertainty.calibration import Standards, assumed_reflections, drawn_reflections, solve
 from chain.uncertainty.element_bounds import RESIDUALS, residual_box
-from chain.uncertainty.sampled_maps import drawn_through
-from chain.uncertainty.sampling import draw, unit_draws
+from chain.uncertainty.sampled_maps import constant, drawn_columns
+from chain.uncertainty.sampling import draw, wave
+from chain.uncertainty.streams import BATCH, STREAMS, Rows, Source, complex_normals, halved, source, stream, unit_draws
+from library.frozen import dataclass
 
 __all__ = ["BATCH", "Measurement", "error_terms", "measurement_of", "nominal_maps", "simulate", "stream"]
-
-
-BATCH = 1000
-STREAMS = {
-    "noise": 1,
-    "drift": 2,
-    "near mating": 3,
-    "plane mating": 4,
-    "standards": 5,
-    "flex": 6,
-    "swap": 7,
-    "rounding": 8,
-    "pieces": 100,
-}
 
 
 @dataclass(frozen=True)
@@ -70,6 +57,8 @@ class Measurement:
     """What averaging leaves of the noise of the antenna's reading, not of the standards', over frequency or everywhere."""
     drift_kind: str = "disc"
     mating_kind: str = "disc"
+    alike: tuple[frozenset[str], ...] = ()
+    """Of each piece the figures that are the same at every frequency; of a cut-out those of the whole, so that both are one."""
 
     @property
     def residuals(self) -> int:
@@ -93,6 +82,7 @@ class Measurement:
             after=tuple(at_frequencies(element, chosen) for element in self.after),
             swap=None if self.swap is None else at_frequencies(self.swap, chosen),
             noise_factor=self.noise_factor[chosen] if isinstance(self.noise_factor, np.ndarray) else self.noise_factor,
+            alike=self.alike or tuple(map(constant, (*self.before, *self.after))),
         )
 
 
@@ -166,146 +156,154 @@ def nominal_maps(measurement: Measurement) -> Maps:
     return through([element.nominal()[None] for element in measurement.after], (1, measurement.freq_hz.size))
 
 
-def stream(seed: int, what: str, batch: int, which: int) -> np.random.Generator:
-    """Random numbers of their own for one of `STREAMS`, a batch and a number within it."""
-    return _stream(seed, STREAMS[what], batch, which + 1)
+@dataclass(frozen=True)
+class _Run:
+    """Which draws are made: of a seed some batches, from a frequency on; `repeat` reads the same chains once more."""
 
+    seed: int
+    batches: range
+    first: int = 0
+    repeat: int = 0
+    single: bool = False
+    each: int = BATCH
+    """Draws of a batch."""
 
-class _Joined:
-    """Random numbers of several batches, one after the other: those of each stream are what they are alone."""
+    @property
+    def count(self) -> int:
+        """How many draws."""
+        return self.each * len(self.batches)
 
-    def __init__(self, streams: Sequence[np.random.Generator]) -> None:
-        self._streams = streams
+    def rows(self, what: str, repeat: int = 0) -> Source:
+        """Numbers of one unknown, in a row."""
+        return Rows(self.source(STREAMS[what], repeat), self.single)
 
-    def random(self, shape: tuple[int, ...]) -> Real:
-        """As of a generator; the first axis runs over the batches."""
-        return np.concatenate([each.random((BATCH, *shape[1:])) for each in self._streams])
-
-    def uniform(self, low: float, high: float, shape: tuple[int, ...]) -> Real:
-        """As of a generator; the first axis runs over the batches."""
-        return np.concatenate([each.uniform(low, high, (BATCH, *shape[1:])) for each in self._streams])
-
-
-def _streams(seed: int, key: int, batches: range, repeat: int = 0) -> np.random.Generator:
-    """Random numbers of their own for one key and some batches, as one generator."""
-    if len(batches) == 1:
-        return _stream(seed, key, batches.start, repeat)
-    return cast("np.random.Generator", _Joined([_stream(seed, key, batch, repeat) for batch in batches]))
-
-
-def _stream(seed: int, key: int, batch: int, repeat: int = 0) -> np.random.Generator:
-    words = [seed, key, batch, repeat] if repeat else [seed, key, batch]
-    return np.random.Generator(np.random.Philox(np.random.SeedSequence(words)))
+    def source(self, key: int, repeat: int = 0) -> Source:
+        """Numbers of one key."""
+        return source(self.seed, key, self.batches, repeat, self.each)
 
 
 def simulate(
-    measurement: Measurement, batch: int, seed: int, first_frequency: int = 0, repeat: int = 0, batches: int = 1
+    measurement: Measurement,
+    batch: int,
+    seed: int,
+    first_frequency: int = 0,
+    repeat: int = 0,
+    batches: int = 1,
+    single: bool = False,
 ) -> Maps:
-    """One batch of drawn measurements; or several, one after the other, each what it is alone."""
-    count = BATCH * batches
-    wanted = range(batch, batch + batches)
-    shape = (count, measurement.freq_hz.size)
-    elements = (*measurement.before, *measurement.after)
-    own, hidden = len(measurement.before), len(measurement.before) + measurement.residuals
+    """One batch of drawn measurements; or several, one after the other, each what it is alone.
 
-    def stream(index: int) -> np.random.Generator:
-        return _streams(seed, STREAMS["pieces"] + index, wanted)
-
-    box = drawn_through(elements[:own], stream, *shape)
-    residuals = [draw(elements[index], stream(index), count) for index in range(own, hidden)]
-    seen = drawn_through(elements[hidden:], lambda index: stream(hidden + index), *shape)
-    drift = (
-        measurement.drift * unit_draws(_streams(seed, STREAMS["drift"], wanted, repeat), count, measurement.drift_kind)
-        if measurement.drift
-        else 0.0
-    )
-    noise = _noise(measurement, seed, wanted, first_frequency, 0, shape, repeat)
+    `single` is half the precision, which is plenty for quantiles of draws.
+    """
+    run = _Run(seed, range(batch, batch + batches), first_frequency, repeat, single)
+    noise = _noise(measurement, run, 0)
+    drift = _unit(run, "drift", measurement.drift_kind, repeat) * measurement.drift if measurement.drift else 0.0
+    offset = noise + drift
     if measurement.standards is None:
-        if measurement.mating:
-            seen = _mated(seen, measurement, _streams(seed, STREAMS["near mating"], wanted, repeat), count)
-        if residuals:
-            seen = in_front(residuals[0], seen)
-        return _full(shifted(seen, np.asarray(noise + drift)), shape)
-    return _full(_calibrated(measurement, box, seen, (noise + drift, seed, wanted, first_frequency), repeat), shape)
+        made = _as_it_stands(measurement, run)
+        made = shifted(made, np.asarray(offset)) if measurement.noise or measurement.drift else made
+    else:
+        made = _calibrated(measurement, offset, run)
+    shape = (measurement.freq_hz.size, run.count)
+    return Maps(*(np.broadcast_to(value, shape).T for value in (made.p, made.q, made.r)))
 
 
-def _mated(inner: Maps, measurement: Measurement, rng: np.random.Generator, count: int) -> Maps:
-    """A joint opened and closed again: a small lossless junction in front."""
-    reflection = measurement.mating * unit_draws(rng, count, measurement.mating_kind)
+def _unit(run: _Run, what: str, kind: str, repeat: int = 0) -> Complex:
+    return unit_draws(run.rows(what, repeat), run.count, kind)
+
+
+def _as_it_stands(measurement: Measurement, run: _Run) -> Maps:
+    """Drawn pieces behind the analyzer's own residual errors and the joint at its port."""
+    pieces: list[Element | Complex] = list(measurement.after)
+    keys = list(range(len(pieces)))
+    if measurement.mating:
+        remade = _remade(measurement.mating * _unit(run, "near mating", measurement.mating_kind, run.repeat))
+        pieces.insert(measurement.residuals, remade)
+        keys.insert(measurement.residuals, -1)
+    return _drawn(pieces, keys, measurement, run)
+
+
+def _drawn(pieces: Sequence[Element | Complex], keys: Sequence[int], measurement: Measurement, run: _Run) -> Maps:
+    def numbers(place: int) -> Source:
+        return run.source(STREAMS["pieces"] + keys[place])
+
+    alike = [measurement.alike[key] if measurement.alike and key >= 0 else None for key in keys]
+    return drawn_columns(pieces, numbers, run.count, measurement.freq_hz.size, run.single, alike)
+
+
+def _remade(reflection: Complex) -> Complex:
+    """A joint opened and closed again: a small lossless junction, as a two-port."""
     s = twoport.empty(reflection.shape)
     s[..., 0, 0], s[..., 1, 1] = reflection, -np.conj(reflection)
     s[..., 0, 1] = s[..., 1, 0] = np.sqrt(1 - np.abs(reflection) ** 2)
-    return in_front(s, inner)
+    return s
 
 
-def _full(maps: Maps, shape: tuple[int, int]) -> Maps:
-    return Maps(*(np.broadcast_to(value, shape) for value in (maps.p, maps.q, maps.r)))
-
-
-def _noise(
-    measurement: Measurement, seed: int, batches: range, first: int, which: int, shape: tuple[int, int], repeat: int = 0
-) -> Complex | float:
+def _noise(measurement: Measurement, run: _Run, which: int) -> Complex | float:
+    """Noise of the antenna's reading (0) or of a standard's, shape (frequencies, draws)."""
     if not measurement.noise:
         return 0.0
-    rows = shape[0] // len(batches)
-    pairs = np.empty((len(batches), shape[1], 2, rows))
-    for batch, columns in zip(batches, pairs, strict=True):
-        for column, pair in enumerate(columns):
-            # Numbers of their own for each frequency and reading, so that blocks of frequencies
-            # draw what the whole sweep would; from 1001 on, beyond those of the pieces.
-            rng = _stream(seed, STREAMS["noise"] + 10 * (which + 4 * (first + column) + 100), batch, repeat)
-            rng.standard_normal(out=pair)
-    out = np.empty((len(batches), rows, shape[1]), dtype=complex)
-    size = measurement.noise * measurement.noise_factor if which == 0 else measurement.noise
-    np.multiply(pairs[:, :, 0].swapaxes(1, 2), size, out=out.real)
-    np.multiply(pairs[:, :, 1].swapaxes(1, 2), size, out=out.imag)
-    return out.reshape(shape)
+    columns = range(run.first, run.first + measurement.freq_hz.size)
+    drawn = complex_normals(run.seed, run.batches, which, columns, run.repeat if which == 0 else 0, run.each)
+    factor = measurement.noise_factor if which == 0 else 1.0
+    size = np.atleast_1d(measurement.noise * factor)[:, None]
+    return np.asarray(drawn * halved(size, run.single))
 
 
-def _calibrated(
-    measurement: Measurement, box: Maps, seen: Maps, run: tuple[Complex | float, int, range, int], repeat: int
-) -> Maps:
+def _calibrated(measurement: Measurement, offset: Complex | float, run: _Run) -> Maps:
     """Apply the error terms of a drawn calibration to the antenna's reading."""
-    offset, seed, batches, first = run
-    count = BATCH * len(batches)
-    mating = _streams(seed, STREAMS["plane mating"], batches)
-    solved = error_terms(measurement, box, mating, (seed, batches, first), count)
+    own = len(measurement.before)
+    box = _drawn(measurement.before, range(own), measurement, run)
+    mating = run.rows("plane mating")
+    solved = _error_terms(measurement, box, mating, run)
+    pieces: list[Element | Complex] = list(measurement.after)
+    keys = list(range(own, own + len(pieces)))
     if measurement.mating:
         # The antenna is screwed on after the load: its joint is the next making in the standards' own stream.
-        again = _streams(seed, STREAMS["plane mating"], batches, repeat) if repeat else mating
-        seen = _mated(seen, measurement, again, count)
+        again = run.rows("plane mating", run.repeat) if run.repeat else mating
+        pieces.insert(0, _remade(measurement.mating * unit_draws(again, run.count, measurement.mating_kind)))
+        keys.insert(0, -1)
+    seen = _drawn(pieces, keys, measurement, run)
     # The lead moves what comes back through it; noise and drift arise behind it, in the receiver.
-    flexed = _flexed(compose(box, seen), measurement.turn_rad, _streams(seed, STREAMS["flex"], batches, repeat), count)
-    total = shifted(flexed, np.asarray(offset))
+    total = shifted(_flexed(compose(box, seen), measurement.turn_rad[:, None], run), np.asarray(offset))
     return compose(inverse(solved), total)
 
 
 def error_terms(
     measurement: Measurement, box: Maps, mating: np.random.Generator, run: tuple[int, range, int], count: int = BATCH
 ) -> Maps:
-    """Read three standards through a drawn chain and solve for the error terms of the calibration."""
+    """Read three standards through drawn chains, shape (draws, frequencies), and solve for the error terms of the calibration."""
     seed, batches, first = run
+    turned = Maps(box.p.T, box.q.T, box.r.T)
+    solved = _error_terms(measurement, turned, Rows(mating), _Run(seed, batches, first, each=count // len(batches)))
+    return Maps(solved.p.T, solved.q.T, solved.r.T)
+
+
+def _error_terms(measurement: Measurement, box: Maps, mating: Source, run: _Run) -> Maps:
     standards = measurement.standards
     assert standards is not None
-    shape = (count, measurement.freq_hz.size)
-    true = drawn_reflections(standards, measurement.freq_hz, _streams(seed, STREAMS["standards"], batches), count)
-    adapter = None
+    freq_hz, shape = measurement.freq_hz[:, None], box.p.shape
+    true = drawn_reflections(standards, freq_hz, run.rows("standards"), run.count)
+    adapter = nominal = None
     if measurement.swap is not None:
-        adapter = through([draw(measurement.swap, _streams(seed, STREAMS["swap"], batches), count)], shape)
+        upright = np.swapaxes(draw(measurement.swap, run.source(STREAMS["swap"]), run.count), 0, 1)
+        adapter, nominal = through([upright], shape), through([measurement.swap.nominal()[:, None]], shape)
     raw = []
     for index, reflection in enumerate(true):
-        at_plane = reflection
-        if adapter is not None:
-            nominal = through([measurement.swap.nominal()[None]], shape)  # type: ignore[union-attr]
+        at_plane = halved(reflection, run.single)
+        if adapter is not None and nominal is not None:
             # The calibration takes the adapter's stated line out, and not the adapter as it is.
-            at_plane = nominal.recovered(adapter.reading(reflection))
+            at_plane = halved(nominal.recovered(adapter.reading(reflection)), run.single)
         if measurement.mating:
-            at_plane = _mated(identity((1, 1)), measurement, mating, count).reading(at_plane)
-        raw.append(box.reading(at_plane) + _noise(measurement, seed, batches, first, index + 1, shape))
-    return solve(raw, assumed_reflections(standards, measurement.freq_hz))
+            joint = measurement.mating * unit_draws(mating, run.count, measurement.mating_kind)
+            # A lossless junction in front of what is seen.
+            at_plane = (joint + at_plane) / (1 + np.conj(joint) * at_plane)
+        raw.append(box.reading(at_plane) + _noise(measurement, run, index + 1))
+    assumed = assumed_reflections(standards, freq_hz)
+    return solve(raw, [halved(each, run.single) for each in assumed])
 
 
-def _flexed(reading: Maps, turn_rad: Real, rng: np.random.Generator, count: int) -> Maps:
+def _flexed(reading: Maps, turn_rad: Real, run: _Run) -> Maps:
     """Readings after the lead at the analyzer was moved: turned by a small angle either way, rectangular.
 
     The turn takes the reflections of the pad and the adapters with it, which the calibration had taken out as they stood;
@@ -314,5 +312,6 @@ def _flexed(reading: Maps, turn_rad: Real, rng: np.random.Generator, count: int)
     if not turn_rad.any():
         return reading
     # Twice: there and back.
-    turn = np.exp(-2j * turn_rad * rng.uniform(-1, 1, (count, 1)))
+    angle = 2 * turn_rad * run.rows("flex", run.repeat).uniform(-1, 1, (run.count, 1))
+    turn = wave(np.zeros((1, 1)), halved(angle, run.single))
     return Maps(reading.p * turn, reading.q * turn, reading.r)

@@ -9,14 +9,14 @@ needed, the roots of one quadratic; with the stretches sorted both ends are orde
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chain.arrays import Real
 from chain.rf.bilinear import Maps
+from library.frozen import dataclass
 
 __all__ = ["Ends", "Terms", "invert"]
 
@@ -87,6 +87,12 @@ class Terms:
     def rows(self, chosen: NDArray[np.bool_]) -> Terms:
         """The same at some of the places."""
         return self if chosen.all() else Terms(*(each[chosen] for each in vars(self).values()))
+
+    def first(self, draws: int) -> Terms:
+        """The same of the first draws; itself where they are a quarter of it or more."""
+        if self.square.shape[1] < 4 * draws:
+            return self
+        return Terms(*(each[:, :draws] for each in vars(self).values()))
 
     def shown(self, magnitude: Real | float, phase_rad: Real) -> Floats:
         """Statistic that every draw shows of a magnitude and a phase at each place."""
@@ -178,20 +184,24 @@ def invert(
     rounding: Floats | None = None,
     strict_share: Real | None = None,
     above: float | None = None,
+    errors: bool = True,
 ) -> Ends:
     """Intervals of the true magnitude at the worst phase of the antenna.
 
     `phase_rad` is the recovered phase, where one was read; `rounding` what each draw's digits add to the statistic,
-    shape (places, draws). With `above` no lower end is looked for, and no upper one at or below that magnitude.
+    shape (places, draws). With `above` no lower end is looked for, and no upper one at or below that magnitude. Without
+    `errors` those of the ends are left at zero.
     """
     share = (1 - coverage) / 2
     means = terms.means()
     floor, top = _possible(terms, means, rounding)
     floored, topped = observed < floor, observed > top
     seen = np.clip(observed, floor, np.maximum(top, floor))
-    search = _Search(terms, seen, rounding, share, limit, strict_share)
+    search = _Search(terms, seen, rounding, share, limit, strict_share, errors)
+    if not errors or above is not None:
+        search.tails = None
     if above is not None:
-        search.low[:], search.high[:], search.tails = -np.inf, above, None
+        search.low[:], search.high[:] = -np.inf, above
     start = means.most_phase(seen)
     if phase_rad is None:
         search.all_around(start, np.ones(observed.shape, dtype=bool))
@@ -235,8 +245,10 @@ class _Search:
         share: float,
         limit: float | None,
         strict_share: Real | None,
+        errors: bool,
     ) -> None:
         places, self.draws = terms.square.shape
+        self.errors = errors
         self.limit = limit
         # 0.025 times 8,000 may come out a little below 200 in binary.
         self.least = np.full(places, max(1, int(share * self.draws + 1e-6)))
@@ -295,10 +307,12 @@ class _Search:
         lower, higher = low < self.low[rows], high > self.high[rows]
         at = rows[higher]
         self.high[at] = high[higher]
-        self.high_error[at] = self._error(first[higher], last[higher], high[higher], least[higher])
+        if self.errors and at.size:
+            self.high_error[at] = self._error(first[higher], last[higher], high[higher], least[higher])
         at = rows[lower]
         self.low[at] = low[lower]
-        self.low_error[at] = self._error(first[lower], last[lower], low[lower], least[lower])
+        if self.errors and at.size:
+            self.low_error[at] = self._error(first[lower], last[lower], low[lower], least[lower])
         if self.strict is not None:
             strict = _lowest(first, last, self.strict[rows], self.draws)
             self.strict_low[rows] = np.minimum(self.strict_low[rows], strict)
@@ -391,7 +405,7 @@ class _Search:
         rows, most = np.arange(len(end)), last.shape[1] - 1
         spans = []
         for edges in (first, last):
-            at = _count(edges < end.astype(np.float32)[:, None])
+            at = _before(edges, end.astype(np.float32))
             ends = [edges[rows, np.clip(at + step, 0, most)] for step in (-reach, reach)]
             held = np.abs(edges[rows, np.clip(at, 0, most)] - end) < 1e-6
             spans.append(np.where(held, np.clip(ends[1], 0, 1) - np.clip(ends[0], 0, 1), 0.0))
@@ -434,6 +448,11 @@ def _count(found: NDArray[np.bool_]) -> NDArray[np.intp]:
     return np.asarray(np.count_nonzero(found, axis=1))
 
 
+def _before(ordered: Floats, values: Floats, side: Literal["left", "right"] = "left") -> NDArray[np.intp]:
+    """How many of each row, which is in order, lie before a value; with "right" those equal to it as well."""
+    return np.array([row.searchsorted(value, side) for row, value in zip(ordered, values, strict=True)], dtype=np.intp)
+
+
 def _highest(first: Floats, last: Floats, least: NDArray[np.intp], draws: int) -> Real:
     """Highest magnitude up to 1 that neither test contradicts; below zero where there is none.
 
@@ -443,10 +462,10 @@ def _highest(first: Floats, last: Floats, least: NDArray[np.intp], draws: int) -
     rows, many = np.arange(len(least)), last.shape[1]
     g = np.ones(len(least), dtype=np.float32)
     while True:
-        at = many - least - _count(first > g[:, None])
+        at = _before(first, g, "right") - least
         lower = np.minimum(g, np.where(at < 0, NOWHERE, last[rows, np.clip(at, 0, many - 1)]))
         # At or above: at most draws - least may hold it strictly inside.
-        at = draws - least + _count(last <= lower[:, None])
+        at = draws - least + _before(last, lower, "right")
         lower = np.where(at < many, np.minimum(lower, first[rows, np.clip(at, 0, many - 1)]), lower)
         moved = (lower < g) & (lower >= 0)
         g = lower
@@ -460,9 +479,9 @@ def _lowest(first: Floats, last: Floats, least: NDArray[np.intp], draws: int) ->
     infinite = np.float32(np.inf)
     g = np.zeros(len(least), dtype=np.float32)
     while True:
-        at = least + _count(last < g[:, None]) - 1
+        at = least + _before(last, g) - 1
         higher = np.maximum(g, np.where(at >= many, infinite, first[rows, np.clip(at, 0, many - 1)]))
-        at = _count(first < higher[:, None]) - draws + least - 1
+        at = _before(first, higher) - draws + least - 1
         higher = np.where(at >= 0, np.maximum(higher, last[rows, np.clip(at, 0, many - 1)]), higher)
         moved = (higher > g) & (higher <= 1)
         g = higher

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
+from numpy.typing import NDArray
 
 from chain.arrays import Real
 from chain.uncertainty.intervals import COVERAGE, SEED, Progress, blocks, draw_count, drawn_terms, whole_batches
 from chain.uncertainty.measurement import Measurement
 from chain.uncertainty.one_sided_tests import PHASES, Terms, invert
+from library.frozen import dataclass
 
-__all__ = ["proving_everywhere", "reading_range", "reading_ranges"]
+__all__ = ["proving_everywhere", "ranges_and_proof", "reading_range", "reading_ranges"]
 
 
 STEPS = np.arange(PHASES) * 2 * np.pi / PHASES
@@ -18,6 +22,9 @@ ROUNDING = 1e-6
 NARROW = 1e-5
 """Readings this close to one another are one, as a magnitude."""
 MOST_STEPS = 40
+PILOT = 1000
+"""The first of the draws, which tell what phases and places may set an end; four times as many must follow."""
+MOST_LIKELY = 8
 
 
 def reading_ranges(
@@ -26,38 +33,17 @@ def reading_ranges(
     draws: int | None = None,
     seed: int = SEED,
     progress: Progress | None = None,
+    only: slice | None = None,
 ) -> tuple[Real, Real]:
     """Lowest and highest reading that true magnitudes are accepted for, shape (magnitudes, frequencies).
 
-    The 2.5 % quantile at the phase that reads least, the 97.5 % quantile at the one that reads most.
+    The 2.5 % quantile at the phase that reads least, the 97.5 % quantile at the one that reads most. `only` some of the
+    frequencies, with what is drawn for them among all.
     """
     drawn = whole_batches(draws or draw_count(measurement.freq_hz.size))
-
-    def run(chosen: slice) -> tuple[Real, Real]:
-        terms = drawn_terms(measurement, chosen, drawn, seed)
-        found = [reading_range(terms, float(each)) for each in magnitudes]
-        return np.stack([low for low, _ in found]), np.stack([high for _, high in found])
-
-    parts = blocks(run, measurement.freq_hz.size, drawn, progress)
-    low, high = (np.concatenate(each, axis=1) for each in zip(*parts, strict=True))
-    return low, high
-
-
-def reading_range(terms: Terms, magnitude: float) -> tuple[Real, Real]:
-    """Lowest and highest reading of one true magnitude at each place of drawn measurements."""
-    places, draws = terms.square.shape
-    least = _least(draws)
-    low, high = np.full(places, np.inf), np.full(places, -np.inf)
-    for phase in _phases(terms, magnitude, QUARTERS if magnitude else QUARTERS[:1]):
-        shown = terms.shown(magnitude, phase)
-        # Most phases cannot move an end, which counting alone tells.
-        lower = np.count_nonzero(shown < low.astype(np.float32)[:, None], axis=1) >= least
-        higher = np.count_nonzero(shown > high.astype(np.float32)[:, None], axis=1) >= least
-        for row in np.flatnonzero(lower | higher):
-            ordered = np.partition(shown[row], (least - 1, draws - least))
-            low[row] = min(low[row], ordered[least - 1])
-            high[row] = max(high[row], ordered[draws - least])
-    return low, high
+    if only is not None:
+        return _ranges(drawn_terms(measurement, only, drawn, seed), magnitudes)
+    return _over_blocks(measurement, magnitudes, None, drawn, seed, progress)[:2]
 
 
 def proving_everywhere(
@@ -66,36 +52,135 @@ def proving_everywhere(
     draws: int | None = None,
     seed: int = SEED,
     progress: Progress | None = None,
+    roughly: bool = False,
 ) -> tuple[float, int]:
     """Highest reading that proves a limit at every frequency, and the frequency's place that needs it so low.
 
-    NaN where some frequency has none.
+    NaN where some frequency has none. `roughly` leaves it at the reading that no higher one proves the limit, mostly the same.
     """
-    drawn = whole_batches(draws or draw_count(measurement.freq_hz.size))
-
-    def run(chosen: slice) -> tuple[float, int]:
-        value, place = _least_proving(drawn_terms(measurement, chosen, drawn, seed), limit)
-        return value, chosen.start + place
-
-    found = list(blocks(run, measurement.freq_hz.size, drawn, progress))
-    return min(found, key=lambda each: -1.0 if np.isnan(each[0]) else each[0])
+    return _over_blocks(measurement, np.empty(0), limit, draws, seed, progress, roughly)[2]
 
 
-def _least_proving(terms: Terms, limit: float) -> tuple[float, int]:
-    """The least over the places: found at the likeliest one, and then only where that reading does not prove the limit."""
-    guess = _first_guess(terms, limit)
-    place = int(guess.argmin())
-    value = float(_settled(terms.rows(np.arange(guess.size) == place), guess[place : place + 1], limit)[0])
+def ranges_and_proof(
+    measurement: Measurement,
+    magnitudes: Real,
+    limit: float,
+    draws: int | None = None,
+    seed: int = SEED,
+    progress: Progress | None = None,
+) -> tuple[Real, Real, tuple[float, int]]:
+    """`reading_ranges` and `proving_everywhere` from the same draws, made once."""
+    return _over_blocks(measurement, magnitudes, limit, draws, seed, progress)
+
+
+@dataclass(frozen=True)
+class _Proof:
+    """A reading that proves the limit at the places of a block, and the place that needs it so low.
+
+    `unsettled` are the drawn terms of that place where no more is known than that no higher reading proves it there.
+    """
+
+    reading: float
+    place: int
+    unsettled: Terms | None = None
+
+
+def _over_blocks(
+    measurement: Measurement,
+    magnitudes: Real,
+    limit: float | None,
+    draws: int | None,
+    seed: int,
+    progress: Progress | None,
+    roughly: bool = False,
+) -> tuple[Real, Real, tuple[float, int]]:
+    count = measurement.freq_hz.size
+    drawn = whole_batches(draws or draw_count(count))
+
+    def run(chosen: slice) -> tuple[Real, Real, _Proof]:
+        terms = drawn_terms(measurement, chosen, drawn, seed)
+        low, high = _ranges(terms, magnitudes)
+        made = _Proof(np.nan, 0) if limit is None else _least_proving(terms, limit)
+        return low, high, replace(made, place=chosen.start + made.place)
+
+    parts = list(blocks(run, count, drawn, progress))
+    low, high = (np.concatenate([part[end] for part in parts], axis=1) for end in (0, 1))
+    least = min((made for _, _, made in parts), key=lambda each: np.nan_to_num(each.reading, nan=-1.0))
+    reading = least.reading
+    if limit is not None and least.unsettled is not None and not roughly:
+        reading = float(_settled(least.unsettled, np.array([reading]), limit)[0])
+    return low, high, (reading, least.place)
+
+
+def _ranges(terms: Terms, magnitudes: Real) -> tuple[Real, Real]:
+    low, high = np.empty((2, len(magnitudes), len(terms.square)))
+    for row, each in enumerate(magnitudes):
+        low[row], high[row] = reading_range(terms, float(each))
+    return low, high
+
+
+def reading_range(terms: Terms, magnitude: float) -> tuple[Real, Real]:
+    """Lowest and highest reading of one true magnitude at each place of drawn measurements."""
+    places, draws = terms.square.shape
+    least = _least(draws)
+    low, high = np.full(places, np.inf), np.full(places, -np.inf)
+    phases = _phases(terms, magnitude, QUARTERS if magnitude else QUARTERS[:1])
+    # The first reads most and the one half a turn on least: the others can seldom move an end, which counting alone tells.
+    for phase in phases[[*range(0, len(phases), 2), *range(1, len(phases), 2)]]:
+        shown = terms.shown(magnitude, phase)
+        lower = np.count_nonzero(shown < low.astype(np.float32)[:, None], axis=1) >= least
+        higher = np.count_nonzero(shown > high.astype(np.float32)[:, None], axis=1) >= least
+        if lower.any():
+            low[lower] = np.minimum(low[lower], np.partition(shown[lower], least - 1, axis=1)[:, least - 1])
+        if higher.any():
+            at = draws - least
+            high[higher] = np.maximum(high[higher], np.partition(shown[higher], at, axis=1)[:, at])
+    return low, high
+
+
+def _least_proving(terms: Terms, limit: float) -> _Proof:
+    """The least over the places: found at the likeliest ones, and then only where that reading does not prove the limit."""
+    likely = _likely(terms, limit)
+    chosen = terms.rows(likely)
+    guess = _first_guess(chosen, limit)
+    one = np.arange(guess.size) == guess.argmin()
+    value, place = float(guess[one][0]), int(np.flatnonzero(likely)[one][0])
+    few = terms.first(PILOT)
+    if few is not terms and not (_ends(few, np.full(likely.shape, value), limit) > limit).any():
+        return _Proof(value, place, chosen.rows(one))
+    value = float(_settled(chosen.rows(one), guess[one], limit)[0])
     if np.isnan(value):
-        return value, place
-    tried = np.full(guess.shape, value)
-    short = invert(terms, tried, coverage=COVERAGE, above=limit).high > limit + ROUNDING
+        return _Proof(value, place)
+    tried = np.full(likely.shape, value)
+    short = invert(terms, tried, coverage=COVERAGE, above=limit, errors=False).high > limit + ROUNDING
     short[place] = False
     if not short.any():
-        return value, place
+        return _Proof(value, place)
     lower = _settled(terms.rows(short), tried[short], limit)
     least = int(np.nan_to_num(lower, nan=-1.0).argmin())
-    return float(lower[least]), int(np.flatnonzero(short)[least])
+    return _Proof(float(lower[least]), int(np.flatnonzero(short)[least]))
+
+
+def _ends(few: Terms, reading: Real, limit: float) -> Real:
+    """Where the interval of a reading ends at the least, at or beyond the limit, as far as few draws tell."""
+    ends = invert(few, reading, coverage=COVERAGE, above=limit)
+    return np.asarray(ends.high - ends.high_error)
+
+
+def _likely(terms: Terms, limit: float) -> NDArray[np.bool_]:
+    """The few places that read least at the limit, each in the phase that reads least by the first of the draws."""
+    places, draws = terms.square.shape
+    few = terms.first(PILOT)
+    if few is terms or places <= MOST_LIKELY:
+        return np.ones(places, dtype=bool)
+    phases = _phases(terms, limit, STEPS)
+    least = _least(PILOT)
+    found = [np.partition(few.shown(limit, phase), least - 1, axis=1)[:, least - 1] for phase in phases]
+    shown = terms.shown(limit, phases[np.argmin(found, axis=0), np.arange(places)])
+    least = _least(draws)
+    shown.partition(least - 1, axis=1)
+    guess = shown[:, least - 1]
+    return np.asarray(guess <= np.partition(guess, MOST_LIKELY - 1)[MOST_LIKELY - 1])
 
 
 def _first_guess(terms: Terms, limit: float) -> Real:
@@ -105,8 +190,11 @@ def _first_guess(terms: Terms, limit: float) -> Real:
     found = np.full(places, np.inf)
     for phase in _phases(terms, limit, STEPS):
         shown = terms.shown(limit, phase)
-        for row in np.flatnonzero(np.count_nonzero(shown < found.astype(np.float32)[:, None], axis=1) >= least):
-            found[row] = np.partition(shown[row], least - 1)[least - 1]
+        rows = np.count_nonzero(shown < found.astype(np.float32)[:, None], axis=1) >= least
+        if rows.any():
+            some = shown[rows]
+            some.partition(least - 1, axis=1)
+            found[rows] = some[:, least - 1]
     # A reading within float32 of the edge must not be told as proving.
     return np.maximum(found - ROUNDING, 0)
 
@@ -122,7 +210,7 @@ def _settled(terms: Terms, found: Real, limit: float) -> Real:
 
 
 def _upper_end(terms: Terms, reading: Real) -> Real:
-    return invert(terms, reading, coverage=COVERAGE, above=-1.0).high
+    return invert(terms, reading, coverage=COVERAGE, above=-1.0, errors=False).high
 
 
 def _narrowed(terms: Terms, failing: Real, ends: Real, limit: float) -> Real:
@@ -159,9 +247,9 @@ def _least(draws: int) -> int:
     return max(1, int((1 - COVERAGE) / 2 * draws + 1e-6))
 
 
-def _phases(terms: Terms, magnitude: float, steps: Real) -> list[Real]:
+def _phases(terms: Terms, magnitude: float, steps: Real) -> Real:
     """Phases to try of a magnitude, from the one that reads most."""
     means = terms.means()
     square = (means.square * magnitude**2 + means.constant) / (means.down_square * magnitude**2 + 1)
     start = means.most_phase(np.sqrt(square))
-    return [start + step for step in steps]
+    return np.asarray(start + steps[:, None])

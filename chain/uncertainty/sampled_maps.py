@@ -2,27 +2,36 @@
 
 What a piece does to a reflection x is a bilinear map, and a chain of them a product of 2x2 matrices: (p x + q)/(r x + s).
 Leaving s as it comes until the end saves a division per piece; a junction or a length of line takes a quarter of what the
-star product of whole two-ports does. The random numbers are those of `chain.uncertainty.sampling.draw`, in its order.
+star product of whole two-ports does. What does not depend on the frequency is multiplied first, once for each draw. The random
+numbers are those of `chain.uncertainty.sampling.draw`, in its order.
+
+Arrays have shape (frequencies, draws) here, either of them 1 where nothing depends on it: the longer axis runs fastest.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import replace
+from typing import Any, TypeVar
 
 import numpy as np
 
-from chain.arrays import Complex
+from chain.arrays import Complex, Real
 from chain.rf.bilinear import Maps
-from chain.rf.elements import Element, Line
+from chain.rf.elements import Element, Ladder, Line, Tee
 from chain.uncertainty.sampling import draw, inside_constants, lead_constants, wave
+from chain.uncertainty.streams import Rows, Source, halved
+from library.frozen import dataclass
 
-__all__ = ["drawn_through"]
+__all__ = ["constant", "drawn_columns", "drawn_through"]
+
+Piece = TypeVar("Piece", bound=Element)
+Values = TypeVar("Values", bound=np.ndarray)  # type: ignore[type-arg]
 
 
 @dataclass(frozen=True)
 class _Seen:
-    """(p x + q)/(r x + s) for each draw and frequency; None for one that is zero throughout."""
+    """(p x + q)/(r x + s) for each frequency and draw; None for one that is zero throughout."""
 
     p: Complex
     q: Complex | None
@@ -30,57 +39,168 @@ class _Seen:
     s: Complex
 
 
-def drawn_through(
-    elements: Sequence[Element], streams: Callable[[int], np.random.Generator], count: int, frequencies: int
-) -> Maps:
-    """The map of pieces drawn and joined one to the next.
+_ONE = np.ones((1, 1), dtype=complex)
+_NOTHING = _Seen(_ONE, None, None, _ONE)
+
+
+def drawn_through(elements: Sequence[Element], streams: Callable[[int], Source], count: int, frequencies: int) -> Maps:
+    """The map of pieces drawn and joined one to the next, shape (draws, frequencies).
 
     Source: S11 + S12 S21 x/(1 - S22 x), a lossless junction (r + x)/(1 + conj(r) x), a length of line x e^(-2 (a +
     jb) l).
     """
-    one = np.ones((1, 1), dtype=complex)
-    seen = _Seen(one, None, None, one)
+    made = drawn_columns(elements, streams, count, frequencies)
+    return Maps(made.p.T, made.q.T, made.r.T)
+
+
+def drawn_columns(
+    elements: Sequence[Element | Complex],
+    streams: Callable[[int], Source],
+    count: int,
+    frequencies: int,
+    single: bool = False,
+    alike: Sequence[frozenset[str] | None] = (),
+) -> Maps:
+    """As `drawn_through`, shape (frequencies, draws); among the pieces may be two-ports that were drawn before.
+
+    `alike` names of each piece the figures that count as the same at every frequency; left out, all that are.
+    `single` multiplies in half the precision what depends on the frequency, which is plenty for what is drawn at random.
+    """
+    joined = _Joined(single)
+    # A single frequency cut out of a sweep goes the way of the others, by which it is told from what is alike at all of them.
+    rows = max(frequencies, 2) if alike else frequencies
     for number in range(len(elements) - 1, -1, -1):
-        element, rng = elements[number], streams(number)
-        seen = (
-            _line(element, rng, count, seen)
-            if isinstance(element, Line)
-            else _two_port(draw(element, rng, count), seen)
-        )
+        element = elements[number]
+        known = alike[number] if alike else None
+        if isinstance(element, np.ndarray):
+            joined.two_port(element)
+        elif isinstance(element, Line):
+            _line(joined, element, Rows(streams(number), single), count, (known, rows))
+        elif isinstance(element, Tee) and element.branches:
+            drawn = np.swapaxes(draw(element, streams(number), count), 0, 1)
+            joined.two_port(drawn if len(drawn) == rows else np.repeat(drawn, rows, axis=0))
+        else:
+            joined.two_port(draw(_upright(element, single, (known, rows)), Rows(streams(number), single), count))
+    seen = joined.whole()
     # Only now, once for the whole chain.
     down = 1 / seen.s
-    zero = np.zeros((1, 1), dtype=complex)
+    zero = np.zeros((1, 1), dtype=seen.p.dtype)
     values = (seen.p * down, zero if seen.q is None else seen.q * down, zero if seen.r is None else seen.r * down)
-    return Maps(*(np.broadcast_to(value, (count, frequencies)) for value in values))
+    return Maps(*(np.broadcast_to(value[:frequencies], (frequencies, count)) for value in values))
 
 
-def _line(line: Line, rng: np.random.Generator, count: int, seen: _Seen) -> _Seen:
+def constant(element: Element) -> frozenset[str]:
+    """Names of the figures of a piece that are the same at every frequency."""
+    if isinstance(element, Ladder):
+        return frozenset()
+    arrays = ((name, value) for name, value in vars(element).items() if isinstance(value, np.ndarray))
+    return frozenset(name for name, value in arrays if bool((value == value[0]).all()))
+
+
+def _column(value: Values, rows: int) -> Values:
+    return value[:, None] if len(value) == rows else np.repeat(value[:, None], rows, axis=0)
+
+
+def _upright(element: Piece, single: bool, sweep: tuple[frozenset[str] | None, int]) -> Piece:
+    """The same element with its frequencies along the first of two axes, or none where all are alike."""
+    alike, rows = sweep
+    arrays: dict[str, Any] = {}
+    same_here = constant(element)
+    for name, value in vars(element).items():
+        if isinstance(value, np.ndarray):
+            same = name in same_here and (alike is None or name in alike)
+            arrays[name] = halved(value[:1, None] if same else _column(value, rows), single)
+    return replace(element, **arrays)
+
+
+class _Joined:
+    """Pieces put in front of one another; those that do not depend on the frequency are gathered until one comes that does."""
+
+    def __init__(self, single: bool) -> None:
+        self.single = single
+        self._behind = self._nothing = self._cast(_NOTHING)
+        self._fixed: _Seen | None = None
+
+    def whole(self) -> _Seen:
+        """All of it."""
+        self._gather()
+        return self._behind
+
+    def _gather(self) -> None:
+        if self._fixed is None:
+            return
+        ahead, seen, self._fixed = self._fixed, self._behind, None
+        p, s = _plus(_times(seen.p, ahead.p), ahead.q, seen.r), _plus(_times(seen.s, ahead.s), ahead.r, seen.q)
+        assert p is not None
+        assert s is not None
+        q, r = _plus(_times(seen.q, ahead.p), ahead.q, seen.s), _plus(_times(seen.r, ahead.s), ahead.r, seen.p)
+        self._behind = _Seen(p, q, r, s)
+
+    def _cast(self, seen: _Seen) -> _Seen:
+        values = (seen.p, seen.q, seen.r, seen.s)
+        return _Seen(*(None if each is None else halved(each, self.single) for each in values))  # type: ignore[arg-type]
+
+    def turn(self, twice: Complex) -> None:
+        """A length of line, passed through twice."""
+        self._gather()
+        seen = self._behind
+        self._behind = _Seen(seen.p * twice, _times(seen.q, twice), seen.r, seen.s)
+
+    def junction(self, outward: Complex, inward: Complex) -> None:
+        """(outward + x)/(1 + inward x): a lossless junction, or a step of impedance where both are the same."""
+        if outward.shape[0] == 1:
+            self._fixed = _junction(outward, inward, self._fixed or self._nothing)
+        else:
+            self._gather()
+            self._behind = _junction(outward, inward, self._behind)
+
+    def two_port(self, s: Complex) -> None:
+        """A two-port of any kind."""
+        matrix = halved(s, self.single)
+        if s.shape[0] == 1:
+            self._fixed = _two_port(matrix, self._fixed or self._nothing)
+        else:
+            self._gather()
+            self._behind = _two_port(matrix, self._behind)
+
+
+def _line(joined: _Joined, line: Line, rng: Source, count: int, sweep: tuple[frozenset[str] | None, int]) -> None:
+    upright, nominal = _upright(line, joined.single, sweep), _column(line.phase_rad, sweep[1])
     if line.inside_radius is not None:
-        loss, phase, place, reflection = inside_constants(line, rng, count)
+        loss, length, place, reflection = inside_constants(upright, rng, count)
         own = None
         if not np.all(line.impedance_ohm == line.near_ohm):
-            own = (line.impedance_ohm - line.near_ohm) / (line.impedance_ohm + line.near_ohm)
-            seen = _junction(-own, -own, seen)
-        seen = _turned(wave(loss * (2 - 2 * place), phase * (2 - 2 * place)), seen)
-        seen = _turned(wave(loss * (2 * place), phase * (2 * place)), _junction(reflection, np.conj(reflection), seen))
-        return seen if own is None else _junction(own, own, seen)
-    loss, phase, rho, ends = lead_constants(line, rng, count)
+            own = (upright.impedance_ohm - line.near_ohm) / (upright.impedance_ohm + line.near_ohm)
+            joined.junction(-own, -own)
+        joined.turn(_twice(upright.loss_np, nominal, loss * (1 - place), length * (1 - place), joined.single))
+        joined.junction(reflection, np.conj(reflection))
+        joined.turn(_twice(upright.loss_np, nominal, loss * place, length * place, joined.single))
+        if own is not None:
+            joined.junction(own, own)
+        return
+    loss, length, rho, ends = lead_constants(upright, rng, count)
     near, far = ends
     if far is not None:
         # Facing the line, the far junction shows the other of its two reflections.
-        seen = _junction(-np.conj(far), -far, seen)
+        joined.junction(-np.conj(far), -far)
     if rho is not None:
         # A step seen from its other side has the opposite sign.
-        seen = _junction(-rho, -rho, seen)
-    seen = _turned(wave(2 * loss, 2 * phase), seen)
+        joined.junction(-rho, -rho)
+    joined.turn(_twice(upright.loss_np, nominal, loss, length, joined.single))
     if rho is not None:
-        seen = _junction(rho, rho, seen)
-    return seen if near is None else _junction(near, np.conj(near), seen)
+        joined.junction(rho, rho)
+    if near is not None:
+        joined.junction(near, np.conj(near))
 
 
-def _turned(twice: Complex, seen: _Seen) -> _Seen:
-    """Behind a length of line, passed through twice."""
-    return _Seen(seen.p * twice, None if seen.q is None else seen.q * twice, seen.r, seen.s)
+def _twice(loss_np: Real, phase_rad: Real, loss: Real, length: Real, single: bool) -> Complex:
+    """What a way there and back over so much of a line's nominal loss and length does."""
+    if not single:
+        return wave(loss_np * (2 * loss), phase_rad * (2 * length))
+    # A long lead turns many times: only what its length is off by is small enough for half the precision.
+    off = wave(loss_np * (2 * loss), halved(phase_rad, True) * (2 * (length - 1)))
+    off *= halved(wave(np.zeros((1, 1)), 2 * phase_rad), True)
+    return off
 
 
 def _junction(outward: Complex, inward: Complex, seen: _Seen) -> _Seen:
@@ -91,9 +211,13 @@ def _junction(outward: Complex, inward: Complex, seen: _Seen) -> _Seen:
     return _Seen(p, _plus(seen.q, outward, seen.s), _plus(seen.r, inward, seen.p), s)
 
 
-def _plus(value: Complex | None, factor: Complex, other: Complex | None) -> Complex | None:
+def _times(value: Complex | None, factor: Complex | None) -> Complex | None:
+    return None if value is None or factor is None else value * factor
+
+
+def _plus(value: Complex | None, factor: Complex | None, other: Complex | None) -> Complex | None:
     """One value, and another by a factor added to it."""
-    if other is None:
+    if other is None or factor is None:
         return value
     product = factor * other
     if value is None:

@@ -13,20 +13,9 @@ import numpy as np
 from chain.arrays import Complex, Real
 from chain.rf import twoport
 from chain.rf.elements import Box, Element, Ladder, Line, Tee
+from chain.uncertainty.streams import Rows, Source, unit_draws
 
-__all__ = ["draw", "hidden_digits", "inside_constants", "junction_room", "lead_constants", "unit_draws", "wave"]
-
-
-def unit_draws(rng: np.random.Generator, count: int, shape: str) -> Complex:
-    """Complex numbers of unknown phase: uniform in the unit disc, on its rim (ring), or of uniform radius.
-
-    Source: Radius sqrt(u), 1 or u; standard deviation on each axis 1/2, 1/sqrt 2, 1/sqrt 6.
-    """
-    phase = np.exp(2j * np.pi * rng.random((count, 1)))
-    if shape == "ring":
-        return np.asarray(phase)
-    radius = rng.random((count, 1))
-    return np.asarray((radius if shape == "uniform-radius" else np.sqrt(radius)) * phase)
+__all__ = ["draw", "hidden_digits", "inside_constants", "junction_room", "lead_constants", "wave"]
 
 
 def hidden_digits(
@@ -44,7 +33,7 @@ def hidden_digits(
     return np.asarray(real + 1j * half * rng.uniform(-1, 1, shape) if phase else real)
 
 
-def draw(element: Element, rng: np.random.Generator, count: int) -> Complex:
+def draw(element: Element, rng: Source, count: int) -> Complex:
     """Matrices of drawn samples of a piece.
 
     Source: Lossless reciprocal junction `S11 = r e^(-2jbx)`, `S22 = -conj(r) e^(-2jb(l-x))`, `S21 = sqrt(1-|r|^2)
@@ -59,15 +48,15 @@ def draw(element: Element, rng: np.random.Generator, count: int) -> Complex:
     return _draw_ladder(element, rng, count)
 
 
-def _uniform(rng: np.random.Generator, count: int, low: float, high: float) -> Real:
-    return rng.uniform(low, high, (count, 1)) if high > low else np.full((1, 1), low)
+def _uniform(rng: Source, count: int, low: float, high: float) -> Real:
+    kind = np.float32 if isinstance(rng, Rows) and rng.single else np.float64
+    return rng.uniform(low, high, (count, 1)) if high > low else np.full((1, 1), low, dtype=kind)
 
 
-def _propagation(line: Line, rng: np.random.Generator, count: int) -> tuple[Real, Real, Real]:
-    """Drawn loss [Np] and phase [rad] of the whole line, and its loss over the nominal, shape (count or 1, frequencies)."""
+def _propagation(line: Line, rng: Source, count: int) -> tuple[Real, Real]:
+    """Drawn length and loss for its length, both over the nominal."""
     length = _uniform(rng, count, line.length_low, line.length_high)
-    loss = _uniform(rng, count, 1 - line.loss_tolerance, 1 + line.loss_tolerance)
-    return line.loss_np * (loss * length), line.phase_rad * length, loss
+    return length, _uniform(rng, count, 1 - line.loss_tolerance, 1 + line.loss_tolerance)
 
 
 def wave(loss_np: Real, phase_rad: Real) -> Complex:
@@ -75,7 +64,8 @@ def wave(loss_np: Real, phase_rad: Real) -> Complex:
 
     Source: Euler's formula.
     """
-    out = np.empty(np.broadcast_shapes(loss_np.shape, phase_rad.shape), dtype=complex)
+    kind = np.complex64 if phase_rad.dtype == np.float32 else np.complex128
+    out = np.empty(np.broadcast_shapes(loss_np.shape, phase_rad.shape), dtype=kind)
     part = np.cos(phase_rad)
     if not np.any(loss_np):
         out.real = part
@@ -90,13 +80,13 @@ def wave(loss_np: Real, phase_rad: Real) -> Complex:
 
 
 def lead_constants(
-    line: Line, rng: np.random.Generator, count: int
+    line: Line, rng: Source, count: int
 ) -> tuple[Real, Real, Complex | None, tuple[Complex | None, Complex | None]]:
-    """Draw what describes a line with a junction at either end [Np].
+    """Draw what describes a line with a junction at either end: its loss and length over the nominal, step and junctions.
 
     Source: Rectangular tolerances; `junction_room` for what an impedance that is off leaves of the limit.
     """
-    loss, phase, relative = _propagation(line, rng, count)
+    length, relative = _propagation(line, rng, count)
     change = _uniform(rng, count, -line.impedance_tolerance_ohm, line.impedance_tolerance_ohm)
     # The reactance of a line goes with its loss and resistance: a line that kept it with less of either is not passive.
     resistance = line.impedance_ohm.real + change
@@ -106,14 +96,14 @@ def lead_constants(
         None if radius is None else junction_room(radius, change, line.near_ohm) * unit_draws(rng, count, line.shape)
         for radius in (line.near_radius, line.far_radius)
     )
-    return loss, phase, None if known else _step(resistance, reactance, line.near_ohm), (near, far)
+    return relative * length, length, None if known else _step(resistance, reactance, line.near_ohm), (near, far)
 
 
-def _draw_line(line: Line, rng: np.random.Generator, count: int) -> Complex:
+def _draw_line(line: Line, rng: Source, count: int) -> Complex:
     if line.inside_radius is not None:
         return _draw_inside(line, rng, count)
-    loss, phase, step, ends = lead_constants(line, rng, count)
-    through = wave(loss, phase)
+    loss, length, step, ends = lead_constants(line, rng, count)
+    through = wave(line.loss_np * loss, line.phase_rad * length)
     s = _matched(through) if step is None else _mismatched(step, through)
     for port, outward in enumerate(ends):
         if outward is not None:
@@ -149,7 +139,8 @@ def _matched(wave: Complex) -> Complex:
 
 def _step(resistance: Real, reactance: Real, reference_ohm: float) -> Complex:
     """(Z - Zr)/(Z + Zr) = 1 - 2 Zr/(Z + Zr)."""
-    out = np.empty(np.broadcast_shapes(resistance.shape, reactance.shape), dtype=complex)
+    kind = np.complex64 if reactance.dtype == np.float32 else np.complex128
+    out = np.empty(np.broadcast_shapes(resistance.shape, reactance.shape), dtype=kind)
     out.real = resistance + reference_ohm
     out.imag = reactance
     np.reciprocal(out, out=out)
@@ -176,20 +167,21 @@ def junction_room(radius: Real, change_ohm: Real, reference_ohm: float) -> Real:
     return np.asarray(np.maximum(radius - off, 0.0) / np.maximum(1 - radius * off, 1e-9))
 
 
-def inside_constants(line: Line, rng: np.random.Generator, count: int) -> tuple[Real, Real, Real, Complex]:
-    """Draw what describes a line with one junction inside [Np].
+def inside_constants(line: Line, rng: Source, count: int) -> tuple[Real, Real, Real, Complex]:
+    """Draw what describes a line with one junction inside: its loss and length over the nominal, place and reflection.
 
     Source: Place uniform along the line; reflection uniform in its disc or on its ring.
     """
     radius = line.inside_radius
     assert radius is not None
-    loss, phase, _ = _propagation(line, rng, count)
+    length, relative = _propagation(line, rng, count)
     place = rng.random((count, 1))
-    return loss, phase, place, radius * unit_draws(rng, count, line.shape)
+    return relative * length, length, place, radius * unit_draws(rng, count, line.shape)
 
 
-def _draw_inside(line: Line, rng: np.random.Generator, count: int) -> Complex:
-    loss, phase, place, reflection = inside_constants(line, rng, count)
+def _draw_inside(line: Line, rng: Source, count: int) -> Complex:
+    loss_factor, length, place, reflection = inside_constants(line, rng, count)
+    loss, phase = line.loss_np * loss_factor, line.phase_rad * length
     to_near, whole = wave(loss * (2 * place), phase * (2 * place)), wave(loss, phase)
     out = twoport.empty(to_near.shape)
     np.multiply(reflection, to_near, out=out[..., 0, 0])
@@ -206,27 +198,28 @@ def _draw_inside(line: Line, rng: np.random.Generator, count: int) -> Complex:
     return twoport.star(twoport.star(into, out), twoport.flip(into))
 
 
-def _draw_box(box: Box, rng: np.random.Generator, count: int) -> Complex:
+def _draw_box(box: Box, rng: Source, count: int) -> Complex:
     if box.near_radius is None and box.far_radius is None and not box.loss_tolerance_db and box.product_radius is None:
-        return box.s[None]
+        return _undrawn(box.s)
     loss_db = _uniform(rng, count, -box.loss_tolerance_db, box.loss_tolerance_db)
     factor: Complex | Real = 10 ** (-loss_db / 20)
     if box.product_radius is not None:
         # The radius is of the product S12 S21, and either way has its root.
         factor = factor * np.sqrt(1 + _narrow(box.product_radius) * unit_draws(rng, count, box.product_shape))
-    out = twoport.empty((count, box.s.shape[0]))
-    out[..., 0, 1] = box.s[..., 0, 1] * factor
-    out[..., 1, 0] = box.s[..., 1, 0] * factor
-    for port, radius in _ends(box):
-        own = box.s[..., port, port]
-        shape = box.shapes[port]
-        out[..., port, port] = own if radius is None else own + _narrow(radius) * unit_draws(rng, count, shape)
+    ends = [
+        own if radius is None else own + _narrow(radius) * unit_draws(rng, count, shape)
+        for own, radius, shape in ((box.s[..., port, port], radius, box.shapes[port]) for port, radius in _ends(box))
+    ]
+    passed = box.s[..., 0, 1] * factor, box.s[..., 1, 0] * factor
+    out = twoport.empty(np.broadcast_shapes(*(each.shape for each in (*ends, *passed))))
+    out[..., 0, 1], out[..., 1, 0] = passed
+    out[..., 0, 0], out[..., 1, 1] = ends
     if box.passive and _may_gain(box):
         _keep_passive(out)
     return out
 
 
-def _draw_tee(tee: Tee, rng: np.random.Generator, count: int) -> Complex:
+def _draw_tee(tee: Tee, rng: Source, count: int) -> Complex:
     """A part of three and more ports with each branch drawn as a chain of its own, reduced to its path.
 
     Source: S'ij = Sij + Sik g Skj/(1 - Skk g) for a port k that ends in g.
@@ -294,9 +287,14 @@ def _narrow(radius: Real) -> Real:
     return radius[:1] if np.all(radius == radius[0]) else radius
 
 
-def _draw_ladder(ladder: Ladder, rng: np.random.Generator, count: int) -> Complex:
+def _undrawn(s: Complex) -> Complex:
+    """A matrix without unknowns, with an axis for the draws if it has none yet."""
+    return s[None] if s.ndim == 3 else s
+
+
+def _draw_ladder(ladder: Ladder, rng: Source, count: int) -> Complex:
     if not ladder.tolerance:
-        return ladder.nominal()[None]
+        return _undrawn(ladder.nominal())
     # One by one: resistors that were off together would keep their ratio.
     spread = ladder.tolerance
     return ladder.matrix(tuple(value * rng.uniform(1 - spread, 1 + spread, (count, 1)) for _, value in ladder.arms))

@@ -7,7 +7,7 @@ from the pieces themselves.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from chain.arrays import Complex, Real
 from chain.rf import twoport
 from chain.rf.elements import Box, Element, Ladder, Line, Tee
 from chain.uncertainty.sampling import junction_room
+from library.frozen import dataclass
 
 __all__ = ["Term", "circle_sd", "expected", "piece_terms", "real_term", "rematch_term", "seen_and_slope"]
 

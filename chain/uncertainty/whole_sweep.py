@@ -10,12 +10,11 @@ Source: "Resampling-Based Multiple Testing", Wiley 1993 (memory): single-step ma
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.arrays import Real
+from chain.arrays import Real, quantiles
 from chain.uncertainty.intervals import (
     COVERAGE,
     SEED,
@@ -29,6 +28,7 @@ from chain.uncertainty.intervals import (
 )
 from chain.uncertainty.measurement import Measurement
 from chain.uncertainty.one_sided_tests import AROUND, Terms
+from library.frozen import dataclass
 
 __all__ = ["SweepTest", "judged_sweep"]
 
@@ -106,7 +106,7 @@ def judged_sweep(
     median, scale = (np.concatenate(each, axis=1) for each in zip(*parts, strict=True))
     shown = (seen.size - median) / scale
     # One side only: a sweep fails by what reads too much, at a risk of 2.5 %.
-    threshold = np.quantile(largest, (1 + COVERAGE) / 2, axis=1)
+    threshold = quantiles(largest.T, (1 + COVERAGE) / 2)
     return SweepTest(
         # How the antenna's phase runs over the sweep is not known, so the highest edge of all courses counts.
         (median + threshold[:, None] * scale).max(axis=0) + ROUNDING,

@@ -12,7 +12,7 @@ from strategies import item, minimum_loss_ohm, pad
 from chain.analyses.recover import verdict
 from chain.reflection import magnitude_from_return_loss, magnitude_from_vswr, mismatch_loss_db, return_loss_db, vswr
 from chain.rf import twoport
-from chain.rf.bilinear import Maps, identity, in_front, inverse, through
+from chain.rf.bilinear import Maps, inverse, through
 from chain.rf.elements import Box, Line, line_s
 from chain.rf.parts import elements_of
 from chain.setups import Near
@@ -22,8 +22,9 @@ from chain.uncertainty.coverage_region import recovered_draws
 from chain.uncertainty.element_bounds import reading_range, residual_box
 from chain.uncertainty.linear import linear
 from chain.uncertainty.measurement import Measurement
-from chain.uncertainty.sampling import draw, unit_draws
+from chain.uncertainty.sampling import draw
 from chain.uncertainty.sensitivity import circle_sd
+from chain.uncertainty.streams import unit_draws
 from library.formulas import minimum_loss_db
 from library.records import Connector
 
@@ -278,7 +279,7 @@ def error_box(e00, e11, t, gamma):
     other[..., 0, 1], other[..., 1, 0] = -s[..., 0, 1], -s[..., 1, 0]
     first, second = (twoport.input_reflection(each, gamma)[0] for each in (s, other))
     assert first == pytest.approx(second)
-    assert in_front(s, identity((1, 1))).reading(np.array(gamma))[0, 0] == pytest.approx(first)
+    assert through([s[None]], (1, 1)).reading(np.array(gamma))[0, 0] == pytest.approx(first)
     return {"gamma_in": pair(first)}
 
 

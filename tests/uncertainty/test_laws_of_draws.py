@@ -29,7 +29,8 @@ from chain.rf.parts import elements_of
 from chain.rf.references import aligned
 from chain.setups import Arm
 from chain.uncertainty.sampled_maps import drawn_through
-from chain.uncertainty.sampling import draw, unit_draws
+from chain.uncertainty.sampling import draw
+from chain.uncertainty.streams import unit_draws
 from library.load import load_library
 from library.records import SectionLine, Transformer
 

@@ -15,8 +15,9 @@ from chain.uncertainty.calibration import Standards, drawn_reflections
 from chain.uncertainty.contributions import names
 from chain.uncertainty.linear import linear
 from chain.uncertainty.measurement import measurement_of, nominal_maps, simulate
-from chain.uncertainty.sampling import draw, unit_draws
+from chain.uncertainty.sampling import draw
 from chain.uncertainty.sensitivity import circle_sd, piece_terms
+from chain.uncertainty.streams import unit_draws
 
 COUNT = 4000
 ENDS = (

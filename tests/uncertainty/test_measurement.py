@@ -19,7 +19,8 @@ from chain.uncertainty.calibration import Standards
 from chain.uncertainty.coverage_region import recovered_draws
 from chain.uncertainty.intervals import Observation
 from chain.uncertainty.measurement import Measurement, nominal_maps, simulate
-from chain.uncertainty.sampling import draw, unit_draws
+from chain.uncertainty.sampling import draw
+from chain.uncertainty.streams import unit_draws
 
 FREQ = np.array([60e6, 200e6, 470e6, 862e6])
 LIGHT = 299_792_458.0

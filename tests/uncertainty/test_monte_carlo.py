@@ -13,10 +13,9 @@ from chain.assembly.cascade import build
 from chain.cli.main import chain
 from chain.files.setup_file import load_setup
 from chain.report.phrases import upward
-from chain.uncertainty import monte_carlo
-from chain.uncertainty.intervals import SEED, Observation, intervals
+from chain.uncertainty import intervals as drawn_intervals
+from chain.uncertainty.intervals import SEED, Observation, intervals, settled_intervals, tolerance
 from chain.uncertainty.measurement import Measurement, measurement_of
-from chain.uncertainty.monte_carlo import settled_intervals, tolerance
 
 BOATHOUSE = "demo/boathouse.toml"
 NOISY = Measurement(np.array([1e8]), 75.0, 75.0, (), (), noise=0.02)
@@ -67,7 +66,7 @@ def test_another_seed_moves_the_ends_no_further_than_is_said():
 
 def test_the_most_draws_are_told(monkeypatch):
     """Where the ends do not settle in time, the result says by how much they move."""
-    monkeypatch.setattr(monte_carlo, "MOST_DRAWS", 64_000)
+    monkeypatch.setattr(drawn_intervals, "MOST_DRAWS", 64_000)
     found, known = settled(digits=2)
     assert known is not None
     assert (found.draws, known.settled) == (64_000, False)
