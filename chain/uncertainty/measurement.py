@@ -23,7 +23,7 @@ from chain.rf.references import aligned
 from chain.setups import Setup
 from chain.uncertainty.calibration import Standards, assumed_reflections, drawn_reflections, solve
 from chain.uncertainty.element_bounds import RESIDUALS, residual_box
-from chain.uncertainty.sampled_maps import constant, drawn_columns
+from chain.uncertainty.sampled_maps import constant, drawn_through
 from chain.uncertainty.sampling import draw, wave
 from chain.uncertainty.streams import BATCH, STREAMS, Rows, Source, complex_normals, halved, source, stream, unit_draws
 from library.frozen import dataclass
@@ -228,7 +228,7 @@ def _drawn(pieces: Sequence[Element | Complex], keys: Sequence[int], measurement
         return run.source(STREAMS["pieces"] + keys[place])
 
     alike = [measurement.alike[key] if measurement.alike and key >= 0 else None for key in keys]
-    return drawn_columns(pieces, numbers, run.count, measurement.freq_hz.size, run.single, alike)
+    return drawn_through(pieces, numbers, run.count, measurement.freq_hz.size, run.single, alike)
 
 
 def _remade(reflection: Complex) -> Complex:

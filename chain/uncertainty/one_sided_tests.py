@@ -376,10 +376,11 @@ class _Search:
             ends = np.full((len(self.tails), places), -np.inf)
             moved = np.zeros((len(self.tails), places, WEIGHTS.shape[1]))
             for phase, (rows, *edges, ended, held) in enumerate(self.tails):
+                # Not by a matrix product, whose last bit turns on how many places there are.
                 counts = (ended, held)[which]
                 total = counts.sum(axis=1, keepdims=True)
                 ends[phase, rows] = sign * edges[which] + (total[:, 0] - least[rows, 0]) * step[rows]
-                moved[phase, rows] = (counts - total / GROUPS) @ WEIGHTS * step[rows, None]
+                moved[phase, rows] = np.einsum("rg,gw->rw", counts - total / GROUPS, WEIGHTS) * step[rows, None]
             best = ends.argmax(axis=0), np.arange(places)
             own = moved[best]
             known = (own.std(axis=1) > 0) & np.isfinite(ends[best])

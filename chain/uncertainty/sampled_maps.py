@@ -15,6 +15,7 @@ from dataclasses import replace
 from typing import Any, TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real
 from chain.rf.bilinear import Maps
@@ -23,10 +24,9 @@ from chain.uncertainty.sampling import draw, inside_constants, lead_constants, w
 from chain.uncertainty.streams import Rows, Source, halved
 from library.frozen import dataclass
 
-__all__ = ["constant", "drawn_columns", "drawn_through"]
+__all__ = ["constant", "drawn_through"]
 
 Piece = TypeVar("Piece", bound=Element)
-Values = TypeVar("Values", bound=np.ndarray)  # type: ignore[type-arg]
 
 
 @dataclass(frozen=True)
@@ -43,17 +43,7 @@ _ONE = np.ones((1, 1), dtype=complex)
 _NOTHING = _Seen(_ONE, None, None, _ONE)
 
 
-def drawn_through(elements: Sequence[Element], streams: Callable[[int], Source], count: int, frequencies: int) -> Maps:
-    """The map of pieces drawn and joined one to the next, shape (draws, frequencies).
-
-    Source: S11 + S12 S21 x/(1 - S22 x), a lossless junction (r + x)/(1 + conj(r) x), a length of line x e^(-2 (a +
-    jb) l).
-    """
-    made = drawn_columns(elements, streams, count, frequencies)
-    return Maps(made.p.T, made.q.T, made.r.T)
-
-
-def drawn_columns(
+def drawn_through(
     elements: Sequence[Element | Complex],
     streams: Callable[[int], Source],
     count: int,
@@ -61,10 +51,13 @@ def drawn_columns(
     single: bool = False,
     alike: Sequence[frozenset[str] | None] = (),
 ) -> Maps:
-    """As `drawn_through`, shape (frequencies, draws); among the pieces may be two-ports that were drawn before.
+    """The map of pieces drawn and joined one to the next, shape (frequencies, draws); some may be two-ports drawn before.
 
     `alike` names of each piece the figures that count as the same at every frequency; left out, all that are.
     `single` multiplies in half the precision what depends on the frequency, which is plenty for what is drawn at random.
+
+    Source: S11 + S12 S21 x/(1 - S22 x), a lossless junction (r + x)/(1 + conj(r) x), a length of line x e^(-2 (a +
+    jb) l).
     """
     joined = _Joined(single)
     # A single frequency cut out of a sweep goes the way of the others, by which it is told from what is alike at all of them.
@@ -97,7 +90,7 @@ def constant(element: Element) -> frozenset[str]:
     return frozenset(name for name, value in arrays if bool((value == value[0]).all()))
 
 
-def _column(value: Values, rows: int) -> Values:
+def _column(value: NDArray[Any], rows: int) -> NDArray[Any]:
     return value[:, None] if len(value) == rows else np.repeat(value[:, None], rows, axis=0)
 
 

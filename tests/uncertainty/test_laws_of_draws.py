@@ -200,13 +200,13 @@ def test_pieces_seen_one_behind_the_other_are_their_joined_two_ports(items, seed
     seen = drawn_through(elements, stream, *shape)
     for name in "pqr":
         wanted = np.broadcast_to(getattr(joined, name), shape)
-        np.testing.assert_allclose(getattr(seen, name), wanted, rtol=0, atol=1e-12)
+        np.testing.assert_allclose(getattr(seen, name).T, wanted, rtol=0, atol=1e-12)
 
 
 def test_nothing_between_is_the_map_that_changes_nothing():
     """No pieces: the reflection itself, in the shape asked for."""
     seen = drawn_through((), np.random.default_rng, 3, 2)
-    assert seen.p.shape == (3, 2)
+    assert seen.p.shape == (2, 3)
     assert np.all(seen.p == 1)
     assert not np.any(seen.q)
     assert not np.any(seen.r)
@@ -224,4 +224,4 @@ def test_a_junction_inside_a_line_of_another_impedance_by_both_ways():
     joined = through([draw(element, np.random.default_rng(index), 9) for index, element in enumerate(elements)], shape)
     seen = drawn_through(elements, np.random.default_rng, *shape)
     for name in "pqr":
-        np.testing.assert_allclose(getattr(seen, name), getattr(joined, name), rtol=0, atol=1e-13)
+        np.testing.assert_allclose(getattr(seen, name).T, getattr(joined, name), rtol=0, atol=1e-13)
