@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.analyses.ohmmeter import dc_reading
-from chain.arrays import Real
+from chain.arrays import Real, quantiles
 from chain.diagnosis.evidence import ENOUGH, FaultProbability, evidence, probabilities
 from chain.diagnosis.fault_sizes import SizeSpan, size_spans, weighted_quantiles
 from chain.diagnosis.faults import (
@@ -261,7 +261,7 @@ def _hidden_fault(found: FaultProbability, what: str, own: NDArray[np.bool_]) ->
 def _ends(known: KnownTerminations, sound: Soundness, first: FaultProbability) -> tuple[ReadTermination, ...]:
     """Readings beside what the chain would show if it were right, and as the first kind has it."""
     assert first.typical is not None
-    of_first = np.quantile(first.typical, COVERED, axis=0)
+    of_first = quantiles(first.typical, COVERED)
     spans = [np.asarray(vswr(np.minimum(each, 1.0))) for each in (sound.low, sound.high, *of_first)]
     return tuple(
         ReadTermination(

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.arrays import Real
+from chain.diagnosis import normal
 from chain.diagnosis.faults import FaultKind, SuspectedFault
 from chain.diagnosis.proposal import Proposal, aim_at
 from chain.diagnosis.sampling import FaultPlan, Predicted, plan, predict
@@ -47,11 +48,9 @@ def span_share(level: Real, noise: Real, low: float, high: float) -> Real:
 
     Source: Normal distribution about sqrt(|x|^2 + s^2), to which the magnitude of a complex reading with noise tends.
     """
-    from scipy.special import ndtr
-
     # No magnitude lies below zero, where the normal tail would have some; off the scale the span has no upper end.
-    below = 0.0 if low <= 0 else ndtr((low - level) / noise)
-    up_to = 1.0 if np.isinf(high) else ndtr((high - level) / noise)
+    below = 0.0 if low <= 0 else normal.below((low - level) / noise)
+    up_to = 1.0 if np.isinf(high) else normal.below((high - level) / noise)
     return np.asarray(up_to - below)
 
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from chain.arrays import Complex, Real
+from chain.diagnosis import normal
 from chain.rf.bilinear import Maps, inverse
 
 __all__ = ["Proposal", "ProposalWindow", "aim_at", "aimed"]
@@ -113,8 +114,6 @@ def _crossing(
 
 def _density(u: Complex, sights: tuple[ProposalWindow, ProposalWindow], aim: Proposal) -> Real:
     """Density with which aimed draws fall on u."""
-    from scipy.special import ndtr
-
     # Either crossing is taken with an even chance.
     out: Real | float = 0.5
     radii = []
@@ -126,7 +125,7 @@ def _density(u: Complex, sights: tuple[ProposalWindow, ProposalWindow], aim: Pro
         # Jacobian, d level/d u = |T'| size/level along each circle's radius.
         level = np.sqrt(size**2 + sight.noise**2)
         steep = np.abs((sight.maps.p - sight.maps.q * sight.maps.r) / down**2) * size / level
-        chance = (ndtr((high - level) / sight.noise) - ndtr((low - level) / sight.noise)) / (high - low)
+        chance = (normal.below((high - level) / sight.noise) - normal.below((low - level) / sight.noise)) / (high - low)
         out = out * chance * steep
         center, _ = _circle(sight, size)
         radii.append((u - center) / np.maximum(np.abs(u - center), TINY))

@@ -9,7 +9,8 @@ from itertools import permutations
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.arrays import Real
+from chain.arrays import Real, quantiles
+from chain.diagnosis import normal
 from chain.diagnosis.terminations import TerminationReading
 from chain.reflection import vswr
 from chain.results import COVERAGE
@@ -80,10 +81,10 @@ def soundness(trials: Real, readings: Sequence[TerminationReading], seed: int, p
     count = len(trials)
     ranks = (np.argsort(np.argsort(trials, axis=0), axis=0) + 0.5) / count
     # What may well reflect nothing at all is never too good.
-    least, greatest = np.quantile(trials, COVERED, axis=0)
+    least, greatest = quantiles(trials, COVERED)
     any_less = least < NEXT_TO_NOTHING * greatest
-    tail = float(np.quantile(np.where(any_less, 1 - ranks, np.minimum(ranks, 1 - ranks)).min(axis=1), 1 - COVERAGE))
-    low, high = np.quantile(trials, (tail, 1 - tail), axis=0)
+    tail = float(quantiles(np.where(any_less, 1 - ranks, np.minimum(ranks, 1 - ranks)).min(axis=1), 1 - COVERAGE))
+    low, high = quantiles(trials, (tail, 1 - tail))
     low = np.where(any_less, 0.0, low)
     inside = bool(np.all((highs >= low) & (lows <= high)))
     shown, seen = np.minimum(trials, most), np.minimum(np.array([each.magnitude for each in readings]), most)
@@ -95,16 +96,14 @@ def soundness(trials: Real, readings: Sequence[TerminationReading], seed: int, p
 
 def _together(ranks: Real, ordered: Real, seen: Real, any_less: NDArray[np.bool_]) -> float:
     """Part of the trials whose normal scores lie as far from their mean as those of what was seen."""
-    from scipy.special import ndtri
-
     count = len(ranks)
-    scores = ndtri(ranks)
+    scores = normal.quantile(ranks)
     # Equal values, as off the scale, share their middle rank.
     places = [
         (np.searchsorted(column, value) + np.searchsorted(column, value, side="right")) / 2
         for column, value in zip(ordered.T, seen, strict=True)
     ]
-    own = ndtri(np.clip(np.array(places) / count, 0.5 / count, 1 - 0.5 / count))
+    own = normal.quantile(np.clip(np.array(places) / count, 0.5 / count, 1 - 0.5 / count))
     own = np.where(any_less, np.maximum(own, -1.0), own)
     # Two readings that always agree leave no spread of their difference; a little is given to it.
     inverse = np.linalg.inv(np.atleast_2d(np.cov(scores, rowvar=False)) + LEAST_SPREAD * np.eye(scores.shape[1]))
@@ -121,7 +120,7 @@ def _contradiction(trials: Real, readings: Sequence[TerminationReading], seen: R
     count = max(1, round(NEAREST * trials.shape[0]))
     for given, other in permutations(range(seen.size), 2):
         near = np.argpartition(np.abs(trials[:, given] - seen[given]), count - 1)[:count]
-        first, middle, last = np.quantile(trials[near, other], (COVERED[0], 0.5, COVERED[1]))
+        first, middle, last = quantiles(trials[near, other], (COVERED[0], 0.5, COVERED[1]))
         span = readings[other]
         # Digits that reach into the interval are no contradiction.
         off = max(first - span.high, span.low - last) / max(last - middle, middle - first, 1e-9)
