@@ -16,6 +16,7 @@ from chain.setups import Item, Setup, exact_figures, figure_standings, standing
 from chain.uncertainty.contributions import names, only
 from chain.uncertainty.intervals import SEED, interval_of
 from chain.uncertainty.measurement import BATCH, Measurement, measurement_of, nominal_maps, simulate
+from chain.uncertainty.parallel import in_order
 from library.frozen import dataclass
 from library.records import Adapter, Limit, Pad, Part
 
@@ -222,13 +223,17 @@ def best_cure(
     """
     low, high = now or interval_at(setup, freq_hz, magnitude, has_phase, seed)
     best: tuple[float, str, tuple[float, float]] | None = None
+
+    def after(change: tuple[str, str, Setup]) -> tuple[float, float] | None:
+        try:
+            return interval_at(change[2], freq_hz, magnitude, has_phase, seed)
+        except ChainError:
+            return None
+
     for _, group in groupby(improvements(setup), key=lambda each: "" if each[0] in FREE else each[0]):
-        for _, what, changed in group:
-            try:
-                then = interval_at(changed, freq_hz, magnitude, has_phase, seed)
-            except ChainError:
-                continue
-            if best is None or then[1] - then[0] < best[0]:
+        changes = list(group)
+        for (_, what, _), then in zip(changes, in_order(after, changes), strict=True):
+            if then is not None and (best is None or then[1] - then[0] < best[0]):
                 best = (then[1] - then[0], what, then)
         if best is not None and best[0] <= WORTH * (high - low):
             break

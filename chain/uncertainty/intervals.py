@@ -162,13 +162,20 @@ def drawn_terms(
     undo = inverse(nominal_maps(here)) if recovered else None
     terms = Terms.empty(here.freq_hz.size, draws)
     together = max(1, TOGETHER // (BATCH * here.freq_hz.size))
-    for batch in range(0, draws // BATCH, together):
+
+    def made(batch: int) -> None:
         go_on()
         batches = min(together, draws // BATCH - batch)
         maps = simulate(here, batch, seed, chosen.start, batches=batches, single=True)
         if undo is not None:
             maps = compose(undo, _with_rounding(maps, seen, range(batch, batch + batches), seed, chosen.start))
         terms.put(batch * BATCH, maps)
+
+    starts = range(0, draws // BATCH, together)
+    # Where blocks of frequencies are not what the threads share, they share the draws.
+    alone = here.freq_hz.size == measurement.freq_hz.size
+    for _ in in_order(made, starts) if alone else map(made, starts):
+        pass
     return terms
 
 
