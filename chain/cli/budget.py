@@ -28,7 +28,7 @@ __all__ = ["command"]
 @plot_option
 @common
 def command(shared: Common, setup: str, touchstone: str | None, plot: str | None) -> None:
-    """Say where every dB goes: items, joints, reflection and heat, and how levels translate between the two ends.
+    """Show where every dB goes: items, joints, reflection and heat, and how levels translate between the two ends.
 
     \b
     Examples:

@@ -13,10 +13,12 @@ __all__ = ["command"]
 @click.command("check")
 @setup_argument
 @click.option("--no-fail", is_flag=True, help="Exit with 0 even if it does not fit or must not be connected.")
-@click.option("--enforce", is_flag=True, expose_value=False, help="Exit with 1 in that case; so it does without.")
+@click.option(
+    "--enforce", is_flag=True, expose_value=False, help="Taken for scripts; without it the exit status is the same."
+)
 @common
 def command(shared: Common, setup: str, no_fail: bool) -> None:
-    """Say for each joint what mates with what and why not, and warn of DC, power and parts the wrong way round.
+    """Check that every joint fits, and warn of DC, power and parts the wrong way round.
 
     Exit status 1 if something does not fit or must not be connected.
 

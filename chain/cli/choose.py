@@ -39,7 +39,7 @@ def command(
     improve: str | None,
     enforce: bool,
 ) -> None:
-    """Find the chains that can be built of what is owned and on offer, and what they tell of an antenna.
+    """Find the chains that can be built from what you own and what is on offer, and how exactly each shows the antenna.
 
     \b
     Examples:

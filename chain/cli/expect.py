@@ -33,7 +33,7 @@ __all__ = ["command"]
 def command(
     shared: Common, setup: str, true: tuple[str, ...], draws: int | None, digits: int, plot: str | None, enforce: bool
 ) -> None:
-    """Say what the screen will show for given true values, the ceiling, and the reading that proves the limit.
+    """Show what the screen reads for antennas from perfect to open, and which reading proves the limit.
 
     \b
     Examples:

@@ -104,7 +104,7 @@ sweep_option = partial(click.option, multiple=True, metavar="FILE", shell_comple
 @quantities
 @common
 def command(shared: Common, way: str, files: tuple[str, ...], touchstone: str | None, **given: Any) -> None:
-    """Make a part file from sweeps of a piece of your own: its figures with their intervals, evidence `measured`.
+    """Make a part file from your own sweeps of a part: its figures with their intervals, marked as measured.
 
     \b
     lead          a lead's far end open and shorted: loss, velocity, impedance

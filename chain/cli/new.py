@@ -24,16 +24,18 @@ __all__ = ["command"]
 @click.option(
     "--shows",
     metavar="[vswr|return loss|complex]",
-    help="What the screen gives: a ratio, a loss, or both parts of the reflection.",
+    help="What the screen shows: VSWR alone, return loss alone, or the phase as well (complex).",
 )
-@click.option("--analyzer", type=click.Choice(["handheld", "bench"]), help="Its class, for what is not stated.")
+@click.option(
+    "--analyzer", type=click.Choice(["handheld", "bench"]), help="Its class, for figures that are not stated."
+)
 @click.option("--limit", metavar="TEXT", help="What the antenna is judged by, such as 'VSWR 2.0' or 'RL 10 dB'.")
 @click.option("--length", metavar="LENGTH", help="Length of the lead, such as '1 m'.")
 @common
 def command(shared: Common, **told: str | None) -> None:
     """Write a commented set-up file to start from. Nothing is asked.
 
-    With any of the options the file is for what they tell: its parts fit together, its channels are those of the region.
+    Options make the file fit your case: its parts fit together, and its channels are those of the region.
 
     \b
     Examples:

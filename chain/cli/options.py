@@ -67,18 +67,24 @@ OPTIONS = (
         default="auto",
         help="Colour: by the terminal (auto), always, never.",
     ),
-    click.option("--seed", type=click.IntRange(0, 2**63 - 1), help="Seed of the simulation."),
+    click.option(
+        "--seed",
+        type=click.IntRange(0, 2**63 - 1),
+        help="Seed of the simulation: the same seed gives the same figures.",
+    ),
     click.option(
         "-o",
         "--output",
         metavar="FILE",
         shell_complete=any_file,
-        help="Write to FILE instead of stdout ('-': stdout); its ending says what: .txt, .json, .csv and the like.",
+        help="Write to FILE instead of the screen ('-': the screen); its ending says what: .txt, .json, .csv and others.",
     ),
     click.option("--force", is_flag=True, help="Overwrite an existing FILE."),
     click.option("--assumed", is_flag=True, help="Show every assumption."),
-    click.option("--method", is_flag=True, help="Show how it was computed: draws, seed, how the readings were taken."),
-    click.option("-v", "--verbose", is_flag=True, help="Show both."),
+    click.option(
+        "--method", is_flag=True, help="Show how it was computed: simulations, seed, how the readings were understood."
+    ),
+    click.option("-v", "--verbose", is_flag=True, help="Same as --assumed --method."),
     UNITS,
     click.option("--debug", is_flag=True, help="Show the traceback of an error."),
 )
@@ -107,7 +113,7 @@ def common(function: Function) -> Function:
 def enforce(function: Function) -> Function:
     """Add `--enforce`: exit with status 1 where what the set-up demands is not met."""
     return click.option(
-        "--enforce", is_flag=True, help="Exit with 1 if the limit is not met, not proven or not fitting."
+        "--enforce", is_flag=True, help="Exit with 1 unless the limit is shown to be met and the parts fit."
     )(function)
 
 
@@ -116,7 +122,7 @@ def draws_option(function: Function) -> Function:
     return click.option(
         "--draws",
         type=click.IntRange(LEAST_DRAWS, MOST_DRAWS),
-        help="Simulated measurements for the intervals, 200 or more, instead of the usual number; most are rounded up to thousands.",
+        help="Number of simulated measurements, mostly rounded up to thousands; left out, as many as the intervals need.",
     )(function)
 
 
@@ -131,7 +137,7 @@ def digits_option(function: Function) -> Function:
         type=click.Choice(["1", "2"]),
         default="1",
         callback=lambda context, option, value: int(value),
-        help="Draw until the ends of intervals hold to so many digits of the uncertainty (1 if left out; 2 takes longer).",
+        help="How exact the ends of intervals are: digits of the uncertainty (1 if left out; 2 takes longer).",
     )(function)
 
 

@@ -49,9 +49,9 @@ def command(
     library: tuple[str, ...],
     every: bool,
 ) -> None:
-    """List the parts that all WORDS fit, or show one in full: figures, evidence, source and loss.
+    """List the parts that match all WORDS, or show one in full: figures, evidence, source and loss.
 
-    A word matches the start of one. Kinds and connectors come first; a long list is cut, and counted.
+    A word matches the beginning of a word. Kinds and connectors come first; a long list is cut, and counted.
 
     \b
     Examples:

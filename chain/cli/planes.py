@@ -28,7 +28,7 @@ __all__ = ["command"]
 @plot_option
 @common
 def command(shared: Common, setup: str, true: str, draws: int | None, digits: int, plot: str | None) -> None:
-    """Compare the set-up calibrated at each possible plane, and without a pad, at the top of its sweep.
+    """Compare the places where the set-up can be calibrated, and doing without a pad, at the top of its sweep.
 
     \b
     Examples:

@@ -69,8 +69,8 @@ def command(
 
     SETUP is a .toml file; without one, a bare typical pad on a handheld is taken. SWEEP is a Touchstone file, or a table of text with a
     header, by frequency or by the set-up's channels: VSWR, return loss, dB and degrees, real and imaginary part, R and X, |Z| and
-    angle. What was read as what is printed; the options from --column on settle what a file leaves open. Several sweeps of one state,
-    at the same frequencies, are averaged as complex values: that shrinks the noise, and nothing else.
+    angle. --method prints how the file was understood; the options from --column on settle what it leaves open. Several sweeps of
+    one state, at the same frequencies, are averaged as complex values: that makes the noise smaller, and nothing else.
 
     \b
     Examples:

@@ -37,7 +37,7 @@ __all__ = ["command"]
 @plot_option
 @common
 def command(shared: Common, files: tuple[str, ...], gate: str | None, sweep: SweepOptions, plot: str | None) -> None:
-    """Tell what makes evenly spaced dips: their spacing, the length of line or air behind it, and the item that is so long.
+    """Find what makes evenly spaced dips: their spacing, the length of line or air behind it, and the item that is so long.
 
     SWEEP is complex (.s1p and the like) or VSWR or return loss alone. SETUP, a .toml file, gives the lengths and velocity
     factors to compare with. A complex sweep is shown without its ripple too, by a time gate.
