@@ -23,6 +23,7 @@ from library.records import Adapter, Limit, Pad, Part
 __all__ = [
     "Improvement",
     "Share",
+    "averaging_that_settles",
     "best_cure",
     "contributions",
     "improvements",
@@ -46,6 +47,8 @@ BETTER_DB = 32.3
 FREE = ("free", "joints", "plane")
 """Kinds of change that cost care and no money: the best of all of them is named."""
 SWEEPS = 4
+MOST_SWEEPS = (4, 9, 16)
+"""Numbers of sweeps that are worth averaging by hand."""
 GOOD_LOAD_DB = 40.0
 
 
@@ -177,9 +180,37 @@ def _free(setup: Setup) -> Iterator[tuple[str, str, Setup]]:
         still = replace(calibration, flex_deg=0.0, flex_deg_at_1ghz=0.0)
         yield "free", "hold the lead still from the calibration to the reading", replace(setup, calibration=still)
     if near.trace_noise_db and near.has_phase:
-        quiet = replace(near, trace_noise_db=near.trace_noise_db / np.sqrt(SWEEPS))
-        yield "free", f"average {SWEEPS} sweeps of the same state", replace(setup, near=quiet)
+        yield "free", _averaging(setup, SWEEPS), _quiet(setup, SWEEPS)
     yield from _learnt(setup)
+
+
+def _averaging(setup: Setup, sweeps: int) -> str:
+    """What is averaged: behind a far plane the noise of the standards stays in every reading."""
+    of = "the same state" if setup.calibration.plane == "near" else "the antenna and of each standard"
+    return f"average {sweeps} sweeps of {of}"
+
+
+def _quiet(setup: Setup, sweeps: int) -> Setup:
+    assert setup.near.trace_noise_db is not None
+    return replace(setup, near=replace(setup.near, trace_noise_db=setup.near.trace_noise_db / np.sqrt(sweeps)))
+
+
+def averaging_that_settles(
+    setup: Setup, freq_hz: float, sizes: tuple[float, float, float], limit: float, now: tuple[float, float], seed: int
+) -> Improvement | None:
+    """The fewest sweeps whose average would bring the worst of many points within the limit; None where noise is not the reason.
+
+    `sizes`: magnitude of that point, that of a usual one, and by how much noise lifts the worst of so many.
+
+    Source: Independent noise: 1/sqrt(n) of it is left, and of what it lifts the worst point by.
+    """
+    worst, usual, lift = sizes
+    for sweeps in MOST_SWEEPS:
+        size = max(min(usual, worst), worst - lift * (1 - sweeps**-0.5))
+        low, high = interval_at(_quiet(setup, sweeps), freq_hz, size, True, seed)
+        if high <= limit:
+            return Improvement(_averaging(setup, sweeps), *(float(vswr(each)) for each in (low, high, *now)))
+    return None
 
 
 def _learnt(setup: Setup) -> Iterator[tuple[str, str, Setup]]:

@@ -7,19 +7,27 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from chain.analyses.improvements import Improvement, best_cure, contributions, typical_share
+from chain.analyses.improvements import (
+    Improvement,
+    averaging_that_settles,
+    best_cure,
+    contributions,
+    typical_share,
+)
 from chain.analyses.judgement import Judgement, channel_members, judge, strict_shares, verdict
 from chain.analyses.recovery import ChannelResult, Recovery
 from chain.arrays import Complex, Real, median
 from chain.assembly.cascade import build
 from chain.errors import RangeError
 from chain.reflection import magnitude_from_vswr, mismatch_loss_db, return_loss_db, vswr
-from chain.rf.bilinear import Maps
+from chain.rf.bilinear import Maps, compose, inverse
 from chain.setups import Setup
 from chain.sweeps.averaging import averaged
 from chain.sweeps.readings import Readings
 from chain.uncertainty.bounds import reading_bound, rounded_bound, true_bound_complex
+from chain.uncertainty.contributions import only
 from chain.uncertainty.intervals import (
     SEED,
     Intervals,
@@ -42,6 +50,8 @@ MAGNITUDES = np.linspace(0, 1, 101)
 HALVINGS = 30
 ROUNDING = 1e-12
 MOST_FREQUENCIES = 21
+FEW = 64
+"""Frequencies at which a batch of noise is drawn at a time."""
 BLOCK = 400
 """Frequencies of a long sweep that bounds are made for at a time."""
 MOST_REGIONS = 801
@@ -171,11 +181,37 @@ def recover(
         accuracy=accuracy,
         contributions=shares,
         typical_share=typical_share(setup, measurement, shares, float(magnitude[worst]), seed),
-        improvement=_cure(setup, readings, (magnitude[worst], low[worst], high[worst]), worst, seed),
+        improvement=_settled_by_averaging(setup, measurement, far, (low, high), decides, worst, limit, seed)
+        or _cure(setup, readings, (magnitude[worst], low[worst], high[worst]), worst, seed),
         linear=None if far is None else _linear(measurement, far),
         region=None if far is None or far.size > MOST_REGIONS else _region(measurement, far, seed),
         refused=refused,
     )
+
+
+def _settled_by_averaging(
+    setup: Setup,
+    measurement: Measurement,
+    far: Complex | None,
+    ends: tuple[Real, Real],
+    decides: NDArray[np.bool_],
+    worst: int,
+    limit: float | None,
+    seed: int,
+) -> Improvement | None:
+    """Averaging, where at a far plane noise alone may keep the worst of many points from being proven."""
+    low, high = ends
+    if far is None or limit is None or not measurement.noise or measurement.standards is None:
+        return None
+    size = np.abs(far)
+    if not size[worst] <= limit < high[worst]:
+        return None
+    here = slice(worst, worst + 1)
+    # Of n points the largest of a normal error lies about sqrt(2 ln n) deviations up.
+    lift = _noise_at_antenna(measurement.at(here), far[here])[0] * np.sqrt(2 * np.log(np.count_nonzero(decides)))
+    sizes = float(size[worst]), float(median(size[decides])), float(lift)
+    now = float(low[worst]), float(high[worst])
+    return averaging_that_settles(setup, float(measurement.freq_hz[worst]), sizes, limit, now, seed)
 
 
 def _cure(
@@ -246,13 +282,23 @@ def _nominal(known: Maps, readings: Readings) -> tuple[Real, Complex | None]:
     return np.concatenate(sizes), None
 
 
+def _noise_at_antenna(measurement: Measurement, far: Complex) -> Real:
+    """Standard deviation that noise gives either part of a recovered reflection, through pad, standards and correction."""
+    found = []
+    for start in range(0, far.size, FEW):
+        here = slice(start, start + FEW)
+        noisy = only(measurement.at(here), "noise")
+        maps = compose(inverse(nominal_maps(noisy)), simulate(noisy, 0, SEED, start))
+        found.append(np.sqrt(np.mean(np.abs(maps.reading(far[here]) - far[here]) ** 2, axis=0) / 2))
+    return np.concatenate(found)
+
+
 def _averaged(
     measurement: Measurement, known: Maps, far: Complex, seen: Observation, antenna_q: float
 ) -> tuple[Measurement, Observation, tuple[str, ...]]:
     """The recovered reflections averaged within a third of the narrowest resonance, unless they move more than their noise."""
     slope = np.abs((known.p - known.q * known.r) / (known.r * far + 1) ** 2)[0]
-    noise = measurement.noise * measurement.noise_factor / slope
-    made = averaged(measurement.freq_hz, far, np.asarray(noise), antenna_q)
+    made = averaged(measurement.freq_hz, far, _noise_at_antenna(measurement, far), antenna_q)
     if not made.accepted:
         said = f"antenna_q = {antenna_q:g}: the sweep moves by more than its noise, so that nothing is averaged"
         return measurement, seen, (said,)
