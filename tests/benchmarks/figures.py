@@ -175,6 +175,11 @@ FIGURES = (
     Figure("what another seed", slow("tests/uncertainty/test_seeds_and_power.py", "seed"), True),
     Figure("power: 133", slow("tests/uncertainty/test_seeds_and_power.py", "power"), True),
     Figure("coverage with every part twice as bad", slow("tests/uncertainty/test_coverage.py"), True),
+    Figure(
+        "coverage with every reflection at its limit",
+        slow("tests/uncertainty/test_coverage.py", "at_their_limits"),
+        True,
+    ),
     Figure("`chain recover demo/boathouse.toml", rows_of("commands", "recover"), True),
     Figure("cascade against scikit-rf", against_scikit_rf),
     Figure("error box of a part by three ends", error_boxes),

@@ -119,10 +119,11 @@ class World:
     """Random measurements of a case: `draws` by frequencies, laid along the frequency axis of scikit-rf's networks.
 
     `scale` makes what is not known of the parts that many times as large as the case states; at 0 nothing is unknown,
-    of the act of measuring neither.
+    of the act of measuring neither. With `at_limits` every reflection that has a limit lies at it.
     """
 
-    def __init__(self, case, draws, rng, scale=1.0):
+    def __init__(self, case, draws, rng, scale=1.0, at_limits=False):
+        self.at_limits = at_limits
         self.case, self.draws, self.rng = case, draws, rng
         self.of_parts, self.scale = scale, min(scale, 1.0)
         self.freq = np.array(case.freq_hz)[None, :]
@@ -140,7 +141,8 @@ class World:
 
     def off(self, size, shape="disc"):
         turn = np.exp(2j * np.pi * self.rng.random((self.draws, 1)))
-        return self.scale * size * (turn if shape == "ring" else turn * np.sqrt(self.rng.random((self.draws, 1))))
+        at_limit = self.at_limits or shape == "ring"
+        return self.scale * size * (turn if at_limit else turn * np.sqrt(self.rng.random((self.draws, 1))))
 
     def noise(self):
         size = self.scale * (10 ** (self.case.act.get("noise_db", 0.0) / 20) - 1)
