@@ -126,10 +126,10 @@ def _range(piece: str, groups: list[list[Named]], region: str, rasters: list[Ras
             if found:
                 return found
             raise LibraryError(f"'{piece}' runs backwards", help=f"write '{last}-{first}'")
-    raise LibraryError(f"'{piece}': region {region} has the channels {_told(rasters)}")
+    raise LibraryError(f"'{piece}': region {region} has the channels {_reported(rasters)}")
 
 
-def _told(rasters: list[Raster]) -> str:
+def _reported(rasters: list[Raster]) -> str:
     texts = []
     for raster in rasters:
         numbers = [number for number in range(raster.first, raster.last + 1) if number not in raster.omit]

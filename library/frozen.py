@@ -27,7 +27,7 @@ else:
             cls._fields_of_record = dataclasses.fields(cls)
             functions = {"__init__": _init, "__setattr__": _refuse, "__delattr__": _refuse}
             if repr:
-                functions["__repr__"] = _told
+                functions["__repr__"] = _reported
             if eq:
                 functions |= {"__eq__": _same, "__hash__": _hashed}
             for name, function in functions.items():
@@ -85,7 +85,7 @@ def _hashed(self: Any) -> int:
     return hash(_compared(self))
 
 
-def _told(self: Any) -> str:
+def _reported(self: Any) -> str:
     shown = ", ".join(f"{each.name}={getattr(self, each.name)!r}" for each in self._fields_of_record if each.repr)
     return f"{type(self).__qualname__}({shown})"
 

@@ -17,7 +17,7 @@ Row = dict[str, Any]
 def load_library(extra: Sequence[str | PathLike[str]] = ()) -> Library:
     """Give the library, with a user's part files on top.
 
-    Source: `library/data/`; the shape of a user's file is told in `library.files.schema`.
+    Source: `library/data/`; the shape of a user's file is reported in `library.files.schema`.
     """
     if not extra:
         return built_in()

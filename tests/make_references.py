@@ -112,14 +112,14 @@ def with_outputs(text: str) -> str:
     """The document with the output of every console block as it is now."""
     outputs = iter(replayed(text)) if CONSOLE.search(text) else iter(())
 
-    def told(found: re.Match[str]) -> str:
+    def reported(found: re.Match[str]) -> str:
         out = []
         for _ in blocks(found[0])[0]:
             command, _, now = next(outputs)
             out.append("\n".join([f"$ {command}".replace("\n", "\n> "), *([now] if now else [])]))
         return "```console\n" + "\n".join(out) + "\n```"
 
-    return CONSOLE.sub(told, text)
+    return CONSOLE.sub(reported, text)
 
 
 def commands_page() -> str:
@@ -160,7 +160,9 @@ def setup_page() -> str:
         "## At the top of the file",
         "",
     ]
-    top = {name: told for name, told in schema["properties"].items() if "$ref" not in told and name != "chain"}
+    top = {
+        name: reported for name, reported in schema["properties"].items() if "$ref" not in reported and name != "chain"
+    }
     lines += [*_keys(top, ()), ""]
     for name, title in FILE_TABLES.items():
         table = schema["$defs"][name]
@@ -188,10 +190,12 @@ def need_page() -> str:
     }
     for title, table in tables.items():
         own = {
-            name: told for name, told in table["properties"].items() if name not in _item_figures() or title == "[need]"
+            name: reported
+            for name, reported in table["properties"].items()
+            if name not in _item_figures() or title == "[need]"
         }
-        told = " ".join(table.get("description", "").split())
-        lines += [f"## `{title}`", "", told, "", *_keys(own, table.get("required", ())), ""]
+        reported = " ".join(table.get("description", "").split())
+        lines += [f"## `{title}`", "", reported, "", *_keys(own, table.get("required", ())), ""]
         if title != "[need]":
             lines += ["And the figures of an item, as in a [set-up file](reference-setup.md).", ""]
     return "\n".join(lines).rstrip() + "\n"
@@ -214,10 +218,10 @@ def installation_page() -> str:
         if name == "attenuation":
             continue
         title = "[antenna]" if name == "antenna" else f"[[{name}]]"
-        own = {key: told for key, told in table["properties"].items() if name == "item" or key not in shared}
+        own = {key: reported for key, reported in table["properties"].items() if name == "item" or key not in shared}
         own = own if name in ("have", "offer") else table["properties"]
-        told = " ".join(table.get("description", "").split())
-        lines += [f"## `{title}`", "", told, "", *_keys(own, table.get("required", ())), ""]
+        reported = " ".join(table.get("description", "").split())
+        lines += [f"## `{title}`", "", reported, "", *_keys(own, table.get("required", ())), ""]
         if name in ("have", "offer"):
             lines += ["And the keys of an item, but for `id` and `after`.", ""]
     return "\n".join(lines).rstrip() + "\n"
@@ -249,8 +253,8 @@ def parts_page() -> str:
     return "\n".join(lines).rstrip() + "\n"
 
 
-def _inside(told: Mapping[str, Any], schema: Mapping[str, Any]) -> dict[str, Any]:
-    found: dict[str, Any] = schema["$defs"][told["items"]["$ref"].rpartition("/")[2]]
+def _inside(reported: Mapping[str, Any], schema: Mapping[str, Any]) -> dict[str, Any]:
+    found: dict[str, Any] = schema["$defs"][reported["items"]["$ref"].rpartition("/")[2]]
     return found
 
 
@@ -272,32 +276,41 @@ def _either(table: Mapping[str, Any]) -> list[str]:
 def _keys(properties: Mapping[str, Any], required: Any) -> Iterator[str]:
     yield "| key | what it is | takes | example |"
     yield "|---|---|---|---|"
-    for name, told in properties.items():
+    for name, reported in properties.items():
         key = f"**`{name}`**" if name in required else f"`{name}`"
-        examples = ", ".join(f"`{_toml(each)}`" for each in told.get("examples", ())[:3])
-        left_out = "" if told.get("default") in (None, "", [], {}) else f"; `{_toml(told['default'])}` if left out"
-        yield f"| {key} | {' '.join(told.get('description', '').split())} | {_takes(told)}{left_out} | {examples} |"
+        examples = ", ".join(f"`{_toml(each)}`" for each in reported.get("examples", ())[:3])
+        left_out = (
+            "" if reported.get("default") in (None, "", [], {}) else f"; `{_toml(reported['default'])}` if left out"
+        )
+        yield f"| {key} | {' '.join(reported.get('description', '').split())} | {_takes(reported)}{left_out} | {examples} |"
 
 
-def _takes(told: Mapping[str, Any]) -> str:
+def _takes(reported: Mapping[str, Any]) -> str:
     """What a key takes, in words."""
-    if "anyOf" in told:
-        others = [each for each in told["anyOf"] if each != {"type": "null"}]
-        # A list of words that are also taken in other letters is told as the words.
+    if "anyOf" in reported:
+        others = [each for each in reported["anyOf"] if each != {"type": "null"}]
+        # A list of words that are also taken in other letters is reported as the words.
         words = [each for each in others if "enum" in each]
         return " or ".join(dict.fromkeys(_takes(each) for each in words or others))
-    if "const" in told:
-        return f"`{told['const']}`"
-    if "enum" in told:
-        return ", ".join(f"`{each}`" for each in told["enum"])
-    if "$ref" in told:
+    if "const" in reported:
+        return f"`{reported['const']}`"
+    if "enum" in reported:
+        return ", ".join(f"`{each}`" for each in reported["enum"])
+    if "$ref" in reported:
         return "a table"
-    if told.get("pattern", "").startswith(r"^\s*"):
-        return f"text in {told['$comment']}" if "$comment" in told else "text with a currency"
-    bounds = [f"{word} {told[key]:,.15g}" for key, word in _BOUNDS.items() if isinstance(told.get(key), (int, float))]
+    if reported.get("pattern", "").startswith(r"^\s*"):
+        return f"text in {reported['$comment']}" if "$comment" in reported else "text with a currency"
+    bounds = [
+        f"{word} {reported[key]:,.15g}" for key, word in _BOUNDS.items() if isinstance(reported.get(key), (int, float))
+    ]
     kind = {"integer": "whole number", "number": "number", "boolean": "true or false", "array": "list"}
     return " ".join(
-        [kind.get(told.get("type", ""), "text"), *(["of"] if told.get("type") == "array" else []), *bounds, *_of(told)]
+        [
+            kind.get(reported.get("type", ""), "text"),
+            *(["of"] if reported.get("type") == "array" else []),
+            *bounds,
+            *_of(reported),
+        ]
     )
 
 
@@ -309,10 +322,10 @@ _BOUNDS = {
 }
 
 
-def _of(told: Mapping[str, Any]) -> list[str]:
-    if told.get("type") != "array":
+def _of(reported: Mapping[str, Any]) -> list[str]:
+    if reported.get("type") != "array":
         return []
-    inner = told.get("items") or {"anyOf": told["prefixItems"]}
+    inner = reported.get("items") or {"anyOf": reported["prefixItems"]}
     if inner.get("type") == "array":
         return ["lists: " + ", ".join(_takes(each) for each in inner["prefixItems"])]
     return [{"text": "texts", "a table": "tables"}.get(_takes(inner), _takes(inner))]

@@ -143,12 +143,12 @@ Entered = dict[str, tuple[float, list[tuple[str, int]]]]
 
 def entered(copy_of: Path, folder: str) -> Entered:
     """Run the tests of a folder, unbroken, and see which functions each enters."""
-    told = copy_of / "entered.json"
-    done = _run(copy_of, ["-p", "entered", folder], {"ENTERED": str(told)})
+    reported = copy_of / "entered.json"
+    done = _run(copy_of, ["-p", "entered", folder], {"ENTERED": str(reported)})
     if done.returncode not in (0, NO_TESTS):
         raise SystemExit(f"the unbroken tree fails its tests:\n{done.stdout.decode()[-3000:]}")
     cut = len(str(copy_of)) + 1
-    found = json.loads(told.read_text(encoding="utf-8"))
+    found = json.loads(reported.read_text(encoding="utf-8"))
     return {test: (seconds, [(path[cut:], line) for path, line in each]) for test, (seconds, each) in found.items()}
 
 
@@ -257,38 +257,38 @@ def main() -> None:
     asked.add_argument("--state", type=Path)
     asked.add_argument("--again", action="store_true")
     asked.add_argument("--jobs", type=int, default=2)
-    told = asked.parse_args()
+    reported = asked.parse_args()
     known: dict[str, bool] = {}
-    if told.state and told.state.exists():
-        known = json.loads(told.state.read_text(encoding="utf-8"))
-    if told.again:
+    if reported.state and reported.state.exists():
+        known = json.loads(reported.state.read_text(encoding="utf-8"))
+    if reported.again:
         known = {place: found for place, found in known.items() if found}
     every = {
         f"{each.path.relative_to(ROOT)}:{each.line}: {each.before} -> {each.after}": each
-        for each in sample(told.count, told.seed, tuple(told.room or ROOMS))
+        for each in sample(reported.count, reported.seed, tuple(reported.room or ROOMS))
     }
     copies: Copies = queue.SimpleQueue()
     left_out = shutil.ignore_patterns(".git", ".venv*", ".ci-venv", "__pycache__", ".*_cache")
-    with tempfile.TemporaryDirectory() as folder, ThreadPoolExecutor(told.jobs) as workers:
-        for number in range(told.jobs):
+    with tempfile.TemporaryDirectory() as folder, ThreadPoolExecutor(reported.jobs) as workers:
+        for number in range(reported.jobs):
             copies.put(Path(folder).resolve() / str(number))
             shutil.copytree(ROOT, Path(folder).resolve() / str(number), ignore=left_out)
         rooms = sorted({each.path.parent.name for each in every.values()})
-        reach = all_entered(rooms, copies, workers, told.state and told.state.with_suffix(".entered"))
+        reach = all_entered(rooms, copies, workers, reported.state and reported.state.with_suffix(".entered"))
 
         def find(place: str) -> None:
             if place not in known:
                 copy_of = copies.get()
                 known[place] = noticed(every[place], copy_of, reach)
                 copies.put(copy_of)
-                if told.state:
-                    told.state.write_text(json.dumps(dict(known), indent=1), encoding="utf-8")
+                if reported.state:
+                    reported.state.write_text(json.dumps(dict(known), indent=1), encoding="utf-8")
 
         caught = 0
         for index, (place, _) in enumerate(zip(every, workers.map(find, every), strict=True), 1):
             caught += known[place]
             print(f"{index}/{len(every)} {'caught  ' if known[place] else 'SURVIVES'} {place}", flush=True)
-            print(f"caught {caught} of {index} ({caught / index:.0%}), seed {told.seed}", flush=True)
+            print(f"caught {caught} of {index} ({caught / index:.0%}), seed {reported.seed}", flush=True)
 
 
 if __name__ == "__main__":

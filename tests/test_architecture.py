@@ -121,9 +121,9 @@ def section(text, title):
 
 
 def entries(text):
-    """Entries of the section Parameters: the names told, and the text of each."""
-    told = [re.match(r"(\w+(?:, \w+)*) : ", each) for each in re.split(r"\n(?=\w)", section(text, "Parameters"))]
-    return {name: each.string for each in told if each for name in each[1].split(", ")}
+    """Entries of the section Parameters: the names reported, and the text of each."""
+    reported = [re.match(r"(\w+(?:, \w+)*) : ", each) for each in re.split(r"\n(?=\w)", section(text, "Parameters"))]
+    return {name: each.string for each in reported if each for name in each[1].split(", ")}
 
 
 def has_figures(annotation):
@@ -143,7 +143,7 @@ def raises_itself(node):
 def test_public_functions_are_documented(name):
     """Every public function says what it takes and gives, with units, errors, an example and a source.
 
-    The names told are those of the signature, in its order; arrays of figures have their unit in brackets (`[-]` for a
+    The names reported are those of the signature, in its order; arrays of figures have their unit in brackets (`[-]` for a
     ratio), or say that they have any.
     """
     for node in public_functions(NAMES[name]):
@@ -160,9 +160,9 @@ def test_public_functions_are_documented(name):
         }
         for title, needed in wanted.items():
             assert section(text, title) or not needed, f"{name}.{node.name}: no section {title}"
-        told = entries(text)
-        assert list(told) == takes, f"{name}.{node.name}: takes {takes}, tells {list(told)}"
-        figures = {each.arg: told[each.arg] for each in arguments(node) if has_figures(each.annotation)}
+        reported = entries(text)
+        assert list(reported) == takes, f"{name}.{node.name}: takes {takes}, tells {list(reported)}"
+        figures = {each.arg: reported[each.arg] for each in arguments(node) if has_figures(each.annotation)}
         if has_figures(node.returns):
             figures["what it returns"] = section(text, "Returns")
         figures.pop("out", None)

@@ -53,10 +53,10 @@ def test_python_blocks_give_what_they_show(path, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     session = doctest.DocTestParser().get_doctest(code, {}, path.name, str(path), 0)
     flags = doctest.NORMALIZE_WHITESPACE | doctest.ELLIPSIS | doctest.IGNORE_EXCEPTION_DETAIL
-    told = []
-    result = doctest.DocTestRunner(optionflags=flags).run(session, out=told.append)
+    reported = []
+    result = doctest.DocTestRunner(optionflags=flags).run(session, out=reported.append)
     assert result.attempted > 0
-    assert result.failed == 0, "".join(told)
+    assert result.failed == 0, "".join(reported)
 
 
 def test_every_code_block_is_of_a_kind_that_is_checked_or_only_shown():

@@ -74,7 +74,7 @@ def test_the_public_names_are_sorted_and_each_is_a_documented_function_or_class(
         assert name in dir(chain)
 
 
-def test_type_checkers_are_told_of_what_is_taken():
+def test_type_checkers_are_reported_of_what_is_taken():
     """The stub is that of the functions as they are; it names every public name, and nothing inside is shown by dir()."""
     text = STUB.read_text(encoding="utf-8")
     assert text == stub_text(), "run 'python tests/make_references.py __init__.pyi'"
@@ -236,7 +236,7 @@ def test_readings_without_a_phase_have_no_network(setup):
         chain.recover(setup, typed, draws=1000).to_network()
 
 
-def test_what_does_not_apply_is_an_empty_cell_and_infinity_is_told():
+def test_what_does_not_apply_is_an_empty_cell_and_infinity_is_reported():
     """NaN and None show as nothing, infinity as inf, a long text is cut on a terminal but not in markup."""
 
     class Sample(ResultTable):

@@ -35,9 +35,9 @@ def test_the_reference_tells_every_key_and_every_command():
     """Nothing of the schema and no command is left out of the pages."""
     page = make_references.setup_page()
     for table in setup_schema()["$defs"].values():
-        for key, told in table["properties"].items():
+        for key, reported in table["properties"].items():
             assert re.search(rf"^\| (\*\*)?`{key}`(\*\*)? \|", page, flags=re.MULTILINE), key
-            assert " ".join(told["description"].split()) in page
+            assert " ".join(reported["description"].split()) in page
     commands = make_references.commands_page()
     for name in (each for section in COMMANDS.values() for each in section):
         assert f"### chain {name}\n" in commands

@@ -282,9 +282,9 @@ def test_readings_as_people_type_them(text, kind, value, half_step):
 )
 def test_what_stays_open_is_asked_back(text, hint):
     """Nothing is guessed: the remedy is a text that is taken."""
-    with pytest.raises(UnitError) as told:
+    with pytest.raises(UnitError) as reported:
         parse_reading(text)
-    assert hint in " ".join(map(str, told.value.args))
+    assert hint in " ".join(map(str, reported.value.args))
 
 
 def test_an_impedance_is_a_reflection_in_the_plane_s_reference():

@@ -90,9 +90,9 @@ class CheckResult(ResultTable):
     def headline(self) -> str:
         """Title, whether it fits, and how many remarks of each level there are."""
         counts = ((level, sum(each.level == level for each in self.findings)) for level in LEVELS)
-        told = ", ".join(f"{count} x {level}" for level, count in counts if count)
+        reported = ", ".join(f"{count} x {level}" for level, count in counts if count)
         return f"{self.title}: {'fits together' if self.fits else 'does not fit together'}" + (
-            f"; {told}" if told else ""
+            f"; {reported}" if reported else ""
         )
 
     def to_dict(self) -> dict[str, Any]:

@@ -196,11 +196,11 @@ def expect(
     magnitude = np.asarray(magnitude_from_vswr(np.array(wanted)))
     known = nominal_maps(measurement)
     limit = setup.far.limit_vswr
-    told = float(magnitude_from_vswr(limit if limit is not None else 2.0))
+    reported = float(magnitude_from_vswr(limit if limit is not None else 2.0))
     report = progress or (lambda _: None)
-    accuracy = _accuracy(measurement, told, digits, seed) if draws is None else None
+    accuracy = _accuracy(measurement, reported, digits, seed) if draws is None else None
     count = draws or max(draw_count(measurement.freq_hz.size), accuracy.draws if accuracy else 0)
-    low, high, proving = _at_limit(measurement, told, limit is not None, count, seed, report)
+    low, high, proving = _at_limit(measurement, reported, limit is not None, count, seed, report)
     worst = int(np.argmax(high - low))
     drawn = _Drawn(measurement, count, seed)
     return Expectation(
@@ -215,7 +215,7 @@ def expect(
         float(vswr(known.ceiling().max())),
         float(vswr(reading_bound(measurement, np.ones(measurement.freq_hz.size))[1].max())),
         _bound_aim(measurement, limit),
-        _interval_aim(measurement, proving, told, seed),
+        _interval_aim(measurement, proving, reported, seed),
         COVERAGE,
         seed,
         whole_batches(count),
@@ -227,14 +227,14 @@ def expect(
 
 
 def _at_limit(
-    measurement: Measurement, told: float, proves: bool, count: int, seed: int, report: Progress
+    measurement: Measurement, reported: float, proves: bool, count: int, seed: int, report: Progress
 ) -> tuple[Real, Real, tuple[float, int] | None]:
     """Range of readings of the limit over frequency, and the reading that proves it everywhere, if that is asked for."""
-    here = np.array([told])
+    here = np.array([reported])
     if not proves:
         low, high = reading_ranges(measurement, here, count, seed, report)
         return low[0], high[0], None
-    low, high, proving = ranges_and_proof(measurement, here, told, count, seed, report)
+    low, high, proving = ranges_and_proof(measurement, here, reported, count, seed, report)
     return low[0], high[0], proving
 
 
@@ -245,11 +245,11 @@ def _rows(wanted: Sequence[float], found: dict[str, Real]) -> tuple[ExpectedRead
     )
 
 
-def _accuracy(measurement: Measurement, told: float, digits: int, seed: int) -> Accuracy | None:
+def _accuracy(measurement: Measurement, reported: float, digits: int, seed: int) -> Accuracy | None:
     """Draws that settle the interval of the limit in the middle of the sweep."""
     middle = measurement.freq_hz.size // 2
     here = measurement.at(slice(middle, middle + 1))
-    seen = of_magnitude(here, told, False)
+    seen = of_magnitude(here, reported, False)
     start = draw_count(measurement.freq_hz.size)
     return settled_intervals(lambda count: intervals(here, seen, draws=count or start, seed=seed), None, digits)[1]
 

@@ -41,8 +41,8 @@ STANDING = (
 def safety(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph) -> list[Finding]:
     """Give the cautions that hold for every antenna lead."""
     # With no feed stated, the check of the DC path itself asks for the meter.
-    told = STANDING if setup.far.dc_feed_v is not None else STANDING[:-1]
-    return [Finding("caution", where, text, remedy, "safety") for where, text, remedy in told]
+    reported = STANDING if setup.far.dc_feed_v is not None else STANDING[:-1]
+    return [Finding("caution", where, text, remedy, "safety") for where, text, remedy in reported]
 
 
 def dc_path(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph) -> list[Finding]:

@@ -24,7 +24,7 @@ __all__ = [
     "costed_joints",
     "impedance_changes",
     "missing_match",
-    "piece_cost",
+    "part_cost",
     "reversed_part",
     "wrong_impedance",
 ]
@@ -61,7 +61,7 @@ class Cost:
         return text
 
 
-def piece_cost(elements: tuple[Element, ...], near_ohm: float, far_ohm: float, freq_hz: Real) -> Cost:
+def part_cost(elements: tuple[Element, ...], near_ohm: float, far_ohm: float, freq_hz: Real) -> Cost:
     """Reflection and mismatch loss of a piece between the lines on its two sides.
 
     Source: Two-port of the piece in the lines' impedances; mismatch loss -10 log10(1 - |S11|^2).
@@ -131,19 +131,19 @@ def wrong_impedance(setup: Setup, joints: tuple[Connection, ...], graph: SetupGr
         level = "caution"
         try:
             elements = tuple(element for item in items for element in elements_of(item, freq_hz))
-            cost = piece_cost(elements, near_ohm, far_ohm, freq_hz)
-            told = str(cost)
+            cost = part_cost(elements, near_ohm, far_ohm, freq_hz)
+            reported = str(cost)
             level = "note" if cost.worst_return_loss_db >= SLIGHT_DB else level
         except RangeError as fault:
-            told = f"its cost is not known ({fault})"
-        text = f"a {item_ohm(items[0])[0]:g}-ohm piece in the {line} line: {told}"
-        remedy = f"use {near_ohm:g}-ohm parts there, or the shortest piece that will do"
+            reported = f"its cost is not known ({fault})"
+        text = f"a {item_ohm(items[0])[0]:g}-ohm part in the {line} line: {reported}"
+        remedy = f"use {near_ohm:g}-ohm parts there, or the shortest part that will do"
         found.append(Finding(level, "/".join(item.id for item in items), text, remedy, "wrong-impedance"))
     return found
 
 
 def costed_joints(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph) -> list[Finding]:
-    """Find joints where the line's impedance steps, or that hold a short piece of wrong impedance, and their cost."""
+    """Find joints where the line's impedance steps, or that hold a short length of wrong impedance, and their cost."""
     freq_hz = _grid(setup)
     found = []
     for each in joints:
@@ -152,7 +152,7 @@ def costed_joints(setup: Setup, joints: tuple[Connection, ...], graph: SetupGrap
             continue
         texts = [f"the line steps from {near_ohm:g} to {far_ohm:g} ohm"] if near_ohm != far_ohm else []
         texts += [f"{length_m * 1e3:g} mm (electrical) of {ohm:g} ohm lie in it" for ohm, length_m in each.sections]
-        cost = piece_cost(connection_elements(each, freq_hz), near_ohm, far_ohm, freq_hz)
+        cost = part_cost(connection_elements(each, freq_hz), near_ohm, far_ohm, freq_hz)
         remedy = "parts and connectors of the line's own impedance avoid it"
         found.append(Finding("note", each.id, f"{' and '.join(texts)}: {cost}", remedy, "costed-joint"))
     return found
@@ -179,11 +179,11 @@ def _readings(ways: tuple[Complex, Complex], line_ohm: float, end_ohm: float) ->
     opened, shorted, load = (
         [float(vswr(np.abs(twoport.input_reflection(s, end)[0]))) for s in ways] for end in (1.0, -1.0, 0.0)
     )
-    told = f"At {line_ohm:g} ohm a {end_ohm:g}-ohm load behind it reads VSWR {load[0]:.2f} instead of {load[1]:.2f}"
+    reported = f"At {line_ohm:g} ohm a {end_ohm:g}-ohm load behind it reads VSWR {load[0]:.2f} instead of {load[1]:.2f}"
     # Without loss an open and a short read full reflection either way round, which tells nothing.
     if max(*opened, *shorted) < TELLING_VSWR:
-        told += f", an open {opened[0]:.2f} instead of {opened[1]:.2f}, a short {shorted[0]:.2f} instead of {shorted[1]:.2f}"
-    return told
+        reported += f", an open {opened[0]:.2f} instead of {opened[1]:.2f}, a short {shorted[0]:.2f} instead of {shorted[1]:.2f}"
+    return reported
 
 
 def _both_ways(item: Item, near_ohm: float, far_ohm: float, freq_hz: Real) -> tuple[Complex, Complex] | None:
@@ -223,9 +223,9 @@ def impedance_changes(setup: Setup, joints: tuple[Connection, ...], graph: Setup
         if _unlike(ohm, steps[-1]):
             steps.append(ohm)
     # One wrong piece or one turned pad makes two changes too many and has a remark of its own.
-    told = 2 * min(1, len(_wrong_runs(setup)) + len(_turned(setup)))
+    reported = 2 * min(1, len(_wrong_runs(setup)) + len(_turned(setup)))
     excess = len(steps) - 1 - _unlike(ohms[0], ohms[-1])
-    if excess <= told:
+    if excess <= reported:
         return []
     return [
         Finding(

@@ -124,7 +124,7 @@ def judge(
     chance = np.where(possible, np.clip(0.5, least, most), np.nan)
     words = np.where(high <= limit + ROUNDING, "pass", np.where(seen.size > test.edge, "fail", "not proven"))
     if readings.processed:
-        # What a gate took away cannot be told from what it left: such a sweep leans, and proves nothing.
+        # What a gate took away cannot be distinguished from what it left: such a sweep leans, and proves nothing.
         words = np.full(words.shape, "not proven")
     words = np.where(possible, words, "impossible")
     channels = _channels(members, readings, found, ends, magnitude, words, limit, test)

@@ -376,7 +376,7 @@ def _excluded(measurement: Measurement, readings: Readings, seed: int) -> float:
 
 
 def _in_words(size: float) -> str:
-    """A reflection in either unit, for an error that is told before anything is shown in one."""
+    """A reflection in either unit, for an error that is reported before anything is shown in one."""
     loss_db = return_loss_db(np.asarray(size))
     return f"VSWR {float(vswr(size)):.2f} (return loss {float(loss_db):.1f} dB)"
 

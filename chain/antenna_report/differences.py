@@ -93,7 +93,7 @@ def _rests_on(result: AntennaComparison, most: ChannelDifference) -> str:
 def _next(result: AntennaComparison) -> str:
     open_rows = result.count("can't tell")
     if result.processed:
-        return f"Next: compare sweeps as measured; one is {plain(result.processed)}, and nothing is told from it."
+        return f"Next: compare sweeps as measured; one is {plain(result.processed)}, and nothing is concluded from it."
     if open_rows and not result.has_phase and result.could_show_phase:
         return "Next: save the sweeps with phase; then errors that both share cancel."
     if not result.exchanged and result.verdict in CHANGED:
@@ -167,7 +167,7 @@ def level_lines(result: LevelComparison) -> tuple[str, str, str]:
     if not result.channels:
         return _other_lines(result)
     first, second = short(result.first_name), short(result.second_name)
-    told = {word: [each for each in result.channels if each.verdict == word] for word in ("better", "worse")}
+    reported = {word: [each for each in result.channels if each.verdict == word] for word in ("better", "worse")}
     span = f"{result.mean_low_db:.1f} to {result.mean_high_db:.1f} (95 %)"
     if result.verdict == "can't tell":
         head = f"Cannot tell {second} from {first} by level: {result.mean_db:+.1f} dB, {span}."
@@ -176,10 +176,8 @@ def level_lines(result: LevelComparison) -> tuple[str, str, str]:
     reference = ""
     if not math.isnan(result.reference_dbi):
         reference = f" Realised gain about {result.reference_dbi + result.mean_db:.1f} dBi."
-    rests = (
-        f"Better in {len(told['better'])}, worse in {len(told['worse'])} of {len(result.channels)} channels.{reference}"
-    )
-    if result.verdict != "can't tell" and not any(told.values()):
+    rests = f"Better in {len(reported['better'])}, worse in {len(reported['worse'])} of {len(result.channels)} channels.{reference}"
+    if result.verdict != "can't tell" and not any(reported.values()):
         rests = f"No channel shows it alone, all {len(result.channels)} together do.{reference}"
     advice = "Next: read each again in turn, A-B-A-B; twice the readings narrow it most."
     if result.verdict != "can't tell":

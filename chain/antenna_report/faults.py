@@ -42,7 +42,7 @@ def three_lines(result: AntennaFaults) -> tuple[str, str, str]:
     if not rivals:
         blind = sum(each.seen is None for each in result.signs)
         more = f"{blind} of {len(result.signs)} signs were not read" if blind else "all signs were read"
-        next_step = "Next: give --before and --handled sweeps, and more can be told."
+        next_step = "Next: give --before and --handled sweeps, and more can be determined."
         return (
             "No sign of a fault of the antenna in what was read.",
             f"That is no proof: {more}.",
@@ -61,7 +61,7 @@ def _cut(text: str) -> str:
 
 
 def _signs(each: Suspect) -> str:
-    told = [f"seen: {text}" for text in each.seen]
-    told += [f"against: {text}" for text in each.against]
-    told += [f"not read: {text}" for text in each.not_read]
-    return "; ".join(told) or "none seen"
+    reported = [f"seen: {text}" for text in each.seen]
+    reported += [f"against: {text}" for text in each.against]
+    reported += [f"not read: {text}" for text in each.not_read]
+    return "; ".join(reported) or "none seen"

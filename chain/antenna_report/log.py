@@ -204,7 +204,7 @@ def trend_grid(result: LogTrends) -> Grid:
     ]
     rows: list[list[object]] = []
     for each in result.series:
-        told = ", ".join(f"{one.after:%Y-%m} {one.change_db:+.2f}" for one in each.steps)
+        reported = ", ".join(f"{one.after:%Y-%m} {one.change_db:+.2f}" for one in each.steps)
         rows.append(
             [
                 short(each.name),
@@ -212,7 +212,7 @@ def trend_grid(result: LogTrends) -> Grid:
                 str(each.records),
                 _with(each.since_first_db, each.half_width_db),
                 _with(each.trend_db_per_year, each.trend_half_width_db),
-                told + (f", {each.apart.after:%Y-%m} alone" if each.apart else "") if told else each.changed,
+                reported + (f", {each.apart.after:%Y-%m} alone" if each.apart else "") if reported else each.changed,
             ]
         )
     return columns, rows

@@ -37,12 +37,12 @@ def render(result: Tuning, console: Console, every_point: bool = False) -> None:
     answer(console, three_lines(result), result.warnings, STYLES[result.verdict])
     _table(result, console, every_point)
     console.print()
-    told = facts(result)
-    for line in told[:FACTS_SHOWN]:
+    reported = facts(result)
+    for line in reported[:FACTS_SHOWN]:
         say(console, line, indent=2)
     if result.verdict in ("too long", "too short") or result.trial is not None:
         say(console, CAUTION)
-    notes(console, result.assumed, [*told[FACTS_SHOWN:], conditions(result)])
+    notes(console, result.assumed, [*reported[FACTS_SHOWN:], conditions(result)])
 
 
 def three_lines(result: Tuning) -> tuple[str, str, str]:

@@ -1,4 +1,4 @@
-"""Where every dB goes: losses of the chain told apart, and shares of the source's power that add up to one."""
+"""Where every dB goes: losses of the chain distinguished, and shares of the source's power that add up to one."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """Ends of items as placed, and what happens where two meet: the verdict, the step of impedance, short lines of a wrong one.
 
-F plugs are told by the cable they sit on, since its own conductor is the pin.
+F plugs are named by the cable they sit on, since its own conductor is the pin.
 """
 
 from __future__ import annotations

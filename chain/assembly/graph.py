@@ -1,6 +1,6 @@
 """The set-up as a graph: connector ends are its nodes, items and joints its edges, arms of splitters its branches.
 
-A node is a tuple: the way to the item from the outer end (an arm's item is told by splitter, port and its own id), then
+A node is a tuple: the way to the item from the outer end (an arm's item is named by splitter, port and its own id), then
 the end. `("pad", "far")` is the pad's far connector, `("tap", "out2")` a port of a splitter, `("tap", "out2", "load",
 "near")` the load on it; `("near", "port")` and `("far", "port")` are the analyzer and the antenna.
 """

@@ -1,4 +1,4 @@
-"""Answer of `chain budget`: the losses of a set-up with the terms a reader wants told apart, and its levels."""
+"""Answer of `chain budget`: the losses of a set-up with the terms a reader wants distinguished, and its levels."""
 
 from __future__ import annotations
 

@@ -407,7 +407,7 @@ def _learnt(
     passing(s)
     pairs = 1 if of_one is None else 2
     course, boxes = COURSES[asked.kind], recipe.boxes(span)
-    # Turns of the phase are counted over the whole sweep, figures told for the span alone.
+    # Turns of the phase are counted over the whole sweep, figures stated for the span alone.
     fit = BoxFit.of(whole.freq_hz, s, course, boxes, at_hz, asked.seconds, pairs, span)
 
     def figures(traces: Traces) -> dict[str, Real]:

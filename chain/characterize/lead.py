@@ -27,7 +27,7 @@ __all__ = [
 DB_PER_NEPER = 1 / NEPER_PER_DB
 FIRST_ROUNDS, NEXT_ROUNDS = 8, 2
 TWO_TERMS_FROM = 2.0
-"""Least ratio of the ends of the span at which conductor and dielectric loss can be told apart."""
+"""Least ratio of the ends of the span at which conductor and dielectric loss can be distinguished."""
 MOST_SCATTER = 1.0
 MOST_REST, EXCHANGED = 0.25, 0.4
 """Parts of a turn that may be left at zero frequency; near a half, two ends were taken for one another."""

@@ -22,7 +22,7 @@ __all__ = ["LeadKnown", "lead_part"]
 
 MOST_OF_SOURCE = 200
 USUAL_LEAD_DB = 20.0
-"""Reflection limit of a lead whose own is not told: practice for a home-made one."""
+"""Reflection limit of a lead whose own is not reported: practice for a home-made one."""
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""What every learnt part has: id and date, the span it is told for, its row in the library, the text of its part file."""
+"""What every learnt part has: id and date, the span it is described for, its row in the library, the text of its part file."""
 
 from __future__ import annotations
 
@@ -82,7 +82,7 @@ class MeasuredFit:
 
 
 def asked_hz(freq_hz: Real, about: About) -> Real:
-    """Frequencies at which the part's loss is told [Hz]."""
+    """Frequencies at which the part's loss is reported [Hz]."""
     low, high = about.span_hz or (freq_hz[0], freq_hz[-1])
     if low < freq_hz[0] * (1 - SLACK) or high > freq_hz[-1] * (1 + SLACK) or low > high:
         raise RangeError(
@@ -115,13 +115,13 @@ def _doubts(measured: MeasuredFit, row: Mapping[str, Any]) -> tuple[str, ...]:
     percent = float(row.get("loss_tolerance_percent", 0.0))
     if percent > VAGUE_PERCENT:
         texts.append(
-            f"the loss is too small for this analyzer: uncertain by {percent:g} %; measure a longer piece of the same cable, "
+            f"the loss is too small for this analyzer: uncertain by {percent:g} %; measure a longer part of the same cable, "
             "or calibrate better"
         )
     return tuple(texts)
 
 
-def _told(
+def _reported(
     measured: MeasuredFit, about: About, kind: str, method: str, mean: Figure, row: dict[str, Any]
 ) -> tuple[dict[str, Any], list[str]]:
     """The whole row, and the remarks at the top of the part file."""
@@ -129,7 +129,7 @@ def _told(
     files = ", ".join(plain(PurePath(name).name) for name in sweeps.files)
     times = "once" if sweeps.repeats == 1 else f"{sweeps.repeats} times"
     span = f"{sweeps.freq_hz[0] / 1e6:g} to {sweeps.freq_hz[-1] / 1e6:g} MHz"
-    told = f"{mean.value:.3f} dB, {mean.low:.3f} to {mean.high:.3f} dB at {100 * COVERAGE:g} %"
+    reported = f"{mean.value:.3f} dB, {mean.low:.3f} to {mean.high:.3f} dB at {100 * COVERAGE:g} %"
     row = {
         "id": about.id,
         "name": about.name or f"own {NAMES[kind]}, measured {about.date}",
@@ -138,11 +138,11 @@ def _told(
         "source": f"{row.get('source', '')}own sweeps of {about.date}, by {method}{': ' if files else ''}{files}"[
             :LONGEST_SOURCE
         ],
-        "note": f"Measured {times} over {span}. Mean loss {told}. Tolerances cover these intervals.",
+        "note": f"Measured {times} over {span}. Mean loss {reported}. Tolerances cover these intervals.",
     }
     remarks = [
         f"A {NAMES[kind]} of your own, learnt on {about.date} from {method}; measured {times}, {span}.",
-        f"Mean loss {told}.",
+        f"Mean loss {reported}.",
         f'In a set-up: library = ["this file"] at its top, part = "{about.id}" in the item.',
         *(f"Assumed: {text}." for text in measured.assumed),
     ]
@@ -159,7 +159,7 @@ def whole(
     mean = figure("mean_loss_db", measured.found["mean_loss_db"], "loss, mean over the sweep")
     # What is passive gives nothing out.
     mean = replace(mean, low=max(mean.low, 0.0))
-    row, remarks = _told(measured, about, kind, method, mean, row)
+    row, remarks = _reported(measured, about, kind, method, mean, row)
     return Learnt(
         id=about.id,
         title=str(row["name"]),

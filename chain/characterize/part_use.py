@@ -1,4 +1,4 @@
-"""What a learnt part changes in a set-up: the item's part replaced, its limit told before and after."""
+"""What a learnt part changes in a set-up: the item's part replaced, its limit reported before and after."""
 
 from __future__ import annotations
 
@@ -65,9 +65,9 @@ def compared(
     """A set-up before and after."""
     after = with_part(setup, name, learnt)
     limit = setup.far.limit_vswr or USUAL_LIMIT
-    told = progress or (lambda share: None)
-    first = expect(setup, [limit], seed=seed, progress=lambda share: told(share / 2))
-    second = expect(after, [limit], seed=seed, progress=lambda share: told((1 + share) / 2))
+    reported = progress or (lambda share: None)
+    first = expect(setup, [limit], seed=seed, progress=lambda share: reported(share / 2))
+    second = expect(after, [limit], seed=seed, progress=lambda share: reported((1 + share) / 2))
     worst = int(np.argmax(first.freq_hz == first.worst_hz))
     before = _side(setup, first, worst, item_of(setup, name).part.id, seed)
     return BeforeAfter(setup.title, name, limit, first.worst_hz, before, _side(after, second, worst, learnt.id, seed))

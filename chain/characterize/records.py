@@ -57,7 +57,7 @@ class BeforeAfter:
 class Learnt(ResultTable):
     """Answer of `learn`. Losses run over `freq_hz`, matched at both ends in the part's own impedances.
 
-    `loss_db` with its interval is of the piece that was measured, so of the whole lead; `row` is the part as a row of the
+    `loss_db` with its interval is of the part that was measured, so of the whole lead; `row` is the part as a row of the
     library, whose tolerances cover these intervals.
     """
 

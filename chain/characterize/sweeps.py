@@ -103,7 +103,7 @@ def one_port_sweeps(paths: Mapping[str, Sequence[str]], reference_ohm: float | N
 
 
 def _sweep(name: str, reference_ohm: float | None) -> Readings:
-    """One sweep; only tables of R and X need to be told of the reference, a Touchstone file has its own."""
+    """One sweep; only tables of R and X need to be given the reference, a Touchstone file has its own."""
     own = None if looks_like_touchstone(lines_of(name)) else reference_ohm
     return read_sweep(name, plane_ohm=own)
 
@@ -112,9 +112,9 @@ def _counts(paths: Mapping[str, Sequence[str]]) -> list[Defect]:
     counts = {end: len(names) for end, names in paths.items()}
     if len(set(counts.values())) == 1:
         return []
-    told = ", ".join(f"{count} of the {end}" for end, count in counts.items())
+    reported = ", ".join(f"{count} of the {end}" for end, count in counts.items())
     first = next(name for names in paths.values() for name in names)
-    return [Defect(first, 0, 0, f"is one of unequal numbers of sweeps: {told}", "give each end equally often")]
+    return [Defect(first, 0, 0, f"is one of unequal numbers of sweeps: {reported}", "give each end equally often")]
 
 
 def _grids(sweeps: Sequence[tuple[str, Real]]) -> list[Defect]:

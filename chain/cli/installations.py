@@ -1,4 +1,4 @@
-"""An installation where a command takes set-ups too: told apart by what the file holds."""
+"""An installation where a command takes set-ups too: distinguished by what the file holds."""
 
 from __future__ import annotations
 

@@ -129,15 +129,15 @@ def command(shared: Common, way: str, files: tuple[str, ...], touchstone: str | 
     )
     for path in (shared.output, touchstone):
         refuse_overwriting(path, shared.force, inputs)
-    told = asked(given, ENDS.get(way, ()))
-    found = METHODS[way](paths, told, shared.seed)
-    if told.setup is not None:
+    reported = asked(given, ENDS.get(way, ()))
+    found = METHODS[way](paths, reported, shared.seed)
+    if reported.setup is not None:
         from chain.characterize.part_use import compared
         from chain.uncertainty.intervals import SEED
 
         seed = SEED if shared.seed is None else shared.seed
         with progress(shared) as report:
-            found = replace(found, comparison=compared(told.setup, given["item"], found, seed, report))
+            found = replace(found, comparison=compared(reported.setup, given["item"], found, seed, report))
     if touchstone:
         _write_two_port(touchstone, found, shared, inputs)
     _deliver(shared, found, inputs, touchstone or "")
@@ -167,39 +167,39 @@ def _paths(method: str, files: Sequence[str], given: Mapping[str, Any]) -> dict[
     return {end: ends[end] for end in wanted}
 
 
-def _lead(paths: Mapping[str, Sequence[str]], told: Asked, seed: int | None) -> Learnt:
+def _lead(paths: Mapping[str, Sequence[str]], reported: Asked, seed: int | None) -> Learnt:
     from chain.characterize.characterize import learn_lead
     from chain.characterize.intervals import DRAWS, SEED
     from chain.characterize.sweeps import one_port_sweeps
 
-    sweeps = one_port_sweeps(paths, told.value("reference", "impedance"))
-    length, factor = told.value("length", "length"), _factor(told)
-    if length is None and told.item is not None and told.item.length_m:
-        length = told.item.length_m
-    told, tolerance = _tolerance(told, length)
-    ohm = told.value("impedance", "impedance")
-    if ohm is None and told.item is not None:
-        ohm = getattr(told.item.part, "impedance_ohm", None)
+    sweeps = one_port_sweeps(paths, reported.value("reference", "impedance"))
+    length, factor = reported.value("length", "length"), _factor(reported)
+    if length is None and reported.item is not None and reported.item.length_m:
+        length = reported.item.length_m
+    reported, tolerance = _tolerance(reported, length)
+    ohm = reported.value("impedance", "impedance")
+    if ohm is None and reported.item is not None:
+        ohm = getattr(reported.item.part, "impedance_ohm", None)
     seed = SEED if seed is None else seed
     return learn_lead(
         sweeps,
-        told.about,
-        told.analyzer,
+        reported.about,
+        reported.analyzer,
         length,
         factor,
         ohm,
         tolerance,
         DRAWS,
         seed,
-        told.like(),
-        bool(told.given["like"]),
+        reported.like(),
+        bool(reported.given["like"]),
     )
 
 
-def _factor(told: Asked) -> float | None:
+def _factor(reported: Asked) -> float | None:
     from chain.errors import UnitError, quoted
 
-    text = told.given["velocity_factor"]
+    text = reported.given["velocity_factor"]
     if text is None:
         return None
     try:
@@ -211,85 +211,85 @@ def _factor(told: Asked) -> float | None:
     return value
 
 
-def _tolerance(told: Asked, length: float | None) -> tuple[Asked, float]:
-    stated = told.value("length_tolerance", "length")
+def _tolerance(reported: Asked, length: float | None) -> tuple[Asked, float]:
+    stated = reported.value("length_tolerance", "length")
     if length is None:
-        return told, 0.0
+        return reported, 0.0
     if stated is None:
-        told = told.assuming(f"length tolerance {USUAL_LENGTH_TOLERANCE_M * 1e3:g} mm (practice)")
+        reported = reported.assuming(f"length tolerance {USUAL_LENGTH_TOLERANCE_M * 1e3:g} mm (practice)")
         stated = USUAL_LENGTH_TOLERANCE_M
-    return told, min(stated, length)
+    return reported, min(stated, length)
 
 
-def _delay(told: Asked, kind: str, length: float | None) -> float | None:
+def _delay(reported: Asked, kind: str, length: float | None) -> float | None:
     """Delay as far as it is known: of an adapter by its electrical length, of a lead with its velocity factor."""
     from library.formulas import LIGHT_M_PER_S
 
-    factor = _factor(told) if kind == "coax" else 1.0
+    factor = _factor(reported) if kind == "coax" else 1.0
     return None if length is None or factor is None else length / LIGHT_M_PER_S / factor
 
 
-def _two_port(paths: Mapping[str, Sequence[str]], told: Asked, seed: int | None) -> Learnt:
+def _two_port(paths: Mapping[str, Sequence[str]], reported: Asked, seed: int | None) -> Learnt:
     from chain.characterize.characterize import learn_two_port
     from chain.characterize.intervals import DRAWS, SEED
     from chain.characterize.sweeps import two_port_sweeps
 
-    ohm = told.value("reference", "impedance")
-    sweeps = two_port_sweeps(paths["through"], None if ohm is None else (ohm, ohm), told.given["ports"])
-    kind = told.kind()
-    told, ends, length = _placed(told, kind)
+    ohm = reported.value("reference", "impedance")
+    sweeps = two_port_sweeps(paths["through"], None if ohm is None else (ohm, ohm), reported.given["ports"])
+    kind = reported.kind()
+    reported, ends, length = _placed(reported, kind)
     seed = SEED if seed is None else seed
-    delay = _delay(told, kind, length)
-    return learn_two_port(sweeps, told.about, told.analyzer, ends, kind, delay, length, DRAWS, seed)
+    delay = _delay(reported, kind, length)
+    return learn_two_port(sweeps, reported.about, reported.analyzer, ends, kind, delay, length, DRAWS, seed)
 
 
-def _placed(told: Asked, kind: str) -> tuple[Asked, Any, float | None]:
+def _placed(reported: Asked, kind: str) -> tuple[Asked, Any, float | None]:
     """Ends and length of a part, and what is assumed of them."""
-    length = told.value("length", "length")
-    if length is None and kind == "coax" and told.item is not None:
-        length = told.item.length_m or None
-    ends = told.ends(kind)
-    if kind != "coax" and told.item is None:
-        told = told.assuming("DC: passed (no sweep tells)")
-    return told, ends, length
+    length = reported.value("length", "length")
+    if length is None and kind == "coax" and reported.item is not None:
+        length = reported.item.length_m or None
+    ends = reported.ends(kind)
+    if kind != "coax" and reported.item is None:
+        reported = reported.assuming("DC: passed (no sweep tells)")
+    return reported, ends, length
 
 
-def _ends(paths: Mapping[str, Sequence[str]], told: Asked, seed: int | None) -> Learnt:
+def _ends(paths: Mapping[str, Sequence[str]], reported: Asked, seed: int | None) -> Learnt:
     from chain.characterize.characterize import learn_ends
     from chain.characterize.intervals import DRAWS, SEED
     from chain.characterize.sweeps import one_port_sweeps
 
-    sweeps = one_port_sweeps(paths, told.value("reference", "impedance"))
-    kind = told.kind()
-    told, ends, length = _placed(told, kind)
-    load_ohm = told.value("load_impedance", "impedance")
+    sweeps = one_port_sweeps(paths, reported.value("reference", "impedance"))
+    kind = reported.kind()
+    reported, ends, length = _placed(reported, kind)
+    load_ohm = reported.value("load_impedance", "impedance")
     if load_ohm is None:
-        told = told.assuming(f"load: of {ends.far_ohm:g} ohm, as the far end")
+        reported = reported.assuming(f"load: of {ends.far_ohm:g} ohm, as the far end")
     seed = SEED if seed is None else seed
-    delay = _delay(told, kind, length)
-    return learn_ends(sweeps, told.about, told.analyzer, ends, kind, delay, length, load_ohm, DRAWS, seed)
+    delay = _delay(reported, kind, length)
+    return learn_ends(sweeps, reported.about, reported.analyzer, ends, kind, delay, length, load_ohm, DRAWS, seed)
 
 
-def _back_to_back(paths: Mapping[str, Sequence[str]], told: Asked, seed: int | None) -> Learnt:
+def _back_to_back(paths: Mapping[str, Sequence[str]], reported: Asked, seed: int | None) -> Learnt:
     from chain.characterize.characterize import learn_back_to_back
     from chain.characterize.intervals import DRAWS, SEED
     from chain.characterize.sweeps import two_port_sweeps
 
-    if told.given["kind"] not in (None, "pad"):
+    if reported.given["kind"] not in (None, "pad"):
         raise click.UsageError("Back to back, two pads are learnt: leave --kind out.")
-    ohm = told.value("reference", "impedance")
-    sweeps = two_port_sweeps(paths["through"], None if ohm is None else (ohm, ohm), told.given["ports"])
-    told, ends, _ = _placed(told, "pad")
-    difference, facing = told.value("difference", "loss"), told.value("facing", "return_loss")
+    ohm = reported.value("reference", "impedance")
+    sweeps = two_port_sweeps(paths["through"], None if ohm is None else (ohm, ohm), reported.given["ports"])
+    reported, ends, _ = _placed(reported, "pad")
+    difference, facing = reported.value("difference", "loss"), reported.value("facing", "return_loss")
     if difference is None:
         difference = USUAL_DIFFERENCE_DB
-        told = told.assuming(f"difference of the two pads up to {difference:g} dB (practice)")
+        reported = reported.assuming(f"difference of the two pads up to {difference:g} dB (practice)")
     if facing is None:
         facing = USUAL_FACING_DB
-        told = told.assuming(f"reflection of the ends that face one another {facing:g} dB (practice)")
-    between = told.value("between", "loss") or 0.0
+        reported = reported.assuming(f"reflection of the ends that face one another {facing:g} dB (practice)")
+    between = reported.value("between", "loss") or 0.0
     seed = SEED if seed is None else seed
-    return learn_back_to_back(sweeps, told.about, told.analyzer, ends, difference, facing, between, DRAWS, seed)
+    return learn_back_to_back(sweeps, reported.about, reported.analyzer, ends, difference, facing, between, DRAWS, seed)
 
 
 METHODS: dict[str, Callable[[Mapping[str, Sequence[str]], Asked, int | None], Learnt]] = {

@@ -113,7 +113,7 @@ class LazyGroup(NamedGroup):
 
 @contextmanager
 def _writing() -> Iterator[None]:
-    """Bring all to stdout; a reader that has closed the pipe has seen enough, one that cannot take it is told of."""
+    """Bring all to stdout; a reader that has closed the pipe has seen enough, one that cannot take it is reported."""
     try:
         try:
             yield

@@ -32,7 +32,7 @@ __all__ = ["command"]
 @click.option("--limit", metavar="TEXT", help="What the antenna is judged by, such as 'VSWR 2.0' or 'RL 10 dB'.")
 @click.option("--length", metavar="LENGTH", help="Length of the lead, such as '1 m'.")
 @common
-def command(shared: Common, **told: str | None) -> None:
+def command(shared: Common, **reported: str | None) -> None:
     """Write a commented set-up file to start from. Nothing is asked.
 
     Options make the file fit your case: its parts fit together, and its channels are those of the region.
@@ -44,7 +44,7 @@ def command(shared: Common, **told: str | None) -> None:
       chain new --for "88 MHz to 108 MHz" --far "BNC-75 plug" > mine.toml
     """
     refuse_overwriting(shared.output, shared.force)
-    wished = {name: text for name, text in told.items() if text is not None}
+    wished = {name: text for name, text in reported.items() if text is not None}
     if wished:
         from chain.files.new_setup import Wish, new_setup_text
 

@@ -31,15 +31,15 @@ class PlotCommand(click.Command):
     """A command whose `--plot` may stand alone."""
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
-        """Give a bare `--plot` its meaning before the options are told apart."""
+        """Give a bare `--plot` its meaning before the options are distinguished."""
         end = args.index("--") if "--" in args else len(args)
-        told = [
+        reported = [
             f"--plot={TERMINAL}"
             if word == "--plot" and number < end and not _names_picture(args[number + 1 : end])
             else word
             for number, word in enumerate(args)
         ]
-        return super().parse_args(ctx, told)
+        return super().parse_args(ctx, reported)
 
 
 def _names_picture(following: Sequence[str]) -> bool:

@@ -129,7 +129,7 @@ def command(
 
 
 def _sorted(files: tuple[str, ...], has_reading: bool) -> tuple[str | None, tuple[str, ...]]:
-    """Path of the set-up and of the sweeps, told apart by their suffix; `-` is whichever of them is missing."""
+    """Path of the set-up and of the sweeps, distinguished by their suffix; `-` is whichever of them is missing."""
     setups = [path for path in files if path.lower().endswith(".toml")]
     sweeps = [path for path in files if path not in setups and path != "-"]
     for _ in range(files.count("-")):

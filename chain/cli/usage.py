@@ -60,13 +60,13 @@ def usage_lines(error: click.ClickException, group: click.Group, words: Sequence
             if not isinstance(found, click.Group):
                 break
             group = found
-    what, remedy = _told(error, context)
+    what, remedy = _reported(error, context)
     if not remedy and context is not None:
         remedy = f"{context.command_path} --help"
     return [f"error: {what}", *([f"help: {remedy}"] if remedy else [])]
 
 
-def _told(error: click.ClickException, context: click.Context | None) -> tuple[str, str]:
+def _reported(error: click.ClickException, context: click.Context | None) -> tuple[str, str]:
     """What is wrong and what to write; no remedy where only the page of the command can tell."""
     if isinstance(error, UnknownWord):
         return error.message, error.remedy

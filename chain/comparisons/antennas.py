@@ -87,7 +87,7 @@ class AntennaComparison(ResultTable):
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
     processed: str = ""
-    """What was done to one of the sweeps after it was measured; nothing is told from it."""
+    """What was done to one of the sweeps after it was measured; nothing is concluded from it."""
     could_show_phase: bool = True
     """Whether the analyzer of the set-up shows a phase, whatever the sweeps hold."""
     could_move_plane: bool = True
@@ -165,7 +165,7 @@ def compare_antennas(
         same_phase=not exchanged,
         halves=(one.rounding, other.rounding),
     )
-    # What a gate took away cannot be told from what it left: nothing is proven of either antenna.
+    # What a gate took away cannot be distinguished from what it left: nothing is proven of either antenna.
     processed = first.processed or second.processed
     rows = tuple(_row(*each, judged=not processed) for each in zip(bands, before, after, found, strict=True))
     return AntennaComparison(
@@ -217,11 +217,11 @@ def _row(band: Band, before: BandFigures, after: BandFigures, found: Difference,
 
 
 def overall(verdicts: list[str]) -> str:
-    """One word for several: what is told either way counts, and both ways is `mixed`."""
-    told = {each for each in verdicts if each != "can't tell"}
-    if not told:
+    """One word for several: what is stated either way counts, and both ways is `mixed`."""
+    reported = {each for each in verdicts if each != "can't tell"}
+    if not reported:
         return "can't tell"
-    return told.pop() if len(told) == 1 else "mixed"
+    return reported.pop() if len(reported) == 1 else "mixed"
 
 
 def common_readings(first: Readings, second: Readings) -> tuple[Readings, Readings, tuple[str, ...]]:

@@ -25,7 +25,7 @@ LOSS_AT_HZ = 100e6
 """Where the loss of a pad of resistors is computed, too low for its parasitics to count."""
 BETWEEN_OHM = 60.0
 OTHER_LENGTH_M, OTHER_PER_SQRT_MHZ_DB, OTHER_LIMIT_DB = 1.0, 10.0, 20.0
-"""A piece that stands where a measured one is stated: a line of 0 to 2 m, of 3 dB a metre at 1 GHz and 20 dB at its ends; practice."""
+"""An element that stands where a measured one is stated: a line of 0 to 2 m, of 3 dB a metre at 1 GHz and 20 dB at its ends; practice."""
 RIGHT = "right"
 REVERSED = "pad reversed"
 MISSING = "pad missing"
@@ -44,7 +44,7 @@ RANGES = {
     "poor connector": f"a reflection of 0 to {MOST_CONNECTOR:g} in front of it, of any phase, anew at each making",
     "stale calibration": f"directivity, tracking and source match each off by up to a size of 0 to {MOST_STALE:g}",
     "open end": "a resistance across it from infinity down to a short: reflection +1 to -1",
-    "another lead": "a cable of 50 ohm where one of 75 is stated, or of 75 where another is; of a measured piece, any line to 2 m",
+    "another lead": "a cable of 50 ohm where one of 75 is stated, or of 75 where another is; of a measured element, any line to 2 m",
 }
 """Sizes of the kinds that have one, each uniform over its range."""
 
@@ -150,7 +150,7 @@ def _loss_db(item: Item) -> float:
 
 
 def _other_lead(item: Item) -> Item | None:
-    """What may stand in a lead's place: the same cable of the other usual impedance; for a measured piece, a line of any length."""
+    """What may stand in a lead's place: the same cable of the other usual impedance; for a measured element, a line of any length."""
     part = item.part
     if isinstance(part, Coax):
         ohm = 50.0 if part.impedance_ohm > BETWEEN_OHM else 75.0

@@ -26,7 +26,7 @@ BINS = 24
 COVERED = (0.05, 0.95)
 OHMMETER = "ohmmeter"
 HARDLY = 0.6
-"""Two distributions that overlap more than this are hardly told apart: the ohmmeter, where it was not used, says more."""
+"""Two distributions that overlap more than this are hardly distinguished: the ohmmeter, where it was not used, says more."""
 
 
 @dataclass(frozen=True)

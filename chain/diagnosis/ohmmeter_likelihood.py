@@ -102,7 +102,7 @@ def _with_pad(fault: SuspectedFault, **changes: Any) -> float:
 
 
 def _chance(seen_ohm: float, expected_ohm: Real, spread: float) -> Real:
-    """Likelihood of what was seen; opens are told from figures, figures by their logarithm."""
+    """Likelihood of what was seen; opens are distinguished from figures, figures by their logarithm."""
     opened = np.isinf(expected_ohm)
     if isinf(seen_ohm):
         return np.where(opened, 1.0, CHANCE_OF_A_SLIP)

@@ -62,7 +62,7 @@ class Predicted:
 
 @dataclass(frozen=True)
 class _Placed:
-    """One piece of a chain: where its draws are (`own`: it is not among the shared ones), and its references."""
+    """One element of a chain: where its draws are (`own`: it is not among the shared ones), and its references."""
 
     name: str
     place: int
@@ -92,7 +92,7 @@ class FaultPlan:
 def plan(of: Session, fault: SuspectedFault) -> FaultPlan:
     """Lay out the chain as it is with a fault.
 
-    Source: Pieces of the faulty set-up; parts it shares with the stated one are the same draws.
+    Source: Elements of the faulty set-up; parts it shares with the stated one are the same draws.
     """
     chain = build(fault.setup, of.measurement.freq_hz, fit=False)
     shared = fault.setup is of.setup
@@ -174,7 +174,7 @@ def predict(
 ) -> Predicted:
     """Readings of a session as a chain with one fault would show them.
 
-    Source: S11 + S12 S21 G/(1 - S22 G) through the pieces as they then stand; a junction (r + G)/(1 + conj(r) G)
+    Source: S11 + S12 S21 G/(1 - S22 G) through the elements as they then stand; a junction (r + G)/(1 + conj(r) G)
     where a connector is poor; d + (1 + t) G/(1 - m G) for a calibration that no longer holds.
     """
     run = _Run(of, laid, drawn, rows or slice(0, drawn.count), window)
@@ -261,7 +261,7 @@ def _junction(reflection: Complex | float) -> Maps:
 
 
 def _joined(run: _Run, placed: Sequence[_Placed], near_ohm: float, far_ohm: float) -> Maps:
-    """The map of pieces in a row, with ideal steps between unequal references."""
+    """The map of elements in a row, with ideal steps between unequal references."""
     points = run.of.measurement.freq_hz.size
     matrices, ohm = [], near_ohm
     for each in placed:
@@ -275,7 +275,7 @@ def _joined(run: _Run, placed: Sequence[_Placed], near_ohm: float, far_ohm: floa
 
 
 def _drawn_piece(run: _Run, each: _Placed) -> Complex:
-    # A stream of its own, so that a piece that only one fault has does not disturb the draws that all share.
+    # A stream of its own, so that an element that only one fault has does not disturb the draws that all share.
     if each.own is not None:
         return draw(each.own, stream((run.drawn.seed, run.drawn.block), 40, key_of(each.name), each.place), run.count)
     s: Complex = run.some(run.drawn.elements[each.name, each.place])

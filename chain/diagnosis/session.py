@@ -45,7 +45,7 @@ class Session:
 
 @dataclass(frozen=True)
 class Drawn:
-    """A block of draws of everything that the kinds of fault share: pieces by name, and what lies ahead of the plane."""
+    """A block of draws of everything that the kinds of fault share: elements by name, and what lies ahead of the plane."""
 
     seed: int
     block: int
@@ -89,7 +89,7 @@ def key_of(name: str) -> int:
 
     Source: No formula.
     """
-    # The whole name: items are often told apart by its beginning, and a shared stream would give them equal errors.
+    # The whole name: items are often distinguished by its beginning, and a shared stream would give them equal errors.
     return int.from_bytes(name.encode("utf-8"), "little")
 
 
@@ -160,7 +160,7 @@ def _fifty(of: Session, rng: np.random.Generator, count: int) -> Complex:
 
 
 def groups_in_view(setup: Setup, chain: Chain) -> tuple[tuple[str, tuple[Element, ...]], ...]:
-    """Items and joints between the calibration plane and the far end, with their pieces.
+    """Items and joints between the calibration plane and the far end, with their elements.
 
     Source: No formula.
     """

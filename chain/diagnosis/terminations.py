@@ -1,7 +1,7 @@
 """Known ends as they were read: open, short and loads in the antenna's place, each reading with the span its digits leave.
 
 A reading typed as 1.73 stands for anything from 1.725 to 1.735; from VSWR 20 on it says no more than that the screen is off
-its scale. A sweep counts by the mean of its magnitude over a few frequencies, told as it would be typed. The second reading of
+its scale. A sweep counts by the mean of its magnitude over a few frequencies, reported as it would be typed. The second reading of
 an end was taken after its connectors were re-seated.
 """
 

@@ -112,7 +112,7 @@ def find(freq_hz: Real, reflection: Complex | None, magnitude: Real) -> Found:
     else:
         pivot, sweep, found = _turned_back(x, reflection, step / span)
     main = _main_values(sweep, found) * (echo_shape(x, pivot) if reflection is not None else 1.0)
-    # Echoes too slow to be told from the antenna count as its own course.
+    # Echoes too slow to be distinguished from the antenna count as its own course.
     swing = float(np.hypot(np.std(_main_values(sweep, found)), _size(sum(_slow(found), np.zeros(x.shape)))))
     resolved = abs(pivot) >= RESOLVED
     noise = noise_of(sweep, found)
@@ -172,7 +172,7 @@ def _size(values: Values) -> float:
 
 
 def _slow(found: EchoFit) -> list[Complex]:
-    """Echoes of too few ripples to be told from the main reflection's own course."""
+    """Echoes of too few ripples to be distinguished from the main reflection's own course."""
     pairs = zip(found.model.echoes, found.parts, strict=True)
     return [part for echo, part in pairs if abs(echo.periods) < LEAST_PERIODS]
 
@@ -225,7 +225,7 @@ def _main_delay(sweep: SampledSweep, found: EchoFit, pivot: float) -> tuple[floa
     """Periods of the main reflection with their spread, fitted together with the echoes where it has a plain course."""
     model = found.model
     if model.degree > 2 or model.poles:
-        # A course of its own is not told from a delay: half of what is taken for one at the plane.
+        # A course of its own is not distinguished from a delay: half of what is taken for one at the plane.
         return pivot, AT_PLANE / 2 / noise_of(sweep, found), found
     # Degree -1 leaves no polynomial: the main reflection is an echo like the others and gets its own variance.
     whole = refine(sweep, Model(-1, (Echo(0.0, model.degree), *model.echoes)))

@@ -104,7 +104,7 @@ def _behind_plane(setup: Setup, chain: Chain) -> Sequence[tuple[str, tuple[Eleme
 
 
 def _delay_s(element: Element, freq_hz: NDArray[np.float64]) -> float:
-    """Time that a piece takes one way, from the phase of its line or the slope of its transmission."""
+    """Time that an element takes one way, from the phase of its line or the slope of its transmission."""
     middle = freq_hz.size // 2
     if isinstance(element, Line):
         return float(element.phase_rad[middle] / (2 * np.pi * freq_hz[middle]))
@@ -157,7 +157,7 @@ def fitting(
     for each in known:
         if only_antenna and not each.to_antenna:
             continue
-        # Three standard uncertainties: a true stretch is not left out; which of several it is, is told by the order below.
+        # Three standard uncertainties: a true stretch is not left out; which of several it is, the order below says.
         allowed = each.tolerance_s + 3 * delay_u_s + (ANTENNA_PERIODS / span if each.to_antenna else 0.0)
         direct = abs(delay_s - each.delay_s) / allowed
         alias = abs(delay_s - folded_s(each.delay_s, step, has_phase)) / allowed

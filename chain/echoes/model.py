@@ -1,6 +1,6 @@
 """A sweep as a few delayed echoes and resonances on a smooth part: the model, its linear fit and its refinement.
 
-Everything is in units of the span: `x` runs from -1 to 1 over the sweep, a delay is told as `periods`, the number of its
+Everything is in units of the span: `x` runs from -1 to 1 over the sweep, a delay is reported as `periods`, the number of its
 ripples that the span holds. A complex sweep is fitted as it is. Of a magnitude only the square is: there two reflections
 add up to a smooth part and one beat, `|G|^2 = |M|^2 + |a|^2 + 2 |M| |a| cos`, exactly.
 """

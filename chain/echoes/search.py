@@ -26,9 +26,9 @@ Values = NDArray[Any]
 FALSE_ALARM = 1e-3
 """Chance that noise alone on a smooth sweep shows an echo somewhere."""
 LEAST_PERIODS = 1.5
-"""Ripples that the span must hold: fewer cannot be told from the antenna's own course."""
+"""Ripples that the span must hold: fewer cannot be distinguished from the antenna's own course."""
 APART = 1.5
-"""Ripples by which two echoes must differ to be told apart."""
+"""Ripples by which two echoes must differ to be distinguished."""
 FIRST_DEGREE, LAST_DEGREE = 3, 6
 MOST_ECHOES, MOST_POLES = 6, 6
 OVERSAMPLED = 4

@@ -61,7 +61,7 @@ class Fault(NamedTuple):
 
 @dataclass(frozen=True)
 class Kind:
-    """What a key takes: `read` gives the value, or raises `Refused`; it is told the library and the name of the key.
+    """What a key takes: `read` gives the value, or raises `Refused`; it is given the library and the name of the key.
 
     `inner` is the table that lies inside, for a key that takes one.
     """

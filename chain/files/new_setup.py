@@ -1,4 +1,4 @@
-"""A set-up file for what a user has told: band and region, both connectors, what the screen shows; its parts are found."""
+"""A set-up file for what a user has stated: band and region, both connectors, what the screen shows; its parts are found."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ Row = dict[str, str | bool]
 
 @dataclass(frozen=True)
 class Wish:
-    """What is told, as it was typed; what is left out is usual, and the file says so."""
+    """What is stated, as it was typed; what is left out is usual, and the file says so."""
 
     purpose: str = "uhf-tv"
     region: str = EUROPE
@@ -57,7 +57,7 @@ class Wish:
 
 
 def new_setup_text(wish: Wish) -> str:
-    """Set-up file for what is told, with parts of the library that fit together."""
+    """Set-up file for what is stated, with parts of the library that fit together."""
     library = load_library()
     near, far = _end(wish.near, 50, "--near", library), _end(wish.far, 75, "--far", library)
     title, sweep, top_hz, low_hz = _sweep(wish, library)
@@ -71,7 +71,7 @@ def new_setup_text(wish: Wish) -> str:
     ohm = 75.0 if library.family(near.family).impedance_ohm == 75 else 50.0
     rows, last = _to_pad(near, top_hz, library) if ohm == 50 else ([], near)
     rows.append(_lead(last, antenna, format_quantity(length_m, "length"), (low_hz, top_hz), library))
-    told = [
+    reported = [
         HEAD,
         f'title = "{title}"\n',
         sweep,
@@ -83,7 +83,7 @@ def new_setup_text(wish: Wish) -> str:
         FEED if feed else "",
         CALIBRATION,
     ]
-    return "\n".join(part for part in told if part)
+    return "\n".join(part for part in reported if part)
 
 
 def _shown(text: str) -> str:
@@ -280,8 +280,8 @@ def _remarked(lines: Sequence[tuple[str, str]]) -> str:
     return "\n".join([*(f"{line:28} # {remark}" if remark else line for line, remark in lines), ""])
 
 
-def _gender_note(told: str, connector: Connector) -> str:
-    words = set(told.casefold().replace("-", " ").split())
+def _gender_note(reported: str, connector: Connector) -> str:
+    words = set(reported.casefold().replace("-", " ").split())
     stated = words & {"plug", "jack", "male", "female", "socket", "m", "pl", "so"}
     return "" if stated else f'taken as a jack; write "{connector.family} plug" if it has the pin'
 

@@ -155,14 +155,14 @@ def words_of(part: Part, stated: ItemModel, highest_hz: float = 0.0) -> list[str
     Source: The part's record.
     """
     groups: dict[str, list[str]] = {}
-    for key, words, name in _told(part):
+    for key, words, name in _reported(part):
         covered = {key} | ({"reflection"} if key.endswith("_reflection") else set())
         if all(getattr(stated, each, None) is None for each in covered):
             groups.setdefault(evidence_for(part, name, highest_hz).kind, []).append(f"{key} {words}")
     return [f"{', '.join(words)} (library, evidence {kind})" for kind, words in groups.items()]
 
 
-def _told(part: Part) -> Iterator[tuple[str, str, str]]:
+def _reported(part: Part) -> Iterator[tuple[str, str, str]]:
     """Key of the item, value in words and field of the record, for every figure of a part that is put in words."""
     if isinstance(part, Termination) and part.type != "load":
         return

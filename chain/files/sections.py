@@ -89,8 +89,8 @@ def _refused(error: LibraryError, where: Where, notes: Notes) -> None:
         notes.elsewhere += unreadable.defects
         return
     faults = []
-    for place, told in error.defects:
-        what, _, remedy = plain(told).partition("; did you mean ")
+    for place, reported in error.defects:
+        what, _, remedy = plain(reported).partition("; did you mean ")
         help_line = f"did you mean {remedy}" if remedy else ""
         faults.append(SyntaxFault(place, what, help_line, "key" if what.startswith("unknown key") else "value"))
     notes.elsewhere += locate(faults, text, error.source)

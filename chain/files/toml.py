@@ -146,9 +146,9 @@ def _refuse_depth(text: str, path: str) -> None:
             raise InputError([Defect(path, line, token.start() - begin + 1, what, "", shown)])
 
 
-def _defect(told: str, lines: list[str], path: str) -> Defect:
+def _defect(reported: str, lines: list[str], path: str) -> Defect:
     """Place and words for a fault that the parser met."""
-    found = PLACE.search(told)
+    found = PLACE.search(reported)
     if found and found.group(1):
         line, column = int(found.group(1)), int(found.group(2))
     elif found:
@@ -162,7 +162,7 @@ def _defect(told: str, lines: list[str], path: str) -> Defect:
     if own:
         message, remedy, column, width = own
         return Defect(path, line, column, message, remedy, shown, width)
-    message = PLACE.sub("", told)
+    message = PLACE.sub("", reported)
     for pattern, words in PARSER_WORDS:
         if re.match(pattern, message):
             message = words

@@ -127,7 +127,7 @@ def _readings(card: Card) -> list[tuple[str, list[EndReading]]]:
 
 
 def _alone(readings: Sequence[DcReading]) -> list[tuple[str, DcReading]]:
-    """Readings of single items; those that are the same for several items, such as leads, told once."""
+    """Readings of single items; those that are the same for several items, such as leads, reported once."""
     same: dict[tuple[object, ...], tuple[list[str], DcReading]] = {}
     for each in readings:
         if each.item == WHOLE_CHAIN:

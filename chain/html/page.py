@@ -165,7 +165,7 @@ def _asset(name: str) -> str:
 
 
 def _policy(script: str) -> str:
-    """Content security policy: nothing from anywhere, but for our own style and script told by their digests."""
+    """Content security policy: nothing from anywhere, but for our own style and script known by their digests."""
     scripts = f"script-src '{_digest(script)}'" if script else "script-src 'none'"
     return (
         f"default-src 'none'; {scripts}; style-src '{_digest(_asset('page.css'))}'; base-uri 'none'; form-action 'none'"

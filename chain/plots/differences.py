@@ -1,4 +1,4 @@
-"""The difference of two antennas over frequency, with its intervals: a channel whose bar clears zero is told."""
+"""The difference of two antennas over frequency, with its intervals: a channel whose bar clears zero is reported."""
 
 from __future__ import annotations
 

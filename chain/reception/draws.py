@@ -33,7 +33,7 @@ VALUES_AT_ONCE = 320_000
 """Ports times draws solved at once: a block that the processor's caches hold."""
 OUTLETS_AT_ONCE = 32
 LEAST = np.float32(1e-20)
-"""Power below which nothing is told apart: single precision ends near it."""
+"""Power below which nothing is distinguished: single precision ends near it."""
 Array = NDArray[Any]
 
 
@@ -313,7 +313,7 @@ def _judged(
         level[:, some] = _ends(arrived)
         *ratio[:, some], below, above = _ends(quality, error=True)
         shift = max(shift, float(10 * np.log10(above / below).max()))
-    # Two seeds differ by sqrt 2 times the standard deviation of one; twice that is told.
+    # Two seeds differ by sqrt 2 times the standard deviation of one; twice that is reported.
     return _Ends(level, ratio, probability, np.concatenate(works), rest, least, float(np.sqrt(2)) * shift)
 
 

@@ -145,12 +145,12 @@ def text_reader(kind: ReceptionKind) -> Callable[[object], float]:
     """Give the reader of a kind, for the models of a file."""
 
     def read(value: object) -> float:
-        return _told(lambda: parse_reception(_text(value, kind.noun, kind.example), kind))
+        return _reported(lambda: parse_reception(_text(value, kind.noun, kind.example), kind))
 
     return read
 
 
-def _told(call: Callable[[], float]) -> float:
+def _reported(call: Callable[[], float]) -> float:
     try:
         return call()
     except UnitError as error:
@@ -164,7 +164,7 @@ def read_gain_table(value: object) -> tuple[tuple[float, ...], tuple[float, ...]
         return (0.0,), (read(value),)
     if not value or not all(isinstance(row, list) and len(row) == 2 for row in value):
         raise wrong("a table of gains is made of pairs", 'write [["470 MHz", "10 dBi"], ["690 MHz", "13 dBi"]]')
-    freq = tuple(_told(lambda row=row: parse_quantity(str(row[0]), "frequency")) for row in value)  # type: ignore[misc]
+    freq = tuple(_reported(lambda row=row: parse_quantity(str(row[0]), "frequency")) for row in value)  # type: ignore[misc]
     if list(freq) != sorted(set(freq)):
         raise wrong("the frequencies of this table do not rise", "put the lowest frequency first, each once")
     return freq, tuple(read(row[1]) for row in value)
@@ -210,12 +210,12 @@ def read_temperatures(value: object) -> tuple[float, float]:
     if not isinstance(value, str):
         raise wrong(f"a temperature is needed here, not {named(value)}", 'write it as in "20 °C" or "-10 to 50 °C"')
     first, to, last = value.translate(SIGNS).partition(" to ")
-    high = _told(lambda: parse_quantity(last or first, "temperature"))
+    high = _reported(lambda: parse_quantity(last or first, "temperature"))
     if not to:
         return high, high
     unit = last.strip().lstrip("+-0123456789. ")
     text = f"{first} {unit}" if re.fullmatch(NUMBER, first.strip()) else first
-    low = _told(lambda: parse_quantity(text, "temperature"))
+    low = _reported(lambda: parse_quantity(text, "temperature"))
     if low > high:
         raise wrong(f"{quoted(value)} runs backwards", "put the colder one first")
     return low, high

@@ -104,16 +104,16 @@ def log_measurement(
     book = Folder(Path(folder))
     book.make()
     source = open_source(book, setup)
-    told = facts or Facts()
+    reported = facts or Facts()
     readings = read_sweep_for(source.setup, sweep, options)
     bench = bench_of(source.setup, readings, progress=progress)
     if kind == "antenna":
-        found = antenna_record(source, bench.answer(readings), told, (sweep, Path(sweep).read_bytes(), readings))
+        found = antenna_record(source, bench.answer(readings), reported, (sweep, Path(sweep).read_bytes(), readings))
     else:
         both = [(sweep, "open", readings)]
         if short:
             both.append((short, "short", read_sweep_for(source.setup, short, options)))
-        found = _lead_record(source, bench, told, both)
+        found = _lead_record(source, bench, reported, both)
     book.add(found)
     return found
 

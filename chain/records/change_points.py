@@ -131,7 +131,7 @@ def apart(values: Real, uncertainties: Real, false_alarms: float = FALSE_ALARMS,
     """The first or the last record of a series without a step, where it stands apart from all others.
 
     One record alone cannot tell a step from a fluke, so this is no step: it asks for another record. Together with `steps`
-    it is told in at most the stated share of series that scatter as stated; of those that scatter more, in up to a sixth.
+    it is reported in at most the stated share of series that scatter as stated; of those that scatter more, in up to a sixth.
 
     Source: Difference of one record and the mean of the others over its standard uncertainty, the others' excess of scatter in
     it (Birge ratio); threshold by simulation, for what `steps` leaves of the rate.

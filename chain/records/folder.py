@@ -210,17 +210,17 @@ def _heading(name: str, raw: bytes) -> Heading | None:
     try:
         head = raw[: raw.find(b"\n[")].decode("utf-8")
         # One parse a record: ten thousand records are listed in under a second.
-        told = json.loads("{" + ",".join(f'"{key}":{value}' for key, value in KEY.findall(head)) + "}")
+        reported = json.loads("{" + ",".join(f'"{key}":{value}' for key, value in KEY.findall(head)) + "}")
         return Heading(
             name,
-            told["time"],
-            told["name"],
-            told["kind"],
-            told["answer"],
-            told["verdict"],
-            told["plane"],
-            told.get("temperature_c"),
-            told.get("operator", ""),
+            reported["time"],
+            reported["name"],
+            reported["kind"],
+            reported["answer"],
+            reported["verdict"],
+            reported["plane"],
+            reported.get("temperature_c"),
+            reported.get("operator", ""),
         )
     except (ValueError, KeyError, UnicodeDecodeError):
         return None

@@ -49,8 +49,8 @@ class Change:
         out = []
         for each in self.differences:
             words = {verdict_of(each.worst_low, each.worst_high), verdict_of(each.loss_low_db, each.loss_high_db)}
-            told = words - {"can't tell"}
-            out.append("can't tell" if not told else told.pop() if len(told) == 1 else "mixed")
+            reported = words - {"can't tell"}
+            out.append("can't tell" if not reported else reported.pop() if len(reported) == 1 else "mixed")
         return tuple(out)
 
     @property
@@ -193,7 +193,7 @@ class Follower:
             if self.lines and self.lines[0].last and not late and not self.lines[0].bench.fits(readings):
                 return None
             found = self._answer(path, raw, sha, readings)
-            # Shown by a run that ended before its disk had room: kept now, and not told again.
+            # Shown by a run that ended before its disk had room: kept now, and not reported again.
             return None if shown else found
         except (OSError, ChainError) as error:
             if not late:

@@ -1,4 +1,4 @@
-"""A record read back from its file, every key checked; a damaged one is told, never guessed at."""
+"""A record read back from its file, every key checked; a damaged one is reported, never guessed at."""
 
 from __future__ import annotations
 

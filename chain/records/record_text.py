@@ -79,5 +79,5 @@ def seal_state(raw: bytes) -> str:
     body, seal, rest = text.rpartition(SEAL)
     if not seal:
         return "cut short"
-    told = rest.strip().strip(b'"').decode("ascii", "replace")
-    return "whole" if told == digest(body) else "altered"
+    reported = rest.strip().strip(b'"').decode("ascii", "replace")
+    return "whole" if reported == digest(body) else "altered"

@@ -149,7 +149,7 @@ def log_trends(folder: str, name: str = "", channel: str = "", false_alarms: flo
 
     Returns
     -------
-    LogTrends. Records of an earlier set-up, plane or standards than the last are left out, and this is told.
+    LogTrends. Records of an earlier set-up, plane or standards than the last are left out, and this is reported.
 
     Raises
     ------
@@ -223,14 +223,16 @@ def _series(thing: tuple[str, str], channel: str, records: Sequence[Record], fal
         return StepFound(times[at - 1], times[at], each.size, NORMAL_95 * each.uncertainty)
 
     cuts = steps(values, sizes, false_alarms)
-    told = tuple(told_of(each) for each in cuts)
+    reported = tuple(told_of(each) for each in cuts)
     start = cuts[-1].index if cuts else 0
     odd = apart(values[start:], sizes[start:], false_alarms)
     # After a step its own first record cannot be the odd one.
     single = None if odd is None or (cuts and odd.index == 1) else told_of(odd, start)
     rise, width = slope(years - years[-1], values, sizes)
     change, half = _since_first(values, sizes, [each.index for each in cuts])
-    return SeriesTrend(name, kind, channel, times, tuple(values), tuple(sizes), rise, width, told, single, change, half)
+    return SeriesTrend(
+        name, kind, channel, times, tuple(values), tuple(sizes), rise, width, reported, single, change, half
+    )
 
 
 def _loss(one: ChannelRecord, kind: str, temperature_c: float | None) -> tuple[float, float]:

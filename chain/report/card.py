@@ -16,7 +16,7 @@ __all__ = ["card_lines", "render"]
 STYLES = {"stop": "bold red", "caution": "yellow", "note": "dim"}
 LINE = "_" * 9
 MOST_WRONG = 3
-"""Wrong figures told of each reading of the whole chain."""
+"""Wrong figures reported of each reading of the whole chain."""
 ENDS = {"near": "analyzer", "far": "antenna"}
 
 

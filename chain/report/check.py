@@ -74,8 +74,8 @@ def verdict_lines(result: CheckResult) -> list[str]:
     own = next((each for each in cautions if each.rule != "safety"), None)
     first = f"Fits together, {joints}; nothing stated here does damage."
     rests = f"Rests on {counted(len(result.assumed), 'assumption')} (below)." if result.assumed else "All is stated."
-    told = line_of(_watch(own), _reason(own)) if own else rests
-    return [first, told, f"Next: read the {counted(len(cautions), 'caution')} below, then 'chain expect'."]
+    reported = line_of(_watch(own), _reason(own)) if own else rests
+    return [first, reported, f"Next: read the {counted(len(cautions), 'caution')} below, then 'chain expect'."]
 
 
 def _reason(found: Finding) -> str:

@@ -60,8 +60,8 @@ def verdict_lines(result: Choice) -> list[str]:
     )
     if best.best is None:
         return [first, "No place where it could be calibrated is allowed.", "Next: allow another plane in the file."]
-    told = f"A true {limit(result.need.limit_vswr)} comes out as {between(best.best.low, best.best.high)}"
-    second = fitted(f"{told}, calibrated {_plane(best)}.", f"{told}.")
+    reported = f"A true {limit(result.need.limit_vswr)} comes out as {between(best.best.low, best.best.high)}"
+    second = fitted(f"{reported}, calibrated {_plane(best)}.", f"{reported}.")
     return [first, second, _next(best, result)]
 
 

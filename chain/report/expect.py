@@ -85,7 +85,7 @@ def aim_words(result: Expectation | Card) -> str:
 
 
 def _blamed(result: Expectation | Card) -> str:
-    """What moves the aim that is told: that of the interval, unless the bound alone has one."""
+    """What moves the aim that is reported: that of the interval, unless the bound alone has one."""
     first, other = result.aim_reading, result.aim_bound
     if first.vswr is None and other.vswr is not None:
         first, other = other, first

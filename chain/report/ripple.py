@@ -85,7 +85,7 @@ def _table(result: Ripple, console: Console) -> None:
                 "" if each.kind in DERIVED else f"{each.velocity_factor:.3g}",
                 f"{each.reflection:.3f}",
                 span(each.low_vswr, each.high_vswr),
-                _told(result, each),
+                _reported(result, each),
             ]
         )
     show_table(console, columns, rows)
@@ -106,7 +106,7 @@ def _length(length_m: float, half_m: float) -> str:
     return f"{length_m:.{decimals}f} +/- {upward(half_m)}"
 
 
-def _told(result: Ripple, each: Component) -> str:
+def _reported(result: Ripple, each: Component) -> str:
     if each.kind != "echo":
         return each.explanation or KINDS[each.kind]
     return f"{each.explanation}{f' ({WHERE[each.order]})' if each.order in WHERE and not each.matches else ''}"

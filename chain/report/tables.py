@@ -160,13 +160,13 @@ def answer(console: Console, lines: Iterable[object], warnings: Sequence[str] = 
     detail = detail_of(console)
     whole, room = detail.assumed and detail.method, WARNING_LINES
     for number, text in enumerate(warnings):
-        # What must not be connected is told in full by the check; here it takes a line.
-        told = line_of("", text, LONGEST - len("warning: ")) if text.startswith("stop") and not whole else text
-        room -= 1 + (len(told) + len("warning: ")) // max(console.width, 1)
+        # What must not be connected is reported in full by the check; here it takes a line.
+        reported = line_of("", text, LONGEST - len("warning: ")) if text.startswith("stop") and not whole else text
+        room -= 1 + (len(reported) + len("warning: ")) // max(console.width, 1)
         if number and room < 0 and not whole:
             say(console, f"{len(warnings) - number} more warnings: -v shows them.")
             break
-        say(console, safe("warning: ", "yellow"), told, indent=GAP)
+        say(console, safe("warning: ", "yellow"), reported, indent=GAP)
     if detail.only_answer:
         console.quiet = True
     console.print()

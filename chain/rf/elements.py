@@ -154,13 +154,13 @@ class Tee(Box):
     branches: tuple[Branch, ...] = ()
 
     def flipped(self) -> Tee:
-        """The same piece the other way round."""
+        """The same element the other way round."""
         turned = super().flipped()
         assert isinstance(turned, Tee)
         return replace(turned, path=self.path[::-1])
 
     def known(self) -> Tee:
-        """The same piece without its unknowns."""
+        """The same element without its unknowns."""
         plain = super().known()
         assert isinstance(plain, Tee)
         return replace(plain, branches=())

@@ -1,4 +1,4 @@
-"""Matching networks of coils, capacitors and pieces of line, with loss and with the tolerance of what is bought."""
+"""Matching networks of coils, capacitors and lengths of line, with loss and with the tolerance of what is bought."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ def network_s(
 
 
 def _propagation(arm: NetworkArm, freq_hz: Real, factor: Real | float) -> Complex:
-    """Attenuation and phase of a piece of line [Np + j rad]."""
+    """Attenuation and phase of a length of line [Np + j rad]."""
     mhz = freq_hz / 1e6
     loss_db = (arm.per_sqrt_mhz_db_per_100m * np.sqrt(mhz) + arm.per_mhz_db_per_100m * mhz) * arm.length_m / 100
     phase = 2 * np.pi * freq_hz * arm.length_m / (LIGHT_M_PER_S * arm.velocity_factor)

@@ -22,7 +22,7 @@ def elements(item: Item, freq_hz: NDArray[np.float64]) -> tuple[Element, ...]:
     assert isinstance(section, SectionLine)
     lines = []
     for impedance, wavelengths in section.pieces:
-        # Electrical length throughout: pieces are stated in wavelengths on the line, so no velocity factor comes in.
+        # Electrical length throughout: elements are stated in wavelengths on the line, so no velocity factor comes in.
         length_m = wavelengths * LIGHT_M_PER_S / section.design_hz
         spread = min(section.length_tolerance_m / length_m, 1.0)
         lines.append(

@@ -1,6 +1,6 @@
-"""A catalogue of pieces as arrays of whole numbers: what the search for chains works on.
+"""A catalogue of parts as arrays of whole numbers: what the search for chains works on.
 
-A node is a connector with the line behind it, as it lies exposed or as it waits at the end of a piece. A piece turns either
+A node is a connector with the line behind it, as it lies exposed or as it waits at the end of a part. A part turns either
 way round. Sums of whole numbers do not depend on their order, so two ways of adding a chain up agree to the last digit.
 """
 
@@ -20,7 +20,7 @@ PIECE_FIELDS = ("near", "far", "cost", "loss", "reflection", "stock", "marks")
 
 @dataclass(frozen=True)
 class Catalogue:
-    """Pieces (one entry of each array), and what happens where two nodes meet.
+    """Parts (one entry of each array), and what happens where two nodes meet.
 
     `joint_loss` and `joint_reflection` have shape (nodes, nodes); a loss of -1 means that the two do not go together. `start`
     is the analyzer's connector, `goal` the antenna's. `marks` are bits that a chain collects; it needs all of `needed`.
@@ -42,7 +42,7 @@ class Catalogue:
 
     @property
     def vectors(self) -> Ints:
-        """Cost, loss and reflection of each piece, shape (pieces, 3)."""
+        """Cost, loss and reflection of each part, shape (parts, 3)."""
         return np.stack([self.cost, self.loss, self.reflection], axis=1)
 
     @property
@@ -55,18 +55,18 @@ class Catalogue:
         return np.array([0, self.joint_loss[node, other], self.joint_reflection[node, other]], dtype=np.int64)
 
     def only(self, chosen: NDArray[np.intp]) -> Catalogue:
-        """The catalogue of some of its pieces."""
+        """The catalogue of some of its parts."""
         known = {field.name for field in fields(self)}
         return replace(self, **{name: getattr(self, name)[chosen] for name in PIECE_FIELDS if name in known})
 
 
 def without_dominated(catalogue: Catalogue, most_items: int) -> NDArray[np.intp]:
-    """Pieces that a best chain may need, stock counted.
+    """Parts that a best chain may need, stock counted.
 
-    A piece goes only where pieces between the same two nodes that are no worse in anything have, together, a stock of
-    at least `most_items`: then one of them is left over in any chain that uses the piece, and can take its place.
+    A part goes only where parts between the same two nodes that are no worse in anything have, together, a stock of
+    at least `most_items`: then one of them is left over in any chain that uses the part, and can take its place.
 
-    Source: Exchange argument: the chain uses at most `most_items` - 1 other pieces.
+    Source: Exchange argument: the chain uses at most `most_items` - 1 other parts.
     """
     live = np.flatnonzero(catalogue.stock > 0)
     low = np.minimum(catalogue.near, catalogue.far)[live]
@@ -81,7 +81,7 @@ def without_dominated(catalogue: Catalogue, most_items: int) -> NDArray[np.intp]
 
 
 def _kept(vectors: Ints, stock: Ints, group: NDArray[np.intp], most_items: int) -> NDArray[np.intp]:
-    """Pieces of one group, sorted so that only an earlier one can be no worse than a later one."""
+    """Parts of one group, sorted so that only an earlier one can be no worse than a later one."""
     worse = np.zeros(len(group), dtype=np.int64)
     for start in range(0, len(group), 512):
         part = slice(start, start + 512)
@@ -92,7 +92,7 @@ def _kept(vectors: Ints, stock: Ints, group: NDArray[np.intp], most_items: int) 
 
 
 def count_walks(catalogue: Catalogue, most_items: int) -> float:
-    """Number of chains that can be thought of, stock apart, pieces either way round.
+    """Number of chains that can be thought of, stock apart, parts either way round.
 
     Source: Powers of the graph's adjacency matrix.
     """

@@ -1,6 +1,6 @@
 """The best ways from every exposed connector to the antenna as if stock never ran out: an exact bound for the search.
 
-Layer `e` holds what exactly `e` more pieces cost. Without stock a piece that is beaten by another between the same two nodes
+Layer `e` holds what exactly `e` more parts cost. Without stock a part that is beaten by another between the same two nodes
 is of no use, so few are left and the layers are quickly found, from the antenna backwards.
 """
 
@@ -26,7 +26,7 @@ State = tuple[int, int]
 class Rows:
     """Best completions from one state: vectors (cost, loss, reflection), and the first step of each.
 
-    `steps` has the columns piece, reversed (0 or 1), then node, marks and row of the next layer that the step leads to.
+    `steps` has the columns part, reversed (0 or 1), then node, marks and row of the next layer that the step leads to.
     """
 
     vectors: Ints
@@ -39,7 +39,7 @@ NO_STEP = np.array([[-1, 0, 0, 0, 0]], dtype=np.int64)
 
 @dataclass(frozen=True)
 class _Group:
-    """Pieces from one node to another that no other between the same two beats, all with the same marks."""
+    """Parts from one node to another that no other between the same two beats, all with the same marks."""
 
     far: int
     marks: int
@@ -48,7 +48,7 @@ class _Group:
 
 
 def layers(catalogue: Catalogue, most_items: int) -> list[Layer]:
-    """Best completions of every state with exactly 0, 1, 2 and so on more pieces.
+    """Best completions of every state with exactly 0, 1, 2 and so on more parts.
 
     Source: Backward recursion (R. Bellman) over fronts instead of single figures.
     """
@@ -96,7 +96,7 @@ def _groups(catalogue: Catalogue) -> dict[int, list[_Group]]:
 
 
 def _reach(catalogue: Catalogue, groups: dict[int, list[_Group]], most_items: int) -> list[NDArray[np.bool_]]:
-    """Nodes that can lie exposed after at most 0, 1, 2 and so on pieces."""
+    """Nodes that can lie exposed after at most 0, 1, 2 and so on parts."""
     steps = np.zeros(catalogue.mates.shape, dtype=bool)
     for node, here in groups.items():
         steps[node, [group.far for group in here]] = True
@@ -116,7 +116,7 @@ def _layer(
     exposed: NDArray[np.intp],
     masks: list[int],
 ) -> Layer:
-    """One more piece in front of the last layer: first from where a piece is entered, then from what is exposed."""
+    """One more part in front of the last layer: first from where a part is entered, then from what is exposed."""
     made: Layer = {}
     mates = catalogue.mates
     entries = [int(node) for node in np.flatnonzero(mates[exposed].any(axis=0)) if int(node) in groups]

@@ -1,4 +1,4 @@
-"""Nothing fits: which two connectors lack a piece between them, and the parts of the library that would close the gap."""
+"""Nothing fits: which two connectors lack a part between them, and the parts of the library that would close the gap."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ class Missing:
 def missing_piece(room: Stockroom) -> Missing:
     """Say why no chain can be built.
 
-    Source: Least sums of reflections from both ends over the pieces at hand, then every part of the library in the
+    Source: Least sums of reflections from both ends over the parts at hand, then every part of the library in the
     gap; the nearest part is that which leaves the whole chain the least sum, adapters preferred.
     """
     shop, most = room.catalogue, room.need.most_items
@@ -58,13 +58,13 @@ def missing_piece(room: Stockroom) -> Missing:
     least = int(back[shop.start])
     if most < least < FAR_AWAY:
         reason = f"the two ends are joined with {least} items, and most_items allows {most}"
-        return Missing(near, far, (), f"{reason}: raise it, or look for a piece that does the work of two")
+        return Missing(near, far, (), f"{reason}: raise it, or look for a part that does the work of two")
     if least <= most and shop.needed:
         asked = [word for bit, word in ((DC_BLOCK, BLOCKS), (LEAD, LEADS)) if shop.needed & bit]
         reason = f"no chain of at most {most} items has a part that {' and one that '.join(asked)}"
         return Missing(near, far, (), reason, "; ".join(REMEDIES[word] for word in asked))
     if least <= most:
-        return Missing(near, far, (), "pieces would fit, but there are not enough of one that is needed twice")
+        return Missing(near, far, (), "parts would fit, but there are not enough of one that is needed twice")
     gaps = sorted(_gaps(room, most))
     if gaps:
         _, _, here, there = gaps[0]
@@ -143,7 +143,7 @@ def _joint_table(shop: Catalogue) -> NDArray[np.float64]:
 
 
 def _step_table(shop: Catalogue) -> NDArray[np.float64]:
-    """Least reflection of a piece between two nodes."""
+    """Least reflection of a part between two nodes."""
     found = np.full(shop.mates.shape, np.inf)
     live = shop.stock > 0
     near, far, own = shop.near[live], shop.far[live], shop.reflection[live] / NANO

@@ -19,7 +19,7 @@ class Offer:
 
     item: Item
     price: int
-    """For one piece [1/100 of the currency]; 0 for what is owned."""
+    """For one part [1/100 of the currency]; 0 for what is owned."""
     stock: int
     owned: bool
     where: str
@@ -71,6 +71,6 @@ class Need:
 
     @property
     def limit_vswr(self) -> float:
-        """Limit that the chain must tell apart [-]."""
+        """Limit that the chain must distinguish [-]."""
         assert self.far.limit_vswr is not None, "a need states its limit"
         return self.far.limit_vswr

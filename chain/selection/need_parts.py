@@ -54,8 +54,8 @@ def _sound(given: dict[str, list[Row]], notes: Notes) -> bool:
     from library.files.ownfile import defects_of
 
     before = len(notes.faults)
-    for where, told in defects_of(given):
-        what, _, near = plain(told).partition("; did you mean ")
+    for where, reported in defects_of(given):
+        what, _, near = plain(reported).partition("; did you mean ")
         help_line = f"did you mean {near}" if near else ""
         spot = "key" if what.startswith("unknown key") else "header" if what.endswith("is missing") else "value"
         notes.fault(where[:-1] if spot == "header" else where, what, help_line, spot)

@@ -64,7 +64,7 @@ def _row(key: str, table: dict[str, Any], where: Where, place: str, notes: Notes
     own, item_keys, meant = _split(table, model, where, notes)
     read: Any = read_table(model, own, where, notes)
     if "price" in meant:
-        # Its misspelt key is told already.
+        # Its misspelt key is reported already.
         notes.faults = [each for each in notes.faults if (each.where, each.message) != (where, "price is missing")]
     item = None if "part" in meant else place_one(item_keys, where, notes, rules)
     if item is None:
@@ -101,7 +101,7 @@ def place_one(keys: dict[str, Any], where: Where, notes: Notes, rules: Rules) ->
     name = next((keys[key] for key in ("id", "part", "touchstone") if isinstance(keys.get(key), str)), "part")
     row = {"id": name[:60] or "part", **{key: value for key, value in keys.items() if key != "id"}}
     if "length" not in keys and isinstance(keys.get("part"), str):
-        # A part that the library lacks is told when it is placed.
+        # A part that the library lacks is reported when it is placed.
         with suppress(LibraryError):
             if notes.library.part(keys["part"]).kind == "coax":
                 row["length"] = rules.lead_length

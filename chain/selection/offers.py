@@ -26,7 +26,7 @@ LARGEST = 50_000_000
 EURO = re.compile(rb"[0-9 ;,\t]\x80|\x80[0-9 ]")
 """The sign in the encoding of Windows, beside a figure or a cell's edge."""
 MOST_TOLD = 50
-"""Most faults of one table that are told one by one."""
+"""Most faults of one table that are reported one by one."""
 OWN = ("part", "price", "currency", "stock")
 ROOMY = ("attenuation", "arm", "path", "reference", "id")
 """Keys of an item that do not fit in a cell."""
@@ -87,7 +87,7 @@ def read_offers(name: str, folder: Path, notes: Notes, rules: Rules) -> list[Off
         _take(offer, (*_item_cells(table.header, row), str(offer.price)), offers, rules)
     if not table.header and not table.faults:
         table.faults.append(Defect(path, 1, 1, "there is no line of column names", f"begin with {','.join(OWN)}"))
-    notes.elsewhere += _told(table)
+    notes.elsewhere += _reported(table)
     return list(offers.values())
 
 
@@ -170,7 +170,7 @@ def _offer(
         items[key] = _item(table, line, row, cells, notes, rules)
     item = items[key]
     if item is None and len(table.faults) == before:
-        # The same faulty item as before: its faults are told once more, at this line.
+        # The same faulty item as before: its faults are reported once more, at this line.
         _item(table, line, row, cells, notes, rules)
     if item is None or price is None or len(table.faults) > before:
         return None
@@ -241,7 +241,7 @@ def _take(offer: Offer, key: tuple[str, ...], offers: dict[tuple[str, ...], Offe
     )
 
 
-def _told(table: _Table) -> list[Defect]:
+def _reported(table: _Table) -> list[Defect]:
     found = sorted(table.faults, key=lambda each: (each.line, each.column))
     if len(found) <= MOST_TOLD:
         return found

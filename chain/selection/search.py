@@ -2,7 +2,7 @@
 
 `chain.selection.cost_to_go` gives the front that unlimited stock would have. Chains of it that the stock allows belong to the
 answer at once.
-Where some are not allowed, chains are built piece by piece from the analyzer on; a beginning is given up only when none of
+Where some are not allowed, chains are built part by part from the analyzer on; a beginning is given up only when none of
 its completions, stock apart, could still beat what is found. A chain that lays the same connector open twice with the same
 marks is never needed: without what lies between it has fewer joints, costs no more and uses less of the stock.
 """
@@ -27,7 +27,7 @@ Ints = NDArray[np.int64]
 
 @dataclass(frozen=True, order=True)
 class Walk:
-    """One chain: its figures in the units of `Catalogue`, and its pieces near to far as (index, reversed)."""
+    """One chain: its figures in the units of `Catalogue`, and its parts near to far as (index, reversed)."""
 
     cost: int
     loss: int
@@ -50,7 +50,7 @@ class _Label:
 
 @dataclass(frozen=True)
 class _Exits:
-    """Pieces that can be entered at one node, towards one far node, with one set of marks."""
+    """Parts that can be entered at one node, towards one far node, with one set of marks."""
 
     entry: int
     far: int
@@ -89,7 +89,7 @@ class _Front:
 
 
 def _starts(catalogue: Catalogue, to_go: list[Layer]) -> list[tuple[int, int]]:
-    """Rows of the layers that make up the front of unlimited stock: (number of pieces, row)."""
+    """Rows of the layers that make up the front of unlimited stock: (number of parts, row)."""
     state = catalogue.start, 0
     found = [
         (count, row) for count, layer in enumerate(to_go) if state in layer for row in range(len(layer[state].vectors))
@@ -163,7 +163,7 @@ def _exits(catalogue: Catalogue, most_items: int) -> dict[int, list[_Exits]]:
 
 
 def _tables(to_go: list[Layer]) -> list[dict[State, Ints]]:
-    """Completions with at most 0, 1, 2 and so on pieces, their number as a fourth column."""
+    """Completions with at most 0, 1, 2 and so on parts, their number as a fourth column."""
     found: list[dict[State, Ints]] = []
     now: dict[State, Ints] = {}
     for count, layer in enumerate(to_go):
@@ -176,7 +176,7 @@ def _tables(to_go: list[Layer]) -> list[dict[State, Ints]]:
 
 
 def _ends(vector: Ints, count: int, table: Ints) -> Ints:
-    """Figures of the chains that a beginning can become, stock apart; joints are one more than pieces."""
+    """Figures of the chains that a beginning can become, stock apart; joints are one more than parts."""
     return np.asarray(table + np.array([*vector, count + 1], dtype=np.int64))
 
 

@@ -1,6 +1,6 @@
-"""From what is owned and on offer to a catalogue for the search: nodes, joints and the additive figures of each piece.
+"""From what is owned and on offer to a catalogue for the search: nodes, joints and the additive figures of each part.
 
-Loss of a piece is its attenuation matched at both of its own impedances, and its reflection the larger of its two limits (of
+Loss of a part is its attenuation matched at both of its own impedances, and its reflection the larger of its two limits (of
 what has no limit, the reflection of its nominal model); a joint counts with what its step of impedance and its wrong
 halves lose and reflect. Each is taken at its own worst frequency of the band, so the sums are the worst there can be.
 """
@@ -49,7 +49,7 @@ MOST_NOTES = 20
 
 @dataclass(frozen=True)
 class Stockroom:
-    """A need made ready for the search. `offers` are those of the catalogue's pieces, in its order."""
+    """A need made ready for the search. `offers` are those of the catalogue's parts, in its order."""
 
     need: Need
     library: Library
@@ -59,7 +59,7 @@ class Stockroom:
     """The nodes."""
     catalogue: Catalogue
     standards: tuple[Offer, ...]
-    """Terminations owned or on offer: no pieces of a chain, but loads to calibrate with."""
+    """Terminations owned or on offer: no parts of a chain, but loads to calibrate with."""
     notes: tuple[str, ...]
 
 
@@ -133,11 +133,12 @@ def stockroom(need: Need, library: Library | None = None) -> Stockroom:
 
 
 def _conducting(offers: list[Offer], need: Need) -> list[Offer]:
-    """Leads told by their conductor, which is the pin of an F plug."""
+    """Leads known by their conductor, which is the pin of an F plug."""
     items = tuple(offer.item for offer in offers)
-    told = with_conductors(Setup("", need.sweep, need.near, items, need.far)).items
+    reported = with_conductors(Setup("", need.sweep, need.near, items, need.far)).items
     return [
-        replace(offer, item=item) if item is not offer.item else offer for offer, item in zip(offers, told, strict=True)
+        replace(offer, item=item) if item is not offer.item else offer
+        for offer, item in zip(offers, reported, strict=True)
     ]
 
 
@@ -214,7 +215,7 @@ def _joints(nodes: list[End], freq_hz: Real, library: Library) -> tuple[NDArray[
 def _useful(
     node: int, loss: NDArray[np.int64], counts: Counter[int], pair: tuple[int, ...], outer: tuple[int, int], stock: int
 ) -> bool:
-    """Tell whether anything at hand mates with an end of a piece, the piece itself only if there are two of it."""
+    """Tell whether anything at hand mates with an end of a part, the part itself only if there are two of it."""
     for other in np.flatnonzero(loss[node] >= 0):
         others = counts[int(other)] - (int(other) in pair) * (stock < 2)
         if int(other) in outer or others > 0:

@@ -1,4 +1,4 @@
-"""Units that stand in the cells of a table, as in `470.000 MHz;15.2 dB`: put aside, and told to the header."""
+"""Units that stand in the cells of a table, as in `470.000 MHz;15.2 dB`: put aside, and given to the header."""
 
 from __future__ import annotations
 

@@ -33,8 +33,8 @@ def with_frequencies(sheet: Sheet, table: TextTable, channels: Channels) -> Text
     rows = [(row, _middle_mhz(sheet, row[at], channels)) for row in table.rows if len(row) > at]
     known = sorted(((row, mhz) for row, mhz in rows if mhz), key=lambda each: each[1])
     header = (*table.header[:at], head._replace(text="frequency_mhz"), *table.header[at + 1 :])
-    told = tuple((*row[:at], _told(row[at], mhz, table.sign), *row[at + 1 :]) for row, mhz in known)
-    return replace(table, header=header, rows=told)
+    reported = tuple((*row[:at], _reported(row[at], mhz, table.sign), *row[at + 1 :]) for row, mhz in known)
+    return replace(table, header=header, rows=reported)
 
 
 def _middle_mhz(sheet: Sheet, cell: Cell, channels: Channels) -> float:
@@ -49,5 +49,5 @@ def _middle_mhz(sheet: Sheet, cell: Cell, channels: Channels) -> float:
     return 0.0
 
 
-def _told(cell: Cell, mhz: float, sign: str) -> Cell:
+def _reported(cell: Cell, mhz: float, sign: str) -> Cell:
     return cell._replace(text=f"{mhz:.9g}".replace(".", sign or "."))

@@ -1,4 +1,4 @@
-"""A measured sweep of any usual file: Touchstone, or a table of text, read with every defect in place and its meaning told."""
+"""A measured sweep of any usual file: Touchstone, or a table of text, read with every defect in place and its meaning reported."""
 
 from __future__ import annotations
 
@@ -93,14 +93,14 @@ def _kept(path: str, found: Readings, inside: NDArray[np.bool_]) -> Readings:
         raise whole_file(path, "holds no point that is to be trusted", "use the sweep that it was made from")
     if inside.all():
         return found
-    told = f"{np.count_nonzero(~inside)} points marked as not trusted left out"
+    reported = f"{np.count_nonzero(~inside)} points marked as not trusted left out"
     return replace(
         found,
         freq_hz=found.freq_hz[inside],
         magnitude=found.magnitude[inside],
         reflection=None if found.reflection is None else found.reflection[inside],
         rounding=None if found.rounding is None else found.rounding[inside],
-        interpretation=f"{found.interpretation}; {told}",
+        interpretation=f"{found.interpretation}; {reported}",
     )
 
 
@@ -124,16 +124,16 @@ def _touchstone(path: str, lines: list[str], options: SweepOptions, plane_ohm: f
     ]
     if faults:
         raise bounded(faults)
-    told = "; ".join(
+    reported = "; ".join(
         [f"{which}complex reflection, {found.form}: {_example(found.freq_hz, magnitude)}", remark, *found.notes]
     )
     if found.assumed:
-        told += f"; by the format's defaults in {' and '.join(found.assumed)}"
+        reported += f"; by the format's defaults in {' and '.join(found.assumed)}"
         warnings = (
             *warnings,
             f"the option line leaves out what the format then takes as {' and '.join(found.assumed)}",
         )
-    return Readings(found.freq_hz, magnitude, reflection, told, warnings, found.half_step)
+    return Readings(found.freq_hz, magnitude, reflection, reported, warnings, found.half_step)
 
 
 def _port(path: str, found: touchstone.TouchstoneFile, options: SweepOptions) -> tuple[int, str]:
@@ -216,11 +216,13 @@ def _table(path: str, lines: list[str], options: SweepOptions, plane_ohm: float 
     if sheet.faults or made is None or found is None:
         raise bounded(sheet.faults)
     phase = "" if made.reflection is not None else "; no phase"
-    told = f"{_what(table, found, made, options, ohm)}; {made.freq_hz.size} points{phase}"
+    reported = f"{_what(table, found, made, options, ohm)}; {made.freq_hz.size} points{phase}"
     warnings = () if made.quantity in ("r-and-x", "z-and-degrees") else _idle(options)
     taken = [] if table is written else ["channels taken at their middle"]
     remarks = [*made.remarks, *(["decimal commas"] if table.sign == "," else []), *taken, *_left_out(table, found)]
-    return Readings(made.freq_hz, made.magnitude, made.reflection, "; ".join([told, *remarks]), warnings, made.rounding)
+    return Readings(
+        made.freq_hz, made.magnitude, made.reflection, "; ".join([reported, *remarks]), warnings, made.rounding
+    )
 
 
 def _what(table: TextTable, found: ColumnPlan, made: Reflections, options: SweepOptions, ohm: float | None) -> str:

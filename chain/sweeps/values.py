@@ -1,4 +1,4 @@
-"""Columns of figures to reflections: signs of losses, angles, impedances, with every figure that cannot be told in its place."""
+"""Columns of figures to reflections: signs of losses, angles, impedances, with every figure that cannot be determined in its place."""
 
 from __future__ import annotations
 
@@ -267,8 +267,10 @@ class _Maker:
         if below.size:
             return None
         count = int(np.count_nonzero(np.isinf(values)))
-        told = f"{count} off the scale taken as a reflection of all, though a scale may end at VSWR {OFF_SCALE_VSWR:g}"
-        return "vswr", magnitude_from_vswr(values), None, (told,) if count else ()
+        reported = (
+            f"{count} off the scale taken as a reflection of all, though a scale may end at VSWR {OFF_SCALE_VSWR:g}"
+        )
+        return "vswr", magnitude_from_vswr(values), None, (reported,) if count else ()
 
     def _turn(self, angles: Real) -> Complex | None:
         radians = self.found.radians

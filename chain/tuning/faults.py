@@ -163,14 +163,14 @@ def antenna_faults(
 
 
 def _suspect(row: dict[str, str], signs: dict[str, Sign]) -> Suspect:
-    told = [signs[name] for name in row["signs_for"].split()]
+    reported = [signs[name] for name in row["signs_for"].split()]
     against = [signs[name] for name in row["signs_against"].split()]
     return Suspect(
         row["id"],
         row["name"],
-        tuple(each.words for each in told if each.seen),
+        tuple(each.words for each in reported if each.seen),
         tuple(each.words for each in against if each.seen),
-        tuple(each.words for each in told if each.seen is None),
+        tuple(each.words for each in reported if each.seen is None),
         row["decides"],
         row["remedy"],
         row["evidence"],
@@ -188,8 +188,8 @@ def _signs(
         None if each is None else smooth @ (_on(freq, each) / gain) for each in (readings, before, handled)
     )
     assert now is not None
-    told = repeats(bench, readings, seed, QUIET)
-    limits = Repeats(told.dip_hz, told.level / float(gain.mean()), told.most / float(gain.min()))
+    reported = repeats(bench, readings, seed, QUIET)
+    limits = Repeats(reported.dip_hz, reported.level / float(gain.mean()), reported.most / float(gain.min()))
     found = [Sign("dip_gone", bool(now.min() > NO_DIP), "no dip anywhere in the sweep")]
     found += _moved(freq, now, then, limits)
     found += _by_hand(freq, now, held, limits)

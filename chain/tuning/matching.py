@@ -281,9 +281,9 @@ def _transformed(ratio: float, freq_hz: Real, antenna: tuple[Complex, Complex], 
     seen = turned(far)
     many = once * turned(drawn) + own
     high, low = max(ratio, 1 / ratio), "steps down" if ratio > 1 else "steps up"
-    told = "1:1" if ratio == 1 else f"{'9:4' if abs(high - 9 / 4) < 1e-9 else f'{high:g}:1'}, {low} to the lead"
+    reported = "1:1" if ratio == 1 else f"{'9:4' if abs(high - 9 / 4) < 1e-9 else f'{high:g}:1'}, {low} to the lead"
     share = once * (1 - np.abs(seen) ** 2)
-    return _matched("transformer", f"transformer {told}", (), ratio, (freq_hz, once * seen, many, share), "short")
+    return _matched("transformer", f"transformer {reported}", (), ratio, (freq_hz, once * seen, many, share), "short")
 
 
 def _matched(

@@ -17,7 +17,7 @@ MEASURED = ("noise", "drift", "re-mating", "flex", "swap")
 
 
 def item_names(measurement: Measurement) -> tuple[str, ...]:
-    """Names of the items, joints and residuals whose pieces take part in a measurement.
+    """Names of the items, joints and residuals whose elements take part in a measurement.
 
     Source: No formula.
     """
@@ -92,7 +92,7 @@ def _keep(measurement: Measurement, kept: set[str]) -> Measurement:
 
 
 def _uncertain(element: Element) -> bool:
-    """Whether anything of a piece is not known."""
+    """Whether anything of an element is not known."""
     radii = (getattr(element, f"{what}_radius", None) for what in ("near", "far", "inside", "product"))
     if any(radius is not None and np.any(radius) for radius in radii):
         return True

@@ -20,7 +20,7 @@ __all__ = [
 
 
 RESIDUALS = "near"
-"""Name of the piece that stands for the analyzer's residual errors."""
+"""Name of the element that stands for the analyzer's residual errors."""
 
 GRID = 201
 HALVINGS = 30

@@ -117,7 +117,7 @@ def _derivative(maps: Maps, at: Complex) -> Complex:
 
 
 def _seen(measurement: Measurement, far: Complex) -> tuple[Complex, Complex, list[Term]]:
-    """Reflection at the plane, how much of a change at the antenna arrives there, and the effects of the pieces after it."""
+    """Reflection at the plane, how much of a change at the antenna arrives there, and the effects of the elements after it."""
     slope = np.ones_like(far)
     terms: list[Term] = []
     for element in reversed(measurement.after):

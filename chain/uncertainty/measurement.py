@@ -33,7 +33,7 @@ __all__ = ["BATCH", "Measurement", "error_terms", "measurement_of", "nominal_map
 
 @dataclass(frozen=True)
 class Measurement:
-    """One way of measuring: pieces before and after the plane, references aligned, and every unknown that is not a piece's.
+    """One way of measuring: elements before and after the plane, references aligned, and every unknown that is not an element's.
 
     `noise` is the standard deviation of real and imaginary part of a raw reading; `drift`, `mating` are radii;
     `flex_rad` is the largest change of phase, one way, of the lead between the analyzer and the plane, `flex_delay_s` that of
@@ -58,11 +58,11 @@ class Measurement:
     drift_kind: str = "disc"
     mating_kind: str = "disc"
     alike: tuple[frozenset[str], ...] = ()
-    """Of each piece the figures that are the same at every frequency; of a cut-out those of the whole, so that both are one."""
+    """Of each element the figures that are the same at every frequency; of a cut-out those of the whole, so that both are one."""
 
     @property
     def residuals(self) -> int:
-        """How many of the pieces after the plane are the analyzer's own errors: the joint at its port lies behind them."""
+        """How many of the elements after the plane are the analyzer's own errors: the joint at its port lies behind them."""
         return int(self.standards is None and bool(self.after) and self.after[0].id == RESIDUALS)
 
     @property
@@ -134,7 +134,7 @@ def _radius(loss_db: float | None) -> float:
 
 
 def _swapped(setup: Setup, chain: Chain) -> Element | None:
-    """The adapter that stood at the plane while the standards were read, as a piece, if one is named."""
+    """The adapter that stood at the plane while the standards were read, as an element, if one is named."""
     from chain.rf.parts import elements_of
     from chain.setups import Item
     from library.records import Adapter
@@ -213,7 +213,7 @@ def _unit(run: _Run, what: str, kind: str, repeat: int = 0) -> Complex:
 
 
 def _as_it_stands(measurement: Measurement, run: _Run) -> Maps:
-    """Drawn pieces behind the analyzer's own residual errors and the joint at its port."""
+    """Drawn elements behind the analyzer's own residual errors and the joint at its port."""
     pieces: list[Element | Complex] = list(measurement.after)
     keys = list(range(len(pieces)))
     if measurement.mating:

@@ -32,7 +32,7 @@ RIM = np.exp(2j * np.pi * np.arange(64) / 64)
 NOWHERE = np.float32(-9)
 """Both ends of an empty stretch: begun and ended before every magnitude, so that every count cancels it."""
 MOVED = 2.15
-"""Deviations of the difference of two seeds that are told: 0.968 of a normal one, some of which the estimate's own scatter takes."""
+"""Deviations of the difference of two seeds that are reported: 0.968 of a normal one, some of which the estimate's own scatter takes."""
 GROUPS = 50
 """Groups of draws whose scatter tells how far phases that reach about as far move together."""
 WEIGHTS = np.random.default_rng(1).normal(size=(GROUPS, 100))

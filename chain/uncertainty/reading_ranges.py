@@ -195,7 +195,7 @@ def _first_guess(terms: Terms, limit: float) -> Real:
             some = shown[rows]
             some.partition(least - 1, axis=1)
             found[rows] = some[:, least - 1]
-    # A reading within float32 of the edge must not be told as proving.
+    # A reading within float32 of the edge must not be reported as proving.
     return np.maximum(found - ROUNDING, 0)
 
 

@@ -1,7 +1,7 @@
-"""Drawn pieces as seen from the near side: each put in front of what lies behind it, without making its two-port first.
+"""Drawn elements as seen from the near side: each put in front of what lies behind it, without making its two-port first.
 
-What a piece does to a reflection x is a bilinear map, and a chain of them a product of 2x2 matrices: (p x + q)/(r x + s).
-Leaving s as it comes until the end saves a division per piece; a junction or a length of line takes a quarter of what the
+What an element does to a reflection x is a bilinear map, and a chain of them a product of 2x2 matrices: (p x + q)/(r x + s).
+Leaving s as it comes until the end saves a division per element; a junction or a length of line takes a quarter of what the
 star product of whole two-ports does. What does not depend on the frequency is multiplied first, once for each draw. The random
 numbers are those of `chain.uncertainty.sampling.draw`, in its order.
 
@@ -51,16 +51,16 @@ def drawn_through(
     single: bool = False,
     alike: Sequence[frozenset[str] | None] = (),
 ) -> Maps:
-    """The map of pieces drawn and joined one to the next, shape (frequencies, draws); some may be two-ports drawn before.
+    """The map of elements drawn and joined one to the next, shape (frequencies, draws); some may be two-ports drawn before.
 
-    `alike` names of each piece the figures that count as the same at every frequency; left out, all that are.
+    `alike` names of each element the figures that count as the same at every frequency; left out, all that are.
     `single` multiplies in half the precision what depends on the frequency, which is plenty for what is drawn at random.
 
     Source: S11 + S12 S21 x/(1 - S22 x), a lossless junction (r + x)/(1 + conj(r) x), a length of line x e^(-2 (a +
     jb) l).
     """
     joined = _Joined(single)
-    # A single frequency cut out of a sweep goes the way of the others, by which it is told from what is alike at all of them.
+    # A single frequency cut out of a sweep goes the way of the others, by which it is distinguished from what is alike at all of them.
     rows = max(frequencies, 2) if alike else frequencies
     for number in range(len(elements) - 1, -1, -1):
         element = elements[number]
@@ -83,7 +83,7 @@ def drawn_through(
 
 
 def constant(element: Element) -> frozenset[str]:
-    """Names of the figures of a piece that are the same at every frequency."""
+    """Names of the figures of an element that are the same at every frequency."""
     if isinstance(element, Ladder):
         return frozenset()
     arrays = ((name, value) for name, value in vars(element).items() if isinstance(value, np.ndarray))
@@ -107,7 +107,7 @@ def _upright(element: Piece, single: bool, sweep: tuple[frozenset[str] | None, i
 
 
 class _Joined:
-    """Pieces put in front of one another; those that do not depend on the frequency are gathered until one comes that does."""
+    """Elements put in front of one another; those that do not depend on the frequency are gathered until one comes that does."""
 
     def __init__(self, single: bool) -> None:
         self.single = single

@@ -1,7 +1,7 @@
-"""Random draws of the pieces of a chain: one draw is one physical chain over the whole sweep.
+"""Random draws of the elements of a chain: one draw is one physical chain over the whole sweep.
 
-Every constant of a piece (a junction's reflection and place, a length, a loss) is drawn once per draw and holds at all
-frequencies, so a drawn piece is causal and stays inside its own limit.
+Every constant of an element (a junction's reflection and place, a length, a loss) is drawn once per draw and holds at all
+frequencies, so a drawn element is causal and stays inside its own limit.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ def hidden_digits(
 
 
 def draw(element: Element, rng: Source, count: int) -> Complex:
-    """Matrices of drawn samples of a piece.
+    """Matrices of drawn samples of an element.
 
     Source: Lossless reciprocal junction `S11 = r e^(-2jbx)`, `S22 = -conj(r) e^(-2jb(l-x))`, `S21 = sqrt(1-|r|^2)
     e^(-jbl)`.

@@ -1,8 +1,8 @@
-"""First-order effect of every unknown of a piece on the reflection in front of it, derived exactly.
+"""First-order effect of every unknown of an element on the reflection in front of it, derived exactly.
 
 An effect is linear in a real unknown u (`plain * u`) or in a complex one and its conjugate (`plain * u + mirrored *
 conj(u)`): a lossless junction r in front of x gives (r + x)/(1 + conj(r) x), so r moves it by r - conj(r) x^2. Sizes come
-from the pieces themselves.
+from the elements themselves.
 """
 
 from __future__ import annotations
@@ -67,7 +67,7 @@ def circle_sd(radius: Real | float, shape: str = "disc") -> Real:
 
 
 def expected(element: Element) -> Element:
-    """The piece at the expectation of its unknowns, which differs from its nominal one where a range is lopsided.
+    """The element at the expectation of its unknowns, which differs from its nominal one where a range is lopsided.
 
     Source: Mean of a rectangular distribution; discs, rings and the other ranges are centred on the nominal value.
     """
@@ -78,7 +78,7 @@ def expected(element: Element) -> Element:
 
 
 def seen_and_slope(element: Element, far: Complex) -> tuple[Complex, Complex]:
-    """Reflection in front of a piece at its expectation, and how much of a change behind it arrives there.
+    """Reflection in front of an element at its expectation, and how much of a change behind it arrives there.
 
     Source: S11 + S12 S21 x/(1 - S22 x) and its derivative S12 S21/(1 - S22 x)^2.
     """
@@ -88,9 +88,9 @@ def seen_and_slope(element: Element, far: Complex) -> tuple[Complex, Complex]:
 
 
 def piece_terms(element: Element, far: Complex) -> list[Term]:
-    """Effects of a piece's unknowns on the reflection in front of it.
+    """Effects of an element's unknowns on the reflection in front of it.
 
-    Source: Derivatives of the piece's own two-port at the expectation of its unknowns.
+    Source: Derivatives of the element's own two-port at the expectation of its unknowns.
     """
     if isinstance(element, Line):
         return _line_terms(element, far)

@@ -17,7 +17,7 @@ LEAST_SHARE = 1e-6
 
 
 def least_slope(elements: Sequence[Element], freq_hz: Real) -> tuple[Real, Real]:
-    """Least |S12 S21| of joined pieces, and the largest |S22|, over every admissible value of their unknowns.
+    """Least |S12 S21| of joined elements, and the largest |S22|, over every admissible value of their unknowns.
 
     Source: Moduli of the star product: |a21 b21|/(1 + |a22 b11|) and |b22| + |b21|^2 |a22|/(1 - |a22 b11|).
     """
@@ -32,13 +32,13 @@ def least_slope(elements: Sequence[Element], freq_hz: Real) -> tuple[Real, Real]
 def least_derivative(elements: Sequence[Element], most: Real) -> Real:
     """Least change seen at the near end per change of a far reflection up to a magnitude, over every admissible value.
 
-    Source: Product of |S12 S21|/(1 + |S22| b)^2 along the chain, b the largest magnitude at each piece.
+    Source: Product of |S12 S21|/(1 + |S22| b)^2 along the chain, b the largest magnitude at each element.
     """
     slope = np.ones(most.shape)
     region = region_of(np.zeros(most.shape, dtype=complex), most)
     for element in reversed(elements):
         least, _, _, match = (limit.reshape(limit.shape + (1,) * (most.ndim - 1)) for limit in _limits(element))
-        # Each piece at the largest reflection it can see: a product
+        # Each element at the largest reflection it can see: a product
         # of least slopes is no more than the least of the whole.
         slope = slope * least / (1 + match * np.minimum(region.most, 1.2)) ** 2
         region = forward((element,), region)
@@ -46,7 +46,7 @@ def least_derivative(elements: Sequence[Element], most: Real) -> Real:
 
 
 def _limits(element: Element) -> tuple[Real, Real, Real, Real]:
-    """Least and largest |S12 S21|, largest |S11| and |S22| of one piece."""
+    """Least and largest |S12 S21|, largest |S11| and |S22| of one element."""
     s = element.nominal()
     product = np.abs(s[..., 0, 1] * s[..., 1, 0])
     near, far = np.abs(s[..., 0, 0]), np.abs(s[..., 1, 1])

@@ -1,7 +1,7 @@
 """The one table of the fields of parts, families, analyzers and standards: name, type, unit, default, and how a set-up says it.
 
 The loader (`library.files.rows`), the schema of part files (`library.files.schema`), what an item of a set-up may state of its own, what is
-told of it as assumed, and which figures are sizes of unknowns all follow from `library/data/fields.csv`.
+reported of it as assumed, and which figures are sizes of unknowns all follow from `library/data/fields.csv`.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""A user's own part files: read, validated whole, and every fault told with its place."""
+"""A user's own part files: read, validated whole, and every fault reported with its place."""
 
 from __future__ import annotations
 
@@ -38,8 +38,8 @@ def read_rows(path: str | PathLike[str], families: tuple[Row, ...] = ()) -> dict
     document = _parsed(_text(Path(path)), name)
     found = (*defects_of(document), *_cross_checks(document, families))
     if found:
-        told = "; ".join(f"{'.'.join(map(str, where))}: {what}" for where, what in found)
-        raise LibraryError(f"{name}: {told}", defects=found, source=name)
+        reported = "; ".join(f"{'.'.join(map(str, where))}: {what}" for where, what in found)
+        raise LibraryError(f"{name}: {reported}", defects=found, source=name)
     rows: dict[str, list[Row]] = {kind: each for kind, each in document.items() if isinstance(each, list)}
     if "adapter" in rows or "adapter_set" in rows:
         rows["adapter"] = list(adapter_rows(rows).values())
@@ -90,11 +90,11 @@ def defects_of(document: Mapping[str, Any]) -> tuple[Defect, ...]:
     except ValidationError as fault:
         details = fault.errors(include_url=False)
         missing = {(*each["loc"][:-1],): str(each["loc"][-1]) for each in details if each["type"] == "missing"}
-        return tuple(_told(document, details, missing))
+        return tuple(_reported(document, details, missing))
     return ()
 
 
-def _told(document: Mapping[str, Any], details: list[ErrorDetails], missing: dict[Any, str]) -> Iterator[Defect]:
+def _reported(document: Mapping[str, Any], details: list[ErrorDetails], missing: dict[Any, str]) -> Iterator[Defect]:
     meant = {
         (*where, key): lacked
         for where, lacked in missing.items()
@@ -186,7 +186,7 @@ def _connector_defects(
             for where, text in _texts(row.get(key)):
                 named = f"{text} plug" if bare or key == "families" else text
                 if len(named.split()) < LEAST_WORDS:
-                    continue  # its shape has been told of already
+                    continue  # its shape has been reported already
                 try:
                     exact_connector(named, library)
                 except LibraryError as fault:

@@ -24,8 +24,8 @@ def part_text(kind: str, row: Mapping[str, Any], remarks: Sequence[str] = ()) ->
     text = "\n".join(lines) + "\n"
     found = defects_of(tomllib.loads(text))
     if found:
-        told = "; ".join(f"{'.'.join(map(str, where))}: {what}" for where, what in found)
-        raise LibraryError(told, defects=found)
+        reported = "; ".join(f"{'.'.join(map(str, where))}: {what}" for where, what in found)
+        raise LibraryError(reported, defects=found)
     return text
 
 

@@ -113,10 +113,10 @@ class NetworkArmRow(Row):
 
     @model_validator(mode="after")
     def _one_thing(self) -> NetworkArmRow:
-        told = self.model_dump()
-        if sum(told[key] is not None for key in NETWORK_ARMS) != 1:
+        reported = self.model_dump()
+        if sum(reported[key] is not None for key in NETWORK_ARMS) != 1:
             raise ValueError(f"exactly one of {', '.join(NETWORK_ARMS)} is needed")
-        if any(told[key] is not None for key in LINE_ARMS) != (self.length_mm is not None):
+        if any(reported[key] is not None for key in LINE_ARMS) != (self.length_mm is not None):
             raise ValueError("length_mm is needed for a line, and for nothing else")
         return self
 

@@ -146,7 +146,7 @@ def test_plug_with_a_pin_of_its_own_is_left_alone():
     assert with_conductors(setup) == setup
 
 
-def test_conductors_are_told_once():
+def test_conductors_are_reported_once():
     setup = with_conductors(chain(PAD, lead("series11")))
     assert with_conductors(setup) == setup
 
@@ -259,8 +259,8 @@ def test_bare_chain_without_items():
 
 def test_graph_library_is_imported_by_the_check_alone():
     code = "import sys, chain.assembly.cascade, chain.assembly.budget, chain.files.setup_file; print('networkx' in sys.modules)"
-    told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
-    assert told.strip() == "False"
+    reported = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
+    assert reported.strip() == "False"
 
 
 def test_connector_names_are_given_as_written_in_a_set_up():

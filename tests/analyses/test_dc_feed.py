@@ -226,7 +226,7 @@ def test_power_a_pad_stands(rating_w, input_dbm, from_far):
     assert limit_w == pytest.approx(rating_w / 0.57735, rel=1e-4)
 
 
-def test_power_limits_are_told_for_pad_and_port():
+def test_power_limits_are_reported_for_pad_and_port():
     pad, port = remarks(chain(PAD, LEAD, near='max_power = "20 dBm"'), "power")
     assert (pad.where, port.where) == ("pad", "near")
     assert "26.4 dBm" in pad.text

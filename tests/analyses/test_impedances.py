@@ -1,4 +1,4 @@
-"""Pads missing or turned round, pieces of wrong impedance, steps at joints: what they cost and that they are told."""
+"""Pads missing or turned round, pieces of wrong impedance, steps at joints: what they cost and that they are reported."""
 
 import re
 
@@ -32,7 +32,7 @@ LOSSES = [row for row in tables.rows("wrong_piece.csv") if row["quantity"] == "t
 
 
 @pytest.mark.parametrize("row", PIECES, ids=tables.label)
-def test_return_loss_told_of_a_wrong_piece(row):
+def test_return_loss_reported_of_a_wrong_piece(row):
     """Sources stand in the table: closed form, and a 75-ohm barrel measured as 19.0 mm."""
     element = build.adapter(row["piece_ohm"], row["length_mm"] / 1e3)
     line = row["line_ohm"]
@@ -43,7 +43,7 @@ def test_return_loss_told_of_a_wrong_piece(row):
 
 
 @pytest.mark.parametrize("row", LOSSES, ids=tables.label)
-def test_mismatch_loss_told_of_a_wrong_piece(row):
+def test_mismatch_loss_reported_of_a_wrong_piece(row):
     element = build.adapter(row["piece_ohm"], row["length_mm"] / 1e3)
     line = row["line_ohm"]
     (found,) = remarks(between(element, near_ohm=line, far_ohm=line, mhz=row["freq_mhz"]), "wrong-impedance")
@@ -115,7 +115,7 @@ def test_pad_the_right_way_round(part):
     assert remarks(between(part), "reversed") == []
 
 
-def test_turned_part_without_loss_is_told_by_its_load_alone():
+def test_turned_part_without_loss_is_reported_by_its_load_alone():
     """Twelfth-wave pair, 75-ohm piece next to the 75-ohm line: reflection 0.2, no better than nothing (computed)."""
     part = load_library().part("twelfth-wave")
     (found,) = remarks(between(part, mhz=part.design_hz / 1e6, reversed=True), "reversed")

@@ -60,7 +60,7 @@ def said(*words):
     return " ".join(done.stdout.split())
 
 
-def test_linear_propagation_is_told_where_it_holds_and_why_not_where_it_does_not():
+def test_linear_propagation_is_reported_where_it_holds_and_why_not_where_it_does_not():
     """u and its split where valid; the reason in one line where not; nothing to propagate without a phase."""
     behind_the_pad = "demo/plane-after-pad.toml"
     holds = said(behind_the_pad, "--reading", "0.3+0.2j at 210 MHz", "-v")
@@ -82,7 +82,7 @@ def test_linear_shares_are_of_the_readings_it_holds_for():
     np.testing.assert_allclose(parts, found.u_magnitude**2, rtol=1e-9)
 
 
-def test_readings_outside_the_sweep_of_the_set_up_are_told():
+def test_readings_outside_the_sweep_of_the_set_up_are_reported():
     """A sweep of another antenna is judged, but not without a word."""
     setup = load_setup("demo/boathouse.toml")
     inside, outside = (from_texts([parse_reading(f"VSWR 1.3 at {at} MHz")]) for at in (210, 500))

@@ -40,13 +40,13 @@ def tested(path: str, choice: str) -> str:
         [*words, *(["-k", choice] if choice else [])], cwd=ROOT, capture_output=True, text=True, check=False
     )
     lines = [line.strip(". ") for line in done.stdout.splitlines()]
-    told = [
+    reported = [
         line for line in lines if re.search(r"\d", line) and not re.match(r"[\d.]+s |=|\d+ (passed|failed)|\[", line)
     ]
     last = next(
         (line for line in reversed(lines) if " passed" in line or " failed" in line or "skipped" in line), "no test ran"
     )
-    return "<br>".join([*([] if done.returncode == 0 else ["FAILS"]), *told[-LINES:], last])
+    return "<br>".join([*([] if done.returncode == 0 else ["FAILS"]), *reported[-LINES:], last])
 
 
 def slow(path: str, choice: str = "") -> Callable[[], str]:
@@ -67,7 +67,7 @@ def part(name: str) -> list[dict[str, object]] | dict[str, object]:
 def rows_of(name: str, *words: str) -> Callable[[], str]:
     """A measurement by a part of the benchmark: its figures, or the rows that hold a word."""
 
-    def told() -> str:
+    def reported() -> str:
         from run import shown
 
         found = part(name)
@@ -75,7 +75,7 @@ def rows_of(name: str, *words: str) -> Callable[[], str]:
             found = [row for row in found if not words or any(word in str(row["what"]) for word in words)]
         return "<br>".join(" ".join(line.split()) for line in shown(found).splitlines())
 
-    return told
+    return reported
 
 
 def against_scikit_rf() -> str:
@@ -132,7 +132,7 @@ def readings() -> str:
 
     from chain.sweeps.read import read_sweep
 
-    told = []
+    reported = []
     with tempfile.TemporaryDirectory() as folder:
         for points, name in ((201, "a.csv"), (20_001, "b.csv"), (20_001, "c.s1p")):
             path = Path(folder, name)
@@ -142,10 +142,10 @@ def readings() -> str:
                 else ("# MHz S RI R 50\n", "{:.4f} 0.1 0.2")
             )
             path.write_text(head + "\n".join(line.format(mhz) for mhz in np.linspace(100, 900, points)) + "\n")
-            told.append(
+            reported.append(
                 f"{points} points of {name[2:]}: {call_s(lambda path=path: read_sweep(str(path)), 3) * 1e3:.0f} ms"
             )
-    return "<br>".join(told)
+    return "<br>".join(reported)
 
 
 def pictures() -> str:
@@ -158,9 +158,9 @@ def pictures() -> str:
     words = ["budget", "demo/boathouse.toml", "--quiet"]
     with tempfile.TemporaryDirectory() as folder:
         picture = process_s(program(*words, "--plot", str(Path(folder, "a.png")), "--force"), 3)
-        told = f"PNG {picture - process_s(program(*words), 3):.2f} s"
+        reported = f"PNG {picture - process_s(program(*words), 3):.2f} s"
     plain, drawn = (call_s(lambda more=more: CliRunner().invoke(chain, [*words, *more])) for more in ([], ["--plot"]))
-    return f"{told}<br>terminal {1e3 * (drawn - plain):.0f} ms"
+    return f"{reported}<br>terminal {1e3 * (drawn - plain):.0f} ms"
 
 
 FIGURES = (
@@ -192,7 +192,9 @@ FIGURES = (
     Figure("width of the difference", slow("tests/comparisons/test_antennas.py", "half_as_wide")),
     Figure("`tune` in an independent", slow("tests/tuning/test_world.py", "what_they_say"), True),
     Figure("`tune --faults`", slow("tests/tuning/test_fault_world.py", "many"), True),
-    Figure("steps told in series", slow("tests/records/test_change_points.py", "without_a_step or noticed_wherever")),
+    Figure(
+        "steps reported in series", slow("tests/records/test_change_points.py", "without_a_step or noticed_wherever")
+    ),
     Figure("list of 10,000 records", slow("tests/records/test_log.py", "thousand"), True),
     Figure("ripple: 500 sweeps", slow("tests/echoes/test_world.py"), True),
     Figure("ripple: false alarms", slow("tests/echoes/test_world.py"), True),
@@ -222,10 +224,10 @@ def main(words: list[str]) -> None:
         (row,) = [each for each in FIGURES if first.startswith(each.begins)]
         asked = any(word in first for word in wanted) if wanted else "--all" in words or not row.minutes
         begun = time.perf_counter()
-        told = (
+        reported = (
             row.measure() if asked else "minutes: ask for it by a word, or by --all" if row.minutes else "not asked for"
         )
-        print(f"| {first} | {second} | {told} | {time.perf_counter() - begun:.0f} |", flush=True)
+        print(f"| {first} | {second} | {reported} | {time.perf_counter() - begun:.0f} |", flush=True)
 
 
 if __name__ == "__main__":

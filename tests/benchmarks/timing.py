@@ -43,14 +43,14 @@ def run_timed(words: Sequence[str]) -> Timed:
     environment = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
     environment["PYTHONPYCACHEPREFIX"] = COMPILED.name
     begun = time.perf_counter()
-    with tempfile.TemporaryFile() as told:
-        running = subprocess.Popen(words, cwd=ROOT, env=environment, stdout=subprocess.DEVNULL, stderr=told)
+    with tempfile.TemporaryFile() as reported:
+        running = subprocess.Popen(words, cwd=ROOT, env=environment, stdout=subprocess.DEVNULL, stderr=reported)
         _, status, used = os.wait4(running.pid, 0)
         wall_s = time.perf_counter() - begun
         running.returncode = os.waitstatus_to_exitcode(status)
         if running.returncode:
-            told.seek(0)
-            raise RuntimeError(f"{' '.join(words)}: {told.read().decode(errors='replace')[-2000:]}")
+            reported.seek(0)
+            raise RuntimeError(f"{' '.join(words)}: {reported.read().decode(errors='replace')[-2000:]}")
     return Timed(wall_s, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024)
 
 

@@ -184,9 +184,9 @@ def test_paths_stand_for_records_everywhere():
     ],
 )
 def test_a_wrong_type_is_a_clear_error_of_ours(setup, call):
-    with pytest.raises(ChainError) as told:
+    with pytest.raises(ChainError) as reported:
         call(setup)
-    assert len(str(told.value)) > 15
+    assert len(str(reported.value)) > 15
 
 
 def test_a_set_up_in_code_is_the_one_of_the_file(setup):
@@ -222,10 +222,10 @@ def test_a_set_up_in_code_is_the_one_of_the_file(setup):
 
 def test_a_set_up_in_code_has_every_value_checked():
     """All faults at once, each with the key it is at, as in a file."""
-    with pytest.raises(InputError) as told:
+    with pytest.raises(InputError) as reported:
         chain.setup_of([{"part": "rg95"}, {**LEAD, "length": "0.6"}], near="N male", far={"conector": "F-75 jack"})
-    text = str(told.value)
-    assert len(told.value.defects) >= 4
+    text = str(reported.value)
+    assert len(reported.value.defects) >= 4
     for words in ("no part 'rg95'", "'0.6' has no unit", "50 or 75 ohm?", "'conector' is not a key"):
         assert words in text
     with pytest.raises(InputError):

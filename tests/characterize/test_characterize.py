@@ -311,7 +311,7 @@ def test_a_measured_two_port_may_state_how_far_it_may_be_off(tmp_path):
         path.write_text(text.replace('part = "min-loss-pad"', lines, 1), encoding="utf-8")
         setup = load_setup(path)
         pads.append((setup.items[1], any("counts as exact" in each for each in setup.assumed)))
-    assert [told for _, told in pads] == [False, True]
+    assert [reported for _, reported in pads] == [False, True]
     freq_hz = np.array([180e6, 230e6])
     own, fixed = (elements_of(item, freq_hz)[0] for item, _ in pads)
     s = draw(own, np.random.default_rng(1), 5000)
@@ -344,7 +344,7 @@ def test_a_learnt_lead_keeps_the_length_it_was_measured_with():
 
 
 def test_the_loss_of_a_known_cable_is_kept_where_the_sweeps_tell_less():
-    """A short rg59: the library's 12 % stay, evidence with them; a lead that loses thrice as much is told apart."""
+    """A short rg59: the library's 12 % stay, evidence with them; a lead that loses thrice as much is distinguished."""
     rg59 = load_library().part("rg59")
     sweeps = one_port_sweeps({"open": ["demo/lead-open.s1p"], "short": ["demo/lead-short.s1p"]})
     errors = Analyzer(0.01, 0.0158, 0.0116, 0.0023, 0.00316, 0.00316)

@@ -107,7 +107,7 @@ def test_json_holds_the_figures_and_the_part():
 
 @pytest.mark.statistical
 def test_the_learnt_pad_narrows_the_interval_of_the_set_up_it_goes_into(tmp_path):
-    """Before and after are told; the part file in a set-up of its own gives the figures that were told."""
+    """Before and after are reported; the part file in a set-up of its own gives the figures that were reported."""
     path = tmp_path / "own.toml"
     words = (*KNOWN_ENDS, "--in", "demo/boathouse.toml", "--item", "pad", "--id", "own")
     found = json.loads(run(*words, "--json").stdout)
@@ -138,9 +138,9 @@ def test_the_library_browser_shows_a_learnt_part(tmp_path):
 def test_the_two_port_itself_can_be_kept(tmp_path):
     """A Touchstone file with both references, which another `learn` reads back to the same loss."""
     path = tmp_path / "own.ts"
-    told = flat(run(*KNOWN_ENDS, *PAD_ENDS, "--touchstone", str(path), COLUMNS="400").stderr)
-    assert f'touchstone = "{path}", loss_tolerance = "0.' in told
-    assert "reflection_error = " in told
+    reported = flat(run(*KNOWN_ENDS, *PAD_ENDS, "--touchstone", str(path), COLUMNS="400").stderr)
+    assert f'touchstone = "{path}", loss_tolerance = "0.' in reported
+    assert "reflection_error = " in reported
     assert "[Reference] 50.0 75.0" in path.read_text()
     words = ("learn", "two-port", str(path), *PAD_ENDS, "--json")
     again = json.loads(run(*words).stdout)
@@ -209,7 +209,7 @@ def test_a_lead_too_short_to_tell_its_loss_is_said_to_be():
         (("learn", "guess"), "knows no 'guess'"),
     ],
 )
-def test_misuse_is_told_with_its_remedy(words, text):
+def test_misuse_is_reported_with_its_remedy(words, text):
     """Exit status 2, one sentence on what is wrong, and what to write instead; never a traceback."""
     done = run(*words, status=2)
     assert flat(done.stderr).count(text) == 1, done.stderr

@@ -97,14 +97,14 @@ def touchstone(path, columns, freq_hz=FREQ, ohm=50):
     return str(path)
 
 
-def told(call, *arguments):
+def reported(call, *arguments):
     """Messages and helps of an input error, one text."""
     with pytest.raises(InputError) as caught:
         call(*arguments)
     return [f"{each.message}; {each.help}" for each in caught.value.defects]
 
 
-def test_files_that_do_not_go_together_are_all_told_at_once(tmp_path):
+def test_files_that_do_not_go_together_are_all_reported_at_once(tmp_path):
     """Another grid, too many repeats, and a sweep without phase: each with its file."""
     traces = lead_sweeps()
     good = touchstone(tmp_path / "a.s1p", traces["open"])
@@ -116,18 +116,18 @@ def test_files_that_do_not_go_together_are_all_told_at_once(tmp_path):
     ]
     bare.write_text("\n".join(["frequency_mhz,return_loss_db", *rows]) + "\n", encoding="utf-8")
     again = touchstone(tmp_path / "again.s1p", traces["open"] * 0.999)
-    found = told(one_port_sweeps, {"open": [good, again], "short": [fewer]})
+    found = reported(one_port_sweeps, {"open": [good, again], "short": [fewer]})
     assert any("unequal numbers of sweeps: 2 of the open, 1 of the short" in text for text in found)
     assert any("has 41 points" in text and "has 81 points" in text for text in found)
-    assert any("no phase" in text for text in told(one_port_sweeps, {"open": [good], "short": [str(bare)]}))
+    assert any("no phase" in text for text in reported(one_port_sweeps, {"open": [good], "short": [str(bare)]}))
     other = touchstone(tmp_path / "e.s1p", traces["short"], ohm=75)
-    assert any("50 ohm and 75 ohm" in text for text in told(one_port_sweeps, {"open": [good], "short": [other]}))
+    assert any("50 ohm and 75 ohm" in text for text in reported(one_port_sweeps, {"open": [good], "short": [other]}))
     assert one_port_sweeps({"open": [good], "short": [other]}, 50.0).reference_ohm == (50.0,)
     copy = touchstone(tmp_path / "copy.s1p", traces["open"])
-    doubled = told(one_port_sweeps, {"open": [good, copy], "short": [short, short]})
+    doubled = reported(one_port_sweeps, {"open": [good, copy], "short": [short, short]})
     assert any("copy.s1p" not in text and "is the same sweep as" in text for text in doubled)
     assert any("is given twice" in text for text in doubled)
-    missing = told(one_port_sweeps, {"open": ["no.s1p"], "short": ["nor-this.s1p"]})
+    missing = reported(one_port_sweeps, {"open": ["no.s1p"], "short": ["nor-this.s1p"]})
     assert len(missing) == 2
     both = one_port_sweeps({"open": [good], "short": [short]})
     assert both.has_phase
@@ -144,7 +144,7 @@ def test_a_two_port_that_is_not_passive_or_not_reciprocal_is_refused(tmp_path):
     }
     for values, text in rows.values():
         path = touchstone(tmp_path / "x.s2p", np.outer(one, values).astype(complex))
-        assert text in told(two_port_sweeps, [path])[0]
+        assert text in reported(two_port_sweeps, [path])[0]
 
 
 def test_a_row_that_would_not_be_read_is_not_written():

@@ -148,16 +148,16 @@ def test_the_limit_s_unit_is_the_answer_s(tmp_path, monkeypatch):
     path.write_text(text.replace('"VSWR 2.0"', '"14 dB"'), encoding="utf-8")
     words = ["recover", str(path), "--reading", "RL 20 dB at 210 MHz", "--draws", "4000"]
     monkeypatch.setenv("COLUMNS", "80")
-    told = CliRunner().invoke(chain, words).stdout
-    assert "14 dB return loss" in told
-    assert "RL, dB" in told
-    assert "VSWR" not in told
-    told = CliRunner().invoke(chain, [*words, "--units", "vswr"]).stdout
-    assert "VSWR 1.499" in told
-    assert "RL" not in told
-    told = CliRunner().invoke(chain, [*words, "--units", "both"]).stdout
-    assert "RL, dB" in told
-    assert "VSWR" in told
+    reported = CliRunner().invoke(chain, words).stdout
+    assert "14 dB return loss" in reported
+    assert "RL, dB" in reported
+    assert "VSWR" not in reported
+    reported = CliRunner().invoke(chain, [*words, "--units", "vswr"]).stdout
+    assert "VSWR 1.499" in reported
+    assert "RL" not in reported
+    reported = CliRunner().invoke(chain, [*words, "--units", "both"]).stdout
+    assert "RL, dB" in reported
+    assert "VSWR" in reported
     page = json.loads(CliRunner().invoke(chain, [*words, "--json"]).stdout)
     assert {"true_vswr", "true_return_loss_db"} <= set(page)
 
@@ -167,13 +167,13 @@ def test_only_the_answer(monkeypatch):
 
 
 def test_help_of_a_command_and_the_version():
-    for words, told in (
+    for words, reported in (
         (["help", "check"], "Usage: chain check"),
         (["help"], "Usage: chain"),
         (["-V"], "chain, version"),
     ):
         done = CliRunner().invoke(chain, words)
-        assert (done.exit_code, done.stdout.startswith(told)) == (0, True), done.output
+        assert (done.exit_code, done.stdout.startswith(reported)) == (0, True), done.output
 
 
 @pytest.mark.parametrize("words", [["chekc"], ["check"], ["check", "--no-such"], ["expect", "x.toml", "--digits", "9"]])

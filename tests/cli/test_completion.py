@@ -21,7 +21,7 @@ ROOT = Path(__file__).parent.parent.parent
 
 
 def offered(line, folder=ROOT):
-    """What bash is told for a line that ends where the cursor stands: (kind, value) pairs."""
+    """What bash is given for a line that ends where the cursor stands: (kind, value) pairs."""
     words = line.split(" ")
     settings = {"COMP_WORDS": line, "COMP_CWORD": str(len(words) - 1), "_CHAIN_COMPLETE": "bash_complete"}
     before = Path.cwd()
@@ -42,7 +42,7 @@ def test_part_names_are_completed_from_the_library():
     assert offered("chain parts no-such-part") == []
 
 
-def test_set_up_need_and_sweep_files_are_told_apart():
+def test_set_up_need_and_sweep_files_are_reported_apart():
     """A command is offered the files that it reads, also in folders below the one typed."""
     assert offered("chain budget demo/boathouse.t") == [("plain", "demo/boathouse.toml")]
     assert ("plain", "demo/splitter.toml") in offered("chain expect ")
@@ -82,7 +82,7 @@ def test_a_real_bash_completes_after_the_line_of_the_readme(tmp_path):
     line = re.search(
         r"^- bash, .+?: `(eval .+?)`", (ROOT / "demo" / "howto-script.md").read_text(encoding="utf-8"), flags=re.M
     )
-    assert line, "no line for bash is told"
+    assert line, "no line for bash is reported"
     (tmp_path / "chain").write_text(f'#!/bin/sh\nexec {sys.executable} -m chain "$@"\n')
     (tmp_path / "chain").chmod(0o755)
     script = f"""
@@ -110,9 +110,9 @@ def test_the_starter_names_a_schema_that_the_program_writes_and_that_accepts_it(
     assert runner.invoke(chain, ["new", "-o", str(tmp_path / "mine.toml")]).exit_code == 0
     first = (tmp_path / "mine.toml").read_text(encoding="utf-8").splitlines()[0]
     place = re.fullmatch(r"#:schema (\./[\w.]+)", first)[1]
-    told = next(line for line in starter_text().splitlines()[1:] if "chain schema" in line)
-    assert place.removeprefix("./") in told
-    words = re.search(r"'chain (schema [^']+)'", told)[1].replace(">", "-o").split()
+    reported = next(line for line in starter_text().splitlines()[1:] if "chain schema" in line)
+    assert place.removeprefix("./") in reported
+    words = re.search(r"'chain (schema [^']+)'", reported)[1].replace(">", "-o").split()
     done = subprocess.run([sys.executable, "-m", "chain", *words], cwd=tmp_path, capture_output=True, text=True)
     assert done.returncode == 0, done.stderr
     schema = json.loads((tmp_path / place).read_text(encoding="utf-8"))

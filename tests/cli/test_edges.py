@@ -262,7 +262,7 @@ def closed(words, *numbers, **given):
 
 
 def test_closed_streams(tmp_path):
-    """What has nowhere to go is told once; where it goes to a file, nothing is missed."""
+    """What has nowhere to go is reported once; where it goes to a file, nothing is missed."""
     for words in (("budget", BOATHOUSE), ("--help",), ("schema",)):
         done = closed(words, 1)
         assert (done.returncode, done.stderr.splitlines()) == (
@@ -349,7 +349,7 @@ def pipe(tmp_path):
 
 @pytest.mark.parametrize("device", ["/dev/zero", "/dev/urandom", "/dev/null", "/dev/tty", "pipe"])
 def test_a_device_or_a_pipe_is_no_file_to_read(device, pipe, tmp_path):
-    """By every way that a file can be named: told in a moment, nothing waited for, nothing eaten."""
+    """By every way that a file can be named: reported in a moment, nothing waited for, nothing eaten."""
     name = pipe if device == "pipe" else device
     if not Path(name).exists():
         pytest.skip("no such device")
@@ -437,7 +437,7 @@ def test_a_table_of_levels_may_have_remarks_above_its_header(tmp_path, above, ma
         ("# a remark\nplace,channel,level_dbuv\nattic,21,50\n", 3, "attic"),
     ],
 )
-def test_a_faulty_table_of_levels_is_told_in_its_place(tmp_path, text, line, said):
+def test_a_faulty_table_of_levels_is_reported_in_its_place(tmp_path, text, line, said):
     path = tmp_path / "levels.csv"
     path.write_text(text)
     done = CliRunner().invoke(chain, ["outlets", "demo/outlets.toml", "--seen", str(path)])

@@ -106,7 +106,7 @@ def test_a_reading_above_the_ceiling_is_refused_with_likely_causes():
 
 
 def test_enforce(tmp_path):
-    """Status 1 where a check says no, unless told otherwise; else only where it was asked for and a limit is not met."""
+    """Status 1 where a check says no, unless asked otherwise; else only where it was asked for and a limit is not met."""
     unfit = changed(tmp_path, 'far = "F-75 plug"', 'far = "BNC-75 plug"')
     assert run("check", unfit).exit_code == 1
     assert run("check", unfit, "--enforce").exit_code == 1

@@ -30,7 +30,7 @@ def leaves(group=chain, path=()):
 LEAVES = list(leaves())
 
 
-def told(*words):
+def reported(*words):
     """Message and help of what is wrong with the words, in the style of all errors; nothing where they are taken."""
     done = CliRunner().invoke(chain, list(words))
     if done.exit_code != 2:
@@ -49,7 +49,7 @@ def shorter(word):
 
 @pytest.mark.parametrize("name", [name for section in COMMANDS.values() for name in section])
 def test_a_misspelt_command_is_answered_with_the_right_one(name):
-    message, remedy = told(shorter(name), "x.toml")
+    message, remedy = reported(shorter(name), "x.toml")
     assert remedy == f"did you mean 'chain {name}'?", message
 
 
@@ -63,9 +63,9 @@ def test_what_the_errors_of_options_propose_works(path, command):
         if long == "--debug":
             continue
         if isinstance(param, click.Option) and len(long) > 5:
-            message, remedy = told(*path, shorter(long))
+            message, remedy = reported(*path, shorter(long))
             for proposal in TEXTS.findall(remedy) if remedy.startswith("did you mean") else []:
-                after = told(*path, proposal)
+                after = reported(*path, proposal)
                 assert after is None or after[0] != message
                 assert "takes no" not in (after or ("",))[0], (remedy, after)
                 checked += 1
@@ -75,20 +75,20 @@ def test_what_the_errors_of_options_propose_works(path, command):
         head = [long] if isinstance(param, click.Option) else []
         wrong = [(*path, *head, "xyzzy"), (*path, *head, "-5" if not isinstance(param.type, click.Choice) else "x")]
         for words in [*wrong, *([(*path, *head)] if head or param.required else [])]:
-            found = told(*words)
+            found = reported(*words)
             assert found, words
             proposals = TEXTS.findall(found[1])
             assert proposals or not isinstance(param.type, click.Choice), found
             for proposal in proposals:
                 once = shlex.split(proposal.removeprefix("chain "))
-                after = told(*(once if once[: len(path)] == list(path) else (*path, *once)))
+                after = reported(*(once if once[: len(path)] == list(path) else (*path, *once)))
                 assert after is None or after[0] != found[0], (words, found, after)
                 checked += 1
     assert checked or len(command.params) < 15
 
 
 def test_an_option_of_another_command_is_named_with_its_command():
-    message, remedy = told("expect", "x.toml", "--reading", "VSWR 1.3")
+    message, remedy = reported("expect", "x.toml", "--reading", "VSWR 1.3")
     assert message == "error: 'chain expect' takes no --reading"
     owner = TEXTS.findall(remedy)[0].split()[1]
     assert any("--reading" in each.opts for each in dict((path[-1], own) for path, own in LEAVES)[owner].params)
@@ -112,6 +112,6 @@ def test_an_option_of_another_command_is_named_with_its_command():
     ],
 )
 def test_the_words_of_an_error(words, message, remedy):
-    found = told(*words)
+    found = reported(*words)
     assert found[0] == f"error: {message}"
     assert found[1].startswith(remedy)

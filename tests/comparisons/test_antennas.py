@@ -157,7 +157,7 @@ def test_magnitudes_that_give_a_reading_give_it():
             assert np.mean(off < 1e-5) > 0.6
 
 
-def test_without_phase_nothing_cancels_of_itself_and_this_is_told():
+def test_without_phase_nothing_cancels_of_itself_and_this_is_reported():
     """The same sweep twice: with phase a narrow interval about nothing, without one a wide one; never a verdict."""
     rng = np.random.default_rng(2)
     _, (first, second) = pair("near", (0.3, 0.3, 0.0), 1, rng)

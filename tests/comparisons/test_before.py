@@ -125,7 +125,7 @@ def test_what_both_sweeps_share_cancels():
 
 
 def test_the_joint_at_the_antenna_counts_where_antennas_are_exchanged():
-    """Joints that repeat badly: two antennas can be told apart less well than one before and after."""
+    """Joints that repeat badly: two antennas can be distinguished less well than one before and after."""
     setup = replace(SETUP, near=replace(SETUP.near, repeatability_db=30.0), calibration=Calibration("lead", 40.0))
     rng, fixed = np.random.default_rng(4), chain()
     pair = [reading(rng, fixed, antenna(0.25)) for _ in range(2)]
@@ -178,7 +178,7 @@ def test_the_command_prints_a_comparison_and_holds_it_as_json(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("words", "told"),
+    ("words", "reported"),
     [
         (("--reading", "VSWR 1.3 at 210 MHz", "--before", "gone.s1p"), "give the later one as SWEEP"),
         (("{after}", "--before", "gone.s1p"), "there is no such file"),
@@ -186,13 +186,13 @@ def test_the_command_prints_a_comparison_and_holds_it_as_json(tmp_path):
         (("{after}", "--before", "{after}"), "--before names the sweep itself"),
     ],
 )
-def test_a_comparison_that_cannot_be_made(tmp_path, words, told):
+def test_a_comparison_that_cannot_be_made(tmp_path, words, reported):
     """An error that says why, exit status 2, before anything is simulated."""
     after = thinned(tmp_path, "plane-after-pad.s1p")
     other = thinned(tmp_path, "plane-after-pad-before.s1p", start=4)
     found = run("recover", "demo/plane-after-pad.toml", *(word.format(after=after, other=other) for word in words))
     assert found.exit_code == 2
-    assert told in found.output
+    assert reported in found.output
 
 
 def test_no_advice_asks_for_a_phase_that_the_analyzer_does_not_show(tmp_path):
@@ -201,13 +201,13 @@ def test_no_advice_asks_for_a_phase_that_the_analyzer_does_not_show(tmp_path):
     for name, vswr in (("old", 1.30), ("new", 1.31)):
         rows = "".join(f"{mhz},{vswr}\n" for mhz in range(180, 190))
         (tmp_path / f"{name}.csv").write_text(f"frequency_mhz,vswr\n{rows}")
-    told = {}
+    reported = {}
     for shows in ("complex", "vswr"):
         setup = tmp_path / f"{shows}.toml"
         setup.write_text(text.replace("[near]\n", f'[near]\nshows = "{shows}"\n'), encoding="utf-8")
         words = ["recover", str(setup), str(tmp_path / "new.csv"), "--before", str(tmp_path / "old.csv")]
-        told[shows] = CliRunner().invoke(program, words).stdout
-    assert "with phase" in told["complex"]
-    assert "with phase" not in told["vswr"]
-    assert "calibrate at the end" not in told["vswr"]
-    assert "without a phase only large changes show" in told["vswr"]
+        reported[shows] = CliRunner().invoke(program, words).stdout
+    assert "with phase" in reported["complex"]
+    assert "with phase" not in reported["vswr"]
+    assert "calibrate at the end" not in reported["vswr"]
+    assert "without a phase only large changes show" in reported["vswr"]

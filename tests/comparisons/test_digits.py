@@ -33,15 +33,15 @@ def shown(size, phase, half):
 
 @pytest.mark.parametrize("phase", [True, False])
 def test_what_the_digits_hide_is_no_difference(phase):
-    """Two antennas whose difference the last digit makes: told as none; of digits that hide nothing, as one."""
+    """Two antennas whose difference the last digit makes: reported as none; of digits that hide nothing, as one."""
     first, second = (shown(size, phase, 0.02) for size in ((0.1956, 0.2006) if phase else (0.1831, 0.1841)))
     assert not np.allclose(first.magnitude, second.magnitude)
     found = compare_antennas(SETUP, first, second, exchanged=False)
     assert {each.verdict for each in found.channels} == {"can't tell"}
     sharp = [replace(each, rounding=None) for each in (first, second)]
-    told = compare_antennas(SETUP, *sharp, exchanged=False)
-    assert {each.verdict for each in told.channels} != {"can't tell"}
-    one, two = (found.channels[0], told.channels[0])
+    reported = compare_antennas(SETUP, *sharp, exchanged=False)
+    assert {each.verdict for each in reported.channels} != {"can't tell"}
+    one, two = (found.channels[0], reported.channels[0])
     assert one.loss_high_db - one.loss_low_db > 1.5 * (two.loss_high_db - two.loss_low_db)
 
 

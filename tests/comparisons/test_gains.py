@@ -56,7 +56,7 @@ def table(difference, drift, noise, order="ABAB", channels=6, seed=0):
 
 
 def test_a_straight_drift_is_taken_out_exactly():
-    """Two antennas alike while everything sinks by 0.5 dB a reading: no difference, and the drift is told."""
+    """Two antennas alike while everything sinks by 0.5 dB a reading: no difference, and the drift is reported."""
     for order in ("ABAB", "ABA", "BABA", "ABABAB", "AABBAABB"):
         found = compare_levels(table(0.0, -0.5, 0.0, order))
         assert found.mean_db == pytest.approx(0, abs=1e-9), order
@@ -93,7 +93,7 @@ def test_a_better_match_alone_is_no_gain():
     assert found.channels[0].gain_db == pytest.approx(0.0, abs=1e-9)
 
 
-def test_every_defect_of_a_table_is_told_at_its_place(tmp_path):
+def test_every_defect_of_a_table_is_reported_at_its_place(tmp_path):
     """Line, column and remedy of each."""
     path = tmp_path / "levels.csv"
     path.write_text("antenna;channel;order;level_dbuv;direction\nold;5;1;52,1;\nold;5;x;quiet;up\n;5;3;50;\n", "utf-8")

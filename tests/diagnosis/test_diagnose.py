@@ -157,7 +157,7 @@ def swept(start, stop, value=0.25, points=11):
 
 
 def test_sweeps_count_by_their_mean_over_what_they_share():
-    """Five frequencies of the shared span; told as a typed reading is."""
+    """Five frequencies of the shared span; reported as a typed reading is."""
     known = known_ends({"open": [swept(1e8, 3e8)], "load": [swept(2e8, 4e8, 0.02)]}, 2e8)
     assert known.freq_hz.tolist() == [2e8, 2.25e8, 2.5e8, 2.75e8, 3e8]
     assert known.readings[0].magnitude == pytest.approx(0.25)
@@ -179,7 +179,7 @@ def test_a_sweep_among_typed_readings_is_read_at_their_frequency():
         known_ends({}, 2e8)
 
 
-def test_sweeps_of_a_reversed_pad_are_told():
+def test_sweeps_of_a_reversed_pad_are_reported():
     """A frequency apart each, means over the sweep: open and short differ from what a right pad shows."""
     known = known_ends({"open": [swept(174e6, 240e6, 0.444)], "short": [swept(174e6, 240e6, 0.0718)]}, 207e6)
     setup = made.setup_of(
@@ -305,7 +305,7 @@ def test_clear_readings_are_named(given, verdict, item):
     assert sum(each.share for each in found.hypotheses) == pytest.approx(1)
 
 
-def test_the_loss_of_a_pad_is_told_with_its_interval():
+def test_the_loss_of_a_pad_is_reported_with_its_interval():
     """An open of return loss 17.7 dB behind 0.2 dB of adapter and lead: a pad of about 8.7 dB."""
     first = read(open="1.30", short="1.29", load="1.04", load50="1.06").hypotheses[0]
     assert first.size_of == "loss_db"
@@ -313,7 +313,7 @@ def test_the_loss_of_a_pad_is_told_with_its_interval():
     assert first.size_high - first.size_low < 2
 
 
-def test_close_kinds_are_not_told_and_the_next_reading_is_named():
+def test_close_kinds_are_not_reported_and_the_next_reading_is_named():
     """A sound chain with one reading shows no fault, and what to read next is said with what it would show."""
     found = read(load="1.10", draws=40_000)
     assert found.verdict == NOTHING_SHOWN
@@ -369,7 +369,7 @@ def test_a_reseated_reading_tells_the_connector_from_the_calibration():
 
 
 def test_only_an_ohmmeter_tells_a_pad_that_blocks_dc():
-    """At radio frequency it is as a right one: without a meter not among the kinds, with one told or ruled out."""
+    """At radio frequency it is as a right one: without a meter not among the kinds, with one reported or ruled out."""
     ends = {"open": "1.73", "short": "1.71", "load": "1.05", "load50": "1.12"}
     share = {each.what: each.share for each in read(**ends, ohms=inf).hypotheses}
     assert share["pad blocks DC"] > 0.9

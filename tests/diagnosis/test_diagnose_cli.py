@@ -73,7 +73,7 @@ def test_what_a_sound_chain_could_hide_and_the_next_reading_are_said():
     assert [line.split()[0] for line in shown] == ["No", "They", "Next:"]
 
 
-def test_sweeps_are_read_and_their_figures_told(tmp_path):
+def test_sweeps_are_read_and_their_figures_reported(tmp_path):
     """A table for the open, a Touchstone file for the short; the mean over the span they share."""
     freq = np.linspace(174, 240, 12)
     table, file = tmp_path / "open.csv", tmp_path / "short.s1p"
@@ -110,14 +110,14 @@ def test_input_at_fault_ends_with_2_and_says_what(words, part):
     assert "Traceback" not in done.output
 
 
-def test_what_to_read_next_is_said_where_nothing_can_be_told():
+def test_what_to_read_next_is_said_where_nothing_can_be_reported():
     """One reading of a load proves little: an end that would tell is named with what it would show."""
     out = run("--load", "1.45", COLUMNS="120").stdout
     assert "Cannot tell: " in out
     assert " too: " in out
 
 
-def test_readings_judged_together_are_told_in_words():
+def test_readings_judged_together_are_reported_in_words():
     """Which reading speaks against which, and a size of two humps as two spans, never wider than the screen."""
     ends = ("--open", "1.59", "--short", "1.60", "--load", "1.05", "--load50", "1.11")
     out = run(*ends, "--method", COLUMNS="80").stdout

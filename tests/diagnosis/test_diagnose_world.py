@@ -1,6 +1,6 @@
 """Diagnosis of a chain from known ends, in a world of scikit-rf networks that shares no code with it.
 
-Kinds of fault are equally likely, sizes are drawn from the printed ranges, sound chains among them. A trial can be told where
+Kinds of fault are equally likely, sizes are drawn from the printed ranges, sound chains among them. A trial can tell where
 the test's own likelihood gives its first kind 0.80 or more; figures are printed
 (`pytest -n 0 -m slow -s tests/diagnosis/test_diagnose_world.py`).
 """
@@ -84,7 +84,7 @@ def trials(bench, count, draws, seed, their_draws=None):
 
 @dataclass
 class Figures:
-    """Over many trials: how many can be told, how often the code names what they are, how often it is wrong elsewhere."""
+    """Over many trials: how many can tell, how often the code names what they are, how often it is wrong elsewhere."""
 
     can_tell: float
     named: float
@@ -94,11 +94,11 @@ class Figures:
 
 
 def figures(found):
-    told = [each for each in found if each.can_tell]
+    reported = [each for each in found if each.can_tell]
     rest = [each for each in found if not each.can_tell]
     return Figures(
-        len(told) / len(found),
-        np.mean([each.named for each in told]),
+        len(reported) / len(found),
+        np.mean([each.named for each in reported]),
         np.mean([each.wrong for each in rest]) if rest else 0.0,
         np.mean([each.score(each.theirs) for each in found]),
         np.mean([each.score(each.own) for each in found]),
@@ -139,7 +139,7 @@ def test_readings_of_both_worlds_spread_alike():
 
 @pytest.mark.statistical
 def test_diagnosis_in_a_small_world():
-    """A session of each kind with parts as sold: the same is told, and none is told wrong."""
+    """A session of each kind with parts as sold: the same is reported, and none is reported wrong."""
     found = list(trials(good(), 8, 20_000, 21, their_draws=40_000))
     got = show("good", found)
     assert got.named >= 0.8

@@ -55,7 +55,7 @@ def test_an_open_that_may_reflect_either_way_has_two_spans_of_sizes():
 
 
 def test_readings_that_are_right_one_by_one_are_judged_together():
-    """Every reading inside what a right chain shows, and yet it is not right: the two that speak against it are told."""
+    """Every reading inside what a right chain shows, and yet it is not right: the two that speak against it are reported."""
     found = read(**LOW_BOTH)
     assert all(each.right_low <= each.reading_vswr <= each.right_high for each in found.readings)
     share = {each.what: each.share for each in found.hypotheses}
@@ -85,7 +85,7 @@ def test_a_contradiction_takes_readings_that_each_would_do():
 
 @given(st.integers(0, 1000), st.floats(0.1, 0.9))
 @settings(max_examples=20)
-def test_two_humps_are_told_from_one(seed, share):
+def test_two_humps_are_reported_from_one(seed, share):
     """Normal humps far apart are two with their shares, and one wide hump stays one."""
     rng = np.random.default_rng(seed)
     count = round(2000 * share)

@@ -65,7 +65,7 @@ def test_the_spacing_is_that_of_the_closed_form(length_m, factor, spacing_mhz, t
 
 # Computed: two return losses of 20 and 14 dB give 10.5 to 20.0 dB, 15 and 10 give 6.1 to 17.2 (sum and difference).
 @pytest.mark.parametrize(("one_db", "other_db", "worst_db", "best_db"), [(20, 14, 10.5, 20.0), (15, 10, 6.1, 17.2)])
-def test_two_reflections_are_told_apart_by_size(one_db, other_db, worst_db, best_db):
+def test_two_reflections_are_reported_apart_by_size(one_db, other_db, worst_db, best_db):
     """Half the sum and half the difference of the extremes are the two reflections, and the swing is theirs."""
     freq = np.linspace(100e6, 900e6, 401)
     sizes = [10 ** (-loss / 20) for loss in (one_db, other_db)]
@@ -88,7 +88,7 @@ def test_a_lossy_line_of_another_library_comes_out_at_its_length(has_phase):
     assert {each.kind for each in found.components[1:]} <= {"repeat", "beat", "turn"}
 
 
-def test_a_matched_line_does_not_ripple_but_its_length_is_told():
+def test_a_matched_line_does_not_ripple_but_its_length_is_reported():
     """R and X go round once in 12.4 MHz while the VSWR stays: 8 m at 0.66... the end of the line, and no ripple."""
     freq, seen = line_between(8.0, 0.66, near=0.0)
     found = ripple(of(freq, seen))
@@ -115,7 +115,7 @@ def test_the_demo_sweep_names_the_lead_and_the_door(answers):
 
 
 def test_the_demo_sweep_without_phase_names_the_lead_and_a_surface(answers):
-    """The antenna's own phase passes for length there, within the uncertainty that is told."""
+    """The antenna's own phase passes for length there, within the uncertainty that is reported."""
     found = answers["csv"]
     lead, door, both = found.components
     assert lead.matches == ("lead",)
@@ -127,7 +127,7 @@ def test_the_demo_sweep_without_phase_names_the_lead_and_a_surface(answers):
 
 
 def test_the_gated_demo_sweep_is_the_aerial_seen_through_its_lead(answers):
-    """Against the chain of the demo's script without door and poor connector: four times better than as read, edges told."""
+    """Against the chain of the demo's script without door and poor connector: four times better than as read, edges reported."""
     world = runpy.run_path(str(DEMO / "make_ripple_sweep.py"))
     freq = Frequency(470, 694, 225, unit="MHz")
     world["aerial"].__globals__["DOOR_M"] = 1e7
@@ -212,7 +212,7 @@ def test_stretches_of_a_setup_lie_between_its_joints():
 
 
 def test_the_command_joins_the_remark_on_ripple_to_a_recovery(answers):
-    """On the page and in the JSON of `chain recover`; the analysis itself runs no search; none where nothing can be told."""
+    """On the page and in the JSON of `chain recover`; the analysis itself runs no search; none where nothing can be determined."""
     sweep = str(DEMO / "ripple.csv")
     setup = load_setup(SETUP)
     whole = read_sweep(sweep)
@@ -269,7 +269,7 @@ def test_a_gated_sweep_is_written_and_read_back(tmp_path, name, answers):
 
 
 @pytest.mark.parametrize(
-    ("words", "told"),
+    ("words", "reported"),
     [
         ([], "Give one sweep"),
         ([DEMO / "ripple.s1p", DEMO / "ripple.csv"], "Give one sweep"),
@@ -281,11 +281,11 @@ def test_a_gated_sweep_is_written_and_read_back(tmp_path, name, answers):
         (["nothing.s1p"], "no such file"),
     ],
 )
-def test_what_cannot_be_done_is_refused_with_its_remedy(words, told):
+def test_what_cannot_be_done_is_refused_with_its_remedy(words, reported):
     """Exit 2, one sentence, no traceback, nothing written."""
     result = run(*words)
     assert result.exit_code == 2
-    assert told in result.output
+    assert reported in result.output
     assert not Path("x.csv").exists()
 
 

@@ -87,7 +87,7 @@ def test_the_pair_of_joints_is_named(tmp_path, place, items, has_phase):
         assert first.explanation.endswith("to the antenna")
 
 
-def test_a_joint_that_rivals_the_antenna_is_told_from_it(tmp_path):
+def test_a_joint_that_rivals_the_antenna_is_reported_from_it(tmp_path):
     """A joint between the leads that reflects more than the antenna: the ripple is that of the downlead all the same."""
     setup = two_leads(tmp_path)
     patch, barrel, downlead = delays(setup)
@@ -154,7 +154,7 @@ def test_the_outside_of_a_lead_makes_its_braid_suspect(tmp_path):
 
 
 def test_a_trace_of_three_dips_is_not_said_to_swing_less():
-    """Three resonances, unevenly spaced: no length can be told, and the dips are counted."""
+    """Three resonances, unevenly spaced: no length can be determined, and the dips are counted."""
     freq = np.linspace(174e6, 240e6, 133)
     x = np.linspace(-1, 1, 133)
     seen = 0.6 - sum(depth / (1 + 1j * (x - at) / 0.08) for depth, at in ((0.45, -0.75), (0.4, -0.2), (0.5, 0.7)))

@@ -108,7 +108,7 @@ def test_too_narrow_is_said_where_the_span_holds_too_few_ripples(has_phase, tmp_
 def test_too_coarse_is_said_where_the_points_lie_too_far_apart(has_phase, tmp_path):
     """More than half a ripple from point to point: no length is claimed; the set-up's lead is recognised folded back."""
     rng = np.random.default_rng(34)
-    told = 0
+    reported = 0
     for _ in range(20):
         world = drawn(rng, "coarse")
         setup = setup_of(world, tmp_path)
@@ -118,13 +118,13 @@ def test_too_coarse_is_said_where_the_points_lie_too_far_apart(has_phase, tmp_pa
         assert found.unseen[0].reason.startswith("too coarse")
         echoes = [each for each in found.components if each.kind == "echo"]
         assert not echoes or not echoes[0].resolved
-        told += found.verdict == "too coarse"
+        reported += found.verdict == "too coarse"
         alone = ripple(readings, gate=False)
         reach = next(each for each in alone.reach if each.velocity_factor == 0.66)
         assert reach.longest_m < world.length_m * 0.66 / world.velocity_factor
         assert alone.verdict == "too coarse" or not has_phase
-    print(f"too coarse said in {told} of 20")
-    assert told >= 18
+    print(f"too coarse said in {reported} of 20")
+    assert reported >= 18
 
 
 def test_a_smooth_sweep_shows_no_ripple():

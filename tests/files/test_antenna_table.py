@@ -54,7 +54,7 @@ def test_a_file_without_the_table_says_nothing_of_the_antenna():
         (b'elment = "loop"', 13, "'elment' is not a key", "did you mean 'element'?"),
     ],
 )
-def test_defects_are_told_in_place(text, line, message, remedy):
+def test_defects_are_reported_in_place(text, line, message, remedy):
     """One defect each, with its line and what to write instead."""
     with pytest.raises(InputError) as caught:
         parse_setup(HEAD + b"[antenna]\n" + text)

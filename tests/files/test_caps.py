@@ -1,4 +1,4 @@
-"""Absurd figures are refused at their place, and two ends that do not fit are told with file, line, column and a remedy."""
+"""Absurd figures are refused at their place, and two ends that do not fit are reported with file, line, column and a remedy."""
 
 import numpy as np
 import pytest

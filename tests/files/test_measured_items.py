@@ -1,4 +1,4 @@
-"""A measured two-port in a set-up: what its file holds is told, and a pair of ports of a larger one is taken."""
+"""A measured two-port in a set-up: what its file holds is reported, and a pair of ports of a larger one is taken."""
 
 import pytest
 
@@ -32,16 +32,16 @@ def loaded(tmp_path, text, name="box.s2p", more=""):
     return load_setup(str(tmp_path / "setup.toml"))
 
 
-def test_a_falling_file_with_a_point_at_zero_is_told(tmp_path):
+def test_a_falling_file_with_a_point_at_zero_is_reported(tmp_path):
     """Turned round and without 0 Hz it is the same part, and the answer says both."""
     head = "# MHz S RI R 50\n"
     rising = loaded(tmp_path, head + "\n".join([*ROWS[1:], LAST]) + "\n")
     wanted = budget(rising).s
     falling = loaded(tmp_path, head + "\n".join([*ROWS, LAST][::-1]) + "\n")
     assert (budget(falling).s == wanted).all()
-    told = " ".join(falling.assumed)
-    assert "box: the file falls in frequency and was turned round" in told
-    assert "box: the point at 0 Hz left out" in told
+    reported = " ".join(falling.assumed)
+    assert "box: the file falls in frequency and was turned round" in reported
+    assert "box: the point at 0 Hz left out" in reported
     assert "turned round" not in " ".join(rising.assumed)
 
 

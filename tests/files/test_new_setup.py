@@ -144,7 +144,7 @@ def test_a_span_of_frequencies_stands_for_a_band():
     ],
 )
 def test_a_wish_that_cannot_be_met_leads_on(wish, message, remedy):
-    with pytest.raises((ChainError, UnitError)) as told:
+    with pytest.raises((ChainError, UnitError)) as reported:
         new_setup_text(wish)
-    assert message in told.value.message
-    assert remedy in told.value.help
+    assert message in reported.value.message
+    assert remedy in reported.value.help

@@ -54,7 +54,7 @@ def test_a_record_has_a_name_that_every_system_takes(tmp_path):
         assert PureWindowsPath(path.name).name == path.name
 
 
-def test_the_two_commands_are_told_for_powershell_too():
+def test_the_two_commands_are_reported_for_powershell_too():
     text = Path("README.md").read_text("utf-8")
     assert re.search(r"^py -m venv .*chain expect demo/boathouse\.toml$", text, flags=re.M)
     assert re.search(r"^py -m venv .*pytest$", text, flags=re.M)
@@ -68,6 +68,6 @@ def test_a_table_that_must_be_there_is_asked_for_with_what_to_add(name, tables):
     """Whatever else is wrong; the remedy names the table."""
     with pytest.raises(InputError) as caught:
         READERS[name](b'title = "no more than that"', name, DEMO)
-    told = {each.message: each.help for each in caught.value.defects}
+    reported = {each.message: each.help for each in caught.value.defects}
     for table in tables:
-        assert f"add {table}" in told[f"table {table} is missing"]
+        assert f"add {table}" in reported[f"table {table} is missing"]

@@ -76,8 +76,8 @@ def test_of_very_many_defects_the_first_are_shown_and_the_rest_counted():
 
 
 def test_shown_with_tabs_and_wide_characters_aligned():
-    told = show(Defect("a.toml", 12, 6, "odd", "even", "\tx = 広い", 2))
-    assert told.splitlines() == [
+    reported = show(Defect("a.toml", 12, 6, "odd", "even", "\tx = 広い", 2))
+    assert reported.splitlines() == [
         "a.toml:12:6: error: odd",
         " 12 |     x = 広い",
         "    |         ^^^^",
@@ -86,14 +86,14 @@ def test_shown_with_tabs_and_wide_characters_aligned():
 
 
 def test_nothing_in_a_line_steers_a_terminal():
-    told = show(Defect("a\x1b[1m.toml", 1, 5, "odd", "", 'a = "\x1b[31m\u202e\x07"', 3))
-    assert told.splitlines() == ["a?[1m.toml:1:5: error: odd", '  1 | a = "?[31m??"', "    |     ^^^"]
+    reported = show(Defect("a\x1b[1m.toml", 1, 5, "odd", "", 'a = "\x1b[31m\u202e\x07"', 3))
+    assert reported.splitlines() == ["a?[1m.toml:1:5: error: odd", '  1 | a = "?[31m??"', "    |     ^^^"]
 
 
 def test_a_long_line_is_shown_around_the_fault():
-    told = show(Defect("a.toml", 1, 501, "odd", "", "x" * 500 + "y" + "z" * 500, 1)).splitlines()
-    assert all(len(line) < 130 for line in told)
-    assert told[1][told[2].index("^")] == "y"
+    reported = show(Defect("a.toml", 1, 501, "odd", "", "x" * 500 + "y" + "z" * 500, 1)).splitlines()
+    assert all(len(line) < 130 for line in reported)
+    assert reported[1][reported[2].index("^")] == "y"
 
 
 def test_summary_counts_per_file():

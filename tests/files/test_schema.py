@@ -44,19 +44,19 @@ def test_every_key_has_a_description_and_an_example():
     tables = {"": schema} | schema["$defs"]
     for name, table in tables.items():
         assert table["description"]
-        for key, told in table["properties"].items():
-            if "$ref" in told and name == "":
+        for key, reported in table["properties"].items():
+            if "$ref" in reported and name == "":
                 continue
-            assert told["description"].endswith("."), (name, key)
-            assert told.get("examples") or key == "chain", (name, key)
+            assert reported["description"].endswith("."), (name, key)
+            assert reported.get("examples") or key == "chain", (name, key)
 
 
 @pytest.mark.parametrize("name", ["near", "far", "sweep", "calibration", "item"])
 def test_every_example_is_a_value_that_the_schema_takes(name):
     schema = setup_schema()
-    for key, told in schema["$defs"][name]["properties"].items():
+    for key, reported in schema["$defs"][name]["properties"].items():
         whole = {"$ref": f"#/$defs/{name}/properties/{key}", "$defs": schema["$defs"]}
-        for example in told["examples"]:
+        for example in reported["examples"]:
             assert not list(jsonschema.Draft202012Validator(whole).iter_errors(example)), (key, example)
 
 
@@ -66,8 +66,8 @@ def test_examples_of_the_schema_are_read():
     for name in ("sweep", "near", "far"):
         lines.append(f"[{name}]")
         lines += [
-            f"{key} = {json.dumps(told['examples'][0])}"
-            for key, told in keys[name]["properties"].items()
+            f"{key} = {json.dumps(reported['examples'][0])}"
+            for key, reported in keys[name]["properties"].items()
             if key not in ("region", "channels")
         ]
     setup = parse_setup("\n".join([*lines, "[[chain]]", 'id = "x"', 'part = "min-loss-pad"']).encode())

@@ -51,9 +51,9 @@ def test_library_figures_of_the_demo_are_the_agreed_ones():
     assert lead.limit.return_loss_db == (20.0,)
 
 
-def test_every_library_figure_and_default_in_use_is_told():
+def test_every_library_figure_and_default_in_use_is_reported():
     setup = parse_setup(f'{ENDS}[[chain]]\nid = "lead"\n{LEAD}[[chain]]\nid = "pad"\npart = "min-loss-pad"'.encode())
-    told = "\n".join(setup.assumed)
+    reported = "\n".join(setup.assumed)
     for words in (
         "pad: loss 5.719 dB (library, evidence computed)",
         "pad: loss_tolerance 0.2 dB, reflection 26 dB at each end (library, evidence memory)",
@@ -74,17 +74,17 @@ def test_every_library_figure_and_default_in_use_is_told():
         "1 GHz of a moved lead (typical with a handheld analyzer, evidence practice)",
         "sweep: points 201 (default)",
     ):
-        assert words in told
+        assert words in reported
 
 
-def test_what_is_stated_is_not_told_as_assumed():
+def test_what_is_stated_is_not_reported_as_assumed():
     item = one(f'{LEAD}impedance = "73 ohm"\ntemperature = "0 °C"\nreflection = "VSWR 1.1"')
     assert set(item.stated) == {"impedance", "temperature", "reflection"}
     text = f'{ENDS}[[chain]]\nid = "x"\n{LEAD}impedance = "73 ohm"\ntemperature = "0 °C"\nreflection = "VSWR 1.1"'
-    told = "\n".join(parse_setup(text.encode()).assumed)
-    assert "x: impedance_tolerance 3 ohm" in told
-    assert "x: temperature" not in told
-    assert "x: reflection" not in told
+    reported = "\n".join(parse_setup(text.encode()).assumed)
+    assert "x: impedance_tolerance 3 ohm" in reported
+    assert "x: temperature" not in reported
+    assert "x: reflection" not in reported
 
 
 @pytest.mark.parametrize(
@@ -175,7 +175,7 @@ def test_splitter_arms_matched_open_and_of_items():
     assert arms["out4"].items[1].part.type == "load"
 
 
-def test_a_port_without_an_arm_is_matched_and_told():
+def test_a_port_without_an_arm_is_matched_and_reported():
     setup = parse_setup(f'{ENDS}[[chain]]\nid = "x"\npart = "splitter-2"\npath = ["in", "out1"]'.encode())
     assert [(arm.port, arm.end, arm.end_ohm) for arm in setup.items[0].arms] == [("out2", "matched", 75.0)]
     assert "x: port out2 ended in 75 ohm (no arm stated)" in setup.assumed

@@ -86,7 +86,7 @@ REGIONS = ["Europia", "germny", "japn"]
 
 def leads_on(read, text, seen=()):
     """Whether every proposal for a text is taken at last: each step brings another fault, and none comes back."""
-    found = told(read, text)
+    found = reported(read, text)
     if found is None:
         return True
     if found[0] in seen or len(seen) > 4:
@@ -94,7 +94,7 @@ def leads_on(read, text, seen=()):
     return all(leads_on(read, each, (*seen, found[0])) for each in proposed(found[1]))
 
 
-def told(read, text):
+def reported(read, text):
     """Message and help of what is wrong with a text, or nothing."""
     try:
         read(text)
@@ -112,12 +112,12 @@ def test_what_a_quantity_s_error_proposes_works(kind, text):
 @pytest.mark.parametrize("text", READINGS)
 def test_what_a_reading_s_error_proposes_works(text):
     """The proposal stands for the whole reading, or for the piece of it that the message quotes."""
-    found = told(lambda each: parse_reading(each, CHANNELS if "40" in each else {}), text)
+    found = reported(lambda each: parse_reading(each, CHANNELS if "40" in each else {}), text)
     assert found
     piece = TEXTS.search(found[0])
     for proposal in proposed(found[1]):
         whole = proposal if " at " in proposal else text.replace(piece[1], proposal)
-        assert told(lambda each: parse_reading(each, CHANNELS), whole) is None, (found, proposal, whole)
+        assert reported(lambda each: parse_reading(each, CHANNELS), whole) is None, (found, proposal, whole)
     assert proposed(found[1])
 
 
@@ -130,5 +130,5 @@ def test_what_a_reading_s_error_proposes_works(text):
     ],
 )
 def test_what_the_error_of_a_name_or_a_price_proposes_works(read, text):
-    assert told(read, text)
+    assert reported(read, text)
     assert leads_on(read, text)

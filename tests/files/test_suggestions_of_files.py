@@ -66,8 +66,13 @@ def test_what_a_file_s_error_proposes_works(name, read):
             proposing += bool(proposals)
             for proposal in proposals:
                 after = faults(read, "\n".join(lines_with(defect, text, proposal)))
-                told = [(each.message, each.line) for each in after]
-                assert (defect.message, defect.line) not in told, (defect.source, defect.message, defect.help, proposal)
+                reported = [(each.message, each.line) for each in after]
+                assert (defect.message, defect.line) not in reported, (
+                    defect.source,
+                    defect.message,
+                    defect.help,
+                    proposal,
+                )
     assert proposing >= LEAST
 
 

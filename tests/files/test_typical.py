@@ -148,7 +148,7 @@ def test_other_words_for_what_a_screen_gives(said, meant):
         ('calibrates_at = ["led"]', "no item has the id 'led'", "'lead'"),
     ],
 )
-def test_a_slip_is_told_at_its_place(near, message, help_):
+def test_a_slip_is_reported_at_its_place(near, message, help_):
     with pytest.raises(InputError) as caught:
         read(near)
     (defect,) = caught.value.defects

@@ -1,4 +1,4 @@
-"""A file of another kind is told as that, at its first table and with what it is for; nothing else is said of it."""
+"""A file of another kind is reported as that, at its first table and with what it is for; nothing else is said of it."""
 
 from pathlib import Path
 

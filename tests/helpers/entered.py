@@ -68,8 +68,8 @@ def pytest_fixture_setup(fixturedef, request):
 def pytest_sessionfinish():
     """Write functions and seconds of processor time for each test."""
     sys.settrace(None)
-    told = {
+    reported = {
         name: [_seconds.get(name, 0.0), sorted({(code.co_filename, code.co_firstlineno) for code in codes})]
         for name, codes in _of.items()
     }
-    Path(os.environ["ENTERED"]).write_text(json.dumps(told), encoding="utf-8")
+    Path(os.environ["ENTERED"]).write_text(json.dumps(reported), encoding="utf-8")

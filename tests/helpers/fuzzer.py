@@ -324,8 +324,8 @@ def sound(result):
 def alike(first, second):
     """Tell whether two results are one, to the last bit."""
     if isinstance(first, touchstone.TouchstoneFile):
-        told = first.reference_ohm == second.reference_ohm and first.notes == second.notes
-        return told and np.array_equal(first.freq_hz, second.freq_hz) and np.array_equal(first.s, second.s)
+        reported = first.reference_ohm == second.reference_ohm and first.notes == second.notes
+        return reported and np.array_equal(first.freq_hz, second.freq_hz) and np.array_equal(first.s, second.s)
     if hasattr(first, "magnitude"):
         same = np.array_equal(first.freq_hz, second.freq_hz) and np.array_equal(first.magnitude, second.magnitude)
         phases = (first.reflection is None) == (second.reflection is None)
@@ -380,7 +380,7 @@ def run(kind, first, count):
     # Time of the processor, so that a busy machine makes no finding.
     signal.signal(signal.SIGPROF, _alarm)
     warnings.simplefilter("error")
-    told = {"kind": kind, "count": count, "results": 0, "errors": 0, "longest_s": 0.0, "findings": []}
+    reported = {"kind": kind, "count": count, "results": 0, "errors": 0, "longest_s": 0.0, "findings": []}
     begun = time.perf_counter()
     own = kind.removeprefix("same-")
     way = unchanged if own != kind else read_damaged
@@ -395,20 +395,20 @@ def run(kind, first, count):
             signal.setitimer(signal.ITIMER_PROF, 60.0 if kind == "extreme" else LONGEST_S)
             try:
                 result = through_commands(number, folder) if kind == "extreme" else way(own, number, folder)
-                told["errors" if isinstance(result, str) else "results"] += 1
+                reported["errors" if isinstance(result, str) else "results"] += 1
             except (Exception, TooSlow) as error:
-                told["findings"].append(f"{kind} {number}: {type(error).__name__}: {error}"[:300])
+                reported["findings"].append(f"{kind} {number}: {type(error).__name__}: {error}"[:300])
             finally:
                 signal.setitimer(signal.ITIMER_PROF, 0)
-            told["longest_s"] = max(told["longest_s"], time.process_time() - start)
+            reported["longest_s"] = max(reported["longest_s"], time.process_time() - start)
             # The next case finds the files that a mutant may have taken the place of.
             for other, raw in beside.items() if own == "toml" else ():
                 Path(folder, other).write_bytes(raw)
         known = set() if kind == "extreme" else {*seeds(own), *BESIDE}
-        told["strays"] = [] if kind == "extreme" else sorted({each.name for each in Path(folder).iterdir()} - known)
-    told["seconds"] = time.perf_counter() - begun
-    told["memory_mb"] = own_peak_mb()
-    return told
+        reported["strays"] = [] if kind == "extreme" else sorted({each.name for each in Path(folder).iterdir()} - known)
+    reported["seconds"] = time.perf_counter() - begun
+    reported["memory_mb"] = own_peak_mb()
+    return reported
 
 
 SHARES = [("touchstone", 300), ("same-touchstone", 100), ("table", 300), ("same-table", 100), ("toml", 100), ("same-toml", 20),

@@ -240,11 +240,11 @@ def _held(size, low, high):
 
 def rates(rows):
     """By count: mean over the antennas that have it, its standard error, and how many these are."""
-    told = {}
+    reported = {}
     for name in ("resonance", "reading", "antenna", "reactance", "wrong"):
-        told[name] = _rate([row[name] for row in rows if row[name] is not None])
-    told["said"] = _rate([row["said"] for row in rows if row["clear"]])
-    return told
+        reported[name] = _rate([row[name] for row in rows if row[name] is not None])
+    reported["said"] = _rate([row["said"] for row in rows if row["clear"]])
+    return reported
 
 
 def _rate(kept):

@@ -98,9 +98,9 @@ def test_the_head_is_what_the_screen_of_the_command_opens_with(made, text):
         (verdict_lines(made.expectation), page_html(replace(made, recovery=None))),
         (card_lines(made.card), card_html(made.card)),
     ):
-        told = Reader(page_text).texts["p"]
-        first = told.index(lines[0])
-        assert all(each.startswith(line) for each, line in zip(told[first:], lines, strict=False))
+        reported = Reader(page_text).texts["p"]
+        first = reported.index(lines[0])
+        assert all(each.startswith(line) for each, line in zip(reported[first:], lines, strict=False))
     assert [each for each in Reader(text).texts["li"] if each.startswith("Warning:")] == [
         f"Warning: {sentence(each)}" for each in made.warnings
     ]
@@ -312,7 +312,7 @@ def test_single_readings_stand_as_marks_with_bars(setup):
 
 
 def test_a_refused_reading_leaves_a_gap_and_is_named(setup):
-    """A reading above what the chain can give is told in words; the chart has no value there."""
+    """A reading above what the chain can give is reported in words; the chart has no value there."""
     seen = Readings(np.array([180e6, 200e6, 220e6]), np.array([0.05, 0.9, 0.05]), None, "VSWR")
     found = page(setup, readings=seen, draws=DRAWS)
     text = page_html(found)

@@ -171,11 +171,11 @@ def test_the_slider_moves_the_reading(browser, pages, measured):
             def ratio(magnitude):
                 return (1 + magnitude) / (1 - magnitude) if magnitude < 1 else float("inf")
 
-            told = tab.inner_text("#reading-text")
-            assert f"true VSWR {vswr(ratio(true))} at {grid['freq_hz'][column] / 1e6:g} MHz" in told
-            assert f"reads {vswr(ratio(at['reading_vswr']))};" in told
-            assert f"interval {span(ratio(at['reading_low']), ratio(at['reading_high']))}," in told
-            assert told != before
+            reported = tab.inner_text("#reading-text")
+            assert f"true VSWR {vswr(ratio(true))} at {grid['freq_hz'][column] / 1e6:g} MHz" in reported
+            assert f"reads {vswr(ratio(at['reading_vswr']))};" in reported
+            assert f"interval {span(ratio(at['reading_low']), ratio(at['reading_high']))}," in reported
+            assert reported != before
         assert tab.get_attribute(LIVE, "d") != line
         assert tab.inner_text("#at-true") == ">1000"
         assert said == []
@@ -184,12 +184,13 @@ def test_the_slider_moves_the_reading(browser, pages, measured):
 def test_the_sliders_begin_at_the_row_of_the_limit(browser, pages, measured):
     """Before anything is moved a page without a sweep tells the table's row of the limit, figure for figure."""
     with opened(browser, pages["unread"]) as (tab, _, _):
-        told = tab.inner_text("#reading-text")
+        reported = tab.inner_text("#reading-text")
     row = next(row for row in measured.rows if row.true_vswr == measured.expectation.limit_vswr)
     assert (
-        f"reads {vswr(row.reading_vswr)}; interval {span(row.reading_low, row.reading_high)}, guaranteed bound " in told
+        f"reads {vswr(row.reading_vswr)}; interval {span(row.reading_low, row.reading_high)}, guaranteed bound "
+        in reported
     )
-    assert f"{span(row.bound_low, row.bound_high)}." in told
+    assert f"{span(row.bound_low, row.bound_high)}." in reported
 
 
 def test_the_cursors_begin_at_the_point_that_the_verdict_names(browser, pages, measured):
@@ -209,7 +210,7 @@ def test_the_cursors_begin_at_the_point_that_the_verdict_names(browser, pages, m
 
 
 def test_the_keyboard_moves_the_sliders(browser, pages):
-    """Tab reaches them, arrows move them, and what they stand for is told to a screen reader."""
+    """Tab reaches them, arrows move them, and what they stand for is reported to a screen reader."""
     with opened(browser, pages["measured"]) as (tab, _, _):
         tab.focus("#true")
         before = tab.inner_text("#reading-text")
@@ -221,16 +222,16 @@ def test_the_keyboard_moves_the_sliders(browser, pages):
         tab.keyboard.press("Home")
         assert tab.get_attribute("#freq", "aria-valuetext") == "174 MHz"
         tab.focus("#point")
-        told = tab.inner_text("#point-text")
+        reported = tab.inner_text("#point-text")
         tab.keyboard.press("End")
         assert tab.inner_text("#point-text").startswith("240 MHz: the screen reads")
-        assert tab.inner_text("#point-text") != told
+        assert tab.inner_text("#point-text") != reported
 
 
 def test_charts_answer_to_the_pointer(browser, pages, measured):
-    """Over the sweep's chart the point under the pointer is told; off the chart the slider's point comes back."""
+    """Over the sweep's chart the point under the pointer is reported; off the chart the slider's point comes back."""
     with opened(browser, pages["measured"]) as (tab, _, _):
-        told = tab.inner_text("#point-text")
+        reported = tab.inner_text("#point-text")
         chart = tab.query_selector('svg[aria-labelledby^="plot-sweep"]')
         chart.scroll_into_view_if_needed()
         box = chart.bounding_box()
@@ -241,7 +242,7 @@ def test_charts_answer_to_the_pointer(browser, pages, measured):
         index = int(np.argmin(np.abs(measured.recovery.freq_hz - 207e6)))
         assert f"the antenna is {vswr(measured.recovery.true_vswr[index])};" in tab.inner_text("#point-text")
         tab.mouse.move(1, 1)
-        assert tab.inner_text("#point-text") == told
+        assert tab.inner_text("#point-text") == reported
 
 
 def test_everything_can_be_read_without_javascript(browser, pages):
@@ -335,14 +336,14 @@ def test_print_carries_everything_the_card_on_the_last_sheet(browser, pages, nam
         # The width of what A4 leaves within the margins, in CSS pixels.
         tab.set_viewport_size({"width": 718, "height": 900})
         assert tab.evaluate("document.documentElement.scrollWidth") <= 718
-    told = subprocess.run(
+    reported = subprocess.run(
         ["pdftotext", tmp_path / "printed.pdf", "-"], capture_output=True, text=True, check=True
     ).stdout
-    sheets, words = told.rstrip("\f").split("\f"), Counter(" ".join(wanted).split())
+    sheets, words = reported.rstrip("\f").split("\f"), Counter(" ".join(wanted).split())
     assert sum(words.values()) > 200
     # A word that is broken at the end of a line is whole once the line ends are gone.
-    whole = "".join(told.split()).replace("-", "")
-    assert [each for each in words - Counter(told.split()) if each.replace("-", "") not in whole] == []
+    whole = "".join(reported.split()).replace("-", "")
+    assert [each for each in words - Counter(reported.split()) if each.replace("-", "") not in whole] == []
     assert [number for number, sheet in enumerate(sheets) if "card:" in sheet] == [len(sheets) - 1]
     assert (
         "A4" in subprocess.run(["pdfinfo", tmp_path / "printed.pdf"], capture_output=True, text=True, check=True).stdout

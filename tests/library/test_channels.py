@@ -76,8 +76,8 @@ def test_every_region_answers(region):
     """Its error lists channels that it then accepts."""
     with pytest.raises(LibraryError) as caught:
         channels(region, "none")
-    told = str(caught.value).partition("channels ")[2]
-    first = told.split("-")[0]
+    reported = str(caught.value).partition("channels ")[2]
+    first = reported.split("-")[0]
     ((name, low, high),) = channels(region, first)
     assert name == first
     assert 0 < low < high

@@ -56,8 +56,8 @@ def checks():
     document = tomllib.loads((tables.FOLDER / "uncertainty.toml").read_text(encoding="utf-8"))
     for row in document["check"]:
         yield "worked figure", row["evidence"], f"{row['through']}: {row['source']}", True
-    for told in IN_TESTS.values():
-        yield (*told, False)
+    for reported in IN_TESTS.values():
+        yield (*reported, False)
     for name, evidence in DATA_SETS.items():
         yield "data set", evidence, name, True
 

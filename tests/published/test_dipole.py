@@ -42,7 +42,7 @@ def test_the_slope_form_is_steeper_than_the_method_of_moments_by_what_its_interv
 
 
 @pytest.mark.parametrize("half_over_radius", [1000, 60])
-def test_a_dipole_cut_as_it_is_told_resonates_where_it_is_wanted(half_over_radius):
+def test_a_dipole_cut_as_it_is_reported_resonates_where_it_is_wanted(half_over_radius):
     """A rod of fixed thickness, swept, tuned, cut by the share that was said, and solved again: within 0.3 % of the wanted place."""
     freq = np.linspace(540e6, 660e6, 61)
     length_m = resonant_length(half_over_radius, 21) * C_M_PER_S / 592e6

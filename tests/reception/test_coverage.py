@@ -293,10 +293,10 @@ def drawn_case(rng, kind, folder):
 
 
 def share_inside(name, cases, truths, draws, folder):
-    """Shares of true margins and of true levels inside the intervals told, and how far the probability told is off."""
+    """Shares of true margins and of true levels inside the intervals reported, and how far the probability reported is off."""
     kind = CLASSES[name]
     rng = np.random.default_rng(20 + list(CLASSES).index(name))
-    inside, levels, held, told = 0, 0, 0, 0.0
+    inside, levels, held, reported = 0, 0, 0, 0.0
     for number in range(cases):
         case, text = drawn_case(rng, kind, folder)
         house = parse_installation(text.encode(), "house.toml", folder)
@@ -310,9 +310,9 @@ def share_inside(name, cases, truths, draws, folder):
             bound if bound is not None else side * 1e3 for bound, side in zip(row.window, (-1, 1), strict=True)
         )
         held += sum(margin >= row.asked_db and low <= level <= high for margin, level in true)
-        told += row.probability * truths
+        reported += row.probability * truths
     every = cases * truths
-    return inside / every, levels / every, (held - told) / every
+    return inside / every, levels / every, (held - reported) / every
 
 
 @pytest.mark.parametrize("name", [name for name, kind in CLASSES.items() if kind.spread < 1])

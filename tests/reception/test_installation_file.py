@@ -202,7 +202,7 @@ def test_no_text_in_the_middle_of_a_file_breaks_the_reader(piece, number):
 
 
 @pytest.mark.parametrize("path", sorted(Path("demo").glob("*.toml")), ids=lambda path: path.name)
-def test_the_kinds_of_file_are_told_apart(path):
+def test_the_kinds_of_file_are_reported_apart(path):
     """A set-up may have a table [antenna] too, for `chain tune`."""
     assert is_installation(path.read_bytes()) == (path.name == "outlets.toml")
 
@@ -220,9 +220,11 @@ def test_a_recovered_sweep_says_how_the_antenna_is_matched(tmp_path):
     (tmp_path / "recovered.json").write_text(done.stdout, encoding="utf-8")
     text = TEXT.replace('match = "VSWR 2.0"', 'match = "recovered.json"')
     match = parse_installation(text.encode(), "house.toml", tmp_path).antenna.match
-    told = json.loads(done.stdout)
+    reported = json.loads(done.stdout)
     assert match.kind == "known"
-    assert abs(match.reflection[3]) == pytest.approx((told["true_vswr"][3] - 1) / (told["true_vswr"][3] + 1), rel=1e-6)
+    assert abs(match.reflection[3]) == pytest.approx(
+        (reported["true_vswr"][3] - 1) / (reported["true_vswr"][3] + 1), rel=1e-6
+    )
     assert all(high >= abs(value) - 1e-9 for high, value in zip(match.high, match.reflection, strict=True))
 
 

@@ -136,7 +136,7 @@ def test_an_amplifier_at_the_mast_beats_one_at_the_set_at_uhf():
 
 
 def test_where_the_air_is_loud_that_is_said():
-    """FM: the air's own noise rules; the most that an amplifier brings is told."""
+    """FM: the air's own noise rules; the most that an amplifier brings is reported."""
     fm = (
         (
             'region = "europe"\nchannels = "21-24"\nmode = "DVB-T2 256QAM 2/3"',
@@ -181,12 +181,12 @@ def test_what_is_shown_of_alternatives_is_what_the_joint_draws_show():
     best = drawn[0]
     kind = next(offer.part for offer in HOUSE.offers if offer.part.id == best.part)
     changed_house = inserted(without_item(HOUSE, "mast", "mast"), best.after, kind, best.gain_db)
-    told = outlets(changed_house).drawn
-    assert best.holds == pytest.approx(told.joint_probability, abs=0.03)
+    reported = outlets(changed_house).drawn
+    assert best.holds == pytest.approx(reported.joint_probability, abs=0.03)
     assert [best.room_low_db, best.room_high_db] == pytest.approx(
-        np.percentile(told.worst_room_db, [2.5, 97.5]), abs=1.5
+        np.percentile(reported.worst_room_db, [2.5, 97.5]), abs=1.5
     )
-    assert np.mean(told.worst_room_db >= 0) == pytest.approx(told.joint_probability, abs=1e-9)
+    assert np.mean(reported.worst_room_db >= 0) == pytest.approx(reported.joint_probability, abs=1e-9)
 
 
 def test_a_change_is_held_against_the_same_draws():
@@ -345,13 +345,13 @@ def test_the_same_seed_gives_the_same_answer():
     assert not np.array_equal(first.drawn.level_dbuv, outlets(HOUSE, draws=600, seed=4).drawn.level_dbuv)
 
 
-def test_another_seed_moves_the_ends_by_no_more_than_told():
-    """Largest difference over all rows of six pairs of seeds, against what is told."""
+def test_another_seed_moves_the_ends_by_no_more_than_reported():
+    """Largest difference over all rows of six pairs of seeds, against what is stated."""
     found = [outlets(HOUSE, draws=2000, seed=seed).drawn for seed in range(7)]
     moved = [np.abs(a.cni_db[0] - b.cni_db[0]).max() for a, b in pairwise(found)]
-    told = np.mean([each.end_error_db for each in found])
-    assert max(moved) < 1.3 * told, "the worst of 24 rows and six pairs, against twice a standard deviation"
-    assert told < 3 * np.mean(moved)
+    reported = np.mean([each.end_error_db for each in found])
+    assert max(moved) < 1.3 * reported, "the worst of 24 rows and six pairs, against twice a standard deviation"
+    assert reported < 3 * np.mean(moved)
 
 
 def test_parts_of_reception_are_browsed_with_their_evidence():

@@ -87,7 +87,7 @@ def test_a_measured_two_port_and_a_section_agree_with_scikit_rf(seed, turned, tm
 
 
 def test_the_tolerance_of_a_section_is_drawn():
-    """A quarter wave's reflection moves within the radius told, for lengths and impedances between its corners."""
+    """A quarter wave's reflection moves within the radius reported, for lengths and impedances between its corners."""
     part = replace(load_library().part("quarter-wave"), length_tolerance_m=0.004, impedance_tolerance_ohm=2.0)
     freq = np.linspace(0.8, 1.2, 21) * part.design_hz
     found = two_port(part, freq, 75.0)

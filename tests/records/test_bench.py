@@ -66,8 +66,8 @@ def test_marks_are_kept_in_the_record(tmp_path):
 
 
 @pytest.mark.parametrize("which", [0, 1])
-def test_no_difference_is_told_from_a_gated_sweep(which):
-    """Two sweeps that differ as day from night: told as measured, not told where either was gated."""
+def test_no_difference_is_reported_from_a_gated_sweep(which):
+    """Two sweeps that differ as day from night: reported as measured, not reported where either was gated."""
     from chain.comparisons.antennas import compare_antennas
 
     setup = load_setup(SETUP)

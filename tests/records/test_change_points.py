@@ -38,7 +38,7 @@ def test_uncertainties_that_differ_from_record_to_record_do_not_raise_alarms():
 @pytest.mark.parametrize("at", range(1, 10))
 def test_a_step_of_four_standard_uncertainties_in_ten_records_is_noticed_wherever_it_is(at):
     """In at least 90 % of 1000 series, less 1.9 % for the trials: as a step with two records or more on either side, else as a
-    record apart, which asks for another and is told as a step too in no more than a tenth."""
+    record apart, which asks for another and is reported as a step too in no more than a tenth."""
     rng, stepped, alone = np.random.default_rng(at), 0, 0
     for _ in range(1000):
         values = 0.04 * (np.arange(10) >= at) + 0.01 * rng.standard_normal(10)
@@ -67,7 +67,7 @@ def test_steps_and_single_records_together_seldom_come_of_nothing(count):
     assert np.mean([bool(nothing(rng)) for _ in range(1000)]) <= 0.05 + 0.014
 
 
-def test_one_odd_record_at_an_end_is_no_step_and_is_told_as_one_record():
+def test_one_odd_record_at_an_end_is_no_step_and_is_reported_as_one_record():
     """Its size and its place; the next record like it makes a step of it, one like the others a fluke."""
     values = np.array([0.01, 0.0, -0.01, 0.0, 0.01, 0.5])
     assert not steps(values, np.full(6, 0.01))
@@ -81,7 +81,7 @@ def test_one_odd_record_at_an_end_is_no_step_and_is_told_as_one_record():
     assert apart(values[3:], np.full(3, 0.01)) is None
 
 
-def test_a_step_is_told_with_its_size_and_an_interval_that_holds_it():
+def test_a_step_is_reported_with_its_size_and_an_interval_that_holds_it():
     """200 series with a step of 8 standard uncertainties: size within its 95 % interval in at least 90 %, at the right record."""
     rng, held, right = np.random.default_rng(4), 0, 0
     for _ in range(200):

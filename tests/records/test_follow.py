@@ -74,7 +74,7 @@ def test_each_sweep_is_answered_once_and_compared_with_the_last_and_the_first(tm
 
 
 def test_a_new_start_goes_on_from_the_records(tmp_path):
-    """The first and the last sweep of an earlier run are still what changes are told against."""
+    """The first and the last sweep of an earlier run are still what changes are reported against."""
     (tmp_path / "a.s1p").write_text(sweep_text(0.3, 1), "utf-8")
     answers(follower(tmp_path))
     (tmp_path / "b.s1p").write_text(sweep_text(0.1, 2), "utf-8")
@@ -156,7 +156,7 @@ def test_a_full_disk_keeps_the_answers_waiting_and_loses_none(tmp_path, monkeypa
 
 @pytest.mark.parametrize("room_for_marks", [True, False])
 def test_a_stop_while_the_disk_is_full_loses_nothing_and_answers_nothing_twice(tmp_path, monkeypatch, room_for_marks):
-    """A new start keeps what was shown and says nothing of it; where not even an empty file can be made, it is told again."""
+    """A new start keeps what was shown and says nothing of it; where not even an empty file can be made, it is reported again."""
     for number in range(3):
         (tmp_path / f"{number}.s1p").write_text(sweep_text(seed=number), "utf-8")
     with monkeypatch.context() as full:

@@ -1,4 +1,4 @@
-"""Records: kept whole, never rewritten, damage told and skipped, read back as they were; trends of the demo's log."""
+"""Records: kept whole, never rewritten, damage reported and skipped, read back as they were; trends of the demo's log."""
 
 import json
 import re
@@ -111,7 +111,7 @@ def test_any_single_damage_is_noticed(tmp_path):
         parse_record(raw.replace(b"loss_db = 0.5", b"loss_db = 0.6"), "r")
 
 
-def test_damaged_records_are_told_and_skipped(tmp_path):
+def test_damaged_records_are_reported_and_skipped(tmp_path):
     """Of four files two are damaged: the list, the trend and the table go on with the others and name them."""
     folder = Folder(tmp_path)
     paths = [folder.add(record(when=WHEN + timedelta(days=n))) for n in range(4)]
@@ -219,7 +219,7 @@ def test_the_demos_downlead_has_taken_in_water_and_its_aerial_has_not():
     assert max(map(len, done.stdout.splitlines())) <= 80
 
 
-def test_another_set_up_starts_a_new_series_and_this_is_told(tmp_path):
+def test_another_set_up_starts_a_new_series_and_this_is_reported(tmp_path):
     """Errors common to both no longer cancel: the earlier records are left out, with a sentence."""
     for number in range(5):
         Folder(tmp_path).add(
@@ -244,7 +244,7 @@ def test_a_cell_of_a_table_is_no_formula(tmp_path):
     assert "'=1+1" in run("export", tmp_path).stdout
 
 
-def test_a_folder_that_cannot_be_made_is_told(tmp_path):
+def test_a_folder_that_cannot_be_made_is_reported(tmp_path):
     """With the remedy."""
     (tmp_path / "file").write_text("x", "utf-8")
     with pytest.raises(RangeError, match="cannot be made"):

@@ -100,7 +100,7 @@ def test_a_step_of_impedance_counts_with_what_it_loses_and_reflects():
     assert chain.sum_reflection == pytest.approx(own_reflection + 0.2, abs=1e-6)
 
 
-def test_destructive_joints_are_never_used_and_costed_ones_are_told():
+def test_destructive_joints_are_never_used_and_costed_ones_are_reported():
     # A 50-ohm N plug spreads the contact of a 75-ohm N jack.
     ruinous = [("n-plug-n-plug", 1, 5), ("n75-jack-n75-jack", 1, 5), ("n75-plug-f-plug", 1, 5)]
     assert choose(need_of(ruinous)).chains == ()
@@ -261,11 +261,11 @@ def test_dc_and_a_lead_as_conditions():
         assert [chain.items[0].part for chain in found.chains] == [first]
 
 
-def test_parts_that_cannot_serve_are_told_with_file_and_line():
+def test_parts_that_cannot_serve_are_reported_with_file_and_line():
     found = choose(need_of([*CLASSIC, ("sma-plug-bnc-plug", 5, 1), ("balun-300-75", 5, 1)]))
-    told = [each for each in found.warnings if each.startswith("need.toml:")]
-    assert any(says(each, "'sma-plug-bnc-plug'", "SMA-50 plug") for each in told)
-    assert any(says(each, "'balun-300-75'", "screw-300") for each in told)
+    reported = [each for each in found.warnings if each.startswith("need.toml:")]
+    assert any(says(each, "'sma-plug-bnc-plug'", "SMA-50 plug") for each in reported)
+    assert any(says(each, "'balun-300-75'", "screw-300") for each in reported)
     cable = need_of([*CLASSIC, ("rg6", 1, 1, LEAD)])
     late = choose(replace(cable, sweep=replace(cable.sweep, stop_hz=50e9, start_hz=49e9)))
     assert any(says(each, "band") for each in late.warnings)

@@ -119,9 +119,9 @@ def test_money_is_read_back_as_written(hundredths):
     assert parse_price(money_text(hundredths, "EUR")) == Price(hundredths, "EUR")
 
 
-def test_what_is_left_out_is_told():
+def test_what_is_left_out_is_reported():
     need = read(NEED + HAVE + '[[offer]]\npart = "rg59"\nnear = "BNC-75 plug"\nfar = "F-75 plug"\nprice = "1 EUR"')
-    told = " | ".join(need.assumed)
+    reported = " | ".join(need.assumed)
     for words in (
         "near_impedance 50 ohm",
         "far_impedance 75 ohm",
@@ -130,7 +130,7 @@ def test_what_is_left_out_is_told():
         "0.6 m",
         "as many as",
     ):
-        assert words in told
+        assert words in reported
 
 
 @pytest.mark.parametrize(
@@ -150,7 +150,7 @@ def test_what_is_left_out_is_told():
         ("have = 3", 8, 8, "a list of tables is needed here"),
     ],
 )
-def test_a_fault_of_a_row_is_told_in_its_place(rows, line, column, message):
+def test_a_fault_of_a_row_is_reported_in_its_place(rows, line, column, message):
     text = f"{rows}\n{NEED}" if rows.startswith("have =") else NEED + rows
     found = one(text)
     expected = (1, 8) if rows.startswith("have =") else (line, column)
@@ -186,7 +186,7 @@ def test_the_currency_of_the_budget_counts():
         ("[need]", "[nede]", "'nede' is not a key of the need file"),
     ],
 )
-def test_a_fault_of_the_need_is_told(old, new, message):
+def test_a_fault_of_the_need_is_reported(old, new, message):
     assert message in one(NEED.replace(old, new) + HAVE).message
 
 
@@ -194,7 +194,7 @@ def test_nothing_to_build_from():
     assert "nothing is owned and nothing is on offer" in one(NEED).message
 
 
-def test_every_fault_is_told_at_once_in_file_order():
+def test_every_fault_is_reported_at_once_in_file_order():
     rows = '[[have]]\npart = "rg95"\n[[offer]]\npart = "n-plug-f-jack"\nprice = "x"\n[[offer]]\nprice = "1 EUR"\n'
     found = defects(NEED.replace('"240 MHz"', '"240"') + rows)
     assert [each.line for each in found] == sorted(each.line for each in found)
@@ -236,7 +236,7 @@ def test_a_new_part_is_given_in_full():
         ("impedance_ohm = 50", 'impedance_ohm = "50"', "a bare number is needed"),
     ],
 )
-def test_a_fault_of_a_new_part_is_told_at_the_part(old, new, message):
+def test_a_fault_of_a_new_part_is_reported_at_the_part(old, new, message):
     found = one(NEED + '[[have]]\npart = "my-adapter"\n' + NEW_PART.replace(old, new))
     assert message in found.message
     assert found.line > 9
@@ -299,7 +299,7 @@ def test_a_table_states_figures_of_its_own(tmp_path):
         (",6,EUR,3", 1, "part is missing", "part"),
     ],
 )
-def test_a_fault_of_a_table_is_told_in_its_place(tmp_path, row, column, message, remedy):
+def test_a_fault_of_a_table_is_reported_in_its_place(tmp_path, row, column, message, remedy):
     found = one(with_table(tmp_path, TABLE + row + "\n"), tmp_path)
     assert found.path.endswith("shop.csv")
     assert (found.line, found.column) == (4, column)
@@ -339,14 +339,14 @@ def test_a_table_that_is_not_there(tmp_path):
     assert (found.line, found.column, found.message) == (1, 10, "there is no file 'shop.csv'")
 
 
-def test_an_offer_given_twice_is_told_and_counted_once_with_both_stocks(tmp_path):
+def test_an_offer_given_twice_is_reported_and_counted_once_with_both_stocks(tmp_path):
     need = read(with_table(tmp_path, TABLE + "n-plug-bnc-plug,6.50,EUR,2\nn-plug-bnc-plug,9,EUR,1\n"), tmp_path)
     assert [(each.price, each.stock) for each in need.offers] == [(650, 5), (750, 1), (900, 1)]
     path = tmp_path / "shop.csv"
     assert need.warnings == (f"{path}:4: the same offer of 'n-plug-bnc-plug' as in line 2; their stocks are added",)
 
 
-def test_stock_0_in_a_table_is_told(tmp_path):
+def test_stock_0_in_a_table_is_reported(tmp_path):
     need = read(with_table(tmp_path, TABLE + "n-plug-bnc-jack,6.50,EUR,0\n"), tmp_path)
     assert need.warnings == (f"{tmp_path / 'shop.csv'}:4: 'n-plug-bnc-jack' is out of stock and left out",)
     assert len(need.offers) == 2
@@ -400,6 +400,6 @@ def test_the_example_keeps_to_the_schema_and_slips_do_not():
 def test_the_schema_describes_every_key():
     schema = need_schema()
     for table in (schema["properties"]["need"], schema["$defs"]["have"], schema["$defs"]["offer"]):
-        for key, told in table["properties"].items():
-            assert told.get("description"), key
-            assert told.get("examples"), key
+        for key, reported in table["properties"].items():
+            assert reported.get("description"), key
+            assert reported.get("examples"), key

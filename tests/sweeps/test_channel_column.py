@@ -1,4 +1,4 @@
-"""A table that names channels: each is taken at its middle, in any order, and what is no channel is told at its place."""
+"""A table that names channels: each is taken at its middle, in any order, and what is no channel is reported at its place."""
 
 import pytest
 
@@ -38,7 +38,7 @@ def test_channels_stand_at_their_middle(tmp_path, text):
         ("channel,swr\n21,1.3\n21,1.1\n", CHANNELS, (3, 1), "repeated"),
     ],
 )
-def test_what_is_no_channel_is_told(tmp_path, text, channels, place, message):
+def test_what_is_no_channel_is_reported(tmp_path, text, channels, place, message):
     with pytest.raises(InputError) as caught:
         read(tmp_path, text, channels)
     (defect,) = caught.value.defects
@@ -46,7 +46,7 @@ def test_what_is_no_channel_is_told(tmp_path, text, channels, place, message):
     assert message in defect.message
 
 
-def test_every_typed_reading_that_is_none_is_told():
+def test_every_typed_reading_that_is_none_is_reported():
     with pytest.raises(InputError) as caught:
         typed_readings("1.3 at 600", "1.2", "1.1 at ch21", channels=CHANNELS)
     assert [each.message for each in caught.value.defects] == ["'600' has no unit", "reading '1.2' names no frequency"]

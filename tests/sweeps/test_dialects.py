@@ -222,7 +222,7 @@ def test_a_column_of_words_may_have_empty_cells(tmp_path):
 
 
 def test_losses_of_either_sign(tmp_path):
-    """All figures of one sign are losses, and which sign was unusual is told."""
+    """All figures of one sign are losses, and which sign was unusual is reported."""
     plus, minus = (written(tmp_path, f"f/MHz,RL\n470,{sign}12\n471,{sign}13\n", f"{sign}.csv") for sign in ("", "-"))
     assert read_sweep(plus).magnitude.tolist() == read_sweep(minus).magnitude.tolist()
     assert "negative figures taken as loss" in read_sweep(minus).interpretation
@@ -305,7 +305,7 @@ def test_a_vswr_in_another_reference_than_the_ohms_is_found_out(tmp_path):
     ],
 )
 def test_a_fault_and_its_place(tmp_path, text, settled, place, message):
-    """Options and figures that do not fit are told at their place."""
+    """Options and figures that do not fit are reported at their place."""
     path = written(tmp_path, text)
     if not message:
         assert read_sweep(path, SweepOptions(**settled)).magnitude[0] == pytest.approx(10**0.005)
@@ -320,7 +320,7 @@ def test_a_fault_and_its_place(tmp_path, text, settled, place, message):
     ("name", "text"), [("a.csv", "f/MHz,VSWR\n470,1.5\n"), ("a.s1p", "# MHz S RI R 50\n470 .2 0\n")]
 )
 def test_a_reference_that_nothing_depends_on(tmp_path, name, text):
-    """Only ohms depend on a reference: stated for a reflection it changes nothing, and that is told."""
+    """Only ohms depend on a reference: stated for a reflection it changes nothing, and that is reported."""
     found = read_sweep(written(tmp_path, text, name), SweepOptions(impedance_ohm=75.0), 50.0)
     assert found.magnitude[0] == pytest.approx(0.2)
     assert "--impedance changes nothing here" in found.warnings[0]

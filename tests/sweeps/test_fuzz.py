@@ -16,7 +16,7 @@ MOST_MB = 500
 LONGEST_S = 5
 
 
-def told(*words):
+def reported(*words):
     """What the runner prints, run as a program of its own, so that its memory is its own."""
     script = Path(__file__).parent.parent / "helpers" / "fuzzer.py"
     done = subprocess.run([sys.executable, str(script), *words], capture_output=True, text=True, check=False)
@@ -38,14 +38,14 @@ def check(found, count):
 @pytest.mark.parametrize(("kind", "count"), [("touchstone", 600), ("table", 600), ("toml", 300)])
 def test_a_damaged_file_gives_a_result_or_an_error_of_the_input(kind, count):
     """Fifteen hundred in all, always the same ones."""
-    check(told(kind, "0", str(count)), count)
+    check(reported(kind, "0", str(count)), count)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize(("kind", "count"), [("touchstone", 45_000), ("table", 45_000), ("toml", 30_000)])
 def test_very_many_damaged_files(kind, count):
     """More than 100,000 in all; what came of them is printed (pytest -s)."""
-    found = told(kind, "1000000", str(count))
+    found = reported(kind, "1000000", str(count))
     print(json.dumps({key: value for key, value in found.items() if key not in ("findings", "strays")}))
     check(found, count)
 

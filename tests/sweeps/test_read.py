@@ -1,4 +1,4 @@
-"""Sweeps as files: every dialect gives the same figures, every fault is told in its place, no file gives another error."""
+"""Sweeps as files: every dialect gives the same figures, every fault is reported in its place, no file gives another error."""
 
 import numpy as np
 import pytest
@@ -49,7 +49,7 @@ def test_dialects_read_alike(tmp_path, text, encoding):
 
 
 @pytest.mark.parametrize("word", ["inf", "+Inf", "INFINITY", "\u221e", "overflow", "1.#INF"])
-def test_a_vswr_off_the_scale_is_a_reflection_of_all_and_told(tmp_path, word):
+def test_a_vswr_off_the_scale_is_a_reflection_of_all_and_reported(tmp_path, word):
     """(S - 1)/(S + 1) tends to 1; other points of the sweep stay what they are, and the doubt of this one is wide."""
     found = read_sweep(written(tmp_path, f"frequency_mhz,vswr\n174,{word}\n200,1.5\n240,{word}\n"))
     np.testing.assert_allclose(found.magnitude, [1.0, 0.2, 1.0])
@@ -59,7 +59,7 @@ def test_a_vswr_off_the_scale_is_a_reflection_of_all_and_told(tmp_path, word):
     assert not found.warnings
 
 
-def test_a_typed_vswr_off_the_scale_is_a_reflection_of_all_and_told():
+def test_a_typed_vswr_off_the_scale_is_a_reflection_of_all_and_reported():
     """Beside a finite reading, which keeps its figure."""
     found = typed_readings("VSWR 2 at 210 MHz", "VSWR inf at 200 MHz")
     np.testing.assert_allclose(found.magnitude, [1.0, 1 / 3])
@@ -68,7 +68,7 @@ def test_a_typed_vswr_off_the_scale_is_a_reflection_of_all_and_told():
     assert found.rounding[1] == pytest.approx((magnitude_from_vswr(2.5) - magnitude_from_vswr(1.5)) / 2)
 
 
-def test_touchstone_keeps_its_phase_and_its_header_is_told(tmp_path):
+def test_touchstone_keeps_its_phase_and_its_header_is_reported(tmp_path):
     """A reading is in the impedance of its calibration; the header's reference changes nothing."""
     text = "! invented\n# MHz S RI R 75\n174 0.1 -0.2\n240 0.0 0.3\n"
     found = read_sweep(written(tmp_path, text, "a.s1p"))
@@ -112,9 +112,9 @@ def test_all_faults_at_once_in_their_places(tmp_path):
     ],
 )
 def test_a_fault_and_its_place(tmp_path, text, place, message):
-    ((line, column, told),) = faults(tmp_path, text)
+    ((line, column, reported),) = faults(tmp_path, text)
     assert (line, column) == place
-    assert message in told
+    assert message in reported
 
 
 @pytest.mark.parametrize(

@@ -89,7 +89,7 @@ def test_exports_of_the_demo_are_the_demo_s_sweep(name):
 
 
 @pytest.mark.parametrize(
-    ("words", "told"),
+    ("words", "reported"),
     [
         (["--impedance", "fifty"], "impedance"),
         (["--impedance", "50 MHz"], "impedance"),
@@ -98,11 +98,11 @@ def test_exports_of_the_demo_are_the_demo_s_sweep(name):
         (["--frequency-unit", "THz"], "THz"),
     ],
 )
-def test_an_option_that_makes_no_sense(sweep, words, told):
+def test_an_option_that_makes_no_sense(sweep, words, reported):
     """Exit status 2 and a word on the option; no traceback."""
     found = run(BOATHOUSE, sweep("f/MHz,VSWR\n200,1.2\n"), *words)
     assert found.exit_code == 2
-    assert told in found.output
+    assert reported in found.output
     assert "Traceback" not in found.output
 
 
@@ -123,7 +123,7 @@ def test_hostile_names_and_texts_do_nothing(tmp_path, monkeypatch, name, text):
 
 @pytest.mark.parametrize("path", ["../../../../etc/passwd", "/dev/zero", "/proc/self/mem", ".", "a\0b", "x" * 5000, ""])
 def test_paths_that_are_no_sweeps(path):
-    """Told in one line, whatever the path leads to."""
+    """Reported in one line, whatever the path leads to."""
     found = run(BOATHOUSE, path)
     assert found.exit_code == 2
     assert "Traceback" not in found.output

@@ -362,7 +362,7 @@ def test_a_reflection_above_one_in_its_place(tmp_path):
     assert (defect.line, defect.message) == (3, "a reflection of magnitude 4 at 175 MHz")
 
 
-def test_a_header_that_contradicts_the_plane_is_told_and_not_applied(tmp_path):
+def test_a_header_that_contradicts_the_plane_is_reported_and_not_applied(tmp_path):
     """A reading is in the impedance of its standards; nothing is converted twice."""
     path = written(tmp_path, "# MHz S RI R 50\n174 0.1 0.2\n")
     found = read_sweep(path, plane_ohm=75.0)

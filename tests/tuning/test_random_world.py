@@ -29,25 +29,25 @@ def benches(plane, count, antennas, seed):
 @pytest.mark.parametrize("plane", PLANES)
 def test_what_is_said_of_random_antennas_on_random_benches_is_so(plane):
     """48 antennas on 12 benches: within two standard errors of what is promised."""
-    told = rates(benches(plane, 12, 4, 1))
+    reported = rates(benches(plane, 12, 4, 1))
     for name in COUNTED:
-        share, error, _ = told[name]
-        assert share >= 0.94 - 2 * max(error, 0.01), (name, told)
-    assert told["wrong"][0] <= 0.025 + 2 * 0.023
-    assert told["said"][0] >= 0.8
+        share, error, _ = reported[name]
+        assert share >= 0.94 - 2 * max(error, 0.01), (name, reported)
+    assert reported["wrong"][0] <= 0.025 + 2 * 0.023
+    assert reported["said"][0] >= 0.8
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("plane", PLANES)
 def test_many_random_antennas(plane):
     """600 antennas on 100 benches; prints its figures."""
-    told = rates(benches(plane, 100, 6, 2))
-    print(plane, {name: f"{share:.3f} +- {error:.3f} of {count}" for name, (share, error, count) in told.items()})
+    reported = rates(benches(plane, 100, 6, 2))
+    print(plane, {name: f"{share:.3f} +- {error:.3f} of {count}" for name, (share, error, count) in reported.items()})
     for name in COUNTED:
-        share, error, _ = told[name]
-        assert share >= 0.94 - 1.5 * error, (name, told)
-    assert told["wrong"][0] <= 0.025
-    assert told["said"][0] >= 0.8
+        share, error, _ = reported[name]
+        assert share >= 0.94 - 1.5 * error, (name, reported)
+    assert reported["wrong"][0] <= 0.025
+    assert reported["said"][0] >= 0.8
 
 
 def dips(plane, count, seed):
@@ -84,6 +84,6 @@ def test_the_dip_without_a_phase_lies_where_it_is_said_to_lie():
 def test_many_dips_without_a_phase(plane):
     """100 antennas on as many benches; prints its figures."""
     held, sides = dips(plane, 100, 2)
-    print(plane, "held", np.mean(held), "sides told", len(sides), "wrong", sides.count(False))
+    print(plane, "held", np.mean(held), "sides reported", len(sides), "wrong", sides.count(False))
     assert np.mean(held) >= 0.94 - 2 * 0.022
     assert sides.count(False) <= 0.025 * len(held) + 3

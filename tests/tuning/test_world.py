@@ -33,24 +33,24 @@ def outcomes(kind, plane, middle_hz, count, seed):
 @pytest.mark.statistical
 def test_a_few_antennas_come_out_right():
     """A short sample of the slow test: nothing said is wrong but by the chance that is allowed for."""
-    told = rates([row for kind in KINDS[::3] for row in outcomes(*kind, 12, 1)])
+    reported = rates([row for kind in KINDS[::3] for row in outcomes(*kind, 12, 1)])
     for name in ("resonance", "reading", "antenna", "reactance"):
-        assert told[name][0] >= 0.86, (name, told)
-    assert told["wrong"][0] <= 0.07
-    assert told["said"][0] >= SAID
+        assert reported[name][0] >= 0.86, (name, reported)
+    assert reported["wrong"][0] <= 0.07
+    assert reported["said"][0] >= SAID
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("kind", KINDS, ids=str)
 def test_intervals_hold_what_they_say(kind):
     """500 antennas a kind, each rate to 0.01: within one standard error of what is promised."""
-    told = rates(outcomes(*kind, 500, 2))
-    print(kind, {name: f"{share:.3f} +- {error:.3f} of {count}" for name, (share, error, count) in told.items()})
+    reported = rates(outcomes(*kind, 500, 2))
+    print(kind, {name: f"{share:.3f} +- {error:.3f} of {count}" for name, (share, error, count) in reported.items()})
     for name in ("resonance", "reading", "antenna", "reactance"):
-        share, error, count = told[name]
+        share, error, count = reported[name]
         # Near a pad a poor bench tells few antennas apart, and then foretells few.
-        assert error <= 0.0125 or count < 200, (name, told)
+        assert error <= 0.0125 or count < 200, (name, reported)
         # X of an antenna that reflects nearly all lies at the edge of what a passive one may be: held in 0.92 to 0.94 there.
-        assert share >= (0.92 if name == "reactance" else LEAST) - error, (name, told)
-    assert told["wrong"][0] <= MOST_WRONG
-    assert told["said"][0] >= SAID
+        assert share >= (0.92 if name == "reactance" else LEAST) - error, (name, reported)
+    assert reported["wrong"][0] <= MOST_WRONG
+    assert reported["said"][0] >= SAID

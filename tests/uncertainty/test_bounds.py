@@ -2,7 +2,7 @@
 
 Every draw of a measurement is a bilinear map from the antenna's reflection to the reading; the evaluator below, which shares nothing
 with the engine, follows three known ends through chain, calibration and all, finds that map and undoes it, so slack is
-told in the antenna's own reflection magnitude.
+reported in the antenna's own reflection magnitude.
 """
 
 from dataclasses import replace
@@ -349,7 +349,7 @@ LARGE |= {"drift_db": 60.0, "repeatability_db": 36.0}
 def test_no_bound_is_passed_where_every_error_is_large(with_phase):
     """A load of 22 dB with 3 nH, a short of 4 nH, a lead turned by 3 degrees: where terms of second order matter."""
     rng = np.random.default_rng(12)
-    told = []
+    reported = []
     for _ in range(2):
         chain, before, _ = random_measurement(rng, True)
         case = chain, before, LARGE
@@ -359,8 +359,8 @@ def test_no_bound_is_passed_where_every_error_is_large(with_phase):
         low, high = (float(end[0]) for end in (true_bound_complex if with_phase else true_bound)(measurement, seen))
         least, most = worst_found(case, seen[0], with_phase, rng, 2)
         assert low - 1e-6 <= least <= most <= high + 1e-6
-        told.append(high - low)
-    assert min(told) < (0.6 if with_phase else 1.0)
+        reported.append(high - low)
+    assert min(reported) < (0.6 if with_phase else 1.0)
 
 
 @pytest.mark.parametrize("far", [False, True])

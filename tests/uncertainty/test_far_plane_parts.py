@@ -55,7 +55,7 @@ def test_noise_of_a_poor_load_at_the_plane(phase):
     ("opened_f", "shorted_h", "inductance_h", "radius", "mating"),
     [(2e-13, 0, 0, 0, 0), (0, 1e-9, 0, 0, 0), (0, 0, 2e-9, 0.05, 0), (2e-13, 1e-9, 2e-9, 0.05, 0.01)],
 )
-def test_standards_lie_where_they_are_told_to(opened_f, shorted_h, inductance_h, radius, mating):
+def test_standards_lie_where_they_are_reported_to(opened_f, shorted_h, inductance_h, radius, mating):
     """Every open, short and load within its limits, read through a joint of any phase, lies in its arc or disc; an arc is reached."""
     of = measurement(
         load_radius=radius,

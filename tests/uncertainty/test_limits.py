@@ -91,7 +91,7 @@ def measurement_slope(measurement):
     return abs(high - low) / 2e-5
 
 
-def test_a_kind_without_a_limit_and_an_unknown_one_are_told():
+def test_a_kind_without_a_limit_and_an_unknown_one_are_reported():
     with pytest.raises(InputError, match="does not say how magnitudes are spread"):
         setup_of('part = "min-loss-pad"\nreflection_kind = "circle"')
     with pytest.raises(InputError, match="no reflection that it could be the kind of"):
@@ -229,8 +229,8 @@ def test_drop_cable_is_from_memory_above_the_published_figures(stop, expected):
     keys = 'part = "series6"\nlength = "5 m"\nnear = "F-75 plug"\nfar = "F-75 plug"\nimpedance_tolerance = "3 ohm"'
     setup = setup_of(keys, near="F-75 jack", far="F-75 jack", ohm=75, stop=stop)
     assert standing(setup, "x") == expected
-    told = " ".join(text for text in setup.assumed if "attenuation " in text)
-    assert ("evidence memory" in told) == (expected == "memory")
+    reported = " ".join(text for text in setup.assumed if "attenuation " in text)
+    assert ("evidence memory" in reported) == (expected == "memory")
 
 
 def test_standing_of_the_analyzer_and_of_the_standards():

@@ -64,7 +64,7 @@ def test_another_seed_moves_the_ends_no_further_than_is_said():
         assert np.ptp(said) < 0.6 * said.mean()
 
 
-def test_the_most_draws_are_told(monkeypatch):
+def test_the_most_draws_are_reported(monkeypatch):
     """Where the ends do not settle in time, the result says by how much they move."""
     monkeypatch.setattr(drawn_intervals, "MOST_DRAWS", 64_000)
     found, known = settled(digits=2)

@@ -159,7 +159,7 @@ def test_digits_widen(seed, through, mismatch, observed):
 
 
 def test_risk_at_the_limit_is_what_is_stated():
-    """Told 0.8 or more in a fifth, and 0.975 in a fortieth, of readings of an antenna just at the limit, in its worst phase."""
+    """Reported 0.8 or more in a fifth, and 0.975 in a fortieth, of readings of an antenna just at the limit, in its worst phase."""
     rng = np.random.default_rng(7)
     draws, trials, limit = 2000, 600, 1 / 3
     maps = Maps(0.27 + scatter(rng, 0.003, draws), scatter(rng, 0.02, draws), scatter(rng, 0.02, draws))

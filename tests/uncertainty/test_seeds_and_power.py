@@ -1,4 +1,4 @@
-"""What another seed may move is told as it is, and what is plainly bad or good is told: a method that never decides meets nothing."""
+"""What another seed may move is reported as it is, and so is what is plainly bad or good: a method that never decides meets nothing."""
 
 from dataclasses import replace
 
@@ -15,7 +15,7 @@ from chain.uncertainty.measurement import measurement_of, nominal_maps
 from chain.uncertainty.one_sided_tests import invert
 
 
-def moved_and_told(one, draws, seeds):
+def moved_and_reported(one, draws, seeds):
     """For both ends of a random reading of a bench: by how much each pair of seeds differs, and what the first of them tells."""
     setup = setup_of(one)
     measurement = measurement_of(setup, build(setup))
@@ -28,19 +28,19 @@ def moved_and_told(one, draws, seeds):
         found = invert(drawn_terms(measurement, slice(0, 1), draws, 1000 + seed, seen), seen.size, seen.phase_rad)
         rows.append([found.low[0], found.high[0], found.low_error[0], found.high_error[0]])
     apart = ~np.eye(seeds, dtype=bool)
-    for ends, told in ((0, 2), (1, 3)):
+    for ends, reported in ((0, 2), (1, 3)):
         values = np.array(rows)[:, ends]
         # An end at no reflection or at a full one does not move.
         if values.std() > 1e-6:
             moved = np.abs(values[:, None] - values[None, :])[apart]
-            yield moved, np.broadcast_to(np.array(rows)[:, told, None], apart.shape)[apart]
+            yield moved, np.broadcast_to(np.array(rows)[:, reported, None], apart.shape)[apart]
 
 
 def check_seeds(numbers, draws, seeds):
-    """Share of pairs in which what is told is kept, and for each end what is told over what 95 % of its pairs move."""
-    found = [each for number in numbers for each in moved_and_told(bench(number), draws, seeds)]
-    kept = np.mean(np.concatenate([moved <= told for moved, told in found]))
-    ratios = np.array([np.mean(told) / np.quantile(moved, 0.95) for moved, told in found])
+    """Share of pairs in which what is stated is kept, and for each end what is stated over what 95 % of its pairs move."""
+    found = [each for number in numbers for each in moved_and_reported(bench(number), draws, seeds)]
+    kept = np.mean(np.concatenate([moved <= reported for moved, reported in found]))
+    ratios = np.array([np.mean(reported) / np.quantile(moved, 0.95) for moved, reported in found])
     print(
         f"{len(found)} ends: kept {kept:.3f}, over the 95 % quantile median {np.median(ratios):.2f}, "
         f"nine in ten below {np.quantile(ratios, 0.9):.2f}, most {ratios.max():.2f}"
@@ -49,10 +49,10 @@ def check_seeds(numbers, draws, seeds):
 
 
 @pytest.mark.statistical
-def test_another_seed_moves_the_ends_by_no_more_than_told():
-    """Twenty readings, 24 seeds each: kept in 95 % of all pairs, and mostly told little more than what 95 % move.
+def test_another_seed_moves_the_ends_by_no_more_than_reported():
+    """Twenty readings, 24 seeds each: kept in 95 % of all pairs, and mostly reported little more than what 95 % move.
 
-    Of 24 seeds that quantile is itself known to 15 % only: what a single end is told is held against it with more of them.
+    Of 24 seeds that quantile is itself known to 15 % only: what a single end is reported is held against it with more of them.
     """
     kept, ratios = check_seeds(range(880, 900), 8000, 24)
     assert kept >= 0.95
@@ -60,7 +60,7 @@ def test_another_seed_moves_the_ends_by_no_more_than_told():
 
 
 @pytest.mark.slow
-def test_no_end_is_told_to_move_far_more_than_it_does():
+def test_no_end_is_reported_to_move_far_more_than_it_does():
     """Other twenty readings, 120 seeds each, which know the quantile to 7 %: each end by itself."""
     kept, ratios = check_seeds(range(900, 920), 8000, 120)
     assert kept >= 0.95
