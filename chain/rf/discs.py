@@ -172,7 +172,8 @@ def _ladder(ladder: Ladder, region: Region, direction: int) -> Region:
     for index in order:
         kind, resistance = ladder.arms[index]
         series = kind == "series"
-        ends = [ladder.arm_ohm(index, resistance * (1 + off)) for off in (0.0, -ladder.tolerance, ladder.tolerance)]
+        factors = 1.0, 1 - ladder.tolerance, 1 + ladder.tolerance
+        ends = [ladder.arm_ohm(index, resistance * factor) for factor in factors]
         # Impedance and admittance are bilinear in the resistance and never farther from nominal than at an end of its tolerance.
         added, *moved = (ohm / (2 * stop) if series else stop / (2 * ohm) for ohm in ends)
         wide = float(np.max([np.abs(each - added) for each in moved]))

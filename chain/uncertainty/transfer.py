@@ -57,22 +57,24 @@ def _limits(element: Element) -> tuple[Real, Real, Real, Real]:
         far = far if element.far_radius is None else far + element.far_radius
         return product / spread * (1 - error), product * spread * (1 + error), near, far
     if isinstance(element, Line):
-        stretch = (1 + element.loss_tolerance) * max(element.length_low, element.length_high) - 1
-        size = sum(
-            (r for r in (element.near_radius, element.far_radius, element.inside_radius) if r is not None), np.zeros(1)
-        )
-        tolerance = element.impedance_tolerance_ohm
-        size = size + (2 * tolerance / (2 * element.near_ohm - tolerance) if tolerance else 0.0)
-        size = (
-            size
-            + (element.loss_tolerance + tolerance / element.near_ohm)
-            * np.abs(element.impedance_ohm.imag)
-            / element.near_ohm
-        )
-        size = np.minimum(size, 0.9)
-        least = product * np.exp(-2 * element.loss_np * stretch) * (1 - size**2) ** 2 / (1 + size**2) ** 2
-        return least, np.ones(product.shape), np.minimum(near + size, 1.0), np.minimum(far + size, 1.0)
+        return _line_limits(element)
     return _ladder_limits(product, near, far, element.tolerance)
+
+
+def _line_limits(line: Line) -> tuple[Real, Real, Real, Real]:
+    """The same of a line: one junction after the other, each in the worst phase to all before it."""
+    ohm, tolerance, resistance = line.near_ohm, line.impedance_tolerance_ohm, line.impedance_ohm.real
+    step = np.abs(resistance - ohm) / (resistance + ohm)
+    off = np.full(step.shape, tolerance / (2 * ohm - tolerance))
+    # Its reactance goes with loss and resistance, and counts at both ends together.
+    reactive = (1 + line.loss_tolerance) * (1 + tolerance / ohm) * np.abs(line.impedance_ohm.imag) / ohm
+    own = (radius for radius in (line.near_radius, line.far_radius, line.inside_radius) if radius is not None)
+    passed, size = np.ones(step.shape), np.zeros(step.shape)
+    for radius in (step, step, off, off, reactive, *own):
+        passed = passed * (1 - radius**2) / (1 + size * radius) ** 2
+        size = (size + radius) / (1 + size * radius)
+    most_np = line.loss_np * (1 + line.loss_tolerance) * max(line.length_low, line.length_high)
+    return np.exp(-2 * most_np) * passed, np.ones(step.shape), size, size
 
 
 def _ladder_limits(product: Real, near: Real, far: Real, tolerance: float) -> tuple[Real, Real, Real, Real]:

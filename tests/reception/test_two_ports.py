@@ -133,3 +133,20 @@ def test_a_channel_outside_a_measured_two_port_is_refused(tmp_path):
     strong = '[[interferer]]\nfrequency = "806 MHz"\nlevel = "66 dBuV"\n'
     load_installation(tmp_path / "house.toml")
     asked(KNOWN_ANTENNA + strong + item("box", "antenna", touchstone="box.s2p") + END.format(after="box"), tmp_path)
+
+
+def test_a_tolerance_of_length_alone_reaches_to_its_worse_end():
+    """A line a tenth off either way ended in 75 ohm: Z (75 + j Z tan a)/(Z + j 75 tan a), as a reflection in 75 ohm."""
+    bare = load_library().part("quarter-wave")
+    length_m = bare.pieces[0][1] * 299_792_458.0 / bare.design_hz
+    part = replace(bare, pieces=bare.pieces[:1], length_tolerance_m=0.1 * length_m, impedance_tolerance_ohm=0.0)
+    freq = np.linspace(0.5, 1.2, 8) * part.design_hz
+    ohm, share = part.pieces[0]
+
+    def seen(factor):
+        tangent = np.tan(2 * np.pi * share * factor * freq / part.design_hz)
+        into = ohm * (75 + 1j * ohm * tangent) / (ohm + 75j * tangent)
+        return (into - 75) / (into + 75)
+
+    off = np.maximum(*(np.abs(seen(factor) - seen(1.0)) for factor in (0.9, 1.1)))
+    np.testing.assert_allclose(two_port(part, freq, 75.0).near_radius, off, rtol=1e-9)

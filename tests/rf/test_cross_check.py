@@ -1,5 +1,7 @@
 """The cascade against scikit-rf (`**` and `Circuit`) and against plain chain matrices, to 1e-10."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -27,8 +29,11 @@ from strategies import (
 from chain import reflection as ratios
 from chain.assembly.budget import budget
 from chain.assembly.cascade import build
+from chain.errors import RangeError
 from chain.rf import twoport
-from chain.rf.elements import Box
+from chain.rf.coax import attenuation_db_per_100m
+from chain.rf.discs import extremes, forward, region_of
+from chain.rf.elements import Box, Line
 from chain.rf.parts import elements_of
 from chain.rf.references import nominal
 from chain.setups import Arm
@@ -284,3 +289,21 @@ def test_resistors_against_a_medium():
     part = ladder([("series", 8.55), ("shunt", 141.93), ("series", 8.55)], 50, 50)
     found = elements_of(item(part), FREQ_HZ)[0].nominal()
     np.testing.assert_allclose(found, reference.s, rtol=0, atol=AGREE)
+
+
+def test_a_cable_holds_to_both_ends_of_its_span():
+    """Typed ends of a sweep lie a rounding off; a thousandth beyond is beyond."""
+    part = replace(load_library().part("rg59"), valid_from_hz=1e8, valid_to_hz=3e9)
+    for ends in ([1e8, 3e9], [1e8 * (1 - 1e-10), 3e9 * (1 + 1e-10)]):
+        assert np.all(attenuation_db_per_100m(part, np.array(ends))[0] > 0)
+    for beyond in ([0.99e8, 3e9], [1e8, 3.003e9]):
+        with pytest.raises(RangeError, match="known from 100 to 3000 MHz"):
+            attenuation_db_per_100m(part, np.array(beyond))
+
+
+def test_a_lead_of_complex_impedance_is_not_bounded_wide():
+    """Both junctions at their limit, and the little that the line itself reflects, are all that a known match can become."""
+    size, ohm = np.array([0.05]), np.array([75 - 0.4j])
+    line = Line("lead", 75.0, 75.0, ohm, np.array([0.05]), np.array([3.0]), size, size)
+    most = extremes(forward((line,), region_of(np.zeros(1, complex), np.zeros(1))))[1]
+    assert 0.1 * np.exp(-0.1) <= most[0] <= 1.05 * (0.1 + 2 * abs((ohm[0] - 75) / (ohm[0] + 75)))

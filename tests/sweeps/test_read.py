@@ -160,3 +160,10 @@ def test_any_file_gives_readings_or_a_fault_of_the_input(tmp_path_factory, name,
         return
     assert found.freq_hz.size
     assert np.all(np.diff(found.freq_hz) > 0)
+
+
+@pytest.mark.parametrize(("losses", "lines"), [("10,-12,13", [3]), ("-10,12,13", [3, 4]), ("0,-12,13", [4])])
+def test_losses_of_both_signs_are_at_fault_where_they_leave_that_of_the_first(tmp_path, losses, lines):
+    rows = "".join(f"{174 + 10 * n},{loss}\n" for n, loss in enumerate(losses.split(",")))
+    found = faults(tmp_path, f"frequency_mhz,return_loss_db\n{rows}")
+    assert [line for line, _, message in found if "changes its sign here" in message] == lines

@@ -1,4 +1,4 @@
-"""Parts of the bounds at a far plane, each against what it bounds: the noise of readings, the standards and their own noise."""
+"""Parts of the bounds at a far plane, each against what it bounds: noise, standards, what a chain passes; digits of readings."""
 
 import itertools
 from dataclasses import replace
@@ -6,10 +6,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from chain.rf.elements import Box, Ladder
+from chain.rf import twoport
+from chain.rf.elements import Box, Ladder, Line
 from chain.uncertainty import far_plane_bounds as far_plane
-from chain.uncertainty.calibration import Standards
+from chain.uncertainty.calibration import Standards, standard_terms
 from chain.uncertainty.measurement import Measurement
+from chain.uncertainty.sampling import draw, hidden_digits
 from chain.uncertainty.transfer import least_derivative, least_slope
 
 RIM = np.exp(2j * np.pi * np.arange(720) / 720)
@@ -102,3 +104,71 @@ def test_resistors_pass_no_less_than_the_least(tolerance):
     assert 0 < product[0] <= min(abs(s[0, 1] * s[1, 0]) for s in corners)
     assert match[0] >= max(abs(s[1, 1]) for s in corners)
     assert 0 < least_derivative((pad,), np.array([0.3]))[0] <= product[0]
+
+
+def test_two_known_two_ports_in_the_worst_phase():
+    """Where all reflections add the least transmission is left by the sum of moduli and the largest match is reached."""
+    first = Box("a", 50.0, 50.0, np.array([[[0.1, 0.6], [0.6, 0.3]]], dtype=complex))
+    other = Box("b", 50.0, 50.0, np.array([[[0.4, 0.5], [0.5, 0.2]]], dtype=complex))
+    product, match = least_slope((first, other), FREQ_HZ)
+    whole = twoport.star(first.s, other.s)[0]
+    assert match[0] == pytest.approx(abs(whole[1, 1]))
+    away = replace(other, s=other.s * np.array([[-1, 1], [1, 1]]))
+    least = twoport.star(first.s, away.s)[0]
+    assert product[0] == pytest.approx(abs(least[0, 1] * least[1, 0]))
+
+
+@pytest.mark.parametrize("radius", [0.1, 0.5, 0.9])
+def test_a_line_passes_no_less_than_the_least_and_matches_no_worse(radius):
+    """Two junctions of the largest radius with as much line between them as makes them worst."""
+    size = np.array([radius])
+    line = Line("lead", 50.0, 50.0, np.array([50.0 + 0j]), np.zeros(1), np.ones(1), size, size)
+    product, match = least_slope((line,), FREQ_HZ)
+    assert 0 < product[0] <= ((1 - radius**2) / (1 + radius**2)) ** 2 + 1e-12
+    assert match[0] >= min(2 * radius / (1 + radius**2), 1.0) - 1e-12
+
+
+def test_second_order_of_the_standards():
+    """Half the second derivative over the first, by differences: w R of an open, w/R of a short, w/(2 R) of a load."""
+    omega, size = 2 * np.pi * FREQ_HZ[0], 1e-4
+    forms = (
+        lambda u: (1 - 1j * omega * 75 * u) / (1 + 1j * omega * 75 * u),
+        lambda u: (1j * omega * u - 75) / (1j * omega * u + 75),
+        lambda u: 1j * omega * u / (150 + 1j * omega * u),
+    )
+    steps = size / (omega * 75), size * 75 / omega, size * 75 / omega
+    standards = Standards(75.0, 0.0, 1e-15, 1e-20, 1e-15)
+    for form, step, (_, terms) in zip(forms, steps, standard_terms(standards, FREQ_HZ), strict=True):
+        second = (form(2 * step) - 2 * form(step) + form(0.0)) / step**2
+        first = (form(2 * step) - form(0.0)) / (2 * step)
+        assert np.asarray(terms[-1].curve).ravel()[0] == pytest.approx(abs(second / first) / 2, rel=1e-2)
+
+
+@pytest.mark.parametrize("together", [True, False])
+def test_digits_hide_as_much_on_either_side_of_either_part(together):
+    half = np.array([0.01, 0.02])
+    drawn = hidden_digits(np.random.default_rng(1), 4000, half, True, together)
+    for part in (drawn.real, drawn.imag):
+        assert np.all(np.abs(part) <= half)
+        np.testing.assert_allclose(part.mean(axis=0), 0.0, atol=0.04 * half.max())
+        np.testing.assert_allclose(part.std(axis=0) * np.sqrt(3), half * np.ones(2), rtol=0.03)
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_no_drawn_line_passes_less_or_matches_worse(seed):
+    """Lines of any impedance, lossy ones of a complex one, with tolerances of everything and reflections up to 0.6."""
+    rng = np.random.default_rng(seed)
+    loss, phase = np.array([rng.choice([1e-3, 0.05, 0.5])]), np.array([rng.uniform(0.2, 6.0)])
+    most = min(1.0, 0.9 * loss[0] / phase[0])
+    ohm = np.array([rng.uniform(66.0, 84.0) * (1 + 1j * rng.uniform(-most, most))])
+    radii = [None if rng.random() < 0.3 else np.array([rng.choice([0.02, 0.1, 0.3, 0.6])]) for _ in range(2)]
+    spread = {"loss_tolerance": rng.choice([0.0, 0.3]), "length_low": 0.95, "length_high": 1.05}
+    if seed % 3:
+        own = {"near_radius": radii[0], "far_radius": radii[1], "impedance_tolerance_ohm": rng.choice([0.0, 5.0, 20.0])}
+    else:
+        own = {"inside_radius": np.array([0.2])}
+    line = Line("line", 75.0, 75.0, ohm, loss, phase, shape="ring", **spread, **own)
+    drawn = draw(line, rng, 3000)
+    product, match = least_slope((line,), FREQ_HZ)
+    assert product[0] <= np.abs(drawn[..., 0, 1] * drawn[..., 1, 0]).min()
+    assert match[0] >= np.abs(drawn[..., 1, 1]).max()
