@@ -95,6 +95,7 @@ def below(score: Real) -> Real:
     mathematical functions" (1989; memory).
     """
     at = np.asarray(score, dtype=float) / np.sqrt(2)
+    # Farther out the tail is less than rounding leaves of 1, and the polynomials would overflow.
     size = np.minimum(np.abs(at), FURTHEST)
     tail = np.exp(-size * size) * _ratio(size, NEAR) / 2
     middle = 0.5 + 0.5 * at * _ratio(np.minimum(size, 1.0) ** 2, ERF)
@@ -108,6 +109,7 @@ def quantile(chance: Real) -> Real:
     """
     chance = np.asarray(chance, dtype=float)
     off = chance - 0.5
+    # Both forms are worked out everywhere and one is chosen: outside its own range neither may meet a root or a pole.
     centre = off * _ratio(np.maximum(0.180625 - off * off, 0.0), CENTRE)
     out = np.sqrt(-np.log(np.minimum(chance, 1 - chance)))
     return np.asarray(np.where(np.abs(off) <= 0.425, centre, np.sign(off) * _ratio(out - 1.6, TAIL)))

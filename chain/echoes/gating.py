@@ -25,6 +25,8 @@ def gated(freq_hz: NDArray[np.float64], reflection: Complex, known: Complex, gat
     first, last = (int(np.argmin(np.abs(delay_s - each))) for each in gate_s)
     gate = np.zeros(freq_hz.size)
     gate[first : last + 1] = np.kaiser(last - first + 1, BETA)
+    # What is known of the main reflection stays out of the transform,
+    # where the ends of the sweep would smear it over all delays.
     course = np.fft.fftshift(np.fft.ifft(reflection - known))
     return np.asarray(known + np.fft.fft(np.fft.ifftshift(course * gate)))
 

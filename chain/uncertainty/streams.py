@@ -79,6 +79,7 @@ class _Batch:
     def uniform(self, place: int) -> Real:
         """Uniform numbers from 0 to 1: those asked for first, second and so on."""
         if len(self._uniform) <= place:
+            # Numbers come in the order of the stream, whichever thread asks first.
             with self._lock:
                 while len(self._uniform) <= place:
                     self._uniform.append(self._rng.random((BATCH, 1)))
@@ -178,7 +179,10 @@ def complex_normals(
         bits = np.random.Philox(np.random.SeedSequence([seed, STREAMS["noise"], batch, repeat, which + 1]))
         bits.advance(columns.start * steps)
         raw[:, place] = bits.random_raw(len(columns) * 4 * steps).reshape(len(columns), -1)[:, :rows]
+    # The upper and the lower 24 bits of one number do not overlap:
+    # two uniform ones, as fine as half precision can hold.
     size = (raw >> np.uint64(40)).astype(np.float32)
+    # From 1 to 2^24: no logarithm of nothing.
     size += 1
     size *= STEP
     np.log(size, out=size)
