@@ -95,7 +95,7 @@ def below(score: Real) -> Real:
     mathematical functions" (1989; memory).
     """
     at = np.asarray(score, dtype=float) / np.sqrt(2)
-    # Farther out the tail is less than rounding leaves of 1, and the polynomials would overflow.
+    # Farther out the tail is less than the rounding of 1, and the quotient of an infinite score would be undefined.
     size = np.minimum(np.abs(at), FURTHEST)
     tail = np.exp(-size * size) * _ratio(size, NEAR) / 2
     middle = 0.5 + 0.5 * at * _ratio(np.minimum(size, 1.0) ** 2, ERF)
