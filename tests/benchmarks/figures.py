@@ -171,6 +171,7 @@ FIGURES = (
     Figure("search of 20,000 offers", rows_of("choose"), True),
     Figure("search of 2,000 offers", rows_of("choose"), True),
     Figure("coverage of 95 % intervals", slow("tests/uncertainty/test_coverage.py"), True),
+    Figure("the same with poor parts", slow("tests/uncertainty/test_coverage.py", "every_class"), True),
     Figure("the same on ten benches", slow("tests/uncertainty/test_random_benches.py", "sixty"), True),
     Figure("what another seed", slow("tests/uncertainty/test_seeds_and_power.py", "seed"), True),
     Figure("power: 133", slow("tests/uncertainty/test_seeds_and_power.py", "power"), True),
