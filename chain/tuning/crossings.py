@@ -15,6 +15,7 @@ __all__ = [
     "TAIL",
     "Crossing",
     "Estimate",
+    "crossing_interval",
     "crossings_of",
     "ends",
     "estimate",
@@ -101,18 +102,45 @@ def nearest_crossing(freq_hz: Real, drawn: Real, wanted: Crossing) -> Real:
 
     A draw without one has its zero outside: below where the curve has already the sign it takes behind the zero.
     """
-    before = drawn[:, :-1] < 0 if wanted.rising else drawn[:, :-1] >= 0
-    after = drawn[:, 1:] >= 0 if wanted.rising else drawn[:, 1:] < 0
+    return _nearest(freq_hz, drawn, wanted, _zeros(freq_hz, drawn, wanted.rising))
+
+
+def crossing_interval(freq_hz: Real, drawn: Real, found: Crossing, width_hz: float) -> Estimate:
+    """A zero with the interval of the draws; of the zeros that noise makes of one, within a width, the outermost count.
+
+    The nearest of them lies nearer to the zero seen than the true one may, and an interval of these would be too narrow.
+
+    Source: Inverted test: where the true curve is zero, quantiles of the drawn ones lie either side of zero. A draw above zero
+    at f, and below it far before, has a rising zero below f, so the outermost zeros hold what that test holds.
+    """
+    zeros = _zeros(freq_hz, drawn, found.rising)
+    nearest = _nearest(freq_hz, drawn, found, zeros)
+    inside = np.isfinite(nearest)
+    with np.errstate(invalid="ignore"):
+        one = np.abs(zeros - nearest[:, None]) <= width_hz
+    first, last = np.where(one, zeros, np.inf).min(axis=1), np.where(one, zeros, -np.inf).max(axis=1)
+    low, _ = ends(np.where(inside, first, nearest))
+    _, high = ends(np.where(inside, last, nearest))
+    return Estimate(found.freq_hz, min(float(low), found.freq_hz), max(float(high), found.freq_hz))
+
+
+def _zeros(freq_hz: Real, drawn: Real, rising: bool) -> Real:
+    """Zeros of each curve that run one way, straight between its points: one place for each step, infinite where it has none."""
+    before = drawn[:, :-1] < 0 if rising else drawn[:, :-1] >= 0
+    after = drawn[:, 1:] >= 0 if rising else drawn[:, 1:] < 0
     # Equal neighbours divide by nothing, and cross nothing either.
     with np.errstate(divide="ignore", invalid="ignore"):
         share = drawn[:, :-1] / (drawn[:, :-1] - drawn[:, 1:])
-    zeros = freq_hz[:-1] + share * np.diff(freq_hz)
-    apart = np.where(before & after, np.abs(zeros - wanted.freq_hz), np.inf)
-    at = apart.argmin(axis=1)
-    rows = np.arange(drawn.shape[0])
+    return np.where(before & after, freq_hz[:-1] + share * np.diff(freq_hz), np.inf)
+
+
+def _nearest(freq_hz: Real, drawn: Real, wanted: Crossing, zeros: Real) -> Real:
+    """Of the zeros of each curve the nearest to a known one; infinite, on the side where it must be, where there is none."""
+    at = np.abs(zeros - wanted.freq_hz).argmin(axis=1)
+    nearest = zeros[np.arange(drawn.shape[0]), at]
     here = drawn[:, int(np.abs(freq_hz - wanted.freq_hz).argmin())]
     beyond = np.where((here > 0) == wanted.rising, -np.inf, np.inf)
-    return np.where(np.isfinite(apart[rows, at]), zeros[rows, at], beyond)
+    return np.where(np.isfinite(nearest), nearest, beyond)
 
 
 def lowest(freq_hz: Real, curves: Real) -> Real:

@@ -8,10 +8,19 @@ import numpy as np
 
 from chain.arrays import Complex, Real
 from chain.setups import Antenna
-from chain.tuning.crossings import TAIL, Crossing, Estimate, crossings_of, estimate, nearest_crossing
+from chain.tuning.crossings import (
+    TAIL,
+    Crossing,
+    Estimate,
+    crossing_interval,
+    crossings_of,
+    estimate,
+    nearest_crossing,
+)
 from chain.tuning.draws import Antennas
 from chain.tuning.element import LARGEST_BY_SLOPE, LEAST_SLOPE, THICKEST, change_by_slope, change_to, quality_factor
 from chain.tuning.records import Change, Prediction, Resonance, Wanted
+from chain.tuning.smoothing import fit_width_hz
 
 __all__ = ["SURE", "WORTH", "Decision", "Drawn", "change_of", "decide", "operating", "resonance_of", "verdict_of"]
 
@@ -32,6 +41,12 @@ class Drawn:
     element_ohm: float
     nominal: Antennas
     every: Antennas
+    narrowest_q: float
+
+    def interval(self, found: Crossing) -> Estimate:
+        """A resonance with its interval."""
+        width_hz = fit_width_hz(self.freq_hz, found.freq_hz, self.narrowest_q)
+        return crossing_interval(self.freq_hz, self.every.element.imag, found, width_hz)
 
 
 @dataclass(frozen=True)
@@ -73,7 +88,7 @@ def resonance_of(drawn: Drawn, found: Crossing) -> Resonance:
 
     nominal, every = drawn.nominal, drawn.every
     return Resonance(
-        estimate(found.freq_hz, at),
+        drawn.interval(found),
         "series" if found.rising else "parallel",
         both(_ohm(nominal.element, drawn.element_ohm).real, _ohm(every.element, drawn.element_ohm).real),
         both(
@@ -88,9 +103,8 @@ def _ohm(reflection: Complex, reference_ohm: float) -> Complex:
         return np.asarray(reference_ohm * (1 + reflection) / (1 - reflection))
 
 
-def change_of(value: float, drawn: Real, length_m: float | None, basis: str) -> Change:
+def change_of(share: Estimate, length_m: float | None, basis: str) -> Change:
     """A relative change of length with its interval, and the same in metres where the length is stated."""
-    share = estimate(value, drawn)
     lengths = None if length_m is None else Estimate(*(end * length_m for end in (share.value, share.low, share.high)))
     return Change(share, lengths, basis)
 
@@ -103,14 +117,10 @@ def decide(drawn: Drawn, antenna: Antenna, wanted: Wanted, chosen: Crossing | No
     assumed = () if element else (NOT_STATED,)
     if chosen is None:
         return _by_sign(drawn, at, element, slope, assumed)
-    found = nearest_crossing(freq, drawn.every.element.imag, chosen)
-    direction = _said(float(np.mean(found < wanted.aim_hz)))
-    change = change_of(
-        float(change_to(chosen.freq_hz, wanted.aim_hz)),
-        change_to(found, wanted.aim_hz),
-        antenna.length_m,
-        "resonance",
-    )
+    found = drawn.interval(chosen)
+    direction = "too long" if found.high < wanted.aim_hz else "too short" if found.low > wanted.aim_hz else ""
+    ends = change_to([found.value, found.low, found.high], wanted.aim_hz)
+    change = change_of(Estimate(*ends.tolist()), antenna.length_m, "resonance")
     if element == "several":
         return Decision(direction, True, None, None, "several driven or coupled elements share the resonance")
     if sure > 1 and not element:
@@ -135,7 +145,7 @@ def _by_slope(drawn: Drawn, antenna: Antenna, at: int) -> Change | None:
     many = change_by_slope(_ohm(drawn.every.element[:, at], drawn.element_ohm).imag, *sizes)
     # The form is steeper than a real element: spread over what it is off, evenly and always alike.
     many = many / np.linspace(LEAST_SLOPE, 1.0, many.size)[np.argsort(np.arange(many.size) * GOLDEN % 1)]
-    return change_of(value, many, antenna.length_m, "slope")
+    return change_of(estimate(value, many), antenna.length_m, "slope")
 
 
 def _by_sign(drawn: Drawn, at: int, element: str, slope: Change | None, assumed: tuple[str, ...]) -> Decision:

@@ -12,10 +12,11 @@ from chain.arrays import Complex, Real
 from chain.errors import ChainError
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
-from chain.tuning.crossings import Crossing, estimate, lowest, nearest_crossing
+from chain.tuning.crossings import Crossing, crossing_interval, estimate, lowest
 from chain.tuning.draws import Bench, antennas, bench_of
 from chain.tuning.prediction import nominal_reading
 from chain.tuning.records import Narrowing, Wanted
+from chain.tuning.smoothing import fit_width_hz
 
 __all__ = ["narrowing"]
 
@@ -66,6 +67,10 @@ def _width_hz(bench: Bench, far: Complex, chosen: Crossing | None, seed: int) ->
     freq: Real = bench.freq_hz
     seen = nominal_reading(bench, far)
     drawn = antennas(bench, Readings(freq, np.abs(seen), seen, "foretold"), 0, seed)
-    found = lowest(freq, np.abs(drawn.far)) if chosen is None else nearest_crossing(freq, drawn.element.imag, chosen)
-    ends = estimate(0.0, np.clip(found, freq[0], freq[-1]))
-    return ends.high - ends.low
+    if chosen is None:
+        ends = estimate(0.0, lowest(freq, np.abs(drawn.far)))
+    else:
+        width_hz = fit_width_hz(freq, chosen.freq_hz, bench.narrowest_q)
+        ends = crossing_interval(freq, drawn.element.imag, chosen, width_hz)
+    low, high = np.clip((ends.low, ends.high), freq[0], freq[-1])
+    return float(high - low)
