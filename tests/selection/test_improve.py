@@ -11,6 +11,7 @@ from chain.analyses.improvements import interval_at
 from chain.errors import FitError
 from chain.files.setup_file import load_setup
 from chain.reflection import magnitude_from_vswr, vswr
+from chain.selection.choose import choose
 from chain.selection.improve import improve
 from chain.selection.need_file import load_need, parse_need
 from library.load import load_library
@@ -138,3 +139,40 @@ def test_a_set_up_without_a_limit_says_what_was_taken(setup):
     assert found.limit_vswr == 2.0
     assert any("limit VSWR 2 (none stated)" in each for each in found.assumed)
     assert found.to_dict()["changes"][0]["gain"] > 0
+
+
+def test_a_matching_network_stays_with_its_antenna():
+    """No change of a set-up that `tune --match` wrote takes its network out or puts another part in its place."""
+    found = improve(load_setup(ROOT / "demo" / "matched.toml"))
+    assert found.changes
+    assert not [each.what for each in found.changes if each.what.endswith("match") and each.kind in ("remove", "swap")]
+    assert any(each.kind == "plane" and "after match" in each.what for each in found.changes)
+
+
+def test_a_matching_network_that_is_owned_is_read_and_makes_no_chain_better(tmp_path):
+    """A need that lists the written network: the same chains as without it."""
+    text = """{library}
+[need]
+near = "N-50 jack"
+far = "F-75 jack"
+start = "578 MHz"
+stop = "634 MHz"
+limit = "VSWR 2.0"
+most_items = 5
+[[have]]
+part = "n-plug-bnc-plug"
+[[have]]
+part = "min-loss-pad"
+[[have]]
+part = "rg59"
+length = "2 m"
+near = "BNC-75 plug"
+far = "F-75 plug"
+"""
+    parts = (ROOT / "demo" / "matched-parts.toml").as_posix()
+    chains = []
+    for library, more in (("", ""), (f'library = ["{parts}"]', '[[have]]\npart = "matching-network"\n')):
+        path = tmp_path / "need.toml"
+        path.write_text(text.format(library=library) + more, encoding="utf-8")
+        chains.append([[each.part for each in one.items] for one in choose(load_need(str(path))).chains])
+    assert chains[0] == chains[1] == [["n-plug-bnc-plug", "min-loss-pad", "rg59"]]
