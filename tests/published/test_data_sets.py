@@ -16,6 +16,7 @@ from click.testing import CliRunner
 
 from chain.cli.main import chain
 
+LIGHT_M_PER_S = 299_792_458.0
 FEEDER = Path(__file__).parent.parent / "data" / "antenna-behind-feeder" / "vhf_uhf_antenna.dat"
 LINE = """
 title = "an antenna behind 10 m of feeder"
@@ -127,9 +128,12 @@ def said(*words):
 
 @pytest.mark.statistical
 def test_the_feeder_is_learnt_from_what_it_does_to_the_antenna(tmp_path):
-    """`learn lead` on the 999 pairs: the authors' loss and coefficients inside their intervals, the velocity factor within 0.2 %.
+    """`learn lead` on the 999 pairs: the authors' loss, coefficients and velocity factor, each inside its interval.
 
-    Their simulator lets the current's depth slow the wave (Wheeler), which one velocity factor takes up on the average.
+    The 0.66 they state is that of the dielectric. Their simulator lets the current's depth slow the wave: the conductor's reactance
+    equals its resistance (skin effect; Wheeler, Proc. IRE 30, 1942; memory), which adds its attenuation in Np, as radians, to the
+    phase. The velocity factor of these sweeps is that of the whole phase, 0.6592, and the interval, whose length is taken as exact
+    where none is stated with a tolerance, holds that and not 0.66.
     """
     mhz, ratio = carried(tmp_path)
     found = said("learn", "lead", *ends(tmp_path), "--length", "10 m", "--impedance", "50 ohm")
@@ -139,7 +143,13 @@ def test_the_feeder_is_learnt_from_what_it_does_to_the_antenna(tmp_path):
     assert found["mean_loss"]["value"] == pytest.approx(np.mean(-10 * np.log10(np.abs(ratio))), abs=0.01)
     for name, value in (("per_sqrt_mhz_db_per_100m", 0.655161), ("per_mhz_db_per_100m", 0.006581)):
         assert figures[name]["low"] < value < figures[name]["high"], name
-    assert figures["velocity_factor"]["value"] == pytest.approx(0.66, rel=0.002)
+    freq_hz, root_np = mhz * 1e6, 0.655161 * np.sqrt(mhz) / 10 * np.log(10) / 20
+    phase = 2 * np.pi * freq_hz * 10 / (0.66 * LIGHT_M_PER_S) + root_np
+    factor = 2 * np.pi * 10 / LIGHT_M_PER_S * (freq_hz @ freq_hz) / (phase @ freq_hz)
+    assert factor == pytest.approx(0.6592, abs=5e-5)
+    own = figures["velocity_factor"]
+    assert own["low"] < factor < own["high"] < 0.66
+    assert own["value"] == pytest.approx(factor, rel=2e-4)
 
 
 @pytest.mark.statistical
