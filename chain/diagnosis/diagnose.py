@@ -23,6 +23,7 @@ from chain.diagnosis.faults import (
     STALE,
     FaultKind,
     kinds_of,
+    leads_untold,
     pads_in_view,
 )
 from chain.diagnosis.next_reading import OHMMETER, NextReading, next_reading
@@ -111,7 +112,7 @@ def prove(
     ohms_expected = dc_reading(setup, np.inf)
     # A chain that is open to DC anyway hides a capacitor in its pad.
     metered = ohms is not None and not isinf(ohms_expected)
-    kinds = kinds_of(setup, {each.end for each in known.readings}, known.seatings > 1, metered)
+    kinds = kinds_of(setup, known.freq_hz, {each.end for each in known.readings}, known.seatings > 1, metered)
     meter = None if ohms is None else meter_of(setup, ohms)
     found = evidence(of, kinds, known.readings, seed, meter, draws, progress)
     probability, error = probabilities(found)
@@ -149,7 +150,7 @@ def prove(
         seed,
         first.draws,
         (*setup.assumed, *assumed),
-        (*setup.warnings, *_remarks(setup, ohms)),
+        (*setup.warnings, *_remarks(setup, ohms), *_untold(setup, known, verdict)),
     )
 
 
@@ -194,6 +195,19 @@ def _remarks(setup: Setup, ohms: float | None) -> tuple[str, ...]:
             "taken off first (--ohms)"
         )
     return tuple(out)
+
+
+def _untold(setup: Setup, known: KnownTerminations, verdict: str) -> tuple[str, ...]:
+    """A remark beside a chain that shows no fault: the cables that may be others of the same impedance all the same."""
+    if verdict not in (RIGHT, NOTHING_SHOWN) or not known.readings:
+        return ()
+    names = [f"'{item.id}'" for item in leads_untold(setup, known.freq_hz)]
+    if not names:
+        return ()
+    which = " or ".join(names)
+    return (
+        f"another cable of the same impedance as {which} loses too little to show here; read the print on its jacket",
+    )
 
 
 SIZES = {LOSS: "loss_db", OPEN_END: "reflection of the end", STALE: "residual error"}
@@ -284,7 +298,7 @@ def _next(
     may_meter = unmetered and bool(pads_in_view(of.setup)) and not isinf(dc_reading(of.setup, np.inf))
     first, second = kinds[0], kinds[1]
     if verdict == NEAR_OR_STALE:
-        halves = kinds_of(of.setup, {each.end for each in known.readings}, True, False)
+        halves = kinds_of(of.setup, known.freq_hz, {each.end for each in known.readings}, True, False)
         first, second = (kind for kind in halves if kind.what in (NEAR_CONNECTOR, STALE))
     elif verdict not in (CANT_TELL, NOTHING_SHOWN, NONE_OF_THESE) and share >= SETTLED:
         return None

@@ -6,26 +6,33 @@ matter. What lies ahead of the calibration plane is calibrated out, and is not a
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from chain.arrays import Real
 from chain.assembly.connections import item_ohm
 from chain.assembly.graph import setup_graph
 from chain.rf.parts import elements_of
 from chain.setups import Item, Setup
 from library.records import Coax, Evidence, Limit, Measured, Pad
 
-__all__ = ["RANGES", "FaultKind", "SuspectedFault", "kinds_of", "pads_in_view"]
+__all__ = ["RANGES", "FaultKind", "SuspectedFault", "kinds_of", "leads_untold", "pads_in_view"]
 
 MOST_EXTRA_DB, MOST_LESS_DB = 10.0, 1.5
 MOST_CONNECTOR = 1.0
 MOST_STALE = 0.5
-LOSS_AT_HZ = 100e6
+LOSS_AT_HZ = np.array([100e6])
 """Where the loss of a pad of resistors is computed, too low for its parasitics to count."""
 BETWEEN_OHM = 60.0
 OTHER_LENGTH_M, OTHER_PER_SQRT_MHZ_DB, OTHER_LIMIT_DB = 1.0, 10.0, 20.0
 """An element that stands where a measured one is stated: a line of 0 to 2 m, of 3 dB a metre at 1 GHz and 20 dB at its ends; practice."""
+OTHER_LOSS = 0.5
+"""A cable of the same impedance in a lead's place: as long as that one give or take all of it, its loss a metre this share more or
+less; practice."""
+TOLD_FROM_DB = 1.0
+"""Loss of a stated lead, one way, from which on such a cable shows in magnitudes: ends then read up to 2 dB better, or 4 worse."""
 RIGHT = "right"
 REVERSED = "pad reversed"
 MISSING = "pad missing"
@@ -44,7 +51,10 @@ RANGES = {
     "poor connector": f"a reflection of 0 to {MOST_CONNECTOR:g} in front of it, of any phase, anew at each making",
     "stale calibration": f"directivity, tracking and source match each off by up to a size of 0 to {MOST_STALE:g}",
     "open end": "a resistance across it from infinity down to a short: reflection +1 to -1",
-    "another lead": "a cable of 50 ohm where one of 75 is stated, or of 75 where another is; of a measured element, any line to 2 m",
+    "another lead": (
+        "a cable of 50 ohm where one of 75 is stated, or of 75 where another is; where the stated one loses "
+        f"{TOLD_FROM_DB:g} dB or more, also one of its impedance, up to twice as long; of a measured element, any line to 2 m"
+    ),
 }
 """Sizes of the kinds that have one, each uniform over its range."""
 
@@ -91,7 +101,19 @@ def _behind_plane(setup: Setup) -> tuple[Item, ...]:
     return setup.items[0 if plane == "near" else names.index(plane) + 1 :]
 
 
-def kinds_of(setup: Setup, ends: set[str], reseated: bool, metered: bool) -> tuple[FaultKind, ...]:
+def leads_untold(setup: Setup, freq_hz: Real) -> tuple[Item, ...]:
+    """Leads in whose place another cable of the same impedance would not show in magnitudes at these frequencies.
+
+    Source: An open or a short reads twice the lead's loss lower, whatever the length does to its phase.
+    """
+    return tuple(item for item in _behind_plane(setup) if isinstance(item.part, Coax) and not _is_told(item, freq_hz))
+
+
+def _is_told(item: Item, freq_hz: Real) -> bool:
+    return _loss_db(item, freq_hz) >= TOLD_FROM_DB
+
+
+def kinds_of(setup: Setup, freq_hz: Real, ends: set[str], reseated: bool, metered: bool) -> tuple[FaultKind, ...]:
     """Kinds of fault that the readings of a session may come from."""
     pads = pads_in_view(setup)
     unequal = [item for item in pads if item_ohm(item)[0] != item_ohm(item)[1]]
@@ -100,7 +122,7 @@ def kinds_of(setup: Setup, ends: set[str], reseated: bool, metered: bool) -> tup
         RIGHT: [SuspectedFault(RIGHT, setup)],
         REVERSED: [SuspectedFault(REVERSED, _turned(setup, each), item=each.id, flipped=each.id) for each in unequal],
         MISSING: [SuspectedFault(MISSING, _without(setup, each), item=each.id) for each in pads],
-        LOSS: [SuspectedFault(LOSS, setup, item=each.id, loss_db=_loss_db(each)) for each in pads],
+        LOSS: [SuspectedFault(LOSS, setup, item=each.id, loss_db=_loss_db(each, LOSS_AT_HZ)) for each in pads],
         NEAR_CONNECTOR: [SuspectedFault(NEAR_CONNECTOR, setup, item=name, joint=name) for name in near],
         STALE: [SuspectedFault(STALE, setup)],
         FAR_CONNECTOR: [SuspectedFault(FAR_CONNECTOR, setup, item=name, joint=name) for name in far],
@@ -109,7 +131,7 @@ def kinds_of(setup: Setup, ends: set[str], reseated: bool, metered: bool) -> tup
         WRONG_LEAD: [
             SuspectedFault(WRONG_LEAD, _with(setup, each, other), item=each.id, replaced=each.id)
             for each in _behind_plane(setup)
-            if (other := _other_lead(each)) is not None
+            for other in _other_leads(each, freq_hz)
         ],
         BLOCKS_DC: [SuspectedFault(BLOCKS_DC, setup, item=each.id, dc_blocked=True) for each in pads if metered],
     }
@@ -143,27 +165,28 @@ def _sides(setup: Setup, pads: tuple[Item, ...], unequal: list[Item]) -> tuple[l
     return joints[:cut], joints[cut:]
 
 
-def _loss_db(item: Item) -> float:
-    """Nominal loss of a pad between its own impedances, resistors at their nominal values [dB]."""
-    nominal = elements_of(item, np.array([LOSS_AT_HZ]))[0].nominal()
-    return float(-20 * np.log10(np.abs(nominal[0, 1, 0])))
+def _loss_db(item: Item, freq_hz: Real) -> float:
+    """Nominal loss of a part between its own impedances, resistors at their nominal values, the mean over frequencies [dB]."""
+    nominal = elements_of(item, freq_hz)[0].nominal()
+    return float(np.mean(-20 * np.log10(np.abs(nominal[:, 1, 0]))))
 
 
-def _other_lead(item: Item) -> Item | None:
-    """What may stand in a lead's place: the same cable of the other usual impedance; for a measured element, a line of any length."""
+def _other_leads(item: Item, freq_hz: Real) -> Iterator[Item]:
+    """What may stand in a lead's place: cables of the other usual impedance and of its own; for a measured element, any line."""
     part = item.part
     if isinstance(part, Coax):
         ohm = 50.0 if part.impedance_ohm > BETWEEN_OHM else 75.0
-        return replace(item, part=replace(part, impedance_ohm=ohm, impedance_points_hz=(), impedance_points_ohm=()))
-    if isinstance(part, Measured) and part.near_ohm == part.far_ohm:
+        yield replace(item, part=replace(part, impedance_ohm=ohm, impedance_points_hz=(), impedance_points_ohm=()))
+        if _is_told(item, freq_hz):
+            yield replace(item, part=replace(part, loss_tolerance=OTHER_LOSS), length_tolerance_m=item.length_m)
+    elif isinstance(part, Measured) and part.near_ohm == part.far_ohm:
         limit = Limit((0.0,), (OTHER_LIMIT_DB,))
         made = Evidence("practice", "any line")
         loss_db = OTHER_PER_SQRT_MHZ_DB
         any_line = Coax(
             part.id, part.name, part.near_ohm, 0.0, 0.66, 0.0, loss_db, 0.0, 0.1, 1e12, 20.0, 0.5, limit, made, made
         )
-        return replace(item, part=any_line, length_m=OTHER_LENGTH_M, length_tolerance_m=OTHER_LENGTH_M)
-    return None
+        yield replace(item, part=any_line, length_m=OTHER_LENGTH_M, length_tolerance_m=OTHER_LENGTH_M)
 
 
 def _with(setup: Setup, item: Item, other: Item) -> Setup:

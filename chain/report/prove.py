@@ -66,7 +66,7 @@ HIDDEN = {
     "calibration stale": "a calibration {size} off",
     "open end not open": "an open that reflects {size} only",
     "50-ohm load taken for the other": "a 50-ohm load taken for the other",
-    "another lead than stated": "another lead at {item}",
+    "another lead than stated": "another cable in place of {item}",
     "pad blocks DC": "a capacitor in {item}",
     "pad missing": "no {item} at all",
     "pad reversed": "{item} turned round",

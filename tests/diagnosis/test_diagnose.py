@@ -27,12 +27,13 @@ from chain.sweeps.readings import Readings
 
 ENDS = ("open", "short", "load", "load50")
 IDEAL_DB = 400.0
+BAND_III = np.array([207e6])
 
 
 def ideal_reading(setup, what, sizes=None):
     """What an ideal chain shows of the four ends with one fault, and the size of that fault; VSWR."""
     of = session(setup, np.array([2e8]), [(end, 0) for end in ENDS], IDEAL_DB, IDEAL_DB)
-    (kind,) = [kind for kind in kinds_of(setup, set(ENDS), True, False) if kind.what == what]
+    (kind,) = [kind for kind in kinds_of(setup, of.measurement.freq_hz, set(ENDS), True, False) if kind.what == what]
     block = draw_block(of, 0, 8, 1)
     shown = predict(of, plan(of, kind.faults[0]), block, window=sizes or (0.0, 1.0))
     return np.asarray(vswr(np.minimum(shown.magnitude, 1.0))), shown.size
@@ -230,7 +231,7 @@ def test_aimed_draws_give_the_same_likelihood_as_plain_ones():
     texts = {"open": ["1.7"], "short": ["1.7"], "load": ["1.1"]}
     known = known_ends(texts, 207e6)
     of = session(BOATHOUSE, known.freq_hz, [(each.end, each.seating) for each in known.readings], 32.0, 26.0)
-    kinds = kinds_of(BOATHOUSE, set(texts), False, False)
+    kinds = kinds_of(BOATHOUSE, known.freq_hz, set(texts), False, False)
     work = work_of(of, kinds, known.readings, None, 5)
     whole = [[(0.0, 1.0)] * len(plans) for plans in work.plans]
     sides = []
@@ -258,7 +259,7 @@ def test_items_whose_names_end_alike_err_each_by_itself():
 
 def test_kinds_of_the_demo():
     """Eleven kinds at most; near joints up to the pad, far joints behind it."""
-    kinds = {kind.what: kind for kind in kinds_of(BOATHOUSE, set(ENDS), True, True)}
+    kinds = {kind.what: kind for kind in kinds_of(BOATHOUSE, BAND_III, set(ENDS), True, True)}
     assert len(kinds) == 11
     assert [fault.joint for fault in kinds["near connector poor"].faults] == ["near/adapter", "adapter/pad"]
     assert [fault.joint for fault in kinds["far connector poor"].faults] == ["pad/lead", "lead/far"]
@@ -267,7 +268,7 @@ def test_kinds_of_the_demo():
 
 def test_one_kind_until_a_reseated_reading_and_none_that_was_not_read():
     """Near connector and calibration are one; without an open reading no open end; without a meter no blocked DC."""
-    names = [kind.what for kind in kinds_of(BOATHOUSE, {"short"}, False, False)]
+    names = [kind.what for kind in kinds_of(BOATHOUSE, BAND_III, {"short"}, False, False)]
     assert "near connector poor or calibration stale" in names
     assert "near connector poor" not in names
     assert not {"open end not open", "50-ohm load taken for the other", "pad blocks DC"} & set(names)
@@ -338,13 +339,47 @@ def test_another_lead_than_stated_is_named():
         source_match_db=42.0,
         trace_noise_db=0.01,
     )
-    other = kinds_of(setup, {"load"}, False, False)
+    other = kinds_of(setup, BAND_III, {"load"}, False, False)
     assert [
         fault.setup.items[1].part.impedance_ohm for kind in other if kind.what == WRONG_LEAD for fault in kind.faults
     ] == [50]
     found = read(setup, open="1.73", short="1.73", load="1.23", load50="1.12", loads=(40.0, 40.0))
     assert found.verdict == WRONG_LEAD
     assert found.hypotheses[0].item == "lead 1"
+
+
+def long_lead(length_m):
+    """A lead of 75 ohm straight on an analyzer of 75 ohm, 0.1 dB a metre."""
+    return made.setup_of(
+        [made.item(made.coax(75.0, 0.0, 0.05, limit_db=30.0, loss_tolerance=0.1), "lead", length_m=length_m)],
+        75.0,
+        75.0,
+        freq_hz=(200e6, 200e6, 1),
+        directivity_db=40.0,
+        source_match_db=36.0,
+        trace_noise_db=0.02,
+    )
+
+
+@pytest.mark.parametrize(
+    ("lost_db", "verdict"), [(3.0, {"right", "no fault shown"}), (5.0, {WRONG_LEAD}), (1.5, {WRONG_LEAD})]
+)
+def test_another_cable_of_the_same_impedance_is_named_by_its_loss(lost_db, verdict):
+    """30 m that lose 3 dB stated: an open and a short read 2 A dB down, worked by hand; one of 5 dB or 1.5 dB is another cable."""
+    size = 10 ** (-2 * lost_db / 20)
+    shown = f"{(1 + size) / (1 - size):.2f}"
+    found = read(long_lead(30.0), open=shown, short=shown, load="1.04", loads=(36.0, 36.0))
+    assert found.verdict in verdict
+    assert not [text for text in found.warnings if "another cable" in text]
+
+
+def test_a_cable_that_cannot_be_told_from_another_is_said_to_be_so():
+    """Of 2 m half as much again is 0.1 dB: no kind of its own, one sentence beside the sound chain."""
+    size = 10 ** (-2 * 0.2 / 20)
+    shown = f"{(1 + size) / (1 - size):.1f}"
+    found = read(long_lead(2.0), open=shown, short=shown, load="1.04", loads=(36.0, 36.0))
+    assert found.verdict in ("right", "no fault shown")
+    assert [text for text in found.warnings if text.startswith("another cable of the same impedance as 'lead 0'")]
 
 
 def test_readings_that_no_fault_gives():

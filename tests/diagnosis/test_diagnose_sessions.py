@@ -11,7 +11,16 @@ from itertools import cycle, islice
 import numpy as np
 import pytest
 from diagnosis_benches import BENCHES, stated
-from diagnosis_world import NEAR, NEAR_OR_STALE, RIGHT, STALE, sitting, widths
+from diagnosis_world import (
+    NEAR,
+    NEAR_OR_STALE,
+    OTHER_CABLE,
+    OTHER_LEAD,
+    RIGHT,
+    STALE,
+    sitting,
+    widths,
+)
 
 from chain.diagnosis.diagnose import prove
 from chain.diagnosis.records import CANT_TELL, NONE_OF_THESE, NOTHING_SHOWN
@@ -35,7 +44,8 @@ class Outcome:
 
     @property
     def right(self):
-        return self.verdict == self.what or (self.verdict == NEAR_OR_STALE and self.what in (NEAR, STALE))
+        several = {NEAR_OR_STALE: (NEAR, STALE), OTHER_LEAD: (OTHER_CABLE,)}
+        return self.verdict == self.what or self.what in several.get(self.verdict, ())
 
     @property
     def wrong(self):

@@ -122,7 +122,10 @@ def test_readings_of_both_worlds_spread_alike():
     setup = stated(bench)
     of = session(setup, np.array(bench.case.freq_hz), bench.ends, bench.load_db, bench.load50_db)
     block = draw_block(of, 0, 20_000, 7)
-    kinds = {kind.what: kind for kind in kinds_of(setup, {name for name, _ in bench.ends}, False, False)}
+    kinds = {
+        kind.what: kind
+        for kind in kinds_of(setup, np.array(bench.case.freq_hz), {name for name, _ in bench.ends}, False, False)
+    }
     assert set(kinds) == set(bench.kinds())
     for number, (what, pairs) in enumerate(bench.kinds().items()):
         own, _ = drawn(bench, pairs, 20_000, np.random.default_rng(number))

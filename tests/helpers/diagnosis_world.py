@@ -18,6 +18,9 @@ NEAR, STALE, FAR = "near connector poor", "calibration stale", "far connector po
 NEAR_OR_STALE = "near connector poor or calibration stale"
 OPEN, WRONG = "open end not open", "50-ohm load taken for the other"
 OTHER_LEAD = "another lead than stated"
+OTHER_CABLE = "another cable of the same impedance"
+"""A part of the kind above, where the lead stated loses this much or more one way: up to twice as long, half as lossy a metre again."""
+TOLD_FROM_DB, OTHER_LOSS = 1.0, 0.5
 
 LOSS_DB, CONNECTOR, RESIDUAL = (-1.5, 10.0), 1.0, 0.5
 """The printed ranges of sizes, each reaching zero; an open end reflects anything from +1 down to -1."""
@@ -60,10 +63,17 @@ class Bench:
             found[OPEN] = [(OPEN, None)]
         if "load" in names:
             found[WRONG] = [(WRONG, None)]
-        leads = [(OTHER_LEAD, n) for n, part in enumerate(self.case.parts) if isinstance(part, Lead) and n >= self.cut]
+        leads = [n for n, part in enumerate(self.case.parts) if isinstance(part, Lead) and n >= self.cut]
         if leads:
-            found[OTHER_LEAD] = leads
+            found[OTHER_LEAD] = [pair for n in leads for pair in self._other_leads(n)]
         return found
+
+    def _other_leads(self, number):
+        lead, mhz = self.case.parts[number], np.mean(self.case.freq_hz) / 1e6
+        loss_db = (lead.per_root * mhz**0.5 + lead.per_mhz * mhz) * lead.length_m / 100
+        yield OTHER_LEAD, number
+        if loss_db >= TOLD_FROM_DB:
+            yield OTHER_CABLE, number
 
 
 class Session(Screen):
@@ -98,9 +108,11 @@ class Session(Screen):
         self._read(halves)
 
     def _placed(self, number, part):
-        """The part that truly stands there: of another lead the same cable in the other usual impedance."""
+        """The part that truly stands there: of another lead the same cable in the other usual impedance, or another of its own."""
         if self.what == OTHER_LEAD and number == self.place:
             return replace(part, ohm=50.0 if part.ohm > 60 else 75.0)
+        if self.what == OTHER_CABLE and number == self.place:
+            return replace(part, length_tolerance_m=part.length_m, loss_tolerance=OTHER_LOSS)
         return part
 
     def _row(self, parts, first, last, near_ohm):
