@@ -30,7 +30,7 @@ COVERING = 1.96
 """Standard uncertainties either way that a 95 % interval spans."""
 OWN_DELAY_S, OWN_TURN = 1e-9, 0.075
 """What an antenna's own way adds on the average, there and back: from none to 2 ns, to 0.15 of a ripple over the sweep at most;
-practice. A sweep without phase shows it as length of the lead."""
+practice. Without phase it passes for length: the interval of a lead lies so much below the way that is seen."""
 BRAID_FACTORS = (0.93, 1.0)
 """Velocity factors of a wave on the outside of a jacketed lead; practice."""
 
@@ -54,7 +54,7 @@ class Place:
 def components_of(found: Found, place: Place) -> tuple[Component, ...]:
     """Components of a sweep, with lengths and names.
 
-    Source: Length = c vf delay/2, of a sweep without phase less the antenna's own delay.
+    Source: Length = c vf delay/2.
     """
     out: list[Component] = []
     for echo in (_at_plane(each, found) for each in found.echoes):
@@ -88,8 +88,6 @@ def _lengths(place: Place, delay_s: float, doubt_s: float) -> tuple[Length, ...]
 
 def _component(found: Found, place: Place, echo: FoundReflection, against: float) -> Component:
     delay, doubt = echo.delay_s, echo.delay_u_s
-    own = 0.0 if found.has_phase else min(OWN_DELAY_S, OWN_TURN / found.span_hz)
-    way = abs(delay) - own
     order = "unknown" if not found.has_phase else "behind" if delay > 0 else "before"
     turns = abs(delay) * found.step_hz
     ahead = delay + place.main_s - place.antenna_s if found.has_phase and place.stretches else 0.0
@@ -97,11 +95,13 @@ def _component(found: Found, place: Place, echo: FoundReflection, against: float
     if ahead <= place.slack_s:
         at_antenna = found.has_phase and place.counted_from == "antenna"
         sweep = (found.span_hz, found.step_hz, found.has_phase)
-        fits = fitting(place.stretches, way, doubt, sweep, at_antenna)
-    lengths = _lengths(place, way, doubt)
-    chosen = _chosen(place, lengths, fits, way, doubt)
+        fits = fitting(place.stretches, abs(delay), doubt, sweep, at_antenna)
+    lengths = _lengths(place, delay, doubt)
+    chosen = _chosen(place, lengths, fits, abs(delay), doubt)
+    own = 0.0 if found.has_phase else min(OWN_DELAY_S, OWN_TURN / found.span_hz)
+    middle_m = chosen.length_m - LIGHT_M_PER_S / 2 * chosen.velocity_factor * own
     folded = bool(fits) and fits[0].folded
-    braid = "" if fits else _braid(place, way, doubt)
+    braid = "" if fits else _braid(place, abs(delay), doubt)
     small, large = sorted((echo.size, against))
     outside = ahead > place.slack_s or (not found.has_phase and not fits)
     return Component(
@@ -126,8 +126,8 @@ def _component(found: Found, place: Place, echo: FoundReflection, against: float
         lengths=lengths,
         matches=fits[0].stretch.items if fits else (),
         explanation=_explained(place, lengths, fits, braid, (ahead, order, turns)),
-        length_low_m=max(chosen.length_m - COVERING * chosen.length_u_m, 0.0),
-        length_high_m=chosen.length_m + COVERING * chosen.length_u_m,
+        length_low_m=max(middle_m - COVERING * chosen.length_u_m, 0.0),
+        length_high_m=middle_m + COVERING * chosen.length_u_m,
         suspect=braid,
     )
 

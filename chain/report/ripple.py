@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import ceil, floor
+
 import numpy as np
 from rich.console import Console
 
@@ -81,7 +83,7 @@ def _table(result: Ripple, console: Console) -> None:
         rows.append(
             [
                 _every(each.spacing_hz),
-                "" if each.kind in DERIVED else _length(each.length_m, each.length_high_m - each.length_m),
+                "" if each.kind in DERIVED else _length(each, result.has_phase),
                 "" if each.kind in DERIVED else f"{each.velocity_factor:.3g}",
                 f"{each.reflection:.3f}",
                 span(each.low_vswr, each.high_vswr),
@@ -98,12 +100,18 @@ def _every(spacing_hz: float) -> str:
     return frequency(float(f"{spacing_hz:.4g}"))
 
 
-def _length(length_m: float, half_m: float) -> str:
-    """A length with the half-width of its 95 % interval, rounded up."""
-    decimals = 3 if length_m < 1 else 2 if length_m < 10 else 1
+def _length(each: Component, has_phase: bool) -> str:
+    """A length with the half-width of its 95 % interval, rounded up; without phase the interval, rounded outward."""
+    half_m = each.length_high_m - each.length_m
+    if not has_phase:
+        decimals = 1 if each.length_high_m - each.length_low_m > 0.2 else 3
+        unit = 10.0**decimals
+        low_m, high_m = floor(each.length_low_m * unit) / unit, ceil(each.length_high_m * unit) / unit
+        return f"{low_m:.{decimals}f} to {high_m:.{decimals}f}"
+    decimals = 3 if each.length_m < 1 else 2 if each.length_m < 10 else 1
     if half_m < 0.5 * 10**-decimals:
-        return f"{length_m:.{decimals}f}"
-    return f"{length_m:.{decimals}f} +/- {upward(half_m)}"
+        return f"{each.length_m:.{decimals}f}"
+    return f"{each.length_m:.{decimals}f} +/- {upward(half_m)}"
 
 
 def _reported(result: Ripple, each: Component) -> str:
