@@ -29,6 +29,11 @@ TAIL = 0.022
 only; with this intervals hold what is promised in an independent world (`tests/tuning/test_world.py`)."""
 
 
+ONE_ZERO = 0.1
+"""Zeros of one draw as near as this, relative, are one resonance: of one element the next series resonance is three times as high,
+and noise, or a reflection that turns along a lead, makes several crossings of a flat one."""
+
+
 @dataclass(frozen=True)
 class Estimate:
     """A value with the ends of its interval; an infinite end lies outside what the sweep covers."""
@@ -105,8 +110,8 @@ def nearest_crossing(freq_hz: Real, drawn: Real, wanted: Crossing) -> Real:
     return _nearest(freq_hz, drawn, wanted, _zeros(freq_hz, drawn, wanted.rising))
 
 
-def crossing_interval(freq_hz: Real, drawn: Real, found: Crossing, width_hz: float) -> Estimate:
-    """A zero with the interval of the draws; of the zeros that noise makes of one, within a width, the outermost count.
+def crossing_interval(freq_hz: Real, drawn: Real, found: Crossing) -> Estimate:
+    """A zero with the interval of the draws; of the zeros of a draw that errors make of one the outermost count.
 
     The nearest of them lies nearer to the zero seen than the true one may, and an interval of these would be too narrow.
 
@@ -117,7 +122,7 @@ def crossing_interval(freq_hz: Real, drawn: Real, found: Crossing, width_hz: flo
     nearest = _nearest(freq_hz, drawn, found, zeros)
     inside = np.isfinite(nearest)
     with np.errstate(invalid="ignore"):
-        one = np.abs(zeros - nearest[:, None]) <= width_hz
+        one = np.abs(zeros - nearest[:, None]) <= ONE_ZERO * found.freq_hz
     first, last = np.where(one, zeros, np.inf).min(axis=1), np.where(one, zeros, -np.inf).max(axis=1)
     low, _ = ends(np.where(inside, first, nearest))
     _, high = ends(np.where(inside, last, nearest))

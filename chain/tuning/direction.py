@@ -20,7 +20,6 @@ from chain.tuning.crossings import (
 from chain.tuning.draws import Antennas
 from chain.tuning.element import LARGEST_BY_SLOPE, LEAST_SLOPE, THICKEST, change_by_slope, change_to, quality_factor
 from chain.tuning.records import Change, Prediction, Resonance, Wanted
-from chain.tuning.smoothing import fit_width_hz
 
 __all__ = ["SURE", "WORTH", "Decision", "Drawn", "change_of", "decide", "operating", "resonance_of", "verdict_of"]
 
@@ -41,12 +40,10 @@ class Drawn:
     element_ohm: float
     nominal: Antennas
     every: Antennas
-    narrowest_q: float
 
     def interval(self, found: Crossing) -> Estimate:
         """A resonance with its interval."""
-        width_hz = fit_width_hz(self.freq_hz, found.freq_hz, self.narrowest_q)
-        return crossing_interval(self.freq_hz, self.every.element.imag, found, width_hz)
+        return crossing_interval(self.freq_hz, self.every.element.imag, found)
 
 
 @dataclass(frozen=True)

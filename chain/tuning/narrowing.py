@@ -16,7 +16,6 @@ from chain.tuning.crossings import Crossing, crossing_interval, estimate, lowest
 from chain.tuning.draws import Bench, antennas, bench_of
 from chain.tuning.prediction import nominal_reading
 from chain.tuning.records import Narrowing, Wanted
-from chain.tuning.smoothing import fit_width_hz
 
 __all__ = ["narrowing"]
 
@@ -70,7 +69,6 @@ def _width_hz(bench: Bench, far: Complex, chosen: Crossing | None, seed: int) ->
     if chosen is None:
         ends = estimate(0.0, lowest(freq, np.abs(drawn.far)))
     else:
-        width_hz = fit_width_hz(freq, chosen.freq_hz, bench.narrowest_q)
-        ends = crossing_interval(freq, drawn.element.imag, chosen, width_hz)
+        ends = crossing_interval(freq, drawn.element.imag, chosen)
     low, high = np.clip((ends.low, ends.high), freq[0], freq[-1])
     return float(high - low)

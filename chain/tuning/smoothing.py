@@ -6,7 +6,7 @@ import numpy as np
 
 from chain.arrays import Real
 
-__all__ = ["FEWEST", "USUAL_Q", "fit_width_hz", "local_fit"]
+__all__ = ["FEWEST", "USUAL_Q", "local_fit"]
 
 USUAL_Q = 30.0
 """Narrowest resonance taken for granted where the set-up states none: readings within a third of f/Q are one piece of curve."""
@@ -35,11 +35,3 @@ def local_fit(freq_hz: Real, at_hz: Real, narrowest_q: float = USUAL_Q) -> tuple
         solved = np.linalg.pinv(np.stack([np.ones_like(u), u, u * u], axis=-1))
         value[rows, near], slope[rows, near] = solved[:, 0], solved[:, 1] / scale
     return value, slope
-
-
-def fit_width_hz(freq_hz: Real, at_hz: float, narrowest_q: float) -> float:
-    """Width of the readings that a local fit takes in: within it the noise of fitted values is one, beyond it another.
-
-    Source: As `local_fit`: f/(6 Q) either side, or the fewest readings of a fit where their steps are wider.
-    """
-    return max(at_hz / (3 * narrowest_q), (FEWEST - 1) * float(np.median(np.diff(freq_hz))))

@@ -93,7 +93,7 @@ def _drawn(bench: Bench, readings: Readings, seed: int, progress: Callable[[floa
             progress((batch + 1) / BATCHES)
     every = Antennas(*(np.concatenate([getattr(each, name) for each in rows]) for name in ("far", "element", "slope")))
     one = Antennas(nominal.far[0], nominal.element[0], nominal.slope[0])
-    return Drawn(readings.freq_hz, bench.element_ohm, one, every, bench.narrowest_q)
+    return Drawn(readings.freq_hz, bench.element_ohm, one, every)
 
 
 def _answer(bench: Bench, readings: Readings, wanted: Wanted, drawn: Drawn, seed: int) -> Tuning:

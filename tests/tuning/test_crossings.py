@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from chain.tuning.crossings import Crossing, crossing_interval, crossings_of, ends, nearest_crossing
-from chain.tuning.smoothing import fit_width_hz, local_fit
+from chain.tuning.smoothing import local_fit
 
 FREQ = np.linspace(100e6, 130e6, 61)
 TRIALS, DRAWS = 200, 500
@@ -33,7 +33,7 @@ def test_the_interval_of_a_zero_holds_it_however_flat_the_curve_is(rise, rising)
             key=lambda each: abs(each.freq_hz - true_hz),
         )
         drawn = seen - noise(rng, DRAWS)
-        got = crossing_interval(FREQ, drawn, found, fit_width_hz(FREQ, found.freq_hz, 30.0))
+        got = crossing_interval(FREQ, drawn, found)
         held.append(got.low <= true_hz <= got.high)
         low, high = ends(nearest_crossing(FREQ, drawn, found))
         alone.append(low <= true_hz <= high)
@@ -47,14 +47,6 @@ def test_a_zero_that_many_draws_have_outside_the_sweep_is_open_on_that_side():
     """A curve that comes up to zero at the upper end only."""
     rng = np.random.default_rng(1)
     curve = (FREQ - FREQ[-2]) / (FREQ[1] - FREQ[0])
-    got = crossing_interval(FREQ, curve + 3 * rng.standard_normal((DRAWS, 1)), Crossing(FREQ[-2], True), 1e6)
+    got = crossing_interval(FREQ, curve + 3 * rng.standard_normal((DRAWS, 1)), Crossing(FREQ[-2], True))
     assert np.isinf(got.high)
     assert got.low == pytest.approx(FREQ[-2] - 6.04 * (FREQ[1] - FREQ[0]), abs=0.4e6)
-
-
-def test_the_width_of_a_fit_is_that_of_its_readings():
-    """f/(3 Q), or four steps where these are wider: the span of the weights that are not zero."""
-    for freq in (FREQ, np.linspace(100e6, 130e6, 601)):
-        value, _ = local_fit(freq, np.array([115e6]))
-        used = freq[np.abs(value[0]) > 1e-12]
-        assert np.ptp(used) == pytest.approx(fit_width_hz(freq, 115e6, 30.0), abs=2 * (freq[1] - freq[0]))
