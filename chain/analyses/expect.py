@@ -28,7 +28,7 @@ from chain.uncertainty.intervals import (
 )
 from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps
 from chain.uncertainty.parallel import in_order
-from chain.uncertainty.reading_ranges import proving_everywhere, ranges_and_proof, reading_ranges
+from chain.uncertainty.reading_ranges import hardest_places, proving_everywhere, reading_ranges
 from library.frozen import dataclass
 
 __all__ = ["TRUE_VSWR", "Expectation", "ExpectedReading", "ReadingAim", "bound_aim", "expect"]
@@ -200,8 +200,7 @@ def expect(
     report = progress or (lambda _: None)
     accuracy = _accuracy(measurement, reported, digits, seed) if draws is None else None
     count = draws or max(draw_count(measurement.freq_hz.size), accuracy.draws if accuracy else 0)
-    low, high, proving = _at_limit(measurement, reported, limit is not None, count, seed, report)
-    worst = int(np.argmax(high - low))
+    worst, proving = _at_limit(measurement, reported, limit is not None, count, seed, report)
     drawn = _Drawn(measurement, count, seed)
     return Expectation(
         setup.title,
@@ -228,14 +227,12 @@ def expect(
 
 def _at_limit(
     measurement: Measurement, reported: float, proves: bool, count: int, seed: int, report: Progress
-) -> tuple[Real, Real, tuple[float, int] | None]:
-    """Range of readings of the limit over frequency, and the reading that proves it everywhere, if that is asked for."""
-    here = np.array([reported])
-    if not proves:
-        low, high = reading_ranges(measurement, here, count, seed, report)
-        return low[0], high[0], None
-    low, high, proving = ranges_and_proof(measurement, here, reported, count, seed, report)
-    return low[0], high[0], proving
+) -> tuple[int, tuple[float, int] | None]:
+    """Place where the readings of the limit range widest, and the reading that proves it everywhere, if that is asked for."""
+    if proves:
+        return hardest_places(measurement, reported, count, seed, report)
+    low, high = reading_ranges(measurement, np.array([reported]), count, seed, report)
+    return int(np.argmax(high[0] - low[0])), None
 
 
 def _rows(wanted: Sequence[float], found: dict[str, Real]) -> tuple[ExpectedReading, ...]:

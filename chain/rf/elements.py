@@ -239,7 +239,7 @@ def line_s(impedance_ohm: Complex, gamma_length: Complex, reference_ohm: float) 
     return out
 
 
-def at_frequencies(element: Element, chosen: slice) -> Element:
+def at_frequencies(element: Element, chosen: slice | NDArray[np.intp]) -> Element:
     """The same element at some of its frequencies.
 
     Source: Indexing; no formula.

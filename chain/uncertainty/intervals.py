@@ -153,10 +153,15 @@ def blocks(run: Callable[[slice], Made], count: int, draws: int, progress: Progr
 
 
 def drawn_terms(
-    measurement: Measurement, chosen: slice, draws: int, seed: int, seen: Observation | None = None
+    measurement: Measurement,
+    chosen: slice | NDArray[np.intp],
+    draws: int,
+    seed: int,
+    seen: Observation | None = None,
 ) -> Terms:
     """Terms of drawn measurements at some of the frequencies; undone by the nominal map for a reading with a phase."""
     here = measurement.at(chosen)
+    first = chosen.start if isinstance(chosen, slice) else chosen.tolist()
     recovered = seen is not None and seen.phase_rad is not None
     # With a phase the statistic is the recovered magnitude: what is known of the mismatch is taken out before the test.
     undo = inverse(nominal_maps(here)) if recovered else None
@@ -166,9 +171,10 @@ def drawn_terms(
     def made(batch: int) -> None:
         go_on()
         batches = min(together, draws // BATCH - batch)
-        maps = simulate(here, batch, seed, chosen.start, batches=batches, single=True)
+        maps = simulate(here, batch, seed, first, batches=batches, single=True)
         if undo is not None:
-            maps = compose(undo, _with_rounding(maps, seen, range(batch, batch + batches), seed, chosen.start))
+            assert isinstance(first, int)
+            maps = compose(undo, _with_rounding(maps, seen, range(batch, batch + batches), seed, first))
         terms.put(batch * BATCH, maps)
 
     starts = range(0, draws // BATCH, together)

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real
 from chain.assembly.cascade import Chain, in_view
@@ -73,7 +74,7 @@ class Measurement:
         """
         return np.asarray(self.flex_rad + 2 * np.pi * self.freq_hz * self.flex_delay_s)
 
-    def at(self, chosen: slice) -> Measurement:
+    def at(self, chosen: slice | NDArray[np.intp]) -> Measurement:
         """The same measurement at some of its frequencies."""
         return replace(
             self,
@@ -162,7 +163,7 @@ class _Run:
 
     seed: int
     batches: range
-    first: int = 0
+    first: int | Sequence[int] = 0
     repeat: int = 0
     single: bool = False
     each: int = BATCH
@@ -186,13 +187,14 @@ def simulate(
     measurement: Measurement,
     batch: int,
     seed: int,
-    first_frequency: int = 0,
+    first_frequency: int | Sequence[int] = 0,
     repeat: int = 0,
     batches: int = 1,
     single: bool = False,
 ) -> Maps:
     """One batch of drawn measurements; or several, one after the other, each what it is alone.
 
+    `first_frequency` is the place of the first in the sweep that they were cut out of, or the places of all of them.
     `single` is half the precision, which is plenty for quantiles of draws.
     """
     run = _Run(seed, range(batch, batch + batches), first_frequency, repeat, single)
@@ -243,7 +245,8 @@ def _noise(measurement: Measurement, run: _Run, which: int) -> Complex | float:
     """Noise of the antenna's reading (0) or of a standard's, shape (frequencies, draws)."""
     if not measurement.noise:
         return 0.0
-    columns = range(run.first, run.first + measurement.freq_hz.size)
+    count = measurement.freq_hz.size
+    columns = range(run.first, run.first + count) if isinstance(run.first, int) else run.first
     drawn = complex_normals(run.seed, run.batches, which, columns, run.repeat if which == 0 else 0, run.each)
     factor = measurement.noise_factor if which == 0 else 1.0
     size = np.atleast_1d(measurement.noise * factor)[:, None]

@@ -8,12 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.arrays import Real
-from chain.uncertainty.intervals import COVERAGE, SEED, Progress, blocks, draw_count, drawn_terms, whole_batches
+from chain.uncertainty.intervals import BLOCK, COVERAGE, SEED, Progress, blocks, draw_count, drawn_terms, whole_batches
 from chain.uncertainty.measurement import Measurement
 from chain.uncertainty.one_sided_tests import PHASES, Terms, invert
 from library.frozen import dataclass
 
-__all__ = ["proving_everywhere", "ranges_and_proof", "reading_range", "reading_ranges"]
+__all__ = ["hardest_places", "proving_everywhere", "reading_range", "reading_ranges"]
 
 
 STEPS = np.arange(PHASES) * 2 * np.pi / PHASES
@@ -25,6 +25,8 @@ MOST_STEPS = 40
 PILOT = 1000
 """The first of the draws, which tell what phases and places may set an end; four times as many must follow."""
 MOST_LIKELY = 8
+MOST_PLACES = 12
+PARTS = 4
 
 
 def reading_ranges(
@@ -41,41 +43,48 @@ def reading_ranges(
     frequencies, with what is drawn for them among all.
     """
     drawn = whole_batches(draws or draw_count(measurement.freq_hz.size))
+
+    def run(chosen: slice) -> tuple[Real, Real]:
+        return _ranges(drawn_terms(measurement, chosen, drawn, seed), magnitudes)
+
     if only is not None:
-        return _ranges(drawn_terms(measurement, only, drawn, seed), magnitudes)
-    return _over_blocks(measurement, magnitudes, None, drawn, seed, progress)[:2]
+        return run(only)
+    parts = list(blocks(run, measurement.freq_hz.size, drawn, progress))
+    low, high = (np.concatenate(each, axis=1) for each in zip(*parts, strict=True))
+    return low, high
 
 
 def proving_everywhere(
-    measurement: Measurement,
-    limit: float,
-    draws: int | None = None,
-    seed: int = SEED,
-    progress: Progress | None = None,
-    roughly: bool = False,
+    measurement: Measurement, limit: float, draws: int | None = None, seed: int = SEED, roughly: bool = False
 ) -> tuple[float, int]:
     """Highest reading that proves a limit at every frequency, and the frequency's place that needs it so low.
 
     NaN where some frequency has none. `roughly` leaves it at the reading that no higher one proves the limit, mostly the same.
     """
-    return _over_blocks(measurement, np.empty(0), limit, draws, seed, progress, roughly)[2]
+    count = measurement.freq_hz.size
+    return _over_places(measurement, limit, np.arange(count), whole_batches(draws or draw_count(count)), seed, roughly)[
+        1
+    ]
 
 
-def ranges_and_proof(
-    measurement: Measurement,
-    magnitudes: Real,
-    limit: float,
-    draws: int | None = None,
-    seed: int = SEED,
-    progress: Progress | None = None,
-) -> tuple[Real, Real, tuple[float, int]]:
-    """`reading_ranges` and `proving_everywhere` from the same draws, made once."""
-    return _over_blocks(measurement, magnitudes, limit, draws, seed, progress)
+def hardest_places(
+    measurement: Measurement, limit: float, draws: int | None = None, seed: int = SEED, progress: Progress | None = None
+) -> tuple[int, tuple[float, int]]:
+    """Where the readings of the limit range widest, and the highest reading that proves it everywhere, with the place of that.
+
+    Of a sweep the first of the draws tell which places may be either; only those are drawn in full.
+    """
+    count = measurement.freq_hz.size
+    drawn = whole_batches(draws or draw_count(count))
+    report = progress or (lambda _: None)
+    places = _likely_places(measurement, limit, drawn, seed, lambda done: report(done / 2))
+    width, proof = _over_places(measurement, limit, places, drawn, seed, False, lambda done: report((1 + done) / 2))
+    return int(places[width.argmax()]), proof
 
 
 @dataclass(frozen=True)
 class _Proof:
-    """A reading that proves the limit at the places of a block, and the place that needs it so low.
+    """A reading that proves the limit at some places, and the place that needs it so low.
 
     `unsettled` are the drawn terms of that place where no more is known than that no higher reading proves it there.
     """
@@ -85,31 +94,54 @@ class _Proof:
     unsettled: Terms | None = None
 
 
-def _over_blocks(
+def _over_places(
     measurement: Measurement,
-    magnitudes: Real,
-    limit: float | None,
-    draws: int | None,
+    limit: float,
+    places: NDArray[np.intp],
+    draws: int,
     seed: int,
-    progress: Progress | None,
-    roughly: bool = False,
-) -> tuple[Real, Real, tuple[float, int]]:
-    count = measurement.freq_hz.size
-    drawn = whole_batches(draws or draw_count(count))
+    roughly: bool,
+    progress: Progress | None = None,
+) -> tuple[Real, tuple[float, int]]:
+    """Width of the range of readings at each place, and the reading that proves the limit at all of them with its place."""
+    size = max(1, min(BLOCK // draws, -(-places.size // PARTS)))
 
-    def run(chosen: slice) -> tuple[Real, Real, _Proof]:
-        terms = drawn_terms(measurement, chosen, drawn, seed)
-        low, high = _ranges(terms, magnitudes)
-        made = _Proof(np.nan, 0) if limit is None else _least_proving(terms, limit)
-        return low, high, replace(made, place=chosen.start + made.place)
+    def run(part: slice) -> tuple[Real, _Proof]:
+        chosen = places[part]
+        terms = drawn_terms(measurement, chosen, draws, seed)
+        low, high = reading_range(terms, limit)
+        made = _least_proving(terms, limit)
+        return high - low, replace(made, place=int(chosen[made.place]))
 
-    parts = list(blocks(run, count, drawn, progress))
-    low, high = (np.concatenate([part[end] for part in parts], axis=1) for end in (0, 1))
-    least = min((made for _, _, made in parts), key=lambda each: np.nan_to_num(each.reading, nan=-1.0))
+    parts = list(blocks(run, places.size, BLOCK // size, progress))
+    least = min((made for _, made in parts), key=lambda each: np.nan_to_num(each.reading, nan=-1.0))
     reading = least.reading
-    if limit is not None and least.unsettled is not None and not roughly:
+    if least.unsettled is not None and not roughly:
         reading = float(_settled(least.unsettled, np.array([reading]), limit)[0])
-    return low, high, (reading, least.place)
+    return np.concatenate([width for width, _ in parts]), (reading, least.place)
+
+
+def _likely_places(
+    measurement: Measurement, limit: float, draws: int, seed: int, progress: Progress
+) -> NDArray[np.intp]:
+    """Places that may range widest, or need the lowest reading, by the first of the draws; all where there are few."""
+    count = measurement.freq_hz.size
+    if count <= 2 * MOST_PLACES or draws < 4 * PILOT:
+        return np.arange(count)
+
+    def run(chosen: slice) -> tuple[Real, Real, NDArray[np.bool_]]:
+        terms = drawn_terms(measurement, chosen, PILOT, seed)
+        low, high = reading_range(terms, limit)
+        guess = _first_guess(terms, limit)
+        return high - low, guess, _ends(terms, np.full(guess.shape, guess.min()), limit) > limit
+
+    width, guess, further = (
+        np.concatenate(each) for each in zip(*blocks(run, count, 4 * PILOT, progress), strict=True)
+    )
+    if further.any():
+        # Where a larger magnitude may read less than the limit itself, one place tells nothing of another.
+        return np.arange(count)
+    return np.union1d(np.argsort(-width)[:MOST_PLACES], np.argsort(guess)[:MOST_PLACES])
 
 
 def _ranges(terms: Terms, magnitudes: Real) -> tuple[Real, Real]:

@@ -7,7 +7,7 @@ frequency: its stream is entered at the frequency's place, and nothing of it is 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from threading import Lock
 from typing import Protocol, TypeVar
@@ -166,7 +166,7 @@ def stream(seed: int, what: str, batch: int, which: int) -> np.random.Generator:
 
 
 def complex_normals(
-    seed: int, batches: range, which: int, columns: range, repeat: int = 0, rows: int = BATCH
+    seed: int, batches: range, which: int, columns: Sequence[int], repeat: int = 0, rows: int = BATCH
 ) -> NDArray[np.complex64]:
     """Normal numbers of standard deviation 1 on either part, shape (columns, draws), each column where it always is in its stream.
 
@@ -177,8 +177,11 @@ def complex_normals(
     raw = np.empty((len(columns), len(batches), rows), dtype=np.uint64)
     for place, batch in enumerate(batches):
         bits = np.random.Philox(np.random.SeedSequence([seed, STREAMS["noise"], batch, repeat, which + 1]))
-        bits.advance(columns.start * steps)
-        raw[:, place] = bits.random_raw(len(columns) * 4 * steps).reshape(len(columns), -1)[:, :rows]
+        done = 0
+        for first, last in _runs(columns):
+            bits.advance((columns[first] - done) * steps)
+            raw[first:last, place] = bits.random_raw((last - first) * 4 * steps).reshape(last - first, -1)[:, :rows]
+            done = columns[first] + last - first
     # The upper and the lower 24 bits of one number do not overlap:
     # two uniform ones, as fine as half precision can hold.
     size = (raw >> np.uint64(40)).astype(np.float32)
@@ -194,6 +197,15 @@ def complex_normals(
     np.multiply(size, np.cos(angle), out=out.real)
     np.multiply(size, np.sin(angle), out=out.imag)
     return out.reshape(len(columns), -1)
+
+
+def _runs(columns: Sequence[int]) -> Iterator[tuple[int, int]]:
+    """Places of columns that follow one another, rising, without a gap."""
+    first = 0
+    for place in range(1, len(columns) + 1):
+        if place == len(columns) or columns[place] != columns[place - 1] + 1:
+            yield first, place
+            first = place
 
 
 def _words(seed: int, key: int, batch: int, repeat: int) -> tuple[int, ...]:
