@@ -259,6 +259,10 @@ def test_some_frequencies_alone_are_those_of_the_whole_sweep():
         part = simulate(measurement.at(slice(first, last)), 2, 5, first)
         for name in "pqr":
             assert np.array_equal(getattr(part, name), getattr(whole, name)[:, first:last])
+    apart = np.array([0, 2, 3])
+    part = simulate(measurement.at(apart), 2, 5, apart.tolist())
+    for name in "pqr":
+        assert np.array_equal(getattr(part, name), getattr(whole, name)[:, apart])
 
 
 @pytest.mark.parametrize("with_phase", [False, True])

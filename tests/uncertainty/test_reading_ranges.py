@@ -10,7 +10,7 @@ from chain.files.setup_file import parse_setup
 from chain.uncertainty.intervals import drawn_terms
 from chain.uncertainty.measurement import measurement_of
 from chain.uncertainty.one_sided_tests import invert
-from chain.uncertainty.reading_ranges import _first_guess, _settled, proving_everywhere
+from chain.uncertainty.reading_ranges import _first_guess, _settled, hardest_places, proving_everywhere, reading_ranges
 
 DRAWS = 2000
 
@@ -30,3 +30,18 @@ def test_no_higher_reading_proves_the_limit_and_this_one_does(name, limit):
     assert none[place] if none.any() else found[place] == pytest.approx(found.min(), abs=2e-5)
     assert (invert(terms, np.where(none, 0.0, found)).high <= limit + 1e-6)[~none].all()
     assert (invert(terms, np.where(none, 0.0, found + 2e-3)).high > limit).all()
+
+
+@pytest.mark.parametrize("name", ["boathouse", "plane-after-pad", "downlead"])
+def test_places_found_by_few_draws_are_as_hard_as_those_found_by_all(name):
+    """Within what 4,000 draws leave open: the width of the range, and the reading that proves the limit everywhere."""
+    text = Path(f"demo/{name}.toml").read_text("utf-8")
+    setup = parse_setup(text.replace("points = 133", "points = 61").encode(), name, Path("demo"))
+    measurement = measurement_of(setup, build(setup))
+    limit, draws = 1 / 3, 4000
+    widest, (reading, place) = hardest_places(measurement, limit, draws)
+    low, high = reading_ranges(measurement, np.array([limit]), draws)
+    width = (high - low)[0]
+    assert width[widest] >= 0.97 * width.max()
+    every, _ = proving_everywhere(measurement, limit, draws)
+    assert abs(reading - every) <= 0.05 * width[place]
