@@ -38,6 +38,7 @@ TRUE_VSWR: tuple[float, ...] = (1.0, 1.1, 1.2, 1.5, 2.0, 2.5, 3.0, 5.0, 10.0, fl
 CURVE = np.linspace(0, 1, 51)
 PHASES = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)[:, None]
 BLAME_DRAWS = 4000
+TOGETHER = 500
 NOTHING_PROVES = "no reading proves it with this chain"
 
 
@@ -281,8 +282,12 @@ def bound_aim(measurement: Measurement, limit: float) -> Real:
     Source: Least of the lower bounds of every end from the limit to a full reflection.
     """
     worse = np.concatenate([[limit], np.linspace(limit, 1, 81)[1:]])
-    low = reading_bound(measurement, np.broadcast_to(worse, (measurement.freq_hz.size, worse.size)))[0]
-    return np.asarray(low.min(axis=-1))
+    lowest = []
+    # Some frequencies at a time, so that a long sweep fits into memory.
+    for start in range(0, measurement.freq_hz.size, TOGETHER):
+        here = measurement.at(slice(start, start + TOGETHER))
+        lowest.append(reading_bound(here, np.broadcast_to(worse, (here.freq_hz.size, worse.size)))[0].min(axis=-1))
+    return np.concatenate(lowest)
 
 
 def _bound_aim(measurement: Measurement, limit_vswr: float | None) -> ReadingAim:
