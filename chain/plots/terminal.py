@@ -137,7 +137,14 @@ def _heads(plot: CurveChart | BarChart, canvas: Canvas) -> list[Text]:
             head.write(columns[0], 0, span.label)
     if spans:
         meant = dict.fromkeys((span.shown, _sign(span.look, canvas.ascii_only)) for span in spans)
-        out += [Text("channels: " + ", ".join(f"{sign} {verdict}" for verdict, sign in meant))]
+        line = "channels: "
+        for number, (verdict, sign) in enumerate(meant):
+            word = f"{sign} {verdict}{',' if number < len(meant) - 1 else ''}"
+            if len(line) + len(word) > canvas.width and line.strip() != "channels:":
+                out.append(Text(line.rstrip()))
+                line = ""
+            line += f"{word} "
+        out.append(Text(line.rstrip()))
         out += [head.text(row) for row in range(2) if head.text(row).plain.strip()]
     uprights = [level for level in plot.levels if level.along == "y" and 0 <= plot.x.share(level.value) <= 1]
     if uprights:

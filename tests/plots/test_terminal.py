@@ -151,7 +151,7 @@ def test_channels_are_named_above_their_stretch_with_their_verdicts():
     """Names over the marks; each mark is explained."""
     lines = chart(plots("sweep")[0], width=100, encoding="ascii")
     head = next(number for number, line in enumerate(lines) if line.strip().startswith("channels:"))
-    verdicts = {span.verdict for span in plots("sweep")[0].spans}
+    verdicts = {span.shown for span in plots("sweep")[0].spans}
     assert all(verdict in lines[head] for verdict in verdicts)
     assert lines[head + 1].split() == ["5", "6", "9", "12"]
     assert len(lines[head + 2].split()) == 4
