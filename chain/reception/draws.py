@@ -1,27 +1,29 @@
 """Installations drawn whole: every unknown at once, so that margins at different outlets and channels go together.
 
-One channel after another is solved for all draws, a block at a time; what is kept are the ends of intervals and, for each
-draw, whether everything works. Memory does not grow with the number of channels.
+A few channels at a time are solved, block by block of the draws, so that what a block draws serves them all. What is kept are
+the ends of intervals and, for each draw, whether everything works. Memory does not grow with the number of channels.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chain.arrays import Real
-from chain.reception.elements import Compiled, DrawStock, compile_tree
+from chain.reception.drawn_network import Arrived, solve_draws
+from chain.reception.elements import Compiled, Draws, DrawStock, compile_tree
 from chain.reception.formulas import DBUV_OF_DBM, T0_K, antenna_noise_k, noise_dbuv
 from chain.reception.levels import Nominal, amplifier_ports, nominal_levels, on_the_way, receiver_factors
-from chain.reception.network import Plan, plan_of, solve
+from chain.reception.network import Plan, plan_of
 from chain.reception.records import ANTENNA, Installation, InstalledItem, Outlet
 from chain.reception.sections import reflection_at
 from chain.rf.elements import limit_radius
-from chain.uncertainty.parallel import go_on, in_order, thread_count
+from chain.uncertainty.parallel import go_on, in_order
 from library.reception import Amplifier
 
 __all__ = ["DRAWS", "TAIL", "DrawnMargins", "draw_margins", "drawn_rooms", "room_ends"]
@@ -31,7 +33,8 @@ TAIL = 0.025
 """Share of the draws left out at either end: two-sided 95 %."""
 VALUES_AT_ONCE = 320_000
 """Ports times draws solved at once: a block that the processor's caches hold."""
-OUTLETS_AT_ONCE = 32
+KEPT_BYTES = 34_000_000
+"""Room for what the channels solved together show at all outlets."""
 LEAST = np.float32(1e-20)
 """Power below which nothing is distinguished: single precision ends near it."""
 Array = NDArray[Any]
@@ -70,22 +73,32 @@ class _Common:
     disc: Array
     starts: Array
     """Where each outlet's draws begin in the stock: of its reflection, of its noise figure; shape (2, outlets)."""
+    ways: dict[tuple[str, ...], Array]
+    """Outlets by the amplifiers on the way."""
     products: dict[tuple[str, ...], Array]
     """By the amplifiers on the way: products over carrier as a ratio of powers, shape (channels, draws)."""
 
 
 @dataclass(frozen=True)
-class _Ends:
-    """What is kept of one channel: low and high ends of level and ratio (as powers), and per draw what works and adds up."""
+class _Tally:
+    """What adds up over channels: whether an outlet works and its total power in each draw, and the least room of all."""
 
-    level: Array
-    ratio: Array
-    probability: Array
     works: Array
-    power: Array
+    total: Array
     room: Array
-    """Least room in each draw over the outlets with a receiver, as a ratio of powers."""
-    shift: float
+
+
+@dataclass(frozen=True)
+class _Work:
+    """What every block of draws needs."""
+
+    nominal: Nominal
+    compiled: Compiled
+    stock: DrawStock
+    common: _Common
+    reach: Array
+    """How far the reflections of receivers go, shape (outlets, channels)."""
+    tally: _Tally
 
 
 def draw_margins(
@@ -100,27 +113,25 @@ def draw_margins(
     channels, outlets = installation.channels, installation.outlets
     compiled = compile_tree(installation, np.array([channel.centre_hz for channel in channels]))
     stock = DrawStock(draws, len(installation.items), len(compiled.types), seed)
-    common = _common(nominal, compiled, stock)
-    shape = (len(outlets), len(channels))
-    level, ratio, probability = np.empty((2, *shape)), np.empty((2, *shape)), np.empty(shape)
-    works = np.ones((len(outlets), draws), dtype=bool)
     strong = 10 ** (nominal.total_dbuv / 10) - (10 ** (nominal.level_dbuv / 10)).sum(axis=1)
     total = np.repeat(strong[:, None].astype(np.float32), draws, axis=1)
     room = np.full(draws, np.inf, dtype=np.float32)
+    works = np.ones((len(outlets), draws), dtype=bool)
+    reach = np.array([_end_radii(outlet, compiled.freq_hz) for outlet in outlets], dtype=np.float32)
+    work = _Work(nominal, compiled, stock, _common(nominal, compiled, stock), reach, _Tally(works, total, room))
+    shape = (len(outlets), len(channels))
+    level, ratio, probability = np.empty((2, *shape)), np.empty((2, *shape)), np.empty(shape)
+    blocks = _blocks(compiled, draws)
+    together = int(np.clip(KEPT_BYTES // (8 * max(works.size, 1)), 1, len(channels)))
     shift = 0.0
-    # A few channels at a time: what waits to be added up stays small.
-    together = 2 * thread_count()
     for first in range(0, len(channels), together):
         some = range(first, min(first + together, len(channels)))
-        for number, found in zip(
-            some, in_order(lambda n: _channel(nominal, compiled, n, stock, common), some), strict=True
-        ):
-            level[:, :, number], ratio[:, :, number] = found.level, found.ratio
-            probability[:, number] = found.probability
-            works &= np.unpackbits(found.works, axis=1, count=draws).view(bool)
-            total += found.power
-            room = np.minimum(room, found.room)
-            shift = max(shift, found.shift)
+        kept = np.empty((2, len(some), len(outlets), draws), dtype=np.float32)
+        fine = sum(in_order(lambda part: _block(work, some, part, kept[..., part]), blocks))  # noqa: B023
+        probability[:, some] = np.transpose(fine) / draws
+        for number, found in zip(some, in_order(lambda n: _channel_ends(kept[:, n]), range(len(some))), strict=True):  # noqa: B023
+            level[:, :, number], ratio[:, :, number], moved = found
+            shift = max(shift, moved)
         if progress:
             progress(some[-1] / len(channels))
     limits = [outlet.receiver.overload_dbm + DBUV_OF_DBM if outlet.receiver else 300.0 for outlet in outlets]
@@ -141,12 +152,20 @@ def draw_margins(
         draws,
         seed,
         10 * np.log10(np.maximum(room, 1e-30)),
-        shift,
+        # Two seeds differ by sqrt 2 times the standard deviation of one; twice that is reported.
+        float(np.sqrt(2)) * shift,
     )
 
 
+def _blocks(compiled: Compiled, draws: int) -> list[slice]:
+    """The draws in parts of about equal size."""
+    size = np.clip(VALUES_AT_ONCE / len(compiled.plan.ports), 100, draws)
+    edges = np.linspace(0, draws, int(np.ceil(draws / size)) + 1).astype(int)
+    return [slice(int(first), int(last)) for first, last in pairwise(edges)]
+
+
 def _ends(values: Array, error: bool = False) -> Array:
-    """Low and high end along draws: the k-th smallest and largest, k = 2.5 % of them.
+    """Low and high end along draws, which are left in order: the k-th smallest and largest, k = 2.5 % of them.
 
     With `error` also the values one standard deviation of a rank either side of the low end: `sqrt(N p (1 - p))`, binomial.
     """
@@ -157,7 +176,14 @@ def _ends(values: Array, error: bool = False) -> Array:
         step = int(np.ceil(np.sqrt(count * TAIL * (1 - TAIL))))
         at += [max(low - step, 0), low + step]
     # A full sort of single precision runs in vector instructions and beats a partition.
-    return np.asarray(np.sort(values, axis=-1)[..., at]).transpose(1, 0)
+    values.sort(axis=-1)
+    return np.asarray(values[..., at]).transpose(1, 0)
+
+
+def _channel_ends(kept: Array) -> tuple[Array, Array, float]:
+    """Ends of level and of carrier-to-disturbance ratio at every outlet, as powers, and by how many dB a rank moves the lower."""
+    *ratio, below, above = _ends(kept[1], error=True)
+    return _ends(kept[0]), np.array(ratio), float(10 * np.log10(above / below).max(initial=0.0))
 
 
 def _common(nominal: Nominal, compiled: Compiled, stock: DrawStock) -> _Common:
@@ -170,16 +196,20 @@ def _common(nominal: Nominal, compiled: Compiled, stock: DrawStock) -> _Common:
     disc = (np.sqrt(rng.random(count)) * np.exp(2j * np.pi * rng.random(count))).astype(np.complex64)
     outlets = len(installation.outlets)
     starts = rng.permutation(stock.SIZE)[: 2 * outlets].reshape(2, outlets)
-    found = _Common(field, antenna, turn, disc, starts, {})
+    rows: dict[tuple[str, ...], list[int]] = {}
+    for row, port in enumerate(compiled.plan.outlets):
+        rows.setdefault(_amplifiers_before(compiled, int(port)), []).append(row)
+    ways = {way: np.array(each) for way, each in rows.items()}
+    found = _Common(field, antenna, turn, disc, starts, ways, {})
     ratios: dict[str, Array] = {}
     for number, port in amplifier_ports(compiled).items():
         name = installation.items[number].id
         steps, shift = _amplifier_steps(nominal, compiled, stock, found, number, port)
         distance = nominal.amplifier_distance_db[name].astype(np.float32)[:, None] + steps - 3 * shift
         ratios[name] = 10 ** (np.clip(-distance, -200, 200) / 10)
-    nothing = np.full((len(installation.channels), 1), 1e-20, dtype=np.float32)
-    for way in {_amplifiers_before(compiled, int(port)) for port in compiled.plan.outlets}:
-        found.products[way] = np.asarray(sum((ratios[name] for name in way), nothing), dtype=np.float32)
+    for way in ways:
+        if way:
+            found.products[way] = np.asarray(sum(ratios[name] for name in way), dtype=np.float32)
     return found
 
 
@@ -198,33 +228,43 @@ def _amplifier_steps(
     Into 75 ohm, as outputs are rated. The way from the antenna is solved with the draws that the whole tree takes, all
     other branches ended in 75 ohm.
     """
-    installation, block = compiled.installation, stock.block(0, stock.count)
+    installation = compiled.installation
     way = on_the_way(compiled, port)
     items = [installation.items[each] for each in way]
     alone = replace(compiled, plan=_plan_along(items, way), fixed={}, stacked={})
-    plan = alone.plan
-    ends = np.zeros((len(plan.outlets), 1), dtype=np.complex64)
-    nothing = np.zeros((len(plan.ports), 1), dtype=np.float32)
-    cold = np.zeros(stock.count, dtype=np.float32)
     nominal_db = nominal.amplifier_levels_dbuv[installation.items[number].id]
     steps = np.empty((len(installation.channels), stock.count), dtype=np.float32)
-    for row, channel in enumerate(installation.channels):
-        go_on()
-        found, spread = installation.sources[channel.signal], common.field_db[channel.signal]
-        if found.kind == "level" and found.at != ANTENNA:
-            # Measured behind: what the way to the amplifier does is in the level already.
-            steps[row] = spread
-            continue
-        source = _source(installation, np.array([channel.centre_hz]), common, 0, stock.count)
-        solved = solve(plan, alone.drawn(row, block), source, cold, ends, nothing)
-        out = plan.outlets[0]
-        into = solved.gain[out] * (1 - np.abs(solved.source[out]) ** 2)
-        available = _at_antenna(nominal, row, common, into, np.ones_like(into), source)
-        steps[row] = 10 * np.log10(np.maximum(into * available, LEAST)) - nominal_db[row]
+    for _ in in_order(
+        lambda part: _block_steps(nominal, alone, stock.block(part), common, nominal_db, steps),
+        _blocks(alone, stock.count),
+    ):
+        pass
     power = 10 ** (nominal_db / 10)
     count = len(installation.channels)
     total = power[:count] @ 10 ** (steps / 10) + power[count:].sum()
     return steps, (10 * np.log10(total / power.sum())).astype(np.float32)
+
+
+def _block_steps(
+    nominal: Nominal, alone: Compiled, block: Draws, common: _Common, nominal_db: Real, steps: Array
+) -> None:
+    """Fill in how carriers behind a way alone depart from nominal, for a block of draws."""
+    installation, plan = alone.installation, alone.plan
+    ends = np.zeros((len(plan.outlets), 1), dtype=np.complex64)
+    nothing = np.zeros((len(plan.ports), 1), dtype=np.float32)
+    cold = np.zeros(block.size, dtype=np.float32)
+    for row, channel in enumerate(installation.channels):
+        go_on()
+        found, spread = installation.sources[channel.signal], common.field_db[channel.signal, block.part]
+        if found.kind == "level" and found.at != ANTENNA:
+            # Measured behind: what the way to the amplifier does is in the level already.
+            steps[row, block.part] = spread
+            continue
+        source = _source(installation, np.array([channel.centre_hz]), common, block.part)
+        solved = solve_draws(plan, alone.drawn(row, block), source, cold, ends, nothing)
+        into = solved.gain[:1] * solved.rest[:1]
+        available = _at_antenna(nominal, row, common, solved, source, block.part)
+        steps[row, block.part] = 10 * np.log10(np.maximum(into[0] * available, LEAST)) - nominal_db[row]
 
 
 def _plan_along(items: Sequence[InstalledItem], way: Sequence[int]) -> Plan:
@@ -236,105 +276,84 @@ def _plan_along(items: Sequence[InstalledItem], way: Sequence[int]) -> Plan:
     return replace(found, groups=tuple(replace(each, items=numbers[each.items]) for each in found.groups))
 
 
-def _channel(nominal: Nominal, compiled: Compiled, number: int, stock: DrawStock, common: _Common) -> _Ends:
-    """One channel at every outlet in every draw: solved in blocks of draws, then judged a few outlets at a time."""
-    installation, plan = compiled.installation, compiled.plan
-    freq = np.array([installation.channels[number].centre_hz])
-    radii = [0.0 if outlet.end else _end_radius(outlet.receiver, freq) for outlet in installation.outlets]
-    fixed = np.array([_end(outlet) for outlet in installation.outlets], dtype=np.complex64)[:, None]
-    reach = np.array(radii, dtype=np.float32)[:, None]
-    hot = np.float32(antenna_noise_k(installation.antenna.noise, installation.antenna.noise_k, freq)[0])
-    others = nominal.other_k[:, [number]].astype(np.float32)
-    gain = np.empty((len(installation.outlets), stock.count), dtype=np.float32)
-    rest, kelvin = np.empty_like(gain), np.empty_like(gain)
-    size = int(np.clip(VALUES_AT_ONCE // max(len(plan.ports), 1), 100, stock.count))
-    for first in range(0, stock.count, size):
+def _block(work: _Work, some: range, part: slice, kept: Array) -> Array:
+    """Some channels in a block of draws: level and ratio filled in, as powers; in how many draws each outlet works."""
+    installation, plan = work.compiled.installation, work.compiled.plan
+    block = work.stock.block(part)
+    outlets, starts = installation.outlets, work.common.starts
+    discs = block.disc(starts[0])
+    spread = np.array([[each.receiver.noise_figure_tolerance_db if each.receiver else 0.0] for each in outlets])
+    tilt = block.flat(starts[1]) * (spread * np.log(10) / 10).astype(np.float32)
+    factor = receiver_factors(installation).astype(np.float32) * np.exp(tilt)
+    fixed = np.array([_end(outlet) for outlet in outlets], dtype=np.complex64)[:, None]
+    fine = np.empty((len(some), len(outlets)), dtype=np.int64)
+    for row, number in enumerate(some):
         go_on()
-        last = min(first + size, stock.count)
-        source = _source(installation, freq, common, first, last)
-        ends = fixed + reach * stock.disc_runs[common.starts[0], first:last]
-        values = compiled.drawn(number, stock.block(first, last))
-        found = solve(plan, values, source, np.full(last - first, hot, dtype=np.float32), ends, others)
-        gain[:, first:last] = found.gain[plan.outlets]
-        seen = found.source[plan.outlets]
-        rest[:, first:last] = 1 - np.abs(seen) ** 2
-        kelvin[:, first:last] = found.kelvin[plan.outlets]
-    return _judged(nominal, number, stock, common, (gain, rest, kelvin))
+        freq = np.array([installation.channels[number].centre_hz])
+        ends = fixed + work.reach[:, [number]] * discs
+        hot = antenna_noise_k(installation.antenna.noise, installation.antenna.noise_k, freq)[0]
+        source = _source(installation, freq, work.common, part)
+        source_k = np.full(block.size, hot, dtype=np.float32)
+        others = work.nominal.other_k[:, [number]].astype(np.float32)
+        found = solve_draws(plan, work.compiled.drawn(number, block), source, source_k, ends, others)
+        carrier = _at_antenna(work.nominal, number, work.common, found, source, part)
+        fine[row] = _judged(work, number, part, found, carrier, factor, kept[:, row])
+    return fine
 
 
-def _judged(
-    nominal: Nominal, number: int, stock: DrawStock, common: _Common, solved: tuple[Array, Array, Array]
-) -> _Ends:
-    """Ends of level and carrier-to-disturbance ratio at every outlet, and the draws in which the channel works there.
+def _judged(work: _Work, number: int, part: slice, found: Arrived, carrier: Array, factor: Array, kept: Array) -> Array:
+    """Level and ratio of a channel in a block of draws, filled in and added up; in how many of them each outlet works.
 
     All in powers: an end of an interval is the same draw in decibels.
     """
-    installation, channel = nominal.compiled.installation, nominal.compiled.installation.channels[number]
-    gain, rest, kelvin = solved
-    freq = np.array([channel.centre_hz])
-    ways = [_amplifiers_before(nominal.compiled, int(port)) for port in nominal.compiled.plan.outlets]
-    factors = receiver_factors(installation).astype(np.float32)
-    spread = [[each.receiver.noise_figure_tolerance_db if each.receiver else 0.0] for each in installation.outlets]
-    tolerance = np.array(spread, dtype=np.float32)
-    source = _source(installation, freq, common, 0, stock.count)
-    carrier = _at_antenna(nominal, number, common, gain, rest, source)
+    channel, tally = work.nominal.compiled.installation.channels[number], work.tally
+    arrived, quality = kept
     noise = np.float32(10 ** (noise_dbuv(channel.bandwidth_hz) / 10))
     low, high = (_power(each) for each in (channel.window_low_dbuv, channel.window_high_dbuv))
     enough = np.float32(10 ** ((channel.need_db + channel.margin_db) / 10))
-    outlets = len(installation.outlets)
-    level, ratio, works = np.empty((2, outlets)), np.empty((2, outlets)), []
-    shift = 0.0
-    probability = np.empty(outlets)
-    listened = np.array([not outlet.end for outlet in installation.outlets])
-    least = np.full(stock.count, np.inf, dtype=np.float32)
-    for first in range(0, outlets, OUTLETS_AT_ONCE):
-        some = slice(first, min(first + OUTLETS_AT_ONCE, outlets))
-        tilt = stock.flat_runs[common.starts[1, some]]
-        factor = factors[some] * np.exp(tolerance[some] * np.float32(np.log(10) / 10) * tilt) / rest[some]
-        # Noise over carrier, and the products of the amplifiers on the way over carrier.
-        disturbed = noise * (kelvin[some] / np.float32(T0_K) + factor - 1) / np.maximum(carrier * gain[some], LEAST)
-        for row, way in enumerate(ways[some]):
-            disturbed[row] += common.products[way][number]
-        quality = np.reciprocal(disturbed)
-        arrived = rest[some]
-        arrived *= gain[some]
-        arrived *= carrier
-        np.maximum(arrived, LEAST, out=arrived)
-        room = quality / enough
-        if low is not None:
-            np.minimum(room, arrived / low, out=room)
-        if high is not None:
-            np.minimum(room, high / arrived, out=room)
-        if listened[some].any():
-            np.minimum(least, room[listened[some]].min(axis=0), out=least)
-        fine = room >= 1
-        probability[some] = fine.mean(axis=1)
-        works.append(np.packbits(fine, axis=1))
-        level[:, some] = _ends(arrived)
-        *ratio[:, some], below, above = _ends(quality, error=True)
-        shift = max(shift, float(10 * np.log10(above / below).max()))
-    # Two seeds differ by sqrt 2 times the standard deviation of one; twice that is reported.
-    return _Ends(level, ratio, probability, np.concatenate(works), rest, least, float(np.sqrt(2)) * shift)
+    np.multiply(found.gain, carrier, out=arrived)
+    # Noise over carrier, and the products of the amplifiers on the way over carrier.
+    disturbed = factor / found.rest
+    disturbed += found.kelvin / np.float32(T0_K)
+    disturbed -= 1
+    disturbed *= noise
+    disturbed /= np.maximum(arrived, LEAST)
+    for way, products in work.common.products.items():
+        disturbed[work.common.ways[way]] += products[number, part]
+    np.reciprocal(disturbed, out=quality)
+    arrived *= found.rest
+    np.maximum(arrived, LEAST, out=arrived)
+    room = np.divide(quality, enough, out=disturbed)
+    if low is not None:
+        np.minimum(room, arrived / low, out=room)
+    if high is not None:
+        np.minimum(room, high / arrived, out=room)
+    listened = np.array([not outlet.end for outlet in work.nominal.compiled.installation.outlets])
+    if listened.any():
+        np.minimum(tally.room[part], room[listened].min(axis=0), out=tally.room[part])
+    fine = room >= 1
+    tally.works[:, part] &= fine
+    tally.total[:, part] += arrived
+    return np.asarray(fine.sum(axis=1))
 
 
 def _power(dbuv: float | None) -> Any:
     return None if dbuv is None else np.float32(10 ** (dbuv / 10))
 
 
-def _end(outlet: Any) -> float:
+def _end(outlet: Outlet) -> float:
     return 1.0 if outlet.end == "open" else (outlet.end_ohm - 75) / (outlet.end_ohm + 75) if outlet.end else 0.0
 
 
-def _end_radius(receiver: Any, freq: Real) -> float:
-    found = limit_radius(receiver.limit, freq) if receiver else None
-    return 0.0 if found is None else float(found[0])
+def _end_radii(outlet: Outlet, freq: Real) -> Real:
+    found = limit_radius(outlet.receiver.limit, freq) if outlet.receiver and not outlet.end else None
+    return np.zeros(freq.shape) if found is None else found
 
 
-def _source(installation: Installation, freq: Real, common: _Common, first: int, last: int) -> Array:
+def _source(installation: Installation, freq: Real, common: _Common, part: slice) -> Array:
     """The antenna's reflection in a block of draws."""
     match = installation.antenna.match
     found, high = reflection_at(match, freq)
-    part = slice(first, last)
     if match.kind == "known":
         return np.asarray(found + (high - np.abs(found)) * common.disc[part], dtype=np.complex64)
     if match.kind == "ring":
@@ -343,19 +362,19 @@ def _source(installation: Installation, freq: Real, common: _Common, first: int,
     return np.asarray(np.abs(found) * common.disc[part], dtype=np.complex64)
 
 
-def _at_antenna(nominal: Nominal, number: int, common: _Common, gain: Array, rest: Array, source: Array) -> Array:
+def _at_antenna(nominal: Nominal, number: int, common: _Common, arrived: Arrived, source: Array, part: slice) -> Array:
     """Available power at the antenna in each draw; a level measured at an outlet takes the way there off again."""
     installation = nominal.compiled.installation
     channel = installation.channels[number]
     found = installation.sources[channel.signal]
-    spread = common.field_db[channel.signal]
+    spread = common.field_db[channel.signal, part]
     if found.kind != "level":
-        return np.asarray(10 ** ((np.float32(nominal.antenna_dbuv[number]) + common.antenna_db + spread) / 10))
+        return np.asarray(10 ** ((np.float32(nominal.antenna_dbuv[number]) + common.antenna_db[part] + spread) / 10))
     measured = 10 ** ((np.float32(found.value) + spread) / 10)
     if found.at == ANTENNA:
         return np.asarray(measured / (1 - np.abs(source) ** 2), dtype=np.float32)
     place = [outlet.id for outlet in installation.outlets].index(found.at)
-    return np.asarray(measured / (gain[place] * rest[place]), dtype=np.float32)
+    return np.asarray(measured / (arrived.gain[place] * arrived.rest[place]), dtype=np.float32)
 
 
 SHARED_WORK = 3e7
@@ -377,5 +396,5 @@ def drawn_rooms(installations: Sequence[Installation], seed: int = 0) -> list[Re
 
 def room_ends(rooms_db: Real) -> tuple[float, float]:
     """Ends that hold 95 % of drawn figures [dB]."""
-    low, high = _ends(np.asarray(rooms_db)[None, :])[:, 0]
+    low, high = _ends(np.array(rooms_db)[None, :])[:, 0]
     return float(low), float(high)

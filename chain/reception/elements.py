@@ -7,10 +7,10 @@ splitter's loss, and one junction for each port: constants of a physical install
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +32,7 @@ __all__ = ["Compiled", "DrawStock", "Draws", "compile_tree", "described_hz", "sp
 OHM = 75.0
 ZERO_C = 273.15
 Array = NDArray[Any]
+Made = TypeVar("Made")
 
 
 @dataclass(frozen=True)
@@ -75,10 +76,18 @@ class Compiled:
             return self._through(group, at, draws)
         return (self._boxes if int(group.items[0]) in self.boxes else self._splitters)(group, at, draws)
 
-    def _stack(self, group: Group, name: str, at: Any) -> Array:
+    def _stack(self, group: Group, name: str, at: Any = slice(None)) -> Array:
         key = (id(group), name)
         if key not in self.stacked:
             self.stacked[key] = np.stack([getattr(self.cores[number], name) for number in group.items])
+        return self.stacked[key][:, at]
+
+    def _single(self, group: Group, name: str, at: Any, make: Callable[[], Array]) -> Array:
+        """What draws take at one frequency of what is made once for all of them, in single precision."""
+        key = (id(group), f"single {name}")
+        if key not in self.stacked:
+            found = make()
+            self.stacked[key] = found.astype(np.complex64 if np.iscomplexobj(found) else np.float32)
         return self.stacked[key][:, at]
 
     def _through(self, group: Group, at: Any, draws: Draws | None) -> ThroughValues:
@@ -93,10 +102,10 @@ class Compiled:
             kelvin, gain = self._drawn_gain(group, at, draws)
             factor = fixed.noise_factor
             if fixed.amplified:
-                factor = factor * _ten_to(fixed.noise_tolerance_db * draws.noise(group.items))
-            wave = np.exp(-2j * self._stack(group, "phase_rad", at)).astype(np.complex64)
-            near = _junction(near, self._stack(group, "near_radius", at), draws, group, 0)
-            far = _junction(far, self._stack(group, "far_radius", at), draws, group, 1)
+                factor = factor * _ten_to(fixed.noise_tolerance_db * draws.noise(group))
+            wave = self._single(group, "wave", at, lambda: np.exp(-2j * self._stack(group, "phase_rad")))
+            near = _junction(near, self._core(group, "near_radius", at), draws, group, 0)
+            far = _junction(far, self._core(group, "far_radius", at), draws, group, 1)
         turn = wave * gain
         if fixed.amplified:
             turn = np.where(fixed.reverse > 0, wave * np.sqrt(gain * fixed.reverse), turn)
@@ -105,18 +114,17 @@ class Compiled:
     def _drawn_gain(self, group: Group, at: Any, draws: Draws) -> tuple[Array, Array]:
         """Temperature and power gain of two-ports, drawn, in single precision."""
         fixed = self._fixed(group)
-        conductor, rest = (self._stack(group, name, at).astype(np.float32) for name in ("conductor_db", "rest_db"))
-        shift = self._stack(group, "gain_db", at) + self._stated_with_mismatch_db(group, at)
-        low, high = fixed.celsius
-        celsius = low + draws.outdoor * (high - low) if np.any(high > low) else low
-        warm = np.sqrt((1 + COPPER * (celsius - 20)) / (1 + COPPER * ((low + high) / 2 - 20))).astype(np.float32)
-        loss_db = (conductor * warm + rest) * (1 + fixed.relative * draws.cables(fixed.cable)) - shift.astype(
-            np.float32
+        kelvin, warm, cable, own_db = draws.once((id(group), "gain"), lambda: _drawn_loss(fixed, draws, group))
+        conductor, rest = (self._core(group, name, at) for name in ("conductor_db", "rest_db"))
+        shift = self._single(
+            group, "gain", at, lambda: self._stack(group, "gain_db") + self._stated_with_mismatch_db(group)
         )
-        if np.any(fixed.tolerance_db):
-            loss_db += fixed.tolerance_db * draws.own(group.items)
-        kelvin = np.where(fixed.is_lead, celsius + np.float32(ZERO_C), fixed.kelvin.astype(np.float32))
-        return kelvin, _ten_to(-loss_db)
+        gain_db = -(conductor * warm + rest) * cable
+        if shift.any():
+            gain_db = gain_db + shift
+        if own_db is not None:
+            gain_db = gain_db - own_db
+        return kelvin, _ten_to(gain_db)
 
     def _fixed(self, group: Group) -> _Fixed:
         if id(group) not in self.fixed:
@@ -125,12 +133,15 @@ class Compiled:
             self.fixed[id(group)] = _fixed_values(items, steps, self.types)
         return self.fixed[id(group)]
 
-    def _stated_with_mismatch_db(self, group: Group, at: Any) -> Array:
+    def _core(self, group: Group, name: str, at: Any) -> Array:
+        return self._single(group, name, at, lambda: self._stack(group, name))
+
+    def _stated_with_mismatch_db(self, group: Group) -> Array:
         """Mean loss of the junctions at both ends, which a loss or gain stated for a whole part holds already.
 
         Source: `-10 log10(1 - r^2)` with the mean of r^2 in a disc, half the square of its radius. Leads state their line's.
         """
-        near, far = self._stack(group, "near_radius", at), self._stack(group, "far_radius", at)
+        near, far = self._stack(group, "near_radius"), self._stack(group, "far_radius")
         whole = -10 * np.log10((1 - near**2 / 2) * (1 - far**2 / 2))
         return np.where(self._fixed(group).is_line, 0.0, whole)
 
@@ -138,24 +149,31 @@ class Compiled:
         part = self.installation.items[group.items[0]].part
         assert isinstance(part, Splitter)
         size = len(part.ports)
-        turn = np.exp(-1j * self.cores[group.items[0]].phase_rad[at])
-        scale = np.broadcast_to(turn, (len(group.items), turn.size))
+        scale = np.exp(-1j * self._stack(group, "phase_rad", at))
         junctions: tuple[Array | None, ...] = (None,) * size
+        drawn = None
         if draws is not None:
-            own_db = self._fixed(group).tolerance_db * draws.own(group.items)
-            shift = self._stated_with_mismatch_db(group, at).astype(np.float32)
-            scale = scale.astype(np.complex64) * np.sqrt(_ten_to(shift - own_db))
-            radius = self._stack(group, "near_radius", at)
+            tolerance_db = self._fixed(group).tolerance_db / 2
+            drawn = draws.once((id(group), "loss"), lambda: _ten_to(-tolerance_db * draws.own(group)))
+            scale = self._single(group, "wave", at, lambda: self._whole_waves(group))
+            radius = self._core(group, "near_radius", at)
             junctions = tuple(_junction(None, radius, draws, group, port) for port in range(size))
         entries: list[list[Array | None]] = [[None] * size for _ in range(size)]
         waves: dict[float, Array] = {}
         for first, second, loss_db in part.loss_db:
             i, j = part.ports.index(first), part.ports.index(second)
             if loss_db not in waves:
-                waves[loss_db] = np.asarray(scale * scale.real.dtype.type(10 ** (-loss_db / 20)))
+                wave = scale * scale.real.dtype.type(10 ** (-loss_db / 20))
+                waves[loss_db] = np.asarray(wave if drawn is None else wave * drawn)
             entries[i][j] = entries[j][i] = waves[loss_db]
         kelvin = np.full((len(group.items), 1), T0_K, dtype=scale.real.dtype)
         return PortValues(tuple(tuple(row) for row in entries), junctions, kelvin)
+
+    def _whole_waves(self, group: Group) -> Array:
+        """Waves through splitters whose stated loss holds the mismatch of their ports already, before that loss."""
+        return np.asarray(
+            np.exp(-1j * self._stack(group, "phase_rad")) * 10 ** (self._stated_with_mismatch_db(group) / 20)
+        )
 
     def _boxes(self, group: Group, at: Any, draws: Draws | None) -> PortValues:
         """Two-ports that reflect by themselves, each with its own matrix."""
@@ -171,8 +189,11 @@ class Compiled:
                 np.repeat(each.astype(np.complex64), draws.size, axis=1) for each in (near, far, passed)
             )
             tolerance = np.array([[each.loss_tolerance_db] for each in boxes], dtype=np.float32)
-            passed *= np.sqrt(_ten_to(-tolerance * draws.own(group.items)))
-            radii = (np.stack([getattr(each, name)[at] for each in boxes]) for name in ("near_radius", "far_radius"))
+            passed *= np.sqrt(_ten_to(-tolerance * draws.own(group)))
+            radii = (
+                np.stack([getattr(each, name)[at] for each in boxes]).astype(np.float32)
+                for name in ("near_radius", "far_radius")
+            )
             junctions = tuple(_junction(None, radius, draws, group, port) for port, radius in enumerate(radii))
             kelvin = kelvin.astype(np.float32)
         return PortValues(((near, passed), (passed, far)), junctions, kelvin)
@@ -232,10 +253,22 @@ def _junction(step: Array | None, radius: Array, draws: Draws, group: Group, por
     """A drawn junction within a radius, the step of impedance joined to it."""
     if not np.any(radius):
         return None if step is None else step.astype(np.complex64)
-    drawn = draws.disc(group.items, port) * radius.astype(np.float32)
+    drawn = draws.junction(group, port, radius)
     if step is None:
         return drawn
     return np.asarray((drawn + step) / (1 + np.conj(drawn) * step), dtype=np.complex64)
+
+
+def _drawn_loss(fixed: _Fixed, draws: Draws, group: Group) -> tuple[Array, Array, Array, Array | None]:
+    """What no frequency changes: temperature, the conductor's loss by it, the error of the cable's type, that of the part."""
+    low, span = fixed.celsius[0], fixed.celsius[1] - fixed.celsius[0]
+    celsius = low + draws.outdoor * span if span.any() else low
+    warm = np.sqrt((1 + COPPER * (celsius - 20)) / (1 + COPPER * (low + span / 2 - 20))).astype(np.float32)
+    # A part that is no lead stays at its own temperature, whatever the weather.
+    still = np.where(fixed.is_lead, low + np.float32(ZERO_C), fixed.kelvin).astype(np.float32)
+    kelvin = still + np.where(fixed.is_lead, celsius - low, 0.0).astype(np.float32)
+    cable = 1 + fixed.relative * draws.cables(fixed.cable) if fixed.relative.any() else np.ones((1, 1), np.float32)
+    return kelvin, warm, cable, fixed.tolerance_db * draws.own(group) if fixed.tolerance_db.any() else None
 
 
 def _kelvin(item: InstalledItem) -> float:
@@ -288,43 +321,60 @@ class DrawStock:
         self.cables = np.random.default_rng([seed, 2]).uniform(-1, 1, (max(types, 1), count)).astype(np.float32)
         self.rng = np.random.default_rng([seed, 3])
 
-    def block(self, first: int, last: int) -> Draws:
+    def block(self, part: slice) -> Draws:
         """Some of the draws."""
-        return Draws(self, first, last)
+        return Draws(self, part)
 
 
 MOST_PORTS = 40
 
 
 class Draws:
-    """A block of the draws of a `DrawStock`."""
+    """A block of the draws of a `DrawStock`, which keeps what several channels have in common."""
 
-    def __init__(self, stock: DrawStock, first: int, last: int) -> None:
-        self.stock, self.first, self.last = stock, first, last
-        self.size = last - first
-        self.outdoor = stock.outdoor[None, first:last]
+    def __init__(self, stock: DrawStock, part: slice) -> None:
+        self.stock, self.part = stock, part
+        self.size = part.stop - part.start
+        self.outdoor = stock.outdoor[None, part]
+        self.kept: dict[Any, Any] = {}
 
-    def _taken(self, runs: Array, starts: Array) -> Array:
-        return np.asarray(runs[starts, self.first : self.last])
+    def once(self, key: object, make: Callable[[], Made]) -> Made:
+        """What `make` gives, made for the first channel that asks."""
+        if key not in self.kept:
+            self.kept[key] = make()
+        found: Made = self.kept[key]
+        return found
 
-    def disc(self, items: Array, port: int) -> Array:
-        """Complex numbers uniform in the unit disc, for one port of each item."""
+    def flat(self, starts: Array) -> Array:
+        """Numbers uniform from -1 to 1, in rows that begin at places of the stock."""
+        return np.asarray(self.stock.flat_runs[starts, self.part])
+
+    def disc(self, starts: Array) -> Array:
+        """Complex numbers uniform in the unit disc."""
+        return np.asarray(self.stock.disc_runs[starts, self.part])
+
+    def _starts(self, group: Group, port: int) -> Array:
         assert self.stock.starts is not None
-        return self._taken(self.stock.disc_runs, self.stock.starts[items, port])
+        return np.asarray(self.stock.starts[group.items, port])
 
-    def own(self, items: Array) -> Array:
+    def junction(self, group: Group, port: int, radius: Array) -> Array:
+        """Complex numbers uniform in discs of radii of shape (items, 1), for one port of each item."""
+        discs = self.once((id(group), port), lambda: self.disc(self._starts(group, port)))
+        # The radius of many parts is the same in all channels.
+        before, drawn = self.once((id(group), port, "drawn"), lambda: (radius, discs * radius))
+        return np.asarray(drawn if np.array_equal(before, radius) else discs * radius)
+
+    def own(self, group: Group) -> Array:
         """Numbers uniform from -1 to 1, one for each item: the error of its gain or loss."""
-        assert self.stock.starts is not None
-        return self._taken(self.stock.flat_runs, self.stock.starts[items, MOST_PORTS - 1])
+        return self.flat(self._starts(group, MOST_PORTS - 1))
 
-    def noise(self, items: Array) -> Array:
+    def noise(self, group: Group) -> Array:
         """The same for its noise figure."""
-        assert self.stock.starts is not None
-        return self._taken(self.stock.flat_runs, self.stock.starts[items, MOST_PORTS - 2])
+        return self.flat(self._starts(group, MOST_PORTS - 2))
 
     def cables(self, types: Sequence[int]) -> Array:
         """The common attenuation error of types of cable."""
-        return np.asarray(self.stock.cables[types, self.first : self.last])
+        return np.asarray(self.stock.cables[types, self.part])
 
 
 def compile_tree(installation: Installation, freq_hz: Real) -> Compiled:

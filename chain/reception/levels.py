@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -76,7 +77,7 @@ class Nominal:
     amplifier_levels_dbuv: dict[str, Real]
     """Level of each channel at the output of each amplifier, then of each strong neighbour."""
 
-    @property
+    @cached_property
     def cni_db(self) -> Real:
         """Carrier to noise and intermodulation [dB]."""
         return combined_db(self.cn_db, self.cim_db)

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from reception_world import RandomTree, circuit_of, heat_of, random_disc
 
-from chain.reception.network import Group, Plan, PortValues, solve
+from chain.reception.drawn_network import solve_draws
+from chain.reception.network import Group, Plan, PortValues, ThroughValues, solve
 
 SEEDS = range(12)
 
@@ -88,33 +89,59 @@ def test_power_is_conserved(seed):
     assert taken <= 1 + 1e-12
 
 
-def test_other_branches_known_beforehand_change_nothing():
-    """The fast solution that takes the other branches' noise from an exact one gives the same where nothing else differs."""
-    rng = np.random.default_rng(9)
-    tree = RandomTree(rng, 6)
-    ends, source = ends_of(tree, rng), 0.2 + 0.1j
-    exact = solved(tree, source, 400.0, ends)
-    again = solve(tree.plan, tree.values, np.array([source]), np.array([400.0]), ends[:, None], other_k=exact.other_k)
-    assert again.kelvin == pytest.approx(exact.kelvin, rel=1e-12)
-    assert again.gain == pytest.approx(exact.gain, rel=1e-12)
+def assert_draws_agree(plan, values, source, hot, ends):
+    """The solution for draws, given the other branches' noise, against the exact one, at the outlets."""
+    exact = solve(plan, values, np.array([source]), np.array([hot]), ends)
+    quick = solve_draws(plan, values, np.array([source]), np.array([hot]), ends, exact.other_k)
+    assert quick.gain == pytest.approx(exact.gain[plan.outlets], rel=1e-12)
+    assert quick.rest == pytest.approx(1 - np.abs(exact.source[plan.outlets]) ** 2, rel=1e-12)
+    assert quick.kelvin == pytest.approx(exact.kelvin[plan.outlets], rel=1e-12)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("amplifiers", [False, True])
+def test_the_solution_for_draws_is_that_of_noise_waves(seed, amplifiers):
+    """Random trees of any splitters and two-ports: the same gain, source reflection and noise."""
+    rng = np.random.default_rng(seed)
+    tree = RandomTree(rng, 6, amplifiers=amplifiers)
+    assert_draws_agree(tree.plan, tree.values, 0.2 + 0.1j, 400.0, ends_of(tree, rng)[:, None])
+
+
+def equal_splitters(rng, ways, items):
+    """Values of splitters with equal outputs, junctions at every port."""
+
+    def drawn(size):
+        return size * np.exp(2j * np.pi * rng.random((items, 1)))
+
+    through, across = drawn(0.4), drawn(0.1)
+    matrix = [
+        [None if i == j else through if 0 in (i, j) else across for j in range(ways + 1)] for i in range(ways + 1)
+    ]
+    junctions = tuple(random_disc(rng, (items, 1), 0.3) for _ in range(ways + 1))
+    return PortValues(tuple(tuple(row) for row in matrix), junctions, np.full((items, 1), 290.0))
 
 
 @pytest.mark.parametrize("ways", [2, 3, 4, 8])
 def test_splitters_of_equal_outputs_in_closed_form(ways):
-    """The closed form for equal outputs against the general elimination, one output after another."""
+    """The closed form for equal outputs against the general elimination: splitters behind splitters, leads between."""
     rng = np.random.default_rng(ways)
-    through, across = np.array([[0.4 * np.exp(1j)]]), np.array([[0.1 * np.exp(2j)]])
-    size = ways + 1
-    matrix = [[None if i == j else through if 0 in (i, j) else across for j in range(size)] for i in range(size)]
-    junctions = tuple(np.array([[random_disc(rng, None, 0.3)]]) for _ in range(size))
-    value = PortValues(tuple(tuple(row) for row in matrix), junctions, np.array([[290.0]]))
-    ports = np.arange(1, size)
-    group = Group(np.array([0]), np.array([0]), ports[None], True)
-    plan = Plan(
-        tuple(map(str, range(size))), (group,), ports, np.r_[-1, np.zeros(ways, int)], np.r_[-1, np.zeros(ways, int)]
+    first, last = 1 + ways, 1 + 2 * ways
+    seconds = last + np.arange(ways * ways).reshape(ways, ways)
+    groups = (
+        Group(np.array([0]), np.array([0]), np.arange(1, first)[None], True),
+        Group(1 + np.arange(ways), np.arange(1, first), np.arange(first, last)[:, None], False),
+        Group(1 + ways + np.arange(ways), np.arange(first, last), seconds, True),
     )
-    ends, source = random_disc(rng, (ways, 1), 0.9), np.array([0.3 - 0.2j])
-    exact = solve(plan, [value], source, np.array([290.0]), ends)
-    quick = solve(plan, [value], source, np.array([290.0]), ends, other_k=exact.other_k)
-    for name in ("gain", "source", "kelvin", "load"):
-        assert getattr(quick, name) == pytest.approx(getattr(exact, name), rel=1e-12)
+    parent = np.r_[-1, np.zeros(ways, int), np.arange(1, first), np.repeat(np.arange(first, last), ways)]
+    outlets = rng.permutation(seconds.ravel())
+    plan = Plan(tuple(map(str, range(parent.size))), groups, outlets, parent, parent)
+    gain = rng.uniform(0.3, 0.9, (ways, 1))
+    lead = ThroughValues(
+        gain,
+        gain * np.exp(2j * np.pi * rng.random((ways, 1))),
+        random_disc(rng, (ways, 1), 0.3),
+        random_disc(rng, (ways, 1), 0.3),
+        np.full((ways, 1), 310.0),
+    )
+    values = [equal_splitters(rng, ways, 1), lead, equal_splitters(rng, ways, ways)]
+    assert_draws_agree(plan, values, 0.3 - 0.2j, 250.0, random_disc(rng, (outlets.size, 1), 0.9))
