@@ -31,7 +31,7 @@ __all__ = ["DRAWS", "TAIL", "DrawnMargins", "draw_margins", "drawn_rooms", "room
 DRAWS = 4000
 TAIL = 0.025
 """Share of the draws left out at either end: two-sided 95 %."""
-VALUES_AT_ONCE = 320_000
+VALUES_AT_ONCE = 280_000
 """Ports times draws solved at once: a block that the processor's caches hold."""
 KEPT_BYTES = 34_000_000
 """Room for what the channels solved together show at all outlets."""

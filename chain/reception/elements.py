@@ -297,7 +297,7 @@ def _common_stock(size: int, places: int, seed: int) -> tuple[Array, Array, Arra
     rng = np.random.default_rng(seed)
     angle, radius = rng.random(size, dtype=np.float32), np.sqrt(rng.random(size, dtype=np.float32))
     discs = (radius * np.exp(2j * np.pi * angle)).astype(np.complex64)
-    return discs, rng.uniform(-1, 1, size).astype(np.float32), rng.permutation(places)
+    return discs, rng.uniform(-1, 1, size).astype(np.float32), rng.permutation(places).astype(np.int32)
 
 
 class DrawStock:

@@ -159,6 +159,8 @@ def nominal_levels(installation: Installation) -> Nominal:
     count = len(channels) * POINTS
     middle = np.array([*range(CENTRE, count, POINTS), *range(count, freq.size)])
     found = _solved(compiled, source, hot, middle)
+    # Columns over all these frequencies take tens of megabytes in a large tree, and nobody asks for them again.
+    compiled.stacked.clear()
     outlets = compiled.plan.outlets
     # Available gain becomes a level across 75 ohm by the mismatch of what the outlet looks like as a source.
     into_db = found.gain_db + 10 * np.log10(1 - np.abs(found.source) ** 2)
