@@ -137,7 +137,7 @@ def test_a_block_whose_output_changed_would_be_noticed():
     text = "```console\n$ x=1; false\n$ echo $? $x\n0 1\n$ chain frob\n```\n"
     (_, status, broken) = make_references.replayed(text)
     assert status == ("echo $? $x", "0 1", "1 1")
-    assert "There is no command 'frob'" in broken[2]
+    assert "there is no command 'frob'" in broken[2]
     assert "$ echo $? $x\n1 1\n" in make_references.with_outputs(text)
 
 

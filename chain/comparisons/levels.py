@@ -320,7 +320,7 @@ def _drawn_error(
     noise = rng.standard_normal(DRAWS) if math.isinf(degrees) else rng.standard_t(degrees, DRAWS)
     out = scatter_db * noise
     for sign, size in zip((-1, 1), sizes, strict=True):
-        # Each antenna stands elsewhere in the field and reflects by itself, so phases are drawn anew for each.
+        # Each antenna stands elsewhere in the field and reflects by itself, so each has phases of its own.
         out = out + sign * 20 * np.log10(np.abs(1 + site * unit()) + 1e-9)
         out = out - sign * 20 * np.log10(np.abs(1 - size * meter * unit()))
     return np.asarray(out)

@@ -188,7 +188,7 @@ def test_the_file_name_says_whether_a_page_or_text_is_wanted(tmp_path):
     run("card", setup, "-o", tmp_path / "card.html")
     run("card", setup, "-o", tmp_path / "card.txt")
     assert (tmp_path / "card.html").read_text("utf-8").startswith("<!doctype html>")
-    assert Path(tmp_path / "card.txt").read_text("utf-8").splitlines()[0].startswith("Read ")
+    assert Path(tmp_path / "card.txt").read_text("utf-8").splitlines()[0].startswith("The screen must show ")
     run("card", setup, "-o", tmp_path / "card.html", status=2)
     found = json.loads(run("card", setup, "--json"))
     assert {"title", "ends", "ohmmeter", "cautions", "joints", "places", "aim_reading_vswr"} <= set(found)

@@ -271,8 +271,8 @@ def test_a_gated_sweep_is_written_and_read_back(tmp_path, name, answers):
 @pytest.mark.parametrize(
     ("words", "reported"),
     [
-        ([], "Give one sweep"),
-        ([DEMO / "ripple.s1p", DEMO / "ripple.csv"], "Give one sweep"),
+        ([], "give one sweep"),
+        ([DEMO / "ripple.s1p", DEMO / "ripple.csv"], "give one sweep"),
         ([DEMO / "ripple.csv", "--gate", "x.csv"], "no phase was read"),
         ([DEMO / "ripple.s1p", "--gate", "x.s1p"], "needs a reference impedance"),
         ([DEMO / "ripple.s1p", "--gate", DEMO / "ripple.s1p", "--force"], "not overwritten"),

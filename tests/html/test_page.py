@@ -343,7 +343,9 @@ def test_the_command_writes_a_page_or_json_and_overwrites_nothing(tmp_path):
     target, source, sweep = tmp_path / "page.html", tmp_path / "boathouse.toml", tmp_path / "sweep.csv"
     source.write_text(short_boathouse(), "utf-8")
     sweep.write_text("MHz,VSWR\n174,1.24\n207,1.03\n240,1.24\n", "utf-8")
-    run("report", source, "--draws", DRAWS, "--enforce", "-o", target, status=1)
+    strict = tmp_path / "strict.toml"
+    strict.write_text(re.sub(r'"VSWR 2.0"', '"VSWR 1.2"', short_boathouse()), "utf-8")
+    run("report", strict, "--draws", DRAWS, "--enforce", "-o", target, status=1)
     whole = target.read_text("utf-8")
     assert whole.startswith("<!doctype html>")
     run("report", source, "-o", target, status=2)

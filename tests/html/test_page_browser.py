@@ -198,7 +198,7 @@ def test_the_cursors_begin_at_the_point_that_the_verdict_names(browser, pages, m
     found = measured.recovery
     worst = worst_point(found)
     at, true = f"{found.freq_hz[worst] / 1e6:g} MHz", vswr(found.true_vswr[worst])
-    assert f"here about {true}." in opening(found)[0]
+    assert f"about {true}." in opening(found)[0]
     with opened(browser, pages["measured"]) as (tab, _, _):
         assert tab.inner_text("#point-text").startswith(f"{at}: the screen reads {vswr(found.reading_vswr[worst])}, ")
         assert f"the antenna is {true}; interval {span(found.low[worst], found.high[worst])}, " in tab.inner_text(

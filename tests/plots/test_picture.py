@@ -71,7 +71,7 @@ def test_svg_is_well_formed_and_holds_every_label(name):
             assert plot.y.title in shown
             assert {series.label for series in plot.series} <= set(shown)
             assert {level.label for level in plot.levels} <= set(shown)
-            assert {span.label for span in plot.spans} | {span.verdict for span in plot.spans} <= set(shown)
+            assert {span.label for span in plot.spans} | {span.shown for span in plot.spans} <= set(shown)
         else:
             assert {bar.text for group in plot.groups for bar in group.bars} <= set(shown)
 

@@ -181,7 +181,7 @@ def test_the_commands_add_list_show_plot_and_export(tmp_path):
         "2025-03-01 10:00",
     )
     assert done.exit_code == 0, done.output
-    assert done.stdout.splitlines()[0].startswith("Not proven; worst channel 5: VSWR 2.16")
+    assert done.stdout.splitlines()[0].startswith("Undecided; worst channel 5: VSWR 2.16")
     assert done.stdout.splitlines()[2].startswith("Next: ")
     (path,) = log.glob("*.toml")
     assert path.name.endswith("-loft.toml")
