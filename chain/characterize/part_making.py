@@ -115,7 +115,7 @@ def _doubts(measured: MeasuredFit, row: Mapping[str, Any]) -> tuple[str, ...]:
     percent = float(row.get("loss_tolerance_percent", 0.0))
     if percent > VAGUE_PERCENT:
         texts.append(
-            f"the loss is too small for this analyzer: uncertain by {percent:g} %; measure a longer part of the same cable, "
+            f"the loss is too small for this analyzer: uncertain by {percent:g} %; measure a longer length of the same cable, "
             "or calibrate better"
         )
     return tuple(texts)
