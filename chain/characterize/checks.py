@@ -39,7 +39,7 @@ def coming_back(traces: Mapping[str, Complex]) -> None:
     if least < LEAST_BACK:
         raise RangeError(
             f"almost nothing comes back from an end of this lead (|S11| {least:.1g})",
-            "look whether it is open or shorted at its far end, and in one part",
+            "look whether it is open or shorted at its far end, and unbroken",
         )
 
 
@@ -50,7 +50,7 @@ def believable(fit: LeadFit) -> None:
         raise RangeError(
             f"so little comes back from the end of the lead that the step from {fit.reference_ohm:g} to "
             f"{fit.start_ohm:g} ohm hides it",
-            "sweep with phase (.s1p), calibrate in the lead's own impedance, or measure a shorter part",
+            "sweep with phase (.s1p), calibrate in the lead's own impedance, or measure a shorter length",
         )
     if along_line(fit.freq_hz, fit.phase) <= 0:
         raise RangeError(
@@ -65,5 +65,5 @@ def passing(s: Complex) -> None:
     if least < LEAST_THROUGH:
         raise RangeError(
             f"this part lets almost nothing through (|S21| {least:.1g})",
-            "look whether it is joined at both ends, and in one part",
+            "look whether it is joined at both ends, and unbroken",
         )

@@ -32,13 +32,13 @@ _own = local()
 
 
 def go_on() -> None:
-    """Stop this element of work if the whole was interrupted; called in loops, so that nobody waits long."""
+    """Stop this share of the work if the whole was interrupted; called in loops, so that nobody waits long."""
     if any(dropped.is_set() for dropped in _watching()):
         raise Dropped
 
 
 def _watching() -> tuple[Event, ...]:
-    """What would stop the work of this thread: work may be divided again inside an element of it."""
+    """What would stop the work of this thread: work may be divided again inside one share of it."""
     found: tuple[Event, ...] = getattr(_own, "dropped", ())
     return found
 
