@@ -75,7 +75,8 @@ def solve_draws(
     Source: as `solve`; a junction takes (b, a) to (b + r a, a + r* b), a line to (w b, a), and |a|^2 - |b|^2 passes a
     lossless junction but for the factor 1 - |r|^2 of the pair, which no quotient shows.
     """
-    shape = len(plan.ports), source.shape[-1]
+    # A known antenna is one value for all draws.
+    shape = len(plan.ports), np.broadcast_shapes(source.shape, source_k.shape)[-1]
     load = _Waves(np.zeros(shape, dtype=source.dtype), np.ones(shape, dtype=source.dtype))
     load.back[plan.outlets] = ends
     turned: dict[int, list[Array]] = {}
@@ -105,8 +106,8 @@ def _inward(waves: _Waves, places: Places, junction: Array | None) -> tuple[Arra
     back, sent = waves.back[places], waves.sent[places]
     if junction is None:
         return back.copy(), sent.copy()
-    inside = np.conj(junction)
-    inside *= sent
+    # A junction that is known has one value for all draws.
+    inside = np.conj(junction) * sent
     np.subtract(back, inside, out=inside)
     under = junction * back
     np.subtract(sent, under, out=under)
