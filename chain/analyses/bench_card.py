@@ -1,4 +1,4 @@
-"""The card for the bench: what to screw to what, what known ends read on the screen and on an ohmmeter, what to beware of."""
+"""The card for the bench: wiring, what known ends read on screen and ohmmeter, what to beware of, what was measured."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ import numpy as np
 from chain.analyses.checks import CheckResult, check
 from chain.analyses.expect import Expectation, ReadingAim, expect
 from chain.analyses.ohmmeter import CAUTION, DcReading, dc_card
+from chain.analyses.recovery import Recovery
 from chain.arrays import Real, quantiles
 from chain.assembly.cascade import build, sweep_hz
 from chain.findings import Finding
@@ -21,7 +22,7 @@ from chain.units import format_quantity
 from library.frozen import dataclass
 from library.records import Coax
 
-__all__ = ["CARD_DRAWS", "Card", "EndReading", "PlacedItem", "card", "end_readings", "item_words"]
+__all__ = ["CARD_DRAWS", "Card", "EndReading", "MeasuredPlace", "PlacedItem", "card", "end_readings", "item_words"]
 
 
 CARD_DRAWS = 10_000
@@ -54,6 +55,20 @@ class PlacedItem:
     far: str
 
 
+@dataclass(frozen=True)
+class MeasuredPlace:
+    """A line of the card filled in: a channel by its worst point, or a frequency. VSWR nominal, interval, verdict."""
+
+    place: str
+    reading_vswr: float
+    true_ohm: complex | None
+    vswr: float
+    low: float
+    high: float
+    verdict: str
+    grade: str | None
+
+
 @dataclass(frozen=True, repr=False)
 class Card(ResultTable):
     """Everything for the bench. Readings of known ends are at `plane` in `reading_ohm`, at three frequencies."""
@@ -76,6 +91,10 @@ class Card(ResultTable):
     dc_caution: str
     places: tuple[str, ...]
     """Names of the lines to fill in: channels, or frequencies."""
+    recovery: Recovery | None
+    """Answer to the sweep that fills the lines in; None where they are left to be filled in by hand."""
+    measured: tuple[MeasuredPlace, ...]
+    """The lines, filled in; of many channels those that reach highest. None without a sweep."""
     coverage: float
     seed: int
     draws: int
@@ -83,6 +102,11 @@ class Card(ResultTable):
     def headline(self) -> str:
         """Title, and what the readings are."""
         return f"{self.title}: screen with known ends, {self.reading_ohm:g} ohm, {self.coverage:.0%} interval"
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What to beware of in the set-up and the sweep."""
+        return self.checked.warnings if self.recovery is None else self.recovery.warnings
 
     @property
     def cautions(self) -> tuple[Finding, ...]:
@@ -97,7 +121,7 @@ class Card(ResultTable):
             {
                 "schema_version": SCHEMA_VERSION,
                 "title": self.title,
-                "warnings": self.checked.warnings,
+                "warnings": self.warnings,
                 "assumed": self.checked.assumed,
                 "plane": self.plane,
                 "reading_ohm": self.reading_ohm,
@@ -115,10 +139,17 @@ class Card(ResultTable):
                 "ohmmeter_caution": self.dc_caution,
                 "cautions": [each.to_dict() for each in self.cautions],
                 "places": self.places,
+                "verdict": None if self.recovery is None else self.recovery.verdict,
+                "grade": None if self.recovery is None else self.recovery.grade,
+                "measured": [vars(each) for each in self.measured],
                 "coverage": self.coverage,
                 "seed": self.seed,
                 "draws": self.draws,
-                "null_means": {"end_ohm": "an open", "reading_vswr": "everything comes back"},
+                "null_means": {
+                    "end_ohm": "an open",
+                    "reading_vswr": "everything comes back",
+                    "verdict": "no sweep was given",
+                },
             }
         )
 
@@ -129,8 +160,9 @@ def card(
     checked: CheckResult | None = None,
     seed: int = SEED,
     progress: Callable[[float], None] | None = None,
+    recovery: Recovery | None = None,
 ) -> Card:
-    """Everything that the bench needs of a set-up.
+    """Everything that the bench needs of a set-up, its lines filled in where a sweep was measured.
 
     Parameters
     ----------
@@ -139,6 +171,7 @@ def card(
     checked : answer of `chain.analyses.checks.check` for it; computed if left out.
     seed : seed of the simulations.
     progress : called with the finished share, 0 to 1.
+    recovery : answer of `chain.analyses.recover.recover` to a sweep; lines to fill in by hand if left out.
 
     Returns
     -------
@@ -163,6 +196,7 @@ def card(
     """
     known = expectation or expect(setup, seed=seed, progress=progress)
     freq_hz = _three(sweep_hz(setup))
+    measured = () if recovery is None else _measured(recovery)
     measurement = measurement_of(setup, build(setup, freq_hz))
     return Card(
         setup.title,
@@ -178,7 +212,9 @@ def card(
         end_readings(measurement, seed=seed),
         dc_card(setup),
         CAUTION,
-        _places(setup, freq_hz),
+        tuple(each.place for each in measured) if measured else _places(setup, freq_hz),
+        recovery,
+        measured,
         COVERAGE,
         seed,
         CARD_DRAWS,
@@ -235,9 +271,53 @@ def _end_reading(name: str, ohm: float, freq_hz: float, nominal: float, low: flo
     return EndReading(name, ohm, float(freq_hz), float(vswr(nominal)), float(vswr(low)), float(vswr(high)), loss_db)
 
 
+def _measured(found: Recovery) -> tuple[MeasuredPlace, ...]:
+    """Channels in their order, of many those with the highest upper ends; without channels the worst points by frequency."""
+    if not found.channels:
+        return tuple(_point(found, at) for at in sorted(found.worst_points()))
+    highest = sorted(found.channels, key=lambda each: tuple(-np.nan_to_num([each.high, each.vswr], nan=np.inf)))[
+        :MOST_PLACES
+    ]
+    return tuple(
+        MeasuredPlace(
+            f"channel {each.channel}",
+            each.reading_vswr,
+            _ohm_at(found, found.at_worst_of(each)),
+            each.vswr,
+            each.low,
+            each.high,
+            each.verdict,
+            each.grade,
+        )
+        for each in found.channels
+        if each in highest
+    )
+
+
+def _point(found: Recovery, at: int) -> MeasuredPlace:
+    return MeasuredPlace(
+        _frequency(float(found.freq_hz[at])),
+        float(found.reading_vswr[at]),
+        _ohm_at(found, at),
+        float(found.true_vswr[at]),
+        float(found.low[at]),
+        float(found.high[at]),
+        found.verdicts[at],
+        found.grades[at],
+    )
+
+
+def _ohm_at(found: Recovery, at: int) -> complex | None:
+    return None if found.true_ohm is None else complex(found.true_ohm[at])
+
+
+def _frequency(freq_hz: float) -> str:
+    return format_quantity(float(f"{freq_hz:.6g}"), "frequency")
+
+
 def _places(setup: Setup, freq_hz: Sequence[float] | Real) -> tuple[str, ...]:
     names = [f"channel {name}" for name, _, _ in setup.sweep.channels]
     if not names:
-        return tuple(format_quantity(float(f"{each:.6g}"), "frequency") for each in freq_hz)
+        return tuple(_frequency(float(each)) for each in freq_hz)
     step = -(-len(names) // MOST_PLACES)
     return tuple(names[::step])

@@ -185,7 +185,7 @@ def page(
         tuple(row for row in expectation.rows if row.true_vswr in shown),
         recovery,
         _outlook(setup, expectation),
-        card(setup, expectation, checked, seed),
+        card(setup, expectation, checked, seed, recovery=recovery),
         setup_text,
         *names,
     )

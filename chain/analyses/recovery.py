@@ -21,7 +21,14 @@ if TYPE_CHECKING:
     from chain.uncertainty.intervals import Accuracy
     from chain.uncertainty.linear import Linear
 
-__all__ = ["ChannelResult", "Recovery"]
+__all__ = ["ENOUGH_POINTS", "WORST_SHOWN", "ChannelResult", "Recovery"]
+
+
+WORST_SHOWN = 8
+"""Points shown of a longer sweep."""
+ENOUGH_POINTS = 12
+APART = 20
+"""Worst places are at least a twentieth of the sweep apart."""
 
 
 @dataclass(frozen=True)
@@ -111,6 +118,31 @@ class Recovery(ResultTable):
 
     middle_of: tuple[str, ...] = ()
     """Channel whose middle a reading is at, per point; empty for others."""
+
+    @property
+    def channels_apart(self) -> bool:
+        """Whether there are few enough channels that the worst point of each is worth a row."""
+        return 1 < len(self.channels) <= ENOUGH_POINTS
+
+    def at_worst_of(self, channel: ChannelResult) -> int:
+        """Index of the worst point of a channel."""
+        return int(np.argmin(np.abs(self.freq_hz - channel.worst_hz)))
+
+    def worst_points(self) -> list[int]:
+        """Points worth a row: all of a few, the worst of each channel, or the highest upper ends that no neighbour tops."""
+        count = self.freq_hz.size
+        high = np.where(np.isnan(self.high), np.inf, self.high)
+        if count <= ENOUGH_POINTS:
+            return [int(index) for index in np.lexsort((-np.nan_to_num(self.true_vswr), -high))]
+        if self.channels_apart:
+            return [self.at_worst_of(each) for each in self.channels]
+        apart = max(1, count // APART)
+        tops = [at for at in range(count) if high[at] >= high[max(0, at - apart) : at + apart + 1].max()]
+        spaced: list[int] = []
+        for at in sorted(tops, key=lambda each: (-high[each], each)):
+            if all(abs(at - other) > apart for other in spaced):
+                spaced.append(at)
+        return spaced[:WORST_SHOWN]
 
     def judged_points(self) -> NDArray[np.bool_]:
         """Mask of the points that the verdict is about: those of the channels where there are any, else all."""

@@ -6,48 +6,74 @@ from typing import TYPE_CHECKING
 
 import click
 
+from chain.cli.completing import sweep_files
+from chain.cli.loading import read_repeats, refuse_twice
 from chain.cli.options import Common, common, setup_argument
 from chain.cli.output import deliver, deliver_page, refuse_overwriting
 from chain.cli.progress import progress
+from chain.cli.sweep_options import sweep_options
 
 if TYPE_CHECKING:
     from chain.reception.records import Installation
+    from chain.sweeps.options import SweepOptions
 
 __all__ = ["command"]
 
 PAGES = (".html", ".htm", ".xhtml")
+EXPECT_SHARE = 0.5
+"""Share of the progress that the readings to expect take, where a sweep follows."""
 
 
 @click.command("card")
 @setup_argument
+@click.argument("files", metavar="[SWEEP]...", nargs=-1, shell_complete=sweep_files)
+@sweep_options
 @common
-def command(shared: Common, setup: str) -> None:
+def command(shared: Common, setup: str, files: tuple[str, ...], sweep: SweepOptions) -> None:
     """Print the card for the bench: cautions, wiring with genders, what known ends read, ohms, and lines to fill in.
 
-    A file named by -o that ends in .html gets a page for the printer (one A4 sheet), any other the text.
+    With a sweep the lines are filled in: what was read, the true match with its interval, and the verdict, channel by channel or at the
+    worst places. Several sweeps of one state are averaged, as in 'chain recover'. A file named by -o that ends in .html gets a
+    page for the printer (one A4 sheet), any other the text.
 
     \b
     Examples:
       chain card demo/boathouse.toml
       chain card demo/boathouse.toml -o card.html
+      chain card demo/boathouse.toml demo/boathouse.s1p -o measured-card.html
     """
-    refuse_overwriting(shared.output, shared.force, [setup])
+    inputs = [setup, *files]
+    refuse_overwriting(shared.output, shared.force, inputs)
+    refuse_twice(files)
     from chain.analyses.bench_card import card
     from chain.cli.installations import either_in
     from chain.reception.records import Installation
+    from chain.sweeps.options import DEFAULTS
     from chain.uncertainty.intervals import SEED
 
     loaded, _ = either_in(setup)
     if isinstance(loaded, Installation):
+        if files:
+            raise click.UsageError("An installation has no sweep of its own: name it as match under [antenna].")
         _installers(shared, loaded, setup)
         return
+    if not files and sweep != DEFAULTS:
+        raise click.UsageError("The options from --column on are about a sweep: name its file after the set-up.")
+    readings = read_repeats(loaded, files, sweep) if files else None
+    seed = SEED if shared.seed is None else shared.seed
     with progress(shared) as report:
-        found = card(loaded, seed=SEED if shared.seed is None else shared.seed, progress=report)
+        recovery, share = None, 0.0
+        if readings is not None:
+            from chain.analyses.recover import recover
+
+            share = 1 - EXPECT_SHARE
+            recovery = recover(loaded, readings, seed=seed, progress=lambda done: report(done * share))
+        found = card(loaded, seed=seed, progress=lambda done: report(share + done * (1 - share)), recovery=recovery)
 
     if not shared.json and shared.output and shared.output.lower().endswith(PAGES):
         from chain.html.page import card_html
 
-        deliver_page(shared, card_html(found), [setup])
+        deliver_page(shared, card_html(found), inputs)
         return
 
     def render(console: object) -> None:
@@ -55,7 +81,7 @@ def command(shared: Common, setup: str) -> None:
 
         text.render(found, console)  # type: ignore[arg-type]
 
-    deliver(shared, render, found.to_dict, [setup], found)
+    deliver(shared, render, found.to_dict, inputs, found)
 
 
 def _installers(shared: Common, house: Installation, path: str) -> None:

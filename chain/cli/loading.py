@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
+
+import click
 
 from chain.cli.options import Common
 from chain.cli.output import note
 
 if TYPE_CHECKING:
     from chain.setups import Setup
+    from chain.sweeps.options import SweepOptions
+    from chain.sweeps.readings import Readings
 
-__all__ = ["load_heeded", "load_stated"]
+__all__ = ["load_heeded", "load_stated", "read_repeats", "refuse_twice"]
 
 
 def load_stated(path: str) -> Setup:
@@ -37,3 +42,18 @@ def load_heeded(shared: Common, path: str) -> Setup:
     note(shared, "stop: do not connect this set-up as it stands; see the warnings, and 'chain check'")
     texts = (f"stop, {each.where}: {each.text}; {each.remedy}" for each in stops)
     return replace(setup, warnings=(*texts, *setup.warnings))
+
+
+def refuse_twice(paths: Sequence[str]) -> None:
+    """Refuse a sweep that is named twice."""
+    twice = next((path for path in paths if paths.count(path) > 1), None)
+    if twice is not None:
+        raise click.UsageError(f"{twice} is given twice: a sweep averaged with itself tells nothing new.")
+
+
+def read_repeats(setup: Setup, paths: Sequence[str], sweep: SweepOptions) -> Readings:
+    """Read repeated sweeps of one state at a set-up's plane, averaged as complex values; a single one as it is."""
+    from chain.assembly.plane import read_sweep_for
+    from chain.sweeps.readings import averaged_sweeps
+
+    return averaged_sweeps([read_sweep_for(setup, path, sweep) for path in paths])

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from chain.cli.completing import setup_or_sweep_files, sweep_files
-from chain.cli.loading import load_heeded
+from chain.cli.loading import load_heeded, read_repeats, refuse_twice
 from chain.cli.options import Common, common, digits_option, draws_option, enforce
 from chain.cli.output import deliver, refuse_overwriting
 from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
@@ -136,9 +136,7 @@ def _sorted(files: tuple[str, ...], has_reading: bool) -> tuple[str | None, tupl
         (sweeps if setups or not (has_reading or sweeps) else setups).append("-")
     if len(setups) > 1:
         raise click.UsageError("Give one set-up (.toml) at most.")
-    twice = next((path for path in sweeps if sweeps.count(path) > 1), None)
-    if twice is not None:
-        raise click.UsageError(f"{twice} is given twice: a sweep averaged with itself tells nothing new.")
+    refuse_twice(sweeps)
     if sweeps and has_reading:
         raise click.UsageError(
             f"Give a sweep or --reading, not both: {sweeps[0]} counts as a sweep, a set-up ends in .toml."
@@ -183,26 +181,19 @@ def _inputs(
             from chain.units import is_return_loss_reading
 
             follow_limit(all(map(is_return_loss_reading, texts)))
+    elif loaded is not None:
+        readings = read_repeats(loaded, sweep_paths, sweep)
     else:
+        from chain.sweeps.read import read_sweep
         from chain.sweeps.readings import averaged_sweeps
 
-        readings = averaged_sweeps([_read(path, loaded, sweep) for path in sweep_paths])
+        # A bare pad is calibrated in front of it, at the analyzer's own 50 ohm.
+        readings = averaged_sweeps([read_sweep(path, sweep, 50.0) for path in sweep_paths])
     if loaded is not None:
         return loaded, readings
     from chain.assembly.bare_pad import bare_pad
 
     return bare_pad(float(readings.freq_hz[0]), float(readings.freq_hz[-1])), readings
-
-
-def _read(path: str, setup: Setup | None, sweep: SweepOptions) -> Readings:
-    if setup is not None:
-        from chain.assembly.plane import read_sweep_for
-
-        return read_sweep_for(setup, path, sweep)
-    from chain.sweeps.read import read_sweep
-
-    # A bare pad is calibrated in front of it, at the analyzer's own 50 ohm.
-    return read_sweep(path, sweep, 50.0)
 
 
 def _typed(texts: tuple[str, ...], setup: Setup | None) -> Readings:

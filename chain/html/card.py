@@ -6,17 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
 from chain.analyses.bench_card import Card, EndReading
 from chain.analyses.ohmmeter import WHOLE_CHAIN, DcReading
-from chain.analyses.recovery import Recovery
 from chain.findings import Finding
-from chain.report import recover
-from chain.report.card import card_lines
-from chain.report.numbers import figure, span
-from chain.report.phrases import verdict_word
-from chain.units import format_quantity
+from chain.report.card import card_lines, measured_remark
+from chain.report.recover import impedance
 
 __all__ = ["ENDS", "card_values"]
 
@@ -45,8 +39,8 @@ class _Step:
     calibrate: bool
 
 
-def card_values(card: Card, found: Recovery | None = None) -> dict[str, Any]:
-    """What the template of the card is filled with; with a recovered sweep what was read and how it is judged, too."""
+def card_values(card: Card) -> dict[str, Any]:
+    """What the template of the card is filled with."""
     wiring, alone = _steps(card), _alone(card.dc)
     return {
         "own": card,
@@ -58,30 +52,10 @@ def card_values(card: Card, found: Recovery | None = None) -> dict[str, Any]:
         "cautions": _ordered(card.cautions),
         "wrong_shown": WRONG_SHOWN,
         "size": _size(card, wiring, alone),
-        "answers": {} if found is None else _answers(found),
+        "measured": [(each, "" if each.true_ohm is None else impedance(each.true_ohm)) for each in card.measured],
+        "remark": measured_remark(card),
         "spare": max(0, RECORD_LINES - len(card.places)),
     }
-
-
-def _answers(found: Recovery) -> dict[str, tuple[str, str, str, str]]:
-    """Screen, impedance, true match and grade at each place of a sweep: channels by their worst point, and single frequencies."""
-    rows = {}
-    for at, freq_hz in enumerate(found.freq_hz):
-        name, word = (
-            format_quantity(float(f"{freq_hz:.6g}"), "frequency"),
-            verdict_word(found.verdicts[at], found.grades[at]),
-        )
-        rows[name] = _row(found, at, float(found.reading_vswr[at]), (float(found.low[at]), float(found.high[at])), word)
-    for each in found.channels:
-        at = int(np.argmin(np.abs(found.freq_hz - each.worst_hz)))
-        word = verdict_word(each.verdict, each.grade)
-        rows[f"channel {each.channel}"] = _row(found, at, each.reading_vswr, (each.low, each.high), word)
-    return rows
-
-
-def _row(found: Recovery, at: int, reading: float, ends: tuple[float, float], word: str) -> tuple[str, str, str, str]:
-    ohm = "" if found.true_ohm is None else recover.impedance(complex(found.true_ohm[at]))
-    return figure(reading), ohm, span(*ends), word
 
 
 def _size(card: Card, steps: Sequence[_Step], alone: Sequence[tuple[str, DcReading]]) -> str:

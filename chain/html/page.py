@@ -29,7 +29,6 @@ if TYPE_CHECKING:
 
 __all__ = ["card_html", "filled", "page_html"]
 
-WORST_SHOWN = 12
 CHANNEL_SIGNS = {
     "good": "\u2713",
     "leans good": "\u2248",
@@ -86,7 +85,7 @@ def page_html(page: Page) -> str:
         "match": "return loss" if units().in_db else "VSWR",
         "script": script,
         "policy": _policy(script),
-        "card": card_values(page.card, page.recovery),
+        "card": card_values(page.card),
         "channels": (),
     }
     if page.recovery is not None:
@@ -241,7 +240,7 @@ def _measured(result: Recovery) -> dict[str, Any]:
         "sweep_plot": Markup(curve_svg(sweep_chart(result))),
         "last_point": _last_point(result),
         "place": recover.place,
-        "worst_points": recover.worst_points(result)[:WORST_SHOWN],
+        "worst_points": result.worst_points(),
         "channels": [(each, verdict_word(each.verdict, each.grade)) for each in result.channels],
         "signs": CHANNEL_SIGNS,
         "told": (recover.level_line(result), recover.most_uncertain(result)),

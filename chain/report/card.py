@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import math
+
 from rich.console import Console
 
 from chain.analyses.bench_card import Card
 from chain.analyses.ohmmeter import WHOLE_CHAIN
 from chain.report.expect import aim_words
 from chain.report.numbers import between, figure, frequency, head, percent, span, units
-from chain.report.phrases import line_of, plane_words
+from chain.report.phrases import line_of, plane_words, verdict_word
+from chain.report.recover import impedance, opening
 from chain.report.tables import Column, answer, say, show_table, title
 
-__all__ = ["card_lines", "render"]
+__all__ = ["card_lines", "measured_remark", "render"]
 
 STYLES = {"stop": "bold red", "caution": "yellow", "note": "dim"}
 LINE = "_" * 9
@@ -22,7 +25,7 @@ ENDS = {"near": "analyzer", "far": "antenna"}
 
 def render(result: Card, console: Console) -> None:
     """Print the card."""
-    answer(console, card_lines(result))
+    answer(console, card_lines(result), () if result.recovery is None else result.warnings)
     title(console, f"Bench card: {result.title}")
     say(console, f"Date {LINE}  By {LINE}  Analyzer {LINE}  Pad no. {LINE}")
     _cautions(result, console)
@@ -33,7 +36,7 @@ def render(result: Card, console: Console) -> None:
 
 
 def card_lines(result: Card) -> list[str]:
-    """The reading to aim for, what must be seen to first, the next step."""
+    """What must be seen to first; the verdict on the sweep, where one was measured, else the reading to aim for."""
     stops = [each for each in result.cautions if each.level == "stop"]
     if stops:
         return [
@@ -41,6 +44,8 @@ def card_lines(result: Card) -> list[str]:
             aim_words(result),
             line_of("Next: ", stops[0].remedy),
         ]
+    if result.recovery is not None:
+        return opening(result.recovery)
     known = [each for each in result.ends if each.end == "open"]
     second = ""
     if known:
@@ -150,7 +155,47 @@ def _range(low: float, high: float) -> str:
 
 def _record(result: Card, console: Console) -> None:
     _head(console, "The antenna")
+    if result.measured:
+        _measured(result, console)
+        return
     columns = [Column(name, False) for name in ("at", f"screen {head()}", "R + jX, ohm", f"true {head()}", "verdict")]
     show_table(console, columns, [[name, LINE, LINE, LINE, LINE] for name in result.places])
     kind = "RL" if units().in_db else "VSWR"
     say(console, f'True value and verdict: chain recover SETUP --reading "{kind} x at f MHz"')
+
+
+def _measured(result: Card, console: Console) -> None:
+    """The lines filled in by a sweep."""
+    has_ohm = any(each.true_ohm is not None for each in result.measured)
+    columns = [
+        Column("at", False),
+        Column(f"screen\n{head()}"),
+        *([Column("R + jX\nohm")] if has_ohm else []),
+        Column(f"true\n{head()}"),
+        Column(f"interval\n{_share(result)}"),
+        Column("verdict", False),
+    ]
+    rows = [
+        [
+            each.place,
+            figure(each.reading_vswr),
+            *([impedance(each.true_ohm)] if each.true_ohm is not None else []),
+            "none" if math.isnan(each.vswr) else figure(each.vswr),
+            span(each.low, each.high),
+            verdict_word(each.verdict, each.grade),
+        ]
+        for each in result.measured
+    ]
+    show_table(console, columns, rows)
+    say(console, f"{measured_remark(result)}. More: chain recover SETUP SWEEP")
+
+
+def measured_remark(result: Card) -> str:
+    """Which places of the sweep the filled lines are; nothing where there was none."""
+    if result.recovery is None:
+        return ""
+    shown, channels = len(result.measured), len(result.recovery.channels)
+    if not channels:
+        return f"As read: the worst places, {shown} of {result.recovery.freq_hz.size} points"
+    which = "" if shown == channels else f"{shown} of {channels} that reach highest, "
+    return f"As read: channels, {which}each by its worst point"

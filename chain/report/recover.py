@@ -12,7 +12,7 @@ import numpy as np
 from rich.console import Console
 from rich.text import Text
 
-from chain.analyses.recovery import ChannelResult, Recovery
+from chain.analyses.recovery import ENOUGH_POINTS, WORST_SHOWN, ChannelResult, Recovery
 from chain.report.numbers import (
     about_words,
     between,
@@ -37,12 +37,8 @@ __all__ = [
     "place",
     "render",
     "worst_point",
-    "worst_points",
 ]
 
-WORST_SHOWN = 8
-"""Points shown of a longer sweep."""
-ENOUGH_POINTS = 12
 WIDE = 88
 """Columns of a console that has room for the loss beside the impedance."""
 LOST = "lost,\ndB"
@@ -50,8 +46,6 @@ BOUND = "guaranteed\nbound"
 APART_LINE = "A channel allows for the noise of its worst point, a point by itself does not."
 LOW_ENOUGH, HIGH_ENOUGH = 1.005, 30.0
 """A bound from a perfect match to worse than this says nothing."""
-APART = 20
-"""Worst places are at least a twentieth of the sweep apart."""
 DETAIL = re.compile(": |, all else ")
 """Where what a next step changes in detail begins."""
 LEANS = {"leans better": "It leans to good", "open": "It is undecided", "leans worse": "It leans to bad"}
@@ -245,43 +239,22 @@ def _points(result: Recovery, console: Console, every_point: bool) -> None:
     count = result.freq_hz.size
     order: Sequence[int] = range(count)
     if not every_point:
-        order = worst_points(result)
+        order = result.worst_points()
     texts = [_point(result, index) for index in order]
     shown = [column for column in POINT_COLUMNS if _worth(column, result, console.width)]
     columns = [replace(column, header=column.header.format(share=_share(result), unit=head())) for column in shown]
     show_table(console, columns, [[text[column.header] for column in shown] for text in texts])
     if len(order) < count:
-        kind = "worst point of each channel" if _channels_shown(result) else "worst places"
+        kind = "worst point of each channel" if result.channels_apart else "worst places"
         say(console, f"The {kind}, {len(order)} of {count} points; --all shows every one.")
     if any(_apart(result, each) for each in result.channels):
         say(console, APART_LINE)
 
 
-def _channels_shown(result: Recovery) -> bool:
-    return 1 < len(result.channels) <= ENOUGH_POINTS
-
-
 def _apart(result: Recovery, channel: ChannelResult) -> bool:
     """Whether a channel is called otherwise than its worst point."""
-    at = int(np.argmin(np.abs(result.freq_hz - channel.worst_hz)))
+    at = result.at_worst_of(channel)
     return verdict_word(channel.verdict, channel.grade) != verdict_word(result.verdicts[at], result.grades[at])
-
-
-def worst_points(result: Recovery) -> list[int]:
-    """Points worth a row: all of a few, the worst of each channel, or the highest upper ends that no neighbour tops."""
-    count = result.freq_hz.size
-    high = np.where(np.isnan(result.high), np.inf, result.high)
-    if count <= ENOUGH_POINTS:
-        return [int(index) for index in np.lexsort((-np.nan_to_num(result.true_vswr), -high))]
-    if _channels_shown(result):
-        return [int(np.argmin(np.abs(result.freq_hz - each.worst_hz))) for each in result.channels]
-    apart = max(1, count // APART)
-    tops = [at for at in range(count) if high[at] >= high[max(0, at - apart) : at + apart + 1].max()]
-    spaced: list[int] = []
-    for at in sorted(tops, key=lambda each: (-high[each], each)):
-        if all(abs(at - other) > apart for other in spaced):
-            spaced.append(at)
-    return spaced[:WORST_SHOWN]
 
 
 def _worth(column: Column, result: Recovery, width: int) -> bool:

@@ -193,3 +193,72 @@ def test_the_file_name_says_whether_a_page_or_text_is_wanted(tmp_path):
     found = json.loads(run("card", setup, "--json"))
     assert {"title", "ends", "ohmmeter", "cautions", "joints", "places", "aim_reading_vswr"} <= set(found)
     assert [each["end_ohm"] for each in found["ends"][:4]] == [None, 0.0, 75.0, 50.0]
+
+
+@pytest.mark.parametrize("name", ["plane-after-pad", "boathouse"])
+def test_a_measured_sweep_fills_the_card_in(name, tmp_path):
+    """Text, page and JSON have the figures that `recover` gives for the same sweep; a repeated sweep is averaged."""
+    setup, sweep = f"demo/{name}.toml", f"demo/{name}.s1p"
+    found = json.loads(run("card", setup, sweep, "--json"))
+    known = json.loads(run("recover", setup, sweep, "--json"))
+    assert (found["verdict"], found["grade"], found["warnings"]) == tuple(
+        known[name] for name in ("verdict", "grade", "warnings")
+    )
+    names = {each: each for each in ("reading_vswr", "low", "high")}
+    point = {"vswr": "true_vswr", "verdict": "verdicts", "grade": "grades", "true_ohm": "true_ohm"}
+    rows = {f"{freq_hz / 1e6:g} MHz": at for at, freq_hz in enumerate(known["freq_hz"])}
+    wanted = {
+        place: {ours: known[theirs][at] for ours, theirs in (names | point).items()} for place, at in rows.items()
+    }
+    for each in known["channels"]:
+        at = known["freq_hz"].index(each["worst_hz"])
+        own = {name: each[name] for name in (*names, "vswr", "verdict", "grade")}
+        wanted[f"channel {each['channel']}"] = own | {"true_ohm": known["true_ohm"][at]}
+    assert bool(known["channels"]) == (name == "plane-after-pad")
+    assert found["places"] == [each["place"] for each in found["measured"]]
+    for each in found["measured"]:
+        same = wanted[each["place"]]
+        assert {key: each[key] for key in same} == same
+    highest = known["channels"] or [{"high": each} for each in known["high"]]
+    assert max(each["high"] for each in found["measured"]) == max(each["high"] for each in highest)
+    text = run("card", setup, sweep)
+    assert text.splitlines()[:3] == run("recover", setup, sweep).splitlines()[:3]
+    rows = text.partition("The antenna\n")[2]
+    run("card", setup, sweep, "-o", tmp_path / "card.html")
+    page = Reader((tmp_path / "card.html").read_text("utf-8"))
+    for each in found["measured"]:
+        words = [each["place"], f"{each['reading_vswr']:.2f}", f"{each['vswr']:.2f}"]
+        assert any(all(word in line for word in words) for line in rows.splitlines())
+        assert any(all(word in line for word in words) for line in page.texts["tr"])
+    again = tmp_path / "again.s1p"
+    again.write_bytes(Path(sweep).read_bytes())
+    assert json.loads(run("card", setup, sweep, again, "--json"))["measured"] != found["measured"]
+
+
+def test_of_many_channels_the_card_shows_those_that_reach_highest():
+    """Twelve lines in the order of the channels, the worst among them, and the card says that there are more."""
+    from chain import recover
+
+    setup = parse_setup(hostile_setup(2).encode(), "x")
+    channels = setup.sweep.channels
+    freq_hz = np.concatenate([np.linspace(low_hz, high_hz, 5)[1:4] for _, low_hz, high_hz in channels])
+    known = recover(setup, (freq_hz, np.linspace(0.01, 0.02, freq_hz.size)), draws=1000)
+    found = card(setup, recovery=known)
+    assert (len(found.measured), len(known.channels)) == (12, len(channels))
+    highest = sorted(known.channels, key=lambda each: (each.high, each.vswr))[-12:]
+    assert [each.place for each in found.measured] == [
+        f"channel {each.channel}" for each in known.channels if each in highest
+    ]
+    assert found.places == tuple(each.place for each in found.measured)
+    console = Console(file=StringIO(), width=80, color_system=None, markup=False, highlight=False)
+    render(found, console)
+    for text in (console.file.getvalue(), card_html(found)):
+        assert f"12 of {len(channels)} that reach highest" in " ".join(text.split())
+
+
+def test_a_sweep_that_cannot_be_meant_is_refused():
+    """An option about a sweep without one, a sweep named twice, and a sweep beside an installation."""
+    sweep = "demo/boathouse.s1p"
+    run("card", BOATHOUSE, "--decimal", "comma", status=2)
+    run("card", BOATHOUSE, sweep, sweep, status=2)
+    run("card", "demo/outlets.toml", sweep, status=2)

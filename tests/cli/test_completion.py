@@ -47,6 +47,7 @@ def test_set_up_need_and_sweep_files_are_reported_apart():
     assert offered("chain budget demo/boathouse.t") == [("plain", "demo/boathouse.toml")]
     assert ("plain", "demo/splitter.toml") in offered("chain expect ")
     assert ("plain", "demo/need.toml") not in offered("chain expect ")
+    assert ("plain", "demo/boathouse.s1p") in offered("chain card demo/boathouse.toml demo/boat")
     assert offered("chain choose demo/") == [("plain", "demo/need.toml")]
     assert ("plain", "demo/boathouse.toml") in offered("chain choose --improve demo/")
     both = offered("chain recover demo/plane-after-pad.")
