@@ -66,10 +66,12 @@ def intervals(
     block = max(1, min(draws, BLOCK_ELEMENTS // size))
     counts = [min(block, draws - start) for start in range(0, draws, block)]
     blocks = [figures(disturb(mean, rng, count, repeats == 1)) for count in counts]
+    # Against the figures of the mean sweep: what errors shift on the average (a size is never below zero) moves the interval back.
     error = {name: np.concatenate([each[name] for each in blocks]) - value[name] for name in value}
     if repeats == 1:
         error |= {name: 0 * each for name, each in error.items() if name.endswith(APART)}
         return {name: _interval(name, value, error) for name in value if not name.endswith((APART, TURNED))}
+    # One draw serves all figures and frequencies: a repeat that is off is off in all of them, and a curve moves as a whole.
     student, normal = rng.standard_t(repeats - 1, draws), rng.standard_normal(draws)
     found = {}
     scatter = {name: _scatter(name, each) / np.sqrt(repeats) for name, each in figures(traces).items()}

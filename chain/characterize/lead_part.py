@@ -48,11 +48,13 @@ def lead_part(
     found, nominal_ohm, length_m, like = measured.found, lead.nominal_ohm, lead.length_m, lead.like
     mean = {end: trace.mean(axis=0) for end, trace in measured.sweeps.traces.items()}
     columns = design(fit.freq_hz, fit.two_terms)
+    # Loss is -5 lg |open short|: each trace adds 8.686/4 dB times its relative noise, and two of them sqrt 2 times that.
     per_point = DB_PER_NEPER / 4 * noise * np.sqrt(2 / measured.sweeps.repeats) / np.abs(fit.wave)
     ripple = misfit_db(design(fit.at_hz, fit.two_terms), columns, fit.rest_db(mean["open"], mean["short"]), per_point)
     loss = found["loss_db"].widened(2 * ripple)
     length = length_m if length_m is not None else float(found["length_m"].value)
     static, figures, assumed = _static(measured, about, fit, nominal_ohm, length, lead.velocity_factor)
+    # Loss was measured of the piece and is stated per 100 m, so the error of its length is one of the figure.
     row = curve(fit.at_hz, loss, fit.two_terms, length, lead.length_tolerance_m / length)
     figures += coefficients(found["coefficients"].scaled(100 / length))
     kept, remark = _kept(like, fit.at_hz, loss, length, float(row["loss_tolerance_percent"]))
@@ -87,6 +89,7 @@ def _kept(
     conductor, dielectric = attenuation_db_per_100m(like, at_hz)
     typical = (conductor + dielectric) * length_m / 100
     low, high = typical * (1 - like.loss_tolerance), typical * (1 + like.loss_tolerance)
+    # Two intervals apart at any frequency contradict each other; that they overlap elsewhere excuses nothing.
     if bool((low > loss.high).any() or (high < loss.low).any()):
         at = int(np.argmax(np.maximum(low - loss.high, loss.low - high)))
         return {}, (
@@ -127,6 +130,7 @@ def _static(
         own = found["impedance_ohm"]
         mhz = [rounded(float(each) / 1e6, 9) for each in (fit.at_hz[0], fit.at_hz[-1])]
         row |= {"impedance_points_mhz": mhz, "impedance_points_ohm": [rounded(float(own.value), 4)] * 2}
+        # The wider side either way, rounded up: a tolerance in the library is symmetric, and no interval may stick out of it.
         row["impedance_tolerance_ohm"] = wider(float(own.half), 2)
         figures.append(figure("impedance_ohm", own, "impedance of the line"))
     if "velocity_factor" in found:
@@ -143,6 +147,7 @@ def _static(
         )
     row["velocity_factor"] = rounded(velocity_factor)
     turned = abs(float(fit.phase[-1] - fit.phase[0]))
+    # Over half a turn there and back both ends' reflections stand in quadrature or better somewhere; over less they may cancel all along.
     if fit.has_phase and turned >= np.pi:
         worst = Interval(*(np.atleast_1d(each) for each in vars(found["reflection"]).values()))
         limit = band_limit([(float(fit.freq_hz[0]), float(fit.freq_hz[-1]))], [worst])

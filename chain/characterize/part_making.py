@@ -111,6 +111,7 @@ def figure(name: str, interval: Interval, words: str) -> Figure:
 def _doubts(measured: MeasuredFit, row: Mapping[str, Any]) -> tuple[str, ...]:
     texts = []
     if measured.sweeps.repeats == 2:
+        # Student's factor is 12.7 at one degree of freedom, 4.3 at two, 3.2 at three.
         texts.append("two repeats tell little of their own scatter: a third narrows the intervals most")
     percent = float(row.get("loss_tolerance_percent", 0.0))
     if percent > VAGUE_PERCENT:
@@ -214,6 +215,7 @@ def coefficients(found: Interval) -> list[Figure]:
 def inside(freq_hz: Real, at_hz: Real) -> slice:
     """Points of a sweep inside the span that a part is described for; the whole sweep where they are too few."""
     first, last = np.searchsorted(freq_hz, (at_hz[0] * (1 - SLACK), at_hz[-1] * (1 + SLACK)))
+    # A fit of two coefficients through a few points would follow their noise.
     return slice(int(first), int(last)) if last - first >= FEWEST_INSIDE else slice(None)
 
 

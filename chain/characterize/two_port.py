@@ -86,6 +86,7 @@ class BoxFit:
     def columns(self, freq_hz: Real) -> Real:
         """Columns of the course of the loss."""
         if self.shape == "smooth":
+            # From 0 to 1: squares of hertz beside a one would leave the fit without digits.
             place = (freq_hz - self.freq_hz[0]) / np.ptp(self.freq_hz)
             return np.stack([np.ones_like(place), place, place**2], axis=-1)
         return design(freq_hz, self.two_terms)
@@ -99,6 +100,7 @@ class BoxFit:
 
     def loss_db(self, s: Complex) -> Real:
         """Loss of one part, both ways averaged, shape (any, frequencies)."""
+        # A passive part passes the same both ways; a difference is the analyzer's, and the mean halves it.
         return np.asarray(-10 * np.log10(np.abs(s[..., 0, 1] * s[..., 1, 0])) / self.pairs)
 
     def figures(self, traces: Mapping[str, Complex]) -> dict[str, Real]:

@@ -218,6 +218,7 @@ def _row(band: Band, before: BandFigures, after: BandFigures, found: Difference,
 
 def overall(verdicts: list[str]) -> str:
     """One word for several: what is stated either way counts, and both ways is `mixed`."""
+    # What cannot be told contradicts nothing.
     reported = {each for each in verdicts if each != "can't tell"}
     if not reported:
         return "can't tell"
@@ -226,6 +227,7 @@ def overall(verdicts: list[str]) -> str:
 
 def common_readings(first: Readings, second: Readings) -> tuple[Readings, Readings, tuple[str, ...]]:
     """Both sweeps at the frequencies that they share, alike with phase or without, evenly thinned where very long."""
+    # Frequencies of two files differ in their last printed digit, and would then have no equal.
     near = np.searchsorted(first.freq_hz, second.freq_hz * (1 - SAME_FREQUENCY))
     near = np.minimum(near, first.freq_hz.size - 1)
     same = np.flatnonzero(np.abs(first.freq_hz[near] - second.freq_hz) <= SAME_FREQUENCY * second.freq_hz)
@@ -240,6 +242,7 @@ def common_readings(first: Readings, second: Readings) -> tuple[Readings, Readin
         remarks.append(f"compared at the {count} frequencies that both sweeps have")
     step = -(-count // MOST_POINTS)
     if step > 1:
+        # Left out and not averaged: a mean has less noise and other digits than the readings that the draws imitate.
         same = same[::step]
         remarks.append(f"of {count} points every {step}th is compared")
     phase = first.reflection is not None and second.reflection is not None

@@ -87,6 +87,7 @@ def figures_with_phase(
                 top,
                 _loss_db(float(np.mean(known[here] ** 2))),
                 worst,
+                # The mean of |G|^2 and not of decibels: what a channel loses is power.
                 np.asarray(mismatch_loss_db(np.sqrt(np.minimum(power[:, here].mean(axis=1), MOST_REFLECTED)))),
                 _lift(np.sqrt(power[:, here]), known[here]),
             )

@@ -60,6 +60,8 @@ def differences(
         before = figures_with_phase(draws, one, np.asarray(first, dtype=complex), bands, halves[0])
         after = figures_with_phase(draws, other, np.asarray(second, dtype=complex), bands, halves[1])
         rows = [_rows(a, b) for a, b in zip(before, after, strict=True)]
+        # Bands hang together through chain and calibration; ranks over all of them use that, where dividing the tail by their number
+        # would not.
         tail = _tail([row for pair in rows for row in pair]) if together else (1 - AIM) / 2
         return (
             tuple(
@@ -138,6 +140,8 @@ def _without_phase(
                 lows, highs = b[0] - a[1], b[1] - a[0]
             else:
                 lows, highs = b[0][:, None] - a[1][None, :], b[1][:, None] - a[0][None, :]
+            # Quantiles first and the worst pair then: the worst phase of each draw would change from draw to draw, and an antenna has
+            # one.
             low, high = np.quantile(lows, tail, axis=-1).min(), np.quantile(highs, 1 - tail, axis=-1).max()
             ends.append((float(low), float(high)))
         first, second = _middle(before, number), _middle(after, number)

@@ -106,4 +106,5 @@ def front_to_back(reading_db: float, site_db: float) -> tuple[float, float]:
     if not site_db >= 0:
         raise RangeError(f"a site's reflection of {site_db:g} dB is stronger than the direct wave", "give 0 dB or more")
     read, site = 10 ** (-reading_db / 20), 10 ** (-site_db / 20)
+    # Triangle inequality: |b - read| <= r. Where r may be all that was read, the back may receive nothing.
     return -20 * math.log10(read + site), -20 * math.log10(read - site) if read > site * (1 + 1e-12) else math.inf

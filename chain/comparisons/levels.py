@@ -164,6 +164,7 @@ def compare_levels(
     """
     three = _three(table, path_db)
     names = [each for each in table.antennas if "+" not in each]
+    # A table may hold pairs or a turned antenna alone, which answer without a second antenna in turn.
     backs = _backs(table, SITE_DB if site_db is None else site_db)
     if len(names) < 2 and not (three or backs):
         raise RangeError(
@@ -295,6 +296,7 @@ def _scatter(residuals: list[Real], stated_db: float | None) -> tuple[float, flo
         return stated_db, math.inf
     left = np.concatenate(residuals) if residuals else np.zeros(0)
     degrees = left.size + PRIOR_READINGS
+    # Few residuals may happen to lie close together; the usual scatter keeps a table of four readings from promising too much.
     variance = (float(np.sum(left**2)) + PRIOR_READINGS * REPEATABILITY_DB**2) / degrees
     return math.sqrt(variance), degrees
 

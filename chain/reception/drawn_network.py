@@ -55,6 +55,7 @@ class _Source(NamedTuple):
 
     def pass_on(self, before: Places, after: Places, step: Array, own_k: Array) -> None:
         """Gain and temperature behind a step of gain; `own_k` is what the part shows where nothing comes through it."""
+        # T_out = step T_in + (1 - step) T_own, written as own + step (in - own): one product less in each draw.
         self.gain[after] = self.gain[before] * step
         kelvin = self.kelvin[before] - own_k
         kelvin *= step
@@ -78,6 +79,7 @@ def solve_draws(
     # A known antenna is one value for all draws.
     shape = len(plan.ports), np.broadcast_shapes(source.shape, source_k.shape)[-1]
     load = _Waves(np.zeros(shape, dtype=source.dtype), np.ones(shape, dtype=source.dtype))
+    # A pair (0, 1) is no reflection; only outlets begin with one.
     load.back[plan.outlets] = ends
     turned: dict[int, list[Array]] = {}
     for number in range(len(plan.groups) - 1, -1, -1):
@@ -141,6 +143,7 @@ def _down_through(group: Group, value: ThroughValues, found: _Source) -> None:
     step = left
     whole -= power(back)
     np.maximum(whole, NOTHING, out=whole)
+    # The factor 1 - |r|^2 by which a junction's pair is too large stands in both powers and goes out in their quotient.
     step /= whole
     step *= value.gain
     if value.noise_factor is None:
@@ -148,6 +151,7 @@ def _down_through(group: Group, value: ThroughValues, found: _Source) -> None:
     else:
         # F(Gs) = F/(1 - |Gs|^2): Gopt = 0 and 4 rn = F, so that VSWR 2 at the input costs 0.5 dB of noise figure.
         rest = 1 - power(found.waves.back[before]) / power(found.waves.sent[before])
+        # Amplifiers and passive parts of equal depth are solved together; the factor 0 marks the passive ones.
         own = np.where(value.noise_factor > 0, step * T0_K * (value.noise_factor / rest - 1), (1 - step) * own_k)
         found.gain[after] = found.gain[before] * step
         found.kelvin[after] = own + step * found.kelvin[before]
@@ -205,6 +209,7 @@ def _down_evenly(group: Group, value: PortValues, found: _Source, turned: list[A
     lead *= power(through)
     own = through * through * ratio(back, sent)
     linked = own + across
+    # s' is the sum less the output's own t: it must not see itself in what it sends.
     for places, t, junction in zip(group.out_of, each, value.junctions[1:], strict=True):
         e = total - t
         e *= linked

@@ -112,7 +112,9 @@ def draw_margins(
     installation = nominal.compiled.installation
     channels, outlets = installation.channels, installation.outlets
     compiled = compile_tree(installation, np.array([channel.centre_hz for channel in channels]))
+    # One stock for all channels: a physical installation does not change from one channel to the next.
     stock = DrawStock(draws, len(installation.items), len(compiled.types), seed)
+    # Strong neighbours are no channel and are not drawn: what the nominal total has beyond the channels is theirs.
     strong = 10 ** (nominal.total_dbuv / 10) - (10 ** (nominal.level_dbuv / 10)).sum(axis=1)
     total = np.repeat(strong[:, None].astype(np.float32), draws, axis=1)
     room = np.full(draws, np.inf, dtype=np.float32)
@@ -136,6 +138,7 @@ def draw_margins(
             progress(some[-1] / len(channels))
     limits = [outlet.receiver.overload_dbm + DBUV_OF_DBM if outlet.receiver else 300.0 for outlet in outlets]
     most = (10 ** (np.array(limits, dtype=np.float32) / 10))[:, None]
+    # Overload is of all channels together, so it is judged when the last has been added.
     works &= total <= most
     listened = np.array([not outlet.end for outlet in outlets])
     if listened.any():
@@ -170,6 +173,7 @@ def _ends(values: Array, error: bool = False) -> Array:
     With `error` also the values one standard deviation of a rank either side of the low end: `sqrt(N p (1 - p))`, binomial.
     """
     count = values.shape[-1]
+    # The floor takes the outer of two draws: an interval from few draws is too wide rather than too narrow.
     low = max(int(np.floor(TAIL * count)) - 1, 0)
     at = [low, count - 1 - low]
     if error:
@@ -190,9 +194,12 @@ def _common(nominal: Nominal, compiled: Compiled, stock: DrawStock) -> _Common:
     installation, rng, count = compiled.installation, stock.rng, stock.count
     spread = np.array([[source.spread_db] for source in installation.sources])
     tolerance = installation.antenna.gain_tolerance_db
+    # Spread over places is log-normal, and so normal in decibels (Rec. ITU-R P.1546); the gain of an antenna is only known to lie in a
+    # range.
     field = (spread * rng.standard_normal((len(installation.sources), count))).astype(np.float32)
     antenna = (tolerance * rng.uniform(-1, 1, count)).astype(np.float32)
     turn = np.exp(2j * np.pi * rng.random(count)).astype(np.complex64)
+    # One unknown phase for all channels: the leads, whose lengths are known, turn it from channel to channel.
     disc = (np.sqrt(rng.random(count)) * np.exp(2j * np.pi * rng.random(count))).astype(np.complex64)
     outlets = len(installation.outlets)
     starts = rng.permutation(stock.SIZE)[: 2 * outlets].reshape(2, outlets)
@@ -205,6 +212,7 @@ def _common(nominal: Nominal, compiled: Compiled, stock: DrawStock) -> _Common:
     for number, port in amplifier_ports(compiled).items():
         name = installation.items[number].id
         steps, shift = _amplifier_steps(nominal, compiled, stock, found, number, port)
+        # Third order: a carrier's own step raises it, three times the step of the total raises its products.
         distance = nominal.amplifier_distance_db[name].astype(np.float32)[:, None] + steps - 3 * shift
         ratios[name] = 10 ** (np.clip(-distance, -200, 200) / 10)
     for way in ways:
@@ -231,6 +239,7 @@ def _amplifier_steps(
     installation = compiled.installation
     way = on_the_way(compiled, port)
     items = [installation.items[each] for each in way]
+    # Groups are known by their identity, so what is kept for the whole tree's groups must not serve those of the way.
     alone = replace(compiled, plan=_plan_along(items, way), fixed={}, stacked={})
     nominal_db = nominal.amplifier_levels_dbuv[installation.items[number].id]
     steps = np.empty((len(installation.channels), stock.count), dtype=np.float32)
@@ -241,6 +250,7 @@ def _amplifier_steps(
         pass
     power = 10 ** (nominal_db / 10)
     count = len(installation.channels)
+    # Products come from the total, and the total varies less than a carrier: spreads of channels even out.
     total = power[:count] @ 10 ** (steps / 10) + power[count:].sum()
     return steps, (10 * np.log10(total / power.sum())).astype(np.float32)
 
@@ -262,6 +272,7 @@ def _block_steps(
             continue
         source = _source(installation, np.array([channel.centre_hz]), common, block.part)
         solved = solve_draws(plan, alone.drawn(row, block), source, cold, ends, nothing)
+        # Outputs are rated into 75 ohm, so available power is taken down by the mismatch of the output.
         into = solved.gain[:1] * solved.rest[:1]
         available = _at_antenna(nominal, row, common, solved, source, block.part)
         steps[row, block.part] = 10 * np.log10(np.maximum(into[0] * available, LEAST)) - nominal_db[row]
@@ -283,6 +294,7 @@ def _block(work: _Work, some: range, part: slice, kept: Array) -> Array:
     outlets, starts = installation.outlets, work.common.starts
     discs = block.disc(starts[0])
     spread = np.array([[each.receiver.noise_figure_tolerance_db if each.receiver else 0.0] for each in outlets])
+    # A figure in decibels is off evenly in decibels, so its factor is off by an exponential.
     tilt = block.flat(starts[1]) * (spread * np.log(10) / 10).astype(np.float32)
     factor = receiver_factors(installation).astype(np.float32) * np.exp(tilt)
     fixed = np.array([_end(outlet) for outlet in outlets], dtype=np.complex64)[:, None]
@@ -311,8 +323,10 @@ def _judged(work: _Work, number: int, part: slice, found: Arrived, carrier: Arra
     noise = np.float32(10 ** (noise_dbuv(channel.bandwidth_hz) / 10))
     low, high = (_power(each) for each in (channel.window_low_dbuv, channel.window_high_dbuv))
     enough = np.float32(10 ** ((channel.need_db + channel.margin_db) / 10))
+    # Carrier and noise both available, so that the receiver's own mismatch takes no part in their ratio.
     np.multiply(found.gain, carrier, out=arrived)
     # Noise over carrier, and the products of the amplifiers on the way over carrier.
+    # F(Gs) + T/T0 - 1: the receiver's factor counts its source at T0, which the tree's own temperature replaces.
     disturbed = factor / found.rest
     disturbed += found.kelvin / np.float32(T0_K)
     disturbed -= 1
@@ -357,6 +371,7 @@ def _source(installation: Installation, freq: Real, common: _Common, part: slice
     if match.kind == "known":
         return np.asarray(found + (high - np.abs(found)) * common.disc[part], dtype=np.complex64)
     if match.kind == "ring":
+        # The size within what it was found to, its phase free; 0.99, since nothing is available from a full reflection.
         size = np.minimum(np.abs(found) + (high - np.abs(found)) * common.disc[part].real, 0.99)
         return np.asarray(size * common.turn[part], dtype=np.complex64)
     return np.asarray(np.abs(found) * common.disc[part], dtype=np.complex64)
@@ -372,6 +387,7 @@ def _at_antenna(nominal: Nominal, number: int, common: _Common, arrived: Arrived
         return np.asarray(10 ** ((np.float32(nominal.antenna_dbuv[number]) + common.antenna_db[part] + spread) / 10))
     measured = 10 ** ((np.float32(found.value) + spread) / 10)
     if found.at == ANTENNA:
+        # A meter of 75 ohm at the antenna read what gets through its mismatch; available is more.
         return np.asarray(measured / (1 - np.abs(source) ** 2), dtype=np.float32)
     place = [outlet.id for outlet in installation.outlets].index(found.at)
     return np.asarray(measured / (arrived.gain[place] * arrived.rest[place]), dtype=np.float32)

@@ -94,6 +94,7 @@ class Compiled:
         fixed = self._fixed(group)
         near = far = fixed.step if np.any(fixed.step) else None
         if draws is None:
+            # Nothing is drawn, so losses stand as stated: what the junctions of a part lose is in its figure already.
             loss_db = self._stack(group, "conductor_db", at) + self._stack(group, "rest_db", at)
             gain = 10 ** ((self._stack(group, "gain_db", at) - loss_db) / 10)
             kelvin, factor = fixed.kelvin, fixed.noise_factor
@@ -102,12 +103,15 @@ class Compiled:
             kelvin, gain = self._drawn_gain(group, at, draws)
             factor = fixed.noise_factor
             if fixed.amplified:
+                # A noise figure is stated in decibels and off by decibels: its error multiplies.
                 factor = factor * _ten_to(fixed.noise_tolerance_db * draws.noise(group))
             wave = self._single(group, "wave", at, lambda: np.exp(-2j * self._stack(group, "phase_rad")))
             near = _junction(near, self._core(group, "near_radius", at), draws, group, 0)
             far = _junction(far, self._core(group, "far_radius", at), draws, group, 1)
+        # Once there and once back at the same loss each way: the wave keeps sqrt(gain) twice.
         turn = wave * gain
         if fixed.amplified:
+            # An amplifier's way back is its reverse loss, not its gain: |S12 S21| is what an echo meets.
             turn = np.where(fixed.reverse > 0, wave * np.sqrt(gain * fixed.reverse), turn)
         return ThroughValues(gain, turn, near, far, kelvin, factor if fixed.amplified else None)
 
@@ -119,6 +123,7 @@ class Compiled:
         shift = self._single(
             group, "gain", at, lambda: self._stack(group, "gain_db") + self._stated_with_mismatch_db(group)
         )
+        # One error for the whole loss of a type of cable, for every length alike: pieces of one reel are off together.
         gain_db = -(conductor * warm + rest) * cable
         if shift.any():
             gain_db = gain_db + shift
@@ -143,6 +148,7 @@ class Compiled:
         """
         near, far = self._stack(group, "near_radius"), self._stack(group, "far_radius")
         whole = -10 * np.log10((1 - near**2 / 2) * (1 - far**2 / 2))
+        # Added back before the junctions are drawn, else a stated loss would be taken twice, by 0.04 dB at two ends of 20 dB.
         return np.where(self._fixed(group).is_line, 0.0, whole)
 
     def _splitters(self, group: Group, at: Any, draws: Draws | None) -> PortValues:
@@ -153,6 +159,7 @@ class Compiled:
         junctions: tuple[Array | None, ...] = (None,) * size
         drawn = None
         if draws is not None:
+            # Halved, since waves are scaled and not powers; one error for all ways, as of one transformer.
             tolerance_db = self._fixed(group).tolerance_db / 2
             drawn = draws.once((id(group), "loss"), lambda: _ten_to(-tolerance_db * draws.own(group)))
             scale = self._single(group, "wave", at, lambda: self._whole_waves(group))
@@ -179,6 +186,7 @@ class Compiled:
         """Two-ports that reflect by themselves, each with its own matrix."""
         boxes = [self.boxes[int(number)] for number in group.items]
         s = np.stack([each.s for each in boxes])[:, at]
+        # A passive part is reciprocal, and a measured file only nearly: the tree's solution takes S12 = S21 for granted.
         passed: Array = (s[..., 0, 1] + s[..., 1, 0]) / 2
         near: Array = s[..., 0, 0]
         far: Array = s[..., 1, 1]
@@ -189,6 +197,7 @@ class Compiled:
                 np.repeat(each.astype(np.complex64), draws.size, axis=1) for each in (near, far, passed)
             )
             tolerance = np.array([[each.loss_tolerance_db] for each in boxes], dtype=np.float32)
+            # The square root, for a tolerance is of power and a matrix holds waves.
             passed *= np.sqrt(_ten_to(-tolerance * draws.own(group)))
             radii = (
                 np.stack([getattr(each, name)[at] for each in boxes]).astype(np.float32)
@@ -256,6 +265,7 @@ def _junction(step: Array | None, radius: Array, draws: Draws, group: Group, por
     drawn = draws.junction(group, port, radius)
     if step is None:
         return drawn
+    # Two lossless junctions at one place are one, but for a turn of the transmission by 2 Im(r step), which no drawn phase could tell.
     return np.asarray((drawn + step) / (1 + np.conj(drawn) * step), dtype=np.complex64)
 
 
@@ -263,6 +273,7 @@ def _drawn_loss(fixed: _Fixed, draws: Draws, group: Group) -> tuple[Array, Array
     """What no frequency changes: temperature, the conductor's loss by it, the error of the cable's type, that of the part."""
     low, span = fixed.celsius[0], fixed.celsius[1] - fixed.celsius[0]
     celsius = low + draws.outdoor * span if span.any() else low
+    # Skin effect: loss goes with the root of the resistance; the nominal loss is that of the middle temperature already.
     warm = np.sqrt((1 + COPPER * (celsius - 20)) / (1 + COPPER * (low + span / 2 - 20))).astype(np.float32)
     # A part that is no lead stays at its own temperature, whatever the weather.
     still = np.where(fixed.is_lead, low + np.float32(ZERO_C), fixed.kelvin).astype(np.float32)
@@ -295,6 +306,7 @@ def _noise_tolerance(item: InstalledItem) -> float:
 def _common_stock(size: int, places: int, seed: int) -> tuple[Array, Array, Array]:
     """Discs and flat numbers for all ports of any installation, and where each port begins."""
     rng = np.random.default_rng(seed)
+    # The root makes them even over the disc's area; a flat radius would crowd its middle and promise too good a match.
     angle, radius = rng.random(size, dtype=np.float32), np.sqrt(rng.random(size, dtype=np.float32))
     discs = (radius * np.exp(2j * np.pi * angle)).astype(np.complex64)
     return discs, rng.uniform(-1, 1, size).astype(np.float32), rng.permutation(places).astype(np.int32)
@@ -413,6 +425,7 @@ def _core(item: InstalledItem, freq: Real) -> _Core:
         return _Core(none, np.interp(freq, part.loss_hz, part.loss_db), none, none, radius, radius, 0.0)
     if isinstance(part, Splitter):
         lumped = "resistive" in part.id or "ideal" in part.id
+        # Resistors at one point have no way between them; ferrite cores and their wires have, and isolation depends on its phase.
         length = 0.0 if lumped else default("splitter_path_mm") / 1e3
         radius = _radius(limit, freq)
         return _Core(none, none, none, 2 * np.pi * freq * length / LIGHT_M_PER_S, radius, radius, 0.0)
@@ -420,6 +433,7 @@ def _core(item: InstalledItem, freq: Real) -> _Core:
         loss = part.loss_at_1ghz_db * np.sqrt(freq / 1e9)
         phase = 2 * np.pi * freq * part.electrical_length_m / LIGHT_M_PER_S
         radius = _radius(limit, freq)
+        # The limit is of the whole adapter: its far end is seen through the loss twice, |r| (1 + 10^(-2 A/20)) = limit.
         half = radius / (1 + 10 ** (-loss / 10))
         return _Core(none, loss, none, phase, half, half, _step(part.impedance_ohm))
     assert isinstance(part, (Pad, Transformer)), "no other kind is placed in a tree"
@@ -446,6 +460,7 @@ def _lead(item: InstalledItem, part: Coax, freq: Real, limit: Limit | None) -> _
     conductor, rest = (each * item.length_m / 100 for each in attenuation_db_per_100m(part, freq, middle))
     phase = 2 * np.pi * freq * item.length_m / (LIGHT_M_PER_S * part.velocity_factor)
     whole = limit_radius(limit, freq)
+    # At the least loss the far end shows most: junctions sized there keep the lead's limit in every draw.
     loss_np = (conductor + rest) * (1 - (0.0 if item.ideal else part.loss_tolerance)) * np.log(10) / 20
     ends = end_radius(whole, loss_np)
     radius = np.zeros(freq.shape) if ends is None else ends

@@ -59,6 +59,7 @@ def field_dbuv_per_m(erp_w: float, distance_m: float, clutter_db: float = 0.0) -
 
     Source: Rec. ITU-R P.525-2: `106.92 + 10 log P_kW - 20 log d_km`.
     """
+    # Free space and no ground wave: what stands in the way only takes away, so this is never too low for a clear path.
     return ERP_AT_1_KM_DB + 10 * math.log10(erp_w / 1e3) - 20 * math.log10(distance_m / 1e3) - clutter_db
 
 
@@ -133,6 +134,7 @@ def cross_modulation_db(level_dbuv: Real, max_output_dbuv: float, intermodulatio
 
     Source: `CM = 48 + 2 (Umax - U) - 10 log(N - 1)`, Umax at 60 dB (examination for installers); unequal levels as powers.
     """
+    # Twice the decibels: relative cross-modulation goes with the square of the disturbing carrier's power, whatever the disturbed one's.
     others = 10 ** (2 * (np.asarray(level_dbuv, dtype=float) - max_output_dbuv) / 10)
     # A carrier does not modulate itself.
     total = np.maximum(others.sum() - others, 1e-30)
@@ -152,6 +154,7 @@ def products_dbuv(level_dbuv: Real, low_hz: Real, high_hz: Real, intercept_dbuv:
     bins = math.ceil(float(high_hz.max()) / BIN_HZ) - first + 1
     share = _shares(low_hz / BIN_HZ - first, high_hz / BIN_HZ - first, bins)
     spectrum = power @ share
+    # Room for three spans, so that the circular convolution of the transform does not fold one end onto the other.
     size = 1 << (3 * bins).bit_length()
     wave = np.fft.rfft(spectrum, size)
     # Products at f1 + f2 - f3: a convolution of two, correlated with the third; f stays within 3 spans of the first bin.

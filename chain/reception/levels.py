@@ -156,6 +156,7 @@ def nominal_levels(installation: Installation) -> Nominal:
     antenna = installation.antenna
     source = nominal_source(antenna.match, freq)
     hot = antenna_noise_k(antenna.noise, antenna.noise_k, freq)
+    # Noise and products are taken at the centre: across a channel the level ripples, the noise of the tree hardly does.
     count = len(channels) * POINTS
     middle = np.array([*range(CENTRE, count, POINTS), *range(count, freq.size)])
     found = _solved(compiled, source, hot, middle)
@@ -263,6 +264,7 @@ def _noise(installation: Installation, found: _Solved, middle: Real) -> tuple[Re
     """Noise of the whole system at each outlet [dBuV], and referred to the antenna's terminals [dB]."""
     # A receiver behind a mismatch as an amplifier: F(Gs) = F/(1 - |Gs|^2).
     factor = receiver_factors(installation) / (1 - np.abs(found.source[:, middle]) ** 2)
+    # Available noise at the outlet, the receiver's own referred to its input: F - 1, for the source's kT is in the first term.
     kelvin = found.kelvin[:, middle] + T0_K * (factor - 1)
     bandwidth = np.array([channel.bandwidth_hz for channel in installation.channels])
     return noise_dbuv(bandwidth, kelvin), 10 * np.log10(kelvin / T0_K) - found.gain_db[:, middle]

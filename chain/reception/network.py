@@ -235,9 +235,11 @@ def solve(
         if isinstance(value, ThroughValues):
             below = load[group.out_of[0]]
             load[group.into], passing = _passed(below, value.far, value.round_trip, value.near)
+            # Gain on the way back is |S12|^2 = |S12 S21|^2/|S21|^2: of a cable the same as forward, of an amplifier its reverse loss.
             back = np.abs(value.round_trip) ** 2 / value.gain * passing
             branch_k[group.into] = back * branch_k[group.out_of[0]] + (1 - back) * value.kelvin
         else:
+            # What hangs on an output is first seen through its junction, so that the matrix meets reflections in its own reference.
             ended = [_inward(load[each], own) for each, own in zip(group.out_of, value.junctions[1:], strict=True)]
             matrix = with_ends(value, ended)
             kept[number] = matrix, ended
@@ -265,6 +267,7 @@ def with_ends(value: PortValues, ends: Sequence[Array]) -> list[list[Array | Non
     y: list[list[Array | None]] = [list(row) for row in value.matrix]
     for port, g in enumerate(ends, 1):
         own = y[port][port]
+        # An output that reflects nothing by itself has no loop, and most splitters are of that kind: None spares the arithmetic.
         h = g if own is None else ratio(g.copy(), 1 - g * own)
         column = [y[i][port] for i in range(size)]
         for i in range(size):
@@ -286,6 +289,7 @@ def _emitted(
     """Noise temperature of a splitter with its branches, seen from its input."""
     total = np.zeros_like(branch_k[group.into])
     gains = np.zeros_like(total)
+    # Available and not delivered power (eq. of Ga in `solve`): what the input itself turns back is divided out.
     left = np.maximum(_rest(filled(y[0][0], ended[0])), NOTHING)
     for port, g in enumerate(ended, 1):
         through = y[0][port]
@@ -293,6 +297,8 @@ def _emitted(
             gain = power(through) * _rest(g) / left
             gains += gain
             total += gain * branch_k[group.out_of[port - 1]]
+    # A passive part in one temperature with all that hangs on it shows just that temperature: its own share is what the
+    # gains leave (noise waves, k T (I - S S^H)).
     return np.asarray(total + (1 - gains) * value.kelvin)
 
 
@@ -305,6 +311,7 @@ def _downward(
     branch_k: Array,
 ) -> Solution:
     """From the antenna to the outlets: what the source looks like, what is available, how hot it is."""
+    # Down after up: at a splitter the source at one output depends on what hangs on all the others.
     source = np.empty_like(load)
     gain = np.empty(load.shape, dtype=root[1].dtype)
     kelvin = np.empty_like(gain)
@@ -317,6 +324,7 @@ def _downward(
             after = group.out_of[0]
             source[after], step = _passed(source[before], value.near, value.round_trip, value.far)
             step *= value.gain
+            # T (1 - Ga) and not T (1/Ga - 1): noise is counted at the output, where the next part meets it.
             own = (1 - step) * value.kelvin
             if value.noise_factor is not None:
                 # F(Gs) = F/(1 - |Gs|^2): Gopt = 0 and 4 rn = F, so that VSWR 2 at the input costs 0.5 dB of noise figure.
@@ -354,7 +362,9 @@ def _split(
                 part = power(wave) * _rest(ended[m - 1]) / room
                 share += part
                 total += part * branch_k[group.out_of[m - 1]]
+        # Signal's way, other branches and the splitter itself share what arrives; with all of them at one T it must come to T.
         total += (1 - step - share) * value.kelvin
+        # As a temperature of what is not the signal's way: drawn solutions, whose step differs a little, take it for (1 - step).
         others[after] = total / np.maximum(1 - step, 1e-12)
         kelvin[after] = step * kelvin[group.into] + total
         rows.append(tuple(None if wave is None else wave / under for wave in row))
@@ -371,6 +381,7 @@ def at_output(
     Source: `Y_ij + Y_i0 Gs Y_0j/(1 - Gs Y_00)`.
     """
     own, first = y[0][0], y[0][port]
+    # The source is put in place by the same rank-one step as an output, so no matrix is inverted.
     turn = inside if own is None else ratio(inside.copy(), 1 - inside * own)
     row: list[Array | None] = []
     for second, direct in zip(y[0][1:], y[port][1:], strict=True):
@@ -385,5 +396,6 @@ def at_output(
     room = np.maximum(power(under) - power(seen), NOTHING)
     if first is None:
         return row, under, room, np.zeros(g.shape, dtype=room.dtype)
+    # 1 + t Y00 = 1/(1 - Gs Y00): the wave into the splitter goes round between source and input.
     through = first if own is None else first * (turn * own + 1)
     return row, under, room, power(through) * _rest(inside) / room

@@ -67,6 +67,7 @@ def ends(drawn: Real) -> tuple[Real, Real]:
 
     Source: Order statistics at 2.5 and 97.5 % (JCGM 101:2008, 7.7; memory).
     """
+    # Order statistics and no interpolation: between a finite draw and an infinite one nothing lies.
     tail = int(TAIL * (drawn.shape[0] - 1))
     ordered = np.partition(drawn, (tail, drawn.shape[0] - 1 - tail), axis=0)
     return ordered[tail], ordered[drawn.shape[0] - 1 - tail]
@@ -76,6 +77,7 @@ def crossings_of(freq_hz: Real, curve: Real) -> list[Crossing]:
     """Zeros of one curve, straight between its points."""
     # Zero counts as positive, so that a zero that stands on a point is found once.
     at = np.flatnonzero((curve[:-1] < 0) != (curve[1:] < 0))
+    # Straight between points: a sweep that shows an antenna at all has many of them over a bend of its X.
     share = curve[at] / (curve[at] - curve[at + 1])
     found = freq_hz[at] + share * (freq_hz[at + 1] - freq_hz[at])
     return [Crossing(float(freq), bool(curve[index] < 0)) for freq, index in zip(found, at, strict=True)]
@@ -84,6 +86,7 @@ def crossings_of(freq_hz: Real, curve: Real) -> list[Crossing]:
 def sure_crossings(freq_hz: Real, nominal: Real, drawn: Real) -> list[Crossing]:
     """Zeros of a curve between points on whose sign nearly all draws agree, either side."""
     share = np.mean(drawn < 0, axis=0)
+    # The same tails as an interval: a sign counts as known where the interval of the curve there leaves zero out.
     sign = np.where(share >= 1 - TAIL, -1, np.where(share <= TAIL, 1, 0))
     known = np.flatnonzero(sign)
     out = []
@@ -144,6 +147,7 @@ def _nearest(freq_hz: Real, drawn: Real, wanted: Crossing, zeros: Real) -> Real:
     at = np.abs(zeros - wanted.freq_hz).argmin(axis=1)
     nearest = zeros[np.arange(drawn.shape[0]), at]
     here = drawn[:, int(np.abs(freq_hz - wanted.freq_hz).argmin())]
+    # A rising curve that is above zero already crossed it below the sweep.
     beyond = np.where((here > 0) == wanted.rising, -np.inf, np.inf)
     return np.where(np.isfinite(nearest), nearest, beyond)
 

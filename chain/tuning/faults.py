@@ -61,6 +61,7 @@ class Suspect:
     @property
     def score(self) -> int:
         """Signs seen, less those that speak against it."""
+        # A sign that is seen may have another cause; one that should not be there has none, so it counts twice.
         return len(self.seen) - 2 * len(self.against)
 
 
@@ -189,10 +190,13 @@ def _signs(
     )
     assert now is not None
     reported = repeats(bench, readings, seed, QUIET)
+    # Differences were drawn at the analyzer and are held against sizes at the antenna: the least gain, so that no point is doubted too
+    # early.
     limits = Repeats(reported.dip_hz, reported.level / float(gain.mean()), reported.most / float(gain.min()))
     found = [Sign("dip_gone", bool(now.min() > NO_DIP), "no dip anywhere in the sweep")]
     found += _moved(freq, now, then, limits)
     found += _by_hand(freq, now, held, limits)
+    # The search for echoes takes most of the time, and where two sweeps repeat one another nothing can have come.
     changed = then is not None and bool(np.abs(now - then).max() > limits.most)
     found += _rippled(bench, readings, before, changed)
     return {each.id: each for each in found}
@@ -208,6 +212,7 @@ def _rippled(bench: Bench, readings: Readings, before: Readings | None, changed:
         return [Sign(name, None, text) for name, text in words.items()]
     new: list[Component] = []
     if changed:
+        # Delays nearer than one over the span are one: two sweeps place the same echo as far apart as that.
         resolution_s = 1 / float(readings.freq_hz[-1] - readings.freq_hz[0])
         now, then = (
             [each for each in ripple(one, bench.setup).components if each.kind == "echo"] for one in (readings, before)
@@ -232,6 +237,7 @@ def _moved(freq_hz: Real, now: Real, then: Real | None, limits: Repeats) -> list
         return [*(Sign(name, None, words) for name, words in names.items()), Sign("flatter", None, flat)]
     apart = _dip(freq_hz, now) - _dip(freq_hz, then)
     off = then > RESONANT
+    # Loss and a better match both lower the dip; only loss lowers what lies off it as well.
     less = off.sum() >= FEWEST_OFF and float(np.mean(then[off] - now[off])) > limits.level
     # A dip that moves takes the slopes beside it along: only where it stays is what is missing lost.
     return [
@@ -247,6 +253,7 @@ def _by_hand(freq_hz: Real, now: Real, held: Real | None, limits: Repeats) -> li
     if held is None:
         return [Sign(name, None, text) for name, text in words.items()]
     follows = abs(_dip(freq_hz, now) - _dip(freq_hz, held)) > limits.dip_hz
+    # A dip that has moved changes every point beside it, so a jump is told from it only where the dip stayed.
     jumps = float(np.abs(held - now).max()) > limits.most and not follows
     return [Sign("hand", bool(follows), words["hand"]), Sign("unsteady", bool(jumps), words["unsteady"])]
 

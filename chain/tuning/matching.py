@@ -119,6 +119,7 @@ def stock_of(setup: Setup, stock: Stock) -> Stock:
         cables += [part] if isinstance(part, Coax) else []
     kept: dict[float, Coax] = {}
     for cable in cables:
+        # Stubs are short: of two cables of one impedance the loss makes no difference worth a family of its own.
         kept.setdefault(round(cable.impedance_ohm), cable)
     return Stock(stock.values, stock.tolerance, stock.coil_q, tuple(kept.values()))
 
@@ -180,6 +181,7 @@ def match_network(
     at = at[np.unique(np.linspace(0, at.size - 1, min(MOST_FREQUENCIES, at.size)).round().astype(int))]
     whole = antennas(bench, readings, None, seed).far[0]
     far = whole[at]
+    # The best is sought for the antenna as recovered and judged on the drawn ones: a search over draws would fit their noise.
     drawn = np.concatenate([antennas(bench, readings, batch, seed).far[:, at] for batch in range(BATCHES)])
     freq, ohm = readings.freq_hz[at], setup.far.impedance_ohm
     found: dict[str, Matched] = {}
@@ -237,6 +239,7 @@ def _best(shape: Family, freq_hz: Real, far: Complex, ohm: float) -> tuple[Netwo
     """The member with the least worst reflection, of the finalists the one that tolerances hurt least."""
     worst = np.abs(_seen(shape.matrices(freq_hz, ohm), far)).max(axis=1)
     order = np.argsort(worst, kind="stable")[:FINALISTS]
+    # The best nominal member is often a sharp one that five per cent of a part undo.
     members = [shape.member(int(index)) for index in order]
     return min(members, key=lambda arms: _at_corners(arms, freq_hz, far, ohm))
 

@@ -102,6 +102,7 @@ def measurement_of(setup: Setup, chain: Chain) -> Measurement:
         after = after if box is None else (box, *after)
     else:
         count = len(chain.elements) - len(after)
+        # The plane's standards define the reference: in front of it all is seen in theirs, whatever the analyzer's is.
         before = aligned(chain.elements[:count], near.impedance_ohm, ohm, chain.freq_hz)
         standards = Standards.of(plane, ohm)
     return Measurement(
@@ -110,6 +111,7 @@ def measurement_of(setup: Setup, chain: Chain) -> Measurement:
         chain.far_ohm,
         before,
         aligned(after, ohm, chain.far_ohm, chain.freq_hz),
+        # Trace noise is stated at full reflection, where n dB is that share of the reading; a receiver's noise does not shrink with it.
         0.0 if near.trace_noise_db is None else 10 ** (near.trace_noise_db / 20) - 1,
         _radius(near.drift_db),
         _radius(near.repeatability_db),
@@ -203,6 +205,7 @@ def simulate(
     offset = noise + drift
     if measurement.standards is None:
         made = _as_it_stands(measurement, run)
+        # Noise and drift add to the reading itself: no joint and no residual lies between them and the screen.
         made = shifted(made, np.asarray(offset)) if measurement.noise or measurement.drift else made
     else:
         made = _calibrated(measurement, offset, run)
@@ -220,6 +223,7 @@ def _as_it_stands(measurement: Measurement, run: _Run) -> Maps:
     keys = list(range(len(pieces)))
     if measurement.mating:
         remade = _remade(measurement.mating * _unit(run, "near mating", measurement.mating_kind, run.repeat))
+        # At the analyzer's socket: behind what calibration left of the analyzer, and ahead of everything that is screwed on.
         pieces.insert(measurement.residuals, remade)
         keys.insert(measurement.residuals, -1)
     return _drawn(pieces, keys, measurement, run)
@@ -237,6 +241,7 @@ def _remade(reflection: Complex) -> Complex:
     """A joint opened and closed again: a small lossless junction, as a two-port."""
     s = twoport.empty(reflection.shape)
     s[..., 0, 0], s[..., 1, 1] = reflection, -np.conj(reflection)
+    # Real: a joint made again is where it was, so its way through gains no length.
     s[..., 0, 1] = s[..., 1, 0] = np.sqrt(1 - np.abs(reflection) ** 2)
     return s
 
@@ -269,6 +274,7 @@ def _calibrated(measurement: Measurement, offset: Complex | float, run: _Run) ->
     seen = _drawn(pieces, keys, measurement, run)
     # The lead moves what comes back through it; noise and drift arise behind it, in the receiver.
     total = shifted(_flexed(compose(box, seen), measurement.turn_rad[:, None], run), np.asarray(offset))
+    # Error terms were solved with the lead as it lay, and undo it so; what has moved since stays in the corrected reading.
     return compose(inverse(solved), total)
 
 

@@ -104,6 +104,7 @@ def _over_places(
     progress: Progress | None = None,
 ) -> tuple[Real, tuple[float, int]]:
     """Width of the range of readings at each place, and the reading that proves the limit at all of them with its place."""
+    # Blocks that memory holds, and enough of them that every processor has work.
     size = max(1, min(BLOCK // draws, -(-places.size // PARTS)))
 
     def run(part: slice) -> tuple[Real, _Proof]:
@@ -126,10 +127,12 @@ def _likely_places(
 ) -> NDArray[np.intp]:
     """Places that may range widest, or need the lowest reading, by the first of the draws; all where there are few."""
     count = measurement.freq_hz.size
+    # A pilot pays where it leaves most of the work out.
     if count <= 2 * MOST_PLACES or draws < 4 * PILOT:
         return np.arange(count)
 
     def run(chosen: slice) -> tuple[Real, Real, NDArray[np.bool_]]:
+        # The first of the very draws that follow, so that what they rank high the full draws mostly do.
         terms = drawn_terms(measurement, chosen, PILOT, seed)
         low, high = reading_range(terms, limit)
         guess = _first_guess(terms, limit)
@@ -156,6 +159,7 @@ def reading_range(terms: Terms, magnitude: float) -> tuple[Real, Real]:
     places, draws = terms.square.shape
     least = _least(draws)
     low, high = np.full(places, np.inf), np.full(places, -np.inf)
+    # No reflection has no phase: one stands for all.
     phases = _phases(terms, magnitude, QUARTERS if magnitude else QUARTERS[:1])
     # The first reads most and the one half a turn on least: the others can seldom move an end, which counting alone tells.
     for phase in phases[[*range(0, len(phases), 2), *range(1, len(phases), 2)]]:
@@ -180,6 +184,7 @@ def _least_proving(terms: Terms, limit: float) -> _Proof:
     few = terms.first(PILOT)
     if few is not terms and not (_ends(few, np.full(likely.shape, value), limit) > limit).any():
         return _Proof(value, place, chosen.rows(one))
+    # What proves the limit at the hardest place is tried at all others at once; only where it fails is anything searched again.
     value = float(_settled(chosen.rows(one), guess[one], limit)[0])
     if np.isnan(value):
         return _Proof(value, place)
