@@ -319,6 +319,7 @@ def learn_ends(
     load_ohm: float | None = ...,
     draws: int = ...,
     seed: int = ...,
+    length_tolerance_m: float = ...,
 ) -> Learnt: ...
 def learn_lead(
     sweeps: Sweeps,
@@ -343,6 +344,7 @@ def learn_two_port(
     length_m: float | None = ...,
     draws: int = ...,
     seed: int = ...,
+    length_tolerance_m: float = ...,
 ) -> Learnt: ...
 def levels(found: Budget) -> dict[str, Real]: ...
 def load_installation(source: _Path, library: Library | None = ...) -> Installation: ...

@@ -125,8 +125,10 @@ def learn_lead(
         if not sweeps.has_phase:
             # Only the size was read; errors act on the wave, whose phase follows from length and velocity.
             turn = np.exp(1j * fit.phase)
+            # The short's wave comes back turned over, which its magnitude does not say.
             trace = {"open": mean["open"] * turn, "short": -mean["short"] * turn}
         drawn = disturbed_one_port(sweeps.freq_hz, trace, analyzer, nominal, rng, count, single)
+        # Whichever of length and velocity was stated makes the other from the delay, and its error with it.
         spread = length_tolerance_m / length_m if length_m else VELOCITY_TOLERANCE / (velocity_factor or 1.0)
         return {**drawn, "length": rng.uniform(-spread, spread, count).astype(complex)}
 
@@ -147,6 +149,7 @@ def _nominal_ohm(fit: LeadFit, traces: Traces, stated: float | None) -> tuple[fl
     mean = {end: trace.mean(axis=0) for end, trace in traces.items()}
     own = float(fit.solved(mean["open"], mean["short"])[2])
     if stated is None:
+        # Reflections are stated in the nominal impedance; in the measured one a line of the wrong impedance would look matched.
         usual = min(USUAL_OHM, key=lambda ohm: abs(ohm - own))
         nominal = usual if abs(own / usual - 1) < NEAR_USUAL else float(f"{own:.3g}")
         return nominal, (f"impedance {nominal:g} ohm (the usual one next to the {own:.1f} ohm measured)",)
@@ -168,6 +171,7 @@ def learn_two_port(
     length_m: float | None = None,
     draws: int = DRAWS,
     seed: int = SEED,
+    length_tolerance_m: float = 0.0,
 ) -> Learnt:
     """A pad, an adapter or a lead from its two-port sweeps.
 
@@ -181,6 +185,7 @@ def learn_two_port(
     seconds : delay as far as it is known [s].
     length_m : length of a lead [m].
     draws, seed : of the simulated errors.
+    length_tolerance_m : half-width of that length [m].
 
     Returns
     -------
@@ -209,10 +214,20 @@ def learn_two_port(
         return twoport.renormalise(np.asarray(traces["through"]), reference, own)
 
     def disturb(freq_hz: Real, mean: Traces, draw: Draw) -> Mapping[str, Complex]:
+        # Errors act in the analyzer's reference and figures are of the part's own impedances, so the sweep is disturbed first.
         return {"through": disturbed_two_port(mean["through"], analyzer, *draw)}
 
     recipe = Recipe("the two-port itself", lambda span: boxes, disturb, lambda s: NOISE_THROUGH / np.abs(s[:, 1, 0]))
-    return _learnt(sweeps, about, ends, PartAsked(kind, seconds, length_m), recipe, analyzer.noise, draws, seed)
+    return _learnt(
+        sweeps,
+        about,
+        ends,
+        PartAsked(kind, seconds, (length_m, length_tolerance_m)),
+        recipe,
+        analyzer.noise,
+        draws,
+        seed,
+    )
 
 
 def learn_ends(
@@ -226,6 +241,7 @@ def learn_ends(
     load_ohm: float | None = None,
     draws: int = DRAWS,
     seed: int = SEED,
+    length_tolerance_m: float = 0.0,
 ) -> Learnt:
     """A pad, an adapter or a lead from sweeps with an open, a short and a load at its far end.
 
@@ -235,6 +251,7 @@ def learn_ends(
     about, analyzer, ends, kind, seconds, length_m : as of `learn_two_port`.
     load_ohm : impedance of the load; that of the far end if left out [ohm].
     draws, seed : of the simulated errors.
+    length_tolerance_m : half-width of the length of a lead [m].
 
     Returns
     -------
@@ -263,6 +280,7 @@ def learn_ends(
         )
     sweeps = thinned(sweeps)[0]
     mean = {end: trace.mean(axis=0) for end, trace in sweeps.traces.items()}
+    # Once, of the mean: the turns of the phase need the whole sweep, and drawn sweeps keep its branch.
     raw = box_of_ends(sweeps.freq_hz, mean, seconds)
     solved_in = (sweeps.reference_ohm[0], load_ohm or ends.far_ohm)
     own = (ends.near_ohm, ends.far_ohm)
@@ -275,7 +293,16 @@ def learn_ends(
 
     method = "open, short and load at its far end"
     recipe = Recipe(method, boxes, disturb, lambda s: NOISE_BACK / np.abs(s[:, 1, 0]) ** 2)
-    return _learnt(sweeps, about, ends, PartAsked(kind, seconds, length_m), recipe, analyzer.noise, draws, seed)
+    return _learnt(
+        sweeps,
+        about,
+        ends,
+        PartAsked(kind, seconds, (length_m, length_tolerance_m)),
+        recipe,
+        analyzer.noise,
+        draws,
+        seed,
+    )
 
 
 def learn_back_to_back(
@@ -348,6 +375,8 @@ def learn_back_to_back(
         drawn = disturbed_two_port(mean["through"], analyzer, *draw)
         facing = [inner * unit_draws(rng, count, "disc")[:, 0] for _ in range(2)]
         apart = (
+            # One pad's share: half the difference, and half of 8.686 Re(r1 r2) dB; whether it is the better or the worse pad is not
+            # known.
             rng.uniform(-difference_db / 2, difference_db / 2, count) + DB_PER_NEPER / 2 * (facing[0] * facing[1]).real
         )
         return {"through": drawn, "apart": apart.astype(complex)}
@@ -355,7 +384,7 @@ def learn_back_to_back(
     method = "two equal pads joined at their far ends"
     noise = lambda s: NOISE_THROUGH / np.abs(s[:, 1, 0]) / 2  # noqa: E731
     recipe = Recipe(method, lambda span: boxes, disturb, noise, of_one, inner)
-    return _learnt(sweeps, about, ends, PartAsked("pad", None, None), recipe, analyzer.noise, draws, seed)
+    return _learnt(sweeps, about, ends, PartAsked("pad", None), recipe, analyzer.noise, draws, seed)
 
 
 NOISE_THROUGH, NOISE_BACK = DB_PER_NEPER / np.sqrt(2), DB_PER_NEPER / 2 * np.sqrt(0.5)
@@ -364,11 +393,11 @@ NOISE_THROUGH, NOISE_BACK = DB_PER_NEPER / np.sqrt(2), DB_PER_NEPER / 2 * np.sqr
 
 @dataclass(frozen=True)
 class PartAsked:
-    """What is to be made of a two-port: kind, delay as far as it is known [s], length of a lead [m]."""
+    """What is to be made of a two-port: kind, delay as far as it is known [s], length of a lead with its tolerance [m]."""
 
     kind: str
     seconds: float | None
-    length_m: float | None
+    length: tuple[float | None, float] = (None, 0.0)
 
 
 @dataclass(frozen=True)
@@ -423,4 +452,4 @@ def _learnt(
         found["far_reflection"] = Interval(np.zeros_like(level), np.zeros_like(level), level)
     measured = MeasuredFit(sweeps, found, draws, seed, (*about.assumed, *sweeps.assumed), warnings)
     noise_db = noise * recipe.noise_db(fit.s)
-    return two_port_part(measured, about, fit, ends, asked.kind, asked.length_m, noise_db, recipe.method)
+    return two_port_part(measured, about, fit, ends, asked.kind, asked.length, noise_db, recipe.method)

@@ -31,15 +31,16 @@ def two_port_part(
     fit: BoxFit,
     ends: Ends,
     kind: str,
-    length_m: float | None,
+    length: tuple[float | None, float],
     noise_db: Real,
     method: str,
 ) -> Learnt:
-    """The part that a two-port makes."""
+    """The part that a two-port makes; `length` with its tolerance [m]."""
+    # What the fit leaves is of the mean sweep, whose noise is that much smaller; ripple above it is real.
     noise_db = noise_db / np.sqrt(measured.sweeps.repeats)
     ripple = misfit_db(fit.columns(fit.at_hz), fit.columns(fit.freq_hz), fit.rest_db(), noise_db)
     loss = measured.found["loss_db"].widened(2 * ripple)
-    row, figures = ROWS[kind](measured, fit, ends, loss, length_m)
+    row, figures = ROWS[kind](measured, fit, ends, loss, length)
     spans = windows(fit.freq_hz)
     bands = [(float(fit.freq_hz[span.start]), float(fit.freq_hz[span.stop - 1])) for span in spans]
     near, far = (measured.found[f"{end}_reflection"] for end in ("near", "far"))
@@ -59,7 +60,7 @@ def two_port_part(
     seen = (("near", near), ("far", far))[: 2 if fit.pairs == 1 else 1]
     figures += [_worst(name, interval) for name, interval in seen]
     return whole(
-        replace(measured, warnings=(*measured.warnings, *_reflecting(ends, near, far), *_odd(figures, length_m))),
+        replace(measured, warnings=(*measured.warnings, *_reflecting(ends, near, far), *_odd(figures, length[0]))),
         about,
         kind,
         method,
@@ -69,7 +70,7 @@ def two_port_part(
         figures=tuple(figures),
         near_ohm=ends.near_ohm,
         far_ohm=ends.far_ohm,
-        length_m=length_m,
+        length_m=length[0],
         s=fit.s if fit.pairs == 1 else None,
         reflection_error=float(max(near.half.max(), far.half.max())) if fit.pairs == 1 else None,
     )
@@ -100,7 +101,7 @@ def _worst(end: str, interval: Interval) -> Figure:
 
 
 def _pad_row(
-    measured: MeasuredFit, fit: BoxFit, ends: Ends, loss: Interval, length_m: float | None
+    measured: MeasuredFit, fit: BoxFit, ends: Ends, loss: Interval, length: tuple[float | None, float]
 ) -> tuple[dict[str, Any], list[Figure]]:
     middle, half = pad_loss(loss)
     if half > MOST_UNCERTAIN_DB:
@@ -124,42 +125,47 @@ def _ends(fit: BoxFit, ends: Ends) -> dict[str, Any]:
 
 
 def _adapter_row(
-    measured: MeasuredFit, fit: BoxFit, ends: Ends, loss: Interval, length_m: float | None
+    measured: MeasuredFit, fit: BoxFit, ends: Ends, loss: Interval, length: tuple[float | None, float]
 ) -> tuple[dict[str, Any], list[Figure]]:
     if ends.near_ohm != ends.far_ohm:
         raise RangeError(
             f"an adapter is one line, and this part's ends are of {ends.near_ohm:g} and {ends.far_ohm:g} ohm",
             "learn it as a pad (--kind pad), or state one impedance for both ends",
         )
+    # An adapter is too short for its dielectric to be told from its conductors; the root stands for both.
     parts, percent = line_loss(fit.at_hz, loss, False)
-    length = measured.found["delay_s"].scaled(LIGHT_M_PER_S * 1e3)
+    electrical = measured.found["delay_s"].scaled(LIGHT_M_PER_S * 1e3)
     row = {
         **_ends(fit, ends),
         "impedance_ohm": ends.near_ohm,
-        "electrical_length_mm": max(rounded(float(length.value), 4), 0.0),
-        "length_tolerance_mm": wider(float(length.half), 2),
+        "electrical_length_mm": max(rounded(float(electrical.value), 4), 0.0),
+        "length_tolerance_mm": wider(float(electrical.half), 2),
         "loss_at_1ghz_db": rounded(float(parts[0]) * np.sqrt(1e3), 4),
         "loss_tolerance_percent": percent,
     }
-    return row, [figure("electrical_length_mm", length, "electrical length in mm")]
+    return row, [figure("electrical_length_mm", electrical, "electrical length in mm")]
 
 
 def _lead_row(
-    measured: MeasuredFit, fit: BoxFit, ends: Ends, loss: Interval, length_m: float | None
+    measured: MeasuredFit, fit: BoxFit, ends: Ends, loss: Interval, length: tuple[float | None, float]
 ) -> tuple[dict[str, Any], list[Figure]]:
+    length_m, tolerance_m = length
     if length_m is None:
         raise RangeError("a lead's length is needed", "measure it: --length '0.6 m'")
     delay = measured.found["delay_s"]
+    # The velocity's upper end is the delay's lower one, and would be infinite.
     if float(delay.low) <= 0:
         raise RangeError("the sweeps show no delay, and every lead has one", "look whether the part is a lead")
-    ends_of = [length_m / LIGHT_M_PER_S / float(each) for each in (delay.value, delay.high, delay.low)]
-    velocity = Figure("velocity_factor", ends_of[0], ends_of[1], ends_of[2], "velocity factor")
+    spread = tolerance_m / length_m
+    ends_of = Interval(*(np.asarray(length_m / LIGHT_M_PER_S / each) for each in (delay.value, delay.high, delay.low)))
+    # The delay was measured and the length stated: their errors have nothing in common.
+    velocity = figure("velocity_factor", ends_of.widened(ends_of.value * spread), "velocity factor")
     if not 0 < velocity.value <= 1:
         raise RangeError(
             f"a lead of {length_m:g} m with this phase would have a velocity factor of {velocity.value:.2f}",
             "correct the length; no wave is faster than light",
         )
-    row = curve(fit.at_hz, loss, fit.two_terms, length_m, 0.0)
+    row = curve(fit.at_hz, loss, fit.two_terms, length_m, spread)
     static = {
         "impedance_ohm": ends.near_ohm,
         "velocity_factor": rounded(velocity.value),

@@ -214,6 +214,8 @@ def _factor(reported: Asked) -> float | None:
 def _tolerance(reported: Asked, length: float | None) -> tuple[Asked, float]:
     stated = reported.value("length_tolerance", "length")
     if length is None:
+        if stated is not None:
+            raise click.UsageError("--length-tolerance is of a lead's length: give that too, --length '0.6 m'.")
         return reported, 0.0
     if stated is None:
         reported = reported.assuming(f"length tolerance {USUAL_LENGTH_TOLERANCE_M * 1e3:g} mm (practice)")
@@ -240,7 +242,8 @@ def _two_port(paths: Mapping[str, Sequence[str]], reported: Asked, seed: int | N
     reported, ends, length = _placed(reported, kind)
     seed = SEED if seed is None else seed
     delay = _delay(reported, kind, length)
-    return learn_two_port(sweeps, reported.about, reported.analyzer, ends, kind, delay, length, DRAWS, seed)
+    reported, tolerance = _tolerance(reported, length if kind == "coax" else None)
+    return learn_two_port(sweeps, reported.about, reported.analyzer, ends, kind, delay, length, DRAWS, seed, tolerance)
 
 
 def _placed(reported: Asked, kind: str) -> tuple[Asked, Any, float | None]:
@@ -267,7 +270,9 @@ def _ends(paths: Mapping[str, Sequence[str]], reported: Asked, seed: int | None)
         reported = reported.assuming(f"load: of {ends.far_ohm:g} ohm, as the far end")
     seed = SEED if seed is None else seed
     delay = _delay(reported, kind, length)
-    return learn_ends(sweeps, reported.about, reported.analyzer, ends, kind, delay, length, load_ohm, DRAWS, seed)
+    reported, tolerance = _tolerance(reported, length if kind == "coax" else None)
+    about, analyzer = reported.about, reported.analyzer
+    return learn_ends(sweeps, about, analyzer, ends, kind, delay, length, load_ohm, DRAWS, seed, tolerance)
 
 
 def _back_to_back(paths: Mapping[str, Sequence[str]], reported: Asked, seed: int | None) -> Learnt:

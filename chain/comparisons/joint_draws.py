@@ -65,7 +65,7 @@ def draw_jointly(
             parts[number].append(_remade_at_antenna(maps, measurement, (seed, batch, number)) if exchanged else maps)
             if progress is not None:
                 progress((batch * count + number + 1) / steps)
-    differs = bool(measurement.noise or measurement.drift or measurement.mating or measurement.flex_rad)
+    differs = bool(measurement.noise or measurement.drift or measurement.mating or measurement.turn_rad.any())
     return JointDraws(
         measurement.freq_hz, nominal_maps(measurement), tuple(_joined(each) for each in parts), differs, seed
     )
@@ -128,8 +128,10 @@ def recovered_magnitudes(maps: Maps, size: Real, turn: complex) -> tuple[NDArray
     """
     x2 = np.atleast_2d(size) ** 2
     a = np.abs(maps.p) ** 2 - x2 * np.abs(maps.r) ** 2
+    # Half the linear coefficient, so that the discriminant is b^2 - a c.
     b = ((maps.p * np.conj(maps.q) - x2 * maps.r) * turn).real
     c = np.abs(maps.q) ** 2 - x2
+    # Without a real root the reading is out of this chain's reach at that phase; the vertex is the size that comes nearest.
     root = np.sqrt(np.maximum(b * b - a * c, 0))
     first, last = (-b - root) / a, (-b + root) / a
     low, high = np.minimum(first, last), np.maximum(first, last)

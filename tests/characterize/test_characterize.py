@@ -221,6 +221,23 @@ def test_a_lead_learnt_by_its_two_port_is_the_one_learnt_by_open_and_short():
     assert found.row["velocity_factor"] == pytest.approx(0.8, rel=1e-4)
 
 
+def test_a_doubtful_length_makes_the_loss_per_100_m_and_the_velocity_of_a_two_port_doubtful():
+    """Both are a measured figure over the length, so each is off by the length's own share: 3 cm of 3 m are 1 %."""
+    freq_hz = np.linspace(50e6, 850e6, 161)
+    lead = Lead(3.0, 0.8, 75.0, 0.9, 0.005)
+    through = Sweeps(freq_hz, {"through": lead.s(freq_hz, 50.0, 50.0)[None]}, (50.0, 50.0))
+    sure, doubtful = (
+        learn_two_port(
+            through, ABOUT, PERFECT, Ends("", "", 75.0, 75.0), "coax", length_m=3.0, draws=FEW, length_tolerance_m=each
+        )
+        for each in (0.0, 0.03)
+    )
+    percent = [each.row["loss_tolerance_percent"] for each in (sure, doubtful)]
+    assert percent[1] - percent[0] == pytest.approx(1.0, abs=0.02)
+    velocity = next(each for each in doubtful.figures if each.name == "velocity_factor")
+    assert (velocity.low, velocity.high) == pytest.approx((0.792, 0.808), abs=2e-4)
+
+
 def test_the_spread_of_repeats_follows_students_t():
     """Three repeats that scatter, no other error: half-width 4.30 s/sqrt(3) (JCGM 100, table G.2: t 4.30 at 2 degrees)."""
     sizes = np.array([0.50, 0.51, 0.49])

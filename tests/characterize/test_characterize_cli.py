@@ -215,3 +215,20 @@ def test_misuse_is_reported_with_its_remedy(words, text):
     assert flat(done.stderr).count(text) == 1, done.stderr
     assert "Traceback" not in done.output
     assert done.stdout == ""
+
+
+def test_the_tolerance_of_a_length_counts_however_the_lead_was_measured(tmp_path):
+    """Of a two-port as of an open and a short; and without a length there is nothing that it could be of."""
+    lead = tmp_path / "lead.s2p"
+    waves = ((mhz, f"{10 ** (-(mhz**0.5) / 100):.6f} {-0.36 * mhz:.4f}") for mhz in range(50, 450, 5))
+    rows = (f"{mhz} 0 0 {wave} {wave} 0 0" for mhz, wave in waves)
+    lead.write_text("# MHz S MA R 75\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    ends = ("--kind", "lead", "--near", "BNC-75 plug", "--far", "F-75 plug", "--impedance", "75 ohm")
+    words = ("learn", "two-port", str(lead), *ends)
+    one, other = (
+        json.loads(run(*words, "--length", "0.25 m", "--length-tolerance", each, "--json").stdout)
+        for each in ("0 m", "25 mm")
+    )
+    percent = [each["row"]["loss_tolerance_percent"] for each in (one, other)]
+    assert percent[1] - percent[0] == pytest.approx(10, abs=0.1)
+    assert "give that too" in run(*words, "--length-tolerance", "5 mm", status=2).stderr

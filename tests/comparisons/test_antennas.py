@@ -178,6 +178,10 @@ def test_sweeps_that_share_no_frequencies_and_set_ups_that_never_differ_are_refu
     near = replace(SETUP.near, trace_noise_db=None, repeatability_db=None, drift_db=None)
     with pytest.raises(RangeError, match="how well this set-up repeats"):
         compare_antennas(replace(SETUP, near=near), one, one)
+    # A lead that is moved changes every reading, by an angle or by a delay.
+    for flexed in ({"flex_deg": 1.0}, {"flex_deg_at_1ghz": 1.0}):
+        moved = replace(SETUP.calibration, plane="lead", **flexed)
+        assert compare_antennas(replace(SETUP, near=near, calibration=moved), one, one).verdict == "can't tell"
 
 
 def test_the_command_answers_in_three_lines_and_in_json(tmp_path):
