@@ -50,7 +50,7 @@ from chain.selection.choose import Choice as Choice
 from chain.selection.improve import Improvement as Improvement
 from chain.selection.need import Need as Need
 from chain.setups import Setup as Setup
-from chain.sweeps.channel_column import Channels as Channels
+from chain.sweeps.columns import Channels as Channels
 from chain.sweeps.options import SweepOptions as SweepOptions
 from chain.sweeps.readings import Readings as Readings
 from chain.tuning.faults import AntennaFaults as AntennaFaults
@@ -59,7 +59,7 @@ from chain.tuning.networks import Stock as Stock
 from chain.tuning.records import Tuning as Tuning
 from collections.abc import Callable as Callable
 from collections.abc import Iterator as Iterator
-from library.load import Library as Library
+from library.parts import Library as Library
 from library.records import Coax as Coax
 from pathlib import Path as Path
 

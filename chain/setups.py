@@ -17,7 +17,7 @@ from library.records import Coax, Connector, Pad, Part, evidence_for, weakest
 
 if TYPE_CHECKING:
     from chain.errors import Defect
-    from library.load import Library
+    from library.parts import Library
 
     Locator = Callable[[Sequence[tuple[str | int, ...]], str, str], Defect]
     """From the keys that a defect may be shown at, best first, its message and its remedy."""

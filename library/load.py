@@ -4,14 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from os import PathLike
-from typing import Any
 
-from library.errors import LibraryError
-from library.parts import Library, built_in
+from library.parts import Library, Row, built_in
 
-__all__ = ["Library", "LibraryError", "load_library"]
-
-Row = dict[str, Any]
+__all__ = ["load_library"]
 
 
 def load_library(extra: Sequence[str | PathLike[str]] = ()) -> Library:

@@ -10,7 +10,7 @@ from library.files.rows import record
 from library.files.store import PART_FILES, block, document, ids_in
 from library.records import AnalyzerClass, Evidence, Family, MatingRule, Part, Raster, StandardSet
 
-__all__ = ["Library", "built_in"]
+__all__ = ["Library", "LibraryError", "built_in"]
 
 Row = dict[str, Any]
 

@@ -5,6 +5,7 @@ The files lie in `library/data/reception/`; every row says where its figures com
 
 from __future__ import annotations
 
+from dataclasses import fields
 from functools import cache
 from typing import Any
 
@@ -146,6 +147,8 @@ class NoiseClass:
     evidence: Evidence
 
 
+CONNECTORS = {"input": "input_connector", "output": "output_connector", "connector": "connector"}
+"""Keys of a row that name connectors, and the fields of the records."""
 GUIDE = "IEC/EN 60728-1"
 """Guide whose windows hold unless a file names another."""
 
@@ -155,13 +158,26 @@ def _rows(file: str, table: str) -> tuple[dict[str, Any], ...]:
     return tuple(document(f"reception/{file}.toml").get(table, ()))
 
 
-def _evidence(row: dict[str, Any]) -> Evidence:
-    return Evidence(row["evidence"], row["source"], row.get("note", ""))
-
-
 def ids() -> tuple[str, ...]:
     """Ids of amplifiers and in-line parts."""
     return tuple(row["id"] for row in (*_rows("amplifiers", "amplifier"), *_rows("inline", "inline")))
+
+
+def _made(record: Any, row: dict[str, Any], **known: Any) -> Any:
+    """Record of a row: figures as floats, MHz as Hz, connectors and the limit read; what the row does not have is `known`."""
+    values: dict[str, Any] = {
+        "evidence": Evidence(row["evidence"], row["source"], row.get("note", "")),
+        "limit": limit_of(row["reflection"]) if "reflection" in row else None,
+    }
+    for name, value in row.items():
+        if name in CONNECTORS:
+            values[CONNECTORS[name]] = connector_of(value)
+        elif name.endswith("_mhz"):
+            values[name.removesuffix("mhz") + "hz"] = value * 1e6
+        elif name not in values:
+            values[name] = float(value) if isinstance(value, int) else value
+    values = known | values
+    return record(**{each.name: values[each.name] for each in fields(record)})
 
 
 @cache
@@ -169,58 +185,14 @@ def reception_part(name: str) -> Amplifier | Inline | None:
     """Amplifier or in-line part of an id; None where there is none."""
     for row in _rows("amplifiers", "amplifier"):
         if row["id"] == name:
-            return _amplifier(row)
+            amplifier: Amplifier = _made(Amplifier, row, kind="amplifier", bypass_loss_db=0.0, slope_db_per_ghz=0.0)
+            return amplifier
     for row in _rows("inline", "inline"):
         if row["id"] == name:
-            return _inline(row)
+            hertz, losses = zip(*((mhz * 1e6, float(loss)) for mhz, loss in row["loss_mhz_db"]), strict=True)
+            inline: Inline = _made(Inline, row, loss_hz=hertz, loss_db=losses)
+            return inline
     return None
-
-
-def _limit(row: dict[str, Any]) -> Limit | None:
-    return limit_of(row["reflection"]) if "reflection" in row else None
-
-
-def _amplifier(row: dict[str, Any]) -> Amplifier:
-    return Amplifier(
-        row["id"],
-        row["name"],
-        connector_of(row["input"]),
-        connector_of(row["output"]),
-        float(row["gain_db"]),
-        float(row["gain_from_db"]),
-        float(row["gain_to_db"]),
-        float(row["gain_tolerance_db"]),
-        float(row["noise_figure_db"]),
-        float(row["noise_figure_tolerance_db"]),
-        float(row["max_output_dbuv"]),
-        float(row["intermodulation_db"]),
-        float(row["isolation_db"]),
-        _limit(row),
-        float(row["power_v"]),
-        float(row["current_ma"]),
-        float(row.get("bypass_loss_db", 0.0)),
-        row["min_mhz"] * 1e6,
-        row["max_mhz"] * 1e6,
-        _evidence(row),
-    )
-
-
-def _inline(row: dict[str, Any]) -> Inline:
-    return Inline(
-        row["id"],
-        row["name"],
-        row["kind"],
-        connector_of(row["input"]),
-        connector_of(row["output"]),
-        tuple(mhz * 1e6 for mhz, _ in row["loss_mhz_db"]),
-        tuple(float(loss) for _, loss in row["loss_mhz_db"]),
-        float(row["loss_tolerance_db"]),
-        _limit(row),
-        row["dc"],
-        row["min_mhz"] * 1e6,
-        row["max_mhz"] * 1e6,
-        _evidence(row),
-    )
 
 
 def rows_of(words: str = "", kind: str | None = None) -> tuple[dict[str, Any], ...]:
@@ -245,20 +217,11 @@ def rows_of(words: str = "", kind: str | None = None) -> tuple[dict[str, Any], .
 
 def receiver(name: str) -> Receiver:
     """Receiver of an id."""
-    rows = _rows("amplifiers", "receiver")
-    for row in rows:
-        if row["id"] == name:
-            return Receiver(
-                row["id"],
-                row["name"],
-                float(row["noise_figure_db"]),
-                float(row["noise_figure_tolerance_db"]),
-                float(row["overload_dbm"]),
-                _limit(row),
-                connector_of(row["connector"]),
-                _evidence(row),
-            )
-    raise LibraryError(f"there is no receiver '{name}'", tuple(row["id"] for row in rows))
+    rows = {row["id"]: row for row in _rows("amplifiers", "receiver")}
+    if name not in rows:
+        raise LibraryError(f"there is no receiver '{name}'", tuple(rows))
+    found: Receiver = _made(Receiver, rows[name])
+    return found
 
 
 def mode_names() -> tuple[str, ...]:
@@ -268,19 +231,12 @@ def mode_names() -> tuple[str, ...]:
 
 def mode(name: str) -> Mode:
     """Mode of a name, however its letters are cased."""
+    rows = {row["id"].casefold(): row for row in _rows("modes", "mode")}
     wanted = " ".join(name.split()).casefold()
-    for row in _rows("modes", "mode"):
-        if row["id"].casefold() == wanted:
-            return Mode(
-                row["id"],
-                row["service"],
-                float(row["need_db"]),
-                row["channel"],
-                float(row.get("includes_margin_db", 0.0)),
-                row.get("bandwidth_mhz", 0.0) * 1e6,
-                _evidence(row),
-            )
-    raise LibraryError(f"no figure is known for the mode '{name}'", near_names(name, mode_names()))
+    if wanted not in rows:
+        raise LibraryError(f"no figure is known for the mode '{name}'", near_names(name, mode_names()))
+    found: Mode = _made(Mode, rows[wanted], includes_margin_db=0.0, bandwidth_hz=0.0)
+    return found
 
 
 def window(name: str, guide: str = "") -> Window | None:
@@ -289,9 +245,8 @@ def window(name: str, guide: str = "") -> Window | None:
     found = [row for row in rows if row["guide"] == (guide or GUIDE)] or ([] if guide else rows)
     if not found:
         return None
-    row = max(found, key=lambda each: len(each["covers"]))
-    least = float(row["min_dbuv"]) if "min_dbuv" in row else None
-    return Window(row["guide"], row["covers"], least, float(row["max_dbuv"]), _evidence(row))
+    longest: Window = _made(Window, max(found, key=lambda each: len(each["covers"])), min_dbuv=None)
+    return longest
 
 
 def guides() -> tuple[str, ...]:
@@ -301,13 +256,11 @@ def guides() -> tuple[str, ...]:
 
 def noise_class(name: str) -> NoiseClass:
     """Noise environment of a name."""
-    rows = _rows("inline", "noise")
-    for row in rows:
-        if row["id"] == name.strip().casefold():
-            span = row["min_mhz"] * 1e6, row["max_mhz"] * 1e6
-            return NoiseClass(row["id"], float(row["c_db"]), float(row["d_db"]), *span, _evidence(row))
-    known = tuple(row["id"] for row in rows)
-    raise LibraryError(f"there is no noise class '{name}'", near_names(name, known) or known)
+    rows = {row["id"]: row for row in _rows("inline", "noise")}
+    if (wanted := name.strip().casefold()) not in rows:
+        raise LibraryError(f"there is no noise class '{name}'", near_names(name, rows) or tuple(rows))
+    found: NoiseClass = _made(NoiseClass, rows[wanted])
+    return found
 
 
 def default(name: str) -> float:

@@ -5,8 +5,7 @@ from __future__ import annotations
 from math import log10
 
 from chain.analyses.dc_feed import DirectCurrent, ResistorHeat, direct_current, pad_arms
-from chain.assembly.connections import Connection
-from chain.assembly.graph import SetupGraph
+from chain.assembly.graph import Connection, SetupGraph
 from chain.findings import Finding
 from chain.setups import Item, Setup
 from library.records import Pad

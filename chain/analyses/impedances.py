@@ -7,15 +7,13 @@ from dataclasses import replace
 import numpy as np
 
 from chain.arrays import Complex, Real
-from chain.assembly.connections import BLOCKING, Connection, connection_elements, item_ohm
-from chain.assembly.graph import SetupGraph
+from chain.assembly.graph import BLOCKING, Connection, SetupGraph, connection_elements, item_ohm
 from chain.errors import RangeError
 from chain.findings import Finding
 from chain.reflection import return_loss_db, vswr
 from chain.rf import twoport
-from chain.rf.elements import Element
+from chain.rf.elements import Element, nominal
 from chain.rf.parts import elements_of
-from chain.rf.references import nominal
 from chain.setups import Item, Setup
 from library.frozen import dataclass
 

@@ -11,8 +11,7 @@ from chain.assembly.cascade import build
 from chain.reflection import return_loss_db
 from chain.results import COVERAGE, SEED, plain_values
 from chain.rf import twoport
-from chain.rf.elements import at_frequencies
-from chain.rf.references import aligned
+from chain.rf.elements import aligned, at_frequencies
 from chain.setups import Setup
 from chain.uncertainty.sampling import draw
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, fields
 
 from chain.results import SCHEMA_VERSION
 from library.figures import attenuation_db_per_100m, limit_return_loss_db, span_hz
-from library.load import Library
+from library.parts import Library
 from library.reception import rows_of
 from library.records import Adapter, Coax, Connector, Evidence, Limit, Network, Part, SectionLine
 from library.search import find, wanted_words
@@ -145,8 +145,8 @@ def _modelled(part: Part, freq_hz: float, limit_db: float | None) -> PartLoss:
     import numpy as np
 
     from chain.reflection import return_loss_db
+    from chain.rf.elements import nominal
     from chain.rf.parts import elements_of
-    from chain.rf.references import nominal
     from chain.setups import Item
 
     freq = np.array([freq_hz])

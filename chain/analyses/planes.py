@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from chain.assembly.cascade import build, sweep_hz
-from chain.assembly.connections import BLOCKING, item_ends
+from chain.assembly.graph import BLOCKING, item_ends
 from chain.reflection import magnitude_from_vswr, vswr
 from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.rf.bilinear import compose, inverse

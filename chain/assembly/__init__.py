@@ -4,7 +4,6 @@ __all__ = [
     "bare_pad",
     "budget",
     "cascade",
-    "connections",
     "graph",
     "plane",
     "power",

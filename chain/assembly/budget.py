@@ -12,8 +12,7 @@ from chain.assembly.cascade import Chain, build
 from chain.reflection import dbm_to_dbuv, return_loss_db
 from chain.results import ResultTable, network
 from chain.rf import twoport
-from chain.rf.elements import Element
-from chain.rf.references import aligned, nominal
+from chain.rf.elements import Element, aligned, nominal
 from chain.setups import Setup
 from library.frozen import dataclass
 

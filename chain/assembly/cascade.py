@@ -5,15 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from chain.arrays import Real
-from chain.assembly.connections import BLOCKING, Connection, connection_elements
-from chain.assembly.graph import setup_graph, with_arm_sections
+from chain.assembly.graph import BLOCKING, Connection, connection_elements, setup_graph, with_arm_sections
 from chain.errors import Defect, FitError
 from chain.rf.elements import Element
 from chain.rf.parts import elements_of
 from chain.setups import Setup
 from library.frozen import dataclass
-from library.load import Library
 from library.mating import bridging_adapters
+from library.parts import Library
 
 __all__ = ["Chain", "build", "in_view", "sweep_hz"]
 

@@ -15,10 +15,10 @@ from chain.assembly.plane import plane_reference_ohm, read_sweep_for
 from chain.errors import RangeError, UnitError, quoted
 from chain.reflection import magnitude_from_return_loss, magnitude_from_vswr, reflection_from_ohm
 from chain.setups import Setup
-from chain.sweeps.headers import frequency_factor, role
+from chain.sweeps.columns import frequency_factor, role
 from chain.sweeps.read import read_sweep
 from chain.sweeps.readings import Readings, averaged_sweeps, typed_readings
-from library.sweepwords import concepts
+from library.words import concepts
 
 __all__ = ["readings_given", "readings_of"]
 

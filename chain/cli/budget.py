@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING
 
 import click
 
-from chain.cli.endings import kind_of
 from chain.cli.loading import load_heeded
 from chain.cli.options import Common, common, setup_argument
 from chain.cli.output import deliver, note, refuse_overwriting, write_whole
 from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
+from chain.cli.writing import kind_of
 
 if TYPE_CHECKING:
     from rich.console import Console

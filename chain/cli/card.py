@@ -7,11 +7,9 @@ from typing import TYPE_CHECKING
 import click
 
 from chain.cli.completing import sweep_files
-from chain.cli.loading import read_repeats, refuse_twice
-from chain.cli.options import Common, common, setup_argument
-from chain.cli.output import deliver, deliver_page, refuse_overwriting
-from chain.cli.progress import progress
-from chain.cli.sweep_options import sweep_options
+from chain.cli.loading import either_in, read_repeats, refuse_twice
+from chain.cli.options import Common, common, setup_argument, sweep_options
+from chain.cli.output import deliver, deliver_page, progress, refuse_overwriting
 
 if TYPE_CHECKING:
     from chain.reception.records import Installation
@@ -46,7 +44,6 @@ def command(shared: Common, setup: str, files: tuple[str, ...], sweep: SweepOpti
     refuse_overwriting(shared.output, shared.force, inputs)
     refuse_twice(files)
     from chain.analyses.bench_card import card
-    from chain.cli.installations import either_in
     from chain.reception.records import Installation
     from chain.sweeps.options import DEFAULTS
     from chain.uncertainty.intervals import SEED

@@ -28,7 +28,7 @@ def command(shared: Common, setup: str, no_fail: bool) -> None:
       chain check demo/boathouse.toml > fits.txt && echo fits
     """
     refuse_overwriting(shared.output, shared.force, [setup])
-    from chain.cli.installations import either_in
+    from chain.cli.loading import either_in
     from chain.reception.records import Installation
 
     loaded, _ = either_in(setup)

@@ -9,8 +9,7 @@ import click
 from chain.cli.completing import need_files, setup_files
 from chain.cli.loading import load_heeded
 from chain.cli.options import Common, common, enforce
-from chain.cli.output import deliver, refuse_overwriting
-from chain.cli.progress import progress
+from chain.cli.output import deliver, progress, refuse_overwriting
 
 __all__ = ["command"]
 

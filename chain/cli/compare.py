@@ -10,11 +10,9 @@ import click
 
 from chain.cli.completing import any_file, setup_or_sweep_files
 from chain.cli.loading import load_heeded
-from chain.cli.options import Common, common, enforce
-from chain.cli.output import deliver, note, refuse_overwriting, write_whole
+from chain.cli.options import Common, common, enforce, sweep_options
+from chain.cli.output import deliver, note, progress, refuse_overwriting, write_whole
 from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
-from chain.cli.progress import progress
-from chain.cli.sweep_options import sweep_options
 
 if TYPE_CHECKING:
     from rich.console import Console

@@ -81,7 +81,7 @@ def setup_or_sweep_files(ctx: click.Context, param: click.Parameter, incomplete:
 def part_names(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
     """Offer the parts of the library whose name begins with what is typed, else those that hold it.
 
-    Source: `library.load.load_library`.
+    Source: `library.parts.load_library`.
     """
     from library.errors import LibraryError
     from library.load import load_library

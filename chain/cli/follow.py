@@ -9,9 +9,8 @@ import click
 
 from chain.cli.completing import any_file, setup_files
 from chain.cli.loading import load_heeded
-from chain.cli.options import Common, common
+from chain.cli.options import Common, common, sweep_options
 from chain.cli.output import Refusal, TextPage, asked_console, note
-from chain.cli.sweep_options import sweep_options
 from chain.sweeps.options import SweepOptions
 
 __all__ = ["command"]

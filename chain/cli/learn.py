@@ -19,8 +19,7 @@ from chain.cli.learn_options import (
     asked,
 )
 from chain.cli.options import Common, common
-from chain.cli.output import asked_console, deliver, note, refuse_overwriting, write_whole
-from chain.cli.progress import progress
+from chain.cli.output import asked_console, deliver, note, progress, refuse_overwriting, write_whole
 
 if TYPE_CHECKING:
     from chain.characterize.records import Learnt

@@ -1,9 +1,10 @@
-"""A set-up as the commands load it: what may not be connected is said before anything else."""
+"""A set-up as the commands load it: what may not be connected is reported before anything else."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -12,11 +13,12 @@ from chain.cli.options import Common
 from chain.cli.output import note
 
 if TYPE_CHECKING:
+    from chain.reception.records import Installation
     from chain.setups import Setup
     from chain.sweeps.options import SweepOptions
     from chain.sweeps.readings import Readings
 
-__all__ = ["load_heeded", "load_stated", "read_repeats", "refuse_twice"]
+__all__ = ["either_in", "load_heeded", "load_stated", "read_repeats", "refuse_twice"]
 
 
 def load_stated(path: str) -> Setup:
@@ -57,3 +59,23 @@ def read_repeats(setup: Setup, paths: Sequence[str], sweep: SweepOptions) -> Rea
     from chain.sweeps.readings import averaged_sweeps
 
     return averaged_sweeps([read_sweep_for(setup, path, sweep) for path in paths])
+
+
+def either_in(path: str) -> tuple[Setup | Installation, str]:
+    """The set-up or installation that a file holds, and its text; standard input can be read only once.
+
+    The unit of its limit becomes that of the answer.
+    """
+    from chain.files.toml import decode, read_file
+    from chain.reception.installation_file import is_installation, parse_installation
+
+    raw = read_file(path)
+    name, folder = ("<stdin>", Path()) if path == "-" else (path, Path(path).parent)
+    if is_installation(raw):
+        return parse_installation(raw, name, folder), decode(raw, name)
+    from chain.files.setup_file import parse_setup
+    from chain.report.numbers import follow_limit
+
+    found = parse_setup(raw, name, folder)
+    follow_limit(found.far.limit_in_db)
+    return found, decode(raw, name)

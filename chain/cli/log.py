@@ -11,13 +11,11 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from chain.cli.completing import any_file, setup_files, sweep_files
-from chain.cli.endings import kind_of
-from chain.cli.options import Common, common
-from chain.cli.output import Refusal, deliver, deliver_page, note, refuse_overwriting, write_whole
+from chain.cli.options import Common, common, sweep_options
+from chain.cli.output import Refusal, deliver, deliver_page, note, progress, refuse_overwriting, write_whole
 from chain.cli.plot_option import SUFFIXES
-from chain.cli.progress import progress
-from chain.cli.sweep_options import sweep_options
 from chain.cli.usage import NamedGroup
+from chain.cli.writing import kind_of
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -103,7 +101,7 @@ def add(
         log.render_record(found, console)
 
     def document() -> dict[str, object]:
-        from chain.records.record_json import record_json
+        from chain.records.record import record_json
 
         return record_json(found)
 
@@ -169,7 +167,7 @@ def show(shared: Common, folder: str, record: str, name: str, channel: str) -> N
         one = _folder(folder).record(record)
 
         def document() -> dict[str, object]:
-            from chain.records.record_json import record_json
+            from chain.records.record import record_json
 
             return record_json(one)
 
@@ -249,7 +247,7 @@ def export(shared: Common, folder: str, page: bool, name: str, channel: str) -> 
 
         deliver_page(shared, log_html(_trends(folder, name, channel)))
         return
-    from chain.records.table import log_table
+    from chain.records.trends import log_table
 
     text, damaged = log_table(folder, name, channel)
     for each in damaged:

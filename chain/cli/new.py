@@ -50,7 +50,7 @@ def command(shared: Common, **reported: str | None) -> None:
 
         text = new_setup_text(Wish(**wished))
     else:
-        from chain.files.starter import starter_text
+        from chain.files.new_setup import starter_text
 
         text = starter_text()
     if shared.json:

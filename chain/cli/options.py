@@ -1,4 +1,4 @@
-"""Options that every command takes, and the arguments that several share."""
+"""Options that every command takes, those that settle what a sweep file leaves open, and shared arguments."""
 
 from __future__ import annotations
 
@@ -10,10 +10,11 @@ from typing import Any, TypeVar
 import click
 
 from chain.cli.completing import any_file, setup_files
-from chain.cli.endings import check_ending, kind_of
+from chain.cli.writing import check_ending, kind_of
+from chain.sweeps.options import FREQUENCY_UNITS, QUANTITIES, SweepOptions
 from library.frozen import dataclass
 
-__all__ = ["Common", "common", "digits_option", "draws_option", "enforce", "setup_argument"]
+__all__ = ["Common", "common", "digits_option", "draws_option", "enforce", "setup_argument", "sweep_options"]
 
 LEAST_DRAWS, MOST_DRAWS = 200, 1_000_000
 """Fewer than 200 leave less than five beyond either end of a 95 % interval."""
@@ -144,3 +145,66 @@ def digits_option(function: Function) -> Function:
 def setup_argument(function: Function) -> Function:
     """Add the argument SETUP."""
     return click.argument("setup", metavar="SETUP", shell_complete=setup_files)(function)
+
+
+SWEEP_OPTIONS = (
+    click.option(
+        "--column",
+        multiple=True,
+        metavar="COLUMN",
+        help="Column to read, by number or header (twice for a pair); S11, S22 or such where a file has several ports.",
+    ),
+    click.option(
+        "--quantity",
+        type=click.Choice(list(QUANTITIES)),
+        metavar="QUANTITY",
+        help=f"What the columns hold: {', '.join(QUANTITIES)}.",
+    ),
+    click.option(
+        "--frequency-unit",
+        type=click.Choice(list(FREQUENCY_UNITS), case_sensitive=False),
+        metavar="UNIT",
+        help="Unit of the frequency column: Hz, kHz, MHz or GHz.",
+    ),
+    click.option("--decimal", type=click.Choice(["point", "comma"]), help="Decimal sign of the figures."),
+    click.option(
+        "--impedance", metavar="OHM", help="Reference the analyzer was set to for R and X or |Z|, such as '50 ohm'."
+    ),
+    click.option("--block", type=click.IntRange(1), metavar="N", help="Which of several tables in one file."),
+)
+
+
+def sweep_options(function: Function) -> Function:
+    """Add the options of sweep files to a command, which gets them as one argument `sweep`."""
+
+    @wraps(function)
+    def called(*args: Any, **given: Any) -> Any:
+        columns, ohm = given.pop("column"), given.pop("impedance")
+        settled = SweepOptions(
+            columns=tuple(name.strip() for name in columns),
+            quantity=given.pop("quantity") or "",
+            frequency_unit=given.pop("frequency_unit") or "",
+            decimal=given.pop("decimal") or "",
+            impedance_ohm=None if ohm is None else _ohm(ohm),
+            block=given.pop("block"),
+        )
+        return function(*args, sweep=settled, **given)
+
+    for option in reversed(SWEEP_OPTIONS):
+        called = option(called)
+    return called  # type: ignore[return-value]
+
+
+def _ohm(text: str) -> float:
+    from chain.units import parse_quantity
+
+    return parse_quantity(text if not _bare(text) else f"{text} ohm", "impedance")
+
+
+def _bare(text: str) -> bool:
+    """Tell whether a figure has no unit: this option has only one."""
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True

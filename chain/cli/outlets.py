@@ -8,9 +8,8 @@ import click
 
 from chain.cli.completing import any_file, installation_files
 from chain.cli.options import Common, common, enforce
-from chain.cli.output import deliver, refuse_overwriting
+from chain.cli.output import deliver, progress, refuse_overwriting
 from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
-from chain.cli.progress import progress
 
 if TYPE_CHECKING:
     from rich.console import Console

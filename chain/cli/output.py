@@ -1,18 +1,28 @@
-"""Where results go: stdout or a file, as text, JSON, a table or a network."""
+"""Where results go: stdout or a file, as text, JSON, a table or a network; and how far a long computation has come."""
 
 from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Mapping, Sequence
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from io import StringIO
+from shutil import get_terminal_size
 from typing import TYPE_CHECKING, TextIO
 
 import click
 
-from chain.cli.endings import kind_of, table_text, touchstone_text
 from chain.cli.options import Common
-from chain.cli.writing import Refusal, refuse_overwriting, write_whole
+from chain.cli.writing import (
+    Refusal,
+    kind_of,
+    refuse_overwriting,
+    refuse_what_was_read,
+    table_text,
+    touchstone_text,
+    write_whole,
+)
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -24,11 +34,13 @@ __all__ = [
     "Refusal",
     "TextPage",
     "asked_console",
+    "bar",
     "console_for",
     "deliver",
     "deliver_page",
     "deliver_text",
     "note",
+    "progress",
     "refuse_overwriting",
     "write_whole",
 ]
@@ -162,3 +174,41 @@ def note(shared: Common, text: str) -> None:
         from chain.errors import plain
 
         click.echo(plain(text), err=True)
+
+
+PATIENCE_S = 1.0
+CELLS = 30
+
+
+def bar(share: float, columns: int) -> str:
+    """A bar of plain characters, shorter on a narrow terminal."""
+    words = f"simulating {share:4.0%}"
+    cells = min(CELLS, columns - len(words) - 4)
+    if cells < 5:
+        return words
+    full = int(cells * min(max(share, 0.0), 1.0))
+    return f"simulating [{'#' * full}{'.' * (cells - full)}] {share:4.0%}"
+
+
+@contextmanager
+def progress(shared: Common) -> Iterator[Callable[[float], None]]:
+    """Give a function that shows the finished share on stderr, after the first second and only to a person."""
+    refuse_what_was_read()
+    begun = time.monotonic()
+    watched = not shared.quiet and sys.stderr.isatty()
+    shown = False
+    width = get_terminal_size().columns
+
+    def report(share: float) -> None:
+        nonlocal shown
+        if watched and time.monotonic() - begun > PATIENCE_S:
+            shown = True
+            sys.stderr.write(f"\r{bar(share, width)}")
+            sys.stderr.flush()
+
+    try:
+        yield report
+    finally:
+        if shown:
+            sys.stderr.write("\r" + " " * len(bar(0.0, width)) + "\r")
+            sys.stderr.flush()

@@ -12,7 +12,7 @@ from chain.cli.output import Refusal, deliver, refuse_overwriting
 from chain.results import SCHEMA_VERSION
 
 if TYPE_CHECKING:
-    from library.load import Library
+    from library.parts import Library
 
 __all__ = ["command"]
 
@@ -111,9 +111,9 @@ def _of_reception(shared: Common, words: str, kind: str, every: bool) -> None:
         raise Refusal(f"no {kind} fits '{words}'; 'chain parts --kind {kind}' lists them all")
 
     def render(console: object) -> None:
-        from chain.report import reception_parts
+        from chain.report.parts import render_rows
 
-        reception_parts.render(rows, console, every)  # type: ignore[arg-type]
+        render_rows(rows, console, every)  # type: ignore[arg-type]
 
     document = {"schema_version": SCHEMA_VERSION, "title": words, "warnings": [], "assumed": [], "parts": list(rows)}
     deliver(shared, render, lambda: document)

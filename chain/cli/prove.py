@@ -10,10 +10,8 @@ import click
 
 from chain.cli.completing import sweep_files
 from chain.cli.loading import load_heeded
-from chain.cli.options import Common, common, enforce, setup_argument
-from chain.cli.output import deliver, refuse_overwriting
-from chain.cli.progress import progress
-from chain.cli.sweep_options import sweep_options
+from chain.cli.options import Common, common, enforce, setup_argument, sweep_options
+from chain.cli.output import deliver, progress, refuse_overwriting
 from chain.sweeps.options import SweepOptions
 
 if TYPE_CHECKING:

@@ -11,11 +11,9 @@ import click
 
 from chain.cli.completing import setup_or_sweep_files, sweep_files
 from chain.cli.loading import load_heeded, read_repeats, refuse_twice
-from chain.cli.options import Common, common, digits_option, draws_option, enforce
-from chain.cli.output import deliver, refuse_overwriting
+from chain.cli.options import Common, common, digits_option, draws_option, enforce, sweep_options
+from chain.cli.output import deliver, progress, refuse_overwriting
 from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
-from chain.cli.progress import progress
-from chain.cli.sweep_options import sweep_options
 
 if TYPE_CHECKING:
     from rich.console import Console

@@ -7,10 +7,8 @@ from typing import TYPE_CHECKING
 import click
 
 from chain.cli.completing import setup_files, sweep_files
-from chain.cli.options import Common, common, draws_option, enforce
-from chain.cli.output import deliver, deliver_page, note, refuse_overwriting
-from chain.cli.progress import progress
-from chain.cli.sweep_options import sweep_options
+from chain.cli.options import Common, common, draws_option, enforce, sweep_options
+from chain.cli.output import deliver, deliver_page, note, progress, refuse_overwriting
 
 if TYPE_CHECKING:
     from chain.reception.records import Installation
@@ -42,7 +40,7 @@ def command(
     refuse_overwriting(shared.output, shared.force, inputs)
     from chain.analyses.page import page
     from chain.assembly.plane import read_sweep_for
-    from chain.cli.installations import either_in
+    from chain.cli.loading import either_in
     from chain.reception.records import Installation
     from chain.sweeps.options import DEFAULTS
     from chain.uncertainty.intervals import SEED

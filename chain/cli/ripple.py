@@ -8,10 +8,9 @@ import click
 
 from chain.cli.completing import any_file, setup_or_sweep_files
 from chain.cli.loading import load_stated
-from chain.cli.options import Common, common
+from chain.cli.options import Common, common, sweep_options
 from chain.cli.output import Refusal, deliver, note, refuse_overwriting, write_whole
 from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
-from chain.cli.sweep_options import sweep_options
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -97,7 +96,7 @@ def _gated_text(found: Ripple, path: str, setup: Setup | None) -> str:
     """Gated sweep as the text of a file; the reference of a Touchstone file is that of the set-up's plane."""
     if found.gated is None:
         raise Refusal(f"nothing to write to {path}: {found.gated_reason}")
-    from chain.echoes.export import csv_text, touchstone_text
+    from chain.echoes.records import csv_text, touchstone_text
 
     if path.lower().endswith(".csv"):
         return csv_text(found)

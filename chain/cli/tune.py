@@ -9,11 +9,9 @@ import click
 
 from chain.cli.completing import any_file, setup_files, sweep_files
 from chain.cli.loading import load_heeded
-from chain.cli.options import Common, common
-from chain.cli.output import Refusal, deliver, note, refuse_overwriting, write_whole
+from chain.cli.options import Common, common, sweep_options
+from chain.cli.output import Refusal, deliver, note, progress, refuse_overwriting, write_whole
 from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
-from chain.cli.progress import progress
-from chain.cli.sweep_options import sweep_options
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -232,7 +230,7 @@ def _write(shared: Common, setup: Setup, found: Matching, making: _Making, input
     from pathlib import Path
 
     from chain.files.toml import decode, read_file
-    from chain.tuning.matched_files import part_file, setup_text
+    from chain.tuning.matching import part_file, setup_text
 
     if not found.networks:
         raise Refusal("no network gains anything here, so none is written")

@@ -12,8 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from chain.arrays import Real
-from chain.assembly.connections import item_ohm
-from chain.assembly.graph import setup_graph
+from chain.assembly.graph import item_ohm, setup_graph
 from chain.rf.parts import elements_of
 from chain.setups import Item, Setup
 from library.records import Coax, Evidence, Limit, Measured, Pad

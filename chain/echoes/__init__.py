@@ -2,6 +2,5 @@
 
 __all__ = [
     "analyse",
-    "export",
     "records",
 ]

@@ -1,4 +1,4 @@
-"""What ripples: the periodic parts of a sweep, the length that makes each, and the item of the set-up that is so long."""
+"""What ripples: the periodic parts of a sweep, the length that makes each, and the item that is so long; echoes gated out."""
 
 from __future__ import annotations
 
@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from chain.arrays import Complex, Real, median
 from chain.assembly.cascade import build
 from chain.echoes.detect import FEWEST_POINTS, RESOLVED, Found, find
-from chain.echoes.gating import edge_points, gated
 from chain.echoes.lengths import AIR, MATERIALS, Place, components_of, sentence_of
 from chain.echoes.locate import ANTENNA_PERIODS, Stretch, antenna_delay_s, stretches
 from chain.echoes.records import Component, Reach, Ripple, Unseen
@@ -24,8 +23,7 @@ from chain.uncertainty.measurement import measurement_of, nominal_maps
 from library.formulas import LIGHT_M_PER_S
 from library.records import Coax
 
-__all__ = ["notice", "ripple"]
-
+__all__ = ["edge_points", "gated", "notice", "ripple"]
 
 SWINGS = 4.0
 """How far the smooth part must vary, over the noise, before it counts as swinging at all."""
@@ -262,3 +260,33 @@ def _too_few(readings: Readings, setup: Setup | None) -> Ripple:
         noise=float("nan"),
         warnings=readings.warnings,
     )
+
+
+BETA = 6.0
+"""Shape of the gate's Kaiser window: side lobes about 44 dB down."""
+
+
+def gated(freq_hz: NDArray[np.float64], reflection: Complex, known: Complex, gate_s: tuple[float, float]) -> Complex:
+    """Reflection within a gate of delays.
+
+    Source: A Kaiser window over delays, symmetric about its own middle sample, between two Fourier transforms; none over
+    frequency, for dividing by one that goes to zero spoils the edges.
+    """
+    step_hz = (freq_hz[-1] - freq_hz[0]) / (freq_hz.size - 1)
+    delay_s = np.fft.fftshift(np.fft.fftfreq(freq_hz.size, step_hz))
+    first, last = (int(np.argmin(np.abs(delay_s - each))) for each in gate_s)
+    gate = np.zeros(freq_hz.size)
+    gate[first : last + 1] = np.kaiser(last - first + 1, BETA)
+    # What is known of the main reflection stays out of the transform,
+    # where the ends of the sweep would smear it over all delays.
+    course = np.fft.fftshift(np.fft.ifft(reflection - known))
+    return np.asarray(known + np.fft.fft(np.fft.ifftshift(course * gate)))
+
+
+def edge_points(points: int, step_hz: float, gate_s: tuple[float, float]) -> int:
+    """Points at either band edge that a gate spoils.
+
+    Source: A gate of the width T averages over about 1/T of frequency; nearer to an edge the average lacks its other
+    half.
+    """
+    return min(int(np.ceil(1 / ((gate_s[1] - gate_s[0]) * step_hz))), points // 2)

@@ -9,9 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real, median
-from chain.echoes.model import EchoFit, SampledSweep, refine, sweep_of
+from chain.echoes.model import Echo, EchoFit, Model, SampledSweep, echo_shape, refine, sweep_of
 from chain.echoes.search import LEAST_PERIODS, noise_of, search
-from chain.echoes.terms import Echo, Model, echo_shape
 from library.frozen import dataclass
 
 __all__ = ["FEWEST_POINTS", "RESOLVED", "Found", "FoundReflection", "find"]

@@ -14,11 +14,130 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real
-from chain.echoes.products import combined, orthonormal, products
-from chain.echoes.terms import Echo, Model, Pole, echo_shape, pole_shape
 from library.frozen import dataclass
 
-__all__ = ["EchoFit", "SampledSweep", "fit", "refine", "reweighted", "sweep_of"]
+__all__ = [
+    "Echo",
+    "EchoFit",
+    "Model",
+    "Pole",
+    "SampledSweep",
+    "combined",
+    "echo_shape",
+    "fit",
+    "orthonormal",
+    "pole_shape",
+    "products",
+    "refine",
+    "reweighted",
+    "sweep_of",
+]
+
+
+@dataclass(frozen=True)
+class Echo:
+    """A delayed reflection: its ripples in the span (negative: before the main one), and how its amplitude varies.
+
+    Degree 0: not at all; 1: by the factor exp(-slope x), as a loss in dB that grows with frequency; 2: by a square too.
+    """
+
+    periods: float
+    degree: int = 0
+    slope: float = 0.0
+
+
+@dataclass(frozen=True)
+class Pole:
+    """A resonance: its place on `x` and half its width."""
+
+    place: float
+    width: float
+
+
+@dataclass(frozen=True)
+class Model:
+    """Which terms there are: polynomial of the smooth part, echoes, resonances."""
+
+    degree: int
+    echoes: tuple[Echo, ...] = ()
+    poles: tuple[Pole, ...] = ()
+
+    def parameters(self, has_phase: bool) -> int:
+        """Count of real numbers that are fitted."""
+        smooth = (self.degree + 1) * (2 if has_phase else 1)
+        return smooth + sum((3, 4, 6)[echo.degree] for echo in self.echoes) + 4 * len(self.poles)
+
+
+def echo_shape(x: Real, periods: float, slope: float = 0.0) -> Complex:
+    """Turn of a delayed reflection over the span, zero at its middle.
+
+    Source: exp(-j 2 pi f t).
+    """
+    return np.asarray(np.exp(-(slope + 1j * np.pi * periods) * x))
+
+
+def pole_shape(x: Real, pole: Pole) -> Complex:
+    """Reflection of a resonance, 1 at its middle.
+
+    Source: 1/(1 + j (x - place)/width).
+    """
+    return np.asarray(1 / (1 + 1j * (x - pole.place) / pole.width))
+
+
+LEAST_PIVOT = 1e-7
+"""Share of a column that must be new for it to count as independent."""
+
+
+# Products of tall, thin matrices without a BLAS, whose threads on a busy machine cost far more than work as small as this.
+
+
+def products(left: Values, right: Values) -> Values:
+    """Inner products of columns.
+
+    Source: Definition.
+    """
+    return np.asarray(np.einsum("nm,nk->mk", left.conj(), right))
+
+
+def combined(columns: Values, factors: Values) -> Values:
+    """Sums of columns times factors.
+
+    Source: Definition.
+    """
+    return np.asarray(np.einsum("nm,m...->n...", columns, factors))
+
+
+def orthonormal(matrix: Values) -> Values:
+    """Orthonormal columns of the same span.
+
+    Source: Cholesky factors taken twice (CholeskyQR2); Gram-Schmidt where columns nearly depend on one another.
+    """
+    sizes = np.sqrt(np.sum(np.abs(matrix) ** 2, axis=0))
+    q = matrix / np.where(sizes > 0, sizes, 1.0)
+    try:
+        for _ in range(2):
+            # A = L L': q L'^-1 is orthonormal up to the condition squared; the second round takes that off.
+            lower = np.linalg.cholesky(products(q, q))
+            if lower.size and np.min(np.abs(np.diag(lower))) < LEAST_PIVOT:
+                return _one_by_one(matrix, sizes)
+            q = combined(q, np.linalg.inv(lower).conj().T)
+    except np.linalg.LinAlgError:
+        return _one_by_one(matrix, sizes)
+    return q
+
+
+def _one_by_one(matrix: Values, sizes: NDArray[np.float64]) -> Values:
+    """Gram-Schmidt, each column twice; one that depends on those before it becomes zero."""
+    out = np.array(matrix)
+    for i in range(out.shape[1]):
+        # Twice is enough (Kahan, Parlett): the second pass removes what cancellation left of the first.
+        column, before = out[:, i], out[:, :i]
+        for _ in range(2):
+            column = column - combined(before, products(before, column[:, None])[:, 0])
+        left = float(np.sqrt(np.sum(np.abs(column) ** 2)))
+        out[:, i] = column / left if left > LEAST_PIVOT * sizes[i] else 0.0
+    return out
+
 
 Values = NDArray[Any]
 

@@ -14,9 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real, median
-from chain.echoes.model import FLOOR, STEPS, EchoFit, SampledSweep, fit, refine, reweighted
-from chain.echoes.products import products
-from chain.echoes.terms import Echo, Model, Pole
+from chain.echoes.model import FLOOR, STEPS, Echo, EchoFit, Model, Pole, SampledSweep, fit, products, refine, reweighted
 from library.frozen import dataclass
 
 __all__ = ["FALSE_ALARM", "LEAST_PERIODS", "noise_of", "search"]

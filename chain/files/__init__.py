@@ -11,7 +11,6 @@ __all__ = [
     "schema_export",
     "sections",
     "setup_file",
-    "starter",
     "tables",
     "toml",
     "whole_file",

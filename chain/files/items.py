@@ -13,8 +13,8 @@ from chain.files.schema import ALWAYS, KEYS_OF, ArmModel, ItemModel
 from chain.files.tables import Notes, read_table
 from chain.setups import Arm, Item
 from chain.units import format_quantity, parse_quantity
+from library.errors import LibraryError
 from library.formulas import LIGHT_M_PER_S
-from library.load import LibraryError
 from library.records import Coax, Connector, Evidence, Measured, Part, SectionLine, Splitter, Termination
 
 __all__ = ["ROOM_C", "measured_part", "place_items"]

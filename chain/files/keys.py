@@ -14,7 +14,7 @@ from chain.errors import quoted
 from library.frozen import dataclass
 
 if TYPE_CHECKING:
-    from library.load import Library
+    from library.parts import Library
 
 __all__ = [
     "FLAG",

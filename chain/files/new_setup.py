@@ -13,11 +13,12 @@ from chain.units import format_quantity, parse_quantity
 from library.channels import edges_mhz, region_of
 from library.errors import LibraryError, near_names
 from library.figures import span_hz
-from library.load import Library, load_library
+from library.load import load_library
 from library.mating import VERDICTS, bridging_adapters, f_plug_variant, mate, parse_connector
+from library.parts import Library
 from library.records import Adapter, Coax, Connector, Pad, Raster
 
-__all__ = ["BANDS", "Wish", "new_setup_text"]
+__all__ = ["BANDS", "Wish", "new_setup_text", "starter_text"]
 
 BANDS = {"uhf-tv": "UHF", "vhf-tv": "VHF III", "low-tv": "VHF low", "fm": "FM", "dab": "DAB"}
 """What an antenna may be for, and the band of the rasters that is meant."""
@@ -327,3 +328,10 @@ CALIBRATION = """\
 plane = "near"
 # load = "32 dB"             # return loss of the load used, if you know it
 """
+
+
+def starter_text() -> str:
+    """Give a commented set-up file that loads as it stands."""
+    from importlib.resources import files
+
+    return files("chain.files").joinpath("schemas", "starter.toml").read_text(encoding="utf-8")

@@ -18,7 +18,7 @@ from chain.units import KINDS, NUMBER, UNIT_WORDS, Tolerance, parse_quantity, pa
 from library.records import MAGNITUDE_KINDS, Connector, Limit
 
 if TYPE_CHECKING:
-    from library.load import Library
+    from library.parts import Library
 
 __all__ = [
     "ANALYZER",

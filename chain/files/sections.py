@@ -25,7 +25,8 @@ from chain.setups import (
     with_typical_standards,
 )
 from chain.units import is_return_loss
-from library.load import LibraryError, load_library
+from library.errors import LibraryError
+from library.load import load_library
 from library.records import Connector
 
 if TYPE_CHECKING:

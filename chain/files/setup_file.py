@@ -14,7 +14,7 @@ from chain.setups import Setup, with_conductors
 
 if TYPE_CHECKING:
     from chain.files.tables import Notes
-    from library.load import Library
+    from library.parts import Library
 
 __all__ = ["load_setup", "parse_setup"]
 

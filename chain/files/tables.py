@@ -12,7 +12,7 @@ from chain.files.positions import SyntaxFault, Where, closest
 from chain.files.schema import REQUIRED
 
 if TYPE_CHECKING:
-    from library.load import Library
+    from library.parts import Library
 
 __all__ = ["Notes", "read_table", "unknown_key"]
 

@@ -11,7 +11,7 @@ from chain.files.toml import decode, read_file, read_toml
 
 if TYPE_CHECKING:
     from chain.files.tables import Notes
-    from library.load import Library
+    from library.parts import Library
 
 __all__ = ["LONGEST_TITLE", "check_top", "parse_whole", "source_of"]
 

@@ -10,8 +10,7 @@ from numpy.typing import NDArray
 
 from chain.analyses.page import Page
 from chain.analyses.recovery import Recovery
-from chain.plots.axes import frequency_axis, vswr_axis
-from chain.plots.figure import CurveChart, Level, Series, Span
+from chain.plots.figure import CurveChart, Level, Series, Span, frequency_axis, vswr_axis
 from chain.reflection import vswr
 from chain.report.numbers import frequency, limit, short_limit
 from chain.report.phrases import verdict_word

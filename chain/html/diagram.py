@@ -6,8 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from xml.etree.ElementTree import Element
 
-from chain.assembly.connections import Connection, item_ohm
-from chain.assembly.graph import FAR, NEAR, Node, SetupGraph, setup_graph
+from chain.assembly.graph import FAR, NEAR, Connection, Node, SetupGraph, item_ohm, setup_graph
 from chain.html.svg import Value, add, drawing_root, markup, path_of, shortened
 from chain.setups import Arm, Item, Setup
 from library.records import Coax, Pad, Splitter, Termination

@@ -1,7 +1,6 @@
 """Answers described as plots, and the plots drawn: characters on a terminal, PNG and SVG files."""
 
 __all__ = [
-    "axes",
     "budget",
     "differences",
     "disc",

@@ -10,8 +10,7 @@ from chain.arrays import Real
 from chain.assembly.budget import Budget
 from chain.assembly.power import Account
 from chain.errors import plain
-from chain.plots.axes import even_axis, frequency_axis
-from chain.plots.figure import CurveChart, Series, part_look
+from chain.plots.figure import CurveChart, Series, even_axis, frequency_axis, part_look
 from chain.report.numbers import db
 
 __all__ = ["describe"]

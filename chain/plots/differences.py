@@ -6,8 +6,7 @@ import numpy as np
 
 from chain.comparisons.antennas import AntennaComparison
 from chain.errors import plain
-from chain.plots.axes import even_axis, frequency_axis
-from chain.plots.figure import CurveChart, Level, Series, Span
+from chain.plots.figure import CurveChart, Level, Series, Span, even_axis, frequency_axis
 
 __all__ = ["describe"]
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 
 from chain.analyses.expect import Expectation
-from chain.plots.axes import vswr_axis
-from chain.plots.figure import CurveChart, Level, Series
+from chain.plots.figure import CurveChart, Level, Series, vswr_axis
 from chain.report.numbers import at_most, figure_of, frequency, percent, short_limit
 from chain.report.phrases import plane_words
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from chain.errors import plain
-from chain.plots.axes import even_axis
-from chain.plots.figure import Axis, CurveChart, Series, Tick, part_look
+from chain.plots.figure import Axis, CurveChart, Series, Tick, even_axis, part_look
 from chain.records.trends import LogTrends, SeriesTrend
 
 __all__ = ["describe"]

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from chain.plots.axes import frequency_axis, vswr_axis
-from chain.plots.figure import CurveChart, Level, ReflectionChart, Series, Trace
+from chain.plots.figure import CurveChart, Level, ReflectionChart, Series, Trace, frequency_axis, vswr_axis
 from chain.reflection import magnitude_from_vswr, vswr
 from chain.report.numbers import frequency, short_limit
 from chain.tuning.matching import Matching

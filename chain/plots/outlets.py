@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from chain.errors import plain
-from chain.plots.axes import even_axis
-from chain.plots.figure import Axis, CurveChart, Level, Series, Tick, cut
+from chain.plots.figure import Axis, CurveChart, Level, Series, Tick, cut, even_axis
 from chain.reception.levels import on_the_way
 from chain.reception.outlets import Reception
 

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from chain.analyses.planes import Planes
 from chain.errors import plain
-from chain.plots.axes import vswr_axis
-from chain.plots.figure import Bar, BarChart, Group, Level
+from chain.plots.figure import Bar, BarChart, Group, Level, vswr_axis
 from chain.report.numbers import frequency, percent, short_limit, span
 
 __all__ = ["describe"]

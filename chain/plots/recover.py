@@ -7,8 +7,21 @@ from numpy.typing import NDArray
 
 from chain.analyses.recovery import Recovery
 from chain.errors import plain
-from chain.plots.axes import even_axis, frequency_axis, vswr_axis
-from chain.plots.figure import Bar, BarChart, CurveChart, Group, Level, Plot, ReflectionChart, Series, Span, Trace
+from chain.plots.figure import (
+    Bar,
+    BarChart,
+    CurveChart,
+    Group,
+    Level,
+    Plot,
+    ReflectionChart,
+    Series,
+    Span,
+    Trace,
+    even_axis,
+    frequency_axis,
+    vswr_axis,
+)
 from chain.reflection import magnitude_from_vswr
 from chain.report.numbers import frequency, percent, short_limit
 from chain.report.phrases import plane_words, verdict_word

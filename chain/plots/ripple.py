@@ -8,8 +8,19 @@ import numpy as np
 
 from chain.arrays import Real
 from chain.echoes.records import Component, Ripple
-from chain.plots.axes import even_axis, frequency_axis, vswr_axis
-from chain.plots.figure import PALETTE, Bar, BarChart, CurveChart, Group, Look, Plot, Series
+from chain.plots.figure import (
+    PALETTE,
+    Bar,
+    BarChart,
+    CurveChart,
+    Group,
+    Look,
+    Plot,
+    Series,
+    even_axis,
+    frequency_axis,
+    vswr_axis,
+)
 from chain.reflection import vswr
 from chain.report.numbers import frequency
 from chain.report.phrases import plane_words

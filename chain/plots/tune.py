@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from chain.arrays import Real
-from chain.plots.axes import even_axis, frequency_axis, vswr_axis
-from chain.plots.figure import CurveChart, Level, ReflectionChart, Series, Trace
+from chain.plots.figure import CurveChart, Level, ReflectionChart, Series, Trace, even_axis, frequency_axis, vswr_axis
 from chain.reflection import magnitude_from_vswr
 from chain.report.numbers import frequency, short_limit
 from chain.tuning.records import Tuning

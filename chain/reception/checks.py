@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from chain.assembly.connections import BLOCKING
+from chain.assembly.graph import BLOCKING
 from chain.findings import Finding
 from chain.reception.formulas import DBUV_OF_DBM
 from chain.reception.levels import nominal_levels

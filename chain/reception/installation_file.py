@@ -12,7 +12,7 @@ from chain.reception.records import Installation
 
 if TYPE_CHECKING:
     from chain.files.tables import Notes
-    from library.load import Library
+    from library.parts import Library
 
 __all__ = ["is_installation", "load_installation", "parse_installation"]
 

@@ -11,7 +11,7 @@ from library.reception import Amplifier, Inline, Receiver
 from library.records import Connector, Part
 
 if TYPE_CHECKING:
-    from library.load import Library
+    from library.parts import Library
 
 __all__ = [
     "ANTENNA",

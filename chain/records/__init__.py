@@ -6,7 +6,5 @@ __all__ = [
     "following",
     "record",
     "record_file",
-    "record_json",
-    "table",
     "trends",
 ]

@@ -17,9 +17,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from chain.errors import InputError, RangeError, plain
-from chain.records.record import Record, slug
+from chain.records.record import Record, record_text, seal_state, slug
 from chain.records.record_file import parse_record
-from chain.records.record_text import record_text, seal_state
 from library.files.plainfile import read_plain
 
 __all__ = ["Damage", "Folder", "Heading"]

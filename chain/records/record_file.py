@@ -8,8 +8,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from chain.errors import Defect, InputError
-from chain.records.record import FORMAT, ChannelRecord, Record, SweepRecord
-from chain.records.record_text import seal_state
+from chain.records.record import FORMAT, ChannelRecord, Record, SweepRecord, seal_state
 from library.files.store import tomllib
 
 __all__ = ["parse_record", "record_schema"]

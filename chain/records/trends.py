@@ -1,11 +1,13 @@
-"""What a series of records says: a trend a year, and steps at a stated rate of false alarms."""
+"""What a series of records says: a trend a year, and steps at a stated rate of false alarms; and the records as one table (CSV)."""
 
 from __future__ import annotations
 
+import csv
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from io import StringIO
 from pathlib import Path
 from typing import ClassVar
 
@@ -18,7 +20,7 @@ from chain.records.lead_loss import corrected_loss_db
 from chain.records.record import ChannelRecord, Record
 from chain.results import ResultTable, plain_values
 
-__all__ = ["LogTrends", "SeriesTrend", "StepFound", "log_trends", "trends_of"]
+__all__ = ["LogTrends", "SeriesTrend", "StepFound", "log_table", "log_trends", "trends_of"]
 
 YEAR_S = 365.25 * 86400
 NORMAL_95 = 1.959964
@@ -252,3 +254,53 @@ def _since_first(values: np.ndarray, sizes: np.ndarray, cuts: list[int]) -> tupl
         for each in (first, last)
     )
     return b - a, NORMAL_95 * math.hypot(u, w)
+
+
+COLUMNS = (
+    *(
+        "time",
+        "name",
+        "kind",
+        "channel",
+        "low_hz",
+        "high_hz",
+        "vswr",
+        "vswr_low",
+        "vswr_high",
+        "loss_db",
+        "loss_20c_db",
+    ),
+    *("repeat_db", "temperature_c", "operator", "verdict", "plane", "setup"),
+)
+
+
+def log_table(folder: str, name: str = "", channel: str = "") -> tuple[str, tuple[Damage, ...]]:
+    """Table of a folder's records, and what of it is damaged.
+
+    Source: RFC 4180.
+    """
+    records, damaged = Folder(Path(folder)).records()
+    page = StringIO()
+    out = csv.writer(page, lineterminator="\n")
+    out.writerow(COLUMNS)
+    for record in records:
+        for each in record.channels:
+            if (not name or record.name == name) and (not channel or each.name == channel):
+                out.writerow(_row(record, each))
+    return page.getvalue(), tuple(damaged)
+
+
+def _row(record: Record, one: ChannelRecord) -> list[str]:
+    at_20c = None
+    if record.kind == "lead" and record.temperature_c is not None:
+        at_20c = corrected_loss_db(one.loss_db, one.fixed_db or 0.0, record.temperature_c, one.repeat_db)[0]
+    figures = [one.low_hz, one.high_hz, one.vswr, one.vswr_low, one.vswr_high, one.loss_db, at_20c, one.repeat_db]
+    shown = ["" if value is None else f"{value:.9g}" for value in [*figures, record.temperature_c]]
+    words = [record.operator, one.verdict, record.plane, record.setup]
+    return [record.time.isoformat(), *map(_cell, (record.name, record.kind, one.name)), *shown, *map(_cell, words)]
+
+
+def _cell(text: str) -> str:
+    """A text that no spreadsheet takes for a formula."""
+    shown = plain(text)
+    return f"'{shown}" if shown[:1] in ("=", "+", "-", "@") else shown

@@ -12,7 +12,6 @@ __all__ = [
     "phrases",
     "planes",
     "prove",
-    "reception_parts",
     "recover",
     "ripple",
     "schemas",

@@ -1,4 +1,4 @@
-"""The library as a table, or one part in full."""
+"""The library as a table, or one part in full; parts of reception too."""
 
 from __future__ import annotations
 
@@ -6,18 +6,18 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import fields
 from textwrap import wrap
+from typing import Any
 
 from rich.console import Console
 
 from chain.analyses.parts import Entry, Listing
-from chain.report import reception_parts
 from chain.report.numbers import db, frequency
 from chain.report.tables import Column, say, show_table, title
 from chain.units import format_quantity
 from library.records import Connector, Evidence, Limit, Part
 from library.words import everyday, plainly
 
-__all__ = ["counted", "fitting", "render"]
+__all__ = ["counted", "fitting", "render", "render_rows"]
 
 WHAT = 2
 """Place of the column of words."""
@@ -72,7 +72,7 @@ def render(result: Listing, console: Console, every: bool = False) -> None:
         _in_full(result.entries[0], result.length_m, console)
         return
     if not result.entries and len(result.reception) == 1:
-        reception_parts.render(result.reception, console)
+        render_rows(result.reception, console)
         _called_so(result.words, console)
         return
     columns = [Column("part", figures=False), Column("ohm", figures=False), Column("what it is", False, wraps=True)]
@@ -205,3 +205,38 @@ def _limit(limit: Limit) -> str:
         return f"return loss at least {limit.return_loss_db[0]:.4g} dB{known}"
     low, high = min(limit.return_loss_db), max(limit.return_loss_db)
     return f"return loss at least {high:.4g} to {low:.4g} dB over frequency{known}"
+
+
+APART = ("id", "name", "kind", "evidence", "source", "note")
+
+
+MOST = 14
+"""Rows of a list that are shown unless all are asked for."""
+
+
+def render_rows(result: Sequence[dict[str, Any]], console: Console, every: bool = False) -> None:
+    """Print the rows as a list, or one in full."""
+    if len(result) == 1:
+        row = result[0]
+        title(console, f"{row['id']}: {row['name']}")
+        figures = [[key.replace("_", " "), _text(value)] for key, value in row.items() if key not in APART]
+        figures.append(["evidence", f"{row['evidence']}: {row['source']}"])
+        figures += [["note", row["note"]]] if row.get("note") else []
+        show_table(console, [Column(row["kind"], False), Column("", False, wraps=True)], figures)
+        return
+    shown = result if every else result[:MOST]
+    columns = [Column("part", False), Column("kind", False), Column("what it is", False, wraps=True)]
+    show_table(
+        console, [*columns, Column("evidence", False)], [[r["id"], r["kind"], r["name"], r["evidence"]] for r in shown]
+    )
+    console.print()
+    more = "" if len(shown) == len(result) else f"{len(shown)} of {len(result)} that fit; --all shows every one. "
+    say(console, f"{more or f'{len(result)} of reception. '}'chain parts ID' shows one in full.")
+
+
+def _text(value: object) -> str:
+    if isinstance(value, dict):
+        return ", ".join(f"{key.replace('_', ' ')} {_text(each)}" for key, each in value.items())
+    if isinstance(value, list):
+        return "; ".join(" ".join(f"{each:g}" for each in row) if isinstance(row, list) else str(row) for row in value)
+    return str(value)

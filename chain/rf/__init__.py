@@ -1,4 +1,4 @@
-"""Two-ports, bilinear maps, discs, elements, and one module for each kind of part."""
+"""Two-ports, bilinear maps, discs, elements, and how each kind of part becomes elements."""
 
 __all__ = [
     "bilinear",
@@ -8,7 +8,6 @@ __all__ = [
     "matrix",
     "network",
     "parts",
-    "references",
     "regions",
     "twoport",
 ]

@@ -6,7 +6,7 @@ import numpy as np
 
 from chain.arrays import Complex, Real
 from chain.errors import RangeError
-from chain.rf.elements import Element, Line, end_radius, impedance_room_ohm, limit_radius
+from chain.rf.elements import Element, Line, end_radius, impedance_room_ohm, limit_radius, limit_shape
 from chain.setups import Item
 from library.formulas import LIGHT_M_PER_S, NEPER_PER_DB
 from library.records import Coax
@@ -89,7 +89,7 @@ def elements(item: Item, freq_hz: Real) -> tuple[Element, ...]:
             phase,
             near_radius=radius,
             far_radius=radius,
-            shape=coax.limit.kind if coax.limit else "disc",
+            shape=limit_shape(coax.limit),
             loss_tolerance=coax.loss_tolerance,
             length_low=1 - spread,
             length_high=1 + spread,

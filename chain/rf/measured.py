@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from chain.errors import RangeError, plain
 from chain.rf import twoport
-from chain.rf.elements import Box, Element, limit_radius
+from chain.rf.elements import Box, Element, limit_radius, limit_shape
 from chain.setups import Item
 from library.records import Measured
 
@@ -37,7 +37,7 @@ def elements(item: Item, freq_hz: NDArray[np.float64]) -> tuple[Element, ...]:
     declared = part.reference_ohm or (reference[0], reference[1])
     s = twoport.renormalise(s, (declared[0], declared[1]), (part.near_ohm, part.far_ohm))
     radius = limit_radius(part.reflection_error, freq_hz)
-    shape = part.reflection_error.kind if part.reflection_error else "disc"
+    shape = limit_shape(part.reflection_error)
     return (Box(item.id, part.near_ohm, part.far_ohm, s, radius, radius, shape, part.loss_tolerance_db),)
 
 

@@ -9,8 +9,7 @@ import numpy as np
 from chain.arrays import Complex, Real
 from chain.rf import twoport
 from chain.rf.discs import forward, region_of
-from chain.rf.elements import Branch, Element, Tee, limit_radius
-from chain.rf.references import aligned, section_lines
+from chain.rf.elements import Branch, Element, Tee, aligned, limit_radius, limit_shape, section_lines
 from chain.setups import Arm, Item
 from library.records import Splitter, Termination
 
@@ -60,7 +59,7 @@ def elements(item: Item, freq_hz: Real, others: ElementsOf) -> tuple[Element, ..
             s,
             own + spread[0],
             own + spread[1],
-            part.limit.kind if part.limit else "disc",
+            limit_shape(part.limit),
             loss_tolerance_db=part.loss_tolerance_db,
             product_radius=spread[2],
             full=full,
@@ -116,5 +115,5 @@ def _branch(arm: Arm, port: int, port_ohm: float, freq_hz: Real, others: Element
     # An open or a short is one in any impedance and states none.
     end_ohm = load.impedance_ohm or (line[-1].far_ohm if line else port_ohm)
     radius = limit if limit is not None else np.zeros(freq_hz.shape)
-    kind = load.limit.kind if load.limit else "disc"
+    kind = limit_shape(load.limit)
     return Branch(port, aligned(line, port_ohm, end_ohm, freq_hz), center, radius, kind)

@@ -8,8 +8,7 @@ from dataclasses import dataclass, replace
 from math import inf
 from typing import Any
 
-from chain.assembly.connections import Connection
-from chain.assembly.graph import setup_graph
+from chain.assembly.graph import Connection, setup_graph
 from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.selection.catalogue import count_walks
 from chain.selection.missing import Missing, missing_piece
@@ -20,7 +19,7 @@ from chain.selection.stock import NANO, Stockroom, own_figures, setup_of, stockr
 from chain.setups import Item, Setup
 from chain.uncertainty.intervals import COVERAGE, SEED
 from chain.uncertainty.parallel import in_order
-from library.load import Library
+from library.parts import Library
 
 __all__ = ["RESOLVED", "Bought", "Choice", "Chosen", "Placed", "choose"]
 

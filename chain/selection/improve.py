@@ -11,7 +11,7 @@ import numpy as np
 from chain.analyses.improvements import GOOD_LOAD_DB, improvements
 from chain.arrays import Real
 from chain.assembly.cascade import build
-from chain.assembly.connections import BLOCKING, End, far_end, item_ends, item_ohm, near_end
+from chain.assembly.graph import BLOCKING, End, far_end, item_ends, item_ohm, near_end
 from chain.errors import ChainError
 from chain.reflection import magnitude_from_vswr, vswr
 from chain.results import SCHEMA_VERSION, ResultTable, plain_values
@@ -23,8 +23,8 @@ from chain.selection.stock import own_figures, turned
 from chain.setups import Item, Setup
 from chain.uncertainty.intervals import COVERAGE, SEED, interval_of
 from chain.uncertainty.measurement import measurement_of
-from library.load import Library
 from library.mating import mate
+from library.parts import Library
 from library.records import Connector, Termination
 
 __all__ = ["Change", "Improvement", "improve"]

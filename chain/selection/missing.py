@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.assembly.connections import BLOCKING, End, connect, connection_elements, item_ends
-from chain.rf.references import nominal
+from chain.assembly.graph import BLOCKING, End, connect, connection_elements, item_ends
+from chain.rf.elements import nominal
 from chain.selection.catalogue import Catalogue
 from chain.selection.stock import DC_BLOCK, LEAD, NANO, Stockroom, own_figures
 from chain.setups import Item

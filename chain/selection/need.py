@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from chain.setups import Calibration, Far, Item, Near, Sweep
 
 if TYPE_CHECKING:
-    from library.load import Library
+    from library.parts import Library
 
 __all__ = ["Need", "Offer"]
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from chain.selection.need_rows import Rules
     from chain.selection.need_schema import NeedModel
     from chain.setups import Near
-    from library.load import Library
+    from library.parts import Library
 
 __all__ = ["load_need", "parse_need"]
 

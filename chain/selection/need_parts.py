@@ -12,8 +12,8 @@ from chain.files.sections import read_parts
 from chain.files.tables import Notes
 from chain.selection.need_schema import PART_TABLES
 from library.errors import LibraryError
-from library.load import Library
 from library.mating import exact_connector
+from library.parts import Library
 
 __all__ = ["read_new_parts"]
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from chain.assembly.cascade import build
-from chain.assembly.connections import BLOCKING, item_ends
+from chain.assembly.graph import BLOCKING, item_ends
 from chain.reflection import magnitude_from_vswr, vswr
 from chain.selection.stock import Stockroom
 from chain.setups import Calibration, Setup

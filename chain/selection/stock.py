@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.arrays import Real
-from chain.assembly.connections import (
+from chain.assembly.graph import (
     BLOCKING,
     End,
     connect,
@@ -27,15 +27,14 @@ from chain.assembly.connections import (
     near_end,
 )
 from chain.errors import ChainError, quoted
-from chain.rf.elements import limit_radius
+from chain.rf.elements import limit_radius, nominal
 from chain.rf.parts import elements_of
-from chain.rf.references import nominal
 from chain.selection.catalogue import Catalogue
 from chain.selection.need import Need, Offer
 from chain.selection.search import Walk
 from chain.setups import Calibration, Item, Setup, with_conductors
-from library.load import Library
 from library.mating import mate
+from library.parts import Library
 
 __all__ = ["NANO", "Stockroom", "band_hz", "own_figures", "setup_of", "stockroom", "turned"]
 

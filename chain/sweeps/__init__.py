@@ -1,8 +1,7 @@
 """Readings, and any file of them: Touchstone, tables in any usual dialect."""
 
 __all__ = [
-    "averaging",
-    "headers",
+    "columns",
     "options",
     "read",
     "readings",

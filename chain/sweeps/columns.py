@@ -1,18 +1,124 @@
-"""Which columns of a table are read, and as what: by the user's word first, then by their headers, never by a guess."""
+"""Which columns of a table are read, and as what: by the user's word, then by headers, never by a guess; channels count as frequencies."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from difflib import get_close_matches
 
 from chain.errors import quoted
-from chain.sweeps.headers import ROLES, frequency_factor, role
 from chain.sweeps.options import FREQUENCY_UNITS, QUANTITIES, SweepOptions
 from chain.sweeps.table import Cell, Sheet, TextTable
 from library.frozen import dataclass
-from library.sweepwords import concepts
+from library.words import concepts, spelt
 
-__all__ = ["ColumnPlan", "plan"]
+__all__ = ["ROLES", "Channels", "ColumnPlan", "frequency_factor", "plan", "role", "with_frequencies"]
+
+ROLES = {
+    "frequency": "frequency",
+    "vswr": "VSWR",
+    "return_loss": "return loss",
+    "db": "dB",
+    "magnitude": "magnitude",
+    "reflection": "reflection without a unit",
+    "phase": "angle",
+    "real": "real part",
+    "imaginary": "imaginary part",
+    "r": "R",
+    "x": "X",
+    "z": "|Z|",
+    "foreign": "no reflection of this port",
+    "": "not known",
+}
+"""What a column may be, and its words for people."""
+PARTS = {"real": ("real", "r"), "imaginary": ("imaginary", "x")}
+DIRECT = (("reactance", "x"), ("resistance", "r"), ("vswr", "vswr"), ("return_loss", "return_loss"))
+
+
+def role(text: str) -> str:
+    """What a column holds, by its header.
+
+    Source: `library/data/sweep_words.csv`.
+    """
+    said = concepts(text)
+    if "foreign" in said or "second_port" in said:
+        return "foreign"
+    for part, (of_reflection, of_impedance) in PARTS.items():
+        if part in said:
+            return of_impedance if said.keys() & {"impedance", "ohm"} and "reflection" not in said else of_reflection
+    if "phase" in said:
+        return "phase"
+    if "frequency" in said:
+        return "frequency"
+    direct = next((found for concept, found in DIRECT if concept in said), "")
+    # Some call the share of the reflected voltage, in percent, by a word that others use for the ratio.
+    if direct:
+        return "magnitude" if direct == "vswr" and "percent" in said else direct
+    return _size(said)
+
+
+def _size(said: dict[str, str]) -> str:
+    """Role of a header that speaks of a size only."""
+    if said.keys() & {"impedance", "ohm"}:
+        return "z"
+    if "decibel" in said:
+        return "db"
+    if said.keys() & {"magnitude", "percent"} or said.get("reflection", "s11") != "s11":
+        return "magnitude"
+    return "reflection" if "reflection" in said else ""
+
+
+def frequency_factor(text: str) -> float:
+    """Factor of the unit of frequency that a header names [Hz].
+
+    Source: SI prefixes.
+    """
+    units = {unit.lower(): factor for unit, factor in FREQUENCY_UNITS.items()}
+    found = [units[word] for word in re.split(r"[^a-z]+", spelt(text)) if word in units]
+    return found[0] if len(set(found)) == 1 else 0.0
+
+
+Channels = Mapping[str, tuple[float, float]]
+MOST_NAMED = 60
+
+
+def with_frequencies(sheet: Sheet, table: TextTable, channels: Channels) -> TextTable:
+    """The table with the middle of each channel in place of its name, rising; as it is where a column holds frequencies."""
+    roles = [role(cell.text) for cell in table.header]
+    named = [index for index, cell in enumerate(table.header) if not roles[index] and "channel" in concepts(cell.text)]
+    if "frequency" in roles or len(named) != 1:
+        return table
+    at, head = named[0], table.header[named[0]]
+    if not channels:
+        sheet.fault(
+            head,
+            "channels of which region?",
+            "state region and channels under [sweep] of the set-up, or give frequencies",
+        )
+        return table
+    rows = [(row, _middle_mhz(sheet, row[at], channels)) for row in table.rows if len(row) > at]
+    known = sorted(((row, mhz) for row, mhz in rows if mhz), key=lambda each: each[1])
+    header = (*table.header[:at], head._replace(text="frequency_mhz"), *table.header[at + 1 :])
+    reported = tuple((*row[:at], _reported(row[at], mhz, table.sign), *row[at + 1 :]) for row, mhz in known)
+    return replace(table, header=header, rows=reported)
+
+
+def _middle_mhz(sheet: Sheet, cell: Cell, channels: Channels) -> float:
+    """Middle of the channel that a cell names [MHz]; 0 and a fault where there is none."""
+    words = spelt(cell.text).split()
+    name = (words[-1] if words else "").upper()
+    name = name if name in channels else name.removeprefix("CH").lstrip("0")
+    if name in channels:
+        return sum(channels[name]) / 2e6
+    listed = ", ".join(list(channels)[:MOST_NAMED])
+    sheet.fault(cell, f"{quoted(cell.text)} is none of the set-up's channels", f"it has {listed}")
+    return 0.0
+
+
+def _reported(cell: Cell, mhz: float, sign: str) -> Cell:
+    return cell._replace(text=f"{mhz:.9g}".replace(".", sign or "."))
+
 
 EXAMPLE = "write a header such as 'frequency_mhz,vswr' or 'frequency_mhz,return_loss_db'"
 SINGLE = {"return_loss": "return-loss", "db": "reflection-db", "vswr": "vswr", "magnitude": "magnitude"}
@@ -97,7 +203,7 @@ def _radians(header: str, options: SweepOptions) -> bool | None:
 
 
 def _words(text: str) -> list[str]:
-    from library.sweepwords import spelt
+    from library.words import spelt
 
     return spelt(text).split()
 

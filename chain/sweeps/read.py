@@ -10,8 +10,7 @@ from numpy.typing import NDArray
 from chain.errors import Defect, quoted
 from chain.reflection import return_loss_db, vswr
 from chain.sweeps import touchstone
-from chain.sweeps.channel_column import Channels, with_frequencies
-from chain.sweeps.columns import ColumnPlan, plan
+from chain.sweeps.columns import Channels, ColumnPlan, plan, with_frequencies
 from chain.sweeps.marks import processing, trusted_span
 from chain.sweeps.options import DEFAULTS, QUANTITIES, SweepOptions
 from chain.sweeps.readings import Readings

@@ -11,13 +11,35 @@ from itertools import islice
 from typing import NamedTuple
 
 from chain.errors import Defect
-from chain.sweeps.cell_units import headed, unit_behind, without_units
-from chain.sweeps.numbers import AMBIGUOUS, figure
 from chain.sweeps.options import SweepOptions
-from chain.sweeps.text import LONGEST_LINE, MOST_POINTS, bounded, whole_file
-from library.sweepwords import concepts
+from chain.sweeps.text import AMBIGUOUS, LONGEST_LINE, MOST_POINTS, bounded, figure, whole_file
+from library.words import concepts
 
-__all__ = ["Cell", "Sheet", "TextTable", "find_table"]
+__all__ = ["Cell", "Sheet", "TextTable", "find_table", "headed", "unit_behind", "without_units"]
+
+UNIT = re.compile(
+    r"(?<=[0-9.])\s*(GHz|MHz|kHz|Hz|dB|ohms?|\u03a9|\u2126|deg|\u00b0|:\s?1)(?=[\s;,|\"]|$)", re.IGNORECASE
+)
+FIGURES = re.compile(r"\s*\"?[+-]?[0-9]")
+
+
+def without_units(text: str) -> str:
+    """A line of figures with blanks for the units in it, so that every cell keeps its place; other lines as they are."""
+    return UNIT.sub(lambda found: " " * len(found.group()), text) if FIGURES.match(text) else text
+
+
+def unit_behind(text: str, end: int) -> str:
+    """Unit that stands behind a figure which ends there, empty for none and for the `:1` of a ratio."""
+    found = UNIT.match(text, end)
+    return "" if not found or found[1].startswith(":") else found[1]
+
+
+def headed(name: str, units: Sequence[str]) -> str:
+    """Header of a column with the unit of its cells, unless it has one itself."""
+    unit = next(filter(None, units), "")
+    has_own = re.search(r"(?<![a-z])(?:[gmk]?hz|db|ohms?|deg)(?![a-z])", name, re.IGNORECASE)
+    return name if not unit or has_own else f"{name} {unit}"
+
 
 MARKS = ("\t", ";", ",", "|", " ")
 COMMENT = ("!", "#", "%", "//")
@@ -288,7 +310,7 @@ def _names(line: _Line, mark: str, width: int) -> tuple[Cell, ...]:
 
 
 def _is_unit(text: str) -> bool:
-    from library.sweepwords import spelt
+    from library.words import spelt
 
     word = spelt(text).strip()
     return word in ("", "hz", "khz", "mhz", "ghz", "db", "deg", "degrees", "rad", "ohm", "percent", "lin", "u", "1")

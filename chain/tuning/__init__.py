@@ -3,7 +3,6 @@
 __all__ = [
     "crossings",
     "faults",
-    "matched_files",
     "matching",
     "networks",
     "records",

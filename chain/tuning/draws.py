@@ -15,12 +15,11 @@ from chain.arrays import Complex, Real
 from chain.assembly.cascade import build
 from chain.errors import RangeError
 from chain.rf.bilinear import Maps, through
-from chain.rf.elements import Element
+from chain.rf.elements import Element, aligned
 from chain.rf.parts import elements_of
-from chain.rf.references import aligned
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
-from chain.tuning.smoothing import FEWEST, USUAL_Q, local_fit
+from chain.tuning.crossings import FEWEST, USUAL_Q, local_fit
 from chain.uncertainty.measurement import BATCH, Measurement, measurement_of, nominal_maps, simulate
 from chain.uncertainty.sampling import draw, hidden_digits
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -15,12 +14,11 @@ from chain.errors import RangeError
 from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
-from chain.tuning.crossings import lowest
+from chain.tuning.crossings import local_fit, lowest
 from chain.tuning.draws import Bench, bench_of, prepared
 from chain.tuning.prediction import Repeats, repeats
-from chain.tuning.smoothing import local_fit
 from chain.uncertainty.intervals import SEED
-from library.files.store import text_of
+from library.files.store import csv_rows
 
 __all__ = ["AntennaFaults", "Sign", "Suspect", "antenna_faults"]
 
@@ -151,8 +149,7 @@ def antenna_faults(
     readings = prepared(readings)
     bench = bench_of(setup, readings.freq_hz)
     signs = _signs(bench, readings, before, handled, seed)
-    rows = csv.DictReader(line for line in text_of("antenna_faults.csv").splitlines() if not line.startswith("#"))
-    suspects = [_suspect(row, signs) for row in rows]
+    suspects = [_suspect(row, signs) for row in csv_rows("antenna_faults.csv")]
     return AntennaFaults(
         setup.title,
         tuple(signs.values()),

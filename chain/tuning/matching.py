@@ -1,22 +1,26 @@
-"""What a matching network could do: the best of each family for the worst wanted channel, real parts, loss and tolerance."""
+"""What a network at the antenna could do: the least reflection any leaves, networks tried and compared, and one as files."""
 
 from __future__ import annotations
 
+import json
+import math
+import re
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import ClassVar
 
 import numpy as np
 
 from chain.arrays import Complex, Real
 from chain.errors import RangeError
+from chain.files.setup_file import parse_setup
 from chain.reflection import vswr
 from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.rf.network import network_s
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
-from chain.tuning.bode_fano import floor_of_quality, quality_at
-from chain.tuning.crossings import COVERAGE, Estimate, estimate
+from chain.tuning.crossings import COVERAGE, Estimate, estimate, local_fit
 from chain.tuning.draws import BATCHES, antennas, bench_of, prepared
 from chain.tuning.networks import Family, Stock, arm_row, families
 from chain.tuning.prediction import magnitude_ends
@@ -24,9 +28,46 @@ from chain.tuning.records import Band, Wanted
 from chain.tuning.spans import inside, wanted_span, worst_of
 from chain.uncertainty.intervals import SEED
 from chain.uncertainty.measurement import BATCH
+from library.files.save import part_text
 from library.records import Coax, NetworkArm
 
-__all__ = ["Matched", "Matching", "match_network", "stock_of"]
+__all__ = [
+    "PART",
+    "Matched",
+    "Matching",
+    "floor_of_quality",
+    "match_network",
+    "part_file",
+    "quality_at",
+    "setup_text",
+    "stock_of",
+]
+
+
+def floor_of_quality(quality: float, low_hz: float, high_hz: float) -> float:
+    """Least reflection magnitude over a span for a resonance of a given quality factor, tuned to the middle of the span.
+
+    Source: Bode and Fano: the integral of ln(1/|G|) over angular frequency is at most pi/(R C) (Fano, J. Franklin Inst. 249,
+    1950; memory), spent evenly over the span; R C = Q/(2 pi f0): exp(-pi f0/(Q (f2 - f1))).
+    """
+    if high_hz <= low_hz or quality <= 0:
+        return 0.0
+    # A resonance is symmetric about the geometric mean of two frequencies.
+    return math.exp(-math.pi * math.sqrt(low_hz * high_hz) / (quality * (high_hz - low_hz)))
+
+
+def quality_at(freq_hz: Real, reflection: Complex, at_hz: float, reference_ohm: float, narrowest_q: float) -> float:
+    """Quality factor at a frequency, the antenna tuned there by one lossless coil or capacitor.
+
+    Source: Q = w/(2 R) |dZ/dw + j |X|/w| (Yaghjian and Best, IEEE Trans. Antennas Propag. 53, 2005, eq. 86; memory).
+    """
+    value, slope = local_fit(freq_hz, np.array([at_hz]), narrowest_q)
+    far, turned = complex((value @ reflection)[0]), complex((slope @ reflection)[0])
+    ohm = reference_ohm * (1 + far) / (1 - far)
+    # dZ = 2 R0 dG/(1 - G)^2; what tunes the antenna adds |X|/w to the slope of its reactance.
+    rise = 2 * reference_ohm * turned / (1 - far) ** 2
+    return at_hz / (2 * max(ohm.real, 1e-9)) * abs(rise + 1j * abs(ohm.imag) / at_hz)
+
 
 MOST_FREQUENCIES = 25
 FINALISTS = 24
@@ -164,7 +205,7 @@ def match_network(
     Source
     ------
     Every member of every family through the antenna as recovered: least worst reflection, then least with every tolerance at its
-    worst corner. Bode-Fano floor: `chain.tuning.bode_fano`.
+    worst corner. Bode-Fano floor: `chain.tuning.matching`.
     """
     readings = prepared(readings)
     if readings.reflection is None:
@@ -336,3 +377,64 @@ def _arm_words(arm: NetworkArm) -> str:
         return f"{'series' if arm.way == 'series' else 'shunt'} {arm.value * 1e12:.3g} pF"
     size = f"{1000 * arm.length_m:.0f} mm of {arm.value:g} ohm"
     return size if arm.way == "series" else f"{arm.end} stub, {size}"
+
+
+PART = "matching-network"
+ITEM = "match"
+LIBRARY = re.compile(r"^library\s*=\s*\[(.*?)\]", flags=re.MULTILINE | re.DOTALL)
+
+
+def part_file(setup: Setup, found: Matched) -> str:
+    """The network, or the transformer, as a part file with the connectors that fit between lead and antenna."""
+    row = {
+        "id": PART,
+        "name": f"matching network: {found.words}",
+        "near": str(replace(setup.far.connector, variant="")),
+        "far": str(replace(setup.items[-1].far_connector, variant="")),
+        "near_ohm": setup.far.impedance_ohm,
+    }
+    remarks = [
+        f"Made by 'chain tune --match' for: {setup.title}",
+        "Near end: the lead. Far end: the antenna. Build it at the antenna, dry, with leads as short as can be.",
+    ]
+    source = {"evidence": "computed", "source": "chain tune --match"}
+    if found.ratio:
+        shape: dict[str, object] = {
+            "far_ohm": setup.far.impedance_ohm * found.ratio,
+            "loss_db": TRANSFORMER_DB,
+            "loss_tolerance_db": TRANSFORMER_DB / 2,
+            "reflection": {"return_loss_db": 20},
+            "dc": "short",
+        }
+        return part_text("transformer", row | shape | source, remarks)
+    arms = [arm_row(arm) for arm in found.arms]
+    return part_text(
+        "network", row | {"far_ohm": setup.far.impedance_ohm, "dc": found.dc, "arms": arms} | source, remarks
+    )
+
+
+def setup_text(setup: Setup, text: str, part_path: Path, folder: Path) -> str:
+    """The set-up's own text with the part file named and the network as the last item before the antenna.
+
+    The whole is read again in the folder it is meant for, so that what cannot be read is never written.
+    """
+    name = json.dumps(part_path.name)
+    found = LIBRARY.search(text)
+    if found:
+        inside = found[1].strip().rstrip(",")
+        listed = f"library = [{inside}, {name}]" if inside else f"library = [{name}]"
+        whole = text[: found.start()] + listed + text[found.end() :]
+    else:
+        lines = text.splitlines(keepends=True)
+        first = next((number for number, line in enumerate(lines) if line.strip() and not line.startswith("#")), 0)
+        whole = "".join([*lines[:first], f"library = [{name}]\n", *lines[first:]])
+    taken = {item.id for item in setup.items} | {"near", "far"}
+    item = next(each for each in (ITEM, *(f"{ITEM}-{number}" for number in range(2, 99))) if each not in taken)
+    whole = (
+        whole.rstrip("\n")
+        + f'\n\n[[chain]]                    # last before the antenna\nid = "{item}"\npart = "{PART}"\n'
+    )
+    made = parse_setup(whole.encode(), "the set-up with the network", folder)
+    if made.items[-1].id != item:
+        raise RangeError("the set-up file does not take another item at its end", "write its items as [[chain]] tables")
+    return whole

@@ -9,10 +9,9 @@ import numpy as np
 from chain.arrays import Complex, Real
 from chain.reflection import vswr
 from chain.sweeps.readings import Readings
-from chain.tuning.crossings import COVERAGE, TAIL, lowest
+from chain.tuning.crossings import COVERAGE, TAIL, local_fit, lowest
 from chain.tuning.draws import BATCHES, Bench, screens
 from chain.tuning.records import Prediction, Trial, Wanted
-from chain.tuning.smoothing import local_fit
 from chain.tuning.spans import inside, worst_of
 from chain.uncertainty.measurement import BATCH, nominal_maps
 from chain.uncertainty.sampling import hidden_digits

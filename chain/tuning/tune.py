@@ -1,27 +1,38 @@
-"""Which way to bend it: resonances of the antenna behind a sweep, too long or too short and by how much, and what then."""
+"""Which way to bend it: resonances behind a sweep, too long or too short and by how much, and what then; by magnitudes too."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from dataclasses import replace
 
 import numpy as np
 
-from chain.arrays import Complex
-from chain.errors import RangeError
-from chain.reflection import vswr
-from chain.setups import Setup
+from chain.analyses.improvements import improvements
+from chain.analyses.recover import recover
+from chain.arrays import Complex, Real
+from chain.errors import ChainError, RangeError
+from chain.reflection import magnitude_from_vswr, vswr
+from chain.setups import Setup, Sweep
 from chain.sweeps.readings import Readings
-from chain.tuning.crossings import COVERAGE, ends, sure_crossings
-from chain.tuning.direction import Drawn, decide, operating, resonance_of, verdict_of
+from chain.tuning.crossings import (
+    COVERAGE,
+    Crossing,
+    Estimate,
+    crossing_interval,
+    ends,
+    estimate,
+    local_fit,
+    lowest,
+    sure_crossings,
+)
+from chain.tuning.direction import NOT_STATED, Drawn, decide, operating, resonance_of, verdict_of
 from chain.tuning.draws import BATCHES, Antennas, Bench, antennas, bench_of, prepared
-from chain.tuning.narrowing import narrowing
-from chain.tuning.prediction import magnitude_ends, predicted, trial_of
-from chain.tuning.records import Curves, Prediction, Tuning, Wanted
+from chain.tuning.prediction import magnitude_ends, nominal_reading, predicted, trial_of
+from chain.tuning.records import Band, Curves, Narrowing, Prediction, Tuning, Wanted
 from chain.tuning.spans import bandwidth, dip_of, inside, side_of, wanted_span, worst_of
-from chain.tuning.without_phase import tune_magnitudes
 from chain.uncertainty.intervals import SEED
 
-__all__ = ["tune"]
+__all__ = ["dip_interval", "narrowing", "tune", "tune_magnitudes"]
 
 USUAL_LIMIT = 2.0
 """VSWR that bandwidths count to where the set-up names no limit."""
@@ -179,3 +190,143 @@ def _passive_ohm(reflection: Complex, reference_ohm: float) -> Complex:
         found = np.asarray(reference_ohm * (1 + passive) / (1 - passive))
     found.real = np.maximum(found.real, 0.0)
     return found
+
+
+SWEEPS = 4
+WORTH = 0.9
+"""A change is named where it leaves this share of the interval's width or less."""
+
+
+def narrowing(bench: Bench, far: Complex, chosen: Crossing | None, wanted: Wanted, seed: int) -> Narrowing | None:
+    """The first change that tells the direction, else the one that narrows most.
+
+    Each is tried on the antenna as recovered: its nominal reading through the changed set-up, undone by drawn chains.
+    """
+    now = _width_hz(bench, far, chosen, seed)
+    # An interval about the resonance tells a side once half of it is shorter than the way to the wanted frequency.
+    enough = 2 * abs((chosen.freq_hz if chosen else wanted.aim_hz) - wanted.aim_hz)
+    best: Narrowing | None = None
+    for what, changed in _changes(bench.setup):
+        try:
+            then = _width_hz(bench_of(changed, bench.freq_hz), far, chosen, seed)
+        except ChainError:
+            continue
+        if best is None or then < best.then_hz:
+            best = Narrowing(what, now, then)
+        if then < enough:
+            break
+    return best if best is not None and best.then_hz <= WORTH * now else None
+
+
+def _changes(setup: Setup) -> Iterator[tuple[str, Setup]]:
+    """Single changes: the mean of several sweeps, a measured feed, then those that serve every reading."""
+    noise_db = setup.near.trace_noise_db
+    if noise_db:
+        # Noise of n dB is a deviation of 10^(n/20) - 1, which falls with the root of the number of sweeps.
+        less = 20 * np.log10(1 + (10 ** (noise_db / 20) - 1) / SWEEPS**0.5)
+        yield f"the mean of {SWEEPS} sweeps", replace(setup, near=replace(setup.near, trace_noise_db=float(less)))
+    if setup.antenna.feed:
+        known = tuple(replace(item, ideal=True) for item in setup.antenna.feed)
+        names = " and ".join(f"'{item.id}'" for item in setup.antenna.feed)
+        text = f"measure {names} as a two-port (chain learn two-port)"
+        yield text, replace(setup, antenna=replace(setup.antenna, feed=known))
+    for _, what, changed in improvements(setup):
+        yield what, changed
+
+
+def _width_hz(bench: Bench, far: Complex, chosen: Crossing | None, seed: int) -> float:
+    """Whole width of the interval of the resonance, or of the dip; the sweep's own span where it is open."""
+    freq: Real = bench.freq_hz
+    seen = nominal_reading(bench, far)
+    drawn = antennas(bench, Readings(freq, np.abs(seen), seen, "foretold"), 0, seed)
+    if chosen is None:
+        ends = estimate(0.0, lowest(freq, np.abs(drawn.far)))
+    else:
+        ends = crossing_interval(freq, drawn.element.imag, chosen)
+    low, high = np.clip((ends.low, ends.high), freq[0], freq[-1])
+    return float(high - low)
+
+
+DIRECTIONS = {
+    "below": "too long",
+    "below the middle": "too long",
+    "above": "too short",
+    "above the middle": "too short",
+}
+
+
+def dip_interval(freq_hz: Real, low: Real, high: Real, value_hz: float) -> Estimate:
+    """Frequencies where the least reflection may lie: no other reading is surely smaller.
+
+    An end that is the sweep's own is open: the dip may lie beyond it.
+
+    Source: f may hold the least of the true magnitudes only if low(f) <= the least of high.
+    """
+    may = np.flatnonzero(low <= high.min())
+    first, last = int(may[0]), int(may[-1])
+    least = -np.inf if first == 0 else float(freq_hz[first - 1] + freq_hz[first]) / 2
+    most = np.inf if last == freq_hz.size - 1 else float(freq_hz[last] + freq_hz[last + 1]) / 2
+    return Estimate(value_hz, least, most)
+
+
+def tune_magnitudes(
+    setup: Setup, readings: Readings, wanted: Wanted, seed: int, progress: Callable[[float], None] | None
+) -> Tuning:
+    """Answer for readings without a phase."""
+    # The whole of a sweep that reaches past the wanted channels is asked for here, and no channel is judged.
+    freq = readings.freq_hz
+    whole = replace(setup, sweep=Sweep(float(freq[0]), float(freq[-1]), freq.size))
+    found = recover(whole, readings, seed=seed, progress=progress)
+    bench = bench_of(setup, readings.freq_hz)
+    smooth, _ = local_fit(bench.freq_hz, bench.freq_hz, bench.narrowest_q)
+    value = float(lowest(bench.freq_hz, (smooth @ magnitude_from_vswr(found.true_vswr))[None])[0])
+    low, high = (np.asarray(magnitude_from_vswr(np.nan_to_num(end, nan=np.inf))) for end in (found.low, found.high))
+    dip = dip_interval(bench.freq_hz, low, high, value)
+    side = side_of(dip, wanted)
+    chosen = inside(bench.freq_hz, wanted)
+    worst = int(np.flatnonzero(chosen)[np.argmax(found.true_vswr[chosen])])
+    trial = trial_of(bench, readings, value, wanted, seed) if np.isfinite(value) and side != "within" else None
+    direction = DIRECTIONS.get(side, "")
+    return Tuning(
+        title=setup.title,
+        plane=setup.calibration.plane,
+        element=setup.antenna.element,
+        reading_ohm=bench.measurement.reading_ohm,
+        far_ohm=setup.far.impedance_ohm,
+        element_ohm=bench.element_ohm,
+        limit_vswr=setup.far.limit_vswr or 2.0,
+        wanted=wanted,
+        interpretation=readings.interpretation,
+        sweep=Curves(bench.freq_hz, vswr(readings.magnitude), found.true_vswr, found.low, found.high),
+        dip=dip,
+        dip_side=side,
+        resonances=(),
+        bandwidth=None,
+        direction=direction,
+        verdict="in tune" if side == "within" else direction or "cannot tell",
+        suspected=bool(direction),
+        reason=_reason(side),
+        change=None,
+        by_slope=None,
+        now=Band(_worst(found.true_vswr[worst], low[chosen], high[chosen]), float(bench.freq_hz[worst])),
+        after=None,
+        trial=trial,
+        improvement=None,
+        coverage=COVERAGE,
+        seed=seed,
+        draws=found.draws,
+        assumed=(*setup.assumed, *(() if setup.antenna.element else (NOT_STATED,))),
+        warnings=found.warnings,
+    )
+
+
+def _worst(value: float, low: Real, high: Real) -> Estimate:
+    return Estimate(float(value), float(vswr(low.max())), float(vswr(high.max())))
+
+
+def _reason(side: str) -> str:
+    if side == "within":
+        return "the dip lies inside the wanted span"
+    if side:
+        return "without a phase the side of the dip is all there is to go by"
+    return "without a phase, and with this uncertainty, the dip may lie on either side"

@@ -19,8 +19,7 @@ from chain.assembly.cascade import Chain, in_view
 from chain.reflection import magnitude_from_return_loss
 from chain.rf import twoport
 from chain.rf.bilinear import Maps, compose, inverse, shifted, through
-from chain.rf.elements import Element, at_frequencies
-from chain.rf.references import aligned
+from chain.rf.elements import Element, aligned, at_frequencies
 from chain.setups import Setup
 from chain.uncertainty.calibration import Standards, assumed_reflections, drawn_reflections, solve
 from chain.uncertainty.element_bounds import RESIDUALS, residual_box

@@ -6,16 +6,14 @@ reported of it as assumed, and which figures are sizes of unknowns all follow fr
 
 from __future__ import annotations
 
-import csv
 import json
 from functools import cache
 from typing import Any, NamedTuple
 
-from library.files.store import text_of
+from library.files.store import csv_rows
 
 __all__ = ["PartField", "fields_of"]
 
-FILE = "fields.csv"
 ALSO = {
     "pad": ("part", "two-port"),
     "adapter": ("part",),
@@ -70,9 +68,8 @@ class PartField(NamedTuple):
 
 @cache
 def _table() -> dict[str, tuple[PartField, ...]]:
-    lines = [line for line in text_of(FILE).splitlines() if not line.startswith("#")]
     found: dict[str, list[PartField]] = {}
-    for row in csv.DictReader(lines):
+    for row in csv_rows("fields.csv"):
         field = row["field"] or row["key"]
         head = row["kind"], row["key"], row["takes"], row["default"]
         made = PartField(*head, field, row["item"], row["quantity"], row["size"] == "yes", row["words"])

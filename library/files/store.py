@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import re
 import sys
 from functools import cache
@@ -13,7 +14,7 @@ if sys.version_info >= (3, 11):
 else:
     import tomli as tomllib
 
-__all__ = ["PART_FILES", "block", "document", "ids_in", "text_of", "tomllib"]
+__all__ = ["PART_FILES", "block", "csv_rows", "document", "ids_in", "text_of", "tomllib"]
 
 PART_FILES = {
     "pads.toml": ("pad",),
@@ -39,6 +40,12 @@ def text_of(file: str) -> str:
     data = get_data("library", f"data/{file}")
     assert data is not None, "the loader of this package gives its data files"
     return data.decode("utf-8").replace("\r\n", "\n")
+
+
+@cache
+def csv_rows(file: str) -> tuple[dict[str, str], ...]:
+    """Rows of a built-in table by its heads, remarks left out."""
+    return tuple(csv.DictReader(line for line in text_of(file).splitlines() if not line.startswith("#")))
 
 
 @cache

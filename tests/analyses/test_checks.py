@@ -9,7 +9,7 @@ import pytest
 import strategies as build
 
 from chain.analyses.checks import check
-from chain.assembly.connections import BLOCKING
+from chain.assembly.graph import BLOCKING
 from chain.files.setup_file import load_setup, parse_setup
 from chain.setups import with_conductors
 from library.load import load_library

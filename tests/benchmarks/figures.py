@@ -84,8 +84,7 @@ def against_scikit_rf() -> str:
     from skrf import Frequency, Network
     from skrf.network import cascade_list
 
-    from chain.rf.elements import Box
-    from chain.rf.references import nominal
+    from chain.rf.elements import Box, nominal
 
     rng, freq = np.random.default_rng(3), np.array([1e8, 3e8, 9e8])
     grid, ends, most = Frequency.from_f(freq, unit="hz"), np.broadcast_to(np.eye(2)[::-1], (3, 2, 2)), 0.0

@@ -13,7 +13,7 @@ from click.testing import CliRunner
 from jsonschema import Draft202012Validator
 
 from chain.cli.main import chain
-from chain.files.starter import starter_text
+from chain.files.new_setup import starter_text
 from library.files.store import tomllib
 from library.load import load_library
 

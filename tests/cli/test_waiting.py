@@ -12,7 +12,7 @@ from threading import Event, Thread
 
 import pytest
 
-from chain.cli.progress import bar
+from chain.cli.output import bar
 from chain.uncertainty.parallel import Dropped, go_on, in_order
 
 pytestmark = pytest.mark.process
@@ -21,7 +21,7 @@ ROOT = Path(__file__).parent.parent.parent
 BOATHOUSE = "demo/boathouse.toml"
 # The first second is left out so that quick machines show the bar as well.
 # The key is heeded again where the tests themselves were started to ignore it (in the background, by `nohup`), or ignored.
-PROGRAM = """import signal, sys, chain.cli.progress as p
+PROGRAM = """import signal, sys, chain.cli.output as p
 p.PATIENCE_S = float(sys.argv.pop(1))
 signal.signal(signal.SIGINT, signal.default_int_handler if sys.argv.pop(1) == "heeds" else signal.SIG_IGN)
 from chain.cli.main import main

@@ -13,8 +13,7 @@ from skrf.media import DefinedGammaZ0
 
 from chain.analyses.recover import recover
 from chain.cli.main import chain
-from chain.echoes.analyse import notice, ripple
-from chain.echoes.gating import edge_points, gated
+from chain.echoes.analyse import edge_points, gated, notice, ripple
 from chain.echoes.locate import folded_s, stretches
 from chain.files.setup_file import load_setup
 from chain.sweeps.read import read_sweep

@@ -5,7 +5,7 @@ import pytest
 from skrf.frequency import Frequency
 from skrf.network import Network
 
-from chain.echoes.gating import BETA, gated
+from chain.echoes.analyse import BETA, gated
 
 
 @pytest.mark.parametrize("gate_s", [(-1e-9, 40e-9), (3e-9, 9e-9), (-30e-9, -2e-9)])

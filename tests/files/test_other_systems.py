@@ -7,8 +7,8 @@ from pathlib import Path, PureWindowsPath
 import pytest
 from click.testing import CliRunner
 
-from chain.cli.endings import kind_of
 from chain.cli.main import chain
+from chain.cli.writing import kind_of
 from chain.errors import InputError
 from chain.files.setup_file import parse_setup
 from chain.reception.installation_file import parse_installation

@@ -2,8 +2,8 @@
 
 import numpy as np
 
+from chain.rf.elements import aligned
 from chain.rf.parts import elements_of
-from chain.rf.references import aligned
 from chain.uncertainty.measurement import Measurement
 
 FREQ = np.array([60e6, 200e6, 862e6])

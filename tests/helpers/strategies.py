@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from chain.analyses.dc_feed import pad_arms
 from chain.assembly.cascade import Chain
-from chain.assembly.connections import item_ohm
+from chain.assembly.graph import item_ohm
 from chain.rf.parts import elements_of
 from chain.setups import Far, Item, Near, Setup, Sweep
 from library.formulas import minimum_loss_db

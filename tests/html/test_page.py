@@ -26,8 +26,7 @@ from chain.html.diagram import chain_svg, chain_words, strands
 from chain.html.inline_charts import curve_svg
 from chain.html.live import live_json
 from chain.html.page import CHANNEL_SIGNS, card_html, page_html
-from chain.plots.axes import even_axis, vswr_axis
-from chain.plots.figure import CurveChart, Level, Series, Span
+from chain.plots.figure import CurveChart, Level, Series, Span, even_axis, vswr_axis
 from chain.reflection import magnitude_from_vswr
 from chain.report.card import card_lines
 from chain.report.expect import verdict_lines

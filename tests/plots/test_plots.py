@@ -11,10 +11,19 @@ from plot_cases import CASES, EVERY, answer, plots
 from skrf.tlineFunctions import zl_2_Gamma0
 
 from chain.analyses.improvements import Share
-from chain.plots.axes import even_axis, frequency_axis, vswr_axis
 from chain.plots.budget import describe as describe_budget
 from chain.plots.disc import constant_reactance, constant_resistance
-from chain.plots.figure import LOOKS, PALETTE, CurveChart, ReflectionChart, part_look, spread
+from chain.plots.figure import (
+    LOOKS,
+    PALETTE,
+    CurveChart,
+    ReflectionChart,
+    even_axis,
+    frequency_axis,
+    part_look,
+    spread,
+    vswr_axis,
+)
 from chain.plots.recover import describe as describe_recovery
 from chain.plots.ripple import describe as describe_ripple
 from chain.reflection import vswr

@@ -9,8 +9,7 @@ from plot_cases import EVERY, answer, plots
 from rich.cells import cell_len
 from rich.console import Console
 
-from chain.plots.axes import even_axis, vswr_axis
-from chain.plots.figure import Bar, BarChart, CurveChart, Group, Level, Series
+from chain.plots.figure import Bar, BarChart, CurveChart, Group, Level, Series, even_axis, vswr_axis
 from chain.plots.terminal import DISC, draw
 
 

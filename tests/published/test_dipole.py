@@ -6,7 +6,7 @@ from dipole_moments import dipole_ohm, resonant_length
 from tuning_world import as_readings, bench
 
 from chain.setups import Antenna
-from chain.tuning.element import change_by_slope, dipole_impedance_ohm, ohm_per_percent
+from chain.tuning.direction import change_by_slope, dipole_impedance_ohm, ohm_per_percent
 from chain.tuning.tune import tune
 
 C_M_PER_S = 299_792_458.0

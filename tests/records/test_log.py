@@ -20,9 +20,8 @@ from chain.cli.main import chain as program
 from chain.errors import InputError, RangeError
 from chain.records.adding import Facts, log_measurement
 from chain.records.folder import Folder
-from chain.records.record import ChannelRecord, Record, SweepRecord, slug
+from chain.records.record import ChannelRecord, Record, SweepRecord, record_text, seal_state, slug
 from chain.records.record_file import parse_record, record_schema
-from chain.records.record_text import record_text, seal_state
 from chain.records.trends import log_trends
 from library.files.store import tomllib
 

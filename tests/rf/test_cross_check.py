@@ -33,9 +33,8 @@ from chain.errors import RangeError
 from chain.rf import twoport
 from chain.rf.coax import attenuation_db_per_100m
 from chain.rf.discs import extremes, forward, region_of
-from chain.rf.elements import Box, Line
+from chain.rf.elements import Box, Line, nominal
 from chain.rf.parts import elements_of
-from chain.rf.references import nominal
 from chain.setups import Arm
 from library.load import load_library
 

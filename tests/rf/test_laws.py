@@ -30,8 +30,7 @@ from chain.assembly.cascade import build
 from chain.reflection import magnitude_from_vswr, vswr
 from chain.rf import twoport
 from chain.rf.discs import extremes, forward, region_of
-from chain.rf.elements import Ladder
-from chain.rf.references import aligned, nominal
+from chain.rf.elements import Ladder, aligned, nominal
 from chain.setups import Calibration
 from chain.sweeps.readings import Readings
 from chain.uncertainty.bounds import reading_bound, true_bound, true_bound_complex

@@ -121,7 +121,7 @@ def test_progress_is_shown_to_a_person_only():
     assert answer(NEED).stderr == ""
     master, slave = pty.openpty()
     script = (
-        "import chain.cli.progress as p; p.PATIENCE_S = 0.0; import sys; from chain.cli.main import main;"
+        "import chain.cli.output as p; p.PATIENCE_S = 0.0; import sys; from chain.cli.main import main;"
         f"sys.argv = ['chain', 'choose', {NEED!r}]; main()"
     )
     with subprocess.Popen([sys.executable, "-c", script], stdout=subprocess.DEVNULL, stderr=slave, cwd=ROOT) as started:

@@ -10,11 +10,12 @@ from hypothesis import strategies as st
 from skrf.media import DefinedGammaZ0
 
 from chain.errors import InputError
-from chain.sweeps.headers import role
-from chain.sweeps.numbers import AMBIGUOUS, figure
+from chain.sweeps.columns import role
 from chain.sweeps.options import QUANTITIES, SweepOptions
 from chain.sweeps.read import read_sweep
-from library.sweepwords import concepts, word_rows
+from chain.sweeps.text import AMBIGUOUS, figure
+from library.files.store import csv_rows
+from library.words import concepts
 
 
 def network(points=21):
@@ -399,8 +400,8 @@ def test_a_header(header, what):
 
 def test_words_say_where_they_come_from_and_mean_one_thing():
     """Each row names its standing; a phrase stands for two concepts only where the trade uses it so."""
-    assert {row["language"] for row in word_rows()} == {"en", "de", "fr", "es", "it"}
-    for row in word_rows():
+    assert {row["language"] for row in csv_rows("sweep_words.csv")} == {"en", "de", "fr", "es", "it"}
+    for row in csv_rows("sweep_words.csv"):
         assert row["evidence"] in ("published", "practice", "memory")
         assert row["source"]
         for phrase in row["phrases"].split("|"):

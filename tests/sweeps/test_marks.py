@@ -7,7 +7,7 @@ import pytest
 
 from chain.assembly.plane import read_sweep_for
 from chain.echoes.analyse import ripple
-from chain.echoes.export import csv_text, touchstone_text
+from chain.echoes.records import csv_text, touchstone_text
 from chain.errors import InputError
 from chain.files.setup_file import load_setup
 from chain.sweeps.marks import half_steps

@@ -3,8 +3,7 @@
 import numpy as np
 import pytest
 
-from chain.tuning.crossings import Crossing, crossing_interval, crossings_of, ends, nearest_crossing
-from chain.tuning.smoothing import local_fit
+from chain.tuning.crossings import Crossing, crossing_interval, crossings_of, ends, local_fit, nearest_crossing
 
 FREQ = np.linspace(100e6, 130e6, 61)
 TRIALS, DRAWS = 200, 500

@@ -18,8 +18,7 @@ from chain.rf.network import network_s
 from chain.rf.parts import elements_of
 from chain.rf.twoport import input_reflection
 from chain.setups import Item
-from chain.tuning.bode_fano import floor_of_quality
-from chain.tuning.matching import match_network
+from chain.tuning.matching import floor_of_quality, match_network
 from chain.tuning.networks import E12, E24, Stock, arm_row, preferred
 from library.files.rows import record
 from library.records import Network, NetworkArm
@@ -234,7 +233,7 @@ def test_the_network_is_a_set_up_that_expect_and_choose_read(tmp_path):
 
 def test_a_library_key_that_is_there_already_is_kept(tmp_path):
     """The network's file joins those that the set-up names, and its id leaves the others alone."""
-    from chain.tuning.matched_files import part_file, setup_text
+    from chain.tuning.matching import part_file, setup_text
 
     setup = load_setup("demo/loops.toml")
     found = match_network(setup, swept(Element(585e6, 150, 5, 0, 1)), 574e6, 630e6).networks[0]

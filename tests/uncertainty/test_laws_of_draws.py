@@ -24,9 +24,8 @@ from strategies import (
 
 from chain.rf import twoport
 from chain.rf.bilinear import through
-from chain.rf.elements import Box, Line, limit_radius
+from chain.rf.elements import Box, Line, aligned, limit_radius
 from chain.rf.parts import elements_of
-from chain.rf.references import aligned
 from chain.setups import Arm
 from chain.uncertainty.sampled_maps import drawn_through
 from chain.uncertainty.sampling import draw

@@ -8,8 +8,7 @@ from chain.assembly.cascade import build
 from chain.errors import InputError
 from chain.files.setup_file import parse_setup
 from chain.rf.discs import forward, region_of
-from chain.rf.elements import Tee
-from chain.rf.references import aligned, nominal
+from chain.rf.elements import Tee, aligned, nominal
 from chain.setups import standing
 from chain.uncertainty.calibration import Standards, drawn_reflections
 from chain.uncertainty.contributions import names

@@ -13,8 +13,7 @@ from hypothesis import strategies as st
 from linear_cases import FREQ, ONE, elements, measurement
 
 from chain.rf import twoport
-from chain.rf.elements import Box, Ladder, Line
-from chain.rf.references import aligned
+from chain.rf.elements import Box, Ladder, Line, aligned
 from chain.uncertainty.calibration import Standards, standard_terms
 from chain.uncertainty.contributions import names, only
 from chain.uncertainty.coverage_region import recovered_draws

@@ -10,9 +10,8 @@ import pytest
 import strategies as made
 from hypothesis import given, settings
 
-from chain.rf.elements import Box, Line
+from chain.rf.elements import Box, Line, aligned
 from chain.rf.parts import elements_of
-from chain.rf.references import aligned
 from chain.uncertainty import intervals
 from chain.uncertainty.bounds import reading_bound
 from chain.uncertainty.calibration import Standards
