@@ -15,6 +15,8 @@ from library.records import Splitter, Termination
 
 __all__ = ["elements"]
 
+NEVER = 1e-9
+"""Share of a wave that is counted as lost at least, so that no sum of bounces is without end."""
 ElementsOf = Callable[[Item, Real], tuple[Element, ...]]
 """What describes any item, given to the splitter because its arms hold items of every kind."""
 
@@ -27,10 +29,10 @@ def elements(item: Item, freq_hz: Real, others: ElementsOf) -> tuple[Element, ..
     radius = limit_radius(part.limit, freq_hz)
     own = radius if radius is not None else np.zeros(freq_hz.shape)
     ports = list(part.ports)
-    spread = np.zeros((3, *freq_hz.shape))
     arms = {arm.port: arm for arm in item.arms}
     index_of = {name: at for at, name in enumerate(part.ports)}
     branches: list[Branch] = []
+    known, unknown = [], []
     for name in part.ports:
         if name in item.path:
             continue
@@ -41,16 +43,23 @@ def elements(item: Item, freq_hz: Real, others: ElementsOf) -> tuple[Element, ..
         reflection = branch.end
         for element in reversed(branch.elements):
             reflection = np.asarray(twoport.input_reflection(element.nominal(), reflection))
-        # The disc's centre is not the nominal reflection about which draws are made; the distance counts as unknown.
-        unknown = region.radius[0] + np.abs(region.center[0] - reflection)
         branches.append(branch)
-        near, far = ports.index(item.path[0]), ports.index(item.path[1])
-        spread += _reach(s, (near, far, index), (np.abs(reflection), unknown, own))
+        known.append(reflection)
+        # The disc's centre is not the nominal reflection about which draws are made; the distance counts as unknown.
+        unknown.append(region.radius[0] + np.abs(region.center[0] - reflection))
         s = twoport.reduce_port(s, index, reflection)
         # A port reduced away renumbers those behind it.
         del ports[index]
     near, far = ports.index(item.path[0]), ports.index(item.path[1])
     s = s[..., [near, far], :][..., :, [near, far]]
+    path = index_of[item.path[0]], index_of[item.path[1]]
+    spread = np.zeros((3, *freq_hz.shape))
+    if branches:
+        behind = [each.port for each in branches]
+        ends = np.stack(known, axis=-1), np.stack(unknown, axis=-1)
+        moved, steady = _moved(full[..., behind, :][..., :, behind], ends, own, part.loss_tolerance_db)
+        ways = np.abs(full[..., list(path), :][..., :, behind])
+        spread = _reach(ways, (moved, steady), np.abs(s[..., 1, 0]), part.loss_tolerance_db)
     return (
         Tee(
             item.id,
@@ -63,7 +72,7 @@ def elements(item: Item, freq_hz: Real, others: ElementsOf) -> tuple[Element, ..
             loss_tolerance_db=part.loss_tolerance_db,
             product_radius=spread[2],
             full=full,
-            path=(index_of[item.path[0]], index_of[item.path[1]]),
+            path=path,
             port_radius=radius,
             branches=tuple(branches),
         ),
@@ -79,21 +88,52 @@ def _full(part: Splitter, freq_hz: Real) -> Complex:
     return np.broadcast_to(s, (*freq_hz.shape, count, count))
 
 
-def _reach(s: Complex, ports: tuple[int, int, int], sizes: tuple[Real, Real, Real]) -> Real:
-    """How far an arm moves S11, S22 and, relatively, S12*S21 of the path.
+def _moved(between: Complex, ends: tuple[Complex, Real], port: Real, tolerance_db: float) -> tuple[Real, Real]:
+    """Sizes of what all arms together send back into their ports: at most how far from nominal, and nominally.
 
-    The arm reflects g give or take u, its port m give or take p: |G/(1 - MG) - g/(1 - mg)| <= (u + p g G)/((1 - MG)(1 - mg)).
-    A matched arm hides its port's own reflection altogether.
+    `between` leads from arm to arm, each way off by `tolerance_db` at most; the arms reflect g give or take u, their ports up to
+    `port`.
+
+    Source: X = (I - G D)^-1 G with G the ends and D between them: X - X0 = (I - G D)^-1 (G - G0 + G (D - D0) G0)(I - D0 G0)^-1,
+    each factor by its sizes. (I - G D)^-1 is bounded by the sum of all powers of |G D|, or with K = (I - G0 D0)^-1 by those of
+    |K| |G D - G0 D0| times |K|.
     """
-    near, far, arm = ports
-    known, unknown, port = sizes
-    match, most = np.abs(s[..., arm, arm]), np.minimum(known + unknown, 1.0)
-    room = np.maximum(1 - (match + port) * most, 1e-9) * np.maximum(1 - match * known, 1e-9)
-    moved = (unknown + port * known * most) / room
-    into_near, into_far = np.abs(s[..., near, arm]), np.abs(s[..., far, arm])
-    through = into_near * into_far * moved / np.maximum(np.abs(s[..., far, near]), 1e-12)
+    g, u = ends
+    factor, eye = 10 ** (tolerance_db / 20), np.eye(g.shape[-1])
+    size, most = np.abs(g)[..., None], np.minimum(np.abs(g) + u, 1.0)[..., None]
+    own = port[..., None, None] * eye
+    off = (factor - 1) * np.abs(between) + own
+    # Ends that keep a wave going for ever have no inverse; so near to that a bound says nothing anyway.
+    lasting = (1 + NEVER) * eye
+    once = np.linalg.inv(lasting - between * g[..., None, :])
+    known = np.abs(np.linalg.inv(lasting - g[..., None] * between))
+    away = u[..., None] * (np.abs(between) + off) + size * off
+    # The first is the better where phases are unknown, the second where ends are known: shorts bounce with changing sign.
+    bounces = np.minimum(_powers(most * (np.abs(between) + off)), _powers(known @ away) @ known)
+    changed = u[..., None] * eye + most * off * np.swapaxes(size, -1, -2)
+    return bounces @ changed @ np.abs(once), np.abs(g[..., None] * once)
+
+
+def _powers(sizes: Real) -> Real:
+    """Sum of all powers of matrices of sizes, beyond all measure where it does not end."""
+    found = np.linalg.inv((1 + NEVER) * np.eye(sizes.shape[-1]) - sizes)
+    # A sum of sizes has no negative entry, and the inverse has one where the sum does not end.
+    return np.where((found >= 0).all(axis=(-2, -1), keepdims=True), found, 1 / NEVER)
+
+
+def _reach(ways: Real, sent: tuple[Real, Real], through: Real, tolerance_db: float) -> Real:
+    """How far the arms move S11, S22 and, relatively, S12*S21 of the path at most.
+
+    `ways` lead from the path's ports to the arms, each off by `tolerance_db`; `sent` is what `_moved` gives.
+    """
+    factor = 10 ** (tolerance_db / 20)
+    moved, steady = (ways @ each @ np.swapaxes(ways, -1, -2) for each in sent)
+    # In by one way and out by another, both off by the factor.
+    shift = factor**2 * moved + (factor**2 - 1) * steady
+    # The path's own error multiplies the whole of S21, which these waves are a part of.
+    relative = factor * (shift[..., 0, 1] + (factor - 1) * steady[..., 0, 1]) / np.maximum(through, NEVER)
     # S12 and S21 both move: (1 + t)^2 - 1 = t (2 + t).
-    return np.stack([into_near**2 * moved, into_far**2 * moved, through * (2 + through)])
+    return np.stack([shift[..., 0, 0], shift[..., 1, 1], relative * (2 + relative)])
 
 
 def _branch(arm: Arm, port: int, port_ohm: float, freq_hz: Real, others: ElementsOf) -> Branch:

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.optimize import minimize
 
 from chain.analyses.improvements import contributions, typical_share
 from chain.assembly.cascade import build
@@ -172,6 +173,56 @@ def test_a_splitter_s_arm_is_drawn_as_the_chain_that_it_is():
     assert link * isolated == pytest.approx(1.0, rel=0.05)
     # Passive, whatever is drawn.
     assert np.linalg.svd(drawn, compute_uv=False).max() <= 1 + 1e-9
+
+
+def worst_of_arms(tee, measure, rng):
+    """Largest departure that an optimiser finds at one frequency: ends, ports and losses of all ways anywhere in their limits."""
+    s, m = tee.full[0], tee.full.shape[-1]
+    arms = [branch.port for branch in tee.branches]
+    pairs = [(i, j) for i in range(m) for j in range(i)]
+
+    def departure(x):
+        own, losses = x[: 4 * len(arms)].reshape(4, -1), np.tanh(x[4 * len(arms) :])
+        full = s.copy()
+        for (i, j), loss in zip(pairs, losses, strict=True):
+            full[i, j] = full[j, i] = s[i, j] * 10 ** (tee.loss_tolerance_db * loss / 20)
+        full[arms, arms] += tee.port_radius[0] * np.tanh(own[0]) * np.exp(1j * own[1])
+        ends = [
+            branch.end[0] + branch.end_radius[0] * np.tanh(size) * np.exp(1j * turn)
+            for branch, size, turn in zip(tee.branches, own[2], own[3], strict=True)
+        ]
+        inner = np.linalg.inv(np.eye(len(arms)) - full[np.ix_(arms, arms)] @ np.diag(ends))
+        path = list(tee.path)
+        seen = full[np.ix_(path, path)] + full[np.ix_(path, arms)] @ np.diag(ends) @ inner @ full[np.ix_(arms, path)]
+        straight = full[path[1], path[0]] / s[path[1], path[0]]
+        return -abs(measure(seen, straight))
+
+    starts = rng.normal(size=(3, 4 * len(arms) + len(pairs)))
+    starts[:, : len(arms)] = starts[:, 2 * len(arms) : 3 * len(arms)] = 2.0
+    return max(-minimize(departure, each).fun for each in starts)
+
+
+@pytest.mark.parametrize(("ends", "share"), [("load-f-jack", 0.9), ("short-f-jack", 0.25)])
+@pytest.mark.parametrize("part", ["splitter-2", "splitter-3", "splitter-4-satellite"])
+def test_all_arms_of_a_splitter_together_stay_in_its_discs(part, ends, share):
+    """Ways between arms let what one of them sends back meet the others: the discs hold all of it.
+
+    Of loads hardly more; sizes alone do not know that the bounces between shorts take turns in sign.
+    """
+    arms = "".join(
+        f'[[chain.arm]]\nport = "out{number}"\nend = [{{ id = "end{number}", part = "{ends}" }}]\n'
+        for number in range(2, int(part.split("-")[1]) + 1)
+    )
+    item = f'part = "{part}"\npath = ["in", "out1"]\n{arms}'
+    (tee,) = elements_of_item(setup_of(item, near="F-75 plug", far="F-75 plug", ohm=75))
+    rng, nominal = np.random.default_rng(5), tee.nominal()[0]
+    for port, radius in ((0, tee.near_radius), (1, tee.far_radius)):
+        worst = worst_of_arms(tee, lambda s, _, port=port: s[port, port] - nominal[port, port], rng)
+        assert worst <= (radius - tee.port_radius)[0] * (1 + 1e-6)
+        assert worst >= share * (radius - tee.port_radius)[0]
+    product = nominal[0, 1] * nominal[1, 0]
+    worst = worst_of_arms(tee, lambda s, straight: s[0, 1] * s[1, 0] / (product * straight**2) - 1, rng)
+    assert share * tee.product_radius[0] <= worst <= tee.product_radius[0] * (1 + 1e-6)
 
 
 @pytest.mark.parametrize("far", [0.0, 0.5, 0.4 - 0.6j])
