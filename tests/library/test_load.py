@@ -288,7 +288,7 @@ def test_json_schema_describes_the_tables():
 def test_light_start():
     """A part is found without numpy, pydantic or any other heavy package."""
     code = (
-        "import sys; from library.parts import load_library; load_library().part('rg59');"
+        "import sys; from library.load import load_library; load_library().part('rg59');"
         "print(sorted({'numpy', 'pydantic', 'difflib', 'fractions', 'library.files.expand'} & set(sys.modules)))"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
