@@ -27,10 +27,7 @@ OFF_SCALE_VSWR = 20.0
 
 
 def magnitude_from_vswr(value: ArrayLike) -> Real:
-    """Reflection magnitude of a VSWR, `(S - 1)/(S + 1)`.
-
-    Source: Definition of VSWR on a lossless line.
-    """
+    """Reflection magnitude of a VSWR, `(S - 1)/(S + 1)`."""
     ratio = np.asarray(value, dtype=float)
     if np.any(ratio < 1):
         raise ValueError("a VSWR is never below 1")
@@ -39,28 +36,19 @@ def magnitude_from_vswr(value: ArrayLike) -> Real:
 
 
 def vswr(magnitude: ArrayLike) -> Real:
-    """VSWR of a reflection magnitude, `(1 + m)/(1 - m)`; infinite at 1 and above.
-
-    Source: Definition of VSWR on a lossless line.
-    """
+    """VSWR of a reflection magnitude, `(1 + m)/(1 - m)`; infinite at 1 and above."""
     mag = np.abs(np.asarray(magnitude))
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.where(mag >= 1, np.inf, (1 + mag) / (1 - mag))
 
 
 def magnitude_from_return_loss(loss_db: ArrayLike) -> Real:
-    """Reflection magnitude of a return loss, `10^(-RL/20)`.
-
-    Source: Definition of return loss.
-    """
+    """Reflection magnitude of a return loss, `10^(-RL/20)`."""
     return np.asarray(10 ** (-np.asarray(loss_db, dtype=float) / 20))
 
 
 def return_loss_db(magnitude: ArrayLike) -> Real:
-    """Return loss of a reflection magnitude, `-20 log10 m`; infinite at 0 [dB].
-
-    Source: Definition of return loss.
-    """
+    """Return loss of a reflection magnitude, `-20 log10 m`; infinite at 0 [dB]."""
     with np.errstate(divide="ignore"):
         return np.asarray(-20 * np.log10(np.abs(np.asarray(magnitude)))) + 0.0
 
@@ -76,10 +64,7 @@ def mismatch_loss_db(magnitude: ArrayLike) -> Real:
 
 
 def reflection_from_ohm(load_ohm: ArrayLike, reference_ohm: float) -> Complex:
-    """Reflection of an impedance in a real reference, `(Z - R)/(Z + R)`.
-
-    Source: Definition of the reflection coefficient.
-    """
+    """Reflection of an impedance in a real reference, `(Z - R)/(Z + R)`."""
     load = np.asarray(load_ohm, dtype=complex)
     with np.errstate(invalid="ignore"):
         return np.asarray(np.where(np.isinf(load), 1.0 + 0j, (load - reference_ohm) / (load + reference_ohm)))

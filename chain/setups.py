@@ -250,10 +250,7 @@ STANDARDS = {
 
 
 def with_typical_residuals(near: Near, library: Library) -> Near:
-    """The analyzer's port with the residuals of its class where none is stated.
-
-    Source: `library/data/typical.toml`.
-    """
+    """The analyzer's port with the residuals of its class where none is stated."""
     absent = tuple(key for key in RESIDUALS if getattr(near, f"{key}_db") is None)
     if near.ideal or not absent:
         return near
@@ -315,10 +312,7 @@ def standing(setup: Setup, unknown: str) -> str:
 
 
 def figure_standings(setup: Setup, unknown: str) -> dict[str, str]:
-    """Standing of each figure that gives the size of an unknown, by its key or field; those inside an arm are left out.
-
-    Source: The evidence of each figure.
-    """
+    """Standing of each figure that gives the size of an unknown, by its key or field; those inside an arm are left out."""
     usual = setup.library.analyzer(setup.near.analyzer)
     if unknown in OF_ANALYZER:
         return _assumed_or_stated(OF_ANALYZER[unknown], setup.near.typical, usual.evidence.kind)
@@ -352,10 +346,7 @@ def _assumed_or_stated(keys: tuple[str, ...], typical: Collection[str], kind: st
 
 
 def exact_figures(setup: Setup, unknown: str, figures: Collection[str]) -> Setup:
-    """The same set-up with some figures of an unknown, named as by `figure_standings`, taken as exact.
-
-    Source: No formula.
-    """
+    """The same set-up with some figures of an unknown, named as by `figure_standings`, taken as exact."""
     if unknown in OF_ANALYZER:
         none: dict[str, Any] = dict.fromkeys((f"{key}_db" for key in figures), None)
         return replace(setup, near=replace(setup.near, **none))
@@ -371,10 +362,7 @@ def exact_figures(setup: Setup, unknown: str, figures: Collection[str]) -> Setup
 
 
 def with_conductors(setup: Setup) -> Setup:
-    """The same set-up, every F plug of a lead marked with what its cable's conductor means for a jack.
-
-    Source: `library.mating.f_plug_variant`.
-    """
+    """The same set-up, every F plug of a lead marked with what its cable's conductor means for a jack."""
     return replace(setup, items=tuple(_with_conductor(item) for item in setup.items))
 
 

@@ -23,10 +23,7 @@ LIKE = 0.75
 
 
 def centre_mhz(raster: Raster, channel: str) -> Fraction:
-    """Give the centre of a signal in a channel [MHz].
-
-    Source: a + b*N + c of `library/data/rasters.toml`.
-    """
+    """Give the centre of a signal in a channel [MHz] (a + b*N + c of `library/data/rasters.toml`)."""
     for name, centre in raster.extra:
         if name == channel:
             return Fraction(centre)
@@ -46,18 +43,12 @@ def edges_mhz(raster: Raster, channel: str) -> tuple[Fraction, Fraction]:
 
 
 def regions(library: Library | None = None) -> tuple[str, ...]:
-    """List the regions that have channel rasters.
-
-    Source: `library/data/rasters.toml`.
-    """
+    """List the regions that have channel rasters."""
     return tuple(dict.fromkeys(raster.region for raster in (library or built_in()).rasters))
 
 
 def region_of(name: str, library: Library | None = None) -> str:
-    """Give the region that a name stands for: one of `regions()`, or what a country in it is called.
-
-    Source: `library/data/everyday_words.csv`.
-    """
+    """Give the region that a name stands for: one of `regions()`, or what a country in it is called."""
     known = {plainly(each): each for each in regions(library)}
     word = plainly(name).removeprefix("the ").replace(".", "")
     if word in known:
@@ -72,10 +63,7 @@ def region_of(name: str, library: Library | None = None) -> str:
 
 
 def channels(region: str, text: str, library: Library | None = None) -> tuple[tuple[str, float, float], ...]:
-    """Give the edges of the channels of a list [Hz].
-
-    Source: `library/data/rasters.toml`; exact until the last step.
-    """
+    """Give the edges of the channels of a list [Hz] (`library/data/rasters.toml`; exact until the last step)."""
     library = library or built_in()
     region = region_of(region, library)
     rasters = [raster for raster in library.rasters if raster.region == region]
@@ -87,10 +75,7 @@ def channels(region: str, text: str, library: Library | None = None) -> tuple[tu
 
 
 def occupied_hz(region: str, low_hz: float, high_hz: float, library: Library | None = None) -> float:
-    """Bandwidth that a signal fills in the channel between two edges; the whole channel where none is stated [Hz].
-
-    Source: `library/data/rasters.toml`.
-    """
+    """Bandwidth that a signal fills in the channel between two edges; the whole channel where none is stated [Hz]."""
     for raster in (library or built_in()).rasters:
         if (
             raster.region == region

@@ -49,10 +49,7 @@ def _between(x: float, xs: Sequence[float], ys: Sequence[float]) -> float:
 
 
 def span_hz(part: Part) -> tuple[float, float]:
-    """Span of frequencies that a part is described for [Hz].
-
-    Source: The part's own record.
-    """
+    """Span of frequencies that a part is described for [Hz]."""
     if isinstance(part, Coax):
         if part.points_hz:
             return part.points_hz[0], part.points_hz[-1]

@@ -44,10 +44,7 @@ F_LEAST_MM, F_THICK_MM, F_THIN_MM = 0.5, 1.05, 0.9
 
 
 def parse_connector(text: str, library: Library | None = None) -> Connector:
-    """Read the name of a connector, also as people write it (`n-75 male`, `SMA plug`); what that leaves open is asked.
-
-    Source: `library/data/families.toml`, `library/data/everyday_words.csv`.
-    """
+    """Read the name of a connector, also as people write it (`n-75 male`, `SMA plug`); what that leaves open is asked."""
     library = library or built_in()
     found = NAME.fullmatch(" ".join(text.split()))
     if not found or found["gender"] not in GENDERS:
@@ -64,10 +61,7 @@ def parse_connector(text: str, library: Library | None = None) -> Connector:
 
 
 def exact_connector(text: str, library: Library | None = None) -> Connector:
-    """Read the name of a connector that must be written in full, as in a file of parts.
-
-    Source: As `parse_connector`.
-    """
+    """Read the name of a connector that must be written in full, as in a file of parts."""
     found = parse_connector(text, library)
     if connector_of(text) != found:
         raise LibraryError(f"'{text}': a file of parts names its connectors in full", (str(found),))
@@ -182,10 +176,7 @@ def f_plug_variant(coax: Coax) -> str:
 
 
 def bridging_adapters(a: Connector, b: Connector, library: Library | None = None) -> list[str]:
-    """Name the adapters that would join two exposed connectors which do not mate.
-
-    Source: The adapters of the library and its mating rules.
-    """
+    """Name the adapters that would join two exposed connectors which do not mate."""
     library = library or built_in()
     adapters = [
         part for name in library.ids("adapter") if isinstance(part := library.part(name), Adapter) and part.dc == "pass"

@@ -24,10 +24,7 @@ def _spelt(name: str) -> str:
 
 
 class Library:
-    """Parts, connector families, mating rules and channel rasters, those of a user's files before the built-in ones.
-
-    Source: `library/data/`.
-    """
+    """Parts, connector families, mating rules and channel rasters, those of a user's files before the built-in ones."""
 
     def __init__(self, own: dict[str, list[Row]]) -> None:
         self._own = own
@@ -39,10 +36,7 @@ class Library:
         self._families: dict[str, Family] = {}
 
     def part(self, name: str) -> Part:
-        """Give the part of an id.
-
-        Source: `library/data/`, a user's files first.
-        """
+        """Give the part of an id."""
         if name not in self._parts:
             kind, row = self._row(name)
             self._parts[name] = record(kind, row)
@@ -69,10 +63,7 @@ class Library:
         return (turned,) if turned in ids else near_names(name, ids)
 
     def ids(self, kind: str | None = None) -> tuple[str, ...]:
-        """Ids of all parts, or of one kind.
-
-        Source: `library/data/`, a user's files first.
-        """
+        """Ids of all parts, or of one kind."""
         names = [name for name, (own, _) in self._own_parts.items() if kind in (None, own)]
         for file, kinds in PART_FILES.items():
             if kind is not None and kind not in kinds:
@@ -92,10 +83,7 @@ class Library:
         return {row["id"]: record("family", row) for row in rows}
 
     def family(self, name: str) -> Family:
-        """Give the connector family of an id.
-
-        Source: `library/data/families.toml`.
-        """
+        """Give the connector family of an id."""
         if name in self._families:
             return self._families[name]
         if any(row["id"] == name for row in self._own.get("family", ())):
@@ -115,18 +103,12 @@ class Library:
         )
 
     def analyzer(self, name: str) -> AnalyzerClass:
-        """Give the class of analyzer of an id.
-
-        Source: `library/data/typical.toml`, a user's files first.
-        """
+        """Give the class of analyzer of an id."""
         found: AnalyzerClass = self._typical("analyzer", name)
         return found
 
     def standards(self, name: str) -> StandardSet:
-        """Give the calibration standards of an id.
-
-        Source: `library/data/typical.toml`, a user's files first.
-        """
+        """Give the calibration standards of an id."""
         found: StandardSet = self._typical("standards", name)
         return found
 
@@ -163,8 +145,5 @@ def _expanded(file: str) -> dict[str, Row]:
 
 @cache
 def built_in() -> Library:
-    """Give the library of the data files alone.
-
-    Source: `library/data/`.
-    """
+    """Give the library of the data files alone."""
     return Library({})

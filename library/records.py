@@ -460,8 +460,5 @@ def evidence_for(part: Part, figure: str, highest_hz: float = 0.0) -> Evidence:
 
 
 def weakest(standings: Iterable[str]) -> str:
-    """The weakest of several standings; empty where there is none.
-
-    Source: Order of `STANDING`.
-    """
+    """The weakest of several standings; empty where there is none."""
     return max(standings, key=STANDING.index, default="")

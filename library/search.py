@@ -23,10 +23,7 @@ SHORTEST_PLURAL = 4
 
 
 def wanted_words(text: str) -> tuple[tuple[str, ...], ...]:
-    """Words of a search, each with what else stands for it.
-
-    Source: `library/data/everyday_words.csv`.
-    """
+    """Words of a search, each with what else stands for it."""
     joined = OHM.sub(r"\1ohm", " ".join(text.casefold().split()))
     words = [plainly(each) for each in joined.split() if each not in FILLERS]
     return tuple(_alike(word) for word in words if word)

@@ -13,19 +13,13 @@ __all__ = ["concepts", "everyday", "plainly", "spelt"]
 
 
 def plainly(text: str) -> str:
-    """Text in small letters, single blanks for blanks, hyphens and lines below.
-
-    Source: Own convention.
-    """
+    """Text in small letters, single blanks for blanks, hyphens and lines below."""
     return " ".join(re.split(r"[\s_-]+", text.casefold().strip()))
 
 
 @cache
 def everyday(kind: str) -> Mapping[str, tuple[str, ...]]:
-    """What each everyday word of a kind (`region`, `connector`, `family`, `search`) stands for; several where it is open.
-
-    Source: `library/data/everyday_words.csv`.
-    """
+    """What each everyday word of a kind (`region`, `connector`, `family`, `search`) stands for; several where it is open."""
     rows = [row for row in csv_rows("everyday_words.csv") if row["kind"] == kind]
     return {word: tuple(row["means"].split("|")) for row in rows for word in row["words"].split("|")}
 
@@ -79,10 +73,7 @@ def _patterns() -> tuple[tuple[str, re.Pattern[str]], ...]:
 
 
 def concepts(text: str) -> dict[str, str]:
-    """What a header speaks of.
-
-    Source: `library/data/sweep_words.csv`.
-    """
+    """What a header speaks of."""
     words = spelt(text)
     found = ((concept, pattern.search(words)) for concept, pattern in _patterns())
     return {concept: match.group().strip() for concept, match in found if match}

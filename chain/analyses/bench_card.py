@@ -231,10 +231,7 @@ def _three(freq_hz: Real) -> Real:
 
 
 def item_words(item: Item) -> str:
-    """What an item is, in a few words.
-
-    Source: The part's record.
-    """
+    """What an item is, in a few words."""
     text = item.part.name or item.part.id
     if isinstance(item.part, Coax):
         text += f", {item.length_m:g} m"

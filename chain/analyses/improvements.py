@@ -137,10 +137,7 @@ def interval_at(
 
 
 def improvements(setup: Setup) -> Iterator[tuple[str, str, Setup]]:
-    """Single changes that could narrow the interval, cheapest kind first.
-
-    Source: Practice; precision parts keep VSWR 1.05.
-    """
+    """Single changes that could narrow the interval, cheapest kind first (practice; precision parts keep VSWR 1.05)."""
     calibration, near = setup.calibration, setup.near
     yield from _free(setup)
     if near.repeatability_db is not None and near.repeatability_db < 60:

@@ -89,10 +89,7 @@ def _plain(value: object) -> object:
 def browse(
     library: Library, words: str = "", at_hz: Sequence[float] = (), length_m: float = 100.0, kind: str | None = None
 ) -> Listing:
-    """Look parts up.
-
-    Source: `library.figures`; an adapter's loss grows with the square root of frequency.
-    """
+    """Look parts up (`library.figures`; an adapter's loss grows with the square root of frequency)."""
     everything = library.ids(kind)
     rows = rows_of(words) if kind is None and words.strip() else ()
     exact = words.strip().casefold()

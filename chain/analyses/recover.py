@@ -57,10 +57,7 @@ MOST_REGIONS = 801
 
 
 def nominal_truth(known: Maps, readings: Readings) -> tuple[Real, Complex | None]:
-    """True reflection of readings with every unknown at zero.
-
-    Source: Inverse of the bilinear map.
-    """
+    """True reflection of readings with every unknown at zero (inverse of the bilinear map)."""
     if readings.reflection is not None:
         far = known.recovered(readings.reflection)[0]
         return np.minimum(np.abs(far), 1.0), far

@@ -37,10 +37,7 @@ class Chain:
 
 
 def sweep_hz(setup: Setup) -> Real:
-    """Frequencies of the set-up's sweep [Hz].
-
-    Source: Even grid from start to stop.
-    """
+    """Frequencies of the set-up's sweep [Hz]."""
     return np.linspace(setup.sweep.start_hz, setup.sweep.stop_hz, setup.sweep.points)
 
 

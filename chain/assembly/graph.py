@@ -56,10 +56,7 @@ class End:
 
 
 def item_ohm(item: Item) -> tuple[float, float]:
-    """Impedances of an item's own model at its near and far end, as placed [ohm].
-
-    Source: The part's record.
-    """
+    """Impedances of an item's own model at its near and far end, as placed [ohm]."""
     part = item.part
     if isinstance(part, (Adapter, Coax, Splitter, Termination)):
         return part.impedance_ohm, part.impedance_ohm
@@ -68,10 +65,7 @@ def item_ohm(item: Item) -> tuple[float, float]:
 
 
 def item_ends(item: Item) -> tuple[End, End]:
-    """Both ends of an item as placed.
-
-    Source: The part's record.
-    """
+    """Both ends of an item as placed."""
     near_ohm, far_ohm = item_ohm(item)
     nominal = [near_ohm, far_ohm]
     part = item.part
@@ -87,18 +81,12 @@ def item_ends(item: Item) -> tuple[End, End]:
 
 
 def near_end(near: Near) -> End:
-    """The analyzer's port as an end.
-
-    Source: The set-up.
-    """
+    """The analyzer's port as an end."""
     return End("near", near.connector, near.impedance_ohm, near.impedance_ohm)
 
 
 def far_end(far: Far) -> End:
-    """The antenna's connector as an end.
-
-    Source: The set-up.
-    """
+    """The antenna's connector as an end."""
     return End("far", far.connector, far.impedance_ohm, far.impedance_ohm)
 
 
@@ -195,10 +183,7 @@ class SetupGraph:
 
 
 def setup_graph(setup: Setup, library: Library | None = None) -> SetupGraph:
-    """Build the graph of a set-up, whether or not its parts fit together.
-
-    Source: The set-up and the mating rules.
-    """
+    """Build the graph of a set-up, whether or not its parts fit together."""
     graph = SetupGraph(library or setup.library)
     graph.ends[NEAR] = near_end(setup.near)
     at = NEAR
@@ -257,10 +242,7 @@ def _add_connection(graph: SetupGraph, near: Node, far: Node, way: Node) -> None
 
 
 def with_arm_sections(item: Item, graph: SetupGraph, way: Node = ()) -> Item:
-    """A splitter with the lines that the joints in its arms add; any other item as it is.
-
-    Source: The graph's joints.
-    """
+    """A splitter with the lines that the joints in its arms add; any other item as it is."""
     arms = []
     for arm in item.arms:
         port = (*way, item.id, arm.port)

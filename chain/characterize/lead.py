@@ -53,10 +53,7 @@ class LeastSquares:
 
 
 def fitted(columns: Real, values: Real) -> LeastSquares:
-    """Least squares of curves over the same columns.
-
-    Source: Ordinary least squares, by the pseudo-inverse.
-    """
+    """Least squares of curves over the same columns (ordinary least squares, by the pseudo-inverse)."""
     # One inverse serves all drawn curves at once.
     coefficients = values @ np.linalg.pinv(columns).T
     return LeastSquares(coefficients, values - coefficients @ columns.T)
@@ -142,10 +139,7 @@ def _counted(freq_hz: Real, phase: Real, what: str) -> float:
 
 
 def along_line(freq_hz: Real, phase: Real) -> Real:
-    """Delay that fits a phase best, zero phase at zero frequency [s].
-
-    Source: Least squares through the origin.
-    """
+    """Delay that fits a phase best, zero phase at zero frequency [s] (least squares through the origin)."""
     return np.asarray(-(phase @ freq_hz) / (2 * np.pi * freq_hz @ freq_hz))
 
 

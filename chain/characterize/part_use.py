@@ -24,10 +24,7 @@ USUAL_LIMIT = 2.0
 
 
 def item_of(setup: Setup, name: str) -> Item:
-    """The item of an id.
-
-    Source: The set-up.
-    """
+    """The item of an id."""
     for item in setup.items:
         if item.id == name:
             return item
@@ -37,10 +34,7 @@ def item_of(setup: Setup, name: str) -> Item:
 
 
 def part_of(learnt: Learnt) -> Part:
-    """The learnt part as the library's record.
-
-    Source: `library.files.rows`.
-    """
+    """The learnt part as the library's record."""
     part: Part = record(learnt.kind, learnt.row)
     return part
 

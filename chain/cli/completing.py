@@ -29,26 +29,17 @@ HEAD_BYTES = 65536
 
 
 def setup_files(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
-    """Offer the set-up files near what is typed.
-
-    Source: A set-up file has a table `[[chain]]`.
-    """
+    """Offer the set-up files near what is typed (a set-up file has a table `[[chain]]`)."""
     return _offered(incomplete, [path for path in _near(incomplete, (".toml",)) if _holds(path, b"[[chain]]")])
 
 
 def need_files(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
-    """Offer the need files near what is typed.
-
-    Source: A need file has a table `[need]`.
-    """
+    """Offer the need files near what is typed (a need file has a table `[need]`)."""
     return _offered(incomplete, [path for path in _near(incomplete, (".toml",)) if _holds(path, b"[need]")])
 
 
 def installation_files(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
-    """Offer the installation files near what is typed.
-
-    Source: An installation file has tables `[[outlet]]`.
-    """
+    """Offer the installation files near what is typed (an installation file has tables `[[outlet]]`)."""
     return _offered(incomplete, [path for path in _near(incomplete, (".toml",)) if _holds(path, b"[[outlet]]")])
 
 
@@ -61,28 +52,19 @@ def part_files(ctx: click.Context, param: click.Parameter, incomplete: str) -> l
 
 
 def sweep_files(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
-    """Offer the sweep files near what is typed.
-
-    Source: Suffixes of Touchstone and of tables.
-    """
+    """Offer the sweep files near what is typed."""
     return _offered(incomplete, list(_near(incomplete, SWEEPS)))
 
 
 def setup_or_sweep_files(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
-    """Offer set-up files and sweep files.
-
-    Source: `setup_files` and `sweep_files`.
-    """
+    """Offer set-up files and sweep files (`setup_files` and `sweep_files`)."""
     found = [*setup_files(ctx, param, incomplete), *sweep_files(ctx, param, incomplete)]
     plain = [each for each in found if each.type == "plain"]
     return plain or found[:1]
 
 
 def part_names(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
-    """Offer the parts of the library whose name begins with what is typed, else those that hold it.
-
-    Source: `library.parts.load_library`.
-    """
+    """Offer the parts of the library whose name begins with what is typed, else those that hold it."""
     from library.errors import LibraryError
     from library.load import load_library
 

@@ -98,10 +98,7 @@ def deliver_text(shared: Common, text: str, inputs: Sequence[str] = ()) -> None:
 
 
 def deliver_page(shared: Common, text: str, inputs: Sequence[str] = ()) -> None:
-    """Write an HTML document to stdout or to the file that was named.
-
-    Source: HTML: numeric character references.
-    """
+    """Write an HTML document to stdout or to the file that was named."""
     if shared.output in (None, "-"):
         encoding = getattr(sys.stdout, "encoding", None) or "utf-8"
         text = text.encode(encoding, "xmlcharrefreplace").decode(encoding)

@@ -241,10 +241,7 @@ def _listed(endings: Sequence[str]) -> str:
 
 
 def table_text(answer: ResultTable) -> str:
-    """The table of an answer as comma-separated values, every figure in full, complex ones in two columns.
-
-    Source: RFC 4180.
-    """
+    """The table of an answer as comma-separated values, every figure in full, complex ones in two columns (RFC 4180)."""
     page = StringIO()
     columns = dict(_columns(answer))
     writer = csv.writer(page, lineterminator="\r\n")

@@ -35,10 +35,7 @@ class SizeSpan:
 
 
 def weighted_quantiles(values: Real, weights: Real) -> Real:
-    """Quantiles 0.025, 0.5 and 0.975 of weighted values.
-
-    Source: Inverse of the weighted empirical distribution.
-    """
+    """Quantiles 0.025, 0.5 and 0.975 of weighted values (inverse of the weighted empirical distribution)."""
     order = np.argsort(values)
     share = np.cumsum(weights[order]) / weights.sum()
     return np.asarray(values[order][np.minimum(np.searchsorted(share, COVERED), values.size - 1)])

@@ -87,10 +87,7 @@ class FaultKind:
 
 
 def pads_in_view(setup: Setup) -> tuple[Item, ...]:
-    """Pads between the calibration plane and the far end.
-
-    Source: What lies ahead of the plane is calibrated out.
-    """
+    """Pads between the calibration plane and the far end (what lies ahead of the plane is calibrated out)."""
     return tuple(item for item in _behind_plane(setup) if isinstance(item.part, Pad))
 
 

@@ -55,10 +55,7 @@ def span_share(level: Real, noise: Real, low: float, high: float) -> Real:
 
 
 def strata(kind: FaultKind, count: int) -> list[slice]:
-    """Draws of a block divided among the faults of a kind by their weights.
-
-    Source: Stratified sampling in proportion.
-    """
+    """Draws of a block divided among the faults of a kind by their weights (stratified sampling in proportion)."""
     # Sums are rounded, not parts, so that the strata fill the block exactly.
     edges = np.rint(np.cumsum([0.0, *(fault.weight for fault in kind.faults)]) * count).astype(int)
     return [slice(int(a), int(b)) for a, b in pairwise(edges)]
@@ -145,10 +142,7 @@ def _spread(noise: Real, low: float, high: float) -> Real:
 def work_of(
     of: Session, kinds: Sequence[FaultKind], readings: Sequence[TerminationReading], meter: Meter | None, seed: int
 ) -> Work:
-    """Lay out every fault of some kinds.
-
-    Source: No formula.
-    """
+    """Lay out every fault of some kinds."""
     places = [of.ends.index((each.end, each.seating)) for each in readings]
     plans = tuple(tuple(plan(of, fault) for fault in kind.faults) for kind in kinds)
     return Work(of, tuple(kinds), plans, spans_of(readings), places, meter, seed)

@@ -77,18 +77,12 @@ def session(setup: Setup, freq_hz: Real, ends: Sequence[tuple[str, int]], load_d
 
 
 def stream(run: tuple[int, int], *keys: int) -> np.random.Generator:
-    """Source of random numbers for one unknown of one block.
-
-    Source: Philox, keyed.
-    """
+    """Source of random numbers for one unknown of one block (Philox, keyed)."""
     return np.random.Generator(np.random.Philox(np.random.SeedSequence([run[0], SESSIONS, run[1], *keys])))
 
 
 def key_of(name: str) -> int:
-    """A number for a stream, of its own for each name.
-
-    Source: No formula.
-    """
+    """A number for a stream, of its own for each name."""
     # The whole name: items are often distinguished by its beginning, and a shared stream would give them equal errors.
     return int.from_bytes(name.encode("utf-8"), "little")
 
@@ -160,10 +154,7 @@ def _fifty(of: Session, rng: np.random.Generator, count: int) -> Complex:
 
 
 def groups_in_view(setup: Setup, chain: Chain) -> tuple[tuple[str, tuple[Element, ...]], ...]:
-    """Items and joints between the calibration plane and the far end, with their elements.
-
-    Source: No formula.
-    """
+    """Items and joints between the calibration plane and the far end, with their elements."""
     plane = setup.calibration.plane
     names = [name for name, _ in chain.groups]
     return chain.groups if plane == "near" else chain.groups[names.index(plane) + 1 :]

@@ -112,10 +112,7 @@ def _together(ranks: Real, ordered: Real, seen: Real, any_less: NDArray[np.bool_
 
 
 def _contradiction(trials: Real, readings: Sequence[TerminationReading], seen: Real) -> Contradiction:
-    """The two readings that least go together at a sound chain.
-
-    Source: Conditional distribution by nearest trials.
-    """
+    """The two readings that least go together at a sound chain (conditional distribution by nearest trials)."""
     worst, found = 0.0, Contradiction(None, None, None, None)
     count = max(1, round(NEAREST * trials.shape[0]))
     for given, other in permutations(range(seen.size), 2):

@@ -101,10 +101,7 @@ def ripple(readings: Readings, setup: Setup | None = None, gate: bool = True) ->
 
 
 def notice(readings: Readings, setup: Setup) -> str | None:
-    """Say in a sentence that readings ripple, for an answer to another question.
-
-    Source: `ripple`, without its gate.
-    """
+    """Say in a sentence that readings ripple, for an answer to another question (`ripple`, without its gate)."""
     if readings.freq_hz.size < FEWEST_POINTS:
         return None
     found = ripple(readings, setup, gate=False)

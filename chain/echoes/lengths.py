@@ -52,10 +52,7 @@ class Place:
 
 
 def components_of(found: Found, place: Place) -> tuple[Component, ...]:
-    """Components of a sweep, with lengths and names.
-
-    Source: Length = c vf delay/2.
-    """
+    """Components of a sweep, with lengths and names (length = c vf delay/2)."""
     out: list[Component] = []
     for echo in (_at_plane(each, found) for each in found.echoes):
         relative = echo.delay_s - place.main_s if found.has_phase else echo.delay_s

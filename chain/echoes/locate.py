@@ -127,10 +127,7 @@ def _doubt_s(item: Item, delay_s: float) -> float:
 
 
 def antenna_delay_s(known: Sequence[Stretch]) -> float:
-    """Delay there and back from the calibration plane to the antenna [s].
-
-    Source: The longest stretch is the whole way.
-    """
+    """Delay there and back from the calibration plane to the antenna [s] (the longest stretch is the whole way)."""
     return max((each.delay_s for each in known), default=0.0)
 
 

@@ -69,18 +69,12 @@ class Model:
 
 
 def echo_shape(x: Real, periods: float, slope: float = 0.0) -> Complex:
-    """Turn of a delayed reflection over the span, zero at its middle.
-
-    Source: exp(-j 2 pi f t).
-    """
+    """Turn of a delayed reflection over the span, zero at its middle: exp(-j 2 pi f t)."""
     return np.asarray(np.exp(-(slope + 1j * np.pi * periods) * x))
 
 
 def pole_shape(x: Real, pole: Pole) -> Complex:
-    """Reflection of a resonance, 1 at its middle.
-
-    Source: 1/(1 + j (x - place)/width).
-    """
+    """Reflection of a resonance, 1 at its middle: 1/(1 + j (x - place)/width)."""
     return np.asarray(1 / (1 + 1j * (x - pole.place) / pole.width))
 
 
@@ -92,18 +86,12 @@ LEAST_PIVOT = 1e-7
 
 
 def products(left: Values, right: Values) -> Values:
-    """Inner products of columns.
-
-    Source: Definition.
-    """
+    """Inner products of columns."""
     return np.asarray(np.einsum("nm,nk->mk", left.conj(), right))
 
 
 def combined(columns: Values, factors: Values) -> Values:
-    """Sums of columns times factors.
-
-    Source: Definition.
-    """
+    """Sums of columns times factors."""
     return np.asarray(np.einsum("nm,m...->n...", columns, factors))
 
 
@@ -192,10 +180,7 @@ class EchoFit:
 
 
 def sweep_of(x: Real, reflection: Complex | None, magnitude: Real) -> SampledSweep:
-    """Values to fit of a sweep.
-
-    Source: d(m^2) = 2 m dm.
-    """
+    """Values to fit of a sweep: d(m^2) = 2 m dm."""
     ones = np.ones(x.shape)
     # Legendre polynomials are nearly orthogonal on an even grid; powers of x would lose half the digits at degree 6.
     powers = np.asarray(np.polynomial.legendre.legvander(x, MOST_DEGREE), dtype=np.float64)

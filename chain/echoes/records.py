@@ -162,10 +162,7 @@ def csv_text(found: Ripple) -> str:
 
 
 def touchstone_text(found: Ripple, reference_ohm: float) -> str:
-    """Gated sweep as a Touchstone file.
-
-    Source: Touchstone file format specification, version 1.1.
-    """
+    """Gated sweep as a Touchstone file (Touchstone file format specification, version 1.1)."""
     rows = _rows(found)
     head = [*(f"! {text}" for text in _heads(found)), f"# Hz S RI R {reference_ohm:g}"]
     return "\n".join([*head, *(f"{f!r} {re!r} {im!r}" for f, re, im, _ in rows)]) + "\n"

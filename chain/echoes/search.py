@@ -58,10 +58,7 @@ class _Candidate:
 
 
 def noise_of(sweep: SampledSweep, found: EchoFit) -> float:
-    """Standard deviation of the noise, as a reflection.
-
-    Source: Residual sum of squares over the degrees of freedom.
-    """
+    """Standard deviation of the noise, as a reflection (residual sum of squares over the degrees of freedom)."""
     # Unbiased, and never below what rounding of the figures in the file leaves.
     free = max(sweep.size - found.model.parameters(sweep.has_phase), 1)
     return float(np.sqrt(found.rss / free + FLOOR**2))

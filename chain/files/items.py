@@ -27,10 +27,7 @@ Placed = tuple[Where, Item]
 
 
 def place_items(raw: Sequence[object], where: Where, notes: Notes, taken: dict[str, Where]) -> list[Placed]:
-    """Place every item of a list.
-
-    Source: The set-up file and the library.
-    """
+    """Place every item of a list."""
     placed = []
     for number, table in enumerate(raw):
         here = (*where, number)

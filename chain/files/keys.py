@@ -147,10 +147,7 @@ class Table:
 
 
 def named(value: object) -> str:
-    """Give the type of a TOML value in words.
-
-    Source: Types of TOML 1.0.
-    """
+    """Give the type of a TOML value in words (types of TOML 1.0)."""
     names = {bool: "true or false", int: "a number", float: "a number", str: "a text", list: "a list", dict: "a table"}
     return names.get(type(value), "a date or time")
 

@@ -31,10 +31,7 @@ SLACK_DB = 0.05
 
 
 def with_overrides(part: Part, stated: ItemModel, where: Where, notes: Notes) -> Part:
-    """Put the figures stated on an item in place of the part's own.
-
-    Source: Keys and fields: `library.files.fields`.
-    """
+    """Put the figures stated on an item in place of the part's own (keys and fields: `library.files.fields`)."""
     given = {key: getattr(stated, key) for key in KEYS_OF[part.kind] if getattr(stated, key) is not None}
     if not given:
         return part
@@ -150,10 +147,7 @@ def _coax(given: dict[str, Any]) -> dict[str, Any]:
 
 
 def words_of(part: Part, stated: ItemModel, highest_hz: float = 0.0) -> list[str]:
-    """Say which figures of a part are the library's, one sentence for each standing they have.
-
-    Source: The part's record.
-    """
+    """Say which figures of a part are the library's, one sentence for each standing they have."""
     groups: dict[str, list[str]] = {}
     for key, words, name in _reported(part):
         covered = {key} | ({"reflection"} if key.endswith("_reflection") else set())
@@ -199,10 +193,7 @@ def _curve(part: Coax) -> str:
 
 
 def limit_words(limit: Limit | None, ends: str = "") -> str:
-    """A reflection limit in words.
-
-    Source: The record.
-    """
+    """A reflection limit in words."""
     if limit is None:
         return "taken as exact"
     losses = [f"{value:.4g} dB" for value in limit.return_loss_db]

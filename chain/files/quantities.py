@@ -201,10 +201,7 @@ IS = r"\s*([:=]|of|is)?\s*"
 
 
 def pattern(kind: str) -> dict[str, Any]:
-    """Give the JSON Schema of a kind of quantity.
-
-    Source: Units of the kind.
-    """
+    """Give the JSON Schema of a kind of quantity."""
     rule = KINDS[kind]
     units = [_letters(unit) if rule.any_case else _micro(unit) for unit in rule.units]
     units += [f"{_letters(word)}[sS]?" for word, unit in UNIT_WORDS.items() if unit in rule.units]

@@ -39,10 +39,7 @@ EITHER: dict[str, list[dict[str, Any]]] = {
 
 
 def setup_schema() -> dict[str, Any]:
-    """Give the JSON Schema of a set-up file.
-
-    Source: The tables of `chain.files.schema`.
-    """
+    """Give the JSON Schema of a set-up file."""
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "Set-up of a measuring chain",
@@ -81,10 +78,7 @@ def setup_schema() -> dict[str, Any]:
 
 
 def table_schema(table: type[Table], title: str) -> dict[str, Any]:
-    """Schema of one table, with what is required of it.
-
-    Source: `chain.files.keys`.
-    """
+    """Schema of one table, with what is required of it."""
     found = {**table.schema(), "title": title}
     found["properties"] = {key: _linked(value) for key, value in found["properties"].items()}
     if REQUIRED[table]:

@@ -98,10 +98,7 @@ def _refused(error: LibraryError, where: Where, notes: Notes) -> None:
 
 
 def read_sweep(raw: object, notes: Notes) -> Sweep | None:
-    """Read the table `sweep`.
-
-    Source: Channels by the library's rasters.
-    """
+    """Read the table `sweep` (channels by the library's rasters)."""
     model = read_table(SweepModel, raw, ("sweep",), notes)
     if not isinstance(raw, dict):
         return None
@@ -167,10 +164,7 @@ def _by_channels(model: SweepModel, raw: dict[str, Any], points: int, notes: Not
 
 
 def read_near(raw: object, notes: Notes) -> Near | None:
-    """Read the table `near`.
-
-    Source: Reference 50 ohm unless stated; residuals that are not stated count as none.
-    """
+    """Read the table `near` (reference 50 ohm unless stated; residuals that are not stated count as none)."""
     model = read_table(NearModel, raw, ("near",), notes)
     if model.connector is None:
         return None
@@ -184,10 +178,7 @@ def read_near(raw: object, notes: Notes) -> Near | None:
 
 
 def analyzer_of(model: AnalyzerKeys, connector: Connector, ohm: float, notes: Notes, table: str = "near") -> Near:
-    """The analyzer that a table describes; what it does not state is typical, and taken down as assumed.
-
-    Source: `chain.setups.with_typical_residuals`.
-    """
+    """The analyzer that a table describes; what it does not state is typical, and taken down as assumed."""
     stated = {f"{key}_db": getattr(model, key) for key in RESIDUALS}
     near = Near(
         connector,
@@ -218,10 +209,7 @@ def analyzer_of(model: AnalyzerKeys, connector: Connector, ohm: float, notes: No
 
 
 def read_far(raw: object, notes: Notes) -> Far | None:
-    """Read the table `far`.
-
-    Source: Reference 75 ohm unless stated.
-    """
+    """Read the table `far` (reference 75 ohm unless stated)."""
     model = read_table(FarModel, raw, ("far",), notes)
     if model.connector is None:
         return None
@@ -261,10 +249,7 @@ def read_antenna(raw: object, notes: Notes, taken: dict[str, Where]) -> Antenna:
 
 
 def read_calibration(raw: object, ids: Sequence[str], near: Near | None, notes: Notes) -> Calibration:
-    """Read the table `calibration`.
-
-    Source: Standards that are not stated are those that usually go with the analyzer.
-    """
+    """Read the table `calibration` (standards that are not stated are those that usually go with the analyzer)."""
     model = read_table(CalibrationModel, raw, ("calibration",), notes)
     plane = "near" if model.plane is None else model.plane
     for number, name in enumerate(near.calibrates_at if near else ()):

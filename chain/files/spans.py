@@ -29,10 +29,7 @@ def span_checks(
     far: Far | None,
     notes: Notes,
 ) -> None:
-    """See that the frequencies lie within what the parts hold for.
-
-    Source: Spans of the library's entries.
-    """
+    """See that the frequencies lie within what the parts hold for."""
     low_key, high_key = ("start", "stop") if "start" in raw else ("channels", "channels")
     for item in _with_arms(items):
         low_hz, high_hz = _span(item, notes)

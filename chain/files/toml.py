@@ -77,10 +77,7 @@ def _others(path: str) -> str:
 
 
 def decode(raw: bytes, path: str) -> str:
-    """Text of a file: UTF-8, a byte order mark dropped.
-
-    Source: TOML 1.0: a file is UTF-8.
-    """
+    """Text of a file: UTF-8, a byte order mark dropped (TOML 1.0: a file is UTF-8)."""
     if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
         raise InputError([Defect(path, 1, 1, "the file is UTF-16; UTF-8 is needed", "save it again as UTF-8")])
     body = raw.removeprefix(b"\xef\xbb\xbf")

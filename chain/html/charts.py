@@ -44,10 +44,7 @@ def _highest(page: Page) -> float:
 
 
 def against_true(page: Page) -> CurveChart:
-    """Readings at the worst frequency against the antenna's true VSWR.
-
-    Source: `Page.grid`.
-    """
+    """Readings at the worst frequency against the antenna's true VSWR."""
     grid, (_, column) = page.grid, live_places(page)
     true = np.asarray(vswr(grid["true"]))
     at = {name: np.asarray(vswr(grid[name][:, column])) for name in grid if grid[name].ndim == 2}
@@ -71,10 +68,7 @@ def against_true(page: Page) -> CurveChart:
 
 
 def over_frequency(page: Page) -> CurveChart:
-    """Readings over frequency of an antenna at the limit, or of VSWR 2.
-
-    Source: `Page.grid`.
-    """
+    """Readings over frequency of an antenna at the limit, or of VSWR 2."""
     grid, (row, _) = page.grid, live_places(page)
     at = {name: np.asarray(vswr(grid[name][row])) for name in grid if grid[name].ndim == 2}
     freq = grid["freq_hz"]

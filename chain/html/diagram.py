@@ -115,10 +115,7 @@ def _block(item: Item, arms: tuple[str, ...], plane: str) -> Block:
 
 
 def chain_words(setup: Setup) -> str:
-    """The chain in one sentence, with connectors and genders.
-
-    Source: `strands`.
-    """
+    """The chain in one sentence, with connectors and genders."""
     return "; ".join(_words(each) for each in strands(setup)) + "."
 
 
@@ -141,10 +138,7 @@ NAME_LETTERS, LINE_LETTERS = 16, 20
 
 
 def chain_svg(setup: Setup, tall: bool = False) -> str:
-    """Picture of the chain.
-
-    Source: `strands`.
-    """
+    """Picture of the chain."""
     found = strands(setup)
     name = "chain-tall" if tall else "chain-wide"
     body = Element("g")

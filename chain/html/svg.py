@@ -47,18 +47,12 @@ def drawing_root(width: float, height: float, name: str, title: str, description
 
 
 def markup(root: Element) -> str:
-    """Text of a drawing for an HTML page.
-
-    Source: HTML: inline SVG.
-    """
+    """Text of a drawing for an HTML page."""
     return tostring(root, "unicode", short_empty_elements=False)
 
 
 def path_of(points: Iterable[tuple[float, float]], closed: bool = False) -> str:
-    """Path through points.
-
-    Source: Scalable Vector Graphics 2, path data.
-    """
+    """Path through points (Scalable Vector Graphics 2, path data)."""
     text = "L".join(f"{_text(float(x))} {_text(float(y))}" for x, y in points)
     return f"M{text}{'Z' if closed else ''}" if text else ""
 

@@ -26,10 +26,7 @@ Size = tuple[float, float]
 
 
 def wrapped(text: str, width_in: float) -> list[str]:
-    """Lines of a note that fit a width.
-
-    Source: Mean width of a letter.
-    """
+    """Lines of a note that fit a width (mean width of a letter)."""
     return textwrap.wrap(text, max(int((width_in - 0.3) / LETTER_IN), 16))
 
 

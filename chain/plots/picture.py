@@ -43,10 +43,7 @@ NO_DATES = {"png": {"Software": None}, "svg": {"Date": None, "Creator": None}}
 
 
 def needs_matplotlib() -> None:
-    """Refuse at once where matplotlib is not installed.
-
-    Source: Extra `plot` of the distribution.
-    """
+    """Refuse at once where matplotlib is not installed."""
     try:
         import matplotlib.figure  # noqa: F401
     except ImportError as error:

@@ -21,10 +21,7 @@ HALO = {"boxstyle": "round,pad=0.15", "facecolor": "white", "edgecolor": "none",
 
 
 def draw_reflection(panel: Any, plot: ReflectionChart, box: Box, size: Size) -> None:
-    """Draw a reflection chart.
-
-    Source: Circles: `chain.plots.disc`.
-    """
+    """Draw a reflection chart (circles: `chain.plots.disc`)."""
     side = max((size[0] - 5.4) / 2, 0.15)
     frame(panel, plot.title, plot.note, box, size, (side, 0.1, side, 0.3))
     panel.set_aspect("equal")

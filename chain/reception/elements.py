@@ -468,20 +468,14 @@ def _lead(item: InstalledItem, part: Coax, freq: Real, limit: Limit | None) -> _
 
 
 def described_hz(item: InstalledItem) -> tuple[float, float]:
-    """Frequencies that a part is described for.
-
-    Source: Spans of the library's entries; of a measured two-port, its file.
-    """
+    """Frequencies that a part is described for."""
     part = item.part
     first = float(getattr(part, "valid_from_hz", getattr(part, "min_hz", 0.0)))
     return item.span_hz or (first, float(getattr(part, "valid_to_hz", getattr(part, "max_hz", np.inf))))
 
 
 def span_faults(installation: Installation) -> None:
-    """Refuse channels outside what a part is described for.
-
-    Source: Spans of the library's entries.
-    """
+    """Refuse channels outside what a part is described for."""
     low, high = installation.channels[0].low_hz, installation.channels[-1].high_hz
     low = min(low, *(channel.low_hz for channel in installation.channels))
     high = max(high, *(channel.high_hz for channel in installation.channels))

@@ -114,10 +114,7 @@ BIN_HZ = 0.5e6
 
 
 def combined_db(*ratios_db: float | Real) -> Real:
-    """Carrier to the sum of several disturbances, from the ratio to each [dB].
-
-    Source: `-10 log10 sum 10^(-x/10)`: powers add.
-    """
+    """Carrier to the sum of several disturbances, from the ratio to each [dB]: `-10 log10 sum 10^(-x/10)`: powers add."""
     total = sum(10 ** (-np.asarray(each) / 10) for each in ratios_db)
     with np.errstate(divide="ignore"):
         return np.asarray(-10 * np.log10(total))

@@ -382,10 +382,7 @@ MOST_FREQUENCIES = 12
 
 
 def isolation_limit_db(freq_hz: float) -> float:
-    """Isolation that outlets of different users should have [dB].
-
-    Source: RD 346/2011 (Spain), annex I, 4.4.4.
-    """
+    """Isolation that outlets of different users should have [dB]: RD 346/2011 (Spain), annex I, 4.4.4."""
     band = "47_300" if freq_hz < 300e6 else "300_862" if freq_hz < 900e6 else "950_2150"
     return default(f"isolation_{band}_db")
 

@@ -225,10 +225,7 @@ TABLES: dict[str, type[Table]] = {
 
 
 def installation_schema() -> dict[str, Any]:
-    """Give the JSON Schema of an installation file.
-
-    Source: The tables of this module.
-    """
+    """Give the JSON Schema of an installation file."""
     setup = setup_schema()
     lists = ("signal", "interferer", "item", "outlet", "have", "offer")
     return {

@@ -28,10 +28,7 @@ SEASONS_K = 15.0
 def corrected_loss_db(
     loss_db: float, fixed_db: float, temperature_c: float | None, uncertainty_db: float
 ) -> tuple[float, float]:
-    """Loss as it would be at 20 degrees C, and its standard uncertainty.
-
-    Source: A = A_fixed + A_cable (1 + 0.00198 (T - 20)).
-    """
+    """Loss as it would be at 20 degrees C, and its standard uncertainty: A = A_fixed + A_cable (1 + 0.00198 (T - 20))."""
     cable = max(loss_db - fixed_db, 0.0)
     if temperature_c is None:
         return loss_db, math.hypot(uncertainty_db, cable * PER_K * SEASONS_K / math.sqrt(3))

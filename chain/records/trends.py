@@ -275,10 +275,7 @@ COLUMNS = (
 
 
 def log_table(folder: str, name: str = "", channel: str = "") -> tuple[str, tuple[Damage, ...]]:
-    """Table of a folder's records, and what of it is damaged.
-
-    Source: RFC 4180.
-    """
+    """Table of a folder's records, and what of it is damaged (RFC 4180)."""
     records, damaged = Folder(Path(folder)).records()
     page = StringIO()
     out = csv.writer(page, lineterminator="\n")

@@ -87,10 +87,7 @@ def draws_words(result: Expectation | Planes | Recovery) -> str:
 
 
 def upward(value: float) -> str:
-    """A difference to one digit, rounded up.
-
-    Source: Arithmetic.
-    """
+    """A difference to one digit, rounded up."""
     if value <= 0:
         return "0"
     unit = 10.0 ** math.floor(math.log10(value))

@@ -38,10 +38,7 @@ REASONS = {
 
 
 def json_text(document: Mapping[str, object]) -> str:
-    """JSON text of a result that is already made of plain values.
-
-    Source: RFC 8259, which has no NaN and no infinity.
-    """
+    """JSON text of a result that is already made of plain values (RFC 8259, which has no NaN and no infinity)."""
     document = _in_both_units(document)
     names = dict.fromkeys(_null_names(document, ""))
     reasons = {name: REASONS.get(name) or (INFINITE if name.endswith(MAY_BE_INFINITE) else ABSENT) for name in names}

@@ -41,26 +41,17 @@ class Maps:
 
 
 def shifted(maps: Maps, offset: Complex) -> Maps:
-    """Add a complex number to what a map gives.
-
-    Source: Addition; no formula.
-    """
+    """Add a complex number to what a map gives."""
     return Maps(maps.p + offset * maps.r, maps.q + offset, maps.r)
 
 
 def identity(shape: tuple[int, int]) -> Maps:
-    """The map that changes nothing.
-
-    Source: Definition.
-    """
+    """The map that changes nothing."""
     return Maps(np.ones(shape, complex), np.zeros(shape, complex), np.zeros(shape, complex))
 
 
 def through(matrices: Iterable[Complex], shape: tuple[int, int]) -> Maps:
-    """The map of two-ports joined one to the next.
-
-    Source: S11 + S12 S21 G/(1 - S22 G).
-    """
+    """The map of two-ports joined one to the next: S11 + S12 S21 G/(1 - S22 G)."""
     s, own = None, None
     for matrix in matrices:
         # Joined as they come, so that no more than one of them need be held.
@@ -73,10 +64,7 @@ def through(matrices: Iterable[Complex], shape: tuple[int, int]) -> Maps:
 
 
 def compose(outer: Maps, inner: Maps) -> Maps:
-    """One map after another: outer(inner(G)).
-
-    Source: Product of the 2x2 matrices of the two maps.
-    """
+    """One map after another: outer(inner(G)) (product of the 2x2 matrices of the two maps)."""
     down = 1 / (outer.r * inner.q + 1)
     return Maps(
         (outer.p * inner.p + outer.q * inner.r) * down,
@@ -86,8 +74,5 @@ def compose(outer: Maps, inner: Maps) -> Maps:
 
 
 def inverse(maps: Maps) -> Maps:
-    """The map that undoes another.
-
-    Source: Inverse of the 2x2 matrix of the map.
-    """
+    """The map that undoes another (inverse of the 2x2 matrix of the map)."""
     return Maps(1 / maps.p, -maps.q / maps.p, -maps.r / maps.p)

@@ -247,10 +247,7 @@ def line_s(impedance_ohm: Complex, gamma_length: Complex, reference_ohm: float) 
 
 
 def at_frequencies(element: Element, chosen: slice | NDArray[np.intp]) -> Element:
-    """The same element at some of its frequencies.
-
-    Source: Indexing; no formula.
-    """
+    """The same element at some of its frequencies."""
     arrays: dict[str, Any] = {
         name: value[chosen] for name, value in vars(element).items() if isinstance(value, np.ndarray)
     }
@@ -333,10 +330,7 @@ def _step(near_ohm: float, far_ohm: float, freq_hz: Real) -> Box:
 
 
 def nominal(elements: Sequence[Element], near_ohm: float, far_ohm: float, freq_hz: Real) -> Complex:
-    """Two-port of joined elements with every unknown at zero.
-
-    Source: Star product of the elements' own matrices.
-    """
+    """Two-port of joined elements with every unknown at zero (star product of the elements' own matrices)."""
     joined = aligned(elements, near_ohm, far_ohm, freq_hz)
     if not joined:
         through = twoport.empty(freq_hz.shape)

@@ -60,20 +60,14 @@ class Region:
 
 
 def region_of(center: Complex, radius: Real, hole_radius: Real | None = None) -> Region:
-    """Start region: a disc, with a concentric hole if the magnitude is known.
-
-    Source: Definition.
-    """
+    """Start region: a disc, with a concentric hole if the magnitude is known."""
     hole = np.full(radius.shape, -1.0) if hole_radius is None else hole_radius
     pair = [np.stack([value, value]) for value in (center, radius, hole)]
     return Region(pair[0], pair[1], pair[0].copy(), pair[2])
 
 
 def extremes(region: Region) -> tuple[Real, Real]:
-    """Smallest and largest magnitude of a region, at most 1.
-
-    Source: Distance of the origin from a disc.
-    """
+    """Smallest and largest magnitude of a region, at most 1 (distance of the origin from a disc)."""
     return np.minimum(region.least, 1.0), np.minimum(region.most, 1.0)
 
 
@@ -123,18 +117,12 @@ def scale(region: Region, turn: NDArray[Any], low: Real, high: Real, half_rad: R
 
 
 def shift_by(region: Region, offset: NDArray[Any]) -> Region:
-    """Add a known complex number.
-
-    Source: Translation.
-    """
+    """Add a known complex number."""
     return Region(region.center + offset, region.radius, region.hole_center + offset, region.hole_radius)
 
 
 def add_disc(region: Region, radius: Real) -> Region:
-    """Add any complex number of magnitude up to `radius`.
-
-    Source: Sum of two discs.
-    """
+    """Add any complex number of magnitude up to `radius` (sum of two discs)."""
     return Region(region.center, region.radius + radius, region.hole_center, region.hole_radius - radius)
 
 

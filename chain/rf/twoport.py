@@ -22,10 +22,7 @@ BLOCK_POINTS = 16_384
 
 
 def empty(shape: tuple[int, ...]) -> Complex:
-    """Uninitialised two-port matrices whose four elements are each contiguous in memory.
-
-    Source: Memory layout only; no formula.
-    """
+    """Uninitialised two-port matrices whose four elements are each contiguous in memory."""
     planes = np.empty((2, 2, *shape), dtype=complex)
     return np.moveaxis(planes, (0, 1), (-2, -1))
 
@@ -113,18 +110,12 @@ def step(near_ohm: float, far_ohm: float) -> Complex:
 
 
 def flip(s: Complex) -> Complex:
-    """The same two-port the other way round.
-
-    Source: Renaming of the ports.
-    """
+    """The same two-port the other way round."""
     return s[..., ::-1, ::-1]
 
 
 def renormalise(s: Complex, from_ohm: tuple[float, float], to_ohm: tuple[float, float]) -> Complex:
-    """Refer a two-port to other real impedances.
-
-    Source: Ideal steps joined at both ends; exact for real references.
-    """
+    """Refer a two-port to other real impedances (ideal steps joined at both ends; exact for real references)."""
     if from_ohm[0] != to_ohm[0]:
         s = star(step(to_ohm[0], from_ohm[0]), s)
     if from_ohm[1] != to_ohm[1]:
@@ -133,10 +124,7 @@ def renormalise(s: Complex, from_ohm: tuple[float, float], to_ohm: tuple[float, 
 
 
 def input_reflection(s: Complex, far_reflection: ArrayLike) -> Complex:
-    """Reflection at the near port with a reflection at the far one.
-
-    Source: S11 + S12 S21 G/(1 - S22 G).
-    """
+    """Reflection at the near port with a reflection at the far one: S11 + S12 S21 G/(1 - S22 G)."""
     far = np.asarray(far_reflection)
     return np.asarray(s[..., 0, 0] + s[..., 0, 1] * s[..., 1, 0] * far / (1 - s[..., 1, 1] * far))[()]
 
@@ -159,10 +147,7 @@ def from_abcd(abcd: Complex, near_ohm: float, far_ohm: float) -> Complex:
 
 
 def reduce_port(s: Complex, port: int, reflection: ArrayLike) -> Complex:
-    """Terminate one port of an n-port and drop it.
-
-    Source: Elimination of one wave pair: S_ij + S_ik G S_kj/(1 - S_kk G).
-    """
+    """Terminate one port of an n-port and drop it: elimination of one wave pair: S_ij + S_ik G S_kj/(1 - S_kk G)."""
     keep = [index for index in range(s.shape[-1]) if index != port]
     end = np.asarray(reflection)
     # What the port's own end sends back meets the port again: the series of bounces closes to this quotient.

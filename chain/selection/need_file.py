@@ -58,10 +58,7 @@ def load_need(source: str | PathLike[str], library: Library | None = None) -> Ne
 
 
 def parse_need(raw: bytes, path: str = "need", folder: Path | None = None, library: Library | None = None) -> Need:
-    """Read a need from the bytes of its file.
-
-    Source: As `load_need`.
-    """
+    """Read a need from the bytes of its file."""
 
     def read(document: dict[str, Any], text: str, notes: Notes) -> Need | None:
         return _read(document, text, path, notes, library is None)

@@ -22,10 +22,7 @@ ENDS = ("near", "far", "connector", "connectors")
 
 
 def read_new_parts(document: Row, path: str, notes: Notes, own_library: bool) -> None:
-    """Make the library of a need file: the built-in one, its part files, its own parts.
-
-    Source: `library.files.schema`.
-    """
+    """Make the library of a need file: the built-in one, its part files, its own parts."""
     if own_library and "library" in document:
         read_parts(document["library"], notes)
     given = {kind: document[kind] for kind in PART_TABLES if kind in document}

@@ -63,10 +63,7 @@ class Stockroom:
 
 
 def band_hz(need: Need) -> Real:
-    """Frequencies at which a need is judged [Hz].
-
-    Source: Even grid.
-    """
+    """Frequencies at which a need is judged [Hz]."""
     return np.linspace(need.sweep.start_hz, need.sweep.stop_hz, need.sweep.points)
 
 
@@ -103,10 +100,7 @@ def _limited(item: Item, freq_hz: Real, bare: Bare) -> tuple[float, float]:
 
 
 def stockroom(need: Need, library: Library | None = None) -> Stockroom:
-    """Make a need ready for the search.
-
-    Source: Mating rules of the library; figures as at the top of this module.
-    """
+    """Make a need ready for the search (mating rules of the library; figures as at the top of this module)."""
     library = library or need.library
     freq_hz = band_hz(need)
     standards = tuple(offer for offer in need.offers if offer.item.part.kind == "termination")

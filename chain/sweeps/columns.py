@@ -37,10 +37,7 @@ DIRECT = (("reactance", "x"), ("resistance", "r"), ("vswr", "vswr"), ("return_lo
 
 
 def role(text: str) -> str:
-    """What a column holds, by its header.
-
-    Source: `library/data/sweep_words.csv`.
-    """
+    """What a column holds, by its header."""
     said = concepts(text)
     if "foreign" in said or "second_port" in said:
         return "foreign"
@@ -70,10 +67,7 @@ def _size(said: dict[str, str]) -> str:
 
 
 def frequency_factor(text: str) -> float:
-    """Factor of the unit of frequency that a header names [Hz].
-
-    Source: SI prefixes.
-    """
+    """Factor of the unit of frequency that a header names [Hz]."""
     units = {unit.lower(): factor for unit, factor in FREQUENCY_UNITS.items()}
     found = [units[word] for word in re.split(r"[^a-z]+", spelt(text)) if word in units]
     return found[0] if len(set(found)) == 1 else 0.0

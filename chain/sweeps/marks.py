@@ -52,10 +52,7 @@ def typed_pair_steps(form: str, lines: Sequence[str], first: Real, second: Real)
 
 
 def worth(sizes: Real) -> Real | None:
-    """The half steps, or None where all of them are too fine to matter.
-
-    Source: Own convention.
-    """
+    """The half steps, or None where all of them are too fine to matter."""
     return np.asarray(sizes) if np.any(sizes > FINE) else None
 
 
@@ -64,10 +61,7 @@ def _remarks(lines: Sequence[str]) -> list[str]:
 
 
 def processing(lines: Sequence[str]) -> str:
-    """What was done to a sweep after it was measured, as a remark of its file says; empty where none does.
-
-    Source: Own convention: a remark `processed: time-gated` or the like.
-    """
+    """What was done to a sweep after it was measured, as a remark of its file says; empty where none does."""
     found = next((hit for line in _remarks(lines) if (hit := PROCESSED.search(line))), None)
     return found[1].strip().lower() if found else ""
 

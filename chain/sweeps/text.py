@@ -69,10 +69,7 @@ def bounded(defects: list[Defect]) -> InputError:
 
 
 def lines_of(path: str) -> list[str]:
-    """Lines of a text file in any usual encoding.
-
-    Source: The Unicode standard on byte order marks.
-    """
+    """Lines of a text file in any usual encoding (the Unicode standard on byte order marks)."""
     text = _decoded(_bytes(path))
     if "\0" in text:
         raise whole_file(
@@ -143,10 +140,7 @@ GROUPS = {".": re.compile("[ ',]"), ",": re.compile("[ '.]")}
 
 
 def figure(text: str, sign: str, settled: bool = False) -> float | str | None:
-    """Number that a text stands for.
-
-    Source: ISO 80000-1: a comma or a point as the decimal sign, groups of three figures.
-    """
+    """Number that a text stands for (ISO 80000-1: a comma or a point as the decimal sign, groups of three figures)."""
     words = text.translate(SPELLINGS).strip()
     if not words or len(words) > 60:
         return None

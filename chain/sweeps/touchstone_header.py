@@ -178,10 +178,7 @@ def _ohm(state: State, number: int, token: Token) -> float | None:
 
 
 def keyword(state: State, number: int, text: str) -> None:
-    """Take in a keyword of version 2.
-
-    Source: Touchstone file format specification, versions 2.0 and 2.1.
-    """
+    """Take in a keyword of version 2 (Touchstone file format specification, versions 2.0 and 2.1)."""
     inside, _, behind = text[1:].partition("]")
     name, value = " ".join(inside.lower().split()), behind.strip()
     if state.part == "information" and name != "end information":

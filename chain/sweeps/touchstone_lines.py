@@ -58,10 +58,7 @@ def looks_like_touchstone(lines: Sequence[str]) -> bool:
 
 
 def scan(lines: Sequence[str], path: str, named_ports: int = 0) -> Scan:
-    """Look over a Touchstone file and read its figures.
-
-    Source: Touchstone file format specification, versions 1.0 to 2.1.
-    """
+    """Look over a Touchstone file and read its figures (Touchstone file format specification, versions 1.0 to 2.1)."""
     state = State(path, lines, named_ports)
     for number, line in enumerate(lines, 1):
         if "!" in line:

@@ -48,10 +48,7 @@ class Reflections:
 def reflections(
     sheet: Sheet, table: TextTable, found: ColumnPlan, settled: bool, ohm: float | None
 ) -> Reflections | None:
-    """Reflections that a table holds.
-
-    Source: Definitions of VSWR, return loss and reflection coefficient.
-    """
+    """Reflections that a table holds."""
     faults = len(sheet.faults)
     wanted = (found.frequency, *found.columns)
     table, notes = _swept(table, found.frequency, settled)

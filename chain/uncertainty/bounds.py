@@ -42,10 +42,7 @@ def reading_bound(measurement: Measurement, magnitude: Real) -> tuple[Real, Real
 
 
 def true_bound(measurement: Measurement, reading: Real) -> tuple[Real, Real]:
-    """Lowest and highest true magnitude that a reading's magnitude can come from.
-
-    Source: Inverse of `reading_bound`.
-    """
+    """Lowest and highest true magnitude that a reading's magnitude can come from (inverse of `reading_bound`)."""
     steps = (GRID, HALVINGS) if measurement.standards is None else FAR_STEPS
     return invert(lambda magnitude: reading_bound(measurement, magnitude), reading, *steps)
 

@@ -46,10 +46,7 @@ class Standards:
 
 
 def assumed_reflections(standards: Standards, freq_hz: Real) -> tuple[Complex, Complex, Complex]:
-    """What the calibration takes open, short and load for.
-
-    Source: Ideal standards.
-    """
+    """What the calibration takes open, short and load for."""
     return tuple(np.full(freq_hz.shape, value, dtype=complex) for value in (1.0, -1.0, 0.0))  # type: ignore[return-value]
 
 

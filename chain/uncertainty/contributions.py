@@ -17,10 +17,7 @@ MEASURED = ("noise", "drift", "re-mating", "flex", "swap")
 
 
 def item_names(measurement: Measurement) -> tuple[str, ...]:
-    """Names of the items, joints and residuals whose elements take part in a measurement.
-
-    Source: No formula.
-    """
+    """Names of the items, joints and residuals whose elements take part in a measurement."""
     uncertain = [
         element.id for element in (*measurement.before, *measurement.after) if element.id and _uncertain(element)
     ]
@@ -28,10 +25,7 @@ def item_names(measurement: Measurement) -> tuple[str, ...]:
 
 
 def names(measurement: Measurement) -> tuple[str, ...]:
-    """Names of every unknown that is not zero: items, then standards, noise, drift, re-mating, flex and swap.
-
-    Source: No formula.
-    """
+    """Names of every unknown that is not zero: items, then standards, noise, drift, re-mating, flex and swap."""
     found = list(item_names(measurement))
     standards = measurement.standards
     if standards is not None:
@@ -48,18 +42,12 @@ def _standard_size(standards: Standards, name: str) -> float:
 
 
 def without(measurement: Measurement, name: str) -> Measurement:
-    """The same measurement with one unknown taken away.
-
-    Source: No formula.
-    """
+    """The same measurement with one unknown taken away."""
     return _keep(measurement, set(names(measurement)) - {name})
 
 
 def only(measurement: Measurement, name: str) -> Measurement:
-    """The same measurement with every unknown but one taken away.
-
-    Source: No formula.
-    """
+    """The same measurement with every unknown but one taken away."""
     return _keep(measurement, {name})
 
 

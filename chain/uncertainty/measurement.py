@@ -67,10 +67,7 @@ class Measurement:
 
     @property
     def turn_rad(self) -> Real:
-        """Largest change of phase of the lead before the plane, one way, over frequency.
-
-        Source: Phase of a delay: 2 pi f t.
-        """
+        """Largest change of phase of the lead before the plane, one way, over frequency (phase of a delay: 2 pi f t)."""
         return np.asarray(self.flex_rad + 2 * np.pi * self.freq_hz * self.flex_delay_s)
 
     def at(self, chosen: slice | NDArray[np.intp]) -> Measurement:
@@ -151,10 +148,7 @@ def _swapped(setup: Setup, chain: Chain) -> Element | None:
 
 
 def nominal_maps(measurement: Measurement) -> Maps:
-    """The map with every unknown at zero.
-
-    Source: A calibration without errors shows what lies after its plane.
-    """
+    """The map with every unknown at zero (a calibration without errors shows what lies after its plane)."""
     return through([element.nominal()[None] for element in measurement.after], (1, measurement.freq_hz.size))
 
 

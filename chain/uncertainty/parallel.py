@@ -48,8 +48,6 @@ def in_order(work: Callable[[Given], Made], items: Iterable[Given]) -> Iterator[
 
     An interruption of the one who asked (a key pressed, an iterator left) drops what has not begun, and what has at
     its next `go_on`.
-
-    Source: `concurrent.futures`.
     """
     # Freeing one large array tells the C library's allocator to keep freed memory for the next block instead of handing it
     # back to the system, page by page, after every temporary array: a fifth of the time. Nothing is ever written to it.

@@ -60,10 +60,7 @@ def _propagation(line: Line, rng: Source, count: int) -> tuple[Real, Real]:
 
 
 def wave(loss_np: Real, phase_rad: Real) -> Complex:
-    """exp(-(loss + j phase)), in real arithmetic, which is several times faster than a complex exponential.
-
-    Source: Euler's formula.
-    """
+    """exp(-(loss + j phase)), in real arithmetic, which is several times faster than a complex exponential."""
     kind = np.complex64 if phase_rad.dtype == np.float32 else np.complex128
     out = np.empty(np.broadcast_shapes(loss_np.shape, phase_rad.shape), dtype=kind)
     part = np.cos(phase_rad)

@@ -100,10 +100,7 @@ def piece_terms(element: Element, far: Complex) -> list[Term]:
 
 
 def real_term(name: str, what: str, effect: Complex, sd: Real | float, curve: Real | float) -> Term:
-    """Effect of a real unknown.
-
-    Source: Definition.
-    """
+    """Effect of a real unknown."""
     return Term(name, what, effect, np.zeros_like(effect), np.asarray(sd), True, np.asarray(curve))
 
 

@@ -86,10 +86,7 @@ def _adapter(each: Row, grade: Row, near: str, far: str) -> Row:
 
 
 def termination_rows(document: dict[str, Any]) -> dict[str, Row]:
-    """Rows of single terminations from a file of sets and single ones.
-
-    Source: `library/data/terminations.toml`.
-    """
+    """Rows of single terminations from a file of sets and single ones."""
     rows: dict[str, Row] = {}
     for each in document.get("termination_set", ()):
         shared = {key: value for key, value in each.items() if key not in ("families", "genders")}

@@ -53,10 +53,7 @@ class PartField(NamedTuple):
         return json.loads(self.default_text)
 
     def scaled(self, value: float) -> float:
-        """A figure of a file in the unit of the record.
-
-        Source: SI prefixes.
-        """
+        """A figure of a file in the unit of the record."""
         stem, _, unit = self.key.rpartition("_")
         if unit == "percent":
             return float(value) / 100
@@ -79,9 +76,6 @@ def _table() -> dict[str, tuple[PartField, ...]]:
 
 @cache
 def fields_of(kind: str) -> tuple[PartField, ...]:
-    """Fields of a kind of row, those it shares with others first; none where the table does not know it.
-
-    Source: `library/data/fields.csv`.
-    """
+    """Fields of a kind of row, those it shares with others first; none where the table does not know it."""
     table = _table()
     return tuple(field for name in (*ALSO.get(kind, ()), kind) for field in table.get(name, ()))

@@ -81,10 +81,7 @@ def _parsed(text: str, name: str) -> Row:
 
 
 def defects_of(document: Mapping[str, Any]) -> tuple[Defect, ...]:
-    """Find the faults of shape in a parsed part file.
-
-    Source: `library.files.schema`.
-    """
+    """Find the faults of shape in a parsed part file."""
     try:
         PartFile.model_validate(document)
     except ValidationError as fault:

@@ -27,10 +27,7 @@ HIGHEST_LOSS_DB = 60.0
 
 
 def connector_of(text: str) -> Connector:
-    """Take a well-formed connector name apart; `library.mating.parse_connector` is the one that checks.
-
-    Source: Form of a connector's name in the data files.
-    """
+    """Take a well-formed connector name apart; `library.mating.parse_connector` is the one that checks."""
     words, _, variant = text.partition("(")
     family, _, gender = words.strip().rpartition(" ")
     return Connector(family, gender, variant.rstrip(") "))
@@ -159,10 +156,7 @@ def _reader(field: PartField) -> Reader:
 
 @cache
 def columns(kind: str) -> dict[str, tuple[str, Reader]]:
-    """Per key of a kind of row: field of the record, and how the value is read (units become SI here).
-
-    Source: `library.files.fields`.
-    """
+    """Per key of a kind of row: field of the record, and how the value is read (units become SI here)."""
     if kind == "raster":
         return RASTER
     return {each.key: (each.field, _reader(each)) for each in fields_of(kind) if each.field != "-"}
@@ -203,10 +197,7 @@ KINDS: dict[str, Any] = {
 
 
 def record(kind: str, row: Row) -> Any:
-    """Make the record of a row.
-
-    Source: `library.files.fields`.
-    """
+    """Make the record of a row."""
     known = columns(kind)
     made = _left_out(kind) | {known[key][0]: known[key][1](value) for key, value in row.items() if key in known}
     if "name" in known and not row.get("name"):

@@ -14,10 +14,7 @@ __all__ = ["part_text"]
 
 
 def part_text(kind: str, row: Mapping[str, Any], remarks: Sequence[str] = ()) -> str:
-    """Write one part as a part file.
-
-    Source: TOML 1.0; shape of the file: `library.files.schema`.
-    """
+    """Write one part as a part file."""
     lines = [f"# {_printable(remark)}" for remark in remarks]
     lines += [*([""] if lines else []), f"[[{kind}]]"]
     lines += [f"{key} = {_value(value)}" for key, value in row.items()]

@@ -304,8 +304,5 @@ PartFile = _part_file()
 
 
 def library_schema() -> dict[str, Any]:
-    """Give the JSON Schema of a part file.
-
-    Source: The models of this module.
-    """
+    """Give the JSON Schema of a part file."""
     return PartFile.model_json_schema()

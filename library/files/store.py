@@ -32,10 +32,7 @@ ID_LINE = re.compile(r'^id = "([^"]+)"$', re.MULTILINE)
 
 @cache
 def text_of(file: str) -> str:
-    """Read the text of a built-in file.
-
-    Source: `library/data/`.
-    """
+    """Read the text of a built-in file."""
     # pathlib and importlib.resources would each add 5 ms to the start of every command.
     data = get_data("library", f"data/{file}")
     assert data is not None, "the loader of this package gives its data files"
@@ -50,10 +47,7 @@ def csv_rows(file: str) -> tuple[dict[str, str], ...]:
 
 @cache
 def document(file: str) -> dict[str, Any]:
-    """Parse a built-in file whole.
-
-    Source: `library/data/`.
-    """
+    """Parse a built-in file whole."""
     return tomllib.loads(text_of(file))
 
 
