@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
-from coverage_world import Lead, Screen, World, joint, looking_into, radius, reference_after
+from coverage_world import Lead, Screen, World, WrongHalf, joint, looking_into, radius, reference_after
 from scipy.special import chndtr, ndtr
 from skrf.network import cascade_list
 
@@ -87,7 +87,10 @@ class Session(Screen):
         self.ohm = reference_after(bench.case.parts[:cut])
         self.far_plane = cut > 0
         self.mating = lambda: world.off(radius(act.get("repeatability_db")))
-        parts = [world.drawn(self._placed(number, part)) for number, part in enumerate(bench.case.parts)]
+        parts = [
+            [network for each in self._placed(number, part) for network in world.drawn(each)]
+            for number, part in enumerate(bench.case.parts)
+        ]
         # In two halves, waist at the pad: either half may be joined to any other draw's.
         self.waist = waist = cut if bench.pad is None else bench.pad
         self.split = place if what in (NEAR, FAR) else None
@@ -108,12 +111,14 @@ class Session(Screen):
         self._read(halves)
 
     def _placed(self, number, part):
-        """The part that truly stands there: of another lead the same cable in the other usual impedance, or another of its own."""
+        """What truly stands there: of another lead a cable of the other usual impedance on the same plugs, or another of its own."""
         if self.what == OTHER_LEAD and number == self.place:
-            return replace(part, ohm=50.0 if part.ohm > 60 else 75.0)
+            # The plugs fit what they are screwed to: either is a half of the stated impedance on a cable of the other.
+            plug = WrongHalf(part.ohm)
+            return plug, replace(part, ohm=50.0 if part.ohm > 60 else 75.0), plug
         if self.what == OTHER_CABLE and number == self.place:
-            return replace(part, length_tolerance_m=part.length_m, loss_tolerance=OTHER_LOSS)
-        return part
+            return (replace(part, length_tolerance_m=part.length_m, loss_tolerance=OTHER_LOSS),)
+        return (part,)
 
     def _row(self, parts, first, last, near_ohm):
         """Parts from one to another as a two-port, with what is wrong with the pad."""

@@ -53,17 +53,20 @@ def test_a_second_digit_takes_more_draws_and_moves_the_ends_less():
 
 
 def test_another_seed_moves_the_ends_no_further_than_is_said():
-    """Of twenty seeds: what is said holds nine in ten movements at least, and is not far above what is seen.
+    """Of 240 seeds: what is said holds 95 of 100 movements, and is at most 1.5 times what 95 of 100 of them move.
 
-    On this bench it is 1.6 to 1.8 times what 95 % of sixty seeds move, for quarter turns of one draw share its luck.
+    Here all sixteen phases of the antenna reach equally far, and what is said is 1.3 times that quantile: which of them is ahead
+    is the draws' own doing, and what is seen ahead counts in part. Twenty seeds know that quantile to 16 % only (a deviation of
+    n values is known to 1 in the root of 2 (n - 1)), 240 to 5 %.
     """
-    ends = [settled(seed, draws=16_000)[0].ends for seed in range(20)]
+    ends = [settled(seed, draws=16_000)[0].ends for seed in range(240)]
     for name in ("low", "high"):
         values = np.array([getattr(each, name)[0] for each in ends])
         said = np.array([getattr(each, f"{name}_error")[0] for each in ends])
-        moved = np.abs(values[:, None] - values)[np.triu_indices(20, 1)]
-        assert np.mean(moved <= said.mean()) >= 0.9
-        assert said.mean() <= 2 * np.quantile(moved, 0.95)
+        pairs = np.triu_indices(len(ends), 1)
+        moved = np.abs(values[:, None] - values)[pairs]
+        assert np.mean(moved <= said[pairs[0]]) >= 0.95
+        assert said.mean() <= 1.5 * np.quantile(moved, 0.95)
         assert np.std(said) < 0.2 * said.mean()
 
 

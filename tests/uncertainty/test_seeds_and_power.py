@@ -61,11 +61,10 @@ def test_another_seed_moves_the_ends_by_no_more_than_reported():
 
 @pytest.mark.slow
 def test_no_end_is_reported_to_move_far_more_than_it_does():
-    """Other twenty readings, 120 seeds each, which know the quantile to 7 %: each end by itself."""
+    """Other twenty readings, 120 seeds each, which know the quantile to 7 %: each end by itself (seen: kept in 0.964, most 1.24)."""
     kept, ratios = check_seeds(range(900, 920), 8000, 120)
     assert kept >= 0.95
-    assert np.mean(ratios <= 1.5) >= 0.95
-    assert ratios.max() <= 1.75
+    assert ratios.max() <= 1.5
 
 
 FREQ_HZ = tuple(np.linspace(174e6, 230e6, 133))
