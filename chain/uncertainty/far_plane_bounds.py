@@ -3,7 +3,8 @@
 The unchanging chain cancels: the corrected reading is the bilinear map that takes the standards as they truly were to
 what they were taken for. An open with a capacitance, a short with an inductance and a joint made again in front of either stay on the unit
 circle, so their errors are arcs of known direction, not discs; first-order terms are kept with their directions, the
-rest enters by its modulus.
+rest enters by its modulus. Where errors are so large that the rest is most, the whole map by moduli alone tells more: of the
+two bounds, either of which holds, the narrower one counts.
 """
 
 from __future__ import annotations
@@ -265,8 +266,8 @@ def _weights(x: Complex) -> tuple[Complex, Complex, Complex]:
     return x * (1 + x) / 2, x * (x - 1) / 2, 1 - x * x
 
 
-def _shown(measurement: Measurement, plane: _Plane, x: Complex, most: Real) -> Spread:
-    """Corrected readings of reflections x, of magnitude `most`, at the plane.
+def _shown(measurement: Measurement, plane: _Plane, x: Complex, most: Real) -> tuple[Spread, tuple[Real, Real]]:
+    """Corrected readings of reflections x, of magnitude `most`, at the plane; their least and largest size half a step about x.
 
     With errors e and their weighted sum E: y - x = (F + S)/(2 + N), F = -2 E, and
     S = x (2 eo es - eo el - es el) - el (eo - es), N = 2 (eo - es) + s x + (eo - el)(eo - es) - s eo, s = eo + es - 2 el.
@@ -295,7 +296,46 @@ def _shown(measurement: Measurement, plane: _Plane, x: Complex, most: Real) -> S
     change = 2 * (opened + shorted) + third * size + (opened + load) * (opened + shorted) + third * opened
     room = 2 - change
     rest = (largest * change + second) / np.maximum(room, 0.2)
-    return Spread(true.center, tuple(lines), np.where(room > 0.2, radius + rest, HOPELESS))
+    spread = Spread(true.center, tuple(lines), np.where(room > 0.2, radius + rest, HOPELESS))
+    return spread, _by_ratio(_half_a_step(true, np.abs(slope) * added, x, slope, np.abs(c / down)), sizes)
+
+
+def _half_a_step(true: Spread, added: Real, x: Complex, slope: Complex, bend: Real) -> Spread:
+    """True reflections of all x up to half a step of the phase away: the way they move is a line, its bend a disc."""
+    turn = np.abs(x) * HALF_STEP
+    # No farther than that on, the slope of the middle map is steeper by no more than this.
+    steeper = 1 / np.maximum(1 - bend * turn, 0.1) ** 3
+    bent = np.abs(slope) * (turn * HALF_STEP / 2 + turn**2 * bend)
+    lines = (*true.lines, 1j * slope * x * HALF_STEP)
+    return Spread(true.center, tuple(steeper * line for line in lines), steeper * (true.radius + added + bent))
+
+
+def _by_ratio(true: Spread, sizes: list[Real]) -> tuple[Real, Real]:
+    """Least and largest |y| of true reflections z, from the whole map: where errors are large it knows more than first orders.
+
+    y = (z - el)/(1 + eo (1 + z)/2 - es (1 - z)/2 - el z + R) with R = -a ((eo - es) z + eo + es)/2 and
+    a = (eo + es - 2 el)/(2 + eo - es), so that |z/y - 1| <= |T|/(1 - |el/z|), T = (el/z)(1 - z^2) + what eo, es and R add.
+    """
+    opened, shorted, load = sizes
+    (least, most), slip = true.magnitudes(), true.reach
+    pole = _pole(sizes)
+    ahead, behind = (np.abs(1 + sign * true.center) + slip for sign in (1, -1))
+    rest = (opened * ahead + shorted * behind) / 2 + pole * (opened + shorted) * (1 + most) / 2
+    apart = load * np.minimum(ahead * behind, 1 + most**2)
+    beyond = least > load
+    ratio = np.where(beyond, (apart + rest * least) / np.where(beyond, least - load, 1.0), np.inf)
+    down = 1 - load * most - rest
+    lower = np.maximum(least / (1 + ratio), (least - load) / (1 + load * most + rest))
+    higher = np.where(down > 0.05, (most + load) / np.maximum(down, 0.05), np.inf)
+    higher = np.where(ratio < 0.9, np.minimum(higher, most / np.maximum(1 - ratio, 0.1)), higher)
+    possible = opened + shorted < 1.5
+    return np.where(possible & beyond, lower, 0.0), np.where(possible, higher, np.inf)
+
+
+def _pole(sizes: list[Real]) -> Real:
+    """Largest |eo + es - 2 el|/|2 + eo - es|."""
+    opened, shorted, load = sizes
+    return (opened + shorted + 2 * load) / np.maximum(2 - opened - shorted, 0.1)
 
 
 def _behind(measurement: Measurement, plane: _Plane, reading: Complex) -> Spread:
@@ -340,12 +380,14 @@ def corrected_range(measurement: Measurement, least: Real, most: Real) -> tuple[
         plane = _plane(part)
         outer, inner = (np.minimum(size[chosen], 1.0)[..., None] for size in (most, least))
         bend, step = _between(part, plane, outer[..., 0])
-        highest = _shown(part, plane, outer * PHASES, outer).magnitudes()[1].max(axis=-1)
-        lowest = _shown(part, plane, inner * PHASES, inner).magnitudes()[0].min(axis=-1)
+        (far, (_, higher)), (near, (lower, _)) = (_shown(part, plane, size * PHASES, size) for size in (outer, inner))
+        highest, lowest = far.magnitudes()[1].max(axis=-1), near.magnitudes()[0].min(axis=-1)
         # Either holds by itself: the bend of |y|^2 says more where |y|
         # is large, the slope of |y| near zero, where it has a corner.
-        high[chosen] = np.minimum(np.sqrt(highest**2 + bend), highest + step) + ROUNDING
+        highest = np.minimum(np.sqrt(highest**2 + bend), highest + step)
+        high[chosen] = np.minimum(highest, higher.max(axis=-1)) + ROUNDING
         lowest = np.maximum(np.sqrt(np.maximum(lowest**2 - bend, 0.0)), lowest - step)
+        lowest = np.maximum(lowest, lower.min(axis=-1) - ROUNDING)
         low[chosen] = np.where(least[chosen] > 0, np.maximum(lowest, 0.0), 0.0)
     return low, high
 
@@ -358,10 +400,10 @@ def _between(measurement: Measurement, plane: _Plane, size: Real) -> tuple[Real,
     """
     first, second = np.ones(size.shape), np.zeros(size.shape)
     opened, shorted, load = plane.sizes
-    third, both = opened + shorted + 2 * load, opened + shorted
-    down = 2 - 2 * both - (opened + load) * both - third * opened
-    one = np.ones(down.shape)
-    middle, errors = (one, plane.b, plane.c, plane.d), (2 + both, (2 + both) * load, third, down)
+    pole, half = _pole(plane.sizes), (opened + shorted) / 2
+    one = np.ones(half.shape)
+    # (z - el)/(a z + 1 + (eo - es)/2 - a (eo + es)/2), a as in `_by_ratio`.
+    middle, errors = (one, plane.b, plane.c, plane.d), (one, load, pole, 1 - half - pole * half)
     reached = size
     for coefficients in (_own_map(measurement, plane), middle, errors):
         a, b, c, d = (_wide(np.abs(value), size) for value in coefficients)

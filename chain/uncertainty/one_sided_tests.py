@@ -18,7 +18,7 @@ from chain.arrays import Real
 from chain.rf.bilinear import Maps
 from library.frozen import dataclass
 
-__all__ = ["Ends", "Terms", "invert"]
+__all__ = ["PHASES", "Ends", "MeanTerms", "Terms", "invert"]
 
 Floats = NDArray[np.float32]
 

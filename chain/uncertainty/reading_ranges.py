@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from chain.arrays import Real
 from chain.uncertainty.intervals import BLOCK, COVERAGE, SEED, Progress, blocks, draw_count, drawn_terms, whole_batches
 from chain.uncertainty.measurement import Measurement
-from chain.uncertainty.one_sided_tests import PHASES, Terms, invert
+from chain.uncertainty.one_sided_tests import PHASES, MeanTerms, Terms, invert
 from library.frozen import dataclass
 
 __all__ = ["hardest_places", "proving_everywhere", "reading_range", "reading_ranges"]
@@ -222,11 +222,15 @@ def _likely(terms: Terms, limit: float) -> NDArray[np.bool_]:
 
 def _first_guess(terms: Terms, limit: float) -> Real:
     """No higher reading proves the limit: at most 2.5 % of the draws may show the limit at or below it, in any phase."""
-    places, draws = terms.square.shape
-    least = _least(draws)
-    found = np.full(places, np.inf)
-    for phase in _phases(terms, limit, STEPS):
-        shown = terms.shown(limit, phase)
+    least = _least(terms.square.shape[1])
+    means = terms.means()
+    shown = terms.shown(limit, _most_phase(means, limit) + np.pi)
+    shown.partition(least - 1, axis=1)
+    # Laid as the interval of such a reading lays them: between two of sixteen phases the least may lie lower by a thousandth.
+    start = means.most_phase(shown[:, least - 1].astype(float))
+    found = np.full(start.shape, np.inf)
+    for step in np.roll(STEPS, PHASES // 2):
+        shown = terms.shown(limit, start + step)
         rows = np.count_nonzero(shown < found.astype(np.float32)[:, None], axis=1) >= least
         if rows.any():
             some = shown[rows]
@@ -286,7 +290,10 @@ def _least(draws: int) -> int:
 
 def _phases(terms: Terms, magnitude: float, steps: Real) -> Real:
     """Phases to try of a magnitude, from the one that reads most."""
-    means = terms.means()
+    return np.asarray(_most_phase(terms.means(), magnitude) + steps[:, None])
+
+
+def _most_phase(means: MeanTerms, magnitude: float) -> Real:
+    """Phase that reads most of a magnitude, by what the draws show of it in the mean over all phases."""
     square = (means.square * magnitude**2 + means.constant) / (means.down_square * magnitude**2 + 1)
-    start = means.most_phase(np.sqrt(square))
-    return np.asarray(start + steps[:, None])
+    return means.most_phase(np.sqrt(square))

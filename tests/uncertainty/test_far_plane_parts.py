@@ -172,3 +172,42 @@ def test_no_drawn_line_passes_less_or_matches_worse(seed):
     product, match = least_slope((line,), FREQ_HZ)
     assert product[0] <= np.abs(drawn[..., 0, 1] * drawn[..., 1, 0]).min()
     assert match[0] >= np.abs(drawn[..., 1, 1]).max()
+
+
+@pytest.mark.parametrize("size", [0.0, 0.1, 0.4, 0.7, 1.0])
+@pytest.mark.parametrize("errors", [(0.02, 0.02, 0.02), (0.15, 0.0, 0.1), (0.1, 0.14, 0.0), (0.3, 0.25, 0.2)])
+def test_ends_of_the_whole_map_are_not_passed_and_not_left_by_far(size, errors):
+    """Reflections z seen by the map that takes 1 + eo, -1 + es, el to 1, -1, 0: 40,000 of them, errors at the rims of their discs."""
+    rng = np.random.default_rng(4)
+    slack = []
+    for center in size * RIM[::90]:
+        z = center + 0.05 * np.sqrt(rng.random(40_000).round(1)) * RIM[rng.integers(720, size=40_000)]
+        opened, shorted, load = (each * RIM[rng.integers(720, size=40_000)] for each in errors)
+        pole = (opened + shorted - 2 * load) / (2 + opened - shorted)
+        seen = np.abs((z - load) / (pole * (z - 1 - opened) + 1 + opened - load))
+        true = far_plane.Spread(np.array([center]), (), np.array([0.05]))
+        low, high = (each[0] for each in far_plane._by_ratio(true, [np.array([each]) for each in errors]))
+        assert low <= seen.min() <= seen.max() <= high
+        slack.append((high - low - np.ptp(seen)) / np.ptp(seen) if np.isfinite(high) else 0.0)
+    assert np.median(slack) <= (2.5 if max(errors) > 0.2 else 0.5)
+
+
+@pytest.mark.parametrize("size", [0.1, 0.5, 1.0])
+@pytest.mark.parametrize("pole", [0.0, 0.1, 0.3])
+def test_half_a_step_of_the_phase_is_held_by_its_line_and_disc(size, pole):
+    """Every x within half a step of one tried, through the middle of the standards (x + b)/(c x + 1)."""
+    c = pole * np.exp(0.3j)
+    turns = np.exp(1j * np.linspace(-1, 1, 201) * far_plane.HALF_STEP)
+    for x in size * RIM[::45]:
+        middle, slope = (x + 0.05j) / (c * x + 1), (1 - 0.05j * c) / (c * x + 1) ** 2
+        found = far_plane._half_a_step(
+            far_plane.Spread(np.array([middle]), (), np.zeros(1)),
+            np.zeros(1),
+            np.array([x]),
+            np.array([slope]),
+            np.abs(np.array([c / (c * x + 1)])),
+        )
+        seen = (x * turns + 0.05j) / (c * x * turns + 1)
+        along = np.clip(((seen - middle) / found.lines[0][0]).real, -1, 1)
+        assert np.abs(seen - middle - along * found.lines[0][0]).max() <= found.radius[0] + 1e-15
+        assert found.reach[0] <= 1.2 * np.abs(seen - middle).max()
