@@ -12,7 +12,7 @@ from chain.assembly.cascade import build
 from chain.sweeps.readings import Readings
 from chain.uncertainty.intervals import Observation, drawn_terms, recovered_observation
 from chain.uncertainty.measurement import measurement_of, nominal_maps
-from chain.uncertainty.one_sided_tests import invert
+from chain.uncertainty.one_sided_tests import AROUND, invert
 
 
 def moved_and_reported(one, draws, seeds):
@@ -73,16 +73,46 @@ LEAD = Lead(75, 0.6, 20, ohm_tolerance=1.5, loss_tolerance=0.12)
 ACT = {"noise_db": 0.02, "repeatability_db": 50.0, "drift_db": 50.0, "flex_deg": 0.5}
 
 
-def verdicts(parts, size, count, seed):
-    """Verdicts over sweeps of 133 complex points of an antenna of one size that turns by up to 10 ns, limit 1/3, load 26 dB."""
+def turning(parts, size, count, seed):
+    """Sweeps of 133 complex points of an antenna of one size that turns by up to 10 ns, load 26 dB: set-up, readings, phases."""
     case = Case("power", FREQ_HZ, parts, len(parts), {}, ACT, {"load_db": 26.0})
     setup = setup_of(Bench("power", "far", replace(case, freq_hz=FREQ_HZ[:1]), True, "fixed", 1))
     setup = replace(setup, sweep=replace(setup.sweep, start_hz=FREQ_HZ[0], stop_hz=FREQ_HZ[-1], points=133))
     rng = np.random.default_rng(seed)
     screen = Screen(World(case, count, rng), len(parts))
-    turn = rng.random((count, 1)) - np.array(FREQ_HZ) * rng.random((count, 1)) * 10e-9
-    for row in screen.reading(size * np.exp(2j * np.pi * turn)):
+    phase = 2 * np.pi * (rng.random((count, 1)) - np.array(FREQ_HZ) * rng.random((count, 1)) * 10e-9)
+    return setup, screen.reading(size * np.exp(1j * phase)), phase
+
+
+def verdicts(parts, size, count, seed):
+    """Verdicts over such sweeps, limit 1/3."""
+    setup, readings, _ = turning(parts, size, count, seed)
+    for row in readings:
         yield chain.recover(setup, Readings(np.array(FREQ_HZ), np.abs(row), row, "drawn")).verdict
+
+
+def passing(parts, size, count, seed, draws=4000, turns=48):
+    """Shares of such sweeps that pass: as the method tests, and as one that knew the antenna's phase at every point could.
+
+    An antenna that is at the limit at one frequency alone, and anything elsewhere, is known by that point alone: a test that
+    passes it in 2.5 % at most needs every point below its own 2.5 % quantile at the limit, whatever the others read.
+    """
+    setup, readings, phase = turning(parts, size, count, seed)
+    freq_hz = np.array(FREQ_HZ)
+    measurement = measurement_of(setup, build(setup, freq_hz))
+    far = nominal_maps(measurement).recovered(readings)
+    least = np.empty((turns, freq_hz.size))
+    seen = Observation(np.full(1, 1 / 3), np.zeros(1))
+    for start in range(0, freq_hz.size, 7):
+        terms = drawn_terms(measurement, slice(start, start + 1), draws, 1, seen)
+        shown = [terms.shown(1 / 3, np.array([turn])) for turn in 2 * np.pi * np.arange(turns) / turns]
+        least[:, start : start + 7] = np.quantile(np.concatenate(shown), 0.025, axis=1)[:, None]
+
+    def edge(angle):
+        return least[np.round(angle / (2 * np.pi) * turns).astype(int) % turns, np.arange(freq_hz.size)]
+
+    around = np.min([edge(np.angle(far) + turn) for turn in AROUND], axis=0)
+    return [float(np.mean((np.abs(far) <= each).all(axis=1))) for each in (around, edge(phase))]
 
 
 @pytest.mark.statistical
@@ -92,9 +122,21 @@ def test_a_bad_antenna_fails_and_a_good_one_passes():
     assert list(verdicts((ADAPTER, LEAD), 0.15, 1, 7)) == ["pass"]
 
 
+@pytest.mark.statistical
+def test_behind_a_pad_as_many_pass_as_its_noise_lets_any_test_pass():
+    """Of 400 sweeps of |G| 0.22 seven in ten (all of them without a pad), within 4 % of what knowing the phase would give; of 0.20 nine."""
+    found = {size: passing((ADAPTER, PAD, LEAD), size, 400, 11) for size in (0.22, 0.20)}
+    without = passing((ADAPTER, LEAD), 0.22, 400, 11)
+    print(found, without)
+    assert all(known - 0.04 <= own <= known for own, known in (*found.values(), without))
+    assert found[0.22][1] <= 0.75
+    assert found[0.20][0] >= 0.90
+    assert without[0] >= 0.98
+
+
 @pytest.mark.slow
 def test_power_against_a_limit():
-    """|G| 0.45 fails and 0.22 passes in 90 % of 60 sweeps; behind a pad, whose noise is five times as much, good ones pass in half."""
+    """|G| 0.45 fails and 0.22 passes in 90 % of 60 sweeps; behind a pad, whose noise is five times as much, in half."""
     found = {}
     for name, parts in (("no pad", (ADAPTER, LEAD)), ("pad", (ADAPTER, PAD, LEAD))):
         for size, word in ((0.45, "fail"), (0.22, "pass")):
