@@ -8,8 +8,6 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["Complex", "Real", "median", "quantiles"]
-
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 

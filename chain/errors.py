@@ -16,18 +16,6 @@ from collections.abc import Iterable
 
 from library.frozen import dataclass
 
-__all__ = [
-    "ChainError",
-    "Defect",
-    "FitError",
-    "InputError",
-    "RangeError",
-    "UnitError",
-    "plain",
-    "quoted",
-    "show",
-]
-
 TAB = 4
 WIDEST = 110
 """Longest piece of a source line that is shown, in characters."""

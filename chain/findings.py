@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from library.frozen import dataclass
 
-__all__ = ["LEVELS", "Finding"]
-
 LEVELS = ("stop", "caution", "note")
 """From "do not connect this" to "worth knowing"."""
 

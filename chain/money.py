@@ -8,8 +8,6 @@ from functools import lru_cache
 
 from chain.errors import UnitError, quoted
 
-__all__ = ["Price", "money_text", "parse_price"]
-
 DEAREST = 10**9
 """Highest price that is taken for one [units of currency]."""
 THREE = 3

@@ -10,18 +10,6 @@ from numpy.typing import ArrayLike
 
 from chain.arrays import Complex, Real
 
-__all__ = [
-    "OFF_SCALE_VSWR",
-    "dbm_to_dbuv",
-    "magnitude_from_return_loss",
-    "magnitude_from_vswr",
-    "mismatch_loss_db",
-    "reflection_from_ohm",
-    "return_loss_db",
-    "vswr",
-]
-
-
 OFF_SCALE_VSWR = 20.0
 """From this VSWR on an analyzer's figure says no more than that it is off the scale; practice."""
 

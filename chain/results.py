@@ -16,8 +16,6 @@ if TYPE_CHECKING:
     from pandas import DataFrame
     from skrf.network import Network
 
-__all__ = ["COVERAGE", "SCHEMA_VERSION", "SEED", "ResultTable", "network", "plain_values"]
-
 SCHEMA_VERSION = 2
 """Version of the JSON documents' keys."""
 COVERAGE = 0.95

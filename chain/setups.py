@@ -22,28 +22,6 @@ if TYPE_CHECKING:
     Locator = Callable[[Sequence[tuple[str | int, ...]], str, str], Defect]
     """From the keys that a defect may be shown at, best first, its message and its remedy."""
 
-__all__ = [
-    "ASSUMED_ANALYZER",
-    "RESIDUALS",
-    "SPREAD_RESIDUALS",
-    "STANDARDS",
-    "Antenna",
-    "Arm",
-    "Calibration",
-    "Far",
-    "Item",
-    "Near",
-    "Setup",
-    "ShortLine",
-    "Sweep",
-    "exact_figures",
-    "figure_standings",
-    "standing",
-    "with_conductors",
-    "with_typical_residuals",
-    "with_typical_standards",
-]
-
 
 @dataclass(frozen=True)
 class Sweep:

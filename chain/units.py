@@ -16,19 +16,6 @@ from typing import NamedTuple
 from chain.errors import UnitError, quoted
 from library.frozen import dataclass
 
-__all__ = [
-    "KINDS",
-    "Kind",
-    "Reading",
-    "Tolerance",
-    "format_quantity",
-    "is_return_loss",
-    "is_return_loss_reading",
-    "parse_quantity",
-    "parse_reading",
-    "parse_tolerance",
-]
-
 
 @dataclass(frozen=True)
 class Kind:

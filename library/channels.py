@@ -10,8 +10,6 @@ from library.parts import Library, built_in
 from library.records import Raster
 from library.words import everyday, plainly
 
-__all__ = ["centre_mhz", "channels", "edges_mhz", "occupied_hz", "region_of", "regions"]
-
 Named = tuple[str, Fraction, Fraction]
 
 APART = ("FM", "DAB")

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-__all__ = ["LibraryError", "near_names"]
-
 Defect = tuple[tuple[str | int, ...], str]
 
 

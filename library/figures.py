@@ -9,8 +9,6 @@ from collections.abc import Sequence
 from library.errors import LibraryError
 from library.records import Coax, Limit, Part
 
-__all__ = ["attenuation_db_per_100m", "limit_return_loss_db", "span_hz"]
-
 
 def attenuation_db_per_100m(coax: Coax, freq_hz: float) -> float:
     """Attenuation of a cable, matched in its own impedance, at its stated temperature [dB per 100 m].

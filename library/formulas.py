@@ -6,8 +6,6 @@ import math
 from collections.abc import Iterable
 from typing import Any
 
-__all__ = ["LIGHT_M_PER_S", "NEPER_PER_DB", "ladder_abcd", "minimum_loss_db", "minimum_loss_ohm"]
-
 LIGHT_M_PER_S = 299_792_458.0
 """Speed of light (exact, SI)."""
 NEPER_PER_DB = math.log(10) / 20

@@ -11,10 +11,8 @@ import inspect
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-__all__ = ["dataclass"]
-
 if TYPE_CHECKING:
-    from dataclasses import dataclass
+    from dataclasses import dataclass as dataclass
 else:
 
     def dataclass(*, frozen: bool, repr: bool = True, eq: bool = True) -> Callable[[type], type]:

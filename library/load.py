@@ -7,8 +7,6 @@ from os import PathLike
 
 from library.parts import Library, Row, built_in
 
-__all__ = ["load_library"]
-
 
 def load_library(extra: Sequence[str | PathLike[str]] = ()) -> Library:
     """Give the library, with a user's part files on top.

@@ -11,16 +11,6 @@ from library.parts import Library, built_in
 from library.records import Adapter, Coax, Connector, MatedPair
 from library.words import everyday, plainly
 
-__all__ = [
-    "F_FAMILY",
-    "VERDICTS",
-    "bridging_adapters",
-    "exact_connector",
-    "f_plug_variant",
-    "mate",
-    "parse_connector",
-]
-
 VERDICTS = ("ok", "costed", "caution", "no-contact", "no-mate", "destructive")
 """From sound to ruinous."""
 

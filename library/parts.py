@@ -10,8 +10,6 @@ from library.files.rows import record
 from library.files.store import PART_FILES, block, document, ids_in
 from library.records import AnalyzerClass, Evidence, Family, MatingRule, Part, Raster, StandardSet
 
-__all__ = ["Library", "LibraryError", "built_in"]
-
 Row = dict[str, Any]
 
 EXPANDED = {"adapters.toml": "adapter_rows", "terminations.toml": "termination_rows"}

@@ -16,25 +16,6 @@ from library.frozen import dataclass
 from library.records import Connector, Evidence, Limit
 from library.search import fit, wanted_words
 
-__all__ = [
-    "Amplifier",
-    "Inline",
-    "Mode",
-    "NoiseClass",
-    "Receiver",
-    "Window",
-    "default",
-    "guides",
-    "ids",
-    "mode",
-    "mode_names",
-    "noise_class",
-    "receiver",
-    "reception_part",
-    "rows_of",
-    "window",
-]
-
 
 @dataclass(frozen=True)
 class Amplifier:

@@ -10,33 +10,6 @@ from dataclasses import field
 
 from library.frozen import dataclass
 
-__all__ = [
-    "MAGNITUDE_KINDS",
-    "STANDING",
-    "Adapter",
-    "AnalyzerClass",
-    "Coax",
-    "Connector",
-    "Evidence",
-    "Family",
-    "Limit",
-    "MatedPair",
-    "MatingRule",
-    "Measured",
-    "Network",
-    "NetworkArm",
-    "Pad",
-    "Part",
-    "Raster",
-    "SectionLine",
-    "Splitter",
-    "StandardSet",
-    "Termination",
-    "Transformer",
-    "evidence_for",
-    "weakest",
-]
-
 STANDING = ("published", "measured", "computed", "stated", "practice", "memory")
 """Standings of a figure, from the firmest to the weakest."""
 MAGNITUDE_KINDS = ("disc", "ring", "uniform-radius")

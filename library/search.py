@@ -12,8 +12,6 @@ from library.words import everyday, plainly
 if TYPE_CHECKING:
     from library.parts import Library
 
-__all__ = ["find", "fit", "wanted_words"]
-
 CONNECTOR_FIELDS = ("near_connector", "far_connector", "connector")
 OHM_FIELDS = ("impedance_ohm", "near_ohm", "far_ohm")
 FILLERS = ("a", "an", "and", "for", "from", "of", "or", "the", "to", "type", "with")

@@ -9,8 +9,6 @@ from functools import cache
 
 from library.files.store import csv_rows
 
-__all__ = ["concepts", "everyday", "plainly", "spelt"]
-
 
 def plainly(text: str) -> str:
     """Text in small letters, single blanks for blanks, hyphens and lines below."""

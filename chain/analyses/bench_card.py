@@ -14,16 +14,13 @@ from chain.arrays import Real, quantiles
 from chain.assembly.cascade import build, sweep_hz
 from chain.findings import Finding
 from chain.reflection import reflection_from_ohm, return_loss_db, vswr
-from chain.results import SCHEMA_VERSION, ResultTable, plain_values
+from chain.results import COVERAGE, SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.setups import Item, Setup
-from chain.uncertainty.intervals import COVERAGE, SEED
-from chain.uncertainty.measurement import BATCH, Measurement, measurement_of, nominal_maps, simulate
+from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps, simulate
+from chain.uncertainty.streams import BATCH
 from chain.units import format_quantity
 from library.frozen import dataclass
 from library.records import Coax
-
-__all__ = ["CARD_DRAWS", "Card", "EndReading", "MeasuredPlace", "PlacedItem", "card", "end_readings", "item_words"]
-
 
 CARD_DRAWS = 10_000
 ENDS = (("open", float("inf")), ("short", 0.0), ("75 ohm", 75.0), ("50 ohm", 50.0))

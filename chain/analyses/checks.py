@@ -17,16 +17,14 @@ from chain.analyses.impedances import (
     reversed_part,
     wrong_impedance,
 )
-from chain.assembly.graph import BLOCKING, F_FAMILY, Connection, SetupGraph, setup_graph
+from chain.assembly.graph import BLOCKING, Connection, SetupGraph, setup_graph
 from chain.findings import LEVELS, Finding
 from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.setups import Item, Setup, with_conductors
 from library.frozen import dataclass
-from library.mating import bridging_adapters
+from library.mating import F_FAMILY, bridging_adapters
 from library.parts import Library
 from library.records import Coax, Connector
-
-__all__ = ["CHECKS", "CheckResult", "CheckedConnection", "Finding", "check"]
 
 MOST_NAMED = 3
 """Adapters named for one joint, at most."""

@@ -15,8 +15,6 @@ from library.formulas import minimum_loss_db
 from library.frozen import dataclass
 from library.records import Pad, Termination
 
-__all__ = ["DirectCurrent", "ResistorHeat", "direct_current", "pad_arms", "resistance_ohm"]
-
 GROUND: Node = ("ground",)
 
 

@@ -11,13 +11,11 @@ import numpy as np
 from chain.arrays import Real, median
 from chain.assembly.cascade import build
 from chain.reflection import magnitude_from_vswr, vswr
-from chain.results import SCHEMA_VERSION, ResultTable, plain_values
+from chain.results import COVERAGE, SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.setups import Setup
 from chain.uncertainty.bounds import reading_bound
 from chain.uncertainty.contributions import names, without
 from chain.uncertainty.intervals import (
-    COVERAGE,
-    SEED,
     Accuracy,
     Progress,
     draw_count,
@@ -30,9 +28,6 @@ from chain.uncertainty.measurement import Measurement, measurement_of, nominal_m
 from chain.uncertainty.parallel import in_order
 from chain.uncertainty.reading_ranges import hardest_places, proving_everywhere, reading_ranges
 from library.frozen import dataclass
-
-__all__ = ["TRUE_VSWR", "Expectation", "ExpectedReading", "ReadingAim", "bound_aim", "expect"]
-
 
 TRUE_VSWR: tuple[float, ...] = (1.0, 1.1, 1.2, 1.5, 2.0, 2.5, 3.0, 5.0, 10.0, float("inf"))
 CURVE = np.linspace(0, 1, 51)

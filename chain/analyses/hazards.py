@@ -10,8 +10,6 @@ from chain.findings import Finding
 from chain.setups import Item, Setup
 from library.records import Pad
 
-__all__ = ["dc_path", "pad_input_limit_w", "power_limits", "safety"]
-
 METER = "unplug receivers, injectors and supplies, then meter centre to shield before connecting"
 BLOCK = "or put a DC block, rated for the volts, between antenna and pad: at the analyzer it would not save the pad"
 

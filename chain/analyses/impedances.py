@@ -17,17 +17,6 @@ from chain.rf.parts import elements_of
 from chain.setups import Item, Setup
 from library.frozen import dataclass
 
-__all__ = [
-    "Cost",
-    "costed_joints",
-    "impedance_changes",
-    "missing_match",
-    "part_cost",
-    "reversed_part",
-    "wrong_impedance",
-]
-
-
 MOST_POINTS = 401
 """Frequencies at which a piece is looked at, at most."""
 SLIGHT_DB = 26.0

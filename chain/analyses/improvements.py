@@ -11,25 +11,16 @@ import numpy as np
 from chain.assembly.cascade import build
 from chain.errors import ChainError
 from chain.reflection import vswr
+from chain.results import SEED
 from chain.rf.bilinear import compose, inverse
 from chain.setups import Item, Setup, exact_figures, figure_standings, standing
 from chain.uncertainty.contributions import names, only
-from chain.uncertainty.intervals import SEED, interval_of
-from chain.uncertainty.measurement import BATCH, Measurement, measurement_of, nominal_maps, simulate
+from chain.uncertainty.intervals import interval_of
+from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps, simulate
 from chain.uncertainty.parallel import in_order
+from chain.uncertainty.streams import BATCH
 from library.frozen import dataclass
 from library.records import Adapter, Limit, Pad, Part
-
-__all__ = [
-    "Improvement",
-    "Share",
-    "averaging_that_settles",
-    "best_cure",
-    "contributions",
-    "improvements",
-    "interval_at",
-    "typical_share",
-]
 
 TYPICAL = ("memory", "practice")
 """Evidence that is a typical value and no document."""

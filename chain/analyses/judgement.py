@@ -9,14 +9,13 @@ import numpy as np
 from chain.analyses.recovery import ChannelResult
 from chain.arrays import Real, median
 from chain.reflection import magnitude_from_vswr, vswr
+from chain.results import COVERAGE, SEED
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
-from chain.uncertainty.intervals import COVERAGE, SEED, Intervals, Kept, Observation, Progress
+from chain.uncertainty.intervals import Intervals, Kept, Observation, Progress
 from chain.uncertainty.measurement import Measurement
 from chain.uncertainty.whole_sweep import SweepTest, judged_sweep
 from library.frozen import dataclass
-
-__all__ = ["Judgement", "channel_members", "grade", "judge", "strict_shares", "verdict"]
 
 FEWEST, MOST = 4_000, 8_000
 """Draws of the intervals that the test of a whole sweep takes too; with fewer it makes its own."""

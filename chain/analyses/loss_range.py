@@ -15,8 +15,6 @@ from chain.rf.elements import aligned, at_frequencies
 from chain.setups import Setup
 from chain.uncertainty.sampling import draw
 
-__all__ = ["LossRange", "loss_range"]
-
 DRAWS = 2_000
 BLOCK = 16
 """Frequencies drawn at a time."""

@@ -16,8 +16,6 @@ from chain.setups import Item, Setup
 from library.frozen import dataclass
 from library.records import Coax, Pad
 
-__all__ = ["CAUTION", "WHOLE_CHAIN", "DcMeaning", "DcReading", "dc_card", "dc_reading"]
-
 WHOLE_CHAIN = "whole chain"
 CAUTION = (
     "Meter only with the analyzer, every supply and the antenna taken off: the meter's own current can harm an input, and "

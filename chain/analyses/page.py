@@ -17,13 +17,9 @@ from chain.analyses.recovery import Recovery
 from chain.arrays import Real
 from chain.assembly.power import Account, account
 from chain.reflection import magnitude_from_vswr, vswr
-from chain.results import SCHEMA_VERSION, ResultTable, plain_values
+from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
-from chain.uncertainty.intervals import SEED
-
-__all__ = ["MOST_FREQUENCIES", "ChannelOutlook", "Page", "page"]
-
 
 LEAST_STEP = 1e-4
 GRID = np.unique(

@@ -12,8 +12,6 @@ from library.reception import rows_of
 from library.records import Adapter, Coax, Connector, Evidence, Limit, Network, Part, SectionLine
 from library.search import find, wanted_words
 
-__all__ = ["Entry", "Listing", "PartLoss", "browse", "fewer_words"]
-
 USUAL_HZ = (50e6, 100e6, 200e6, 500e6, 860e6)
 """Frequencies at which a loss is shown where none is asked for."""
 

@@ -10,27 +10,17 @@ import numpy as np
 from chain.assembly.cascade import build, sweep_hz
 from chain.assembly.graph import BLOCKING, item_ends
 from chain.reflection import magnitude_from_vswr, vswr
-from chain.results import SCHEMA_VERSION, ResultTable, plain_values
+from chain.results import COVERAGE, SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.rf.bilinear import compose, inverse
 from chain.setups import Calibration, Item, Setup
 from chain.uncertainty.contributions import only
-from chain.uncertainty.intervals import (
-    COVERAGE,
-    SEED,
-    Accuracy,
-    Kept,
-    intervals,
-    intervals_of,
-    of_magnitude,
-    settled_intervals,
-)
-from chain.uncertainty.measurement import BATCH, measurement_of, nominal_maps, simulate
+from chain.uncertainty.intervals import Accuracy, Kept, intervals, intervals_of, of_magnitude, settled_intervals
+from chain.uncertainty.measurement import measurement_of, nominal_maps, simulate
 from chain.uncertainty.parallel import in_order
+from chain.uncertainty.streams import BATCH
 from library.frozen import dataclass
 from library.mating import bridging_adapters, mate
 from library.records import Adapter
-
-__all__ = ["Plane", "Planes", "compare"]
 
 TEST_NOISE_DB = 0.01
 DRAWS = 16_000

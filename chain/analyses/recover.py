@@ -16,19 +16,19 @@ from chain.analyses.improvements import (
     contributions,
     typical_share,
 )
-from chain.analyses.judgement import Judgement, channel_members, judge, strict_shares, verdict
-from chain.analyses.recovery import ChannelResult, Recovery
+from chain.analyses.judgement import Judgement, channel_members, judge, strict_shares
+from chain.analyses.recovery import Recovery
 from chain.arrays import Complex, Real, median
 from chain.assembly.cascade import build
 from chain.errors import RangeError
 from chain.reflection import magnitude_from_vswr, mismatch_loss_db, return_loss_db, vswr
+from chain.results import SEED
 from chain.rf.bilinear import Maps, compose, inverse
 from chain.setups import Setup
 from chain.sweeps.readings import Readings, averaged
 from chain.uncertainty.bounds import reading_bound, rounded_bound, true_bound_complex
 from chain.uncertainty.contributions import only
 from chain.uncertainty.intervals import (
-    SEED,
     Intervals,
     Kept,
     Observation,
@@ -36,13 +36,12 @@ from chain.uncertainty.intervals import (
     recovered_observation,
     settled_intervals,
 )
-from chain.uncertainty.measurement import BATCH, Measurement, measurement_of, nominal_maps, simulate
+from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps, simulate
+from chain.uncertainty.streams import BATCH
 
 if TYPE_CHECKING:
     from chain.uncertainty.coverage_region import Ellipse
     from chain.uncertainty.linear import Linear
-
-__all__ = ["ChannelResult", "Recovery", "nominal_truth", "recover", "verdict"]
 
 PHASES = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)
 MAGNITUDES = np.linspace(0, 1, 101)

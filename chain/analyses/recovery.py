@@ -21,9 +21,6 @@ if TYPE_CHECKING:
     from chain.uncertainty.intervals import Accuracy
     from chain.uncertainty.linear import Linear
 
-__all__ = ["ENOUGH_POINTS", "WORST_SHOWN", "ChannelResult", "Recovery"]
-
-
 WORST_SHOWN = 8
 """Points shown of a longer sweep."""
 ENOUGH_POINTS = 12

@@ -14,8 +14,6 @@ from chain.report.numbers import figure, figure_of, head, match
 from chain.report.phrases import fitted, short
 from chain.report.tables import Column, answer, notes, show_table
 
-__all__ = ["Grid", "level_grid", "level_lines", "match_grid", "match_lines", "render", "render_levels"]
-
 STYLES = {"better": "green", "worse": "red", "mixed": "yellow"}
 CHANGED = {
     "better": "Next: keep the change; sweep once more to see that it stays so.",

@@ -7,8 +7,6 @@ from rich.console import Console
 from chain.report.tables import Column, answer, notes, say, show_table
 from chain.tuning.faults import AntennaFaults, Suspect
 
-__all__ = ["render", "three_lines"]
-
 LONGEST = 80
 CAUTION = (
     "Before you go up: switch off and unplug whatever feeds power up the lead, keep clear of power lines, do not work on a mast alone "

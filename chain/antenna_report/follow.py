@@ -12,8 +12,6 @@ from chain.report.numbers import between, figure_of, match, short_limit, units
 from chain.report.phrases import fitted, line_of, short
 from chain.report.tables import Column, answer, show_table
 
-__all__ = ["follow_lines", "render"]
-
 DIGITS = {
     "0": ("####", "#  #", "#  #", "#  #", "####"),
     "1": ("  # ", " ## ", "  # ", "  # ", " ###"),

@@ -22,8 +22,6 @@ if TYPE_CHECKING:
     from chain.antenna_report.differences import Grid
     from chain.records.trends import LogTrends, SeriesTrend
 
-__all__ = ["list_text", "record_grid", "render", "render_list", "render_record", "trend_grid", "trend_lines"]
-
 SHOWN = 12
 IN_DB = ": RL "
 """In the answer of a record whose limit was stated in dB."""

@@ -10,8 +10,6 @@ from chain.report.tables import Column, answer, notes, say, show_table
 from chain.tuning.crossings import Estimate
 from chain.tuning.matching import Matching
 
-__all__ = ["CAUTIONS", "DC", "conditions", "grid", "render", "three_lines"]
-
 DIRECT = {"block": "blocked", "short": "shorted", "pass": "passes"}
 CAUTIONS = (
     "Outdoors: build it at the antenna's own terminals, in a dry box with a hole downwards; water in it is worse than no network. "

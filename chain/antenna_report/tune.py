@@ -14,8 +14,6 @@ from chain.tuning.crossings import Estimate
 from chain.tuning.records import Change, Tuning
 from chain.tuning.spans import inside
 
-__all__ = ["CAUTION", "conditions", "facts", "grid", "render", "three_lines"]
-
 ROWS = 8
 FACTS_SHOWN = 3
 """Sentences below the table; the others come with the method."""

@@ -15,8 +15,6 @@ from chain.setups import (
 from library.load import load_library
 from library.records import Connector
 
-__all__ = ["bare_pad"]
-
 TYPICAL = (
     "no set-up was given: a typical 50/75 minimum-loss pad straight on a handheld analyzer, calibrated in front of the pad; "
     "name a set-up file for your own chain"

@@ -19,8 +19,6 @@ from library.frozen import dataclass
 if TYPE_CHECKING:
     from skrf.network import Network
 
-__all__ = ["Budget", "ItemShare", "JointLoss", "budget", "levels"]
-
 
 @dataclass(frozen=True)
 class ItemShare:

@@ -14,8 +14,6 @@ from library.frozen import dataclass
 from library.mating import bridging_adapters
 from library.parts import Library
 
-__all__ = ["Chain", "build", "in_view", "sweep_hz"]
-
 JOINING = 2
 """Most adapters that are named for two ends that do not fit together."""
 

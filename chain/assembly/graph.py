@@ -16,28 +16,9 @@ from numpy.typing import NDArray
 from chain.rf.elements import WRONG_HALF_M, Line, section_lines
 from chain.setups import Arm, Far, Item, Near, Setup, ShortLine
 from library.frozen import dataclass
-from library.mating import F_FAMILY, mate
+from library.mating import mate
 from library.parts import Library
 from library.records import Adapter, Coax, Connector, Splitter, Termination
-
-__all__ = [
-    "BLOCKING",
-    "FAR",
-    "F_FAMILY",
-    "NEAR",
-    "Connection",
-    "End",
-    "Node",
-    "SetupGraph",
-    "connect",
-    "connection_elements",
-    "far_end",
-    "item_ends",
-    "item_ohm",
-    "near_end",
-    "setup_graph",
-    "with_arm_sections",
-]
 
 BLOCKING = ("no-contact", "no-mate", "destructive")
 """Verdicts that mean the two ends do not fit together."""

@@ -14,8 +14,6 @@ from chain.sweeps.options import DEFAULTS, SweepOptions
 if TYPE_CHECKING:
     from chain.sweeps.readings import Readings
 
-__all__ = ["plane_reference_ohm", "read_sweep_for"]
-
 
 def plane_reference_ohm(setup: Setup) -> float:
     """Reference impedance of readings taken with a set-up [ohm].

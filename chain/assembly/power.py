@@ -15,8 +15,6 @@ from chain.setups import Setup
 if TYPE_CHECKING:
     from skrf.network import Network
 
-__all__ = ["Account", "account"]
-
 
 @dataclass(frozen=True, repr=False)
 class Account(ResultTable):

@@ -9,8 +9,6 @@ from chain.errors import RangeError, quoted
 from chain.plots.picture import draw_one, needs_matplotlib
 from chain.results import ResultTable
 
-__all__ = ["draw"]
-
 DRAWN = {
     "Account": "budget",
     "AntennaComparison": "differences",

@@ -22,8 +22,6 @@ from chain.selection.need_file import load_need
 from chain.setups import Setup
 from chain.units import parse_quantity
 
-__all__ = ["taking"]
-
 LEAST_DRAWS = 200
 
 ResultTable.drawn_by(draw)

@@ -20,8 +20,6 @@ from chain.sweeps.read import read_sweep
 from chain.sweeps.readings import Readings, averaged_sweeps, typed_readings
 from library.words import concepts
 
-__all__ = ["readings_given", "readings_of"]
-
 KINDS = ("reflection", "magnitude", "vswr", "return_loss_db", "ohm")
 LEAST_HZ = 1e4
 """Lower than any antenna is measured: such figures are megahertz or gigahertz."""

@@ -16,8 +16,6 @@ from chain.setups import Setup
 from chain.units import format_quantity
 from library.records import Connector
 
-__all__ = ["setup_of"]
-
 SPAN = (2, 3)
 """Start and stop, and perhaps points."""
 Given = Mapping[str, Any]

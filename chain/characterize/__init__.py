@@ -4,6 +4,7 @@ __all__ = [
     "characterize",
     "error_model",
     "intervals",
+    "part_making",
     "part_use",
     "records",
     "sweeps",

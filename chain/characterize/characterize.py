@@ -25,9 +25,6 @@ from chain.uncertainty.streams import unit_draws
 from library.formulas import LIGHT_M_PER_S
 from library.records import Coax
 
-__all__ = ["About", "Ends", "learn_back_to_back", "learn_ends", "learn_lead", "learn_two_port"]
-
-
 Draw = tuple[np.random.Generator, int, bool]
 """Random numbers, how many trials, and whether the part was measured once."""
 

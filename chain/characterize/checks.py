@@ -10,9 +10,6 @@ from chain.arrays import Complex
 from chain.characterize.lead import LeadFit, along_line
 from chain.errors import RangeError
 
-__all__ = ["believable", "coming_back", "enough", "passing"]
-
-
 LEAST_ECHO = 1.5
 """Least echo over what the step of impedance reflects, where no phase tells them apart."""
 LEAST_THROUGH = 1e-4

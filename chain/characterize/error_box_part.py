@@ -17,8 +17,6 @@ from chain.characterize.two_port import BoxFit, windows
 from chain.errors import RangeError
 from library.formulas import LIGHT_M_PER_S
 
-__all__ = ["two_port_part"]
-
 MOST_UNCERTAIN_DB = 20.0
 """Largest tolerance of a loss that a part file takes."""
 MUCH = 0.15

@@ -12,8 +12,6 @@ from chain.reflection import magnitude_from_return_loss
 from chain.setups import SPREAD_RESIDUALS, Near
 from chain.uncertainty.streams import unit_draws
 
-__all__ = ["Analyzer", "disturbed_one_port", "disturbed_two_port"]
-
 Traces = Mapping[str, Complex]
 
 

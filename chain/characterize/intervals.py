@@ -10,8 +10,6 @@ import numpy as np
 from chain.arrays import Complex, Real
 from chain.results import COVERAGE
 
-__all__ = ["COVERAGE", "DRAWS", "SEED", "Interval", "intervals"]
-
 Traces = Mapping[str, Complex]
 Figures = Callable[[Traces], dict[str, Real]]
 Disturb = Callable[[Traces, np.random.Generator, int, bool], Mapping[str, Complex]]

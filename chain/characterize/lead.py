@@ -11,19 +11,6 @@ from chain.arrays import Complex, Real
 from chain.errors import RangeError
 from library.formulas import NEPER_PER_DB
 
-__all__ = [
-    "DB_PER_NEPER",
-    "LeadFit",
-    "LeastSquares",
-    "along_line",
-    "design",
-    "fitted",
-    "misfit_db",
-    "not_negative",
-    "unwrapped",
-]
-
-
 DB_PER_NEPER = 1 / NEPER_PER_DB
 FIRST_ROUNDS, NEXT_ROUNDS = 8, 2
 TWO_TERMS_FROM = 2.0

@@ -17,9 +17,6 @@ from chain.errors import RangeError
 from chain.rf.coax import attenuation_db_per_100m
 from library.records import Coax
 
-__all__ = ["LeadKnown", "lead_part"]
-
-
 MOST_OF_SOURCE = 200
 USUAL_LEAD_DB = 20.0
 """Reflection limit of a lead whose own is not reported: practice for a home-made one."""

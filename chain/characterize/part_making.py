@@ -10,29 +10,14 @@ from typing import Any
 import numpy as np
 
 from chain.arrays import Real
-from chain.characterize.intervals import COVERAGE, Interval
+from chain.characterize.intervals import Interval
 from chain.characterize.part_row import line_loss, rounded, wider
 from chain.characterize.records import Figure, Learnt
 from chain.characterize.sweeps import Sweeps
 from chain.errors import RangeError, plain
+from chain.results import COVERAGE
 from library.files.save import part_text
 from library.records import Coax
-
-__all__ = [
-    "About",
-    "Ends",
-    "MeasuredFit",
-    "asked_hz",
-    "coefficients",
-    "cropped",
-    "curve",
-    "figure",
-    "inside",
-    "odd_velocity",
-    "thinned",
-    "whole",
-]
-
 
 MOST_POINTS = 2001
 ASKED_POINTS = 21

@@ -12,9 +12,6 @@ from chain.characterize.intervals import Interval
 from chain.characterize.lead import design, fitted, not_negative
 from chain.errors import RangeError
 
-__all__ = ["band_limit", "line_loss", "pad_loss", "rounded", "wider"]
-
-
 BEST_DB = 60.0
 """Return loss beyond which nothing is claimed of a whole part."""
 LEAST = 1e-6

@@ -12,13 +12,11 @@ from chain.analyses.recover import recover
 from chain.characterize.records import BeforeAfter, Learnt, Side
 from chain.errors import RangeError, quoted
 from chain.reflection import magnitude_from_vswr
+from chain.results import SEED
 from chain.setups import Item, Setup
 from chain.sweeps.readings import Readings
-from chain.uncertainty.intervals import SEED
 from library.files.rows import record
 from library.records import Part
-
-__all__ = ["compared", "item_of", "part_of", "with_part"]
 
 USUAL_LIMIT = 2.0
 

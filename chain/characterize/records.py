@@ -12,8 +12,6 @@ from chain.results import SCHEMA_VERSION, ResultTable, network, plain_values
 if TYPE_CHECKING:
     from skrf.network import Network
 
-__all__ = ["BeforeAfter", "Figure", "Learnt", "Side"]
-
 
 @dataclass(frozen=True)
 class Figure:

@@ -16,9 +16,6 @@ from chain.sweeps.readings import Readings
 from chain.sweeps.text import lines_of
 from chain.sweeps.touchstone_lines import looks_like_touchstone
 
-__all__ = ["Sweeps", "one_port_sweeps", "two_port_sweeps"]
-
-
 FEWEST_POINTS = 5
 MOST_GAIN = 1.05
 """Largest singular value of a measured two-port: tracking and noise lift it a little above 1, more is not passive."""

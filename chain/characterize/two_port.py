@@ -14,8 +14,6 @@ from chain.characterize.lead import along_line, design, fitted, not_negative, un
 from chain.errors import RangeError
 from chain.uncertainty.calibration import solve
 
-__all__ = ["BoxFit", "box_of_ends", "boxes_near", "windows"]
-
 ToBoxes = Callable[[Mapping[str, Complex]], Complex]
 
 MOST_WINDOWS = 8

@@ -8,16 +8,14 @@ import click
 
 from chain.cli.loading import load_heeded
 from chain.cli.options import Common, common, setup_argument
-from chain.cli.output import deliver, note, refuse_overwriting, write_whole
+from chain.cli.output import deliver, note
 from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
-from chain.cli.writing import kind_of
+from chain.cli.writing import kind_of, refuse_overwriting, write_whole
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from chain.plots.figure import Plot
-
-__all__ = ["command"]
 
 
 @click.command("budget", cls=PlotCommand)

@@ -9,13 +9,12 @@ import click
 from chain.cli.completing import sweep_files
 from chain.cli.loading import either_in, read_repeats, refuse_twice
 from chain.cli.options import Common, common, setup_argument, sweep_options
-from chain.cli.output import deliver, deliver_page, progress, refuse_overwriting
+from chain.cli.output import deliver, deliver_page, progress
+from chain.cli.writing import refuse_overwriting
 
 if TYPE_CHECKING:
     from chain.reception.records import Installation
     from chain.sweeps.options import SweepOptions
-
-__all__ = ["command"]
 
 PAGES = (".html", ".htm", ".xhtml")
 EXPECT_SHARE = 0.5
@@ -45,8 +44,8 @@ def command(shared: Common, setup: str, files: tuple[str, ...], sweep: SweepOpti
     refuse_twice(files)
     from chain.analyses.bench_card import card
     from chain.reception.records import Installation
+    from chain.results import SEED
     from chain.sweeps.options import DEFAULTS
-    from chain.uncertainty.intervals import SEED
 
     loaded, _ = either_in(setup)
     if isinstance(loaded, Installation):
@@ -84,7 +83,7 @@ def command(shared: Common, setup: str, files: tuple[str, ...], sweep: SweepOpti
 def _installers(shared: Common, house: Installation, path: str) -> None:
     """The installer's card of an installation."""
     from chain.reception.installer_card import installer_card
-    from chain.uncertainty.intervals import SEED
+    from chain.results import SEED
 
     with progress(shared) as report:
         found = installer_card(house, seed=SEED if shared.seed is None else shared.seed, progress=report)

@@ -5,9 +5,8 @@ from __future__ import annotations
 import click
 
 from chain.cli.options import Common, common, setup_argument
-from chain.cli.output import deliver, refuse_overwriting
-
-__all__ = ["command"]
+from chain.cli.output import deliver
+from chain.cli.writing import refuse_overwriting
 
 
 @click.command("check")

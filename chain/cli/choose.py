@@ -9,9 +9,8 @@ import click
 from chain.cli.completing import need_files, setup_files
 from chain.cli.loading import load_heeded
 from chain.cli.options import Common, common, enforce
-from chain.cli.output import deliver, progress, refuse_overwriting
-
-__all__ = ["command"]
+from chain.cli.output import deliver, progress
+from chain.cli.writing import refuse_overwriting
 
 RANKS = ("interval", "cost", "loss", "reflection", "joints")
 
@@ -52,8 +51,8 @@ def command(
     if improve and why:
         raise click.UsageError("--why compares chains of a need file; it does not go with --improve.")
     refuse_overwriting(shared.output, shared.force, inputs)
+    from chain.results import SEED
     from chain.selection.need_file import load_need
-    from chain.uncertainty.intervals import SEED
 
     loaded = load_need(need) if need else None
     if loaded is not None:

@@ -11,8 +11,9 @@ import click
 from chain.cli.completing import any_file, setup_or_sweep_files
 from chain.cli.loading import load_heeded
 from chain.cli.options import Common, common, enforce, sweep_options
-from chain.cli.output import deliver, note, progress, refuse_overwriting, write_whole
+from chain.cli.output import deliver, note, progress
 from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
+from chain.cli.writing import refuse_overwriting, write_whole
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -21,8 +22,6 @@ if TYPE_CHECKING:
     from chain.comparisons.levels import LevelComparison
     from chain.plots.figure import Plot
     from chain.sweeps.options import SweepOptions
-
-__all__ = ["command"]
 
 LONGEST_NAME = 9
 """Longest name of a file that a column head has room for; longer ones are called A and B."""

@@ -10,17 +10,6 @@ from click.shell_completion import CompletionItem
 
 from library.files.plainfile import read_plain
 
-__all__ = [
-    "any_file",
-    "installation_files",
-    "need_files",
-    "part_files",
-    "part_names",
-    "setup_files",
-    "setup_or_sweep_files",
-    "sweep_files",
-]
-
 SWEEPS = (".s1p", ".s2p", ".ts", ".csv", ".tsv", ".txt")
 DEEPEST = 2
 """Folders below the one typed that are looked into."""

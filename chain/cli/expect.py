@@ -8,15 +8,14 @@ import click
 
 from chain.cli.loading import load_heeded
 from chain.cli.options import Common, common, digits_option, draws_option, enforce, setup_argument
-from chain.cli.output import deliver, progress, refuse_overwriting
+from chain.cli.output import deliver, progress
 from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
+from chain.cli.writing import refuse_overwriting
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from chain.plots.figure import Plot
-
-__all__ = ["command"]
 
 
 @click.command("expect", cls=PlotCommand)
@@ -43,7 +42,7 @@ def command(
     refuse_overwriting(shared.output, shared.force, [setup])
     check_plot(shared, plot, [setup])
     from chain.analyses.expect import expect
-    from chain.uncertainty.intervals import SEED
+    from chain.results import SEED
     from chain.units import parse_quantity
 
     wanted = [parse_quantity(text, "vswr") for text in true]

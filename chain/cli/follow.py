@@ -10,10 +10,9 @@ import click
 from chain.cli.completing import any_file, setup_files
 from chain.cli.loading import load_heeded
 from chain.cli.options import Common, common, sweep_options
-from chain.cli.output import Refusal, TextPage, asked_console, note
+from chain.cli.output import TextPage, asked_console, note
+from chain.cli.writing import Refusal
 from chain.sweeps.options import SweepOptions
-
-__all__ = ["command"]
 
 
 @click.command("follow")

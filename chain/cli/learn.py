@@ -19,12 +19,11 @@ from chain.cli.learn_options import (
     asked,
 )
 from chain.cli.options import Common, common
-from chain.cli.output import asked_console, deliver, note, progress, refuse_overwriting, write_whole
+from chain.cli.output import asked_console, deliver, note, progress
+from chain.cli.writing import refuse_overwriting, write_whole
 
 if TYPE_CHECKING:
     from chain.characterize.records import Learnt
-
-__all__ = ["command"]
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
@@ -132,7 +131,7 @@ def command(shared: Common, way: str, files: tuple[str, ...], touchstone: str | 
     found = METHODS[way](paths, reported, shared.seed)
     if reported.setup is not None:
         from chain.characterize.part_use import compared
-        from chain.uncertainty.intervals import SEED
+        from chain.results import SEED
 
         seed = SEED if shared.seed is None else shared.seed
         with progress(shared) as report:

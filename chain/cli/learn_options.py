@@ -10,12 +10,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
-    from chain.characterize.characterize import About, Ends
     from chain.characterize.error_model import Analyzer
+    from chain.characterize.part_making import About, Ends
     from chain.setups import Item, Near, Setup
     from library.records import Coax
-
-__all__ = ["Asked", "asked"]
 
 KINDS = {"pad": "pad", "adapter": "adapter", "lead": "coax"}
 STANDARDS = {"open": ("open_capacitance", "capacitance"), "short": ("short_inductance", "inductance")}
@@ -46,7 +44,7 @@ class Asked:
 
     def ends(self, kind: str) -> Ends:
         """Connectors and impedances of the part."""
-        from chain.characterize.characterize import Ends
+        from chain.characterize.part_making import Ends
 
         part = None if self.item is None or self.item.part.kind != kind else self.item.part
         if kind == "coax":
@@ -103,7 +101,7 @@ def _value(given: Mapping[str, Any], name: str, kind: str) -> float | None:
 
 def asked(given: Mapping[str, Any], standards: Sequence[str]) -> Asked:
     """Settle what the options leave open, from the set-up they name or by common practice."""
-    from chain.characterize.characterize import About
+    from chain.characterize.part_making import About
 
     _named(given["id"])
     day = _day(given["date"])

@@ -18,8 +18,6 @@ if TYPE_CHECKING:
     from chain.sweeps.options import SweepOptions
     from chain.sweeps.readings import Readings
 
-__all__ = ["either_in", "load_heeded", "load_stated", "read_repeats", "refuse_twice"]
-
 
 def load_stated(path: str) -> Setup:
     """Load a set-up; the unit of its limit becomes that of the answer."""

@@ -12,10 +12,10 @@ import click
 
 from chain.cli.completing import any_file, setup_files, sweep_files
 from chain.cli.options import Common, common, sweep_options
-from chain.cli.output import Refusal, deliver, deliver_page, note, progress, refuse_overwriting, write_whole
+from chain.cli.output import deliver, deliver_page, note, progress
 from chain.cli.plot_option import SUFFIXES
 from chain.cli.usage import NamedGroup
-from chain.cli.writing import kind_of
+from chain.cli.writing import Refusal, kind_of, refuse_overwriting, write_whole
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -23,8 +23,6 @@ if TYPE_CHECKING:
     from chain.records.folder import Folder
     from chain.records.trends import LogTrends
     from chain.sweeps.options import SweepOptions
-
-__all__ = ["command"]
 
 
 @click.group("log", cls=NamedGroup, no_args_is_help=True)

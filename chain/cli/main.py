@@ -16,8 +16,6 @@ import click
 from chain.cli.usage import NamedGroup, usage_lines
 from chain.cli.writing import watch_reading
 
-__all__ = ["COMMANDS", "LazyGroup", "chain", "main"]
-
 COMMANDS = {
     "Describe the set-up": {
         "new": "Write a commented starter set-up.",

@@ -5,10 +5,9 @@ from __future__ import annotations
 import click
 
 from chain.cli.options import Common, common
-from chain.cli.output import deliver_text, refuse_overwriting
+from chain.cli.output import deliver_text
+from chain.cli.writing import refuse_overwriting
 from chain.results import SCHEMA_VERSION
-
-__all__ = ["command"]
 
 
 @click.command("new")

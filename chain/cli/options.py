@@ -14,8 +14,6 @@ from chain.cli.writing import check_ending, kind_of
 from chain.sweeps.options import FREQUENCY_UNITS, QUANTITIES, SweepOptions
 from library.frozen import dataclass
 
-__all__ = ["Common", "common", "digits_option", "draws_option", "enforce", "setup_argument", "sweep_options"]
-
 LEAST_DRAWS, MOST_DRAWS = 200, 1_000_000
 """Fewer than 200 leave less than five beyond either end of a 95 % interval."""
 

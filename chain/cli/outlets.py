@@ -8,8 +8,9 @@ import click
 
 from chain.cli.completing import any_file, installation_files
 from chain.cli.options import Common, common, enforce
-from chain.cli.output import deliver, progress, refuse_overwriting
+from chain.cli.output import deliver, progress
 from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
+from chain.cli.writing import refuse_overwriting
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -17,8 +18,6 @@ if TYPE_CHECKING:
     from chain.plots.figure import Plot
     from chain.reception.outlets import Reception
     from chain.reception.records import Installation
-
-__all__ = ["command"]
 
 METERS = ("75", "50-pad", "50")
 
@@ -99,7 +98,7 @@ def _outlets(
 ) -> Reception:
     from chain.reception.draws import DRAWS
     from chain.reception.outlets import outlets
-    from chain.uncertainty.intervals import SEED
+    from chain.results import SEED
 
     every, tree = shown
     with progress(shared) as report:
@@ -127,7 +126,7 @@ def _outlets(
 
 def _place(shared: Common, loaded: Installation, inputs: list[str]) -> None:
     from chain.reception.placing_amplifier import place_amplifier
-    from chain.uncertainty.intervals import SEED
+    from chain.results import SEED
 
     with progress(shared) as report:
         found = place_amplifier(loaded, report, SEED if shared.seed is None else shared.seed)
@@ -142,7 +141,7 @@ def _place(shared: Common, loaded: Installation, inputs: list[str]) -> None:
 
 def _improve(shared: Common, loaded: Installation, inputs: list[str]) -> None:
     from chain.reception.improvements import improve_reception
-    from chain.uncertainty.intervals import SEED
+    from chain.results import SEED
 
     with progress(shared) as report:
         found = improve_reception(loaded, report, SEED if shared.seed is None else shared.seed)
@@ -166,7 +165,7 @@ def _seen(
 ) -> None:
     from chain.reception.draws import DRAWS
     from chain.reception.seen import compare_seen, read_seen
-    from chain.uncertainty.intervals import SEED
+    from chain.results import SEED
     from chain.units import parse_quantity
 
     resolution = None if rbw is None else parse_quantity(rbw, "frequency")

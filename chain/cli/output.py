@@ -17,7 +17,6 @@ from chain.cli.options import Common
 from chain.cli.writing import (
     Refusal,
     kind_of,
-    refuse_overwriting,
     refuse_what_was_read,
     table_text,
     touchstone_text,
@@ -29,21 +28,6 @@ if TYPE_CHECKING:
 
     from chain.report.tables import AnswerConsole
     from chain.results import ResultTable
-
-__all__ = [
-    "Refusal",
-    "TextPage",
-    "asked_console",
-    "bar",
-    "console_for",
-    "deliver",
-    "deliver_page",
-    "deliver_text",
-    "note",
-    "progress",
-    "refuse_overwriting",
-    "write_whole",
-]
 
 PLAIN_WIDTH = 80
 SIGNS = str.maketrans(

@@ -8,13 +8,12 @@ import click
 
 from chain.cli.completing import part_files, part_names
 from chain.cli.options import Common, common
-from chain.cli.output import Refusal, deliver, refuse_overwriting
+from chain.cli.output import deliver
+from chain.cli.writing import Refusal, refuse_overwriting
 from chain.results import SCHEMA_VERSION
 
 if TYPE_CHECKING:
     from library.parts import Library
-
-__all__ = ["command"]
 
 LIKE = 0.7
 """Likeness from which on another name may be meant."""

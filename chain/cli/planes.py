@@ -8,15 +8,14 @@ import click
 
 from chain.cli.loading import load_heeded
 from chain.cli.options import Common, common, digits_option, draws_option, setup_argument
-from chain.cli.output import deliver, progress, refuse_overwriting
+from chain.cli.output import deliver, progress
 from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
+from chain.cli.writing import refuse_overwriting
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from chain.plots.figure import Plot
-
-__all__ = ["command"]
 
 
 @click.command("planes", cls=PlotCommand)
@@ -37,7 +36,7 @@ def command(shared: Common, setup: str, true: str, draws: int | None, digits: in
     refuse_overwriting(shared.output, shared.force, [setup])
     check_plot(shared, plot, [setup])
     from chain.analyses.planes import compare
-    from chain.uncertainty.intervals import SEED
+    from chain.results import SEED
     from chain.units import parse_quantity
 
     wanted = parse_quantity(true, "vswr")

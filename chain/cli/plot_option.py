@@ -10,14 +10,13 @@ import click
 
 from chain.cli.completing import any_file
 from chain.cli.options import Common
-from chain.cli.output import Refusal, note, refuse_overwriting, write_whole
+from chain.cli.output import note
+from chain.cli.writing import Refusal, refuse_overwriting, write_whole
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from chain.plots.figure import Plot
-
-__all__ = ["PlotCommand", "check_plot", "draw_after", "plot_option", "write_plot"]
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 

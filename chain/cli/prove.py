@@ -11,14 +11,13 @@ import click
 from chain.cli.completing import sweep_files
 from chain.cli.loading import load_heeded
 from chain.cli.options import Common, common, enforce, setup_argument, sweep_options
-from chain.cli.output import deliver, progress, refuse_overwriting
+from chain.cli.output import deliver, progress
+from chain.cli.writing import refuse_overwriting
 from chain.sweeps.options import SweepOptions
 
 if TYPE_CHECKING:
     from chain.setups import Setup
     from chain.sweeps.readings import Readings
-
-__all__ = ["command"]
 
 
 def _once(ctx: click.Context, option: click.Parameter, given: Sequence[str]) -> str | None:
@@ -111,7 +110,7 @@ def command(
     from chain.diagnosis.ohmmeter_likelihood import parse_ohms
     from chain.diagnosis.records import NOTHING_SHOWN
     from chain.diagnosis.terminations import known_ends
-    from chain.uncertainty.intervals import SEED
+    from chain.results import SEED
     from chain.units import parse_quantity
 
     load_db, load50_db = (

@@ -12,8 +12,9 @@ import click
 from chain.cli.completing import setup_or_sweep_files, sweep_files
 from chain.cli.loading import load_heeded, read_repeats, refuse_twice
 from chain.cli.options import Common, common, digits_option, draws_option, enforce, sweep_options
-from chain.cli.output import deliver, progress, refuse_overwriting
+from chain.cli.output import deliver, progress
 from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
+from chain.cli.writing import refuse_overwriting
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -23,8 +24,6 @@ if TYPE_CHECKING:
     from chain.setups import Setup
     from chain.sweeps.options import SweepOptions
     from chain.sweeps.readings import Readings
-
-__all__ = ["command"]
 
 NAMED = re.compile(r"\.[A-Za-z]\w*$")
 """The ending of a file's name."""
@@ -88,7 +87,7 @@ def command(
         raise click.UsageError("--before names the sweep itself: give an earlier sweep through the same set-up.")
     setup, readings = _inputs(shared, setup_path, sweep_paths, reading, sweep)
     from chain.analyses.recover import recover
-    from chain.uncertainty.intervals import SEED
+    from chain.results import SEED
 
     seed = SEED if shared.seed is None else shared.seed
     change = None if before is None else _compared(setup, before, readings, sweep, seed)

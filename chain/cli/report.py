@@ -8,13 +8,12 @@ import click
 
 from chain.cli.completing import setup_files, sweep_files
 from chain.cli.options import Common, common, draws_option, enforce, sweep_options
-from chain.cli.output import deliver, deliver_page, note, progress, refuse_overwriting
+from chain.cli.output import deliver, deliver_page, note, progress
+from chain.cli.writing import refuse_overwriting
 
 if TYPE_CHECKING:
     from chain.reception.records import Installation
     from chain.sweeps.options import SweepOptions
-
-__all__ = ["command"]
 
 
 @click.command("report")
@@ -42,8 +41,8 @@ def command(
     from chain.assembly.plane import read_sweep_for
     from chain.cli.loading import either_in
     from chain.reception.records import Installation
+    from chain.results import SEED
     from chain.sweeps.options import DEFAULTS
-    from chain.uncertainty.intervals import SEED
 
     loaded, text = either_in(setup)
     if isinstance(loaded, Installation):
@@ -79,7 +78,7 @@ def _of_installation(
     """The page of an installation: verdicts, tree, level diagram, heat map, places, installer's card."""
     from chain.reception.draws import DRAWS
     from chain.reception.outlets import outlets
-    from chain.uncertainty.intervals import SEED
+    from chain.results import SEED
 
     with progress(shared) as report:
         found = outlets(house, draws or DRAWS, SEED if shared.seed is None else shared.seed, report)

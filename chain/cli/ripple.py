@@ -9,8 +9,9 @@ import click
 from chain.cli.completing import any_file, setup_or_sweep_files
 from chain.cli.loading import load_stated
 from chain.cli.options import Common, common, sweep_options
-from chain.cli.output import Refusal, deliver, note, refuse_overwriting, write_whole
+from chain.cli.output import deliver, note
 from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
+from chain.cli.writing import Refusal, refuse_overwriting, write_whole
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -20,8 +21,6 @@ if TYPE_CHECKING:
     from chain.setups import Setup
     from chain.sweeps.options import SweepOptions
     from chain.sweeps.readings import Readings
-
-__all__ = ["command"]
 
 
 @click.command("ripple", cls=PlotCommand)

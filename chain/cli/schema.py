@@ -7,9 +7,8 @@ import json
 import click
 
 from chain.cli.options import Common, common
-from chain.cli.output import deliver_text, refuse_overwriting
-
-__all__ = ["command"]
+from chain.cli.output import deliver_text
+from chain.cli.writing import refuse_overwriting
 
 
 @click.command("schema")

@@ -10,8 +10,9 @@ import click
 from chain.cli.completing import any_file, setup_files, sweep_files
 from chain.cli.loading import load_heeded
 from chain.cli.options import Common, common, sweep_options
-from chain.cli.output import Refusal, deliver, note, progress, refuse_overwriting, write_whole
+from chain.cli.output import deliver, note, progress
 from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
+from chain.cli.writing import Refusal, refuse_overwriting, write_whole
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -21,8 +22,6 @@ if TYPE_CHECKING:
     from chain.sweeps.options import SweepOptions
     from chain.sweeps.readings import Readings
     from chain.tuning.matching import Matching
-
-__all__ = ["command"]
 
 
 @click.command("tune", cls=PlotCommand)
@@ -106,7 +105,7 @@ def command(
     for path in () if write is None else _written(write):
         refuse_overwriting(path, shared.force, inputs)
     from chain.assembly.plane import read_sweep_for
-    from chain.uncertainty.intervals import SEED
+    from chain.results import SEED
 
     low_hz, high_hz = (None, None) if wanted is None else _span(wanted)
     loaded = load_heeded(shared, setup)

@@ -11,8 +11,6 @@ import click
 
 from chain.errors import plain
 
-__all__ = ["NamedGroup", "usage_lines"]
-
 MOST_OWNERS = 3
 REMEDY = re.compile(r"(.+?)[:;.] ((?:write|give|name|state|ask|leave|say|take) .+)", re.IGNORECASE | re.DOTALL)
 """A message that says what to do as well."""

@@ -19,18 +19,6 @@ import click
 if TYPE_CHECKING:
     from chain.results import ResultTable
 
-__all__ = [
-    "Refusal",
-    "check_ending",
-    "kind_of",
-    "refuse_overwriting",
-    "refuse_what_was_read",
-    "table_text",
-    "touchstone_text",
-    "watch_reading",
-    "write_whole",
-]
-
 OWN_CODE = (".py", ".pyc", ".so", ".pyd")
 TARGETS = "chain.cli.writing.targets"
 """Where a command's context keeps the files that it is going to write."""

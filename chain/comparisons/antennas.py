@@ -11,16 +11,14 @@ from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real
 from chain.comparisons.bands import Band, BandFigures, bands_of
-from chain.comparisons.differences import COVERAGE, Difference, differences, verdict_of
+from chain.comparisons.differences import Difference, differences, verdict_of
 from chain.comparisons.joint_draws import draw_jointly
 from chain.errors import RangeError
 from chain.reflection import vswr
-from chain.results import SEED, ResultTable, plain_values
+from chain.results import COVERAGE, SEED, ResultTable, plain_values
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
-from chain.uncertainty.measurement import BATCH
-
-__all__ = ["AntennaComparison", "ChannelDifference", "common_readings", "compare_antennas"]
+from chain.uncertainty.streams import BATCH
 
 BATCHES = 4
 SAME_FREQUENCY = 1e-6

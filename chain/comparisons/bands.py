@@ -13,8 +13,6 @@ from chain.comparisons.joint_draws import JointDraws, recovered_magnitudes, reco
 from chain.reflection import mismatch_loss_db
 from chain.setups import Setup
 
-__all__ = ["Band", "BandFigures", "bands_of", "figures_with_phase", "figures_without_phase"]
-
 MOST_BANDS = 8
 MOST_REFLECTED = 1 - 1e-6
 """Share of a channel's power that may be reflected: a loss of 60 dB stands for all of it."""

@@ -11,9 +11,6 @@ from numpy.typing import NDArray
 from chain.arrays import Complex, Real
 from chain.comparisons.bands import Band, BandFigures, figures_with_phase, figures_without_phase
 from chain.comparisons.joint_draws import JointDraws
-from chain.results import COVERAGE
-
-__all__ = ["COVERAGE", "Difference", "Halves", "differences", "verdict_of"]
 
 AIM = 0.965
 """Share of the draws that an interval holds: a little more than stated, for draws are finite and errors not quite linear."""

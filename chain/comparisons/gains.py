@@ -6,8 +6,6 @@ import math
 
 from chain.errors import RangeError
 
-__all__ = ["front_to_back", "multipath_error", "three_antenna_gains"]
-
 
 def three_antenna_gains(sum_ab_db: float, sum_ac_db: float, sum_bc_db: float) -> tuple[float, float, float]:
     """Gains of three antennas from the gain sums of their three pairs.

@@ -12,10 +12,8 @@ from chain.arrays import Complex, Real
 from chain.assembly.cascade import build
 from chain.rf.bilinear import Maps, compose
 from chain.setups import Setup
-from chain.uncertainty.measurement import BATCH, Measurement, measurement_of, nominal_maps, simulate
-from chain.uncertainty.streams import unit_draws
-
-__all__ = ["JointDraws", "draw_jointly", "recovered_magnitudes", "recovered_reflections", "with_digits"]
+from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps, simulate
+from chain.uncertainty.streams import BATCH, unit_draws
 
 FAR_MATING, DIGITS = 9, 11
 """Random stream of the joint at the antenna, which is opened when antennas are exchanged."""

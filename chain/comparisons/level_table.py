@@ -11,8 +11,6 @@ from difflib import get_close_matches
 from chain.errors import Defect, quoted
 from chain.sweeps.text import bounded, lines_of, whole_file
 
-__all__ = ["Level", "LevelTable", "read_levels"]
-
 LEVELS = ("level_dbuv", "level_dbm", "level_dbmv", "level_db")
 COLUMNS = ("antenna", "channel", "order", "direction", *LEVELS)
 DIRECTIONS = ("front", "back")

@@ -15,8 +15,6 @@ from chain.comparisons.level_table import Level, LevelTable
 from chain.errors import RangeError, quoted
 from chain.results import COVERAGE, SEED, ResultTable, plain_values
 
-__all__ = ["FrontToBack", "LevelChannel", "LevelComparison", "ThreeGains", "compare_levels"]
-
 DRAWS = 20_000
 SITE_DB = 20.0
 METER_RETURN_LOSS_DB = 10.0

@@ -42,11 +42,8 @@ from chain.diagnosis.soundness import Soundness, soundness
 from chain.diagnosis.terminations import KnownTerminations
 from chain.errors import RangeError
 from chain.reflection import vswr
+from chain.results import SEED
 from chain.setups import Setup
-from chain.uncertainty.intervals import SEED
-
-__all__ = ["ASSUMED_LOAD_DB", "prove"]
-
 
 ASSUMED_LOAD_DB = 26.0
 """Return loss of a load that nothing is stated of; memory."""

@@ -20,9 +20,6 @@ from chain.diagnosis.session import Session
 from chain.diagnosis.terminations import TerminationReading
 from chain.uncertainty.parallel import in_order, thread_count
 
-__all__ = ["ENOUGH", "FaultProbability", "evidence", "probabilities", "windows_of"]
-
-
 ENOUGH = 0.80
 """Share from which on a kind is named."""
 PILOT_BLOCKS = 2

@@ -8,9 +8,6 @@ import numpy as np
 
 from chain.arrays import Real
 
-__all__ = ["SizeSpan", "size_spans", "weighted_quantiles"]
-
-
 COVERED = (0.025, 0.5, 0.975)
 BINS = 40
 """Equal parts of the span of all sizes, in which a gap is looked for."""

@@ -17,8 +17,6 @@ from chain.rf.parts import elements_of
 from chain.setups import Item, Setup
 from library.records import Coax, Evidence, Limit, Measured, Pad
 
-__all__ = ["RANGES", "FaultKind", "SuspectedFault", "kinds_of", "leads_untold", "pads_in_view"]
-
 MOST_EXTRA_DB, MOST_LESS_DB = 10.0, 1.5
 MOST_CONNECTOR = 1.0
 MOST_STALE = 0.5

@@ -17,8 +17,6 @@ from chain.diagnosis.sampling import FaultPlan, Predicted, plan, predict
 from chain.diagnosis.session import Session, draw_block
 from chain.diagnosis.terminations import TerminationReading
 
-__all__ = ["BLOCK", "Agreeing", "Meter", "Windows", "Work", "span_share", "spans_of", "strata", "work_of"]
-
 Meter = Callable[[SuspectedFault, Real], Real | float]
 """Likelihood of an ohmmeter's reading under a fault with the sizes of its draws."""
 Windows = Sequence[Sequence[tuple[float, float]]]

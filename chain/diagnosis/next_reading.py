@@ -15,9 +15,6 @@ from chain.diagnosis.session import LOAD50_OHM, Session, session
 from chain.diagnosis.terminations import ENDS, TerminationReading
 from chain.reflection import vswr
 
-__all__ = ["OHMMETER", "NextReading", "next_reading"]
-
-
 BLOCKS = 6
 WIDENED = 2.0
 """The readings so far are held against spans twice as wide as they are, so that more trials agree."""

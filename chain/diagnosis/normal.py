@@ -6,8 +6,6 @@ import numpy as np
 
 from chain.arrays import Real
 
-__all__ = ["below", "quantile"]
-
 # Coefficients from the highest power down.
 ERF = (
     (9.604973739870516, 90.02601972038427, 2232.005345946843, 7003.325141128051, 55592.30130103949),

@@ -17,9 +17,6 @@ from chain.setups import Setup
 from chain.units import parse_quantity
 from library.records import Pad
 
-__all__ = ["OPEN_OHM", "agrees_with_meter", "meter_of", "parse_ohms"]
-
-
 OPEN_OHM = 1e5
 """A chain that reads more than this is open to DC; practice."""
 METER_SHARE = 0.02

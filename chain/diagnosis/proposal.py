@@ -16,9 +16,6 @@ from chain.arrays import Complex, Real
 from chain.diagnosis import normal
 from chain.rf.bilinear import Maps, inverse
 
-__all__ = ["Proposal", "ProposalWindow", "aim_at", "aimed"]
-
-
 PLAIN = 0.25
 """Share of the draws that are not aimed."""
 TINY = 1e-12

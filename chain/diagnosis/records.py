@@ -11,9 +11,6 @@ from chain.diagnosis.next_reading import NextReading
 from chain.diagnosis.soundness import Contradiction
 from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 
-__all__ = ["CANT_TELL", "NONE_OF_THESE", "NOTHING_SHOWN", "Hidden", "Hypothesis", "Proof", "ReadTermination"]
-
-
 CANT_TELL = "can't tell"
 NONE_OF_THESE = "none of these"
 NOTHING_SHOWN = "no fault shown"

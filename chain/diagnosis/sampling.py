@@ -36,9 +36,6 @@ from chain.rf.elements import Box, Element
 from chain.uncertainty.sampling import draw
 from chain.uncertainty.streams import unit_draws
 
-__all__ = ["FaultPlan", "Predicted", "plan", "predict"]
-
-
 FLOOR = 1e-6
 """Least standard deviation of a reading."""
 LEAST_AIMABLE = 0.01

@@ -22,9 +22,6 @@ from chain.uncertainty.measurement import Measurement, error_terms, measurement_
 from chain.uncertainty.sampling import draw
 from chain.uncertainty.streams import unit_draws
 
-__all__ = ["LOAD50_OHM", "Drawn", "Session", "draw_block", "groups_in_view", "key_of", "session", "stream"]
-
-
 LOAD50_OHM = 50.0
 RESIDUALS = 3
 """Directivity, tracking and source match of a calibration that no longer holds."""

@@ -15,9 +15,6 @@ from chain.diagnosis.terminations import TerminationReading
 from chain.reflection import vswr
 from chain.results import COVERAGE
 
-__all__ = ["COVERAGE", "Contradiction", "Soundness", "soundness"]
-
-
 TOGETHER, DOUBTED = 0.01, 0.05
 """Sound chains whose readings go together worse than those at which a contradiction is stated; the second where the readings
 make a sound chain less probable than that as well. Own choice."""

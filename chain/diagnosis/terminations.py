@@ -21,9 +21,6 @@ from chain.reflection import OFF_SCALE_VSWR, magnitude_from_return_loss, magnitu
 from chain.sweeps.readings import Readings
 from chain.units import parse_quantity
 
-__all__ = ["ENDS", "KnownTerminations", "TerminationReading", "known_ends", "typed_span"]
-
-
 ENDS = ("open", "short", "load", "load50")
 """Names of the known ends: `load` is in the antenna's own impedance, `load50` in 50 ohm."""
 POINTS = 5

@@ -23,8 +23,6 @@ from chain.uncertainty.measurement import measurement_of, nominal_maps
 from library.formulas import LIGHT_M_PER_S
 from library.records import Coax
 
-__all__ = ["edge_points", "gated", "notice", "ripple"]
-
 SWINGS = 4.0
 """How far the smooth part must vary, over the noise, before it counts as swinging at all."""
 UNEVEN = 0.02

@@ -13,8 +13,6 @@ from chain.echoes.model import Echo, EchoFit, Model, SampledSweep, echo_shape, r
 from chain.echoes.search import LEAST_PERIODS, noise_of, search
 from library.frozen import dataclass
 
-__all__ = ["FEWEST_POINTS", "RESOLVED", "Found", "FoundReflection", "find"]
-
 Values = NDArray[Any]
 
 FEWEST_POINTS = 16

@@ -12,8 +12,6 @@ from chain.reflection import return_loss_db, vswr
 from library.formulas import LIGHT_M_PER_S
 from library.frozen import dataclass
 
-__all__ = ["AIR", "MATERIALS", "Place", "components_of", "megahertz", "sentence_of"]
-
 AIR = (1.0, "air")
 MATERIALS = ((0.66, "solid polyethylene"), (0.82, "foamed polyethylene"), AIR)
 """Usual velocity factors, where no set-up names others."""

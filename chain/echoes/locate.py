@@ -14,8 +14,6 @@ from library.formulas import LIGHT_M_PER_S
 from library.frozen import dataclass
 from library.records import Adapter, Coax
 
-__all__ = ["ANTENNA_PERIODS", "Fitting", "Stretch", "antenna_delay_s", "fitting", "folded_s", "stretches"]
-
 VELOCITY_TOLERANCE = 0.03
 """Relative half-width of a lead's velocity factor: stated values are nominal; practice."""
 JOINT_M = 0.010

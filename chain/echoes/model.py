@@ -16,23 +16,6 @@ from numpy.typing import NDArray
 from chain.arrays import Complex, Real
 from library.frozen import dataclass
 
-__all__ = [
-    "Echo",
-    "EchoFit",
-    "Model",
-    "Pole",
-    "SampledSweep",
-    "combined",
-    "echo_shape",
-    "fit",
-    "orthonormal",
-    "pole_shape",
-    "products",
-    "refine",
-    "reweighted",
-    "sweep_of",
-]
-
 
 @dataclass(frozen=True)
 class Echo:

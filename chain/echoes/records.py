@@ -12,8 +12,6 @@ from chain.errors import RangeError
 from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from library.frozen import dataclass
 
-__all__ = ["Component", "Length", "Reach", "Ripple", "Unseen", "csv_text", "touchstone_text"]
-
 
 @dataclass(frozen=True)
 class Length:

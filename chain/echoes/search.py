@@ -17,8 +17,6 @@ from chain.arrays import Complex, Real, median
 from chain.echoes.model import FLOOR, STEPS, Echo, EchoFit, Model, Pole, SampledSweep, fit, products, refine, reweighted
 from library.frozen import dataclass
 
-__all__ = ["FALSE_ALARM", "LEAST_PERIODS", "noise_of", "search"]
-
 Values = NDArray[Any]
 
 FALSE_ALARM = 1e-3

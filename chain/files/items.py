@@ -17,8 +17,6 @@ from library.errors import LibraryError
 from library.formulas import LIGHT_M_PER_S
 from library.records import Coax, Connector, Evidence, Measured, Part, SectionLine, Splitter, Termination
 
-__all__ = ["ROOM_C", "measured_part", "place_items"]
-
 ROOM_C = 20.0
 RESERVED = ("near", "far")
 OF_THE_ITEM = ("near", "far", "reversed", "length", "path", "arm", "touchstone")

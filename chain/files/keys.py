@@ -16,25 +16,6 @@ from library.frozen import dataclass
 if TYPE_CHECKING:
     from library.parts import Library
 
-__all__ = [
-    "FLAG",
-    "NAMES",
-    "TEXT",
-    "TEXTS",
-    "Fault",
-    "Kind",
-    "Refused",
-    "Table",
-    "inner",
-    "key",
-    "label",
-    "named",
-    "number",
-    "plain_kind",
-    "whole",
-    "wrong",
-]
-
 Own = TypeVar("Own", bound="Table")
 
 LARGEST_TOLD = 10**18

@@ -18,8 +18,6 @@ from library.mating import VERDICTS, bridging_adapters, f_plug_variant, mate, pa
 from library.parts import Library
 from library.records import Adapter, Coax, Connector, Pad, Raster
 
-__all__ = ["BANDS", "Wish", "new_setup_text", "starter_text"]
-
 BANDS = {"uhf-tv": "UHF", "vhf-tv": "VHF III", "low-tv": "VHF low", "fm": "FM", "dab": "DAB"}
 """What an antenna may be for, and the band of the rasters that is meant."""
 USED_NAMES = {"tv": "uhf-tv", "uhf": "uhf-tv", "vhf": "vhf-tv", "radio": "fm", "dvb-t": "uhf-tv", "dvb-t2": "uhf-tv"}

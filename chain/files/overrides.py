@@ -14,8 +14,6 @@ from library.files.fields import fields_of
 from library.formulas import minimum_loss_db, minimum_loss_ohm
 from library.records import Coax, Limit, Pad, Part, SectionLine, Termination, evidence_for
 
-__all__ = ["limit_words", "with_overrides", "words_of"]
-
 SPECIFIED = ("loss", "loss_tolerance", "reflection", "near_reflection", "far_reflection")
 RESISTORS = ("series", "shunt", "resistor_tolerance")
 KIND_FIELDS = {

@@ -11,8 +11,6 @@ from chain.errors import Defect, quoted
 if TYPE_CHECKING:
     from tree_sitter import Node
 
-__all__ = ["SyntaxFault", "Where", "closest", "defect_at", "locate"]
-
 Where = tuple[str | int, ...]
 """Path of a key: names of tables and keys, and places in lists counted from 0."""
 

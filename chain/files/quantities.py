@@ -20,38 +20,6 @@ from library.records import MAGNITUDE_KINDS, Connector, Limit
 if TYPE_CHECKING:
     from library.parts import Library
 
-__all__ = [
-    "ANALYZER",
-    "ANGLE",
-    "ARMS",
-    "CAPACITANCE",
-    "CONNECTOR",
-    "ELEMENT",
-    "END",
-    "FEED",
-    "FREQUENCY",
-    "IMPEDANCE",
-    "INDUCTANCE",
-    "LENGTH",
-    "LOSS",
-    "LOSS_TOLERANCE",
-    "MAGNITUDE_KIND",
-    "PATH",
-    "PERCENT",
-    "POWER",
-    "RATIO",
-    "REFERENCE",
-    "REFLECTION",
-    "RETURN_LOSS",
-    "SHOWN",
-    "TABLE",
-    "TEMPERATURE",
-    "TOLERANCE",
-    "VOLTAGE",
-    "pattern",
-    "reader",
-]
-
 ELEMENTS = ("half-wave", "folded", "loop", "several")
 LARGEST_BARE = 10**15
 """Largest number that is repeated in a message."""

@@ -43,22 +43,6 @@ if TYPE_CHECKING:
     from chain.units import Tolerance
     from library.records import Connector, Limit
 
-__all__ = [
-    "ALWAYS",
-    "KEYS_OF",
-    "MOST_POINTS",
-    "REQUIRED",
-    "AnalyzerKeys",
-    "AntennaModel",
-    "ArmModel",
-    "AttenuationModel",
-    "CalibrationModel",
-    "FarModel",
-    "ItemModel",
-    "NearModel",
-    "SweepModel",
-]
-
 MOST_POINTS = 20001
 
 

@@ -20,8 +20,6 @@ from chain.files.schema import (
 from chain.files.setup_file import MOST_ITEMS
 from chain.files.whole_file import LONGEST_TITLE
 
-__all__ = ["setup_schema", "table_schema"]
-
 TABLES: dict[str, type[Table]] = {
     "sweep": SweepModel,
     "near": NearModel,

@@ -32,8 +32,6 @@ from library.records import Connector
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-__all__ = ["analyzer_of", "read_antenna", "read_calibration", "read_far", "read_near", "read_parts", "read_sweep"]
-
 POINTS = 201
 NEAR_OHM, FAR_OHM = 50.0, 75.0
 KNOWN = ("load", "open", "short")

@@ -16,8 +16,6 @@ if TYPE_CHECKING:
     from chain.files.tables import Notes
     from library.parts import Library
 
-__all__ = ["load_setup", "parse_setup"]
-
 ROOT_KEYS = ("title", "library", "sweep", "near", "chain", "far", "antenna", "calibration")
 NEEDED = {key: f"add [{key}]; 'chain new' writes a whole set-up" for key in ("sweep", "near", "far")} | {"chain": ""}
 MOST_ITEMS = 200

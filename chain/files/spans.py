@@ -14,8 +14,6 @@ from chain.units import format_quantity
 from library.figures import attenuation_db_per_100m, span_hz
 from library.records import Adapter, Coax, Measured, Splitter
 
-__all__ = ["span_checks"]
-
 ROUNDING = 1e-9
 MOST_LOSS_DB = 150.0
 """Most that a chain may lose one way: 300 dB there and back, far below any instrument's noise."""

@@ -14,8 +14,6 @@ from chain.files.schema import REQUIRED
 if TYPE_CHECKING:
     from library.parts import Library
 
-__all__ = ["Notes", "read_table", "unknown_key"]
-
 Model = TypeVar("Model", bound=Table)
 
 OTHER_NAMES = {

@@ -14,8 +14,6 @@ if sys.version_info >= (3, 11):
 else:
     import tomli as tomllib
 
-__all__ = ["DEEPEST", "LARGEST", "decode", "read_file", "read_toml"]
-
 LARGEST = 1_000_000
 """Largest file that is read [bytes]."""
 DEEPEST = 50

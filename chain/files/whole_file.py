@@ -13,8 +13,6 @@ if TYPE_CHECKING:
     from chain.files.tables import Notes
     from library.parts import Library
 
-__all__ = ["LONGEST_TITLE", "check_top", "parse_whole", "source_of"]
-
 Made = TypeVar("Made")
 LONGEST_TITLE = 200
 PLANE = ("calibration", "plane")

@@ -15,8 +15,6 @@ from chain.html.page import filled
 from chain.plots import differences as drawing
 from chain.plots.figure import CurveChart, ReflectionChart
 
-__all__ = ["Answer", "PageTable", "answer_html", "comparison_html"]
-
 KINDS = {"better": "pass", "worse": "fail"}
 
 

@@ -12,8 +12,6 @@ from chain.findings import Finding
 from chain.report.card import card_lines, measured_remark
 from chain.report.recover import impedance
 
-__all__ = ["ENDS", "card_values"]
-
 ENDS = {"near": "analyzer", "far": "antenna"}
 """What the two outer ends are called on the bench."""
 RECORD_LINES = 12

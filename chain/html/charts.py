@@ -15,9 +15,6 @@ from chain.reflection import vswr
 from chain.report.numbers import frequency, limit, short_limit
 from chain.report.phrases import verdict_word
 
-__all__ = ["START_VSWR", "against_true", "decimated", "live_places", "over_frequency", "sweep_chart"]
-
-
 START_VSWR = 2.0
 """True value that the page begins with where no limit is stated."""
 MOST_POINTS = 600

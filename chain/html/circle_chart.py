@@ -9,8 +9,6 @@ from chain.html.svg import Value, add, colour, drawing_root, markup, path_of
 from chain.plots.disc import constant_reactance, constant_resistance
 from chain.plots.figure import LOOKS, ReflectionChart
 
-__all__ = ["circle_svg"]
-
 SIZE, EDGE = 420.0, 24.0
 
 

@@ -11,8 +11,6 @@ from chain.html.svg import Value, add, drawing_root, markup, path_of, shortened
 from chain.setups import Arm, Item, Setup
 from library.records import Coax, Pad, Splitter, Termination
 
-__all__ = ["Block", "Strand", "chain_svg", "chain_words", "strands"]
-
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 

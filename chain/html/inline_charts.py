@@ -12,9 +12,6 @@ from chain.arrays import Real
 from chain.html.svg import Value, add, colour, drawing_root, markup, path_of
 from chain.plots.figure import LOOKS, Axis, CurveChart, Level, Look, Series, spread
 
-__all__ = ["curve_svg"]
-
-
 WIDTH, HEIGHT = 520.0, 330.0
 LEFT, RIGHT, TOP, BOTTOM = 50.0, 112.0, 24.0, 42.0
 LABEL_GAP = 13.0

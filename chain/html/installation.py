@@ -16,8 +16,6 @@ from chain.reception.outlets import VERDICTS, Reception
 from chain.reception.records import ANTENNA, InstalledItem
 from chain.reception.tree import followers_of
 
-__all__ = ["installation_html", "installer_card_html"]
-
 KINDS = {"works": "pass", "not proven": "not-proven", "fails": "fail"}
 SIGNS = {"works": "\u25cf", "not proven": "?", "fails": "\u2715"}
 MOST_CELLS = 2000

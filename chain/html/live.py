@@ -16,9 +16,6 @@ from chain.report.numbers import units
 from chain.report.phrases import verdict_word
 from chain.report.recover import worst_point
 
-__all__ = ["SCALE", "live_json"]
-
-
 SCALE = 1_000_000
 NAMES = {
     "reading": "reading_vswr",

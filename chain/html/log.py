@@ -8,8 +8,6 @@ from chain.html.answers import Answer, PageTable, answer_html
 from chain.plots import log as drawing
 from chain.records.trends import LogTrends
 
-__all__ = ["log_html"]
-
 
 def log_html(result: LogTrends) -> str:
     """One self-contained page of the log.

@@ -27,8 +27,6 @@ from chain.report.phrases import plane_words, sentence, verdict_word
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-__all__ = ["card_html", "filled", "page_html"]
-
 CHANNEL_SIGNS = {
     "good": "\u2713",
     "leans good": "\u2248",

@@ -8,8 +8,6 @@ from xml.etree.ElementTree import Element, SubElement, tostring
 from chain.errors import plain
 from chain.plots.figure import PALETTE, Look
 
-__all__ = ["Value", "add", "colour", "drawing_root", "markup", "path_of", "shortened"]
-
 Value = str | float | int
 NAMES = {colour: name.replace(" ", "-") for name, colour in PALETTE.items()}
 

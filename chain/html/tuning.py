@@ -10,8 +10,6 @@ from chain.report.numbers import units
 from chain.tuning.matching import Matching
 from chain.tuning.records import Tuning
 
-__all__ = ["matching_html", "tuning_html"]
-
 KINDS = {"in tune": "pass", "cannot tell": "not-proven", "no gain": "not-proven"}
 
 

@@ -11,8 +11,6 @@ from chain.report.check import show_findings
 from chain.report.phrases import line_of, short
 from chain.report.tables import Column, answer, say, show_table, title
 
-__all__ = ["render", "render_card"]
-
 POINTS_A_TABLE = 4
 
 

@@ -10,8 +10,6 @@ from chain.reception.improvements import Improvement, Improvements
 from chain.report.phrases import fitted, short
 from chain.report.tables import Column, answer, notes, say, show_table
 
-__all__ = ["render"]
-
 ROWS = 12
 
 

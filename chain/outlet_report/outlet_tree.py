@@ -13,8 +13,6 @@ from chain.report.tables import safe, say
 from chain.units import format_quantity
 from library.reception import Amplifier
 
-__all__ = ["item_words", "outlet_words", "render"]
-
 DEEPEST = 30
 
 

@@ -12,8 +12,6 @@ from chain.report.numbers import match
 from chain.report.phrases import counted, fitted, verdict_word
 from chain.report.tables import Column, answer, notes, say, show_table
 
-__all__ = ["chance", "render", "span_of", "verdict_lines", "worth_line"]
-
 ROWS = 12
 """Rows shown unless all are asked for."""
 LEAST_COST_DB = 0.05

@@ -9,8 +9,6 @@ from rich.console import Console
 from chain.reception.placing_amplifier import Placement, Score
 from chain.report.tables import Column, answer, notes, say, show_table
 
-__all__ = ["AIR_LINE", "render", "room_words", "score_words", "span_words"]
-
 ROWS = 12
 AIR_LINE = "Next: a larger antenna first; no amplifier beats the air's own noise here."
 

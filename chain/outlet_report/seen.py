@@ -8,8 +8,6 @@ from chain.outlet_report import outlets
 from chain.reception.seen import SeenLevels
 from chain.report.tables import Column, answer, notes, say, show_table
 
-__all__ = ["render"]
-
 ROWS = 12
 METERS = {"75": "75-ohm meter", "50-pad": "50-ohm meter behind the pad", "50": "50-ohm meter without a pad"}
 

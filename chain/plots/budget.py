@@ -13,9 +13,6 @@ from chain.errors import plain
 from chain.plots.figure import CurveChart, Series, even_axis, frequency_axis, part_look
 from chain.report.numbers import db
 
-__all__ = ["describe"]
-
-
 SHOWN_DB = 0.005
 """A step at a joint that loses less than this has no band of its own."""
 

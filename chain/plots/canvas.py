@@ -11,9 +11,6 @@ from rich.text import Text
 from chain.arrays import Real
 from chain.plots.figure import PALETTE, Look
 
-__all__ = ["FRAMES", "Canvas", "style_of"]
-
-
 FRAMES = {
     True: {"side": "|", "floor": "-", "corner": "+", "tick": "+"},
     False: dict(side="│", floor="─", corner="└", tick="┬"),

@@ -8,8 +8,6 @@ from chain.comparisons.antennas import AntennaComparison
 from chain.errors import plain
 from chain.plots.figure import CurveChart, Level, Series, Span, even_axis, frequency_axis
 
-__all__ = ["describe"]
-
 VERDICTS = {"better": "pass", "worse": "fail", "can't tell": "not proven", "mixed": "not proven"}
 MOST_DB = 6.0
 ROOM = 0.05

@@ -8,9 +8,6 @@ from chain.arrays import Complex
 from chain.plots.canvas import Canvas
 from chain.plots.figure import LOOKS, Look, ReflectionChart
 
-__all__ = ["constant_reactance", "constant_resistance", "inked"]
-
-
 FINE = 361
 TALL = 0.5
 """Width of a character over its height, on a usual terminal."""

@@ -9,8 +9,6 @@ from chain.plots.figure import CurveChart, Level, Series, vswr_axis
 from chain.report.numbers import at_most, figure_of, frequency, percent, short_limit
 from chain.report.phrases import plane_words
 
-__all__ = ["describe"]
-
 
 def describe(result: Expectation) -> tuple[CurveChart]:
     """Describe the reading over the true VSWR, with its interval, its guaranteed bound and the ceiling."""

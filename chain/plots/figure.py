@@ -16,30 +16,6 @@ from chain.arrays import Complex, Real
 from chain.reflection import magnitude_from_vswr, vswr
 from chain.report.numbers import units
 
-__all__ = [
-    "LOOKS",
-    "PALETTE",
-    "Axis",
-    "Bar",
-    "BarChart",
-    "CurveChart",
-    "Group",
-    "Level",
-    "Look",
-    "Plot",
-    "ReflectionChart",
-    "Series",
-    "Span",
-    "Tick",
-    "Trace",
-    "cut",
-    "even_axis",
-    "frequency_axis",
-    "part_look",
-    "spread",
-    "vswr_axis",
-]
-
 PALETTE = {
     "black": "#000000",
     "orange": "#E69F00",

@@ -8,8 +8,6 @@ from chain.errors import plain
 from chain.plots.figure import Axis, CurveChart, Series, Tick, even_axis, part_look
 from chain.records.trends import LogTrends, SeriesTrend
 
-__all__ = ["describe"]
-
 MOST_CHARTS = 6
 MOST_LINES = 4
 ROOM = 0.06

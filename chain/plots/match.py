@@ -7,8 +7,6 @@ from chain.reflection import magnitude_from_vswr, vswr
 from chain.report.numbers import frequency, short_limit
 from chain.tuning.matching import Matching
 
-__all__ = ["describe"]
-
 CIRCLES = (0.2, 0.5, 1.0, 2.0, 5.0)
 
 

@@ -9,8 +9,6 @@ from chain.plots.figure import Axis, CurveChart, Level, Series, Tick, cut, even_
 from chain.reception.levels import on_the_way
 from chain.reception.outlets import Reception
 
-__all__ = ["describe"]
-
 LONGEST_NAME = 9
 MOST_TICKS = 9
 ROOM_DB = 5.0

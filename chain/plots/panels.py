@@ -9,8 +9,6 @@ import numpy as np
 
 from chain.plots.figure import LOOKS, Axis, BarChart, CurveChart, Level, Look, Series, cut, spread
 
-__all__ = ["INK", "draw_bars", "draw_curves", "frame", "wrapped"]
-
 INK = "#222222"
 PALE = "#dddddd"
 LETTER_IN = 0.067

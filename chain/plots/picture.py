@@ -13,8 +13,6 @@ from chain.plots.figure import BarChart, CurveChart, Plot, ReflectionChart
 from chain.plots.panels import INK, draw_bars, draw_curves, wrapped
 from chain.plots.smith_chart import draw_reflection
 
-__all__ = ["draw_one", "needs_matplotlib", "picture"]
-
 WIDTH_IN = 9.0
 ROUND_IN = 5.3
 """Width of the reflection chart where bars stand beside it."""

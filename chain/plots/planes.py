@@ -7,8 +7,6 @@ from chain.errors import plain
 from chain.plots.figure import Bar, BarChart, Group, Level, vswr_axis
 from chain.report.numbers import frequency, percent, short_limit, span
 
-__all__ = ["describe"]
-
 
 def describe(result: Planes) -> tuple[BarChart]:
     """Describe the interval that each plane gives to two true values."""

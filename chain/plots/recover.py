@@ -26,8 +26,6 @@ from chain.reflection import magnitude_from_vswr
 from chain.report.numbers import frequency, percent, short_limit
 from chain.report.phrases import plane_words, verdict_word
 
-__all__ = ["describe"]
-
 SINGLE = 12
 """Up to so many readings are shown one by one."""
 REGIONS = 5

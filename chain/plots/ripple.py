@@ -25,9 +25,6 @@ from chain.reflection import vswr
 from chain.report.numbers import frequency
 from chain.report.phrases import plane_words
 
-__all__ = ["describe"]
-
-
 LOOKS = {
     "fit": Look(PALETTE["black"], (1.0, 1.5), "·", "."),
     "as read": Look(PALETTE["blue"], (), "○", "o"),

@@ -10,8 +10,6 @@ from chain.plots.disc import constant_reactance, constant_resistance
 from chain.plots.figure import LOOKS, ReflectionChart, Trace, cut
 from chain.plots.panels import INK, Box, Size, frame
 
-__all__ = ["draw_reflection"]
-
 LINES = "#bbbbbb"
 LABELS = "#555555"
 CLOSE = 0.35

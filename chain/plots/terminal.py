@@ -28,9 +28,6 @@ from chain.plots.figure import (
 )
 from chain.report.tables import say
 
-__all__ = ["draw"]
-
-
 WIDEST, NARROWEST = 110, 40
 HEIGHT = 17
 LABELS = 0.42

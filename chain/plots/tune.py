@@ -11,8 +11,6 @@ from chain.report.numbers import frequency, short_limit
 from chain.tuning.records import Tuning
 from chain.tuning.spans import inside
 
-__all__ = ["describe"]
-
 CIRCLES = (0.2, 0.5, 1.0, 2.0, 5.0)
 CLOSE = 0.2
 """Share of the sweep below which two labels would overlap."""

@@ -15,8 +15,6 @@ from library.mating import mate
 from library.reception import Amplifier
 from library.records import Splitter
 
-__all__ = ["CAUTIONS", "InstallationCheck", "TreeJoint", "blocking_joints", "check_installation", "tree_joints"]
-
 
 @dataclass(frozen=True)
 class TreeJoint:

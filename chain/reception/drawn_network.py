@@ -28,8 +28,6 @@ from chain.reception.network import (
     with_ends,
 )
 
-__all__ = ["Arrived", "solve_draws"]
-
 
 class Arrived(NamedTuple):
     """At the outlets, shape (outlets, draws): available gain, 1 - |source|^2, and noise temperature [K]."""

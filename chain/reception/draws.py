@@ -26,8 +26,6 @@ from chain.rf.elements import limit_radius
 from chain.uncertainty.parallel import go_on, in_order
 from library.reception import Amplifier
 
-__all__ = ["DRAWS", "TAIL", "DrawnMargins", "draw_margins", "drawn_rooms", "room_ends"]
-
 DRAWS = 4000
 TAIL = 0.025
 """Share of the draws left out at either end: two-sided 95 %."""

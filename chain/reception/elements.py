@@ -27,8 +27,6 @@ from library.formulas import LIGHT_M_PER_S
 from library.reception import Amplifier, Inline, default
 from library.records import Adapter, Coax, Limit, Measured, Network, Pad, SectionLine, Splitter, Transformer
 
-__all__ = ["Compiled", "DrawStock", "Draws", "compile_tree", "described_hz", "span_faults"]
-
 OHM = 75.0
 ZERO_C = 273.15
 Array = NDArray[Any]

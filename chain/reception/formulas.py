@@ -13,20 +13,6 @@ from chain.arrays import Real
 from library.formulas import LIGHT_M_PER_S
 from library.reception import noise_class
 
-__all__ = [
-    "DBUV_OF_DBM",
-    "T0_K",
-    "antenna_noise_k",
-    "combined_db",
-    "cross_modulation_db",
-    "field_dbuv_per_m",
-    "level_dbuv",
-    "mismatch_limits_db",
-    "noise_dbuv",
-    "pad_correction_db",
-    "products_dbuv",
-]
-
 T0_K = 290.0
 BOLTZMANN = 1.380649e-23
 OHM = 75.0

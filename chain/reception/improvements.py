@@ -12,13 +12,10 @@ from chain.reception.levels import nominal_levels, without_item
 from chain.reception.placing_amplifier import Score, external_remark, inserted, score
 from chain.reception.records import ANTENNA, Installation, InstalledItem, PartOffer, ReceivingAntenna
 from chain.reception.tree import followers_of
-from chain.results import SCHEMA_VERSION, ResultTable, plain_values
-from chain.uncertainty.intervals import SEED
+from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
 from library.errors import LibraryError
 from library.reception import Amplifier, Inline
 from library.records import Adapter, Coax, Splitter
-
-__all__ = ["Improvement", "Improvements", "improve_reception"]
 
 PAIRED = 12
 """Best single changes whose pairs are tried."""

@@ -14,8 +14,6 @@ if TYPE_CHECKING:
     from chain.files.tables import Notes
     from library.parts import Library
 
-__all__ = ["is_installation", "load_installation", "parse_installation"]
-
 ROOT_KEYS = ("title", "library", "antenna", "signal", "interferer", "item", "outlet", "have", "offer")
 LISTS = ("signal", "interferer", "item", "outlet", "have", "offer")
 MOST_ROWS = 5000

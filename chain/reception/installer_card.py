@@ -14,11 +14,8 @@ from chain.reception.draws import DRAWS
 from chain.reception.levels import Nominal, amplifier_ports, on_the_way
 from chain.reception.outlets import VERDICTS, Reception, outlets
 from chain.reception.records import ANTENNA, Installation
-from chain.results import SCHEMA_VERSION, ResultTable, plain_values
-from chain.uncertainty.intervals import SEED
+from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
 from library.reception import Amplifier
-
-__all__ = ["InstallerCard", "TestPoint", "card_of", "installer_card"]
 
 MOST_POINTS = 14
 

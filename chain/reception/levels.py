@@ -25,22 +25,6 @@ from chain.reception.sections import reflection_at
 from library.reception import Amplifier
 from library.records import Coax
 
-__all__ = [
-    "POINTS",
-    "Nominal",
-    "Worth",
-    "amplifier_ports",
-    "cross_modulation",
-    "end_reflections",
-    "matched_antenna",
-    "nominal_levels",
-    "nominal_source",
-    "on_the_way",
-    "receiver_factors",
-    "without_item",
-    "worth_of",
-]
-
 POINTS = 9
 """Frequencies in each channel, the middle one its centre."""
 CENTRE = POINTS // 2

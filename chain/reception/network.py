@@ -19,22 +19,6 @@ from numpy.typing import NDArray
 from chain.reception.formulas import T0_K
 from chain.reception.records import ANTENNA, InstalledItem, Outlet
 
-__all__ = [
-    "NOTHING",
-    "Group",
-    "Plan",
-    "PortValues",
-    "Solution",
-    "ThroughValues",
-    "at_output",
-    "filled",
-    "plan_of",
-    "power",
-    "ratio",
-    "solve",
-    "with_ends",
-]
-
 Array = NDArray[Any]
 Indices = NDArray[np.int64]
 Places = slice | NDArray[np.int64]

@@ -27,12 +27,9 @@ from chain.reception.levels import (
 from chain.reception.network import solve
 from chain.reception.records import Installation
 from chain.reception.sections import reflection_at
-from chain.results import SCHEMA_VERSION, ResultTable, plain_values
+from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.rf.elements import limit_radius
-from chain.uncertainty.intervals import SEED
 from library.reception import Amplifier, default
-
-__all__ = ["VERDICTS", "OutletChannel", "Reception", "outlets"]
 
 VERDICTS = ("works", "not proven", "fails")
 MER_CEILING_DB = 33.0

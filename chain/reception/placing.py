@@ -39,8 +39,6 @@ from library.reception import Amplifier, Inline, Receiver, default, ids, recepti
 from library.reception import receiver as library_receiver
 from library.records import Coax, Connector, Evidence, Measured, Part
 
-__all__ = ["part_named", "read_items", "read_offers", "read_outlets"]
-
 ROOM_C = 20.0
 OUTDOOR_C = (-10.0, 50.0)
 COMMON = ("id", "part", "after", "ideal")

@@ -12,11 +12,8 @@ from chain.reception.formulas import DBUV_OF_DBM, T0_K, antenna_noise_k
 from chain.reception.levels import Nominal, nominal_levels, without_item
 from chain.reception.records import ANTENNA, Installation, InstalledItem
 from chain.reception.tree import followers_of
-from chain.results import SCHEMA_VERSION, ResultTable, plain_values
-from chain.uncertainty.intervals import SEED
+from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
 from library.reception import Amplifier, reception_part
-
-__all__ = ["AmplifierPlace", "Placement", "Score", "external_remark", "inserted", "place_amplifier", "score"]
 
 TYPICAL = ("masthead-amplifier", "distribution-amplifier")
 MOST_PLACES = 60

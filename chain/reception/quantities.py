@@ -15,25 +15,6 @@ from chain.files.keys import named, wrong
 from chain.reception.formulas import DBUV_OF_DBM
 from chain.units import NUMBER, parse_quantity
 
-__all__ = [
-    "ANTENNA_GAIN",
-    "DISTANCE",
-    "FIELD",
-    "GAIN",
-    "LEVEL",
-    "NEED",
-    "POWER",
-    "SPREAD",
-    "ReceptionKind",
-    "parse_level_at",
-    "parse_reception",
-    "read_gain_table",
-    "read_output",
-    "read_temperatures",
-    "read_window",
-    "text_reader",
-]
-
 SIGNS = str.maketrans({"\u00a0": " ", "\u202f": " ", "\u2212": "-", "\u00b5": "u", "\u03bc": "u", "\u2103": "°C"})
 DIPOLE_DB = 10 * math.log10(1.64)
 

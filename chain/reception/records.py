@@ -13,20 +13,6 @@ from library.records import Connector, Part
 if TYPE_CHECKING:
     from library.parts import Library
 
-__all__ = [
-    "ANTENNA",
-    "AntennaMatch",
-    "Channel",
-    "Installation",
-    "InstalledItem",
-    "Interferer",
-    "Outlet",
-    "PartOffer",
-    "ReceivingAntenna",
-    "Source",
-    "Supply",
-]
-
 ANTENNA = "antenna"
 """Name of the root that items follow."""
 

@@ -30,18 +30,6 @@ from chain.reception.quantities import (
     text_reader,
 )
 
-__all__ = [
-    "AntennaModel",
-    "HaveInstalledModel",
-    "InstalledModel",
-    "InterfererModel",
-    "OfferInstalledModel",
-    "OutletModel",
-    "ReceiverModel",
-    "SignalModel",
-    "installation_schema",
-]
-
 
 def _schema(kind: ReceptionKind) -> dict[str, Any]:
     return {"type": "string", "pattern": rf"^\s*{kind.pattern()}\s*$", "$comment": ", ".join(kind.units)}

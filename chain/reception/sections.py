@@ -21,8 +21,6 @@ from library.errors import LibraryError
 from library.files.plainfile import read_plain
 from library.reception import default, guides, mode, noise_class, window
 
-__all__ = ["antenna_match", "read_antenna", "read_interferers", "read_signals", "reflection_at"]
-
 TYPICAL_MATCH_DB = 9.5424
 """VSWR 2: what a receiving antenna of whose match nothing is known is taken for (limit of regulators for UHF)."""
 OHM = 75.0

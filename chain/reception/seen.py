@@ -20,12 +20,9 @@ from chain.reception.levels import nominal_source
 from chain.reception.outlets import Reception, outlets
 from chain.reception.quantities import LEVEL, parse_reception
 from chain.reception.records import ANTENNA, Installation, Source
-from chain.results import SCHEMA_VERSION, ResultTable, plain_values
-from chain.uncertainty.intervals import SEED
+from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.units import parse_quantity
 from library.reception import default
-
-__all__ = ["METERS", "SeenLevel", "SeenLevels", "SeenRow", "compare_seen", "read_seen"]
 
 METERS = ("75", "50-pad", "50")
 HEADERS = {

@@ -12,8 +12,6 @@ from chain.reception.records import ANTENNA, InstalledItem, Outlet, ReceivingAnt
 from library.reception import Amplifier
 from library.records import Coax, Pad, Splitter
 
-__all__ = ["RESISTORS", "dc_passes", "dc_walk", "followers_of", "link"]
-
 Row = tuple[Where, InstalledItem]
 End = tuple[Where, Outlet]
 RESISTORS = "resistors"

@@ -22,8 +22,6 @@ from chain.setups import Setup
 from chain.sweeps.options import DEFAULTS, SweepOptions
 from chain.sweeps.readings import Readings
 
-__all__ = ["Facts", "Source", "antenna_record", "log_measurement", "open_source"]
-
 
 @dataclass(frozen=True)
 class Facts:

@@ -23,8 +23,6 @@ from chain.uncertainty.intervals import Observation, rounded
 from chain.uncertainty.one_sided_tests import Ends, Terms, invert
 from chain.uncertainty.sampling import hidden_digits
 
-__all__ = ["Bench", "ChannelAnswer", "SweepAnswer", "bench_of"]
-
 SEED = 20260
 DIGITS = 12
 ONE_SIDED = 0.025

@@ -14,8 +14,6 @@ import numpy as np
 
 from chain.arrays import Real
 
-__all__ = ["FALSE_ALARMS", "LEAST_RECORDS", "Step", "apart", "slope", "steps"]
-
 FALSE_ALARMS = 0.05
 SIDE = 2
 """Records that must stand on either side of a step: one alone is no more than one odd record."""

@@ -21,8 +21,6 @@ from chain.records.record import Record, record_text, seal_state, slug
 from chain.records.record_file import parse_record
 from library.files.plainfile import read_plain
 
-__all__ = ["Damage", "Folder", "Heading"]
-
 NAME = re.compile(r"(\d{4}-\d{2}-\d{2})-(\d{4})-(.+)\.toml")
 KEY = re.compile(r"^(time|name|kind|answer|verdict|plane|temperature_c|operator) = (.+)$", re.MULTILINE)
 """Keys of a head that a list shows; their values are JSON too."""

@@ -27,8 +27,6 @@ from chain.results import plain_values
 from chain.sweeps.options import DEFAULTS, SweepOptions
 from chain.sweeps.readings import Readings
 
-__all__ = ["Change", "FollowAnswer", "Follower", "follow_folder"]
-
 PATIENCE_S = 2.0
 """A file that cannot be read, ends within a line, or is shorter than the others may still be on its way for so long."""
 MOST_LINES = 3

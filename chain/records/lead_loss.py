@@ -13,8 +13,6 @@ from chain.records.record import ChannelRecord
 from chain.setups import Setup
 from library.records import Coax
 
-__all__ = ["PER_K", "corrected_loss_db", "lead_channels"]
-
 PER_K = 0.00198
 """Rise of a cable's loss per kelvin, of its loss at 20 degrees C: 0.198 %/K, a published trade rule; copper by the skin
 effect alone gives half of 0.393 %/K."""

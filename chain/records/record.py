@@ -12,20 +12,6 @@ from datetime import datetime
 from chain.errors import plain
 from chain.results import plain_values
 
-__all__ = [
-    "FORMAT",
-    "KINDS",
-    "SEAL",
-    "ChannelRecord",
-    "Record",
-    "SweepRecord",
-    "digest",
-    "record_json",
-    "record_text",
-    "seal_state",
-    "slug",
-]
-
 FORMAT = 1
 KINDS = ("antenna", "lead")
 LONGEST_SLUG = 40

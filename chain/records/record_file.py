@@ -11,8 +11,6 @@ from chain.errors import Defect, InputError
 from chain.records.record import FORMAT, ChannelRecord, Record, SweepRecord, seal_state
 from library.files.store import tomllib
 
-__all__ = ["parse_record", "record_schema"]
-
 REMEDY = "restore the file from a copy; a record is never changed by this program"
 Finite = Annotated[float, Field(allow_inf_nan=False)]
 

@@ -20,8 +20,6 @@ from chain.records.lead_loss import corrected_loss_db
 from chain.records.record import ChannelRecord, Record
 from chain.results import ResultTable, plain_values
 
-__all__ = ["LogTrends", "SeriesTrend", "StepFound", "log_table", "log_trends", "trends_of"]
-
 YEAR_S = 365.25 * 86400
 NORMAL_95 = 1.959964
 

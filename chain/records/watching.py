@@ -8,8 +8,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-__all__ = ["Arrivals", "looks"]
-
 SUFFIXES = (".s1p", ".s2p", ".ts", ".csv", ".tsv", ".txt")
 LOOK_EVERY_S = 0.5
 POLL_EVERY_S = 0.15

@@ -15,8 +15,6 @@ from chain.report.numbers import db, frequency, percent
 from chain.report.phrases import counted, fitted, short
 from chain.report.tables import Column, answer, notes, show_table
 
-__all__ = ["loss_line", "range_freq_hz", "render", "verdict_lines"]
-
 Rows = Iterator[list[str]]
 
 SUMS = 6

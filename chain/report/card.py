@@ -14,8 +14,6 @@ from chain.report.phrases import line_of, plane_words, verdict_word
 from chain.report.recover import impedance, opening
 from chain.report.tables import Column, answer, say, show_table, title
 
-__all__ = ["card_lines", "measured_remark", "render"]
-
 STYLES = {"stop": "bold red", "caution": "yellow", "note": "dim"}
 LINE = "_" * 9
 MOST_WRONG = 3

@@ -9,8 +9,6 @@ from chain.findings import Finding
 from chain.report.phrases import counted, line_of, sentence, short
 from chain.report.tables import Column, answer, notes, safe, say, show_table
 
-__all__ = ["STYLES", "render", "show_findings", "verdict_lines"]
-
 STYLES = {"stop": "bold red", "caution": "yellow", "note": "dim"}
 VERDICT_STYLES = {"ok": "green", "costed": "yellow", "caution": "yellow"}
 

@@ -14,8 +14,6 @@ from chain.selection.choose import RESOLVED, Choice, Chosen
 from chain.selection.comparison import Contrast
 from chain.selection.improve import Improvement
 
-__all__ = ["contrast_lines", "render", "render_changes", "render_contrast", "verdict_lines"]
-
 FIRST = {"interval": "Most exact", "cost": "Cheapest", "loss": "Least loss", "reflection": "Least reflection"}
 RANK_WORDS = {
     "interval": "narrowest interval first",

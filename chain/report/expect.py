@@ -24,8 +24,6 @@ from chain.report.numbers import (
 from chain.report.phrases import draws_words, fitted, plane_words, short
 from chain.report.tables import Column, answer, notes, show_table
 
-__all__ = ["aim_words", "render", "verdict_lines"]
-
 NO_CEILING_VSWR = 1000.0
 """A ceiling above this hides nothing."""
 

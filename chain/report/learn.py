@@ -13,8 +13,6 @@ from chain.report.phrases import fitted, line_of, short
 from chain.report.tables import Column, answer, notes, say, show_table
 from chain.units import format_quantity
 
-__all__ = ["render", "verdict_lines"]
-
 KINDS = {"pad": "pad", "adapter": "adapter", "coax": "lead"}
 POINTS_SHOWN = 3
 

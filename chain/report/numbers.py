@@ -11,29 +11,6 @@ from dataclasses import replace
 from chain.units import format_quantity
 from library.frozen import dataclass
 
-__all__ = [
-    "Units",
-    "about_words",
-    "aim",
-    "at_most",
-    "between",
-    "db",
-    "figure",
-    "figure_of",
-    "follow_limit",
-    "frequency",
-    "head",
-    "in_units",
-    "limit",
-    "lower",
-    "match",
-    "percent",
-    "short_limit",
-    "span",
-    "units",
-    "vswr",
-]
-
 
 @dataclass(frozen=True)
 class Units:

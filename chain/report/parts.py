@@ -17,8 +17,6 @@ from chain.units import format_quantity
 from library.records import Connector, Evidence, Limit, Part
 from library.words import everyday, plainly
 
-__all__ = ["counted", "fitting", "render", "render_rows"]
-
 WHAT = 2
 """Place of the column of words."""
 GAP, NARROWEST = 2, 20

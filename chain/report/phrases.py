@@ -13,19 +13,6 @@ if TYPE_CHECKING:
     from chain.analyses.planes import Planes
     from chain.analyses.recovery import Recovery
 
-__all__ = [
-    "LONGEST",
-    "counted",
-    "draws_words",
-    "fitted",
-    "line_of",
-    "plane_words",
-    "sentence",
-    "short",
-    "upward",
-    "verdict_word",
-]
-
 LONGEST = 80
 """Characters that each of the first three lines of an answer may have."""
 CLAUSE = re.compile("; |, (?:or |then )?| if | before | that ")

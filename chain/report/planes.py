@@ -9,8 +9,6 @@ from chain.report.numbers import between, db, frequency, limit, percent, short_l
 from chain.report.phrases import draws_words, fitted
 from chain.report.tables import Column, answer, notes, show_table
 
-__all__ = ["render"]
-
 
 def render(result: Planes, console: Console) -> None:
     """Print a comparison of planes."""

@@ -20,8 +20,6 @@ from chain.report.numbers import between, db, figure, frequency, head, match, pe
 from chain.report.phrases import counted, fitted, line_of, plane_words, short
 from chain.report.tables import Column, answer, notes, say, show_table
 
-__all__ = ["end_words", "ohm_words", "render", "verdict_lines"]
-
 CAUTION = "Meter with analyzer, supplies and antenna off, volts before ohms (chain card)."
 SHOWN = 0.002
 """Kinds of less probability are listed in one line."""

@@ -28,17 +28,6 @@ from chain.report.numbers import (
 from chain.report.phrases import draws_words, fitted, plane_words, verdict_word
 from chain.report.tables import Column, answer, notes, safe, say, show_table
 
-__all__ = [
-    "channel_line",
-    "impedance",
-    "level_line",
-    "most_uncertain",
-    "opening",
-    "place",
-    "render",
-    "worst_point",
-]
-
 WIDE = 88
 """Columns of a console that has room for the loss beside the impedance."""
 LOST = "lost,\ndB"

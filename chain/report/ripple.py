@@ -12,8 +12,6 @@ from chain.report.numbers import between, frequency, head, match, span
 from chain.report.phrases import fitted, line_of, plane_words, upward
 from chain.report.tables import Column, answer, notes, say, show_table
 
-__all__ = ["render", "verdict_lines"]
-
 STYLES = {"ripple": "yellow", "too coarse": "yellow", "too narrow": "", "none": "green", "too few points": "yellow"}
 KINDS = {"echo": "dips", "beat": "two others together", "repeat": "another once more", "turn": "no dips"}
 WHERE = {"before": "nearer than the larger reflection", "behind": "beyond the larger reflection"}

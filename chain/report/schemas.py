@@ -7,8 +7,6 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-__all__ = ["json_text"]
-
 INFINITE = "infinite (everything is reflected), or a reading that `refused` lists"
 MAY_BE_INFINITE = ("vswr", "low", "high", "_db")
 """Ends of the names of figures that may be infinite."""

@@ -14,19 +14,6 @@ from chain.errors import plain
 from chain.report.phrases import LONGEST, line_of
 from library.frozen import dataclass
 
-__all__ = [
-    "AnswerConsole",
-    "Column",
-    "Detail",
-    "answer",
-    "detail_of",
-    "notes",
-    "safe",
-    "say",
-    "show_table",
-    "title",
-]
-
 LINES = Box("    \n    \n ── \n    \n ── \n ── \n    \n    \n")
 ASCII_LINES = Box("    \n    \n -- \n    \n -- \n -- \n    \n    \n", ascii=True)
 GAP = 2

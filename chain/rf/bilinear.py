@@ -11,8 +11,6 @@ from chain.arrays import Complex
 from chain.rf import twoport
 from library.frozen import dataclass
 
-__all__ = ["Maps", "compose", "identity", "inverse", "shifted", "through"]
-
 
 @dataclass(frozen=True)
 class Maps:

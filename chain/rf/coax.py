@@ -11,8 +11,6 @@ from chain.setups import Item
 from library.formulas import LIGHT_M_PER_S, NEPER_PER_DB
 from library.records import Coax
 
-__all__ = ["attenuation_db_per_100m", "characteristic_ohm", "elements"]
-
 COPPER_PER_K = 0.00393
 """Temperature coefficient of the resistance of copper at 20 degrees C; memory."""
 

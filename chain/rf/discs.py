@@ -20,15 +20,11 @@ from chain.rf.regions import (
     Region,
     add_disc,
     bilinear,
-    extremes,
     junction,
     quotient,
-    region_of,
     scale,
     shift_by,
 )
-
-__all__ = ["Region", "backward", "extremes", "forward", "region_of"]
 
 
 def forward(elements: Sequence[Element], region: Region) -> Region:

@@ -22,25 +22,6 @@ from library.formulas import LIGHT_M_PER_S, ladder_abcd
 from library.frozen import dataclass
 from library.records import Limit
 
-__all__ = [
-    "WRONG_HALF_M",
-    "Box",
-    "Branch",
-    "Element",
-    "Ladder",
-    "Line",
-    "Tee",
-    "aligned",
-    "at_frequencies",
-    "end_radius",
-    "impedance_room_ohm",
-    "limit_radius",
-    "limit_shape",
-    "line_s",
-    "nominal",
-    "section_lines",
-]
-
 
 @dataclass(frozen=True)
 class Line:

@@ -16,8 +16,6 @@ from chain.rf.parts import elements_of
 from chain.setups import Item
 from library.records import Connector, Measured, Part
 
-__all__ = ["TwoPort", "two_port"]
-
 NO_CONNECTOR = Connector("", "")
 
 

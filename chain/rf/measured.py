@@ -11,8 +11,6 @@ from chain.rf.elements import Box, Element, limit_radius, limit_shape
 from chain.setups import Item
 from library.records import Measured
 
-__all__ = ["elements"]
-
 LARGEST_STEP_DEG = 90.0
 """Largest turn of S21 between two points that cubic interpolation still follows."""
 

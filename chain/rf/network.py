@@ -15,8 +15,6 @@ from chain.setups import Item
 from library.formulas import LIGHT_M_PER_S, NEPER_PER_DB
 from library.records import Network, NetworkArm
 
-__all__ = ["elements", "network_s"]
-
 
 def network_s(
     arms: Sequence[NetworkArm],

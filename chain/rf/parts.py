@@ -13,8 +13,6 @@ from chain.setups import Item
 from library.formulas import LIGHT_M_PER_S, NEPER_PER_DB
 from library.records import Adapter, Limit, Pad, SectionLine, Transformer
 
-__all__ = ["elements_of"]
-
 MOST_OF_IMPEDANCE = 0.5
 """Largest tolerance of a section's impedance, as a share of it."""
 

@@ -14,18 +14,6 @@ from numpy.typing import NDArray
 from chain.arrays import Complex, Real
 from library.frozen import dataclass
 
-__all__ = [
-    "Region",
-    "add_disc",
-    "bilinear",
-    "extremes",
-    "junction",
-    "quotient",
-    "region_of",
-    "scale",
-    "shift_by",
-]
-
 ROUNDING = 4e-15
 
 

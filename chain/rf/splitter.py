@@ -8,12 +8,11 @@ import numpy as np
 
 from chain.arrays import Complex, Real
 from chain.rf import twoport
-from chain.rf.discs import forward, region_of
+from chain.rf.discs import forward
 from chain.rf.elements import Branch, Element, Tee, aligned, limit_radius, limit_shape, section_lines
+from chain.rf.regions import region_of
 from chain.setups import Arm, Item
 from library.records import Splitter, Termination
-
-__all__ = ["elements"]
 
 NEVER = 1e-9
 """Share of a wave that is counted as lost at least, so that no sum of bounces is without end."""

@@ -15,9 +15,6 @@ from numpy.typing import ArrayLike
 
 from chain.arrays import Complex
 
-__all__ = ["cascade", "empty", "flip", "from_abcd", "input_reflection", "reduce_port", "renormalise", "star", "step"]
-
-
 BLOCK_POINTS = 16_384
 
 

@@ -11,8 +11,6 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Catalogue", "count_walks", "without_dominated"]
-
 Ints = NDArray[np.int64]
 
 PIECE_FIELDS = ("near", "far", "cost", "loss", "reflection", "stock", "marks")

@@ -9,7 +9,7 @@ from math import inf
 from typing import Any
 
 from chain.assembly.graph import Connection, setup_graph
-from chain.results import SCHEMA_VERSION, ResultTable, plain_values
+from chain.results import COVERAGE, SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.selection.catalogue import count_walks
 from chain.selection.missing import Missing, missing_piece
 from chain.selection.need import Need, Offer
@@ -17,11 +17,8 @@ from chain.selection.ranking import DRAWS, PlaneInterval, sights
 from chain.selection.search import Walk, best_chains
 from chain.selection.stock import NANO, Stockroom, own_figures, setup_of, stockroom
 from chain.setups import Item, Setup
-from chain.uncertainty.intervals import COVERAGE, SEED
 from chain.uncertainty.parallel import in_order
 from library.parts import Library
-
-__all__ = ["RESOLVED", "Bought", "Choice", "Chosen", "Placed", "choose"]
 
 LOOKS = 1260
 """Frequencies to look at, over all chains and planes together, before each look is made coarser."""

@@ -9,8 +9,6 @@ from chain.errors import RangeError
 from chain.results import SCHEMA_VERSION, plain_values
 from chain.selection.choose import Choice, Chosen
 
-__all__ = ["Contrast", "Step", "comparison"]
-
 
 @dataclass(frozen=True)
 class Step:

@@ -15,8 +15,6 @@ from numpy.typing import NDArray
 from chain.selection.catalogue import Catalogue, without_dominated
 from chain.selection.pareto import beaten, nondominated
 
-__all__ = ["Layer", "Rows", "State", "layers"]
-
 Ints = NDArray[np.int64]
 State = tuple[int, int]
 """An exposed node, and the marks collected on the way to it."""

@@ -14,21 +14,18 @@ from chain.assembly.cascade import build
 from chain.assembly.graph import BLOCKING, End, far_end, item_ends, item_ohm, near_end
 from chain.errors import ChainError
 from chain.reflection import magnitude_from_vswr, vswr
-from chain.results import SCHEMA_VERSION, ResultTable, plain_values
+from chain.results import COVERAGE, SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.selection.choose import RESOLVED
 from chain.selection.need import Need, Offer
 from chain.selection.pareto import nondominated
 from chain.selection.ranking import DRAWS
 from chain.selection.stock import own_figures, turned
 from chain.setups import Item, Setup
-from chain.uncertainty.intervals import COVERAGE, SEED, interval_of
+from chain.uncertainty.intervals import interval_of
 from chain.uncertainty.measurement import measurement_of
 from library.mating import mate
 from library.parts import Library
 from library.records import Connector, Termination
-
-__all__ = ["Change", "Improvement", "improve"]
-
 
 MOST_POINTS = 11
 LIMIT_VSWR = 2.0

@@ -15,8 +15,6 @@ from chain.selection.stock import DC_BLOCK, LEAD, NANO, Stockroom, own_figures
 from chain.setups import Item
 from library.mating import bridging_adapters
 
-__all__ = ["Missing", "missing_piece"]
-
 FAR_AWAY = 10**6
 MOST_NAMED = 3
 KINDS = ("adapter", "pad", "section", "transformer", "network")

@@ -10,8 +10,6 @@ from chain.setups import Calibration, Far, Item, Near, Sweep
 if TYPE_CHECKING:
     from library.parts import Library
 
-__all__ = ["Need", "Offer"]
-
 
 @dataclass(frozen=True)
 class Offer:

@@ -19,8 +19,6 @@ if TYPE_CHECKING:
     from chain.setups import Near
     from library.parts import Library
 
-__all__ = ["load_need", "parse_need"]
-
 POINTS = 21
 MOST_ITEMS = 4
 MOST_REMARKS = 20

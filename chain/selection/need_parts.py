@@ -15,8 +15,6 @@ from library.errors import LibraryError
 from library.mating import exact_connector
 from library.parts import Library
 
-__all__ = ["read_new_parts"]
-
 Row = dict[str, Any]
 ENDS = ("near", "far", "connector", "connectors")
 

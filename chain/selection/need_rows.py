@@ -20,8 +20,6 @@ from chain.selection.need_schema import HaveModel, OfferModel
 from chain.setups import Item
 from library.errors import LibraryError
 
-__all__ = ["PLENTY", "Rules", "offer_of", "place_one", "read_rows_of"]
-
 PLENTY = 10**6
 """Stock taken where none is stated."""
 LEAD_LENGTH = "0.6 m"

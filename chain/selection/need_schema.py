@@ -15,8 +15,6 @@ from chain.money import Price, parse_price
 if TYPE_CHECKING:
     from library.records import Connector
 
-__all__ = ["MOST_ITEMS", "PART_TABLES", "PLANES", "HaveModel", "NeedModel", "OfferModel", "need_schema"]
-
 PLANES = ("near", "after-pad", "far")
 DIRECT = ("block", "pass")
 MOST_ITEMS = 8

@@ -20,8 +20,6 @@ from chain.selection.need_rows import Rules, offer_of, place_one
 from chain.setups import Item
 from library.files.plainfile import read_plain
 
-__all__ = ["read_offers"]
-
 LARGEST = 50_000_000
 EURO = re.compile(rb"[0-9 ;,\t]\x80|\x80[0-9 ]")
 """The sign in the encoding of Windows, beside a figure or a cell's edge."""

@@ -17,9 +17,6 @@ from chain.uncertainty.measurement import measurement_of, nominal_maps
 from library.mating import mate
 from library.records import Termination
 
-__all__ = ["DRAWS", "PlaneInterval", "calibrations", "sights"]
-
-
 DRAWS = 2000
 """Simulated measurements of each chain: enough to put chains in order."""
 MATCHING = ("pad", "section", "transformer", "network")

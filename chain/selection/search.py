@@ -20,8 +20,6 @@ from chain.selection.catalogue import Catalogue, without_dominated
 from chain.selection.cost_to_go import Layer, State, layers
 from chain.selection.pareto import beaten, nondominated
 
-__all__ = ["Walk", "best_chains"]
-
 Ints = NDArray[np.int64]
 
 

@@ -36,9 +36,6 @@ from chain.setups import Calibration, Item, Setup, with_conductors
 from library.mating import mate
 from library.parts import Library
 
-__all__ = ["NANO", "Stockroom", "band_hz", "own_figures", "setup_of", "stockroom", "turned"]
-
-
 NANO = 1e9
 """Whole units of loss in 1 dB, of reflection in 1."""
 DC_BLOCK, LEAD = 1, 2

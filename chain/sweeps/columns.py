@@ -13,8 +13,6 @@ from chain.sweeps.table import Cell, Sheet, TextTable
 from library.frozen import dataclass
 from library.words import concepts, spelt
 
-__all__ = ["ROLES", "Channels", "ColumnPlan", "frequency_factor", "plan", "role", "with_frequencies"]
-
 ROLES = {
     "frequency": "frequency",
     "vswr": "VSWR",

@@ -9,8 +9,6 @@ import numpy as np
 
 from chain.arrays import Real
 
-__all__ = ["half_steps", "processing", "trusted_span", "typed_pair_steps", "worth"]
-
 REMARK = re.compile(r"\s*[!#;]")
 PROCESSED = re.compile(r"\bprocessed\s*[:=]\s*([a-z][a-z -]{1,40})", re.IGNORECASE)
 TRUSTED = re.compile(r"\btrusted\s*[:=]\s*([0-9.e+-]+)\s+to\s+([0-9.e+-]+)\s*Hz", re.IGNORECASE)

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from library.frozen import dataclass
 
-__all__ = ["DEFAULTS", "FREQUENCY_UNITS", "QUANTITIES", "SweepOptions"]
-
 FREQUENCY_UNITS = {"Hz": 1.0, "kHz": 1e3, "MHz": 1e6, "GHz": 1e9}
 
 QUANTITIES = {

@@ -15,11 +15,9 @@ from chain.sweeps.marks import processing, trusted_span
 from chain.sweeps.options import DEFAULTS, QUANTITIES, SweepOptions
 from chain.sweeps.readings import Readings
 from chain.sweeps.table import Sheet, TextTable, find_table
-from chain.sweeps.text import MOST_POINTS, bounded, lines_of, whole_file
+from chain.sweeps.text import bounded, lines_of, whole_file
 from chain.sweeps.touchstone_lines import looks_like_touchstone
 from chain.sweeps.values import MOST_MAGNITUDE, Reflections, reflections
-
-__all__ = ["MOST_POINTS", "read_sweep"]
 
 SAME_OHM = 1e-6
 LISTED = 4

@@ -18,8 +18,6 @@ from library.frozen import dataclass
 if TYPE_CHECKING:
     from skrf.network import Network
 
-__all__ = ["Averaged", "Readings", "averaged", "averaged_sweeps", "from_texts", "typed_readings"]
-
 
 @dataclass(frozen=True, repr=False)
 class Readings(ResultTable):

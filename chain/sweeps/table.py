@@ -15,8 +15,6 @@ from chain.sweeps.options import SweepOptions
 from chain.sweeps.text import AMBIGUOUS, LONGEST_LINE, MOST_POINTS, bounded, figure, whole_file
 from library.words import concepts
 
-__all__ = ["Cell", "Sheet", "TextTable", "find_table", "headed", "unit_behind", "without_units"]
-
 UNIT = re.compile(
     r"(?<=[0-9.])\s*(GHz|MHz|kHz|Hz|dB|ohms?|\u03a9|\u2126|deg|\u00b0|:\s?1)(?=[\s;,|\"]|$)", re.IGNORECASE
 )

@@ -11,24 +11,6 @@ from itertools import pairwise
 from chain.errors import Defect, InputError, plain, quoted
 from library.files.plainfile import LONGEST_PATH, NotPlainError, files_like, read_plain
 
-__all__ = [
-    "AMBIGUOUS",
-    "AT_ZERO",
-    "FALLING",
-    "LONGEST_LINE",
-    "MOST_BYTES",
-    "MOST_DEFECTS",
-    "MOST_LINES",
-    "MOST_POINTS",
-    "bounded",
-    "counted",
-    "falls",
-    "figure",
-    "lines_of",
-    "off_scale",
-    "whole_file",
-]
-
 FALLING = "the file falls in frequency and was turned round"
 AT_ZERO = "the point at 0 Hz left out"
 MOST_BYTES = 20_000_000

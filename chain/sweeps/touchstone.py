@@ -22,8 +22,6 @@ from library.frozen import dataclass
 if TYPE_CHECKING:
     from skrf.network import Network
 
-__all__ = ["TouchstoneFile", "parse", "ports_of_name", "read_two_port", "text_of_network", "text_of_two_port"]
-
 NAMED = re.compile(r"\.[sygzh](\d{1,2})p$", re.IGNORECASE | re.ASCII)
 FORMAT_WORDS = {"ri": "real and imaginary", "ma": "magnitude and degrees", "db": "dB and degrees"}
 

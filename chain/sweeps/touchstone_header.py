@@ -10,18 +10,6 @@ from typing import NamedTuple
 
 from chain.errors import Defect, quoted
 
-__all__ = [
-    "MOST_PORTS",
-    "ONE_NUMBER",
-    "Header",
-    "State",
-    "Token",
-    "keyword",
-    "option_line",
-    "reference_figures",
-    "tokens_of",
-]
-
 UNITS = {"hz": "Hz", "khz": "kHz", "mhz": "MHz", "ghz": "GHz"}
 PARAMETERS = ("s", "y", "z", "g", "h")
 FORMATS = ("ma", "db", "ri")

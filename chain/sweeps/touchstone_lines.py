@@ -21,8 +21,6 @@ from chain.sweeps.touchstone_header import (
 )
 from library.frozen import dataclass
 
-__all__ = ["Scan", "looks_like_touchstone", "scan"]
-
 OPTION = re.compile(r"#\s*(?:(?:[kmg]?hz|[syzgh]|ma|db|ri|r|[+-]?[\d.]+(?:e[+-]?\d+)?)(?:\s+|$))*", re.IGNORECASE)
 REMARK = "! port impedance"
 """A remark by which some programs state the reference of every port at every frequency; no part of the format."""

@@ -18,8 +18,6 @@ from chain.sweeps.text import AMBIGUOUS, AT_ZERO, FALLING, counted, falls, figur
 from library.frozen import dataclass
 from library.words import concepts
 
-__all__ = ["MOST_MAGNITUDE", "Reflections", "reflections"]
-
 MOST_MAGNITUDE = 1.1
 """Largest reflection taken for one: noise lifts that of an open a little above 1, more is another quantity."""
 SAME_TRACE = 0.02

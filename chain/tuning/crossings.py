@@ -8,24 +8,6 @@ from itertools import pairwise
 import numpy as np
 
 from chain.arrays import Real
-from chain.results import COVERAGE
-
-__all__ = [
-    "COVERAGE",
-    "FEWEST",
-    "TAIL",
-    "USUAL_Q",
-    "Crossing",
-    "Estimate",
-    "crossing_interval",
-    "crossings_of",
-    "ends",
-    "estimate",
-    "local_fit",
-    "lowest",
-    "nearest_crossing",
-    "sure_crossings",
-]
 
 USUAL_Q = 30.0
 """Narrowest resonance taken for granted where the set-up states none: readings within a third of f/Q are one piece of curve."""

@@ -21,26 +21,6 @@ from chain.tuning.crossings import (
 from chain.tuning.draws import Antennas
 from chain.tuning.records import Change, Prediction, Resonance, Wanted
 
-__all__ = [
-    "LARGEST_BY_SLOPE",
-    "LEAST_SLOPE",
-    "SURE",
-    "THICKEST",
-    "WORTH",
-    "Decision",
-    "Drawn",
-    "change_by_slope",
-    "change_of",
-    "change_to",
-    "decide",
-    "dipole_impedance_ohm",
-    "ohm_per_percent",
-    "operating",
-    "quality_factor",
-    "resonance_of",
-    "verdict_of",
-]
-
 LARGEST_BY_SLOPE = 0.05
 """Largest relative change of length that the slope form is asked for: near resonance only."""
 LEAST_SLOPE = 0.74

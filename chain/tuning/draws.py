@@ -20,10 +20,9 @@ from chain.rf.parts import elements_of
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
 from chain.tuning.crossings import FEWEST, USUAL_Q, local_fit
-from chain.uncertainty.measurement import BATCH, Measurement, measurement_of, nominal_maps, simulate
+from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps, simulate
 from chain.uncertainty.sampling import draw, hidden_digits
-
-__all__ = ["BATCHES", "Antennas", "Bench", "antennas", "bench_of", "prepared", "rounded", "screens"]
+from chain.uncertainty.streams import BATCH
 
 BATCHES = 4
 MOST_POINTS = 401

@@ -11,16 +11,13 @@ from chain.arrays import Real
 from chain.echoes.analyse import ripple
 from chain.echoes.records import Component
 from chain.errors import RangeError
-from chain.results import SCHEMA_VERSION, ResultTable, plain_values
+from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
 from chain.tuning.crossings import local_fit, lowest
 from chain.tuning.draws import Bench, bench_of, prepared
 from chain.tuning.prediction import Repeats, repeats
-from chain.uncertainty.intervals import SEED
 from library.files.store import csv_rows
-
-__all__ = ["AntennaFaults", "Sign", "Suspect", "antenna_faults"]
 
 NO_DIP = 0.6
 """Least reflection of a sweep from which there is no dip worth the name (VSWR 4); practice."""

@@ -16,32 +16,19 @@ from chain.arrays import Complex, Real
 from chain.errors import RangeError
 from chain.files.setup_file import parse_setup
 from chain.reflection import vswr
-from chain.results import SCHEMA_VERSION, ResultTable, plain_values
+from chain.results import COVERAGE, SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.rf.network import network_s
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
-from chain.tuning.crossings import COVERAGE, Estimate, estimate, local_fit
+from chain.tuning.crossings import Estimate, estimate, local_fit
 from chain.tuning.draws import BATCHES, antennas, bench_of, prepared
 from chain.tuning.networks import Family, Stock, arm_row, families
 from chain.tuning.prediction import magnitude_ends
 from chain.tuning.records import Band, Wanted
 from chain.tuning.spans import inside, wanted_span, worst_of
-from chain.uncertainty.intervals import SEED
-from chain.uncertainty.measurement import BATCH
+from chain.uncertainty.streams import BATCH
 from library.files.save import part_text
 from library.records import Coax, NetworkArm
-
-__all__ = [
-    "PART",
-    "Matched",
-    "Matching",
-    "floor_of_quality",
-    "match_network",
-    "part_file",
-    "quality_at",
-    "setup_text",
-    "stock_of",
-]
 
 
 def floor_of_quality(quality: float, low_hz: float, high_hz: float) -> float:

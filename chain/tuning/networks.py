@@ -13,8 +13,6 @@ from chain.rf.network import network_s
 from library.formulas import LIGHT_M_PER_S
 from library.records import Coax, NetworkArm
 
-__all__ = ["E12", "E24", "Family", "Stock", "arm_row", "families", "preferred"]
-
 E12 = (1.0, 1.2, 1.5, 1.8, 2.2, 2.7, 3.3, 3.9, 4.7, 5.6, 6.8, 8.2)
 E24 = tuple(sorted((*E12, 1.1, 1.3, 1.6, 2.0, 2.4, 3.0, 3.6, 4.3, 5.1, 6.2, 7.5, 9.1)))
 """Preferred values of a decade; source: IEC 60063 (memory)."""

@@ -8,15 +8,15 @@ import numpy as np
 
 from chain.arrays import Complex, Real
 from chain.reflection import vswr
+from chain.results import COVERAGE
 from chain.sweeps.readings import Readings
-from chain.tuning.crossings import COVERAGE, TAIL, local_fit, lowest
+from chain.tuning.crossings import TAIL, local_fit, lowest
 from chain.tuning.draws import BATCHES, Bench, screens
 from chain.tuning.records import Prediction, Trial, Wanted
 from chain.tuning.spans import inside, worst_of
-from chain.uncertainty.measurement import BATCH, nominal_maps
+from chain.uncertainty.measurement import nominal_maps
 from chain.uncertainty.sampling import hidden_digits
-
-__all__ = ["Repeats", "magnitude_ends", "nominal_reading", "predicted", "repeats", "trial_of"]
+from chain.uncertainty.streams import BATCH
 
 TRIALS = (0.02, 0.03, 0.04, 0.05, 0.07, 0.10)
 """Changes that are tried, the smallest that shows first."""

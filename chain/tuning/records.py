@@ -9,8 +9,6 @@ from chain.arrays import Complex, Real
 from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.tuning.crossings import Estimate
 
-__all__ = ["Band", "Bandwidth", "Change", "Curves", "Narrowing", "Prediction", "Resonance", "Trial", "Tuning", "Wanted"]
-
 
 @dataclass(frozen=True)
 class Wanted:

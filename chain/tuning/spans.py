@@ -11,8 +11,6 @@ from chain.setups import Setup
 from chain.tuning.crossings import Estimate, estimate, lowest
 from chain.tuning.records import Band, Bandwidth, Wanted
 
-__all__ = ["bandwidth", "dip_of", "inside", "side_of", "wanted_span", "worst_of"]
-
 
 def wanted_span(setup: Setup, low_hz: float | None = None, high_hz: float | None = None) -> Wanted:
     """What the antenna is wanted for: the span given, else the set-up's channels, else its sweep."""

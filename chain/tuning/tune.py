@@ -12,10 +12,10 @@ from chain.analyses.recover import recover
 from chain.arrays import Complex, Real
 from chain.errors import ChainError, RangeError
 from chain.reflection import magnitude_from_vswr, vswr
+from chain.results import COVERAGE, SEED
 from chain.setups import Setup, Sweep
 from chain.sweeps.readings import Readings
 from chain.tuning.crossings import (
-    COVERAGE,
     Crossing,
     Estimate,
     crossing_interval,
@@ -30,9 +30,6 @@ from chain.tuning.draws import BATCHES, Antennas, Bench, antennas, bench_of, pre
 from chain.tuning.prediction import magnitude_ends, nominal_reading, predicted, trial_of
 from chain.tuning.records import Band, Curves, Narrowing, Prediction, Tuning, Wanted
 from chain.tuning.spans import bandwidth, dip_of, inside, side_of, wanted_span, worst_of
-from chain.uncertainty.intervals import SEED
-
-__all__ = ["dip_interval", "narrowing", "tune", "tune_magnitudes"]
 
 USUAL_LIMIT = 2.0
 """VSWR that bandwidths count to where the set-up names no limit."""

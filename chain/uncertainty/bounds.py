@@ -9,14 +9,11 @@ from __future__ import annotations
 import numpy as np
 
 from chain.arrays import Complex, Real
-from chain.rf.discs import backward, extremes, forward, region_of
-from chain.rf.regions import add_disc, junction
+from chain.rf.discs import backward, forward
+from chain.rf.regions import add_disc, extremes, junction, region_of
 from chain.uncertainty.element_bounds import GRID, HALVINGS, invert, reading_range
 from chain.uncertainty.far_plane_bounds import CUT, before_swap, corrected_range, past_swap, plane_region
 from chain.uncertainty.measurement import Measurement
-
-__all__ = ["CUT", "reading_bound", "rounded_bound", "true_bound", "true_bound_complex"]
-
 
 LEAST_ROUNDING = 1e-4
 """Digits finer than this move no bound that is shown."""

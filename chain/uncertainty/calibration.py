@@ -17,8 +17,6 @@ from library.frozen import dataclass
 if TYPE_CHECKING:
     from chain.uncertainty.sensitivity import Term
 
-__all__ = ["Standards", "assumed_reflections", "drawn_reflections", "solve", "standard_terms"]
-
 
 @dataclass(frozen=True)
 class Standards:

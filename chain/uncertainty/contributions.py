@@ -10,8 +10,6 @@ from chain.rf.elements import Box, Element, Line
 from chain.uncertainty.calibration import Standards
 from chain.uncertainty.measurement import Measurement
 
-__all__ = ["item_names", "names", "only", "without"]
-
 MEASURED = ("noise", "drift", "re-mating", "flex", "swap")
 """Unknowns of the act of measuring, as opposed to those of an item or of the standards."""
 

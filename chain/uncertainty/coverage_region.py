@@ -10,17 +10,11 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from chain.arrays import Complex, Real, quantiles
+from chain.results import COVERAGE, SEED
 from chain.rf.bilinear import compose, inverse
-from chain.uncertainty.intervals import COVERAGE, SEED
-from chain.uncertainty.measurement import BATCH, Measurement, nominal_maps, simulate
+from chain.uncertainty.measurement import Measurement, nominal_maps, simulate
+from chain.uncertainty.streams import BATCH
 from library.frozen import dataclass
-
-__all__ = [
-    "Ellipse",
-    "ellipse",
-    "recovered_draws",
-]
-
 
 OUTLINE = 180
 

@@ -8,16 +8,10 @@ import numpy as np
 
 from chain.arrays import Real
 from chain.reflection import magnitude_from_return_loss
-from chain.rf.discs import forward, region_of
+from chain.rf.discs import forward
 from chain.rf.elements import Box, Element
+from chain.rf.regions import region_of
 from chain.setups import Near
-
-__all__ = [
-    "invert",
-    "reading_range",
-    "residual_box",
-]
-
 
 RESIDUALS = "near"
 """Name of the element that stands for the analyzer's residual errors."""

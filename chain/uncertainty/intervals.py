@@ -11,31 +11,11 @@ from numpy.typing import NDArray
 from chain.arrays import Complex, Real, median
 from chain.results import COVERAGE, SEED
 from chain.rf.bilinear import Maps, compose, inverse, shifted
-from chain.uncertainty.measurement import BATCH, Measurement, nominal_maps, simulate, stream
+from chain.uncertainty.measurement import Measurement, nominal_maps, simulate
 from chain.uncertainty.one_sided_tests import Ends, Terms, invert
 from chain.uncertainty.parallel import go_on, in_order
+from chain.uncertainty.streams import BATCH, stream
 from library.frozen import dataclass
-
-__all__ = [
-    "COVERAGE",
-    "SEED",
-    "Accuracy",
-    "Intervals",
-    "Kept",
-    "Observation",
-    "blocks",
-    "draw_count",
-    "drawn_terms",
-    "interval_of",
-    "intervals",
-    "intervals_of",
-    "of_magnitude",
-    "recovered_observation",
-    "rounded",
-    "settled_intervals",
-    "tolerance",
-    "whole_batches",
-]
 
 Made = TypeVar("Made")
 Floats = NDArray[np.float32]

@@ -21,9 +21,6 @@ from chain.uncertainty.measurement import Measurement, nominal_maps
 from chain.uncertainty.sensitivity import Term, circle_sd, expected, piece_terms, rematch_term, seen_and_slope
 from library.frozen import dataclass
 
-__all__ = ["Contribution", "Linear", "linear"]
-
-
 NEAR_ZERO = 3.0
 """Least distance of a reflection from zero, in standard uncertainties, at which its magnitude is still nearly linear."""
 

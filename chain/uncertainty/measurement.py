@@ -25,10 +25,8 @@ from chain.uncertainty.calibration import Standards, assumed_reflections, drawn_
 from chain.uncertainty.element_bounds import RESIDUALS, residual_box
 from chain.uncertainty.sampled_maps import constant, drawn_through
 from chain.uncertainty.sampling import draw, wave
-from chain.uncertainty.streams import BATCH, STREAMS, Rows, Source, complex_normals, halved, source, stream, unit_draws
+from chain.uncertainty.streams import BATCH, STREAMS, Rows, Source, complex_normals, halved, source, unit_draws
 from library.frozen import dataclass
-
-__all__ = ["BATCH", "Measurement", "error_terms", "measurement_of", "nominal_maps", "simulate", "stream"]
 
 
 @dataclass(frozen=True)

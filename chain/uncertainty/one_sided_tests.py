@@ -18,8 +18,6 @@ from chain.arrays import Real
 from chain.rf.bilinear import Maps
 from library.frozen import dataclass
 
-__all__ = ["PHASES", "Ends", "MeanTerms", "Terms", "invert"]
-
 Floats = NDArray[np.float32]
 
 PHASES = 16

@@ -10,8 +10,6 @@ from typing import TypeVar
 
 import numpy as np
 
-__all__ = ["Dropped", "go_on", "in_order", "thread_count"]
-
 Given = TypeVar("Given")
 Made = TypeVar("Made")
 

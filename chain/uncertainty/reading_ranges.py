@@ -8,13 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.arrays import Real
-from chain.uncertainty.intervals import BLOCK, COVERAGE, SEED, Progress, blocks, draw_count, drawn_terms, whole_batches
+from chain.results import COVERAGE, SEED
+from chain.uncertainty.intervals import BLOCK, Progress, blocks, draw_count, drawn_terms, whole_batches
 from chain.uncertainty.measurement import Measurement
 from chain.uncertainty.one_sided_tests import PHASES, MeanTerms, Terms, invert
 from library.frozen import dataclass
-
-__all__ = ["hardest_places", "proving_everywhere", "reading_range", "reading_ranges"]
-
 
 STEPS = np.arange(PHASES) * 2 * np.pi / PHASES
 QUARTERS = STEPS[::4]

@@ -24,8 +24,6 @@ from chain.uncertainty.sampling import draw, inside_constants, lead_constants, w
 from chain.uncertainty.streams import Rows, Source, halved
 from library.frozen import dataclass
 
-__all__ = ["constant", "drawn_through"]
-
 Piece = TypeVar("Piece", bound=Element)
 
 

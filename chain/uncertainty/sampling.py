@@ -15,8 +15,6 @@ from chain.rf import twoport
 from chain.rf.elements import Box, Element, Ladder, Line, Tee
 from chain.uncertainty.streams import Rows, Source, unit_draws
 
-__all__ = ["draw", "hidden_digits", "inside_constants", "junction_room", "lead_constants", "wave"]
-
 
 def hidden_digits(
     rng: np.random.Generator, count: int, half: Real, phase: bool, together: bool = True

@@ -17,9 +17,6 @@ from chain.rf.elements import Box, Element, Ladder, Line, Tee
 from chain.uncertainty.sampling import junction_room
 from library.frozen import dataclass
 
-__all__ = ["Term", "circle_sd", "expected", "piece_terms", "real_term", "rematch_term", "seen_and_slope"]
-
-
 DB = float(np.log(10) / 10)
 NODES, WEIGHTS = np.polynomial.legendre.leggauss(16)
 

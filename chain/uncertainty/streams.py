@@ -17,8 +17,6 @@ from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real
 
-__all__ = ["BATCH", "STREAMS", "Rows", "Source", "complex_normals", "halved", "source", "stream", "unit_draws"]
-
 BATCH = 1000
 STREAMS = {
     "noise": 1,

@@ -7,10 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from chain.arrays import Real
-from chain.rf.discs import forward, region_of
+from chain.rf.discs import forward
 from chain.rf.elements import Box, Element, Line
-
-__all__ = ["least_derivative", "least_slope"]
+from chain.rf.regions import region_of
 
 LEAST_SHARE = 1e-6
 """Share of its nominal |S12 S21| that a network of resistors keeps at least."""

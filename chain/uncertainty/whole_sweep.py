@@ -15,22 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.arrays import Real, quantiles
-from chain.uncertainty.intervals import (
-    COVERAGE,
-    SEED,
-    Kept,
-    Observation,
-    Progress,
-    blocks,
-    drawn_terms,
-    rounded,
-    whole_batches,
-)
+from chain.results import COVERAGE, SEED
+from chain.uncertainty.intervals import Kept, Observation, Progress, blocks, drawn_terms, rounded, whole_batches
 from chain.uncertainty.measurement import Measurement
 from chain.uncertainty.one_sided_tests import AROUND, Terms
 from library.frozen import dataclass
-
-__all__ = ["SweepTest", "judged_sweep"]
 
 Floats = NDArray[np.float32]
 

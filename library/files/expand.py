@@ -6,8 +6,6 @@ from typing import Any
 
 from library.records import weakest
 
-__all__ = ["adapter_rows", "end_ohm", "raster_rows", "slug", "termination_rows"]
-
 Row = dict[str, Any]
 
 PLAIN_GRADE = "general"

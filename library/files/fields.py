@@ -12,8 +12,6 @@ from typing import Any, NamedTuple
 
 from library.files.store import csv_rows
 
-__all__ = ["PartField", "fields_of"]
-
 ALSO = {
     "pad": ("part", "two-port"),
     "adapter": ("part",),

@@ -20,8 +20,6 @@ if TYPE_CHECKING:
 
     from library.parts import Library
 
-__all__ = ["MOST_BYTES", "defects_of", "read_rows"]
-
 Row = dict[str, Any]
 
 MOST_BYTES = 1_000_000

@@ -7,8 +7,6 @@ import stat
 from os import PathLike
 from pathlib import Path
 
-__all__ = ["LONGEST_PATH", "NotPlainError", "files_like", "read_plain"]
-
 LONGEST_PATH = 1000
 """Longest path that is proposed whole: a part of it would lead nowhere."""
 MOST_NAMES = 500

@@ -16,8 +16,6 @@ from library.files.fields import PartField, fields_of
 from library.formulas import ladder_abcd
 from library.records import Connector, Evidence, Limit
 
-__all__ = ["KINDS", "columns", "connector_of", "ladder_loss_db", "limit_of", "record"]
-
 Row = dict[str, Any]
 Reader = Callable[[Any], Any]
 

@@ -10,8 +10,6 @@ from library.errors import LibraryError
 from library.files.ownfile import defects_of
 from library.files.store import tomllib
 
-__all__ = ["part_text"]
-
 
 def part_text(kind: str, row: Mapping[str, Any], remarks: Sequence[str] = ()) -> str:
     """Write one part as a part file."""

@@ -51,9 +51,6 @@ from library.files.schematypes import (
     Way,
 )
 
-__all__ = ["ROWS", "PartFile", "library_schema"]
-
-
 LINE_ARMS = ("line_ohm", "open_stub_ohm", "short_stub_ohm")
 NETWORK_ARMS = ("series_inductor_nh", "series_capacitor_pf", "shunt_inductor_nh", "shunt_capacitor_pf", *LINE_ARMS)
 

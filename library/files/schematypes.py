@@ -6,8 +6,6 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, Strict, model_validator
 
-__all__ = ["Reflection", "Row", "Sourced"]
-
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 Tolerance = Annotated[float, Field(ge=0, le=20, allow_inf_nan=False)]

@@ -10,11 +10,9 @@ from pkgutil import get_data
 from typing import Any
 
 if sys.version_info >= (3, 11):
-    import tomllib
+    import tomllib as tomllib
 else:
     import tomli as tomllib
-
-__all__ = ["PART_FILES", "block", "csv_rows", "document", "ids_in", "text_of", "tomllib"]
 
 PART_FILES = {
     "pads.toml": ("pad",),

@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 from learning_world import Bench, Lead, Pad, Session, back_to_back, disc
 
-from chain.characterize.characterize import About, Ends, learn_back_to_back, learn_ends, learn_lead, learn_two_port
+from chain.characterize.characterize import learn_back_to_back, learn_ends, learn_lead, learn_two_port
 from chain.characterize.error_model import Analyzer
+from chain.characterize.part_making import About, Ends
 from chain.characterize.sweeps import Sweeps
 
 BENCH = Bench()

@@ -11,8 +11,9 @@ from learning_world import Lead, Pad
 from learnt_sweeps import ABOUT, ENDS, FEW, FREQ, PERFECT, ended, lead_sweeps, medium, sweeps_of
 from skrf import Frequency
 
-from chain.characterize.characterize import About, Ends, learn_back_to_back, learn_ends, learn_lead, learn_two_port
+from chain.characterize.characterize import learn_back_to_back, learn_ends, learn_lead, learn_two_port
 from chain.characterize.error_model import Analyzer
+from chain.characterize.part_making import About, Ends
 from chain.characterize.sweeps import Sweeps, one_port_sweeps, two_port_sweeps
 from chain.errors import InputError, RangeError
 from chain.sweeps.text import lines_of

@@ -5,8 +5,8 @@ from learning_world import Lead
 from skrf import Network
 from skrf.media import DefinedGammaZ0
 
-from chain.characterize.characterize import About, Ends
 from chain.characterize.error_model import Analyzer
+from chain.characterize.part_making import About, Ends
 from chain.characterize.sweeps import Sweeps
 
 PERFECT = Analyzer()

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from strategies import item, minimum_loss_ohm, pad
 
-from chain.analyses.recover import verdict
+from chain.analyses.judgement import verdict
 from chain.reflection import magnitude_from_return_loss, magnitude_from_vswr, mismatch_loss_db, return_loss_db, vswr
 from chain.rf import twoport
 from chain.rf.bilinear import Maps, inverse, through

@@ -7,8 +7,9 @@ from hypothesis import strategies as st
 
 from chain.errors import InputError
 from chain.reflection import magnitude_from_vswr
-from chain.sweeps.read import MOST_POINTS, read_sweep
+from chain.sweeps.read import read_sweep
 from chain.sweeps.readings import typed_readings
+from chain.sweeps.text import MOST_POINTS
 
 
 def written(tmp_path, text, name="sweep.csv"):

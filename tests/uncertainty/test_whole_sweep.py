@@ -5,7 +5,8 @@ import pytest
 
 from chain.rf.elements import Box
 from chain.uncertainty.intervals import Kept, Observation, intervals
-from chain.uncertainty.measurement import BATCH, Measurement, simulate
+from chain.uncertainty.measurement import Measurement, simulate
+from chain.uncertainty.streams import BATCH
 from chain.uncertainty.whole_sweep import judged_sweep
 
 LIMIT = 1 / 3
