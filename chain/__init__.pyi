@@ -467,4 +467,5 @@ def typed_readings(
     *texts: str,
     reference_ohm: float | None = ...,
     channels: Mapping[str, tuple[float, float]] | None = ...,
+    shows_db: bool = ...,
 ) -> Readings: ...

@@ -53,6 +53,17 @@ class ResultTable:
             return {name: getattr(self, name) for name in self.COLUMNS}
         return {name: [getattr(each, name) for each in getattr(self, self.ROWS)] for name in self.COLUMNS}
 
+    def _in_unit(self) -> dict[str, Any]:
+        """The table as it is printed: matches as return loss where the limit is stated as one."""
+        found = self.table()
+        if not getattr(self, "limit_in_db", False):
+            return found
+        losses = {name: _return_loss_name(name) for name in found}
+        return {
+            losses[name] or name: [_return_loss_db(each) for each in values] if losses[name] else values
+            for name, values in found.items()
+        }
+
     def dataframe_columns(self) -> dict[str, Any]:
         """Columns of the DataFrame: those of the table, and what a result has over frequency besides."""
         return self.table()
@@ -103,7 +114,7 @@ class ResultTable:
         return f"<{type(self).__name__}: {plain(self.headline())}; {rows} row{'' if rows == 1 else 's'}>"
 
     def __str__(self) -> str:
-        columns = [[name, *cells] for name, cells in _shown(self.table(), LONGEST_CELL).items()]
+        columns = [[name, *cells] for name, cells in _shown(self._in_unit(), LONGEST_CELL).items()]
         widths = [max(len(cell) for cell in column) for column in columns]
         lines = [
             "  ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
@@ -112,7 +123,7 @@ class ResultTable:
         return "\n".join([plain(self.headline()), *lines])
 
     def _repr_html_(self) -> str:
-        columns = _shown(self.table(), None)
+        columns = _shown(self._in_unit(), None)
         head = "".join(f"<th>{html.escape(name)}</th>" for name in columns)
         rows = ("".join(f"<td>{html.escape(cell)}</td>" for cell in row) for row in zip(*columns.values(), strict=True))
         body = "".join(f"<tr>{row}</tr>" for row in rows)

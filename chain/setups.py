@@ -196,6 +196,11 @@ class Setup(ResultTable):
         last = self.items[-1].id if self.items else ""
         return plane == self.calibration.plane or self.near.calibrates(plane, last)
 
+    @property
+    def shows_db(self) -> bool:
+        """Whether a bare number on the screen may be meant in dB."""
+        return self.near.shows == "return loss" or (self.far.limit_in_db and self.near.shows != "vswr")
+
     def headline(self) -> str:
         """Title, span, and where it is calibrated."""
         span = f"{self.sweep.start_hz / 1e6:g} to {self.sweep.stop_hz / 1e6:g} MHz"

@@ -330,9 +330,12 @@ def is_return_loss_reading(text: str) -> bool:
     return bool(LOSS.match(text.strip()))
 
 
-def parse_reading(text: str, channels: Channels = MappingProxyType({})) -> Reading:
-    """Reading of the analyzer written as one text; `channels` gives the edges [Hz] of those that may be named instead."""
-    figure, where = _figure_and_place(text)
+def parse_reading(text: str, channels: Channels = MappingProxyType({}), shows_db: bool = False) -> Reading:
+    """Reading of the analyzer written as one text; `channels` gives the edges [Hz] of those that may be named instead.
+
+    On a screen that `shows_db` a bare number may be either: it is asked back, and one in dB is a return loss.
+    """
+    figure, where = _figure_and_place(text, channels)
     freq_hz = _where(where, channels)
     ratio, loss = RATIO.fullmatch(figure), LOSS.fullmatch(figure)
     if ratio:
@@ -345,8 +348,12 @@ def parse_reading(text: str, channels: Channels = MappingProxyType({})) -> Readi
     if loss:
         return Reading("return_loss", parse_quantity(f"RL {loss[1]}", "return_loss"), freq_hz, _half_step(loss[1]))
     if NUMBER.fullmatch(re.sub(r"\s*:\s*1$", "", figure)):
+        if shows_db and NUMBER.fullmatch(figure):
+            raise either_kind(figure)
         return Reading("vswr", _bare_ratio(figure), freq_hz, _half_step(figure))
     if re.fullmatch(rf"{NUMBER.pattern}\s*dB", figure, re.IGNORECASE):
+        if shows_db:
+            return parse_reading(f"RL {figure.lstrip('-+')} at {where}", channels)
         raise UnitError(f"{quoted(figure)}: of what?", f"write 'RL {figure.lstrip('-+')}' if it is a return loss")
     if re.fullmatch(rf"\|\s*z\s*\|.*|z\s*[:=]?\s*{NUMBER.pattern}\s*(?:ohms?)?", figure, re.IGNORECASE):
         raise UnitError(
@@ -356,7 +363,14 @@ def parse_reading(text: str, channels: Channels = MappingProxyType({})) -> Readi
     return _pair(figure, freq_hz)
 
 
-def _figure_and_place(text: str) -> tuple[str, str]:
+def either_kind(figure: str) -> UnitError:
+    """The error of a bare number where the screen shows return loss."""
+    return UnitError(
+        f"{quoted(figure)}: VSWR or return loss?", f"write 'VSWR {figure}' or 'RL {figure.lstrip('-+')} dB'"
+    )
+
+
+def _figure_and_place(text: str, channels: Channels) -> tuple[str, str]:
     """What was read, and where: joined by `at`, `on` or `@`, or the one behind the other."""
     words = COMMA.sub(_point, text.translate(SPELLINGS).strip())
     parts = JOINED.split(words)
@@ -369,7 +383,8 @@ def _figure_and_place(text: str) -> tuple[str, str]:
         return behind[1], behind[2]
     if ahead:
         return ahead[2], ahead[1]
-    raise UnitError(f"reading {quoted(text)} names no frequency", "write it as in 'VSWR 1.30 at 210 MHz'")
+    named = "".join(f" or 'VSWR 1.30 on channel {name}'" for name in list(channels)[:1])
+    raise UnitError(f"reading {quoted(text)} names no frequency", f"write it as in 'VSWR 1.30 at 210 MHz'{named}")
 
 
 def _point(found: re.Match[str]) -> str:
@@ -404,7 +419,10 @@ def _where(where: str, channels: Channels) -> float:
             f"{quoted(where)}: channels of which region?",
             "state region and channels under [sweep], or write a frequency as in '210 MHz'",
         )
-    raise UnitError(f"{quoted(where)} is none of the set-up's channels", f"it has {', '.join(channels)}")
+    names = list(channels)
+    in_turn = all(name.isdigit() for name in names) and int(names[-1]) - int(names[0]) == len(names) - 1 > 1
+    has = f"{names[0]} to {names[-1]}" if in_turn else ", ".join(names)
+    raise UnitError(f"{quoted(where)} is none of the set-up's channels", f"it has {has}")
 
 
 def _half_step(figure: str) -> float:

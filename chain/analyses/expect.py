@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import fields
 from functools import cached_property
+from math import isclose
 
 import numpy as np
 
 from chain.arrays import Real, median
 from chain.assembly.cascade import build
-from chain.reflection import magnitude_from_vswr, vswr
+from chain.reflection import magnitude_from_return_loss, magnitude_from_vswr, return_loss_db, vswr
 from chain.results import COVERAGE, SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.setups import Setup
 from chain.uncertainty.bounds import reading_bound
@@ -30,6 +31,7 @@ from chain.uncertainty.reading_ranges import hardest_places, proving_everywhere,
 from library.frozen import dataclass
 
 TRUE_VSWR: tuple[float, ...] = (1.0, 1.1, 1.2, 1.5, 2.0, 2.5, 3.0, 5.0, 10.0, float("inf"))
+TRUE_RETURN_LOSS_DB = (30.0, 20.0, 15.0, 12.0, 10.0, 8.0, 6.0, 3.0, 1.0)
 CURVE = np.linspace(0, 1, 51)
 PHASES = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)[:, None]
 BLAME_DRAWS = 4000
@@ -107,6 +109,10 @@ class Expectation(ResultTable):
     warnings: tuple[str, ...]
     drawn: _Drawn
     """What the sweep and the curve are made from when they are asked for."""
+    limit_in_db: bool = False
+    """The limit is stated as a return loss, so that prints and plots show one."""
+    could_move_plane: bool = True
+    """The analyzer can be calibrated at the end of the chain too."""
 
     @cached_property
     def sweep(self) -> dict[str, Real]:
@@ -124,6 +130,9 @@ class Expectation(ResultTable):
     def headline(self) -> str:
         """Title, frequency, and the two references."""
         where = f"at {self.worst_hz / 1e6:g} MHz; true VSWR in {self.far_ohm:g} ohm, screen in {self.reading_ohm:g} ohm"
+        if self.limit_in_db:
+            where = where.replace("true VSWR", "true return loss")
+            return f"{self.title}: {where}, nothing reads below {return_loss_db(magnitude_from_vswr(self.ceiling_vswr)):.1f} dB"
         return f"{self.title}: {where}, nothing reads above {self.ceiling_vswr:.2f}"
 
     def to_dict(self) -> dict[str, object]:
@@ -218,6 +227,8 @@ def expect(
         setup.assumed,
         setup.warnings,
         drawn,
+        setup.far.limit_in_db,
+        bool(setup.items) and setup.calibrates(setup.items[-1].id),
     )
 
 
@@ -267,8 +278,18 @@ def _figures(measurement: Measurement, ranges: tuple[Real, Real], magnitude: Rea
 def _wanted(setup: Setup, true_vswr: Sequence[float]) -> tuple[float, ...]:
     if len(true_vswr):
         return tuple(float(value) for value in true_vswr)
-    limit = setup.far.limit_vswr
-    return tuple(sorted({*TRUE_VSWR, *(() if limit is None else (limit,))}))
+    return true_values(setup.far.limit_vswr, setup.far.limit_in_db)
+
+
+def true_values(limit_vswr: float | None, in_db: bool) -> tuple[float, ...]:
+    """Antennas to show readings of, as VSWR from a perfect one to an open, round in the unit of the limit."""
+    round_ones = TRUE_VSWR
+    if in_db:
+        losses = magnitude_from_return_loss(np.array(TRUE_RETURN_LOSS_DB))
+        round_ones = (1.0, *(float(each) for each in vswr(losses)), float("inf"))
+    if limit_vswr is None:
+        return round_ones
+    return tuple(sorted([limit_vswr, *(each for each in round_ones if not isclose(each, limit_vswr, rel_tol=1e-9))]))
 
 
 def bound_aim(measurement: Measurement, limit: float) -> Real:

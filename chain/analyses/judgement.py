@@ -140,7 +140,7 @@ def judge(
         overall,
         grade(overall, level),
         level,
-        _remarks(words, low, limit, len(members)),
+        () if overall == "fail" else _remarks(words, low, limit),
     )
 
 
@@ -227,13 +227,13 @@ def _channel_ends(found: Intervals, ends: tuple[Real, Real], span: slice) -> tup
     return float(np.nanmax(np.minimum(strict[span], low))), float(np.nanmax(high))
 
 
-def _remarks(words: Real | Sequence[str], low: Real, limit: float, channels: int) -> tuple[str, ...]:
+def _remarks(words: Real | Sequence[str], low: Real, limit: float) -> tuple[str, ...]:
     """Points whose own interval lies beyond the limit, though the sweep as a whole does not fail there."""
     alone = int(np.count_nonzero((np.asarray(words) == "not proven") & (low > limit + ROUNDING)))
     if not alone:
         return ()
-    some = "1 point lies" if alone == 1 else f"{alone} points lie"
-    return (f"{some} above the limit taken alone; among {len(words)} points that happens by chance: sweep again",)
+    some = "1 point" if alone == 1 else f"{alone} points"
+    return (f"{some} of {len(words)} would be bad alone; among so many that may be chance: sweep again",)
 
 
 def _overall(verdicts: Sequence[str]) -> str:

@@ -177,7 +177,7 @@ def _broken(item: Item) -> Iterable[tuple[str, Item]]:
             changed = tuple((each, value if index == place else own) for index, (each, own) in enumerate(arms))
             words = f"{name} is {what}"
             if kind == "series" and value == BURNT_OHM:
-                words += ", or a capacitor blocks DC inside (good at radio frequency, mute for the meter)"
+                words += ", or a capacitor blocks DC inside (good at radio frequency, open for the meter)"
             yield words, replace(item, part=replace(pad, arms=changed))
 
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from chain.analyses.bench_card import Card, card
 from chain.analyses.checks import CheckResult, check
-from chain.analyses.expect import TRUE_VSWR, Expectation, ExpectedReading, expect
+from chain.analyses.expect import Expectation, ExpectedReading, expect, true_values
 from chain.analyses.recover import recover
 from chain.analyses.recovery import Recovery
 from chain.arrays import Real
@@ -162,7 +162,7 @@ def page(
     `chain.analyses.checks`, `chain.assembly.power`, `chain.analyses.expect`, `chain.analyses.recover`, `chain.analyses.bench_card`.
     """
     limit = setup.far.limit_vswr
-    shown = sorted({*TRUE_VSWR, *(() if limit is None else (limit,))})
+    shown = true_values(limit, setup.far.limit_in_db)
     # Between whose rows the page draws straight lines. A value that is already shown would make a row of no width.
     far = np.abs(GRID[:, None] - np.asarray(magnitude_from_vswr(shown))).min(axis=1) > LEAST_STEP
     grid = [float(each) for each in vswr(GRID[far])]

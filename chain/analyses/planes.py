@@ -80,6 +80,8 @@ class Planes(ResultTable):
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
     missing: tuple[str, ...] = ()
+    limit_in_db: bool = False
+    """The limit is stated as a return loss, so that prints and plots show one."""
     """Ways that are left out because the library lacks a part for them, each with what it lacks."""
 
     def headline(self) -> str:
@@ -168,6 +170,7 @@ def compare(
         setup.assumed,
         setup.warnings,
         _missing(setup) if straight and direct is None else (),
+        setup.far.limit_in_db,
     )
 
 

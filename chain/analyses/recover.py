@@ -316,6 +316,7 @@ def _judged(setup: Setup, ends: tuple[Real, Real], judged: Judgement) -> dict[st
         "level": judged.level,
         "channels": judged.channels,
         "limit_vswr": setup.far.limit_vswr,
+        "limit_in_db": setup.far.limit_in_db,
     }
 
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from chain.analyses.improvements import Improvement, Share
 from chain.arrays import Complex, Real
 from chain.errors import RangeError
+from chain.reflection import magnitude_from_vswr, return_loss_db
 from chain.results import SCHEMA_VERSION, ResultTable, network, plain_values
 from library.frozen import dataclass
 
@@ -115,6 +116,8 @@ class Recovery(ResultTable):
 
     middle_of: tuple[str, ...] = ()
     """Channel whose middle a reading is at, per point; empty for others."""
+    limit_in_db: bool = False
+    """The limit is stated as a return loss, so that prints and plots show one."""
 
     @property
     def channels_apart(self) -> bool:
@@ -169,8 +172,12 @@ class Recovery(ResultTable):
 
     def headline(self) -> str:
         """Title, verdict and the reference of the true VSWRs."""
-        limit = "" if self.limit_vswr is None else f" against VSWR {self.limit_vswr:g}"
-        return f"{self.title}: {self.verdict}{limit}; true VSWR in {self.far_ohm:g} ohm"
+        kind = "return loss" if self.limit_in_db else "VSWR"
+        limit = ""
+        if self.limit_vswr is not None:
+            stated = f"{float(return_loss_db(magnitude_from_vswr(self.limit_vswr))):.3g} dB return loss"
+            limit = f" against {stated if self.limit_in_db else f'VSWR {self.limit_vswr:.4g}'}"
+        return f"{self.title}: {self.verdict}{limit}; true {kind} in {self.far_ohm:g} ohm"
 
     def to_network(self) -> Network:
         """True reflection as a scikit-rf one-port in `far_ohm`; readings without a phase have none to give."""

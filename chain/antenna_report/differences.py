@@ -84,8 +84,10 @@ def _rests_on(result: AntennaComparison, most: ChannelDifference) -> str:
     name = f"Channel {short(most.channel)}" if result.in_channels else short(most.channel)
     change = most.loss_change_db
     interval = f"{_signed(most.loss_low_db)} to {_signed(most.loss_high_db)}"
-    tail = f"then {figure_of(most.second_vswr)}; loss {_signed(change)} dB, {interval} (95 %)."
-    return fitted(*(f"{name}: {each(most.first_vswr)}, {tail}" for each in (match, figure_of)))
+    tail = f"then {figure_of(most.second_vswr)}; mismatch loss {_signed(change)} dB, {interval} (95 %)."
+    brief = tail.replace("mismatch loss", "loss")
+    texts = ((match, tail), (figure_of, tail), (match, brief), (figure_of, brief))
+    return fitted(*(f"{name}: {each(most.first_vswr)}, {rest}" for each, rest in texts))
 
 
 def _next(result: AntennaComparison) -> str:
@@ -113,7 +115,7 @@ def _next(result: AntennaComparison) -> str:
 
 def _signed(value: float) -> str:
     if abs(value) > FULL_DB:
-        return "more than 20" if value > 0 else "less than -20"
+        return ">20" if value > 0 else "<-20"
     return f"{round(value, 2) + 0.0:+.2f}"
 
 
@@ -124,7 +126,7 @@ def match_grid(result: AntennaComparison) -> Grid:
         Column(f"{head()}\n{short(result.first_name)[:9]}"),
         Column(f"{head()}\n{short(result.second_name)[:9]}"),
         Column("|reflection| by\n95 %"),
-        Column("loss by,\ndB"),
+        Column("mismatch\nloss by, dB"),
         Column("\n95 %"),
         Column("verdict", figures=False),
     ]

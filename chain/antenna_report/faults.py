@@ -28,7 +28,7 @@ def render(result: AntennaFaults, console: Console) -> None:
         say(console, f"If it is {each.name}: {each.remedy}.")
     say(console, CAUTION)
     method = (
-        f"Taken as {result.interpretation}. A sign is what moved by more than this set-up repeats; which fault shows which is trade "
+        f"Readings: {result.interpretation}. A sign is what moved by more than this set-up repeats; which fault shows which is trade "
         "practice, and no sign proves one. What lies before the calibration plane is the chain's: chain prove."
     )
     notes(console, result.assumed, [method])

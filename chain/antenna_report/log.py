@@ -147,9 +147,9 @@ def trend_lines(result: LogTrends) -> tuple[str, str, str]:
     if not stepped:
         few = all(each.changed == "too few" for each in result.series)
         head = (
-            "Too few records to tell a change: four are the least."
+            "Too few records to show a change: at least four are needed."
             if few
-            else "Nothing has changed at once: no step in any row below."
+            else "Nothing has changed suddenly: no step in any row below."
         )
         return head, f"{span}.", "Next: measure again in a season, with the temperature."
     most = max(stepped, key=lambda each: abs(each.steps[-1].change_db))

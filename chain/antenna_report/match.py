@@ -13,7 +13,7 @@ from chain.tuning.matching import Matching
 DIRECT = {"block": "blocked", "short": "shorted", "pass": "passes"}
 CAUTIONS = (
     "Outdoors: build it at the antenna's own terminals, in a dry box with a hole downwards; water in it is worse than no network. "
-    "It is meant for reception: coils and capacitors of this size stand no transmitter.",
+    "It is meant for reception: coils and capacitors of this size are no match for a transmitter.",
     "Before you open the box: switch off and unplug whatever feeds power up the lead; keep clear of power lines.",
 )
 DC = {

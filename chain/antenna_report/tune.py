@@ -110,7 +110,7 @@ def _unsure(result: Tuning) -> tuple[str, str, str]:
 def _by_dip(result: Tuning) -> tuple[str, str, str]:
     second = f"Dip at {_mhz(result.dip)}; wanted {_span(result)}. Read without phase."
     if not math.isfinite(result.dip.value):
-        second = f"The reading is least at the very end of the sweep; wanted {_span(result)}."
+        second = f"The reading is best at the end of the sweep; wanted {_span(result)}."
     if result.dip_side == "within":
         return "The dip lies inside the wanted channels: leave the length as it is.", second, _after_tuning(result)
     if result.dip_side:
@@ -207,7 +207,7 @@ def facts(result: Tuning) -> list[str]:
             f"quality factor {_plain(each.quality_factor)}."
         )
     if result.has_phase:
-        lines.append(f"Least reflection (dip) at {_mhz(result.dip)}.")
+        lines.append(f"The dip (least reflection) at {_mhz(result.dip)}.")
     wide = result.bandwidth
     if wide is not None and not (wide.low_hz.closed and wide.high_hz.closed):
         lines.append(
@@ -245,7 +245,7 @@ def conditions(result: Tuning) -> str:
     """What the answer was made from and what it takes for granted."""
     at = "at its connector" if result.element_ohm == result.far_ohm else "at its connector, R and X behind its feed"
     return (
-        f"Taken as {result.interpretation}. Calibrated {plane_words(result.plane)}. Element: {ELEMENTS[result.element]}. "
+        f"Readings: {result.interpretation}. Calibrated {plane_words(result.plane)}. Element: {ELEMENTS[result.element]}. "
         f"Antenna in {result.far_ohm:g} ohm {at}. {result.draws} draws, seed {result.seed}. "
         "An antenna is taken to behave at f as it did at k f once it is k times as long; current on the outside of the lead and "
         "what stands around the antenna are not in it."

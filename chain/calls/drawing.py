@@ -7,6 +7,7 @@ from typing import Any
 
 from chain.errors import RangeError, quoted
 from chain.plots.picture import draw_one, needs_matplotlib
+from chain.report.numbers import Units, in_units
 from chain.results import ResultTable
 
 DRAWN = {
@@ -32,4 +33,5 @@ def draw(result: ResultTable, ax: Any = None) -> Any:
     needs_matplotlib()
     if ax is not None and not hasattr(ax, "get_position"):
         raise RangeError(f"{quoted(ax)} is no Axes of matplotlib", "write plot(ax=figure.add_subplot())")
-    return draw_one(import_module(f"chain.plots.{home}").describe(result)[0], ax)
+    with in_units(Units(in_db=getattr(result, "limit_in_db", False))):
+        return draw_one(import_module(f"chain.plots.{home}").describe(result)[0], ax)

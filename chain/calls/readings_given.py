@@ -174,7 +174,7 @@ def _typed(texts: Sequence[str], setup: Setup | None) -> Readings:
     if setup is None:
         return typed_readings(*texts)
     channels = {name: (low_hz, high_hz) for name, low_hz, high_hz in setup.sweep.channels}
-    return typed_readings(*texts, reference_ohm=plane_reference_ohm(setup), channels=channels)
+    return typed_readings(*texts, reference_ohm=plane_reference_ohm(setup), channels=channels, shows_db=setup.shows_db)
 
 
 def _from_network(given: Any, setup: Setup | None) -> Readings:

@@ -140,7 +140,8 @@ def _nominal_ohm(fit: LeadFit, traces: Traces, stated: float | None) -> tuple[fl
     if not fit.fit_ohm:
         if stated is None:
             raise RangeError(
-                "this span does not tell the impedance of the lead", "state it: --impedance '75 ohm', or sweep wider"
+                "the impedance of the lead cannot be found from this span",
+                "state it: --impedance '75 ohm', or sweep wider",
             )
         return stated, ()
     mean = {end: trace.mean(axis=0) for end, trace in traces.items()}
@@ -272,7 +273,7 @@ def learn_ends(
     """
     if not sweeps.has_phase:
         raise RangeError(
-            "these sweeps have no phase, and open, short and load tell a two-port only with one",
+            "these sweeps have no phase; open, short and load need it to determine a two-port",
             "export them with their phase (.s1p)",
         )
     sweeps = thinned(sweeps)[0]

@@ -25,7 +25,7 @@ def enough(has_phase: bool, length_m: float | None, velocity_factor: float | Non
         missing = [name for name, value in stated.items() if value is None]
         if missing:
             raise RangeError(
-                "these sweeps have no phase, so that they tell the lead's loss alone",
+                "these sweeps have no phase, and give only the lead's loss",
                 f"state {' and '.join(missing)} too, or export the sweeps with their phase (.s1p)",
             )
 

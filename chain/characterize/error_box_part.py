@@ -103,7 +103,7 @@ def _pad_row(
 ) -> tuple[dict[str, Any], list[Figure]]:
     middle, half = pad_loss(loss)
     if half > MOST_UNCERTAIN_DB:
-        what = f"these sweeps tell the loss to within {half:.0f} dB only"
+        what = f"these sweeps give the loss to within {half:.0f} dB only"
         raise RangeError(what, "calibrate again, tighten the joints, and repeat them")
     row = {**_ends(fit, ends), "loss_db": middle, "loss_tolerance_db": half}
     if ends.resistor_power_w is not None:

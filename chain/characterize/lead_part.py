@@ -91,7 +91,7 @@ def _kept(
         at = int(np.argmax(np.maximum(low - loss.high, loss.low - high)))
         return {}, (
             f"{like.id} would lose {low[at]:.3f} to {high[at]:.3f} dB at {at_hz[at] / 1e6:g} MHz, and the sweeps show "
-            f"{loss.low[at]:.3f} to {loss.high[at]:.3f} dB: another cable, a bad plug, or a stale calibration"
+            f"{loss.low[at]:.3f} to {loss.high[at]:.3f} dB: another cable, a bad plug, or a calibration out of date"
         )
     if not 0 < 100 * like.loss_tolerance < percent or like.attenuation_kind != "nominal":
         return {}, ""

@@ -97,7 +97,7 @@ def _doubts(measured: MeasuredFit, row: Mapping[str, Any]) -> tuple[str, ...]:
     texts = []
     if measured.sweeps.repeats == 2:
         # Student's factor is 12.7 at one degree of freedom, 4.3 at two, 3.2 at three.
-        texts.append("two repeats tell little of their own scatter: a third narrows the intervals most")
+        texts.append("two repeats say little about how they scatter: a third narrows the intervals most")
     percent = float(row.get("loss_tolerance_percent", 0.0))
     if percent > VAGUE_PERCENT:
         texts.append(

@@ -117,6 +117,6 @@ class Learnt(ResultTable):
         """The mean two-port as a scikit-rf Network, each port in its own reference."""
         if self.s is None:
             raise RangeError(
-                "an open and a short alone do not tell the whole two-port", "measure a load at the far end too"
+                "an open and a short alone do not determine the whole two-port", "measure a load at the far end too"
             )
         return network(self.sweep_hz, self.s, [self.near_ohm, self.far_ohm], self.id)

@@ -251,7 +251,7 @@ def _placed(reported: Asked, kind: str) -> tuple[Asked, Any, float | None]:
         length = reported.item.length_m or None
     ends = reported.ends(kind)
     if kind != "coax" and reported.item is None:
-        reported = reported.assuming("DC: passed (no sweep tells)")
+        reported = reported.assuming("DC: passed (a sweep does not show it)")
     return reported, ends, length
 
 
@@ -309,7 +309,7 @@ def _write_two_port(path: str, found: Learnt, shared: Common, inputs: Sequence[s
 
     if found.s is None:
         raise RangeError(
-            f"'learn {'lead' if found.kind == 'coax' else 'back-to-back'}' does not tell a whole two-port to write",
+            f"'learn {'lead' if found.kind == 'coax' else 'back-to-back'}' does not measure a whole two-port, so there is none to write",
             "measure open, short and load: chain learn ends",
         )
     text = text_of_two_port(found.sweep_hz, found.s, found.near_ohm, found.far_ohm)

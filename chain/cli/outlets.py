@@ -27,7 +27,7 @@ METERS = ("75", "50-pad", "50")
 @click.option("--place", is_flag=True, help="Where one amplifier helps, and with what gain.")
 @click.option("--improve", is_flag=True, help="What would mend it, out of what is owned, offered or free.")
 @click.option(
-    "--seen", metavar="LEVELS", shell_complete=any_file, help="Levels seen on air, to hold against the model."
+    "--seen", metavar="LEVELS", shell_complete=any_file, help="Table of measured levels, to compare with the model."
 )
 @click.option(
     "--meter", type=click.Choice(METERS), help="Meter of --seen: 75 ohm, 50 ohm behind the pad, 50 ohm alone."

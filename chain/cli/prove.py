@@ -146,5 +146,9 @@ def _is_file(text: str) -> bool:
 
 def _read(setup: Setup, texts: Sequence[str], sweep: SweepOptions) -> list[str | Readings]:
     from chain.assembly.plane import read_sweep_for
+    from chain.units import NUMBER, either_kind
 
+    for text in texts:
+        if setup.shows_db and NUMBER.fullmatch(text.strip()) and not _is_file(text):
+            raise either_kind(text.strip())
     return [read_sweep_for(setup, text, sweep) if _is_file(text) else text for text in texts]

@@ -202,7 +202,7 @@ def _typed(texts: tuple[str, ...], setup: Setup | None) -> Readings:
     from chain.assembly.plane import plane_reference_ohm
 
     channels = {name: (low_hz, high_hz) for name, low_hz, high_hz in setup.sweep.channels}
-    return typed_readings(*texts, reference_ohm=plane_reference_ohm(setup), channels=channels)
+    return typed_readings(*texts, reference_ohm=plane_reference_ohm(setup), channels=channels, shows_db=setup.shows_db)
 
 
 def _compared(setup: Setup, before: str, after: Readings, sweep: SweepOptions, seed: int) -> AntennaComparison:

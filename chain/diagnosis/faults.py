@@ -34,19 +34,19 @@ RIGHT = "right"
 REVERSED = "pad reversed"
 MISSING = "pad missing"
 LOSS = "pad's loss differs"
-NEAR_OR_STALE = "near connector poor or calibration stale"
+NEAR_OR_STALE = "near connector poor or calibration out of date"
 NEAR_CONNECTOR = "near connector poor"
-STALE = "calibration stale"
+STALE = "calibration out of date"
 FAR_CONNECTOR = "far connector poor"
 OPEN_END = "open end not open"
-WRONG_LOAD = "50-ohm load taken for the other"
+WRONG_LOAD = "wrong load (50 ohm)"
 WRONG_LEAD = "another lead than stated"
 BLOCKS_DC = "pad blocks DC"
 
 RANGES = {
     "pad's loss": f"{MOST_LESS_DB:g} dB less to {MOST_EXTRA_DB:g} dB more than stated",
     "poor connector": f"a reflection of 0 to {MOST_CONNECTOR:g} in front of it, of any phase, anew at each making",
-    "stale calibration": f"directivity, tracking and source match each off by up to a size of 0 to {MOST_STALE:g}",
+    "calibration out of date": f"directivity, tracking and source match each off by up to a size of 0 to {MOST_STALE:g}",
     "open end": "a resistance across it from infinity down to a short: reflection +1 to -1",
     "another lead": (
         "a cable of 50 ohm where one of 75 is stated, or of 75 where another is; where the stated one loses "

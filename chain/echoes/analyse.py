@@ -167,7 +167,7 @@ def _is_uneven(freq_hz: Real) -> bool:
 def _doubts(readings: Readings) -> tuple[str, ...]:
     if not _is_uneven(readings.freq_hz):
         return ()
-    text = "the steps of the sweep are uneven: lengths hold, but the longest one that it tells is of its usual step"
+    text = "the steps of the sweep are uneven: lengths hold, but the longest one that can be found follows from the usual step"
     return (text if readings.reflection is None else f"{text}, and no time gate is possible",)
 
 

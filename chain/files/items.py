@@ -46,7 +46,7 @@ def _claim(name: str | None, where: Where, notes: Notes, taken: dict[str, Where]
     elif name in RESERVED:
         notes.fault(spot, f"{quoted(name)} is taken: it names an end of the chain", "choose another id")
     elif name.strip() != name or plain(name) != name:
-        notes.fault(spot, f"{quoted(name)} will not do as an id", "no blanks at its ends, no control characters")
+        notes.fault(spot, f"{quoted(name)} cannot be an id", "no blanks at its ends, no control characters")
     elif name in taken:
         notes.fault(spot, f"id {quoted(name)} is given twice", "give each item an id of its own")
     else:
@@ -312,7 +312,7 @@ def _end(port: str, end: object, where: Where, notes: Notes, taken: dict[str, Wh
     for here, item in placed:
         last = int(here[-1]) == len(end) - 1
         if isinstance(item.part, Splitter):
-            notes.fault((*here, "part"), "a splitter inside an arm is not reckoned with", "end the arm before it")
+            notes.fault((*here, "part"), "a splitter inside an arm is not computed", "end the arm before it")
         elif last != isinstance(item.part, Termination):
             what = "an arm ends in a load, an open or a short" if last else "nothing can follow a termination"
             notes.fault((*here, "part"), what, "'chain parts termination' lists them" if last else "put it last")

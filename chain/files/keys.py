@@ -215,9 +215,9 @@ def label(longest: int) -> Kind:
     def read(value: object) -> str:
         text = _text(value)
         if not text:
-            raise Refused("an empty text will not do here")
+            raise Refused("this text must not be empty")
         if len(text) > longest:
-            raise Refused(f"{quoted(text)} is too long", f"{longest} characters are the most")
+            raise Refused(f"{quoted(text)} is too long", f"{longest} characters are allowed")
         return text
 
     return plain_kind(read, {"type": "string", "maxLength": longest, "minLength": 1})
@@ -247,7 +247,7 @@ def _texts(value: object) -> list[str]:
 def _names(value: object) -> list[str]:
     found = _texts(value)
     if not found:
-        raise Refused("an empty list will not do here", "leave the key out, or name one")
+        raise Refused("this list must not be empty", "leave the key out, or name one")
     return found
 
 

@@ -269,7 +269,7 @@ def _near(near: Connector, ohm: float, wish: Wish) -> str:
         (f'analyzer = "{wish.analyzer}"', 'or "bench": what is not stated here is typical of its class'),
         (f'shows = "{wish.shows}"', '"vswr", "return loss" or "complex": what its screen or file gives'),
         ('# directivity = "40 dB"', "what its own data sheet says; also source_match, tracking, trace_noise"),
-        ('# max_power = "20 dBm"', 'and max_dc = "0 V": what its port stands'),
+        ('# max_power = "20 dBm"', 'and max_dc = "0 V": the most that its port may get'),
     ]
     return _remarked(lines)
 

@@ -89,8 +89,8 @@ class PortKeys(Table):
 
     connector: Connector | None = key(CONNECTOR, "Connector of the port.", ["N-50 jack"])
     impedance: float | None = key(IMPEDANCE, "Reference impedance; 50 ohm if left out.", ["50 ohm"])
-    max_power: float | None = key(POWER, "Highest power the port stands.", ["20 dBm"])
-    max_dc: float | None = key(VOLTAGE, "Highest DC voltage the port stands; 0 V: none.", ["0 V"])
+    max_power: float | None = key(POWER, "Highest power the port may get.", ["20 dBm"])
+    max_dc: float | None = key(VOLTAGE, "Highest DC voltage the port may get; 0 V: none.", ["0 V"])
 
 
 class NearModel(AnalyzerKeys, PortKeys):

@@ -67,7 +67,7 @@ def _total_loss(sweep: Sweep, items: Sequence[tuple[Where, Item]], notes: Notes)
         what = (
             f"the chain loses {total:.0f} dB one way at {at}, {loss:.0f} dB of it here: nothing comes back through it"
         )
-        notes.fault((*where, key), what, f"{MOST_LOSS_DB:g} dB are the most; is this figure meant?")
+        notes.fault((*where, key), what, f"{MOST_LOSS_DB:g} dB at most can be computed; is this figure meant?")
 
 
 def loss_db(item: Item, freq_hz: float) -> float:

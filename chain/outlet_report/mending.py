@@ -19,11 +19,11 @@ def render(result: Improvements, console: Console) -> None:
     shown = _shown(result)
     if shown:
         columns = [
-            Column("gain"),
+            Column("better\nby, dB"),
             Column("95 %"),
-            Column("room, 95 %"),
+            Column("then to spare,\ndB, 95 %"),
             Column("cost"),
-            Column("per unit"),
+            Column(f"dB per\n{result.currency or 'unit'}"),
             Column("change", figures=False, wraps=True),
         ]
         rows = [
@@ -44,9 +44,9 @@ def render(result: Improvements, console: Console) -> None:
     more = len(result.improvements) - len(shown)
     method = (
         f"{f'{more} more in --json. ' if more else ''}All {result.singles} single changes and {result.pairs} pairs of the "
-        "best were computed, every part as stated: only what the file has or offers, and what costs nothing. gain [dB]: of the room at the "
-        f"worst outlet and channel, and the ends that hold 95 % of it in {result.draws} drawn installations, the same for every "
-        "change; room [dB]: what is then left to the nearest limit. In the order of its low end."
+        "best were computed, every part as stated: only what the file has or offers, and what costs nothing. To spare: how far the worst "
+        f"outlet and channel is from the nearest limit, below zero beyond it; intervals of 95 % of {result.draws} drawn "
+        "installations, the same for every change. Highest low end first."
     )
     notes(console, (), [method])
 
@@ -71,7 +71,7 @@ def verdict_lines(result: Improvements) -> list[str]:
     now = f"Now: {score_words(result.now)}; {span_words(*result.now_ends)} dB with 95 %."
     if not result.improvements:
         return [
-            "Nothing that is owned, offered or free brings more room.",
+            "Nothing that is owned, offered or free makes it better.",
             now,
             "Next: add [[offer]] tables to the file.",
         ]

@@ -44,7 +44,7 @@ def render(result: Reception, console: Console) -> None:
     console.print()
     say(
         console,
-        "Levels available at each point, lowest to highest channel [dBuV]; margins at the worse end of 95 % [dB].",
+        "Levels available at each point, lowest to highest channel [dBuV]; to spare: at the low end of 95 % [dB].",
     )
 
 
@@ -78,4 +78,5 @@ def outlet_words(result: Reception, outlet: Outlet) -> str:
     at = int(result.closest_db[number].argmin())
     worst = int(result.verdicts[number].max())
     channel = result.installation.channels[at].name
-    return f"{outlet.id}  {span}, {verdict_word(VERDICTS[worst])}; closest ch {channel}: {float(result.closest_db[number, at]):+.1f} dB"
+    left = f"least to spare ch {channel}: {float(result.closest_db[number, at]):+.1f} dB"
+    return f"{outlet.id}  {span}, {verdict_word(VERDICTS[worst])}; {left}"

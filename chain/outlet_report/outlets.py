@@ -29,12 +29,12 @@ def render(result: Reception, console: Console, every: bool = False) -> None:
         Column("outlet", figures=False),
         Column("ch", figures=False),
         Column("MHz"),
-        Column("dBuV"),
+        Column("level,\ndBuV"),
         Column("95 %"),
-        Column("margin"),
+        Column("C/N\nmargin"),
         Column("95 %"),
-        Column("holds"),
-        Column("verdict, limit", figures=False),
+        Column("chance"),
+        Column("verdict,\nlimited by", figures=False),
     ]
     show_table(console, columns, [_cells(row) for row in rows])
     left = len(order) - len(rows)
@@ -71,16 +71,19 @@ def chance(share: float) -> str:
 def verdict_lines(result: Reception) -> list[str]:
     """The verdict, the worst row and what it rests on, and what to do next."""
     total = sum(result.count(each) for each in ("works", "not proven", "fails"))
-    joint = f"chance of all: {chance(result.drawn.joint_probability)}."
+    joint = f"chance that all work: {chance(result.drawn.joint_probability)}."
+    brief = joint.replace("that all work", "of all")
     channels, outlets = len(result.installation.channels), sum(not each.end for each in result.installation.outlets)
     where = f"{counted(channels, 'channel')} at {counted(outlets, 'outlet')}"
     if result.works:
-        first = f"Good: {where}, and every one works; {joint}"
+        first = f"Good: {where}, every one works; {joint}"
     else:
         words = (("works", "work"), ("not proven", "undecided"), ("fails", "fail"))
         counts = [f"{result.count(kind)} {word}" for kind, word in words if result.count(kind) or kind == "works"]
         counts[0] = f"{result.count('works')} of {total} work"
-        first = fitted(f"{where}: {', '.join(counts)}; {joint}", f"{where}: {', '.join(counts)}.")
+        first = fitted(
+            *(f"{where}: {', '.join(counts)}; {each}" for each in (joint, brief)), f"{where}: {', '.join(counts)}."
+        )
     worst = result.row(*result.order()[0])
     return [first, _worst(worst), _next(result, worst)]
 
@@ -127,9 +130,9 @@ def worth_line(result: Reception) -> str:
     costs = sorted((each for each in worth.items if each[2] > LEAST_COST_DB), key=lambda each: -each[2])
     others = ", ".join(f"{name} {cost:.1f}" for name, _, cost in costs[:MOST_COSTS])
     gains = ", ".join(
-        f"{name} brings {-cost:.1f}" for name, what, cost in worth.items if what == "amplifier" and cost < 0
+        f"{name} gains {-cost:.1f}" for name, what, cost in worth.items if what == "amplifier" and cost < 0
     )
-    text = f"{match(worth.vswr)} costs {worth.match_db:.1f} dB of C/N here"
+    text = f"C/N lost here, dB: to the antenna's match ({match(worth.vswr)}) {worth.match_db:.1f}"
     text += f", {others}" if others else ""
     return text + (f"; {gains}." if gains else ".")
 
@@ -137,7 +140,7 @@ def worth_line(result: Reception) -> str:
 def _method(result: Reception) -> str:
     drawn = result.drawn
     return (
-        f"Levels into 75 ohm. holds: share of {drawn.draws} drawn installations in which the margin and the level hold "
+        f"Levels into 75 ohm. Chance: share of {drawn.draws} drawn installations in which the margin and the level hold "
         f"(a probability of the spreads stated). Another seed than {drawn.seed} moves the ends by up to "
         f"{drawn.end_error_db:.1f} dB."
     )

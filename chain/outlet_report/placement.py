@@ -7,6 +7,7 @@ import math
 from rich.console import Console
 
 from chain.reception.placing_amplifier import Placement, Score
+from chain.report.phrases import fitted
 from chain.report.tables import Column, answer, notes, say, show_table
 
 ROWS = 12
@@ -20,14 +21,14 @@ def render(result: Placement, console: Console) -> None:
         Column("place", figures=False),
         Column("amplifier", figures=False),
         Column("gain"),
-        Column("room"),
+        Column("dB to\nspare"),
         Column("95 %"),
-        Column("limit", figures=False),
+        Column("limited\nby", figures=False),
     ]
     rows = [
         [
-            _short(each.words, 23),
-            _short(each.part, 22),
+            _short(each.words, 20),
+            _short(each.part, 21),
             f"{each.gain_db:g}",
             f"{each.score.room_db:+.1f}",
             span_words(each.room_low_db, each.room_high_db),
@@ -44,8 +45,8 @@ def render(result: Placement, console: Console) -> None:
     if result.left_out:
         closing += f"{result.left_out} places farther down were not tried. "
     method = (
-        f"{closing}gain [dB]; room: what is left at the worst outlet and channel to the nearest limit, every part as stated, and the ends "
-        f"that hold 95 % of {result.draws} drawn installations, the same for every place [dB]. In the order of the low end."
+        f"{closing}To spare: how far the worst outlet and channel is from the nearest limit, below zero beyond it; every part as "
+        f"stated, and the interval of 95 % of {result.draws} drawn installations, the same for every place. Highest low end first."
     )
     notes(console, (), [method])
 
@@ -64,18 +65,19 @@ def verdict_lines(result: Placement) -> list[str]:
         ]
     best = result.places[0]
     gained = best.score.room_db - result.now.room_db
-    first = (
-        f"Best {best.words}: {best.gain_db:g} dB of gain leaves {room_words(best.score.room_db)} at the worst outlet."
+    room, gain = best.score.room_db, f"Best {best.words}: with {best.gain_db:g} dB of gain the worst outlet"
+    first = f"{gain} {'has' if room >= 0 else 'is'} {room_words(room)}."
+    ends = f"{room:+.1f} dB ({span_words(best.room_low_db, best.room_high_db)} with 95 %)"
+    now = f"now {result.now.room_db:+.1f}"
+    second = fitted(
+        f"To spare then: {ends}; {now}, no amplifier {result.without.room_db:+.1f}.", f"To spare then: {ends}; {now}."
     )
-    ends = f"95 %: {span_words(best.room_low_db, best.room_high_db)}"
-    now = f"now {result.now.room_db:+.1f}; without an amplifier {result.without.room_db:+.1f}"
-    second = f"There {best.score.room_db:+.1f} dB ({ends}); {now}."
     if result.remark:
         third = AIR_LINE
     elif gained <= 0.5:
-        third = "Next: leave the amplifier as it is; 'chain outlets FILE --improve' for the rest."
+        third = "Next: leave the amplifier as it is; 'chain outlets FILE --improve' looks further."
     elif best.score.room_db < 0:
-        third = f"Next: it is not enough ({best.score.limit}); chain outlets FILE --improve"
+        third = f"Next: not enough alone ({best.score.limit}); 'chain outlets FILE --improve' looks further."
     else:
         third = f"Next: put it there ({best.supply}), then ask 'chain outlets FILE' again."
     return [first, second, third]
@@ -87,8 +89,8 @@ def span_words(low: float | None, high: float | None) -> str:
 
 
 def room_words(room_db: float) -> str:
-    """Room in words."""
-    return f"{room_db:.1f} dB of room" if room_db >= 0 else f"{-room_db:.1f} dB missing"
+    """How far from a limit, in words."""
+    return f"{room_db:.1f} dB to spare" if room_db >= 0 else f"{-room_db:.1f} dB short"
 
 
 def score_words(score: Score) -> str:

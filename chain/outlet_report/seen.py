@@ -48,7 +48,7 @@ def render(result: SeenLevels, console: Console, every: bool = False) -> None:
     against = f"Predicted from {seen_at[0].against}. " if seen_at else "Predicted from the signals as stated. "
     meter = METERS[result.meter]
     added = f", {result.correction_db:+.2f} dB added" if result.correction_db else ""
-    say(console, "With the levels seen in place of the field assumed:")
+    say(console, "Computed anew from the levels seen:")
     for line in outlets.verdict_lines(result.after)[:1]:
         say(console, "  ", line, indent=2)
     notes(
@@ -66,10 +66,10 @@ def verdict_lines(result: SeenLevels) -> list[str]:
     if not off:
         first = f"All {len(result.rows)} levels seen fit the model."
     worst = result.rows[0]
-    span = f"{worst.low_db:+.0f} to {worst.high_db:+.0f} dB were to be expected"
-    second = f"Farthest: {worst.place}, channel {worst.channel}, {worst.difference_db:+.1f} dB; {span}."
+    span = f"expected {worst.low_db:+.0f} to {worst.high_db:+.0f}"
+    second = f"Farthest off: {worst.place}, channel {worst.channel}: {worst.difference_db:+.1f} dB ({span})."
     if not result.suspects:
         return [first, second, "Next: nothing to look for; keep the table for next year."]
     place, _, reason = result.suspects[0].partition(": suspect ")
     named = reason.split(":")[0]
-    return [first, second, f"Next: look at {place.split(':')[0]}: {named}."]
+    return [first, second, f"Next: at {place.split(':')[0]}, check {named}."]

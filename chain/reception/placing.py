@@ -74,9 +74,7 @@ def _claim(name: str, where: Where, taken: set[str], notes: Notes) -> None:
     elif name in taken:
         notes.fault(spot, f"id {quoted(name)} is given twice", "give each item and outlet an id of its own")
     elif "." in name or name.strip() != name or plain(name) != name or " at " in name:
-        notes.fault(
-            spot, f"{quoted(name)} will not do as an id", "no dot (it parts an id from a port), no outer blanks"
-        )
+        notes.fault(spot, f"{quoted(name)} cannot be an id", "no dot (it parts an id from a port), no outer blanks")
     taken.add(name)
 
 

@@ -218,7 +218,7 @@ def _supplies(
     for name, how in way.harmed:
         what = {
             "short": f"{quoted(name)} is a short for DC: {supply.volts:g} V would be shorted there",
-            RESISTORS: f"{supply.volts:g} V would reach {quoted(name)}, whose resistors do not stand it",
+            RESISTORS: f"{supply.volts:g} V would reach {quoted(name)}, whose resistors are not rated for it",
             "load": f"{supply.volts:g} V would reach the load at {quoted(name)}: {supply.volts**2 / 75:.1f} W in 75 ohm",
             "receiver": f"{supply.volts:g} V would reach the receiver at {quoted(name)}",
         }[how]

@@ -100,7 +100,9 @@ class Arrivals:
         try:
             with os.scandir(self.folder) as entries:
                 names = [
-                    each.path for each in entries if each.name.lower().endswith(SUFFIXES) and each.name[0] not in ".~"
+                    str(Path(each.path))
+                    for each in entries
+                    if each.name.lower().endswith(SUFFIXES) and each.name[0] not in ".~"
                 ]
         except OSError:
             # A share that is away for a moment comes back.

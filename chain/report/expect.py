@@ -104,7 +104,9 @@ def _next(result: Expectation) -> str:
     if result.limit_vswr is None:
         return "Next: read the antenna, then 'chain recover' says what it truly is."
     blame = _blamed(result)
-    if result.plane == "near":
+    if result.plane == "near" and result.could_move_plane:
         cause = f"; '{short(blame, 28)}' hides most here" if blame else ""
         return f"Next: 'chain planes' shows where to calibrate{cause}."
-    return "Next: read the antenna, then 'chain recover' says what it truly is."
+    cause = f" ('{short(blame, 20)}' hides most)" if blame else ""
+    text = "Next: read the antenna; 'chain recover' says what it truly is"
+    return fitted(f"{text}{cause}.", f"{text}.")

@@ -6,7 +6,7 @@ from rich.console import Console
 
 from chain.analyses.planes import Plane, Planes
 from chain.report.numbers import between, db, frequency, limit, percent, short_limit, span
-from chain.report.phrases import draws_words, fitted
+from chain.report.phrases import draws_words, fitted, plane_words
 from chain.report.tables import Column, answer, notes, show_table
 
 
@@ -44,10 +44,17 @@ def render(result: Planes, console: Console) -> None:
 def opening(result: Planes) -> list[str]:
     """Where to calibrate and what a true limit then comes out as; what it comes out as at the analyzer; the next step."""
     best = next(row for row in result.planes if row.plane == result.recommended)
-    comes = f"a true {limit(best.limit_vswr)} {_comes(best)}"
-    first = fitted(f"Calibrate {best.what}: {comes}.", f"Calibrate there: {comes}.")
+    true = (limit(best.limit_vswr), short_limit(best.limit_vswr))
+    where = plane_words(best.plane) if best.plane == "near" else best.what
+    first = fitted(
+        *(f"Calibrate {place}: a true {each} {_comes(best)}." for place in (best.what, where) for each in true)
+    )
     if best.plane == "near":
-        return [first, "No place further out narrows that.", "Next: use the analyzer's own standards."]
+        return [
+            first,
+            "No other place makes that range narrower.",
+            "Next: use the analyzer's own open, short and load.",
+        ]
     near = next((row for row in result.planes if row.plane == "near"), None)
     second = "" if near is None else f"At the analyzer's port it {_comes(near)}."
     plug = str(best.connector).partition(" (")[0]

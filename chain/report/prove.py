@@ -29,23 +29,23 @@ MEANINGS = {
         "{item} is turned round; its antenna end faces the analyzer",
         "turn {item} round and read the ends again",
     ),
-    "pad missing": ("there is nothing like {item} in the way", "put {item} in and read the ends again"),
+    "pad missing": ("there is no sign of {item} in the readings", "put {item} in and read the ends again"),
     "pad's loss differs": (
         "{item} loses {size} instead of what is stated",
-        "state that loss of {item} in the file, or take another pad",
+        "state that loss for {item} in the file, or use another pad",
     ),
-    "near connector poor or calibration stale": (
+    "near connector poor or calibration out of date": (
         "something reflects at the analyzer's side, {item} or the calibration",
         "tighten and clean it, calibrate again, and read one end once more",
     ),
     "near connector poor": ("the joint {item} reflects {size}", "clean, tighten or replace the joint {item}"),
-    "calibration stale": ("readings stay off when connectors are made again, by {size}", "calibrate again"),
+    "calibration out of date": ("readings stay off when connectors are made again, by {size}", "calibrate again"),
     "far connector poor": ("the joint {item} reflects {size}", "clean, tighten or replace the joint {item}"),
     "open end not open": (
-        "what was read as an open reflects {size}",
+        "something lies across the open end",
         "take off what hangs there, dry it, read it again",
     ),
-    "50-ohm load taken for the other": ("the load is a 50-ohm one", "read the right load"),
+    "wrong load (50 ohm)": ("a 50-ohm load was read as the other one", "read the right load"),
     "another lead than stated": (
         "{item} reads like another cable",
         "read the print on the jacket of {item}, or measure it (chain learn)",
@@ -61,9 +61,9 @@ HIDDEN = {
     "pad's loss differs": "a pad {size} dB off",
     "near connector poor": "a near joint reflecting {size}",
     "far connector poor": "a far joint reflecting {size}",
-    "calibration stale": "a calibration {size} off",
-    "open end not open": "an open that reflects {size} only",
-    "50-ohm load taken for the other": "a 50-ohm load taken for the other",
+    "calibration out of date": "a calibration {size} off",
+    "open end not open": "an open end with {size} across it",
+    "wrong load (50 ohm)": "a wrong load (50 ohm)",
     "another lead than stated": "another cable in place of {item}",
     "pad blocks DC": "a capacitor in {item}",
     "pad missing": "no {item} at all",
@@ -71,6 +71,9 @@ HIDDEN = {
 }
 """A fault that is not ruled out, up to its largest size."""
 HIDDEN_SHOWN = 3
+OPEN_END = "reflection of the end"
+LEAST_GAP = 1e-3
+"""What an open end lacks of a full reflection, at least: 150 kohm across 75 ohm."""
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six")
 
 
@@ -112,12 +115,13 @@ def _verdict(result: Proof) -> str:
     if result.verdict == CANT_TELL:
         return "Cannot tell: a sound chain hardly gives such readings, nor does one fault."
     name = f"{first.what[:1].upper()}{first.what[1:]} ({_share(first.share)})"
-    return fitted(f"{name}: {_meaning(first)[0]}.", f"{name}: {_meaning(first, '')[0]}.", f"{name}.")
+    texts = (_meaning(first, result.far_ohm, size)[0] for size in (None, ""))
+    return fitted(*(f"{name}: {text}." for text in texts), f"{name}.")
 
 
-def _meaning(found: Hypothesis, size: str | None = None) -> tuple[str, str]:
+def _meaning(found: Hypothesis, far_ohm: float, size: str | None = None) -> tuple[str, str]:
     """What a fault is and what to do about it, by its item and size."""
-    size = _size(found) if size is None else size
+    size = _size(found, far_ohm) if size is None else size
     words = {"item": short(found.item or "the pad", 24), "size": size or "more than it should"}
     meaning, remedy = MEANINGS[found.what]
     return meaning.format(**words), remedy.format(**words)
@@ -133,7 +137,7 @@ def _rests(result: Proof) -> str:
         likely = [f"{each.what} {100 * each.share:.0f} %" for each in result.hypotheses if each.share >= 0.05]
         return fitted(*(f"Likeliest: {', '.join(likely[:most])}." for most in (4, 3, 2, 1)))
     if result.contradiction is not None:
-        return "Each reading alone would do for a right chain; all together do not."
+        return "Each reading alone fits a sound chain; all together do not."
     others = [each for each in result.hypotheses[1:] if each.share >= SHOWN]
     rest = (
         f"Next likely: {_short(others[0].what)} ({_share(others[0].share)})." if others else "Nothing else comes near."
@@ -160,31 +164,42 @@ def _hidden(result: Proof) -> str:
     """What a chain that shows no fault may have all the same, the likeliest first."""
     if result.verdict != NOTHING_SHOWN or not result.could_hide:
         return ""
-    words = [_hidden_words(each) for each in result.could_hide]
+    words = [_hidden_words(each, result.far_ohm) for each in result.could_hide]
     lead = f"{'It' if _count(result) == 1 else 'They'} could hide"
     shown = [words[:most] for most in (HIDDEN_SHOWN, 2, 1)]
     return fitted(*(f"{lead} {' or '.join(each)}." for each in shown))
 
 
-def _hidden_words(each: Hidden) -> str:
+def _hidden_words(each: Hidden, far_ohm: float) -> str:
     text = HIDDEN.get(each.what, each.what)
-    size = "" if each.size is None else db(each.size) if each.size_of == "loss_db" else f"{each.size:.2f}"
+    size = "" if each.size is None else f"{_amount(each.size, each.size_of, far_ohm)}{_unit(each.size_of)}"
     return text.format(item=each.item or "the pad", size=size)
 
 
-def _size(each: Hypothesis) -> str:
+def _size(each: Hypothesis, far_ohm: float) -> str:
     if each.size is None or each.size_low is None or each.size_high is None:
         return ""
-    loss = each.size_of == "loss_db"
+
+    def amount(size: float) -> str:
+        return _amount(size, each.size_of, far_ohm)
+
+    unit = _unit(each.size_of)
     if len(each.size_spans) > 1:
-        spans = [f"{_amount(e.low, loss)} to {_amount(e.high, loss)} ({e.share:.0%})" for e in each.size_spans]
-        return " or ".join(spans) + (" dB" if loss else "")
-    unit = " dB" if loss else ""
-    return f"{_amount(each.size, loss)}{unit} ({_amount(each.size_low, loss)} to {_amount(each.size_high, loss)})"
+        spans = [f"{amount(e.low)} to {amount(e.high)} ({e.share:.0%})" for e in each.size_spans]
+        return f"{' or '.join(spans)}{unit}"
+    return f"{amount(each.size)}{unit} ({amount(each.size_low)} to {amount(each.size_high)})"
 
 
-def _amount(size: float, loss: bool) -> str:
-    return db(size) if loss else f"{size:.2f}"
+def _amount(size: float, kind: str, far_ohm: float) -> str:
+    """A size as a figure: a loss in dB, what lies across an end in ohm, else a reflection."""
+    if kind != OPEN_END:
+        return db(size) if kind == "loss_db" else f"{size:.2f}"
+    ohm = far_ohm * (1 + size) / max(1 - size, LEAST_GAP)
+    return f"{float(f'{ohm:.2g}'):g}"
+
+
+def _unit(kind: str) -> str:
+    return {"loss_db": " dB", OPEN_END: " ohm"}.get(kind, "")
 
 
 def _next(result: Proof) -> str:
@@ -193,7 +208,7 @@ def _next(result: Proof) -> str:
     if result.verdict == NONE_OF_THESE:
         return "Next: read each end once more, one at a time."
     if result.verdict not in (NOTHING_SHOWN, CANT_TELL, "right"):
-        return line_of("Next: ", _meaning(first)[1])
+        return line_of("Next: ", _meaning(first, result.far_ohm)[1])
     if found is None:
         return "Next: measure the antenna." if result.verdict == "right" else ""
     if found.end == OHMMETER:
@@ -253,11 +268,16 @@ def _kinds(result: Proof, console: Console) -> None:
         Column("what it may be", figures=False, wraps=True),
         Column("probability"),
         Column("where", figures=False),
-        Column("of size (95 %)", figures=False, wraps=True),
+        Column("size (95 %);\nno unit: reflection", figures=False, wraps=True),
     ]
     shown = [each for each in result.hypotheses if each.share >= SHOWN]
     rows = [
-        [each.what, _share(each.share), _where(each), _size(each) + (" loss" if each.size_of == "loss_db" else "")]
+        [
+            each.what,
+            _share(each.share),
+            _where(each),
+            _size(each, result.far_ohm) + (" loss" if each.size_of == "loss_db" else ""),
+        ]
         for each in shown
     ]
     show_table(console, columns, rows)

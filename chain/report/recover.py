@@ -12,7 +12,9 @@ import numpy as np
 from rich.console import Console
 from rich.text import Text
 
-from chain.analyses.recovery import ENOUGH_POINTS, WORST_SHOWN, ChannelResult, Recovery
+from chain.analyses.recovery import WORST_SHOWN, ChannelResult, Recovery
+from chain.reflection import magnitude_from_return_loss
+from chain.reflection import vswr as ratio_of
 from chain.report.numbers import (
     about_words,
     between,
@@ -30,7 +32,7 @@ from chain.report.tables import Column, answer, notes, safe, say, show_table
 
 WIDE = 88
 """Columns of a console that has room for the loss beside the impedance."""
-LOST = "lost,\ndB"
+LOST = "mismatch\nloss, dB"
 BOUND = "guaranteed\nbound"
 APART_LINE = "A channel allows for the noise of its worst point, a point by itself does not."
 LOW_ENOUGH, HIGH_ENOUGH = 1.005, 30.0
@@ -39,6 +41,8 @@ DETAIL = re.compile(": |, all else ")
 """Where what a next step changes in detail begins."""
 LEANS = {"leans better": "It leans to good", "open": "It is undecided", "leans worse": "It leans to bad"}
 CHANNEL_GROUPS = ("good", "leans good", "undecided", "leans bad", "bad", "impossible")
+DOUBTFUL = ("leans good", "undecided", "leans bad")
+RETURN_LOSS = re.compile(r"return loss ([\d.]+) dB")
 OHM = "antenna\nohm"
 POINT_COLUMNS = (
     Column("at", figures=False),
@@ -93,7 +97,7 @@ def opening(result: Recovery) -> list[str]:
     at = "at worst" if whole else "it is"
     text = {
         "pass": f"Good: the antenna has {wanted} or better{whole}; {at} {about}.",
-        "fail": f"Bad: the antenna is worse than {wanted}, at {here} {about}.",
+        "fail": _bad(result, wanted, f"{here} {about}"),
         "not proven": fitted(
             f"Cannot decide if the antenna has {wanted} or better; {at} {about}.",
             f"Cannot decide if it has {wanted} or better; {at} {about}.",
@@ -109,7 +113,7 @@ def opening(result: Recovery) -> list[str]:
 
 def place(result: Recovery, index: int) -> str:
     """Where a reading is: the channel, of single readings at the middle of one, else the frequency."""
-    if 0 < len(result.middle_of) <= ENOUGH_POINTS and not result.channels and result.middle_of[index]:
+    if result.middle_of and not result.channels and result.middle_of[index]:
         return f"channel {result.middle_of[index]}"
     return frequency(float(result.freq_hz[index]))
 
@@ -130,7 +134,8 @@ def _rests(result: Recovery) -> list[str]:
     text = "Stated analyzer" if kind is None else f"A {kind} is assumed"
     if result.typical_share <= SLIGHT_SHARE:
         return [f"{text}."]
-    cause = f"typical figures cause {100 * result.typical_share:.0f} % of"
+    share = f"{100 * result.typical_share:.0f} %"
+    cause = f"typical figures cause {'all' if share == '100 %' else share} of"
     brief = [] if kind is None else [f"{kind.capitalize()} assumed; {cause} it."]
     return [f"{text}; {cause} it.", *brief, f"{cause.capitalize()} the range.", f"{cause.capitalize()} it."]
 
@@ -139,19 +144,25 @@ def _next(result: Recovery) -> str:
     found = result.improvement
     if result.verdict == "no limit":
         return 'Next: write limit = "VSWR 2.0" or the like under [far] to have it judged.'
-    if result.verdict == "pass" or found is None:
-        return (
-            "Next: nothing more to do here."
-            if result.verdict == "pass"
-            else "Next: 'chain planes' says where to calibrate."
-        )
+    if result.verdict == "pass":
+        return "Next: nothing more to do here."
+    if result.verdict == "fail":
+        return "Next: test the chain ('chain prove'), then tune the antenna ('chain tune')."
+    if found is None:
+        return "Next: 'chain planes' says where to calibrate."
     ends = between(found.low, found.high)
-    brief = DETAIL.split(found.what, maxsplit=1)[0]
+    what = RETURN_LOSS.sub(lambda part: limit(_ratio(float(part[1]))), found.what)
+    brief = DETAIL.split(what, maxsplit=1)[0]
+    gives = ("it narrows this to", "that gives", "then")
     return fitted(
-        *(f"Next: {what}; {word} {ends}." for what in (found.what, brief) for word in ("it narrows this to", "then")),
-        f"Next: {found.what}.",
+        *(f"Next: {text}; {word} {ends}." for text in (what, brief) for word in gives),
+        f"Next: {what}.",
         f"Next: {brief}.",
     )
+
+
+def _ratio(loss_db: float) -> float:
+    return float(ratio_of(magnitude_from_return_loss(loss_db)))
 
 
 def level_line(result: Recovery) -> str:
@@ -167,18 +178,42 @@ def level_line(result: Recovery) -> str:
     )
 
 
+def _bad(result: Recovery, wanted: str, worst: str) -> str:
+    """That the antenna is bad, and on how many channels where it is not on all of them."""
+    words = list(channel_words(result).values())
+    bad = words.count("bad")
+    if 0 < bad < len(words):
+        return f"Bad on {bad} of {len(words)} channels: worse than {wanted}, {worst}."
+    return f"Bad: the antenna is worse than {wanted}, at {worst}."
+
+
+def channel_words(result: Recovery) -> dict[str, str]:
+    """What each channel is called: by all its points, or by the one reading at its middle where every reading is at one."""
+    if result.channels:
+        return {each.channel: verdict_word(each.verdict, each.grade) for each in result.channels}
+    if len(result.middle_of) < 2 or not all(result.middle_of):
+        return {}
+    judged = zip(result.middle_of, result.verdicts, result.grades, strict=True)
+    return {channel: verdict_word(verdict, grade) for channel, verdict, grade in judged}
+
+
 def channel_line(result: Recovery) -> str:
-    """The good channels, the doubtful ones and the bad ones, each by number."""
-    if not result.channels or result.limit_vswr is None:
+    """The good channels, the doubtful ones and the bad ones, each by number; of too many the good ones, else counts."""
+    words = channel_words(result)
+    if not words or result.limit_vswr is None:
         return ""
-    parts, counts = [], []
-    words = {each.channel: verdict_word(each.verdict, each.grade) for each in result.channels}
-    for group in CHANNEL_GROUPS:
-        found = [channel for channel, word in words.items() if word == group]
-        if found:
-            parts.append(f"{group} {_runs(found, list(words))}")
-            counts.append(f"{len(found)} {group}")
-    return fitted(*(f"Channels: {'; '.join(each)}." for each in (parts, counts))) if parts else ""
+    groups = {group: [each for each in words if words[each] == group] for group in CHANNEL_GROUPS}
+    named = {group: f"{group.capitalize()}: {_runs(found, list(words))}." for group, found in groups.items() if found}
+    doubtful = [each for each in words if words[each] in DOUBTFUL]
+    merged = {**named, "doubtful": f"Doubtful: {_runs(doubtful, list(words))}."} if doubtful else named
+    brief = [text for group, text in merged.items() if group not in DOUBTFUL]
+    counts = [f"{len(groups['good'])} good", f"{len(doubtful)} doubtful", f"{len(groups['bad'])} bad"]
+    return fitted(
+        " ".join(named.values()),
+        " ".join(brief),
+        f"{named.get('good', 'Good: none.')} {' and '.join(counts[1:])}; the table names the worst.",
+        f"Of {len(words)} channels {', '.join(counts)}; --all names each.",
+    )
 
 
 def _runs(found: list[str], every: list[str]) -> str:
@@ -318,8 +353,8 @@ def _linear(result: Recovery) -> str:
 
 def _conditions(result: Recovery) -> str:
     text = (
-        f"Taken as {result.interpretation}. Screen in {result.reading_ohm:g} ohm, calibrated {plane_words(result.plane)}; "
-        f"antenna in {result.far_ohm:g} ohm at its own connector; lost: power the antenna reflects. "
+        f"Readings: {result.interpretation}. Screen in {result.reading_ohm:g} ohm, calibrated {plane_words(result.plane)}; "
+        f"antenna in {result.far_ohm:g} ohm at its own connector; mismatch loss: of power that the antenna reflects. "
         "With nothing connected the screen shows about "
         f"{match(result.ceiling_vswr)} and never worse. {draws_words(result)}."
     )

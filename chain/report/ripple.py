@@ -61,8 +61,8 @@ def _next(result: Ripple) -> str:
         return "Next: hold the lead in a hand; if the dips move, current runs on its outside."
     if first.matches:
         return fitted(
-            f"Next: see to the joints at both ends of {' and '.join(first.matches)}, or calibrate after it.",
-            "Next: see to the joints at both ends of it, or calibrate after it.",
+            f"Next: check the joints at both ends of {' and '.join(first.matches)}, or calibrate after it.",
+            "Next: check the joints at both ends of it, or calibrate after it.",
         )
     return "Next: move what stands there, or the lead, and sweep again: does it move?"
 
@@ -149,7 +149,7 @@ def _gate(result: Ripple) -> str:
 
 
 def _conditions(result: Ripple) -> str:
-    text = f"Taken as {result.interpretation}. " if result.interpretation else ""
+    text = f"Readings: {result.interpretation}. " if result.interpretation else ""
     if result.plane:
         text += f"Calibrated {plane_words(result.plane)}. "
     if result.has_phase and result.components:
@@ -157,7 +157,9 @@ def _conditions(result: Ripple) -> str:
     if result.reach:
         each = result.reach
         spans = ", ".join(f"{one.shortest_m:.2f} to {one.longest_m:.1f} m at {one.velocity_factor:g}" for one in each)
-        text += f"This span and step tell lengths of {spans}; longer ones fold back and look shorter. "
+        text += (
+            f"With this span and step it can be found for lengths of {spans}; longer ones fold back and look shorter. "
+        )
     if result.components and not result.has_phase:
         text += "Without phase it stays open which of the two reflections is the antenna (the smaller is listed). "
     if result.components:

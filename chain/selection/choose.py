@@ -33,7 +33,7 @@ NULLS = {
     "plane": "no plane that is allowed exists on the chain",
 }
 """What nulls stand for."""
-EXACT = "cost, loss, sum of reflection limits and number of joints: exact front, stock reckoned with"
+EXACT = "cost, loss, sum of reflection limits and number of joints: exact front, within the stock"
 RERANKED = "interval at the limit (worst frequency, best allowed plane): puts the chains of that front in order"
 
 

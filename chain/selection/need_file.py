@@ -140,7 +140,7 @@ def _settle(model: NeedModel, notes: Notes, rules: Rules) -> None:
     if model.start is not None and model.stop is not None and model.stop < model.start:
         notes.fault(("need", "stop"), "stop lies below start", "swap the two")
     if model.limit is not None and not 1 < model.limit < 1e6:
-        notes.fault(("need", "limit"), "no chain tells that limit apart", 'write it as in "VSWR 2.0"')
+        notes.fault(("need", "limit"), "no chain can measure that limit", 'write it as in "VSWR 2.0"')
     if model.budget and model.budget.per_metre:
         notes.fault(("need", "budget"), "a budget is not per metre", 'write it as in "40 EUR"')
 

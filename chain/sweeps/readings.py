@@ -157,7 +157,10 @@ def _half_width(reading: Reading) -> float:
 
 
 def typed_readings(
-    *texts: str, reference_ohm: float | None = None, channels: Mapping[str, tuple[float, float]] | None = None
+    *texts: str,
+    reference_ohm: float | None = None,
+    channels: Mapping[str, tuple[float, float]] | None = None,
+    shows_db: bool = False,
 ) -> Readings:
     """Readings as they are typed, one text each.
 
@@ -167,6 +170,7 @@ def typed_readings(
         `68-12j ohm at 210 MHz` or `R 68 X -12 at channel 40`.
     reference_ohm : impedance of the calibration plane, in which impedances become reflections [ohm].
     channels : edges of the channels that may be named instead of a frequency, by name [Hz].
+    shows_db : the screen shows return loss, so that a bare number is asked back.
 
     Returns
     -------
@@ -191,7 +195,7 @@ def typed_readings(
     found, faults = [], []
     for text in texts:
         try:
-            found.append(parse_reading(text, channels or {}))
+            found.append(parse_reading(text, channels or {}, shows_db))
         except UnitError as error:
             faults.append(error)
     if len(faults) > 1:

@@ -116,6 +116,8 @@ class Matching(ResultTable):
     draws: int
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
+    limit_in_db: bool = False
+    """The limit is stated as a return loss, so that prints and plots show one."""
 
     def headline(self) -> str:
         """Title, and what the best network does."""
@@ -245,6 +247,7 @@ def match_network(
         drawn.shape[0],
         setup.assumed,
         (*setup.warnings, *readings.warnings),
+        setup.far.limit_in_db,
     )
 
 

@@ -167,6 +167,8 @@ class Tuning(ResultTable):
     draws: int
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
+    limit_in_db: bool = False
+    """The limit is stated as a return loss, so that prints and plots show one."""
 
     NULLS: ClassVar[dict[str, str]] = {
         "low": "lies outside the sweep, or infinite",

@@ -283,3 +283,21 @@ def test_a_path_of_any_kind_is_a_path():
     assert chain.read_sweep(PurePosixPath(SWEEP.as_posix())).freq_hz.size == 133
     with pytest.raises(RangeError):
         chain.read_levels(3)
+
+
+def test_a_limit_in_db_is_the_unit_of_prints_and_plots(setup, few):
+    """What is printed and drawn is return loss; figures by name stay what their names say."""
+    from matplotlib.figure import Figure
+
+    in_db = replace(setup, far=replace(setup.far, limit_vswr=1.92495, limit_in_db=True))
+    for found in (recovered(in_db, few), chain.expect(in_db, draws=1000)):
+        text = f"{found!r} {found}"
+        assert "vswr" not in text.lower()
+        assert "return_loss_db" in text
+        panel = Figure().add_subplot()
+        assert "return loss" in found.plot(ax=panel).get_ylabel()
+    rows = chain.expect(in_db, draws=1000).rows
+    assert len({round(row.true_vswr, 4) for row in rows}) == len(rows)
+    losses = [-20 * np.log10((row.true_vswr - 1) / (row.true_vswr + 1)) for row in rows[1:-1]]
+    np.testing.assert_allclose(losses, np.round(losses), atol=1e-3)
+    assert "return_loss" not in str(chain.expect(setup, draws=1000))

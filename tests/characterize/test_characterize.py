@@ -377,5 +377,5 @@ def test_the_loss_of_a_known_cable_is_kept_where_the_sweeps_tell_less():
     assert sharp.row["evidence"] == "measured"
     lossy = sweeps_of(FREQ, lead_sweeps(lead=Lead(0.6, 0.66, 75.0, 5.0, 0.02)))
     other = learn_lead(lossy, ABOUT, errors, length_m=0.6, like=rg59)
-    assert any("another cable, a bad plug, or a stale calibration" in text for text in other.warnings)
+    assert any("another cable, a bad plug, or a calibration out of date" in text for text in other.warnings)
     assert other.row["evidence"] == "measured"

@@ -270,3 +270,121 @@ def test_random_benches(seed, tmp_path, monkeypatch):
     ):
         lines = shown(words, monkeypatch, (0, 1))
         hold(besides(lines) if words[0] == "check" else lines)
+
+
+CHANNELS = """title = "UHF"
+[sweep]
+region = "europe"
+channels = "21-48"
+[near]
+connector = "N-50 jack"
+shows = "vswr"
+[[chain]]
+id = "pad"
+part = "min-loss-pad-n-f"
+[[chain]]
+id = "lead"
+part = "rg6"
+length = "1 m"
+near = "F-75 plug"
+far = "IEC-75 plug"
+[far]
+connector = "IEC-75 jack"
+limit = "VSWR 2.0"
+"""
+GROUPS = {"pass": "Good", "fail": "Bad"}
+
+
+@pytest.fixture
+def television(tmp_path):
+    """A bench with channels, for an analyzer that shows VSWR alone."""
+    path = tmp_path / "uhf.toml"
+    path.write_text(CHANNELS, encoding="utf-8")
+    return path
+
+
+def named_channels(line):
+    """Channels that a line names, by group."""
+    found = {}
+    for group, names in re.findall(r"([A-Z][a-z ]+): ([0-9][0-9, -]*)\.", line):
+        for part in names.split(", "):
+            first, _, last = part.partition("-")
+            found.update(dict.fromkeys(range(int(first), int(last or first) + 1), group))
+    return found
+
+
+def test_one_reading_a_channel_answers_which_are_good(television, tmp_path, monkeypatch):
+    """Each channel is in the second line once, as it was judged, and the first says on how many it is bad."""
+    read = {21: 1.2, 25: 1.1, 30: 1.05, 35: 1.3, 48: 1.6}
+    sweep = tmp_path / "read.csv"
+    sweep.write_text(
+        "\n".join(["channel,vswr", *(f"{name},{ratio}" for name, ratio in read.items())]), encoding="utf-8"
+    )
+    words = ["recover", str(television), str(sweep), "--draws", "2000"]
+    first, second, *_ = shown(words, monkeypatch)
+    verdicts = dict(
+        zip(read, json.loads(CliRunner().invoke(chain, [*words, "--json"]).stdout)["verdicts"], strict=True)
+    )
+    named = named_channels(second)
+    assert set(named) == set(read)
+    for name, verdict in verdicts.items():
+        assert (named[name] == "Good") == (verdict == "pass")
+        assert (named[name] == "Bad") == (verdict == "fail")
+    assert f"on {list(verdicts.values()).count('fail')} of {len(read)} channels" in first
+
+
+def test_many_channels_are_counted_and_the_good_ones_named(television, tmp_path, monkeypatch):
+    sweep = tmp_path / "read.csv"
+    rows = [f"{name},1.{(7 * name) % 9}{name % 10}" for name in range(21, 49)]
+    sweep.write_text("\n".join(["channel,vswr", *rows]), encoding="utf-8")
+    words = ["recover", str(television), str(sweep), "--draws", "2000"]
+    lines = shown(words, monkeypatch)
+    hold(lines)
+    verdicts = json.loads(CliRunner().invoke(chain, [*words, "--json"]).stdout)["verdicts"]
+    good = {21 + at for at, verdict in enumerate(verdicts) if verdict == "pass"}
+    assert good
+    assert set(named_channels(lines[1].partition(";")[0])) == good
+
+
+def test_no_place_is_advised_that_the_analyzer_cannot_calibrate_at(television):
+    """An analyzer without phase is sent to the reading, any other to the planes."""
+    plain = CliRunner().invoke(chain, ["expect", str(television), "-q"]).stdout
+    assert "chain planes" not in plain
+    television.write_text(CHANNELS.replace('"vswr"', '"complex"'), encoding="utf-8")
+    assert "chain planes" in CliRunner().invoke(chain, ["expect", str(television), "-q"]).stdout
+
+
+@pytest.mark.parametrize("words", [["prove", "--open", "11.4"], ["recover", "--reading", "11.4 on channel 30"]])
+def test_a_bare_number_is_asked_back_where_the_screen_shows_return_loss(words, television):
+    """11.4 dB taken for VSWR 11.4 would be another antenna; the proposals are taken for different readings."""
+    television.write_text(CHANNELS.replace('"vswr"', '"return loss"'), encoding="utf-8")
+    command, option, figure = words
+    done = CliRunner().invoke(chain, [command, str(television), option, figure])
+    assert done.exit_code == 2
+    ratio, loss = re.findall("'([^']+)'", done.stderr.splitlines()[-1])
+    answers = {
+        CliRunner().invoke(chain, [command, str(television), option, figure.replace("11.4", each), "-q"]).stdout
+        for each in (ratio, loss)
+    }
+    assert len(answers) == 2
+    assert any(answers)
+
+
+def test_a_comparison_of_far_apart_sweeps_is_still_a_table(television, tmp_path, monkeypatch):
+    """Changes beyond the scale do not break the table into paragraphs at 80 columns."""
+    for name, ratios in (("one", (1.05, 1.6, 1.2)), ("other", (1.6, 1.05, 1.7))):
+        rows = [f"{channel},{ratio}" for channel, ratio in zip((21, 30, 48), ratios, strict=True)]
+        (tmp_path / f"{name}.csv").write_text("\n".join(["channel,vswr", *rows]), encoding="utf-8")
+    lines = shown(["compare", str(television), str(tmp_path / "one.csv"), str(tmp_path / "other.csv")], monkeypatch)
+    hold(lines)
+    assert "|reflection| by" not in " ".join(lines)
+
+
+def test_what_an_open_end_hides_is_said_in_ohm(television, monkeypatch):
+    """The ohms across an open end make the reflection that the JSON gives."""
+    words = ["prove", str(television), "--open", "1.6", "--short", "1.6", "--load", "1.05"]
+    found = json.loads(CliRunner().invoke(chain, [*words, "--json"]).stdout)
+    (hidden,) = [each for each in found["could_hide"] if each["what"] == "open end not open"]
+    text = " ".join(shown(words, monkeypatch))
+    ohm = float(re.search(r"open end with ([\d.]+) ohm across it", text)[1])
+    assert (ohm - 75) / (ohm + 75) == pytest.approx(hidden["size"], abs=0.01)

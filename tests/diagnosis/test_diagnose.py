@@ -76,7 +76,7 @@ def test_a_pad_of_another_loss_shows_it_twice_in_an_open():
 
 
 @pytest.mark.parametrize(
-    "what", ["near connector poor", "far connector poor", "calibration stale", "pad's loss differs"]
+    "what", ["near connector poor", "far connector poor", "calibration out of date", "pad's loss differs"]
 )
 def test_faults_of_no_size_show_what_a_sound_chain_shows(what):
     """Every range reaches zero."""
@@ -269,9 +269,9 @@ def test_kinds_of_the_demo():
 def test_one_kind_until_a_reseated_reading_and_none_that_was_not_read():
     """Near connector and calibration are one; without an open reading no open end; without a meter no blocked DC."""
     names = [kind.what for kind in kinds_of(BOATHOUSE, BAND_III, {"short"}, False, False)]
-    assert "near connector poor or calibration stale" in names
+    assert "near connector poor or calibration out of date" in names
     assert "near connector poor" not in names
-    assert not {"open end not open", "50-ohm load taken for the other", "pad blocks DC"} & set(names)
+    assert not {"open end not open", "wrong load (50 ohm)", "pad blocks DC"} & set(names)
 
 
 def test_behind_the_plane_of_a_calibration_no_pad_can_be_wrong():
@@ -292,7 +292,11 @@ def test_behind_the_plane_of_a_calibration_no_pad_can_be_wrong():
         ({"open": "82", "short": "71.0", "load": "1.51", "load50": "1.80"}, "pad missing", "pad"),
         ({"open": "1.30", "short": "1.29", "load": "1.04", "load50": "1.06"}, "pad's loss differs", "pad"),
         ({"open": "1.10", "short": "1.70", "load": "1.10", "load50": "1.12"}, "open end not open", ""),
-        ({"open": "8.75", "short": "4.40", "load": "5.40"}, "near connector poor or calibration stale", "near/adapter"),
+        (
+            {"open": "8.75", "short": "4.40", "load": "5.40"},
+            "near connector poor or calibration out of date",
+            "near/adapter",
+        ),
         ({"open": "1.71", "short": "1.71", "load": "1.57", "load50": "1.56"}, "far connector poor", None),
     ],
 )
@@ -397,10 +401,10 @@ def test_a_reseated_reading_tells_the_connector_from_the_calibration():
         name: {each.what: each.share for each in found.hypotheses}
         for name, found in (("changed", changed), ("same", same))
     }
-    assert share["changed"]["near connector poor"] > 10 * share["changed"]["calibration stale"]
-    assert share["same"]["calibration stale"] > share["changed"]["calibration stale"]
+    assert share["changed"]["near connector poor"] > 10 * share["changed"]["calibration out of date"]
+    assert share["same"]["calibration out of date"] > share["changed"]["calibration out of date"]
     together = read(load="2.90", short="3.10")
-    assert together.hypotheses[0].what == "near connector poor or calibration stale"
+    assert together.hypotheses[0].what == "near connector poor or calibration out of date"
 
 
 def test_only_an_ohmmeter_tells_a_pad_that_blocks_dc():

@@ -151,7 +151,7 @@ def test_the_sound_file_is_sound():
         ),
         (13, 'id = "pad"', (13, 6, 5), "id 'pad' is given twice", "give each item an id of its own"),
         (13, 'id = "near"', (13, 6, 6), "'near' is taken: it names an end of the chain", "choose another id"),
-        (13, 'id = ""', (13, 6, 2), "an empty text will not do here", ""),
+        (13, 'id = ""', (13, 6, 2), "this text must not be empty", ""),
         (22, 'plane = "paad"', (22, 9, 6), "no item has the id 'paad'", "did you mean 'pad'?"),
         (22, 'plane = "far"', (22, 9, 5), "no item has the id 'far'", "did you mean 'lead'?"),
         (22, 'known = ["lod"]', (22, 10, 5), "'lod' is no standard", "did you mean 'load'?"),

@@ -14,9 +14,9 @@ from scipy.special import chndtr, ndtr
 from skrf.network import cascade_list
 
 RIGHT, REVERSED, MISSING, LOSS = "right", "pad reversed", "pad missing", "pad's loss differs"
-NEAR, STALE, FAR = "near connector poor", "calibration stale", "far connector poor"
-NEAR_OR_STALE = "near connector poor or calibration stale"
-OPEN, WRONG = "open end not open", "50-ohm load taken for the other"
+NEAR, STALE, FAR = "near connector poor", "calibration out of date", "far connector poor"
+NEAR_OR_STALE = "near connector poor or calibration out of date"
+OPEN, WRONG = "open end not open", "wrong load (50 ohm)"
 OTHER_LEAD = "another lead than stated"
 OTHER_CABLE = "another cable of the same impedance"
 """A part of the kind above, where the lead stated loses this much or more one way: up to twice as long, half as lossy a metre again."""

@@ -155,7 +155,7 @@ FED_FROM_THE_LOFT = (
 
 def test_dc_into_resistors():
     found = one(changed(TEXT, *FED_FROM_THE_LOFT, ("splitter-3", "splitter-3-resistive")))
-    assert "whose resistors do not stand it" in found.message
+    assert "whose resistors are not rated for it" in found.message
     assert "supply" in found.source
 
 

@@ -73,6 +73,14 @@ def test_each_sweep_is_answered_once_and_compared_with_the_last_and_the_first(tm
     assert not answers(follower(tmp_path)), "a new start answers nothing again"
 
 
+def test_the_folder_may_be_the_one_that_one_stands_in(tmp_path, monkeypatch):
+    """`.` is a folder as any other."""
+    setup = Path(SETUP).absolute()
+    (tmp_path / "a.s1p").write_text(sweep_text(0.3, 1), "utf-8")
+    monkeypatch.chdir(tmp_path)
+    assert [each.source for each in answers(Follower.of(str(setup), ".", "log", Facts()))] == ["a.s1p"]
+
+
 def test_a_new_start_goes_on_from_the_records(tmp_path):
     """The first and the last sweep of an earlier run are still what changes are reported against."""
     (tmp_path / "a.s1p").write_text(sweep_text(0.3, 1), "utf-8")

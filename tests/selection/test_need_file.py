@@ -181,7 +181,7 @@ def test_the_currency_of_the_budget_counts():
         ('"VSWR 2.0"', '"VSWR 2.0"\ndc = "blok"', "'blok' says nothing of DC"),
         ('"VSWR 2.0"', '"VSWR 2.0"\nmost_items = 9', "out of range"),
         ('"VSWR 2.0"', '"VSWR 2.0"\nbudget = "40 EUR/m"', "a budget is not per metre"),
-        ('"VSWR 2.0"', '"VSWR 1"', "no chain tells that limit apart"),
+        ('"VSWR 2.0"', '"VSWR 1"', "no chain can measure that limit"),
         ('"N-50 jack"', '"N-50 jakc"', "is no gender"),
         ("[need]", "[nede]", "'nede' is not a key of the need file"),
     ],
