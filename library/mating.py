@@ -126,6 +126,13 @@ def mate(a: Connector, b: Connector, library: Library | None = None) -> MatedPai
     Source: `library/data/mating.toml`; where no rule fits, plug and jack of one family mate and nothing else does.
     """
     library = library or built_in()
+    if (a, b) not in library.mated:
+        library.mated[a, b] = _judged(a, b, library)
+    return library.mated[a, b]
+
+
+def _judged(a: Connector, b: Connector, library: Library) -> MatedPair:
+    """The verdict on a pair, by the first rule that fits."""
     if a.family == b.family and a.gender == b.gender:
         other = "jack" if a.gender == "plug" else "plug"
         return MatedPair("no-mate", f"Both are {a.gender}s: a piece with two {other}s would join them.")

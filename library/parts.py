@@ -8,7 +8,7 @@ from typing import Any
 from library.errors import LibraryError, near_names
 from library.files.rows import record
 from library.files.store import PART_FILES, block, document, ids_in
-from library.records import AnalyzerClass, Evidence, Family, MatingRule, Part, Raster, StandardSet
+from library.records import AnalyzerClass, Connector, Evidence, Family, MatedPair, MatingRule, Part, Raster, StandardSet
 
 Row = dict[str, Any]
 
@@ -32,6 +32,8 @@ class Library:
                 self._own_parts.setdefault(row["id"], (kind, row))
         self._parts: dict[str, Part] = {}
         self._families: dict[str, Family] = {}
+        self.mated: dict[tuple[Connector, Connector], MatedPair] = {}
+        """Pairs of connectors judged before: the same few are asked about again and again."""
 
     def part(self, name: str) -> Part:
         """Give the part of an id."""

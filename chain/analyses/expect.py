@@ -8,6 +8,7 @@ from functools import cached_property
 from math import isclose
 
 import numpy as np
+from numpy.typing import NDArray
 
 from chain.arrays import Real, median
 from chain.assembly.cascade import build
@@ -15,7 +16,7 @@ from chain.reflection import magnitude_from_return_loss, magnitude_from_vswr, re
 from chain.results import COVERAGE, SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.setups import Setup
 from chain.uncertainty.bounds import reading_bound
-from chain.uncertainty.contributions import names, without
+from chain.uncertainty.contributions import largest, without
 from chain.uncertainty.intervals import (
     Accuracy,
     Progress,
@@ -27,7 +28,7 @@ from chain.uncertainty.intervals import (
 )
 from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps
 from chain.uncertainty.parallel import in_order
-from chain.uncertainty.reading_ranges import hardest_places, proving_everywhere, reading_ranges
+from chain.uncertainty.reading_ranges import hardest_places, proving_everywhere, reading_grid, reading_ranges
 from library.frozen import dataclass
 
 TRUE_VSWR: tuple[float, ...] = (1.0, 1.1, 1.2, 1.5, 2.0, 2.5, 3.0, 5.0, 10.0, float("inf"))
@@ -75,6 +76,11 @@ class _Drawn:
         ranges = reading_ranges(self.measurement, magnitude, self.draws, self.seed, only=only)
         here = self.measurement if only is None else self.measurement.at(only)
         return _figures(here, ranges, magnitude)
+
+    def grid(self, magnitude: Real, exact: NDArray[np.bool_], places: NDArray[np.intp]) -> dict[str, Real]:
+        """The same of many magnitudes at some places; those that are not exact are drawn less often."""
+        ranges = reading_grid(self.measurement, magnitude, exact, places, self.draws, self.seed)
+        return _figures(self.measurement.at(places), ranges, magnitude)
 
 
 APART = ("rows", "aim_bound", "aim_reading", "drawn")
@@ -126,6 +132,15 @@ class Expectation(ResultTable):
         found = self.drawn.figures(CURVE, int(np.argmin(np.abs(self.freq_hz - self.worst_hz))))
         del found["ceiling_vswr"]
         return {"true_vswr": vswr(CURVE), **{name: values[:, 0] for name, values in found.items()}}
+
+    def over_sweep(self, true_vswr: float) -> dict[str, Real]:
+        """The figures of one true VSWR at every frequency, shape (1, frequencies) each, and the ceiling over frequency."""
+        return self.drawn.figures(np.array([magnitude_from_vswr(true_vswr)]), None)
+
+    def grid(self, true_vswr: Real, places: NDArray[np.intp]) -> dict[str, Real]:
+        """The figures of `sweep` for many true VSWRs in order at some places; those of the rows take all the draws."""
+        exact = np.isin(true_vswr, [row.true_vswr for row in self.rows])
+        return {"true_vswr": true_vswr, **self.drawn.grid(np.asarray(magnitude_from_vswr(true_vswr)), exact, places)}
 
     def headline(self) -> str:
         """Title, frequency, and the two references."""
@@ -313,7 +328,7 @@ def _bound_aim(measurement: Measurement, limit_vswr: float | None) -> ReadingAim
     aims = bound_aim(measurement, limit)
     aim, worst = float(aims.min()), int(aims.argmin())
     here = measurement.at(slice(worst, worst + 1))
-    blame = _blame(here, lambda other: float(bound_aim(other, limit)[0]))
+    blame = _blame(here, largest(here, limit), lambda other: float(bound_aim(other, limit)[0]))
     return ReadingAim(float(vswr(aim)), "", blame) if aim > 0 else ReadingAim(None, NOTHING_PROVES, blame)
 
 
@@ -332,7 +347,7 @@ def _interval_blame(here: Measurement, limit: float, seed: int) -> str:
 
     Where none proves it even then, the one without which the interval at the limit is narrowest.
     """
-    every = ("", *names(here))
+    every = ("", *largest(here, limit))
     freed = {name: without(here, name) if name else here for name in every}
 
     def aim(name: str) -> float:
@@ -349,11 +364,11 @@ def _interval_blame(here: Measurement, limit: float, seed: int) -> str:
     return best[0] if len(best) == 1 else min(best, key=width)
 
 
-def _blame(measurement: Measurement, aim: Callable[[Measurement], float]) -> str:
+def _blame(measurement: Measurement, unknowns: Sequence[str], aim: Callable[[Measurement], float]) -> str:
     """The unknown that, taken away, raises the aim of the bound most; where none does alone, the one with the widest reach."""
     best, name = aim(measurement), ""
     widths = {}
-    for each in names(measurement):
+    for each in unknowns:
         freed = without(measurement, each)
         value = aim(freed)
         if value > best + 1e-9:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
+from functools import partial
 from itertools import groupby
 
 import numpy as np
@@ -14,7 +15,7 @@ from chain.reflection import vswr
 from chain.results import SEED
 from chain.rf.bilinear import compose, inverse
 from chain.setups import Item, Setup, exact_figures, figure_standings, standing
-from chain.uncertainty.contributions import names, only
+from chain.uncertainty.contributions import largest, linear_shares, names, only
 from chain.uncertainty.intervals import interval_of
 from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps, simulate
 from chain.uncertainty.parallel import in_order
@@ -38,6 +39,10 @@ BETTER_DB = 32.3
 FREE = ("free", "joints", "plane")
 """Kinds of change that cost care and no money: the best of all of them is named."""
 SWEEPS = 4
+PILOTS = ((500, 8), (4_000, 1))
+"""Of more changes of one kind than the second figure, so many draws pick those that go on."""
+MOST_ALONE = 24
+"""Unknowns that are drawn alone; the rest of a long chain goes by its linear shares."""
 MOST_SWEEPS = (4, 9, 16)
 """Numbers of sweeps that are worth averaging by hand."""
 GOOD_LOAD_DB = 40.0
@@ -69,7 +74,12 @@ def contributions(measurement: Measurement, magnitude: float, seed: int = SEED) 
     """
     step = max(1, -(-measurement.freq_hz.size // MOST_FREQUENCIES))
     thin = measurement.at(slice(0, None, step))
-    found = {name: _mean_square(only(thin, name), magnitude, seed) for name in names(thin)}
+    alone = largest(thin, magnitude, MOST_ALONE)
+    found = {name: _mean_square(only(thin, name), magnitude, seed) for name in alone}
+    if len(alone) < len(names(thin)):
+        linear = linear_shares(thin, magnitude)
+        scale = sum(found.values()) / (sum(linear[name] for name in alone) or 1.0)
+        found |= {name: scale * share for name, share in linear.items() if name not in found}
     total = sum(found.values())
     if not total:
         return ()
@@ -228,6 +238,19 @@ def _swapped(setup: Setup, index: int, part: Part) -> Setup:
     return replace(setup, items=(*setup.items[:index], item, *setup.items[index + 1 :]))
 
 
+_Change = tuple[str, str, Setup]
+
+
+def _likeliest(changes: list[_Change], after: Callable[..., tuple[float, float]]) -> list[_Change]:
+    """Those of some changes of one kind that narrow most by pilots of few draws."""
+    for draws, most in PILOTS:
+        if len(changes) > most:
+            found = in_order(partial(after, draws=draws), changes)
+            widths = [high - low for low, high in found]
+            changes = [changes[index] for index in sorted(np.argsort(widths, kind="stable")[:most])]
+    return changes
+
+
 def best_cure(
     setup: Setup,
     freq_hz: float,
@@ -243,16 +266,16 @@ def best_cure(
     low, high = now or interval_at(setup, freq_hz, magnitude, has_phase, seed)
     best: tuple[float, str, tuple[float, float]] | None = None
 
-    def after(change: tuple[str, str, Setup]) -> tuple[float, float] | None:
+    def after(change: _Change, draws: int = DRAWS) -> tuple[float, float]:
         try:
-            return interval_at(change[2], freq_hz, magnitude, has_phase, seed)
+            return interval_at(change[2], freq_hz, magnitude, has_phase, seed, draws)
         except ChainError:
-            return None
+            return 0.0, np.inf
 
     for _, group in groupby(improvements(setup), key=lambda each: "" if each[0] in FREE else each[0]):
-        changes = list(group)
-        for (_, what, _), then in zip(changes, in_order(after, changes), strict=True):
-            if then is not None and (best is None or then[1] - then[0] < best[0]):
+        for change in _likeliest(list(group), after):
+            what, then = change[1], after(change)
+            if then[1] < np.inf and (best is None or then[1] - then[0] < best[0]):
                 best = (then[1] - then[0], what, then)
         if best is not None and best[0] <= WORTH * (high - low):
             break

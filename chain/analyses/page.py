@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 
 from chain.analyses.bench_card import Card, card
 from chain.analyses.checks import CheckResult, check
-from chain.analyses.expect import Expectation, ExpectedReading, expect, true_values
+from chain.analyses.expect import Expectation, ExpectedReading, expect
 from chain.analyses.recover import recover
 from chain.analyses.recovery import Recovery
 from chain.arrays import Real
@@ -46,7 +47,7 @@ class ChannelOutlook:
 
 @dataclass(frozen=True, repr=False)
 class Page(ResultTable):
-    """Answer of `report`. `expectation` holds the page's whole grid of true values; `rows` are those worth printing."""
+    """Answer of `report`."""
 
     ROWS = "rows"
     COLUMNS = Expectation.COLUMNS
@@ -55,7 +56,6 @@ class Page(ResultTable):
     checked: CheckResult
     account: Account
     expectation: Expectation
-    rows: tuple[ExpectedReading, ...]
     recovery: Recovery | None
     channels: tuple[ChannelOutlook, ...]
     card: Card
@@ -81,18 +81,27 @@ class Page(ResultTable):
         return self.expectation.limit_vswr is None or self.expectation.aim_reading.vswr is not None
 
     @property
+    def rows(self) -> tuple[ExpectedReading, ...]:
+        """True values worth printing, with what the screen shows for them."""
+        return self.expectation.rows
+
+    @cached_property
     def grid(self) -> dict[str, Real]:
         """Readings as reflection magnitudes, shape (magnitudes, frequencies) each, at no more than `MOST_FREQUENCIES` + 1.
 
-        `freq_hz` and `ceiling`, shape (frequencies,), and `true`, shape (magnitudes,), belong to them.
+        `freq_hz` and `ceiling`, shape (frequencies,), and `true`, shape (magnitudes,), belong to them. The page draws straight lines
+        from row to row; a value that is already among the rows would make a strip of no width.
         """
-        sweep, freq_hz = self.expectation.sweep, self.expectation.freq_hz
+        freq_hz = self.expectation.freq_hz
+        shown = np.array([row.true_vswr for row in self.rows])
+        far = np.abs(GRID[:, None] - np.asarray(magnitude_from_vswr(shown))).min(axis=1) > LEAST_STEP
+        wanted = np.sort([*shown, *np.asarray(vswr(GRID[far]))])
         step = np.linspace(0, freq_hz.size - 1, min(freq_hz.size, MOST_FREQUENCIES))
         columns = np.unique([*step.round().astype(int), int(np.argmin(np.abs(freq_hz - self.expectation.worst_hz)))])
         names = ("reading_vswr", "reading_low", "reading_high", "bound_low", "bound_high")
-        found = {name: np.asarray(magnitude_from_vswr(sweep[name][:, columns])) for name in names}
-        true = np.asarray(magnitude_from_vswr(sweep["true_vswr"]))
-        ceiling = np.asarray(magnitude_from_vswr(sweep["ceiling_vswr"][columns]))
+        sweep = self.expectation.grid(wanted, columns)
+        found = {name: np.asarray(magnitude_from_vswr(sweep[name])) for name in names}
+        true, ceiling = (np.asarray(magnitude_from_vswr(sweep[name])) for name in ("true_vswr", "ceiling_vswr"))
         return {"freq_hz": freq_hz[columns], "true": true, "ceiling": ceiling, **found}
 
     def to_dict(self) -> dict[str, Any]:
@@ -161,14 +170,9 @@ def page(
     ------
     `chain.analyses.checks`, `chain.assembly.power`, `chain.analyses.expect`, `chain.analyses.recover`, `chain.analyses.bench_card`.
     """
-    limit = setup.far.limit_vswr
-    shown = true_values(limit, setup.far.limit_in_db)
-    # Between whose rows the page draws straight lines. A value that is already shown would make a row of no width.
-    far = np.abs(GRID[:, None] - np.asarray(magnitude_from_vswr(shown))).min(axis=1) > LEAST_STEP
-    grid = [float(each) for each in vswr(GRID[far])]
     report = progress or _silent
     share = EXPECT_SHARE if readings is not None else 1.0
-    expectation = expect(setup, sorted([*shown, *grid]), draws, seed, lambda done: report(done * share))
+    expectation = expect(setup, (), draws, seed, lambda done: report(done * share))
     recovery = None
     if readings is not None:
         recovery = recover(setup, readings, draws, seed, lambda done: report(share + done * (1 - share)))
@@ -178,7 +182,6 @@ def page(
         checked,
         account(setup),
         expectation,
-        tuple(row for row in expectation.rows if row.true_vswr in shown),
         recovery,
         _outlook(setup, expectation),
         card(setup, expectation, checked, seed, recovery=recovery),
@@ -193,9 +196,8 @@ def _silent(share: float) -> None:
 
 def _outlook(setup: Setup, known: Expectation) -> tuple[ChannelOutlook, ...]:
     """Readings of an antenna at the limit (or VSWR 2) over each channel of the set-up."""
-    limit = setup.far.limit_vswr or 2.0
-    row = int(np.argmin(np.abs(known.sweep["true_vswr"] - limit)))
-    at = {name: known.sweep[name][row] for name in ("reading_vswr", "reading_low", "reading_high")}
+    sweep = known.over_sweep(setup.far.limit_vswr or 2.0)
+    at = {name: sweep[name][0] for name in ("reading_vswr", "reading_low", "reading_high")}
     return tuple(
         ChannelOutlook(
             name,
@@ -204,7 +206,7 @@ def _outlook(setup: Setup, known: Expectation) -> tuple[ChannelOutlook, ...]:
             float(np.median(at["reading_vswr"][inside])),
             float(at["reading_low"][inside].min()),
             float(at["reading_high"][inside].max()),
-            float(known.sweep["ceiling_vswr"][inside].max()),
+            float(sweep["ceiling_vswr"][inside].max()),
         )
         for name, low_hz, high_hz in setup.sweep.channels
         for inside in [_inside(known.freq_hz, low_hz, high_hz)]

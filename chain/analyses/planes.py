@@ -15,17 +15,19 @@ from chain.rf.bilinear import compose, inverse
 from chain.setups import Calibration, Item, Setup
 from chain.uncertainty.contributions import only
 from chain.uncertainty.intervals import Accuracy, Kept, intervals, intervals_of, of_magnitude, settled_intervals
-from chain.uncertainty.measurement import measurement_of, nominal_maps, simulate
+from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps, simulate
 from chain.uncertainty.parallel import in_order
 from chain.uncertainty.streams import BATCH
 from library.frozen import dataclass
 from library.mating import bridging_adapters, mate
 from library.records import Adapter
 
-TEST_NOISE_DB = 0.01
+TEST_NOISE = 1e-3
+"""Noise of a raw reflection used to find a plane's noise gain; the gain does not depend on it while it is small."""
 DRAWS = 16_000
 """Draws at each plane: its ends to about a hundredth of the interval, which is what stands side by side."""
-"""Trace noise used to find a plane's noise gain; the gain does not depend on it while it is small."""
+MANY, DRAWS_OF_MANY = 24, 1_000
+"""Of more planes than that each is drawn so often: hundreds of planes of hundreds of items take seconds, not minutes."""
 
 
 @dataclass(frozen=True)
@@ -143,10 +145,13 @@ def compare(
     straight = _may_go_straight(setup)
     direct = _bridge(setup) if straight else None
     ways = list(_ways(setup, direct))
+    draws = draws or (DRAWS_OF_MANY if len(ways) > MANY else None)
 
     def found(way: _Way) -> tuple[Plane, Accuracy | None, int]:
-        ends, accuracy, drawn = _ends(way, freq, (true_vswr, limit), (draws, digits, seed))
-        return _row(way, freq, (true_vswr, limit), ends, seed), accuracy, drawn
+        measurement = measurement_of(way.setup, build(way.setup, np.array([freq]), fit=False))
+        ends, accuracy, drawn = _ends(measurement, way.has_phase, (true_vswr, limit), (draws, digits, seed))
+        gain_db = _noise_gain_db(measurement, float(magnitude_from_vswr(true_vswr)), seed)
+        return _row(way, measurement, (true_vswr, limit), ends, gain_db), accuracy, drawn
 
     rows, settled, most = [], [], 0
     for index, (row, accuracy, drawn) in enumerate(in_order(found, ways)):
@@ -175,18 +180,17 @@ def compare(
 
 
 def _ends(
-    measurement: _Way, freq_hz: float, true: tuple[float, float], run: tuple[int | None, int, int]
+    found: Measurement, has_phase: bool, true: tuple[float, float], run: tuple[int | None, int, int]
 ) -> tuple[list[tuple[float, float]], Accuracy | None, int]:
     """Intervals of the true VSWRs, whose draws settle the last of them."""
     draws, digits, seed = run
-    found = measurement_of(measurement.setup, build(measurement.setup, np.array([freq_hz]), fit=False))
     sizes = [float(magnitude_from_vswr(value)) for value in true]
-    seen = of_magnitude(found, sizes[-1], measurement.has_phase)
+    seen = of_magnitude(found, sizes[-1], has_phase)
     kept = Kept()
     made, accuracy = settled_intervals(
         lambda count: intervals(found, seen, draws=count or DRAWS, seed=seed, kept=kept), draws, digits
     )
-    ends = intervals_of(found, sizes, measurement.has_phase, made.draws, seed, kept)
+    ends = intervals_of(found, sizes, has_phase, made.draws, seed, kept)
     return [(float(low[0]), float(high[0])) for low, high in ends], accuracy, made.draws
 
 
@@ -261,10 +265,9 @@ def _at(setup: Setup, calibration: Calibration) -> Setup:
 
 
 def _row(
-    measurement: _Way, freq_hz: float, true: tuple[float, float], ends: list[tuple[float, float]], seed: int
+    way: _Way, found: Measurement, true: tuple[float, float], ends: list[tuple[float, float]], noise_gain_db: float
 ) -> Plane:
-    setup, plane = measurement.setup, measurement.setup.calibration
-    found = measurement_of(setup, build(setup, np.array([freq_hz]), fit=False))
+    setup, plane = way.setup, way.setup.calibration
     if plane.plane == "near":
         connector, standards = setup.near.connector, "those of the analyzer's own calibration"
     else:
@@ -273,11 +276,11 @@ def _row(
         standards = f"open, short and {found.reading_ohm:g}-ohm load ({_load_words(plane)})"
     low, high, limit_low, limit_high = (float(vswr(value)) for pair in ends for value in pair)
     return Plane(
-        measurement.name,
-        measurement.what,
+        way.name,
+        way.what,
         standards,
         str(connector),
-        measurement.has_phase,
+        way.has_phase,
         found.reading_ohm,
         true[0],
         low,
@@ -285,8 +288,8 @@ def _row(
         true[1],
         limit_low,
         limit_high,
-        _noise_gain_db(measurement, freq_hz, float(magnitude_from_vswr(true[0])), seed),
-        measurement.assumed,
+        noise_gain_db,
+        way.assumed,
     )
 
 
@@ -294,10 +297,9 @@ def _load_words(plane: Calibration) -> str:
     return "perfect" if plane.load_db is None else f"{plane.load_db:g} dB"
 
 
-def _noise_gain_db(measurement: _Way, freq_hz: float, magnitude: float, seed: int) -> float:
+def _noise_gain_db(measurement: Measurement, magnitude: float, seed: int) -> float:
     """Error of the recovered reflection from noise alone, over the noise of one raw reading."""
-    noisy = replace(measurement.setup, near=replace(measurement.setup.near, trace_noise_db=TEST_NOISE_DB))
-    found = only(measurement_of(noisy, build(noisy, np.array([freq_hz]), fit=False)), "noise")
+    found = only(replace(measurement, noise=TEST_NOISE), "noise")
     maps = compose(inverse(nominal_maps(found)), simulate(found, 0, seed))
     far = magnitude * np.exp(2j * np.pi * np.random.default_rng(seed).random((BATCH, 1)))
     error = np.mean(np.abs(maps.reading(far) - far) ** 2)

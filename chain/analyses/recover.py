@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from chain.analyses.improvements import (
     Improvement,
+    Share,
     averaging_that_settles,
     best_cure,
     contributions,
@@ -37,7 +38,9 @@ from chain.uncertainty.intervals import (
     settled_intervals,
 )
 from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps, simulate
+from chain.uncertainty.parallel import in_order
 from chain.uncertainty.streams import BATCH
+from library.frozen import dataclass
 
 if TYPE_CHECKING:
     from chain.uncertainty.coverage_region import Ellipse
@@ -158,7 +161,8 @@ def recover(
     for span in members:
         decides[span] = True
     worst = int(np.argmax(np.where(np.isnan(high), -2.0, np.where(decides, high, high - 2.0))))
-    shares = contributions(measurement, float(magnitude[worst]), seed)
+    sizes = _Sizes(magnitude, far, low, high, decides, worst, limit)
+    explained = _explained(setup, measurement, readings, sizes, seed)
     return Recovery(
         **_judged(setup, (low, high), judged),
         **_identity(setup, measurement, readings, (*said, *judged.remarks)),
@@ -174,47 +178,79 @@ def recover(
         seed=found.seed,
         draws=found.draws,
         accuracy=accuracy,
-        contributions=shares,
-        typical_share=typical_share(setup, measurement, shares, float(magnitude[worst]), seed),
-        improvement=_settled_by_averaging(setup, measurement, far, (low, high), decides, worst, limit, seed)
-        or _cure(setup, readings, (magnitude[worst], low[worst], high[worst]), worst, seed),
-        linear=None if far is None else _linear(measurement, far),
-        region=None if far is None or far.size > MOST_REGIONS else _region(measurement, far, seed),
+        **vars(explained),
         refused=refused,
     )
 
 
-def _settled_by_averaging(
-    setup: Setup,
-    measurement: Measurement,
-    far: Complex | None,
-    ends: tuple[Real, Real],
-    decides: NDArray[np.bool_],
-    worst: int,
-    limit: float | None,
-    seed: int,
-) -> Improvement | None:
+@dataclass(frozen=True)
+class _Sizes:
+    """True reflections found and their intervals, which points decide, the worst of them, and the limit."""
+
+    magnitude: Real
+    far: Complex | None
+    low: Real
+    high: Real
+    decides: NDArray[np.bool_]
+    worst: int
+    limit: float | None
+
+
+@dataclass(frozen=True)
+class _Explained:
+    """What is told besides the interval itself, under the names of `Recovery`."""
+
+    contributions: tuple[Share, ...]
+    typical_share: float
+    improvement: Improvement | None
+    linear: Linear | None
+    region: Ellipse | None
+
+
+def _explained(setup: Setup, measurement: Measurement, readings: Readings, sizes: _Sizes, seed: int) -> _Explained:
+    """Causes, improvement, linear answer and region, each on a thread of its own as far as there are any."""
+    far, worst = sizes.far, sizes.worst
+    made: dict[str, Any] = {}
+
+    def causes() -> None:
+        size = float(sizes.magnitude[worst])
+        made["contributions"] = contributions(measurement, size, seed)
+        made["typical_share"] = typical_share(setup, measurement, made["contributions"], size, seed)
+
+    def improvement() -> None:
+        averaged = _settled_by_averaging(setup, measurement, sizes, seed)
+        made["improvement"] = averaged or _cure(setup, readings, sizes, seed)
+
+    def shape() -> None:
+        made["linear"] = None if far is None else _linear(measurement, far)
+        made["region"] = None if far is None or far.size > MOST_REGIONS else _region(measurement, far, seed)
+
+    for _ in in_order(lambda work: work(), (improvement, causes, shape)):
+        pass
+    return _Explained(**made)
+
+
+def _settled_by_averaging(setup: Setup, measurement: Measurement, sizes: _Sizes, seed: int) -> Improvement | None:
     """Averaging, where at a far plane noise alone may keep the worst of many points from being proven."""
-    low, high = ends
+    far, worst, limit = sizes.far, sizes.worst, sizes.limit
     if far is None or limit is None or not measurement.noise or measurement.standards is None:
         return None
     size = np.abs(far)
-    if not size[worst] <= limit < high[worst]:
+    if not size[worst] <= limit < sizes.high[worst]:
         return None
     here = slice(worst, worst + 1)
     # Of n points the largest of a normal error lies about sqrt(2 ln n) deviations up.
-    lift = _noise_at_antenna(measurement.at(here), far[here])[0] * np.sqrt(2 * np.log(np.count_nonzero(decides)))
-    sizes = float(size[worst]), float(median(size[decides])), float(lift)
-    now = float(low[worst]), float(high[worst])
-    return averaging_that_settles(setup, float(measurement.freq_hz[worst]), sizes, limit, now, seed)
+    lift = _noise_at_antenna(measurement.at(here), far[here])[0] * np.sqrt(2 * np.log(np.count_nonzero(sizes.decides)))
+    several = float(size[worst]), float(median(size[sizes.decides])), float(lift)
+    now = float(sizes.low[worst]), float(sizes.high[worst])
+    return averaging_that_settles(setup, float(measurement.freq_hz[worst]), several, limit, now, seed)
 
 
-def _cure(
-    setup: Setup, readings: Readings, found: tuple[float, float, float], at: int, seed: int
-) -> Improvement | None:
-    """Cure at one reading, of which the true magnitude and its interval have been found."""
-    has_phase = readings.reflection is not None
-    return best_cure(setup, float(readings.freq_hz[at]), float(found[0]), has_phase, seed, found[1:])
+def _cure(setup: Setup, readings: Readings, sizes: _Sizes, seed: int) -> Improvement | None:
+    """Improvement of the worst reading, of which the true magnitude and its interval have been found."""
+    at, has_phase = sizes.worst, readings.reflection is not None
+    now = (sizes.low[at], sizes.high[at])
+    return best_cure(setup, float(readings.freq_hz[at]), float(sizes.magnitude[at]), has_phase, seed, now)
 
 
 def _observed(known: Maps, readings: Readings) -> Observation:

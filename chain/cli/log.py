@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from chain.cli.completing import any_file, setup_files, sweep_files
+from chain.cli.named_group import NamedGroup
 from chain.cli.options import Common, common, sweep_options
 from chain.cli.output import deliver, deliver_page, note, progress
 from chain.cli.plot_option import SUFFIXES
-from chain.cli.usage import NamedGroup
 from chain.cli.writing import Refusal, kind_of, refuse_overwriting, write_whole
 
 if TYPE_CHECKING:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from threading import Thread
 from typing import TYPE_CHECKING
 
 import click
@@ -55,6 +56,9 @@ def command(
     readings = None if file is None else read_sweep_for(loaded, file, sweep)
     seed = SEED if shared.seed is None else shared.seed
     names = ("" if setup == "-" else setup, file or "")
+    templates = Thread(target=_prepare, daemon=True)
+    if not shared.json:
+        templates.start()
     with progress(shared) as report:
         found = page(loaded, text, readings, names, draws, seed, report)
 
@@ -67,9 +71,17 @@ def command(
     else:
         from chain.html.page import page_html
 
+        templates.join()
         deliver_page(shared, page_html(found), inputs)
     if enforce and not found.proves:
         raise click.exceptions.Exit(1)
+
+
+def _prepare() -> None:
+    """Have the templates ready by the time the figures are; the import alone takes as long as a light answer."""
+    from chain.html.page import prepare
+
+    prepare()
 
 
 def _of_installation(

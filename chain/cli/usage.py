@@ -9,6 +9,7 @@ from typing import Any
 
 import click
 
+from chain.cli.named_group import UnknownWord
 from chain.errors import plain
 
 MOST_OWNERS = 3
@@ -16,30 +17,6 @@ REMEDY = re.compile(r"(.+?)[:;.] ((?:write|give|name|state|ask|leave|say|take) .
 """A message that says what to do as well."""
 VALUE = re.compile(r"'(.*?)' is not|(\S+) is not")
 NEAR_ENOUGH = 0.5
-
-
-class UnknownWord(click.UsageError):
-    """A word that is not known, and what to write instead."""
-
-    def __init__(self, what: str, remedy: str, context: click.Context) -> None:
-        super().__init__(what, context)
-        self.remedy = remedy
-
-
-class NamedGroup(click.Group):
-    """A group that answers a misspelt command with the nearest one."""
-
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        """Command that the arguments call."""
-        names = self.list_commands(ctx)
-        if args and not args[0].startswith("-") and args[0] not in names:
-            near = get_close_matches(args[0], names, 1)
-            path = ctx.command_path
-            remedy = f"did you mean '{path} {near[0]}'?" if near else f"the commands are {', '.join(names)}"
-            raise UnknownWord(f"there is no command {plain(args[0])!r}", remedy, ctx)
-        return super().resolve_command(ctx, args)
 
 
 def usage_lines(error: click.ClickException, group: click.Group, words: Sequence[str]) -> list[str]:

@@ -12,14 +12,15 @@ from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from io import StringIO
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
+
+from chain.cli.opened import opened_names
 
 if TYPE_CHECKING:
     from chain.results import ResultTable
 
-OWN_CODE = (".py", ".pyc", ".so", ".pyd")
 TARGETS = "chain.cli.writing.targets"
 """Where a command's context keeps the files that it is going to write."""
 
@@ -28,37 +29,6 @@ class Refusal(click.ClickException):
     """The command will not do what was asked; exit status 2."""
 
     exit_code = 2
-
-
-class _Opened:
-    """Names of the files opened for reading since the command began: by the interpreter's own word, so that none is missed."""
-
-    def __init__(self) -> None:
-        self.names: set[str] = set()
-        self.installed = False
-
-    def begin(self) -> None:
-        """Forget what was opened before; an audit hook stays for the life of the process."""
-        self.names.clear()
-        if not self.installed:
-            self.installed = True
-            sys.addaudithook(self._heard)
-
-    def _heard(self, event: str, args: tuple[Any, ...]) -> None:
-        if event != "open" or not isinstance(args[0], (str, bytes)):
-            return
-        name, mode, flags = os.fsdecode(args[0]), args[1], args[2]
-        reads = "r" in mode or "+" in mode if isinstance(mode, str) else flags & 3 != os.O_WRONLY
-        if reads and not name.endswith(OWN_CODE):
-            self.names.add(name)
-
-
-_OPENED = _Opened()
-
-
-def watch_reading() -> None:
-    """Note from now on which files are read."""
-    _OPENED.begin()
 
 
 def _targets() -> list[str]:
@@ -112,7 +82,7 @@ def _is_read(target: Path, inputs: Sequence[str]) -> bool:
 
 
 def _read(inputs: Sequence[str]) -> Iterator[os.stat_result]:
-    opened = tuple(_OPENED.names) if click.get_current_context(silent=True) else ()
+    opened = opened_names() if click.get_current_context(silent=True) else ()
     for name in (*inputs, *opened):
         with suppress(OSError, ValueError):
             yield Path(name).stat()

@@ -122,6 +122,12 @@ def filled(template: str, title: str, values: dict[str, Any]) -> str:
     return _environment().get_template(template).render(_common(title) | {"policy": _policy("")} | values)
 
 
+def prepare() -> None:
+    """Read and compile the page's templates, which a thread may do while the page's figures are computed."""
+    for name in ("page.html", "card.html"):
+        _environment().get_template(name)
+
+
 @lru_cache(maxsize=1)
 def _environment() -> Environment:
     from jinja2 import Environment, PackageLoader, StrictUndefined

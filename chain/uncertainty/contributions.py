@@ -33,6 +33,35 @@ def names(measurement: Measurement) -> tuple[str, ...]:
     return tuple(found)
 
 
+def largest(measurement: Measurement, magnitude: float, most: int = 12) -> tuple[str, ...]:
+    """Names of the unknowns of most weight where the antenna reflects so much; all of them where they are few.
+
+    Drawing without each costs a whole cascade, so of hundreds only the likeliest are worth it. The phase of the antenna turns
+    what weighs most, so several are tried and each unknown counts by its best.
+
+    Source: `linear_shares`.
+    """
+    every = names(measurement)
+    if len(every) <= most:
+        return every
+    shares = linear_shares(measurement, magnitude)
+    return tuple(sorted(every, key=lambda name: -shares[name])[:most])
+
+
+def linear_shares(measurement: Measurement, magnitude: float) -> dict[str, float]:
+    """Each unknown's largest share of the variance, by name, over eight phases of an antenna that reflects so much.
+
+    Source: `chain.uncertainty.linear`.
+    """
+    from chain.uncertainty.linear import linear
+
+    best = dict.fromkeys(names(measurement), 0.0)
+    for phase in 2 * np.pi * np.arange(8) / 8:
+        for each in linear(measurement, magnitude * np.exp(1j * phase)).contributions:
+            best[each.id] = max(best.get(each.id, 0.0), each.share)
+    return best
+
+
 def _standard_size(standards: Standards, name: str) -> float:
     if name == "load":
         return max(standards.load_radius, standards.load_inductance_h)

@@ -18,7 +18,8 @@ RESIDUALS = "near"
 
 GRID = 201
 HALVINGS = 30
-FEW, MANY = 64, 15
+TOGETHER = ((64, 15), (500, 3))
+"""Of so many readings at most, each step tries so many places: what a call costs is hardly its size then."""
 
 
 def residual_box(near: Near, freq_hz: Real) -> Box | None:
@@ -75,8 +76,8 @@ def invert(
     last = points - 1 - np.argmax(allowed[..., ::-1], axis=-1)
     below, above = grid[np.maximum(first - 1, 0)], grid[first]
     inside, outside = grid[last], grid[np.minimum(last + 1, points - 1)]
-    # Both edges at once; of few readings each step tries many places, for what a call costs is not its size.
-    places = MANY if reading.size <= FEW else 1
+    # Both edges at once.
+    places = next((many for size, many in TOGETHER if reading.size <= size), 1)
     within = np.arange(1, places + 1) / (places + 1)
     for _ in range(int(np.ceil(halvings / np.log2(places + 1)))):
         start, width = np.stack([below, inside], axis=-1), np.stack([above - below, outside - inside], axis=-1)

@@ -115,12 +115,15 @@ def _derivative(maps: Maps, at: Complex) -> Complex:
 
 def _seen(measurement: Measurement, far: Complex) -> tuple[Complex, Complex, list[Term]]:
     """Reflection at the plane, how much of a change at the antenna arrives there, and the effects of the elements after it."""
-    slope = np.ones_like(far)
-    terms: list[Term] = []
+    found: list[tuple[list[Term], Complex]] = []
     for element in reversed(measurement.after):
         own = piece_terms(element, far)
         far, step = seen_and_slope(element, far)
-        terms = own + [term.scaled(step) for term in terms]
+        found.append((own, step))
+    # From the near end each effect is scaled once, by all that stands before it: in proportion to the elements, not their square.
+    slope, terms = np.ones_like(far), []
+    for own, step in reversed(found):
+        terms += [term.scaled(slope) for term in own]
         slope = slope * step
     return far, slope, terms
 

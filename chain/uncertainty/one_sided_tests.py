@@ -8,7 +8,7 @@ needed, the roots of one quadratic; with the stretches sorted both ends are orde
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -107,6 +107,19 @@ class Terms:
         np.maximum(down, LEAST_DOWN, out=down)
         top /= down
         return np.asarray(np.sqrt(top, out=top))
+
+    def squares(self, magnitude: float, phases_rad: Real, opposite: bool = True) -> Iterator[Floats]:
+        """Square of the statistic at each of some phases, and half a turn on after each: what both need is made once."""
+        g = np.float32(magnitude)
+        top, down = self.square * (g * g) + self.constant, self.down_square * (g * g) + np.float32(1)
+        for phase in phases_rad:
+            cosine, sine = (2 * g * each for each in _turn(phase))
+            above, below = self.cross_re * cosine, self.down_re * cosine
+            above -= self.cross_im * sine
+            below -= self.down_im * sine
+            # Half a turn on only these two change, and only their sign.
+            for each in (np.add, np.subtract) if opposite else (np.add,):
+                yield each(top, above) / np.maximum(each(down, below), LEAST_DOWN)
 
     def means(self) -> MeanTerms:
         """Mean over the draws at each place."""
@@ -275,14 +288,17 @@ class _Search:
         """Every phase; first the one that reads least, which has the highest end, and the one that reads most."""
         if not chosen.any():
             return
-        half = PHASES // 2
-        for step in (half, 0, *(each for each in range(PHASES) if each % half)):
-            self.at(start_rad + step * 2 * np.pi / PHASES, chosen)
+        for step in range(PHASES // 2):
+            self.at(start_rad + step * 2 * np.pi / PHASES, chosen, opposite=True)
 
-    def at(self, phase_rad: Real, chosen: NDArray[np.bool_]) -> None:
-        """Move the ends outward by what one phase accepts, at the chosen places."""
-        first, last = self._stretches(phase_rad, chosen)
+    def at(self, phase_rad: Real, chosen: NDArray[np.bool_], opposite: bool = False) -> None:
+        """Move the ends outward by what one phase accepts, at the chosen places; half a turn on before it, if wanted."""
         rows = np.flatnonzero(chosen)
+        for first, last in self._stretches(phase_rad, chosen, opposite):
+            self._accept(first, last, rows)
+
+    def _accept(self, first: Floats, last: Floats, rows: NDArray[np.intp]) -> None:
+        """Move the ends of some places outward by the stretches of one phase."""
         if self.limit is not None:
             limit = np.float32(self.limit)
             # Strictly inside its stretch a draw shows less than the observed; all others show that or more.
@@ -328,8 +344,11 @@ class _Search:
         lowest = self.strict_low[rows].astype(np.float32)[:, None]
         return np.asarray(beyond | (self.draws - _count((first < 0) & (last >= lowest)) >= strict[rows]))
 
-    def _stretches(self, phase_rad: Real, chosen: NDArray[np.bool_]) -> tuple[Floats, Floats]:
-        """First and last magnitude of each draw's stretch at or below the statistic: A g^2 + 2 B g + C <= 0."""
+    def _stretches(self, phase_rad: Real, chosen: NDArray[np.bool_], opposite: bool) -> Iterator[tuple[Floats, Floats]]:
+        """First and last magnitude of each draw's stretch at or below the statistic: A g^2 + 2 B g + C <= 0.
+
+        Half a turn on B has the other sign, and so have both roots.
+        """
         whole = bool(chosen.all())
         leading, constant, re, im = (
             each if whole else each[chosen] for each in (self.leading, self.constant, self.mixed_re, self.mixed_im)
@@ -348,11 +367,10 @@ class _Search:
         down: Floats = np.where(leading == 0, np.float32(1e-12), leading)
         first: Floats = np.divide(-(half + root), down)
         last: Floats = np.divide(root - half, down)
-        first[none], last[none] = NOWHERE, NOWHERE
         inverted = leading < 0
-        if not inverted.any():
-            return first, last
-        return _outside(first, last, inverted, none)
+        for begin, end in ((-last, -first), (first, last)) if opposite else ((first, last),):
+            begin[none], end[none] = NOWHERE, NOWHERE
+            yield _outside(begin, end, inverted, none) if inverted.any() else (begin, end)
 
     def _together(self) -> tuple[Real, Real]:
         """Deviation of the outermost end over the phases, as a share of that of the phase that has it.

@@ -52,6 +52,36 @@ def reading_ranges(
     return low, high
 
 
+def reading_grid(
+    measurement: Measurement,
+    magnitudes: Real,
+    exact: NDArray[np.bool_],
+    places: NDArray[np.intp],
+    draws: int,
+    seed: int = SEED,
+    progress: Progress | None = None,
+) -> tuple[Real, Real]:
+    """`reading_ranges` at some places for magnitudes in order, of which only the exact ones take all the draws.
+
+    The others take the first quarter of them (1,000 at least), and are moved by what all of them move the exact ones on
+    either side by.
+    """
+    drawn = whole_batches(draws)
+    known = magnitudes[exact]
+    between = np.stack([np.interp(magnitudes, known, row) for row in np.eye(known.size)], axis=1)
+
+    def run(part: slice) -> tuple[Real, Real]:
+        terms = drawn_terms(measurement, places[part], drawn, seed)
+        few = terms.first(max(PILOT, drawn // 4))
+        pairs = zip(_ranges(few, magnitudes), _ranges(terms, known), strict=True)
+        low, high = (rough + between @ (full - rough[exact]) for rough, full in pairs)
+        return np.maximum(low, 0), high
+
+    parts = list(blocks(run, places.size, drawn, progress))
+    low, high = (np.concatenate(each, axis=1) for each in zip(*parts, strict=True))
+    return low, high
+
+
 def proving_everywhere(
     measurement: Measurement, limit: float, draws: int | None = None, seed: int = SEED, roughly: bool = False
 ) -> tuple[float, int]:
@@ -147,29 +177,29 @@ def _likely_places(
 
 def _ranges(terms: Terms, magnitudes: Real) -> tuple[Real, Real]:
     low, high = np.empty((2, len(magnitudes), len(terms.square)))
+    means = terms.means()
     for row, each in enumerate(magnitudes):
-        low[row], high[row] = reading_range(terms, float(each))
+        low[row], high[row] = reading_range(terms, float(each), means)
     return low, high
 
 
-def reading_range(terms: Terms, magnitude: float) -> tuple[Real, Real]:
-    """Lowest and highest reading of one true magnitude at each place of drawn measurements."""
+def reading_range(terms: Terms, magnitude: float, means: MeanTerms | None = None) -> tuple[Real, Real]:
+    """Lowest and highest reading of one true magnitude at each place of drawn measurements, whose means may be given."""
     places, draws = terms.square.shape
     least = _least(draws)
-    low, high = np.full(places, np.inf), np.full(places, -np.inf)
+    low, high = np.full(places, np.inf, dtype=np.float32), np.full(places, -np.inf, dtype=np.float32)
     # No reflection has no phase: one stands for all.
-    phases = _phases(terms, magnitude, QUARTERS if magnitude else QUARTERS[:1])
+    phases = _phases(means or terms.means(), magnitude, QUARTERS[:2] if magnitude else QUARTERS[:1])
     # The first reads most and the one half a turn on least: the others can seldom move an end, which counting alone tells.
-    for phase in phases[[*range(0, len(phases), 2), *range(1, len(phases), 2)]]:
-        shown = terms.shown(magnitude, phase)
-        lower = np.count_nonzero(shown < low.astype(np.float32)[:, None], axis=1) >= least
-        higher = np.count_nonzero(shown > high.astype(np.float32)[:, None], axis=1) >= least
+    for shown in terms.squares(magnitude, phases):
+        lower = np.count_nonzero(shown < low[:, None], axis=1) >= least
+        higher = np.count_nonzero(shown > high[:, None], axis=1) >= least
         if lower.any():
             low[lower] = np.minimum(low[lower], np.partition(shown[lower], least - 1, axis=1)[:, least - 1])
         if higher.any():
             at = draws - least
             high[higher] = np.maximum(high[higher], np.partition(shown[higher], at, axis=1)[:, at])
-    return low, high
+    return np.sqrt(np.maximum(low, 0)).astype(float), np.sqrt(np.maximum(high, 0)).astype(float)
 
 
 def _least_proving(terms: Terms, limit: float) -> _Proof:
@@ -208,10 +238,11 @@ def _likely(terms: Terms, limit: float) -> NDArray[np.bool_]:
     few = terms.first(PILOT)
     if few is terms or places <= MOST_LIKELY:
         return np.ones(places, dtype=bool)
-    phases = _phases(terms, limit, STEPS)
+    phases = _phases(terms.means(), limit, STEPS[: PHASES // 2])
     least = _least(PILOT)
-    found = [np.partition(few.shown(limit, phase), least - 1, axis=1)[:, least - 1] for phase in phases]
-    shown = terms.shown(limit, phases[np.argmin(found, axis=0), np.arange(places)])
+    found = [np.partition(square, least - 1, axis=1)[:, least - 1] for square in few.squares(limit, phases)]
+    every = np.stack([phases, phases + np.pi], axis=1).reshape(-1, places)
+    shown = terms.shown(limit, every[np.argmin(found, axis=0), np.arange(places)])
     least = _least(draws)
     shown.partition(least - 1, axis=1)
     guess = shown[:, least - 1]
@@ -226,16 +257,16 @@ def _first_guess(terms: Terms, limit: float) -> Real:
     shown.partition(least - 1, axis=1)
     # Laid as the interval of such a reading lays them: between two of sixteen phases the least may lie lower by a thousandth.
     start = means.most_phase(shown[:, least - 1].astype(float))
-    found = np.full(start.shape, np.inf)
-    for step in np.roll(STEPS, PHASES // 2):
-        shown = terms.shown(limit, start + step)
-        rows = np.count_nonzero(shown < found.astype(np.float32)[:, None], axis=1) >= least
+    found = np.full(start.shape, np.inf, dtype=np.float32)
+    for square in terms.squares(limit, start + np.pi + STEPS[: PHASES // 2, None]):
+        rows = np.count_nonzero(square < found[:, None], axis=1) >= least
         if rows.any():
-            some = shown[rows]
+            some = square[rows]
             some.partition(least - 1, axis=1)
             found[rows] = some[:, least - 1]
+    found = np.sqrt(np.maximum(found, 0))
     # A reading within float32 of the edge must not be reported as proving.
-    return np.maximum(found - ROUNDING, 0)
+    return np.maximum(found.astype(float) - ROUNDING, 0)
 
 
 def _settled(terms: Terms, found: Real, limit: float) -> Real:
@@ -286,9 +317,9 @@ def _least(draws: int) -> int:
     return max(1, int((1 - COVERAGE) / 2 * draws + 1e-6))
 
 
-def _phases(terms: Terms, magnitude: float, steps: Real) -> Real:
+def _phases(means: MeanTerms, magnitude: float, steps: Real) -> Real:
     """Phases to try of a magnitude, from the one that reads most."""
-    return np.asarray(_most_phase(terms.means(), magnitude) + steps[:, None])
+    return np.asarray(_most_phase(means, magnitude) + steps[:, None])
 
 
 def _most_phase(means: MeanTerms, magnitude: float) -> Real:

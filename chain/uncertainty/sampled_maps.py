@@ -213,7 +213,8 @@ def _plus(value: Complex | None, factor: Complex | None, other: Complex | None) 
     product = factor * other
     if value is None:
         return product
-    if product.shape == np.broadcast_shapes(product.shape, value.shape):
+    # Each axis is 1 or that of the others: where the product is as long on both, the sum fits into it.
+    if product.shape[0] >= value.shape[0] and product.shape[1] >= value.shape[1]:
         product += value
         return product
     return value + product

@@ -9,7 +9,7 @@ Source: "Resampling-Based Multiple Testing", Wiley 1993 (memory): single-step ma
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,14 +18,16 @@ from chain.arrays import Real, quantiles
 from chain.results import COVERAGE, SEED
 from chain.uncertainty.intervals import Kept, Observation, Progress, blocks, drawn_terms, rounded, whole_batches
 from chain.uncertainty.measurement import Measurement
-from chain.uncertainty.one_sided_tests import AROUND, Terms
+from chain.uncertainty.one_sided_tests import AROUND
 from library.frozen import dataclass
 
 Floats = NDArray[np.float32]
 
 DRAWS, DRAWS_OF_LONG, LONG = 8_000, 4_000, 1_000
-STANDING = np.arange(12) * 2 * np.pi / 12
-"""Phases of an antenna at the limit, where none was read."""
+STANDING = np.arange(6) * 2 * np.pi / 12
+"""Phases of an antenna at the limit, where none was read; each of them half a turn on as well."""
+SCALING = 2_000
+"""The first of the draws, which tell each point's median and scale: any scale makes a valid test, a fair one a sharp test."""
 TURN_S = 20e-9
 """Delay with which the same phases turn over the sweep as well: the antenna behind a few metres of its own lead."""
 LEAST_SCALE = 1e-7
@@ -70,6 +72,7 @@ def judged_sweep(
     count = measurement.freq_hz.size
     drawn = whole_batches(draws or (DRAWS if count <= LONG else DRAWS_OF_LONG))
     courses = _courses(measurement.freq_hz, seen)
+    opposite = seen.phase_rad is None
 
     def run(chosen: slice) -> _Block:
         here = seen.at(chosen)
@@ -81,11 +84,13 @@ def judged_sweep(
             for number, span in enumerate(groups)
             if span.start < chosen.stop and span.stop > chosen.start
         }
-        return _drawn_block(terms, rounded(here, drawn, seed, chosen.start), courses[:, chosen], limit, inside)
+        return _drawn_block(
+            terms.squares(limit, courses[:, chosen], opposite), rounded(here, drawn, seed, chosen.start), inside
+        )
 
     parts: list[tuple[Real, Real]] = []
     by_group: dict[int, Floats] = {}
-    largest = np.full((len(courses), drawn), -np.inf, dtype=np.float32)
+    largest = np.full((len(courses) * (2 if opposite else 1), drawn), -np.inf, dtype=np.float32)
     for made in blocks(run, count, drawn, progress):
         parts.append((made.median, made.scale))
         # A draw is the same chain in every block, so its largest deviation is taken over all of them.
@@ -110,33 +115,32 @@ def _chance(largest: Floats, shown: Real) -> float:
 
 
 def _courses(freq_hz: Real, seen: Observation) -> Real:
-    """Phases of the antenna over the sweep, shape (courses, frequencies), that the test is made for."""
+    """Phases of the antenna over the sweep, shape (courses, frequencies); those that none was read for stand for their opposites too."""
     if seen.phase_rad is not None:
         return np.asarray(seen.phase_rad + AROUND[:, None])
     turning = STANDING[:, None] - 2 * np.pi * TURN_S * freq_hz
     return np.concatenate([np.broadcast_to(STANDING[:, None], turning.shape), turning])
 
 
-def _drawn_block(
-    terms: Terms, rounding: Floats | None, courses: Real, limit: float, inside: dict[int, slice]
-) -> _Block:
-    """Deviations of drawn sweeps in one block of frequencies."""
-    draws = terms.square.shape[1]
-    middle, upper = draws // 2, min(int((1 + COVERAGE) / 2 * draws), draws - 1)
-    median, scale = np.empty((2, *courses.shape))
-    largest = np.empty((len(courses), draws), dtype=np.float32)
-    by_group = {number: np.empty_like(largest) for number in inside}
-    for course, phase in enumerate(courses):
-        shown = terms.shown(limit, phase)
+def _drawn_block(squares: Iterator[Floats], rounding: Floats | None, inside: dict[int, slice]) -> _Block:
+    """Deviations of drawn sweeps in one block of frequencies, from the squares of the statistic for each course."""
+    medians, scales, largest = [], [], []
+    by_group: dict[int, list[Floats]] = {number: [] for number in inside}
+    for square in squares:
+        shown = np.sqrt(np.maximum(square, 0, out=square), out=square)
         if rounding is not None:
             shown -= rounding
-        ordered = np.partition(shown, (middle, upper), axis=1)
-        median[course] = ordered[:, middle]
+        some = min(SCALING, shown.shape[1])
+        middle, upper = some // 2, min(int((1 + COVERAGE) / 2 * some), some - 1)
+        ordered = np.partition(shown[:, :some], (middle, upper), axis=1)
         # The upper half alone: near a known mismatch magnitudes are lopsided, and only what lies above counts.
-        scale[course] = np.maximum(ordered[:, upper] - ordered[:, middle], LEAST_SCALE)
+        scale = np.maximum(ordered[:, upper] - ordered[:, middle], LEAST_SCALE)
         shown -= ordered[:, middle, None]
-        shown /= scale[course].astype(np.float32)[:, None]
-        shown.max(axis=0, out=largest[course])
+        shown /= scale[:, None]
+        medians.append(ordered[:, middle])
+        scales.append(scale)
+        largest.append(shown.max(axis=0))
         for number, span in inside.items():
-            shown[span].max(axis=0, out=by_group[number][course])
-    return _Block(median, scale, largest, by_group)
+            by_group[number].append(shown[span].max(axis=0))
+    groups = {number: np.stack(each) for number, each in by_group.items()}
+    return _Block(np.array(medians, dtype=float), np.array(scales, dtype=float), np.stack(largest), groups)
