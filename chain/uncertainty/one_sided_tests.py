@@ -295,24 +295,19 @@ class _Search:
         """Move the ends outward by what one phase accepts, at the chosen places; half a turn on before it, if wanted."""
         rows = np.flatnonzero(chosen)
         for first, last in self._stretches(phase_rad, chosen, opposite):
-            self._accept(first, last, rows)
-
-    def _accept(self, first: Floats, last: Floats, rows: NDArray[np.intp]) -> None:
-        """Move the ends of some places outward by the stretches of one phase."""
-        if self.limit is not None:
-            limit = np.float32(self.limit)
-            # Strictly inside its stretch a draw shows less than the observed; all others show that or more.
-            above = 1 - _count((first < limit) & (last > limit)) / self.draws
-            self.lowest_chance[rows] = np.minimum(self.lowest_chance[rows], above)
-            self.highest_chance[rows] = np.maximum(self.highest_chance[rows], above)
-        moves = self._moves(first, last, rows)
-        if moves.any():
-            self._move(np.sort(first[moves], axis=1), np.sort(last[moves], axis=1), rows[moves])
-        if self.tails is not None and last.shape[1] == self.draws and self.draws % GROUPS == 0:
-            low, high = self.low[rows], self.high[rows]
-            ended = last < low.astype(np.float32)[:, None]
-            held = last >= high.astype(np.float32)[:, None]
-            self.tails.append((rows, low, high, _by_group(ended), _by_group(held)))
+            if self.limit is not None:
+                limit = np.float32(self.limit)
+                # Strictly inside its stretch a draw shows less than the observed; all others show that or more.
+                above = 1 - _count((first < limit) & (last > limit)) / self.draws
+                self.lowest_chance[rows] = np.minimum(self.lowest_chance[rows], above)
+                self.highest_chance[rows] = np.maximum(self.highest_chance[rows], above)
+            moves = self._moves(first, last, rows)
+            if moves.any():
+                self._move(np.sort(first[moves], axis=1), np.sort(last[moves], axis=1), rows[moves])
+            if self.tails is not None and last.shape[1] == self.draws and self.draws % GROUPS == 0:
+                low, high = self.low[rows], self.high[rows]
+                ended, held = last < low.astype(np.float32)[:, None], last >= high.astype(np.float32)[:, None]
+                self.tails.append((rows, low, high, _by_group(ended), _by_group(held)))
 
     def _move(self, first: Floats, last: Floats, rows: NDArray[np.intp]) -> None:
         """Move the ends of some places outward by sorted stretches of one phase."""
