@@ -100,8 +100,7 @@ class Terms:
         top += self.square * (g * g)
         top += self.constant
         down = (self.down_re * cosine - self.down_im * sine) * (2 * g)
-        down += self.down_square * (g * g)
-        down += 1
+        down += self.down_square * (g * g) + np.float32(1)
         np.maximum(top, 0, out=top)
         # |1 + r g|^2 rounds to nothing where a calibration cannot tell its standards apart: beyond any reading, not undefined.
         np.maximum(down, LEAST_DOWN, out=down)
