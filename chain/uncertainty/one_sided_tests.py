@@ -88,9 +88,8 @@ class Terms:
 
     def first(self, draws: int) -> Terms:
         """The same of the first draws; itself where they are a quarter of it or more."""
-        if self.square.shape[1] < 4 * draws:
-            return self
-        return Terms(*(each[:, :draws] for each in vars(self).values()))
+        few = 4 * draws <= self.square.shape[1]
+        return Terms(*(each[:, :draws] for each in vars(self).values())) if few else self
 
     def shown(self, magnitude: Real | float, phase_rad: Real) -> Floats:
         """Statistic that every draw shows of a magnitude and a phase at each place."""
