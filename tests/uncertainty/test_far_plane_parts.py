@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.optimize import lsq_linear
 
 from chain.rf import twoport
 from chain.rf.elements import Box, Ladder, Line
@@ -85,6 +86,66 @@ def test_standards_lie_where_they_are_reported_to(opened_f, shorted_h, inductanc
     for end, true in zip(ends[:2], ideal[:2], strict=True):
         seen = (joint + true) / (1 + np.conj(joint) * true)
         assert end.reach[0] == pytest.approx(np.abs(seen - end.center[0]).max(), rel=0.2, abs=1e-9)
+
+
+@pytest.mark.parametrize(("open_f", "short_h", "load_h"), [(5e-14, 0, 1.2e-8), (0, 2e-10, 1.2e-8), (1e-12, 5e-9, 4e-9)])
+def test_errors_of_standards_are_those_left_when_their_middles_are_taken_out(open_f, short_h, load_h):
+    """Every standard of a set, taken through the map that makes the middles ideal: on its line, give or take its radius.
+
+    With one middle far off and another standard all but known, the line must be turned and stretched by the map's own slope.
+    """
+    of = measurement(open_capacitance_f=open_f, short_inductance_h=short_h, load_inductance_h=load_h)
+    plane, middles = far_plane._plane(of), [end.center[0] for end in far_plane._true_standards(of)]
+    turned = [((z + plane.b) / (plane.c * z + plane.d))[0] for z in middles]
+    assert turned == pytest.approx([1, -1, 0], abs=1e-12)
+    omega, ohm, share = 2 * np.pi * FREQ_HZ[0], 75.0, np.linspace(0, 1, 101)
+    seen = (
+        1 / (1j * omega * open_f * share * ohm + 1e-300),
+        1j * omega * short_h * share / ohm,
+        1 + 1j * omega * load_h * share / ohm,
+    )
+    for error, z in zip(plane.errors, ((each - 1) / (each + 1) for each in seen), strict=True):
+        left = (z + plane.b) / (plane.c * z + plane.d) - error.center
+        (line,) = error.lines
+        # The nearest point of the line, for a share of its own.
+        along = np.clip((left * np.conj(line)).real / max(abs(line[0]) ** 2, 1e-300), -1, 1)
+        assert np.abs(left - along * line).max() <= error.radius[0] * (1 + 1e-9) + 1e-12
+
+
+def read_with(true, x):
+    """What a calibration shows of x that takes the standards `true` for 1, -1 and 0: the bilinear map through three points."""
+    rows = [[t, 1, -ideal * t] for t, ideal in zip(true, (1, -1, 0), strict=True)]
+    a, b, c = np.linalg.solve(np.array(rows, dtype=complex), np.array([1, -1, 0], dtype=complex))
+    return (a * x + b) / (c * x + 1)
+
+
+def beyond(found, value):
+    """How far a value lies outside a spread of one place, by its best share of every line."""
+    off = value - found.center[0]
+    lines = np.array([[line[0].real for line in found.lines], [line[0].imag for line in found.lines]])
+    rest = lsq_linear(lines, [off.real, off.imag], (-1, 1)).fun
+    return np.hypot(*rest) - found.radius[0]
+
+
+@pytest.mark.parametrize("x", [0.0, 0.35 - 0.3j, -0.7j, 0.999, -0.95])
+@pytest.mark.parametrize(
+    ("open_f", "short_h", "load_h"), [(5e-14, 0, 1.2e-8), (0, 2e-10, 1.2e-8), (6e-13, 2.5e-9, 4e-9)]
+)
+def test_every_set_of_standards_shows_what_it_may_and_is_undone_to_what_it_may(open_f, short_h, load_h, x):
+    """Standards anywhere in their ranges, the calibration solved anew with each set: no reading lies outside, none comes from there."""
+    of = measurement(open_capacitance_f=open_f, short_inductance_h=short_h, load_inductance_h=load_h)
+    plane, omega, ohm, at = far_plane._plane(of), 2 * np.pi * FREQ_HZ[0], 75.0, np.array([x + 0j])
+    outside = []
+    for shares in itertools.product((0, 0.5, 1), repeat=3):
+        sides = [
+            1j * omega * each
+            for each in (open_f * ohm * shares[0], short_h / ohm * shares[1], load_h / ohm * shares[2])
+        ]
+        true = (1 - sides[0]) / (1 + sides[0]), (sides[1] - 1) / (sides[1] + 1), sides[2] / (sides[2] + 2)
+        shown = read_with(true, at[0])
+        outside.append(beyond(far_plane._shown(of, plane, at, np.abs(at)), shown))
+        outside.append(beyond(far_plane._behind(of, plane, np.array([shown])), at[0]))
+    assert max(outside) <= 1e-9
 
 
 def test_weights_are_one_at_their_own_standard_and_nothing_at_the_others():
