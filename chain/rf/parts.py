@@ -119,7 +119,8 @@ def _line(
         inside_radius=radius,
         shape=limit_shape(limit),
         loss_tolerance=loss,
-        length_low=1 - spread,
+        # A learnt length may be known worse than it is long, and below zero a line would amplify.
+        length_low=max(1 - spread, 0.0),
         length_high=1 + spread,
         impedance_tolerance_ohm=tolerance_ohm,
     )

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+import strategies as made
 from scipy.optimize import minimize
 
 from chain.analyses.improvements import contributions, typical_share
@@ -10,6 +11,7 @@ from chain.errors import InputError
 from chain.files.setup_file import parse_setup
 from chain.rf.discs import forward
 from chain.rf.elements import Tee, aligned, nominal
+from chain.rf.parts import elements_of
 from chain.rf.regions import region_of
 from chain.setups import standing
 from chain.uncertainty.calibration import Standards, drawn_reflections
@@ -108,6 +110,14 @@ def test_uniform_radius_in_a_part_file(tmp_path):
         'reflection = {return_loss_db = 26, magnitude_kind = "uniform-radius"}\n'
     )
     assert load_library([path]).part("a").limit.kind == "uniform-radius"
+
+
+def test_an_adapter_known_worse_than_it_is_long_amplifies_nothing():
+    """1 mm give or take 5 mm, with loss: drawn lengths end at zero, and every draw is passive."""
+    item = made.item(made.adapter(50.0, 1e-3, 3.0, length_tolerance_m=5e-3), "x")
+    (line,) = elements_of(item, np.array([1e9]))
+    drawn = draw(line, np.random.default_rng(1), COUNT)
+    assert np.linalg.svd(drawn, compute_uv=False).max() <= 1 + 1e-12
 
 
 @pytest.mark.parametrize("name", ["quarter-wave", "twelfth-wave", "twelfth-wave-wide"])
