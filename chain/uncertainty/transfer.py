@@ -8,11 +8,11 @@ import numpy as np
 
 from chain.arrays import Real
 from chain.rf.discs import forward
-from chain.rf.elements import Box, Element, Line
+from chain.rf.elements import Box, Element, Ladder, Line
 from chain.rf.regions import region_of
 
-LEAST_SHARE = 1e-6
-"""Share of its nominal |S12 S21| that a network of resistors keeps at least."""
+MOST_OFF = 0.999
+"""Largest tolerance of resistors that is told from all of them."""
 
 
 def least_slope(elements: Sequence[Element], freq_hz: Real) -> tuple[Real, Real]:
@@ -57,7 +57,7 @@ def _limits(element: Element) -> tuple[Real, Real, Real, Real]:
         return product / spread * (1 - error), product * spread * (1 + error), near, far
     if isinstance(element, Line):
         return _line_limits(element)
-    return _ladder_limits(product, near, far, element.tolerance)
+    return _ladder_limits(element, product, near, far)
 
 
 def _line_limits(line: Line) -> tuple[Real, Real, Real, Real]:
@@ -76,8 +76,31 @@ def _line_limits(line: Line) -> tuple[Real, Real, Real, Real]:
     return np.exp(-2 * most_np) * passed, np.ones(step.shape), size, size
 
 
-def _ladder_limits(product: Real, near: Real, far: Real, tolerance: float) -> tuple[Real, Real, Real, Real]:
-    """A resistor off by a share t moves a reflection by at most t and the product by at most 4 t of itself."""
-    # From a quarter on that leaves nothing, and what passes is never less.
-    least = np.maximum(1 - 4 * tolerance, LEAST_SHARE)
-    return product * least, product * (1 + 4 * tolerance), near + tolerance, far + tolerance
+def _ladder_limits(ladder: Ladder, product: Real, near: Real, far: Real) -> tuple[Real, Real, Real, Real]:
+    """The same of a network of resistors, every one of them off.
+
+    Source: A reflection moves by half the sum of the resistors' relative changes, each weighted by the share of the power that it
+    takes (Tellegen), and these shares are at most 1 together: by half of ln(1/(1 - t)).
+    """
+    off = min(ladder.tolerance, MOST_OFF)
+    moved = max(off, -np.log(1 - off) / 2)
+    least, most = _ladder_products(ladder, product, off)
+    return least, most, np.minimum(near + moved, 1.0), np.minimum(far + moved, 1.0)
+
+
+def _ladder_products(ladder: Ladder, product: Real, off: float) -> tuple[Real, Real]:
+    """Least and largest |S12 S21| of a network of resistors.
+
+    Source: Of real resistances alone what passes falls with each in series and rises with each in shunt. With reactances: an arm
+    of impedance z sees Zt, and z (1 + t) passes 1/(1 + t z/(z + Zt)) of it in series; so each arm keeps 1 - t at least.
+    """
+    if ladder.inductance_h or ladder.capacitance_f:
+        kept = (1 - off) ** (2 * len(ladder.arms))
+        return product * kept, product / kept
+
+    def passed(sign: float) -> Real:
+        factors = ((1 + sign * off) if kind == "series" else (1 - sign * off) for kind, _ in ladder.arms)
+        s = ladder.matrix(tuple(ohm * factor for (_, ohm), factor in zip(ladder.arms, factors, strict=True)))
+        return np.abs(s[..., 0, 1] * s[..., 1, 0])
+
+    return passed(1), passed(-1)

@@ -153,18 +153,32 @@ def test_weights_are_one_at_their_own_standard_and_nothing_at_the_others():
     np.testing.assert_allclose(found, np.eye(3), atol=1e-15)
 
 
+TEE_20_DB = (("series", 40.909), ("shunt", 10.101), ("series", 40.909))
+
+
 @pytest.mark.parametrize("tolerance", [0.01, 0.1, 0.24, 0.3, 0.6])
-def test_resistors_pass_no_less_than_the_least(tolerance):
-    """Also where their tolerance is so wide that the first order of it would leave less than nothing."""
-    pad = Ladder("pad", 50.0, 75.0, (("series", 43.3), ("shunt", 86.6)), FREQ_HZ, tolerance)
+@pytest.mark.parametrize("reactances", [(0.0, 0.0), (1e-9, 5e-14)])
+@pytest.mark.parametrize("arms", [(("series", 43.3), ("shunt", 86.6)), TEE_20_DB, TEE_20_DB + TEE_20_DB])
+def test_resistors_pass_no_less_than_the_least(arms, reactances, tolerance):
+    """With every resistor at an end of its tolerance, wide or many as they are; two pads in a row have six of them."""
+    pad = Ladder("pad", 50.0, 75.0, arms, FREQ_HZ, tolerance, *reactances)
     corners = [
-        pad.matrix((np.array([43.3 * (1 + a * tolerance)]), np.array([86.6 * (1 + b * tolerance)])))[0]
-        for a, b in itertools.product((-1, 1), repeat=2)
+        pad.matrix(tuple(np.array([ohm * (1 + sign * tolerance)]) for (_, ohm), sign in zip(arms, signs, strict=True)))[
+            0
+        ]
+        for signs in itertools.product((-1, 1), repeat=len(arms))
     ]
     product, match = least_slope((pad,), FREQ_HZ)
-    assert 0 < product[0] <= min(abs(s[0, 1] * s[1, 0]) for s in corners)
+    least = min(abs(s[0, 1] * s[1, 0]) for s in corners)
+    assert 0 < product[0] <= least * (1 + 1e-12)
+    if not any(reactances):
+        assert product[0] == pytest.approx(least)
     assert match[0] >= max(abs(s[1, 1]) for s in corners)
     assert 0 < least_derivative((pad,), np.array([0.3]))[0] <= product[0]
+    # What such a pad passes at most decides how much of a mismatch behind the one before it comes back.
+    ahead = Box("a", 50.0, 50.0, np.array([[[0.1, 0.6], [0.6, 0.3]]], dtype=complex))
+    _, match = least_slope((ahead, pad), FREQ_HZ)
+    assert match[0] >= max(abs(twoport.star(ahead.s, s[None])[0, 1, 1]) for s in corners)
 
 
 def test_two_known_two_ports_in_the_worst_phase():
