@@ -143,7 +143,8 @@ def test_every_set_of_standards_shows_what_it_may_and_is_undone_to_what_it_may(o
         ]
         true = (1 - sides[0]) / (1 + sides[0]), (sides[1] - 1) / (sides[1] + 1), sides[2] / (sides[2] + 2)
         shown = read_with(true, at[0])
-        outside.append(beyond(far_plane._shown(of, plane, at, np.abs(at)), shown))
+        spread, (least, most) = far_plane._shown(of, plane, at, np.abs(at))
+        outside += [beyond(spread, shown), least[0] - abs(shown), abs(shown) - most[0]]
         outside.append(beyond(far_plane._behind(of, plane, np.array([shown])), at[0]))
     assert max(outside) <= 1e-9
 
