@@ -10,7 +10,7 @@ from dataclasses import field, replace
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from chain.results import ResultTable
-from library.files.fields import fields_of
+from library.files.rows import fields_of
 from library.frozen import dataclass
 from library.mating import F_FAMILY, f_plug_variant
 from library.records import Coax, Connector, Pad, Part, evidence_for, weakest

@@ -13,7 +13,7 @@ from chain.assembly.cascade import build
 from chain.errors import ChainError
 from chain.reflection import vswr
 from chain.results import SEED
-from chain.rf.bilinear import compose, inverse
+from chain.rf.twoport import compose, inverse
 from chain.setups import Item, Setup, exact_figures, figure_standings, standing
 from chain.uncertainty.contributions import largest, linear_shares, names, only
 from chain.uncertainty.intervals import interval_of

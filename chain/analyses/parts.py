@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
 from chain.results import SCHEMA_VERSION
-from library.figures import attenuation_db_per_100m, limit_return_loss_db, span_hz
+from library.formulas import attenuation_db_per_100m, limit_return_loss_db, span_hz
 from library.parts import Library
 from library.reception import rows_of
 from library.records import Adapter, Coax, Connector, Evidence, Limit, Network, Part, SectionLine
@@ -87,7 +87,7 @@ def _plain(value: object) -> object:
 def browse(
     library: Library, words: str = "", at_hz: Sequence[float] = (), length_m: float = 100.0, kind: str | None = None
 ) -> Listing:
-    """Look parts up (`library.figures`; an adapter's loss grows with the square root of frequency)."""
+    """Look parts up (`library.formulas`; an adapter's loss grows with the square root of frequency)."""
     everything = library.ids(kind)
     rows = rows_of(words) if kind is None and words.strip() else ()
     exact = words.strip().casefold()

@@ -11,7 +11,7 @@ from chain.assembly.cascade import build, sweep_hz
 from chain.assembly.graph import BLOCKING, item_ends
 from chain.reflection import magnitude_from_vswr, vswr
 from chain.results import COVERAGE, SCHEMA_VERSION, SEED, ResultTable, plain_values
-from chain.rf.bilinear import compose, inverse
+from chain.rf.twoport import compose, inverse
 from chain.setups import Calibration, Item, Setup
 from chain.uncertainty.contributions import only
 from chain.uncertainty.intervals import Accuracy, Kept, intervals, intervals_of, of_magnitude, settled_intervals

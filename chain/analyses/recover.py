@@ -24,7 +24,7 @@ from chain.assembly.cascade import build
 from chain.errors import RangeError
 from chain.reflection import magnitude_from_vswr, mismatch_loss_db, return_loss_db, vswr
 from chain.results import SEED
-from chain.rf.bilinear import Maps, compose, inverse
+from chain.rf.twoport import Maps, compose, inverse
 from chain.setups import Setup
 from chain.sweeps.readings import Readings, averaged
 from chain.uncertainty.bounds import reading_bound, rounded_bound, true_bound_complex

@@ -5,6 +5,5 @@ __all__ = [
     "budget",
     "cascade",
     "graph",
-    "plane",
     "power",
 ]

@@ -1,6 +1,9 @@
-"""From a set-up to the elements of its chain, and the part of it that a calibration leaves in view."""
+"""From a set-up to the elements of its chain, the part a calibration leaves in view, and sweeps in its reference."""
 
 from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -10,9 +13,13 @@ from chain.errors import Defect, FitError
 from chain.rf.elements import Element
 from chain.rf.parts import elements_of
 from chain.setups import Setup
+from chain.sweeps.options import DEFAULTS, SweepOptions
 from library.frozen import dataclass
 from library.mating import bridging_adapters
 from library.parts import Library
+
+if TYPE_CHECKING:
+    from chain.sweeps.readings import Readings
 
 JOINING = 2
 """Most adapters that are named for two ends that do not fit together."""
@@ -111,3 +118,52 @@ def in_view(setup: Setup, chain: Chain) -> tuple[tuple[Element, ...], float]:
     elements = tuple(element for _, group in chain.groups[cut:] for element in group)
     own_ohm = chain.groups[cut - 1][1][-1].far_ohm
     return elements, setup.calibration.load_impedance_ohm or own_ohm
+
+
+def plane_reference_ohm(setup: Setup) -> float:
+    """Reference impedance of readings taken with a set-up [ohm].
+
+    Source: A reading is in the impedance of the standards that it was calibrated with.
+    """
+    if setup.calibration.plane == "near":
+        return setup.near.impedance_ohm
+    return in_view(setup, build(setup, np.array([setup.sweep.start_hz])))[1]
+
+
+def read_sweep_for(setup: Setup, path: str, options: SweepOptions = DEFAULTS) -> Readings:
+    """Read a sweep that was taken with a set-up.
+
+    Parameters
+    ----------
+    setup : the set-up.
+    path : the file, as for `chain.sweeps.read.read_sweep`.
+    options : what the user settles about it.
+
+    Returns
+    -------
+    Readings, in the reference of the calibration plane; what contradicts it is among the warnings.
+
+    Raises
+    ------
+    InputError : the file is at fault.
+    FitError : see `chain.assembly.cascade.build`.
+
+    Examples
+    --------
+    >>> from chain.files.setup_file import load_setup
+    >>> found = read_sweep_for(load_setup("demo/plane-after-pad.toml"), "demo/boathouse.s1p")
+    >>> found.warnings[0][:43]
+    "the sweep's header says 50 ohm, the set-up'"
+
+    Source
+    ------
+    Own convention.
+    """
+    from chain.sweeps.read import read_sweep
+
+    channels = {name: (low_hz, high_hz) for name, low_hz, high_hz in setup.sweep.channels}
+    found = read_sweep(path, options, plane_reference_ohm(setup), channels)
+    if found.reflection is not None and not setup.near.has_phase:
+        text = f"the set-up says that the analyzer shows {setup.near.shows} only; this sweep has a phase, which is used"
+        found = replace(found, warnings=(*found.warnings, text))
+    return found

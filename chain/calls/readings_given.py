@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from chain.arrays import Complex, Real
-from chain.assembly.plane import plane_reference_ohm, read_sweep_for
+from chain.assembly.cascade import plane_reference_ohm, read_sweep_for
 from chain.errors import RangeError, UnitError, quoted
 from chain.reflection import magnitude_from_return_loss, magnitude_from_vswr, reflection_from_ohm
 from chain.setups import Setup

@@ -10,8 +10,21 @@ import numpy as np
 from chain.arrays import Real
 from chain.characterize.intervals import Interval
 from chain.characterize.lead import misfit_db
-from chain.characterize.part_making import About, Ends, MeasuredFit, coefficients, curve, figure, odd_velocity, whole
-from chain.characterize.part_row import band_limit, line_loss, pad_loss, rounded, wider
+from chain.characterize.part_making import (
+    About,
+    Ends,
+    MeasuredFit,
+    band_limit,
+    coefficients,
+    curve,
+    figure,
+    line_loss,
+    odd_velocity,
+    pad_loss,
+    rounded,
+    whole,
+    wider,
+)
 from chain.characterize.records import Figure, Learnt
 from chain.characterize.two_port import BoxFit, windows
 from chain.errors import RangeError

@@ -10,11 +10,21 @@ import numpy as np
 from chain.arrays import Real
 from chain.characterize.intervals import Interval
 from chain.characterize.lead import DB_PER_NEPER, LeadFit, design, misfit_db
-from chain.characterize.part_making import About, MeasuredFit, coefficients, curve, figure, odd_velocity, whole
-from chain.characterize.part_row import band_limit, rounded, wider
+from chain.characterize.part_making import (
+    About,
+    MeasuredFit,
+    band_limit,
+    coefficients,
+    curve,
+    figure,
+    odd_velocity,
+    rounded,
+    whole,
+    wider,
+)
 from chain.characterize.records import Figure, Learnt
 from chain.errors import RangeError
-from chain.rf.coax import attenuation_db_per_100m
+from chain.rf.parts import attenuation_db_per_100m
 from library.records import Coax
 
 MOST_OF_SOURCE = 200

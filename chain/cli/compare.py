@@ -124,7 +124,7 @@ def _check(shared: Common, files: tuple[str, ...], levels: str | None, out: tupl
 
 
 def _matched(shared: Common, files: tuple[str, ...], sweep: SweepOptions) -> AntennaComparison:
-    from chain.assembly.plane import read_sweep_for
+    from chain.assembly.cascade import read_sweep_for
     from chain.comparisons.antennas import compare_antennas
     from chain.results import SEED
 

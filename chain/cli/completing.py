@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 from click.shell_completion import CompletionItem
 
-from library.files.plainfile import read_plain
+from library.files.store import read_plain
 
 SWEEPS = (".s1p", ".s2p", ".ts", ".csv", ".tsv", ".txt")
 DEEPEST = 2

@@ -53,7 +53,7 @@ def refuse_twice(paths: Sequence[str]) -> None:
 
 def read_repeats(setup: Setup, paths: Sequence[str], sweep: SweepOptions) -> Readings:
     """Read repeated sweeps of one state at a set-up's plane, averaged as complex values; a single one as it is."""
-    from chain.assembly.plane import read_sweep_for
+    from chain.assembly.cascade import read_sweep_for
     from chain.sweeps.readings import averaged_sweeps
 
     return averaged_sweeps([read_sweep_for(setup, path, sweep) for path in paths])

@@ -241,7 +241,7 @@ def export(shared: Common, folder: str, page: bool, name: str, channel: str) -> 
     if page and named == "csv":
         raise Refusal(f"{shared.output}: --page writes .html; leave --page out for a table")
     if page or named == "html":
-        from chain.html.log import log_html
+        from chain.html.answers import log_html
 
         deliver_page(shared, log_html(_trends(folder, name, channel)))
         return

@@ -145,7 +145,7 @@ def _is_file(text: str) -> bool:
 
 
 def _read(setup: Setup, texts: Sequence[str], sweep: SweepOptions) -> list[str | Readings]:
-    from chain.assembly.plane import read_sweep_for
+    from chain.assembly.cascade import read_sweep_for
     from chain.units import NUMBER, either_kind
 
     for text in texts:

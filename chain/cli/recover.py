@@ -199,7 +199,7 @@ def _typed(texts: tuple[str, ...], setup: Setup | None) -> Readings:
 
     if setup is None:
         return typed_readings(*texts, reference_ohm=50.0)
-    from chain.assembly.plane import plane_reference_ohm
+    from chain.assembly.cascade import plane_reference_ohm
 
     channels = {name: (low_hz, high_hz) for name, low_hz, high_hz in setup.sweep.channels}
     return typed_readings(*texts, reference_ohm=plane_reference_ohm(setup), channels=channels, shows_db=setup.shows_db)
@@ -207,7 +207,7 @@ def _typed(texts: tuple[str, ...], setup: Setup | None) -> Readings:
 
 def _compared(setup: Setup, before: str, after: Readings, sweep: SweepOptions, seed: int) -> AntennaComparison:
     """The same antenna before and after, by the computation of 'chain compare'."""
-    from chain.assembly.plane import read_sweep_for
+    from chain.assembly.cascade import read_sweep_for
     from chain.comparisons.antennas import compare_antennas
 
     earlier = read_sweep_for(setup, before, sweep)

@@ -39,7 +39,7 @@ def command(
     inputs = [setup] if file is None else [setup, file]
     refuse_overwriting(shared.output, shared.force, inputs)
     from chain.analyses.page import page
-    from chain.assembly.plane import read_sweep_for
+    from chain.assembly.cascade import read_sweep_for
     from chain.cli.loading import either_in
     from chain.reception.records import Installation
     from chain.results import SEED

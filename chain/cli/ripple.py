@@ -78,7 +78,7 @@ def command(shared: Common, files: tuple[str, ...], gate: str | None, sweep: Swe
 
 
 def _inputs(files: tuple[str, ...], sweep: SweepOptions) -> tuple[Setup | None, Readings]:
-    from chain.assembly.plane import read_sweep_for
+    from chain.assembly.cascade import read_sweep_for
     from chain.sweeps.read import read_sweep
 
     setups = [path for path in files if path.lower().endswith(".toml")]
@@ -100,6 +100,6 @@ def _gated_text(found: Ripple, path: str, setup: Setup | None) -> str:
     if path.lower().endswith(".csv"):
         return csv_text(found)
     assert setup is not None
-    from chain.assembly.plane import plane_reference_ohm
+    from chain.assembly.cascade import plane_reference_ohm
 
     return touchstone_text(found, plane_reference_ohm(setup))

@@ -104,7 +104,7 @@ def command(
         raise click.UsageError("--faults stands alone: no --match, --plot or --page with it.")
     for path in () if write is None else _written(write):
         refuse_overwriting(path, shared.force, inputs)
-    from chain.assembly.plane import read_sweep_for
+    from chain.assembly.cascade import read_sweep_for
     from chain.results import SEED
 
     low_hz, high_hz = (None, None) if wanted is None else _span(wanted)
@@ -168,7 +168,7 @@ def _tune(shared: Common, asked: _Asked, every_point: bool, out: Out, inputs: tu
     deliver(shared, render, found.to_dict, inputs, found)
     write_plot(shared, plot, plots, found.title, inputs)
     if page is not None:
-        from chain.html.tuning import tuning_html
+        from chain.html.answers import tuning_html
 
         write_whole(page, tuning_html(found), shared.force, inputs)
         note(shared, f"written: {page}")
@@ -211,7 +211,7 @@ def _match(shared: Common, asked: _Asked, making: _Making, out: Out, inputs: tup
     deliver(shared, render, found.to_dict, inputs, found)
     write_plot(shared, plot, plots, found.title, inputs)
     if page is not None:
-        from chain.html.tuning import matching_html
+        from chain.html.answers import matching_html
 
         write_whole(page, matching_html(found), shared.force, inputs)
         note(shared, f"written: {page}")

@@ -136,7 +136,7 @@ def compare_antennas(
 
     Examples
     --------
-    >>> from chain.assembly.plane import read_sweep_for
+    >>> from chain.assembly.cascade import read_sweep_for
     >>> from chain.files.setup_file import load_setup
     >>> setup = load_setup("demo/plane-after-pad.toml")
     >>> old, new = (read_sweep_for(setup, f"demo/plane-after-pad{each}.s1p") for each in ("-before", ""))

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real
 from chain.assembly.cascade import build
-from chain.rf.bilinear import Maps, compose
+from chain.rf.twoport import Maps, compose
 from chain.setups import Setup
 from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps, simulate
 from chain.uncertainty.streams import BATCH, unit_draws

@@ -14,7 +14,7 @@ import numpy as np
 
 from chain.arrays import Complex, Real
 from chain.diagnosis import normal
-from chain.rf.bilinear import Maps, inverse
+from chain.rf.twoport import Maps, inverse
 
 PLAIN = 0.25
 """Share of the draws that are not aimed."""

@@ -31,8 +31,8 @@ from chain.diagnosis.faults import (
 from chain.diagnosis.proposal import Proposal, ProposalWindow, aimed
 from chain.diagnosis.session import Drawn, Session, groups_in_view, key_of, stream
 from chain.rf import twoport
-from chain.rf.bilinear import Maps, compose, identity, shifted, through
 from chain.rf.elements import Box, Element
+from chain.rf.twoport import Maps, compose, identity, shifted, through
 from chain.uncertainty.sampling import draw
 from chain.uncertainty.streams import unit_draws
 

@@ -14,8 +14,8 @@ import numpy as np
 from chain.arrays import Complex, Real
 from chain.assembly.cascade import Chain, build
 from chain.reflection import magnitude_from_return_loss
-from chain.rf.bilinear import Maps, through
 from chain.rf.elements import Element
+from chain.rf.twoport import Maps, through
 from chain.setups import Setup
 from chain.uncertainty.calibration import Standards, drawn_reflections
 from chain.uncertainty.measurement import Measurement, error_terms, measurement_of

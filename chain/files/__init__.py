@@ -2,10 +2,8 @@
 
 __all__ = [
     "items",
-    "keys",
     "new_setup",
     "overrides",
-    "positions",
     "quantities",
     "schema",
     "schema_export",

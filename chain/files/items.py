@@ -6,11 +6,10 @@ from collections.abc import Sequence
 from typing import Any
 
 from chain.errors import InputError, UnitError, plain, quoted
-from chain.files.keys import named
 from chain.files.overrides import with_overrides, words_of
-from chain.files.positions import Where, closest
 from chain.files.schema import ALWAYS, KEYS_OF, ArmModel, ItemModel
-from chain.files.tables import Notes, read_table
+from chain.files.tables import Notes, named, read_table
+from chain.files.toml import Where, closest
 from chain.setups import Arm, Item
 from chain.units import format_quantity, parse_quantity
 from library.errors import LibraryError

@@ -7,12 +7,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from chain.errors import RangeError, UnitError, quoted
-from chain.files.keys import Refused
 from chain.files.quantities import read_shows
+from chain.files.tables import Refused
 from chain.units import format_quantity, parse_quantity
 from library.channels import edges_mhz, region_of
 from library.errors import LibraryError, near_names
-from library.figures import span_hz
+from library.formulas import span_hz
 from library.load import load_library
 from library.mating import VERDICTS, bridging_adapters, f_plug_variant, mate, parse_connector
 from library.parts import Library

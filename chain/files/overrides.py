@@ -6,11 +6,11 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
-from chain.files.positions import Where
 from chain.files.schema import KEYS_OF, ItemModel
 from chain.files.tables import Notes
+from chain.files.toml import Where
 from chain.units import Tolerance, format_quantity
-from library.files.fields import fields_of
+from library.files.rows import fields_of
 from library.formulas import minimum_loss_db, minimum_loss_ohm
 from library.records import Coax, Limit, Pad, Part, SectionLine, Termination, evidence_for
 
@@ -29,7 +29,7 @@ SLACK_DB = 0.05
 
 
 def with_overrides(part: Part, stated: ItemModel, where: Where, notes: Notes) -> Part:
-    """Put the figures stated on an item in place of the part's own (keys and fields: `library.files.fields`)."""
+    """Put the figures stated on an item in place of the part's own (keys and fields: `library.files.rows`)."""
     given = {key: getattr(stated, key) for key in KEYS_OF[part.kind] if getattr(stated, key) is not None}
     if not given:
         return part

@@ -13,7 +13,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from chain.errors import UnitError, plain, quoted
-from chain.files.keys import Kind, named, plain_kind, wrong
+from chain.files.tables import Kind, named, plain_kind, wrong
 from chain.units import KINDS, NUMBER, UNIT_WORDS, Tolerance, parse_quantity, parse_tolerance
 from library.records import MAGNITUDE_KINDS, Connector, Limit
 
@@ -156,7 +156,7 @@ def read_path(value: object) -> tuple[str, str]:
 def read_element(value: object) -> str:
     """Read the name of a driven element."""
     if not isinstance(value, str) or value not in ELEMENTS:
-        from chain.files.positions import closest
+        from chain.files.toml import closest
 
         remedy = closest(value, ELEMENTS) if isinstance(value, str) else f"it is one of {', '.join(ELEMENTS)}"
         raise wrong(f"{quoted(value)} is no element that is known here", remedy)

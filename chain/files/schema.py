@@ -1,14 +1,13 @@
 """Keys of a set-up file: one class per table, each key with its kind, its description and an example.
 
-Every field may be left out here; what is required is listed in `REQUIRED`, so that one fault does not hide the others.
+Every field may be left out here; what a table must have it names in `required`, so that one fault does not hide the others.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
-from chain.files.keys import FLAG, NAMES, TEXT, TEXTS, Table, inner, key, label, number, whole
 from chain.files.quantities import (
     ANALYZER,
     ANGLE,
@@ -37,7 +36,8 @@ from chain.files.quantities import (
     TOLERANCE,
     VOLTAGE,
 )
-from library.files.fields import fields_of
+from chain.files.tables import FLAG, NAMES, TEXT, TEXTS, Table, inner, key, label, number, whole
+from library.files.rows import fields_of
 
 if TYPE_CHECKING:
     from chain.units import Tolerance
@@ -96,6 +96,8 @@ class PortKeys(Table):
 class NearModel(AnalyzerKeys, PortKeys):
     """The analyzer's port, and the errors that its calibration leaves."""
 
+    required = ("connector",)
+
 
 class AttenuationModel(Table):
     """Attenuation of a coax in dB per 100 m: flat + per_sqrt_mhz*sqrt(f) + per_mhz*f, f in MHz."""
@@ -110,12 +112,16 @@ class AttenuationModel(Table):
 class ArmModel(Table):
     """What hangs on a port of a splitter that is not on the path."""
 
+    required = ("port", "end")
+
     port: str | None = key(TEXT, "Name of the splitter's port.", ["out2"])
     end: object = key(END, "An impedance, `open`, or a list of items of which the last is a load.", ["75 ohm", "open"])
 
 
 class ItemModel(Table):
     """One part placed in the chain. Which figures may be given depends on the kind of part."""
+
+    required: ClassVar[tuple[str, ...]] = ("id",)
 
     id: str | None = key(label(60), "Name of this item.", ["lead"])
     part: str | None = key(TEXT, "Part of the library, by its id.", ["rg59"])
@@ -185,6 +191,8 @@ class ItemModel(Table):
 class FarModel(Table):
     """The antenna's connector, the impedance it is meant for, and the limit it is judged by."""
 
+    required = ("connector",)
+
     connector: Connector | None = key(CONNECTOR, "Connector of the antenna.", ["F-75 jack"])
     impedance: float | None = key(IMPEDANCE, "Reference impedance; 75 ohm if left out.", ["75 ohm"])
     limit: float | None = key(RATIO, "Limit the antenna is judged by: a VSWR or a return loss.", ["VSWR 2.0"])
@@ -238,17 +246,6 @@ class CalibrationModel(Table):
     )
     ideal: bool | None = key(FLAG, "True: standards that are not stated are perfect, and no lead moves.", [True])
 
-
-REQUIRED: Mapping[type[Table], tuple[str, ...]] = {
-    SweepModel: (),
-    NearModel: ("connector",),
-    ItemModel: ("id",),
-    ArmModel: ("port", "end"),
-    AttenuationModel: (),
-    FarModel: ("connector",),
-    AntennaModel: (),
-    CalibrationModel: (),
-}
 
 ENDS = ("near", "far", "reversed")
 ALWAYS = ("id", "part", "ideal")

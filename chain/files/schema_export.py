@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from chain.files.keys import Table
 from chain.files.quantities import TABLE
 from chain.files.schema import (
-    REQUIRED,
     AntennaModel,
     ArmModel,
     AttenuationModel,
@@ -18,6 +16,7 @@ from chain.files.schema import (
     SweepModel,
 )
 from chain.files.setup_file import MOST_ITEMS
+from chain.files.tables import Table
 from chain.files.whole_file import LONGEST_TITLE
 
 TABLES: dict[str, type[Table]] = {
@@ -79,8 +78,8 @@ def table_schema(table: type[Table], title: str) -> dict[str, Any]:
     """Schema of one table, with what is required of it."""
     found = {**table.schema(), "title": title}
     found["properties"] = {key: _linked(value) for key, value in found["properties"].items()}
-    if REQUIRED[table]:
-        found["required"] = list(REQUIRED[table])
+    if table.required:
+        found["required"] = list(table.required)
     return found
 
 

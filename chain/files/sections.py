@@ -6,11 +6,9 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from chain.errors import InputError, plain, quoted
-from chain.files.keys import named
-from chain.files.positions import SyntaxFault, Where, closest, locate
 from chain.files.schema import AnalyzerKeys, AntennaModel, CalibrationModel, FarModel, NearModel, SweepModel
-from chain.files.tables import Notes, read_table
-from chain.files.toml import decode, read_file
+from chain.files.tables import Notes, named, read_table
+from chain.files.toml import SyntaxFault, Where, closest, decode, locate, read_file
 from chain.setups import (
     ASSUMED_ANALYZER,
     RESIDUALS,

@@ -88,7 +88,7 @@ def parse_setup(raw: bytes, path: str = "set-up", folder: Path | None = None, li
         return _read(document, path, notes, library is None)
 
     setup, text = parse_whole(raw, path, folder, library, read)
-    from chain.files.positions import defect_at
+    from chain.files.toml import defect_at
 
     return with_conductors(replace(setup, locator=partial(defect_at, text, path)))
 
@@ -134,7 +134,7 @@ def _read(document: dict[str, Any], path: str, notes: Notes, own_library: bool) 
 def _chain(document: dict[str, Any], notes: Notes) -> tuple[list[Any], dict[str, Any]]:
     """Place the items between near and far."""
     from chain.files.items import place_items
-    from chain.files.keys import named
+    from chain.files.tables import named
 
     raw = document.get("chain", [])
     taken: dict[str, Any] = {}

@@ -7,11 +7,11 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from chain.errors import plain, quoted
-from chain.files.positions import Where
 from chain.files.tables import Notes
+from chain.files.toml import Where
 from chain.setups import Far, Item, Near, Sweep
 from chain.units import format_quantity
-from library.figures import attenuation_db_per_100m, span_hz
+from library.formulas import attenuation_db_per_100m, span_hz
 from library.records import Adapter, Coax, Measured, Splitter
 
 ROUNDING = 1e-9

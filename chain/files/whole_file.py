@@ -63,7 +63,7 @@ def parse_whole(
 
 def _all_defects(text: str, path: str, broken: list[Defect], notes: Notes) -> list[Defect]:
     """Defects of syntax and of content in file order; what depends on a broken line is left out."""
-    from chain.files.positions import locate
+    from chain.files.toml import locate
 
     lines = {defect.line for defect in broken}
     # The plane may name an item whose own line is broken.
@@ -99,8 +99,7 @@ def check_top(
 
     `needed` has the remedy for each table that must be there; an empty one is not asked for here.
     """
-    from chain.files.keys import named
-    from chain.files.tables import unknown_key
+    from chain.files.tables import named, unknown_key
 
     _check_kind(document, notes, name)
     missing = [key for key in needed if key not in document]

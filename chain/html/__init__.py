@@ -3,7 +3,5 @@
 __all__ = [
     "answers",
     "installation",
-    "log",
     "page",
-    "tuning",
 ]

@@ -20,9 +20,9 @@ from chain.errors import RangeError
 from chain.reception.formulas import T0_K
 from chain.reception.network import Group, Plan, PortValues, ThroughValues, plan_of
 from chain.reception.records import Installation, InstalledItem
-from chain.rf.coax import COPPER_PER_K, attenuation_db_per_100m
 from chain.rf.elements import end_radius, limit_radius
 from chain.rf.matrix import TwoPort, two_port
+from chain.rf.parts import COPPER_PER_K, attenuation_db_per_100m
 from library.formulas import LIGHT_M_PER_S
 from library.reception import Amplifier, Inline, default
 from library.records import Adapter, Coax, Limit, Measured, Network, Pad, SectionLine, Splitter, Transformer

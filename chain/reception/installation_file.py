@@ -157,7 +157,7 @@ def _together(assumed: list[str]) -> tuple[str, ...]:
 
 def _rows(document: dict[str, Any], key: str, notes: Notes) -> list[Any]:
     """Tables of one kind, as many as are read."""
-    from chain.files.keys import named
+    from chain.files.tables import named
 
     raw = document.get(key, [])
     if not isinstance(raw, list):

@@ -12,9 +12,9 @@ import numpy as np
 from chain.errors import UnitError, plain, quoted
 from chain.files.items import measured_part
 from chain.files.overrides import with_overrides, words_of
-from chain.files.positions import Where
 from chain.files.schema import KEYS_OF
 from chain.files.tables import Notes, read_table
+from chain.files.toml import Where
 from chain.reception.formulas import DBUV_OF_DBM
 from chain.reception.records import (
     ANTENNA,

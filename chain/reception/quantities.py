@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from chain.errors import UnitError, quoted
-from chain.files.keys import named, wrong
+from chain.files.tables import named, wrong
 from chain.reception.formulas import DBUV_OF_DBM
 from chain.units import NUMBER, parse_quantity
 

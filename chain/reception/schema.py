@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from chain.errors import UnitError
-from chain.files.keys import FLAG, TEXT, Kind, Table, key, label, named, plain_kind, whole, wrong
 from chain.files.quantities import CONNECTOR, FREQUENCY, REFLECTION, VOLTAGE, pattern
-from chain.files.schema import REQUIRED, ItemModel
+from chain.files.schema import ItemModel
 from chain.files.schema_export import setup_schema, table_schema
+from chain.files.tables import FLAG, TEXT, Kind, Table, key, label, named, plain_kind, whole, wrong
 from chain.money import Price, parse_price
 
 if TYPE_CHECKING:
@@ -77,6 +77,8 @@ ANYTHING = plain_kind(lambda value: value, {})
 class AntennaModel(Table):
     """The antenna, and the noise of its surroundings."""
 
+    required = ("gain",)
+
     gain: tuple[tuple[float, ...], tuple[float, ...]] | None = key(
         GAIN_TABLE,
         "Gain: one figure, or a table over frequency.",
@@ -129,6 +131,8 @@ class SignalModel(Table):
 class InterfererModel(Table):
     """A strong neighbour that nobody wants to receive."""
 
+    required = ("frequency", "level")
+
     frequency: float | None = key(FREQUENCY, "Its frequency.", ["806 MHz"])
     level: float | None = key(LEVEL_OF, "Its level at the antenna's terminals.", ["78 dBuV"])
     bandwidth: float | None = key(FREQUENCY, "What it fills; 10 MHz if left out.", ["10 MHz"])
@@ -136,6 +140,8 @@ class InterfererModel(Table):
 
 class InstalledModel(ItemModel):
     """One part in the tree. Which figures may be given depends on the kind of part."""
+
+    required: ClassVar[tuple[str, ...]] = ("id", "after")
 
     after: str | None = key(TEXT, "What it follows: antenna, an item's id, or an output as id.port.", ["split.out1"])
     reversed: bool | None = key(FLAG, "True: the other way round, its far end towards the antenna.", [True])
@@ -156,6 +162,8 @@ class InstalledModel(ItemModel):
 class ReceiverModel(Table):
     """A receiver of one's own."""
 
+    required = ("noise_figure",)
+
     noise_figure: float | None = key(GAIN_OF, "Noise figure with 75 ohm at its input.", ["7 dB"])
     noise_figure_tolerance: float | None = key(SPREAD_OF, "Half-width of it.", ["1 dB"])
     reflection: Limit | None = key(REFLECTION, "Limit of its input's reflection.", ["6 dB"])
@@ -164,6 +172,8 @@ class ReceiverModel(Table):
 
 class OutletModel(Table):
     """An end of the tree."""
+
+    required = ("id", "after")
 
     id: str | None = key(label(60), "Name of the outlet.", ["hall"])
     after: str | None = key(TEXT, "What it follows.", ["fly"])
@@ -176,30 +186,21 @@ class OutletModel(Table):
 class HaveInstalledModel(InstalledModel):
     """Something owned that may be built in."""
 
+    required = ("part",)
+
     count: int | None = key(whole(0, 10**6), "How many there are; 1 if left out.", [1])
 
 
 class OfferInstalledModel(InstalledModel):
     """Something on offer: a part, or another antenna by its gain."""
 
+    required = ("price",)
+
     price: Price | None = key(MONEY, "Price of one, or of a metre.", ["18.00 EUR", "0.80 EUR/m"])
     antenna_gain: tuple[tuple[float, ...], tuple[float, ...]] | None = key(
         GAIN_TABLE, "Another antenna, by its gain.", ["15 dBi"]
     )
 
-
-cast("dict[type[Table], tuple[str, ...]]", REQUIRED).update(
-    {
-        AntennaModel: ("gain",),
-        SignalModel: (),
-        InterfererModel: ("frequency", "level"),
-        InstalledModel: ("id", "after"),
-        ReceiverModel: ("noise_figure",),
-        OutletModel: ("id", "after"),
-        HaveInstalledModel: ("part",),
-        OfferInstalledModel: ("price",),
-    }
-)
 
 TABLES: dict[str, type[Table]] = {
     "antenna": AntennaModel,

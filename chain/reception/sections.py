@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 
 from chain.errors import InputError, UnitError, plain, quoted
-from chain.files.positions import Where, closest
 from chain.files.tables import Notes, read_table
+from chain.files.toml import Where, closest
 from chain.reception.formulas import field_dbuv_per_m
 from chain.reception.records import ANTENNA, AntennaMatch, Channel, Interferer, ReceivingAntenna, Source
 from chain.reception.schema import AntennaModel, InterfererModel, SignalModel
@@ -18,7 +18,7 @@ from chain.units import parse_quantity
 from library.channels import channels as raster_channels
 from library.channels import occupied_hz, region_of
 from library.errors import LibraryError
-from library.files.plainfile import read_plain
+from library.files.store import read_plain
 from library.reception import default, guides, mode, noise_class, window
 
 TYPICAL_MATCH_DB = 9.5424

@@ -12,8 +12,7 @@ from statistics import median
 import numpy as np
 
 from chain.errors import Defect, InputError, UnitError, quoted
-from chain.files.positions import closest
-from chain.files.toml import decode, read_file
+from chain.files.toml import closest, decode, read_file
 from chain.reception.draws import DRAWS
 from chain.reception.formulas import pad_correction_db
 from chain.reception.levels import nominal_source

@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from chain.errors import plain, quoted
-from chain.files.positions import Where, closest
 from chain.files.tables import Notes
+from chain.files.toml import Where, closest
 from chain.reception.records import ANTENNA, InstalledItem, Outlet, ReceivingAntenna, Supply
 from library.reception import Amplifier
 from library.records import Coax, Pad, Splitter

@@ -10,7 +10,7 @@ from datetime import datetime
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
-from chain.assembly.plane import read_sweep_for
+from chain.assembly.cascade import read_sweep_for
 from chain.errors import RangeError, plain
 from chain.files.setup_file import load_setup
 from chain.records.bench import Bench, SweepAnswer, bench_of

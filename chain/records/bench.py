@@ -16,7 +16,7 @@ from chain.comparisons.differences import Difference, differences
 from chain.comparisons.joint_draws import JointDraws, draw_jointly, recovered_magnitudes
 from chain.errors import RangeError
 from chain.reflection import magnitude_from_vswr, mismatch_loss_db, vswr
-from chain.rf.bilinear import compose, inverse, shifted
+from chain.rf.twoport import compose, inverse, shifted
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
 from chain.uncertainty.intervals import Observation, rounded

@@ -19,7 +19,7 @@ from pathlib import Path
 from chain.errors import InputError, RangeError, plain
 from chain.records.record import Record, record_text, seal_state, slug
 from chain.records.record_file import parse_record
-from library.files.plainfile import read_plain
+from library.files.store import read_plain
 
 NAME = re.compile(r"(\d{4}-\d{2}-\d{2})-(\d{4})-(.+)\.toml")
 KEY = re.compile(r"^(time|name|kind|answer|verdict|plane|temperature_c|operator) = (.+)$", re.MULTILINE)

@@ -183,7 +183,7 @@ class Follower:
             shown = self.book.is_marked(sha)
             if not late and not raw.endswith((b"\n", b"\r")):
                 return None
-            from chain.assembly.plane import read_sweep_for
+            from chain.assembly.cascade import read_sweep_for
 
             readings = read_sweep_for(self.source.setup, str(path), self.options)
             if not self.arrivals.unchanged(path):

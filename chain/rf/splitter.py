@@ -8,9 +8,8 @@ import numpy as np
 
 from chain.arrays import Complex, Real
 from chain.rf import twoport
-from chain.rf.discs import forward
+from chain.rf.discs import forward, region_of
 from chain.rf.elements import Branch, Element, Tee, aligned, limit_radius, limit_shape, section_lines
-from chain.rf.regions import region_of
 from chain.setups import Arm, Item
 from library.records import Splitter, Termination
 

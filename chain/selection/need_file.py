@@ -126,7 +126,7 @@ def _tables(raw: object, notes: Notes, rules: Rules) -> list[Offer]:
 
 def _settle(model: NeedModel, notes: Notes, rules: Rules) -> None:
     """Take down what models cannot tell: words of a list, an order, one currency."""
-    from chain.files.positions import closest
+    from chain.files.toml import closest
     from chain.selection.need_schema import DIRECT, PLANES
 
     for number, plane in enumerate(model.planes or ()):
@@ -147,7 +147,7 @@ def _settle(model: NeedModel, notes: Notes, rules: Rules) -> None:
 
 def _reachable(model: NeedModel, notes: Notes) -> None:
     """See that the planes allowed are those that the analyzer is said to calibrate at."""
-    from chain.files.positions import closest
+    from chain.files.toml import closest
     from chain.selection.need_schema import PLANES
 
     within = model.calibrates_at

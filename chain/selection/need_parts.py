@@ -6,10 +6,9 @@ from pathlib import Path
 from typing import Any
 
 from chain.errors import plain
-from chain.files.keys import named
-from chain.files.positions import Where
 from chain.files.sections import read_parts
-from chain.files.tables import Notes
+from chain.files.tables import Notes, named
+from chain.files.toml import Where
 from chain.selection.need_schema import PART_TABLES
 from library.errors import LibraryError
 from library.mating import exact_connector

@@ -10,10 +10,9 @@ from typing import Any
 
 from chain.errors import UnitError, quoted
 from chain.files.items import place_items
-from chain.files.keys import Table, named
-from chain.files.positions import Where
 from chain.files.schema import ItemModel
-from chain.files.tables import Notes, read_table, unknown_key
+from chain.files.tables import Notes, Table, named, read_table, unknown_key
+from chain.files.toml import Where
 from chain.money import Price
 from chain.selection.need import Offer
 from chain.selection.need_schema import HaveModel, OfferModel

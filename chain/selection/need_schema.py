@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 
 from chain.errors import UnitError
-from chain.files.keys import FLAG, TEXT, TEXTS, Table, key, named, plain_kind, whole, wrong
 from chain.files.quantities import CONNECTOR, FREQUENCY, IMPEDANCE, LENGTH, RATIO, RETURN_LOSS
-from chain.files.schema import REQUIRED, AnalyzerKeys
+from chain.files.schema import AnalyzerKeys
 from chain.files.schema_export import setup_schema, table_schema
+from chain.files.tables import FLAG, TEXT, TEXTS, Table, key, named, plain_kind, whole, wrong
 from chain.money import Price, parse_price
 
 if TYPE_CHECKING:
@@ -67,6 +67,8 @@ class WantKeys(Table):
 class NeedModel(AnalyzerKeys, WantKeys):
     """What the chain is for, and what the analyzer can do."""
 
+    required = ("near", "far", "start", "stop", "limit")
+
 
 class HaveModel(Table):
     """How many of an item are owned."""
@@ -77,14 +79,10 @@ class HaveModel(Table):
 class OfferModel(Table):
     """What an item costs, and how many there are."""
 
+    required = ("price",)
+
     price: Price | None = key(MONEY, "Price of one, or of a metre of cable.", ["6.50 EUR", "0.80 EUR/m"])
     stock: int | None = key(whole(0, MOST_STOCK), "How many there are (of cable by the metre: metres).", [3])
-
-
-# The table reader looks up there which keys it must ask for.
-cast("dict[type[Table], tuple[str, ...]]", REQUIRED).update(
-    {NeedModel: ("near", "far", "start", "stop", "limit"), HaveModel: (), OfferModel: ("price",)}
-)
 
 
 @dataclass(frozen=True)
@@ -135,6 +133,6 @@ def need_schema() -> dict[str, Any]:
         own = table_schema(rows.model, name)
         joined = {**item, "title": rows.title, "description": rows.text}
         joined["properties"] = {**item["properties"], **own["properties"]}
-        joined["required"] = list(REQUIRED[rows.model])
+        joined["required"] = list(rows.model.required)
         found["$defs"][name] = joined
     return found

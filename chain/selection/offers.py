@@ -10,15 +10,14 @@ from pathlib import Path
 from typing import Any
 
 from chain.errors import Defect, InputError, UnitError, quoted
-from chain.files.positions import closest
 from chain.files.schema import ItemModel
 from chain.files.tables import Notes
-from chain.files.toml import decode
+from chain.files.toml import closest, decode
 from chain.money import parse_price
 from chain.selection.need import Offer
 from chain.selection.need_rows import Rules, offer_of, place_one
 from chain.setups import Item
-from library.files.plainfile import read_plain
+from library.files.store import read_plain
 
 LARGEST = 50_000_000
 EURO = re.compile(rb"[0-9 ;,\t]\x80|\x80[0-9 ]")

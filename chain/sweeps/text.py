@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from chain.errors import Defect, InputError, plain, quoted
-from library.files.plainfile import LONGEST_PATH, NotPlainError, files_like, read_plain
+from library.files.store import LONGEST_PATH, NotPlainError, files_like, read_plain
 
 FALLING = "the file falls in frequency and was turned round"
 AT_ZERO = "the point at 0 Hz left out"

@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 from chain.arrays import Complex, Real
 from chain.assembly.cascade import build
 from chain.errors import RangeError
-from chain.rf.bilinear import Maps, through
 from chain.rf.elements import Element, aligned
 from chain.rf.parts import elements_of
+from chain.rf.twoport import Maps, through
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
 from chain.tuning.crossings import FEWEST, USUAL_Q, local_fit

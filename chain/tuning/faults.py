@@ -133,7 +133,7 @@ def antenna_faults(
 
     Examples
     --------
-    >>> from chain.assembly.plane import read_sweep_for
+    >>> from chain.assembly.cascade import read_sweep_for
     >>> from chain.files.setup_file import load_setup
     >>> setup = load_setup("demo/loops.toml")
     >>> antenna_faults(setup, read_sweep_for(setup, "demo/loops.s1p")).first is None

@@ -184,7 +184,7 @@ def match_network(
 
     Examples
     --------
-    >>> from chain.assembly.plane import read_sweep_for
+    >>> from chain.assembly.cascade import read_sweep_for
     >>> from chain.files.setup_file import load_setup
     >>> setup = load_setup("demo/loops.toml")
     >>> found = match_network(setup, read_sweep_for(setup, "demo/loops.s1p"))

@@ -64,7 +64,7 @@ def tune(
 
     Examples
     --------
-    >>> from chain.assembly.plane import read_sweep_for
+    >>> from chain.assembly.cascade import read_sweep_for
     >>> from chain.files.setup_file import load_setup
     >>> setup = load_setup("demo/loops.toml")
     >>> found = tune(setup, read_sweep_for(setup, "demo/loops.s1p"))

@@ -9,8 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from chain.arrays import Complex, Real
-from chain.rf.discs import backward, forward
-from chain.rf.regions import add_disc, extremes, junction, region_of
+from chain.rf.discs import add_disc, backward, extremes, forward, junction, region_of
 from chain.uncertainty.element_bounds import GRID, HALVINGS, invert, reading_range
 from chain.uncertainty.far_plane_bounds import CUT, before_swap, corrected_range, past_swap, plane_region
 from chain.uncertainty.measurement import Measurement

@@ -9,7 +9,7 @@ import numpy as np
 
 from chain.arrays import Complex, Real
 from chain.reflection import magnitude_from_return_loss, reflection_from_ohm
-from chain.rf.bilinear import Maps
+from chain.rf.twoport import Maps
 from chain.setups import Calibration
 from chain.uncertainty.streams import Source, unit_draws
 from library.frozen import dataclass

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from chain.arrays import Complex, Real, quantiles
 from chain.results import COVERAGE, SEED
-from chain.rf.bilinear import compose, inverse
+from chain.rf.twoport import compose, inverse
 from chain.uncertainty.measurement import Measurement, nominal_maps, simulate
 from chain.uncertainty.streams import BATCH
 from library.frozen import dataclass

@@ -8,9 +8,8 @@ import numpy as np
 
 from chain.arrays import Real
 from chain.reflection import magnitude_from_return_loss
-from chain.rf.discs import forward
+from chain.rf.discs import forward, region_of
 from chain.rf.elements import Box, Element
-from chain.rf.regions import region_of
 from chain.setups import Near
 
 RESIDUALS = "near"

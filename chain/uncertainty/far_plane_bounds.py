@@ -16,8 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real
-from chain.rf.discs import backward, forward
-from chain.rf.regions import ROUNDING, Region, region_of
+from chain.rf.discs import ROUNDING, Region, backward, forward, region_of
 from chain.uncertainty.measurement import Measurement
 from chain.uncertainty.transfer import least_derivative, least_slope
 from library.frozen import dataclass

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real, median
 from chain.results import COVERAGE, SEED
-from chain.rf.bilinear import Maps, compose, inverse, shifted
+from chain.rf.twoport import Maps, compose, inverse, shifted
 from chain.uncertainty.measurement import Measurement, nominal_maps, simulate
 from chain.uncertainty.one_sided_tests import Ends, Terms, invert
 from chain.uncertainty.parallel import go_on, in_order

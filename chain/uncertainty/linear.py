@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from chain.arrays import Complex, Real
 from chain.results import SCHEMA_VERSION, plain_values
-from chain.rf.bilinear import Maps, inverse, through
+from chain.rf.twoport import Maps, inverse, through
 from chain.uncertainty.calibration import Standards, assumed_reflections, solve, standard_terms
 from chain.uncertainty.measurement import Measurement, nominal_maps
 from chain.uncertainty.sensitivity import Term, circle_sd, expected, piece_terms, rematch_term, seen_and_slope

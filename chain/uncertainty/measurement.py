@@ -18,8 +18,8 @@ from chain.arrays import Complex, Real
 from chain.assembly.cascade import Chain, in_view
 from chain.reflection import magnitude_from_return_loss
 from chain.rf import twoport
-from chain.rf.bilinear import Maps, compose, inverse, shifted, through
 from chain.rf.elements import Element, aligned, at_frequencies
+from chain.rf.twoport import Maps, compose, inverse, shifted, through
 from chain.setups import Setup
 from chain.uncertainty.calibration import Standards, assumed_reflections, drawn_reflections, solve
 from chain.uncertainty.element_bounds import RESIDUALS, residual_box

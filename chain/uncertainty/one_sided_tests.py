@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.arrays import Real
-from chain.rf.bilinear import Maps
+from chain.rf.twoport import Maps
 from library.frozen import dataclass
 
 Floats = NDArray[np.float32]

@@ -18,8 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real
-from chain.rf.bilinear import Maps
 from chain.rf.elements import Element, Ladder, Line, Tee
+from chain.rf.twoport import Maps
 from chain.uncertainty.sampling import draw, inside_constants, lead_constants, wave
 from chain.uncertainty.streams import Rows, Source, halved
 from library.frozen import dataclass

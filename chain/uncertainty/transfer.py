@@ -7,9 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from chain.arrays import Real
-from chain.rf.discs import forward
+from chain.rf.discs import forward, region_of
 from chain.rf.elements import Box, Element, Ladder, Line
-from chain.rf.regions import region_of
 
 MOST_OFF = 0.999
 """Largest tolerance of resistors that is told from all of them."""

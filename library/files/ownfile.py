@@ -11,9 +11,8 @@ from pydantic import ValidationError
 
 from library.errors import Defect, LibraryError, near_names
 from library.files.expand import adapter_rows, termination_rows
-from library.files.plainfile import read_plain
 from library.files.schema import PartFile
-from library.files.store import PART_FILES, tomllib
+from library.files.store import PART_FILES, read_plain, tomllib
 
 if TYPE_CHECKING:
     from pydantic_core import ErrorDetails

@@ -25,7 +25,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, create_model, model_validator
 
 from library.files.expand import end_ohm
-from library.files.fields import PartField, fields_of
+from library.files.rows import PartField, fields_of
 from library.files.schematypes import (
     Arm,
     Direct,

@@ -14,7 +14,7 @@ from chain.cli.main import chain
 from chain.errors import RangeError
 from chain.files.setup_file import load_setup
 from chain.report.recover import opening
-from chain.rf.bilinear import Maps
+from chain.rf.twoport import Maps
 from chain.sweeps.readings import Readings, averaged_sweeps, from_texts, typed_readings
 from chain.uncertainty.measurement import measurement_of, nominal_maps
 from chain.units import parse_reading

@@ -12,8 +12,7 @@ from skrf.media import DefinedGammaZ0
 from chain.characterize.characterize import learn_back_to_back, learn_ends, learn_lead, learn_two_port
 from chain.characterize.error_model import Analyzer
 from chain.characterize.intervals import Interval, intervals
-from chain.characterize.part_making import About, Ends
-from chain.characterize.part_row import line_loss, pad_loss
+from chain.characterize.part_making import About, Ends, line_loss, pad_loss
 from chain.characterize.part_use import part_of, with_part
 from chain.characterize.sweeps import Sweeps, one_port_sweeps
 from chain.characterize.two_port import box_of_ends

@@ -8,7 +8,7 @@ import pytest
 from chain.characterize.error_model import Analyzer, _ends
 from chain.characterize.intervals import Interval, _scatter
 from chain.characterize.lead_part import _kept
-from chain.rf.coax import attenuation_db_per_100m
+from chain.rf.parts import attenuation_db_per_100m
 from library.load import load_library
 
 FREQ_HZ = np.array([1e8, 5e8])

@@ -125,7 +125,7 @@ def magnitudes(found):
 
 def test_a_difference_is_at_most_half_as_wide_as_separate_answers():
     """The demo's own bench and sweep, calibrated at the analyzer's port; the second antenna is the first with a bent end."""
-    from chain.assembly.plane import read_sweep_for
+    from chain.assembly.cascade import read_sweep_for
 
     setup = replace(SETUP, sweep=replace(SETUP.sweep, channels=()))
     whole = read_sweep_for(setup, "demo/boathouse.s1p")

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from chain.errors import Defect, InputError, plain, show
-from chain.files.positions import SyntaxFault, closest, locate
+from chain.files.toml import SyntaxFault, closest, locate
 
 TEXT = """\
 a.b = 1 # one

@@ -9,11 +9,11 @@ import pytest
 
 import chain
 from chain.errors import UnitError
-from chain.files.keys import Refused
 from chain.files.new_setup import starter_text
 from chain.files.quantities import pattern, read_shows
 from chain.files.schema_export import setup_schema
 from chain.files.setup_file import parse_setup
+from chain.files.tables import Refused
 from chain.files.toml import read_toml
 from chain.money import parse_price
 from chain.selection.need_schema import PRICE

@@ -19,8 +19,8 @@ from pages import BOATHOUSE, HOSTILE, SWEEP, few_readings, hostile_setup, measur
 
 from chain.analyses.page import page
 from chain.files.setup_file import parse_setup
+from chain.html.answers import log_html
 from chain.html.installation import installation_html
-from chain.html.log import log_html
 from chain.html.page import card_html, page_html
 from chain.reception.installation_file import load_installation
 from chain.reception.outlets import outlets

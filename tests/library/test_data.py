@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 
 import library
-from library.figures import limit_return_loss_db, span_hz
 from library.files import schema
 from library.files.expand import adapter_rows, termination_rows
 from library.files.ownfile import defects_of, read_rows
 from library.files.rows import KINDS, columns, limit_of
 from library.files.store import PART_FILES, block, document, ids_in, text_of
+from library.formulas import limit_return_loss_db, span_hz
 from library.load import load_library
 from library.mating import VERDICTS, mate, parse_connector
 from library.records import Adapter, Coax, Connector, Limit, Pad, Part, SectionLine, Splitter, Termination, Transformer

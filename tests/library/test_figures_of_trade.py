@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from chain.files.setup_file import parse_setup
-from library.figures import attenuation_db_per_100m
+from library.formulas import attenuation_db_per_100m
 from library.load import load_library
 from library.mating import parse_connector
 

@@ -10,7 +10,7 @@ from strategies import DB_PER_NEPER, chain_of, coax, item, lead, quarter_waves
 from chain import reflection as ratios
 from chain.assembly.budget import budget
 from chain.rf import twoport
-from chain.rf.coax import attenuation_db_per_100m, characteristic_ohm
+from chain.rf.parts import attenuation_db_per_100m, characteristic_ohm
 from library.load import load_library
 
 LIGHT_M_PER_S = 299_792_458.0

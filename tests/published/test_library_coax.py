@@ -12,7 +12,7 @@ import pytest
 from scipy.optimize import nnls
 
 import library
-from library.figures import attenuation_db_per_100m
+from library.formulas import attenuation_db_per_100m
 from library.load import load_library
 from library.records import Coax
 

@@ -12,9 +12,9 @@ from strategies import item, minimum_loss_ohm, pad
 from chain.analyses.judgement import verdict
 from chain.reflection import magnitude_from_return_loss, magnitude_from_vswr, mismatch_loss_db, return_loss_db, vswr
 from chain.rf import twoport
-from chain.rf.bilinear import Maps, inverse, through
 from chain.rf.elements import Box, Line, line_s
 from chain.rf.parts import elements_of
+from chain.rf.twoport import Maps, inverse, through
 from chain.setups import Near
 from chain.uncertainty.bounds import true_bound_complex
 from chain.uncertainty.calibration import solve

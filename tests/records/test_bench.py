@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from chain.assembly.plane import read_sweep_for
+from chain.assembly.cascade import read_sweep_for
 from chain.files.setup_file import load_setup
 from chain.records.bench import bench_of
 from chain.reflection import magnitude_from_vswr

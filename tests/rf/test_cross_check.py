@@ -31,11 +31,9 @@ from chain.assembly.budget import budget
 from chain.assembly.cascade import build
 from chain.errors import RangeError
 from chain.rf import twoport
-from chain.rf.coax import attenuation_db_per_100m
-from chain.rf.discs import forward
+from chain.rf.discs import extremes, forward, region_of
 from chain.rf.elements import Box, Line, nominal
-from chain.rf.parts import elements_of
-from chain.rf.regions import extremes, region_of
+from chain.rf.parts import attenuation_db_per_100m, elements_of
 from chain.setups import Arm
 from library.load import load_library
 

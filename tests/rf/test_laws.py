@@ -29,9 +29,8 @@ from chain.assembly.budget import budget
 from chain.assembly.cascade import build
 from chain.reflection import magnitude_from_vswr, vswr
 from chain.rf import twoport
-from chain.rf.discs import forward
+from chain.rf.discs import extremes, forward, region_of
 from chain.rf.elements import Ladder, aligned, nominal
-from chain.rf.regions import extremes, region_of
 from chain.setups import Calibration
 from chain.sweeps.readings import Readings
 from chain.uncertainty.bounds import reading_bound, true_bound, true_bound_complex

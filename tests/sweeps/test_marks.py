@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from chain.assembly.plane import read_sweep_for
+from chain.assembly.cascade import read_sweep_for
 from chain.echoes.analyse import ripple
 from chain.echoes.records import csv_text, touchstone_text
 from chain.errors import InputError

@@ -163,7 +163,7 @@ def test_the_command_prints_three_lines_first_and_writes_what_it_is_asked_for(tm
 
 def test_the_page_holds_the_lines_the_charts_and_the_cautions_and_loads_nothing(tmp_path):
     """One file for tuning and one for matching; text of the user's stays text."""
-    from chain.html.tuning import matching_html, tuning_html
+    from chain.html.answers import matching_html, tuning_html
     from chain.tuning.matching import match_network
 
     setup = replace(bench(), title="<b>loop</b>")

@@ -10,7 +10,7 @@ import strategies as made
 from hypothesis import given
 from hypothesis import strategies as st
 
-from chain.rf.bilinear import Maps, compose, inverse, through
+from chain.rf.twoport import Maps, compose, inverse, through
 from chain.setups import Calibration
 from chain.uncertainty.calibration import Standards, assumed_reflections, drawn_reflections, solve
 

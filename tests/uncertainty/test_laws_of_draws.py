@@ -23,9 +23,9 @@ from strategies import (
 )
 
 from chain.rf import twoport
-from chain.rf.bilinear import through
 from chain.rf.elements import Box, Line, aligned, limit_radius
 from chain.rf.parts import elements_of
+from chain.rf.twoport import through
 from chain.setups import Arm
 from chain.uncertainty.sampled_maps import drawn_through
 from chain.uncertainty.sampling import draw

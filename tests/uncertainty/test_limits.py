@@ -9,10 +9,9 @@ from chain.analyses.improvements import contributions, typical_share
 from chain.assembly.cascade import build
 from chain.errors import InputError
 from chain.files.setup_file import parse_setup
-from chain.rf.discs import forward
+from chain.rf.discs import forward, region_of
 from chain.rf.elements import Tee, aligned, nominal
 from chain.rf.parts import elements_of
-from chain.rf.regions import region_of
 from chain.setups import standing
 from chain.uncertainty.calibration import Standards, drawn_reflections
 from chain.uncertainty.contributions import names

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from chain.rf.bilinear import Maps, compose, inverse
+from chain.rf.twoport import Maps, compose, inverse
 from chain.uncertainty.one_sided_tests import PHASES, Ends, Terms, invert
 
 DRAWS = 200
