@@ -111,11 +111,13 @@ def budget(chain: Chain | Setup) -> Budget:
     chain = build(chain) if isinstance(chain, Setup) else chain
     s = nominal(chain.elements, chain.near_ohm, chain.far_ohm, chain.freq_hz)
     transducer = _db(1 / np.abs(s[..., 1, 0]) ** 2)
+    # Source and load of unequal resistance lose something joined directly, and insertion loss is measured against that.
     direct = float(-20 * np.log10(abs(twoport.step(chain.near_ohm, chain.far_ohm)[1, 0])))
     between = {found.id for found in chain.joints}
     items = _shares(chain, [name for name, _ in chain.groups if name not in between])
     joints = tuple(JointLoss(found.near.name, found.far.name, found.mismatch_loss_db) for found in chain.joints)
     explained = sum((item.attenuation_db for item in items), np.zeros(chain.freq_hz.shape))
+    # What is left over is how reflections meet one another: no item and no joint has it alone, and it may be a gain.
     explained = explained + sum(joint.mismatch_loss_db for joint in joints)
     return Budget(
         chain.freq_hz,
@@ -142,6 +144,7 @@ def _db(ratio: Real) -> Real:
 def _shares(chain: Chain, ids: Sequence[str]) -> tuple[ItemShare, ...]:
     """Heat in each item: the drop of net power between its two ends, waves followed from the source."""
     tagged = _tagged(chain)
+    # From the load backwards first: how much goes into an item depends on all that lies behind it.
     looking = [np.zeros(chain.freq_hz.shape, dtype=complex)]
     for _, s in reversed(tagged):
         looking.append(twoport.input_reflection(s, looking[-1]))
@@ -150,6 +153,7 @@ def _shares(chain: Chain, ids: Sequence[str]) -> tuple[ItemShare, ...]:
     loss = {name: np.zeros(chain.freq_hz.shape) for name in ids}
     forward = np.ones(chain.freq_hz.shape)
     for index, (name, s) in enumerate(tagged):
+        # Net power, incident less reflected, which is the same on either side of a step; powers of single waves are not.
         inside = forward * (1 - np.abs(looking[index]) ** 2)
         forward = forward * np.abs(s[..., 1, 0] / (1 - s[..., 1, 1] * looking[index + 1])) ** 2
         if name in heat:
@@ -172,6 +176,7 @@ def _own_loss_db(group: Sequence[Element], freq_hz: Real) -> Real:
     for element in group:
         loss_np = getattr(element, "loss_np", None)
         if loss_np is not None:
+            # By its attenuation and not by S21, which of a line in another impedance holds mismatch as well.
             total = total + loss_np * 20 / np.log(10)
         else:
             total = total + _db(1 / np.abs(element.nominal()[..., 1, 0]) ** 2)
@@ -203,6 +208,7 @@ def levels(found: Budget) -> dict[str, Real]:
     Reciprocity; voltage and power differ by 10 log10 of the ratio of the resistances.
     """
     loss = found.transducer_loss_db
+    # U^2 = P R: the same power is a higher voltage across 75 ohm, by 1.76 dB over 50.
     ratio_db = float(10 * np.log10(found.far_ohm / found.near_ohm))
     return {
         "power_db": loss,

@@ -184,6 +184,7 @@ class Ladder:
     def matrix(self, resistances_ohm: tuple[NDArray[np.float64] | float, ...]) -> Complex:
         """Matrix with the given resistances, one per arm, each broadcast against the frequencies."""
         arms = [self.arm_ohm(index, value) for index, value in enumerate(resistances_ohm)]
+        # Chain matrices know no reference, so one network serves any two impedances at its ends.
         a, b, c, d = ladder_abcd((kind, arm) for (kind, _), arm in zip(self.arms, arms, strict=True))
         shape = np.broadcast_shapes(*[np.shape(arm) for arm in arms])
         abcd = twoport.empty(shape)
@@ -253,6 +254,7 @@ def limit_radius(limit: Limit | None, freq_hz: Real) -> Real | None:
     if limit is None:
         return None
     # Outside a table its end values hold, for no better limit was stated there.
+    # Straight in decibels, as data sheets draw it; straight in reflection would promise less than they do.
     loss_db = np.interp(freq_hz, limit.freq_hz, limit.return_loss_db)
     return np.asarray(10 ** (-loss_db / 20))
 

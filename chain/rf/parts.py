@@ -134,6 +134,7 @@ def _adapter(item: Item, freq_hz: Real) -> tuple[Element, ...]:
     assert isinstance(adapter, Adapter)
     length = adapter.electrical_length_m
     spread = adapter.length_tolerance_m / length if length else 0.0
+    # Skin effect: an adapter is nearly all conductor.
     loss_np = adapter.loss_at_1ghz_db * np.sqrt(freq_hz / 1e9) * NEPER_PER_DB
     phase = 2 * np.pi * freq_hz * length / LIGHT_M_PER_S
     radius = limit_radius(adapter.limit, freq_hz)

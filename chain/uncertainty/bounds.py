@@ -47,6 +47,7 @@ def rounded_bound(measurement: Measurement, reading: Real, rounding: Real | None
     """Lowest and highest true magnitude that any reading within the digits of one can come from."""
     if rounding is None or rounding.max() < LEAST_ROUNDING:
         return true_bound(measurement, reading)
+    # Both ends rise with the reading, so its own extremes give theirs; one out of reach tells nothing, and the other two remain.
     within = np.stack([np.maximum(reading - rounding, 0), reading, reading + rounding], axis=-1)
     low, high = true_bound(measurement, within)
     return np.fmin.reduce(low, axis=-1), np.fmax.reduce(high, axis=-1)
@@ -71,6 +72,7 @@ def true_bound_complex(measurement: Measurement, reading: Complex, rounding: Rea
     if measurement.mating:
         region = junction(region, np.full(reading.shape, measurement.mating))
     least, most = extremes(backward(measurement.after[own:], region))
+    # Each is right by itself: the disc knows the phase, the inversion knows that the chain is one and the same there and back.
     low, high = np.fmax(low, least), np.fmin(high, most)
     impossible = np.isnan(low) | (low > high + 1e-9)
     return np.where(impossible, np.nan, low), np.where(impossible, np.nan, high)

@@ -60,6 +60,7 @@ def drawn_reflections(standards: Standards, freq_hz: Real, rng: Source, count: i
     inductance = standards.short_inductance_h * rng.random((count, 1))
     series = standards.load_inductance_h * rng.random((count, 1))
     size = standards.load_radius * unit_draws(rng, count, standards.load_kind)
+    # An open's fringing field is a capacitance across it, a short's and a load's leads an inductance: causal over the whole sweep.
     admittance = 1j * omega * capacitance * ohm
     opened = (1 - admittance) / (1 + admittance)
     shorted = np.asarray(reflection_from_ohm(1j * omega * inductance, ohm))
@@ -115,6 +116,7 @@ def solve(raw: Sequence[Complex], assumed: Sequence[Complex]) -> Maps:
     """
     (m1, m2, m3), (g1, g2, g3) = raw, assumed
     # Subtracting the third equation from the others leaves two for p and r.
+    # Of the equations for standards 1 and 2 less that for 3; with ideal open, short and load no divisor is small.
     a1, a2 = g1 - g3, g2 - g3
     b1, b2 = m3 * g3 - m1 * g1, m3 * g3 - m2 * g2
     c1, c2 = m1 - m3, m2 - m3

@@ -124,6 +124,7 @@ def whole_batches(draws: int) -> int:
 
 def blocks(run: Callable[[slice], Made], count: int, draws: int, progress: Progress | None = None) -> Iterator[Made]:
     """Results for blocks of frequencies in order, made on several threads; the blocks do not depend on how many."""
+    # By the number of draws alone: blocks that went with the threads would let the machine decide the last digit.
     size = max(1, BLOCK // draws)
     chosen = [slice(start, min(start + size, count)) for start in range(0, count, size)]
     for index, made in enumerate(in_order(run, chosen)):
@@ -197,6 +198,7 @@ def of_magnitude(measurement: Measurement, magnitude: float, has_phase: bool) ->
     """What would be observed of a true magnitude with every unknown at zero: the median over the antenna's phase."""
     count = measurement.freq_hz.size
     if has_phase:
+        # The phase zero stands for all, since `_widest` turns it by quarters.
         return Observation(np.full(count, magnitude), np.zeros(count))
     # Of unknown phase: as many antennas of that size read more as read less.
     known = nominal_maps(measurement)
@@ -276,6 +278,7 @@ def tolerance(low: float, high: float, digits: int) -> float:
 
     Source: JCGM 101:2008, 7.9.2 (memory): u = c 10^l with c of the wanted digits, tolerance 10^l / 2.
     """
+    # Ends at 95 % stand two standard uncertainties either side.
     spread = max((high - low) / 4, 1e-6)
     leading = int(np.floor(np.log10(spread) + 1e-12))
     return float(0.5 * 10.0 ** (leading - digits + 1))
@@ -301,6 +304,7 @@ def _judged(found: Intervals, digits: int) -> tuple[Accuracy, float]:
     """Accuracy of the ends, and by how many times the least settled of them misses its tolerance."""
     ends = found.ends
     wanted = np.array([tolerance(low, high, digits) for low, high in zip(ends.low, ends.high, strict=True)])
+    # The end that is known worse decides: digits are given for both alike.
     error = np.maximum(ends.low_error, ends.high_error)
     short = float((error / wanted).max())
     return Accuracy(found.draws, digits, float(wanted.max()), float(error.max()), short <= 1), short

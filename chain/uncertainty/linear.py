@@ -139,6 +139,7 @@ def _read(measurement: Measurement, seen: Complex, slope: Complex, terms: list[T
     if measurement.turn_rad.any():
         # The lead turns the raw reading, there and back; divided by the chain's slope it is an effect at the plane.
         turned = -2j * box.reading(seen)[0] / _derivative(box, seen)
+        # Rectangular: half-width over sqrt 3 (JCGM 100, 4.3.7).
         sd = measurement.turn_rad / np.sqrt(3)
         terms.append(Term("flex", "lead moved", turned, np.zeros_like(seen), sd, True, np.ones(seen.shape)))
     at_plane, own, shared = _standards_seen(measurement, measurement.standards)

@@ -121,6 +121,7 @@ class _Joined:
         if self._fixed is None:
             return
         ahead, seen, self._fixed = self._fixed, self._behind, None
+        # [[p, q], [r, s]] of what stands ahead times that of what lies behind; entries that are zero throughout are left out.
         p, s = _plus(_times(seen.p, ahead.p), ahead.q, seen.r), _plus(_times(seen.s, ahead.s), ahead.r, seen.q)
         assert p is not None
         assert s is not None

@@ -82,6 +82,7 @@ def lead_constants(
     Source: Rectangular tolerances; `junction_room` for what an impedance that is off leaves of the limit.
     """
     length, relative = _propagation(line, rng, count)
+    # One impedance for the whole lead, both ends alike: errors of two ends drawn apart would never cancel where the lead is short.
     change = _uniform(rng, count, -line.impedance_tolerance_ohm, line.impedance_tolerance_ohm)
     # The reactance of a line goes with its loss and resistance: a line that kept it with less of either is not passive.
     resistance = line.impedance_ohm.real + change
@@ -177,6 +178,7 @@ def inside_constants(line: Line, rng: Source, count: int) -> tuple[Real, Real, R
 def _draw_inside(line: Line, rng: Source, count: int) -> Complex:
     loss_factor, length, place, reflection = inside_constants(line, rng, count)
     loss, phase = line.loss_np * loss_factor, line.phase_rad * length
+    # There and back to the junction's place: S11 sees the way before it twice, S22 the way behind it.
     to_near, whole = wave(loss * (2 * place), phase * (2 * place)), wave(loss, phase)
     out = twoport.empty(to_near.shape)
     np.multiply(reflection, to_near, out=out[..., 0, 0])
@@ -224,6 +226,7 @@ def _draw_tee(tee: Tee, rng: Source, count: int) -> Complex:
     s[...] = tee.full
     for first in range(ports):
         for second in range(first):
+            # Each way by itself: the stated tolerance is of any two ports, and nothing says that they are off together.
             loss_db = _uniform(rng, count, -tee.loss_tolerance_db, tee.loss_tolerance_db)
             s[..., first, second] *= 10 ** (-loss_db / 20)
             s[..., second, first] = s[..., first, second]

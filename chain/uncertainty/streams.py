@@ -61,6 +61,7 @@ def _unit(turns: Real, radius: Real | None, shape: str) -> Complex:
     np.cos(angle, out=out.real)
     np.sin(angle, out=out.imag)
     if radius is not None:
+        # Area grows with the square of the radius: its root makes the disc even.
         out *= radius if shape == "uniform-radius" else np.sqrt(radius)
     return out
 
@@ -177,6 +178,7 @@ def complex_normals(
         bits = np.random.Philox(np.random.SeedSequence([seed, STREAMS["noise"], batch, repeat, which + 1]))
         done = 0
         for first, last in _runs(columns):
+            # A counter-based generator goes to any place at once: noise of one frequency is the same whichever others are asked for.
             bits.advance((columns[first] - done) * steps)
             raw[first:last, place] = bits.random_raw((last - first) * 4 * steps).reshape(last - first, -1)[:, :rows]
             done = columns[first] + last - first

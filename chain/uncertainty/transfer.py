@@ -22,6 +22,7 @@ def least_slope(elements: Sequence[Element], freq_hz: Real) -> tuple[Real, Real]
     product, match = np.ones(freq_hz.shape), np.zeros(freq_hz.shape)
     for element in elements:
         least, most, near, far = _limits(element)
+        # Both ways pass between the two reflections, so the series of bounces counts twice.
         product = product * least / (1 + match * near) ** 2
         match = np.minimum(far + most * match / np.maximum(1 - match * near, 1e-6), 1.0)
     return product, match
@@ -62,6 +63,7 @@ def _limits(element: Element) -> tuple[Real, Real, Real, Real]:
 def _line_limits(line: Line) -> tuple[Real, Real, Real, Real]:
     """The same of a line: one junction after the other, each in the worst phase to all before it."""
     ohm, tolerance, resistance = line.near_ohm, line.impedance_tolerance_ohm, line.impedance_ohm.real
+    # Resistances of real lines lie on one side of the reference at both ends, and still count twice: what cancels is not known.
     step = np.abs(resistance - ohm) / (resistance + ohm)
     off = np.full(step.shape, tolerance / (2 * ohm - tolerance))
     # Its reactance goes with loss and resistance, and counts at both ends together.
