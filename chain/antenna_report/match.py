@@ -62,6 +62,10 @@ def grid(result: Matching) -> tuple[list[Column], list[list[object]]]:
     return columns, [*rows, ["none", "", figure(now.value), _ends(now), f"{result.now_delivered_db:.2f}", ""]]
 
 
+PERFECT = 1.005
+"""What is printed as VSWR 1.00."""
+
+
 def three_lines(result: Matching) -> tuple[str, str, str]:
     """Verdict, what it rests on, what to do next: at most 80 characters each."""
     now = figure_of(result.now.vswr.value)
@@ -72,11 +76,12 @@ def three_lines(result: Matching) -> tuple[str, str, str]:
             "Next: leave it. Gain, place and lead matter more now.",
         )
     best = result.networks[0]
-    head = f"A network makes the worst channel {match(best.worst_vswr.value)} instead of {now}"
-    first = fitted(f"{head}: {best.words}.", f"{head}; see below.")
+    heads = [f"A network makes the worst channel {each(best.worst_vswr.value)} instead of {now}" for each in (match, figure_of)]
+    first = fitted(f"{heads[0]}: {best.words}.", *(f"{head}{end}" for head in heads for end in ("; see below.", ".")))
     gain = best.delivered_db - result.now_delivered_db
     ends = between(best.worst_vswr.low, best.worst_vswr.high)
-    second = f"95 %: {ends}; that channel gains {gain:.1f} dB. No network beats {figure_of(result.floor_vswr)}."
+    floor = "" if result.floor_vswr < PERFECT else f" No network beats {figure_of(result.floor_vswr)}."
+    second = f"95 %: {ends}; that channel gains {gain:.1f} dB.{floor}"
     if result.now.vswr.value <= result.limit_vswr:
         return (
             first,

@@ -7,7 +7,7 @@ import math
 import numpy as np
 from rich.console import Console
 
-from chain.report.numbers import between, figure, figure_of, head, limit, match, span
+from chain.report.numbers import at_most, between, figure, figure_of, head, limit, match, span
 from chain.report.phrases import plane_words
 from chain.report.tables import Column, answer, notes, say, show_table
 from chain.tuning.crossings import Estimate
@@ -84,8 +84,8 @@ def _amount(result: Tuning, change: Change) -> tuple[str, str, str]:
     second = f"{basis}the wanted middle is {_hz(result.wanted.aim_hz)}."
     if result.after is None:
         return first, second, f"Next: {verb} it in two steps, and read again after each."
-    most = figure_of(float(result.after.reading_high.max()))
-    return first, second, f"Next: {verb} it in two steps; then the screen should show {most} or better."
+    most = at_most(float(result.after.reading_high.max()))
+    return first, second, f"Next: {verb} it in two steps; then the screen should show {most}."
 
 
 def _direction_only(result: Tuning) -> tuple[str, str, str]:
@@ -108,7 +108,8 @@ def _unsure(result: Tuning) -> tuple[str, str, str]:
 
 
 def _by_dip(result: Tuning) -> tuple[str, str, str]:
-    second = f"Dip at {_mhz(result.dip)}; wanted {_span(result)}. Read without phase."
+    dip = _mhz(result.dip).replace(" (", " (95 %: ")
+    second = f"Dip at {dip}; wanted {_span(result)}. No phase was read."
     if not math.isfinite(result.dip.value):
         second = f"The reading is best at the end of the sweep; wanted {_span(result)}."
     if result.dip_side == "within":
@@ -232,7 +233,7 @@ def facts(result: Tuning) -> list[str]:
         )
     if result.trial is not None:
         lines.append(
-            f"A move of the dip below {_width(result.trial.tellable_hz)} could be noise, drift or the joint made again."
+            f"If the dip moves by less than {_width(result.trial.tellable_hz)}, it may be noise, drift or the joint made again."
         )
     if result.improvement is not None and result.trial is not None:
         lines.append(_try(result).replace("Next: ", "Or try: ", 1))

@@ -9,6 +9,8 @@ from chain.plots.figure import CurveChart, Level, Series, vswr_axis
 from chain.report.numbers import at_most, figure_of, frequency, percent, short_limit
 from chain.report.phrases import plane_words
 
+AIM = " Aim: read no worse than this, and the limit is proved over the whole sweep."
+
 
 def describe(result: Expectation) -> tuple[CurveChart]:
     """Describe the reading over the true VSWR, with its interval, its guaranteed bound and the ceiling."""
@@ -26,8 +28,8 @@ def describe(result: Expectation) -> tuple[CurveChart]:
             "reading-against-true",
             f"Screen against antenna at {frequency(result.worst_hz)}",
             f"Screen in {result.reading_ohm:g} ohm, calibrated {plane_words(result.plane)}; antenna in {result.far_ohm:g} "
-            "ohm. Ceiling: the worst nominal reading over the sweep. Aim: read no worse than this, and the limit is "
-            "proved over the whole sweep. Axes spaced by reflection.",
+            f"ohm. Ceiling: the worst nominal reading over the sweep.{'' if result.aim_reading.vswr is None else AIM} "
+            "Axes spaced by reflection.",
             vswr_axis("antenna, true", math.inf),
             vswr_axis("screen", highest),
             (

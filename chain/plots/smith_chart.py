@@ -14,6 +14,8 @@ LINES = "#bbbbbb"
 LABELS = "#555555"
 CLOSE = 0.35
 """Distance in the plane under which two names would meet."""
+KEY_LEFT, KEY_TOP, KEY_STEP = 0.72, -0.94, 0.09
+"""Corner of the key of paths, in units of the disc, and how far apart its lines are."""
 EDGE = np.exp(2j * np.pi * np.linspace(0, 1, 361))
 HALO = {"boxstyle": "round,pad=0.15", "facecolor": "white", "edgecolor": "none", "alpha": 0.8}
 
@@ -29,6 +31,7 @@ def draw_reflection(panel: Any, plot: ReflectionChart, box: Box, size: Size) -> 
     _grid(panel, plot)
     for trace in plot.traces:
         _trace(panel, trace)
+    _key(panel, [trace for trace in plot.traces if trace.label and trace.joined and not trace.closed])
     if plot.limit is not None:
         look = LOOKS["limit"]
         points = plot.limit * EDGE
@@ -39,6 +42,20 @@ def draw_reflection(panel: Any, plot: ReflectionChart, box: Box, size: Size) -> 
         panel.annotate(
             plot.limit_label, (at.real, at.imag), (-6, 6), textcoords="offset points", ha="right", fontsize=8, bbox=HALO
         )
+
+
+def _key(panel: Any, paths: list[Trace]) -> None:
+    """What several paths are, in the corner below the disc."""
+    for number, trace in enumerate(paths if len(paths) > 1 else []):
+        high = KEY_TOP - KEY_STEP * number
+        look = LOOKS[trace.role]
+        panel.plot([KEY_LEFT, KEY_LEFT + 0.14], [high, high], color=look.colour, linewidth=1.9, linestyle=_style(trace))
+        panel.text(KEY_LEFT + 0.18, high, cut(trace.label, 28), fontsize=8, va="center", clip_on=False)
+
+
+def _style(trace: Trace) -> Any:
+    look = LOOKS[trace.role]
+    return (0, look.dash) if look.dash else "solid"
 
 
 def _grid(panel: Any, plot: ReflectionChart) -> None:
@@ -79,8 +96,8 @@ def _trace(panel: Any, trace: Trace) -> None:
                 bbox=HALO,
             )
         return
-    style = "-" if trace.joined else "o"
-    panel.plot(points.real, points.imag, style, color=look.colour, linewidth=1.9, markersize=5, label=trace.label)
+    marks = {"linestyle": _style(trace)} if trace.joined else {"linestyle": "none", "marker": "o", "markersize": 5}
+    panel.plot(points.real, points.imag, color=look.colour, linewidth=1.9, label=trace.label, **marks)
     # Ends that lie close have their names above and below.
     below = -11 if abs(points[-1] - points[0]) < CLOSE else 3
     for text, point, shift in zip(trace.ends, (points[0], points[-1]), (3, below), strict=True):

@@ -8,7 +8,7 @@ import numpy as np
 from rich.console import Console
 
 from chain.echoes.records import Component, Ripple
-from chain.report.numbers import between, frequency, head, match, span
+from chain.report.numbers import between, figure_of, frequency, head, match, span
 from chain.report.phrases import fitted, line_of, plane_words, upward
 from chain.report.tables import Column, answer, notes, say, show_table
 
@@ -123,8 +123,9 @@ def _swing(result: Ripple) -> str:
     if result.verdict != "ripple":
         return ""
     worst = int(np.argmax(result.reading))
-    seen, steady = (match(float(values[worst])) for values in (result.reading_vswr, result.steady_vswr))
-    return f"Worst, {frequency(float(result.freq_hz[worst]))}: {seen} on the screen, {steady} without the dips."
+    seen, steady = (float(values[worst]) for values in (result.reading_vswr, result.steady_vswr))
+    place = f"Worst, {frequency(float(result.freq_hz[worst]))}"
+    return f"{place}: {match(seen)} on the screen, {figure_of(steady)} without the dips."
 
 
 def _unseen(result: Ripple) -> str:
