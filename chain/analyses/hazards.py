@@ -50,7 +50,7 @@ def dc_path(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph) -> 
             Finding(
                 "caution",
                 "far",
-                "whether DC comes down the lead is not stated; masthead amplifiers and dishes are fed 5 to 24 V",
+                "the file does not say if DC comes down the lead; masthead amplifiers and dishes are fed 5 to 24 V",
                 f"{METER}; then state dc_feed",
                 "dc",
             )

@@ -72,7 +72,7 @@ def three_lines(result: Matching) -> tuple[str, str, str]:
     if not result.networks:
         return (
             f"No network helps: none brings more to the antenna than the plain {now}.",
-            f"Least that any lossless network could leave: {match(result.floor_vswr)}.",
+            f"{_floor(result)}.",
             "Next: leave it. Gain, place and lead matter more now.",
         )
     best = result.networks[0]
@@ -97,6 +97,13 @@ def three_lines(result: Matching) -> tuple[str, str, str]:
     return first, second, "Next: --write NAME gives a set-up with it; build it, and read the antenna again."
 
 
+def _floor(result: Matching) -> str:
+    """What no network can better, or that nothing says so."""
+    if result.floor_vswr < PERFECT:
+        return "The width of this span alone forbids no network a perfect match"
+    return f"No lossless network can leave less than {match(result.floor_vswr)} over this span"
+
+
 def _ends(found: Estimate) -> str:
     return span(found.low, found.high)
 
@@ -107,8 +114,8 @@ def conditions(result: Matching) -> str:
     return (
         f"Wanted: {low:g} to {high:g} MHz, {result.freq_hz.size} frequencies. Coils and capacitors of {100 * result.tolerance:g} %, "
         f"coils of Q {result.coil_q:g}; cable lengths to 1 %. Delivered: to the antenna at its worst wanted frequency, loss of the "
-        f"network included, against what the lead offers. No lossless network can leave less than {match(result.floor_vswr)} over "
-        f"this span (Bode and Fano, antenna taken as one resonance of Q {result.quality_factor:.2g}). Calibrated "
+        f"network included, against what the lead offers. {_floor(result)} (Bode and Fano, antenna "
+        f"taken as one resonance of Q {result.quality_factor:.2g}). Calibrated "
         f"{plane_words(result.plane)}. {result.draws} draws, seed {result.seed}. Leads and strays of the parts are not in it: above "
         "300 MHz a millimetre of wire is about 1 nH."
     )

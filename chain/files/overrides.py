@@ -186,7 +186,8 @@ def _reported(part: Part) -> Iterator[tuple[str, str, str]]:
 def _curve(part: Coax) -> str:
     flat, root, linear = part.flat_db_per_100m, part.per_sqrt_mhz_db_per_100m, part.per_mhz_db_per_100m
     span = f"{part.valid_from_hz / 1e6:g} to {part.valid_to_hz / 1e6:g} MHz"
-    formula = f"{flat:g} + {root:g} sqrt(f/MHz) + {linear:g} f/MHz dB/100 m"
+    terms = ((flat, ""), (root, " sqrt(f/MHz)"), (linear, " f/MHz"))
+    formula = f"{' + '.join(f'{size:g}{of}' for size, of in terms if size) or '0'} dB/100 m"
     return f"{'by points' if part.points_hz else formula} over {span}"
 
 

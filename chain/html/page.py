@@ -226,7 +226,7 @@ def _losses(page: Page) -> dict[str, Any]:
     at = sorted({0, found.freq_hz.size // 2, found.freq_hz.size - 1})
     rows = [(item.id, item.attenuation_db) for item in found.items]
     step = np.full(found.freq_hz.shape, sum(joint.mismatch_loss_db for joint in found.joints))
-    rows += [("steps at joints", step), ("interaction of mismatches", found.interaction_db)]
+    rows += [("steps at joints", step), ("mismatches together", found.interaction_db)]
     totals = [("transducer loss", found.transducer_loss_db), ("insertion loss", found.insertion_loss_db)]
     return {
         "freq_hz": [float(found.freq_hz[index]) for index in at],

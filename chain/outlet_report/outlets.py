@@ -8,7 +8,7 @@ from rich.console import Console
 
 from chain.reception.outlets import OutletChannel, Reception
 from chain.reception.records import ANTENNA
-from chain.report.numbers import match
+from chain.report.numbers import follow_limit, match
 from chain.report.phrases import counted, fitted, verdict_word
 from chain.report.tables import Column, answer, notes, say, show_table
 
@@ -126,6 +126,8 @@ def _next(result: Reception, worst: OutletChannel) -> str:
 
 def worth_line(result: Reception) -> str:
     """What the antenna's match costs in carrier-to-noise ratio at the worst outlet, beside what the rest costs."""
+    if result.installation.antenna.match.text.lower().endswith("db"):
+        follow_limit(True)
     worth = result.worth
     costs = sorted((each for each in worth.items if each[2] > LEAST_COST_DB), key=lambda each: -each[2])
     others = ", ".join(f"{name} {cost:.1f}" for name, _, cost in costs[:MOST_COSTS])

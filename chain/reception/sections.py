@@ -251,8 +251,8 @@ def _window(model: SignalModel, where: Where, signal: int, notes: Notes) -> tupl
     if found is None:
         notes.assumed.append(f"signal {signal + 1}: no level window is known")
         return None, None
-    low = "no least level" if found.min_dbuv is None else f"{found.min_dbuv:g}"
-    notes.assumed.append(f"signal {signal + 1}: level {low} to {found.max_dbuv:g} dBuV ({plain(found.guide)})")
+    span = "at most" if found.min_dbuv is None else f"{found.min_dbuv:g} to"
+    notes.assumed.append(f"signal {signal + 1}: level {span} {found.max_dbuv:g} dBuV ({plain(found.guide)})")
     return found.min_dbuv, found.max_dbuv
 
 

@@ -85,7 +85,7 @@ def _reason(found: Finding) -> str:
 
 
 def _watch(found: Finding) -> str:
-    return f"Watch {short(_place(found.where), 32)}: " if found.where else "Watch: "
+    return f"Caution, {short(_place(found.where), 32)}: " if found.where else "Caution: "
 
 
 def _place(where: str) -> str:
