@@ -41,7 +41,7 @@ def render_list(headings: Sequence[Heading], damaged: Sequence[Damage], console:
             console,
             [
                 f"{records}, the last of {headings[-1].time[:10]}.",
-                _damage_words(damaged) if damaged else "All are whole.",
+                _damage_words(damaged) if damaged else "No file is damaged.",
                 "Next: 'chain log show FOLDER' says what has changed.",
             ],
         )
@@ -158,7 +158,7 @@ def trend_lines(result: LogTrends) -> tuple[str, str, str]:
     what = f"{short(most.name)}, channel {short(most.channel)}"
     since = f"{step.after:%Y-%m}"
     return (
-        f"Since {since} {what}, loses {abs(step.change_db):.2f} dB {word} (+- {step.half_width_db:.2f}).",
+        f"{what}: loses {abs(step.change_db):.2f} dB {word} since {since} (+- {step.half_width_db:.2f}).",
         f"{len(stepped)} of {len(result.series)} rows below show such a step; {span}.",
         _advice(most),
     )

@@ -76,7 +76,10 @@ def three_lines(result: Matching) -> tuple[str, str, str]:
             "Next: leave it. Gain, place and lead matter more now.",
         )
     best = result.networks[0]
-    heads = [f"A network makes the worst channel {each(best.worst_vswr.value)} instead of {now}" for each in (match, figure_of)]
+    heads = [
+        f"A network makes the worst channel {each(best.worst_vswr.value)} instead of {now}"
+        for each in (match, figure_of)
+    ]
     first = fitted(f"{heads[0]}: {best.words}.", *(f"{head}{end}" for head in heads for end in ("; see below.", ".")))
     gain = best.delivered_db - result.now_delivered_db
     ends = between(best.worst_vswr.low, best.worst_vswr.high)

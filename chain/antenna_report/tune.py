@@ -7,7 +7,7 @@ import math
 import numpy as np
 from rich.console import Console
 
-from chain.report.numbers import at_most, between, figure, figure_of, head, limit, match, span
+from chain.report.numbers import at_most, between, figure, head, limit, match, span
 from chain.report.phrases import plane_words
 from chain.report.tables import Column, answer, notes, say, show_table
 from chain.tuning.crossings import Estimate

@@ -8,7 +8,7 @@ import click
 
 from chain.cli.completing import sweep_files
 from chain.cli.loading import either_in, read_repeats, refuse_twice
-from chain.cli.options import Common, common, setup_argument, sweep_options
+from chain.cli.options import Command, Common, common, setup_argument, sweep_options
 from chain.cli.output import deliver, deliver_page, progress
 from chain.cli.writing import refuse_overwriting
 
@@ -21,7 +21,7 @@ EXPECT_SHARE = 0.5
 """Share of the progress that the readings to expect take, where a sweep follows."""
 
 
-@click.command("card")
+@click.command("card", cls=Command)
 @setup_argument
 @click.argument("files", metavar="[SWEEP]...", nargs=-1, shell_complete=sweep_files)
 @sweep_options

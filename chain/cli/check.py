@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import click
 
-from chain.cli.options import Common, common, setup_argument
+from chain.cli.options import Command, Common, common, setup_argument
 from chain.cli.output import deliver
 from chain.cli.writing import refuse_overwriting
 
 
-@click.command("check")
+@click.command("check", cls=Command)
 @setup_argument
 @click.option("--no-fail", is_flag=True, help="Exit with 0 even if it does not fit or must not be connected.")
 @click.option(

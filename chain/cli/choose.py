@@ -8,14 +8,14 @@ import click
 
 from chain.cli.completing import need_files, setup_files
 from chain.cli.loading import load_heeded
-from chain.cli.options import Common, common, enforce
+from chain.cli.options import Command, Common, common, enforce
 from chain.cli.output import deliver, progress
 from chain.cli.writing import refuse_overwriting
 
 RANKS = ("interval", "cost", "loss", "reflection", "joints")
 
 
-@click.command("choose")
+@click.command("choose", cls=Command)
 @click.argument("need", metavar="[NEED]", required=False, shell_complete=need_files)
 @click.option("--rank", type=click.Choice(RANKS), default="interval", help="What puts the chains in order.")
 @click.option("--items", "every_item", is_flag=True, help="Show each chain part by part: what to buy, how it joins.")

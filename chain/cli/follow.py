@@ -9,13 +9,13 @@ import click
 
 from chain.cli.completing import any_file, setup_files
 from chain.cli.loading import load_heeded
-from chain.cli.options import Common, common, sweep_options
+from chain.cli.options import Command, Common, common, sweep_options
 from chain.cli.output import TextPage, asked_console, note
 from chain.cli.writing import Refusal
 from chain.sweeps.options import SweepOptions
 
 
-@click.command("follow")
+@click.command("follow", cls=Command)
 @click.argument("setup", metavar="SETUP", shell_complete=setup_files)
 @click.argument("folder", metavar="FOLDER", shell_complete=any_file)
 @click.option(

@@ -18,7 +18,7 @@ from chain.cli.learn_options import (
     Asked,
     asked,
 )
-from chain.cli.options import Common, common
+from chain.cli.options import Command, Common, common
 from chain.cli.output import asked_console, deliver, note, progress
 from chain.cli.writing import refuse_overwriting, write_whole
 
@@ -64,7 +64,7 @@ def quantities(function: Function) -> Function:
 sweep_option = partial(click.option, multiple=True, metavar="FILE", shell_complete=sweep_files)
 
 
-@click.command("learn")
+@click.command("learn", cls=Command)
 @click.argument("way", type=click.Choice(["lead", "two-port", "ends", "back-to-back"]))
 @click.argument("files", nargs=-1, metavar="[FILE]...", shell_complete=sweep_files)
 @sweep_option("--open", "open_", help="Sweep with the far end open; repeatable.")

@@ -12,7 +12,7 @@ import click
 
 from chain.cli.completing import any_file, setup_files, sweep_files
 from chain.cli.named_group import NamedGroup
-from chain.cli.options import Common, common, sweep_options
+from chain.cli.options import Command, Common, common, sweep_options
 from chain.cli.output import deliver, deliver_page, note, progress
 from chain.cli.plot_option import SUFFIXES
 from chain.cli.writing import Refusal, kind_of, refuse_overwriting, write_whole
@@ -54,7 +54,7 @@ def only_options(function: Callable[..., Any]) -> Callable[..., Any]:
     )
 
 
-@click.command("add", short_help="Keep one measurement.")
+@click.command("add", cls=Command, short_help="Keep one measurement.")
 @folder_argument
 @click.argument("setup", metavar="SETUP", shell_complete=setup_files)
 @click.argument("sweeps", metavar="SWEEP [SHORT]", nargs=-1, required=True, shell_complete=sweep_files)
@@ -122,7 +122,7 @@ def _folder(path: str) -> Folder:
     return Folder(Path(path))
 
 
-@click.command("list", short_help="What was kept.")
+@click.command("list", cls=Command, short_help="What was kept.")
 @folder_argument
 @click.option("--all", "every", is_flag=True, help="Show every record.")
 @common
@@ -153,7 +153,7 @@ def listed(shared: Common, folder: str, every: bool) -> None:
     deliver(shared, render, document)
 
 
-@click.command("show", short_help="One record in full, or what all of them say.")
+@click.command("show", cls=Command, short_help="One record in full, or what all of them say.")
 @folder_argument
 @click.argument("record", metavar="[RECORD]", default="")
 @only_options
@@ -192,7 +192,7 @@ def _trends(folder: str, name: str, channel: str) -> LogTrends:
     return log_trends(folder, name, channel)
 
 
-@click.command("plot", short_help="The series over time.")
+@click.command("plot", cls=Command, short_help="The series over time.")
 @folder_argument
 @only_options
 @common
@@ -229,7 +229,7 @@ def plot(shared: Common, folder: str, name: str, channel: str) -> None:
     deliver(shared, render, found.to_dict)
 
 
-@click.command("export", short_help="All of it as a table, or as one page.")
+@click.command("export", cls=Command, short_help="All of it as a table, or as one page.")
 @folder_argument
 @click.option("--page", is_flag=True, help="One self-contained HTML page instead of a table (CSV).")
 @only_options

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import click
 
-from chain.cli.options import Common, common
+from chain.cli.options import Command, Common, common
 from chain.cli.output import deliver_text
 from chain.cli.writing import refuse_overwriting
 from chain.results import SCHEMA_VERSION
 
 
-@click.command("new")
+@click.command("new", cls=Command)
 @click.option(
     "--for",
     "purpose",

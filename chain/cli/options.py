@@ -20,6 +20,37 @@ LEAST_DRAWS, MOST_DRAWS = 200, 1_000_000
 Function = TypeVar("Function", bound=Callable[..., Any])
 
 
+class Command(click.Command):
+    """A command whose help lists its own options first, then those of sweep files and those that every command takes."""
+
+    def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the options in their sections."""
+        sections: dict[str, list[tuple[str, str]]] = {
+            "Options": [],
+            "If a sweep file leaves it open": [],
+            "As in every command": [],
+        }
+        shared = {field.name for field in fields(Common)}
+        for param in self.get_params(ctx):
+            record = param.get_help_record(ctx) if isinstance(param, click.Option) else None
+            if record is not None:
+                title = "As in every command" if param.name in shared or "--help" in param.opts else "Options"
+                sections["If a sweep file leaves it open" if param.name in OF_SWEEPS else title].append(record)
+        for title, records in sections.items():
+            if records:
+                with formatter.section(title):
+                    formatter.write_dl(records)
+
+
+class Whole(click.IntRange):
+    """A whole number whose limits the help does not spell out; what lies beyond is refused with them."""
+
+    name = "number"
+
+    def _describe_range(self) -> str:
+        return ""
+
+
 @dataclass(frozen=True)
 class Common:
     """What the shared options said."""
@@ -51,7 +82,7 @@ UNITS = click.option(
     "--units",
     metavar="[vswr|rl|both]",
     callback=_units,
-    help="Show a match as VSWR, as return loss, or as both; left out: as the limit is stated.",
+    help="Show a match as VSWR, as return loss (rl) or as both; left out, as the limit is stated.",
 )
 WITHOUT_MATCH = ("chain.cli.new", "chain.cli.parts", "chain.cli.schema")
 """Commands whose answer shows no match."""
@@ -68,7 +99,7 @@ OPTIONS = (
     ),
     click.option(
         "--seed",
-        type=click.IntRange(0, 2**63 - 1),
+        type=Whole(0, 2**63 - 1),
         help="Seed of the simulation: the same seed gives the same figures.",
     ),
     click.option(
@@ -76,13 +107,11 @@ OPTIONS = (
         "--output",
         metavar="FILE",
         shell_complete=any_file,
-        help="Write to FILE instead of the screen ('-': the screen); its ending says what: .txt, .json, .csv and others.",
+        help="Write to FILE instead of the screen ('-': the screen); its ending decides what: .txt, .json, .csv and others.",
     ),
     click.option("--force", is_flag=True, help="Overwrite an existing FILE."),
     click.option("--assumed", is_flag=True, help="Show every assumption."),
-    click.option(
-        "--method", is_flag=True, help="Show how it was computed: simulations, seed, how the readings were understood."
-    ),
+    click.option("--method", is_flag=True, help="Show how it was computed: simulations, seed, how the file was read."),
     click.option("-v", "--verbose", is_flag=True, help="Same as --assumed --method."),
     UNITS,
     click.option("--debug", is_flag=True, help="Show the traceback of an error."),
@@ -120,8 +149,8 @@ def draws_option(function: Function) -> Function:
     """Add `--draws`: how many measurements are simulated."""
     return click.option(
         "--draws",
-        type=click.IntRange(LEAST_DRAWS, MOST_DRAWS),
-        help="Number of simulated measurements, mostly rounded up to thousands; left out, as many as the intervals need.",
+        type=Whole(LEAST_DRAWS, MOST_DRAWS),
+        help="How many measurements are simulated, rounded up to thousands; left out, as many as the intervals need.",
     )(function)
 
 
@@ -168,8 +197,9 @@ SWEEP_OPTIONS = (
     click.option(
         "--impedance", metavar="OHM", help="Reference the analyzer was set to for R and X or |Z|, such as '50 ohm'."
     ),
-    click.option("--block", type=click.IntRange(1), metavar="N", help="Which of several tables in one file."),
+    click.option("--block", type=Whole(1), metavar="N", help="Which of several tables in one file."),
 )
+OF_SWEEPS = ("column", "quantity", "frequency_unit", "decimal", "impedance", "block")
 
 
 def sweep_options(function: Function) -> Function:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from chain.cli.completing import any_file, installation_files
-from chain.cli.options import Common, common, enforce
+from chain.cli.options import Common, Whole, common, enforce
 from chain.cli.output import deliver, progress
 from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
 from chain.cli.writing import refuse_overwriting
@@ -35,9 +35,7 @@ METERS = ("75", "50-pad", "50")
 @click.option("--rbw", metavar="BANDWIDTH", help="Resolution bandwidth, where --seen holds marker readings.")
 @click.option("--tree", is_flag=True, help="The installation as a tree, with level and margin at each point.")
 @click.option("--all", "every", is_flag=True, help="Every outlet and channel, not the worst alone.")
-@click.option(
-    "--draws", type=click.IntRange(200, 100_000), help="Simulated installations for every interval; 4000 if left out."
-)
+@click.option("--draws", type=Whole(200, 100_000), help="Simulated installations for every interval; 4000 if left out.")
 @plot_option
 @enforce
 @common

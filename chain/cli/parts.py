@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from chain.cli.completing import part_files, part_names
-from chain.cli.options import Common, common
+from chain.cli.options import Command, Common, common
 from chain.cli.output import deliver
 from chain.cli.writing import Refusal, refuse_overwriting
 from chain.results import SCHEMA_VERSION
@@ -21,7 +21,7 @@ KINDS = ("pad", "adapter", "coax", "section", "transformer", "network", "splitte
 OF_RECEPTION = ("amplifier", "filter", "outlet", "block", "injector", "combiner", "receiver", "mode")
 
 
-@click.command("parts")
+@click.command("parts", cls=Command)
 @click.argument("words", nargs=-1, shell_complete=part_names)
 @click.option(
     "--at", "at", multiple=True, metavar="FREQUENCY", help="Loss at this frequency, such as '200 MHz'; repeatable."

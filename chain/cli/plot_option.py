@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from chain.cli.completing import any_file
-from chain.cli.options import Common
+from chain.cli.options import Command, Common
 from chain.cli.output import note
 from chain.cli.writing import Refusal, refuse_overwriting, write_whole
 
@@ -26,7 +26,7 @@ INPUTS = (".toml", ".s1p", ".s2p", ".ts", ".csv", ".tsv", ".txt", ".dat")
 TERMINAL = ""
 
 
-class PlotCommand(click.Command):
+class PlotCommand(Command):
     """A command whose `--plot` may stand alone."""
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:

@@ -10,7 +10,7 @@ import click
 
 from chain.cli.completing import sweep_files
 from chain.cli.loading import load_heeded
-from chain.cli.options import Common, common, enforce, setup_argument, sweep_options
+from chain.cli.options import Command, Common, common, enforce, setup_argument, sweep_options
 from chain.cli.output import deliver, progress
 from chain.cli.writing import refuse_overwriting
 from chain.sweeps.options import SweepOptions
@@ -31,7 +31,7 @@ def _once(ctx: click.Context, option: click.Parameter, given: Sequence[str]) -> 
 END = "VSWR (1.73), return loss (11.4 dB), inf (off the scale), or a sweep file; repeat it for a re-seated reading."
 
 
-@click.command("prove")
+@click.command("prove", cls=Command)
 @setup_argument
 @click.option(
     "--open",

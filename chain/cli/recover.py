@@ -62,7 +62,7 @@ def command(
     plot: str | None,
     enforce: bool,
 ) -> None:
-    """Turn what the screen shows into what the antenna is: true match, interval, bound and verdict.
+    """From what the screen shows to what the antenna truly is: match, interval and verdict.
 
     SETUP is a .toml file; without one, a bare typical pad on a handheld is taken. SWEEP is a Touchstone file, or a table of text with a
     header, by frequency or by the set-up's channels: VSWR, return loss, dB and degrees, real and imaginary part, R and X, |Z| and

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from chain.cli.completing import setup_files, sweep_files
-from chain.cli.options import Common, common, draws_option, enforce, sweep_options
+from chain.cli.options import Command, Common, common, draws_option, enforce, sweep_options
 from chain.cli.output import deliver, deliver_page, note, progress
 from chain.cli.writing import refuse_overwriting
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from chain.sweeps.options import SweepOptions
 
 
-@click.command("report")
+@click.command("report", cls=Command)
 @click.argument("setup", metavar="SETUP", shell_complete=setup_files)
 @click.argument("file", metavar="[SWEEP]", required=False, shell_complete=sweep_files)
 @draws_option

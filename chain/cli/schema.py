@@ -6,12 +6,12 @@ import json
 
 import click
 
-from chain.cli.options import Common, common
+from chain.cli.options import Command, Common, common
 from chain.cli.output import deliver_text
 from chain.cli.writing import refuse_overwriting
 
 
-@click.command("schema")
+@click.command("schema", cls=Command)
 @click.argument("of", type=click.Choice(["setup", "need", "installation", "library", "record"]), default="setup")
 @common
 def command(shared: Common, of: str) -> None:

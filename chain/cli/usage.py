@@ -55,7 +55,8 @@ def _reported(error: click.ClickException, context: click.Context | None) -> tup
     if isinstance(error, click.MissingParameter) and error.param is not None and context is not None:
         choices = _choices(error.param, context)
         what = f"'{context.command_path}' needs one word more" if choices else ""
-        return what or f"{_name(error.param, context)} is missing", choices
+        whole = f"write {context.command_path} {' '.join(_arguments(context))}"
+        return what or f"{_name(error.param, context)} is missing", choices or whole
     if isinstance(error, click.BadParameter) and isinstance(error.param, click.Parameter):
         return _bad_value(error, error.param)
     if not isinstance(error, click.UsageError):
@@ -65,12 +66,15 @@ def _reported(error: click.ClickException, context: click.Context | None) -> tup
     text = error.message
     extra = re.match(r"Got unexpected extra arguments? \((.*)\)", text)
     if extra and context is not None:
-        wanted = " ".join(
-            each.make_metavar(context) for each in context.command.params if isinstance(each, click.Argument)
-        )
+        wanted = " ".join(_arguments(context))
         remedy = "write -o before the name of the file" if context.info_name == "new" else ""
         return f"too many arguments: '{context.command_path}' takes {wanted or 'none'}, not {extra[1]} as well", remedy
     return _split(text)
+
+
+def _arguments(context: click.Context) -> list[str]:
+    """Names of what a command takes besides its options."""
+    return [each.make_metavar(context) for each in context.command.params if isinstance(each, click.Argument)]
 
 
 def _split(text: str) -> tuple[str, str]:
@@ -85,8 +89,10 @@ def _split(text: str) -> tuple[str, str]:
 def _no_such_option(name: str, context: click.Context) -> tuple[str, str]:
     what = f"'{context.command_path}' takes no {plain(name)}"
     near = get_close_matches(
-        name, [each for param in context.command.params for each in param.opts + param.secondary_opts], 1
+        name, [each for param in context.command.params for each in param.opts if each.startswith("-")], 1
     )
+    if any(isinstance(each, click.Argument) and f"--{each.name}" == name for each in context.command.params):
+        return what, f"write {context.command_path} {' '.join(_arguments(context))}"
     owners = _takers(name, context)
     return what, f"did you mean '{near[0]}'?" if near and not owners else owners
 

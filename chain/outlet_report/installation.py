@@ -50,12 +50,12 @@ def check_lines(result: InstallationCheck) -> list[str]:
         number = "1 caution" if len(cautions) == 1 else f"{len(cautions)} cautions"
         first = f"Fits together, {len(result.joints)} joints; {number} before it is connected."
     else:
-        first = f"Fits together, {len(result.joints)} joints; nothing speaks against connecting it."
+        first = f"Fits together, {len(result.joints)} joints; nothing found against connecting it."
     worst = next(iter([*stops, *cautions]), None)
     second = (
         line_of(f"{short(worst.where)}: " if worst.where else "", worst.text)
         if worst
-        else "Rests on the connectors stated and on the DC followed from its supply."
+        else "Rests on the stated connectors, and on the DC traced from its supply."
     )
     remedy = worst.remedy if worst else ""
     third = line_of("Next: ", remedy) if remedy else "Next: chain outlets FILE says what arrives."

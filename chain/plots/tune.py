@@ -53,7 +53,11 @@ def _vswr(result: Tuning) -> CurveChart:
         "Match now, and after the change" if after is not None else "Match as read, and the antenna behind it",
         f"Antenna in {result.far_ohm:g} ohm at its own connector; wanted: {result.wanted.low_hz / 1e6:g} to "
         f"{result.wanted.high_hz / 1e6:g} MHz. Axis spaced by reflection."
-        + ("" if after is None else f" Then: {'shorter' if after.share < 0 else 'longer'} by {100 * abs(after.share):.1f} %."),
+        + (
+            ""
+            if after is None
+            else f" Then: {'shorter' if after.share < 0 else 'longer'} by {100 * abs(after.share):.1f} %."
+        ),
         frequency_axis(sweep.freq_hz),
         vswr_axis("screen and antenna", highest),
         tuple(series),

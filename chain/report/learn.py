@@ -54,7 +54,7 @@ def verdict_lines(result: Learnt, path: str = "") -> list[str]:
 
 
 def _source(result: Learnt) -> str:
-    return "from the errors stated of the analyzer" if result.sweeps == 1 else "from the repeats and the analyzer"
+    return "from the analyzer's stated errors" if result.sweeps == 1 else "from the repeats and the analyzer"
 
 
 def _between(figure: Figure) -> str:

@@ -97,7 +97,13 @@ def test_an_option_of_another_command_is_named_with_its_command():
 @pytest.mark.parametrize(
     ("words", "message", "remedy"),
     [
-        (("check",), "SETUP is missing", "chain check --help"),
+        (("check",), "SETUP is missing", "write chain check SETUP"),
+        (("log", "add", "x"), "SETUP is missing", "write chain log add FOLDER SETUP SWEEP [SHORT]"),
+        (
+            ("log", "add", "--folder", "x"),
+            "'chain log add' takes no --folder",
+            "write chain log add FOLDER SETUP SWEEP",
+        ),
         (("expect", "--units"), "--units needs a value after it", "chain expect --help"),
         (("choose", "need.toml", "--why", "1"), "--why needs 2 values after it", "chain choose --help"),
         (
