@@ -41,10 +41,12 @@ def json_text(document: Mapping[str, object]) -> str:
     names = dict.fromkeys(_null_names(document, ""))
     reasons = {name: REASONS.get(name) or (INFINITE if name.endswith(MAY_BE_INFINITE) else ABSENT) for name in names}
     known = document.get("null_means", {})
-    whole = (
-        {**document, "null_means": {**reasons, **(known if isinstance(known, Mapping) else {})}} if names else document
-    )
-    lines = [f" {json.dumps(key)}: {json.dumps(value, allow_nan=False)}" for key, value in whole.items()]
+    whole = dict(document)
+    if names:
+        whole["null_means"] = {**reasons, **(known if isinstance(known, Mapping) else {})}
+    del document
+    # What has become text is let go: a long sweep's numbers take several times the memory of their text.
+    lines = [f" {json.dumps(key)}: {json.dumps(whole.pop(key), allow_nan=False)}" for key in list(whole)]
     return "{\n" + ",\n".join(lines) + "\n}\n"
 
 
