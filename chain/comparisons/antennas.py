@@ -22,7 +22,7 @@ from chain.uncertainty.streams import BATCH
 
 BATCHES = 4
 SAME_FREQUENCY = 1e-6
-MOST_POINTS = 401
+MOST_POINTS = 301
 
 
 @dataclass(frozen=True)

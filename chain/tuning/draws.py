@@ -25,7 +25,7 @@ from chain.uncertainty.sampling import draw, hidden_digits
 from chain.uncertainty.streams import BATCH
 
 BATCHES = 4
-MOST_POINTS = 401
+MOST_POINTS = 301
 FEED_STREAM, ROUNDING_STREAM = 900, 990
 
 
