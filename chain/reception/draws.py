@@ -29,9 +29,9 @@ from library.reception import Amplifier
 DRAWS = 4000
 TAIL = 0.025
 """Share of the draws left out at either end: two-sided 95 %."""
-VALUES_AT_ONCE = 280_000
+VALUES_AT_ONCE = 420_000
 """Ports times draws solved at once: a block that the processor's caches hold."""
-KEPT_BYTES = 34_000_000
+KEPT_BYTES = 64_000_000
 """Room for what the channels solved together show at all outlets."""
 LEAST = np.float32(1e-20)
 """Power below which nothing is distinguished: single precision ends near it."""
