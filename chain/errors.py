@@ -48,7 +48,7 @@ class UnitError(ChainError):
 
 @dataclass(frozen=True)
 class Defect:
-    """One fault of a file: where (line and column count characters from 1; line 0: the file as a whole), what, remedy."""
+    """One defect of a file: where (line and column count characters from 1; line 0: the file as a whole), what, remedy."""
 
     path: str
     line: int
@@ -64,7 +64,7 @@ class Defect:
 
 
 class InputError(ChainError):
-    """A file is at fault. `defects` holds every fault found, in file order."""
+    """A file is at fault. `defects` holds every defect found, in file order."""
 
     exit_code = 2
 
@@ -89,7 +89,7 @@ class FitError(InputError):
 
 
 def show(defect: Defect) -> str:
-    """Text of one defect: position and fault, the line with a caret run, at most one line of help."""
+    """Text of one defect: position and defect, the line with a caret run, at most one line of help."""
     if not defect.line:
         lines = [f"{plain(defect.path)}{': ' * bool(defect.path)}error: {plain(defect.message)}"]
     else:

@@ -70,23 +70,23 @@ def one_port_sweeps(paths: Mapping[str, Sequence[str]], reference_ohm: float | N
     ------
     `chain.sweeps.read`, `chain.sweeps.touchstone`.
     """
-    faults: list[Defect] = []
+    defects: list[Defect] = []
     read: dict[str, list[tuple[str, Readings]]] = {end: [] for end in paths}
     for end, names in paths.items():
         for name in names:
             try:
                 read[end].append((name, _sweep(name, reference_ohm)))
             except InputError as error:
-                faults += error.defects
-    if faults:
-        raise InputError(faults)
+                defects += error.defects
+    if defects:
+        raise InputError(defects)
     every = [each for end in read.values() for each in end]
-    faults += [*_counts(paths), *_grids([(name, sweep.freq_hz) for name, sweep in every]), *_phases(every)]
-    faults += _copies(
+    defects += [*_counts(paths), *_grids([(name, sweep.freq_hz) for name, sweep in every]), *_phases(every)]
+    defects += _copies(
         [(name, sweep.magnitude if sweep.reflection is None else sweep.reflection) for name, sweep in every]
     )
-    if faults:
-        raise InputError(faults)
+    if defects:
+        raise InputError(defects)
     ohm, assumed = _reference([name for name, _ in every], reference_ohm)
     has_phase = every[0][1].reflection is not None
     traces = {
@@ -116,28 +116,28 @@ def _counts(paths: Mapping[str, Sequence[str]]) -> list[Defect]:
 
 def _grids(sweeps: Sequence[tuple[str, Real]]) -> list[Defect]:
     first, grid = sweeps[0]
-    faults = []
+    defects = []
     for name, freq_hz in sweeps[1:]:
         if freq_hz.shape != grid.shape or not np.allclose(freq_hz, grid, rtol=1e-6, atol=0):
             text = f"{_grid_words(freq_hz)}, but {plain(first)} {_grid_words(grid)}"
-            faults.append(
+            defects.append(
                 Defect(name, 0, 0, text, "sweep every time over the same span with the same number of points")
             )
-    if not faults and grid.size < FEWEST_POINTS:
+    if not defects and grid.size < FEWEST_POINTS:
         text = f"{_grid_words(grid)}: too few to learn from"
-        faults.append(Defect(first, 0, 0, text, f"sweep with {FEWEST_POINTS} points or more"))
-    return faults
+        defects.append(Defect(first, 0, 0, text, f"sweep with {FEWEST_POINTS} points or more"))
+    return defects
 
 
 def _copies(sweeps: Sequence[tuple[str, Real | Complex]]) -> list[Defect]:
     """Sweeps equal to the last digit: no two measurements are, and copies would pass for repeats without any scatter."""
-    faults = []
+    defects = []
     for index, (name, values) in enumerate(sweeps):
         first = next((other for other, known in sweeps[:index] if np.array_equal(known, values)), None)
         if first is not None:
             text = "is given twice" if name == first else f"is the same sweep as {plain(first)}, to the last digit"
-            faults.append(Defect(name, 0, 0, text, "give each measurement once; a repeat is swept anew"))
-    return faults
+            defects.append(Defect(name, 0, 0, text, "give each measurement once; a repeat is swept anew"))
+    return defects
 
 
 def _grid_words(freq_hz: Real) -> str:
@@ -200,25 +200,25 @@ def two_port_sweeps(
     ------
     `chain.sweeps.touchstone`. Passive: no singular value above 1; reciprocal: S21 = S12.
     """
-    faults: list[Defect] = []
+    defects: list[Defect] = []
     read, notes = [], list[str]()
     for name in paths:
         try:
             found = touchstone.read_two_port(name, ports, "--ports {} {}")
-            faults += _not_passive(name, found.freq_hz, found.s)
+            defects += _not_passive(name, found.freq_hz, found.s)
             header = found.reference_ohm
             notes += [f"{plain(name)}: {each}" for each in found.notes]
             read.append((name, found.freq_hz, found.s, reference_ohm or (header[0], header[1])))
         except InputError as error:
-            faults += error.defects
-    if not faults:
-        faults = _grids([(name, freq_hz) for name, freq_hz, _, _ in read])
-        faults += _copies([(name, s) for name, _, s, _ in read])
-    if not faults and len({ohm for *_, ohm in read}) > 1:
+            defects += error.defects
+    if not defects:
+        defects = _grids([(name, freq_hz) for name, freq_hz, _, _ in read])
+        defects += _copies([(name, s) for name, _, s, _ in read])
+    if not defects and len({ohm for *_, ohm in read}) > 1:
         text = "is in another impedance than the other sweeps"
-        faults = [Defect(read[-1][0], 0, 0, text, "state it: --reference '50 ohm'")]
-    if faults:
-        raise InputError(faults)
+        defects = [Defect(read[-1][0], 0, 0, text, "state it: --reference '50 ohm'")]
+    if defects:
+        raise InputError(defects)
     ohm = read[0][3]
     words = " and ".join(f"{each:g} ohm" for each in dict.fromkeys(ohm))
     assumed = (*notes, *(() if reference_ohm else (f"reference {words} (the sweeps' own header)",)))

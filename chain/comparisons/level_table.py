@@ -146,7 +146,7 @@ def _level(path: str, at: int, line: str, cells: dict[str, str], unit: str, defe
     """One row, or None with its defects taken down."""
     before = len(defects)
 
-    def fault(name: str, what: str, remedy: str) -> None:
+    def defect(name: str, what: str, remedy: str) -> None:
         text = cells.get(name, "")
         column = line.find(text) + 1 if text else len(line) + 1
         defects.append(Defect(path, at, max(column, 1), what, remedy, line, max(1, len(text))))
@@ -158,15 +158,15 @@ def _level(path: str, at: int, line: str, cells: dict[str, str], unit: str, defe
         except ValueError:
             found = math.nan
         if not abs(found) < (LARGEST_DB if name == unit else 1e9):
-            fault(name, f"{quoted(text)} is no {'level' if name == unit else 'number'}", f"a number under {name}")
+            defect(name, f"{quoted(text)} is no {'level' if name == unit else 'number'}", f"a number under {name}")
         return found
 
     for name in ("antenna", "channel"):
         if not cells.get(name):
-            fault(name, f"no {name} is named", f"write one under {name}")
+            defect(name, f"no {name} is named", f"write one under {name}")
     direction = cells.get("direction", "").casefold() or "front"
     if direction not in DIRECTIONS:
-        fault("direction", f"{quoted(direction)} is no direction", "front or back")
+        defect("direction", f"{quoted(direction)} is no direction", "front or back")
     order, level = number("order"), number(unit)
     if len(defects) > before:
         return None

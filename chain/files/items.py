@@ -8,7 +8,7 @@ from typing import Any
 from chain.errors import InputError, UnitError, plain, quoted
 from chain.files.overrides import with_overrides, words_of
 from chain.files.schema import ALWAYS, KEYS_OF, ArmModel, ItemModel
-from chain.files.tables import Notes, named, read_table
+from chain.files.tables import Diagnostics, named, read_table
 from chain.files.toml import Where, closest
 from chain.setups import Arm, Item
 from chain.units import format_quantity, parse_quantity
@@ -23,56 +23,58 @@ OF_THE_ITEM = ("near", "far", "reversed", "length", "path", "arm", "touchstone")
 Placed = tuple[Where, Item]
 
 
-def place_items(raw: Sequence[object], where: Where, notes: Notes, taken: dict[str, Where]) -> list[Placed]:
+def place_items(raw: Sequence[object], where: Where, into: Diagnostics, taken: dict[str, Where]) -> list[Placed]:
     """Place every item of a list."""
     placed = []
     for number, table in enumerate(raw):
         here = (*where, number)
-        model = read_table(ItemModel, table, here, notes)
+        model = read_table(ItemModel, table, here, into)
         if isinstance(table, dict):
-            _claim(model.id, here, notes, taken)
-            item = _place(model, table, here, notes, taken)
+            _claim(model.id, here, into, taken)
+            item = _place(model, table, here, into, taken)
             if item:
                 placed.append((here, item))
     return placed
 
 
-def _claim(name: str | None, where: Where, notes: Notes, taken: dict[str, Where]) -> None:
+def _claim(name: str | None, where: Where, into: Diagnostics, taken: dict[str, Where]) -> None:
     """See that an id is free and can be named elsewhere."""
     spot = (*where, "id")
     if name is None:
-        notes.ids_whole = False
+        into.ids_whole = False
     elif name in RESERVED:
-        notes.fault(spot, f"{quoted(name)} is taken: it names an end of the chain", "choose another id")
+        into.defect(spot, f"{quoted(name)} is taken: it names an end of the chain", "choose another id")
     elif name.strip() != name or plain(name) != name:
-        notes.fault(spot, f"{quoted(name)} cannot be an id", "no blanks at its ends, no control characters")
+        into.defect(spot, f"{quoted(name)} cannot be an id", "no blanks at its ends, no control characters")
     elif name in taken:
-        notes.fault(spot, f"id {quoted(name)} is given twice", "give each item an id of its own")
+        into.defect(spot, f"id {quoted(name)} is given twice", "give each item an id of its own")
     else:
         taken[name] = where
 
 
-def _place(model: ItemModel, raw: dict[str, Any], where: Where, notes: Notes, taken: dict[str, Where]) -> Item | None:
-    part = _part(model, raw, where, notes)
+def _place(
+    model: ItemModel, raw: dict[str, Any], where: Where, into: Diagnostics, taken: dict[str, Where]
+) -> Item | None:
+    part = _part(model, raw, where, into)
     if part is None:
         return None
     allowed = (*ALWAYS, *KEYS_OF[part.kind])
     for key in raw:
         if key in ItemModel.keys and key not in allowed:
             takes = [each for each in allowed if each not in ALWAYS]
-            notes.fault(
+            into.defect(
                 (*where, key), f"{key} does not apply to {_article(part.kind)}", f"it takes {', '.join(takes)}", "key"
             )
-    part = with_overrides(part, model, where, notes)
-    ends = _ends(part, model, raw, where, notes)
-    arms = _arms(part, model, raw, where, notes, taken)
+    part = with_overrides(part, model, where, into)
+    ends = _ends(part, model, raw, where, into)
+    arms = _arms(part, model, raw, where, into, taken)
     if part.kind == "coax":
-        _measure(model, raw, where, notes)
-    _cap_tolerance(part, model, where, notes)
+        _measure(model, raw, where, into)
+    _cap_tolerance(part, model, where, into)
     if ends is None or model.id is None:
         return None
-    if notes.tells_assumed:
-        _say_assumed(part, model, arms, notes)
+    if into.tells_assumed:
+        _say_assumed(part, model, arms, into)
     stated = [key for key in KEYS_OF[part.kind] if key not in OF_THE_ITEM and getattr(model, key) is not None]
     return Item(
         model.id,
@@ -94,24 +96,24 @@ def _article(kind: str) -> str:
     return words.get(kind, f"a {kind}")
 
 
-def _part(model: ItemModel, raw: dict[str, Any], where: Where, notes: Notes) -> Part | None:
+def _part(model: ItemModel, raw: dict[str, Any], where: Where, into: Diagnostics) -> Part | None:
     if "part" in raw and "touchstone" in raw:
-        notes.fault((*where, "touchstone"), "an item is either a part or a measured two-port", "leave one out", "key")
+        into.defect((*where, "touchstone"), "an item is either a part or a measured two-port", "leave one out", "key")
         return None
     if model.touchstone is not None:
-        return measured_part(model, where, notes)
+        return measured_part(model, where, into)
     if model.part is None:
         unread = [key for key in raw if key not in ItemModel.keys]
         if "part" not in raw and "touchstone" not in raw and not _misspelt("part", unread):
-            notes.fault(where, "part is missing", 'add part = "..." (chain parts lists them)', "header")
+            into.defect(where, "part is missing", 'add part = "..." (chain parts lists them)', "header")
         return None
     try:
-        return notes.library.part(model.part)
+        return into.parts.part(model.part)
     except LibraryError as error:
         near = f"did you mean {' or '.join(quoted(each) for each in error.near)}?" if error.near else ""
-        if notes.library_whole:
+        if into.parts_whole:
             remedy = near or "'chain parts' lists what there is"
-            notes.fault((*where, "part"), f"the library has no part {quoted(model.part)}", remedy)
+            into.defect((*where, "part"), f"the library has no part {quoted(model.part)}", remedy)
         return None
 
 
@@ -121,14 +123,14 @@ def _misspelt(key: str, unread: list[str]) -> bool:
     return any(closest(each, [key], OTHER_NAMES).startswith("did you mean") for each in unread)
 
 
-def measured_part(model: ItemModel, where: Where, notes: Notes) -> Part | None:
+def measured_part(model: ItemModel, where: Where, into: Diagnostics) -> Part | None:
     """A two-port of the user's own; the file is read here, so that what is wrong with it is said in place.
 
     Source: The file, in the item's reference or that of its own header.
     """
     from chain.sweeps.touchstone import read_two_port
 
-    path = notes.folder / (model.touchstone or "")
+    path = into.folder / (model.touchstone or "")
     try:
         if not path.is_file():
             raise ValueError
@@ -137,30 +139,30 @@ def measured_part(model: ItemModel, where: Where, notes: Notes) -> Part | None:
         first = error.defects[0]
         name = plain(model.touchstone or "") + (f":{first.line}:{first.column}" if first.line else "")
         more = f" (and {len(error.defects) - 1} more)" if len(error.defects) > 1 else ""
-        notes.fault((*where, "touchstone"), f"{name}: {first.message}{more}", first.help)
+        into.defect((*where, "touchstone"), f"{name}: {first.message}{more}", first.help)
         return None
     except (OSError, ValueError):
-        notes.fault(
+        into.defect(
             (*where, "touchstone"), f"there is no file {quoted(model.touchstone)}", "the path starts at the set-up file"
         )
         return None
     reference = model.reference or (found.reference_ohm[0], found.reference_ohm[1])
-    notes.measured_hz[str(path)] = float(found.freq_hz[0]), float(found.freq_hz[-1])
-    notes.assumed += [f"{plain(model.id or '')}: {each}" for each in found.notes]
+    into.measured_hz[str(path)] = float(found.freq_hz[0]), float(found.freq_hz[-1])
+    into.assumed += [f"{plain(model.id or '')}: {each}" for each in found.notes]
     if model.path is not None:
         ways = " to ".join(model.path)
-        notes.assumed.append(f"{plain(model.id or '')}: ports {ways} of the file, the others ended in its reference")
+        into.assumed.append(f"{plain(model.id or '')}: ports {ways} of the file, the others ended in its reference")
     own = Evidence("measured", plain(model.touchstone or ""))
     ends = [end or Connector("", "") for end in (model.near, model.far)]
     if model.reversed:
         ends.reverse()
     if model.reference is None:
         words = " and ".join(f"{ohm:g} ohm" for ohm in dict.fromkeys(reference))
-        notes.assumed.append(f"{plain(model.id or '')}: reference {words} (the file's own header)")
+        into.assumed.append(f"{plain(model.id or '')}: reference {words} (the file's own header)")
     exact = [key for key in ("loss_tolerance", "reflection_error") if getattr(model, key) is None]
     if exact:
-        notes.assumed.append(f"{plain(model.id or '')}: {' and '.join(exact)} taken as zero (the file counts as exact)")
-    nominal = [_nominal(end, ohm, notes) for end, ohm in zip(ends, reference, strict=True)]
+        into.assumed.append(f"{plain(model.id or '')}: {' and '.join(exact)} taken as zero (the file counts as exact)")
+    nominal = [_nominal(end, ohm, into) for end, ohm in zip(ends, reference, strict=True)]
     name = path.name
     return Measured(
         name,
@@ -176,26 +178,26 @@ def measured_part(model: ItemModel, where: Where, notes: Notes) -> Part | None:
     )
 
 
-def _nominal(connector: Connector, otherwise: float, notes: Notes) -> float:
+def _nominal(connector: Connector, otherwise: float, into: Diagnostics) -> float:
     """Impedance that an end is meant for: its connector's, or that of the file."""
-    return (notes.library.family(connector.family).impedance_ohm if connector.family else 0.0) or otherwise
+    return (into.parts.family(connector.family).impedance_ohm if connector.family else 0.0) or otherwise
 
 
 def _ends(
-    part: Part, model: ItemModel, raw: dict[str, Any], where: Where, notes: Notes
+    part: Part, model: ItemModel, raw: dict[str, Any], where: Where, into: Diagnostics
 ) -> tuple[Connector, Connector] | None:
     """Connectors of the item as placed."""
     if isinstance(part, Termination):
         end = model.near or part.connector
         return end, end
     if isinstance(part, Splitter):
-        own = _splitter_ends(part, model, raw, where, notes)
+        own = _splitter_ends(part, model, raw, where, into)
     elif isinstance(part, (Coax, Measured)):
         own = None
         for key in ("near", "far"):
             if key not in raw:
                 hint = f'add {key} = "BNC-75 plug" or what it has'
-                notes.fault(
+                into.defect(
                     where, f"{key} is missing: {_article(part.kind)} has no connectors of its own", hint, "header"
                 )
     else:
@@ -206,36 +208,36 @@ def _ends(
 
 
 def _splitter_ends(
-    part: Splitter, model: ItemModel, raw: dict[str, Any], where: Where, notes: Notes
+    part: Splitter, model: ItemModel, raw: dict[str, Any], where: Where, into: Diagnostics
 ) -> tuple[Connector, Connector] | None:
     if model.path is None:
         if "path" not in raw:
             hint = f'add path = ["{part.ports[0]}", "{part.ports[1]}"]'
-            notes.fault(where, "path is missing: which ports of the splitter the chain runs through", hint, "header")
+            into.defect(where, "path is missing: which ports of the splitter the chain runs through", hint, "header")
         return None
     known = ", ".join(part.ports)
     for number, port in enumerate(model.path):
         if port not in part.ports:
-            notes.fault((*where, "path", number), f"this splitter has no port {quoted(port)}", f"its ports: {known}")
+            into.defect((*where, "path", number), f"this splitter has no port {quoted(port)}", f"its ports: {known}")
             return None
     if model.path[0] == model.path[1]:
-        notes.fault((*where, "path"), "a path runs from one port to another", f"its ports: {known}")
+        into.defect((*where, "path"), "a path runs from one port to another", f"its ports: {known}")
         return None
     near, far = (part.connectors[part.ports.index(port)] for port in model.path)
     return near, far
 
 
-def _measure(model: ItemModel, raw: dict[str, Any], where: Where, notes: Notes) -> None:
+def _measure(model: ItemModel, raw: dict[str, Any], where: Where, into: Diagnostics) -> None:
     """See that a coax has a length."""
     if "length" not in raw:
         unread = [key for key in raw if key not in ItemModel.keys]
         if not _misspelt("length", unread):
-            notes.fault(where, "length is missing", 'add length = "0.6 m"', "header")
+            into.defect(where, "length is missing", 'add length = "0.6 m"', "header")
     elif model.length == 0:
-        notes.fault((*where, "length"), "a lead has some length", "leave the item out if there is none")
+        into.defect((*where, "length"), "a lead has some length", "leave the item out if there is none")
 
 
-def _cap_tolerance(part: Part, model: ItemModel, where: Where, notes: Notes) -> None:
+def _cap_tolerance(part: Part, model: ItemModel, where: Where, into: Diagnostics) -> None:
     """See that a stated tolerance of length is at most half the length."""
     if model.length_tolerance is None:
         return
@@ -250,33 +252,33 @@ def _cap_tolerance(part: Part, model: ItemModel, where: Where, notes: Notes) -> 
     if length_m is not None and model.length_tolerance > length_m / 2:
         what = f"a tolerance of {format_quantity(model.length_tolerance, 'length')} is more than half the length"
         remedy = f"the length is {format_quantity(round(length_m, 6), 'length')}"
-        notes.fault((*where, "length_tolerance"), what, remedy)
+        into.defect((*where, "length_tolerance"), what, remedy)
 
 
 def _arms(
-    part: Part, model: ItemModel, raw: dict[str, Any], where: Where, notes: Notes, taken: dict[str, Where]
+    part: Part, model: ItemModel, raw: dict[str, Any], where: Where, into: Diagnostics, taken: dict[str, Where]
 ) -> tuple[Arm, ...]:
     if not isinstance(part, Splitter):
         return ()
     path = model.path or ()
     tables = raw.get("arm", [])
     if not isinstance(tables, list):
-        notes.fault((*where, "arm"), f"a list of tables is needed here, not {named(tables)}", "write [[chain.arm]]")
+        into.defect((*where, "arm"), f"a list of tables is needed here, not {named(tables)}", "write [[chain.arm]]")
         return ()
     arms: dict[str, Arm] = {}
     for number, table in enumerate(tables):
         here = (*where, "arm", number)
-        arm = _arm(part, read_table(ArmModel, table, here, notes), here, notes, taken)
+        arm = _arm(part, read_table(ArmModel, table, here, into), here, into, taken)
         if arm and arm.port in (*path, *arms):
             why = "is on the path" if arm.port in path else "has its arm already"
-            notes.fault((*here, "port"), f"port {quoted(arm.port)} {why}", _free(part, path))
+            into.defect((*here, "port"), f"port {quoted(arm.port)} {why}", _free(part, path))
         elif arm:
             arms[arm.port] = arm
     for port in part.ports:
         if path and port not in path and port not in arms:
             arms[port] = Arm(port, "matched", part.impedance_ohm)
             ohm = format_quantity(part.impedance_ohm, "impedance")
-            notes.assumed.append(f"{plain(model.id or '')}: port {port} ended in {ohm} (no arm stated)")
+            into.assumed.append(f"{plain(model.id or '')}: port {port} ended in {ohm} (no arm stated)")
     return tuple(arms.values())
 
 
@@ -284,16 +286,16 @@ def _free(part: Splitter, path: tuple[str, ...]) -> str:
     return f"arms may hang on: {', '.join(port for port in part.ports if port not in path)}"
 
 
-def _arm(part: Splitter, model: ArmModel, where: Where, notes: Notes, taken: dict[str, Where]) -> Arm | None:
+def _arm(part: Splitter, model: ArmModel, where: Where, into: Diagnostics, taken: dict[str, Where]) -> Arm | None:
     known = model.port in part.ports
     if model.port is not None and not known:
         ports = f"its ports: {', '.join(part.ports)}"
-        notes.fault((*where, "port"), f"this splitter has no port {quoted(model.port)}", ports)
-    arm = None if model.end is None else _end(model.port or "", model.end, where, notes, taken)
+        into.defect((*where, "port"), f"this splitter has no port {quoted(model.port)}", ports)
+    arm = None if model.end is None else _end(model.port or "", model.end, where, into, taken)
     return arm if known else None
 
 
-def _end(port: str, end: object, where: Where, notes: Notes, taken: dict[str, Where]) -> Arm | None:
+def _end(port: str, end: object, where: Where, into: Diagnostics, taken: dict[str, Where]) -> Arm | None:
     """What an arm ends in."""
     if end == "open":
         return Arm(port, "open")
@@ -301,28 +303,28 @@ def _end(port: str, end: object, where: Where, notes: Notes, taken: dict[str, Wh
         try:
             return Arm(port, "matched", parse_quantity(end, "impedance"))
         except UnitError as error:
-            notes.fault((*where, "end"), error.message, error.help or 'write "75 ohm", "open" or a list of items')
+            into.defect((*where, "end"), error.message, error.help or 'write "75 ohm", "open" or a list of items')
             return None
     if not isinstance(end, list) or not end:
         what = f"an arm ends in an impedance, open, or items, not in {'an empty list' if end == [] else named(end)}"
-        notes.fault((*where, "end"), what, 'write "75 ohm", "open" or a list of items')
+        into.defect((*where, "end"), what, 'write "75 ohm", "open" or a list of items')
         return None
-    placed = place_items(end, (*where, "end"), notes, taken)
+    placed = place_items(end, (*where, "end"), into, taken)
     for here, item in placed:
         last = int(here[-1]) == len(end) - 1
         if isinstance(item.part, Splitter):
-            notes.fault((*here, "part"), "a splitter inside an arm is not computed", "end the arm before it")
+            into.defect((*here, "part"), "a splitter inside an arm is not computed", "end the arm before it")
         elif last != isinstance(item.part, Termination):
             what = "an arm ends in a load, an open or a short" if last else "nothing can follow a termination"
-            notes.fault((*here, "part"), what, "'chain parts termination' lists them" if last else "put it last")
+            into.defect((*here, "part"), what, "'chain parts termination' lists them" if last else "put it last")
     return Arm(port, "items", 0.0, tuple(item for _, item in placed))
 
 
-def _say_assumed(part: Part, model: ItemModel, arms: tuple[Arm, ...], notes: Notes) -> None:
+def _say_assumed(part: Part, model: ItemModel, arms: tuple[Arm, ...], into: Diagnostics) -> None:
     name = plain(model.id or "")
-    notes.assumed += [f"{name}: {words}" for words in words_of(part, model, notes.highest_hz)]
+    into.assumed += [f"{name}: {words}" for words in words_of(part, model, into.highest_hz)]
     if part.kind == "coax":
         if model.temperature is None:
-            notes.assumed.append(f"{name}: temperature {format_quantity(ROOM_C, 'temperature')} (default)")
+            into.assumed.append(f"{name}: temperature {format_quantity(ROOM_C, 'temperature')} (default)")
         if model.length_tolerance is None:
-            notes.assumed.append(f"{name}: length taken as exact (length_tolerance not stated)")
+            into.assumed.append(f"{name}: length taken as exact (length_tolerance not stated)")

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from chain.files.schema import KEYS_OF, ItemModel
-from chain.files.tables import Notes
+from chain.files.tables import Diagnostics
 from chain.files.toml import Where
 from chain.units import Tolerance, format_quantity
 from library.files.rows import fields_of
@@ -28,7 +28,7 @@ SLACK_DB = 0.05
 """A stated loss this little below the least possible may be the rounding of a measurement."""
 
 
-def with_overrides(part: Part, stated: ItemModel, where: Where, notes: Notes) -> Part:
+def with_overrides(part: Part, stated: ItemModel, where: Where, into: Diagnostics) -> Part:
     """Put the figures stated on an item in place of the part's own (keys and fields: `library.files.rows`)."""
     given = {key: getattr(stated, key) for key in KEYS_OF[part.kind] if getattr(stated, key) is not None}
     if not given:
@@ -36,15 +36,15 @@ def with_overrides(part: Part, stated: ItemModel, where: Where, notes: Notes) ->
     fields = {each.item: each.field for each in fields_of(part.kind) if each.item}
     changes = {fields[key]: _plain(part, value, given) for key, value in given.items() if key in fields}
     if isinstance(part, Pad):
-        changes = _pad(part, given, changes, where, notes)
+        changes = _pad(part, given, changes, where, into)
     elif isinstance(part, Coax):
         changes |= _coax(given)
     elif isinstance(part, Termination) and part.type != "load":
         for key in ("impedance", "reflection"):
             if key in given:
                 article = "an" if part.type == "open" else "a"
-                notes.fault((*where, key), f"{key} belongs to a load; this is {article} {part.type}")
-    return _spread(replace(part, **changes), given, where, notes)
+                into.defect((*where, key), f"{key} belongs to a load; this is {article} {part.type}")
+    return _spread(replace(part, **changes), given, where, into)
 
 
 def _plain(part: Part, value: Any, given: dict[str, Any]) -> Any:
@@ -58,7 +58,7 @@ def _plain(part: Part, value: Any, given: dict[str, Any]) -> Any:
     return value.value * (ohm if value.relative else 1.0)
 
 
-def _spread(part: Part, given: dict[str, Any], where: Where, notes: Notes) -> Part:
+def _spread(part: Part, given: dict[str, Any], where: Where, into: Diagnostics) -> Part:
     """The part with its limits spread as stated."""
     for key, fields in KIND_FIELDS.items():
         if key not in given:
@@ -66,17 +66,17 @@ def _spread(part: Part, given: dict[str, Any], where: Where, notes: Notes) -> Pa
         limits = {name: limit for name in fields if (limit := getattr(part, name, None)) is not None}
         if not limits:
             what = f"there is no {key.removesuffix('_kind')} that it could be the kind of"
-            notes.fault((*where, key), what, "state the limit too, or leave this out", "key")
+            into.defect((*where, key), what, "state the limit too, or leave this out", "key")
         part = replace(part, **{name: replace(limit, kind=given[key]) for name, limit in limits.items()})
     return part
 
 
-def _pad(part: Pad, given: dict[str, Any], changes: dict[str, Any], where: Where, notes: Notes) -> dict[str, Any]:
+def _pad(part: Pad, given: dict[str, Any], changes: dict[str, Any], where: Where, into: Diagnostics) -> dict[str, Any]:
     specified = [key for key in SPECIFIED if key in given]
     resistors = [key for key in RESISTORS if key in given]
     if specified and resistors:
         for key in specified:
-            notes.fault(
+            into.defect(
                 (*where, key),
                 f"{key} follows from the resistors stated on this item",
                 f"give either {resistors[0]} or {key}",
@@ -88,17 +88,17 @@ def _pad(part: Pad, given: dict[str, Any], changes: dict[str, Any], where: Where
     least_db = minimum_loss_db(max(part.near_ohm, part.far_ohm), min(part.near_ohm, part.far_ohm))
     if "loss" in given and given["loss"] < least_db - SLACK_DB:
         ends = f"{part.near_ohm:g} and {part.far_ohm:g} ohm"
-        notes.warnings.append(
+        into.warnings.append(
             f"{where_name(where)}: a loss of {given['loss']:g} dB is less than any pad of resistors has that matches {ends} "
             f"({least_db:.2f} dB)"
         )
     if resistors:
-        return changes | {"arms": _resistors(part, given, resistors[0], where, notes), "model": "resistors"}
+        return changes | {"arms": _resistors(part, given, resistors[0], where, into), "model": "resistors"}
     return changes | {"model": "specification"} if specified else changes
 
 
 def _resistors(
-    part: Pad, given: dict[str, Any], first: str, where: Where, notes: Notes
+    part: Pad, given: dict[str, Any], first: str, where: Where, into: Diagnostics
 ) -> tuple[tuple[str, float], ...]:
     """Arms of the pad's own network, or of the minimum-loss pad where the library gives a loss alone."""
     arms = part.arms
@@ -111,9 +111,9 @@ def _resistors(
     for kind in ("series", "shunt"):
         if kind in given and kind not in dict(arms):
             what = f"this pad has no {kind} arm" if arms else "the network of this pad is not known"
-            notes.fault((*where, kind), what, "state its loss instead, or choose a pad made of resistors", "key")
+            into.defect((*where, kind), what, "state its loss instead, or choose a pad made of resistors", "key")
     if not arms and first == "resistor_tolerance":
-        notes.fault((*where, first), "the network of this pad is not known", "state its loss_tolerance instead", "key")
+        into.defect((*where, first), "the network of this pad is not known", "state its loss_tolerance instead", "key")
     return tuple((name, given.get(name, ohm)) for name, ohm in arms)
 
 

@@ -1,6 +1,6 @@
 """Keys of a set-up file: one class per table, each key with its kind, its description and an example.
 
-Every field may be left out here; what a table must have it names in `required`, so that one fault does not hide the others.
+Every field may be left out here; what a table must have it names in `required`, so that one defect does not hide the others.
 """
 
 from __future__ import annotations

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from chain.errors import InputError, plain, quoted
 from chain.files.schema import AnalyzerKeys, AntennaModel, CalibrationModel, FarModel, NearModel, SweepModel
-from chain.files.tables import Notes, named, read_table
-from chain.files.toml import SyntaxFault, Where, closest, decode, locate, read_file
+from chain.files.tables import Diagnostics, named, read_table
+from chain.files.toml import PlacedDefect, Where, closest, decode, locate, read_file
 from chain.setups import (
     ASSUMED_ANALYZER,
     RESIDUALS,
@@ -43,137 +43,139 @@ CUSTOMARY = {
 """Units that people know the figures of standards in."""
 
 
-def read_parts(raw: object, notes: Notes) -> None:
+def read_parts(raw: object, into: Diagnostics) -> None:
     """Lay the user's part files over the library."""
     if not isinstance(raw, list):
-        notes.fault(("library",), f"a list of files is needed here, not {named(raw)}", 'write ["my-parts.toml"]')
+        into.defect(("library",), f"a list of files is needed here, not {named(raw)}", 'write ["my-parts.toml"]')
         return
     paths = []
     for number, name in enumerate(raw):
         where: Where = ("library", number)
         if not isinstance(name, str):
-            notes.fault(where, f"the name of a file is needed here, not {named(name)}", 'write "my-parts.toml"')
+            into.defect(where, f"the name of a file is needed here, not {named(name)}", 'write "my-parts.toml"')
             continue
-        path = notes.folder / name
+        path = into.folder / name
         try:
             found = path.is_file()
         except (OSError, ValueError):
             found = False
         if not found:
-            notes.library_whole = False
-            notes.fault(where, f"there is no file {quoted(name)}", "the path starts at the set-up file")
+            into.parts_whole = False
+            into.defect(where, f"there is no file {quoted(name)}", "the path starts at the set-up file")
             continue
         try:
             load_library([path])
             paths.append(path)
         except LibraryError as error:
-            _refused(error, where, notes)
+            _refused(error, where, into)
     try:
-        notes.library = load_library(paths)
+        into.parts = load_library(paths)
     except LibraryError as error:
-        _refused(error, ("library",), notes)
+        _refused(error, ("library",), into)
 
 
-def _refused(error: LibraryError, where: Where, notes: Notes) -> None:
-    """Show the faults of a part file in that file, if it can be read, or at its name."""
-    notes.library_whole = False
+def _refused(error: LibraryError, where: Where, into: Diagnostics) -> None:
+    """Show the defects of a part file in that file, if it can be read, or at its name."""
+    into.parts_whole = False
     if not error.defects:
-        notes.fault(where, plain(error.message))
+        into.defect(where, plain(error.message))
         return
     try:
         text = decode(read_file(error.source), error.source)
     except InputError as unreadable:
-        notes.elsewhere += unreadable.defects
+        into.elsewhere += unreadable.defects
         return
-    faults = []
+    defects = []
     for place, reported in error.defects:
         what, _, remedy = plain(reported).partition("; did you mean ")
         help_line = f"did you mean {remedy}" if remedy else ""
-        faults.append(SyntaxFault(place, what, help_line, "key" if what.startswith("unknown key") else "value"))
-    notes.elsewhere += locate(faults, text, error.source)
+        defects.append(PlacedDefect(place, what, help_line, "key" if what.startswith("unknown key") else "value"))
+    into.elsewhere += locate(defects, text, error.source)
 
 
-def read_sweep(raw: object, notes: Notes) -> Sweep | None:
+def read_sweep(raw: object, into: Diagnostics) -> Sweep | None:
     """Read the table `sweep` (channels by the library's rasters)."""
-    model = read_table(SweepModel, raw, ("sweep",), notes)
+    model = read_table(SweepModel, raw, ("sweep",), into)
     if not isinstance(raw, dict):
         return None
     points = model.points or POINTS
     if "region" in raw or "channels" in raw:
-        return _by_channels(model, raw, points, notes)
+        return _by_channels(model, raw, points, into)
     for key in ("start", "stop"):
-        if key not in raw and not _suggested(key, notes):
+        if key not in raw and not _suggested(key, into):
             example = "174 MHz" if key == "start" else "240 MHz"
-            notes.fault(("sweep",), f"{key} is missing", f'add {key} = "{example}"', "header")
+            into.defect(("sweep",), f"{key} is missing", f'add {key} = "{example}"', "header")
     if model.start is None or model.stop is None:
         return None
     single = model.start == model.stop and points == 1
     if model.start >= model.stop and not single:
-        notes.fault(
+        into.defect(
             ("sweep", "stop"), "stop does not lie above start", "swap the two, or state points = 1 for one frequency"
         )
         return None
     if "points" not in raw:
-        notes.assumed.append(f"sweep: points {POINTS} (default)")
+        into.assumed.append(f"sweep: points {POINTS} (default)")
     if points == 1 and not single:
-        notes.warnings.append("sweep: with one point only the start frequency is computed")
+        into.warnings.append("sweep: with one point only the start frequency is computed")
     return Sweep(model.start, model.stop, points)
 
 
-def _suggested(key: str, notes: Notes) -> bool:
-    return any(fault.where[:1] == ("sweep",) and fault.help == f"did you mean {quoted(key)}?" for fault in notes.faults)
+def _suggested(key: str, into: Diagnostics) -> bool:
+    return any(
+        defect.where[:1] == ("sweep",) and defect.help == f"did you mean {quoted(key)}?" for defect in into.defects
+    )
 
 
-def _by_channels(model: SweepModel, raw: dict[str, Any], points: int, notes: Notes) -> Sweep | None:
+def _by_channels(model: SweepModel, raw: dict[str, Any], points: int, into: Diagnostics) -> Sweep | None:
     from library.channels import channels, region_of
 
     for key in ("start", "stop"):
         if key in raw:
-            notes.fault(
+            into.defect(
                 ("sweep", key),
                 f"{key} and region exclude each other",
                 "give start and stop, or region and channels",
                 "key",
             )
     for key, example in (("region", "europe"), ("channels", "5-12")):
-        if key not in raw and not _suggested(key, notes):
-            notes.fault(
+        if key not in raw and not _suggested(key, into):
+            into.defect(
                 ("sweep",), f"{key} is missing: channels are those of a region", f'add {key} = "{example}"', "header"
             )
     if model.region is None or model.channels is None:
         return None
     try:
-        region = region_of(model.region, notes.library)
-        found = channels(region, model.channels, notes.library)
+        region = region_of(model.region, into.parts)
+        found = channels(region, model.channels, into.parts)
     except LibraryError as error:
         at_region = error.message.startswith("no region")
-        notes.fault(("sweep", "region" if at_region else "channels"), plain(error.message), plain(error.help))
+        into.defect(("sweep", "region" if at_region else "channels"), plain(error.message), plain(error.help))
         return None
     if region != model.region:
-        notes.assumed.append(f"sweep: region {plain(model.region)} taken as {region}")
+        into.assumed.append(f"sweep: region {plain(model.region)} taken as {region}")
     if not found:
-        notes.fault(("sweep", "channels"), "no channel is named", 'write them as in "5-12"')
+        into.defect(("sweep", "channels"), "no channel is named", 'write them as in "5-12"')
         return None
     if "points" not in raw:
-        notes.assumed.append(f"sweep: points {POINTS} (default)")
+        into.assumed.append(f"sweep: points {POINTS} (default)")
     return Sweep(min(low for _, low, _ in found), max(high for _, _, high in found), points, region, found)
 
 
-def read_near(raw: object, notes: Notes) -> Near | None:
+def read_near(raw: object, into: Diagnostics) -> Near | None:
     """Read the table `near` (reference 50 ohm unless stated; residuals that are not stated count as none)."""
-    model = read_table(NearModel, raw, ("near",), notes)
+    model = read_table(NearModel, raw, ("near",), into)
     if model.connector is None:
         return None
     if model.impedance is None:
-        notes.assumed.append(f"near: impedance {NEAR_OHM:g} ohm (default)")
+        into.assumed.append(f"near: impedance {NEAR_OHM:g} ohm (default)")
     unknown = [key for key in ("max_power", "max_dc") if getattr(model, key) is None]
     if unknown:
-        notes.assumed.append(f"near: {', '.join(unknown)} not judged (not stated)")
-    near = analyzer_of(model, model.connector, NEAR_OHM if model.impedance is None else model.impedance, notes)
+        into.assumed.append(f"near: {', '.join(unknown)} not judged (not stated)")
+    near = analyzer_of(model, model.connector, NEAR_OHM if model.impedance is None else model.impedance, into)
     return replace(near, max_power_dbm=model.max_power, max_dc_v=model.max_dc)
 
 
-def analyzer_of(model: AnalyzerKeys, connector: Connector, ohm: float, notes: Notes, table: str = "near") -> Near:
+def analyzer_of(model: AnalyzerKeys, connector: Connector, ohm: float, into: Diagnostics, table: str = "near") -> Near:
     """The analyzer that a table describes; what it does not state is typical, and taken down as assumed."""
     stated = {f"{key}_db": getattr(model, key) for key in RESIDUALS}
     near = Near(
@@ -187,83 +189,83 @@ def analyzer_of(model: AnalyzerKeys, connector: Connector, ohm: float, notes: No
     )
     kinds: dict[str, Any] = {f"{key}_kind": getattr(model, f"{key}_kind") or "disc" for key in SPREAD_RESIDUALS}
     near = replace(near, **kinds)
-    near = with_typical_residuals(near, notes.library)
+    near = with_typical_residuals(near, into.parts)
     # The class of an analyzer whose every figure is stated gives none, and nothing is assumed of it.
     if model.analyzer is None and near.typical:
-        notes.assumed.append(f"{table}: analyzer {ASSUMED_ANALYZER} (not stated)")
+        into.assumed.append(f"{table}: analyzer {ASSUMED_ANALYZER} (not stated)")
     if model.shows is None:
-        notes.assumed.append(f"{table}: shows complex (default)")
+        into.assumed.append(f"{table}: shows complex (default)")
     if near.typical:
         figures = ", ".join(f"{key} {getattr(near, f'{key}_db'):g} dB" for key in near.typical)
-        evidence = notes.library.analyzer(near.analyzer).evidence.kind
-        notes.assumed.append(f"{table}: {figures} (typical of a {near.analyzer} analyzer, evidence {evidence})")
+        evidence = into.parts.analyzer(near.analyzer).evidence.kind
+        into.assumed.append(f"{table}: {figures} (typical of a {near.analyzer} analyzer, evidence {evidence})")
     absent = [key for key, value in stated.items() if value is None]
     if near.ideal and absent:
         names = ", ".join(key.removesuffix("_db") for key in absent)
-        notes.assumed.append(f"{table}: {names} taken as perfect (ideal)")
+        into.assumed.append(f"{table}: {names} taken as perfect (ideal)")
     return near
 
 
-def read_far(raw: object, notes: Notes) -> Far | None:
+def read_far(raw: object, into: Diagnostics) -> Far | None:
     """Read the table `far` (reference 75 ohm unless stated)."""
-    model = read_table(FarModel, raw, ("far",), notes)
+    model = read_table(FarModel, raw, ("far",), into)
     if model.connector is None:
         return None
     if model.impedance is None:
-        notes.assumed.append(f"far: impedance {FAR_OHM:g} ohm (default)")
+        into.assumed.append(f"far: impedance {FAR_OHM:g} ohm (default)")
     if model.limit is None:
-        notes.assumed.append("far: no limit to judge by (limit not stated)")
+        into.assumed.append("far: no limit to judge by (limit not stated)")
     if model.dc_feed is None:
-        notes.assumed.append("far: no DC on the lead (dc_feed not stated)")
+        into.assumed.append("far: no DC on the lead (dc_feed not stated)")
     ohm = FAR_OHM if model.impedance is None else model.impedance
     limit_in_db = isinstance(raw, dict) and is_return_loss(raw.get("limit"))
     return Far(model.connector, ohm, model.limit, model.dc_feed, model.antenna_q, limit_in_db)
 
 
-def read_antenna(raw: object, notes: Notes, taken: dict[str, Where]) -> Antenna:
+def read_antenna(raw: object, into: Diagnostics, taken: dict[str, Where]) -> Antenna:
     """Read the table `antenna`, and the items of its feed."""
     from chain.files.items import place_items
 
-    model = read_table(AntennaModel, raw, ("antenna",), notes)
+    model = read_table(AntennaModel, raw, ("antenna",), into)
     if not isinstance(raw, dict):
         return Antenna()
     for key, value in (("length", model.length), ("diameter", model.diameter)):
         if value == 0:
-            notes.fault(("antenna", key), f"an element has some {key}", "leave the key out if it is not known")
+            into.defect(("antenna", key), f"an element has some {key}", "leave the key out if it is not known")
     if model.length and model.diameter and model.diameter >= model.length / 4:
         remedy = "length is the whole element, tip to tip; diameter the thickness of its rod"
-        notes.fault(("antenna", "diameter"), "this element is nearly as thick as it is long", remedy)
+        into.defect(("antenna", "diameter"), "this element is nearly as thick as it is long", remedy)
     feed = model.feed if model.feed is not None else []
     if not isinstance(feed, list):
-        notes.fault(("antenna", "feed"), f"a list of items is needed here, not {named(feed)}", "write [[antenna.feed]]")
+        into.defect(("antenna", "feed"), f"a list of items is needed here, not {named(feed)}", "write [[antenna.feed]]")
         feed = []
-    placed = place_items(feed, ("antenna", "feed"), notes, taken)
+    placed = place_items(feed, ("antenna", "feed"), into, taken)
     for where, item in placed:
         if item.part.kind == "termination":
-            notes.fault((*where, "part"), f"{quoted(item.id)} ends a chain; nothing goes on behind it")
+            into.defect((*where, "part"), f"{quoted(item.id)} ends a chain; nothing goes on behind it")
     return Antenna(model.element or "", model.length, model.diameter, tuple(item for _, item in placed))
 
 
-def read_calibration(raw: object, ids: Sequence[str], near: Near | None, notes: Notes) -> Calibration:
+def read_calibration(raw: object, ids: Sequence[str], near: Near | None, into: Diagnostics) -> Calibration:
     """Read the table `calibration` (standards that are not stated are those that usually go with the analyzer)."""
-    model = read_table(CalibrationModel, raw, ("calibration",), notes)
+    model = read_table(CalibrationModel, raw, ("calibration",), into)
     plane = "near" if model.plane is None else model.plane
     for number, name in enumerate(near.calibrates_at if near else ()):
-        if name not in ("near", "far", *ids) and notes.ids_whole:
+        if name not in ("near", "far", *ids) and into.ids_whole:
             where: Where = ("near", "calibrates_at", number)
-            notes.fault(where, f"no item has the id {quoted(name)}", closest(name, ["near", "far", *ids]))
-    if plane != "near" and plane not in ids and notes.ids_whole:
+            into.defect(where, f"no item has the id {quoted(name)}", closest(name, ["near", "far", *ids]))
+    if plane != "near" and plane not in ids and into.ids_whole:
         meant = {"far": ids[-1], "antenna": ids[-1]} if ids else {}
         meant |= {"analyzer": "near", "port": "near"}
-        notes.fault(
+        into.defect(
             ("calibration", "plane"), f"no item has the id {quoted(plane)}", closest(plane, ["near", *ids], meant)
         )
     for number, name in enumerate(model.known or ()):
         if name not in KNOWN:
-            notes.fault(("calibration", "known", number), f"{quoted(name)} is no standard", closest(name, KNOWN))
-    _swapped(model.swap_adapter, notes)
+            into.defect(("calibration", "known", number), f"{quoted(name)} is no standard", closest(name, KNOWN))
+    _swapped(model.swap_adapter, into)
     if model.plane is None and isinstance(raw, dict):
-        notes.assumed.append("calibration: plane near (default)")
+        into.assumed.append("calibration: plane near (default)")
     found = Calibration(
         plane,
         model.load,
@@ -281,41 +283,39 @@ def read_calibration(raw: object, ids: Sequence[str], near: Near | None, notes: 
         return found
     if not near.calibrates(plane, ids[-1] if ids else ""):
         known = "; ".join((*near.calibrates_at,)) or f"it shows {near.shows} only"
-        notes.warnings.append(
-            f"calibration: plane {quoted(plane)} is not one that the analyzer calibrates at ({known})"
-        )
+        into.warnings.append(f"calibration: plane {quoted(plane)} is not one that the analyzer calibrates at ({known})")
     stated = [key for key in STANDARDS if getattr(model, key) is not None]
     # A standard whose value the calibration uses has no error left, whether that value stands in this file or not.
     stated += [key for key in STANDARDS if key.partition("_")[0] in found.known and key != "load"]
-    found = with_typical_standards(found, near, notes.library, stated)
-    _say_standards(found, stated, near, notes)
+    found = with_typical_standards(found, near, into.parts, stated)
+    _say_standards(found, stated, near, into)
     return found
 
 
-def _swapped(name: str | None, notes: Notes) -> None:
+def _swapped(name: str | None, into: Diagnostics) -> None:
     if name is None:
         return
     where = ("calibration", "swap_adapter")
     try:
-        kind = notes.library.part(name).kind
+        kind = into.parts.part(name).kind
     except LibraryError as error:
         near = f"did you mean {' or '.join(quoted(each) for each in error.near)}?" if error.near else ""
-        notes.fault(where, f"the library has no part {quoted(name)}", near)
+        into.defect(where, f"the library has no part {quoted(name)}", near)
         return
     if kind != "adapter":
-        notes.fault(where, f"{quoted(name)} is no adapter", "name the adapter that was exchanged after calibration")
+        into.defect(where, f"{quoted(name)} is no adapter", "name the adapter that was exchanged after calibration")
 
 
-def _say_standards(found: Calibration, stated: Sequence[str], near: Near, notes: Notes) -> None:
+def _say_standards(found: Calibration, stated: Sequence[str], near: Near, into: Diagnostics) -> None:
     """Take down what is typical, or taken as perfect, of the standards."""
     if found.load_impedance_ohm is None:
-        notes.assumed.append("calibration: load_impedance that of the plane (not stated)")
+        into.assumed.append("calibration: load_impedance that of the plane (not stated)")
     if found.ideal:
         absent = [key for key in STANDARDS if key not in stated]
         if absent:
-            notes.assumed.append(f"calibration: {', '.join(absent)} taken as perfect (ideal)")
+            into.assumed.append(f"calibration: {', '.join(absent)} taken as perfect (ideal)")
     elif found.typical:
         units = [(key, *CUSTOMARY[key]) for key in found.typical]
         figures = ", ".join(f"{key} {getattr(found, STANDARDS[key]) / size:g} {unit}" for key, size, unit in units)
-        evidence = notes.library.standards(notes.library.analyzer(near.analyzer).standards).evidence.kind
-        notes.assumed.append(f"calibration: {figures} (typical with a {near.analyzer} analyzer, evidence {evidence})")
+        evidence = into.parts.standards(into.parts.analyzer(near.analyzer).standards).evidence.kind
+        into.assumed.append(f"calibration: {figures} (typical with a {near.analyzer} analyzer, evidence {evidence})")

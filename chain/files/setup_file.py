@@ -13,7 +13,7 @@ from chain.files.whole_file import check_top, parse_whole, source_of
 from chain.setups import Setup, with_conductors
 
 if TYPE_CHECKING:
-    from chain.files.tables import Notes
+    from chain.files.tables import Diagnostics
     from library.parts import Library
 
 ROOT_KEYS = ("title", "library", "sweep", "near", "chain", "far", "antenna", "calibration")
@@ -37,7 +37,7 @@ def load_setup(source: str | PathLike[str], library: Library | None = None) -> S
 
     Raises
     ------
-    InputError : the file is at fault; its `defects` hold every fault with line and column.
+    InputError : the file is at fault; its `defects` hold every defect with line and column.
 
     Examples
     --------
@@ -84,8 +84,8 @@ def parse_setup(raw: bytes, path: str = "set-up", folder: Path | None = None, li
     As `load_setup`.
     """
 
-    def read(document: dict[str, Any], text: str, notes: Notes) -> Setup | None:
-        return _read(document, path, notes, library is None)
+    def read(document: dict[str, Any], text: str, into: Diagnostics) -> Setup | None:
+        return _read(document, path, into, library is None)
 
     setup, text = parse_whole(raw, path, folder, library, read)
     from chain.files.toml import defect_at
@@ -93,27 +93,27 @@ def parse_setup(raw: bytes, path: str = "set-up", folder: Path | None = None, li
     return with_conductors(replace(setup, locator=partial(defect_at, text, path)))
 
 
-def _read(document: dict[str, Any], path: str, notes: Notes, own_library: bool) -> Setup | None:
+def _read(document: dict[str, Any], path: str, into: Diagnostics, own_library: bool) -> Setup | None:
     from chain.files.sections import read_antenna, read_calibration, read_far, read_near, read_parts, read_sweep
     from chain.files.spans import span_checks
 
-    if "chain" in check_top(document, ROOT_KEYS, NEEDED, notes, "the set-up"):
+    if "chain" in check_top(document, ROOT_KEYS, NEEDED, into, "the set-up"):
         document["chain"] = None
     if own_library and "library" in document:
-        read_parts(document["library"], notes)
+        read_parts(document["library"], into)
     elif "library" in document:
-        notes.warnings.append("library: the files named here are not read, for a library was handed over")
-    sweep = read_sweep(document["sweep"], notes) if "sweep" in document else None
-    notes.highest_hz = sweep.stop_hz if sweep else 0.0
-    near = read_near(document.get("near", {}), notes) if "near" in document else None
-    items, taken = _chain(document, notes)
-    far = read_far(document.get("far", {}), notes) if "far" in document else None
-    antenna = read_antenna(document.get("antenna", {}), notes, taken)
+        into.warnings.append("library: the files named here are not read, for a library was handed over")
+    sweep = read_sweep(document["sweep"], into) if "sweep" in document else None
+    into.highest_hz = sweep.stop_hz if sweep else 0.0
+    near = read_near(document.get("near", {}), into) if "near" in document else None
+    items, taken = _chain(document, into)
+    far = read_far(document.get("far", {}), into) if "far" in document else None
+    antenna = read_antenna(document.get("antenna", {}), into, taken)
     ids = [name for name, where in taken.items() if len(where) == CHAIN_DEPTH]
-    calibration = read_calibration(document.get("calibration", {}), ids, near, notes)
+    calibration = read_calibration(document.get("calibration", {}), ids, near, into)
     if sweep:
-        span_checks(sweep, document["sweep"], near, items, far, notes)
-    if notes.faults or not (near and far and sweep and items):
+        span_checks(sweep, document["sweep"], near, items, far, into)
+    if into.defects or not (near and far and sweep and items):
         return None
     title = document.get("title") or Path(path).stem
     return Setup(
@@ -123,15 +123,15 @@ def _read(document: dict[str, Any], path: str, notes: Notes, own_library: bool) 
         tuple(item for _, item in items),
         far,
         calibration,
-        tuple(notes.assumed),
-        tuple(notes.warnings),
+        tuple(into.assumed),
+        tuple(into.warnings),
         path,
-        notes.library,
+        into.parts,
         antenna,
     )
 
 
-def _chain(document: dict[str, Any], notes: Notes) -> tuple[list[Any], dict[str, Any]]:
+def _chain(document: dict[str, Any], into: Diagnostics) -> tuple[list[Any], dict[str, Any]]:
     """Place the items between near and far."""
     from chain.files.items import place_items
     from chain.files.tables import named
@@ -141,17 +141,17 @@ def _chain(document: dict[str, Any], notes: Notes) -> tuple[list[Any], dict[str,
     if raw is None:
         return [], taken
     if not isinstance(raw, list):
-        notes.fault(("chain",), f"a list of items is needed here, not {named(raw)}", "write [[chain]] before each item")
+        into.defect(("chain",), f"a list of items is needed here, not {named(raw)}", "write [[chain]] before each item")
         return [], taken
     if not raw:
         spot: tuple[str, ...] = ("chain",) if "chain" in document else ("far",) if "far" in document else ()
-        notes.fault(spot, "nothing lies between near and far", "add a [[chain]] table for each item", "header")
+        into.defect(spot, "nothing lies between near and far", "add a [[chain]] table for each item", "header")
     if len(raw) > MOST_ITEMS:
-        notes.fault(("chain", MOST_ITEMS), f"more than {MOST_ITEMS} items", "", "header")
+        into.defect(("chain", MOST_ITEMS), f"more than {MOST_ITEMS} items", "", "header")
         raw = raw[:MOST_ITEMS]
-    items = place_items(raw, ("chain",), notes, taken)
+    items = place_items(raw, ("chain",), into, taken)
     for where, item in items:
         if item.part.kind == "termination":
             what = f"{quoted(item.id)} ends a chain; nothing goes on behind it"
-            notes.fault((*where, "part"), what, "terminations belong on an arm of a splitter")
+            into.defect((*where, "part"), what, "terminations belong on an arm of a splitter")
     return items, taken

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from chain.errors import plain, quoted
-from chain.files.tables import Notes
+from chain.files.tables import Diagnostics
 from chain.files.toml import Where
 from chain.setups import Far, Item, Near, Sweep
 from chain.units import format_quantity
@@ -25,38 +25,38 @@ def span_checks(
     near: Near | None,
     items: Sequence[tuple[Where, Item]],
     far: Far | None,
-    notes: Notes,
+    into: Diagnostics,
 ) -> None:
     """See that the frequencies lie within what the parts hold for."""
     low_key, high_key = ("start", "stop") if "start" in raw else ("channels", "channels")
     for item in _with_arms(items):
-        low_hz, high_hz = _span(item, notes)
+        low_hz, high_hz = _span(item, into)
         name = f"{quoted(item.id)} ({item.part.name})"
         span = f"{format_quantity(low_hz, 'frequency')} to {format_quantity(high_hz, 'frequency')}"
         if low_hz == 0:
             span = f"up to {format_quantity(high_hz, 'frequency')}"
         if sweep.start_hz < low_hz * (1 - ROUNDING):
-            notes.fault(
+            into.defect(
                 ("sweep", low_key), f"below what {plain(name)} holds for: {span}", "raise it, or choose another part"
             )
         if sweep.stop_hz > high_hz * (1 + ROUNDING):
-            notes.fault(
+            into.defect(
                 ("sweep", high_key), f"above what {plain(name)} holds for: {span}", "lower it, or choose another part"
             )
-    _total_loss(sweep, items, notes)
+    _total_loss(sweep, items, into)
     ends = [end.connector for end in (near, far) if end]
     ends += [end for item in _with_arms(items) for end in (item.near_connector, item.far_connector)]
     lowest: dict[str, float] = {}
     for end in ends:
-        usual_hz = notes.library.family(end.family).usual_hz(end)
+        usual_hz = into.parts.family(end.family).usual_hz(end)
         lowest[end.family] = min(usual_hz, lowest.get(end.family, usual_hz))
     for name, usual_hz in lowest.items():
         if sweep.stop_hz > usual_hz * (1 + ROUNDING):
             usual = format_quantity(usual_hz, "frequency")
-            notes.warnings.append(f"{plain(name)} connectors: the sweep goes above their usual {usual}")
+            into.warnings.append(f"{plain(name)} connectors: the sweep goes above their usual {usual}")
 
 
-def _total_loss(sweep: Sweep, items: Sequence[tuple[Where, Item]], notes: Notes) -> None:
+def _total_loss(sweep: Sweep, items: Sequence[tuple[Where, Item]], into: Diagnostics) -> None:
     """Refuse a chain that swallows everything: behind it no reading tells anything, and figures would run out of range."""
     losses = [(loss_db(item, sweep.stop_hz), where, item) for where, item in items]
     total = sum(loss for loss, _, _ in losses)
@@ -67,7 +67,7 @@ def _total_loss(sweep: Sweep, items: Sequence[tuple[Where, Item]], notes: Notes)
         what = (
             f"the chain loses {total:.0f} dB one way at {at}, {loss:.0f} dB of it here: nothing comes back through it"
         )
-        notes.fault((*where, key), what, f"{MOST_LOSS_DB:g} dB at most can be computed; is this figure meant?")
+        into.defect((*where, key), what, f"{MOST_LOSS_DB:g} dB at most can be computed; is this figure meant?")
 
 
 def loss_db(item: Item, freq_hz: float) -> float:
@@ -93,10 +93,10 @@ def _with_arms(items: Sequence[tuple[Where, Item]]) -> Iterator[Item]:
             yield from arm.items
 
 
-def _span(item: Item, notes: Notes) -> tuple[float, float]:
+def _span(item: Item, into: Diagnostics) -> tuple[float, float]:
     part = item.part
     if isinstance(part, Measured):
-        return notes.measured_hz[part.path]
+        return into.measured_hz[part.path]
     if isinstance(part, Coax):
         return part.valid_from_hz, part.valid_to_hz
     return getattr(part, "min_hz", 0.0), getattr(part, "max_hz", float("inf"))

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple, TypeVar
 
 from chain.errors import Defect, quoted
-from chain.files.toml import SyntaxFault, Where, closest
+from chain.files.toml import PlacedDefect, Where, closest
 from library.frozen import dataclass
 
 if TYPE_CHECKING:
@@ -35,8 +35,8 @@ class Refused(ValueError):
         self.others: list[Refused] = []
 
 
-class Fault(NamedTuple):
-    """One fault of a table: where in it, what, and the remedy; `unknown_to` holds the keys of a table that lacks the one there."""
+class TableDefect(NamedTuple):
+    """One defect of a table: where in it, what, and the remedy; `unknown_to` holds the keys of a table that lacks the one there."""
 
     where: tuple[str | int, ...]
     what: str
@@ -97,17 +97,17 @@ class Table:
         vars(self).update(values)
 
     @classmethod
-    def read(cls: type[Own], raw: Mapping[str, Any], library: Library | None) -> tuple[Own, list[Fault]]:
-        """Read a table: what could be read of it, and every fault."""
+    def read(cls: type[Own], raw: Mapping[str, Any], library: Library | None) -> tuple[Own, list[TableDefect]]:
+        """Read a table: what could be read of it, and every defect."""
         values: dict[str, Any] = {}
-        faults: list[Fault] = []
+        defects: list[TableDefect] = []
         for name, (kind, _, _) in cls.keys.items():
             if name not in raw:
                 continue
             value = raw[name]
             if kind.inner is not None and isinstance(value, dict):
                 found, inside = kind.inner.read(value, library)
-                faults += [Fault((name, *fault.where), *fault[1:]) for fault in inside]
+                defects += [TableDefect((name, *defect.where), *defect[1:]) for defect in inside]
                 if not inside:
                     values[name] = found
                 continue
@@ -115,9 +115,9 @@ class Table:
                 values[name] = kind.read(value, library, name)
             except Refused as error:
                 every = (error, *error.others)
-                faults += [Fault((name, *each.inside), each.what, each.remedy) for each in every]
-        faults += [Fault((name,), "", "", tuple(cls.keys)) for name in raw if name not in cls.keys]
-        return cls(**values), faults
+                defects += [TableDefect((name, *each.inside), each.what, each.remedy) for each in every]
+        defects += [TableDefect((name,), "", "", tuple(cls.keys)) for name in raw if name not in cls.keys]
+        return cls(**values), defects
 
     @classmethod
     def schema(cls) -> dict[str, Any]:
@@ -307,15 +307,15 @@ OTHER_NAMES = {
 
 
 @dataclasses.dataclass
-class Notes:
+class Diagnostics:
     """What comes up while a set-up is read."""
 
-    library: Library
+    parts: Library
     folder: Path
-    faults: list[SyntaxFault] = field(default_factory=list)
+    defects: list[PlacedDefect] = field(default_factory=list)
     ids_whole: bool = True
     """Whether every item has an id of its own that can be named."""
-    library_whole: bool = True
+    parts_whole: bool = True
     """Whether every part file that the set-up names could be read."""
     elsewhere: list[Defect] = field(default_factory=list)
     """Defects of other files that the set-up names."""
@@ -328,38 +328,38 @@ class Notes:
     measured_hz: dict[str, tuple[float, float]] = field(default_factory=dict)
     """Lowest and highest frequency of each measured file, by its path."""
 
-    def fault(self, where: Where, message: str, help: str = "", spot: str = "value") -> None:
-        """Take down one fault."""
-        self.faults.append(SyntaxFault(where, message, help, spot))
+    def defect(self, where: Where, message: str, help: str = "", spot: str = "value") -> None:
+        """Take down one defect."""
+        self.defects.append(PlacedDefect(where, message, help, spot))
 
 
-def read_table(model: type[Model], raw: object, where: Where, notes: Notes) -> Model:
-    """Read one table; its faults go to the notes."""
+def read_table(model: type[Model], raw: object, where: Where, into: Diagnostics) -> Model:
+    """Read one table; its defects go to the diagnostics."""
     if not isinstance(raw, dict):
-        notes.fault(where, f"a table is needed here, not {named(raw)}", f"write [{where[0]}] on a line of its own")
+        into.defect(where, f"a table is needed here, not {named(raw)}", f"write [{where[0]}] on a line of its own")
         return model()
     suggested: set[str] = set()
     missing = [key for key in model.required if key not in raw]
-    found, faults = model.read(raw, notes.library)
-    for fault in faults:
-        place = (*where, *fault.where)
-        if fault.unknown_to:
-            suggested |= unknown_key(place, fault.unknown_to, missing, notes)
+    found, defects = model.read(raw, into.parts)
+    for defect in defects:
+        place = (*where, *defect.where)
+        if defect.unknown_to:
+            suggested |= unknown_key(place, defect.unknown_to, missing, into)
         else:
-            notes.fault(place, fault.what, fault.remedy)
-    return _complete(found, missing, suggested, where, notes)
+            into.defect(place, defect.what, defect.remedy)
+    return _complete(found, missing, suggested, where, into)
 
 
-def _complete(model: Model, missing: list[str], suggested: set[str], where: Where, notes: Notes) -> Model:
+def _complete(model: Model, missing: list[str], suggested: set[str], where: Where, into: Diagnostics) -> Model:
     """Take down the keys that are missing, but for those that a misspelt key stands for."""
     for key in missing:
         if key not in suggested:
             example = type(model).keys[key].examples[0]
-            notes.fault(where, f"{key} is missing", f'add {key} = "{example}"', "header")
+            into.defect(where, f"{key} is missing", f'add {key} = "{example}"', "header")
     return model
 
 
-def unknown_key(where: Where, known: Any, missing: list[str], notes: Notes, top: str = "the set-up") -> set[str]:
+def unknown_key(where: Where, known: Any, missing: list[str], into: Diagnostics, top: str = "the set-up") -> set[str]:
     """Take down a key that a table does not have."""
     key = str(where[-1])
     hint = closest(key, missing, OTHER_NAMES)
@@ -367,5 +367,5 @@ def unknown_key(where: Where, known: Any, missing: list[str], notes: Notes, top:
         hint = closest(key, known, OTHER_NAMES)
     table = ".".join(each for each in where[:-1] if isinstance(each, str))
     place = f"[[{table}]]" if isinstance(where[-2:][0], int) else f"[{table}]" if table else top
-    notes.fault(where, f"{quoted(key)} is not a key of {place}", hint, "key")
+    into.defect(where, f"{quoted(key)} is not a key of {place}", hint, "key")
     return {each for each in missing if hint == f"did you mean {quoted(each)}?"}

@@ -28,7 +28,7 @@ DEEPEST = 50
 """Deepest nesting of lists, tables and dotted keys."""
 MOST_REPAIRS = 20
 LARGEST_MENDED = 100_000
-"""Most faults of syntax that are looked for in one file, and the longest text in which more than one is [characters]."""
+"""Most defects of syntax that are looked for in one file, and the longest text in which more than one is [characters]."""
 
 PLACE = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
 # One token at a time: strings and comments are stepped over, so that brackets inside them do not count. Strings that are
@@ -103,7 +103,7 @@ def decode(raw: bytes, path: str) -> str:
 
 
 def read_toml(text: str, path: str) -> tuple[dict[str, Any], list[Defect], str]:
-    """Values of a TOML text. After a fault the line is mended as far as that is safe, to find the faults behind it.
+    """Values of a TOML text. After a defect the line is mended as far as that is safe, to find the defects behind it.
 
     Source: TOML 1.0.
     """
@@ -150,7 +150,7 @@ def _refuse_depth(text: str, path: str) -> None:
 
 
 def _defect(reported: str, lines: list[str], path: str) -> Defect:
-    """Place and words for a fault that the parser met."""
+    """Place and words for a defect that the parser met."""
     found = PLACE.search(reported)
     if found and found.group(1):
         line, column = int(found.group(1)), int(found.group(2))
@@ -211,7 +211,7 @@ def _outside_quotes(line: str) -> str:
 
 
 def _mended(line: str) -> str | None:
-    """Stand-in for a faulty line that keeps its key, or None where the lines around it may be part of the fault."""
+    """Stand-in for a faulty line that keeps its key, or None where the lines around it may be part of the defect."""
     found = ASSIGNED.match(line) if len(line) <= LONGEST_TRIED else None
     if not found or re.search(r"\"\"\"|'''|[\[{]\s*(#.*)?$", line):
         return None
@@ -228,7 +228,7 @@ LISTED = 8
 
 
 @dataclass(frozen=True)
-class SyntaxFault:
+class PlacedDefect:
     """A defect whose place is known by the path of a key. `spot` is `key`, `value` or `header`."""
 
     where: Where
@@ -244,13 +244,13 @@ class _Place:
     spans: dict[str, tuple[int, int]] = field(default_factory=dict)
 
 
-def locate(faults: Iterable[SyntaxFault], text: str, path: str) -> list[Defect]:
-    """Turn faults into defects with line, column and the line's text, in file order."""
+def locate(defects: Iterable[PlacedDefect], text: str, path: str) -> list[Defect]:
+    """Turn defects into defects with line, column and the line's text, in file order."""
     raw = text.encode("utf-8")
     places = _index(raw)
     lines = _Lines(raw)
-    placed = sorted(((_span(fault, places), fault) for fault in faults), key=lambda each: each[0][0])
-    found = [lines.defect(path, start, stop, fault) for (start, stop), fault in placed[:MOST_SHOWN]]
+    placed = sorted(((_span(defect, places), defect) for defect in defects), key=lambda each: each[0][0])
+    found = [lines.defect(path, start, stop, defect) for (start, stop), defect in placed[:MOST_SHOWN]]
     left = len(placed) - MOST_SHOWN
     if left > 0:
         found.append(Defect(path, 0, 0, f"{left} more errors are not shown", "mend these first", stands_for=left))
@@ -261,7 +261,7 @@ def defect_at(text: str, path: str, wheres: Sequence[Where], message: str, help:
     """A defect at the first of several keys that the text has."""
     places = _index(text.encode("utf-8"))
     where = next((each for each in wheres if each in places), wheres[-1])
-    return locate([SyntaxFault(where, message, help)], text, path)[0]
+    return locate([PlacedDefect(where, message, help)], text, path)[0]
 
 
 class _Lines:
@@ -273,7 +273,7 @@ class _Lines:
         for line in raw.split(b"\n"):
             self.starts.append(self.starts[-1] + len(line) + 1)
 
-    def defect(self, path: str, start: int, stop: int, fault: SyntaxFault) -> Defect:
+    def defect(self, path: str, start: int, stop: int, defect: PlacedDefect) -> Defect:
         from bisect import bisect_right
 
         number = bisect_right(self.starts, start) - 1
@@ -282,12 +282,12 @@ class _Lines:
         column = len(self.raw[begin:start].decode("utf-8")) + 1
         # A value over several lines is marked to the end of its first line.
         width = len(self.raw[start : min(stop, end)].decode("utf-8").rstrip("\r"))
-        return Defect(path, number + 1, column, fault.message, fault.help, line, max(1, width))
+        return Defect(path, number + 1, column, defect.message, defect.help, line, max(1, width))
 
 
-def _span(fault: SyntaxFault, places: dict[Where, _Place]) -> tuple[int, int]:
-    """Span of the fault's own spot, or of the nearest table around it."""
-    where = fault.where
+def _span(defect: PlacedDefect, places: dict[Where, _Place]) -> tuple[int, int]:
+    """Span of the defect's own spot, or of the nearest table around it."""
+    where = defect.where
     order = {
         "key": ("key", "header", "value"),
         "value": ("value", "header", "key"),
@@ -295,7 +295,7 @@ def _span(fault: SyntaxFault, places: dict[Where, _Place]) -> tuple[int, int]:
     }
     while where:
         spans = places[where].spans if where in places else {}
-        for spot in order[fault.spot]:
+        for spot in order[defect.spot]:
             if spot in spans:
                 return spans[spot]
         where = where[:-1]

@@ -11,7 +11,7 @@ from chain.files.whole_file import check_top, parse_whole, source_of
 from chain.reception.records import Installation
 
 if TYPE_CHECKING:
-    from chain.files.tables import Notes
+    from chain.files.tables import Diagnostics
     from library.parts import Library
 
 ROOT_KEYS = ("title", "library", "antenna", "signal", "interferer", "item", "outlet", "have", "offer")
@@ -49,7 +49,7 @@ def load_installation(source: str | PathLike[str], library: Library | None = Non
 
     Raises
     ------
-    InputError : the file is at fault; its `defects` hold every fault with line and column.
+    InputError : the file is at fault; its `defects` hold every defect with line and column.
 
     Examples
     --------
@@ -98,35 +98,35 @@ def parse_installation(
     As `load_installation`.
     """
 
-    def read(document: dict[str, Any], text: str, notes: Notes) -> Installation | None:
-        return _read(document, path, notes, library is None)
+    def read(document: dict[str, Any], text: str, into: Diagnostics) -> Installation | None:
+        return _read(document, path, into, library is None)
 
     return parse_whole(raw, path, folder, library, read)[0]
 
 
-def _read(document: dict[str, Any], path: str, notes: Notes, own_library: bool) -> Installation | None:
+def _read(document: dict[str, Any], path: str, into: Diagnostics, own_library: bool) -> Installation | None:
     from chain.files.sections import read_parts
     from chain.reception.placing import read_items, read_offers, read_outlets
     from chain.reception.sections import read_antenna, read_interferers, read_signals
     from chain.reception.tree import link
 
-    check_top(document, ROOT_KEYS, NEEDED, notes, "the installation")
+    check_top(document, ROOT_KEYS, NEEDED, into, "the installation")
     if own_library and "library" in document:
-        read_parts(document["library"], notes)
-    rows = {key: _rows(document, key, notes) for key in LISTS}
-    antenna = read_antenna(document["antenna"], notes) if "antenna" in document else None
-    items = read_items(rows["item"], notes)
-    outlets = read_outlets(rows["outlet"], [item.id for _, item in items], notes)
+        read_parts(document["library"], into)
+    rows = {key: _rows(document, key, into) for key in LISTS}
+    antenna = read_antenna(document["antenna"], into) if "antenna" in document else None
+    items = read_items(rows["item"], into)
+    outlets = read_outlets(rows["outlet"], [item.id for _, item in items], into)
     places = [outlet.id for _, outlet in outlets]
     if outlets and len(outlets) == len(rows["outlet"]) and all(outlet.end for _, outlet in outlets):
-        notes.fault(
+        into.defect(
             outlets[0][0], "no outlet has a receiver", 'leave end out at one, or write receiver = "tv"', "header"
         )
-    sources, channels = read_signals(rows["signal"], places, notes)
-    interferers = read_interferers(rows["interferer"], notes)
-    offers, currency = read_offers(rows["have"], rows["offer"], notes)
-    supplies = link(items, outlets, antenna, rows, notes)
-    if notes.faults or antenna is None or not outlets or not channels:
+    sources, channels = read_signals(rows["signal"], places, into)
+    interferers = read_interferers(rows["interferer"], into)
+    offers, currency = read_offers(rows["have"], rows["offer"], into)
+    supplies = link(items, outlets, antenna, rows, into)
+    if into.defects or antenna is None or not outlets or not channels:
         return None
     return Installation(
         document.get("title") or Path(path).stem,
@@ -139,10 +139,10 @@ def _read(document: dict[str, Any], path: str, notes: Notes, own_library: bool) 
         supplies,
         offers,
         currency,
-        _together(notes.assumed),
-        tuple(dict.fromkeys(notes.warnings)),
+        _together(into.assumed),
+        tuple(dict.fromkeys(into.warnings)),
         path,
-        notes.library,
+        into.parts,
     )
 
 
@@ -155,14 +155,14 @@ def _together(assumed: list[str]) -> tuple[str, ...]:
     return tuple(f"{', '.join(who)}: {words}" if who[0] else words for words, who in names.items())
 
 
-def _rows(document: dict[str, Any], key: str, notes: Notes) -> list[Any]:
+def _rows(document: dict[str, Any], key: str, into: Diagnostics) -> list[Any]:
     """Tables of one kind, as many as are read."""
     from chain.files.tables import named
 
     raw = document.get(key, [])
     if not isinstance(raw, list):
-        notes.fault((key,), f"a list of tables is needed here, not {named(raw)}", f"write [[{key}]] before each", "key")
+        into.defect((key,), f"a list of tables is needed here, not {named(raw)}", f"write [[{key}]] before each", "key")
         return []
     if len(raw) > MOST_ROWS:
-        notes.fault((key, MOST_ROWS), f"more than {MOST_ROWS} tables [[{key}]]", "", "header")
+        into.defect((key, MOST_ROWS), f"more than {MOST_ROWS} tables [[{key}]]", "", "header")
     return raw[:MOST_ROWS]

@@ -13,7 +13,7 @@ from chain.errors import UnitError, plain, quoted
 from chain.files.items import measured_part
 from chain.files.overrides import with_overrides, words_of
 from chain.files.schema import KEYS_OF
-from chain.files.tables import Notes, read_table
+from chain.files.tables import Diagnostics, read_table
 from chain.files.toml import Where
 from chain.reception.formulas import DBUV_OF_DBM
 from chain.reception.records import (
@@ -50,55 +50,55 @@ NOT_HERE = ("path", "arm", "series", "shunt", "resistor_tolerance")
 Placed = tuple[Where, InstalledItem]
 
 
-def read_items(rows: Sequence[object], notes: Notes) -> list[Placed]:
+def read_items(rows: Sequence[object], into: Diagnostics) -> list[Placed]:
     """Place every item."""
     placed: list[Placed] = []
     taken: set[str] = {ANTENNA}
     for number, raw in enumerate(rows):
         where: Where = ("item", number)
-        model = read_table(InstalledModel, raw, where, notes)
+        model = read_table(InstalledModel, raw, where, into)
         if not isinstance(raw, dict):
             continue
         if model.id is not None:
-            _claim(model.id, where, taken, notes)
-        item = _place(model, raw, where, notes)
+            _claim(model.id, where, taken, into)
+        item = _place(model, raw, where, into)
         if item:
             placed.append((where, item))
     return placed
 
 
-def _claim(name: str, where: Where, taken: set[str], notes: Notes) -> None:
+def _claim(name: str, where: Where, taken: set[str], into: Diagnostics) -> None:
     spot = (*where, "id")
     if name == ANTENNA:
-        notes.fault(spot, "'antenna' is taken: it names the root of the tree", "choose another id")
+        into.defect(spot, "'antenna' is taken: it names the root of the tree", "choose another id")
     elif name in taken:
-        notes.fault(spot, f"id {quoted(name)} is given twice", "give each item and outlet an id of its own")
+        into.defect(spot, f"id {quoted(name)} is given twice", "give each item and outlet an id of its own")
     elif "." in name or name.strip() != name or plain(name) != name or " at " in name:
-        notes.fault(spot, f"{quoted(name)} cannot be an id", "no dot (it parts an id from a port), no outer blanks")
+        into.defect(spot, f"{quoted(name)} cannot be an id", "no dot (it parts an id from a port), no outer blanks")
     taken.add(name)
 
 
-def part_named(name: str, notes: Notes) -> tuple[AnyPart | None, str]:
+def part_named(name: str, into: Diagnostics) -> tuple[AnyPart | None, str]:
     """Part of an id, from both halves of the library; or None, and a hint."""
     found = reception_part(name)
     if found is not None:
         return found, ""
     try:
-        return notes.library.part(name), ""
+        return into.parts.part(name), ""
     except LibraryError as error:
-        near = near_names(name, (*ids(), *notes.library.ids())) or error.near
+        near = near_names(name, (*ids(), *into.parts.ids())) or error.near
         hint = f"did you mean {' or '.join(quoted(each) for each in near)}?" if near else "'chain parts' lists them"
         return None, hint
 
 
-def _place(model: InstalledModel, raw: dict[str, Any], where: Where, notes: Notes) -> InstalledItem | None:
-    part = _part(model, raw, where, notes)
+def _place(model: InstalledModel, raw: dict[str, Any], where: Where, into: Diagnostics) -> InstalledItem | None:
+    part = _part(model, raw, where, into)
     if part is None:
         return None
     if part.kind == "coax" and model.length is None and "length" not in raw:
-        notes.fault(where, "length is missing", 'add length = "20 m"', "header")
+        into.defect(where, "length is missing", 'add length = "20 m"', "header")
     if model.length == 0:
-        notes.fault((*where, "length"), "a lead has some length", "leave the item out if there is none")
+        into.defect((*where, "length"), "a lead has some length", "leave the item out if there is none")
     if model.id is None or model.after is None:
         return None
     item = InstalledItem(
@@ -108,28 +108,28 @@ def _place(model: InstalledModel, raw: dict[str, Any], where: Where, notes: Note
         model.length or 0.0,
         ideal=bool(model.ideal),
         reversed=bool(model.reversed),
-        span_hz=notes.measured_hz.get(part.path) if isinstance(part, Measured) else None,
-        **_temperature(model, part, notes),
+        span_hz=into.measured_hz.get(part.path) if isinstance(part, Measured) else None,
+        **_temperature(model, part, into),
     )
     first, last = _connectors(part, model)
-    _say_assumed(item, model, notes)
+    _say_assumed(item, model, into)
     return replace(item, input_connector=first, output_connector=last)
 
 
-def _part(model: InstalledModel, raw: dict[str, Any], where: Where, notes: Notes) -> AnyPart | None:
+def _part(model: InstalledModel, raw: dict[str, Any], where: Where, into: Diagnostics) -> AnyPart | None:
     for key in NOT_HERE:
         if key in raw and not (key == "path" and "touchstone" in raw):
-            notes.fault((*where, key), f"{key} does not apply in a tree of parts", "", "key")
+            into.defect((*where, key), f"{key} does not apply in a tree of parts", "", "key")
     if model.touchstone is not None:
-        return _of_file(model, raw, where, notes)
+        return _of_file(model, raw, where, into)
     if model.part is None:
         if "part" not in raw and "touchstone" not in raw:
-            notes.fault(where, "part is missing", 'add part = "rg6" ("chain parts" lists them)', "header")
+            into.defect(where, "part is missing", 'add part = "rg6" ("chain parts" lists them)', "header")
         return None
-    part, hint = part_named(model.part, notes)
+    part, hint = part_named(model.part, into)
     if part is None:
-        if notes.library_whole:
-            notes.fault((*where, "part"), f"the library has no part {quoted(model.part)}", hint)
+        if into.parts_whole:
+            into.defect((*where, "part"), f"the library has no part {quoted(model.part)}", hint)
         return None
     allowed = _keys(part)
     if not allowed:
@@ -138,34 +138,34 @@ def _part(model: InstalledModel, raw: dict[str, Any], where: Where, notes: Notes
             if part.kind == "termination"
             else f"a {part.kind} has no place here"
         )
-        notes.fault((*where, "part"), what, "leads, splitters, taps, adapters, pads, amplifiers and filters have")
+        into.defect((*where, "part"), what, "leads, splitters, taps, adapters, pads, amplifiers and filters have")
         return None
-    _keys_fit(part, raw, where, notes)
-    return _with_figures(part, model, where, notes)
+    _keys_fit(part, raw, where, into)
+    return _with_figures(part, model, where, into)
 
 
-def _of_file(model: InstalledModel, raw: dict[str, Any], where: Where, notes: Notes) -> AnyPart | None:
+def _of_file(model: InstalledModel, raw: dict[str, Any], where: Where, into: Diagnostics) -> AnyPart | None:
     """A measured two-port in place of a part."""
     if "part" in raw:
-        notes.fault((*where, "touchstone"), "an item is either a part or a measured two-port", "leave one out", "key")
+        into.defect((*where, "touchstone"), "an item is either a part or a measured two-port", "leave one out", "key")
         return None
-    measured = measured_part(model, where, notes)
-    if measured is None or not _passive(measured, where, notes):
+    measured = measured_part(model, where, into)
+    if measured is None or not _passive(measured, where, into):
         return None
-    _keys_fit(measured, raw, where, notes)
-    return _with_figures(measured, model, where, notes)
+    _keys_fit(measured, raw, where, into)
+    return _with_figures(measured, model, where, into)
 
 
-def _keys_fit(part: AnyPart, raw: dict[str, Any], where: Where, notes: Notes) -> None:
+def _keys_fit(part: AnyPart, raw: dict[str, Any], where: Where, into: Diagnostics) -> None:
     """See that every key says something of the part."""
     allowed = _keys(part)
     for key in raw:
         if key in InstalledModel.keys and key not in (*COMMON, *allowed, *NOT_HERE, "count", "price"):
             takes = ", ".join(each for each in allowed if each not in NOT_HERE)
-            notes.fault((*where, key), f"{key} does not apply to {_article(part)}", f"it takes {takes}", "key")
+            into.defect((*where, key), f"{key} does not apply to {_article(part)}", f"it takes {takes}", "key")
 
 
-def _passive(part: Part, where: Where, notes: Notes) -> bool:
+def _passive(part: Part, where: Where, into: Diagnostics) -> bool:
     """See that a measured two-port is passive and the same both ways: nothing in its file says how it is noisy."""
     from chain.sweeps.touchstone import read_two_port
 
@@ -175,10 +175,10 @@ def _passive(part: Part, where: Where, notes: Notes) -> bool:
     spot = (*where, "touchstone")
     remedy = "write an amplifier as a part, with gain, noise_figure and max_output"
     if forth.max() > MOST_PASSED:
-        notes.fault(spot, f"{quoted(Path(part.path).name)} amplifies (|S21| {forth.max():.2f})", remedy)
+        into.defect(spot, f"{quoted(Path(part.path).name)} amplifies (|S21| {forth.max():.2f})", remedy)
         return False
     if np.abs(forth - back).max() > MOST_PASSED - 1:
-        notes.fault(spot, f"{quoted(Path(part.path).name)} does not pass alike both ways (S21 and S12 differ)", remedy)
+        into.defect(spot, f"{quoted(Path(part.path).name)} does not pass alike both ways (S21 and S12 differ)", remedy)
         return False
     return True
 
@@ -201,7 +201,7 @@ def _article(part: AnyPart) -> str:
     return f"an {part.kind}" if part.kind[0] in "aeiou" else f"a {part.kind}" if part.kind != "coax" else "coax"
 
 
-def _with_figures(part: AnyPart, model: InstalledModel, where: Where, notes: Notes) -> AnyPart:
+def _with_figures(part: AnyPart, model: InstalledModel, where: Where, into: Diagnostics) -> AnyPart:
     """The part with what the item states in place of the library's figures."""
     limit: dict[str, Any] = {} if model.reflection is None else {"limit": model.reflection}
     if isinstance(part, Amplifier):
@@ -224,10 +224,10 @@ def _with_figures(part: AnyPart, model: InstalledModel, where: Where, notes: Not
         if model.loss is not None:
             changes |= {"loss_hz": (0.0,), "loss_db": (model.loss,)}
         return replace(part, **changes, **limit)
-    return with_overrides(part, model, where, notes)
+    return with_overrides(part, model, where, into)
 
 
-def _temperature(model: InstalledModel, part: AnyPart, notes: Notes) -> dict[str, Any]:
+def _temperature(model: InstalledModel, part: AnyPart, into: Diagnostics) -> dict[str, Any]:
     if part.kind != "coax":
         return {}
     low, high = model.temperature or (OUTDOOR_C if model.outdoor else (ROOM_C, ROOM_C))
@@ -260,7 +260,7 @@ def _connectors(part: AnyPart, model: InstalledModel) -> tuple[Connector | None,
     return model.near or own[0], model.far or own[1]
 
 
-def _say_assumed(item: InstalledItem, model: InstalledModel, notes: Notes) -> None:
+def _say_assumed(item: InstalledItem, model: InstalledModel, into: Diagnostics) -> None:
     name, part = plain(item.id), item.part
     if item.ideal:
         return
@@ -273,31 +273,31 @@ def _say_assumed(item: InstalledItem, model: InstalledModel, notes: Notes) -> No
         }
         words = ", ".join(f"{key} {text}" for key, (stated, text) in figures.items() if stated is None)
         if words:
-            notes.assumed.append(f"{name}: {words} (library, evidence {part.evidence.kind})")
+            into.assumed.append(f"{name}: {words} (library, evidence {part.evidence.kind})")
     elif isinstance(part, Inline):
         if model.loss is None:
-            notes.assumed.append(f"{name}: loss of the library (evidence {part.evidence.kind})")
+            into.assumed.append(f"{name}: loss of the library (evidence {part.evidence.kind})")
     else:
-        notes.assumed += [f"{name}: {words}" for words in words_of(part, model)]
+        into.assumed += [f"{name}: {words}" for words in words_of(part, model)]
     if part.kind == "coax" and model.temperature is None:
         low, high = item.temperature_low_c, item.temperature_high_c
         span = format_quantity(low, "temperature") if low == high else f"{low:g} to {high:g} °C"
-        notes.assumed.append(f"{name}: temperature {span} (default)")
+        into.assumed.append(f"{name}: temperature {span} (default)")
 
 
-def read_outlets(rows: Sequence[object], items: list[str], notes: Notes) -> list[tuple[Where, Outlet]]:
+def read_outlets(rows: Sequence[object], items: list[str], into: Diagnostics) -> list[tuple[Where, Outlet]]:
     """Read every `[[outlet]]`."""
     found = []
     taken = {ANTENNA, *items}
     for number, raw in enumerate(rows):
         where: Where = ("outlet", number)
-        model = read_table(OutletModel, raw, where, notes)
+        model = read_table(OutletModel, raw, where, into)
         if not isinstance(raw, dict):
             continue
         if model.id is not None:
-            _claim(model.id, where, taken, notes)
-        end, ohm = _end(model, where, notes)
-        receiver = None if end else _receiver(model, where, notes)
+            _claim(model.id, where, taken, into)
+        end, ohm = _end(model, where, into)
+        receiver = None if end else _receiver(model, where, into)
         if model.id is None or model.after is None:
             continue
         connector = model.connector or (receiver.connector if receiver and "connector" in raw else None)
@@ -305,29 +305,29 @@ def read_outlets(rows: Sequence[object], items: list[str], notes: Notes) -> list
     return found
 
 
-def _end(model: OutletModel, where: Where, notes: Notes) -> tuple[str, float]:
+def _end(model: OutletModel, where: Where, into: Diagnostics) -> tuple[str, float]:
     if model.end is None:
         return "", 75.0
     if model.receiver is not None:
-        notes.fault((*where, "end"), "an outlet has a receiver or an end", "leave one of the two out", "key")
+        into.defect((*where, "end"), "an outlet has a receiver or an end", "leave one of the two out", "key")
     if model.end == "open":
         return "open", 75.0
     try:
         return "load", parse_quantity(model.end, "impedance")
     except UnitError as error:
-        notes.fault((*where, "end"), error.message, 'write "open" or "75 ohm"')
+        into.defect((*where, "end"), error.message, 'write "open" or "75 ohm"')
         return "open", 75.0
 
 
-def _receiver(model: OutletModel, where: Where, notes: Notes) -> Receiver | None:
+def _receiver(model: OutletModel, where: Where, into: Diagnostics) -> Receiver | None:
     raw = model.receiver
     name = plain(model.id or "")
     if raw is None:
-        notes.assumed.append(f"{name}: receiver tv (not stated)")
+        into.assumed.append(f"{name}: receiver tv (not stated)")
         raw = "tv"
     spot = (*where, "receiver")
     if isinstance(raw, dict):
-        own = read_table(ReceiverModel, raw, spot, notes)
+        own = read_table(ReceiverModel, raw, spot, into)
         if own.noise_figure is None:
             return None
         usual = library_receiver("tv")
@@ -347,14 +347,16 @@ def _receiver(model: OutletModel, where: Where, notes: Notes) -> Receiver | None
     try:
         found = library_receiver(str(raw).strip().casefold())
     except LibraryError as error:
-        notes.fault(spot, plain(error.message), f"one of: {', '.join(error.near)}; or a table of figures")
+        into.defect(spot, plain(error.message), f"one of: {', '.join(error.near)}; or a table of figures")
         return None
     words = f"noise figure {found.noise_figure_db:g} dB, reflection 6 dB or better, overload {found.overload_dbm:g} dBm"
-    notes.assumed.append(f"{name}: {words} (library, evidence {found.evidence.kind})")
+    into.assumed.append(f"{name}: {words} (library, evidence {found.evidence.kind})")
     return found
 
 
-def read_offers(have: Sequence[object], offer: Sequence[object], notes: Notes) -> tuple[tuple[PartOffer, ...], str]:
+def read_offers(
+    have: Sequence[object], offer: Sequence[object], into: Diagnostics
+) -> tuple[tuple[PartOffer, ...], str]:
     """Read what is owned and what is on offer; one currency."""
     found: list[PartOffer] = []
     currency = ""
@@ -362,12 +364,12 @@ def read_offers(have: Sequence[object], offer: Sequence[object], notes: Notes) -
         model_of = HaveInstalledModel if key == "have" else OfferInstalledModel
         for number, raw in enumerate(rows):
             where: Where = (key, number)
-            model = read_table(model_of, raw, where, notes)
+            model = read_table(model_of, raw, where, into)
             if not isinstance(raw, dict):
                 continue
             price = getattr(model, "price", None)
             if price and currency and price.currency != currency:
-                notes.fault((*where, "price"), f"prices in {currency} and {price.currency}", "use one currency")
+                into.defect((*where, "price"), f"prices in {currency} and {price.currency}", "use one currency")
             currency = currency or (price.currency if price else "")
             gain = getattr(model, "antenna_gain", None)
             part: AnyPart | ReceivingAntenna | None
@@ -376,7 +378,7 @@ def read_offers(have: Sequence[object], offer: Sequence[object], notes: Notes) -
                 part = ReceivingAntenna(gain[0], gain[1], default("antenna_gain_tolerance_db"), match, "residential")
                 name = f"antenna of {max(gain[1]):g} dBi"
             else:
-                part = _part(model, raw, where, notes)
+                part = _part(model, raw, where, into)
                 name = model.id or model.part or ""
             if part is not None:
                 cost = price.hundredths if price else 0

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from chain.errors import InputError, UnitError, plain, quoted
-from chain.files.tables import Notes, read_table
+from chain.files.tables import Diagnostics, read_table
 from chain.files.toml import Where, closest
 from chain.reception.formulas import field_dbuv_per_m
 from chain.reception.records import ANTENNA, AntennaMatch, Channel, Interferer, ReceivingAntenna, Source
@@ -32,53 +32,53 @@ FAR_ENOUGH_M = 100.0
 ONE_EACH = "a file for each, the combiner an item in both, the other's signals as [[interferer]]"
 
 
-def read_antenna(raw: object, notes: Notes) -> ReceivingAntenna | None:
+def read_antenna(raw: object, into: Diagnostics) -> ReceivingAntenna | None:
     """Read the table `antenna`."""
     where: Where = ("antenna",)
     if isinstance(raw, list):
         if len(raw) > 1:
-            notes.fault((*where, 0), "two antennas in one tree are not computed", ONE_EACH, "header")
+            into.defect((*where, 0), "two antennas in one tree are not computed", ONE_EACH, "header")
         else:
-            notes.fault((*where, 0), "the antenna is one table, not a list of them", "write [antenna]", "header")
+            into.defect((*where, 0), "the antenna is one table, not a list of them", "write [antenna]", "header")
         return None
-    model = read_table(AntennaModel, raw, where, notes)
-    noise, noise_k = _noise(model.noise, notes)
+    model = read_table(AntennaModel, raw, where, into)
+    noise, noise_k = _noise(model.noise, into)
     if model.gain_tolerance is None:
-        notes.assumed.append(f"antenna: gain_tolerance {default('antenna_gain_tolerance_db'):g} dB (evidence practice)")
+        into.assumed.append(f"antenna: gain_tolerance {default('antenna_gain_tolerance_db'):g} dB (evidence practice)")
     if model.dc not in (None, "open", "short"):
-        notes.fault((*where, "dc"), f"{quoted(model.dc)} says nothing of DC", closest(str(model.dc), ("open", "short")))
-    match = antenna_match(model.match, model.match_kind, notes)
+        into.defect((*where, "dc"), f"{quoted(model.dc)} says nothing of DC", closest(str(model.dc), ("open", "short")))
+    match = antenna_match(model.match, model.match_kind, into)
     if model.gain is None or match is None:
         return None
     tolerance = default("antenna_gain_tolerance_db") if model.gain_tolerance is None else model.gain_tolerance
     return ReceivingAntenna(*model.gain, tolerance, match, noise, noise_k, model.connector, model.dc or "unknown")
 
 
-def _noise(text: str | None, notes: Notes) -> tuple[str, float]:
+def _noise(text: str | None, into: Diagnostics) -> tuple[str, float]:
     """Class of surroundings, or a temperature."""
     if text is None:
-        notes.assumed.append("antenna: noise of the surroundings residential below 250 MHz, 290 K above (not stated)")
+        into.assumed.append("antenna: noise of the surroundings residential below 250 MHz, 290 K above (not stated)")
         return "residential", 290.0
     if re.match(r"\s*[0-9]", text):
         try:
             return "", parse_quantity(text, "temperature") + 273.15
         except UnitError as error:
-            notes.fault(("antenna", "noise"), error.message, 'write it as in "residential" or "290 K"')
+            into.defect(("antenna", "noise"), error.message, 'write it as in "residential" or "290 K"')
             return "", 290.0
     try:
         return noise_class(text).id, 290.0
     except LibraryError as error:
-        notes.fault(("antenna", "noise"), plain(error.message), f"one of: {', '.join(error.near)}, or '290 K'")
+        into.defect(("antenna", "noise"), plain(error.message), f"one of: {', '.join(error.near)}, or '290 K'")
         return "", 290.0
 
 
-def antenna_match(text: str | None, kind: str | None, notes: Notes) -> AntennaMatch | None:
+def antenna_match(text: str | None, kind: str | None, into: Diagnostics) -> AntennaMatch | None:
     """What is known of the antenna's reflection: a limit, a sweep, or the JSON of a recovery."""
     where: Where = ("antenna", "match")
     if kind not in (None, "disc", "ring"):
-        notes.fault(("antenna", "match_kind"), f"{quoted(kind)} is no kind", closest(str(kind), ("disc", "ring")))
+        into.defect(("antenna", "match_kind"), f"{quoted(kind)} is no kind", closest(str(kind), ("disc", "ring")))
     if text is None:
-        notes.assumed.append("antenna: match VSWR 2.0 at worst (not stated)")
+        into.assumed.append("antenna: match VSWR 2.0 at worst (not stated)")
         return AntennaMatch("disc", (0.0,), (complex(10 ** (-TYPICAL_MATCH_DB / 20)),), (), "VSWR 2.0, assumed")
     if re.match(r"\s*(vswr|rl)\b|\s*[-+0-9.]+\s*dB\s*$", text, re.IGNORECASE):
         try:
@@ -86,35 +86,35 @@ def antenna_match(text: str | None, kind: str | None, notes: Notes) -> AntennaMa
                 return AntennaMatch("known", (0.0,), (0j,), (), "VSWR 1.0")
             loss_db = parse_quantity(text, "return_loss")
         except UnitError as error:
-            notes.fault(where, error.message, error.help)
+            into.defect(where, error.message, error.help)
             return None
         return AntennaMatch(kind or "disc", (0.0,), (complex(10 ** (-loss_db / 20)),), (), text.strip())
-    path = notes.folder / text
+    path = into.folder / text
     try:
         there = path.is_file()
     except (OSError, ValueError):
         there = False
     if not there:
-        notes.fault(where, f"there is no file {quoted(text)}", 'name a sweep, or write a limit such as "VSWR 2.0"')
+        into.defect(where, f"there is no file {quoted(text)}", 'name a sweep, or write a limit such as "VSWR 2.0"')
         return None
-    return _recovered(path, text, notes) if text.lower().endswith(".json") else _swept(path, text, notes)
+    return _recovered(path, text, into) if text.lower().endswith(".json") else _swept(path, text, into)
 
 
-def _swept(path: Any, text: str, notes: Notes) -> AntennaMatch | None:
+def _swept(path: Any, text: str, into: Diagnostics) -> AntennaMatch | None:
     from chain.sweeps.read import read_sweep
 
     try:
         found = read_sweep(str(path), plane_ohm=OHM)
     except InputError as error:
-        notes.elsewhere += error.defects
+        into.elsewhere += error.defects
         return None
-    notes.assumed.append(f"antenna: {plain(text)} taken as the antenna itself, in 75 ohm ({found.interpretation})")
+    into.assumed.append(f"antenna: {plain(text)} taken as the antenna itself, in 75 ohm ({found.interpretation})")
     values = found.magnitude if found.reflection is None else found.reflection
     kind = "ring" if found.reflection is None else "known"
     return AntennaMatch(kind, tuple(found.freq_hz.tolist()), tuple(complex(each) for each in values), (), plain(text))
 
 
-def _recovered(path: Any, text: str, notes: Notes) -> AntennaMatch | None:
+def _recovered(path: Any, text: str, into: Diagnostics) -> AntennaMatch | None:
     """The JSON of `chain recover`: complex where it has a phase, else the true VSWR as a magnitude."""
     where: Where = ("antenna", "match")
     try:
@@ -130,7 +130,7 @@ def _recovered(path: Any, text: str, notes: Notes) -> AntennaMatch | None:
         if not freq or not len(freq) == len(values) == len(high):
             raise ValueError
     except (OSError, ValueError, KeyError, TypeError):
-        notes.fault(where, f"{quoted(text)} is not the JSON of a recovery", "make it with chain recover --json")
+        into.defect(where, f"{quoted(text)} is not the JSON of a recovery", "make it with chain recover --json")
         return None
     kind = "known" if true else "ring"
     return AntennaMatch(kind, tuple(freq), tuple(values), tuple(high), plain(text))
@@ -140,46 +140,50 @@ def _magnitude(vswr: float | None) -> float:
     return 1.0 if vswr is None else (float(vswr) - 1) / (float(vswr) + 1)
 
 
-def read_signals(rows: list[Any], places: list[str], notes: Notes) -> tuple[tuple[Source, ...], tuple[Channel, ...]]:
+def read_signals(
+    rows: list[Any], places: list[str], into: Diagnostics
+) -> tuple[tuple[Source, ...], tuple[Channel, ...]]:
     """Read every `[[signal]]`: where its level comes from, and its channels."""
     sources: list[Source] = []
     channels: list[Channel] = []
     for number, raw in enumerate(rows):
         where: Where = ("signal", number)
-        model = read_table(SignalModel, raw, where, notes)
+        model = read_table(SignalModel, raw, where, into)
         if not isinstance(raw, dict):
             continue
-        source = _source(model, raw, where, places, notes)
-        found = _channels(model, raw, where, len(sources), notes)
+        source = _source(model, raw, where, places, into)
+        found = _channels(model, raw, where, len(sources), into)
         if source and found:
             sources.append(source)
             channels += found
     taken: dict[float, str] = {}
     for channel in channels:
         if channel.centre_hz in taken:
-            notes.fault(("signal", channel.signal), f"channel {channel.name} is given twice", "name it once", "header")
+            into.defect(("signal", channel.signal), f"channel {channel.name} is given twice", "name it once", "header")
         taken[channel.centre_hz] = channel.name
     channels.sort(key=lambda each: each.centre_hz)
     return tuple(sources), tuple(channels)
 
 
-def _source(model: SignalModel, raw: dict[str, Any], where: Where, places: list[str], notes: Notes) -> Source | None:
+def _source(
+    model: SignalModel, raw: dict[str, Any], where: Where, places: list[str], into: Diagnostics
+) -> Source | None:
     """Field, level or radiated power: exactly one of them."""
     given = [key for key in SOURCES if key in raw]
     if len(given) != 1:
         what = f"{given[0]} and {given[1]} exclude each other" if given else "nothing says how strong this signal is"
-        notes.fault(where, what, 'give one: field = "60 dBuV/m", level = "52 dBuV at antenna", or erp', "header")
+        into.defect(where, what, 'give one: field = "60 dBuV/m", level = "52 dBuV at antenna", or erp', "header")
         return None
     measured = model.level is not None
     usual = default("level_spread_db" if measured else "field_spread_db")
     spread = usual if model.field_spread is None else model.field_spread
     if model.field_spread is None:
         name = "level" if measured else "field"
-        notes.assumed.append(f"signal {int(where[1]) + 1}: {name} spread {usual:g} dB, one standard deviation")
+        into.assumed.append(f"signal {int(where[1]) + 1}: {name} spread {usual:g} dB, one standard deviation")
     if model.level:
         value, at = model.level
         if at != ANTENNA and at not in places:
-            notes.fault((*where, "level"), f"no outlet has the id {quoted(at)}", closest(at, [ANTENNA, *places]))
+            into.defect((*where, "level"), f"no outlet has the id {quoted(at)}", closest(at, [ANTENNA, *places]))
         return Source("level", value, at, spread, f"measured at {plain(at)}")
     if model.field is not None:
         return Source("field", model.field, ANTENNA, spread, "field as stated")
@@ -187,19 +191,19 @@ def _source(model: SignalModel, raw: dict[str, Any], where: Where, places: list[
         return None
     if model.distance is None:
         if "distance" not in raw:
-            notes.fault(where, "distance is missing beside erp", 'add distance = "30 km"', "header")
+            into.defect(where, "distance is missing beside erp", 'add distance = "30 km"', "header")
         return None
     if model.distance < FAR_ENOUGH_M:
-        notes.fault((*where, "distance"), "the formula holds from 100 m on", "state a field or a level instead")
+        into.defect((*where, "distance"), "the formula holds from 100 m on", "state a field or a level instead")
     field = field_dbuv_per_m(model.erp, model.distance, model.clutter or 0.0)
     less = f", less {model.clutter:g} dB of clutter" if model.clutter else ""
     words = f"in free space{less}: an upper limit"
-    notes.warnings.append(f"signal {int(where[1]) + 1}: {field:.1f} dBuV/m {words}; a measured level is worth more")
+    into.warnings.append(f"signal {int(where[1]) + 1}: {field:.1f} dBuV/m {words}; a measured level is worth more")
     return Source("erp", field, ANTENNA, spread, words)
 
 
-def _channels(model: SignalModel, raw: dict[str, Any], where: Where, signal: int, notes: Notes) -> list[Channel]:
-    named = _named_channels(model, raw, where, notes)
+def _channels(model: SignalModel, raw: dict[str, Any], where: Where, signal: int, into: Diagnostics) -> list[Channel]:
+    named = _named_channels(model, raw, where, into)
     if not named or (model.mode is None and "mode" in raw):
         return []
     service, need, included, own_bandwidth = "", model.need, 0.0, 0.0
@@ -209,19 +213,19 @@ def _channels(model: SignalModel, raw: dict[str, Any], where: Where, signal: int
         except LibraryError as error:
             near = f"did you mean {' or '.join(quoted(each) for each in error.near)}?" if error.near else ""
             remedy = near or 'state need = "22 dB" and leave mode out'
-            notes.fault((*where, "mode"), plain(error.message), remedy)
+            into.defect((*where, "mode"), plain(error.message), remedy)
             return []
         service, own_bandwidth, included = found.service, found.bandwidth_hz, found.includes_margin_db
         if need is None:
             need = found.need_db
             evidence = found.evidence.kind
             words = f"{found.id} needs {need:g} dB ({found.channel}, evidence {evidence})"
-            notes.assumed.append(f"signal {signal + 1}: {words}")
+            into.assumed.append(f"signal {signal + 1}: {words}")
     if need is None:
-        notes.fault(where, "neither mode nor need is stated", 'add mode = "DVB-T2 256QAM 2/3"', "header")
+        into.defect(where, "neither mode nor need is stated", 'add mode = "DVB-T2 256QAM 2/3"', "header")
         return []
-    margin = _margin(model, included, signal, notes)
-    low, high = _window(model, where, signal, notes)
+    margin = _margin(model, included, signal, into)
+    low, high = _window(model, where, signal, into)
     rows = []
     for name, first, last, fills in named:
         bandwidth = model.bandwidth or own_bandwidth or fills
@@ -229,60 +233,60 @@ def _channels(model: SignalModel, raw: dict[str, Any], where: Where, signal: int
     return rows
 
 
-def _margin(model: SignalModel, included: float, signal: int, notes: Notes) -> float:
+def _margin(model: SignalModel, included: float, signal: int, into: Diagnostics) -> float:
     if model.margin is not None:
         return model.margin
     usual = default("margin_db")
     if included >= usual:
-        notes.assumed.append(f"signal {signal + 1}: no reserve on top, {included:g} dB are inside the figure already")
+        into.assumed.append(f"signal {signal + 1}: no reserve on top, {included:g} dB are inside the figure already")
         return 0.0
-    notes.assumed.append(f"signal {signal + 1}: margin {usual - included:g} dB asked for (evidence practice)")
+    into.assumed.append(f"signal {signal + 1}: margin {usual - included:g} dB asked for (evidence practice)")
     return usual - included
 
 
-def _window(model: SignalModel, where: Where, signal: int, notes: Notes) -> tuple[float | None, float | None]:
+def _window(model: SignalModel, where: Where, signal: int, into: Diagnostics) -> tuple[float | None, float | None]:
     if model.window is not None:
         return model.window
     guide = model.guide or ""
     if guide and guide not in guides():
-        notes.fault((*where, "guide"), f"no guide is called {quoted(guide)}", closest(guide, guides()))
+        into.defect((*where, "guide"), f"no guide is called {quoted(guide)}", closest(guide, guides()))
         return None, None
     found = window(model.mode or "", guide)
     if found is None:
-        notes.assumed.append(f"signal {signal + 1}: no level window is known")
+        into.assumed.append(f"signal {signal + 1}: no level window is known")
         return None, None
     span = "at most" if found.min_dbuv is None else f"{found.min_dbuv:g} to"
-    notes.assumed.append(f"signal {signal + 1}: level {span} {found.max_dbuv:g} dBuV ({plain(found.guide)})")
+    into.assumed.append(f"signal {signal + 1}: level {span} {found.max_dbuv:g} dBuV ({plain(found.guide)})")
     return found.min_dbuv, found.max_dbuv
 
 
 def _named_channels(
-    model: SignalModel, raw: dict[str, Any], where: Where, notes: Notes
+    model: SignalModel, raw: dict[str, Any], where: Where, into: Diagnostics
 ) -> list[tuple[str, float, float, float]]:
     """Name, edges and occupied bandwidth of each channel [Hz]."""
     if "frequency" in raw:
-        return _single(model, raw, where, notes)
+        return _single(model, raw, where, into)
     for key, example in (("region", "europe"), ("channels", "21-30")):
         if key not in raw:
-            notes.fault(where, f"{key} is missing", f'add {key} = "{example}", or frequency = "98 MHz"', "header")
+            into.defect(where, f"{key} is missing", f'add {key} = "{example}", or frequency = "98 MHz"', "header")
     if model.region is None or model.channels is None:
         return []
     try:
-        region = region_of(model.region, notes.library)
-        found = raster_channels(region, model.channels, notes.library)
+        region = region_of(model.region, into.parts)
+        found = raster_channels(region, model.channels, into.parts)
     except LibraryError as error:
         spot = "region" if error.message.startswith("no region") else "channels"
-        notes.fault((*where, spot), plain(error.message), plain(error.help))
+        into.defect((*where, spot), plain(error.message), plain(error.help))
         return []
-    return [(name, low, high, occupied_hz(region, low, high, notes.library)) for name, low, high in found]
+    return [(name, low, high, occupied_hz(region, low, high, into.parts)) for name, low, high in found]
 
 
 def _single(
-    model: SignalModel, raw: dict[str, Any], where: Where, notes: Notes
+    model: SignalModel, raw: dict[str, Any], where: Where, into: Diagnostics
 ) -> list[tuple[str, float, float, float]]:
     """The one channel round a stated frequency."""
     if "channels" in raw or "region" in raw:
-        notes.fault((*where, "frequency"), "frequency and channels exclude each other", "give one of them", "key")
+        into.defect((*where, "frequency"), "frequency and channels exclude each other", "give one of them", "key")
     if model.frequency is None:
         return []
     width = model.bandwidth or 0.0
@@ -293,16 +297,16 @@ def _single(
             width = 0.0
     if not width:
         width = 7.61e6
-        notes.assumed.append(f"signal {int(where[1]) + 1}: bandwidth {width / 1e6:g} MHz (not stated)")
+        into.assumed.append(f"signal {int(where[1]) + 1}: bandwidth {width / 1e6:g} MHz (not stated)")
     half = width / 2
     return [(f"{model.frequency / 1e6:g}", model.frequency - half, model.frequency + half, width)]
 
 
-def read_interferers(rows: list[Any], notes: Notes) -> tuple[Interferer, ...]:
+def read_interferers(rows: list[Any], into: Diagnostics) -> tuple[Interferer, ...]:
     """Read every `[[interferer]]`."""
     found = []
     for number, raw in enumerate(rows):
-        model = read_table(InterfererModel, raw, ("interferer", number), notes)
+        model = read_table(InterfererModel, raw, ("interferer", number), into)
         if model.frequency is not None and model.level is not None:
             found.append(Interferer(model.frequency, model.level, model.bandwidth or 10e6))
     return tuple(found)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from chain.errors import plain, quoted
-from chain.files.tables import Notes
+from chain.files.tables import Diagnostics
 from chain.files.toml import Where, closest
 from chain.reception.records import ANTENNA, InstalledItem, Outlet, ReceivingAntenna, Supply
 from library.reception import Amplifier
@@ -22,7 +22,7 @@ def link(
     outlets: list[End],
     antenna: ReceivingAntenna | None,
     rows: dict[str, list[Any]],
-    notes: Notes,
+    into: Diagnostics,
 ) -> tuple[Supply, ...]:
     """See that the items form one tree with every output used, and find its supply of DC."""
     ports = {ANTENNA: ANTENNA} | {port: item.id for _, item in items for port in item.outputs}
@@ -31,13 +31,13 @@ def link(
     used: dict[str, str] = {}
     rows_of: list[tuple[Where, InstalledItem | Outlet]] = [*items, *outlets]
     for where, each in rows_of:
-        _follow(where, each, ports, known, used, whole, notes)
+        _follow(where, each, ports, known, used, whole, into)
     if whole:
-        _unused(items, ports, used, notes)
-        _cycles(items, used, notes)
-    if notes.faults or antenna is None:
+        _unused(items, ports, used, into)
+        _cycles(items, used, into)
+    if into.defects or antenna is None:
         return ()
-    return _supplies(items, outlets, antenna, rows, notes)
+    return _supplies(items, outlets, antenna, rows, into)
 
 
 def _follow(
@@ -47,32 +47,32 @@ def _follow(
     known: dict[str, InstalledItem],
     used: dict[str, str],
     whole: bool,
-    notes: Notes,
+    into: Diagnostics,
 ) -> None:
     """Take down what one row of the tree follows."""
     spot, after = (*where, "after"), each.after
     if after not in ports:
         if after in known:
             names = ", ".join(known[after].outputs)
-            notes.fault(spot, f"{quoted(after)} has several outputs", f"name one: {names}")
+            into.defect(spot, f"{quoted(after)} has several outputs", f"name one: {names}")
         elif after.partition(".")[0] in known:
             names = ", ".join(known[after.partition(".")[0]].outputs)
-            notes.fault(spot, f"there is no output {quoted(after)}", f"its outputs: {names}")
+            into.defect(spot, f"there is no output {quoted(after)}", f"its outputs: {names}")
         elif whole:
             hint = closest(after, ports)
-            notes.fault(spot, f"nothing is called {quoted(after)}", hint or "name the item it follows, or antenna")
+            into.defect(spot, f"nothing is called {quoted(after)}", hint or "name the item it follows, or antenna")
     elif after.partition(".")[0] == each.id:
-        notes.fault(spot, f"{quoted(each.id)} follows itself", "name what stands before it, or antenna")
+        into.defect(spot, f"{quoted(each.id)} follows itself", "name what stands before it, or antenna")
     elif after in used:
         what = "the antenna has" if after == ANTENNA else f"output {quoted(after)} has"
-        notes.fault(
+        into.defect(
             spot, f"{what} a follower already: {quoted(used[after])}", "put a splitter there, and name its outputs"
         )
     else:
         used[after] = each.id
 
 
-def _unused(items: list[Row], ports: dict[str, str], used: dict[str, str], notes: Notes) -> None:
+def _unused(items: list[Row], ports: dict[str, str], used: dict[str, str], into: Diagnostics) -> None:
     homes = {item.id: where for where, item in items}
     for port, owner in ports.items():
         if port in used:
@@ -80,10 +80,10 @@ def _unused(items: list[Row], ports: dict[str, str], used: dict[str, str], notes
         remedy = f'add [[outlet]] after = "{port}" with end = "75 ohm" (or "open")'
         where = homes.get(owner, ("antenna",))
         what = "nothing follows the antenna" if owner == ANTENNA else f"output {quoted(port)} is not used"
-        notes.fault(where, what, remedy, "header")
+        into.defect(where, what, remedy, "header")
 
 
-def _cycles(items: list[Row], used: dict[str, str], notes: Notes) -> None:
+def _cycles(items: list[Row], used: dict[str, str], into: Diagnostics) -> None:
     """Items that no way leads to from the antenna: each has a predecessor, so they run in circles."""
     known = {item.id: item for _, item in items}
     todo, reached = [ANTENNA], set()
@@ -93,7 +93,7 @@ def _cycles(items: list[Row], used: dict[str, str], notes: Notes) -> None:
         if follower in known and follower not in reached:
             reached.add(follower)
             todo += known[follower].outputs
-    if any(fault.where[-1:] == ("after",) for fault in notes.faults):
+    if any(defect.where[-1:] == ("after",) for defect in into.defects):
         return
     for where, item in items:
         if item.id not in reached:
@@ -102,7 +102,7 @@ def _cycles(items: list[Row], used: dict[str, str], notes: Notes) -> None:
                 before = known[trail[-1]].after.partition(".")[0]
                 if before in trail:
                     circle = " after ".join(quoted(each) for each in [*trail[trail.index(before) :], before])
-                    notes.fault(
+                    into.defect(
                         (*where, "after"), f"goes round in a circle: {circle}", "let one of them follow the antenna"
                     )
                     break
@@ -198,7 +198,7 @@ def _down(port: str, followers: dict[str, InstalledItem | Outlet], way: DirectCu
 
 
 def _supplies(
-    items: list[Row], outlets: list[End], antenna: ReceivingAntenna, rows: dict[str, list[Any]], notes: Notes
+    items: list[Row], outlets: list[End], antenna: ReceivingAntenna, rows: dict[str, list[Any]], into: Diagnostics
 ) -> tuple[Supply, ...]:
     """The supply of DC: at most one, and nothing in its way that cannot stand it."""
     from chain.files.quantities import reader
@@ -210,8 +210,8 @@ def _supplies(
             if text is not None:
                 found.append(((*where, "supply"), Supply(each.id, reader("voltage")(text))))
     for where, _ in found[1:]:
-        notes.fault(where, f"DC is fed at {quoted(found[0][1].at)} already", "one supply: leave the other out", "key")
-    if not found or notes.faults:
+        into.defect(where, f"DC is fed at {quoted(found[0][1].at)} already", "one supply: leave the other out", "key")
+    if not found or into.defects:
         return ()
     where, supply = found[0]
     way = dc_walk(supply, tuple(item for _, item in items), tuple(outlet for _, outlet in outlets), antenna)
@@ -223,7 +223,7 @@ def _supplies(
             "receiver": f"{supply.volts:g} V would reach the receiver at {quoted(name)}",
         }[how]
         if how == "receiver":
-            notes.warnings.append(f"{plain(what)}; a splitter that passes DC on one output alone avoids it")
+            into.warnings.append(f"{plain(what)}; a splitter that passes DC on one output alone avoids it")
         else:
-            notes.fault(where, what, "put a DC block before it, or feed the amplifier elsewhere")
+            into.defect(where, what, "put a DC block before it, or feed the amplifier elsewhere")
     return (supply,)

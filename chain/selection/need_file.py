@@ -13,7 +13,7 @@ from chain.selection.need import Need, Offer
 from chain.units import is_return_loss
 
 if TYPE_CHECKING:
-    from chain.files.tables import Notes
+    from chain.files.tables import Diagnostics
     from chain.selection.need_rows import Rules
     from chain.selection.need_schema import NeedModel
     from chain.setups import Near
@@ -40,7 +40,7 @@ def load_need(source: str | PathLike[str], library: Library | None = None) -> Ne
 
     Raises
     ------
-    InputError : the file, or a table of offers that it names, is at fault; `defects` hold every fault.
+    InputError : the file, or a table of offers that it names, is at fault; `defects` hold every defect.
 
     Examples
     --------
@@ -58,23 +58,23 @@ def load_need(source: str | PathLike[str], library: Library | None = None) -> Ne
 def parse_need(raw: bytes, path: str = "need", folder: Path | None = None, library: Library | None = None) -> Need:
     """Read a need from the bytes of its file."""
 
-    def read(document: dict[str, Any], text: str, notes: Notes) -> Need | None:
-        return _read(document, text, path, notes, library is None)
+    def read(document: dict[str, Any], text: str, into: Diagnostics) -> Need | None:
+        return _read(document, text, path, into, library is None)
 
     return parse_whole(raw, path, folder, library, read)[0]
 
 
-def _read(document: dict[str, Any], text: str, path: str, notes: Notes, own_library: bool) -> Need | None:
+def _read(document: dict[str, Any], text: str, path: str, into: Diagnostics, own_library: bool) -> Need | None:
     from chain.files.tables import read_table
     from chain.selection.need_parts import read_new_parts
     from chain.selection.need_rows import Rules, read_rows_of
     from chain.selection.need_schema import PART_TABLES, NeedModel
 
-    check_top(document, (*KEYS, *PART_TABLES), NEEDED, notes, "the need file")
-    read_new_parts(document, path, notes, own_library)
+    check_top(document, (*KEYS, *PART_TABLES), NEEDED, into, "the need file")
+    read_new_parts(document, path, into, own_library)
     rules = Rules()
     raw = document.get("need")
-    model = read_table(NeedModel, raw, ("need",), notes) if raw is not None else NeedModel()
+    model = read_table(NeedModel, raw, ("need",), into) if raw is not None else NeedModel()
     if model.lead_length:
         rules.lead_length = f"{model.lead_length!r} m"
     if model.budget:
@@ -82,18 +82,18 @@ def _read(document: dict[str, Any], text: str, path: str, notes: Notes, own_libr
     offers: list[Offer] = []
     for key in ("have", "offer"):
         if key in document:
-            offers += read_rows_of(key, document[key], _places(text, path, key, document[key]), notes, rules)
-    offers += _tables(document.get("offers", []), notes, rules)
+            offers += read_rows_of(key, document[key], _places(text, path, key, document[key]), into, rules)
+    offers += _tables(document.get("offers", []), into, rules)
     if isinstance(raw, dict):
-        _settle(model, notes, rules)
-    if notes.faults or notes.elsewhere or not isinstance(raw, dict):
+        _settle(model, into, rules)
+    if into.defects or into.elsewhere or not isinstance(raw, dict):
         return None
     if not offers:
-        notes.fault(
+        into.defect(
             ("need",), "nothing is owned and nothing is on offer", "add [[have]], [[offer]] or offers", "header"
         )
         return None
-    return _need(model, document, tuple(offers), path, notes, rules)
+    return _need(model, document, tuple(offers), path, into, rules)
 
 
 def _places(text: str, path: str, key: str, rows: object) -> list[str]:
@@ -103,49 +103,49 @@ def _places(text: str, path: str, key: str, rows: object) -> list[str]:
     return [f"{path}:{line}" for line in lines] if len(lines) == count else [path] * count
 
 
-def _tables(raw: object, notes: Notes, rules: Rules) -> list[Offer]:
+def _tables(raw: object, into: Diagnostics, rules: Rules) -> list[Offer]:
     from chain.selection.offers import read_offers
 
     names = [raw] if isinstance(raw, str) else raw
     if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
-        notes.fault(("offers",), "the name of a table of offers is needed here", 'write offers = "shop.csv"')
+        into.defect(("offers",), "the name of a table of offers is needed here", 'write offers = "shop.csv"')
         return []
     found: list[Offer] = []
     for number, name in enumerate(names):
         where = ("offers",) if isinstance(raw, str) else ("offers", number)
         try:
-            there = (notes.folder / name).is_file()
+            there = (into.folder / name).is_file()
         except (OSError, ValueError):
             there = False
         if there:
-            found += read_offers(name, notes.folder, notes, rules)
+            found += read_offers(name, into.folder, into, rules)
         else:
-            notes.fault(where, f"there is no file {quoted(name)}", "the path starts at the need file")
+            into.defect(where, f"there is no file {quoted(name)}", "the path starts at the need file")
     return found
 
 
-def _settle(model: NeedModel, notes: Notes, rules: Rules) -> None:
+def _settle(model: NeedModel, into: Diagnostics, rules: Rules) -> None:
     """Take down what models cannot tell: words of a list, an order, one currency."""
     from chain.files.toml import closest
     from chain.selection.need_schema import DIRECT, PLANES
 
     for number, plane in enumerate(model.planes or ()):
         if plane not in PLANES:
-            notes.fault(("need", "planes", number), f"{quoted(plane)} is no plane", closest(plane, PLANES))
-    _reachable(model, notes)
+            into.defect(("need", "planes", number), f"{quoted(plane)} is no plane", closest(plane, PLANES))
+    _reachable(model, into)
     if model.planes == []:
-        notes.fault(("need", "planes"), "no plane is allowed", f"one or more of: {', '.join(PLANES)}")
+        into.defect(("need", "planes"), "no plane is allowed", f"one or more of: {', '.join(PLANES)}")
     if model.dc is not None and model.dc not in DIRECT:
-        notes.fault(("need", "dc"), f"{quoted(model.dc)} says nothing of DC", closest(model.dc, DIRECT))
+        into.defect(("need", "dc"), f"{quoted(model.dc)} says nothing of DC", closest(model.dc, DIRECT))
     if model.start is not None and model.stop is not None and model.stop < model.start:
-        notes.fault(("need", "stop"), "stop lies below start", "swap the two")
+        into.defect(("need", "stop"), "stop lies below start", "swap the two")
     if model.limit is not None and not 1 < model.limit < 1e6:
-        notes.fault(("need", "limit"), "no chain can measure that limit", 'write it as in "VSWR 2.0"')
+        into.defect(("need", "limit"), "no chain can measure that limit", 'write it as in "VSWR 2.0"')
     if model.budget and model.budget.per_metre:
-        notes.fault(("need", "budget"), "a budget is not per metre", 'write it as in "40 EUR"')
+        into.defect(("need", "budget"), "a budget is not per metre", 'write it as in "40 EUR"')
 
 
-def _reachable(model: NeedModel, notes: Notes) -> None:
+def _reachable(model: NeedModel, into: Diagnostics) -> None:
     """See that the planes allowed are those that the analyzer is said to calibrate at."""
     from chain.files.toml import closest
     from chain.selection.need_schema import PLANES
@@ -153,17 +153,17 @@ def _reachable(model: NeedModel, notes: Notes) -> None:
     within = model.calibrates_at
     for number, plane in enumerate(within or ()):
         if plane not in PLANES:
-            notes.fault(("need", "calibrates_at", number), f"{quoted(plane)} is no plane", closest(plane, PLANES))
+            into.defect(("need", "calibrates_at", number), f"{quoted(plane)} is no plane", closest(plane, PLANES))
     for number, plane in enumerate(model.planes or ()):
         if within and plane in PLANES and plane not in within:
             what = f"{quoted(plane)} is not a plane that this analyzer calibrates at"
-            notes.fault(("need", "planes", number), what, f"calibrates_at names {', '.join(map(quoted, within))}")
+            into.defect(("need", "planes", number), what, f"calibrates_at names {', '.join(map(quoted, within))}")
     if model.phase is not None and model.shows is not None and model.phase != (model.shows == "complex"):
-        notes.fault(("need", "phase"), "phase contradicts shows", "leave phase out", "key")
+        into.defect(("need", "phase"), "phase contradicts shows", "leave phase out", "key")
 
 
 def _need(
-    model: NeedModel, document: dict[str, Any], offers: tuple[Offer, ...], path: str, notes: Notes, rules: Rules
+    model: NeedModel, document: dict[str, Any], offers: tuple[Offer, ...], path: str, into: Diagnostics, rules: Rules
 ) -> Need:
     from chain.files.sections import analyzer_of
     from chain.setups import Calibration, Far, Sweep, with_typical_standards
@@ -172,13 +172,13 @@ def _need(
     assert model.far is not None
     assert model.start is not None
     assert model.stop is not None
-    _say(model, notes, rules)
-    near = analyzer_of(_spoken(model), model.near, model.near_impedance or 50.0, notes, "need")
+    _say(model, into, rules)
+    near = analyzer_of(_spoken(model), model.near, model.near_impedance or 50.0, into, "need")
     standards = with_typical_standards(
-        Calibration(load_db=model.load, ideal=near.ideal), near, notes.library, () if model.load is None else ("load",)
+        Calibration(load_db=model.load, ideal=near.ideal), near, into.parts, () if model.load is None else ("load",)
     )
     if model.load is None and not near.ideal:
-        notes.assumed.append(f"need: load {standards.load_db:g} dB (typical with a {near.analyzer} analyzer)")
+        into.assumed.append(f"need: load {standards.load_db:g} dB (typical with a {near.analyzer} analyzer)")
     return Need(
         document.get("title") or Path(path).stem,
         near,
@@ -198,10 +198,10 @@ def _need(
         bool(model.lead),
         standards,
         model.load is not None,
-        tuple(notes.assumed),
-        tuple(dict.fromkeys([*notes.warnings, *_few(rules.remarks)])),
+        tuple(into.assumed),
+        tuple(dict.fromkeys([*into.warnings, *_few(rules.remarks)])),
         path,
-        notes.library,
+        into.parts,
     )
 
 
@@ -225,8 +225,8 @@ def _few(remarks: list[str]) -> list[str]:
     return [*remarks[:MOST_REMARKS], f"{more} more remarks of this kind, from {remarks[MOST_REMARKS]}"]
 
 
-def _say(model: NeedModel, notes: Notes, rules: Rules) -> None:
-    said = notes.assumed
+def _say(model: NeedModel, into: Diagnostics, rules: Rules) -> None:
+    said = into.assumed
     if model.near_impedance is None:
         said.append("need: near_impedance 50 ohm (default)")
     if model.far_impedance is None:

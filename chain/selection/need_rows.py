@@ -11,7 +11,7 @@ from typing import Any
 from chain.errors import UnitError, quoted
 from chain.files.items import place_items
 from chain.files.schema import ItemModel
-from chain.files.tables import Notes, Table, named, read_table, unknown_key
+from chain.files.tables import Diagnostics, Table, named, read_table, unknown_key
 from chain.files.toml import Where
 from chain.money import Price
 from chain.selection.need import Offer
@@ -37,18 +37,18 @@ class Rules:
     """What was left out or put together, each with file and line."""
 
 
-def read_rows_of(key: str, raw: object, places: Sequence[str], notes: Notes, rules: Rules) -> list[Offer]:
+def read_rows_of(key: str, raw: object, places: Sequence[str], into: Diagnostics, rules: Rules) -> list[Offer]:
     """Read `[[have]]` or `[[offer]]`."""
     if not isinstance(raw, list):
-        notes.fault((key,), f"a list of tables is needed here, not {named(raw)}", f"write [[{key}]] before each")
+        into.defect((key,), f"a list of tables is needed here, not {named(raw)}", f"write [[{key}]] before each")
         return []
     found = []
     for number, table in enumerate(raw):
         where: Where = (key, number)
         if not isinstance(table, dict):
-            notes.fault(where, f"a table is needed here, not {named(table)}", f"write [[{key}]] before each")
+            into.defect(where, f"a table is needed here, not {named(table)}", f"write [[{key}]] before each")
             continue
-        offer = _row(key, table, where, places[number], notes, rules)
+        offer = _row(key, table, where, places[number], into, rules)
         if offer is not None and offer.stock:
             found.append(offer)
         elif offer is not None:
@@ -56,14 +56,14 @@ def read_rows_of(key: str, raw: object, places: Sequence[str], notes: Notes, rul
     return found
 
 
-def _row(key: str, table: dict[str, Any], where: Where, place: str, notes: Notes, rules: Rules) -> Offer | None:
+def _row(key: str, table: dict[str, Any], where: Where, place: str, into: Diagnostics, rules: Rules) -> Offer | None:
     model: type[Table] = HaveModel if key == "have" else OfferModel
-    own, item_keys, meant = _split(table, model, where, notes)
-    read: Any = read_table(model, own, where, notes)
+    own, item_keys, meant = _split(table, model, where, into)
+    read: Any = read_table(model, own, where, into)
     if "price" in meant:
         # Its misspelt key is reported already.
-        notes.faults = [each for each in notes.faults if (each.where, each.message) != (where, "price is missing")]
-    item = None if "part" in meant else place_one(item_keys, where, notes, rules)
+        into.defects = [each for each in into.defects if (each.where, each.message) != (where, "price is missing")]
+    item = None if "part" in meant else place_one(item_keys, where, into, rules)
     if item is None:
         return None
     if isinstance(read, HaveModel):
@@ -73,12 +73,12 @@ def _row(key: str, table: dict[str, Any], where: Where, place: str, notes: Notes
     try:
         return offer_of(item, read.price, read.stock, rules, place)
     except UnitError as error:
-        notes.fault((*where, "price"), error.message, error.help)
+        into.defect((*where, "price"), error.message, error.help)
         return None
 
 
 def _split(
-    table: dict[str, Any], model: type[Table], where: Where, notes: Notes
+    table: dict[str, Any], model: type[Table], where: Where, into: Diagnostics
 ) -> tuple[dict[str, Any], dict[str, Any], set[str]]:
     """Keys of the row itself, those of its item, and the missing ones that a misspelt key stands for."""
     own = {key: value for key, value in table.items() if key in model.keys}
@@ -88,28 +88,28 @@ def _split(
         missing: list[str] = [
             each for each in ("price", "part") if each not in table and (each == "part" or each in model.keys)
         ]
-        meant |= unknown_key((*where, key), [*model.keys, *ItemModel.keys], missing, notes)
+        meant |= unknown_key((*where, key), [*model.keys, *ItemModel.keys], missing, into)
         del rest[key]
     return own, rest, meant
 
 
-def place_one(keys: dict[str, Any], where: Where, notes: Notes, rules: Rules) -> Item | None:
+def place_one(keys: dict[str, Any], where: Where, into: Diagnostics, rules: Rules) -> Item | None:
     """Place one item of its own, apart from any chain."""
     name = next((keys[key] for key in ("id", "part", "touchstone") if isinstance(keys.get(key), str)), "part")
     row = {"id": name[:60] or "part", **{key: value for key, value in keys.items() if key != "id"}}
     if "length" not in keys and isinstance(keys.get("part"), str):
         # A part that the library lacks is reported when it is placed.
         with suppress(LibraryError):
-            if notes.library.part(keys["part"]).kind == "coax":
+            if into.parts.part(keys["part"]).kind == "coax":
                 row["length"] = rules.lead_length
                 rules.lengths_assumed = True
-    quiet = Notes(notes.library, notes.folder, library_whole=notes.library_whole, tells_assumed=False)
+    quiet = Diagnostics(into.parts, into.folder, parts_whole=into.parts_whole, tells_assumed=False)
     placed = place_items([row], ("row",), quiet, {})
-    for fault in quiet.faults:
-        notes.fault((*where, *fault.where[2:]), fault.message, fault.help, fault.spot)
-    notes.measured_hz.update(quiet.measured_hz)
-    notes.warnings += [f"{row['id']}: {each.partition(': ')[2]}" for each in quiet.warnings]
-    return placed[0][1] if placed and not quiet.faults else None
+    for defect in quiet.defects:
+        into.defect((*where, *defect.where[2:]), defect.message, defect.help, defect.spot)
+    into.measured_hz.update(quiet.measured_hz)
+    into.warnings += [f"{row['id']}: {each.partition(': ')[2]}" for each in quiet.warnings]
+    return placed[0][1] if placed and not quiet.defects else None
 
 
 def offer_of(item: Item, price: Price, stock: int | None, rules: Rules, place: str) -> Offer:

@@ -11,7 +11,7 @@ from typing import Any
 
 from chain.errors import Defect, InputError, UnitError, quoted
 from chain.files.schema import ItemModel
-from chain.files.tables import Notes
+from chain.files.tables import Diagnostics
 from chain.files.toml import closest, decode
 from chain.money import parse_price
 from chain.selection.need import Offer
@@ -23,7 +23,7 @@ LARGEST = 50_000_000
 EURO = re.compile(rb"[0-9 ;,\t]\x80|\x80[0-9 ]")
 """The sign in the encoding of Windows, beside a figure or a cell's edge."""
 MOST_TOLD = 50
-"""Most faults of one table that are reported one by one."""
+"""Most defects of one table that are reported one by one."""
 OWN = ("part", "price", "currency", "stock")
 ROOMY = ("attenuation", "arm", "path", "reference", "id")
 """Keys of an item that do not fit in a cell."""
@@ -39,10 +39,10 @@ class _Table:
     path: str
     lines: list[str]
     header: list[str]
-    faults: list[Defect]
+    defects: list[Defect]
 
-    def fault(self, line: int, column: str, row: list[str], what: str, remedy: str = "") -> None:
-        """Take down a fault of one cell."""
+    def defect(self, line: int, column: str, row: list[str], what: str, remedy: str = "") -> None:
+        """Take down a defect of one cell."""
         source = self.lines[line - 1] if line <= len(self.lines) else ""
         at, width = 0, max(1, len(source))
         place = self.header.index(column) if column in self.header else -1
@@ -51,10 +51,10 @@ class _Table:
                 at = source.find(cell, at) + len(cell) + 1 if cell in source[at:] else at + 1
             found = source.find(row[place], at)
             at, width = (found, len(row[place])) if found >= 0 else (at, 1)
-        self.faults.append(Defect(self.path, line, at + 1, what, remedy, source, max(1, width)))
+        self.defects.append(Defect(self.path, line, at + 1, what, remedy, source, max(1, width)))
 
 
-def read_offers(name: str, folder: Path, notes: Notes, rules: Rules) -> list[Offer]:
+def read_offers(name: str, folder: Path, into: Diagnostics, rules: Rules) -> list[Offer]:
     """Read a table of offers.
 
     Source: RFC 4180, with a line of column names; comma, semicolon or tab between cells; lines that begin with # are
@@ -64,7 +64,7 @@ def read_offers(name: str, folder: Path, notes: Notes, rules: Rules) -> list[Off
     try:
         text = _text(path)
     except InputError as error:
-        notes.elsewhere += error.defects
+        into.elsewhere += error.defects
         return []
     lines = text.splitlines()
     first = next((line for line in lines if line.strip() and not line.startswith("#")), "")
@@ -78,13 +78,13 @@ def read_offers(name: str, folder: Path, notes: Notes, rules: Rules) -> list[Off
             if not _header(table, line, row):
                 break
             continue
-        offer = _offer(table, line, row, items, notes, rules)
+        offer = _offer(table, line, row, items, into, rules)
         if offer is None:
             continue
         _take(offer, (*_item_cells(table.header, row), str(offer.price)), offers, rules)
-    if not table.header and not table.faults:
-        table.faults.append(Defect(path, 1, 1, "there is no line of column names", f"begin with {','.join(OWN)}"))
-    notes.elsewhere += _reported(table)
+    if not table.header and not table.defects:
+        table.defects.append(Defect(path, 1, 1, "there is no line of column names", f"begin with {','.join(OWN)}"))
+    into.elsewhere += _reported(table)
     return list(offers.values())
 
 
@@ -119,7 +119,7 @@ def _rows(table: _Table, text: str, delimiter: str) -> Iterator[tuple[int, list[
                 yield begin, row
             begin = reader.line_num + 1
     except csv.Error as error:
-        table.faults.append(Defect(table.path, reader.line_num, 1, f"not a table: {error}", "is a quote left open?"))
+        table.defects.append(Defect(table.path, reader.line_num, 1, f"not a table: {error}", "is a quote left open?"))
 
 
 def _header(table: _Table, line: int, row: list[str]) -> bool:
@@ -128,17 +128,17 @@ def _header(table: _Table, line: int, row: list[str]) -> bool:
             cells = [cell.strip() for cell in row]
             at = table.header.index(name)
             kept, table.header = table.header, [*table.header]
-            table.fault(line, name, cells, f"{quoted(cells[at])} is no column of offers", closest(name, COLUMNS))
+            table.defect(line, name, cells, f"{quoted(cells[at])} is no column of offers", closest(name, COLUMNS))
             table.header = kept
     for name in ("part", "price"):
-        if name not in table.header and not any(quoted(name) in each.help for each in table.faults):
+        if name not in table.header and not any(quoted(name) in each.help for each in table.defects):
             if name == "part" and "touchstone" in table.header:
                 continue
-            table.fault(line, "", row, f"column {name} is missing", f"begin with {','.join(OWN)}")
+            table.defect(line, "", row, f"column {name} is missing", f"begin with {','.join(OWN)}")
     twice = [name for place, name in enumerate(table.header) if name in table.header[:place]]
     if twice:
-        table.fault(line, "", row, f"column {quoted(twice[0])} is there twice", "leave one out")
-    return not table.faults
+        table.defect(line, "", row, f"column {quoted(twice[0])} is there twice", "leave one out")
+    return not table.defects
 
 
 def _item_cells(header: list[str], row: list[str]) -> tuple[str, ...]:
@@ -146,35 +146,35 @@ def _item_cells(header: list[str], row: list[str]) -> tuple[str, ...]:
 
 
 def _offer(
-    table: _Table, line: int, row: list[str], items: dict[tuple[str, ...], Item | None], notes: Notes, rules: Rules
+    table: _Table, line: int, row: list[str], items: dict[tuple[str, ...], Item | None], into: Diagnostics, rules: Rules
 ) -> Offer | None:
     if len(row) > len(table.header) and any(cell.strip() for cell in row[len(table.header) :]):
         _too_many(table, line, row)
         return None
     cells = {name: cell.strip() for name, cell in zip(table.header, row, strict=False)}
-    before = len(table.faults)
+    before = len(table.defects)
     price = stock = None
     try:
         price = parse_price(cells.get("price", ""), cells.get("currency") or None)
     except UnitError as error:
-        table.fault(line, "currency" if "no currency" in error.message else "price", row, error.message, error.help)
+        table.defect(line, "currency" if "no currency" in error.message else "price", row, error.message, error.help)
     try:
         stock = _stock(cells.get("stock", ""))
     except UnitError as error:
-        table.fault(line, "stock", row, error.message, error.help)
+        table.defect(line, "stock", row, error.message, error.help)
     key = _item_cells(table.header, row)
     if key not in items:
-        items[key] = _item(table, line, row, cells, notes, rules)
+        items[key] = _item(table, line, row, cells, into, rules)
     item = items[key]
-    if item is None and len(table.faults) == before:
-        # The same faulty item as before: its faults are reported once more, at this line.
-        _item(table, line, row, cells, notes, rules)
-    if item is None or price is None or len(table.faults) > before:
+    if item is None and len(table.defects) == before:
+        # The same faulty item as before: its defects are reported once more, at this line.
+        _item(table, line, row, cells, into, rules)
+    if item is None or price is None or len(table.defects) > before:
         return None
     try:
         return offer_of(item, price, stock, rules, f"{table.path}:{line}")
     except UnitError as error:
-        table.fault(line, "currency" if "price is in" in error.message else "price", row, error.message, error.help)
+        table.defect(line, "currency" if "price is in" in error.message else "price", row, error.message, error.help)
         return None
 
 
@@ -185,7 +185,7 @@ def _too_many(table: _Table, line: int, row: list[str]) -> None:
     remedy = ""
     if all(cell.split(" ")[0].isdigit() for cell in price):
         what, remedy = f"{what}: a decimal comma?", f"write the price as {'.'.join(price)}"
-    table.fault(line, "price", row, what, remedy)
+    table.defect(line, "price", row, what, remedy)
 
 
 def _stock(cell: str) -> int | None:
@@ -198,7 +198,9 @@ def _stock(cell: str) -> int | None:
     return int(cell)
 
 
-def _item(table: _Table, line: int, row: list[str], cells: dict[str, str], notes: Notes, rules: Rules) -> Item | None:
+def _item(
+    table: _Table, line: int, row: list[str], cells: dict[str, str], into: Diagnostics, rules: Rules
+) -> Item | None:
     keys: dict[str, Any] = {name: cell for name, cell in cells.items() if cell and name not in OWN[1:]}
     for name in FLAGS:
         if name in keys:
@@ -208,15 +210,15 @@ def _item(table: _Table, line: int, row: list[str], cells: dict[str, str], notes
             try:
                 keys[name] = float(keys[name])
             except ValueError:
-                table.fault(line, name, row, f"{quoted(keys[name])} is no number")
+                table.defect(line, name, row, f"{quoted(keys[name])} is no number")
                 return None
-    own = Notes(notes.library, notes.folder, library_whole=notes.library_whole)
+    own = Diagnostics(into.parts, into.folder, parts_whole=into.parts_whole)
     item = place_one(keys, ("row",), own, rules)
-    for fault in own.faults:
-        column = str(fault.where[1]) if len(fault.where) > 1 else "part"
-        table.fault(line, column, row, fault.message, fault.help)
-    notes.warnings += own.warnings
-    notes.measured_hz.update(own.measured_hz)
+    for defect in own.defects:
+        column = str(defect.where[1]) if len(defect.where) > 1 else "part"
+        table.defect(line, column, row, defect.message, defect.help)
+    into.warnings += own.warnings
+    into.measured_hz.update(own.measured_hz)
     return item
 
 
@@ -239,7 +241,7 @@ def _take(offer: Offer, key: tuple[str, ...], offers: dict[tuple[str, ...], Offe
 
 
 def _reported(table: _Table) -> list[Defect]:
-    found = sorted(table.faults, key=lambda each: (each.line, each.column))
+    found = sorted(table.defects, key=lambda each: (each.line, each.column))
     if len(found) <= MOST_TOLD:
         return found
     more = len(found) - MOST_TOLD

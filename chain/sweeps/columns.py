@@ -83,7 +83,7 @@ def with_frequencies(sheet: Sheet, table: TextTable, channels: Channels) -> Text
         return table
     at, head = named[0], table.header[named[0]]
     if not channels:
-        sheet.fault(
+        sheet.defect(
             head,
             "channels of which region?",
             "state region and channels under [sweep] of the set-up, or give frequencies",
@@ -97,14 +97,14 @@ def with_frequencies(sheet: Sheet, table: TextTable, channels: Channels) -> Text
 
 
 def _middle_mhz(sheet: Sheet, cell: Cell, channels: Channels) -> float:
-    """Middle of the channel that a cell names [MHz]; 0 and a fault where there is none."""
+    """Middle of the channel that a cell names [MHz]; 0 and a defect where there is none."""
     words = spelt(cell.text).split()
     name = (words[-1] if words else "").upper()
     name = name if name in channels else name.removeprefix("CH").lstrip("0")
     if name in channels:
         return sum(channels[name]) / 2e6
     listed = ", ".join(list(channels)[:MOST_NAMED])
-    sheet.fault(cell, f"{quoted(cell.text)} is none of the set-up's channels", f"it has {listed}")
+    sheet.defect(cell, f"{quoted(cell.text)} is none of the set-up's channels", f"it has {listed}")
     return 0.0
 
 
@@ -164,15 +164,15 @@ class ColumnPlan:
 def plan(sheet: Sheet, table: TextTable, options: SweepOptions) -> ColumnPlan | None:
     """Settle which columns are read."""
     roles = [role(cell.text) for cell in table.header]
-    faults = len(sheet.faults)
+    defects = len(sheet.defects)
     if not table.header and not (options.quantity and options.frequency_unit):
         first = table.rows[0][0]
         remedy = f"{EXAMPLE}, or give --quantity and --frequency-unit"
-        sheet.fault(first, "the file has no header", remedy)
+        sheet.defect(first, "the file has no header", remedy)
         return None
     asked = _asked(sheet, table, options)
     frequency, factor = _frequency(sheet, table, roles, asked, options)
-    if len(sheet.faults) > faults:
+    if len(sheet.defects) > defects:
         return None
     found = _settled(sheet, table, roles, asked, frequency, options)
     if found is None:
@@ -216,7 +216,7 @@ def _asked(sheet: Sheet, table: TextTable, options: SweepOptions) -> tuple[int, 
             near = get_close_matches(name, names, 1, 0.5)
             listed = ", ".join(quoted(text) for text in names[:8]) or f"1 to {width}"
             remedy = f"did you mean {quoted(near[0])}?" if near else f"columns: {listed}"
-            sheet.fault(place, f"--column {quoted(name)} names {'several columns' if part else 'no column'}", remedy)
+            sheet.defect(place, f"--column {quoted(name)} names {'several columns' if part else 'no column'}", remedy)
     return tuple(found)
 
 
@@ -233,18 +233,18 @@ def _frequency(
         at = [index for index in at if frequency_factor(table.header[index].text)][:1]
     at = at[:1] if len(at) > 1 and _alike(table, at) else at
     if len(at) > 1:
-        sheet.fault(table.header[at[1]], "a second column of frequencies that differ", "leave one of the traces out")
+        sheet.defect(table.header[at[1]], "a second column of frequencies that differ", "leave one of the traces out")
     if not at:
         if stated and 0 not in asked:
             return 0, stated
         remedy = "name it in the header, or give --frequency-unit and column 1 is taken"
-        sheet.fault(table.header[0], "no column is named as the frequency", remedy)
+        sheet.defect(table.header[0], "no column is named as the frequency", remedy)
         return 0, 1.0
     factor = stated or frequency_factor(table.header[at[0]].text)
     if not factor:
         cell = table.header[at[0]]
         remedy = f"{EXAMPLE}, or give --frequency-unit MHz"
-        sheet.fault(cell, f"{quoted(cell.text)} names no unit of frequency", remedy)
+        sheet.defect(cell, f"{quoted(cell.text)} names no unit of frequency", remedy)
     return at[0], factor or 1.0
 
 
@@ -259,7 +259,7 @@ Settled = tuple[str, tuple[int, ...], tuple[tuple[str, tuple[int, ...]], ...]]
 def _settled(
     sheet: Sheet, table: TextTable, roles: Sequence[str], asked: tuple[int, ...], frequency: int, options: SweepOptions
 ) -> Settled | None:
-    """Quantity and columns; None where a fault was noted."""
+    """Quantity and columns; None where a defect was noted."""
     asked = tuple(index for index in asked if index != frequency)
     if options.quantity:
         return _by_quantity(sheet, table, roles, asked, frequency, options.quantity)
@@ -327,7 +327,7 @@ def _by_quantity(
         place = table.header[0] if table.header else table.rows[0][0]
         need = "one column" if count == 1 else "two columns"
         message = f"{words} stands in {need}, and it is not clear which"
-        sheet.fault(place, message, "name it: --column 2" if count == 1 else "name them: --column 2 --column 3")
+        sheet.defect(place, message, "name it: --column 2" if count == 1 else "name them: --column 2 --column 3")
         return None
     return quantity, asked, ()
 
@@ -336,14 +336,14 @@ def _nothing(sheet: Sheet, table: TextTable, roles: Sequence[str], wanted: Seque
     """No column says that it holds a reflection."""
     remedy = f"{EXAMPLE}, or give --quantity"
     if not wanted:
-        sheet.fault(table.header[0], "one column where a frequency and a figure are needed", EXAMPLE)
+        sheet.defect(table.header[0], "one column where a frequency and a figure are needed", EXAMPLE)
     for index in wanted[:6]:
         cell = table.header[index]
         if roles[index] in ("r", "x", "z", "real", "imaginary", "phase"):
             what = f"{quoted(cell.text)} is {ROLES[roles[index]]} alone: its partner is missing"
         else:
             what = f"{quoted(cell.text)} is neither VSWR nor return loss, nor another measure of a reflection"
-        sheet.fault(cell, what, remedy)
+        sheet.defect(cell, what, remedy)
 
 
 def _several(sheet: Sheet, table: TextTable, groups: Sequence[tuple[int, ...]]) -> None:
@@ -354,4 +354,4 @@ def _several(sheet: Sheet, table: TextTable, groups: Sequence[tuple[int, ...]]) 
         option = " ".join(f"--column {index + 1}" for index in columns)
         other = " ".join(f"--column {index + 1}" for index in first)
         what = f"{quoted(cell.text)} and {quoted(table.header[first[0]].text)} are two traces of one kind"
-        sheet.fault(cell, what, f"name one: {other} or {option}")
+        sheet.defect(cell, what, f"name one: {other} or {option}")

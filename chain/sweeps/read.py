@@ -116,11 +116,11 @@ def _touchstone(path: str, lines: list[str], options: SweepOptions, plane_ohm: f
     port, which = _port(path, found, options)
     reflection, remark, warnings = _referred(found, port, options, plane_ohm)
     magnitude = np.abs(reflection)
-    faults = [
+    defects = [
         _too_much(path, lines, found, magnitude, int(index)) for index in np.flatnonzero(~(magnitude <= MOST_MAGNITUDE))
     ]
-    if faults:
-        raise bounded(faults)
+    if defects:
+        raise bounded(defects)
     reported = "; ".join(
         [f"{which}complex reflection, {found.form}: {_example(found.freq_hz, magnitude)}", remark, *found.notes]
     )
@@ -205,13 +205,13 @@ def _table(path: str, lines: list[str], options: SweepOptions, plane_ohm: float 
     sheet = Sheet(path, lines)
     written = find_table(sheet, options)
     table = with_frequencies(sheet, written, channels)
-    if sheet.faults:
-        raise bounded(sheet.faults)
+    if sheet.defects:
+        raise bounded(sheet.defects)
     found = plan(sheet, table, options)
     ohm = options.impedance_ohm or plane_ohm
     made = None if found is None else reflections(sheet, table, found, bool(options.decimal), ohm)
-    if sheet.faults or made is None or found is None:
-        raise bounded(sheet.faults)
+    if sheet.defects or made is None or found is None:
+        raise bounded(sheet.defects)
     phase = "" if made.reflection is not None else "; no phase"
     reported = f"{_what(table, found, made, options, ohm)}; {made.freq_hz.size} points{phase}"
     warnings = () if made.quantity in ("r-and-x", "z-and-degrees") else _idle(options)

@@ -192,16 +192,16 @@ def typed_readings(
     ------
     `chain.units.parse_reading`.
     """
-    found, faults = [], []
+    found, defects = [], []
     for text in texts:
         try:
             found.append(parse_reading(text, channels or {}, shows_db))
         except UnitError as error:
-            faults.append(error)
-    if len(faults) > 1:
-        raise InputError(Defect("", 0, 0, each.message, each.help) for each in faults)
-    if faults:
-        raise faults[0]
+            defects.append(error)
+    if len(defects) > 1:
+        raise InputError(Defect("", 0, 0, each.message, each.help) for each in defects)
+    if defects:
+        raise defects[0]
     return from_texts(found, reference_ohm)
 
 

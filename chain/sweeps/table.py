@@ -58,16 +58,16 @@ class Cell(NamedTuple):
 
 @dataclass
 class Sheet:
-    """Lines of a file with the faults found in it so far."""
+    """Lines of a file with the defects found in it so far."""
 
     path: str
     lines: Sequence[str]
-    faults: list[Defect] = field(default_factory=list)
+    defects: list[Defect] = field(default_factory=list)
 
-    def fault(self, cell: Cell, message: str, help_text: str = "") -> None:
-        """Note a fault at a cell."""
+    def defect(self, cell: Cell, message: str, help_text: str = "") -> None:
+        """Note a defect at a cell."""
         source = self.lines[cell.line - 1]
-        self.faults.append(
+        self.defects.append(
             Defect(self.path, cell.line, cell.column, message, help_text, source, max(1, len(cell.text)))
         )
 
@@ -122,13 +122,13 @@ def _with_units(sheet: Sheet, header: tuple[Cell, ...], rows: Sequence[tuple[Cel
         first = next(filter(None, units), "")
         for cell, unit in zip(cells, units, strict=True):
             if unit and unit.casefold() != first.casefold():
-                sheet.fault(cell, f"{unit} here, {first} above", "one unit in each column")
+                sheet.defect(cell, f"{unit} here, {first} above", "one unit in each column")
         text = headed(name.text, units)
         if first.casefold().endswith("hz") and text == name.text and first.casefold() not in text.casefold():
-            sheet.fault(cells[0], f"{first} here, another unit in the header", "one unit in each column")
+            sheet.defect(cells[0], f"{first} here, another unit in the header", "one unit in each column")
         found.append(Cell(text, *name[1:]))
-    if sheet.faults:
-        raise bounded(sheet.faults)
+    if sheet.defects:
+        raise bounded(sheet.defects)
     return tuple(found)
 
 
@@ -142,7 +142,7 @@ def _lines(sheet: Sheet) -> list[_Line]:
         if len(text) > LONGEST_LINE:
             if not remark:
                 message = f"this line is longer than {LONGEST_LINE} characters"
-                sheet.fault(Cell("", number, 1), message, "one frequency on each line")
+                sheet.defect(Cell("", number, 1), message, "one frequency on each line")
             continue
         out.append(_Line(number, text if remark else without_units(text), remark))
     return out
@@ -226,8 +226,8 @@ def _blocks(sheet: Sheet, lines: list[_Line], layout: tuple[str, str], settled: 
         known = _figures(cells, sign, settled)
         if known > 1 or (_broken(cells, known, sign, block) and (block.rows or _headed(block, mark))):
             if len(block.rows) == MOST_POINTS:
-                sheet.fault(cells[0], f"holds more than {MOST_POINTS} points", "thin the sweep out")
-                raise bounded(sheet.faults)
+                sheet.defect(cells[0], f"holds more than {MOST_POINTS} points", "thin the sweep out")
+                raise bounded(sheet.defects)
             block.rows.append(cells)
             block.figures += known > 1
         elif block.rows:
@@ -263,8 +263,8 @@ def _chosen(sheet: Sheet, blocks: list[_Block], options: SweepOptions) -> _Block
     if not blocks:
         for number, line in enumerate(sheet.lines[:SAMPLE], 1):
             if "frequency" in concepts(line) and not line.strip().startswith(COMMENT):
-                sheet.fault(Cell("", number, 1), "no figures follow the header", "add a line for each frequency")
-                raise bounded(sheet.faults)
+                sheet.defect(Cell("", number, 1), "no figures follow the header", "add a line for each frequency")
+                raise bounded(sheet.defects)
         raise whole_file(sheet.path, "holds no figures", EXAMPLE)
     long = [block for block in blocks if block.figures > 1] or blocks
     titled = [block for block in long if any("frequency" in concepts(line.text) for line in block.heads)]

@@ -19,7 +19,7 @@ MOST_POINTS = 20001
 LONGEST_LINE = 10_000
 """Longest line of figures [characters]; comments may be of any length."""
 MOST_DEFECTS = 20
-"""Most faults that are shown of one file."""
+"""Most defects that are shown of one file."""
 BREAK = re.compile(r"\r\n|\r|\n")
 
 
@@ -40,7 +40,7 @@ def falls(values: Sequence[float]) -> bool:
 
 
 def bounded(defects: list[Defect]) -> InputError:
-    """Error of all faults of a file in file order, the last one standing for those that are too many to show."""
+    """Error of all defects of a file in file order, the last one standing for those that are too many to show."""
     ordered = sorted(defects, key=lambda each: (each.line, each.column))
     rest = len(ordered) - MOST_DEFECTS
     if rest > 0:

@@ -1,4 +1,4 @@
-"""What stands above the figures of a Touchstone file: its option line and keywords, every fault in its place."""
+"""What stands above the figures of a Touchstone file: its option line and keywords, every defect in its place."""
 
 from __future__ import annotations
 
@@ -79,7 +79,7 @@ class State:
     lines: Sequence[str]
     named_ports: int
     header: Header = field(default_factory=Header)
-    faults: list[Defect] = field(default_factory=list)
+    defects: list[Defect] = field(default_factory=list)
     option: str = ""
     data: list[int] = field(default_factory=list)
     """Numbers of the lines of network data."""
@@ -89,12 +89,12 @@ class State:
     references: list[float] = field(default_factory=list)
     remarks: dict[str, int] = field(default_factory=dict)
 
-    def fault(self, number: int, message: str, help_text: str, token: Token | None = None) -> None:
-        """Note a fault of a line, or of one word of it."""
+    def defect(self, number: int, message: str, help_text: str, token: Token | None = None) -> None:
+        """Note a defect of a line, or of one word of it."""
         source = self.lines[number - 1]
         column = token.column if token else len(source) - len(source.lstrip()) + 1
         width = len(token.text) if token else max(1, len(source.strip()))
-        self.faults.append(Defect(self.path, number, column, message, help_text, source, width))
+        self.defects.append(Defect(self.path, number, column, message, help_text, source, width))
 
 
 def tokens_of(line: str) -> list[Token]:
@@ -111,13 +111,13 @@ def option_line(state: State, number: int, line: str) -> None:
     words = " ".join(line.lower().split())
     if state.option:
         if words != state.option:
-            state.fault(number, "a second option line that differs from the first", "keep one")
+            state.defect(number, "a second option line that differs from the first", "keep one")
         return
     state.option = words
     head = line.index("#")
     tokens = tokens_of(line[:head] + " " + line[head + 1 :])
     if state.data:
-        state.fault(number, "the option line stands behind figures", "move it above them")
+        state.defect(number, "the option line stands behind figures", "move it above them")
     given: dict[str, str] = {}
     while tokens:
         _option(state, number, tokens, given)
@@ -127,7 +127,7 @@ def option_line(state: State, number: int, line: str) -> None:
     absent = [("unit", "GHz"), ("format", "magnitude and degrees")]
     header.assumed = tuple(words for name, words in absent if name not in given)
     if header.parameter in "gh":
-        state.fault(number, f"{header.parameter.upper()}-parameters are not read", "export S-parameters")
+        state.defect(number, f"{header.parameter.upper()}-parameters are not read", "export S-parameters")
 
 
 def _option(state: State, number: int, tokens: list[Token], given: dict[str, str]) -> None:
@@ -137,14 +137,14 @@ def _option(state: State, number: int, tokens: list[Token], given: dict[str, str
     for name, words in (("unit", UNITS), ("parameter", PARAMETERS), ("format", FORMATS), ("reference", ("r",))):
         if word in words:
             if name in given:
-                state.fault(number, f"the option line states its {name} twice", "leave one out", token)
+                state.defect(number, f"the option line states its {name} twice", "leave one out", token)
             given[name] = word
             if name == "reference":
                 _references(state, number, tokens, token)
             return
     near = get_close_matches(word, [*UNITS, *FORMATS], 1)
     remedy = f"did you mean {quoted(near[0].upper())}?" if near else EXAMPLE
-    state.fault(number, f"{quoted(token.text)} is no entry of an option line", remedy, token)
+    state.defect(number, f"{quoted(token.text)} is no entry of an option line", remedy, token)
 
 
 def _references(state: State, number: int, tokens: list[Token], after: Token) -> None:
@@ -152,7 +152,7 @@ def _references(state: State, number: int, tokens: list[Token], after: Token) ->
     while tokens and tokens[0].text[:1] in "+-.0123456789":
         values.append(_ohm(state, number, tokens.pop(0)))
     if not values:
-        state.fault(number, "no impedance follows R", EXAMPLE, after)
+        state.defect(number, "no impedance follows R", EXAMPLE, after)
     elif None not in values:
         state.header.reference_ohm = tuple(value for value in values if value is not None)
 
@@ -160,7 +160,7 @@ def _references(state: State, number: int, tokens: list[Token], after: Token) ->
 def _ohm(state: State, number: int, token: Token) -> float | None:
     value = float(token.text) if ONE_NUMBER.fullmatch(token.text) else 0.0
     if not 1e-3 <= value <= 1e6:
-        state.fault(number, f"{quoted(token.text)} is no reference impedance", "write ohms, such as R 50", token)
+        state.defect(number, f"{quoted(token.text)} is no reference impedance", "write ohms, such as R 50", token)
         return None
     return value
 
@@ -174,13 +174,13 @@ def keyword(state: State, number: int, text: str) -> None:
     if name not in KEYWORDS:
         near = get_close_matches(name, KEYWORDS, 1)
         remedy = f"did you mean '[{near[0]}]'?" if near else "the format has no such keyword"
-        state.fault(number, f"{quoted(text)} is no keyword of a Touchstone file", remedy)
+        state.defect(number, f"{quoted(text)} is no keyword of a Touchstone file", remedy)
         return
     if not state.header.version and name != "version":
-        state.fault(number, "keywords need '[Version] 2.0' above them", "add it as the first line")
+        state.defect(number, "keywords need '[Version] 2.0' above them", "add it as the first line")
         state.header.version = "2.0"
     if name in state.places and name not in ("begin information", "end information"):
-        state.fault(number, f"this keyword stands on line {state.places[name]} already", "leave one out")
+        state.defect(number, f"this keyword stands on line {state.places[name]} already", "leave one out")
     state.places[name] = number
     _keyword_value(state, number, name, value)
 
@@ -210,20 +210,20 @@ def _keyword_value(state: State, number: int, name: str, value: str) -> None:
         state.part = "reference"
         reference_figures(state, number, value)
     elif name == "mixed-mode order":
-        state.fault(number, "mixed-mode data are not read", "export single-ended ports")
+        state.defect(number, "mixed-mode data are not read", "export single-ended ports")
 
 
 def _whole(state: State, number: int, value: str, digits: int, remedy: str) -> int:
     if re.fullmatch(rf"\d{{1,{digits}}}", value, re.ASCII) and int(value) > 0:
         return int(value)
-    state.fault(number, f"{quoted(value)} is no number that can stand here", remedy)
+    state.defect(number, f"{quoted(value)} is no number that can stand here", remedy)
     return 1
 
 
 def _one_of(state: State, number: int, value: str, allowed: Sequence[str]) -> str:
     if value in allowed:
         return value
-    state.fault(number, f"{quoted(value)} cannot stand here", f"one of {', '.join(allowed)}")
+    state.defect(number, f"{quoted(value)} cannot stand here", f"one of {', '.join(allowed)}")
     return ""
 
 

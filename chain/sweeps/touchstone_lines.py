@@ -1,4 +1,4 @@
-"""Lines of a Touchstone file: every fault in its place, nothing taken in silence; the figures are read here, once."""
+"""Lines of a Touchstone file: every defect in its place, nothing taken in silence; the figures are read here, once."""
 
 from __future__ import annotations
 
@@ -72,14 +72,14 @@ def scan(lines: Sequence[str], path: str, named_ports: int = 0) -> Scan:
     falling = _ordered(state, rows)
     _finish(state, len(rows))
     _remarks(state)
-    if state.faults:
-        raise bounded(state.faults)
+    if state.defects:
+        raise bounded(state.defects)
     return Scan(state.header, tuple(reversed(rows) if falling else rows), falling)
 
 
 def _line(state: State, number: int, line: str, text: str) -> None:
     if len(text) > LONGEST_LINE:
-        state.fault(number, f"this line is longer than {LONGEST_LINE} characters", "one frequency on each line")
+        state.defect(number, f"this line is longer than {LONGEST_LINE} characters", "one frequency on each line")
     elif text[0] == "[":
         keyword(state, number, text)
     elif state.part == "information":
@@ -90,7 +90,7 @@ def _line(state: State, number: int, line: str, text: str) -> None:
         reference_figures(state, number, text)
     elif state.part != "noise":
         if state.header.second and "network data" not in state.places:
-            state.fault(number, "figures before '[Network Data]'", "put that keyword above the figures")
+            state.defect(number, "figures before '[Network Data]'", "put that keyword above the figures")
             state.places["network data"] = number
         state.data.append(number)
 
@@ -113,8 +113,8 @@ def _rows(state: State) -> list[Row]:
         elif _is_noise(header, out, line.figures):
             break
         elif len(out) == MOST_POINTS:
-            state.fault(line.number, f"holds more than {MOST_POINTS} points", "thin the sweep out")
-            raise bounded(state.faults)
+            state.defect(line.number, f"holds more than {MOST_POINTS} points", "thin the sweep out")
+            raise bounded(state.defects)
         else:
             out.append(line)
     for row in out:
@@ -125,12 +125,12 @@ def _rows(state: State) -> list[Row]:
             if over_lines:
                 what = f"this frequency has {counted(len(row.figures), 'figure')} where {wanted} are needed for {ports}"
                 remedy = "write the frequency and a pair for each parameter"
-            state.fault(row.number, what, remedy)
+            state.defect(row.number, what, remedy)
     return out
 
 
 def _numbers(state: State, number: int) -> list[float]:
-    """Figures of a line; a word that is no number is a fault and stands as NaN."""
+    """Figures of a line; a word that is no number is a defect and stands as NaN."""
     line = state.lines[number - 1].partition("!")[0]
     words = line.split()
     if all(map(ONE_NUMBER.fullmatch, words)):
@@ -138,7 +138,7 @@ def _numbers(state: State, number: int) -> list[float]:
     for token in tokens_of(line):
         if not ONE_NUMBER.fullmatch(token.text):
             remedy = "write decimal points, not commas" if "," in token.text else "write a plain number"
-            state.fault(number, f"{quoted(token.text)} is not a number", remedy, token)
+            state.defect(number, f"{quoted(token.text)} is not a number", remedy, token)
     return [float("nan")] * len(words)
 
 
@@ -170,34 +170,34 @@ def _ordered(state: State, rows: Sequence[Row]) -> bool:
         freq = row.figures[0]
         token = tokens_of(state.lines[row.number - 1])[0]
         if freq < 0:
-            state.fault(row.number, f"frequency {quoted(token.text)} is below zero", "correct the figure", token)
+            state.defect(row.number, f"frequency {quoted(token.text)} is below zero", "correct the figure", token)
         elif freq == most or (falling and index and freq == known[index - 1].figures[0]):
-            state.fault(row.number, f"frequency {quoted(token.text)} is repeated", "drop one of the lines", token)
+            state.defect(row.number, f"frequency {quoted(token.text)} is repeated", "drop one of the lines", token)
         elif freq < most and not falling:
-            state.fault(row.number, "frequencies do not rise here", "sort the lines", token)
+            state.defect(row.number, "frequencies do not rise here", "sort the lines", token)
         most = max(freq, most)
     return falling
 
 
 def _finish(state: State, rows: int) -> None:
     header = state.header
-    if not rows and not state.faults:
+    if not rows and not state.defects:
         raise whole_file(state.path, "holds no figures", "export the sweep again")
     stated = state.places.get("number of ports", 0)
     if header.second and not stated:
-        state.fault(1, "'[Number of Ports]' is missing", "add '[Number of Ports] 1' or 2")
+        state.defect(1, "'[Number of Ports]' is missing", "add '[Number of Ports] 1' or 2")
     if header.second and header.ports == 2 and not header.order:
-        state.fault(stated or 1, "'[Two-Port Data Order]' is missing", "add 21_12 or 12_21")
+        state.defect(stated or 1, "'[Two-Port Data Order]' is missing", "add 21_12 or 12_21")
     if state.named_ports and stated and header.ports != state.named_ports:
-        state.fault(
+        state.defect(
             stated, f"the file states {counted(header.ports, 'port')}, its name {state.named_ports}", "rename it"
         )
     if len(header.reference_ohm) not in (1, header.ports):
         message = f"holds {len(header.reference_ohm)} reference impedances for {counted(header.ports, 'port')}"
-        state.faults.append(Defect(state.path, 0, 0, message, "state one, or one for each port"))
-    if header.count and header.count != rows and not state.faults:
+        state.defects.append(Defect(state.path, 0, 0, message, "state one, or one for each port"))
+    if header.count and header.count != rows and not state.defects:
         found = f"{rows} lines of figures where {header.count} are stated"
-        state.fault(state.places["number of frequencies"], found, "is the file whole?")
+        state.defect(state.places["number of frequencies"], found, "is the file whole?")
 
 
 def _remarks(state: State) -> None:
@@ -215,5 +215,5 @@ def _remarks(state: State) -> None:
         )
         if not alike:
             what = "this remark states other port impedances than the header"
-            state.fault(number, what, "export in one real reference, the header's")
+            state.defect(number, what, "export in one real reference, the header's")
             return

@@ -47,7 +47,7 @@ def reflections(
     sheet: Sheet, table: TextTable, found: ColumnPlan, settled: bool, ohm: float | None
 ) -> Reflections | None:
     """Reflections that a table holds."""
-    faults = len(sheet.faults)
+    defects = len(sheet.defects)
     wanted = (found.frequency, *found.columns)
     table, notes = _swept(table, found.frequency, settled)
     read = _numbers(sheet, table, wanted, settled, found.quantity == "vswr")
@@ -59,11 +59,11 @@ def reflections(
     _rising(sheet, cells, freq)
     maker = _Maker(sheet, [row[1:] for row in cells], found, ohm)
     made = maker.made(found.quantity, figures)
-    if made is None or len(sheet.faults) > faults:
+    if made is None or len(sheet.defects) > defects:
         return None
     quantity, magnitude, reflection, remarks = made
     _sizes(sheet, [row[1:] for row in cells], magnitude, quantity)
-    if len(sheet.faults) > faults:
+    if len(sheet.defects) > defects:
         return None
     _rivals(sheet, table, found, settled, ohm, magnitude)
     size = magnitude if reflection is None else reflection
@@ -116,13 +116,13 @@ def _moved(maker: _Maker, sign: str, figures: Real, size: Real | Complex, quanti
 
 def _numbers(sheet: Sheet, table: TextTable, wanted: Sequence[int], settled: bool, ratio: bool) -> Real | None:
     """Figures of the wanted columns, shape (rows, columns); a VSWR (`ratio`, the last of them) may be infinite."""
-    faults = len(sheet.faults)
+    defects = len(sheet.defects)
     width = table.width
     short = [row for row in table.rows if len(row) != width and not _ends_empty(sheet, table, row, wanted)]
     if table.header and len(short) == len(table.rows) and len({len(row) for row in short}) == 1:
         message = f"the header names {width} columns, the lines below hold {len(short[0])}"
         remedy = "name every column, and write decimal points where commas part the columns"
-        sheet.fault(table.header[0], message, remedy)
+        sheet.defect(table.header[0], message, remedy)
         return None
     wrong = {row[0].line for row in short}
     out = np.full((len(table.rows), len(wanted)), np.nan)
@@ -131,12 +131,12 @@ def _numbers(sheet: Sheet, table: TextTable, wanted: Sequence[int], settled: boo
             remedy = "write a figure for every column" + (
                 ", with decimal points, not commas" if table.mark == "," else ""
             )
-            sheet.fault(row[0], f"this line has {counted(len(row), 'column')} where {width} are needed", remedy)
+            sheet.defect(row[0], f"this line has {counted(len(row), 'column')} where {width} are needed", remedy)
             continue
         for position, index in enumerate(wanted):
             last = ratio and position == len(wanted) - 1
             out[number, position] = _number(sheet, row[index], table.sign, settled, last)
-    return out if len(sheet.faults) == faults else None
+    return out if len(sheet.defects) == defects else None
 
 
 def _ends_empty(sheet: Sheet, table: TextTable, row: Sequence[Cell], wanted: Sequence[int]) -> bool:
@@ -155,14 +155,14 @@ def _number(sheet: Sheet, cell: Cell, sign: str, settled: bool, ratio: bool) -> 
         grouped = cell.text.replace(",", "").replace(".", "")
         point = cell.text.replace(",", ".")
         what = f"{quoted(cell.text)} may be {point} or {grouped}"
-        sheet.fault(cell, what, "--decimal point or --decimal comma settles it")
+        sheet.defect(cell, what, "--decimal point or --decimal comma settles it")
     elif isinstance(figure(cell.text, "." if sign == "," else ","), float):
         what = f"{quoted(cell.text)} has a decimal {'point' if sign == ',' else 'comma'}, other figures have the other sign"
-        sheet.fault(cell, what, "write one decimal sign throughout, or say which it is: --decimal")
+        sheet.defect(cell, what, "write one decimal sign throughout, or say which it is: --decimal")
     else:
         off = "; a VSWR off the scale is written inf, and a point without a figure is left out" if ratio else ""
         remedy = f"write the figure alone, its unit in the header{off}"
-        sheet.fault(cell, f"{quoted(cell.text)} is not a number", remedy)
+        sheet.defect(cell, f"{quoted(cell.text)} is not a number", remedy)
     return float("nan")
 
 
@@ -170,13 +170,13 @@ def _rising(sheet: Sheet, cells: list[list[Cell]], freq: Real) -> None:
     for index, value in enumerate(freq):
         if not 0 < value < 1e15:
             what = "above zero" if value <= 0 else "a frequency that any sweep has"
-            sheet.fault(
+            sheet.defect(
                 cells[index][0], f"frequency {quoted(cells[index][0].text)} is not {what}", "correct the figure"
             )
         elif index and value == freq[index - 1]:
-            sheet.fault(cells[index][0], "frequencies do not rise here: this one is repeated", "drop one of the lines")
+            sheet.defect(cells[index][0], "frequencies do not rise here: this one is repeated", "drop one of the lines")
         elif index and value < freq[index - 1]:
-            sheet.fault(cells[index][0], "frequencies do not rise here", "sort the lines")
+            sheet.defect(cells[index][0], "frequencies do not rise here", "sort the lines")
 
 
 Made = tuple[str, Real, Complex | None, tuple[str, ...]]
@@ -190,7 +190,7 @@ class _Maker:
 
     @np.errstate(all="ignore")
     def made(self, quantity: str, figures: Real) -> Made | None:
-        """Give the quantity as it turned out, magnitude, reflection and remarks; None after a fault."""
+        """Give the quantity as it turned out, magnitude, reflection and remarks; None after a defect."""
         if not quantity:
             quantity = self._unit(figures)
         first = figures[:, 0]
@@ -221,7 +221,7 @@ class _Maker:
         first = figures[:, 0]
         if np.all(first >= 0) and np.all(first <= MOST_MAGNITUDE):
             what = f"{self._head()} may hold magnitudes or dB: all its figures lie between 0 and {MOST_MAGNITUDE:g}"
-            self.sheet.fault(self._place(), what, SETTLE_UNIT)
+            self.sheet.defect(self._place(), what, SETTLE_UNIT)
             return "none"
         return "db-and-degrees" if figures.shape[1] == 2 else "reflection-db"
 
@@ -239,7 +239,7 @@ class _Maker:
             sign = np.sign(values[np.flatnonzero(values)[0]])
             for index in np.flatnonzero(values * sign < 0):
                 cell = self.cells[int(index)][0]
-                self.sheet.fault(cell, f"{quoted(cell.text)}: the loss changes its sign here", SETTLE_SIGN)
+                self.sheet.defect(cell, f"{quoted(cell.text)}: the loss changes its sign here", SETTLE_SIGN)
             return None, ()
         usual = np.all(values >= 0) if quantity == "return-loss" else np.all(values <= 0)
         remark = "positive figures taken as loss" if np.any(values > 0) else "negative figures taken as loss"
@@ -248,7 +248,7 @@ class _Maker:
     def _magnitude(self, values: Real) -> tuple[Real, tuple[str, ...]]:
         for index in np.flatnonzero(values < 0):
             cell = self.cells[int(index)][0]
-            self.sheet.fault(
+            self.sheet.defect(
                 cell, f"magnitude {quoted(cell.text)} is below zero", "are these dB? --quantity reflection-db"
             )
         return (values / 100, ("percent",)) if self.found.percent else (values, ())
@@ -257,7 +257,7 @@ class _Maker:
         below = np.flatnonzero(values < 1)
         for index in below:
             cell = self.cells[int(index)][0]
-            self.sheet.fault(cell, f"VSWR {quoted(cell.text)} is below 1", "is this column a return loss?")
+            self.sheet.defect(cell, f"VSWR {quoted(cell.text)} is below 1", "is this column a return loss?")
         if below.size:
             return None
         count = int(np.count_nonzero(np.isinf(values)))
@@ -272,7 +272,7 @@ class _Maker:
             radians = False
         if radians is None:
             cell = self.cells[0][1]
-            self.sheet.fault(cell, "these angles may be degrees or radians", SETTLE_ANGLE)
+            self.sheet.defect(cell, "these angles may be degrees or radians", SETTLE_ANGLE)
             return None
         return np.exp(1j * (angles if radians else np.deg2rad(angles)))
 
@@ -280,7 +280,7 @@ class _Maker:
         if self.ohm is None:
             words = QUANTITIES[quantity][0]
             what = f"{words} need the reference in which they turn into a reflection"
-            self.sheet.fault(self._place(), what, SETTLE_OHM)
+            self.sheet.defect(self._place(), what, SETTLE_OHM)
             return None
         if quantity == "r-and-x":
             load = figures[:, 0] + 1j * figures[:, 1]
@@ -293,7 +293,7 @@ class _Maker:
             reflection = reflection_from_ohm(load, self.ohm)
         for index in np.flatnonzero(~np.isfinite(reflection)):
             cell = self.cells[int(index)][0]
-            self.sheet.fault(cell, "this impedance has no reflection", "export the sweep again")
+            self.sheet.defect(cell, "this impedance has no reflection", "export the sweep again")
         return quantity, np.abs(reflection), reflection, ()
 
 
@@ -305,7 +305,7 @@ def _sizes(sheet: Sheet, cells: list[list[Cell]], magnitude: Real, quantity: str
         remedy = "nothing passive reflects more than 1: another quantity, or repeat the calibration"
         if quantity == "r-and-x" and cell.text.startswith("-"):
             what, remedy = f"R {quoted(cell.text)} is below zero", "no antenna has that: repeat the calibration"
-        sheet.fault(cell, what, remedy)
+        sheet.defect(cell, what, remedy)
 
 
 def _rivals(
@@ -328,4 +328,4 @@ def _rivals(
         remedy = f"name the column to read: --column {found.columns[0] + 1} or --column {columns[0] + 1}"
         if "r-and-x" in (quantity, found.quantity) or "z-and-degrees" in (quantity, found.quantity):
             remedy += f"; or R and X are not of {ohm or 0:g} ohm: --impedance"
-        sheet.fault(other, what, remedy)
+        sheet.defect(other, what, remedy)

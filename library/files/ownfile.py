@@ -1,4 +1,4 @@
-"""A user's own part files: read, validated whole, and every fault reported with its place."""
+"""A user's own part files: read, validated whole, and every defect reported with its place."""
 
 from __future__ import annotations
 
@@ -53,12 +53,12 @@ def _text(path: Path) -> str:
         if len(raw) > MOST_BYTES:
             raise LibraryError(f"{path}: larger than {MOST_BYTES / 1e6:g} MB", source=str(path))
         return raw.decode("utf-8-sig")
-    except UnicodeDecodeError as fault:
-        raise LibraryError(f"{path}: not UTF-8 at byte {fault.start}", source=str(path)) from None
-    except (OSError, ValueError) as fault:
-        if isinstance(fault, LibraryError):
+    except UnicodeDecodeError as error:
+        raise LibraryError(f"{path}: not UTF-8 at byte {error.start}", source=str(path)) from None
+    except (OSError, ValueError) as error:
+        if isinstance(error, LibraryError):
             raise
-        reason = getattr(fault, "strerror", None) or str(fault)
+        reason = getattr(error, "strerror", None) or str(error)
         raise LibraryError(f"{path}: cannot be read: {reason}", source=str(path)) from None
 
 
@@ -72,17 +72,17 @@ def _parsed(text: str, name: str) -> Row:
         raise LibraryError(f"{name}: nested over {MOST_LEVELS} levels deep", source=name)
     try:
         return tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as fault:
-        message = str(fault) if isinstance(fault, tomllib.TOMLDecodeError) else "nested too deeply"
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        message = str(error) if isinstance(error, tomllib.TOMLDecodeError) else "nested too deeply"
         raise LibraryError(f"{name}: {message}", defects=(((), message),), source=name) from None
 
 
 def defects_of(document: Mapping[str, Any]) -> tuple[Defect, ...]:
-    """Find the faults of shape in a parsed part file."""
+    """Find the defects of shape in a parsed part file."""
     try:
         PartFile.model_validate(document)
-    except ValidationError as fault:
-        details = fault.errors(include_url=False)
+    except ValidationError as error:
+        details = error.errors(include_url=False)
         missing = {(*each["loc"][:-1],): str(each["loc"][-1]) for each in details if each["type"] == "missing"}
         return tuple(_reported(document, details, missing))
     return ()
@@ -94,7 +94,7 @@ def _reported(document: Mapping[str, Any], details: list[ErrorDetails], missing:
         for where, lacked in missing.items()
         for key in near_names(lacked, [str(d["loc"][-1]) for d in details if _unknown_at(d, where)], 1)
     }
-    # A misspelt key is one fault, although it is one key too many and one too few.
+    # A misspelt key is one defect, although it is one key too many and one too few.
     excused = {(*where[:-1], lacked) for where, lacked in meant.items()}
     for each in details:
         where = each["loc"]
@@ -183,8 +183,8 @@ def _connector_defects(
                     continue  # its shape has been reported already
                 try:
                     exact_connector(named, library)
-                except LibraryError as fault:
-                    yield (kind, at, key, *where), str(fault)
+                except LibraryError as error:
+                    yield (kind, at, key, *where), str(error)
 
 
 def _rule_defects(at: int, row: Row, library: Library) -> Iterator[Defect]:
@@ -196,8 +196,8 @@ def _rule_defects(at: int, row: Row, library: Library) -> Iterator[Defect]:
                 continue
             try:
                 exact_connector(text.replace(" any", " plug", 1), library)
-            except LibraryError as fault:
-                yield ("mating", at, "pairs", i, j), str(fault)
+            except LibraryError as error:
+                yield ("mating", at, "pairs", i, j), str(error)
 
 
 def _sound(model: Any, row: Row) -> bool:

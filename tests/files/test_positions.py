@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from chain.errors import Defect, InputError, plain, show
-from chain.files.toml import SyntaxFault, closest, locate
+from chain.files.toml import PlacedDefect, closest, locate
 
 TEXT = """\
 a.b = 1 # one
@@ -53,23 +53,23 @@ two lines'''
     ],
 )
 def test_place_of_a_key(where, spot, place):
-    found = locate([SyntaxFault(where, "odd", spot=spot)], TEXT, "a.toml")
+    found = locate([PlacedDefect(where, "odd", spot=spot)], TEXT, "a.toml")
     assert (found[0].line, found[0].column, found[0].width) == place
 
 
 def test_windows_line_ends_are_no_part_of_a_line():
-    found = locate([SyntaxFault(("b",), "odd")], 'a = 1\r\nb = """x\r\ny"""\r\n', "a.toml")
+    found = locate([PlacedDefect(("b",), "odd")], 'a = 1\r\nb = """x\r\ny"""\r\n', "a.toml")
     assert (found[0].line, found[0].column, found[0].width, found[0].source) == (2, 5, 4, 'b = """x')
 
 
 def test_defects_come_in_file_order():
-    faults = [SyntaxFault(("near",), "second"), SyntaxFault(("a", "b"), "first"), SyntaxFault((), "none")]
-    assert [each.message for each in locate(faults, TEXT, "a.toml")] == ["none", "first", "second"]
+    defects = [PlacedDefect(("near",), "second"), PlacedDefect(("a", "b"), "first"), PlacedDefect((), "none")]
+    assert [each.message for each in locate(defects, TEXT, "a.toml")] == ["none", "first", "second"]
 
 
 def test_of_very_many_defects_the_first_are_shown_and_the_rest_counted():
     text = "".join(f"k{number} = 1\n" for number in range(250))
-    found = locate([SyntaxFault((f"k{number}",), "odd") for number in reversed(range(250))], text, "a.toml")
+    found = locate([PlacedDefect((f"k{number}",), "odd") for number in reversed(range(250))], text, "a.toml")
     assert [each.line for each in found] == [*range(1, 101), 0]
     assert found[-1].message == "150 more errors are not shown"
     assert str(InputError(found)).splitlines()[-1] == "250 errors in a.toml"
