@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from chain.arrays import Real, quantiles
 from chain.results import COVERAGE, SEED
 from chain.uncertainty.intervals import Kept, Observation, Progress, blocks, drawn_terms, rounded, whole_batches
-from chain.uncertainty.measurement import Measurement
+from chain.uncertainty.measurement import BATCH, Measurement
 from chain.uncertainty.one_sided_tests import AROUND
 from library.frozen import dataclass
 
@@ -30,6 +30,10 @@ SCALING = 2_000
 """The first of the draws, which tell each point's median and scale: any scale makes a valid test, a fair one a sharp test."""
 TURN_S = 20e-9
 """Delay with which the same phases turn over the sweep as well: the antenna behind a few metres of its own lead."""
+QUARTERS = np.arange(4)[:, None] * np.pi / 2
+UPPER = int((1 + COVERAGE) / 2 * BATCH)
+LOST = 0.8
+"""Upper spread of the statistic, over the limit, from which on one recovered phase in twenty is off by 45 degrees or more."""
 LEAST_SCALE = 1e-7
 ROUNDING = 1e-6
 
@@ -71,7 +75,7 @@ def judged_sweep(
     """Test what was observed over a sweep against an antenna that is at the limit at every frequency."""
     count = measurement.freq_hz.size
     drawn = whole_batches(draws or (DRAWS if count <= LONG else DRAWS_OF_LONG))
-    courses = _courses(measurement.freq_hz, seen)
+    courses = _courses(measurement, seen, limit, seed)
     opposite = seen.phase_rad is None
 
     def run(chosen: slice) -> _Block:
@@ -114,12 +118,30 @@ def _chance(largest: Floats, shown: Real) -> float:
     return float(np.mean(largest >= shown.max(axis=1)[:, None], axis=1).max())
 
 
-def _courses(freq_hz: Real, seen: Observation) -> Real:
+def _courses(measurement: Measurement, seen: Observation, limit: float, seed: int) -> Real:
     """Phases of the antenna over the sweep, shape (courses, frequencies); those that none was read for stand for their opposites too."""
-    if seen.phase_rad is not None:
-        return np.asarray(seen.phase_rad + AROUND[:, None])
-    turning = STANDING[:, None] - 2 * np.pi * TURN_S * freq_hz
-    return np.concatenate([np.broadcast_to(STANDING[:, None], turning.shape), turning])
+    turning = STANDING[:, None] - 2 * np.pi * TURN_S * measurement.freq_hz
+    if seen.phase_rad is None:
+        return np.concatenate([np.broadcast_to(STANDING[:, None], turning.shape), turning])
+    recovered = np.asarray(seen.phase_rad + AROUND[:, None])
+    if not _is_lost(measurement, seen, limit, seed):
+        return recovered
+    # Of errors as large as the limit each point has its own, and the antenna's one course is not among them. Of what is
+    # recovered the size hardly turns on the phase: quarter turns are enough.
+    return np.concatenate([recovered, np.broadcast_to(QUARTERS, (4, recovered.shape[1]))])
+
+
+def _is_lost(measurement: Measurement, seen: Observation, limit: float, seed: int) -> bool:
+    """Whether, of an antenna at the limit, recovered phases say next to nothing, by a batch at either end and in the middle."""
+    assert seen.phase_rad is not None
+    count = measurement.freq_hz.size
+    for at in {0, count // 2, count - 1}:
+        here = slice(at, at + 1)
+        shown = drawn_terms(measurement, here, BATCH, seed, seen.at(here)).shown(limit, seen.phase_rad[here])[0]
+        middle, upper = np.partition(shown, (BATCH // 2, UPPER))[[BATCH // 2, UPPER]]
+        if upper - middle > LOST * limit:
+            return True
+    return False
 
 
 def _drawn_block(squares: Iterator[Floats], rounding: Floats | None, inside: dict[int, slice]) -> _Block:

@@ -16,7 +16,7 @@ from random_sweeps import SHAPES, measured_sweeps, swept
 import chain
 from chain.assembly.cascade import build
 from chain.reflection import magnitude_from_vswr
-from chain.uncertainty.intervals import Observation, recovered_observation
+from chain.uncertainty.intervals import SEED, Kept, Observation, drawn_terms, recovered_observation
 from chain.uncertainty.measurement import measurement_of, nominal_maps
 from chain.uncertainty.whole_sweep import judged_sweep
 
@@ -99,6 +99,21 @@ def test_a_good_load_at_every_plane():
         assert max(each.above, each.below) <= 0.035
 
 
+class Again(Kept):
+    """Terms of a bench drawn once and handed out for every sweep of it: they do not depend on the readings."""
+
+    def __init__(self, measurement):
+        super().__init__()
+        self.measurement, self.drawn = measurement, {}
+
+    def take(self, chosen, draws):
+        if chosen.start not in self.drawn:
+            nothing = np.zeros(chosen.stop - chosen.start)
+            seen = Observation(nothing, nothing)
+            self.drawn[chosen.start] = drawn_terms(self.measurement, chosen, draws, SEED, seen)
+        return self.drawn[chosen.start]
+
+
 def false_fails(one, shape, count, seed, draws=4000):
     """Share of sweeps that fail although no point of the antenna is beyond the limit."""
     freq_hz = np.array(one.case.freq_hz)
@@ -110,10 +125,10 @@ def false_fails(one, shape, count, seed, draws=4000):
     if not one.has_phase:
         edge = judged_sweep(measurement, Observation(np.abs(readings[0])), LIMIT, draws=draws).edge
         return float((np.abs(readings) > edge).any(axis=1).mean())
-    failed = 0
+    failed, again = 0, Again(measurement)
     for row in readings:
         seen = recovered_observation(known, row, None)
-        failed += bool((seen.size > judged_sweep(measurement, seen, LIMIT, draws=draws).edge).any())
+        failed += bool((seen.size > judged_sweep(measurement, seen, LIMIT, draws=draws, kept=again).edge).any())
     return failed / count
 
 
@@ -146,3 +161,28 @@ def test_good_antennas_of_the_day_fail_no_more_often_than_stated():
     assert np.mean(rates[::2]) <= 0.035
     assert np.mean(rates[1::2]) <= 0.035
     assert np.max(rates[::2]) <= 0.035 + 4 * np.sqrt(0.025 * 0.975 / 2000)
+
+
+CHANNELS, POINTS = 28, 3
+"""Channels of 8 MHz from 470 MHz on, judged as one question, with so many points in each."""
+
+
+def channels_of(seed, has_phase):
+    """A random bench over the channels."""
+    middle_hz = 474e6 + 8e6 * np.arange(CHANNELS)
+    freq_hz = (middle_hz[:, None] + 2e6 * (np.arange(POINTS) - 1)).ravel()
+    one = bench(seed, has_phase=has_phase)
+    return replace(one, case=replace(one.case, freq_hz=tuple(freq_hz)))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("has_phase", [False, True])
+def test_good_antennas_fail_in_none_of_28_channels(has_phase):
+    """Ten benches, five shapes, 1,000 sweeps each: a channel is said to fail in 3.5 % of them at most, four deviations more in one."""
+    rates = []
+    for k in range(10):
+        one = channels_of(2000 + k, has_phase)
+        rates.append(false_fails(one, SHAPES[k % 5], 1000, 5))
+        print(f"{rates[-1]:.4f}  {SHAPES[k % 5]:14} {one}", flush=True)
+    assert np.mean(rates) <= 0.035
+    assert np.max(rates) <= 0.035 + 4 * np.sqrt(0.025 * 0.975 / 1000)
