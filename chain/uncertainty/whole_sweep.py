@@ -17,8 +17,9 @@ from numpy.typing import NDArray
 from chain.arrays import Real, quantiles
 from chain.results import COVERAGE, SEED
 from chain.uncertainty.intervals import Kept, Observation, Progress, blocks, drawn_terms, rounded, whole_batches
-from chain.uncertainty.measurement import BATCH, Measurement
+from chain.uncertainty.measurement import Measurement
 from chain.uncertainty.one_sided_tests import AROUND
+from chain.uncertainty.streams import BATCH
 from library.frozen import dataclass
 
 Floats = NDArray[np.float32]

@@ -7,7 +7,7 @@ from chain.rf.elements import Box
 from chain.uncertainty.intervals import Kept, Observation, intervals
 from chain.uncertainty.measurement import Measurement, simulate
 from chain.uncertainty.streams import BATCH
-from chain.uncertainty.whole_sweep import judged_sweep
+from chain.uncertainty.whole_sweep import _courses, judged_sweep
 
 LIMIT = 1 / 3
 TRIALS = 300
@@ -88,3 +88,15 @@ def test_terms_kept_from_the_intervals_give_the_same_test_of_the_sweep():
     assert np.array_equal(again.edge, fresh.edge)
     assert again.chance == fresh.chance
     assert kept.take(slice(0, count), 2000) is None
+
+
+def test_of_phases_lost_in_the_errors_the_whole_turn_counts():
+    """Behind reflections twice as large as the limit the recovered phases are the errors' own: quarter turns are tried as well."""
+    measurement = behind_a_pad(5, 0.001)
+    good = Observation(np.full(5, LIMIT), np.linspace(0, 1, 5))
+    assert len(_courses(measurement, good, LIMIT, 5)) == 3
+    poor = behind_a_pad(5, 0.3)
+    courses = _courses(poor, good, LIMIT, 5)
+    assert len(courses) == 7
+    assert np.ptp(courses[3:], axis=1).max() == 0
+    assert (judged_sweep(poor, good, LIMIT, seed=5).edge >= judged_sweep(measurement, good, LIMIT, seed=5).edge).all()
