@@ -16,7 +16,8 @@ from random_sweeps import SHAPES, measured_sweeps, swept
 import chain
 from chain.assembly.cascade import build
 from chain.reflection import magnitude_from_vswr
-from chain.uncertainty.intervals import SEED, Kept, Observation, drawn_terms, recovered_observation
+from chain.results import SEED
+from chain.uncertainty.intervals import Kept, Observation, drawn_terms, recovered_observation
 from chain.uncertainty.measurement import measurement_of, nominal_maps
 from chain.uncertainty.whole_sweep import judged_sweep
 
