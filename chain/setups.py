@@ -356,6 +356,8 @@ def _with_conductor(item: Item) -> Item:
         return item
     variant = f_plug_variant(item.part)
     near, far = (_plug(each, variant) for each in (item.near_connector, item.far_connector))
+    if near is item.near_connector and far is item.far_connector:
+        return item
     return replace(item, near_connector=near, far_connector=far)
 
 

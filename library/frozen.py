@@ -9,6 +9,7 @@ from __future__ import annotations
 import dataclasses
 import inspect
 from collections.abc import Callable
+from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -23,6 +24,9 @@ else:
             own = cls.__dict__
             dataclasses.dataclass(cls, init=False, repr=False, eq=False)
             cls._fields_of_record = dataclasses.fields(cls)
+            cls._given = tuple(each.name for each in cls._fields_of_record if each.init)
+            cls._plain = len(cls._given) == len(cls._fields_of_record)
+            cls._compared = staticmethod(_getter([each.name for each in cls._fields_of_record if each.compare]))
             functions = {"__init__": _init, "__setattr__": _refuse, "__delattr__": _refuse}
             if repr:
                 functions["__repr__"] = _reported
@@ -40,8 +44,24 @@ else:
 _NONE = dataclasses.MISSING
 
 
+def _getter(names: list[str]) -> Callable[[Any], Any]:
+    """What makes a record equal to another, and its hash."""
+    return attrgetter(*names) if names else lambda _: ()
+
+
 def _init(self: Any, /, *values: Any, **named: Any) -> None:
     into = self.__dict__
+    # Most records are made with every value in its place.
+    if self._plain and not named and len(values) == len(self._given):
+        into.update(zip(self._given, values, strict=True))
+    else:
+        _fill(self, into, values, named)
+    after = getattr(self, "__post_init__", None)
+    if after is not None:
+        after()
+
+
+def _fill(self: Any, into: dict[str, Any], values: tuple[Any, ...], named: dict[str, Any]) -> None:
     given = iter(values)
     for each in self._fields_of_record:
         name = each.name
@@ -60,27 +80,20 @@ def _init(self: Any, /, *values: Any, **named: Any) -> None:
         into[name] = value
     if named or next(given, _NONE) is not _NONE:
         raise TypeError(f"{type(self).__name__}() takes no {', '.join(named) or 'more values'}")
-    after = getattr(self, "__post_init__", None)
-    if after is not None:
-        after()
 
 
 def _refuse(self: Any, name: str, *_: Any) -> None:
     raise dataclasses.FrozenInstanceError(f"cannot assign to or delete field {name!r}")
 
 
-def _compared(self: Any) -> tuple[Any, ...]:
-    return tuple(getattr(self, each.name) for each in self._fields_of_record if each.compare)
-
-
-def _same(self: Any, other: object) -> bool:
+def _same(self: Any, other: Any) -> bool:
     if other.__class__ is not self.__class__:
         return NotImplemented  # type: ignore[no-any-return]
-    return bool(_compared(self) == _compared(other))
+    return bool(self._compared(self) == self._compared(other))
 
 
 def _hashed(self: Any) -> int:
-    return hash(_compared(self))
+    return hash(self._compared(self))
 
 
 def _reported(self: Any) -> str:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import cache, partial
 from typing import Any
 
 import numpy as np
@@ -107,12 +108,18 @@ def stockroom(need: Need, library: Library | None = None) -> Stockroom:
     figures, kept = _figures(kept, freq_hz, notes)
     nodes: dict[End, int] = {}
     start, goal = (_node(replace(end, name=""), nodes) for end in (near_end(need.near), far_end(need.far)))
-    ends = [tuple(_node(replace(end, name=""), nodes) for end in item_ends(offer.item)) for offer in kept]
+    # Rows of a table share their items.
+    pairs: dict[int, tuple[int, ...]] = {}
+    for offer in kept:
+        if id(offer.item) not in pairs:
+            pairs[id(offer.item)] = tuple(_node(replace(end, name=""), nodes) for end in item_ends(offer.item))
+    ends = [pairs[id(offer.item)] for offer in kept]
     loss, reflection = _joints(list(nodes), freq_hz, library)
     counts = Counter(node for pair in ends for node in set(pair))
+    useful = cache(partial(_useful, loss, counts, (start, goal)))
     for offer, pair in zip(kept, ends, strict=True):
         for node in pair:
-            if not _useful(node, loss, counts, pair, (start, goal), offer.stock):
+            if not useful(node, pair, offer.stock < 2):
                 end = list(nodes)[node].connector
                 notes.append(
                     f"{offer.where}: {quoted(offer.name)}: its {end} end mates with nothing owned, offered or given"
@@ -124,11 +131,13 @@ def stockroom(need: Need, library: Library | None = None) -> Stockroom:
 
 def _conducting(offers: list[Offer], need: Need) -> list[Offer]:
     """Leads known by their conductor, which is the pin of an F plug."""
-    items = tuple(offer.item for offer in offers)
-    reported = with_conductors(Setup("", need.sweep, need.near, items, need.far)).items
+    # Rows of a table share their items, and go on sharing them.
+    items = {id(offer.item): offer.item for offer in offers}
+    reported = with_conductors(Setup("", need.sweep, need.near, tuple(items.values()), need.far)).items
+    marked = dict(zip(items, reported, strict=True))
     return [
-        replace(offer, item=item) if item is not offer.item else offer
-        for offer, item in zip(offers, reported, strict=True)
+        offer if marked[id(offer.item)] is offer.item else replace(offer, item=marked[id(offer.item)])
+        for offer in offers
     ]
 
 
@@ -203,11 +212,16 @@ def _joints(nodes: list[End], freq_hz: Real, library: Library) -> tuple[NDArray[
 
 
 def _useful(
-    node: int, loss: NDArray[np.int64], counts: Counter[int], pair: tuple[int, ...], outer: tuple[int, int], stock: int
+    loss: NDArray[np.int64],
+    counts: Counter[int],
+    outer: tuple[int, int],
+    node: int,
+    pair: tuple[int, ...],
+    single: bool,
 ) -> bool:
     """Tell whether anything at hand mates with an end of a part, the part itself only if there are two of it."""
     for other in np.flatnonzero(loss[node] >= 0):
-        others = counts[int(other)] - (int(other) in pair) * (stock < 2)
+        others = counts[int(other)] - (int(other) in pair) * single
         if int(other) in outer or others > 0:
             return True
     return False

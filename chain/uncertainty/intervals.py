@@ -239,17 +239,19 @@ def intervals_of(
 
 def _widest(terms: Terms, here: Observation, magnitude: float) -> tuple[Real, Real]:
     """Errors of standards weigh differently on reflections a quarter turn apart: the widest interval counts."""
-    found = [invert(terms, here.size, phase, COVERAGE, errors=False) for phase in _quarters(here)]
-    low, high = np.array([each.low for each in found]), np.array([each.high for each in found])
-    widest = (high - low).argmax(axis=0), np.arange(here.size.size)
+    if here.phase_rad is None:
+        ends = invert(terms, here.size, None, COVERAGE, errors=False)
+        low, high = ends.low, ends.high
+    else:
+        # All four at once: what a call costs is hardly its size, where few places are asked about.
+        turned = np.concatenate([here.phase_rad + turn * np.pi / 2 for turn in range(4)])
+        again = Terms(*(np.tile(each, (4, 1)) for each in vars(terms).values()))
+        ends = invert(again, np.tile(here.size, 4), turned, COVERAGE, errors=False)
+        every = ends.low.reshape(4, -1), ends.high.reshape(4, -1)
+        widest = (every[1] - every[0]).argmax(axis=0), np.arange(here.size.size)
+        low, high = every[0][widest], every[1][widest]
     # Draws may leave the true magnitude just outside, and an interval of its own reading holds it.
-    return np.minimum(low[widest], magnitude), np.maximum(high[widest], magnitude)
-
-
-def _quarters(seen: Observation) -> list[Real | None]:
-    if seen.phase_rad is None:
-        return [None]
-    return [seen.phase_rad + turn * np.pi / 2 for turn in range(4)]
+    return np.minimum(low, magnitude), np.maximum(high, magnitude)
 
 
 def recovered_observation(known: Maps, reflection: Complex, rounding: Real | None = None) -> Observation:
