@@ -20,6 +20,7 @@ import growth  # noqa: E402
 import libraries  # noqa: E402
 import page  # noqa: E402
 import startup  # noqa: E402
+import trials  # noqa: E402
 
 PARTS = {
     "commands": commands.measure,
@@ -28,6 +29,7 @@ PARTS = {
     "choose": choose.measure,
     "growth": growth.measure,
     "page": page.measure,
+    "trials": trials.measure,
 }
 
 
