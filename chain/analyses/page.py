@@ -28,6 +28,7 @@ GRID = np.unique(
 )
 """True magnitudes of the page's curves; closer together where a good antenna lies."""
 MOST_FREQUENCIES = 201
+READINGS = ("reading_vswr", "reading_low", "reading_high")
 EXPECT_SHARE = 0.5
 """Share of the progress that the readings to expect take, where a sweep follows."""
 
@@ -57,7 +58,6 @@ class Page(ResultTable):
     account: Account
     expectation: Expectation
     recovery: Recovery | None
-    channels: tuple[ChannelOutlook, ...]
     card: Card
     setup_text: str
     setup_name: str
@@ -103,6 +103,34 @@ class Page(ResultTable):
         found = {name: np.asarray(magnitude_from_vswr(sweep[name])) for name in names}
         true, ceiling = (np.asarray(magnitude_from_vswr(sweep[name])) for name in ("true_vswr", "ceiling_vswr"))
         return {"freq_hz": freq_hz[columns], "true": true, "ceiling": ceiling, **found}
+
+    @cached_property
+    def channels(self) -> tuple[ChannelOutlook, ...]:
+        """Readings of an antenna at the limit (or VSWR 2) over each channel of the set-up."""
+        wanted, known = self.setup.sweep.channels, self.expectation
+        if not wanted:
+            return ()
+        limit = self.setup.far.limit_vswr or 2.0
+        if known.freq_hz.size > MOST_FREQUENCIES:
+            found = known.over_sweep(limit)
+            sweep, ceiling = {name: found[name][0] for name in READINGS}, found["ceiling_vswr"]
+        else:
+            row = int(np.argmin(np.abs(self.grid["true"] - magnitude_from_vswr(limit))))
+            sweep = {name: np.asarray(vswr(self.grid[name][row])) for name in READINGS}
+            ceiling = np.asarray(vswr(self.grid["ceiling"]))
+        return tuple(
+            ChannelOutlook(
+                name,
+                low_hz,
+                high_hz,
+                float(np.median(sweep["reading_vswr"][inside])),
+                float(sweep["reading_low"][inside].min()),
+                float(sweep["reading_high"][inside].max()),
+                float(ceiling[inside].max()),
+            )
+            for name, low_hz, high_hz in wanted
+            for inside in [_inside(known.freq_hz, low_hz, high_hz)]
+        )
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values: the answers of the commands that the page is made of, each under its command's name."""
@@ -183,7 +211,6 @@ def page(
         account(setup),
         expectation,
         recovery,
-        _outlook(setup, expectation),
         card(setup, expectation, checked, seed, recovery=recovery),
         setup_text,
         *names,
@@ -192,25 +219,6 @@ def page(
 
 def _silent(share: float) -> None:
     """Show nothing of the progress."""
-
-
-def _outlook(setup: Setup, known: Expectation) -> tuple[ChannelOutlook, ...]:
-    """Readings of an antenna at the limit (or VSWR 2) over each channel of the set-up."""
-    sweep = known.over_sweep(setup.far.limit_vswr or 2.0)
-    at = {name: sweep[name][0] for name in ("reading_vswr", "reading_low", "reading_high")}
-    return tuple(
-        ChannelOutlook(
-            name,
-            low_hz,
-            high_hz,
-            float(np.median(at["reading_vswr"][inside])),
-            float(at["reading_low"][inside].min()),
-            float(at["reading_high"][inside].max()),
-            float(sweep["ceiling_vswr"][inside].max()),
-        )
-        for name, low_hz, high_hz in setup.sweep.channels
-        for inside in [_inside(known.freq_hz, low_hz, high_hz)]
-    )
 
 
 def _inside(freq_hz: Sequence[float] | Real, low_hz: float, high_hz: float) -> NDArray[np.bool_]:
