@@ -7,7 +7,7 @@ from pathlib import Path
 DEMO = Path(__file__).parent.parent.parent / "demo"
 
 EXTREMES = {
-    "m": ["1 mm", "0.001 m", "9000 m", "3 km", "1e-9 m"],
+    "m": ["1 mm", "0.001 m", "9000 m", "10000 m", "1e-9 m"],
     "dB": ["0 dB", "0.001 dB", "19 dB", "60 dB", "120 dB", "1e-9 dB"],
     "MHz": ["1 Hz", "0.1 MHz", "1 MHz", "3 GHz", "30 GHz"],
     "GHz": ["1 Hz", "3 GHz", "30 GHz"],
