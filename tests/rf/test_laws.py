@@ -1,6 +1,7 @@
 """Laws that hold whatever the chain: reciprocity, passivity, balance of power, ways there and back, bounds that hold draws."""
 
 from dataclasses import replace
+from itertools import product
 
 import numpy as np
 import pytest
@@ -29,7 +30,7 @@ from chain.assembly.budget import budget
 from chain.assembly.cascade import build
 from chain.reflection import magnitude_from_vswr, vswr
 from chain.rf import twoport
-from chain.rf.discs import extremes, forward, region_of
+from chain.rf.discs import backward, extremes, forward, region_of
 from chain.rf.elements import Ladder, aligned, nominal
 from chain.setups import Calibration
 from chain.sweeps.readings import Readings
@@ -236,6 +237,31 @@ def test_bound_holds_resistors_with_parasitics(kind, inductance_h):
         for off in np.linspace(-0.2, 0.2, 9):
             seen = np.abs(twoport.input_reflection(arm.matrix((np.array([60 * (1 + off)]),)), far))
             assert np.all((seen >= low - ROUNDING) & (seen <= high + ROUNDING))
+
+
+@pytest.mark.parametrize("tolerance", [0.01, 0.05])
+@pytest.mark.parametrize("far", [0.0, 0.3, -0.5j])
+@pytest.mark.parametrize(
+    ("far_ohm", "arms"),
+    [
+        (75.0, (("series", 43.3), ("shunt", 86.6))),
+        (50.0, (("series", 40.909), ("shunt", 10.101), ("series", 40.909))),
+        (50.0, (("shunt", 61.11), ("series", 247.5), ("shunt", 61.11))),
+    ],
+)
+def test_bound_of_resistors_is_hardly_wider_than_their_worst_corner(far_ohm, arms, tolerance, far):
+    """All of them at an end of their tolerance: there and back the disc holds it, and is not half as large again."""
+    pad = Ladder("pad", 50.0, far_ohm, arms, np.array([1e8]), tolerance)
+    seen = twoport.input_reflection(pad.nominal(), far)
+    corners = []
+    for signs in product((-1, 1), repeat=len(arms)):
+        ohms = tuple(np.array([ohm * (1 + sign * tolerance)]) for (_, ohm), sign in zip(arms, signs, strict=True))
+        corners.append(twoport.input_reflection(pad.matrix(ohms), far))
+    worst = np.abs(np.array(corners) - seen).max()
+    ahead = forward((pad,), region_of(np.array([far + 0j]), np.zeros(1)))
+    assert worst <= (ahead.radius[0] + np.abs(ahead.center[0] - seen))[0] <= 1.5 * worst
+    behind = backward((pad,), region_of(seen, np.zeros(1)))
+    assert abs(behind.center[0, 0] - far) <= behind.radius[0, 0]
 
 
 @given(item_lists(1, 1), floats(0, 1), seeds)
