@@ -18,7 +18,7 @@ from library.frozen import dataclass
 
 
 @dataclass(frozen=True)
-class Kind:
+class QuantityKind:
     """A kind of quantity: its name in a sentence, its units as factors to the base unit (the first listed), its span."""
 
     noun: str
@@ -36,12 +36,12 @@ class Kind:
         return f"{', '.join(most)} or {last}" if most else last
 
 
-KINDS: Mapping[str, Kind] = MappingProxyType(
+KINDS: Mapping[str, QuantityKind] = MappingProxyType(
     {
-        "length": Kind(
+        "length": QuantityKind(
             "a length", {"m": 1.0, "cm": 1e-2, "mm": 1e-3, "um": 1e-6, "in": 0.0254, "ft": 0.3048}, "0.6 m", 0.0, 1e4
         ),
-        "frequency": Kind(
+        "frequency": QuantityKind(
             "a frequency",
             {"Hz": 1.0, "kHz": 1e3, "MHz": 1e6, "GHz": 1e9},
             "174 MHz",
@@ -50,26 +50,26 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
             above_zero=True,
             any_case=True,
         ),
-        "loss": Kind("a loss", {"dB": 1.0}, "0.2 dB", 0.0, 200.0, any_case=True),
-        "loss_tolerance": Kind("a tolerance of loss", {"dB": 1.0}, "0.2 dB", 0.0, 20.0),
-        "impedance": Kind("an impedance", {"ohm": 1.0, "kohm": 1e3}, "75 ohm", 1e-3, 1e6, any_case=True),
-        "inductance": Kind(
+        "loss": QuantityKind("a loss", {"dB": 1.0}, "0.2 dB", 0.0, 200.0, any_case=True),
+        "loss_tolerance": QuantityKind("a tolerance of loss", {"dB": 1.0}, "0.2 dB", 0.0, 20.0),
+        "impedance": QuantityKind("an impedance", {"ohm": 1.0, "kohm": 1e3}, "75 ohm", 1e-3, 1e6, any_case=True),
+        "inductance": QuantityKind(
             "an inductance", {"H": 1.0, "mH": 1e-3, "uH": 1e-6, "nH": 1e-9, "pH": 1e-12}, "2 nH", 0.0, 1.0
         ),
-        "capacitance": Kind(
+        "capacitance": QuantityKind(
             "a capacitance",
             {"F": 1.0, "mF": 1e-3, "uF": 1e-6, "nF": 1e-9, "pF": 1e-12, "fF": 1e-15},
             "0.1 pF",
             0.0,
             1.0,
         ),
-        "voltage": Kind("a voltage", {"V": 1.0, "mV": 1e-3, "kV": 1e3}, "12 V", -1e4, 1e4),
-        "power": Kind("a power", {"dBm": 1.0, "W": 1.0, "mW": 1e-3}, "20 dBm", -200.0, 100.0),
-        "angle": Kind("an angle", {"deg": 1.0, "°": 1.0}, "3 deg", 0.0, 360.0),
-        "temperature": Kind("a temperature", {"°C": 1.0, "C": 1.0, "K": 1.0}, "20 °C", -100.0, 300.0),
-        "percent": Kind("a percentage", {"%": 1e-2}, "1 %", 0.0, 1.0),
-        "return_loss": Kind("a return loss or VSWR", {"dB": 1.0}, "26 dB", 0.0, 200.0, any_case=True),
-        "vswr": Kind("a VSWR or return loss", {"dB": 1.0}, "VSWR 2.0", 1.0, 1e6, any_case=True),
+        "voltage": QuantityKind("a voltage", {"V": 1.0, "mV": 1e-3, "kV": 1e3}, "12 V", -1e4, 1e4),
+        "power": QuantityKind("a power", {"dBm": 1.0, "W": 1.0, "mW": 1e-3}, "20 dBm", -200.0, 100.0),
+        "angle": QuantityKind("an angle", {"deg": 1.0, "°": 1.0}, "3 deg", 0.0, 360.0),
+        "temperature": QuantityKind("a temperature", {"°C": 1.0, "C": 1.0, "K": 1.0}, "20 °C", -100.0, 300.0),
+        "percent": QuantityKind("a percentage", {"%": 1e-2}, "1 %", 0.0, 1.0),
+        "return_loss": QuantityKind("a return loss or VSWR", {"dB": 1.0}, "26 dB", 0.0, 200.0, any_case=True),
+        "vswr": QuantityKind("a VSWR or return loss", {"dB": 1.0}, "VSWR 2.0", 1.0, 1e6, any_case=True),
     }
 )
 ZERO_CELSIUS_K = 273.15
@@ -153,7 +153,7 @@ def parse_quantity(text: str, kind: str) -> float:
     return _within(value, rule, text)
 
 
-def _within(value: float, rule: Kind, text: str) -> float:
+def _within(value: float, rule: QuantityKind, text: str) -> float:
     if value < 0 <= rule.low:
         positive = (
             "a return loss is given positive" if rule.noun.startswith("a return") else f"{rule.noun} is not negative"
@@ -166,7 +166,7 @@ def _within(value: float, rule: Kind, text: str) -> float:
     return value
 
 
-def _value(words: str, rule: Kind) -> float:
+def _value(words: str, rule: QuantityKind) -> float:
     """Number and unit of a text, in the base unit."""
     number, unit = _split(words, rule)
     if unit not in rule.units:
@@ -186,7 +186,7 @@ def _value(words: str, rule: Kind) -> float:
     return float(Decimal(number) * Decimal(repr(rule.units[unit])))
 
 
-def _in_other_case(unit: str, rule: Kind) -> str | None:
+def _in_other_case(unit: str, rule: QuantityKind) -> str | None:
     """Unit of the kind that is meant by a word (`feet`, `volts`) or by other letters (`mhz`, `DB`), where only one can be."""
     plain = unit.casefold()
     word = UNIT_WORDS.get(plain) or UNIT_WORDS.get(plain.removesuffix("s"))
@@ -196,7 +196,7 @@ def _in_other_case(unit: str, rule: Kind) -> str | None:
     return near[0] if rule.any_case and len(near) == 1 else None
 
 
-def _split(words: str, rule: Kind) -> tuple[str, str]:
+def _split(words: str, rule: QuantityKind) -> tuple[str, str]:
     """Number and unit as text."""
     found = NUMBER.match(words)
     if NOT_FINITE.match(words):
@@ -211,7 +211,7 @@ def _split(words: str, rule: Kind) -> tuple[str, str]:
     return found.group(), words[found.end() :].strip()
 
 
-def _unit_fault(words: str, unit: str, number: str, rule: Kind) -> UnitError:
+def _unit_fault(words: str, unit: str, number: str, rule: QuantityKind) -> UnitError:
     """Say what is wrong with a unit that is not in the kind's table."""
     if not unit and rule.noun.startswith("a VSWR"):
         return UnitError(f"{quoted(words)} has no unit", f"write 'VSWR {number}', or a return loss in dB")
@@ -262,7 +262,7 @@ def is_return_loss(text: object) -> bool:
     return isinstance(text, str) and not RATIO.match(text.strip())
 
 
-def _ratio(number: str, words: str, rule: Kind) -> float:
+def _ratio(number: str, words: str, rule: QuantityKind) -> float:
     figure, unit = _split(number, rule)
     if unit not in ("", ":1", ": 1"):
         raise UnitError(f"{quoted(words)}: a VSWR has no unit", f"write 'VSWR {figure}'")

@@ -63,7 +63,7 @@ class ReadingAim:
 
 
 @dataclass(frozen=True)
-class _Drawn:
+class _DrawnMeasurement:
     """A measurement, and how often and with which seed it is drawn."""
 
     measurement: Measurement
@@ -113,7 +113,7 @@ class Expectation(ResultTable):
     """What the number of draws was settled by; None where it was given."""
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
-    drawn: _Drawn
+    drawn: _DrawnMeasurement
     """What the sweep and the curve are made from when they are asked for."""
     limit_in_db: bool = False
     """The limit is stated as a return loss, so that prints and plots show one."""
@@ -221,7 +221,7 @@ def expect(
     accuracy = _accuracy(measurement, reported, digits, seed) if draws is None else None
     count = draws or max(draw_count(measurement.freq_hz.size), accuracy.draws if accuracy else 0)
     worst, proving = _at_limit(measurement, reported, limit is not None, count, seed, report)
-    drawn = _Drawn(measurement, count, seed)
+    drawn = _DrawnMeasurement(measurement, count, seed)
     return Expectation(
         setup.title,
         setup.calibration.plane,

@@ -98,7 +98,7 @@ class Planes(ResultTable):
 
 
 @dataclass(frozen=True)
-class _Way:
+class _PlaneTrial:
     name: str
     what: str
     setup: Setup
@@ -147,7 +147,7 @@ def compare(
     ways = list(_ways(setup, direct))
     draws = draws or (DRAWS_OF_MANY if len(ways) > MANY else None)
 
-    def found(way: _Way) -> tuple[Plane, Accuracy | None, int]:
+    def found(way: _PlaneTrial) -> tuple[Plane, Accuracy | None, int]:
         measurement = measurement_of(way.setup, build(way.setup, np.array([freq]), fit=False))
         ends, accuracy, drawn = _ends(measurement, way.has_phase, (true_vswr, limit), (draws, digits, seed))
         gain_db = _noise_gain_db(measurement, float(magnitude_from_vswr(true_vswr)), seed)
@@ -194,10 +194,10 @@ def _ends(
     return [(float(low[0]), float(high[0])) for low, high in ends], accuracy, made.draws
 
 
-def _ways(setup: Setup, direct: tuple[Item, ...] | None) -> Iterator[_Way]:
+def _ways(setup: Setup, direct: tuple[Item, ...] | None) -> Iterator[_PlaneTrial]:
     plain, phase = setup.calibration, setup.near.has_phase
     if setup.calibrates("near"):
-        yield _Way("near", "at the analyzer's own port", _at(setup, replace(plain, plane="near")), phase)
+        yield _PlaneTrial("near", "at the analyzer's own port", _at(setup, replace(plain, plane="near")), phase)
     assumed = "load" in plain.typical
     for item in setup.items:
         if item.part.kind != "splitter" and setup.calibrates(item.id):
@@ -205,13 +205,13 @@ def _ways(setup: Setup, direct: tuple[Item, ...] | None) -> Iterator[_Way]:
             ohm = item_ends(item)[1].line_ohm
             if plain.plane != item.id:
                 here = replace(here, load_impedance_ohm=None)
-            yield _Way(item.id, f"after '{item.id}'", _at(setup, here), phase, assumed and ohm > 0)
+            yield _PlaneTrial(item.id, f"after '{item.id}'", _at(setup, here), phase, assumed and ohm > 0)
     if setup.calibrates(setup.items[-1].id):
         yield from _other_loads(setup, setup.items[-1])
     if direct is not None:
         through = " and ".join(item.part.id for item in direct)
         words = f"antenna straight on the analyzer{' through ' if through else ''}{through}; complex reading converted"
-        yield _Way("no pad", words, replace(setup, items=direct, calibration=Calibration()), True)
+        yield _PlaneTrial("no pad", words, replace(setup, items=direct, calibration=Calibration()), True)
 
 
 def _may_go_straight(setup: Setup) -> bool:
@@ -225,21 +225,21 @@ def _missing(setup: Setup) -> tuple[str, ...]:
     return (f"antenna straight on the analyzer: the library has no single adapter that joins {joined}",)
 
 
-def _other_loads(setup: Setup, last: Item) -> Iterator[_Way]:
+def _other_loads(setup: Setup, last: Item) -> Iterator[_PlaneTrial]:
     """The plane at the antenna with other loads; what is known of the other standards stays."""
     plain, phase = setup.calibration, setup.near.has_phase
     bare = replace(plain, plane=last.id, load_impedance_ohm=None)
     shop = replace(bare, load_db=20.0)
     words = "as above, with a shop terminator of 20 dB"
-    yield _Way(f"{last.id}, shop terminator", words, _at(setup, shop), phase, assumed=True)
+    yield _PlaneTrial(f"{last.id}, shop terminator", words, _at(setup, shop), phase, assumed=True)
     made = replace(bare, load_inductance_h=2e-9)
     words = "as above, with a home-made load of up to 2 nH"
-    yield _Way(f"{last.id}, home-made load", words, _at(setup, made), phase, assumed=True)
+    yield _PlaneTrial(f"{last.id}, home-made load", words, _at(setup, made), phase, assumed=True)
     ohm = setup.near.impedance_ohm
     if item_ends(last)[1].line_ohm != ohm and phase:
         fifty = replace(bare, load_impedance_ohm=ohm)
         words = f"as above, with a {ohm:g}-ohm load; complex reading converted"
-        yield _Way(f"{last.id}, {ohm:g}-ohm load", words, _at(setup, fifty), True, True)
+        yield _PlaneTrial(f"{last.id}, {ohm:g}-ohm load", words, _at(setup, fifty), True, True)
 
 
 def _bridge(setup: Setup) -> tuple[Item, ...] | None:
@@ -265,7 +265,11 @@ def _at(setup: Setup, calibration: Calibration) -> Setup:
 
 
 def _row(
-    way: _Way, found: Measurement, true: tuple[float, float], ends: list[tuple[float, float]], noise_gain_db: float
+    way: _PlaneTrial,
+    found: Measurement,
+    true: tuple[float, float],
+    ends: list[tuple[float, float]],
+    noise_gain_db: float,
 ) -> Plane:
     setup, plane = way.setup, way.setup.calibration
     if plane.plane == "near":

@@ -6,7 +6,7 @@ from rich.console import Console
 from rich.text import Text
 
 from chain.errors import plain
-from chain.records.following import Change, FollowAnswer
+from chain.records.following import FollowAnswer, SweepChange
 from chain.reflection import magnitude_from_vswr
 from chain.report.numbers import between, figure_of, match, short_limit, units
 from chain.report.phrases import fitted, line_of, short
@@ -62,7 +62,7 @@ def render(result: FollowAnswer, console: Console) -> None:
         show_table(console, columns, [_row(word, each, result) for word, each in changes])
 
 
-def _row(word: str, change: Change, found: FollowAnswer) -> list[object]:
+def _row(word: str, change: SweepChange, found: FollowAnswer) -> list[object]:
     assert found.answer is not None
     one = change.differences[change.most]
     return [
@@ -102,7 +102,7 @@ def follow_lines(found: FollowAnswer) -> tuple[str, str, str]:
     return head, fitted(f"Loss {last_words}, {first_words}.{kept}", f"Loss {last_words}.{kept}"), _next(found)
 
 
-def _word(change: Change) -> str:
+def _word(change: SweepChange) -> str:
     return "real" if change.verdict == "real" else "may be chance"
 
 

@@ -11,7 +11,7 @@ from chain.report.numbers import at_most, between, figure, head, limit, match, s
 from chain.report.phrases import plane_words
 from chain.report.tables import Column, answer, notes, say, show_table
 from chain.tuning.crossings import Estimate
-from chain.tuning.records import Change, Tuning
+from chain.tuning.records import LengthChange, Tuning
 from chain.tuning.spans import inside
 
 ROWS = 8
@@ -68,7 +68,7 @@ def three_lines(result: Tuning) -> tuple[str, str, str]:
     return _amount(result, result.change)
 
 
-def _amount(result: Tuning, change: Change) -> tuple[str, str, str]:
+def _amount(result: Tuning, change: LengthChange) -> tuple[str, str, str]:
     shorter = change.share.value < 0
     verb = "shorten" if shorter else "lengthen"
     ends = sorted(abs(end) for end in (change.share.low, change.share.high))

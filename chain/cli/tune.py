@@ -109,7 +109,7 @@ def command(
 
     low_hz, high_hz = (None, None) if wanted is None else _span(wanted)
     loaded = load_heeded(shared, setup)
-    asked = _Asked(
+    asked = _TuneAsked(
         loaded, read_sweep_for(loaded, sweep_path, sweep), low_hz, high_hz, SEED if shared.seed is None else shared.seed
     )
     if faults:
@@ -126,7 +126,7 @@ Out = tuple[str | None, str | None]
 
 
 @dataclass(frozen=True)
-class _Asked:
+class _TuneAsked:
     """What both forms of the command start from."""
 
     setup: Setup
@@ -146,7 +146,7 @@ class _Making:
     setup_path: str
 
 
-def _tune(shared: Common, asked: _Asked, every_point: bool, out: Out, inputs: tuple[str, ...]) -> None:
+def _tune(shared: Common, asked: _TuneAsked, every_point: bool, out: Out, inputs: tuple[str, ...]) -> None:
     from chain.tuning.tune import tune
 
     plot, page = out
@@ -174,7 +174,7 @@ def _tune(shared: Common, asked: _Asked, every_point: bool, out: Out, inputs: tu
         note(shared, f"written: {page}")
 
 
-def _faults(shared: Common, asked: _Asked, others: list[Readings | None], inputs: tuple[str, ...]) -> None:
+def _faults(shared: Common, asked: _TuneAsked, others: list[Readings | None], inputs: tuple[str, ...]) -> None:
     from chain.tuning.faults import antenna_faults
 
     found = antenna_faults(asked.setup, asked.readings, others[0], others[1], asked.seed)
@@ -187,7 +187,7 @@ def _faults(shared: Common, asked: _Asked, others: list[Readings | None], inputs
     deliver(shared, render, found.to_dict, inputs, found)
 
 
-def _match(shared: Common, asked: _Asked, making: _Making, out: Out, inputs: tuple[str, ...]) -> None:
+def _match(shared: Common, asked: _TuneAsked, making: _Making, out: Out, inputs: tuple[str, ...]) -> None:
     from chain.tuning.matching import match_network
     from chain.tuning.networks import E12, E24, Stock
 

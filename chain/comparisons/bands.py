@@ -21,7 +21,7 @@ CONTENDER = 4.0
 
 
 @dataclass(frozen=True)
-class Band:
+class ChannelBand:
     """A channel of the set-up, or an even stretch of the sweep, and the frequencies that lie in it."""
 
     name: str
@@ -46,14 +46,14 @@ class BandFigures:
     lift: float = 0.0
 
 
-def bands_of(setup: Setup, freq_hz: Real) -> tuple[Band, ...]:
+def bands_of(setup: Setup, freq_hz: Real) -> tuple[ChannelBand, ...]:
     """Channels that hold at least one reading; without any, even stretches of the sweep."""
     out = []
     for name, low, high in setup.sweep.channels:
         # Both edges of a channel belong to it.
         first, last = (int(each) for each in np.searchsorted(freq_hz, [low, high * (1 + 1e-12)]))
         if last > first:
-            out.append(Band(name, low, high, slice(first, last), True))
+            out.append(ChannelBand(name, low, high, slice(first, last), True))
     if out:
         return tuple(out)
     count = max(1, min(MOST_BANDS, freq_hz.size))
@@ -61,12 +61,12 @@ def bands_of(setup: Setup, freq_hz: Real) -> tuple[Band, ...]:
     for first, last in pairwise(edges):
         low, high = float(freq_hz[first]), float(freq_hz[last - 1])
         name = f"{low / 1e6:.5g} MHz" if low == high else f"{low / 1e6:.5g}-{high / 1e6:.5g} MHz"
-        out.append(Band(name, low, high, slice(int(first), int(last)), False))
+        out.append(ChannelBand(name, low, high, slice(int(first), int(last)), False))
     return tuple(out)
 
 
 def figures_with_phase(
-    draws: JointDraws, which: int, reading: Complex, bands: Sequence[Band], half: Real | None = None
+    draws: JointDraws, which: int, reading: Complex, bands: Sequence[ChannelBand], half: Real | None = None
 ) -> tuple[BandFigures, ...]:
     """Figures of a complex reading in each band.
 
@@ -110,7 +110,7 @@ def _loss_db(reflected: float) -> float:
 
 
 def figures_without_phase(
-    draws: JointDraws, which: int, size: Real, turn: complex, bands: Sequence[Band], half: Real | None = None
+    draws: JointDraws, which: int, size: Real, turn: complex, bands: Sequence[ChannelBand], half: Real | None = None
 ) -> tuple[tuple[BandFigures, BandFigures], ...]:
     """Figures of a reading without phase for one phase of the antenna: from the smallest and from the largest |G| that fit."""
     ends = recovered_magnitudes(

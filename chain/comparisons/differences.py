@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real
-from chain.comparisons.bands import Band, BandFigures, figures_with_phase, figures_without_phase
+from chain.comparisons.bands import BandFigures, ChannelBand, figures_with_phase, figures_without_phase
 from chain.comparisons.joint_draws import JointDraws
 
 AIM = 0.965
@@ -38,7 +38,7 @@ class Difference:
 def differences(
     draws: JointDraws,
     readings: tuple[tuple[int, Complex | Real], tuple[int, Complex | Real]],
-    bands: Sequence[Band],
+    bands: Sequence[ChannelBand],
     together: bool = True,
     same_phase: bool = False,
     halves: Halves = (None, None),
@@ -111,7 +111,7 @@ def _difference(before: BandFigures, after: BandFigures, ends: list[tuple[float,
 def _without_phase(
     draws: JointDraws,
     readings: tuple[tuple[int, Real], tuple[int, Real]],
-    bands: Sequence[Band],
+    bands: Sequence[ChannelBand],
     how: tuple[bool, bool],
     halves: Halves,
 ) -> tuple[tuple[Difference, ...], tuple[BandFigures, ...], tuple[BandFigures, ...]]:

@@ -20,7 +20,7 @@ LARGEST_DB = 300.0
 
 
 @dataclass(frozen=True)
-class Level:
+class LevelReading:
     """One received level. `order` counts readings as they were taken; `direction` is front unless the back was turned."""
 
     antenna: str
@@ -34,7 +34,7 @@ class Level:
 class LevelTable:
     """Levels in the order they were taken, and the unit they share."""
 
-    rows: tuple[Level, ...]
+    rows: tuple[LevelReading, ...]
     unit: str
 
     @property
@@ -47,7 +47,7 @@ class LevelTable:
         """Channels in the order they first appear."""
         return tuple(dict.fromkeys(each.channel for each in self.rows))
 
-    def of(self, channel: str, direction: str = "front") -> tuple[Level, ...]:
+    def of(self, channel: str, direction: str = "front") -> tuple[LevelReading, ...]:
         """Levels of one channel, in the order they were taken."""
         return tuple(each for each in self.rows if each.channel == channel and each.direction == direction)
 
@@ -142,7 +142,9 @@ def _header_defects(path: str, at: int, line: str, names: list[str]) -> list[Def
     return out
 
 
-def _level(path: str, at: int, line: str, cells: dict[str, str], unit: str, defects: list[Defect]) -> Level | None:
+def _level(
+    path: str, at: int, line: str, cells: dict[str, str], unit: str, defects: list[Defect]
+) -> LevelReading | None:
     """One row, or None with its defects taken down."""
     before = len(defects)
 
@@ -170,4 +172,4 @@ def _level(path: str, at: int, line: str, cells: dict[str, str], unit: str, defe
     order, level = number("order"), number(unit)
     if len(defects) > before:
         return None
-    return Level(cells["antenna"], cells["channel"], order, level, direction)
+    return LevelReading(cells["antenna"], cells["channel"], order, level, direction)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real
 from chain.comparisons.gains import front_to_back, three_antenna_gains
-from chain.comparisons.level_table import Level, LevelTable
+from chain.comparisons.level_table import LevelReading, LevelTable
 from chain.errors import RangeError, quoted
 from chain.results import COVERAGE, SEED, ResultTable, plain_values
 
@@ -108,7 +108,7 @@ class LevelComparison(ResultTable):
 
 
 @dataclass(frozen=True)
-class _Estimate:
+class _LevelEstimate:
     """Difference in one channel before its other errors: value, weight of the noise in it, drift."""
 
     value_db: float
@@ -176,7 +176,7 @@ def compare_levels(
         METER_RETURN_LOSS_DB if meter_return_loss_db is None else meter_return_loss_db,
     )
     warnings = [] if len(names) == 2 else [f"compared: {names[0]} and {names[1]}; left out: {', '.join(names[2:])}"]
-    found: dict[str, _Estimate] = {}
+    found: dict[str, _LevelEstimate] = {}
     residuals: list[Real] = []
     for channel in table.channels:
         rows = [each for each in table.of(channel) if each.antenna in names[:2]]
@@ -221,7 +221,9 @@ def compare_levels(
     )
 
 
-def _row(channel: str, one: _Estimate, ends: tuple[float, float], sizes: tuple[float, float] | None) -> LevelChannel:
+def _row(
+    channel: str, one: _LevelEstimate, ends: tuple[float, float], sizes: tuple[float, float] | None
+) -> LevelChannel:
     """One channel; the match is taken out where the sizes of both reflections are known."""
     # Realised gain is gain less mismatch loss, -10 log10(1 - |G|^2), of each antenna.
     loss = math.nan if sizes is None else 10 * math.log10((1 - sizes[0] ** 2) / (1 - sizes[1] ** 2))
@@ -238,7 +240,7 @@ def _interval(values: Real) -> tuple[float, float]:
     return float(low), float(high)
 
 
-def _estimate(rows: list[Level], first: str) -> tuple[_Estimate, Real]:
+def _estimate(rows: list[LevelReading], first: str) -> tuple[_LevelEstimate, Real]:
     """Difference by neighbours' means, and the residuals of a straight drift with one step between the antennas."""
     levels = np.array([each.level_db for each in rows])
     second = np.array([each.antenna != first for each in rows])
@@ -257,7 +259,7 @@ def _estimate(rows: list[Level], first: str) -> tuple[_Estimate, Real]:
     # Levels of one decimal often differ by just half of the digit shown: the sum's own rounding, which differs from one
     # processor to the next, must not decide it.
     value = round(float(weights @ levels), 9)
-    return _Estimate(value, float(np.sqrt(weights @ weights)), round(drift, 9), levels.size), residual
+    return _LevelEstimate(value, float(np.sqrt(weights @ weights)), round(drift, 9), levels.size), residual
 
 
 def _neighbour_weights(second: NDArray[np.bool_], times: Real) -> Real:

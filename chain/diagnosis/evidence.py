@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from chain.arrays import Real
 from chain.diagnosis.faults import FaultKind
-from chain.diagnosis.likelihood import BLOCK, Agreeing, Meter, Windows, Work, work_of
+from chain.diagnosis.likelihood import BLOCK, Agreeing, FaultWork, Meter, Windows, work_of
 from chain.diagnosis.sampling import Predicted
 from chain.diagnosis.session import Session
 from chain.diagnosis.terminations import TerminationReading
@@ -124,13 +124,13 @@ def evidence(
     return tuple(found)
 
 
-def _agreeing(work: Work, number: int, windows: Windows) -> list[Agreeing | None]:
+def _agreeing(work: FaultWork, number: int, windows: Windows) -> list[Agreeing | None]:
     predicted = work.predicted(number, windows, work.aim)
     return [work.chances(index, block) if block else None for index, block in enumerate(predicted)]
 
 
 def _best(
-    work: Work, kept: Sequence[Sequence[Agreeing]], widths: Sequence[Real], rough: Sequence[FaultProbability]
+    work: FaultWork, kept: Sequence[Sequence[Agreeing]], widths: Sequence[Real], rough: Sequence[FaultProbability]
 ) -> list[FaultProbability]:
     """For each kind the evidence of all its draws; the rough one where too few agree, and none stands out from such draws."""
     exact = [
@@ -155,7 +155,7 @@ def _worth_drawing(windows: Windows, found: Sequence[FaultProbability]) -> list[
     return [own if most > NEGLIGIBLE else () for own, most in zip(windows, share + 4 * error, strict=True)]
 
 
-def windows_of(work: Work, pilot: Sequence[list[list[Predicted]]]) -> list[list[tuple[float, float]]]:
+def windows_of(work: FaultWork, pilot: Sequence[list[list[Predicted]]]) -> list[list[tuple[float, float]]]:
     """For each kind the sizes worth drawing from, fault by fault; empty for a kind that comes nowhere near the readings."""
     out = []
     for index, plans in enumerate(work.plans):
@@ -173,7 +173,7 @@ def _settled(found: Sequence[FaultProbability]) -> bool:
 
 
 def _rough(
-    work: Work,
+    work: FaultWork,
     pilot: Sequence[list[list[Predicted]]],
     first: Sequence[list[list[Predicted]]],
     widths: Sequence[Real],

@@ -60,7 +60,7 @@ def strata(kind: FaultKind, count: int) -> list[slice]:
 
 
 @dataclass(frozen=True)
-class Work:
+class FaultWork:
     """Readings and the kinds of fault they are held against, laid out."""
 
     of: Session
@@ -139,8 +139,8 @@ def _spread(noise: Real, low: float, high: float) -> Real:
 
 def work_of(
     of: Session, kinds: Sequence[FaultKind], readings: Sequence[TerminationReading], meter: Meter | None, seed: int
-) -> Work:
+) -> FaultWork:
     """Lay out every fault of some kinds."""
     places = [of.ends.index((each.end, each.seating)) for each in readings]
     plans = tuple(tuple(plan(of, fault) for fault in kind.faults) for kind in kinds)
-    return Work(of, tuple(kinds), plans, spans_of(readings), places, meter, seed)
+    return FaultWork(of, tuple(kinds), plans, spans_of(readings), places, meter, seed)

@@ -10,7 +10,7 @@ import numpy as np
 from chain.arrays import Real, quantiles
 from chain.diagnosis.evidence import PILOT_BLOCKS, windows_of
 from chain.diagnosis.faults import FaultKind
-from chain.diagnosis.likelihood import Work, work_of
+from chain.diagnosis.likelihood import FaultWork, work_of
 from chain.diagnosis.session import LOAD50_OHM, Session, session
 from chain.diagnosis.terminations import ENDS, TerminationReading
 from chain.reflection import vswr
@@ -97,7 +97,7 @@ def _candidates(readings: Sequence[TerminationReading], one_load: bool) -> list[
     return [(end, 0) for end in ENDS if end not in known] + again[:1]
 
 
-def _readings(work: Work, windows: Sequence[Sequence[tuple[float, float]]]) -> list[tuple[Real, Real]]:
+def _readings(work: FaultWork, windows: Sequence[Sequence[tuple[float, float]]]) -> list[tuple[Real, Real]]:
     """For each of two kinds, weights and readings of the trials that agree."""
     weights: tuple[list[Real], list[Real]] = ([], [])
     levels: tuple[list[Real], list[Real]] = ([], [])

@@ -58,7 +58,7 @@ class Predicted:
 
 
 @dataclass(frozen=True)
-class _Placed:
+class _PlacedElements:
     """One element of a chain: where its draws are (`own`: it is not among the shared ones), and its references."""
 
     name: str
@@ -80,7 +80,7 @@ class FaultPlan:
     """
 
     fault: SuspectedFault
-    segments: tuple[tuple[_Placed, ...], ...]
+    segments: tuple[tuple[_PlacedElements, ...], ...]
     marks: tuple[str, ...]
     ohms: tuple[float, ...]
     pad_radius: float = 0.0
@@ -94,7 +94,7 @@ def plan(of: Session, fault: SuspectedFault) -> FaultPlan:
     chain = build(fault.setup, of.measurement.freq_hz, fit=False)
     shared = fault.setup is of.setup
     items = {item.id for item in fault.setup.items}
-    placed: list[_Placed] = []
+    placed: list[_PlacedElements] = []
     cuts: dict[int, tuple[str, float]] = {}
     aimed_at = 0.0
     for name, group in groups_in_view(fault.setup, chain):
@@ -108,7 +108,7 @@ def plan(of: Session, fault: SuspectedFault) -> FaultPlan:
             radius = 0.0 if aimed_at or len(placed) in cuts else _aimable(of, element)
             if radius:
                 cuts[len(placed)], aimed_at = ("pad", element.near_ohm), radius
-            placed.append(_Placed(name, place, element.near_ohm, element.far_ohm, flip, own, radius > 0))
+            placed.append(_PlacedElements(name, place, element.near_ohm, element.far_ohm, flip, own, radius > 0))
     edges = [0, *cuts, len(placed)]
     segments = tuple(tuple(placed[first:last]) for first, last in pairwise(edges))
     return FaultPlan(fault, segments, tuple(m for m, _ in cuts.values()), tuple(o for _, o in cuts.values()), aimed_at)
@@ -128,7 +128,7 @@ def _aimable(of: Session, element: Element) -> float:
 
 
 @dataclass(frozen=True)
-class _Run:
+class _SessionRun:
     """One fault being drawn: some of the draws of a block, with random numbers of the fault's own."""
 
     of: Session
@@ -174,7 +174,7 @@ def predict(
     Source: S11 + S12 S21 G/(1 - S22 G) through the elements as they then stand; a junction (r + G)/(1 + conj(r) G)
     where a connector is poor; d + (1 + t) G/(1 - m G) for a calibration that no longer holds.
     """
-    run = _Run(of, laid, drawn, rows or slice(0, drawn.count), window)
+    run = _SessionRun(of, laid, drawn, rows or slice(0, drawn.count), window)
     ohms = (of.measurement.reading_ohm, *laid.ohms, of.measurement.far_ohm)
     segments = [_joined(run, placed, *pair) for placed, pair in zip(laid.segments, pairwise(ohms), strict=True)]
     cut = 1 + laid.marks.index("pad") if "pad" in laid.marks else 0
@@ -195,7 +195,7 @@ def predict(
     return Predicted(np.stack(levels, axis=1), noise, run.size[:, 0], _size(run), weight)
 
 
-def _behind(run: _Run, segments: Sequence[Maps], cut: int, place: int) -> Complex:
+def _behind(run: _SessionRun, segments: Sequence[Maps], cut: int, place: int) -> Complex:
     """What is seen of one end, as far towards the analyzer as the segments from `cut` on go."""
     end, seating = run.of.ends[place]
     seen = _mated(run.some(run.drawn.matings[place][0]), _end(run, end))
@@ -208,7 +208,7 @@ def _behind(run: _Run, segments: Sequence[Maps], cut: int, place: int) -> Comple
     return seen
 
 
-def _front(run: _Run, segments: Sequence[Maps], seating: int) -> Maps:
+def _front(run: _SessionRun, segments: Sequence[Maps], seating: int) -> Maps:
     """The map from there to the reading before noise, as the connectors were made for one seating."""
     way, drawn = run.of.measurement, run.drawn
     maps = identity((1, 1))
@@ -229,7 +229,7 @@ def _front(run: _Run, segments: Sequence[Maps], seating: int) -> Maps:
 
 
 def _pad_reflection(
-    run: _Run, behind: Sequence[Complex], fronts: dict[int, Maps], aim: Proposal | None
+    run: _SessionRun, behind: Sequence[Complex], fronts: dict[int, Maps], aim: Proposal | None
 ) -> tuple[Complex | float, Real]:
     """Near reflection of the pad that draws may be aimed at, and the weight of each draw."""
     laid, ones = run.plan, np.ones(run.count)
@@ -257,7 +257,7 @@ def _junction(reflection: Complex | float) -> Maps:
     return Maps(np.ones_like(r), r, np.conj(r))
 
 
-def _joined(run: _Run, placed: Sequence[_Placed], near_ohm: float, far_ohm: float) -> Maps:
+def _joined(run: _SessionRun, placed: Sequence[_PlacedElements], near_ohm: float, far_ohm: float) -> Maps:
     """The map of elements in a row, with ideal steps between unequal references."""
     points = run.of.measurement.freq_hz.size
     matrices, ohm = [], near_ohm
@@ -271,7 +271,7 @@ def _joined(run: _Run, placed: Sequence[_Placed], near_ohm: float, far_ohm: floa
     return through(matrices, (run.count, points))
 
 
-def _drawn_piece(run: _Run, each: _Placed) -> Complex:
+def _drawn_piece(run: _SessionRun, each: _PlacedElements) -> Complex:
     # A stream of its own, so that an element that only one fault has does not disturb the draws that all share.
     if each.own is not None:
         return draw(each.own, stream((run.drawn.seed, run.drawn.block), 40, key_of(each.name), each.place), run.count)
@@ -298,7 +298,7 @@ def _mated(reflection: Complex | float, seen: Complex) -> Complex:
     return np.asarray((reflection + seen) / (1 + np.conj(reflection) * seen))
 
 
-def _end(run: _Run, end: str) -> Complex:
+def _end(run: _SessionRun, end: str) -> Complex:
     """Reflection of a known end in the antenna's impedance, shape (draws or 1, frequencies)."""
     if end == "open" and run.what == OPEN_END:
         # A resistance across the end, uniform in reflection and not in ohms, so that small and large ones count alike.
@@ -308,7 +308,7 @@ def _end(run: _Run, end: str) -> Complex:
     return np.asarray(run.some(run.drawn.three[("open", "short", "load").index(end)]))
 
 
-def _shown(run: _Run, raw: Complex) -> tuple[Complex, Real | float]:
+def _shown(run: _SessionRun, raw: Complex) -> tuple[Complex, Real | float]:
     """What the analyzer makes of a raw reading, without noise, and the standard deviation of the noise."""
     shown: Complex = raw
     sd: Real | float = run.of.measurement.noise
@@ -323,14 +323,14 @@ def _shown(run: _Run, raw: Complex) -> tuple[Complex, Real | float]:
     return stale.reading(shown), sd * np.abs((stale.p - stale.q * stale.r) / (stale.r * shown + 1) ** 2)
 
 
-def _stale(run: _Run) -> Maps:
+def _stale(run: _SessionRun) -> Maps:
     """Directivity d, tracking t and source match m that a calibration has come to lack: d + (1 + t) G/(1 - m G)."""
     residuals = (run.some(turn * radius) for turn, radius in zip(run.drawn.turns, run.drawn.radii, strict=False))
     directivity, tracking, match = (MOST_STALE * run.size * each for each in residuals)
     return Maps(1 + tracking - directivity * match, directivity, -match)
 
 
-def _size(run: _Run) -> Real:
+def _size(run: _SessionRun) -> Real:
     """Size of the fault in the unit of its range."""
     uniform = run.size[:, 0]
     if run.what == LOSS:

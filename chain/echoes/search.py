@@ -69,7 +69,7 @@ def search(sweep: SampledSweep, first_periods: float = -np.inf) -> tuple[Sampled
     of the share that one frequency takes of white noise, times the count of independent delays (Baluev 2008, for Lomb
     periodograms).
     """
-    look = _Look(sweep, first_periods)
+    look = _CandidateGrid(sweep, first_periods)
     # At least eight points to a degree: a polynomial that follows every point leaves no ripple to find.
     start = Model(min(FIRST_DEGREE, sweep.x.size // 8))
     sweep, found = _sober(look, *_grown(look, sweep, start, LEAST_PERIODS))
@@ -79,7 +79,9 @@ def search(sweep: SampledSweep, first_periods: float = -np.inf) -> tuple[Sampled
     return _settled(sweep, replace(found.model, echoes=echoes), STEPS, POLISHED)
 
 
-def _grown(look: _Look, sweep: SampledSweep, start: Model, least_periods: float) -> tuple[SampledSweep, EchoFit]:
+def _grown(
+    look: _CandidateGrid, sweep: SampledSweep, start: Model, least_periods: float
+) -> tuple[SampledSweep, EchoFit]:
     """Terms added while they are significant, echoes from a number of periods on, then the needless ones dropped."""
     sweep, found = _settled(sweep, start)
     while (best := look.best(sweep, found, least_periods)) is not None:
@@ -87,7 +89,7 @@ def _grown(look: _Look, sweep: SampledSweep, start: Model, least_periods: float)
     return _pruned(sweep, found)
 
 
-def _sober(look: _Look, sweep: SampledSweep, found: EchoFit) -> tuple[SampledSweep, EchoFit]:
+def _sober(look: _CandidateGrid, sweep: SampledSweep, found: EchoFit) -> tuple[SampledSweep, EchoFit]:
     """The same without its longest-period echoes, for as long as resonances explain the sweep as well.
 
     An antenna's own course may swing a few times over the span: it is called a ripple only where nothing but an echo
@@ -164,7 +166,7 @@ def _smaller(model: Model) -> Iterator[Model]:
         yield replace(model, poles=model.poles[:i] + model.poles[i + 1 :])
 
 
-class _Look:
+class _CandidateGrid:
     """Candidates on fixed grids of delays and resonances."""
 
     def __init__(self, sweep: SampledSweep, first_periods: float) -> None:

@@ -1,6 +1,6 @@
 """Readers of the values in a set-up file: from what TOML gives to SI figures, and how each looks in the JSON Schema.
 
-A reader takes the value as TOML gives it, returns the figure and raises what `wrong` builds. Each stands in the `Kind` of
+A reader takes the value as TOML gives it, returns the figure and raises what `wrong` builds. Each stands in the `KeyKind` of
 the keys that it reads; which ones, `chain.files.schema` tells.
 """
 
@@ -13,7 +13,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from chain.errors import UnitError, plain, quoted
-from chain.files.tables import Kind, named, plain_kind, wrong
+from chain.files.tables import KeyKind, named, plain_kind, wrong
 from chain.units import KINDS, NUMBER, UNIT_WORDS, Tolerance, parse_quantity, parse_tolerance
 from library.records import MAGNITUDE_KINDS, Connector, Limit
 
@@ -197,11 +197,11 @@ def _pair(first: Mapping[str, Any], second: Mapping[str, Any]) -> dict[str, Any]
     return {"type": "array", "prefixItems": [first, second], "minItems": PAIR, "maxItems": PAIR}
 
 
-def _quantity(kind: str) -> Kind:
+def _quantity(kind: str) -> KeyKind:
     return plain_kind(reader(kind), pattern(kind))
 
 
-def _anything(schema: Mapping[str, Any]) -> Kind:
+def _anything(schema: Mapping[str, Any]) -> KeyKind:
     """What is read by those who know more."""
     return plain_kind(lambda value: value, schema)
 
@@ -241,8 +241,8 @@ MAGNITUDE_SCHEMA: dict[str, Any] = {
 }
 
 TOLERANCE = plain_kind(read_tolerance, {"anyOf": [IMPEDANCE.schema, PERCENT.schema]})
-CONNECTOR = Kind(read_connector, TEXT_SCHEMA)
-ANALYZER = Kind(read_analyzer, TEXT_SCHEMA)
+CONNECTOR = KeyKind(read_connector, TEXT_SCHEMA)
+ANALYZER = KeyKind(read_analyzer, TEXT_SCHEMA)
 REFLECTION = plain_kind(read_reflection, {"anyOf": [RETURN_LOSS.schema, TABLE_SCHEMA, MAGNITUDE_SCHEMA]})
 REFERENCE = plain_kind(read_reference, {"anyOf": [IMPEDANCE.schema, _pair(IMPEDANCE.schema, IMPEDANCE.schema)]})
 PATH = plain_kind(read_path, _pair(TEXT_SCHEMA, TEXT_SCHEMA))

@@ -45,7 +45,7 @@ class TableDefect(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Kind:
+class KeyKind:
     """What a key takes: `read` gives the value, or raises `Refused`; it is given the library and the name of the key.
 
     `inner` is the table that lies inside, for a key that takes one.
@@ -59,12 +59,12 @@ class Kind:
 class Key(NamedTuple):
     """One key of a table."""
 
-    kind: Kind
+    kind: KeyKind
     description: str
     examples: Sequence[Any]
 
 
-def key(kind: Kind, description: str, examples: Sequence[Any]) -> Any:
+def key(kind: KeyKind, description: str, examples: Sequence[Any]) -> Any:
     """Declare a key of a table; it may always be left out and is None then."""
     return Key(kind, description, examples)
 
@@ -146,9 +146,9 @@ def quoted_value(value: object) -> str:
     return named(value) if isinstance(value, (dict, list)) else quoted(value)
 
 
-def plain_kind(read: Callable[[Any], Any], schema: Mapping[str, Any]) -> Kind:
+def plain_kind(read: Callable[[Any], Any], schema: Mapping[str, Any]) -> KeyKind:
     """A kind whose reader looks at the value alone."""
-    return Kind(lambda value, _library, _key: read(value), schema)
+    return KeyKind(lambda value, _library, _key: read(value), schema)
 
 
 def _in_range(value: float, key: str, limits: Mapping[str, float]) -> None:
@@ -172,7 +172,7 @@ def _limits(above: float | None, least: float | None, most: float) -> dict[str, 
 SCHEMA_WORDS = {"at most": "maximum", "at least": "minimum", "above": "exclusiveMinimum"}
 
 
-def number(most: float, above: float | None = None, least: float | None = None) -> Kind:
+def number(most: float, above: float | None = None, least: float | None = None) -> KeyKind:
     """A bare number within limits."""
     limits = _limits(above, least, most)
 
@@ -187,10 +187,10 @@ def number(most: float, above: float | None = None, least: float | None = None) 
         _in_range(value, key, limits)
         return float(value)
 
-    return Kind(read, {"type": "number"} | {SCHEMA_WORDS[word]: limit for word, limit in limits.items()})
+    return KeyKind(read, {"type": "number"} | {SCHEMA_WORDS[word]: limit for word, limit in limits.items()})
 
 
-def whole(least: int, most: int) -> Kind:
+def whole(least: int, most: int) -> KeyKind:
     """A whole number within limits."""
     limits = _limits(None, least, most)
 
@@ -204,7 +204,7 @@ def whole(least: int, most: int) -> Kind:
         _in_range(value, key, limits)
         return value
 
-    return Kind(read, {"type": "integer"} | {SCHEMA_WORDS[word]: limit for word, limit in limits.items()})
+    return KeyKind(read, {"type": "integer"} | {SCHEMA_WORDS[word]: limit for word, limit in limits.items()})
 
 
 def _text(value: object) -> str:
@@ -215,7 +215,7 @@ def _text(value: object) -> str:
     )
 
 
-def label(longest: int) -> Kind:
+def label(longest: int) -> KeyKind:
     """A text that is not empty and not too long."""
 
     def read(value: object) -> str:
@@ -257,13 +257,13 @@ def _names(value: object) -> list[str]:
     return found
 
 
-def inner(table: type[Table], place: str) -> Kind:
+def inner(table: type[Table], place: str) -> KeyKind:
     """A table inside the table, known to the whole schema by a name."""
 
     def read(value: object) -> Any:
         raise Refused(f"a table is needed here, not {named(value)}", "write it in { }")
 
-    return Kind(lambda value, _library, _key: read(value), {"$ref": f"#/$defs/{place}"}, table)
+    return KeyKind(lambda value, _library, _key: read(value), {"$ref": f"#/$defs/{place}"}, table)
 
 
 TEXT = plain_kind(_text, {"type": "string"})

@@ -238,7 +238,7 @@ class PlacedDefect:
 
 
 @dataclass
-class _Place:
+class _KeyPlace:
     """Byte spans of one path: of its key, its value and its table's header."""
 
     spans: dict[str, tuple[int, int]] = field(default_factory=dict)
@@ -285,7 +285,7 @@ class _Lines:
         return Defect(path, number + 1, column, defect.message, defect.help, line, max(1, width))
 
 
-def _span(defect: PlacedDefect, places: dict[Where, _Place]) -> tuple[int, int]:
+def _span(defect: PlacedDefect, places: dict[Where, _KeyPlace]) -> tuple[int, int]:
     """Span of the defect's own spot, or of the nearest table around it."""
     where = defect.where
     order = {
@@ -302,13 +302,13 @@ def _span(defect: PlacedDefect, places: dict[Where, _Place]) -> tuple[int, int]:
     return 0, 0
 
 
-def _index(raw: bytes) -> dict[Where, _Place]:
+def _index(raw: bytes) -> dict[Where, _KeyPlace]:
     """Span of every key, value and header of a text."""
     import tree_sitter_toml
     from tree_sitter import Language, Parser
 
     tree = Parser(Language(tree_sitter_toml.language())).parse(raw)
-    places: dict[Where, _Place] = {}
+    places: dict[Where, _KeyPlace] = {}
     counts: dict[Where, int] = {}
     for node in tree.root_node.named_children:
         if node.type == "pair":
@@ -318,7 +318,7 @@ def _index(raw: bytes) -> dict[Where, _Place]:
     return places
 
 
-def _table(node: Node, places: dict[Where, _Place], counts: dict[Where, int]) -> None:
+def _table(node: Node, places: dict[Where, _KeyPlace], counts: dict[Where, int]) -> None:
     head, *pairs = [child for child in node.named_children if child.type != "comment"]
     names = _names(head)
     where: Where = (*_within(names[:-1], counts), names[-1])
@@ -327,7 +327,7 @@ def _table(node: Node, places: dict[Where, _Place], counts: dict[Where, int]) ->
         where = (*where, place)
     closing = [child for child in node.children if child.type in ("]", "]]")]
     stop = closing[0].end_byte if closing else head.end_byte
-    spans = places.setdefault(where, _Place()).spans
+    spans = places.setdefault(where, _KeyPlace()).spans
     spans["header"] = (node.start_byte, stop)
     spans["key"] = (head.start_byte, head.end_byte)
     for pair in pairs:
@@ -361,18 +361,18 @@ def _names(node: Node) -> list[str]:
     return [text]
 
 
-def _pair(node: Node, parent: Where, places: dict[Where, _Place], counts: dict[Where, int]) -> None:
+def _pair(node: Node, parent: Where, places: dict[Where, _KeyPlace], counts: dict[Where, int]) -> None:
     key, value = [child for child in node.named_children if child.type != "comment"][:2]
     names = _names(key)
     where = parent
     for name in names:
         where = (*where, name)
-        places.setdefault(where, _Place()).spans.setdefault("key", (key.start_byte, key.end_byte))
+        places.setdefault(where, _KeyPlace()).spans.setdefault("key", (key.start_byte, key.end_byte))
     _value(value, where, places, counts)
 
 
-def _value(node: Node, where: Where, places: dict[Where, _Place], counts: dict[Where, int]) -> None:
-    places.setdefault(where, _Place()).spans["value"] = (node.start_byte, node.end_byte)
+def _value(node: Node, where: Where, places: dict[Where, _KeyPlace], counts: dict[Where, int]) -> None:
+    places.setdefault(where, _KeyPlace()).spans["value"] = (node.start_byte, node.end_byte)
     if node.type == "inline_table":
         for child in node.named_children:
             if child.type == "pair":

@@ -26,7 +26,7 @@ CAUTION_LETTERS, NAME_LETTERS, JOINT_LETTERS, WRONG_LETTERS = 56, 20, 26, 78
 
 
 @dataclass(frozen=True)
-class _Step:
+class _CardStep:
     """One joint in the order of wiring."""
 
     near: str
@@ -56,7 +56,7 @@ def card_values(card: Card) -> dict[str, Any]:
     }
 
 
-def _size(card: Card, steps: Sequence[_Step], alone: Sequence[tuple[str, DcReading]]) -> str:
+def _size(card: Card, steps: Sequence[_CardStep], alone: Sequence[tuple[str, DcReading]]) -> str:
     """Size that lets the card fit on one printed sheet: `full`, `short` without what wrong ohms mean, or `tiny`."""
     cautions = LINE_MM * sum(_lines(f"{each.where}{each.text}{each.remedy}", CAUTION_LETTERS) for each in card.cautions)
     whole = [each for each in card.dc if each.item == WHOLE_CHAIN]
@@ -77,10 +77,10 @@ def _lines(text: str, letters: int) -> int:
     return 1 + len(text) // letters
 
 
-def _steps(card: Card) -> list[_Step]:
+def _steps(card: Card) -> list[_CardStep]:
     """Joints in the order of wiring. A joint's remark is its verdict, where it is not simply good: the cautions say why."""
     return [
-        _Step(
+        _CardStep(
             ENDS.get(each.near, each.near),
             each.near_connector,
             ENDS.get(each.far, each.far),

@@ -15,7 +15,7 @@ LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
 @dataclass(frozen=True)
-class Block:
+class DiagramBlock:
     """One box: its name, up to two lines under it, the letters of arms that begin at it, and how it is drawn."""
 
     name: str
@@ -30,7 +30,7 @@ class Block:
 class Strand:
     """Blocks in a row; `joints` lie between neighbours (None: nothing is known of what meets there)."""
 
-    blocks: list[Block] = field(default_factory=list)
+    blocks: list[DiagramBlock] = field(default_factory=list)
     joints: list[Connection | None] = field(default_factory=list)
 
 
@@ -38,8 +38,8 @@ def strands(setup: Setup) -> list[Strand]:
     """The chain near to far, then every arm of its splitters, from its port to its end."""
     graph = setup_graph(setup)
     plane = setup.calibration.plane
-    first = Block("analyzer", (f"{setup.near.impedance_ohm:g} ohm",), "port", (), plane == "near")
-    waiting: list[tuple[Node, Block]] = [(NEAR, first)]
+    first = DiagramBlock("analyzer", (f"{setup.near.impedance_ohm:g} ohm",), "port", (), plane == "near")
+    waiting: list[tuple[Node, DiagramBlock]] = [(NEAR, first)]
     found: list[Strand] = []
     letters = iter([*LETTERS, *(f"{each}{number}" for number in range(2, 100) for each in LETTERS)])
     while waiting:
@@ -48,10 +48,10 @@ def strands(setup: Setup) -> list[Strand]:
     return found
 
 
-Waiting = tuple[list[tuple[Node, Block]], Iterator[str]]
+Waiting = tuple[list[tuple[Node, DiagramBlock]], Iterator[str]]
 
 
-def _strand(graph: SetupGraph, setup: Setup, start: tuple[Node, Block], later: Waiting) -> Strand:
+def _strand(graph: SetupGraph, setup: Setup, start: tuple[Node, DiagramBlock], later: Waiting) -> Strand:
     at, block = start
     made = Strand([block])
     while True:
@@ -63,17 +63,19 @@ def _strand(graph: SetupGraph, setup: Setup, start: tuple[Node, Block], later: W
         other, joint = onward
         made.joints.append(joint)
         if other == FAR:
-            made.blocks.append(Block("antenna", (f"{setup.far.impedance_ohm:g} ohm",), "port"))
+            made.blocks.append(DiagramBlock("antenna", (f"{setup.far.impedance_ohm:g} ohm",), "port"))
             return made
         load = graph.loads.get(other)
         if load is not None:
-            made.blocks.append(Block(load.id, (load.part.kind if load.part.name == "" else load.part.name,), "end"))
+            made.blocks.append(
+                DiagramBlock(load.id, (load.part.kind if load.part.name == "" else load.part.name,), "end")
+            )
             return made
         at, block = _through(graph, other, setup.calibration.plane, later)
         made.blocks.append(block)
 
 
-def _through(graph: SetupGraph, first: Node, plane: str, later: Waiting) -> tuple[Node, Block]:
+def _through(graph: SetupGraph, first: Node, plane: str, later: Waiting) -> tuple[Node, DiagramBlock]:
     """Far node of the item that begins at a node, and its block; arms that leave it are put off."""
     sides = graph.items_from(first)
     far, item = next(iter(sides.items()))
@@ -87,17 +89,17 @@ def _through(graph: SetupGraph, first: Node, plane: str, later: Waiting) -> tupl
         letter = next(letters)
         names.append(letter)
         end = graph.ends[port]
-        waiting.append((port, Block(letter, (f"{item.id} {port[-1]}", str(end.connector)), "stub")))
+        waiting.append((port, DiagramBlock(letter, (f"{item.id} {port[-1]}", str(end.connector)), "stub")))
     return next(port for port in sides if port[-1] == item.path[1]), _block(item, tuple(names), plane)
 
 
-def _stated_end(arm: Arm | None, line_ohm: float) -> Block:
+def _stated_end(arm: Arm | None, line_ohm: float) -> DiagramBlock:
     if arm is None:
-        return Block("not stated", (f"taken as {line_ohm:g} ohm",), "end")
-    return Block(f"{arm.end_ohm:g} ohm" if arm.end == "matched" else arm.end, ("end of the arm",), "end")
+        return DiagramBlock("not stated", (f"taken as {line_ohm:g} ohm",), "end")
+    return DiagramBlock(f"{arm.end_ohm:g} ohm" if arm.end == "matched" else arm.end, ("end of the arm",), "end")
 
 
-def _block(item: Item, arms: tuple[str, ...], plane: str) -> Block:
+def _block(item: Item, arms: tuple[str, ...], plane: str) -> DiagramBlock:
     near_ohm, far_ohm = item_ohm(item)
     if isinstance(item.part, Coax):
         what = f"{item.part.id} {item.length_m:g} m"
@@ -109,7 +111,7 @@ def _block(item: Item, arms: tuple[str, ...], plane: str) -> Block:
         what = item.part.kind
     ohm = f"{near_ohm:g} ohm" if near_ohm == far_ohm else f"{near_ohm:g} to {far_ohm:g} ohm"
     turned = " (reversed)" if item.reversed else ""
-    return Block(item.id, (what + turned, ohm), "item", arms, plane == item.id)
+    return DiagramBlock(item.id, (what + turned, ohm), "item", arms, plane == item.id)
 
 
 def chain_words(setup: Setup) -> str:
@@ -201,7 +203,7 @@ def _wrap(body: Element, x: float, y: float) -> None:
     add(body, "path", class_="wire", d=path_of(corners))
 
 
-def _box(body: Element, block: Block, place: tuple[float, float, float, float]) -> None:
+def _box(body: Element, block: DiagramBlock, place: tuple[float, float, float, float]) -> None:
     x, y, width, height = place
     group = add(body, "g", class_="block")
     add(group, "title", ", ".join([block.name, *block.lines]))

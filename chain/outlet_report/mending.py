@@ -6,7 +6,7 @@ from rich.console import Console
 
 from chain.money import money_text
 from chain.outlet_report.placement import AIR_LINE, score_words, span_words
-from chain.reception.improvements import Improvement, Improvements
+from chain.reception.improvements import Improvements, InstallationChange
 from chain.report.phrases import fitted, short
 from chain.report.tables import Column, answer, notes, say, show_table
 
@@ -51,7 +51,7 @@ def render(result: Improvements, console: Console) -> None:
     notes(console, (), [method])
 
 
-def _shown(result: Improvements) -> list[Improvement]:
+def _shown(result: Improvements) -> list[InstallationChange]:
     """Those that were drawn."""
     return [each for each in result.improvements[:ROWS] if each.room_low_db is not None]
 
@@ -60,7 +60,7 @@ def _tenths(low: float | None, high: float | None) -> str:
     return "" if low is None or high is None else f"{low:+.1f} to {high:+.1f}"
 
 
-def _cost(each: Improvement, currency: str) -> str:
+def _cost(each: InstallationChange, currency: str) -> str:
     if each.hundredths is None:
         return "not stated"
     return money_text(each.hundredths, currency) if each.hundredths else "free"

@@ -206,7 +206,7 @@ class Bar:
 
 
 @dataclass(frozen=True)
-class Group:
+class BarGroup:
     """Bars that belong to one thing; the one that the answer points at is `chosen`."""
 
     label: str
@@ -222,7 +222,7 @@ class BarChart:
     title: str
     note: str
     x: Axis
-    groups: tuple[Group, ...]
+    groups: tuple[BarGroup, ...]
     levels: tuple[Level, ...] = ()
     key: tuple[tuple[str, str], ...] = ()
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from chain.analyses.planes import Planes
 from chain.errors import plain
-from chain.plots.figure import Bar, BarChart, Group, Level, vswr_axis
+from chain.plots.figure import Bar, BarChart, BarGroup, Level, vswr_axis
 from chain.report.numbers import frequency, percent, short_limit, span
 
 
@@ -12,7 +12,7 @@ def describe(result: Planes) -> tuple[BarChart]:
     """Describe the interval that each plane gives to two true values."""
     first = result.planes[0]
     groups = tuple(
-        Group(
+        BarGroup(
             plain(plane.what),
             (
                 Bar(plane.low, plane.high, span(plane.low, plane.high), "first"),

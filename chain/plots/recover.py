@@ -10,8 +10,8 @@ from chain.errors import plain
 from chain.plots.figure import (
     Bar,
     BarChart,
+    BarGroup,
     CurveChart,
-    Group,
     Level,
     Plot,
     ReflectionChart,
@@ -112,7 +112,7 @@ def _contributions(result: Recovery) -> BarChart:
     shown = largest[:MOST_SHARES]
     rest = sum(each.share for each in largest[MOST_SHARES:])
     rows = [(plain(each.id), each.share) for each in shown] + ([("others", rest)] if rest else [])
-    groups = tuple(Group(name, (Bar(0.0, share, percent(share), "share"),)) for name, share in rows)
+    groups = tuple(BarGroup(name, (Bar(0.0, share, percent(share), "share"),)) for name, share in rows)
     return BarChart(
         "contributions",
         "Where the uncertainty comes from",

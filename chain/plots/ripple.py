@@ -12,8 +12,8 @@ from chain.plots.figure import (
     PALETTE,
     Bar,
     BarChart,
+    BarGroup,
     CurveChart,
-    Group,
     Look,
     Plot,
     Series,
@@ -88,7 +88,8 @@ def _reflections(result: Ripple) -> BarChart:
         "others is no reflection of its own.",
         even_axis("reflection at the plane", "magnitude", 0.0, max(each.reflection for each in shown)),
         tuple(
-            Group(_name(each), (Bar(0.0, each.reflection, f"{each.reflection:.4f}", "share"),), False) for each in shown
+            BarGroup(_name(each), (Bar(0.0, each.reflection, f"{each.reflection:.4f}", "share"),), False)
+            for each in shown
         ),
     )
 

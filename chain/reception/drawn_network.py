@@ -16,7 +16,7 @@ from chain.reception.formulas import T0_K
 from chain.reception.network import (
     NOTHING,
     Array,
-    Group,
+    DepthGroup,
     Places,
     Plan,
     PortValues,
@@ -44,7 +44,7 @@ class _Waves(NamedTuple):
     sent: Array
 
 
-class _Source(NamedTuple):
+class _SourceSide(NamedTuple):
     """At every port: what the source looks like, what is available, and how hot it is."""
 
     waves: _Waves
@@ -89,7 +89,7 @@ def solve_draws(
         else:
             turned[number] = (_up_evenly if _even(value) else _up)(group, value, load)
     # On the way down the source takes the places of the loads, which nobody asks for any more.
-    found = _Source(load, *np.empty((2, *shape), dtype=source_k.dtype))
+    found = _SourceSide(load, *np.empty((2, *shape), dtype=source_k.dtype))
     found.waves.back[0], found.waves.sent[0], found.gain[0], found.kelvin[0] = source, 1.0, 1.0, source_k
     for number, (group, value) in enumerate(zip(plan.groups, values, strict=True)):
         if isinstance(value, ThroughValues):
@@ -130,7 +130,7 @@ def _outward(back: Array, sent: Array, junction: Array | None, waves: _Waves, pl
         waves.back[places], waves.sent[places] = outer, under
 
 
-def _down_through(group: Group, value: ThroughValues, found: _Source) -> None:
+def _down_through(group: DepthGroup, value: ThroughValues, found: _SourceSide) -> None:
     """Two-ports from their input to their output."""
     before, after = group.into, group.out_of[0]
     back, sent = _inward(found.waves, before, value.near)
@@ -175,7 +175,7 @@ def _waves_of(value: PortValues) -> tuple[Array, Array]:
     return through, across
 
 
-def _up_evenly(group: Group, value: PortValues, load: _Waves) -> list[Array]:
+def _up_evenly(group: DepthGroup, value: PortValues, load: _Waves) -> list[Array]:
     """What hangs on splitters of equal outputs, seen from their inputs; t of each output, then their sum.
 
     Source: With a = S_0m, b = S_mn, outputs ended in g, t = g/(1 + b g), s = sum t, by Sherman and Morrison's formula for
@@ -192,7 +192,7 @@ def _up_evenly(group: Group, value: PortValues, load: _Waves) -> list[Array]:
     return [*turned, total]
 
 
-def _down_evenly(group: Group, value: PortValues, found: _Source, turned: list[Array], other_k: Array) -> None:
+def _down_evenly(group: DepthGroup, value: PortValues, found: _SourceSide, turned: list[Array], other_k: Array) -> None:
     """Splitters of equal outputs from their input to each output.
 
     Source: With the source's Gs in place all outputs see one another through c = b + a^2 Gs; with the others' sum s' of t:
@@ -221,7 +221,7 @@ def _down_evenly(group: Group, value: PortValues, found: _Source, turned: list[A
         _outward(back, sent, junction, found.waves, places)
 
 
-def _up(group: Group, value: PortValues, load: _Waves) -> list[Array]:
+def _up(group: DepthGroup, value: PortValues, load: _Waves) -> list[Array]:
     """What hangs on any splitters, seen from their inputs; the reflections that end their outputs."""
     ended = [
         ratio(*_inward(load, places, each)) for places, each in zip(group.out_of, value.junctions[1:], strict=True)
@@ -231,7 +231,7 @@ def _up(group: Group, value: PortValues, load: _Waves) -> list[Array]:
     return ended
 
 
-def _down(group: Group, value: PortValues, found: _Source, ended: list[Array], other_k: Array) -> None:
+def _down(group: DepthGroup, value: PortValues, found: _SourceSide, ended: list[Array], other_k: Array) -> None:
     """Any splitters from their input to each output."""
     y = with_ends(value, ended)
     inside = ratio(*_inward(found.waves, group.into, value.junctions[0]))

@@ -61,7 +61,7 @@ class DrawnMargins:
 
 
 @dataclass(frozen=True)
-class _Common:
+class _CommonDraws:
     """What the draws of all channels share, in single precision."""
 
     field_db: Array
@@ -87,13 +87,13 @@ class _Tally:
 
 
 @dataclass(frozen=True)
-class _Work:
+class _DrawWork:
     """What every block of draws needs."""
 
     nominal: Nominal
     compiled: Compiled
     stock: DrawStock
-    common: _Common
+    common: _CommonDraws
     reach: Array
     """How far the reflections of receivers go, shape (outlets, channels)."""
     tally: _Tally
@@ -118,7 +118,7 @@ def draw_margins(
     room = np.full(draws, np.inf, dtype=np.float32)
     works = np.ones((len(outlets), draws), dtype=bool)
     reach = np.array([_end_radii(outlet, compiled.freq_hz) for outlet in outlets], dtype=np.float32)
-    work = _Work(nominal, compiled, stock, _common(nominal, compiled, stock), reach, _Tally(works, total, room))
+    work = _DrawWork(nominal, compiled, stock, _common(nominal, compiled, stock), reach, _Tally(works, total, room))
     shape = (len(outlets), len(channels))
     level, ratio, probability = np.empty((2, *shape)), np.empty((2, *shape)), np.empty(shape)
     blocks = _blocks(compiled, draws)
@@ -188,7 +188,7 @@ def _channel_ends(kept: Array) -> tuple[Array, Array, float]:
     return _ends(kept[0]), np.array(ratio), float(10 * np.log10(above / below).max(initial=0.0))
 
 
-def _common(nominal: Nominal, compiled: Compiled, stock: DrawStock) -> _Common:
+def _common(nominal: Nominal, compiled: Compiled, stock: DrawStock) -> _CommonDraws:
     installation, rng, count = compiled.installation, stock.rng, stock.count
     spread = np.array([[source.spread_db] for source in installation.sources])
     tolerance = installation.antenna.gain_tolerance_db
@@ -205,7 +205,7 @@ def _common(nominal: Nominal, compiled: Compiled, stock: DrawStock) -> _Common:
     for row, port in enumerate(compiled.plan.outlets):
         rows.setdefault(_amplifiers_before(compiled, int(port)), []).append(row)
     ways = {way: np.array(each) for way, each in rows.items()}
-    found = _Common(field, antenna, turn, disc, starts, ways, {})
+    found = _CommonDraws(field, antenna, turn, disc, starts, ways, {})
     ratios: dict[str, Array] = {}
     for number, port in amplifier_ports(compiled).items():
         name = installation.items[number].id
@@ -227,7 +227,7 @@ def _amplifiers_before(compiled: Compiled, port: int) -> tuple[str, ...]:
 
 
 def _amplifier_steps(
-    nominal: Nominal, compiled: Compiled, stock: DrawStock, common: _Common, number: int, port: int
+    nominal: Nominal, compiled: Compiled, stock: DrawStock, common: _CommonDraws, number: int, port: int
 ) -> tuple[Array, Array]:
     """How the carriers at an amplifier's output, and their total, depart from nominal in each draw [dB].
 
@@ -254,7 +254,7 @@ def _amplifier_steps(
 
 
 def _block_steps(
-    nominal: Nominal, alone: Compiled, block: Draws, common: _Common, nominal_db: Real, steps: Array
+    nominal: Nominal, alone: Compiled, block: Draws, common: _CommonDraws, nominal_db: Real, steps: Array
 ) -> None:
     """Fill in how carriers behind a way alone depart from nominal, for a block of draws."""
     installation, plan = alone.installation, alone.plan
@@ -285,7 +285,7 @@ def _plan_along(items: Sequence[InstalledItem], way: Sequence[int]) -> Plan:
     return replace(found, groups=tuple(replace(each, items=numbers[each.items]) for each in found.groups))
 
 
-def _block(work: _Work, some: range, part: slice, kept: Array) -> Array:
+def _block(work: _DrawWork, some: range, part: slice, kept: Array) -> Array:
     """Some channels in a block of draws: level and ratio filled in, as powers; in how many draws each outlet works."""
     installation, plan = work.compiled.installation, work.compiled.plan
     block = work.stock.block(part)
@@ -311,7 +311,9 @@ def _block(work: _Work, some: range, part: slice, kept: Array) -> Array:
     return fine
 
 
-def _judged(work: _Work, number: int, part: slice, found: Arrived, carrier: Array, factor: Array, kept: Array) -> Array:
+def _judged(
+    work: _DrawWork, number: int, part: slice, found: Arrived, carrier: Array, factor: Array, kept: Array
+) -> Array:
     """Level and ratio of a channel in a block of draws, filled in and added up; in how many of them each outlet works.
 
     All in powers: an end of an interval is the same draw in decibels.
@@ -362,7 +364,7 @@ def _end_radii(outlet: Outlet, freq: Real) -> Real:
     return np.zeros(freq.shape) if found is None else found
 
 
-def _source(installation: Installation, freq: Real, common: _Common, part: slice) -> Array:
+def _source(installation: Installation, freq: Real, common: _CommonDraws, part: slice) -> Array:
     """The antenna's reflection in a block of draws."""
     match = installation.antenna.match
     found, high = reflection_at(match, freq)
@@ -375,7 +377,9 @@ def _source(installation: Installation, freq: Real, common: _Common, part: slice
     return np.asarray(np.abs(found) * common.disc[part], dtype=np.complex64)
 
 
-def _at_antenna(nominal: Nominal, number: int, common: _Common, arrived: Arrived, source: Array, part: slice) -> Array:
+def _at_antenna(
+    nominal: Nominal, number: int, common: _CommonDraws, arrived: Arrived, source: Array, part: slice
+) -> Array:
     """Available power at the antenna in each draw; a level measured at an outlet takes the way there off again."""
     installation = nominal.compiled.installation
     channel = installation.channels[number]

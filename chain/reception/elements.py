@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from chain.arrays import Real
 from chain.errors import RangeError
 from chain.reception.formulas import T0_K
-from chain.reception.network import Group, Plan, PortValues, ThroughValues, plan_of
+from chain.reception.network import DepthGroup, Plan, PortValues, ThroughValues, plan_of
 from chain.reception.records import Installation, InstalledItem
 from chain.rf.elements import end_radius, limit_radius
 from chain.rf.matrix import TwoPort, two_port
@@ -69,18 +69,18 @@ class Compiled:
         """Values of all groups at one frequency, samples along draws."""
         return [self._group(group, slice(at, at + 1), draws) for group in self.plan.groups]
 
-    def _group(self, group: Group, at: Any, draws: Draws | None) -> ThroughValues | PortValues:
+    def _group(self, group: DepthGroup, at: Any, draws: Draws | None) -> ThroughValues | PortValues:
         if not group.branching:
             return self._through(group, at, draws)
         return (self._boxes if int(group.items[0]) in self.boxes else self._splitters)(group, at, draws)
 
-    def _stack(self, group: Group, name: str, at: Any = slice(None)) -> Array:
+    def _stack(self, group: DepthGroup, name: str, at: Any = slice(None)) -> Array:
         key = (id(group), name)
         if key not in self.stacked:
             self.stacked[key] = np.stack([getattr(self.cores[number], name) for number in group.items])
         return self.stacked[key][:, at]
 
-    def _single(self, group: Group, name: str, at: Any, make: Callable[[], Array]) -> Array:
+    def _single(self, group: DepthGroup, name: str, at: Any, make: Callable[[], Array]) -> Array:
         """What draws take at one frequency of what is made once for all of them, in single precision."""
         key = (id(group), f"single {name}")
         if key not in self.stacked:
@@ -88,7 +88,7 @@ class Compiled:
             self.stacked[key] = found.astype(np.complex64 if np.iscomplexobj(found) else np.float32)
         return self.stacked[key][:, at]
 
-    def _through(self, group: Group, at: Any, draws: Draws | None) -> ThroughValues:
+    def _through(self, group: DepthGroup, at: Any, draws: Draws | None) -> ThroughValues:
         fixed = self._fixed(group)
         near = far = fixed.step if np.any(fixed.step) else None
         if draws is None:
@@ -113,7 +113,7 @@ class Compiled:
             turn = np.where(fixed.reverse > 0, wave * np.sqrt(gain * fixed.reverse), turn)
         return ThroughValues(gain, turn, near, far, kelvin, factor if fixed.amplified else None)
 
-    def _drawn_gain(self, group: Group, at: Any, draws: Draws) -> tuple[Array, Array]:
+    def _drawn_gain(self, group: DepthGroup, at: Any, draws: Draws) -> tuple[Array, Array]:
         """Temperature and power gain of two-ports, drawn, in single precision."""
         fixed = self._fixed(group)
         kelvin, warm, cable, own_db = draws.once((id(group), "gain"), lambda: _drawn_loss(fixed, draws, group))
@@ -129,17 +129,17 @@ class Compiled:
             gain_db = gain_db - own_db
         return kelvin, _ten_to(gain_db)
 
-    def _fixed(self, group: Group) -> _Fixed:
+    def _fixed(self, group: DepthGroup) -> _Fixed:
         if id(group) not in self.fixed:
             items = [self.installation.items[number] for number in group.items]
             steps = [self.cores[number].step for number in group.items]
             self.fixed[id(group)] = _fixed_values(items, steps, self.types)
         return self.fixed[id(group)]
 
-    def _core(self, group: Group, name: str, at: Any) -> Array:
+    def _core(self, group: DepthGroup, name: str, at: Any) -> Array:
         return self._single(group, name, at, lambda: self._stack(group, name))
 
-    def _stated_with_mismatch_db(self, group: Group) -> Array:
+    def _stated_with_mismatch_db(self, group: DepthGroup) -> Array:
         """Mean loss of the junctions at both ends, which a loss or gain stated for a whole part holds already.
 
         Source: `-10 log10(1 - r^2)` with the mean of r^2 in a disc, half the square of its radius. Leads state their line's.
@@ -149,7 +149,7 @@ class Compiled:
         # Added back before the junctions are drawn, else a stated loss would be taken twice, by 0.04 dB at two ends of 20 dB.
         return np.where(self._fixed(group).is_line, 0.0, whole)
 
-    def _splitters(self, group: Group, at: Any, draws: Draws | None) -> PortValues:
+    def _splitters(self, group: DepthGroup, at: Any, draws: Draws | None) -> PortValues:
         part = self.installation.items[group.items[0]].part
         assert isinstance(part, Splitter)
         size = len(part.ports)
@@ -174,13 +174,13 @@ class Compiled:
         kelvin = np.full((len(group.items), 1), T0_K, dtype=scale.real.dtype)
         return PortValues(tuple(tuple(row) for row in entries), junctions, kelvin)
 
-    def _whole_waves(self, group: Group) -> Array:
+    def _whole_waves(self, group: DepthGroup) -> Array:
         """Waves through splitters whose stated loss holds the mismatch of their ports already, before that loss."""
         return np.asarray(
             np.exp(-1j * self._stack(group, "phase_rad")) * 10 ** (self._stated_with_mismatch_db(group) / 20)
         )
 
-    def _boxes(self, group: Group, at: Any, draws: Draws | None) -> PortValues:
+    def _boxes(self, group: DepthGroup, at: Any, draws: Draws | None) -> PortValues:
         """Two-ports that reflect by themselves, each with its own matrix."""
         boxes = [self.boxes[int(number)] for number in group.items]
         s = np.stack([each.s for each in boxes])[:, at]
@@ -256,7 +256,7 @@ def _ten_to(db: Array) -> Array:
     return np.asarray(np.exp(db * db.dtype.type(np.log(10) / 10)))
 
 
-def _junction(step: Array | None, radius: Array, draws: Draws, group: Group, port: int) -> Array | None:
+def _junction(step: Array | None, radius: Array, draws: Draws, group: DepthGroup, port: int) -> Array | None:
     """A drawn junction within a radius, the step of impedance joined to it."""
     if not np.any(radius):
         return None if step is None else step.astype(np.complex64)
@@ -267,7 +267,7 @@ def _junction(step: Array | None, radius: Array, draws: Draws, group: Group, por
     return np.asarray((drawn + step) / (1 + np.conj(drawn) * step), dtype=np.complex64)
 
 
-def _drawn_loss(fixed: _Fixed, draws: Draws, group: Group) -> tuple[Array, Array, Array, Array | None]:
+def _drawn_loss(fixed: _Fixed, draws: Draws, group: DepthGroup) -> tuple[Array, Array, Array, Array | None]:
     """What no frequency changes: temperature, the conductor's loss by it, the error of the cable's type, that of the part."""
     low, span = fixed.celsius[0], fixed.celsius[1] - fixed.celsius[0]
     celsius = low + draws.outdoor * span if span.any() else low
@@ -363,22 +363,22 @@ class Draws:
         """Complex numbers uniform in the unit disc."""
         return np.asarray(self.stock.disc_runs[starts, self.part])
 
-    def _starts(self, group: Group, port: int) -> Array:
+    def _starts(self, group: DepthGroup, port: int) -> Array:
         assert self.stock.starts is not None
         return np.asarray(self.stock.starts[group.items, port])
 
-    def junction(self, group: Group, port: int, radius: Array) -> Array:
+    def junction(self, group: DepthGroup, port: int, radius: Array) -> Array:
         """Complex numbers uniform in discs of radii of shape (items, 1), for one port of each item."""
         discs = self.once((id(group), port), lambda: self.disc(self._starts(group, port)))
         # The radius of many parts is the same in all channels.
         before, drawn = self.once((id(group), port, "drawn"), lambda: (radius, discs * radius))
         return np.asarray(drawn if np.array_equal(before, radius) else discs * radius)
 
-    def own(self, group: Group) -> Array:
+    def own(self, group: DepthGroup) -> Array:
         """Numbers uniform from -1 to 1, one for each item: the error of its gain or loss."""
         return self.flat(self._starts(group, MOST_PORTS - 1))
 
-    def noise(self, group: Group) -> Array:
+    def noise(self, group: DepthGroup) -> Array:
         """The same for its noise figure."""
         return self.flat(self._starts(group, MOST_PORTS - 2))
 

@@ -29,7 +29,7 @@ Change = Callable[[Installation], Installation]
 
 
 @dataclass(frozen=True)
-class Improvement:
+class InstallationChange:
     """One change, or two together: what it costs in hundredths of the currency, and what it does."""
 
     words: tuple[str, ...]
@@ -58,7 +58,7 @@ class Improvements(ResultTable):
     now: Score
     now_ends: tuple[float, float]
     """Ends that hold 95 % of the room now [dB]."""
-    improvements: tuple[Improvement, ...]
+    improvements: tuple[InstallationChange, ...]
     singles: int
     pairs: int
     currency: str
@@ -176,13 +176,13 @@ MOST_DRAWN = 12
 """Changes that are drawn, and shown: half of them the best of all, the rest the best single ones."""
 
 
-def _chosen(helpful: list[Improvement]) -> list[Improvement]:
+def _chosen(helpful: list[InstallationChange]) -> list[InstallationChange]:
     best = helpful[: MOST_DRAWN // 2]
     single = [each for each in helpful if len(each.words) == 1 and each not in best]
     return [*best, *single[: MOST_DRAWN - len(best)]]
 
 
-def _drawn(change: Improvement, room_db: Real, before_db: Real) -> Improvement:
+def _drawn(change: InstallationChange, room_db: Real, before_db: Real) -> InstallationChange:
     """A change with what the draws say of it, the gain draw by draw."""
     gain, room = room_ends(room_db - before_db), room_ends(room_db)
     return replace(
@@ -195,12 +195,12 @@ def _drawn(change: Improvement, room_db: Real, before_db: Real) -> Improvement:
     )
 
 
-def _improvement(options: tuple[_Option, ...], reached: Score, now: Score) -> Improvement:
+def _improvement(options: tuple[_Option, ...], reached: Score, now: Score) -> InstallationChange:
     prices = [option.hundredths for option in options]
     cost = None if None in prices else sum(price or 0 for price in prices)
     gain = reached.room_db - now.room_db
     per_unit = gain / (cost / 100) if cost else None
-    return Improvement(tuple(option.words for option in options), cost, reached, gain, per_unit)
+    return InstallationChange(tuple(option.words for option in options), cost, reached, gain, per_unit)
 
 
 def _options(installation: Installation) -> Iterator[_Option]:

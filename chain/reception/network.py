@@ -25,7 +25,7 @@ Places = slice | NDArray[np.int64]
 
 
 @dataclass(frozen=True)
-class Group:
+class DepthGroup:
     """Items of one depth that are solved together: their indices, the port that each follows, the ports each offers."""
 
     items: Indices
@@ -59,7 +59,7 @@ class Plan:
     """The tree in the order of its solution: ports by name, groups from the antenna down, ports of the outlets."""
 
     ports: tuple[str, ...]
-    groups: tuple[Group, ...]
+    groups: tuple[DepthGroup, ...]
     outlets: Indices
     parent: Indices
     """Port that the owner of each port follows; -1 for the antenna."""
@@ -132,7 +132,7 @@ def plan_of(items: Sequence[InstalledItem], outlets: Sequence[Outlet]) -> Plan:
     for (_, branching, _), numbers in sorted(buckets.items()):
         inputs = np.array([index[items[number].after] for number in numbers])
         outputs = np.array([[index[each] for each in items[number].outputs] for number in numbers])
-        groups.append(Group(np.array(numbers), inputs, outputs, branching))
+        groups.append(DepthGroup(np.array(numbers), inputs, outputs, branching))
     ends = np.array([index[outlet.after] for outlet in outlets], dtype=np.int64)
     return Plan(tuple(names), tuple(groups), ends, np.array(parent), np.array(owner))
 
@@ -268,7 +268,7 @@ def with_ends(value: PortValues, ends: Sequence[Array]) -> list[list[Array | Non
 
 
 def _emitted(
-    group: Group, value: PortValues, y: list[list[Array | None]], ended: list[Array], branch_k: Array
+    group: DepthGroup, value: PortValues, y: list[list[Array | None]], ended: list[Array], branch_k: Array
 ) -> Array:
     """Noise temperature of a splitter with its branches, seen from its input."""
     total = np.zeros_like(branch_k[group.into])
@@ -323,7 +323,7 @@ def _downward(
 
 
 def _split(
-    group: Group,
+    group: DepthGroup,
     value: PortValues,
     state: tuple[Array, Array, Array],
     kept: tuple[list[list[Array | None]], list[Array]],

@@ -51,7 +51,7 @@ class ReceivingAntenna:
 
 
 @dataclass(frozen=True)
-class Source:
+class SignalSource:
     """Where a signal's level comes from: `field` [dBuV/m], `level` [dBuV] at the antenna or an outlet, or `erp`."""
 
     kind: str
@@ -162,7 +162,7 @@ class Installation(ResultTable):
 
     title: str
     antenna: ReceivingAntenna
-    sources: tuple[Source, ...]
+    sources: tuple[SignalSource, ...]
     channels: tuple[Channel, ...]
     items: tuple[InstalledItem, ...]
     outlets: tuple[Outlet, ...]

@@ -8,7 +8,7 @@ from chain.errors import UnitError
 from chain.files.quantities import CONNECTOR, FREQUENCY, REFLECTION, VOLTAGE, pattern
 from chain.files.schema import ItemModel
 from chain.files.schema_export import setup_schema, table_schema
-from chain.files.tables import FLAG, TEXT, Kind, Table, key, label, named, plain_kind, whole, wrong
+from chain.files.tables import FLAG, TEXT, KeyKind, Table, key, label, named, plain_kind, whole, wrong
 from chain.money import Price, parse_price
 
 if TYPE_CHECKING:
@@ -53,7 +53,7 @@ def _read_money(value: object) -> Price:
         raise wrong(error.message, error.help) from None
 
 
-def _quantity(kind: ReceptionKind) -> Kind:
+def _quantity(kind: ReceptionKind) -> KeyKind:
     return plain_kind(text_reader(kind), _schema(kind))
 
 
@@ -74,7 +74,7 @@ MONEY = plain_kind(_read_money, TEXT.schema)
 ANYTHING = plain_kind(lambda value: value, {})
 
 
-class AntennaModel(Table):
+class ReceivingAntennaModel(Table):
     """The antenna, and the noise of its surroundings."""
 
     required = ("gain",)
@@ -203,7 +203,7 @@ class OfferInstalledModel(InstalledModel):
 
 
 TABLES: dict[str, type[Table]] = {
-    "antenna": AntennaModel,
+    "antenna": ReceivingAntennaModel,
     "signal": SignalModel,
     "interferer": InterfererModel,
     "item": InstalledModel,

@@ -12,8 +12,8 @@ from chain.errors import InputError, UnitError, plain, quoted
 from chain.files.tables import Diagnostics, read_table
 from chain.files.toml import Where, closest
 from chain.reception.formulas import field_dbuv_per_m
-from chain.reception.records import ANTENNA, AntennaMatch, Channel, Interferer, ReceivingAntenna, Source
-from chain.reception.schema import AntennaModel, InterfererModel, SignalModel
+from chain.reception.records import ANTENNA, AntennaMatch, Channel, Interferer, ReceivingAntenna, SignalSource
+from chain.reception.schema import InterfererModel, ReceivingAntennaModel, SignalModel
 from chain.units import parse_quantity
 from library.channels import channels as raster_channels
 from library.channels import occupied_hz, region_of
@@ -41,7 +41,7 @@ def read_antenna(raw: object, into: Diagnostics) -> ReceivingAntenna | None:
         else:
             into.defect((*where, 0), "the antenna is one table, not a list of them", "write [antenna]", "header")
         return None
-    model = read_table(AntennaModel, raw, where, into)
+    model = read_table(ReceivingAntennaModel, raw, where, into)
     noise, noise_k = _noise(model.noise, into)
     if model.gain_tolerance is None:
         into.assumed.append(f"antenna: gain_tolerance {default('antenna_gain_tolerance_db'):g} dB (evidence practice)")
@@ -142,9 +142,9 @@ def _magnitude(vswr: float | None) -> float:
 
 def read_signals(
     rows: list[Any], places: list[str], into: Diagnostics
-) -> tuple[tuple[Source, ...], tuple[Channel, ...]]:
+) -> tuple[tuple[SignalSource, ...], tuple[Channel, ...]]:
     """Read every `[[signal]]`: where its level comes from, and its channels."""
-    sources: list[Source] = []
+    sources: list[SignalSource] = []
     channels: list[Channel] = []
     for number, raw in enumerate(rows):
         where: Where = ("signal", number)
@@ -167,7 +167,7 @@ def read_signals(
 
 def _source(
     model: SignalModel, raw: dict[str, Any], where: Where, places: list[str], into: Diagnostics
-) -> Source | None:
+) -> SignalSource | None:
     """Field, level or radiated power: exactly one of them."""
     given = [key for key in SOURCES if key in raw]
     if len(given) != 1:
@@ -184,9 +184,9 @@ def _source(
         value, at = model.level
         if at != ANTENNA and at not in places:
             into.defect((*where, "level"), f"no outlet has the id {quoted(at)}", closest(at, [ANTENNA, *places]))
-        return Source("level", value, at, spread, f"measured at {plain(at)}")
+        return SignalSource("level", value, at, spread, f"measured at {plain(at)}")
     if model.field is not None:
-        return Source("field", model.field, ANTENNA, spread, "field as stated")
+        return SignalSource("field", model.field, ANTENNA, spread, "field as stated")
     if model.erp is None:
         return None
     if model.distance is None:
@@ -199,7 +199,7 @@ def _source(
     less = f", less {model.clutter:g} dB of clutter" if model.clutter else ""
     words = f"in free space{less}: an upper limit"
     into.warnings.append(f"signal {int(where[1]) + 1}: {field:.1f} dBuV/m {words}; a measured level is worth more")
-    return Source("erp", field, ANTENNA, spread, words)
+    return SignalSource("erp", field, ANTENNA, spread, words)
 
 
 def _channels(model: SignalModel, raw: dict[str, Any], where: Where, signal: int, into: Diagnostics) -> list[Channel]:

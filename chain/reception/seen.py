@@ -18,7 +18,7 @@ from chain.reception.formulas import pad_correction_db
 from chain.reception.levels import nominal_source
 from chain.reception.outlets import Reception, outlets
 from chain.reception.quantities import LEVEL, parse_reception
-from chain.reception.records import ANTENNA, Installation, Source
+from chain.reception.records import ANTENNA, Installation, SignalSource
 from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.units import parse_quantity
 from library.reception import default
@@ -299,7 +299,7 @@ def _seen_in(
             place = references[channel.name]
             level = true[place, channel.name]
             channels.append(replace(channel, signal=len(sources)))
-            sources.append(Source("level", level, place, spread, f"seen at {place}"))
+            sources.append(SignalSource("level", level, place, spread, f"seen at {place}"))
         else:
             channels.append(channel)
     return replace(installation, sources=tuple(sources), channels=tuple(channels))

@@ -13,7 +13,7 @@ from pathlib import Path
 from chain.assembly.cascade import read_sweep_for
 from chain.errors import RangeError, plain
 from chain.files.setup_file import load_setup
-from chain.records.bench import Bench, SweepAnswer, bench_of
+from chain.records.bench import ReadingPair, SweepAnswer, bench_of
 from chain.records.folder import Folder
 from chain.records.lead_loss import lead_channels
 from chain.records.record import KINDS, ChannelRecord, Record, SweepRecord
@@ -35,7 +35,7 @@ class Facts:
 
 
 @dataclass(frozen=True)
-class Source:
+class SetupSource:
     """A set-up as its file's bytes, parsed, and kept in a folder."""
 
     path: str
@@ -45,12 +45,12 @@ class Source:
     sha256: str
 
 
-def open_source(folder: Folder, path: str) -> Source:
+def open_source(folder: Folder, path: str) -> SetupSource:
     """Read a set-up and keep its text beside the records."""
     setup = load_setup(path)
     raw = Path(path).read_bytes()
     kept, sha = folder.keep_setup(raw, path)
-    return Source(path, raw, setup, kept, sha)
+    return SetupSource(path, raw, setup, kept, sha)
 
 
 def log_measurement(
@@ -116,7 +116,7 @@ def log_measurement(
     return found
 
 
-def antenna_record(source: Source, answer: SweepAnswer, facts: Facts, read: tuple[str, bytes, Readings]) -> Record:
+def antenna_record(source: SetupSource, answer: SweepAnswer, facts: Facts, read: tuple[str, bytes, Readings]) -> Record:
     """Record of an antenna's sweep that has been answered."""
     path, raw, readings = read
     channels = tuple(
@@ -163,7 +163,9 @@ def antenna_words(answer: SweepAnswer, in_db: bool = False) -> str:
     return f"{answer.verdict}; worst {where}: VSWR {worst.vswr:.2f}, {worst.low:.2f} to {high}"
 
 
-def _lead_record(source: Source, bench: Bench, facts: Facts, both: list[tuple[str, str, Readings]]) -> Record:
+def _lead_record(
+    source: SetupSource, bench: ReadingPair, facts: Facts, both: list[tuple[str, str, Readings]]
+) -> Record:
     for path, _, readings in both:
         if not bench.fits(readings):
             raise RangeError(f"{plain(path)} has other frequencies than {plain(both[0][0])}", "sweep both alike")
@@ -186,7 +188,7 @@ def _sweep(path: str, raw: bytes, end: str, readings: Readings) -> SweepRecord:
 
 
 def _record(
-    source: Source,
+    source: SetupSource,
     facts: Facts,
     kind: str,
     words: tuple[str, str],

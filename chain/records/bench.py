@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real
-from chain.comparisons.bands import Band, bands_of
+from chain.comparisons.bands import ChannelBand, bands_of
 from chain.comparisons.differences import Difference, differences
 from chain.comparisons.joint_draws import JointDraws, draw_jointly, recovered_magnitudes
 from chain.errors import RangeError
@@ -20,7 +20,7 @@ from chain.rf.twoport import compose, inverse, shifted
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
 from chain.uncertainty.intervals import Observation, rounded
-from chain.uncertainty.one_sided_tests import Ends, Terms, invert
+from chain.uncertainty.one_sided_tests import IntervalEnds, Terms, invert
 from chain.uncertainty.sampling import hidden_digits
 
 SEED = 20260
@@ -40,7 +40,7 @@ LEAST_SCALE = 1e-9
 class ChannelAnswer:
     """One channel of one sweep: VSWR at its worst point with its interval, mismatch loss, and what both repeat to."""
 
-    band: Band
+    band: ChannelBand
     reflection: float
     vswr: float
     low: float
@@ -69,12 +69,12 @@ class SweepAnswer:
 
 
 @dataclass(frozen=True)
-class Bench:
+class ReadingPair:
     """Draws of two readings through one set-up at the frequencies of its sweeps."""
 
     setup: Setup
     draws: JointDraws
-    bands: tuple[Band, ...]
+    bands: tuple[ChannelBand, ...]
     step: int
     points: int
 
@@ -104,7 +104,7 @@ class Bench:
         return SweepAnswer(channels, overall, seen, half, readings.warnings)
 
     def _channel(
-        self, band: Band, size: Real, found: Ends, repeat: Difference, over: NDArray[np.bool_] | None
+        self, band: ChannelBand, size: Real, found: IntervalEnds, repeat: Difference, over: NDArray[np.bool_] | None
     ) -> ChannelAnswer:
         """One channel; `over` holds the points above the sweep's edge, None of a processed sweep, which proves nothing."""
         here, limit = band.members, self.setup.far.limit_vswr
@@ -236,10 +236,10 @@ def _half(low: float, high: float) -> float:
 
 def bench_of(
     setup: Setup, readings: Readings, seed: int = SEED, progress: Callable[[float], None] | None = None
-) -> Bench:
+) -> ReadingPair:
     """Draw for the frequencies of a sweep."""
     most, batches = (MOST_WITHOUT_PHASE, BATCHES // 2) if readings.reflection is None else (MOST_POINTS, BATCHES)
     step = -(-readings.freq_hz.size // most)
     freq = readings.freq_hz[::step]
     draws = draw_jointly(setup, freq, 2, batches, seed, progress)
-    return Bench(setup, draws, bands_of(setup, freq), step, readings.freq_hz.size)
+    return ReadingPair(setup, draws, bands_of(setup, freq), step, readings.freq_hz.size)

@@ -32,7 +32,7 @@ LONG_SERIES, TRIMMED = 12, 2
 
 
 @dataclass(frozen=True)
-class Step:
+class SeriesStep:
     """A step of a series before record `index`: its size, its standard uncertainty, and the statistic over its threshold."""
 
     index: int
@@ -41,7 +41,9 @@ class Step:
     score: float
 
 
-def steps(values: Real, uncertainties: Real, false_alarms: float = FALSE_ALARMS, seed: int = SEED) -> tuple[Step, ...]:
+def steps(
+    values: Real, uncertainties: Real, false_alarms: float = FALSE_ALARMS, seed: int = SEED
+) -> tuple[SeriesStep, ...]:
     """Steps of a series in the order of its records.
 
     Source: Largest standardised difference of means before and after (Page 1955, Hawkins 1977; memory), over the scatter
@@ -55,7 +57,7 @@ def steps(values: Real, uncertainties: Real, false_alarms: float = FALSE_ALARMS,
         first, last = slice(before, at), slice(at, after)
         (a, u), (b, w) = (_mean(values[each], uncertainties[each]) for each in (first, last))
         excess = max(1.0, _excess(values, uncertainties, edges))
-        out.append(Step(at, b - a, float(np.hypot(u, w)) * excess, found[at]))
+        out.append(SeriesStep(at, b - a, float(np.hypot(u, w)) * excess, found[at]))
     return tuple(out)
 
 
@@ -125,7 +127,7 @@ def _threshold(count: int, false_alarms: float, seed: int) -> float:
     return max(float(np.quantile(_statistic(noise * each, flat)[0], 1 - MARGIN * false_alarms)) for each in SCATTERS)
 
 
-def apart(values: Real, uncertainties: Real, false_alarms: float = FALSE_ALARMS, seed: int = SEED) -> Step | None:
+def apart(values: Real, uncertainties: Real, false_alarms: float = FALSE_ALARMS, seed: int = SEED) -> SeriesStep | None:
     """The first or the last record of a series without a step, where it stands apart from all others.
 
     One record alone cannot tell a step from a fluke, so this is no step: it asks for another record. Together with `steps`
@@ -144,7 +146,7 @@ def apart(values: Real, uncertainties: Real, false_alarms: float = FALSE_ALARMS,
     at = count - 1 if scores[1] >= scores[0] else 1
     edges = [0, at, count]
     (a, u), (b, w) = (_mean(values[first:last], uncertainties[first:last]) for first, last in pairwise(edges))
-    return Step(at, b - a, float(np.hypot(u, w)) * max(1.0, _excess(values, uncertainties, edges)), score)
+    return SeriesStep(at, b - a, float(np.hypot(u, w)) * max(1.0, _excess(values, uncertainties, edges)), score)
 
 
 def _ends_score(values: Real, sizes: Real) -> Real:

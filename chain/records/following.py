@@ -18,8 +18,8 @@ import numpy as np
 
 from chain.comparisons.differences import Difference, verdict_of
 from chain.errors import ChainError, InputError, RangeError, plain
-from chain.records.adding import Facts, Source, antenna_record, open_source
-from chain.records.bench import Bench, SweepAnswer, bench_of
+from chain.records.adding import Facts, SetupSource, antenna_record, open_source
+from chain.records.bench import ReadingPair, SweepAnswer, bench_of
 from chain.records.folder import Folder
 from chain.records.record import Record
 from chain.records.watching import Arrivals, looks
@@ -35,7 +35,7 @@ LOCK = ".following"
 
 
 @dataclass(frozen=True)
-class Change:
+class SweepChange:
     """What has changed since an earlier sweep: per channel, in the order of the answer's channels."""
 
     since: str
@@ -76,8 +76,8 @@ class FollowAnswer:
     source: str
     answer: SweepAnswer | None = None
     limit_vswr: float | None = None
-    since_last: Change | None = None
-    since_first: Change | None = None
+    since_last: SweepChange | None = None
+    since_first: SweepChange | None = None
     kept: bool = True
     problem: str = ""
 
@@ -100,10 +100,10 @@ def _plain(channel: object) -> dict[str, object]:
 
 
 @dataclass
-class _Line:
+class _SeriesLine:
     """Sweeps of the same frequencies: their bench, and the first and the last of them."""
 
-    bench: Bench
+    bench: ReadingPair
     first: tuple[str, SweepAnswer] | None = None
     last: tuple[str, SweepAnswer] | None = None
 
@@ -112,12 +112,12 @@ class _Line:
 class Follower:
     """What is known of a folder while it is followed."""
 
-    source: Source
+    source: SetupSource
     book: Folder
     arrivals: Arrivals
     facts: Facts = field(default_factory=Facts)
     options: SweepOptions = DEFAULTS
-    lines: list[_Line] = field(default_factory=list)
+    lines: list[_SeriesLine] = field(default_factory=list)
     number: int = 0
     waiting: list[Record] = field(default_factory=list)
     answered: set[str] = field(default_factory=set)
@@ -203,10 +203,10 @@ class Follower:
         line = self._line(readings)
         answer = line.bench.answer(readings)
         record = antenna_record(self.source, answer, self.facts, (str(path), raw, readings))
-        last = None if line.last is None else Change(line.last[0], line.bench.change(line.last[1], answer))
+        last = None if line.last is None else SweepChange(line.last[0], line.bench.change(line.last[1], answer))
         first = last
         if line.first is not None and line.first is not line.last:
-            first = Change(line.first[0], line.bench.change(line.first[1], answer))
+            first = SweepChange(line.first[0], line.bench.change(line.first[1], answer))
         self.answered.add(sha)
         self.arrivals.take(path)
         self.number += 1
@@ -219,11 +219,11 @@ class Follower:
         limit = self.source.setup.far.limit_vswr
         return FollowAnswer(self.number, path.name, answer, limit, last, first, not self.waiting)
 
-    def _line(self, readings: Readings) -> _Line:
+    def _line(self, readings: Readings) -> _SeriesLine:
         """Line of a sweep's frequencies, the latest in front; what was read at others cannot be compared."""
         found = next((each for each in self.lines if each.bench.fits(readings)), None)
         if found is None:
-            found = _Line(bench_of(self.source.setup, readings))
+            found = _SeriesLine(bench_of(self.source.setup, readings))
             for name, earlier in self._history:
                 if found.bench.fits(earlier):
                     found.last = (name, found.bench.answer(earlier))

@@ -8,7 +8,7 @@ import numpy as np
 
 from chain.arrays import Real
 from chain.assembly.budget import budget
-from chain.records.bench import Bench
+from chain.records.bench import ReadingPair
 from chain.records.record import ChannelRecord
 from chain.setups import Setup
 from library.records import Coax
@@ -34,7 +34,7 @@ def corrected_loss_db(
     return at_room, math.hypot(uncertainty_db, cable * PER_K * THERMOMETER_K)
 
 
-def lead_channels(bench: Bench, readings: list[Real]) -> tuple[ChannelRecord, ...]:
+def lead_channels(bench: ReadingPair, readings: list[Real]) -> tuple[ChannelRecord, ...]:
     """Loss one way in each channel, from the magnitudes read with the far end open, shorted, or one of each.
 
     Source: What comes back has gone both ways: half the return loss; open and short averaged, so that their ripple cancels.

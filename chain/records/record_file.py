@@ -15,11 +15,11 @@ REMEDY = "restore the file from a copy; a record is never changed by this progra
 Finite = Annotated[float, Field(allow_inf_nan=False)]
 
 
-class _Table(BaseModel):
+class _RecordTable(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
-class ChannelModel(_Table):
+class ChannelModel(_RecordTable):
     """A channel: what was found in it."""
 
     name: str
@@ -38,7 +38,7 @@ class ChannelModel(_Table):
     verdict: str = ""
 
 
-class SweepModel(_Table):
+class SweepModel(_RecordTable):
     """A sweep as read."""
 
     end: Literal["antenna", "open", "short"]
@@ -49,13 +49,13 @@ class SweepModel(_Table):
     points: Annotated[list[list[Finite]], Field(min_length=1)]
 
 
-class SealModel(_Table):
+class SealModel(_RecordTable):
     """Digest of all that stands before it."""
 
     sha256: str
 
 
-class RecordModel(_Table):
+class RecordModel(_RecordTable):
     """A measurement as it was kept."""
 
     format: Literal[1]

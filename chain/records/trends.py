@@ -14,7 +14,7 @@ from typing import ClassVar
 import numpy as np
 
 from chain.errors import RangeError, plain
-from chain.records.change_points import FALSE_ALARMS, LEAST_RECORDS, Step, apart, slope, steps
+from chain.records.change_points import FALSE_ALARMS, LEAST_RECORDS, SeriesStep, apart, slope, steps
 from chain.records.folder import Damage, Folder
 from chain.records.lead_loss import corrected_loss_db
 from chain.records.record import ChannelRecord, Record
@@ -218,7 +218,7 @@ def _series(thing: tuple[str, str], channel: str, records: Sequence[Record], fal
     values, sizes = (np.array([each[place] for each in found]) for place in (1, 2))
     years = np.array([each.timestamp() for each in times]) / YEAR_S
 
-    def told_of(each: Step, start: int = 0) -> StepFound:
+    def told_of(each: SeriesStep, start: int = 0) -> StepFound:
         at = start + each.index
         return StepFound(times[at - 1], times[at], each.size, NORMAL_95 * each.uncertainty)
 

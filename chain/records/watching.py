@@ -51,7 +51,7 @@ def looks(folder: Path, poll: bool = False) -> Iterator[None]:
 
 
 @dataclass(frozen=True)
-class _Signature:
+class _FileState:
     """What changes when a file does."""
 
     size: int
@@ -64,8 +64,8 @@ class Arrivals:
     """Sweep files of a folder that are whole and have not been taken."""
 
     folder: Path
-    _seen: dict[str, tuple[_Signature, float]] = field(default_factory=dict)
-    _taken: dict[str, _Signature] = field(default_factory=dict)
+    _seen: dict[str, tuple[_FileState, float]] = field(default_factory=dict)
+    _taken: dict[str, _FileState] = field(default_factory=dict)
 
     def ready(self) -> list[Path]:
         """Files that have settled, in the order of their names."""
@@ -96,7 +96,7 @@ class Arrivals:
         """Be done with a file until it changes."""
         self._taken[str(path)] = self._seen[str(path)][0]
 
-    def _scan(self) -> Iterator[tuple[str, _Signature]]:
+    def _scan(self) -> Iterator[tuple[str, _FileState]]:
         try:
             with os.scandir(self.folder) as entries:
                 names = [
@@ -113,9 +113,9 @@ class Arrivals:
                 yield name, signature
 
 
-def _signature(path: Path) -> _Signature | None:
+def _signature(path: Path) -> _FileState | None:
     try:
         found = path.stat()
     except OSError:
         return None
-    return _Signature(found.st_size, found.st_mtime_ns, found.st_ino)
+    return _FileState(found.st_size, found.st_mtime_ns, found.st_ino)

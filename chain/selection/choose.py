@@ -15,7 +15,7 @@ from chain.selection.missing import Missing, missing_piece
 from chain.selection.need import Need, Offer
 from chain.selection.ranking import DRAWS, PlaneInterval, sights
 from chain.selection.search import Walk, best_chains
-from chain.selection.stock import NANO, Stockroom, own_figures, setup_of, stockroom
+from chain.selection.stock import NANO, SearchSpace, own_figures, search_space, setup_of
 from chain.setups import Item, Setup
 from chain.uncertainty.parallel import in_order
 from library.parts import Library
@@ -208,7 +208,7 @@ def choose(
     ------
     `chain.selection.search` for the front, `chain.selection.ranking` for the order.
     """
-    room = stockroom(need, library)
+    room = search_space(need, library)
     walks = best_chains(room.catalogue, need.most_items)
     within = [walk for walk in walks if need.budget is None or walk.cost <= need.budget]
     considered = count_walks(room.catalogue, need.most_items)
@@ -232,7 +232,7 @@ def choose(
 
 
 def _looked_at(
-    room: Stockroom, walks: list[Walk], points: int, seed: int, progress: Callable[[float], None] | None
+    room: SearchSpace, walks: list[Walk], points: int, seed: int, progress: Callable[[float], None] | None
 ) -> list[Chosen]:
     def look(walk: Walk) -> Chosen:
         setup = setup_of(room, walk)
@@ -246,7 +246,7 @@ def _looked_at(
     return found
 
 
-def _chosen(room: Stockroom, walk: Walk, setup: Setup, seen: list[PlaneInterval]) -> Chosen:
+def _chosen(room: SearchSpace, walk: Walk, setup: Setup, seen: list[PlaneInterval]) -> Chosen:
     offers = [room.offers[element] for element, _ in walk.steps]
     best = room.need.standards
     if seen:
@@ -265,7 +265,7 @@ def _chosen(room: Stockroom, walk: Walk, setup: Setup, seen: list[PlaneInterval]
     )
 
 
-def _placed(room: Stockroom, item: Item, offer: Offer) -> Placed:
+def _placed(room: SearchSpace, item: Item, offer: Offer) -> Placed:
     loss_db, reflection = own_figures(item, room.freq_hz)
     return Placed(
         item.id,

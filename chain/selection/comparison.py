@@ -11,7 +11,7 @@ from chain.selection.choose import Choice, Chosen
 
 
 @dataclass(frozen=True)
-class Step:
+class ComparedStep:
     """One line of the comparison: what either chain has there (empty: nothing), and the second less the first."""
 
     first: str
@@ -27,7 +27,7 @@ class Contrast:
 
     first: Chosen
     second: Chosen
-    steps: tuple[Step, ...]
+    steps: tuple[ComparedStep, ...]
     currency: str
 
     def to_dict(self) -> dict[str, object]:
@@ -57,11 +57,11 @@ def comparison(answer: Choice, first: int, second: int) -> Contrast:
         (two.loss_db - one.loss_db) - sum(step.loss_db for step in steps),
         (two.sum_reflection - one.sum_reflection) - sum(step.reflection for step in steps),
     ]
-    joints = Step(f"{one.joints} joints", f"{two.joints} joints", 0.0, *left)
+    joints = ComparedStep(f"{one.joints} joints", f"{two.joints} joints", 0.0, *left)
     return Contrast(one, two, (*steps, joints), answer.need.currency)
 
 
-def _paired(one: Chosen, left: range, two: Chosen, right: range) -> list[Step]:
+def _paired(one: Chosen, left: range, two: Chosen, right: range) -> list[ComparedStep]:
     found = []
     for place in range(max(len(left), len(right))):
         a = one.items[left[place]] if place < len(left) else None
@@ -71,5 +71,5 @@ def _paired(one: Chosen, left: range, two: Chosen, right: range) -> list[Step]:
             for name in ("cost", "loss_db", "reflection")
         )
         words = [f"{item.part}{', owned' if item.owned else ''}" if item else "" for item in (a, b)]
-        found.append(Step(words[0], words[1], cost, loss, reflection))
+        found.append(ComparedStep(words[0], words[1], cost, loss, reflection))
     return found

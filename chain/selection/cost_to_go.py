@@ -21,7 +21,7 @@ State = tuple[int, int]
 
 
 @dataclass(frozen=True)
-class Rows:
+class Completions:
     """Best completions from one state: vectors (cost, loss, reflection), and the first step of each.
 
     `steps` has the columns part, reversed (0 or 1), then node, marks and row of the next layer that the step leads to.
@@ -31,12 +31,12 @@ class Rows:
     steps: Ints
 
 
-Layer = dict[State, Rows]
+Layer = dict[State, Completions]
 NO_STEP = np.array([[-1, 0, 0, 0, 0]], dtype=np.int64)
 
 
 @dataclass(frozen=True)
-class _Group:
+class _PartGroup:
     """Parts from one node to another that no other between the same two beats, all with the same marks."""
 
     far: int
@@ -56,7 +56,7 @@ def layers(catalogue: Catalogue, most_items: int) -> list[Layer]:
     first: Layer = {}
     for node in np.flatnonzero(catalogue.mates[:, catalogue.goal]):
         vector = catalogue.joint(int(node), catalogue.goal)[None, :]
-        first[int(node), catalogue.needed] = Rows(vector, NO_STEP)
+        first[int(node), catalogue.needed] = Completions(vector, NO_STEP)
     found = [first]
     for count in range(1, most_items + 1):
         exposed = np.flatnonzero(reach[most_items - count])
@@ -72,7 +72,7 @@ def _masks(catalogue: Catalogue) -> list[int]:
     return sorted(found)
 
 
-def _groups(catalogue: Catalogue) -> dict[int, list[_Group]]:
+def _groups(catalogue: Catalogue) -> dict[int, list[_PartGroup]]:
     """Groups by the node at which they are entered."""
     elements = without_dominated(catalogue, 1)
     near, far = catalogue.near[elements], catalogue.far[elements]
@@ -84,16 +84,16 @@ def _groups(catalogue: Catalogue) -> dict[int, list[_Group]]:
     order = np.lexsort((directed, marks, exit_, entry))
     keys = np.stack([entry, exit_, marks], axis=1)[order]
     edges = np.flatnonzero((keys[1:] != keys[:-1]).any(axis=1)) + 1
-    found: dict[int, list[_Group]] = {}
+    found: dict[int, list[_PartGroup]] = {}
     vectors = catalogue.vectors
     for group in np.split(order, edges):
         if len(group):
             start, stop, mark = (int(value[group[0]]) for value in (entry, exit_, marks))
-            found.setdefault(start, []).append(_Group(stop, mark, vectors[directed[group] // 2], directed[group]))
+            found.setdefault(start, []).append(_PartGroup(stop, mark, vectors[directed[group] // 2], directed[group]))
     return found
 
 
-def _reach(catalogue: Catalogue, groups: dict[int, list[_Group]], most_items: int) -> list[NDArray[np.bool_]]:
+def _reach(catalogue: Catalogue, groups: dict[int, list[_PartGroup]], most_items: int) -> list[NDArray[np.bool_]]:
     """Nodes that can lie exposed after at most 0, 1, 2 and so on parts."""
     steps = np.zeros(catalogue.mates.shape, dtype=bool)
     for node, here in groups.items():
@@ -109,7 +109,7 @@ def _reach(catalogue: Catalogue, groups: dict[int, list[_Group]], most_items: in
 
 def _layer(
     catalogue: Catalogue,
-    groups: dict[int, list[_Group]],
+    groups: dict[int, list[_PartGroup]],
     shorter: list[Layer],
     exposed: NDArray[np.intp],
     masks: list[int],
@@ -128,7 +128,7 @@ def _layer(
             parts = []
             for entry, rows in entered.items():
                 if mates[node, entry]:
-                    parts.append(Rows(rows.vectors + catalogue.joint(node, entry), rows.steps))
+                    parts.append(Completions(rows.vectors + catalogue.joint(node, entry), rows.steps))
             best = _best(parts)
             if best is None:
                 continue
@@ -137,11 +137,11 @@ def _layer(
                 if (node, mask) in layer:
                     fresh &= ~beaten(best.vectors, layer[node, mask].vectors)
             if fresh.any():
-                made[node, mask] = Rows(best.vectors[fresh], best.steps[fresh])
+                made[node, mask] = Completions(best.vectors[fresh], best.steps[fresh])
     return made
 
 
-def _entered(groups: list[_Group], after: Layer, mask: int) -> Iterator[Rows]:
+def _entered(groups: list[_PartGroup], after: Layer, mask: int) -> Iterator[Completions]:
     for group in groups:
         state = group.far, mask | group.marks
         rows = after.get(state)
@@ -153,13 +153,13 @@ def _entered(groups: list[_Group], after: Layer, mask: int) -> Iterator[Rows]:
         steps[:, 0], steps[:, 1] = elements // 2, elements % 2
         steps[:, 2], steps[:, 3] = state
         steps[:, 4] = np.tile(np.arange(len(rows.vectors)), len(group.elements))
-        yield Rows(vectors, steps)
+        yield Completions(vectors, steps)
 
 
-def _best(parts: list[Rows]) -> Rows | None:
+def _best(parts: list[Completions]) -> Completions | None:
     if not parts:
         return None
     vectors = np.concatenate([part.vectors for part in parts])
     steps = np.concatenate([part.steps for part in parts])
     chosen = nondominated(vectors)
-    return Rows(vectors[chosen], steps[chosen])
+    return Completions(vectors[chosen], steps[chosen])

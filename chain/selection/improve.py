@@ -36,7 +36,7 @@ OF_THE_ANTENNA = ("network",)
 
 
 @dataclass(frozen=True)
-class Change:
+class ChainChange:
     """One change, and the interval it would give. `price` is None where nothing is known of it; 0: it costs nothing."""
 
     kind: str
@@ -70,7 +70,7 @@ class Improvement(ResultTable):
     now_low: float
     now_high: float
     now_width: float
-    changes: tuple[Change, ...]
+    changes: tuple[ChainChange, ...]
     currency: str
     points: int
     seed: int
@@ -153,7 +153,7 @@ def improve(
             continue  # a part whose model does not cover the sweep is no cure
         gain = (now_high - now_low) - (high - low)
         ends = float(vswr(low)), float(vswr(high))
-        changes.append(Change(idea.kind, idea.what, idea.price, *ends, high - low, gain, idea.where))
+        changes.append(ChainChange(idea.kind, idea.what, idea.price, *ends, high - low, gain, idea.where))
         if progress is not None:
             progress(number / len(ideas))
     return Improvement(
@@ -180,7 +180,7 @@ def _widest(setup: Setup, freq_hz: Real, limit_vswr: float, library: Library, se
     return float(low[worst]), float(high[worst])
 
 
-def _order(change: Change) -> tuple[float, ...]:
+def _order(change: ChainChange) -> tuple[float, ...]:
     """By what it gains, whatever is known of its price; of two that gain the same, the cheaper one first."""
     return -round(change.gain / RESOLVED), float("inf") if change.price is None else change.price, -change.gain
 

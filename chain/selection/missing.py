@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from chain.assembly.graph import BLOCKING, End, connect, connection_elements, item_ends
 from chain.rf.elements import nominal
 from chain.selection.catalogue import Catalogue
-from chain.selection.stock import DC_BLOCK, LEAD, NANO, Stockroom, own_figures
+from chain.selection.stock import DC_BLOCK, LEAD, NANO, SearchSpace, own_figures
 from chain.setups import Item
 from library.mating import bridging_adapters
 
@@ -44,7 +44,7 @@ class Missing:
     remedy: str = ""
 
 
-def missing_piece(room: Stockroom) -> Missing:
+def missing_piece(room: SearchSpace) -> Missing:
     """Say why no chain can be built.
 
     Source: Least sums of reflections from both ends over the parts at hand, then every part of the library in the
@@ -91,7 +91,7 @@ def _back(shop: Catalogue) -> NDArray[np.int64]:
     return found
 
 
-def _gaps(room: Stockroom, most: int) -> Iterator[tuple[float, str, str, str]]:
+def _gaps(room: SearchSpace, most: int) -> Iterator[tuple[float, str, str, str]]:
     """Parts that would close the gap: (sum of reflections of the whole chain then, id, near and far connector)."""
     shop = room.catalogue
     out, behind = _least_out(shop, most), _least_behind(shop, most)
@@ -150,7 +150,7 @@ def _step_table(shop: Catalogue) -> NDArray[np.float64]:
     return found
 
 
-def _joint_cost(one: End, other: End, room: Stockroom) -> float:
+def _joint_cost(one: End, other: End, room: SearchSpace) -> float:
     """Reflection of a joint, infinite where the two do not go together."""
     found = connect(one, other, room.library)
     if found.verdict in BLOCKING:
@@ -159,7 +159,7 @@ def _joint_cost(one: End, other: End, room: Stockroom) -> float:
     return float(np.abs(nominal(connection_elements(found, top), one.line_ohm, other.line_ohm, top)[0, 0, 0]))
 
 
-def _library_items(room: Stockroom) -> Iterator[Item]:
+def _library_items(room: SearchSpace) -> Iterator[Item]:
     """Two-ports of the library in their ordinary grade that cover the band, leads apart."""
     for kind in KINDS:
         for name in room.library.ids(kind):

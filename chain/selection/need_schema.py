@@ -86,15 +86,17 @@ class OfferModel(Table):
 
 
 @dataclass(frozen=True)
-class _Rows:
+class _ListTable:
     model: type[Table]
     title: str
     text: str
 
 
 ROWS = {
-    "have": _Rows(HaveModel, "have", "Something owned: a part with any figure of its own, or a measured two-port."),
-    "offer": _Rows(OfferModel, "offer", "Something that can be bought, otherwise as above."),
+    "have": _ListTable(
+        HaveModel, "have", "Something owned: a part with any figure of its own, or a measured two-port."
+    ),
+    "offer": _ListTable(OfferModel, "offer", "Something that can be bought, otherwise as above."),
 }
 
 

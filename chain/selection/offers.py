@@ -33,7 +33,7 @@ NUMBERS = ("velocity_factor",)
 
 
 @dataclass
-class _Table:
+class _OfferTable:
     """One file while it is read."""
 
     path: str
@@ -69,7 +69,7 @@ def read_offers(name: str, folder: Path, into: Diagnostics, rules: Rules) -> lis
     lines = text.splitlines()
     first = next((line for line in lines if line.strip() and not line.startswith("#")), "")
     delimiter = max(",;\t", key=first.count)
-    table = _Table(path, lines, [], [])
+    table = _OfferTable(path, lines, [], [])
     offers: dict[tuple[str, ...], Offer] = {}
     items: dict[tuple[str, ...], Item | None] = {}
     for line, row in _rows(table, text, delimiter):
@@ -109,7 +109,7 @@ def _text(path: str) -> str:
         return raw.decode("cp1252", errors="replace")
 
 
-def _rows(table: _Table, text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:
+def _rows(table: _OfferTable, text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:
     """Rows that hold something, each with the line it begins at."""
     reader = csv.reader(text.splitlines(keepends=True), delimiter=delimiter, skipinitialspace=True)
     begin = 1
@@ -122,7 +122,7 @@ def _rows(table: _Table, text: str, delimiter: str) -> Iterator[tuple[int, list[
         table.defects.append(Defect(table.path, reader.line_num, 1, f"not a table: {error}", "is a quote left open?"))
 
 
-def _header(table: _Table, line: int, row: list[str]) -> bool:
+def _header(table: _OfferTable, line: int, row: list[str]) -> bool:
     for name in table.header:
         if name not in COLUMNS:
             cells = [cell.strip() for cell in row]
@@ -146,7 +146,12 @@ def _item_cells(header: list[str], row: list[str]) -> tuple[str, ...]:
 
 
 def _offer(
-    table: _Table, line: int, row: list[str], items: dict[tuple[str, ...], Item | None], into: Diagnostics, rules: Rules
+    table: _OfferTable,
+    line: int,
+    row: list[str],
+    items: dict[tuple[str, ...], Item | None],
+    into: Diagnostics,
+    rules: Rules,
 ) -> Offer | None:
     if len(row) > len(table.header) and any(cell.strip() for cell in row[len(table.header) :]):
         _too_many(table, line, row)
@@ -178,7 +183,7 @@ def _offer(
         return None
 
 
-def _too_many(table: _Table, line: int, row: list[str]) -> None:
+def _too_many(table: _OfferTable, line: int, row: list[str]) -> None:
     what = f"{len(row)} cells, where there are {len(table.header)} columns"
     at = table.header.index("price")
     price = [cell.strip() for cell in row[at : at + 2]]
@@ -199,7 +204,7 @@ def _stock(cell: str) -> int | None:
 
 
 def _item(
-    table: _Table, line: int, row: list[str], cells: dict[str, str], into: Diagnostics, rules: Rules
+    table: _OfferTable, line: int, row: list[str], cells: dict[str, str], into: Diagnostics, rules: Rules
 ) -> Item | None:
     keys: dict[str, Any] = {name: cell for name, cell in cells.items() if cell and name not in OWN[1:]}
     for name in FLAGS:
@@ -240,7 +245,7 @@ def _take(offer: Offer, key: tuple[str, ...], offers: dict[tuple[str, ...], Offe
     )
 
 
-def _reported(table: _Table) -> list[Defect]:
+def _reported(table: _OfferTable) -> list[Defect]:
     found = sorted(table.defects, key=lambda each: (each.line, each.column))
     if len(found) <= MOST_TOLD:
         return found

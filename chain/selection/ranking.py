@@ -10,7 +10,7 @@ import numpy as np
 from chain.assembly.cascade import build
 from chain.assembly.graph import BLOCKING, item_ends
 from chain.reflection import magnitude_from_vswr, vswr
-from chain.selection.stock import Stockroom
+from chain.selection.stock import SearchSpace
 from chain.setups import Calibration, Setup
 from chain.uncertainty.intervals import interval_of
 from chain.uncertainty.measurement import measurement_of, nominal_maps
@@ -39,7 +39,7 @@ class PlaneInterval:
     ceiling_vswr: float
 
 
-def calibrations(room: Stockroom, setup: Setup) -> Iterator[tuple[str, Calibration, str]]:
+def calibrations(room: SearchSpace, setup: Setup) -> Iterator[tuple[str, Calibration, str]]:
     """Planes that a need allows on a chain, each once."""
     need = room.need
     seen = set()
@@ -68,7 +68,7 @@ def _after(setup: Setup, plane: str) -> str | None:
     return items[-1].id if items else None
 
 
-def _load(room: Stockroom, connector: object, ohm: float) -> tuple[float | None, str]:
+def _load(room: SearchSpace, connector: object, ohm: float) -> tuple[float | None, str]:
     """Return loss of the load for a plane: the need's, the best one owned that fits, or what usually goes with the analyzer."""
     usual_db = room.need.standards.load_db
     if usual_db is None:
@@ -87,7 +87,7 @@ def _load(room: Stockroom, connector: object, ohm: float) -> tuple[float | None,
     return best or (usual_db, f"{usual_db:g} dB assumed")
 
 
-def sights(room: Stockroom, setup: Setup, points: int, seed: int) -> list[PlaneInterval]:
+def sights(room: SearchSpace, setup: Setup, points: int, seed: int) -> list[PlaneInterval]:
     """Look at a chain from every plane that the need allows."""
     chosen = np.unique(np.linspace(0, room.freq_hz.size - 1, points).round().astype(int))
     found = []

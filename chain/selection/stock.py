@@ -45,7 +45,7 @@ MOST_NOTES = 20
 
 
 @dataclass(frozen=True)
-class Stockroom:
+class SearchSpace:
     """A need made ready for the search. `offers` are those of the catalogue's parts, in its order."""
 
     need: Need
@@ -97,7 +97,7 @@ def _limited(item: Item, freq_hz: Real, bare: Bare) -> tuple[float, float]:
     return loss_db, max(ohm if radius is None else float(radius.max()) for radius, ohm in zip(radii, own, strict=True))
 
 
-def stockroom(need: Need, library: Library | None = None) -> Stockroom:
+def search_space(need: Need, library: Library | None = None) -> SearchSpace:
     """Make a need ready for the search (mating rules of the library; figures as at the top of this module)."""
     library = library or need.library
     freq_hz = band_hz(need)
@@ -126,7 +126,7 @@ def stockroom(need: Need, library: Library | None = None) -> Stockroom:
                 )
                 break
     catalogue = _catalogue(kept, ends, figures, need, (loss, reflection, start, goal))
-    return Stockroom(need, library, freq_hz, tuple(kept), tuple(nodes), catalogue, standards, _short(notes))
+    return SearchSpace(need, library, freq_hz, tuple(kept), tuple(nodes), catalogue, standards, _short(notes))
 
 
 def _conducting(offers: list[Offer], need: Need) -> list[Offer]:
@@ -271,7 +271,7 @@ def turned(item: Item) -> Item:
     )
 
 
-def setup_of(room: Stockroom, walk: Walk, calibration: Calibration | None = None) -> Setup:
+def setup_of(room: SearchSpace, walk: Walk, calibration: Calibration | None = None) -> Setup:
     """Set-up of a chain that was found, each item with an id of its own."""
     items: list[Item] = []
     taken: Counter[str] = Counter()

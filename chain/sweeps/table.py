@@ -87,15 +87,15 @@ class TextTable:
         return len(self.header) or Counter(len(row) for row in self.rows).most_common(1)[0][0]
 
 
-class _Line(NamedTuple):
+class _TextLine(NamedTuple):
     number: int
     text: str
     remark: bool
 
 
 @dataclass
-class _Block:
-    heads: list[_Line]
+class _TextBlock:
+    heads: list[_TextLine]
     rows: list[tuple[Cell, ...]] = field(default_factory=list)
     figures: int = 0
     """Rows that hold figures, not only remains of them."""
@@ -132,7 +132,7 @@ def _with_units(sheet: Sheet, header: tuple[Cell, ...], rows: Sequence[tuple[Cel
     return tuple(found)
 
 
-def _lines(sheet: Sheet) -> list[_Line]:
+def _lines(sheet: Sheet) -> list[_TextLine]:
     out = []
     for number, text in enumerate(sheet.lines, 1):
         stripped = text.strip()
@@ -144,11 +144,11 @@ def _lines(sheet: Sheet) -> list[_Line]:
                 message = f"this line is longer than {LONGEST_LINE} characters"
                 sheet.defect(Cell("", number, 1), message, "one frequency on each line")
             continue
-        out.append(_Line(number, text if remark else without_units(text), remark))
+        out.append(_TextLine(number, text if remark else without_units(text), remark))
     return out
 
 
-def _cells(line: _Line, mark: str) -> tuple[Cell, ...]:
+def _cells(line: _TextLine, mark: str) -> tuple[Cell, ...]:
     """Cells of a line, each with the column where its text begins; empty ones at the end are dropped."""
     text = line.text
     if line.remark:
@@ -179,7 +179,7 @@ def _split(text: str, mark: str) -> list[str]:
     return text.split(mark, MOST_COLUMNS)
 
 
-def _layout(lines: list[_Line], signs: str, settled: bool) -> tuple[str, str]:
+def _layout(lines: list[_TextLine], signs: str, settled: bool) -> tuple[str, str]:
     """Separator and decimal sign that make most figures of most lines."""
     plain = [line for line in lines if not line.remark]
     middle = max(SAMPLE, len(plain) // 2)
@@ -200,7 +200,7 @@ def _layout(lines: list[_Line], signs: str, settled: bool) -> tuple[str, str]:
     return found if found[0] else (_separator(lines), signs[0])
 
 
-def _separator(lines: list[_Line]) -> str:
+def _separator(lines: list[_TextLine]) -> str:
     """Separator of a file without figures, from its header."""
     for mark in MARKS:
         if any(len(_cells(line, mark)) > 1 and "frequency" in concepts(line.text) for line in lines[:SAMPLE]):
@@ -212,10 +212,10 @@ def _figures(cells: Sequence[Cell], sign: str, settled: bool) -> int:
     return sum(isinstance(figure(cell.text, sign, settled), float) for cell in cells)
 
 
-def _blocks(sheet: Sheet, lines: list[_Line], layout: tuple[str, str], settled: bool) -> list[_Block]:
+def _blocks(sheet: Sheet, lines: list[_TextLine], layout: tuple[str, str], settled: bool) -> list[_TextBlock]:
     """Runs of figures, each with the lines of text above it."""
     mark, sign = layout
-    blocks = [_Block([])]
+    blocks = [_TextBlock([])]
     for line in lines:
         block = blocks[-1]
         if line.remark:
@@ -231,7 +231,7 @@ def _blocks(sheet: Sheet, lines: list[_Line], layout: tuple[str, str], settled: 
             block.rows.append(cells)
             block.figures += known > 1
         elif block.rows:
-            blocks.append(_Block([line]))
+            blocks.append(_TextBlock([line]))
         else:
             block.heads.append(line)
     for block in blocks:
@@ -245,7 +245,7 @@ def _closing(cells: Sequence[Cell], sign: str) -> bool:
     return not _figures(cells, sign, True) and any(WORD.search(cell.text) for cell in cells)
 
 
-def _broken(cells: Sequence[Cell], known: int, sign: str, block: _Block) -> bool:
+def _broken(cells: Sequence[Cell], known: int, sign: str, block: _TextBlock) -> bool:
     """Tell a row of the table that is damaged from a line of text between tables."""
     if known or any(figure(cell.text, sign) == AMBIGUOUS for cell in cells):
         return True
@@ -253,13 +253,13 @@ def _broken(cells: Sequence[Cell], known: int, sign: str, block: _Block) -> bool
     return alike and not any(concepts(cell.text) for cell in cells)
 
 
-def _headed(block: _Block, mark: str) -> bool:
+def _headed(block: _TextBlock, mark: str) -> bool:
     """Tell whether the line above is a header, so that what follows ought to be figures."""
     last = next((line for line in reversed(block.heads) if not line.remark), block.heads[-1] if block.heads else None)
     return last is not None and len(_cells(last, mark)) > 1 and "frequency" in concepts(last.text)
 
 
-def _chosen(sheet: Sheet, blocks: list[_Block], options: SweepOptions) -> _Block:
+def _chosen(sheet: Sheet, blocks: list[_TextBlock], options: SweepOptions) -> _TextBlock:
     if not blocks:
         for number, line in enumerate(sheet.lines[:SAMPLE], 1):
             if "frequency" in concepts(line) and not line.strip().startswith(COMMENT):
@@ -280,7 +280,7 @@ def _chosen(sheet: Sheet, blocks: list[_Block], options: SweepOptions) -> _Block
     return wanted[0]
 
 
-def _header(block: _Block, mark: str) -> tuple[Cell, ...]:
+def _header(block: _TextBlock, mark: str) -> tuple[Cell, ...]:
     """Names of the columns: the nearest line of text above with as many cells, and the one above it if that holds units only."""
     width = max((len(cells) for cells in block.rows[:1]), default=0)
     lines = [line for line in reversed(block.heads) if not line.remark]
@@ -297,7 +297,7 @@ def _header(block: _Block, mark: str) -> tuple[Cell, ...]:
     return first
 
 
-def _names(line: _Line, mark: str, width: int) -> tuple[Cell, ...]:
+def _names(line: _TextLine, mark: str, width: int) -> tuple[Cell, ...]:
     cells = _cells(line, mark)
     if mark != " " or len(cells) == width:
         return cells

@@ -27,7 +27,7 @@ REMARK = "! port impedance"
 NOISE_WIDTH = 5
 
 
-class Row(NamedTuple):
+class TouchstoneRow(NamedTuple):
     """Figures of one frequency, which comes first, and the line where they begin."""
 
     number: int
@@ -39,7 +39,7 @@ class Scan:
     """Header and rows, rising in frequency; `falling` tells that the file has them the other way round."""
 
     header: Header
-    rows: tuple[Row, ...]
+    rows: tuple[TouchstoneRow, ...]
     falling: bool
 
 
@@ -95,14 +95,14 @@ def _line(state: State, number: int, line: str, text: str) -> None:
         state.data.append(number)
 
 
-def _rows(state: State) -> list[Row]:
+def _rows(state: State) -> list[TouchstoneRow]:
     """Rows of figures: what stands on the lines of data, those of one frequency put together.
 
     Source: Touchstone file format specification: a frequency begins on a line of its own. Figures go in pairs, so that
     the line with the frequency has an odd number of them and a line that goes on with it an even one.
     """
-    header, out = state.header, list[Row]()
-    lines = [Row(number, _numbers(state, number)) for number in state.data]
+    header, out = state.header, list[TouchstoneRow]()
+    lines = [TouchstoneRow(number, _numbers(state, number)) for number in state.data]
     header.ports = header.ports or state.named_ports or _counted_ports(lines)
     wanted = header.width
     over_lines = header.ports > 2 or header.second
@@ -142,7 +142,7 @@ def _numbers(state: State, number: int) -> list[float]:
     return [float("nan")] * len(words)
 
 
-def _counted_ports(lines: Sequence[Row]) -> int:
+def _counted_ports(lines: Sequence[TouchstoneRow]) -> int:
     """Ports of a file of version 1 whose name promises none: by the figures up to the next line that has a frequency."""
     count = 0
     for line in lines:
@@ -153,7 +153,7 @@ def _counted_ports(lines: Sequence[Row]) -> int:
     return ports if 1 <= ports <= MOST_PORTS and 1 + 2 * ports**2 == count else 1
 
 
-def _is_noise(header: Header, rows: Sequence[Row], figures: Sequence[float]) -> bool:
+def _is_noise(header: Header, rows: Sequence[TouchstoneRow], figures: Sequence[float]) -> bool:
     """Noise figures follow in version 1 where the frequency goes back."""
     if header.second or header.ports != 2 or len(figures) != NOISE_WIDTH or not rows:
         return False
@@ -161,7 +161,7 @@ def _is_noise(header: Header, rows: Sequence[Row], figures: Sequence[float]) -> 
     return figures[0] >= last if last < first else figures[0] <= last
 
 
-def _ordered(state: State, rows: Sequence[Row]) -> bool:
+def _ordered(state: State, rows: Sequence[TouchstoneRow]) -> bool:
     """Tell a sweep that falls throughout; one that neither rises nor falls is at fault in every place."""
     known = [row for row in rows if row.figures[0] == row.figures[0]]
     falling = falls([row.figures[0] for row in known])

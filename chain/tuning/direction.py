@@ -19,7 +19,7 @@ from chain.tuning.crossings import (
     nearest_crossing,
 )
 from chain.tuning.draws import Antennas
-from chain.tuning.records import Change, Prediction, Resonance, Wanted
+from chain.tuning.records import LengthChange, Prediction, Resonance, Wanted
 
 LARGEST_BY_SLOPE = 0.05
 """Largest relative change of length that the slope form is asked for: near resonance only."""
@@ -83,7 +83,7 @@ NOT_STATED = "antenna: one driven element (element not stated)"
 
 
 @dataclass(frozen=True)
-class Drawn:
+class DrawnAntenna:
     """A sweep taken back to the antenna: with every unknown at zero, and by every draw (rows)."""
 
     freq_hz: Real
@@ -102,13 +102,13 @@ class Decision:
 
     direction: str = ""
     suspected: bool = False
-    change: Change | None = None
-    by_slope: Change | None = None
+    change: LengthChange | None = None
+    by_slope: LengthChange | None = None
     why: str = ""
     assumed: tuple[str, ...] = ()
 
 
-def operating(found: list[Crossing], drawn: Drawn, element: str, dip_hz: float) -> Crossing | None:
+def operating(found: list[Crossing], drawn: DrawnAntenna, element: str, dip_hz: float) -> Crossing | None:
     """The resonance to tune by: of those that are sure the one nearest to the dip, else the nearest that is seen at all.
 
     A single element works at a series resonance.
@@ -121,7 +121,7 @@ def operating(found: list[Crossing], drawn: Drawn, element: str, dip_hz: float) 
     return min(seen, key=lambda each: abs(np.log(each.freq_hz / at)), default=None)
 
 
-def resonance_of(drawn: Drawn, found: Crossing) -> Resonance:
+def resonance_of(drawn: DrawnAntenna, found: Crossing) -> Resonance:
     """A resonance with its resistance and quality factor, each with the interval of the draws."""
     freq = drawn.freq_hz
     at = nearest_crossing(freq, drawn.every.element.imag, found)
@@ -150,13 +150,13 @@ def _ohm(reflection: Complex, reference_ohm: float) -> Complex:
         return np.asarray(reference_ohm * (1 + reflection) / (1 - reflection))
 
 
-def change_of(share: Estimate, length_m: float | None, basis: str) -> Change:
+def change_of(share: Estimate, length_m: float | None, basis: str) -> LengthChange:
     """A relative change of length with its interval, and the same in metres where the length is stated."""
     lengths = None if length_m is None else Estimate(*(end * length_m for end in (share.value, share.low, share.high)))
-    return Change(share, lengths, basis)
+    return LengthChange(share, lengths, basis)
 
 
-def decide(drawn: Drawn, antenna: Antenna, wanted: Wanted, chosen: Crossing | None, sure: int) -> Decision:
+def decide(drawn: DrawnAntenna, antenna: Antenna, wanted: Wanted, chosen: Crossing | None, sure: int) -> Decision:
     """Direction and amount from the resonance; from the reactance at the wanted frequency where there is none."""
     freq, element = drawn.freq_hz, antenna.element
     at = int(np.abs(freq - wanted.aim_hz).argmin())
@@ -181,7 +181,7 @@ def _said(share_below: float) -> str:
     return "too long" if share_below >= SURE else "too short" if share_below <= 1 - SURE else ""
 
 
-def _by_slope(drawn: Drawn, antenna: Antenna, at: int) -> Change | None:
+def _by_slope(drawn: DrawnAntenna, antenna: Antenna, at: int) -> LengthChange | None:
     """Amount from the reactance at one frequency: a plain half-wave element of stated thickness, near its resonance."""
     if antenna.element != "half-wave" or not antenna.length_m or not antenna.diameter_m:
         return None
@@ -195,7 +195,9 @@ def _by_slope(drawn: Drawn, antenna: Antenna, at: int) -> Change | None:
     return change_of(estimate(value, many), antenna.length_m, "slope")
 
 
-def _by_sign(drawn: Drawn, at: int, element: str, slope: Change | None, assumed: tuple[str, ...]) -> Decision:
+def _by_sign(
+    drawn: DrawnAntenna, at: int, element: str, slope: LengthChange | None, assumed: tuple[str, ...]
+) -> Decision:
     # Above its series resonance, that is longer than half a wave, an element is inductive.
     direction = _said(float(np.mean(drawn.every.element[:, at].imag > 0)))
     if slope is not None:

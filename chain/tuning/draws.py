@@ -30,7 +30,7 @@ FEED_STREAM, ROUNDING_STREAM = 900, 990
 
 
 @dataclass(frozen=True)
-class Bench:
+class BenchSweep:
     """A set-up at the frequencies of a sweep, with what lies between the antenna's connector and its element."""
 
     setup: Setup
@@ -113,16 +113,16 @@ def _nth(number: int) -> str:
     return f"{number}{ {2: 'nd', 3: 'rd'}.get(number, 'th') }"
 
 
-def bench_of(setup: Setup, freq_hz: Real) -> Bench:
+def bench_of(setup: Setup, freq_hz: Real) -> BenchSweep:
     """The measurement of a set-up, and the elements of the antenna's own feed."""
     measurement = measurement_of(setup, build(setup, freq_hz))
     inner = [element for item in setup.antenna.feed for element in elements_of(item, freq_hz)]
     ohm = inner[-1].far_ohm if inner else setup.far.impedance_ohm
     feed = aligned(inner, setup.far.impedance_ohm, ohm, freq_hz)
-    return Bench(setup, measurement, feed, ohm, float(getattr(setup.far, "antenna_q", None) or USUAL_Q))
+    return BenchSweep(setup, measurement, feed, ohm, float(getattr(setup.far, "antenna_q", None) or USUAL_Q))
 
 
-def antennas(bench: Bench, readings: Readings, batch: int | None, seed: int) -> Antennas:
+def antennas(bench: BenchSweep, readings: Readings, batch: int | None, seed: int) -> Antennas:
     """Undo a sweep by every map of a batch, or by the nominal map where no batch is named."""
     far, element = _undone(bench, readings, batch, seed)
     value, slope = local_fit(bench.freq_hz, bench.freq_hz, bench.narrowest_q)
@@ -131,7 +131,7 @@ def antennas(bench: Bench, readings: Readings, batch: int | None, seed: int) -> 
     return Antennas(smooth, element @ value.T if bench.feed else smooth, element @ slope.T)
 
 
-def _undone(bench: Bench, readings: Readings, batch: int | None, seed: int) -> tuple[Complex, Complex]:
+def _undone(bench: BenchSweep, readings: Readings, batch: int | None, seed: int) -> tuple[Complex, Complex]:
     """The antenna at its connector and at its element, of a complex sweep with all that its digits may hide."""
     assert readings.reflection is not None
     seen = readings.reflection + rounded(readings.rounding, batch, seed)
@@ -147,7 +147,7 @@ def rounded(rounding: Real | None, batch: int | None, seed: int, which: int = 0)
 
 
 def screens(
-    bench: Bench, readings: Readings, chosen: NDArray[np.bool_], change: float, batch: int | None, seed: int
+    bench: BenchSweep, readings: Readings, chosen: NDArray[np.bool_], change: float, batch: int | None, seed: int
 ) -> tuple[Complex, Complex]:
     """What the antenna would be and what a second reading of it would show at chosen frequencies, its element made longer.
 

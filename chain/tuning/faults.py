@@ -15,7 +15,7 @@ from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
 from chain.tuning.crossings import local_fit, lowest
-from chain.tuning.draws import Bench, bench_of, prepared
+from chain.tuning.draws import BenchSweep, bench_of, prepared
 from chain.tuning.prediction import Repeats, repeats
 from library.files.store import csv_rows
 
@@ -173,7 +173,7 @@ def _suspect(row: dict[str, str], signs: dict[str, Sign]) -> Suspect:
 
 
 def _signs(
-    bench: Bench, readings: Readings, before: Readings | None, handled: Readings | None, seed: int
+    bench: BenchSweep, readings: Readings, before: Readings | None, handled: Readings | None, seed: int
 ) -> dict[str, Sign]:
     freq = readings.freq_hz
     smooth, _ = local_fit(freq, freq, bench.narrowest_q)
@@ -196,7 +196,7 @@ def _signs(
     return {each.id: each for each in found}
 
 
-def _rippled(bench: Bench, readings: Readings, before: Readings | None, changed: bool) -> list[Sign]:
+def _rippled(bench: BenchSweep, readings: Readings, before: Readings | None, changed: bool) -> list[Sign]:
     """Ripple that has come since the antenna was well; what was there before may be the antenna's own feeder."""
     words = {
         "ripple_braid": "new ripple, long as a lead's outside",

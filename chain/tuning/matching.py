@@ -22,7 +22,7 @@ from chain.setups import Setup
 from chain.sweeps.readings import Readings
 from chain.tuning.crossings import Estimate, estimate, local_fit
 from chain.tuning.draws import BATCHES, antennas, bench_of, prepared
-from chain.tuning.networks import Family, Stock, arm_row, families
+from chain.tuning.networks import NetworkFamily, Stock, arm_row, families
 from chain.tuning.prediction import magnitude_ends
 from chain.tuning.records import Band, Wanted
 from chain.tuning.spans import inside, wanted_span, worst_of
@@ -266,7 +266,7 @@ def _seen(s: Complex, far: Complex) -> Complex:
     return np.asarray(s[..., 0, 0] + s[..., 0, 1] * s[..., 1, 0] * far / (1 - s[..., 1, 1] * far))
 
 
-def _best(shape: Family, freq_hz: Real, far: Complex, ohm: float) -> tuple[NetworkArm, ...]:
+def _best(shape: NetworkFamily, freq_hz: Real, far: Complex, ohm: float) -> tuple[NetworkArm, ...]:
     """The member with the least worst reflection, of the finalists the one that tolerances hurt least."""
     worst = np.abs(_seen(shape.matrices(freq_hz, ohm), far)).max(axis=1)
     order = np.argsort(worst, kind="stable")[:FINALISTS]

@@ -35,7 +35,7 @@ class Stock:
 
 
 @dataclass(frozen=True)
-class Family:
+class NetworkFamily:
     """Networks of one shape: arms of unit value, and for each arm the values (lengths) of all members, (members, 1)."""
 
     name: str
@@ -65,7 +65,7 @@ def preferred(series: Sequence[float], least: float, most: float) -> Real:
     return found[(found >= least) & (found <= most)]
 
 
-def families(stock: Stock, middle_hz: float, lead_ohm: float) -> Iterator[Family]:
+def families(stock: Stock, middle_hz: float, lead_ohm: float) -> Iterator[NetworkFamily]:
     """Every family: single parts, L sections, quarter-wave and series sections, stubs."""
     omega = 2 * np.pi * middle_hz
     sizes = {
@@ -79,29 +79,31 @@ def families(stock: Stock, middle_hz: float, lead_ohm: float) -> Iterator[Family
 
     kinds = ("inductor", "capacitor")
     for way, what in product(("series", "shunt"), kinds):
-        yield Family("one part", (lumped(way, what),), (sizes[what][:, None],))
+        yield NetworkFamily("one part", (lumped(way, what),), (sizes[what][:, None],))
     for ways in (("series", "shunt"), ("shunt", "series")):
         for one, two in product(kinds, kinds):
-            yield Family("L section", (lumped(ways[0], one), lumped(ways[1], two)), _pairs(sizes[one], sizes[two]))
+            yield NetworkFamily(
+                "L section", (lumped(ways[0], one), lumped(ways[1], two)), _pairs(sizes[one], sizes[two])
+            )
     for cable in stock.cables:
         yield from _lines(stock, cable, middle_hz, lead_ohm)
 
 
-def _lines(stock: Stock, cable: Coax, middle_hz: float, lead_ohm: float) -> Iterator[Family]:
+def _lines(stock: Stock, cable: Coax, middle_hz: float, lead_ohm: float) -> Iterator[NetworkFamily]:
     """A piece of one cable between antenna and lead, alone, behind a piece of the lead's own impedance, or as a stub there."""
     piece = _line(cable)
     own = [each for each in stock.cables if abs(each.impedance_ohm - lead_ohm) < 1]
     lengths = _lengths(cable, middle_hz)
     if abs(cable.impedance_ohm - lead_ohm) >= 1:
-        yield Family("quarter wave", (piece,), (lengths[:, None],))
+        yield NetworkFamily("quarter wave", (piece,), (lengths[:, None],))
     for other in own[:1]:
         between = _lengths(other, middle_hz)
         if cable is not other and abs(cable.impedance_ohm - lead_ohm) >= 1:
-            yield Family("series section", (piece, _line(other)), _pairs(lengths, between))
+            yield NetworkFamily("series section", (piece, _line(other)), _pairs(lengths, between))
         for end in ("open", "short"):
             stub = replace(piece, way="shunt", end=end)
-            yield Family(f"{end} stub", (stub, _line(other)), _pairs(lengths, between))
-            yield Family(f"{end} stub", (stub,), (lengths[:, None],))
+            yield NetworkFamily(f"{end} stub", (stub, _line(other)), _pairs(lengths, between))
+            yield NetworkFamily(f"{end} stub", (stub,), (lengths[:, None],))
 
 
 def _line(cable: Coax) -> NetworkArm:

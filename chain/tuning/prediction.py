@@ -11,7 +11,7 @@ from chain.reflection import vswr
 from chain.results import COVERAGE
 from chain.sweeps.readings import Readings
 from chain.tuning.crossings import TAIL, local_fit, lowest
-from chain.tuning.draws import BATCHES, Bench, screens
+from chain.tuning.draws import BATCHES, BenchSweep, screens
 from chain.tuning.records import Prediction, Trial, Wanted
 from chain.tuning.spans import inside, worst_of
 from chain.uncertainty.measurement import nominal_maps
@@ -27,7 +27,7 @@ LONGEST_DELAY_S = 10e-9
 
 
 def predicted(
-    bench: Bench, readings: Readings, wanted: Wanted, share: float, worst_now: Complex, seed: int
+    bench: BenchSweep, readings: Readings, wanted: Wanted, share: float, worst_now: Complex, seed: int
 ) -> Prediction | None:
     """Antenna and screen over the wanted span after a change; None where the sweep foretells nothing of it.
 
@@ -90,7 +90,7 @@ def _vswr_ends(nominal: Complex, drawn: Complex) -> tuple[Real, Real]:
     return vswr(low), vswr(high)
 
 
-def trial_of(bench: Bench, readings: Readings, dip_hz: float, wanted: Wanted, seed: int) -> Trial | None:
+def trial_of(bench: BenchSweep, readings: Readings, dip_hz: float, wanted: Wanted, seed: int) -> Trial | None:
     """The smallest change worth trying: the dip moves further than two readings of one antenna differ.
 
     A dip below the middle of the wanted span asks for a shorter element. None where not even the largest change shows, or
@@ -127,7 +127,7 @@ class Repeats:
     most: float
 
 
-def repeats(bench: Bench, readings: Readings, seed: int, share: float = COVERAGE) -> Repeats:
+def repeats(bench: BenchSweep, readings: Readings, seed: int, share: float = COVERAGE) -> Repeats:
     """Differences of two readings of one antenna through the same drawn chains.
 
     Without a phase the antenna is taken at a phase of its own in each draw, turning by a delay up to the longest.
@@ -149,7 +149,7 @@ def repeats(bench: Bench, readings: Readings, seed: int, share: float = COVERAGE
     return Repeats(max(dip_hz, float(np.median(np.diff(freq))) / 2), level, most)
 
 
-def _shown(bench: Bench, readings: Readings, far: Complex, repeat: int, seed: int) -> Real:
+def _shown(bench: BenchSweep, readings: Readings, far: Complex, repeat: int, seed: int) -> Real:
     """Magnitude that a further reading of drawn antennas shows, with the digits of the first, each point's by itself."""
     shown = bench.maps(0, seed, repeat).reading(far)
     phase, half = readings.reflection is not None, readings.rounding
@@ -159,6 +159,6 @@ def _shown(bench: Bench, readings: Readings, far: Complex, repeat: int, seed: in
     return np.abs(shown)
 
 
-def nominal_reading(bench: Bench, far: Complex) -> Complex:
+def nominal_reading(bench: BenchSweep, far: Complex) -> Complex:
     """What the screen shows of an antenna with every unknown at zero."""
     return np.asarray(nominal_maps(bench.measurement).reading(far)[0])

@@ -45,7 +45,7 @@ class Bandwidth:
 
 
 @dataclass(frozen=True)
-class Change:
+class LengthChange:
     """A change of the element's length: relative, negative for shorter; `basis` says what it was had from.
 
     `length_m` is that of the whole element where its length is stated, else None.
@@ -156,8 +156,8 @@ class Tuning(ResultTable):
     verdict: str
     suspected: bool
     reason: str
-    change: Change | None
-    by_slope: Change | None
+    change: LengthChange | None
+    by_slope: LengthChange | None
     now: Band
     after: Prediction | None
     trial: Trial | None

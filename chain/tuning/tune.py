@@ -25,8 +25,8 @@ from chain.tuning.crossings import (
     lowest,
     sure_crossings,
 )
-from chain.tuning.direction import NOT_STATED, Drawn, decide, operating, resonance_of, verdict_of
-from chain.tuning.draws import BATCHES, Antennas, Bench, antennas, bench_of, prepared
+from chain.tuning.direction import NOT_STATED, DrawnAntenna, decide, operating, resonance_of, verdict_of
+from chain.tuning.draws import BATCHES, Antennas, BenchSweep, antennas, bench_of, prepared
 from chain.tuning.prediction import magnitude_ends, nominal_reading, predicted, trial_of
 from chain.tuning.records import Band, Curves, Narrowing, Prediction, Tuning, Wanted
 from chain.tuning.spans import bandwidth, dip_of, inside, side_of, wanted_span, worst_of
@@ -86,13 +86,13 @@ def tune(
 
 
 def tune_with(
-    bench: Bench, readings: Readings, wanted: Wanted, seed: int, progress: Callable[[float], None] | None = None
+    bench: BenchSweep, readings: Readings, wanted: Wanted, seed: int, progress: Callable[[float], None] | None = None
 ) -> Tuning:
     """Answer for a complex sweep, on a bench that keeps its drawn maps."""
     return _answer(bench, readings, wanted, _drawn(bench, readings, seed, progress), seed)
 
 
-def _drawn(bench: Bench, readings: Readings, seed: int, progress: Callable[[float], None] | None) -> Drawn:
+def _drawn(bench: BenchSweep, readings: Readings, seed: int, progress: Callable[[float], None] | None) -> DrawnAntenna:
     nominal = antennas(bench, readings, None, seed)
     rows = []
     for batch in range(BATCHES):
@@ -101,10 +101,10 @@ def _drawn(bench: Bench, readings: Readings, seed: int, progress: Callable[[floa
             progress((batch + 1) / BATCHES)
     every = Antennas(*(np.concatenate([getattr(each, name) for each in rows]) for name in ("far", "element", "slope")))
     one = Antennas(nominal.far[0], nominal.element[0], nominal.slope[0])
-    return Drawn(readings.freq_hz, bench.element_ohm, one, every)
+    return DrawnAntenna(readings.freq_hz, bench.element_ohm, one, every)
 
 
-def _answer(bench: Bench, readings: Readings, wanted: Wanted, drawn: Drawn, seed: int) -> Tuning:
+def _answer(bench: BenchSweep, readings: Readings, wanted: Wanted, drawn: DrawnAntenna, seed: int) -> Tuning:
     setup, freq = bench.setup, readings.freq_hz
     chosen = inside(freq, wanted)
     dip = dip_of(freq, drawn.nominal.far, drawn.every.far)
@@ -162,7 +162,7 @@ def _too_narrow(changed: bool, after: Prediction | None) -> tuple[str, ...]:
     return ("the sweep is too narrow to foretell all wanted channels: let it reach further past them on either side",)
 
 
-def _curves(bench: Bench, readings: Readings, drawn: Drawn) -> Curves:
+def _curves(bench: BenchSweep, readings: Readings, drawn: DrawnAntenna) -> Curves:
     """The sweep at the antenna's connector and at its element, with pointwise intervals."""
     assert readings.reflection is not None
     far = magnitude_ends(drawn.nominal.far, drawn.every.far)
@@ -195,7 +195,7 @@ WORTH = 0.9
 """A change is named where it leaves this share of the interval's width or less."""
 
 
-def narrowing(bench: Bench, far: Complex, chosen: Crossing | None, wanted: Wanted, seed: int) -> Narrowing | None:
+def narrowing(bench: BenchSweep, far: Complex, chosen: Crossing | None, wanted: Wanted, seed: int) -> Narrowing | None:
     """The first change that tells the direction, else the one that narrows most.
 
     Each is tried on the antenna as recovered: its nominal reading through the changed set-up, undone by drawn chains.
@@ -232,7 +232,7 @@ def _changes(setup: Setup) -> Iterator[tuple[str, Setup]]:
         yield what, changed
 
 
-def _width_hz(bench: Bench, far: Complex, chosen: Crossing | None, seed: int) -> float:
+def _width_hz(bench: BenchSweep, far: Complex, chosen: Crossing | None, seed: int) -> float:
     """Whole width of the interval of the resonance, or of the dip; the sweep's own span where it is open."""
     freq: Real = bench.freq_hz
     seen = nominal_reading(bench, far)

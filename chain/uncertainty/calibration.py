@@ -11,7 +11,7 @@ from chain.arrays import Complex, Real
 from chain.reflection import magnitude_from_return_loss, reflection_from_ohm
 from chain.rf.twoport import Maps
 from chain.setups import Calibration
-from chain.uncertainty.streams import Source, unit_draws
+from chain.uncertainty.streams import RandomSource, unit_draws
 from library.frozen import dataclass
 
 if TYPE_CHECKING:
@@ -48,7 +48,9 @@ def assumed_reflections(standards: Standards, freq_hz: Real) -> tuple[Complex, C
     return tuple(np.full(freq_hz.shape, value, dtype=complex) for value in (1.0, -1.0, 0.0))  # type: ignore[return-value]
 
 
-def drawn_reflections(standards: Standards, freq_hz: Real, rng: Source, count: int) -> tuple[Complex, Complex, Complex]:
+def drawn_reflections(
+    standards: Standards, freq_hz: Real, rng: RandomSource, count: int
+) -> tuple[Complex, Complex, Complex]:
     """What the standards truly are, drawn.
 
     Source: Load: disc of its return loss, with a series inductance; open: a capacitance; short: an inductance; each

@@ -71,7 +71,7 @@ class Spread:
 
 
 @dataclass(frozen=True)
-class _Plane:
+class _PlaneBounds:
     """Over frequency: what is left of the standards' errors once the middle of each is taken out, and that middle as a map.
 
     The map is (z + b)/(c z + d); `errors` belong to open, short and load after it, `noises` are what the noise of their
@@ -168,7 +168,7 @@ def before_swap(measurement: Measurement, region: Region) -> Region:
     return backward((measurement.swap.known(),), forward((measurement.swap,), region))
 
 
-def _plane(measurement: Measurement) -> _Plane:
+def _plane(measurement: Measurement) -> _PlaneBounds:
     """Errors of the standards with their middle taken out, and what of the chain decides how noise arrives at the plane."""
     product, match = least_slope(measurement.before, measurement.freq_hz)
     match = np.minimum(match * _excess(measurement) ** 2, 1.0)
@@ -191,7 +191,7 @@ def _plane(measurement: Measurement) -> _Plane:
         blur = np.maximum(blur, np.abs(slope) * nearer**2 / short_by)
     zero = np.zeros(measurement.freq_hz.shape)
     seen = forward(measurement.before, region_of(zero.astype(complex), zero)).most * _excess(measurement) ** 2
-    return _Plane(b, c, d, _three(errors), _three(noises), product, match, seen, np.maximum(blur, 1.0))
+    return _PlaneBounds(b, c, d, _three(errors), _three(noises), product, match, seen, np.maximum(blur, 1.0))
 
 
 def _three(values: list[Value]) -> tuple[Value, Value, Value]:
@@ -228,7 +228,7 @@ def _referred(measurement: Measurement, most: Real, error: Real, match: Real) ->
     return np.asarray(np.where(room > 0.1, moved / np.maximum(room, 0.1), HOPELESS)), np.maximum(room, 0.1)
 
 
-def _antenna(measurement: Measurement, plane: _Plane, x: Complex, most: Real) -> tuple[Spread, Real]:
+def _antenna(measurement: Measurement, plane: _PlaneBounds, x: Complex, most: Real) -> tuple[Spread, Real]:
     """The antenna's reflection at the plane with a moved lead referred to it, and how far noise and drift move it besides."""
     match, seen = _wide(plane.match, x), _wide(plane.seen, x)
     flex = _wide(np.minimum(2 * measurement.turn_rad, np.pi), x)
@@ -243,7 +243,7 @@ def _antenna(measurement: Measurement, plane: _Plane, x: Complex, most: Real) ->
 
 
 def _noise(
-    measurement: Measurement, plane: _Plane, x: Complex, most: Real, weights: tuple[Complex, Complex, Complex]
+    measurement: Measurement, plane: _PlaneBounds, x: Complex, most: Real, weights: tuple[Complex, Complex, Complex]
 ) -> Real:
     """What the noise of four readings and the drift of the last come to at the plane, all through one and the same chain.
 
@@ -263,7 +263,7 @@ def _weights(x: Complex) -> tuple[Complex, Complex, Complex]:
     return x * (1 + x) / 2, x * (x - 1) / 2, 1 - x * x
 
 
-def _shown(measurement: Measurement, plane: _Plane, x: Complex, most: Real) -> tuple[Spread, tuple[Real, Real]]:
+def _shown(measurement: Measurement, plane: _PlaneBounds, x: Complex, most: Real) -> tuple[Spread, tuple[Real, Real]]:
     """Corrected readings of reflections x, of magnitude `most`, at the plane; their least and largest size half a step about x.
 
     With errors e and their weighted sum E: y - x = (F + S)/(2 + N), F = -2 E, and
@@ -335,7 +335,7 @@ def _pole(sizes: list[Real]) -> Real:
     return (opened + shorted + 2 * load) / np.maximum(2 - opened - shorted, 0.1)
 
 
-def _behind(measurement: Measurement, plane: _Plane, reading: Complex) -> Spread:
+def _behind(measurement: Measurement, plane: _PlaneBounds, reading: Complex) -> Spread:
     """Reflections at the plane that a corrected reading can come from, the antenna's own flex left out, noise and drift not.
 
     The map that takes the assumed standards to the true ones: (a y + el)/(c y + 1) with h = (eo - es)/2,
@@ -389,7 +389,7 @@ def corrected_range(measurement: Measurement, least: Real, most: Real) -> tuple[
     return low, high
 
 
-def _between(measurement: Measurement, plane: _Plane, size: Real) -> tuple[Real, Real]:
+def _between(measurement: Measurement, plane: _PlaneBounds, size: Real) -> tuple[Real, Real]:
     """How far |y|^2 may bend, and |y| move, between the phases tried and the extreme, half a step away, on a circle.
 
     y is three bilinear maps one after another: what flex, noise and drift do, the middle of the standards, and what is
@@ -413,7 +413,7 @@ def _between(measurement: Measurement, plane: _Plane, size: Real) -> tuple[Real,
     return np.asarray(bend), np.asarray(HALF_STEP * first * size)
 
 
-def _own_map(measurement: Measurement, plane: _Plane) -> tuple[Real, Real, Real, Real]:
+def _own_map(measurement: Measurement, plane: _PlaneBounds) -> tuple[Real, Real, Real, Real]:
     """Largest moduli of (a x + b)/(c x + 1) for flex, noise and drift of the antenna's reading.
 
     From its displacements D at 0 and at 1: |b| <= D0, |c| <= (D0 + D1)/(1 - D1), |a| <= 1 + D1 + |c| D1.

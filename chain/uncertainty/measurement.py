@@ -25,7 +25,16 @@ from chain.uncertainty.calibration import Standards, assumed_reflections, drawn_
 from chain.uncertainty.element_bounds import RESIDUALS, residual_box
 from chain.uncertainty.sampled_maps import constant, drawn_through
 from chain.uncertainty.sampling import draw, wave
-from chain.uncertainty.streams import BATCH, STREAMS, Rows, Source, complex_normals, halved, source, unit_draws
+from chain.uncertainty.streams import (
+    BATCH,
+    STREAMS,
+    RandomSource,
+    RowSource,
+    complex_normals,
+    halved,
+    source,
+    unit_draws,
+)
 from library.frozen import dataclass
 
 
@@ -167,11 +176,11 @@ class _Run:
         """How many draws."""
         return self.each * len(self.batches)
 
-    def rows(self, what: str, repeat: int = 0) -> Source:
+    def rows(self, what: str, repeat: int = 0) -> RandomSource:
         """Numbers of one unknown, in a row."""
-        return Rows(self.source(STREAMS[what], repeat), self.single)
+        return RowSource(self.source(STREAMS[what], repeat), self.single)
 
-    def source(self, key: int, repeat: int = 0) -> Source:
+    def source(self, key: int, repeat: int = 0) -> RandomSource:
         """Numbers of one key."""
         return source(self.seed, key, self.batches, repeat, self.each)
 
@@ -221,7 +230,7 @@ def _as_it_stands(measurement: Measurement, run: _Run) -> Maps:
 
 
 def _drawn(pieces: Sequence[Element | Complex], keys: Sequence[int], measurement: Measurement, run: _Run) -> Maps:
-    def numbers(place: int) -> Source:
+    def numbers(place: int) -> RandomSource:
         return run.source(STREAMS["pieces"] + keys[place])
 
     alike = [measurement.alike[key] if measurement.alike and key >= 0 else None for key in keys]
@@ -275,11 +284,13 @@ def error_terms(
     """Read three standards through drawn chains, shape (draws, frequencies), and solve for the error terms of the calibration."""
     seed, batches, first = run
     turned = Maps(box.p.T, box.q.T, box.r.T)
-    solved = _error_terms(measurement, turned, Rows(mating), _Run(seed, batches, first, each=count // len(batches)))
+    solved = _error_terms(
+        measurement, turned, RowSource(mating), _Run(seed, batches, first, each=count // len(batches))
+    )
     return Maps(solved.p.T, solved.q.T, solved.r.T)
 
 
-def _error_terms(measurement: Measurement, box: Maps, mating: Source, run: _Run) -> Maps:
+def _error_terms(measurement: Measurement, box: Maps, mating: RandomSource, run: _Run) -> Maps:
     standards = measurement.standards
     assert standards is not None
     freq_hz, shape = measurement.freq_hz[:, None], box.p.shape

@@ -111,7 +111,7 @@ def hardest_places(
 
 
 @dataclass(frozen=True)
-class _Proof:
+class _ProofSearch:
     """A reading that proves the limit at some places, and the place that needs it so low.
 
     `unsettled` are the drawn terms of that place where no more is known than that no higher reading proves it there.
@@ -135,7 +135,7 @@ def _over_places(
     # Blocks that memory holds, and enough of them that every processor has work.
     size = max(1, min(BLOCK // draws, -(-places.size // PARTS)))
 
-    def run(part: slice) -> tuple[Real, _Proof]:
+    def run(part: slice) -> tuple[Real, _ProofSearch]:
         chosen = places[part]
         terms = drawn_terms(measurement, chosen, draws, seed)
         low, high = reading_range(terms, limit)
@@ -202,7 +202,7 @@ def reading_range(terms: Terms, magnitude: float, means: MeanTerms | None = None
     return np.sqrt(np.maximum(low, 0)).astype(float), np.sqrt(np.maximum(high, 0)).astype(float)
 
 
-def _least_proving(terms: Terms, limit: float) -> _Proof:
+def _least_proving(terms: Terms, limit: float) -> _ProofSearch:
     """The least over the places: found at the likeliest ones, and then only where that reading does not prove the limit."""
     likely = _likely(terms, limit)
     chosen = terms.rows(likely)
@@ -211,19 +211,19 @@ def _least_proving(terms: Terms, limit: float) -> _Proof:
     value, place = float(guess[one][0]), int(np.flatnonzero(likely)[one][0])
     few = terms.first(PILOT)
     if few is not terms and not (_ends(few, np.full(likely.shape, value), limit) > limit).any():
-        return _Proof(value, place, chosen.rows(one))
+        return _ProofSearch(value, place, chosen.rows(one))
     # What proves the limit at the hardest place is tried at all others at once; only where it fails is anything searched again.
     value = float(_settled(chosen.rows(one), guess[one], limit)[0])
     if np.isnan(value):
-        return _Proof(value, place)
+        return _ProofSearch(value, place)
     tried = np.full(likely.shape, value)
     short = invert(terms, tried, coverage=COVERAGE, above=limit, errors=False).high > limit + ROUNDING
     short[place] = False
     if not short.any():
-        return _Proof(value, place)
+        return _ProofSearch(value, place)
     lower = _settled(terms.rows(short), tried[short], limit)
     least = int(np.nan_to_num(lower, nan=-1.0).argmin())
-    return _Proof(float(lower[least]), int(np.flatnonzero(short)[least]))
+    return _ProofSearch(float(lower[least]), int(np.flatnonzero(short)[least]))
 
 
 def _ends(few: Terms, reading: Real, limit: float) -> Real:

@@ -21,7 +21,7 @@ from chain.arrays import Complex, Real
 from chain.rf.elements import Element, Ladder, Line, Tee
 from chain.rf.twoport import Maps
 from chain.uncertainty.sampling import draw, inside_constants, lead_constants, wave
-from chain.uncertainty.streams import Rows, Source, halved
+from chain.uncertainty.streams import RandomSource, RowSource, halved
 from library.frozen import dataclass
 
 Piece = TypeVar("Piece", bound=Element)
@@ -43,7 +43,7 @@ _NOTHING = _Seen(_ONE, None, None, _ONE)
 
 def drawn_through(
     elements: Sequence[Element | Complex],
-    streams: Callable[[int], Source],
+    streams: Callable[[int], RandomSource],
     count: int,
     frequencies: int,
     single: bool = False,
@@ -66,12 +66,12 @@ def drawn_through(
         if isinstance(element, np.ndarray):
             joined.two_port(element)
         elif isinstance(element, Line):
-            _line(joined, element, Rows(streams(number), single), count, (known, rows))
+            _line(joined, element, RowSource(streams(number), single), count, (known, rows))
         elif isinstance(element, Tee) and element.branches:
             drawn = np.swapaxes(draw(element, streams(number), count), 0, 1)
             joined.two_port(drawn if len(drawn) == rows else np.repeat(drawn, rows, axis=0))
         else:
-            joined.two_port(draw(_upright(element, single, (known, rows)), Rows(streams(number), single), count))
+            joined.two_port(draw(_upright(element, single, (known, rows)), RowSource(streams(number), single), count))
     seen = joined.whole()
     # Only now, once for the whole chain.
     down = 1 / seen.s
@@ -156,7 +156,7 @@ class _Joined:
             self._behind = _two_port(matrix, self._behind)
 
 
-def _line(joined: _Joined, line: Line, rng: Source, count: int, sweep: tuple[frozenset[str] | None, int]) -> None:
+def _line(joined: _Joined, line: Line, rng: RandomSource, count: int, sweep: tuple[frozenset[str] | None, int]) -> None:
     upright, nominal = _upright(line, joined.single, sweep), _column(line.phase_rad, sweep[1])
     if line.inside_radius is not None:
         loss, length, place, reflection = inside_constants(upright, rng, count)

@@ -13,7 +13,7 @@ import numpy as np
 from chain.arrays import Complex, Real
 from chain.rf import twoport
 from chain.rf.elements import Box, Element, Ladder, Line, Tee
-from chain.uncertainty.streams import Rows, Source, unit_draws
+from chain.uncertainty.streams import RandomSource, RowSource, unit_draws
 
 
 def hidden_digits(
@@ -31,7 +31,7 @@ def hidden_digits(
     return np.asarray(real + 1j * half * rng.uniform(-1, 1, shape) if phase else real)
 
 
-def draw(element: Element, rng: Source, count: int) -> Complex:
+def draw(element: Element, rng: RandomSource, count: int) -> Complex:
     """Matrices of drawn samples of an element.
 
     Source: Lossless reciprocal junction `S11 = r e^(-2jbx)`, `S22 = -conj(r) e^(-2jb(l-x))`, `S21 = sqrt(1-|r|^2)
@@ -46,12 +46,12 @@ def draw(element: Element, rng: Source, count: int) -> Complex:
     return _draw_ladder(element, rng, count)
 
 
-def _uniform(rng: Source, count: int, low: float, high: float) -> Real:
-    kind = np.float32 if isinstance(rng, Rows) and rng.single else np.float64
+def _uniform(rng: RandomSource, count: int, low: float, high: float) -> Real:
+    kind = np.float32 if isinstance(rng, RowSource) and rng.single else np.float64
     return rng.uniform(low, high, (count, 1)) if high > low else np.full((1, 1), low, dtype=kind)
 
 
-def _propagation(line: Line, rng: Source, count: int) -> tuple[Real, Real]:
+def _propagation(line: Line, rng: RandomSource, count: int) -> tuple[Real, Real]:
     """Drawn length and loss for its length, both over the nominal."""
     length = _uniform(rng, count, line.length_low, line.length_high)
     return length, _uniform(rng, count, 1 - line.loss_tolerance, 1 + line.loss_tolerance)
@@ -75,7 +75,7 @@ def wave(loss_np: Real, phase_rad: Real) -> Complex:
 
 
 def lead_constants(
-    line: Line, rng: Source, count: int
+    line: Line, rng: RandomSource, count: int
 ) -> tuple[Real, Real, Complex | None, tuple[Complex | None, Complex | None]]:
     """Draw what describes a line with a junction at either end: its loss and length over the nominal, step and junctions.
 
@@ -95,7 +95,7 @@ def lead_constants(
     return relative * length, length, None if known else _step(resistance, reactance, line.near_ohm), (near, far)
 
 
-def _draw_line(line: Line, rng: Source, count: int) -> Complex:
+def _draw_line(line: Line, rng: RandomSource, count: int) -> Complex:
     if line.inside_radius is not None:
         return _draw_inside(line, rng, count)
     loss, length, step, ends = lead_constants(line, rng, count)
@@ -163,7 +163,7 @@ def junction_room(radius: Real, change_ohm: Real, reference_ohm: float) -> Real:
     return np.asarray(np.maximum(radius - off, 0.0) / np.maximum(1 - radius * off, 1e-9))
 
 
-def inside_constants(line: Line, rng: Source, count: int) -> tuple[Real, Real, Real, Complex]:
+def inside_constants(line: Line, rng: RandomSource, count: int) -> tuple[Real, Real, Real, Complex]:
     """Draw what describes a line with one junction inside: its loss and length over the nominal, place and reflection.
 
     Source: Place uniform along the line; reflection uniform in its disc or on its ring.
@@ -175,7 +175,7 @@ def inside_constants(line: Line, rng: Source, count: int) -> tuple[Real, Real, R
     return relative * length, length, place, radius * unit_draws(rng, count, line.shape)
 
 
-def _draw_inside(line: Line, rng: Source, count: int) -> Complex:
+def _draw_inside(line: Line, rng: RandomSource, count: int) -> Complex:
     loss_factor, length, place, reflection = inside_constants(line, rng, count)
     loss, phase = line.loss_np * loss_factor, line.phase_rad * length
     # There and back to the junction's place: S11 sees the way before it twice, S22 the way behind it.
@@ -195,7 +195,7 @@ def _draw_inside(line: Line, rng: Source, count: int) -> Complex:
     return twoport.star(twoport.star(into, out), twoport.flip(into))
 
 
-def _draw_box(box: Box, rng: Source, count: int) -> Complex:
+def _draw_box(box: Box, rng: RandomSource, count: int) -> Complex:
     if box.near_radius is None and box.far_radius is None and not box.loss_tolerance_db and box.product_radius is None:
         return _undrawn(box.s)
     loss_db = _uniform(rng, count, -box.loss_tolerance_db, box.loss_tolerance_db)
@@ -216,7 +216,7 @@ def _draw_box(box: Box, rng: Source, count: int) -> Complex:
     return out
 
 
-def _draw_tee(tee: Tee, rng: Source, count: int) -> Complex:
+def _draw_tee(tee: Tee, rng: RandomSource, count: int) -> Complex:
     """A part of three and more ports with each branch drawn as a chain of its own, reduced to its path.
 
     Source: S'ij = Sij + Sik g Skj/(1 - Skk g) for a port k that ends in g.
@@ -290,7 +290,7 @@ def _undrawn(s: Complex) -> Complex:
     return s[None] if s.ndim == 3 else s
 
 
-def _draw_ladder(ladder: Ladder, rng: Source, count: int) -> Complex:
+def _draw_ladder(ladder: Ladder, rng: RandomSource, count: int) -> Complex:
     if not ladder.tolerance:
         return _undrawn(ladder.nominal())
     # One by one: resistors that were off together would keep their ratio.

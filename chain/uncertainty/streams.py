@@ -34,7 +34,7 @@ MOST_KEPT = 1024
 STEP = np.float32(2.0**-24)
 
 
-class Source(Protocol):
+class RandomSource(Protocol):
     """What draws are made from: a generator of numpy, or one that has been drawn from before."""
 
     def random(self, shape: tuple[int, ...]) -> Real:
@@ -44,12 +44,12 @@ class Source(Protocol):
         """Uniform numbers between two."""
 
 
-def unit_draws(rng: Source, count: int, shape: str) -> Complex:
+def unit_draws(rng: RandomSource, count: int, shape: str) -> Complex:
     """Complex numbers of unknown phase: uniform in the unit disc, on its rim (ring), or of uniform radius.
 
     Source: Radius sqrt(u), 1 or u; standard deviation on each axis 1/2, 1/sqrt 2, 1/sqrt 6.
     """
-    if isinstance(rng, Rows | _Kept):
+    if isinstance(rng, RowSource | _KeptBatch):
         return rng.unit(count, shape)
     turns = rng.random((count, 1))
     return _unit(turns, None if shape == "ring" else rng.random((count, 1)), shape)
@@ -92,7 +92,7 @@ class _Batch:
         return self._units[place, shape]
 
 
-class _Kept:
+class _KeptBatch:
     """The numbers of a stream in several batches, one batch after the other, from the first one on."""
 
     def __init__(self, batches: Sequence[_Batch]) -> None:
@@ -117,10 +117,10 @@ class _Kept:
         return _joined([each.unit(place, shape) for each in self._batches])
 
 
-class Rows:
+class RowSource:
     """A source whose numbers stand in a row, for arrays whose last axis runs over the draws; in half the precision if so wanted."""
 
-    def __init__(self, rng: Source, single: bool = False) -> None:
+    def __init__(self, rng: RandomSource, single: bool = False) -> None:
         self._rng = rng
         self.single = single
 
@@ -151,12 +151,12 @@ def _joined(parts: list[Array]) -> Array:
     return parts[0] if len(parts) == 1 else np.concatenate(parts)
 
 
-def source(seed: int, key: int, batches: range, repeat: int = 0, rows: int = BATCH) -> Source:
+def source(seed: int, key: int, batches: range, repeat: int = 0, rows: int = BATCH) -> RandomSource:
     """Random numbers of their own for one key and some batches of so many draws, from the first one on."""
     if rows != BATCH:
         assert len(batches) == 1
         return _generator(_words(seed, key, batches.start, repeat))
-    return _Kept([_batch(_words(seed, key, batch, repeat)) for batch in batches])
+    return _KeptBatch([_batch(_words(seed, key, batch, repeat)) for batch in batches])
 
 
 def stream(seed: int, what: str, batch: int, which: int) -> np.random.Generator:

@@ -54,7 +54,7 @@ class SweepTest:
 
 
 @dataclass(frozen=True)
-class _Block:
+class _SweepBlock:
     """Median and scale of the statistic, shape (courses, frequencies), and the largest deviation of each draw, all and by group."""
 
     median: Real
@@ -79,7 +79,7 @@ def judged_sweep(
     courses = _courses(measurement, seen, limit, seed)
     opposite = seen.phase_rad is None
 
-    def run(chosen: slice) -> _Block:
+    def run(chosen: slice) -> _SweepBlock:
         here = seen.at(chosen)
         terms = kept.take(chosen, drawn) if kept is not None else None
         if terms is None:
@@ -145,7 +145,7 @@ def _is_lost(measurement: Measurement, seen: Observation, limit: float, seed: in
     return False
 
 
-def _drawn_block(squares: Iterator[Floats], rounding: Floats | None, inside: dict[int, slice]) -> _Block:
+def _drawn_block(squares: Iterator[Floats], rounding: Floats | None, inside: dict[int, slice]) -> _SweepBlock:
     """Deviations of drawn sweeps in one block of frequencies, from the squares of the statistic for each course."""
     medians, scales, largest = [], [], []
     by_group: dict[int, list[Floats]] = {number: [] for number in inside}
@@ -166,4 +166,4 @@ def _drawn_block(squares: Iterator[Floats], rounding: Floats | None, inside: dic
         for number, span in inside.items():
             by_group[number].append(shown[span].max(axis=0))
     groups = {number: np.stack(each) for number, each in by_group.items()}
-    return _Block(np.array(medians, dtype=float), np.array(scales, dtype=float), np.stack(largest), groups)
+    return _SweepBlock(np.array(medians, dtype=float), np.array(scales, dtype=float), np.stack(largest), groups)

@@ -15,7 +15,7 @@ from coverage_world import Adapter, Case, Lead, Pad, Screen, World, joint, radiu
 from chain.analyses.recover import recover
 from chain.cli.main import chain as program
 from chain.comparisons.antennas import compare_antennas
-from chain.comparisons.bands import Band
+from chain.comparisons.bands import ChannelBand
 from chain.comparisons.differences import differences
 from chain.comparisons.joint_draws import draw_jointly, recovered_magnitudes
 from chain.errors import RangeError
@@ -79,7 +79,7 @@ def missed(plane, name, trials, seed=5):
     """Shares of trials whose interval lies above, and below, the true difference: of the worst point, of the loss; widths."""
     shapes, (first, second) = pair(plane, CASES[name], trials, np.random.default_rng(seed))
     draws = draw_jointly(at_plane(plane), FREQ, 2, 2, 1)
-    band = (Band("5", FREQ[0], FREQ[-1], slice(0, FREQ.size), True),)
+    band = (ChannelBand("5", FREQ[0], FREQ[-1], slice(0, FREQ.size), True),)
     worst = [float(each.max()) for each in shapes]
     loss = [-10 * np.log10(1 - np.mean(each**2)) for each in shapes]
     out = []

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from chain.comparisons.gains import front_to_back, multipath_error, three_antenna_gains
-from chain.comparisons.level_table import Level, LevelTable, read_levels
+from chain.comparisons.level_table import LevelReading, LevelTable, read_levels
 from chain.comparisons.levels import compare_levels
 from chain.errors import InputError, RangeError
 
@@ -48,7 +48,9 @@ def table(difference, drift, noise, order="ABAB", channels=6, seed=0):
     """Levels of two antennas read in turn, with a drift per reading and a scatter; all figures in dB."""
     rng = np.random.default_rng(seed)
     rows = [
-        Level(name, str(channel), number, 50 + difference * (name == "B") + drift * number + noise * rng.normal())
+        LevelReading(
+            name, str(channel), number, 50 + difference * (name == "B") + drift * number + noise * rng.normal()
+        )
         for channel in range(channels)
         for number, name in enumerate(order)
     ]
@@ -111,4 +113,4 @@ def test_every_defect_of_a_table_is_reported_at_its_place(tmp_path):
 def test_one_antenna_is_none_to_compare():
     """Said with the remedy."""
     with pytest.raises(RangeError, match="1 antenna"):
-        compare_levels(LevelTable((Level("A", "5", 1, 50.0),), "dBuV"))
+        compare_levels(LevelTable((LevelReading("A", "5", 1, 50.0),), "dBuV"))

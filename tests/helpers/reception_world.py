@@ -6,7 +6,7 @@ import numpy as np
 import skrf
 from skrf.circuit import Circuit
 
-from chain.reception.network import Group, Plan, PortValues, ThroughValues
+from chain.reception.network import DepthGroup, Plan, PortValues, ThroughValues
 
 T0 = 290.0
 KNOWN_ANTENNA = """
@@ -90,7 +90,7 @@ class RandomTree:
         if amplifier:
             heat = np.diag([T0, T0 * (factor - 1) * gain]).astype(complex)
         self.heat.append(heat)
-        group = Group(np.array([number]), np.array([port]), np.array([ports]), False)
+        group = DepthGroup(np.array([number]), np.array([port]), np.array([ports]), False)
         one = np.array([[1.0]])
         value = ThroughValues(
             one * gain,
@@ -113,7 +113,7 @@ class RandomTree:
         self.matrices.append((s, [port], ports))
         self.heat.append(kelvin * (np.eye(size) - s @ s.conj().T))
         matrix = tuple(tuple(np.array([[core[i, j]]]) for j in range(size)) for i in range(size))
-        group = Group(np.array([number]), np.array([port]), np.array([ports]), True)
+        group = DepthGroup(np.array([number]), np.array([port]), np.array([ports]), True)
         value = PortValues(matrix, tuple(np.array([[each]]) for each in junctions), np.array([[kelvin]]))
         return group, value
 

@@ -19,7 +19,7 @@ from chain.reflection import magnitude_from_vswr
 from chain.setups import Antenna, Calibration
 from chain.sweeps.readings import Readings
 from chain.tuning import prediction, tune
-from chain.tuning.draws import Bench, bench_of
+from chain.tuning.draws import BenchSweep, bench_of
 
 LEAST_DB = 5.7195
 FAR_OHM = 75.0
@@ -156,7 +156,7 @@ class Workshop:
 
 
 @dataclass(frozen=True)
-class LastingBench(Bench):
+class LastingBench(BenchSweep):
     """A bench that keeps every drawn map, for many antennas on it: the same maps, drawn once."""
 
     lasting: dict = field(default_factory=dict, repr=False, compare=False)

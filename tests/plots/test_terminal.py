@@ -9,7 +9,7 @@ from plot_cases import EVERY, answer, plots
 from rich.cells import cell_len
 from rich.console import Console
 
-from chain.plots.figure import Bar, BarChart, CurveChart, Group, Level, Series, even_axis, vswr_axis
+from chain.plots.figure import Bar, BarChart, BarGroup, CurveChart, Level, Series, even_axis, vswr_axis
 from chain.plots.terminal import DISC, draw
 
 
@@ -138,7 +138,7 @@ def test_single_readings_are_marks_with_bars_and_not_lines():
 def test_bars_are_as_long_as_their_figures():
     """Lengths in proportion, to a character."""
     groups = tuple(
-        Group(name, (Bar(0.0, share, f"{share}", "share"),)) for name, share in (("a", 0.6), ("b", 0.3), ("c", 0.0))
+        BarGroup(name, (Bar(0.0, share, f"{share}", "share"),)) for name, share in (("a", 0.6), ("b", 0.3), ("c", 0.0))
     )
     lines = chart(BarChart("b", "Bars", "", even_axis("share", "%", 0.0, 0.6, 0.01), groups), encoding="ascii")
     lengths = [line.count("#") for line in lines if re.match(r"^[abc] ", line)]
@@ -191,7 +191,7 @@ def test_levels_outside_the_axis_are_left_out():
 
 def test_user_text_is_neither_markup_nor_an_escape():
     """A name with markup and control characters is shown as it is, without the characters that steer."""
-    bars = (Group("[red]a[/nothing]\x1b[31m", (Bar(0.0, 0.5, "x", "share"),)),)
+    bars = (BarGroup("[red]a[/nothing]\x1b[31m", (Bar(0.0, 0.5, "x", "share"),)),)
     lines = chart(BarChart("b", "Bars", "", even_axis("share", "%", 0.0, 0.6, 0.01), bars), color="truecolor")
     assert any("[red]a[/nothing]" in line for line in lines)
     assert not any("\x1b[31m" in line for line in lines)

@@ -7,7 +7,7 @@ import pytest
 from reception_world import RandomTree, circuit_of, heat_of, random_disc
 
 from chain.reception.drawn_network import solve_draws
-from chain.reception.network import Group, Plan, PortValues, ThroughValues, solve
+from chain.reception.network import DepthGroup, Plan, PortValues, ThroughValues, solve
 
 SEEDS = range(12)
 
@@ -128,9 +128,9 @@ def test_splitters_of_equal_outputs_in_closed_form(ways):
     first, last = 1 + ways, 1 + 2 * ways
     seconds = last + np.arange(ways * ways).reshape(ways, ways)
     groups = (
-        Group(np.array([0]), np.array([0]), np.arange(1, first)[None], True),
-        Group(1 + np.arange(ways), np.arange(1, first), np.arange(first, last)[:, None], False),
-        Group(1 + ways + np.arange(ways), np.arange(first, last), seconds, True),
+        DepthGroup(np.array([0]), np.array([0]), np.arange(1, first)[None], True),
+        DepthGroup(1 + np.arange(ways), np.arange(1, first), np.arange(first, last)[:, None], False),
+        DepthGroup(1 + ways + np.arange(ways), np.arange(first, last), seconds, True),
     )
     parent = np.r_[-1, np.zeros(ways, int), np.arange(1, first), np.repeat(np.arange(first, last), ways)]
     outlets = rng.permutation(seconds.ravel())

@@ -20,7 +20,7 @@ from chain.selection.comparison import comparison
 from chain.selection.need_file import load_need, parse_need
 from chain.selection.ranking import sights
 from chain.selection.search import best_chains
-from chain.selection.stock import NANO, own_figures, setup_of, stockroom
+from chain.selection.stock import NANO, own_figures, search_space, setup_of
 from chain.setups import Calibration
 from chain.uncertainty.measurement import measurement_of, nominal_maps
 from library.load import load_library
@@ -50,7 +50,7 @@ def demo():
 
 
 def test_the_front_of_the_example_is_that_of_plain_enumeration(demo):
-    room = stockroom(load_need(DEMO))
+    room = search_space(load_need(DEMO))
     expected = {row for row in front_of(every_chain(room.catalogue, 4)) if row[0] <= 4000}
     found = {
         (round(100 * each.cost), round(NANO * each.loss_db), round(NANO * each.sum_reflection), each.joints)
@@ -326,7 +326,7 @@ def test_a_chain_that_is_not_there(demo, number):
 
 
 def test_sights_at_fewer_frequencies_agree():
-    room = stockroom(need_of(CLASSIC))
+    room = search_space(need_of(CLASSIC))
     setup = setup_of(room, best_chains(room.catalogue, 4)[0])
     assert setup.calibration == Calibration()
     few, many = (sights(room, setup, points, 1)[0].width for points in (5, 21))
