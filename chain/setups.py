@@ -328,7 +328,7 @@ def _assumed_or_stated(keys: tuple[str, ...], typical: Collection[str], kind: st
     return {key: kind if key in typical else "stated" for key in keys}
 
 
-def exact_figures(setup: Setup, unknown: str, figures: Collection[str]) -> Setup:
+def exact_values(setup: Setup, unknown: str, figures: Collection[str]) -> Setup:
     """The same set-up with some figures of an unknown, named as by `figure_standings`, taken as exact."""
     if unknown in OF_ANALYZER:
         none: dict[str, Any] = dict.fromkeys((f"{key}_db" for key in figures), None)

@@ -220,7 +220,7 @@ def frequency_span(setup: Setup, joints: tuple[Connection, ...], graph: SetupGra
     return found
 
 
-def cable_figures(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph) -> list[Finding]:
+def cable_values(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph) -> list[Finding]:
     """Remark on cables whose attenuation is the most a specification allows."""
     return [
         Finding(
@@ -262,7 +262,7 @@ CHECKS: tuple[Check, ...] = (
     frequency_span,
     costed_joints,
     power_limits,
-    cable_figures,
+    cable_values,
     weak_evidence,
     safety,
 )

@@ -14,7 +14,7 @@ from chain.errors import ChainError
 from chain.reflection import vswr
 from chain.results import SEED
 from chain.rf.twoport import compose, inverse
-from chain.setups import Item, Setup, exact_figures, figure_standings, standing
+from chain.setups import Item, Setup, exact_values, figure_standings, standing
 from chain.uncertainty.contributions import largest, linear_shares, names, only
 from chain.uncertainty.intervals import interval_of
 from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps, simulate
@@ -116,7 +116,7 @@ def _alone(
 ) -> float:
     """Mean square error by an unknown of which some figures are exact."""
     freq_hz = measurement.freq_hz[:: max(1, -(-measurement.freq_hz.size // MOST_FREQUENCIES))]
-    changed = exact_figures(setup, name, exact)
+    changed = exact_values(setup, name, exact)
     here = measurement_of(changed, build(changed, freq_hz, fit=False))
     return _mean_square(only(here, name), magnitude, seed) if name in names(here) else 0.0
 
@@ -251,7 +251,7 @@ def _likeliest(changes: list[_Change], after: Callable[..., tuple[float, float]]
     return changes
 
 
-def best_cure(
+def best_improvement(
     setup: Setup,
     freq_hz: float,
     magnitude: float,

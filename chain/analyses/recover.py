@@ -13,7 +13,7 @@ from chain.analyses.improvements import (
     Improvement,
     Share,
     averaging_that_settles,
-    best_cure,
+    best_improvement,
     contributions,
     typical_share,
 )
@@ -219,7 +219,7 @@ def _explained(setup: Setup, measurement: Measurement, readings: Readings, sizes
 
     def improvement() -> None:
         averaged = _settled_by_averaging(setup, measurement, sizes, seed)
-        made["improvement"] = averaged or _cure(setup, readings, sizes, seed)
+        made["improvement"] = averaged or _improvement(setup, readings, sizes, seed)
 
     def shape() -> None:
         made["linear"] = None if far is None else _linear(measurement, far)
@@ -246,11 +246,11 @@ def _settled_by_averaging(setup: Setup, measurement: Measurement, sizes: _Sizes,
     return averaging_that_settles(setup, float(measurement.freq_hz[worst]), several, limit, now, seed)
 
 
-def _cure(setup: Setup, readings: Readings, sizes: _Sizes, seed: int) -> Improvement | None:
+def _improvement(setup: Setup, readings: Readings, sizes: _Sizes, seed: int) -> Improvement | None:
     """Improvement of the worst reading, of which the true magnitude and its interval have been found."""
     at, has_phase = sizes.worst, readings.reflection is not None
     now = (sizes.low[at], sizes.high[at])
-    return best_cure(setup, float(readings.freq_hz[at]), float(sizes.magnitude[at]), has_phase, seed, now)
+    return best_improvement(setup, float(readings.freq_hz[at]), float(sizes.magnitude[at]), has_phase, seed, now)
 
 
 def _observed(known: Maps, readings: Readings) -> Observation:

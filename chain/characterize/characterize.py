@@ -14,7 +14,7 @@ from chain.characterize.error_model import Analyzer, disturbed_one_port, disturb
 from chain.characterize.intervals import DRAWS, SEED, Interval, Traces, intervals
 from chain.characterize.lead import DB_PER_NEPER, LeadFit
 from chain.characterize.lead_part import LeadKnown, lead_part
-from chain.characterize.part_making import About, Ends, MeasuredFit, asked_hz, cropped, inside, thinned
+from chain.characterize.part_making import About, Ends, MeasuredFit, asked_hz, cropped, decimated, inside
 from chain.characterize.records import Learnt
 from chain.characterize.sweeps import Sweeps
 from chain.characterize.two_port import BoxFit, box_of_ends, boxes_near
@@ -85,7 +85,7 @@ def learn_lead(
     out of it first: with w what comes back of a wave inside, open = (p + w)/(1 + p w), short = (p - w)/(1 - p w).
     """
     enough(sweeps.has_phase, length_m, velocity_factor, impedance_ohm)
-    whole, warnings = thinned(sweeps)
+    whole, warnings = decimated(sweeps)
     coming_back(whole.traces)
     both = length_m is not None and velocity_factor is not None
     # Where both are stated they count the whole turns of the phase, which a sweep that begins high up cannot.
@@ -276,7 +276,7 @@ def learn_ends(
             "these sweeps have no phase; open, short and load need it to determine a two-port",
             "export them with their phase (.s1p)",
         )
-    sweeps = thinned(sweeps)[0]
+    sweeps = decimated(sweeps)[0]
     mean = {end: trace.mean(axis=0) for end, trace in sweeps.traces.items()}
     # Once, of the mean: the turns of the phase need the whole sweep, and drawn sweeps keep its branch.
     raw = box_of_ends(sweeps.freq_hz, mean, seconds)
@@ -426,7 +426,7 @@ def _learnt(
     seed: int,
 ) -> Learnt:
     """A part from its two-port, however that was measured."""
-    whole, warnings = thinned(sweeps)
+    whole, warnings = decimated(sweeps)
     at_hz = asked_hz(whole.freq_hz, about)
     span = inside(whole.freq_hz, at_hz)
     sweeps, of_one = cropped(whole, span), recipe.of_one

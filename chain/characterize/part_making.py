@@ -168,7 +168,7 @@ def asked_hz(freq_hz: Real, about: About) -> Real:
     return np.linspace(low, high, ASKED_POINTS)
 
 
-def thinned(sweeps: Sweeps) -> tuple[Sweeps, tuple[str, ...]]:
+def decimated(sweeps: Sweeps) -> tuple[Sweeps, tuple[str, ...]]:
     """Sweeps of no more points than are worth the time, and a word where some were left out."""
     step = -(-sweeps.freq_hz.size // MOST_POINTS)
     if step == 1:
@@ -183,7 +183,7 @@ def figure(name: str, interval: Interval, words: str) -> Figure:
     return Figure(name, float(interval.value), float(interval.low), float(interval.high), words)
 
 
-def _doubts(measured: MeasuredFit, row: Mapping[str, Any]) -> tuple[str, ...]:
+def _cautions(measured: MeasuredFit, row: Mapping[str, Any]) -> tuple[str, ...]:
     texts = []
     if measured.sweeps.repeats == 2:
         # Student's factor is 12.7 at one degree of freedom, 4.3 at two, 3.2 at three.
@@ -256,7 +256,7 @@ def whole(
         sweep_hz=sweeps.freq_hz,
         loss_error_db=float(loss.half.max()),
         assumed=measured.assumed,
-        warnings=(*measured.warnings, *_doubts(measured, row)),
+        warnings=(*measured.warnings, *_cautions(measured, row)),
         **rest,
     )
 

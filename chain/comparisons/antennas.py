@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real
-from chain.comparisons.bands import BandFigures, ChannelBand, bands_of
+from chain.comparisons.bands import BandValues, ChannelBand, bands_of
 from chain.comparisons.differences import Difference, differences, verdict_of
 from chain.comparisons.joint_draws import draw_jointly
 from chain.errors import RangeError
@@ -192,7 +192,7 @@ def _seen(readings: Readings) -> Complex | Real:
 
 
 def _row(
-    band: ChannelBand, before: BandFigures, after: BandFigures, found: Difference, judged: bool
+    band: ChannelBand, before: BandValues, after: BandValues, found: Difference, judged: bool
 ) -> ChannelDifference:
     match = verdict_of(found.worst_low, found.worst_high) if judged else "can't tell"
     loss = verdict_of(found.loss_low_db, found.loss_high_db) if judged else "can't tell"

@@ -32,7 +32,7 @@ class ChannelBand:
 
 
 @dataclass(frozen=True)
-class BandFigures:
+class BandValues:
     """One reading in one band: nominal figures, and the same of every draw, shape (draws,).
 
     `worst` is the largest |G|, `loss_db` the mismatch loss of the band as a whole. `lift` is how far the noise of single
@@ -67,7 +67,7 @@ def bands_of(setup: Setup, freq_hz: Real) -> tuple[ChannelBand, ...]:
 
 def figures_with_phase(
     draws: JointDraws, which: int, reading: Complex, bands: Sequence[ChannelBand], half: Real | None = None
-) -> tuple[BandFigures, ...]:
+) -> tuple[BandValues, ...]:
     """Figures of a complex reading in each band.
 
     Squares are drawn, whose errors are nearly linear: what both readings share then cancels in their difference. The worst
@@ -81,7 +81,7 @@ def figures_with_phase(
         worst, top = power[:, here].max(axis=1), float(known[here].max())
         worst = np.sqrt(np.maximum(worst - (worst.mean() - top**2), 0))
         out.append(
-            BandFigures(
+            BandValues(
                 top,
                 _loss_db(float(np.mean(known[here] ** 2))),
                 worst,
@@ -111,7 +111,7 @@ def _loss_db(reflected: float) -> float:
 
 def figures_without_phase(
     draws: JointDraws, which: int, size: Real, turn: complex, bands: Sequence[ChannelBand], half: Real | None = None
-) -> tuple[tuple[BandFigures, BandFigures], ...]:
+) -> tuple[tuple[BandValues, BandValues], ...]:
     """Figures of a reading without phase for one phase of the antenna: from the smallest and from the largest |G| that fit."""
     ends = recovered_magnitudes(
         draws.readings[which], np.asarray(with_digits(draws, which, size, half), dtype=float), turn
@@ -126,9 +126,9 @@ def figures_without_phase(
     )
 
 
-def _plain(known: Real, size: Real) -> BandFigures:
+def _plain(known: Real, size: Real) -> BandValues:
     power = np.minimum((size**2).mean(axis=1), MOST_REFLECTED)
-    return BandFigures(
+    return BandValues(
         float(known.max()),
         _loss_db(float(np.mean(known**2))),
         size.max(axis=1),

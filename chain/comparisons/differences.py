@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real
-from chain.comparisons.bands import BandFigures, ChannelBand, figures_with_phase, figures_without_phase
+from chain.comparisons.bands import BandValues, ChannelBand, figures_with_phase, figures_without_phase
 from chain.comparisons.joint_draws import JointDraws
 
 AIM = 0.965
@@ -42,7 +42,7 @@ def differences(
     together: bool = True,
     same_phase: bool = False,
     halves: Halves = (None, None),
-) -> tuple[tuple[Difference, ...], tuple[BandFigures, ...], tuple[BandFigures, ...]]:
+) -> tuple[tuple[Difference, ...], tuple[BandValues, ...], tuple[BandValues, ...]]:
     """Differences of two readings, each given as (number of its draws, reading); complex or, where real, magnitudes.
 
     With `together` the intervals hold for all bands and both figures at once, else each for itself. Without a phase read, the
@@ -71,7 +71,7 @@ def differences(
     return _without_phase(draws, ((one, np.abs(first)), (other, np.abs(second))), bands, (together, same_phase), halves)
 
 
-def _rows(before: BandFigures, after: BandFigures) -> tuple[Real, Real]:
+def _rows(before: BandValues, after: BandValues) -> tuple[Real, Real]:
     return after.worst_draws - before.worst_draws, after.loss_draws - before.loss_draws
 
 
@@ -95,7 +95,7 @@ def _ends(row: Real, tail: float) -> tuple[float, float]:
     return float(low), float(high)
 
 
-def _difference(before: BandFigures, after: BandFigures, ends: list[tuple[float, float]]) -> Difference:
+def _difference(before: BandValues, after: BandValues, ends: list[tuple[float, float]]) -> Difference:
     (worst_low, worst_high), (loss_low, loss_high) = ends
     # Noise may have lifted the worst point of either reading: the truth then lies on the other side.
     return Difference(
@@ -114,7 +114,7 @@ def _without_phase(
     bands: Sequence[ChannelBand],
     how: tuple[bool, bool],
     halves: Halves,
-) -> tuple[tuple[Difference, ...], tuple[BandFigures, ...], tuple[BandFigures, ...]]:
+) -> tuple[tuple[Difference, ...], tuple[BandValues, ...], tuple[BandValues, ...]]:
     """Both phases unknown: the hull over all pairs, so that what both readings share does not cancel of itself."""
     together, same_phase = how
     turns = np.exp(2j * np.pi * np.arange(PHASES) / PHASES)
@@ -151,7 +151,7 @@ def _without_phase(
 
 
 def _stacked(
-    by_phase: Sequence[tuple[tuple[BandFigures, BandFigures], ...]], number: int, name: str
+    by_phase: Sequence[tuple[tuple[BandValues, BandValues], ...]], number: int, name: str
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """Draws of one figure of one band, from the smallest and from the largest |G| that fit; shape (phases, draws) each."""
     least, most = (
@@ -160,7 +160,7 @@ def _stacked(
     return least, most
 
 
-def _middle(by_phase: Sequence[tuple[tuple[BandFigures, BandFigures], ...]], number: int) -> BandFigures:
+def _middle(by_phase: Sequence[tuple[tuple[BandValues, BandValues], ...]], number: int) -> BandValues:
     """The nominal figures at the phase that stands in the middle of all."""
     found = sorted((each[number][0] for each in by_phase), key=lambda each: each.worst)
     return found[len(found) // 2]

@@ -23,7 +23,7 @@ from chain.diagnosis.faults import (
     STALE,
     FaultKind,
     kinds_of,
-    leads_untold,
+    leads_unresolved,
     pads_in_view,
 )
 from chain.diagnosis.next_reading import OHMMETER, NextReading, next_reading
@@ -198,7 +198,7 @@ def _untold(setup: Setup, known: KnownTerminations, verdict: str) -> tuple[str, 
     """A remark beside a chain that shows no fault: the cables that may be others of the same impedance all the same."""
     if verdict not in (RIGHT, NOTHING_SHOWN) or not known.readings:
         return ()
-    names = [f"'{item.id}'" for item in leads_untold(setup, known.freq_hz)]
+    names = [f"'{item.id}'" for item in leads_unresolved(setup, known.freq_hz)]
     if not names:
         return ()
     which = " or ".join(names)

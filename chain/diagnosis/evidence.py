@@ -104,7 +104,9 @@ def evidence(
     pilot = list(in_order(lambda number: work.predicted(number, whole), range(PILOT_BLOCKS)))
     windows: Windows = windows_of(work, pilot)
     widths = [np.array([high - low for low, high in own]) for own in windows]
-    first = list(in_order(lambda number: work.predicted(PILOT_BLOCKS + number, windows, work.aim), range(PILOT_BLOCKS)))
+    first = list(
+        in_order(lambda number: work.predicted(PILOT_BLOCKS + number, windows, work.proposal), range(PILOT_BLOCKS))
+    )
     rough = _rough(work, pilot, first, widths)
     # The pilot chose the windows and would favour them, so its own draws are not counted.
     kept = [[work.chances(index, block[index]) for block in first if block[index]] for index in range(len(kinds))]
@@ -125,7 +127,7 @@ def evidence(
 
 
 def _agreeing(work: FaultWork, number: int, windows: Windows) -> list[Agreeing | None]:
-    predicted = work.predicted(number, windows, work.aim)
+    predicted = work.predicted(number, windows, work.proposal)
     return [work.chances(index, block) if block else None for index, block in enumerate(predicted)]
 
 

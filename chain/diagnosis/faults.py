@@ -95,15 +95,17 @@ def _behind_plane(setup: Setup) -> tuple[Item, ...]:
     return setup.items[0 if plane == "near" else names.index(plane) + 1 :]
 
 
-def leads_untold(setup: Setup, freq_hz: Real) -> tuple[Item, ...]:
+def leads_unresolved(setup: Setup, freq_hz: Real) -> tuple[Item, ...]:
     """Leads in whose place another cable of the same impedance would not show in magnitudes at these frequencies.
 
     Source: An open or a short reads twice the lead's loss lower, whatever the length does to its phase.
     """
-    return tuple(item for item in _behind_plane(setup) if isinstance(item.part, Coax) and not _is_told(item, freq_hz))
+    return tuple(
+        item for item in _behind_plane(setup) if isinstance(item.part, Coax) and not _is_resolved(item, freq_hz)
+    )
 
 
-def _is_told(item: Item, freq_hz: Real) -> bool:
+def _is_resolved(item: Item, freq_hz: Real) -> bool:
     return _loss_db(item, freq_hz) >= TOLD_FROM_DB
 
 
@@ -171,7 +173,7 @@ def _other_leads(item: Item, freq_hz: Real) -> Iterator[Item]:
     if isinstance(part, Coax):
         ohm = 50.0 if part.impedance_ohm > BETWEEN_OHM else 75.0
         yield replace(item, part=replace(part, impedance_ohm=ohm, impedance_points_hz=(), impedance_points_ohm=()))
-        if _is_told(item, freq_hz):
+        if _is_resolved(item, freq_hz):
             yield replace(item, part=replace(part, loss_tolerance=OTHER_LOSS), length_tolerance_m=item.length_m)
     elif isinstance(part, Measured) and part.near_ohm == part.far_ohm:
         limit = Limit((0.0,), (OTHER_LIMIT_DB,))

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from chain.arrays import Real
 from chain.diagnosis import normal
 from chain.diagnosis.faults import FaultKind, SuspectedFault
-from chain.diagnosis.proposal import Proposal, aim_at
+from chain.diagnosis.proposal import Proposal, proposal_for
 from chain.diagnosis.sampling import FaultPlan, Predicted, plan, predict
 from chain.diagnosis.session import Session, draw_block
 from chain.diagnosis.terminations import TerminationReading
@@ -41,7 +41,7 @@ def spans_of(readings: Sequence[TerminationReading]) -> list[tuple[float, float]
     return out
 
 
-def span_share(level: Real, noise: Real, low: float, high: float) -> Real:
+def span_probability(level: Real, noise: Real, low: float, high: float) -> Real:
     """Chance that noise puts a magnitude inside a span.
 
     Source: Normal distribution about sqrt(|x|^2 + s^2), to which the magnitude of a complex reading with noise tends.
@@ -72,12 +72,12 @@ class FaultWork:
     meter: Meter | None
     seed: int
 
-    def predicted(self, number: int, windows: Windows, aim: Proposal | None = None) -> list[list[Predicted]]:
+    def predicted(self, number: int, windows: Windows, proposal: Proposal | None = None) -> list[list[Predicted]]:
         """Readings of one block, for every fault of the kinds that have windows; aimed at two of them where that is asked."""
         drawn = draw_block(self.of, number, BLOCK, self.seed)
         return [
             [
-                predict(self.of, laid, drawn, rows, window, aim)
+                predict(self.of, laid, drawn, rows, window, proposal)
                 for laid, rows, window in zip(plans, strata(kind, BLOCK), own, strict=True)
             ]
             if own
@@ -86,9 +86,9 @@ class FaultWork:
         ]
 
     @property
-    def aim(self) -> Proposal | None:
+    def proposal(self) -> Proposal | None:
         """The two readings that draws may be aimed at."""
-        return aim_at(self.seen, self.spans)
+        return proposal_for(self.seen, self.spans)
 
     def chances(self, index: int, block: Sequence[Predicted], widened: float = 1.0) -> Agreeing:
         """Draws of one kind that may give the readings, and the chance that each does."""
@@ -100,7 +100,7 @@ class FaultWork:
                 noise = predicted.noise[left, column]
                 if widened != 1.0:
                     noise = widened * _spread(noise, low, high)
-                chance = chance * span_share(predicted.magnitude[left, column], noise, low, high)
+                chance = chance * span_probability(predicted.magnitude[left, column], noise, low, high)
                 # Most draws fail at the first readings already; the later ones need not be worked out for them.
                 kept = chance > LEAST_CHANCE
                 left, chance = left[kept], chance[kept]

@@ -38,7 +38,7 @@ class ProposalWindow:
     noise: Real
 
 
-def aim_at(places: Sequence[int], spans: Sequence[tuple[float, float]]) -> Proposal | None:
+def proposal_for(places: Sequence[int], spans: Sequence[tuple[float, float]]) -> Proposal | None:
     """Choose two readings to aim at: the smallest and the largest, whose circles cross at a good angle."""
     closed = [(low + high, place, (low, high)) for place, (low, high) in zip(places, spans, strict=True) if high < 1]
     # One circle leaves a line of solutions and no point to aim at.
@@ -48,12 +48,12 @@ def aim_at(places: Sequence[int], spans: Sequence[tuple[float, float]]) -> Propo
     return Proposal((least[1], most[1]), (least[2], most[2]))
 
 
-def aimed(
+def proposed(
     rng: np.random.Generator,
     radius: float,
     plain: Complex,
-    sights: tuple[ProposalWindow, ProposalWindow],
-    aim: Proposal,
+    windows: tuple[ProposalWindow, ProposalWindow],
+    proposal: Proposal,
 ) -> tuple[Complex, Real]:
     """Reflections of the pad, some of them aimed, and the weight of each.
 
@@ -62,8 +62,8 @@ def aimed(
     """
     count = plain.shape[0]
     first = int(PLAIN * count)
-    levels = [_levels(rng, sight.noise, span) for sight, span in zip(sights, aim.spans, strict=True)]
-    points = _crossing(rng, sights, levels)
+    levels = [_levels(rng, window.noise, span) for window, span in zip(windows, proposal.spans, strict=True)]
+    points = _crossing(rng, windows, levels)
     # A fixed share and not a random one: the density of the mixture is then exact in every block.
     u = np.where(np.arange(count)[:, None] < first, plain, points)
     inside = np.abs(u) <= radius
@@ -72,7 +72,7 @@ def aimed(
     # nothing; u is set to 0 there only to keep the density finite.
     disc = 1 / (np.pi * radius**2)
     share = first / count
-    weight = disc / (share * disc + (1 - share) * _density(u, sights, aim))
+    weight = disc / (share * disc + (1 - share) * _density(u, windows, proposal))
     return u, np.where(inside, weight, 0.0)
 
 
@@ -81,22 +81,22 @@ def _levels(rng: np.random.Generator, noise: Real, span: tuple[float, float]) ->
     return np.asarray(rng.uniform(*span, noise.shape) + noise * rng.standard_normal(noise.shape))
 
 
-def _circle(sight: ProposalWindow, size: Real) -> tuple[Complex, Real]:
+def _circle(window: ProposalWindow, size: Real) -> tuple[Complex, Real]:
     """Centre and radius of the circle of u on which the reading has a magnitude."""
-    back = inverse(sight.maps)
+    back = inverse(window.maps)
     # The circle |reading| = size as the image of the unit circle:
     # its centre belongs to the pole's mirror image, -conj(r).
     p, r = back.p * size, back.r * size
     down = 1 - np.abs(r) ** 2
-    return (back.q - p * np.conj(r)) / down - sight.behind, np.abs(p - back.q * r) / np.abs(down)
+    return (back.q - p * np.conj(r)) / down - window.behind, np.abs(p - back.q * r) / np.abs(down)
 
 
 def _crossing(
-    rng: np.random.Generator, sights: tuple[ProposalWindow, ProposalWindow], levels: Sequence[Real]
+    rng: np.random.Generator, windows: tuple[ProposalWindow, ProposalWindow], levels: Sequence[Real]
 ) -> Complex:
     """One of the two points where the circles of both readings cross; far outside where they do not."""
-    sizes = [np.sqrt(np.maximum(level**2 - sight.noise**2, 0)) for level, sight in zip(levels, sights, strict=True)]
-    (one, first), (two, second) = (_circle(sight, size) for sight, size in zip(sights, sizes, strict=True))
+    sizes = [np.sqrt(np.maximum(level**2 - window.noise**2, 0)) for level, window in zip(levels, windows, strict=True)]
+    (one, first), (two, second) = (_circle(window, size) for window, size in zip(windows, sizes, strict=True))
     apart = two - one
     distance = np.maximum(np.abs(apart), TINY)
     # Law of cosines: how far along the line of centres the common
@@ -105,26 +105,28 @@ def _crossing(
     across = first**2 - along**2
     side = rng.choice([-1.0, 1.0], across.shape)
     point = one + apart / distance * (along + 1j * side * np.sqrt(np.maximum(across, 0)))
-    possible = (across > 0) & (levels[0] > sights[0].noise) & (levels[1] > sights[1].noise)
+    possible = (across > 0) & (levels[0] > windows[0].noise) & (levels[1] > windows[1].noise)
     return np.where(possible, point, 1e9)
 
 
-def _density(u: Complex, sights: tuple[ProposalWindow, ProposalWindow], aim: Proposal) -> Real:
+def _density(u: Complex, windows: tuple[ProposalWindow, ProposalWindow], proposal: Proposal) -> Real:
     """Density with which aimed draws fall on u."""
     # Either crossing is taken with an even chance.
     out: Real | float = 0.5
     radii = []
-    for sight, (low, high) in zip(sights, aim.spans, strict=True):
-        at = u + sight.behind
-        down = sight.maps.r * at + 1
-        size = np.maximum(np.abs((sight.maps.p * at + sight.maps.q) / down), TINY)
+    for window, (low, high) in zip(windows, proposal.spans, strict=True):
+        at = u + window.behind
+        down = window.maps.r * at + 1
+        size = np.maximum(np.abs((window.maps.p * at + window.maps.q) / down), TINY)
         # Levels were drawn and u follows: its density is theirs times the
         # Jacobian, d level/d u = |T'| size/level along each circle's radius.
-        level = np.sqrt(size**2 + sight.noise**2)
-        steep = np.abs((sight.maps.p - sight.maps.q * sight.maps.r) / down**2) * size / level
-        chance = (normal.below((high - level) / sight.noise) - normal.below((low - level) / sight.noise)) / (high - low)
+        level = np.sqrt(size**2 + window.noise**2)
+        steep = np.abs((window.maps.p - window.maps.q * window.maps.r) / down**2) * size / level
+        chance = (normal.below((high - level) / window.noise) - normal.below((low - level) / window.noise)) / (
+            high - low
+        )
         out = out * chance * steep
-        center, _ = _circle(sight, size)
+        center, _ = _circle(window, size)
         radii.append((u - center) / np.maximum(np.abs(u - center), TINY))
     # The sine of the angle between both radii: circles that touch spread one step of level over a long stretch of u.
     return np.asarray(out * np.abs((np.conj(radii[0]) * radii[1]).imag))

@@ -28,7 +28,7 @@ from chain.diagnosis.faults import (
     WRONG_LOAD,
     SuspectedFault,
 )
-from chain.diagnosis.proposal import Proposal, ProposalWindow, aimed
+from chain.diagnosis.proposal import Proposal, ProposalWindow, proposed
 from chain.diagnosis.session import Drawn, Session, groups_in_view, key_of, stream
 from chain.rf import twoport
 from chain.rf.elements import Box, Element
@@ -67,7 +67,7 @@ class _PlacedElements:
     far_ohm: float
     flip: bool = False
     own: Element | None = None
-    aimed: bool = False
+    proposed: bool = False
     """Its near reflection is drawn apart."""
 
 
@@ -167,7 +167,7 @@ def predict(
     drawn: Drawn,
     rows: slice | None = None,
     window: tuple[float, float] = (0.0, 1.0),
-    aim: Proposal | None = None,
+    proposal: Proposal | None = None,
 ) -> Predicted:
     """Readings of a session as a chain with one fault would show them.
 
@@ -180,7 +180,7 @@ def predict(
     cut = 1 + laid.marks.index("pad") if "pad" in laid.marks else 0
     behind = [_behind(run, segments, cut, place) for place in range(len(of.ends))]
     fronts = {seating: _front(run, segments[:cut], seating) for _, seating in of.ends}
-    pad, weight = _pad_reflection(run, behind, fronts, aim)
+    pad, weight = _pad_reflection(run, behind, fronts, proposal)
     levels, noises = [], []
     shape = (run.count, of.measurement.freq_hz.size)
     for seen, (_, seating) in zip(behind, of.ends, strict=True):
@@ -229,7 +229,7 @@ def _front(run: _SessionRun, segments: Sequence[Maps], seating: int) -> Maps:
 
 
 def _pad_reflection(
-    run: _SessionRun, behind: Sequence[Complex], fronts: dict[int, Maps], aim: Proposal | None
+    run: _SessionRun, behind: Sequence[Complex], fronts: dict[int, Maps], proposal: Proposal | None
 ) -> tuple[Complex | float, Real]:
     """Near reflection of the pad that draws may be aimed at, and the weight of each draw."""
     laid, ones = run.plan, np.ones(run.count)
@@ -237,17 +237,17 @@ def _pad_reflection(
         return 0.0, ones
     rng = stream((run.drawn.seed, run.drawn.block), 41)
     plain = laid.pad_radius * unit_draws(rng, run.count, "disc")
-    if aim is None:
+    if proposal is None:
         return plain, ones
-    sights = []
-    for place in aim.places:
+    aimed_at = []
+    for place in proposal.places:
         maps, seen = fronts[run.of.ends[place][1]], behind[place]
         if run.what == STALE:
             maps = compose(_stale(run), maps)
         _, sd = _shown(run, fronts[run.of.ends[place][1]].reading(seen + plain))
         noise = np.maximum(np.broadcast_to(sd, (run.count, 1)), FLOOR)
-        sights.append(ProposalWindow(maps, np.broadcast_to(seen, (run.count, 1)), noise))
-    pad, weight = aimed(rng, laid.pad_radius, plain, (sights[0], sights[1]), aim)
+        aimed_at.append(ProposalWindow(maps, np.broadcast_to(seen, (run.count, 1)), noise))
+    pad, weight = proposed(rng, laid.pad_radius, plain, (aimed_at[0], aimed_at[1]), proposal)
     return pad, weight[:, 0]
 
 
@@ -264,14 +264,14 @@ def _joined(run: _SessionRun, placed: Sequence[_PlacedElements], near_ohm: float
     for each in placed:
         if each.near_ohm != ohm:
             matrices.append(np.broadcast_to(twoport.step(ohm, each.near_ohm), (1, points, 2, 2)))
-        matrices.append(_drawn_piece(run, each))
+        matrices.append(_drawn_element(run, each))
         ohm = each.far_ohm
     if ohm != far_ohm:
         matrices.append(np.broadcast_to(twoport.step(ohm, far_ohm), (1, points, 2, 2)))
     return through(matrices, (run.count, points))
 
 
-def _drawn_piece(run: _SessionRun, each: _PlacedElements) -> Complex:
+def _drawn_element(run: _SessionRun, each: _PlacedElements) -> Complex:
     # A stream of its own, so that an element that only one fault has does not disturb the draws that all share.
     if each.own is not None:
         return draw(each.own, stream((run.drawn.seed, run.drawn.block), 40, key_of(each.name), each.place), run.count)
@@ -279,7 +279,7 @@ def _drawn_piece(run: _SessionRun, each: _PlacedElements) -> Complex:
     if each.flip:
         s = twoport.flip(s)
     # Its own reflection is added later, where draws are aimed; in here it would count twice.
-    if each.aimed:
+    if each.proposed:
         s = s.copy()
         s[..., 0, 0] = 0
     if run.what == LOSS and each.name == run.plan.fault.item:

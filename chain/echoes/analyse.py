@@ -66,7 +66,7 @@ def ripple(readings: Readings, setup: Setup | None = None, gate: bool = True) ->
     """
     if readings.freq_hz.size < FEWEST_POINTS:
         return _too_few(readings, setup)
-    readings = _thinned(readings)
+    readings = _decimated(readings)
     found = find(readings.freq_hz, readings.reflection, readings.magnitude)
     place = _place(readings, setup, found)
     components = components_of(found, place)
@@ -94,7 +94,7 @@ def ripple(readings: Readings, setup: Setup | None = None, gate: bool = True) ->
         reach=_reach(found, place),
         unseen=unseen,
         noise=found.noise,
-        warnings=(*(() if setup is None else setup.warnings), *readings.warnings, *_doubts(readings)),
+        warnings=(*(() if setup is None else setup.warnings), *readings.warnings, *_cautions(readings)),
     )
 
 
@@ -164,7 +164,7 @@ def _is_uneven(freq_hz: Real) -> bool:
     return bool(np.ptp(step) > UNEVEN * float(median(step)))
 
 
-def _doubts(readings: Readings) -> tuple[str, ...]:
+def _cautions(readings: Readings) -> tuple[str, ...]:
     if not _is_uneven(readings.freq_hz):
         return ()
     text = "the steps of the sweep are uneven: lengths hold, but the longest one that can be found follows from the usual step"
@@ -212,7 +212,7 @@ def _unseen(setup: Setup | None, found: Found, known: Sequence[Stretch]) -> tupl
     return tuple(out)
 
 
-def _thinned(readings: Readings) -> Readings:
+def _decimated(readings: Readings) -> Readings:
     """The readings, neighbours averaged where there are very many points: their step is far finer than any lead needs."""
     count = -(-readings.freq_hz.size // MOST_POINTS)
     if count == 1:

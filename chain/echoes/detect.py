@@ -113,11 +113,11 @@ def find(freq_hz: Real, reflection: Complex | None, magnitude: Real) -> Found:
     swing = float(np.hypot(np.std(_main_values(sweep, found)), _size(sum(_slow(found), np.zeros(x.shape)))))
     resolved = abs(pivot) >= RESOLVED
     noise = noise_of(sweep, found)
-    at, doubt, found = _main_delay(sweep, found, pivot) if resolved else (0.0, 0.0, found)
+    at, uncertainty, found = _main_delay(sweep, found, pivot) if resolved else (0.0, 0.0, found)
     least = max(LEAST_REFLECTION, LEAST_SHARE * _size(main))
     groups = [group for group in _groups(found) if _size(_sum(group)) >= least]
     # Without phase an antenna whose magnitude swings turns by an unknown angle, which passes for length.
-    # With phase the main reflection's own delay carries that doubt.
+    # With phase the main reflection's own delay carries that uncertainty.
     turn = 0.0 if reflection is not None else STEADY + TURNING * min(swing / max(_size(main), 1e-12), 1.0)
     # Noise, the antenna's own turning, and what the calibration left, independent of one another.
     unsure = [np.sqrt((g[0][1] * noise) ** 2 + turn**2 + (RESIDUAL / _size(_sum(g))) ** 2) for g in groups]
@@ -125,8 +125,8 @@ def find(freq_hz: Real, reflection: Complex | None, magnitude: Real) -> Found:
     fitted = (
         found.fitted * echo_shape(x, pivot) if reflection is not None else np.sqrt(np.maximum(found.fitted.real, 0))
     )
-    doubt = np.hypot(doubt * noise, STEADY if reflection is not None else 0.0)
-    own = FoundReflection(at / span, float(doubt) / span, _size(main))
+    uncertainty = np.hypot(uncertainty * noise, STEADY if reflection is not None else 0.0)
+    own = FoundReflection(at / span, float(uncertainty) / span, _size(main))
     return Found(reflection is not None, span, step, own, resolved, echoes, main, np.asarray(fitted), swing, noise)
 
 
@@ -160,8 +160,8 @@ def _merged(group: _Group, pivot: float, own: float, span: float) -> FoundReflec
     power = np.array([_size(part) ** 2 for _, _, part in group])
     periods = np.array([echo.periods for echo, _, _ in group])
     at = float(np.sum(power * periods) / np.sum(power))
-    doubt = float(np.sqrt(own**2 + np.sum(power * (periods - at) ** 2) / np.sum(power)))
-    return FoundReflection((at + pivot) / span, doubt / span, _size(_sum(group)))
+    uncertainty = float(np.sqrt(own**2 + np.sum(power * (periods - at) ** 2) / np.sum(power)))
+    return FoundReflection((at + pivot) / span, uncertainty / span, _size(_sum(group)))
 
 
 def _size(values: Values) -> float:

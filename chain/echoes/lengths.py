@@ -56,8 +56,8 @@ def components_of(found: Found, place: Place) -> tuple[Component, ...]:
         relative = echo.delay_s - place.main_s if found.has_phase else echo.delay_s
         if relative == 0:
             continue
-        doubt = (echo.delay_u_s**2 + found.main.delay_u_s**2) ** 0.5
-        out.append(_component(found, place, FoundReflection(relative, doubt, echo.size), found.main.size))
+        uncertainty = (echo.delay_u_s**2 + found.main.delay_u_s**2) ** 0.5
+        out.append(_component(found, place, FoundReflection(relative, uncertainty, echo.size), found.main.size))
     out = [_named(each, out, found) for each in out]
     out.sort(key=lambda each: each.kind != "echo")
     at_plane = any(abs(echo.delay_s) * found.span_hz < PLANE_PERIODS for echo in found.echoes)
@@ -73,16 +73,16 @@ def _at_plane(echo: FoundReflection, found: Found) -> FoundReflection:
     return echo
 
 
-def _lengths(place: Place, delay_s: float, doubt_s: float) -> tuple[Length, ...]:
+def _lengths(place: Place, delay_s: float, uncertainty_s: float) -> tuple[Length, ...]:
     half = LIGHT_M_PER_S / 2
     return tuple(
-        Length(factor, material, half * factor * abs(delay_s), half * factor * doubt_s)
+        Length(factor, material, half * factor * abs(delay_s), half * factor * uncertainty_s)
         for factor, material in place.materials
     )
 
 
 def _component(found: Found, place: Place, echo: FoundReflection, against: float) -> Component:
-    delay, doubt = echo.delay_s, echo.delay_u_s
+    delay, uncertainty = echo.delay_s, echo.delay_u_s
     order = "unknown" if not found.has_phase else "behind" if delay > 0 else "before"
     turns = abs(delay) * found.step_hz
     ahead = delay + place.main_s - place.antenna_s if found.has_phase and place.stretches else 0.0
@@ -90,19 +90,19 @@ def _component(found: Found, place: Place, echo: FoundReflection, against: float
     if ahead <= place.slack_s:
         at_antenna = found.has_phase and place.counted_from == "antenna"
         sweep = (found.span_hz, found.step_hz, found.has_phase)
-        fits = fitting(place.stretches, abs(delay), doubt, sweep, at_antenna)
-    lengths = _lengths(place, delay, doubt)
-    chosen = _chosen(place, lengths, fits, abs(delay), doubt)
+        fits = fitting(place.stretches, abs(delay), uncertainty, sweep, at_antenna)
+    lengths = _lengths(place, delay, uncertainty)
+    chosen = _chosen(place, lengths, fits, abs(delay), uncertainty)
     own = 0.0 if found.has_phase else min(OWN_DELAY_S, OWN_TURN / found.span_hz)
     middle_m = chosen.length_m - LIGHT_M_PER_S / 2 * chosen.velocity_factor * own
     folded = bool(fits) and fits[0].folded
-    braid = "" if fits else _braid(place, abs(delay), doubt)
+    braid = "" if fits else _braid(place, abs(delay), uncertainty)
     small, large = sorted((echo.size, against))
     outside = ahead > place.slack_s or (not found.has_phase and not fits)
     return Component(
         kind="echo",
         spacing_hz=1 / abs(delay),
-        spacing_u_hz=doubt / delay**2,
+        spacing_u_hz=uncertainty / delay**2,
         length_m=chosen.length_m,
         length_u_m=chosen.length_u_m,
         velocity_factor=chosen.velocity_factor,
@@ -113,7 +113,7 @@ def _component(found: Found, place: Place, echo: FoundReflection, against: float
         high_vswr=float(vswr(large + small)),
         far_reflection=small / place.gain if place.stretches and outside else None,
         delay_s=abs(delay),
-        delay_u_s=doubt,
+        delay_u_s=uncertainty,
         order=order,
         periods=abs(delay) * found.span_hz,
         points_per_ripple=1 / turns,
@@ -127,20 +127,22 @@ def _component(found: Found, place: Place, echo: FoundReflection, against: float
     )
 
 
-def _chosen(place: Place, lengths: Sequence[Length], fits: Sequence[Fitting], delay_s: float, doubt_s: float) -> Length:
+def _chosen(
+    place: Place, lengths: Sequence[Length], fits: Sequence[Fitting], delay_s: float, uncertainty_s: float
+) -> Length:
     """Length at the velocity factor of what it matches; in air where a set-up has nothing so long; else the first."""
     if fits and not fits[0].folded:
         factor = fits[0].stretch.velocity_factor
         half = LIGHT_M_PER_S / 2 * factor
-        return Length(factor, fits[0].stretch.words, half * delay_s, half * doubt_s)
+        return Length(factor, fits[0].stretch.words, half * delay_s, half * uncertainty_s)
     return lengths[-1] if place.stretches else lengths[0]
 
 
-def _braid(place: Place, delay_s: float, doubt_s: float) -> str:
+def _braid(place: Place, delay_s: float, uncertainty_s: float) -> str:
     """The lead whose outside a wave at about the speed of light would run along in this time, if there is one."""
     for each in place.stretches:
         outside = 2 * each.lead_m / (LIGHT_M_PER_S * delay_s) if each.lead_m else 0.0
-        room = COVERING * doubt_s / delay_s
+        room = COVERING * uncertainty_s / delay_s
         if BRAID_FACTORS[0] - room <= outside <= BRAID_FACTORS[1] + room:
             return each.words
     return ""

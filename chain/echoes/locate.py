@@ -70,9 +70,9 @@ def stretches(setup: Setup, chain: Chain) -> tuple[Stretch, ...]:
         done = at[-1]
         if name in items:
             names_so_far = (*passed[-1], name)
-            length, doubt = _length_m(items[name], delay), _doubt_s(items[name], delay)
+            length, uncertainty = _length_m(items[name], delay), _uncertainty_s(items[name], delay)
             # Running sums from the plane: any stretch is then the difference of two of them.
-            at[-1] = (done[0] + delay, done[1] + length, done[2] + doubt)
+            at[-1] = (done[0] + delay, done[1] + length, done[2] + uncertainty)
             passed[-1] = names_so_far
         else:
             names.append(name)
@@ -83,10 +83,10 @@ def stretches(setup: Setup, chain: Chain) -> tuple[Stretch, ...]:
     out = []
     for i, near in enumerate(names):
         for j in range(i + 1, len(names)):
-            delay, length, doubt = (last - first for last, first in zip(at[j], at[i], strict=True))
+            delay, length, uncertainty = (last - first for last, first in zip(at[j], at[i], strict=True))
             if delay > 0:
                 # There and back; either end may lie anywhere in its joint, twice 2 x 10 mm of way.
-                allowed = 2 * doubt + 4 * JOINT_M / LIGHT_M_PER_S
+                allowed = 2 * uncertainty + 4 * JOINT_M / LIGHT_M_PER_S
                 between = passed[j][len(passed[i]) :]
                 outside = sum(leads.get(name, 0.0) for name in between)
                 last = j == len(names) - 1
@@ -117,7 +117,7 @@ def _length_m(item: Item, delay_s: float) -> float:
     return item.length_m if isinstance(item.part, Coax) else delay_s * LIGHT_M_PER_S
 
 
-def _doubt_s(item: Item, delay_s: float) -> float:
+def _uncertainty_s(item: Item, delay_s: float) -> float:
     if isinstance(item.part, Coax):
         own = item.length_tolerance_m / item.length_m if item.length_m else 0.0
         return delay_s * (own + VELOCITY_TOLERANCE)

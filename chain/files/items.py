@@ -73,7 +73,7 @@ def _place(
     _cap_tolerance(part, model, where, into)
     if ends is None or model.id is None:
         return None
-    if into.tells_assumed:
+    if into.reports_assumed:
         _say_assumed(part, model, arms, into)
     stated = [key for key in KEYS_OF[part.kind] if key not in OF_THE_ITEM and getattr(model, key) is not None]
     return Item(

@@ -320,7 +320,7 @@ class Diagnostics:
     elsewhere: list[Defect] = field(default_factory=list)
     """Defects of other files that the set-up names."""
     assumed: list[str] = field(default_factory=list)
-    tells_assumed: bool = True
+    reports_assumed: bool = True
     """Whether anybody asks what was assumed of items."""
     warnings: list[str] = field(default_factory=list)
     highest_hz: float = 0.0

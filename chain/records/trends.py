@@ -218,16 +218,16 @@ def _series(thing: tuple[str, str], channel: str, records: Sequence[Record], fal
     values, sizes = (np.array([each[place] for each in found]) for place in (1, 2))
     years = np.array([each.timestamp() for each in times]) / YEAR_S
 
-    def told_of(each: SeriesStep, start: int = 0) -> StepFound:
+    def found_step(each: SeriesStep, start: int = 0) -> StepFound:
         at = start + each.index
         return StepFound(times[at - 1], times[at], each.size, NORMAL_95 * each.uncertainty)
 
     cuts = steps(values, sizes, false_alarms)
-    reported = tuple(told_of(each) for each in cuts)
+    reported = tuple(found_step(each) for each in cuts)
     start = cuts[-1].index if cuts else 0
     odd = apart(values[start:], sizes[start:], false_alarms)
     # After a step its own first record cannot be the odd one.
-    single = None if odd is None or (cuts and odd.index == 1) else told_of(odd, start)
+    single = None if odd is None or (cuts and odd.index == 1) else found_step(odd, start)
     rise, width = slope(years - years[-1], values, sizes)
     change, half = _since_first(values, sizes, [each.index for each in cuts])
     return SeriesTrend(

@@ -11,11 +11,11 @@ from typing import Any
 from chain.assembly.graph import Connection, setup_graph
 from chain.results import COVERAGE, SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.selection.catalogue import count_walks
-from chain.selection.missing import Missing, missing_piece
+from chain.selection.missing import Missing, missing_item
 from chain.selection.need import Need, Offer
 from chain.selection.ranking import DRAWS, PlaneInterval, sights
 from chain.selection.search import Walk, best_chains
-from chain.selection.stock import NANO, SearchSpace, own_figures, search_space, setup_of
+from chain.selection.stock import NANO, SearchSpace, own_values, search_space, setup_of
 from chain.setups import Item, Setup
 from chain.uncertainty.parallel import in_order
 from library.parts import Library
@@ -221,7 +221,7 @@ def choose(
         need,
         numbered,
         rank,
-        None if walks else missing_piece(room),
+        None if walks else missing_item(room),
         walks[0].cost / 100 if walks and not within else None,
         considered,
         min(points, room.freq_hz.size),
@@ -266,7 +266,7 @@ def _chosen(room: SearchSpace, walk: Walk, setup: Setup, seen: list[PlaneInterva
 
 
 def _placed(room: SearchSpace, item: Item, offer: Offer) -> Placed:
-    loss_db, reflection = own_figures(item, room.freq_hz)
+    loss_db, reflection = own_values(item, room.freq_hz)
     return Placed(
         item.id,
         offer.name,

@@ -19,7 +19,7 @@ from chain.selection.choose import RESOLVED
 from chain.selection.need import Need, Offer
 from chain.selection.pareto import nondominated
 from chain.selection.ranking import DRAWS
-from chain.selection.stock import own_figures, turned
+from chain.selection.stock import own_values, turned
 from chain.setups import Item, Setup
 from chain.uncertainty.intervals import interval_of
 from chain.uncertainty.measurement import measurement_of
@@ -278,13 +278,13 @@ def _swaps(setup: Setup, index: int, need: Need | None, freq_hz: Real, library: 
     before, after = _neighbours(setup, index)
     found: list[tuple[Offer, Item]] = []
     rows = []
-    now = own_figures(item, freq_hz)
+    now = own_values(item, freq_hz)
     for offer in offers:
         placed = _in_place(offer.item, item, before, after, library)
         if placed is None:
             continue
         try:
-            loss_db, reflection = own_figures(placed, freq_hz)
+            loss_db, reflection = own_values(placed, freq_hz)
         except ChainError:
             continue
         if reflection < now[1] or loss_db < now[0]:

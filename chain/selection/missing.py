@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from chain.assembly.graph import BLOCKING, End, connect, connection_elements, item_ends
 from chain.rf.elements import nominal
 from chain.selection.catalogue import Catalogue
-from chain.selection.stock import DC_BLOCK, LEAD, NANO, SearchSpace, own_figures
+from chain.selection.stock import DC_BLOCK, LEAD, NANO, SearchSpace, own_values
 from chain.setups import Item
 from library.mating import bridging_adapters
 
@@ -44,7 +44,7 @@ class Missing:
     remedy: str = ""
 
 
-def missing_piece(room: SearchSpace) -> Missing:
+def missing_item(room: SearchSpace) -> Missing:
     """Say why no chain can be built.
 
     Source: Least sums of reflections from both ends over the parts at hand, then every part of the library in the
@@ -104,7 +104,7 @@ def _gaps(room: SearchSpace, most: int) -> Iterator[tuple[float, str, str, str]]
 
     nodes = range(len(room.ends))
     for item in _library_items(room):
-        own = own_figures(item, room.freq_hz[-1:])[1] + HANDICAP * (item.part.kind != "adapter")
+        own = own_values(item, room.freq_hz[-1:])[1] + HANDICAP * (item.part.kind != "adapter")
         ends = tuple(replace(end, name="") for end in item_ends(item))
         for x, y in dict.fromkeys((ends, ends[::-1])):
             before = out + np.array([cost(room.ends[node], x) for node in nodes])

@@ -103,7 +103,7 @@ def place_one(keys: dict[str, Any], where: Where, into: Diagnostics, rules: Rule
             if into.parts.part(keys["part"]).kind == "coax":
                 row["length"] = rules.lead_length
                 rules.lengths_assumed = True
-    quiet = Diagnostics(into.parts, into.folder, parts_whole=into.parts_whole, tells_assumed=False)
+    quiet = Diagnostics(into.parts, into.folder, parts_whole=into.parts_whole, reports_assumed=False)
     placed = place_items([row], ("row",), quiet, {})
     for defect in quiet.defects:
         into.defect((*where, *defect.where[2:]), defect.message, defect.help, defect.spot)

@@ -65,7 +65,7 @@ def band_hz(need: Need) -> Real:
     return np.linspace(need.sweep.start_hz, need.sweep.stop_hz, need.sweep.points)
 
 
-def own_figures(item: Item, freq_hz: Real) -> tuple[float, float]:
+def own_values(item: Item, freq_hz: Real) -> tuple[float, float]:
     """Loss and reflection of an item taken by itself, each at its worst frequency [dB].
 
     Source: -20 log10 |S21| of the nominal model; 10^(-RL/20) of the limit.

@@ -208,7 +208,7 @@ def _keyword_value(state: State, number: int, name: str, value: str) -> None:
         header.count = _whole(state, number, value, 9, "write how many lines of figures follow")
     elif name == "reference":
         state.part = "reference"
-        reference_figures(state, number, value)
+        reference_values(state, number, value)
     elif name == "mixed-mode order":
         state.defect(number, "mixed-mode data are not read", "export single-ended ports")
 
@@ -227,7 +227,7 @@ def _one_of(state: State, number: int, value: str, allowed: Sequence[str]) -> st
     return ""
 
 
-def reference_figures(state: State, number: int, text: str) -> None:
+def reference_values(state: State, number: int, text: str) -> None:
     """Take in impedances behind `[Reference]`, which may go on to the next lines.
 
     Source: Touchstone file format specification, versions 2.0 and 2.1.

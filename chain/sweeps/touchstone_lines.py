@@ -16,7 +16,7 @@ from chain.sweeps.touchstone_header import (
     State,
     keyword,
     option_line,
-    reference_figures,
+    reference_values,
     tokens_of,
 )
 from library.frozen import dataclass
@@ -87,7 +87,7 @@ def _line(state: State, number: int, line: str, text: str) -> None:
     elif text[0] == "#":
         option_line(state, number, line)
     elif state.part == "reference":
-        reference_figures(state, number, text)
+        reference_values(state, number, text)
     elif state.part != "noise":
         if state.header.second and "network data" not in state.places:
             state.defect(number, "figures before '[Network Data]'", "put that keyword above the figures")

@@ -120,7 +120,7 @@ def _answer(bench: BenchSweep, readings: Readings, wanted: Wanted, drawn: DrawnA
     own = None if working is None else resonance_of(drawn, working).freq_hz
     verdict, reason = verdict_of(decided, own, wanted, after, now.vswr.value)
     unsure = verdict == "cannot tell"
-    untold = unsure or (decided.change is None and verdict in ("too long", "too short"))
+    unresolved = unsure or (decided.change is None and verdict in ("too long", "too short"))
     return Tuning(
         title=setup.title,
         plane=setup.calibration.plane,
@@ -145,7 +145,7 @@ def _answer(bench: BenchSweep, readings: Readings, wanted: Wanted, drawn: DrawnA
         by_slope=decided.by_slope,
         now=now,
         after=after,
-        trial=trial_of(bench, readings, dip.value, wanted, seed) if untold and np.isfinite(dip.value) else None,
+        trial=trial_of(bench, readings, dip.value, wanted, seed) if unresolved and np.isfinite(dip.value) else None,
         improvement=narrowing(bench, drawn.nominal.far, working, wanted, seed) if unsure else None,
         coverage=COVERAGE,
         seed=seed,

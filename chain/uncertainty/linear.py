@@ -18,7 +18,7 @@ from chain.results import SCHEMA_VERSION, plain_values
 from chain.rf.twoport import Maps, inverse, through
 from chain.uncertainty.calibration import Standards, assumed_reflections, solve, standard_terms
 from chain.uncertainty.measurement import Measurement, nominal_maps
-from chain.uncertainty.sensitivity import Term, circle_sd, expected, piece_terms, rematch_term, seen_and_slope
+from chain.uncertainty.sensitivity import Term, circle_sd, element_terms, expected, rematch_term, seen_and_slope
 from library.frozen import dataclass
 
 NEAR_ZERO = 3.0
@@ -117,7 +117,7 @@ def _seen(measurement: Measurement, far: Complex) -> tuple[Complex, Complex, lis
     """Reflection at the plane, how much of a change at the antenna arrives there, and the effects of the elements after it."""
     found: list[tuple[list[Term], Complex]] = []
     for element in reversed(measurement.after):
-        own = piece_terms(element, far)
+        own = element_terms(element, far)
         far, step = seen_and_slope(element, far)
         found.append((own, step))
     # From the near end each effect is scaled once, by all that stands before it: in proportion to the elements, not their square.
@@ -184,7 +184,7 @@ def _standards_seen(
         undone = _derivative(inverse(nominal), seen)
         at_plane.append(nominal.recovered(seen)[0])
         own.append([term.scaled(slope * undone) for term in terms])
-        shared.append([term.scaled(undone) for term in piece_terms(measurement.swap, true)])
+        shared.append([term.scaled(undone) for term in element_terms(measurement.swap, true)])
     return at_plane, own, shared
 
 

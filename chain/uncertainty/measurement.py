@@ -219,22 +219,22 @@ def _unit(run: _Run, what: str, kind: str, repeat: int = 0) -> Complex:
 
 def _as_it_stands(measurement: Measurement, run: _Run) -> Maps:
     """Drawn elements behind the analyzer's own residual errors and the joint at its port."""
-    pieces: list[Element | Complex] = list(measurement.after)
-    keys = list(range(len(pieces)))
+    elements: list[Element | Complex] = list(measurement.after)
+    keys = list(range(len(elements)))
     if measurement.mating:
         remade = _remade(measurement.mating * _unit(run, "near mating", measurement.mating_kind, run.repeat))
         # At the analyzer's socket: behind what calibration left of the analyzer, and ahead of everything that is screwed on.
-        pieces.insert(measurement.residuals, remade)
+        elements.insert(measurement.residuals, remade)
         keys.insert(measurement.residuals, -1)
-    return _drawn(pieces, keys, measurement, run)
+    return _drawn(elements, keys, measurement, run)
 
 
-def _drawn(pieces: Sequence[Element | Complex], keys: Sequence[int], measurement: Measurement, run: _Run) -> Maps:
+def _drawn(elements: Sequence[Element | Complex], keys: Sequence[int], measurement: Measurement, run: _Run) -> Maps:
     def numbers(place: int) -> RandomSource:
-        return run.source(STREAMS["pieces"] + keys[place])
+        return run.source(STREAMS["elements"] + keys[place])
 
     alike = [measurement.alike[key] if measurement.alike and key >= 0 else None for key in keys]
-    return drawn_through(pieces, numbers, run.count, measurement.freq_hz.size, run.single, alike)
+    return drawn_through(elements, numbers, run.count, measurement.freq_hz.size, run.single, alike)
 
 
 def _remade(reflection: Complex) -> Complex:
@@ -264,14 +264,14 @@ def _calibrated(measurement: Measurement, offset: Complex | float, run: _Run) ->
     box = _drawn(measurement.before, range(own), measurement, run)
     mating = run.rows("plane mating")
     solved = _error_terms(measurement, box, mating, run)
-    pieces: list[Element | Complex] = list(measurement.after)
-    keys = list(range(own, own + len(pieces)))
+    elements: list[Element | Complex] = list(measurement.after)
+    keys = list(range(own, own + len(elements)))
     if measurement.mating:
         # The antenna is screwed on after the load: its joint is the next making in the standards' own stream.
         again = run.rows("plane mating", run.repeat) if run.repeat else mating
-        pieces.insert(0, _remade(measurement.mating * unit_draws(again, run.count, measurement.mating_kind)))
+        elements.insert(0, _remade(measurement.mating * unit_draws(again, run.count, measurement.mating_kind)))
         keys.insert(0, -1)
-    seen = _drawn(pieces, keys, measurement, run)
+    seen = _drawn(elements, keys, measurement, run)
     # The lead moves what comes back through it; noise and drift arise behind it, in the receiver.
     total = shifted(_flexed(compose(box, seen), measurement.turn_rad[:, None], run), np.asarray(offset))
     # Error terms were solved with the lead as it lay, and undo it so; what has moved since stays in the corrected reading.

@@ -84,7 +84,7 @@ def seen_and_slope(element: Element, far: Complex) -> tuple[Complex, Complex]:
     return np.asarray(twoport.input_reflection(s, far)), np.asarray(slope)
 
 
-def piece_terms(element: Element, far: Complex) -> list[Term]:
+def element_terms(element: Element, far: Complex) -> list[Term]:
     """Effects of an element's unknowns on the reflection in front of it.
 
     Source: Derivatives of the element's own two-port at the expectation of its unknowns.
@@ -197,7 +197,7 @@ def _tee_terms(tee: Tee, far: Complex) -> list[Term]:
             unit, zero = np.ones_like(far), np.zeros_like(far)
             own.append(Term(tee.id, f"end of arm {branch.port}", unit, zero, sd, False, zero.real))
         for element in reversed(branch.elements):
-            more = piece_terms(element, seen)
+            more = element_terms(element, seen)
             seen, step = seen_and_slope(element, seen)
             own = [replace(term, id=tee.id) for term in more] + [term.scaled(step) for term in own]
         ends[..., branch.port] = seen

@@ -27,7 +27,7 @@ STREAMS = {
     "flex": 6,
     "swap": 7,
     "rounding": 8,
-    "pieces": 100,
+    "elements": 100,
 }
 MOST_KEPT = 1024
 """Streams of one batch whose numbers are kept, some 40 kB each."""

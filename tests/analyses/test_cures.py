@@ -31,5 +31,5 @@ def test_the_cheapest_kind_that_is_worth_it(monkeypatch, widths, named):
         return 0.1, 0.1 + widths[kind][i]
 
     monkeypatch.setattr(improvements, "interval_at", interval)
-    found = improvements.best_cure(SETUP, 2e8, 0.2, True, now=NOW)
+    found = improvements.best_improvement(SETUP, 2e8, 0.2, True, now=NOW)
     assert (found.what if found else None) == named

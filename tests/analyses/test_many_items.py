@@ -64,7 +64,7 @@ def test_every_plane_of_a_long_chain_is_compared_and_the_best_is_that_of_many_dr
 
 def test_of_many_planes_the_cure_is_the_one_that_narrows_most(monkeypatch):
     setup = long_setup(24, 5)
-    found = improvements.best_cure(setup, 475e6, 0.2, True)
+    found = improvements.best_improvement(setup, 475e6, 0.2, True)
     monkeypatch.setattr(improvements, "PILOTS", ())
-    every = improvements.best_cure(setup, 475e6, 0.2, True)
+    every = improvements.best_improvement(setup, 475e6, 0.2, True)
     assert found == every

@@ -151,7 +151,7 @@ def run(*words):
     return CliRunner().invoke(program, [*words, "--color", "never"], prog_name="chain")
 
 
-def thinned(folder, name, start=0):
+def decimated(folder, name, start=0):
     """Every ninth point of a sweep of the demo, which is quicker."""
     head, option, *rows = Path("demo", name).read_text(encoding="utf-8").splitlines()
     path = folder / name
@@ -161,7 +161,7 @@ def thinned(folder, name, start=0):
 
 def test_the_command_prints_a_comparison_and_holds_it_as_json(tmp_path):
     """Three lines and a table below the answer; the same under `before` in JSON, and the same as of 'chain compare' but the joint."""
-    after, before = (thinned(tmp_path, f"plane-after-pad{name}.s1p") for name in ("", "-before"))
+    after, before = (decimated(tmp_path, f"plane-after-pad{name}.s1p") for name in ("", "-before"))
     words = ("recover", "demo/plane-after-pad.toml", after, "--before", before)
     found = json.loads(run(*words, "--json").output)
     rows = found["before"]["channels"]
@@ -188,8 +188,8 @@ def test_the_command_prints_a_comparison_and_holds_it_as_json(tmp_path):
 )
 def test_a_comparison_that_cannot_be_made(tmp_path, words, reported):
     """An error that says why, exit status 2, before anything is simulated."""
-    after = thinned(tmp_path, "plane-after-pad.s1p")
-    other = thinned(tmp_path, "plane-after-pad-before.s1p", start=4)
+    after = decimated(tmp_path, "plane-after-pad.s1p")
+    other = decimated(tmp_path, "plane-after-pad-before.s1p", start=4)
     found = run("recover", "demo/plane-after-pad.toml", *(word.format(after=after, other=other) for word in words))
     assert found.exit_code == 2
     assert reported in found.output

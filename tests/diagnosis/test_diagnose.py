@@ -14,7 +14,7 @@ from chain.assembly.bare_pad import bare_pad
 from chain.diagnosis.diagnose import ASSUMED_LOAD_DB, prove
 from chain.diagnosis.evidence import ENOUGH, FaultProbability, probabilities
 from chain.diagnosis.faults import WRONG_LEAD, FaultKind, SuspectedFault, kinds_of
-from chain.diagnosis.likelihood import BLOCK, span_share, strata, work_of
+from chain.diagnosis.likelihood import BLOCK, span_probability, strata, work_of
 from chain.diagnosis.ohmmeter_likelihood import parse_ohms
 from chain.diagnosis.records import CANT_TELL, NONE_OF_THESE, NOTHING_SHOWN
 from chain.diagnosis.sampling import plan, predict
@@ -200,7 +200,7 @@ def test_chance_of_a_span_agrees_with_simulated_noise():
         seen = np.abs(size + noise)
         for low, high in ((size - 0.005, size + 0.01), (0.0, size), (size, inf)):
             level = np.array([np.sqrt(size**2 + 0.01**2)])
-            expected = float(span_share(level, np.array([0.01]), low, high)[0])
+            expected = float(span_probability(level, np.array([0.01]), low, high)[0])
             assert np.mean((seen > low) & (seen < high)) == pytest.approx(expected, abs=0.006)
 
 
@@ -240,8 +240,8 @@ def test_aimed_draws_give_the_same_likelihood_as_plain_ones():
         chances = [np.concatenate([work.chances(i, block[i])[3] for block in blocks]) for i in range(len(kinds))]
         sides.append([(each.sum() / 3 / BLOCK, np.sqrt(np.square(each).sum()) / 3 / BLOCK) for each in chances])
     assert work.aim is not None
-    for kind, (plain, plain_error), (aimed, aimed_error) in zip(kinds, sides[0], sides[1], strict=True):
-        assert abs(plain - aimed) <= 5 * np.hypot(plain_error, aimed_error) + 1e-6, kind.what
+    for kind, (plain, plain_error), (proposed, aimed_error) in zip(kinds, sides[0], sides[1], strict=True):
+        assert abs(plain - proposed) <= 5 * np.hypot(plain_error, aimed_error) + 1e-6, kind.what
     assert sides[1][0][1] < sides[0][0][1]
 
 

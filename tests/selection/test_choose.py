@@ -20,7 +20,7 @@ from chain.selection.comparison import comparison
 from chain.selection.need_file import load_need, parse_need
 from chain.selection.ranking import sights
 from chain.selection.search import best_chains
-from chain.selection.stock import NANO, own_figures, search_space, setup_of
+from chain.selection.stock import NANO, own_values, search_space, setup_of
 from chain.setups import Calibration
 from chain.uncertainty.measurement import measurement_of, nominal_maps
 from library.load import load_library
@@ -94,7 +94,7 @@ def test_a_step_of_impedance_counts_with_what_it_loses_and_reflects():
         (75 - adapter.impedance_ohm) / (75 + adapter.impedance_ohm),
     ]
     lost = sum(-10 * np.log10(1 - rho * rho) for rho in steps)
-    own_loss, own_reflection = own_figures(chain.setup.items[0], np.linspace(174e6, 240e6, 21))
+    own_loss, own_reflection = own_values(chain.setup.items[0], np.linspace(174e6, 240e6, 21))
     assert lost == pytest.approx(0.1773, abs=1e-4)
     assert chain.loss_db == pytest.approx(own_loss + lost, abs=1e-6)
     assert chain.sum_reflection == pytest.approx(own_reflection + 0.2, abs=1e-6)

@@ -18,7 +18,7 @@ from chain.uncertainty.contributions import names
 from chain.uncertainty.linear import linear
 from chain.uncertainty.measurement import measurement_of, nominal_maps, simulate
 from chain.uncertainty.sampling import draw
-from chain.uncertainty.sensitivity import circle_sd, piece_terms
+from chain.uncertainty.sensitivity import circle_sd, element_terms
 from chain.uncertainty.streams import unit_draws
 
 COUNT = 4000
@@ -244,7 +244,7 @@ def test_a_splitter_s_effects_are_those_of_its_draws(far, arm):
     (tee,) = elements_of_item(setup)
     drawn = np.concatenate([draw(tee, np.random.default_rng(seed), COUNT) for seed in range(5)])
     seen = drawn[..., 0, 0] + drawn[..., 0, 1] * drawn[..., 1, 0] * far / (1 - drawn[..., 1, 1] * far)
-    terms = piece_terms(tee, np.full(3, far, dtype=complex))
+    terms = element_terms(tee, np.full(3, far, dtype=complex))
     power, pseudo = sum(term.power for term in terms), sum(term.pseudo for term in terms)
     middle = seen - seen.mean(axis=0)
     assert np.mean(np.abs(middle) ** 2, axis=0) == pytest.approx(power, rel=0.06)

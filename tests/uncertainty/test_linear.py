@@ -19,7 +19,7 @@ from chain.uncertainty.contributions import names, only
 from chain.uncertainty.coverage_region import recovered_draws
 from chain.uncertainty.linear import linear
 from chain.uncertainty.measurement import Measurement
-from chain.uncertainty.sensitivity import circle_sd, expected, piece_terms, rematch_term, seen_and_slope
+from chain.uncertainty.sensitivity import circle_sd, element_terms, expected, rematch_term, seen_and_slope
 
 # Finite differences of the pieces' own two-ports.
 
@@ -59,7 +59,7 @@ def bare(element, far):
 def test_a_line_against_finite_differences(line, far):
     """A line's reactance goes with its loss and its resistance."""
     far, ohm = np.array([far]), line.impedance_ohm
-    terms = {term.what: term for term in piece_terms(line, far)}
+    terms = {term.what: term for term in element_terms(line, far)}
     assert set(terms) == {"reflection, near", "reflection, far", "loss", "length", "impedance"}
     moved = {
         "loss": lambda h: bare(
@@ -94,8 +94,8 @@ def joined(r, far):
 def test_a_junction_inside_a_line_against_its_matrix(line, far, radius):
     """In the middle of a line of another impedance, between two ideal steps."""
     far, line = np.array([far]), replace(line, inside_radius=radius * np.ones(1), impedance_ohm=60 * np.ones(1) + 0j)
-    term = next(term for term in piece_terms(line, far) if term.what == "reflection, inside")
-    assert "impedance" not in {each.what for each in piece_terms(line, far)}
+    term = next(term for term in element_terms(line, far) if term.what == "reflection, inside")
+    assert "impedance" not in {each.what for each in element_terms(line, far)}
     half = twoport.empty((1,))
     half[..., 0, 0] = half[..., 1, 1] = 0
     half[..., 0, 1] = half[..., 1, 0] = np.exp(-(line.loss_np + 1j * line.phase_rad) / 2)
@@ -115,7 +115,7 @@ def test_a_junction_inside_a_line_against_its_matrix(line, far, radius):
 def test_a_box_against_finite_differences(s, far):
     far, unknown = np.array([far]), np.array([0.05])
     box = Box("box", 50.0, 75.0, s, unknown, unknown, "disc", 0.3, unknown)
-    terms = {term.what: term for term in piece_terms(box, far)}
+    terms = {term.what: term for term in element_terms(box, far)}
 
     def moved(near=0.0, at_far=0.0, factor=1.0):
         other = s.copy()
@@ -146,7 +146,7 @@ def test_resistors_against_finite_differences(arms, far, parasitic):
     freq = np.array([800e6])
     ladder = Ladder("pad", 50.0, 75.0, tuple(arms), freq, 0.02, 3e-9 * parasitic, 3e-13 * parasitic)
     far = np.array([far])
-    terms = piece_terms(ladder, far)
+    terms = element_terms(ladder, far)
     assert [term.what for term in terms] == [f"resistor {index + 1}" for index in range(len(arms))]
     for index, term in enumerate(terms):
         values = [value for _, value in arms]
@@ -162,10 +162,10 @@ def test_resistors_against_finite_differences(arms, far, parasitic):
 def test_standard_uncertainties_of_the_distributions():
     """Disc r/2, ring r/sqrt 2, rectangular a/sqrt 3, one-sided a/sqrt 12; a normal one as it stands."""
     disc_piece = Box("box", 50.0, 50.0, np.eye(2)[None, ::-1] + 0j, near_radius=np.array([0.1]), loss_tolerance_db=0.3)
-    sizes = {term.what: float(np.max(term.sd)) for term in piece_terms(disc_piece, np.array([0.5 + 0j]))}
+    sizes = {term.what: float(np.max(term.sd)) for term in element_terms(disc_piece, np.array([0.5 + 0j]))}
     assert sizes == pytest.approx({"reflection, near": 0.05, "loss": 0.3 / np.sqrt(3)})
     ring_piece = replace(disc_piece, shape="ring")
-    assert piece_terms(ring_piece, np.zeros(1, complex))[0].sd == pytest.approx(0.1 / np.sqrt(2))
+    assert element_terms(ring_piece, np.zeros(1, complex))[0].sd == pytest.approx(0.1 / np.sqrt(2))
     assert circle_sd(0.2) == pytest.approx(0.1)
     spread = [term.sd for _, terms in standard_terms(Standards(75.0, 0.1, 1e-9, 1e-13, 2e-9), FREQ) for term in terms]
     assert [float(sd) for sd in spread] == pytest.approx([1e-13 / 12**0.5, 2e-9 / 12**0.5, 0.05, 1e-9 / 12**0.5])
