@@ -20,7 +20,7 @@ from chain.assembly.power import Account as Account
 from chain.calls.setup_making import Given as Given
 from chain.characterize.error_model import Analyzer as Analyzer
 from chain.characterize.part_making import About as About
-from chain.characterize.part_making import Ends as Ends
+from chain.characterize.part_making import PartEnds as PartEnds
 from chain.characterize.records import Learnt as Learnt
 from chain.characterize.sweeps import Sweeps as Sweeps
 from chain.comparisons.antennas import AntennaComparison as AntennaComparison
@@ -301,7 +301,7 @@ def learn_back_to_back(
     sweeps: Sweeps,
     about: About,
     analyzer: Analyzer,
-    ends: Ends,
+    ends: PartEnds,
     difference_db: float,
     inner_return_loss_db: float,
     between_db: float = ...,
@@ -312,7 +312,7 @@ def learn_ends(
     sweeps: Sweeps,
     about: About,
     analyzer: Analyzer,
-    ends: Ends,
+    ends: PartEnds,
     kind: str = ...,
     seconds: float | None = ...,
     length_m: float | None = ...,
@@ -338,7 +338,7 @@ def learn_two_port(
     sweeps: Sweeps,
     about: About,
     analyzer: Analyzer,
-    ends: Ends,
+    ends: PartEnds,
     kind: str = ...,
     seconds: float | None = ...,
     length_m: float | None = ...,

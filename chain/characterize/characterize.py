@@ -14,7 +14,7 @@ from chain.characterize.error_model import Analyzer, disturbed_one_port, disturb
 from chain.characterize.intervals import DRAWS, SEED, Interval, Traces, intervals
 from chain.characterize.lead import DB_PER_NEPER, LeadFit
 from chain.characterize.lead_part import LeadKnown, lead_part
-from chain.characterize.part_making import About, Ends, MeasuredFit, asked_hz, cropped, decimated, inside
+from chain.characterize.part_making import About, MeasuredFit, PartEnds, asked_hz, cropped, decimated, inside
 from chain.characterize.records import Learnt
 from chain.characterize.sweeps import Sweeps
 from chain.characterize.two_port import BoxFit, box_of_ends, boxes_near
@@ -163,7 +163,7 @@ def learn_two_port(
     sweeps: Sweeps,
     about: About,
     analyzer: Analyzer,
-    ends: Ends,
+    ends: PartEnds,
     kind: str = "pad",
     seconds: float | None = None,
     length_m: float | None = None,
@@ -232,7 +232,7 @@ def learn_ends(
     sweeps: Sweeps,
     about: About,
     analyzer: Analyzer,
-    ends: Ends,
+    ends: PartEnds,
     kind: str = "pad",
     seconds: float | None = None,
     length_m: float | None = None,
@@ -307,7 +307,7 @@ def learn_back_to_back(
     sweeps: Sweeps,
     about: About,
     analyzer: Analyzer,
-    ends: Ends,
+    ends: PartEnds,
     difference_db: float,
     inner_return_loss_db: float,
     between_db: float = 0.0,
@@ -418,7 +418,7 @@ class Recipe:
 def _learnt(
     sweeps: Sweeps,
     about: About,
-    ends: Ends,
+    ends: PartEnds,
     asked: PartAsked,
     recipe: Recipe,
     noise: float,

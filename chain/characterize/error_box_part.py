@@ -12,8 +12,8 @@ from chain.characterize.intervals import Interval
 from chain.characterize.lead import misfit_db
 from chain.characterize.part_making import (
     About,
-    Ends,
     MeasuredFit,
+    PartEnds,
     band_limit,
     coefficients,
     curve,
@@ -40,7 +40,7 @@ def two_port_part(
     measured: MeasuredFit,
     about: About,
     fit: BoxFit,
-    ends: Ends,
+    ends: PartEnds,
     kind: str,
     length: tuple[float | None, float],
     noise_db: Real,
@@ -87,7 +87,7 @@ def two_port_part(
     )
 
 
-def _reflecting(ends: Ends, near: Interval, far: Interval) -> tuple[str, ...]:
+def _reflecting(ends: PartEnds, near: Interval, far: Interval) -> tuple[str, ...]:
     """A warning where an end reflects as no good part of that impedance does."""
     worst = {"near": float(near.value.max()), "far": float(far.value.max())}
     bad = [end for end, size in worst.items() if size > MUCH]
@@ -112,7 +112,7 @@ def _worst(end: str, interval: Interval) -> Figure:
 
 
 def _pad_row(
-    measured: MeasuredFit, fit: BoxFit, ends: Ends, loss: Interval, length: tuple[float | None, float]
+    measured: MeasuredFit, fit: BoxFit, ends: PartEnds, loss: Interval, length: tuple[float | None, float]
 ) -> tuple[dict[str, Any], list[Figure]]:
     middle, half = pad_loss(loss)
     if half > MOST_UNCERTAIN_DB:
@@ -124,7 +124,7 @@ def _pad_row(
     return row, []
 
 
-def _ends(fit: BoxFit, ends: Ends) -> dict[str, Any]:
+def _ends(fit: BoxFit, ends: PartEnds) -> dict[str, Any]:
     return {
         "near": ends.near,
         "far": ends.far,
@@ -136,7 +136,7 @@ def _ends(fit: BoxFit, ends: Ends) -> dict[str, Any]:
 
 
 def _adapter_row(
-    measured: MeasuredFit, fit: BoxFit, ends: Ends, loss: Interval, length: tuple[float | None, float]
+    measured: MeasuredFit, fit: BoxFit, ends: PartEnds, loss: Interval, length: tuple[float | None, float]
 ) -> tuple[dict[str, Any], list[Figure]]:
     if ends.near_ohm != ends.far_ohm:
         raise RangeError(
@@ -158,7 +158,7 @@ def _adapter_row(
 
 
 def _lead_row(
-    measured: MeasuredFit, fit: BoxFit, ends: Ends, loss: Interval, length: tuple[float | None, float]
+    measured: MeasuredFit, fit: BoxFit, ends: PartEnds, loss: Interval, length: tuple[float | None, float]
 ) -> tuple[dict[str, Any], list[Figure]]:
     length_m, tolerance_m = length
     if length_m is None:

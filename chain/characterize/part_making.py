@@ -133,7 +133,7 @@ class About:
 
 
 @dataclass(frozen=True)
-class Ends:
+class PartEnds:
     """Connectors of a two-port, nominal impedances, and what a sweep does not tell of it."""
 
     near: str

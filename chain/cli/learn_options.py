@@ -11,7 +11,7 @@ import click
 
 if TYPE_CHECKING:
     from chain.characterize.error_model import Analyzer
-    from chain.characterize.part_making import About, Ends
+    from chain.characterize.part_making import About, PartEnds
     from chain.setups import Item, Near, Setup
     from library.records import Coax
 
@@ -42,16 +42,16 @@ class Asked:
             return KINDS[self.given["kind"]]
         return self.item.part.kind if self.item is not None and self.item.part.kind in KINDS.values() else "pad"
 
-    def ends(self, kind: str) -> Ends:
+    def ends(self, kind: str) -> PartEnds:
         """Connectors and impedances of the part."""
-        from chain.characterize.part_making import Ends
+        from chain.characterize.part_making import PartEnds
 
         part = None if self.item is None or self.item.part.kind != kind else self.item.part
         if kind == "coax":
             ohm = self.value("impedance", "impedance") or (part.impedance_ohm if part else None)  # type: ignore[union-attr]
             if ohm is None:
                 raise click.UsageError("A lead's nominal impedance is needed: --impedance '75 ohm'.")
-            return Ends("", "", ohm, ohm)
+            return PartEnds("", "", ohm, ohm)
         texts, ohms = [], []
         for end in ("near", "far"):
             text = self.given[end] or (str(getattr(part, f"{end}_connector")) if part else "")
@@ -62,7 +62,7 @@ class Asked:
             ohms.append(self.value(f"{end}_impedance", "impedance") or own or _nominal(text, end))
             texts.append(text)
         power = getattr(part, "resistor_power_w", None)
-        return Ends(texts[0], texts[1], ohms[0], ohms[1], str(getattr(part, "dc", "pass")), power)
+        return PartEnds(texts[0], texts[1], ohms[0], ohms[1], str(getattr(part, "dc", "pass")), power)
 
     def like(self) -> Coax | None:
         """Type of cable that a lead is made of: stated, or that of the item."""

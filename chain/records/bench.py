@@ -20,7 +20,7 @@ from chain.rf.twoport import compose, inverse, shifted
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
 from chain.uncertainty.intervals import Observation, rounded
-from chain.uncertainty.one_sided_tests import EndPair, Terms, invert
+from chain.uncertainty.one_sided_tests import Ends, Terms, invert
 from chain.uncertainty.sampling import hidden_digits
 
 SEED = 20260
@@ -104,7 +104,7 @@ class ReadingPair:
         return SweepAnswer(channels, overall, seen, half, readings.warnings)
 
     def _channel(
-        self, band: ChannelBand, size: Real, found: EndPair, repeat: Difference, over: NDArray[np.bool_] | None
+        self, band: ChannelBand, size: Real, found: Ends, repeat: Difference, over: NDArray[np.bool_] | None
     ) -> ChannelAnswer:
         """One channel; `over` holds the points above the sweep's edge, None of a processed sweep, which proves nothing."""
         here, limit = band.members, self.setup.far.limit_vswr

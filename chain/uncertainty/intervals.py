@@ -12,7 +12,7 @@ from chain.arrays import Complex, Real, median
 from chain.results import COVERAGE, SEED
 from chain.rf.twoport import Maps, compose, inverse, shifted
 from chain.uncertainty.measurement import Measurement, nominal_maps, simulate
-from chain.uncertainty.one_sided_tests import EndPair, Terms, invert
+from chain.uncertainty.one_sided_tests import Ends, Terms, invert
 from chain.uncertainty.parallel import go_on, in_order
 from chain.uncertainty.streams import BATCH, stream
 from library.frozen import dataclass
@@ -56,7 +56,7 @@ class Observation:
 class Intervals:
     """Intervals of the true magnitude over frequency, with the draws they were made from."""
 
-    ends: EndPair
+    ends: Ends
     coverage: float
     seed: int
     draws: int
@@ -104,7 +104,7 @@ def intervals(
     """Intervals of the true magnitude behind what was observed at each frequency of a measurement."""
     drawn = whole_batches(draws or draw_count(measurement.freq_hz.size))
 
-    def run(chosen: slice) -> EndPair:
+    def run(chosen: slice) -> Ends:
         here = seen.at(chosen)
         terms = drawn_terms(measurement, chosen, drawn, seed, here)
         if kept is not None:
@@ -114,7 +114,7 @@ def intervals(
         return invert(terms, here.size, here.phase_rad, COVERAGE, limit, rounding, strict)
 
     parts = list(blocks(run, measurement.freq_hz.size, drawn, progress))
-    return Intervals(EndPair.joined(parts), COVERAGE, seed, drawn)
+    return Intervals(Ends.joined(parts), COVERAGE, seed, drawn)
 
 
 def whole_batches(draws: int) -> int:

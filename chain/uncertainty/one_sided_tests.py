@@ -159,7 +159,7 @@ def _turn(phase_rad: Real) -> tuple[Floats, Floats]:
 
 
 @dataclass(frozen=True)
-class EndPair:
+class Ends:
     """Ends of intervals of a true magnitude, one per place, and what else the same draws tell.
 
     `low_error` and `high_error` are by how much another seed moves the ends; `floored` and `topped` where the statistic
@@ -178,7 +178,7 @@ class EndPair:
     strict_low: Real | None = None
 
     @classmethod
-    def joined(cls, parts: Sequence[EndPair]) -> EndPair:
+    def joined(cls, parts: Sequence[Ends]) -> Ends:
         """Ends of blocks of places, one after the other."""
         columns = zip(*(vars(each).values() for each in parts), strict=True)
         return cls(*(None if each[0] is None else np.concatenate(each) for each in columns))  # type: ignore[arg-type]
@@ -194,7 +194,7 @@ def invert(
     strict_share: Real | None = None,
     above: float | None = None,
     errors: bool = True,
-) -> EndPair:
+) -> Ends:
     """Intervals of the true magnitude at the worst phase of the antenna.
 
     `phase_rad` is the recovered phase, where one was read; `rounding` what each draw's digits add to the statistic,
@@ -421,16 +421,14 @@ class _Search:
             spans.append(np.where(held, np.clip(ends[1], 0, 1) - np.clip(ends[0], 0, 1), 0.0))
         return np.asarray(MOVED * np.sqrt(2) / 4 * np.maximum(*spans))
 
-    def ends(self, floored: NDArray[np.bool_], topped: NDArray[np.bool_]) -> EndPair:
+    def ends(self, floored: NDArray[np.bool_], topped: NDArray[np.bool_]) -> Ends:
         """What was found; where no phase accepts anything, everything is possible."""
         none = self.empty
         low, high = np.where(none, 0.0, np.clip(self.low, 0, 1)), np.where(none, 1.0, np.clip(self.high, 0, 1))
         strict = None if self.strict is None else np.where(none, 0.0, np.minimum(np.clip(self.strict_low, 0, 1), low))
         least, most = (None, None) if self.limit is None else (self.lowest_chance, self.highest_chance)
         lower, higher = self._together()
-        return EndPair(
-            low, high, self.low_error * lower, self.high_error * higher, floored, topped, least, most, strict
-        )
+        return Ends(low, high, self.low_error * lower, self.high_error * higher, floored, topped, least, most, strict)
 
 
 def _outside(

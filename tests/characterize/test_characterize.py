@@ -12,7 +12,7 @@ from skrf.media import DefinedGammaZ0
 from chain.characterize.characterize import learn_back_to_back, learn_ends, learn_lead, learn_two_port
 from chain.characterize.error_model import Analyzer
 from chain.characterize.intervals import Interval, intervals
-from chain.characterize.part_making import About, Ends, line_loss, pad_loss
+from chain.characterize.part_making import About, PartEnds, line_loss, pad_loss
 from chain.characterize.part_use import part_of, with_part
 from chain.characterize.sweeps import Sweeps, one_port_sweeps
 from chain.characterize.two_port import box_of_ends
@@ -192,7 +192,7 @@ def test_a_pad_taken_the_wrong_way_round_is_noticed():
     pad = Pad(86.6, 43.3, 0.0, 0.0, (0.0, 0.0))
     through = Sweeps(freq_hz, {"through": pad.s(freq_hz, 50.0, 50.0)[None]}, (50.0, 50.0))
     right = learn_two_port(through, ABOUT, PERFECT, ENDS, draws=FEW)
-    turned = learn_two_port(through, ABOUT, PERFECT, Ends("BNC-75 jack", "BNC-50 jack", 75.0, 50.0), draws=FEW)
+    turned = learn_two_port(through, ABOUT, PERFECT, PartEnds("BNC-75 jack", "BNC-50 jack", 75.0, 50.0), draws=FEW)
     assert not right.warnings
     assert any("the other way round" in text for text in turned.warnings)
 
@@ -202,7 +202,7 @@ def test_an_adapter_gets_its_length_and_loss():
     frequency = Frequency(100, 2000, 96, unit="MHz")
     line = medium(frequency, 50.0, 1.0, 100 * 0.06 / np.sqrt(1000) / 0.05).line(0.05, "m")
     sweeps = Sweeps(frequency.f, {"through": line.s[None]}, (50.0, 50.0))
-    ends = Ends("N-50 plug", "BNC-50 jack", 50.0, 50.0)
+    ends = PartEnds("N-50 plug", "BNC-50 jack", 50.0, 50.0)
     found = learn_two_port(sweeps, ABOUT, PERFECT, ends, "adapter", draws=FEW)
     assert found.row["electrical_length_mm"] == pytest.approx(50.0, abs=0.01)
     assert found.row["loss_at_1ghz_db"] == pytest.approx(0.06, rel=1e-3)
@@ -216,7 +216,7 @@ def test_a_lead_learnt_by_its_two_port_is_the_one_learnt_by_open_and_short():
     freq_hz = np.linspace(50e6, 850e6, 161)
     lead = Lead(3.0, 0.8, 75.0, 0.9, 0.005)
     through = Sweeps(freq_hz, {"through": lead.s(freq_hz, 50.0, 50.0)[None]}, (50.0, 50.0))
-    found = learn_two_port(through, ABOUT, PERFECT, Ends("", "", 75.0, 75.0), "coax", length_m=3.0, draws=FEW)
+    found = learn_two_port(through, ABOUT, PERFECT, PartEnds("", "", 75.0, 75.0), "coax", length_m=3.0, draws=FEW)
     np.testing.assert_allclose(found.loss_db, lead.loss_db(found.freq_hz), rtol=1e-3)
     assert found.row["velocity_factor"] == pytest.approx(0.8, rel=1e-4)
 
@@ -228,7 +228,14 @@ def test_a_doubtful_length_makes_the_loss_per_100_m_and_the_velocity_of_a_two_po
     through = Sweeps(freq_hz, {"through": lead.s(freq_hz, 50.0, 50.0)[None]}, (50.0, 50.0))
     sure, doubtful = (
         learn_two_port(
-            through, ABOUT, PERFECT, Ends("", "", 75.0, 75.0), "coax", length_m=3.0, draws=FEW, length_tolerance_m=each
+            through,
+            ABOUT,
+            PERFECT,
+            PartEnds("", "", 75.0, 75.0),
+            "coax",
+            length_m=3.0,
+            draws=FEW,
+            length_tolerance_m=each,
         )
         for each in (0.0, 0.03)
     )
@@ -298,7 +305,7 @@ def test_the_loss_tolerance_of_an_adapter_is_drawn_and_bounded():
     frequency = Frequency(100, 900, 33, unit="MHz")
     line = medium(frequency, 50.0, 1.0, 60.0).line(0.05, "m")
     through = Sweeps(frequency.f, {"through": line.s[None]}, (50.0, 50.0))
-    ends = Ends("N-50 plug", "BNC-50 jack", 50.0, 50.0)
+    ends = PartEnds("N-50 plug", "BNC-50 jack", 50.0, 50.0)
     part = part_of(learn_two_port(through, ABOUT, Analyzer(0.003, 0.003, 0.02), ends, "adapter"))
     assert part.loss_tolerance > 0.1
     freq_hz = np.array([2e8, 8e8])

@@ -12,7 +12,7 @@ from learning_world import Bench, Lead, Pad, Session, back_to_back, disc
 
 from chain.characterize.characterize import learn_back_to_back, learn_ends, learn_lead, learn_two_port
 from chain.characterize.error_model import Analyzer
-from chain.characterize.part_making import About, Ends
+from chain.characterize.part_making import About, PartEnds
 from chain.characterize.sweeps import Sweeps
 
 BENCH = Bench()
@@ -27,7 +27,7 @@ STATED = Analyzer(
 )
 """What the bench truly is, stated to the tool."""
 ABOUT = About("own", "2026-05-01")
-ENDS = Ends("BNC-50 jack", "BNC-75 jack", 50.0, 75.0)
+ENDS = PartEnds("BNC-50 jack", "BNC-75 jack", 50.0, 75.0)
 WIDE = np.linspace(50e6, 850e6, 31)
 FINE = np.linspace(50e6, 850e6, 81)
 BAND = np.linspace(174e6, 240e6, 23)

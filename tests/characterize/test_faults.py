@@ -13,7 +13,7 @@ from skrf import Frequency
 
 from chain.characterize.characterize import learn_back_to_back, learn_ends, learn_lead, learn_two_port
 from chain.characterize.error_model import Analyzer
-from chain.characterize.part_making import About, Ends
+from chain.characterize.part_making import About, PartEnds
 from chain.characterize.sweeps import Sweeps, one_port_sweeps, two_port_sweeps
 from chain.errors import InputError, RangeError
 from chain.sweeps.text import lines_of
@@ -195,7 +195,7 @@ def test_whatever_was_measured_gives_finite_figures_or_our_own_error(seed, point
             "delay and step": rng.uniform(-1, 1) * turn + 0.2,
         }[shape][None]
 
-    ends = Ends("N-50 plug", "N-50 jack", 50.0, 50.0)
+    ends = PartEnds("N-50 plug", "N-50 jack", 50.0, 50.0)
     analyzer = Analyzer(*rng.choice([0.0, 0.01], 7))
     s = np.stack([trace(), *[trace()] * 2, trace()], axis=-1).reshape(1, points, 2, 2)
     through = Sweeps(freq_hz, {"through": s}, (50.0, 50.0))

@@ -6,12 +6,12 @@ from skrf import Network
 from skrf.media import DefinedGammaZ0
 
 from chain.characterize.error_model import Analyzer
-from chain.characterize.part_making import About, Ends
+from chain.characterize.part_making import About, PartEnds
 from chain.characterize.sweeps import Sweeps
 
 PERFECT = Analyzer()
 ABOUT = About("own", "2026-05-01")
-ENDS = Ends("BNC-50 jack", "BNC-75 jack", 50.0, 75.0)
+ENDS = PartEnds("BNC-50 jack", "BNC-75 jack", 50.0, 75.0)
 LIGHT_M_PER_S = 299_792_458.0
 FEW = 200
 """Draws where the interval is not what is tested."""

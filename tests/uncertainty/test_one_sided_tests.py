@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from chain.rf.twoport import Maps, compose, inverse
-from chain.uncertainty.one_sided_tests import PHASES, EndPair, Terms, invert
+from chain.uncertainty.one_sided_tests import PHASES, Ends, Terms, invert
 
 DRAWS = 200
 FINE = np.linspace(0, 1, 1001)
@@ -175,6 +175,6 @@ def test_risk_at_the_limit_is_what_is_stated():
 def test_joined_blocks_keep_what_is_left_out():
     terms = Terms.of(some_maps(np.random.default_rng(1), 0.27, 0.1, 0.0))
     parts = [invert(terms, np.array([0.1])), invert(terms, np.array([0.2]))]
-    whole = EndPair.joined(parts)
+    whole = Ends.joined(parts)
     assert whole.low.tolist() == [parts[0].low[0], parts[1].low[0]]
     assert whole.least_chance is None
