@@ -296,8 +296,8 @@ def test_no_bound_is_passed_without_a_pad_or_with_one_reversed(middle, with_phas
 def test_bounds_are_tight(far, with_phase):
     """200 measurements each way; at a far plane, whose bound sums by moduli, 60 of 50 starts of the optimiser."""
     median, ninth = judged(60 if far else 200, 1, far, with_phase, starts=50 if far else 6)
-    assert median <= (0.20 if far else 0.02)
-    assert ninth <= (0.60 if far else 0.05)
+    assert median <= (0.10 if far else 0.02)
+    assert ninth <= (0.30 if far else 0.05)
 
 
 @pytest.mark.slow
