@@ -126,7 +126,7 @@ def match_grid(result: AntennaComparison) -> Grid:
         Column(f"{head()}\n{short(result.first_name)[:9]}"),
         Column(f"{head()}\n{short(result.second_name)[:9]}"),
         Column("|reflection| by\n95 %"),
-        Column("mismatch\nloss by, dB"),
+        Column("mismatch\nloss, dB"),
         Column("\n95 %"),
         Column("verdict", figures=False),
     ]

@@ -168,7 +168,7 @@ def grid(result: Tuning, every_point: bool = False) -> tuple[list[Column], list[
     if sweep.resistance_ohm is not None:
         columns += [Column("R\nohm"), Column("X\nohm"), Column("X\n95 %")]
     if result.after is not None:
-        columns += [Column(f"then\n{head()}"), Column("then on\nscreen")]
+        columns += [Column("then"), Column("then on\nscreen")]
     return columns, [_row(result, index) for index in shown]
 
 

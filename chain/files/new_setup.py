@@ -102,7 +102,9 @@ def _end(text: str, ohm: int, option: str, library: Library) -> Connector:
             near = [each for each in near if each.endswith("jack")]
         if len(near) == 1 and "no connector family" not in error.message and "no gender" not in error.message:
             return parse_connector(near[0], library)
-        raise UnitError(f"{option}: {error.message}", error.help or "'chain new --help' has an example") from None
+        usual = ("N-50", "BNC-50", "SMA-50") if ohm == 50 else ("F", "IEC", "BNC-75", "screw-300")
+        listed = " or ".join(f"'{option} {each}'" for each in usual)
+        raise UnitError(f"{option}: {error.message}", error.help or f"write {listed}, or another family") from None
 
 
 def _sweep(wish: Wish, library: Library) -> tuple[str, str, float, float]:
@@ -179,6 +181,9 @@ def _band_meant(text: str) -> str:
         return f"write its ends, such as '{_shown_span(at_hz * 0.98, at_hz * 1.02)}'"
     except UnitError:
         pass
+    bare = re.fullmatch(r"([0-9.]+)\s*(?:-|\u2013|to)\s*([0-9.]+)|([0-9.]+)", text.strip())
+    if bare:
+        return _band_meant(f"{bare[3]} MHz") if bare[3] else f"write '{bare[1]} MHz to {bare[2]} MHz' if that is meant"
     if text.casefold().startswith(("ch", "kanal")):
         return "write the band here, such as 'uhf-tv', and its channels into the file"
     near = near_names(text, (*BANDS, *USED_NAMES), 1)
@@ -209,7 +214,10 @@ def _to_pad(near: Connector, top_hz: float, library: Library) -> tuple[list[Row]
     wide = [each for each in chains if reach[each[0], each[2]] >= top_hz]
     if not wide:
         most = format_quantity(max(reach.values()), "frequency")
-        raise RangeError(f"adapters from {near} to a matching pad are described up to {most}", "take another --near")
+        raise RangeError(
+            f"adapters from {near} to a matching pad are described up to {most}",
+            "take another connector, such as --near N-50",
+        )
     _, rows, last = min(wide, key=lambda each: each[0])
     return rows, last
 

@@ -271,7 +271,8 @@ def render_changes(result: Improvement, console: Console) -> None:
         rows.append(
             [each.what, price, span(each.low, each.high), f"{max(round(100 * each.gain / result.now_width), 0)} %"]
         )
-    show_table(console, columns, rows)
+    if rows:
+        show_table(console, columns, rows)
     method = (
         f"Order: what narrows most first, whatever is known of its price{_idle(result, len(helping))}. Intervals at the worst "
         f"of {result.points} frequencies, seed {result.seed}."

@@ -141,6 +141,27 @@ def test_every_answer_is_short(words, monkeypatch):
     hold(shown(words, monkeypatch), 99 if words in WHOLE else MOST_LINES)
 
 
+IN_DB = (
+    ("tune", "loops.toml", "loops.s1p", "--match"),
+    ("tune", "loops.toml", "loops.s1p"),
+    ("tune", "loops.toml", "loops.csv"),
+    ("ripple", "ripple.s1p"),
+    ("compare", "plane-after-pad.toml", "plane-after-pad-before.s1p", "plane-after-pad.s1p"),
+    ("planes", "boathouse.toml"),
+    ("choose", "need.toml"),
+    ("prove", "boathouse.toml", "--open", "1.73", "--short", "1.71", "--load", "1.05"),
+    ("recover", "loops.toml", "loops.csv"),
+)
+
+
+@pytest.mark.statistical
+@pytest.mark.parametrize("words", IN_DB, ids=" ".join)
+def test_an_answer_in_return_loss_is_as_short(words, monkeypatch):
+    lines = shown((*words, "--units", "rl"), monkeypatch)
+    hold(lines)
+    assert "VSWR" not in " ".join(lines[:3])
+
+
 def test_the_limit_s_unit_is_the_answer_s(tmp_path, monkeypatch):
     """A limit in dB makes return loss the unit of lines and tables; --units has the last word; JSON has both."""
     path = tmp_path / "loss.toml"

@@ -214,7 +214,9 @@ def test_the_demos_downlead_has_taken_in_water_and_its_aerial_has_not():
         assert step.change_db == pytest.approx(0.7, abs=0.06)
         assert 0.0 < step.half_width_db < 0.06
     done = run("show", "demo/log")
-    assert done.stdout.splitlines()[0].startswith("downlead, channel ")
+    first = done.stdout.splitlines()[0]
+    assert first.startswith("downlead, channel ")
+    assert "more since 2024-10" in first
     assert max(map(len, done.stdout.splitlines())) <= 80
 
 
