@@ -273,7 +273,7 @@ def _row(
 ) -> Plane:
     setup, plane = way.setup, way.setup.calibration
     if plane.plane == "near":
-        connector, standards = setup.near.connector, "those of the analyzer's own calibration"
+        connector, standards = setup.near.connector, "the analyzer's own standards"
     else:
         item = next(each for each in setup.items if each.id == plane.plane)
         connector = item_ends(item)[1].connector

@@ -184,7 +184,7 @@ def _one_apart(odd: Sequence[SeriesTrend], span: str) -> tuple[str, str, str]:
 
 def _advice(series: SeriesTrend) -> str:
     if series.kind == "lead" and series.steps[-1].change_db > 0:
-        return "Next: look for water and poor joints; a lead that gains loss seldom mends."
+        return "Next: look for water and poor joints; a lead whose loss grows seldom recovers."
     if series.steps[-1].change_db > 0:
         return "Next: look at the antenna's joints and what stands near it; sweep once more."
     return "Next: measure once more to see that it stays so."

@@ -40,7 +40,9 @@ def taking(function: Callable[..., Any]) -> Callable[..., Any]:
         try:
             bound = signature.bind(*given, **named)
         except TypeError as error:
-            raise TypeError(f"{function.__name__}(): {error}; it takes {', '.join(signature.parameters)}") from None
+            arrays = "; hand arrays over together, as readings=(freq_hz, reflection)" if "freq_hz" in named else ""
+            takes = f"it takes {', '.join(signature.parameters)}{arrays}"
+            raise TypeError(f"{function.__name__}(): {error}; {takes}") from None
         values = bound.arguments
         for name in sorted(values, key=lambda each: kinds[each] not in FIRST):
             take = takers[name]

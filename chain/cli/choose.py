@@ -17,7 +17,7 @@ RANKS = ("interval", "cost", "loss", "reflection", "joints")
 
 @click.command("choose", cls=Command)
 @click.argument("need", metavar="[NEED]", required=False, shell_complete=need_files)
-@click.option("--rank", type=click.Choice(RANKS), default="interval", help="What puts the chains in order.")
+@click.option("--rank", type=click.Choice(RANKS), default="interval", help="What the chains are sorted by.")
 @click.option("--items", "every_item", is_flag=True, help="Show each chain part by part: what to buy, how it joins.")
 @click.option("--why", type=int, nargs=2, metavar="A B", help="Compare two chains of the answer, item by item.")
 @click.option(

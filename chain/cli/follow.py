@@ -26,7 +26,7 @@ from chain.sweeps.options import SweepOptions
 @click.option("--operator", default="", metavar="TEXT", help="Who measures, for the records.")
 @click.option("--bell", is_flag=True, help="Ring the terminal's bell: once for an answer, twice for a real change.")
 @click.option("--once", is_flag=True, help="Answer what is there, then stop.")
-@click.option("--poll", is_flag=True, help="Look by the clock: for a network share that sends no notifications.")
+@click.option("--poll", is_flag=True, help="Check the folder regularly: for a network share that reports no changes.")
 @sweep_options
 @common
 def command(

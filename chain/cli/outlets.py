@@ -25,7 +25,7 @@ METERS = ("75", "50-pad", "50")
 @click.command("outlets", cls=PlotCommand)
 @click.argument("file", metavar="FILE", shell_complete=installation_files)
 @click.option("--place", is_flag=True, help="Where one amplifier helps, and with what gain.")
-@click.option("--improve", is_flag=True, help="What would mend it, out of what is owned, offered or free.")
+@click.option("--improve", is_flag=True, help="What would improve it, out of what is owned, offered or free.")
 @click.option(
     "--seen", metavar="LEVELS", shell_complete=any_file, help="Table of measured levels, to compare with the model."
 )

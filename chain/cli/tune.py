@@ -39,7 +39,13 @@ if TYPE_CHECKING:
     default="E24",
     help="Match: preferred values of coils and capacitors (E24).",
 )
-@click.option("--coil-q", type=click.FloatRange(1, 1000), default=80.0, help="Match: quality factor of coils (80).")
+@click.option(
+    "--coil-q",
+    metavar="NUMBER",
+    type=click.FloatRange(1, 1000),
+    default=80.0,
+    help="Match: quality factor of coils (80).",
+)
 @click.option(
     "--write",
     metavar="STEM",

@@ -234,7 +234,7 @@ def _measure(model: ItemModel, raw: dict[str, Any], where: Where, into: Diagnost
         if not _misspelt("length", unread):
             into.defect(where, "length is missing", 'add length = "0.6 m"', "header")
     elif model.length == 0:
-        into.defect((*where, "length"), "a lead has some length", "leave the item out if there is none")
+        into.defect((*where, "length"), "a lead needs a length above zero", "leave the item out if there is none")
 
 
 def _cap_tolerance(part: Part, model: ItemModel, where: Where, into: Diagnostics) -> None:

@@ -64,7 +64,7 @@ def new_setup_text(wish: Wish) -> str:
     shows = _shown(wish.shows)
     length_m = parse_quantity(wish.length, "length")
     if not length_m:
-        raise RangeError("a lead has some length", "write it as in --length '1 m'")
+        raise RangeError("a lead needs a length above zero", "write it as in --length '1 m'")
     feed = library.family(far.family).impedance_ohm == 300
     antenna = Connector("F-75", "jack") if feed else far
     ohm = 75.0 if library.family(near.family).impedance_ohm == 75 else 50.0

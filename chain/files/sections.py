@@ -133,7 +133,7 @@ def _by_channels(model: SweepModel, raw: dict[str, Any], points: int, into: Diag
         if key in raw:
             into.defect(
                 ("sweep", key),
-                f"{key} and region exclude each other",
+                f"{key} and region cannot both be given",
                 "give start and stop, or region and channels",
                 "key",
             )
@@ -231,7 +231,9 @@ def read_antenna(raw: object, into: Diagnostics, taken: dict[str, Where]) -> Ant
         return Antenna()
     for key, value in (("length", model.length), ("diameter", model.diameter)):
         if value == 0:
-            into.defect(("antenna", key), f"an element has some {key}", "leave the key out if it is not known")
+            into.defect(
+                ("antenna", key), f"an element needs a {key} above zero", "leave the key out if it is not known"
+            )
     if model.length and model.diameter and model.diameter >= model.length / 4:
         remedy = "length is the whole element, tip to tip; diameter the thickness of its rod"
         into.defect(("antenna", "diameter"), "this element is nearly as thick as it is long", remedy)
@@ -242,7 +244,7 @@ def read_antenna(raw: object, into: Diagnostics, taken: dict[str, Where]) -> Ant
     placed = place_items(feed, ("antenna", "feed"), into, taken)
     for where, item in placed:
         if item.part.kind == "termination":
-            into.defect((*where, "part"), f"{quoted(item.id)} ends a chain; nothing goes on behind it")
+            into.defect((*where, "part"), f"{quoted(item.id)} ends a chain; nothing can follow it")
     return Antenna(model.element or "", model.length, model.diameter, tuple(item for _, item in placed))
 
 

@@ -152,6 +152,6 @@ def _chain(document: dict[str, Any], into: Diagnostics) -> tuple[list[Any], dict
     items = place_items(raw, ("chain",), into, taken)
     for where, item in items:
         if item.part.kind == "termination":
-            what = f"{quoted(item.id)} ends a chain; nothing goes on behind it"
+            what = f"{quoted(item.id)} ends a chain; nothing can follow it"
             into.defect((*where, "part"), what, "terminations belong on an arm of a splitter")
     return items, taken

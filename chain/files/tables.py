@@ -223,7 +223,7 @@ def label(longest: int) -> KeyKind:
         if not text:
             raise Refused("this text must not be empty")
         if len(text) > longest:
-            raise Refused(f"{quoted(text)} is too long", f"{longest} characters are allowed")
+            raise Refused(f"{quoted(text)} is too long", f"at most {longest} characters are allowed")
         return text
 
     return plain_kind(read, {"type": "string", "maxLength": longest, "minLength": 1})

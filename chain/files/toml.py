@@ -253,7 +253,7 @@ def locate(defects: Iterable[PlacedDefect], text: str, path: str) -> list[Defect
     found = [lines.defect(path, start, stop, defect) for (start, stop), defect in placed[:MOST_SHOWN]]
     left = len(placed) - MOST_SHOWN
     if left > 0:
-        found.append(Defect(path, 0, 0, f"{left} more errors are not shown", "mend these first", stands_for=left))
+        found.append(Defect(path, 0, 0, f"{left} more errors are not shown", "correct these first", stands_for=left))
     return found
 
 

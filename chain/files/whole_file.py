@@ -115,5 +115,7 @@ def check_top(
     if not isinstance(title, str):
         into.defect(("title",), f"a text is needed here, not {named(title)}", "put it in quotes")
     elif len(title) > LONGEST_TITLE:
-        into.defect(("title",), f"the title is too long ({len(title)} characters)", f"{LONGEST_TITLE} are the most")
+        into.defect(
+            ("title",), f"the title is too long ({len(title)} characters)", f"at most {LONGEST_TITLE} are allowed"
+        )
     return meant

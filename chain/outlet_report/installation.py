@@ -91,4 +91,4 @@ def render_card(result: InstallerCard, console: Console) -> None:
         show_table(console, columns, rows)
     console.print()
     more = f"{result.left_out} more points: chain outlets FILE --all. " if result.left_out else ""
-    say(console, f"{more}Outside its range: chain outlets FILE --seen LEVELS names whom to suspect.")
+    say(console, f"{more}Outside its range: chain outlets FILE --seen LEVELS names what to suspect.")

@@ -98,7 +98,7 @@ def _place(model: InstalledModel, raw: dict[str, Any], where: Where, into: Diagn
     if part.kind == "coax" and model.length is None and "length" not in raw:
         into.defect(where, "length is missing", 'add length = "20 m"', "header")
     if model.length == 0:
-        into.defect((*where, "length"), "a lead has some length", "leave the item out if there is none")
+        into.defect((*where, "length"), "a lead needs a length above zero", "leave the item out if there is none")
     if model.id is None or model.after is None:
         return None
     item = InstalledItem(

@@ -171,7 +171,7 @@ def _source(
     """Field, level or radiated power: exactly one of them."""
     given = [key for key in SOURCES if key in raw]
     if len(given) != 1:
-        what = f"{given[0]} and {given[1]} exclude each other" if given else "nothing says how strong this signal is"
+        what = f"{given[0]} and {given[1]} cannot both be given" if given else "nothing says how strong this signal is"
         into.defect(where, what, 'give one: field = "60 dBuV/m", level = "52 dBuV at antenna", or erp', "header")
         return None
     measured = model.level is not None
@@ -286,7 +286,7 @@ def _single(
 ) -> list[tuple[str, float, float, float]]:
     """The one channel round a stated frequency."""
     if "channels" in raw or "region" in raw:
-        into.defect((*where, "frequency"), "frequency and channels exclude each other", "give one of them", "key")
+        into.defect((*where, "frequency"), "frequency and channels cannot both be given", "give one of them", "key")
     if model.frequency is None:
         return []
     width = model.bandwidth or 0.0

@@ -75,7 +75,7 @@ def verdict_lines(result: Account, ranges: LossRange) -> list[str]:
     return [
         loss_line(result),
         fitted(f"Worst, {frequency(found.freq_hz[worst])}: {low} to {high} dB (95 %).{rests}"),
-        "Next: 'chain expect' says what the screen shows; what comes back loses it twice.",
+        "Next: 'chain expect' says what the screen shows; the way back loses as much.",
     ]
 
 

@@ -6,7 +6,7 @@ from rich.console import Console
 
 from chain.analyses.planes import Plane, Planes
 from chain.report.numbers import between, db, frequency, limit, percent, short_limit, span
-from chain.report.phrases import draws_words, fitted, plane_words
+from chain.report.phrases import draws_words, fitted, plane_words, short
 from chain.report.tables import Column, answer, notes, show_table
 
 
@@ -18,7 +18,7 @@ def render(result: Planes, console: Console) -> None:
         Column("calibrated", figures=False, wraps=True),
         Column(f"a true {short_limit(first.true_vswr)}\ncomes out as"),
         Column(f"a true {short_limit(first.limit_vswr)}\ncomes out as"),
-        Column("noise,\ndB"),
+        Column("noise\ngain, dB"),
     ]
     rows = [
         [
@@ -45,7 +45,7 @@ def opening(result: Planes) -> list[str]:
     """Where to calibrate and what a true limit then comes out as; what it comes out as at the analyzer; the next step."""
     best = next(row for row in result.planes if row.plane == result.recommended)
     true = (limit(best.limit_vswr), short_limit(best.limit_vswr))
-    where = plane_words(best.plane) if best.plane == "near" else best.what
+    where = plane_words(best.plane if best.plane == "near" else f"'{short(best.plane)}'")
     first = fitted(
         *(f"Calibrate {place}: a true {each} {_comes(best)}." for place in (best.what, where) for each in true)
     )

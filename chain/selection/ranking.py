@@ -49,7 +49,7 @@ def calibrations(room: SearchSpace, setup: Setup) -> Iterator[tuple[str, Calibra
             continue
         seen.add(after)
         if after == "near":
-            yield name, need.standards, "those of the analyzer's own calibration"
+            yield name, need.standards, "the analyzer's own standards"
             continue
         end = item_ends(next(item for item in setup.items if item.id == after))[1]
         load_db, words = _load(room, end.connector, end.line_ohm)

@@ -66,6 +66,13 @@ def test_what_may_mean_two_things_is_asked_back(given, message):
         readings_given(given, None)
 
 
+def test_arrays_by_name_are_told_where_they_go(setup, few):
+    """The call that is proposed works."""
+    with pytest.raises(TypeError, match=r"readings=\(freq_hz, reflection\)"):
+        chain.recover(setup, freq_hz=few[0], reflection=few[1])
+    assert chain.recover(setup, readings=few, draws=1000).freq_hz.size == few[0].size
+
+
 def recovered(setup, given):
     return chain.recover(setup, given, draws=1000)
 

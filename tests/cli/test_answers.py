@@ -278,7 +278,14 @@ def test_random_benches(seed, tmp_path, monkeypatch):
     middle = re.search(r'start = "(\d+)', bench(seed))[1]
     draw = random.Random(seed)
     readings = (f"VSWR {draw.uniform(1, 1.6):.2f} at {middle} MHz", f"RL {draw.uniform(8, 30):.1f} dB at {middle} MHz")
-    ended = ["prove", str(path), "--open", f"{draw.uniform(1.4, 3):.2f}", "--load", f"{draw.uniform(1, 2):.2f}"]
+    ended = [
+        "prove",
+        str(path),
+        "--open",
+        f"VSWR {draw.uniform(1.4, 3):.2f}",
+        "--load",
+        f"VSWR {draw.uniform(1, 2):.2f}",
+    ]
     for words in (
         ["check", str(path)],
         ["budget", str(path)],

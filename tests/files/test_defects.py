@@ -130,7 +130,7 @@ def test_the_sound_file_is_sound():
         (15, "length = nan", (15, 10, 3), "'nan' is not a finite number", 'write it as in "0.6 m"'),
         (15, "length = -inf", (15, 10, 4), "'-inf' is not a finite number", 'write it as in "0.6 m"'),
         (15, 'length = "inf m"', (15, 10, 7), "'inf m' is not a finite number", "write it as in '0.6 m'"),
-        (15, 'length = "0 m"', (15, 10, 5), "a lead has some length", "leave the item out if there is none"),
+        (15, 'length = "0 m"', (15, 10, 5), "a lead needs a length above zero", "leave the item out if there is none"),
         (15, 'length = "0.6 m"\nvelocity_factor = nan', (16, 19, 3), "'nan' is not a finite number", ""),
         (20, 'limit = "VSWR 0.5"', (20, 9, 10), "'VSWR 0.5': a VSWR is never below 1", "write it as in 'VSWR 1.5'"),
         # Names.
@@ -225,7 +225,7 @@ def test_the_sound_file_is_sound():
             11,
             'part = "load-f-plug"',
             (11, 8, 13),
-            "'pad' ends a chain; nothing goes on behind it",
+            "'pad' ends a chain; nothing can follow it",
             "terminations belong on an arm of a splitter",
         ),
         (
@@ -323,8 +323,8 @@ def test_a_frequency_above_a_part_names_it_at_stop():
 def test_a_region_and_a_span_exclude_each_other():
     found = defects(changed(5, 'region = "europe"\nchannels = "5"'))
     assert [(each.line, each.column, each.message, each.help) for each in found] == [
-        (3, 1, "start and region exclude each other", NO_CHANNEL_HELP),
-        (4, 1, "stop and region exclude each other", NO_CHANNEL_HELP),
+        (3, 1, "start and region cannot both be given", NO_CHANNEL_HELP),
+        (4, 1, "stop and region cannot both be given", NO_CHANNEL_HELP),
     ]
 
 

@@ -140,7 +140,7 @@ def test_a_span_of_frequencies_stands_for_a_band():
         (Wish(limit="2"), "'2' has no unit", "VSWR 2"),
         (Wish(near="UHF"), "described up to 300 MHz", "--near"),
         (Wish(near="2.4mm"), "no adapter is known from 2.4mm-50 jack", "chain parts adapter"),
-        (Wish(length="0 m"), "a lead has some length", "1 m"),
+        (Wish(length="0 m"), "a lead needs a length above zero", "1 m"),
     ],
 )
 def test_a_wish_that_cannot_be_met_leads_on(wish, message, remedy):
