@@ -196,7 +196,7 @@ def learn_two_port(
     Examples
     --------
     >>> from chain.characterize.sweeps import two_port_sweeps
-    >>> ends = Ends("BNC-50 jack", "BNC-75 jack", 50.0, 75.0)
+    >>> ends = PartEnds("BNC-50 jack", "BNC-75 jack", 50.0, 75.0)
     >>> found = learn_two_port(two_port_sweeps(["demo/pad.s2p"]), About("my-pad", "2026-05-01"), Analyzer(), ends)
     >>> found.kind, round(found.mean_loss.value, 1)
     ('pad', 5.8)
@@ -263,7 +263,7 @@ def learn_ends(
     --------
     >>> from chain.characterize.sweeps import one_port_sweeps
     >>> sweeps = one_port_sweeps({end: [f"demo/pad-{end}.s1p"] for end in ("open", "short", "load")})
-    >>> ends = Ends("BNC-50 jack", "BNC-75 jack", 50.0, 75.0)
+    >>> ends = PartEnds("BNC-50 jack", "BNC-75 jack", 50.0, 75.0)
     >>> round(learn_ends(sweeps, About("my-pad", "2026-05-01"), Analyzer(), ends).mean_loss.value, 1)
     5.8
 
@@ -336,7 +336,7 @@ def learn_back_to_back(
     Examples
     --------
     >>> from chain.characterize.sweeps import two_port_sweeps
-    >>> ends = Ends("BNC-50 jack", "BNC-75 jack", 50.0, 75.0)
+    >>> ends = PartEnds("BNC-50 jack", "BNC-75 jack", 50.0, 75.0)
     >>> pair = two_port_sweeps(["demo/pads-back-to-back.s2p"])
     >>> found = learn_back_to_back(pair, About("my-pad", "2026-05-01"), Analyzer(), ends, 0.2, 26.0)
     >>> round(found.mean_loss.high - found.mean_loss.low, 1)
