@@ -97,6 +97,16 @@ def test_a_matched_line_does_not_ripple_but_its_length_is_reported():
     assert ripple(of(freq, seen, False)).components == ()
 
 
+def test_the_longest_length_has_two_points_a_ripple_and_the_shortest_a_ripple_and_a_half(answers):
+    """A length l ripples every c v/(2 l): sampled twice a period at the most, and seen for 1.5 of them at the least."""
+    found = answers["s1p"]
+    step, span = float(np.diff(found.freq_hz).mean()), float(np.ptp(found.freq_hz))
+    assert len(found.reach) > 1
+    for each in found.reach:
+        assert LIGHT_M_PER_S * each.velocity_factor / (2 * each.longest_m) == pytest.approx(2 * step, rel=0.05)
+        assert LIGHT_M_PER_S * each.velocity_factor / (2 * each.shortest_m) == pytest.approx(span / 1.5, rel=0.05)
+
+
 def test_the_demo_sweep_names_the_lead_and_the_door(answers):
     """The known answer of demo/make_ripple_sweep.py: 10 m of lead, and a door 3.2 m in front of the aerial."""
     found = answers["s1p"]

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from bound_world import MAGNITUDES, engine_pieces, random_chain, worst_found
 
-from chain.uncertainty.element_bounds import reading_range
+from chain.uncertainty.element_bounds import invert, reading_range
 
 
 def slacks(count, seed):
@@ -40,3 +40,14 @@ def test_bound_of_a_hundred_chains():
     assert passed.max() <= 1e-9
     assert np.median(slack) <= 0.02
     assert slack.max() <= 0.03
+
+
+@pytest.mark.parametrize("count", [1, 200])
+def test_the_inversion_finds_both_edges_whatever_its_step(count):
+    """Ends of size m read from 0.8 m to 0.7 m + 0.1: a reading x comes from (x - 0.1)/0.7 to x/0.8; of few many places are tried."""
+    reading = np.linspace(0.3, 0.7, count) if count > 1 else np.array([0.437])
+    low, high = invert(lambda m: (0.8 * m, 0.7 * m + 0.1), reading)
+    np.testing.assert_allclose(low, (reading - 0.1) / 0.7, atol=1e-8)
+    np.testing.assert_allclose(high, reading / 0.8, atol=1e-8)
+    assert np.all(low <= (reading - 0.1) / 0.7 + 1e-15)
+    assert np.all(high >= reading / 0.8 - 1e-15)
