@@ -8,8 +8,7 @@ import click
 
 from chain.cli.loading import load_heeded
 from chain.cli.options import Common, common, setup_argument
-from chain.cli.output import deliver, note
-from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
+from chain.cli.output import PlotCommand, check_plot, deliver, draw_after, note, plot_option, write_plot
 from chain.cli.writing import kind_of, refuse_overwriting, write_whole
 
 if TYPE_CHECKING:

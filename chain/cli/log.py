@@ -13,8 +13,7 @@ import click
 from chain.cli.completing import any_file, setup_files, sweep_files
 from chain.cli.named_group import NamedGroup
 from chain.cli.options import Command, Common, common, sweep_options
-from chain.cli.output import deliver, deliver_page, note, progress
-from chain.cli.plot_option import SUFFIXES
+from chain.cli.output import SUFFIXES, deliver, deliver_page, note, progress
 from chain.cli.writing import Refusal, kind_of, refuse_overwriting, write_whole
 
 if TYPE_CHECKING:

@@ -8,8 +8,7 @@ import click
 
 from chain.cli.completing import any_file, installation_files
 from chain.cli.options import Common, Whole, common, enforce
-from chain.cli.output import deliver, progress
-from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
+from chain.cli.output import PlotCommand, check_plot, deliver, draw_after, plot_option, progress, write_plot
 from chain.cli.writing import refuse_overwriting
 
 if TYPE_CHECKING:

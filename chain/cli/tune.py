@@ -10,8 +10,7 @@ import click
 from chain.cli.completing import any_file, setup_files, sweep_files
 from chain.cli.loading import load_heeded
 from chain.cli.options import Common, common, sweep_options
-from chain.cli.output import deliver, note, progress
-from chain.cli.plot_option import PlotCommand, check_plot, draw_after, plot_option, write_plot
+from chain.cli.output import PlotCommand, check_plot, deliver, draw_after, note, plot_option, progress, write_plot
 from chain.cli.writing import Refusal, refuse_overwriting, write_whole
 
 if TYPE_CHECKING:
