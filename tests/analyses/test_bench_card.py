@@ -15,6 +15,7 @@ from pages import BOATHOUSE, Reader, hostile_setup, short_boathouse
 from rich.cells import cell_len
 from rich.console import Console
 
+from chain.analyses import bench_card
 from chain.analyses.bench_card import card, end_readings
 from chain.analyses.checks import check
 from chain.analyses.expect import expect
@@ -262,3 +263,10 @@ def test_a_sweep_that_cannot_be_meant_is_refused():
     run("card", BOATHOUSE, "--decimal", "comma", status=2)
     run("card", BOATHOUSE, sweep, sweep, status=2)
     run("card", "demo/outlets.toml", sweep, status=2)
+
+
+def test_the_three_frequencies_are_the_ends_and_the_middle():
+    """Of a sweep of two points or one there are fewer."""
+    assert bench_card._three(np.array([1.0, 2.0, 3.0, 4.0, 5.0])).tolist() == [1.0, 3.0, 5.0]
+    assert bench_card._three(np.array([1.0, 2.0])).tolist() == [1.0, 2.0]
+    assert bench_card._three(np.array([7.0])).tolist() == [7.0]

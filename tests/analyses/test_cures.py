@@ -1,5 +1,7 @@
 """Which change is offered: the cheapest kind that is worth it, or else whatever narrows most."""
 
+from dataclasses import replace
+
 import pytest
 
 from chain.analyses import improvements
@@ -33,3 +35,21 @@ def test_the_cheapest_kind_that_is_worth_it(monkeypatch, widths, named):
     monkeypatch.setattr(improvements, "interval_at", interval)
     found = improvements.best_improvement(SETUP, 2e8, 0.2, True, now=NOW)
     assert (found.what if found else None) == named
+
+
+@pytest.mark.parametrize(
+    ("plane", "load_db", "offered"), [("near", 20.0, False), ("lead", 20.0, True), ("lead", 40.0, False)]
+)
+def test_a_better_load_is_offered_where_a_poor_one_is_used(plane, load_db, offered):
+    """At the analyzer's own port its own calibration counts, and no load of the bench."""
+    calibration = replace(SETUP.calibration, plane=plane, load_db=load_db)
+    kinds = [kind for kind, _, _ in improvements.improvements(replace(SETUP, calibration=calibration))]
+    assert ("load" in kinds) == offered
+
+
+def test_a_part_that_is_better_than_a_better_one_is_left_alone():
+    """Each adapter and pad below the return loss of a good one is offered in exchange, and no other."""
+    found = {kind: changed for kind, _, changed in improvements.improvements(SETUP) if kind in ("adapter", "pad")}
+    assert set(found) == {"adapter", "pad"}
+    for kind, changed in found.items():
+        assert kind not in [again for again, _, _ in improvements.improvements(changed)]

@@ -8,6 +8,7 @@ import strategies as made
 from click.testing import CliRunner
 from screens import says
 
+from chain.analyses import recover as recover_module
 from chain.analyses.recover import nominal_truth, recover
 from chain.assembly.cascade import build
 from chain.cli.main import chain
@@ -15,7 +16,7 @@ from chain.errors import RangeError
 from chain.files.setup_file import load_setup
 from chain.report.recover import opening
 from chain.rf.twoport import Maps
-from chain.sweeps.readings import Readings, averaged_sweeps, from_texts, typed_readings
+from chain.sweeps.readings import Readings, averaged, averaged_sweeps, from_texts, typed_readings
 from chain.uncertainty.measurement import measurement_of, nominal_maps
 from chain.units import parse_reading
 
@@ -212,3 +213,37 @@ def test_the_cure_is_the_best_of_the_cheapest_kind_and_starts_from_the_interval_
     assert (found.improvement.now_low, found.improvement.now_high) == pytest.approx(
         (found.low[0], found.high[0]), rel=1e-9
     )
+
+
+def test_what_averaging_adds_is_counted_at_the_antenna_through_the_chain_s_own_slope():
+    """The error that averaging adds to a recovered reflection, as a change of the reading: by the derivative, taken numerically."""
+    setup = load_setup(BOATHOUSE)
+    stated = replace(setup, near=replace(setup.near, trace_noise_db=0.05), far=replace(setup.far, antenna_q=10.0))
+    freq_hz = np.linspace(200e6, 205e6, 41)
+    measurement = measurement_of(stated, build(stated, freq_hz))
+    known = nominal_maps(measurement)
+    far = np.full(41, 0.3 * np.exp(0.5j))
+    seen = recover_module.recovered_observation(known, known.reading(far)[0], None)
+    _, made, _ = recover_module._averaged(measurement, known, far, seen, 10.0)
+    error = averaged(freq_hz, far, recover_module._noise_at_antenna(measurement, far), 10.0).error
+    slope = np.abs(known.reading(far + 1e-6)[0] - known.reading(far)[0]) / 1e-6
+    assert np.all(error >= 0)
+    np.testing.assert_allclose(made.rounding, error * slope, rtol=1e-4, atol=1e-12)
+
+
+@pytest.mark.parametrize(("noise_db", "sweeps"), [(0.02, 4), (0.1, 9)])
+def test_averaging_is_advised_at_a_far_plane_only_and_no_more_than_needed(noise_db, sweeps):
+    """At the analyzer's port the noise of one sweep is all there is; behind a plane further out that of the standards stays."""
+    setup = load_setup(BOATHOUSE)
+    noisy = replace(setup, near=replace(setup.near, trace_noise_db=noise_db))
+    freq_hz = np.linspace(200e6, 210e6, 31)
+    far = np.full(31, 0.28 + 0j)
+    sizes = recover_module._Sizes(np.abs(far), far, np.full(31, 0.25), np.full(31, 0.34), np.ones(31, bool), 3, 1 / 3)
+    found = {}
+    for plane in ("near", "lead"):
+        there = replace(noisy, calibration=replace(noisy.calibration, plane=plane, load_db=46.0))
+        measurement = measurement_of(there, build(there, freq_hz))
+        found[plane] = recover_module._settled_by_averaging(there, measurement, sizes, 1)
+    assert found["near"] is None
+    assert found["lead"].what == f"average {sweeps} sweeps of the antenna and of each standard"
+    assert found["lead"].high <= 2.0
