@@ -46,7 +46,7 @@ def test_a_file_without_the_table_says_nothing_of_the_antenna():
     [
         (b'element = "halfwave"', 13, "'halfwave' is no element", "did you mean 'half-wave'?"),
         (b"element = 3", 13, "'3' is no element", "it is one of half-wave"),
-        (b'length = "0 m"', 13, "an element has some length", ""),
+        (b'length = "0 m"', 13, "an element needs a length above zero", ""),
         (b'length = "20 cm"\ndiameter = "10 cm"', 14, "nearly as thick as it is long", "tip to tip"),
         (b"feed = 3", 13, "a list of items is needed", "[[antenna.feed]]"),
         (b'[[antenna.feed]]\nid = "pad"\npart = "balun-300-75"', 14, "id 'pad' is given twice", ""),

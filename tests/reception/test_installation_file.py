@@ -131,7 +131,7 @@ def test_an_installation_without_a_receiver():
 
 def test_two_sources_of_a_level_exclude_each_other():
     found = one(TEXT.replace('field = "52 dBuV/m"', 'field = "52 dBuV/m"\nlevel = "40 dBuV at antenna"'))
-    assert "exclude each other" in found.message
+    assert "cannot both be given" in found.message
 
 
 def test_one_supply_of_dc():
