@@ -71,7 +71,10 @@ def _exponents(folder: Path, start_s: float) -> list[dict[str, object]]:
         "recover, points": (POINTS, [["recover", *write_points(folder, each), "--draws", "4000"] for each in POINTS]),
         "expect, points": (POINTS, [["expect", write_points(folder, each)[0], "--draws", "4000"] for each in POINTS]),
         "expect, items": (ITEMS, [["expect", write_items(folder, each), "--draws", "2000"] for each in ITEMS]),
-        "recover, items": (ITEMS, [["recover", write_items(folder, each), "--reading", "1.3"] for each in ITEMS]),
+        "recover, items": (
+            ITEMS,
+            [["recover", write_items(folder, each), "--reading", "VSWR 1.3 at 210 MHz"] for each in ITEMS],
+        ),
         "planes, items": (ITEMS, [["planes", write_items(folder, each)] for each in ITEMS]),
         "card, items": (ITEMS, [["card", write_items(folder, each)] for each in ITEMS]),
         "budget, items": (ITEMS, [["budget", write_items(folder, each)] for each in ITEMS]),
