@@ -196,6 +196,17 @@ class Setup(ResultTable):
         last = self.items[-1].id if self.items else ""
         return plane == self.calibration.plane or self.near.calibrates(plane, last)
 
+    def places_to_calibrate(self, most: int = 20) -> tuple[Item, ...]:
+        """Items behind which the analyzer can be calibrated; of more than `most` those evenly spread, the outer ones included.
+
+        Each place costs the drawing of the whole chain, and neighbours among dozens differ little.
+        """
+        every = [item for item in self.items if item.part.kind != "splitter" and self.calibrates(item.id)]
+        if len(every) <= most:
+            return tuple(every)
+        chosen = {round(step * (len(every) - 1) / (most - 1)) for step in range(most)}
+        return tuple(item for number, item in enumerate(every) if number in chosen or item.id == self.calibration.plane)
+
     @property
     def shows_db(self) -> bool:
         """Whether a bare number on the screen may be meant in dB."""

@@ -146,8 +146,8 @@ def improvements(setup: Setup) -> Iterator[tuple[str, str, Setup]]:
         text = "clean the joints that are opened and tighten them to torque (repeatability 60 dB)"
         yield "joints", text, replace(setup, near=steady)
     load_db = calibration.load_db
-    for item in setup.items:
-        if item.id != calibration.plane and item.part.kind != "splitter" and setup.calibrates(item.id):
+    for item in setup.places_to_calibrate():
+        if item.id != calibration.plane:
             moved = replace(calibration, plane=item.id, load_impedance_ohm=None)
             yield "plane", f"calibrate after '{item.id}'", replace(setup, calibration=moved)
     for index, item in enumerate(setup.items):

@@ -26,8 +26,6 @@ TEST_NOISE = 1e-3
 """Noise of a raw reflection used to find a plane's noise gain; the gain does not depend on it while it is small."""
 DRAWS = 16_000
 """Draws at each plane: its ends to about a hundredth of the interval, which is what stands side by side."""
-MANY, DRAWS_OF_MANY = 24, 1_000
-"""Of more planes than that each is drawn so often: hundreds of planes of hundreds of items take seconds, not minutes."""
 
 
 @dataclass(frozen=True)
@@ -145,7 +143,6 @@ def compare(
     straight = _may_go_straight(setup)
     direct = _bridge(setup) if straight else None
     ways = list(_ways(setup, direct))
-    draws = draws or (DRAWS_OF_MANY if len(ways) > MANY else None)
 
     def found(way: _PlaneTrial) -> tuple[Plane, Accuracy | None, int]:
         measurement = measurement_of(way.setup, build(way.setup, np.array([freq]), fit=False))
@@ -173,7 +170,7 @@ def compare(
         most,
         least,
         setup.assumed,
-        setup.warnings,
+        (*setup.warnings, *_left_out(setup)),
         _missing(setup) if straight and direct is None else (),
         setup.far.limit_in_db,
     )
@@ -199,13 +196,12 @@ def _ways(setup: Setup, direct: tuple[Item, ...] | None) -> Iterator[_PlaneTrial
     if setup.calibrates("near"):
         yield _PlaneTrial("near", "at the analyzer's own port", _at(setup, replace(plain, plane="near")), phase)
     assumed = "load" in plain.typical
-    for item in setup.items:
-        if item.part.kind != "splitter" and setup.calibrates(item.id):
-            here = replace(plain, plane=item.id)
-            ohm = item_ends(item)[1].line_ohm
-            if plain.plane != item.id:
-                here = replace(here, load_impedance_ohm=None)
-            yield _PlaneTrial(item.id, f"after '{item.id}'", _at(setup, here), phase, assumed and ohm > 0)
+    for item in setup.places_to_calibrate():
+        here = replace(plain, plane=item.id)
+        ohm = item_ends(item)[1].line_ohm
+        if plain.plane != item.id:
+            here = replace(here, load_impedance_ohm=None)
+        yield _PlaneTrial(item.id, f"after '{item.id}'", _at(setup, here), phase, assumed and ohm > 0)
     if setup.calibrates(setup.items[-1].id):
         yield from _other_loads(setup, setup.items[-1])
     if direct is not None:
@@ -217,6 +213,12 @@ def _ways(setup: Setup, direct: tuple[Item, ...] | None) -> Iterator[_PlaneTrial
 def _may_go_straight(setup: Setup) -> bool:
     """Whether a reading without the pad could be converted: it needs a phase and the analyzer's own calibration."""
     return setup.near.has_phase and setup.calibrates("near")
+
+
+def _left_out(setup: Setup) -> tuple[str, ...]:
+    """Says that a chain of dozens of items has more places than are compared."""
+    every, compared = len(setup.places_to_calibrate(len(setup.items))), len(setup.places_to_calibrate())
+    return (f"{compared} places to calibrate, evenly spread among {every}, are compared",) if compared < every else ()
 
 
 def _missing(setup: Setup) -> tuple[str, ...]:

@@ -202,8 +202,8 @@ def _planes(setup: Setup) -> Iterator[_Idea]:
     if here.plane != "near" and setup.calibrates("near"):
         moved = replace(here, plane="near")
         yield _Idea("plane", "calibrate at the analyzer's port", replace(setup, calibration=moved), 0.0)
-    for item in setup.items:
-        if item.id == here.plane or item.part.kind == "splitter" or not setup.calibrates(item.id):
+    for item in setup.places_to_calibrate():
+        if item.id == here.plane:
             continue
         end = item_ends(item)[1]
         moved = replace(here, plane=item.id, load_impedance_ohm=None)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from chain.analyses import expect as expect_module
 from chain.analyses import improvements
-from chain.analyses.planes import MANY, compare
+from chain.analyses.planes import compare
 from chain.assembly.cascade import build
 from chain.files.setup_file import parse_setup
 from chain.setups import Setup
@@ -55,11 +57,18 @@ def test_shares_of_a_long_chain_are_those_of_drawing_every_unknown_alone(seed, m
     assert max(every, key=every.get) == max(linear_shares(here, 1 / 3), key=linear_shares(here, 1 / 3).get)
 
 
-def test_every_plane_of_a_long_chain_is_compared_and_the_best_is_that_of_many_draws():
-    setup = long_setup(MANY + 6, 4)
-    quick, slow = compare(setup), compare(setup, draws=8000)
-    assert [row.plane for row in quick.planes] == [row.plane for row in slow.planes]
-    assert quick.recommended == slow.recommended
+def test_of_dozens_of_places_to_calibrate_those_evenly_spread_are_compared_and_that_is_said():
+    few, setup = long_setup(20, 4), long_setup(60, 4)
+    assert len(few.places_to_calibrate()) == 20
+    named = [item.id for item in setup.places_to_calibrate()]
+    assert len(named) == 20
+    assert (named[0], named[-1]) == ("pad", "lead-58")
+    there = replace(setup, calibration=replace(setup.calibration, plane="lead-30"))
+    assert "lead-30" in [item.id for item in there.places_to_calibrate()]
+    found = compare(setup, draws=1000)
+    assert [row.plane for row in found.planes if "," not in row.plane] == ["near", *named, "no pad"]
+    assert any("20 places" in each and "60" in each for each in found.warnings)
+    assert not any("places" in each for each in compare(few, draws=1000).warnings)
 
 
 def test_of_many_planes_the_cure_is_the_one_that_narrows_most(monkeypatch):
