@@ -8,6 +8,7 @@ import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from io import StringIO
+from itertools import pairwise
 from pathlib import Path
 from shutil import get_terminal_size
 from typing import TYPE_CHECKING, Any, TextIO, TypeVar
@@ -111,8 +112,9 @@ class TextPage(StringIO):
         return self._terminal
 
     def text(self) -> str:
-        """Give what was written, without blanks at the ends of lines."""
-        return "".join(f"{line.rstrip()}\n" for line in self.getvalue().splitlines())
+        """Give what was written, without blanks at the ends of lines and with one empty line where there were several."""
+        lines = [line.rstrip() for line in self.getvalue().splitlines()]
+        return "".join(f"{line}\n" for before, line in pairwise(["", *lines]) if line or before)
 
 
 def _write(stream: TextIO, text: str) -> None:
