@@ -235,11 +235,11 @@ def test_aimed_draws_give_the_same_likelihood_as_plain_ones():
     work = work_of(of, kinds, known.readings, None, 5)
     whole = [[(0.0, 1.0)] * len(plans) for plans in work.plans]
     sides = []
-    for aim in (None, work.aim):
+    for aim in (None, work.proposal):
         blocks = [work.predicted(number, whole, aim) for number in range(3)]
         chances = [np.concatenate([work.chances(i, block[i])[3] for block in blocks]) for i in range(len(kinds))]
         sides.append([(each.sum() / 3 / BLOCK, np.sqrt(np.square(each).sum()) / 3 / BLOCK) for each in chances])
-    assert work.aim is not None
+    assert work.proposal is not None
     for kind, (plain, plain_error), (proposed, aimed_error) in zip(kinds, sides[0], sides[1], strict=True):
         assert abs(plain - proposed) <= 5 * np.hypot(plain_error, aimed_error) + 1e-6, kind.what
     assert sides[1][0][1] < sides[0][0][1]
