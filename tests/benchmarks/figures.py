@@ -78,6 +78,28 @@ def rows_of(name: str, *words: str) -> Callable[[], str]:
     return reported
 
 
+def last_line(*words: str) -> Callable[[], str]:
+    """A measurement by a program of the tests, of which the last line says the figure."""
+
+    def reported() -> str:
+        done = subprocess.run([sys.executable, *words], cwd=ROOT, capture_output=True, text=True, check=False)
+        lines = done.stdout.splitlines() or done.stderr.splitlines()
+        return lines[-1] if lines else "nothing was printed"
+
+    return reported
+
+
+def inputs() -> str:
+    """Cases of every kind that the fuzzer has tried in one run, and what it found."""
+    import json
+
+    with tempfile.TemporaryDirectory() as folder:
+        state = Path(folder, "state.json")
+        last_line("tests/helpers/fuzzer.py", "all", "20000", str(state))()
+        found = json.loads(state.read_text(encoding="utf-8"))
+    return f"{found['cases']} cases, {len(found['findings'])} findings, longest {found['longest_s']:.2f} s"
+
+
 def against_scikit_rf() -> str:
     """Largest difference of a cascade of up to 12 random two-ports of mixed references, of 300."""
     import numpy as np
@@ -188,6 +210,8 @@ FIGURES = (
     Figure("`prove` against an independent world", slow("tests/diagnosis/test_diagnose_world.py"), True),
     Figure("`prove` over sessions", slow("tests/diagnosis/test_diagnose_sessions.py", "thousand"), True),
     Figure("120,000 damaged", slow("tests/sweeps/test_fuzz.py", "very_many"), True),
+    Figure("damaged, harmlessly changed and extreme", inputs, True),
+    Figure("mutants of the engine", last_line("tests/mutation.py", "--count", "80"), True),
     Figure("coverage of second minus first antenna", slow("tests/comparisons/test_antennas.py", "every_class"), True),
     Figure("width of the difference", slow("tests/comparisons/test_antennas.py", "half_as_wide")),
     Figure("`tune` in an independent", slow("tests/tuning/test_world.py", "what_they_say"), True),
