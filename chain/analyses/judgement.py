@@ -12,9 +12,8 @@ from chain.reflection import magnitude_from_vswr, vswr
 from chain.results import COVERAGE, SEED
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
-from chain.uncertainty.intervals import Intervals, Kept, Observation, Progress
+from chain.uncertainty.intervals import Intervals, Kept, Observation, Progress, SweepTest
 from chain.uncertainty.measurement import Measurement
-from chain.uncertainty.whole_sweep import SweepTest, judged_sweep
 from library.frozen import dataclass
 
 FEWEST, MOST = 4_000, 8_000
@@ -172,6 +171,8 @@ def _tested(
         # No point reads more than an antenna at the limit does half of the time: neither then does the sweep's worst.
         return SweepTest(np.full(count, np.inf), 1.0, (1.0,) * len(groups), 0)
     enough = FEWEST <= found.draws <= MOST
+    from chain.uncertainty.whole_sweep import judged_sweep
+
     return judged_sweep(measurement, seen, limit, groups, found.draws if enough else None, seed, progress, kept)
 
 

@@ -9,13 +9,17 @@ import numpy as np
 
 from chain.arrays import Complex, Real
 from chain.reflection import magnitude_from_return_loss, reflection_from_ohm
+from chain.rf.elements import Box
 from chain.rf.twoport import Maps
-from chain.setups import Calibration
+from chain.setups import Calibration, Near
 from chain.uncertainty.streams import RandomSource, unit_draws
 from library.frozen import dataclass
 
 if TYPE_CHECKING:
     from chain.uncertainty.sensitivity import Term
+
+RESIDUALS = "near"
+"""Name of the element that stands for the analyzer's residual errors."""
 
 
 @dataclass(frozen=True)
@@ -126,3 +130,34 @@ def solve(raw: Sequence[Complex], assumed: Sequence[Complex]) -> Maps:
     p = (c1 * b2 - c2 * b1) / down
     r = (a1 * c2 - a2 * c1) / down
     return Maps(p, m3 + m3 * r * g3 - p * g3, r)
+
+
+def residual_box(near: Near, freq_hz: Real) -> Box | None:
+    """What the analyzer's calibration left: directivity, source match and tracking as one two-port.
+
+    Source: One-port error model: reading = D + (1 + T) G/(1 - M G).
+    """
+    if near.directivity_db is None and near.source_match_db is None and near.tracking_db is None:
+        return None
+
+    def radius(loss_db: float | None) -> Real:
+        size = 0.0 if loss_db is None else float(magnitude_from_return_loss(loss_db))
+        return np.full(freq_hz.shape, size)
+
+    through = np.zeros((*freq_hz.shape, 2, 2), dtype=complex)
+    through[..., 0, 1] = through[..., 1, 0] = 1
+    tracking = 0.0 if near.tracking_db is None else 10 ** (near.tracking_db / 20) - 1
+    return Box(
+        RESIDUALS,
+        near.impedance_ohm,
+        near.impedance_ohm,
+        through,
+        radius(near.directivity_db),
+        radius(near.source_match_db),
+        shape=near.directivity_kind,
+        product_radius=np.full(freq_hz.shape, tracking),
+        # Errors of a calibration may show more than all of a wave.
+        passive=False,
+        far_shape=near.source_match_kind,
+        product_shape=near.tracking_kind,
+    )

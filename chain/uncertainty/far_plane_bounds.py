@@ -17,15 +17,13 @@ from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real
 from chain.rf.discs import ROUNDING, Region, backward, forward, region_of
-from chain.uncertainty.measurement import Measurement
+from chain.uncertainty.measurement import CUT, Measurement
 from chain.uncertainty.transfer import least_derivative, least_slope
 from library.frozen import dataclass
 
 Number = TypeVar("Number", bound=np.generic)
 Value = TypeVar("Value")
 
-CUT = 3.0
-"""Normal unknowns are cut at this many standard deviations on each axis."""
 
 PHASES: Complex = np.exp(2j * np.pi * np.arange(120) / 120)
 HALF_STEP = np.pi / PHASES.size

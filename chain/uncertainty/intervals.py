@@ -62,6 +62,20 @@ class Intervals:
     draws: int
 
 
+@dataclass(frozen=True)
+class SweepTest:
+    """Outcome over frequency and for groups of frequencies.
+
+    `edge` is the statistic above which a point makes the sweep fail; `chance` that an antenna at the limit everywhere shows a
+    worst point this bad or worse, at the phase that makes it likeliest; `group_chance` the same of each group by itself.
+    """
+
+    edge: Real
+    chance: float
+    group_chance: tuple[float, ...]
+    draws: int
+
+
 class Kept:
     """Terms drawn once and asked for again with the same measurement, seed and observation; not those of a long sweep."""
 

@@ -21,8 +21,14 @@ from chain.rf import twoport
 from chain.rf.elements import Element, aligned, at_frequencies
 from chain.rf.twoport import Maps, compose, inverse, shifted, through
 from chain.setups import Setup
-from chain.uncertainty.calibration import Standards, assumed_reflections, drawn_reflections, solve
-from chain.uncertainty.element_bounds import RESIDUALS, residual_box
+from chain.uncertainty.calibration import (
+    RESIDUALS,
+    Standards,
+    assumed_reflections,
+    drawn_reflections,
+    residual_box,
+    solve,
+)
 from chain.uncertainty.sampled_maps import constant, drawn_through
 from chain.uncertainty.sampling import draw, wave
 from chain.uncertainty.streams import (
@@ -36,6 +42,9 @@ from chain.uncertainty.streams import (
     unit_draws,
 )
 from library.frozen import dataclass
+
+CUT = 3.0
+"""Normal unknowns are cut at this many standard deviations on each axis."""
 
 
 @dataclass(frozen=True)

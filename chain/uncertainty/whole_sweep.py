@@ -16,7 +16,16 @@ from numpy.typing import NDArray
 
 from chain.arrays import Real, quantiles
 from chain.results import COVERAGE, SEED
-from chain.uncertainty.intervals import Kept, Observation, Progress, blocks, drawn_terms, rounded, whole_batches
+from chain.uncertainty.intervals import (
+    Kept,
+    Observation,
+    Progress,
+    SweepTest,
+    blocks,
+    drawn_terms,
+    rounded,
+    whole_batches,
+)
 from chain.uncertainty.measurement import Measurement
 from chain.uncertainty.one_sided_tests import AROUND
 from chain.uncertainty.streams import BATCH
@@ -37,20 +46,6 @@ LOST = 0.8
 """Upper spread of the statistic, over the limit, from which on one recovered phase in twenty is off by 45 degrees or more."""
 LEAST_SCALE = 1e-7
 ROUNDING = 1e-6
-
-
-@dataclass(frozen=True)
-class SweepTest:
-    """Outcome over frequency and for groups of frequencies.
-
-    `edge` is the statistic above which a point makes the sweep fail; `chance` that an antenna at the limit everywhere shows a
-    worst point this bad or worse, at the phase that makes it likeliest; `group_chance` the same of each group by itself.
-    """
-
-    edge: Real
-    chance: float
-    group_chance: tuple[float, ...]
-    draws: int
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ from chain.errors import RangeError
 from chain.files.setup_file import load_setup
 from chain.rf.parts import elements_of
 from chain.setups import Item
-from chain.uncertainty.element_bounds import reading_range
+from chain.uncertainty.bounds import reading_range
 from chain.uncertainty.sampling import draw
 from library.files.ownfile import defects_of
 from library.files.store import tomllib

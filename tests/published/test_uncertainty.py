@@ -16,10 +16,9 @@ from chain.rf.elements import Box, Line, line_s
 from chain.rf.parts import elements_of
 from chain.rf.twoport import Maps, inverse, through
 from chain.setups import Near
-from chain.uncertainty.bounds import true_bound_complex
-from chain.uncertainty.calibration import solve
+from chain.uncertainty.bounds import reading_range, true_bound_complex
+from chain.uncertainty.calibration import residual_box, solve
 from chain.uncertainty.coverage_region import recovered_draws
-from chain.uncertainty.element_bounds import reading_range, residual_box
 from chain.uncertainty.linear import linear
 from chain.uncertainty.measurement import Measurement
 from chain.uncertainty.sampling import draw

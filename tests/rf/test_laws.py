@@ -34,8 +34,7 @@ from chain.rf.discs import backward, extremes, forward, region_of
 from chain.rf.elements import Ladder, aligned, nominal
 from chain.setups import Calibration
 from chain.sweeps.readings import Readings
-from chain.uncertainty.bounds import reading_bound, true_bound, true_bound_complex
-from chain.uncertainty.element_bounds import invert, reading_range
+from chain.uncertainty.bounds import invert, reading_bound, reading_range, true_bound, true_bound_complex
 from chain.uncertainty.measurement import measurement_of, nominal_maps, simulate
 from chain.uncertainty.sampling import draw
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from bound_world import MAGNITUDES, engine_pieces, random_chain, worst_found
 
-from chain.uncertainty.element_bounds import invert, reading_range
+from chain.uncertainty.bounds import invert, reading_range
 
 
 def slacks(count, seed):
