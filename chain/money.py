@@ -44,7 +44,7 @@ def parse_price(text: str, currency: str | None = None) -> Price:
     found = next(filter(None, (form.fullmatch(words) for form in FORMS)), None)
     if not words or not found:
         raise UnitError(*((f"{quoted(words)} is not a price", EXAMPLE) if words else ("the price is missing", EXAMPLE)))
-    whole, part = _figures(found.groupdict().get("minus", "") + found["amount"].strip(), words, found["code"] or "")
+    whole, part = _values(found.groupdict().get("minus", "") + found["amount"].strip(), words, found["code"] or "")
     stated = SIGNS.get((currency or "").strip(), (currency or "").strip().upper())
     code, metre = SIGNS.get(found["code"] or "", (found["code"] or "").upper()), bool(found["metre"])
     if len(part.rstrip("0")) > len("00"):
@@ -64,7 +64,7 @@ def parse_price(text: str, currency: str | None = None) -> Price:
     return Price(hundredths, code or stated, metre)
 
 
-def _figures(amount: str, words: str, code: str) -> tuple[str, str]:
+def _values(amount: str, words: str, code: str) -> tuple[str, str]:
     """Whole part and decimals of an amount. The last point or comma parts the decimals; what stands before parts thousands."""
     sign, digits = ("-", amount[1:]) if amount.startswith("-") else ("", amount.lstrip("+"))
     whole, mark, part = re.fullmatch(r"(.*?)(?:([.,])([^.,' ]*))?", digits).groups("")  # type: ignore[union-attr]

@@ -339,17 +339,17 @@ def _assumed_or_stated(keys: tuple[str, ...], typical: Collection[str], kind: st
     return {key: kind if key in typical else "stated" for key in keys}
 
 
-def exact_values(setup: Setup, unknown: str, figures: Collection[str]) -> Setup:
+def exact_values(setup: Setup, unknown: str, values: Collection[str]) -> Setup:
     """The same set-up with some figures of an unknown, named as by `figure_standings`, taken as exact."""
     if unknown in OF_ANALYZER:
-        none: dict[str, Any] = dict.fromkeys((f"{key}_db" for key in figures), None)
+        none: dict[str, Any] = dict.fromkeys((f"{key}_db" for key in values), None)
         return replace(setup, near=replace(setup.near, **none))
     if unknown in OF_STANDARDS:
-        nothing: dict[str, Any] = {STANDARDS[key]: None if key == "load" else 0.0 for key in figures}
+        nothing: dict[str, Any] = {STANDARDS[key]: None if key == "load" else 0.0 for key in values}
         return replace(setup, calibration=replace(setup.calibration, **nothing))
     item = _item(setup, unknown)
     assert item is not None
-    exact: dict[str, Any] = {field: 0.0 if isinstance(getattr(item.part, field), float) else None for field in figures}
+    exact: dict[str, Any] = {field: 0.0 if isinstance(getattr(item.part, field), float) else None for field in values}
     changed = replace(item, part=replace(item.part, **exact))
     items = tuple(changed if each is item else each for each in setup.items)
     return replace(setup, items=items)

@@ -70,17 +70,17 @@ class _DrawnMeasurement:
     draws: int
     seed: int
 
-    def figures(self, magnitude: Real, place: int | None) -> dict[str, Real]:
+    def readings(self, magnitude: Real, place: int | None) -> dict[str, Real]:
         """Readings of each true magnitude at one place or over the sweep, and the ceiling, as VSWR, shape (magnitudes, frequencies)."""
         only = None if place is None else slice(place, place + 1)
         ranges = reading_ranges(self.measurement, magnitude, self.draws, self.seed, only=only)
         here = self.measurement if only is None else self.measurement.at(only)
-        return _figures(here, ranges, magnitude)
+        return _as_vswr(here, ranges, magnitude)
 
     def grid(self, magnitude: Real, exact: NDArray[np.bool_], places: NDArray[np.intp]) -> dict[str, Real]:
         """The same of many magnitudes at some places; those that are not exact are drawn less often."""
         ranges = reading_grid(self.measurement, magnitude, exact, places, self.draws, self.seed)
-        return _figures(self.measurement.at(places), ranges, magnitude)
+        return _as_vswr(self.measurement.at(places), ranges, magnitude)
 
 
 APART = ("rows", "aim_bound", "aim_reading", "drawn")
@@ -124,18 +124,18 @@ class Expectation(ResultTable):
     def sweep(self) -> dict[str, Real]:
         """The figures of the rows at every frequency, shape (true VSWRs, frequencies) each, and the ceiling over frequency."""
         true = np.array([row.true_vswr for row in self.rows])
-        return {"true_vswr": true, **self.drawn.figures(np.asarray(magnitude_from_vswr(true)), None)}
+        return {"true_vswr": true, **self.drawn.readings(np.asarray(magnitude_from_vswr(true)), None)}
 
     @cached_property
     def curve(self) -> dict[str, Real]:
         """The same as the rows at the same frequency, from a perfect antenna to an open in 51 even steps of reflection."""
-        found = self.drawn.figures(CURVE, int(np.argmin(np.abs(self.freq_hz - self.worst_hz))))
+        found = self.drawn.readings(CURVE, int(np.argmin(np.abs(self.freq_hz - self.worst_hz))))
         del found["ceiling_vswr"]
         return {"true_vswr": vswr(CURVE), **{name: values[:, 0] for name, values in found.items()}}
 
     def over_sweep(self, true_vswr: float) -> dict[str, Real]:
         """The figures of one true VSWR at every frequency, shape (1, frequencies) each, and the ceiling over frequency."""
-        return self.drawn.figures(np.array([magnitude_from_vswr(true_vswr)]), None)
+        return self.drawn.readings(np.array([magnitude_from_vswr(true_vswr)]), None)
 
     def grid(self, true_vswr: Real, places: NDArray[np.intp]) -> dict[str, Real]:
         """The figures of `sweep` for many true VSWRs in order at some places; those of the rows take all the draws."""
@@ -230,7 +230,7 @@ def expect(
         measurement.freq_hz,
         float(measurement.freq_hz[worst]),
         limit,
-        _rows(wanted, drawn.figures(magnitude, worst)),
+        _rows(wanted, drawn.readings(magnitude, worst)),
         float(vswr(known.ceiling().max())),
         float(vswr(reading_bound(measurement, np.ones(measurement.freq_hz.size))[1].max())),
         _bound_aim(measurement, limit),
@@ -273,7 +273,7 @@ def _accuracy(measurement: Measurement, reported: float, digits: int, seed: int)
     return settled_intervals(lambda count: intervals(here, seen, draws=count or start, seed=seed), None, digits)[1]
 
 
-def _figures(measurement: Measurement, ranges: tuple[Real, Real], magnitude: Real) -> dict[str, Real]:
+def _as_vswr(measurement: Measurement, ranges: tuple[Real, Real], magnitude: Real) -> dict[str, Real]:
     known = nominal_maps(measurement)
     nominal = np.stack([median(np.abs(known.reading(g * PHASES))) for g in magnitude])
     bounds = reading_bound(measurement, np.broadcast_to(magnitude, (measurement.freq_hz.size, magnitude.size)))

@@ -106,7 +106,7 @@ def typical_share(
         if not typical or not known:
             total += each.share
             continue
-        one, other = (_alone(setup, measurement, each.id, figures, magnitude, seed) for figures in (known, typical))
+        one, other = (_alone(setup, measurement, each.id, values, magnitude, seed) for values in (known, typical))
         total += each.share * (one / (one + other) if one + other else 1.0)
     return total
 

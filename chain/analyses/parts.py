@@ -43,8 +43,8 @@ class Entry:
     def to_dict(self) -> dict[str, object]:
         """Give the entry as plain values."""
         part = self.part
-        figures = {each.name: _plain(getattr(part, each.name)) for each in fields(part)}
-        return {**figures, "losses": [vars(loss) for loss in self.losses]}
+        values = {each.name: _plain(getattr(part, each.name)) for each in fields(part)}
+        return {**values, "losses": [vars(loss) for loss in self.losses]}
 
 
 @dataclass(frozen=True)

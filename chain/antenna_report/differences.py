@@ -122,13 +122,13 @@ def _signed(value: float) -> str:
 def match_grid(result: AntennaComparison) -> Grid:
     """Table of the channels."""
     columns = [
-        Column("channel" if result.in_channels else "stretch,\nMHz", figures=False),
+        Column("channel" if result.in_channels else "stretch,\nMHz", numeric=False),
         Column(f"{head()}\n{short(result.first_name)[:9]}"),
         Column(f"{head()}\n{short(result.second_name)[:9]}"),
         Column("|reflection| by\n95 %"),
         Column("mismatch\nloss, dB"),
         Column("\n95 %"),
-        Column("verdict", figures=False),
+        Column("verdict", numeric=False),
     ]
     rows = [
         [
@@ -212,8 +212,8 @@ def level_grid(result: LevelComparison) -> list[Grid]:
         out.append((_level_columns(result), [_level_row(each, result) for each in result.channels]))
     if result.front_to_back:
         columns = [
-            Column("antenna", figures=False),
-            Column("channel", figures=False),
+            Column("antenna", numeric=False),
+            Column("channel", numeric=False),
             Column("front-to-back\nread, dB"),
         ]
         rows: list[list[object]] = [
@@ -222,7 +222,7 @@ def level_grid(result: LevelComparison) -> list[Grid]:
         ]
         out.append(([*columns, Column("true, dB\n(site's floor)")], rows))
     if result.three:
-        columns = [Column("channel", figures=False), Column("antenna", figures=False), Column("gain,\ndBi")]
+        columns = [Column("channel", numeric=False), Column("antenna", numeric=False), Column("gain,\ndBi")]
         rows = [
             [each.channel, name, f"{gain:.2f}"]
             for each in result.three
@@ -239,13 +239,13 @@ def _ratio(low: float, high: float) -> str:
 def _level_columns(result: LevelComparison) -> list[Column]:
     known = any(not math.isnan(each.gain_db) for each in result.channels)
     return [
-        Column("channel", figures=False),
+        Column("channel", numeric=False),
         Column("readings"),
         Column("realised\ngain by, dB"),
         Column("\n95 %"),
         Column("drift,\ndB"),
         *([Column("no match:\ngain by, dB")] if known else []),
-        Column("verdict", figures=False),
+        Column("verdict", numeric=False),
     ]
 
 

@@ -51,13 +51,13 @@ def render(result: FollowAnswer, console: Console) -> None:
     if changes:
         console.print()
         columns = [
-            Column("since\nthe", figures=False),
-            Column("most in", figures=False),
+            Column("since\nthe", numeric=False),
+            Column("most in", numeric=False),
             Column("loss by,\ndB"),
             Column("\n95 %"),
             Column("better\nin"),
             Column("worse\nin"),
-            Column("change", figures=False),
+            Column("change", numeric=False),
         ]
         show_table(console, columns, [_row(word, each, result) for word, each in changes])
 

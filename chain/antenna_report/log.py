@@ -107,10 +107,10 @@ def render_record(record: Record, console: Console) -> None:
 def record_grid(record: Record) -> Grid:
     """Channels of a record."""
     lead = record.kind == "lead"
-    columns = [Column("channel", figures=False)]
+    columns = [Column("channel", numeric=False)]
     columns += [] if lead else [Column(head()), Column("95 %")]
     columns += [Column("loss,\ndB"), Column("repeats to,\ndB")]
-    columns += [] if lead else [Column("verdict", figures=False)]
+    columns += [] if lead else [Column("verdict", numeric=False)]
     rows: list[list[object]] = []
     for each in record.channels:
         row: list[object] = [each.name]
@@ -193,12 +193,12 @@ def _advice(series: SeriesTrend) -> str:
 def trend_grid(result: LogTrends) -> Grid:
     """Table of series."""
     columns = [
-        Column("what", figures=False),
-        Column("channel", figures=False),
+        Column("what", numeric=False),
+        Column("channel", numeric=False),
         Column("records"),
         Column("by now,\ndB"),
         Column("a year,\ndB"),
-        Column("steps", figures=False),
+        Column("steps", numeric=False),
     ]
     rows: list[list[object]] = []
     for each in result.series:

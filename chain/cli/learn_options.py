@@ -164,8 +164,8 @@ def _span(given: Mapping[str, Any], setup: Setup | None) -> tuple[float, float] 
 
 
 def _with(near: Near, levels_db: Mapping[str, float]) -> Near:
-    figures: dict[str, Any] = {f"{name}_db": level for name, level in levels_db.items()}
-    return replace(near, **figures)
+    values: dict[str, Any] = {f"{name}_db": level for name, level in levels_db.items()}
+    return replace(near, **values)
 
 
 def _analyzer(

@@ -65,7 +65,7 @@ def bands_of(setup: Setup, freq_hz: Real) -> tuple[ChannelBand, ...]:
     return tuple(out)
 
 
-def figures_with_phase(
+def values_with_phase(
     draws: JointDraws, which: int, reading: Complex, bands: Sequence[ChannelBand], half: Real | None = None
 ) -> tuple[BandValues, ...]:
     """Figures of a complex reading in each band.
@@ -109,7 +109,7 @@ def _loss_db(reflected: float) -> float:
     return float(mismatch_loss_db(np.sqrt(min(reflected, MOST_REFLECTED))))
 
 
-def figures_without_phase(
+def values_without_phase(
     draws: JointDraws, which: int, size: Real, turn: complex, bands: Sequence[ChannelBand], half: Real | None = None
 ) -> tuple[tuple[BandValues, BandValues], ...]:
     """Figures of a reading without phase for one phase of the antenna: from the smallest and from the largest |G| that fit."""

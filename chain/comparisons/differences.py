@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real
-from chain.comparisons.bands import BandValues, ChannelBand, figures_with_phase, figures_without_phase
+from chain.comparisons.bands import BandValues, ChannelBand, values_with_phase, values_without_phase
 from chain.comparisons.joint_draws import JointDraws
 
 AIM = 0.965
@@ -54,8 +54,8 @@ def differences(
     """
     (one, first), (other, second) = readings
     if np.iscomplexobj(first) and np.iscomplexobj(second):
-        before = figures_with_phase(draws, one, np.asarray(first, dtype=complex), bands, halves[0])
-        after = figures_with_phase(draws, other, np.asarray(second, dtype=complex), bands, halves[1])
+        before = values_with_phase(draws, one, np.asarray(first, dtype=complex), bands, halves[0])
+        after = values_with_phase(draws, other, np.asarray(second, dtype=complex), bands, halves[1])
         rows = [_rows(a, b) for a, b in zip(before, after, strict=True)]
         # Bands hang together through chain and calibration; ranks over all of them use that, where dividing the tail by their number
         # would not.
@@ -119,7 +119,7 @@ def _without_phase(
     together, same_phase = how
     turns = np.exp(2j * np.pi * np.arange(PHASES) / PHASES)
     before, after = (
-        [figures_without_phase(draws, which, size, complex(turn), bands, half) for turn in turns]
+        [values_without_phase(draws, which, size, complex(turn), bands, half) for turn in turns]
         for (which, size), half in zip(readings, halves, strict=True)
     )
     tail = (1 - AIM) / 2

@@ -196,9 +196,9 @@ def analyzer_of(model: AnalyzerKeys, connector: Connector, ohm: float, into: Dia
     if model.shows is None:
         into.assumed.append(f"{table}: shows complex (default)")
     if near.typical:
-        figures = ", ".join(f"{key} {getattr(near, f'{key}_db'):g} dB" for key in near.typical)
+        values = ", ".join(f"{key} {getattr(near, f'{key}_db'):g} dB" for key in near.typical)
         evidence = into.parts.analyzer(near.analyzer).evidence.kind
-        into.assumed.append(f"{table}: {figures} (typical of a {near.analyzer} analyzer, evidence {evidence})")
+        into.assumed.append(f"{table}: {values} (typical of a {near.analyzer} analyzer, evidence {evidence})")
     absent = [key for key, value in stated.items() if value is None]
     if near.ideal and absent:
         names = ", ".join(key.removesuffix("_db") for key in absent)
@@ -318,6 +318,6 @@ def _say_standards(found: Calibration, stated: Sequence[str], near: Near, into: 
             into.assumed.append(f"calibration: {', '.join(absent)} taken as perfect (ideal)")
     elif found.typical:
         units = [(key, *CUSTOMARY[key]) for key in found.typical]
-        figures = ", ".join(f"{key} {getattr(found, STANDARDS[key]) / size:g} {unit}" for key, size, unit in units)
+        values = ", ".join(f"{key} {getattr(found, STANDARDS[key]) / size:g} {unit}" for key, size, unit in units)
         evidence = into.parts.standards(into.parts.analyzer(near.analyzer).standards).evidence.kind
-        into.assumed.append(f"calibration: {figures} (typical with a {near.analyzer} analyzer, evidence {evidence})")
+        into.assumed.append(f"calibration: {values} (typical with a {near.analyzer} analyzer, evidence {evidence})")

@@ -79,7 +79,7 @@ def render_card(result: InstallerCard, console: Console) -> None:
     for first in range(0, len(result.points), POINTS_A_TABLE):
         points = result.points[first : first + POINTS_A_TABLE]
         columns = [
-            Column("ch", figures=False),
+            Column("ch", numeric=False),
             Column("MHz"),
             *(Column(each.place) for each in points),
         ]

@@ -24,7 +24,7 @@ def render(result: Improvements, console: Console) -> None:
             Column("then to spare,\ndB, 95 %"),
             Column("cost"),
             Column(f"dB per\n{result.currency or 'unit'}"),
-            Column("change", figures=False, wraps=True),
+            Column("change", numeric=False, wraps=True),
         ]
         rows = [
             [

@@ -26,15 +26,15 @@ def render(result: Reception, console: Console, every: bool = False) -> None:
     order = result.order()
     rows = [result.row(*at) for at in (order if every else order[:ROWS])]
     columns = [
-        Column("outlet", figures=False),
-        Column("ch", figures=False),
+        Column("outlet", numeric=False),
+        Column("ch", numeric=False),
         Column("MHz"),
         Column("level,\ndBuV"),
         Column("95 %"),
         Column("C/N\nmargin"),
         Column("95 %"),
         Column("chance"),
-        Column("verdict,\nlimited by", figures=False),
+        Column("verdict,\nlimited by", numeric=False),
     ]
     show_table(console, columns, [_cells(row) for row in rows])
     left = len(order) - len(rows)

@@ -18,12 +18,12 @@ def render(result: Placement, console: Console) -> None:
     """Print where an amplifier helps."""
     answer(console, verdict_lines(result), result.warnings)
     columns = [
-        Column("place", figures=False),
-        Column("amplifier", figures=False),
+        Column("place", numeric=False),
+        Column("amplifier", numeric=False),
         Column("gain"),
         Column("dB to\nspare"),
         Column("95 %"),
-        Column("limited\nby", figures=False),
+        Column("limited\nby", numeric=False),
     ]
     rows = [
         [

@@ -17,14 +17,14 @@ def render(result: SeenLevels, console: Console, every: bool = False) -> None:
     answer(console, verdict_lines(result), result.warnings)
     rows = result.rows if every else result.rows[:ROWS]
     columns = [
-        Column("place", figures=False),
-        Column("ch", figures=False),
+        Column("place", numeric=False),
+        Column("ch", numeric=False),
         Column("MHz"),
         Column("seen"),
         Column("predicted"),
         Column("difference"),
         Column("expected"),
-        Column("", figures=False),
+        Column("", numeric=False),
     ]
     cells = [
         [

@@ -39,25 +39,25 @@ def _chart(thing: tuple[str, str], group: list[SeriesTrend], number: int, every:
     years = np.concatenate([_years(each) for each in group])
     lines = []
     for place, each in enumerate(group):
-        figures, half = np.array(each.losses_db), np.array(each.uncertainties_db) * NORMAL_95
+        shown, half = np.array(each.losses_db), np.array(each.uncertainties_db) * NORMAL_95
         look = part_look(place)
         lines.append(
             Series(
                 f"channel {plain(each.channel)}",
                 "true",
                 _years(each),
-                figures,
-                figures - half,
-                figures + half,
+                shown,
+                shown - half,
+                shown + half,
                 False,
                 look,
             )
         )
     what = "loss of the lead, one way, as at 20 degrees C" if kind == "lead" else "loss by the antenna's match"
-    shown = "" if len(group) == every else f", {len(group)} of {every} channels"
+    besides = "" if len(group) == every else f", {len(group)} of {every} channels"
     return CurveChart(
         f"log-{number}",
-        f"{plain(name)}: {what}{shown}",
+        f"{plain(name)}: {what}{besides}",
         "Bars: what a reading repeats to, 95 %.",
         _time_axis(float(years.min()), float(years.max())),
         even_axis("loss", "dB", low - room, high + room),

@@ -240,8 +240,8 @@ def _available_dbuv(installation: Installation, freq: Real, source: Complex, int
 
 def receiver_factors(installation: Installation) -> Real:
     """Noise factor of what hangs on each outlet; an end without a receiver counts as one of 7 dB."""
-    figures = [outlet.receiver.noise_figure_db if outlet.receiver else 7.0 for outlet in installation.outlets]
-    return 10 ** (np.array(figures)[:, None] / 10)
+    values = [outlet.receiver.noise_figure_db if outlet.receiver else 7.0 for outlet in installation.outlets]
+    return 10 ** (np.array(values)[:, None] / 10)
 
 
 def _noise(installation: Installation, found: _Solved, middle: Real) -> tuple[Real, Real]:

@@ -141,7 +141,7 @@ def _part(model: InstalledModel, raw: dict[str, Any], where: Where, into: Diagno
         into.defect((*where, "part"), what, "leads, splitters, taps, adapters, pads, amplifiers and filters have")
         return None
     _keys_fit(part, raw, where, into)
-    return _with_figures(part, model, where, into)
+    return _with_values(part, model, where, into)
 
 
 def _of_file(model: InstalledModel, raw: dict[str, Any], where: Where, into: Diagnostics) -> AnyPart | None:
@@ -153,7 +153,7 @@ def _of_file(model: InstalledModel, raw: dict[str, Any], where: Where, into: Dia
     if measured is None or not _passive(measured, where, into):
         return None
     _keys_fit(measured, raw, where, into)
-    return _with_figures(measured, model, where, into)
+    return _with_values(measured, model, where, into)
 
 
 def _keys_fit(part: AnyPart, raw: dict[str, Any], where: Where, into: Diagnostics) -> None:
@@ -201,7 +201,7 @@ def _article(part: AnyPart) -> str:
     return f"an {part.kind}" if part.kind[0] in "aeiou" else f"a {part.kind}" if part.kind != "coax" else "coax"
 
 
-def _with_figures(part: AnyPart, model: InstalledModel, where: Where, into: Diagnostics) -> AnyPart:
+def _with_values(part: AnyPart, model: InstalledModel, where: Where, into: Diagnostics) -> AnyPart:
     """The part with what the item states in place of the library's figures."""
     limit: dict[str, Any] = {} if model.reflection is None else {"limit": model.reflection}
     if isinstance(part, Amplifier):
@@ -265,13 +265,13 @@ def _say_assumed(item: InstalledItem, model: InstalledModel, into: Diagnostics) 
     if item.ideal:
         return
     if isinstance(part, Amplifier):
-        figures = {
+        values = {
             "gain": (model.gain, f"{part.gain_db:g} dB"),
             "gain_tolerance": (model.gain_tolerance, f"{part.gain_tolerance_db:g} dB"),
             "noise_figure": (model.noise_figure, f"{part.noise_figure_db:g} dB"),
             "max_output": (model.max_output, f"{part.max_output_dbuv:g} dBuV at {part.intermodulation_db:g} dB"),
         }
-        words = ", ".join(f"{key} {text}" for key, (stated, text) in figures.items() if stated is None)
+        words = ", ".join(f"{key} {text}" for key, (stated, text) in values.items() if stated is None)
         if words:
             into.assumed.append(f"{name}: {words} (library, evidence {part.evidence.kind})")
     elif isinstance(part, Inline):

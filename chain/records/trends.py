@@ -289,8 +289,8 @@ def _row(record: Record, one: ChannelRecord) -> list[str]:
     at_20c = None
     if record.kind == "lead" and record.temperature_c is not None:
         at_20c = corrected_loss_db(one.loss_db, one.fixed_db or 0.0, record.temperature_c, one.repeat_db)[0]
-    figures = [one.low_hz, one.high_hz, one.vswr, one.vswr_low, one.vswr_high, one.loss_db, at_20c, one.repeat_db]
-    shown = ["" if value is None else f"{value:.9g}" for value in [*figures, record.temperature_c]]
+    values = [one.low_hz, one.high_hz, one.vswr, one.vswr_low, one.vswr_high, one.loss_db, at_20c, one.repeat_db]
+    shown = ["" if value is None else f"{value:.9g}" for value in [*values, record.temperature_c]]
     words = [record.operator, one.verdict, record.plane, record.setup]
     return [record.time.isoformat(), *map(_cell, (record.name, record.kind, one.name)), *shown, *map(_cell, words)]
 

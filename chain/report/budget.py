@@ -33,14 +33,14 @@ def render(result: Account, console: Console, ranges: LossRange) -> None:
     at = list(chosen)
     columns = [Column(f"{frequency(found.freq_hz[index])}\n{name}") for index, name in chosen.items()]
     losses = list(_losses(result, ranges, at))
-    show_table(console, [Column("dB at", figures=False, wraps=True), *columns], losses, ruled=[len(losses) - SUMS - 1])
+    show_table(console, [Column("dB at", numeric=False, wraps=True), *columns], losses, ruled=[len(losses) - SUMS - 1])
     console.print()
     show_table(
-        console, [Column("share of the source's power", figures=False, wraps=True), *columns], list(_shares(result, at))
+        console, [Column("share of the source's power", numeric=False, wraps=True), *columns], list(_shares(result, at))
     )
     console.print()
     title = "from a level at the analyzer\nto that at the antenna, add"
-    show_table(console, [Column(title, figures=False, wraps=True), *columns], list(_levels(result, at)))
+    show_table(console, [Column(title, numeric=False, wraps=True), *columns], list(_levels(result, at)))
     method = (
         f"Source {found.near_ohm:g} ohm, antenna {found.far_ohm:g} ohm, both matched. Range: 95 % of {ranges.draws} simulated "
         f"chains, seed {ranges.seed}."
@@ -98,15 +98,15 @@ def _losses(result: Account, ranges: LossRange, at: Sequence[int]) -> Rows:
         if joint not in quiet:
             yield [f"step at joint {joint.near}/{joint.far}", *(db(joint.mismatch_loss_db) for _ in at)]
         if joint.far in items:
-            yield [joint.far, *_figures(items[joint.far].attenuation_db, at)]
+            yield [joint.far, *_values(items[joint.far].attenuation_db, at)]
     if quiet:
         others = "other " if len(quiet) < len(found.joints) else ""
         yield [f"{counted(len(quiet), f'{others}connector joint')}, same impedance on both sides", *(db(0) for _ in at)]
-    yield ["mismatches together", *_figures(found.interaction_db, at, signed=True)]
-    yield ["lost in all (transducer loss)", *_figures(found.transducer_loss_db, at)]
+    yield ["mismatches together", *_values(found.interaction_db, at, signed=True)]
+    yield ["lost in all (transducer loss)", *_values(found.transducer_loss_db, at)]
     yield ["  95 %", *_range(ranges.loss_low_db, ranges.loss_high_db, drawn)]
-    yield ["  of it heat in the chain", *_figures(result.dissipative_loss_db, at)]
-    yield ["insertion loss", *_figures(found.insertion_loss_db, at)]
+    yield ["  of it heat in the chain", *_values(result.dissipative_loss_db, at)]
+    yield ["insertion loss", *_values(found.insertion_loss_db, at)]
     yield [
         "return loss at the analyzer, 95 %",
         *_range(ranges.near_return_loss_low_db, ranges.near_return_loss_high_db, drawn),
@@ -127,10 +127,10 @@ def _shares(result: Account, at: Sequence[int]) -> Rows:
 
 def _levels(result: Account, at: Sequence[int]) -> Rows:
     found, level = result.budget, result.levels_db
-    yield ["to a power, dB", *_figures(level["power_db"], at, signed=True)]
-    yield ["to a voltage, dB", *_figures(level["voltage_db"], at, signed=True)]
-    yield [f"to dBm, for dBuV at {found.far_ohm:g} ohm", *_figures(level["dbm_to_far_dbuv"], at, signed=True)]
-    yield ["(voltage lost going up, dB)", *_figures(level["near_to_far_voltage_db"], at)]
+    yield ["to a power, dB", *_values(level["power_db"], at, signed=True)]
+    yield ["to a voltage, dB", *_values(level["voltage_db"], at, signed=True)]
+    yield [f"to dBm, for dBuV at {found.far_ohm:g} ohm", *_values(level["dbm_to_far_dbuv"], at, signed=True)]
+    yield ["(voltage lost going up, dB)", *_values(level["near_to_far_voltage_db"], at)]
 
 
 def _range(low: Real, high: Real, at: NDArray[np.intp]) -> list[str]:
@@ -138,5 +138,5 @@ def _range(low: Real, high: Real, at: NDArray[np.intp]) -> list[str]:
     return [f"{down:.1f} to {up:.1f}" if abs(up) < 200 else f"{down:.1f} or more" for down, up in pairs]
 
 
-def _figures(values: Real, at: Sequence[int], signed: bool = False) -> list[str]:
+def _values(values: Real, at: Sequence[int], signed: bool = False) -> list[str]:
     return [db(float(values[index]), signed) for index in at]

@@ -36,7 +36,7 @@ def render(result: Choice, console: Console, every_item: bool = False) -> None:
         Column("loss,\ndB"),
         *(column for column, _ in _ranked(result)),
         Column("the limit\ncomes out as"),
-        Column("parts, analyzer to antenna", figures=False, wraps=True),
+        Column("parts, analyzer to antenna", numeric=False, wraps=True),
     ]
     show_table(console, columns, [_row(each, result) for each in result.chains])
     for chain in result.chains if every_item else ():
@@ -154,9 +154,9 @@ def _detail(chain: Chosen, result: Choice, console: Console) -> None:
         indent=4,
     )
     for item in chain.items:
-        figures = f"{db(item.loss_db)} dB, reflection up to {item.reflection:.3f}"
+        values = f"{db(item.loss_db)} dB, reflection up to {item.reflection:.3f}"
         length = f", {item.length_m:g} m" if item.length_m else ""
-        say(console, f"  {item.id}{length}{', turned round' if item.reversed else ''}: {figures}", indent=4)
+        say(console, f"  {item.id}{length}{', turned round' if item.reversed else ''}: {values}", indent=4)
     for each in chain.meetings:
         if each.verdict != "ok":
             say(console, f"  {each.verdict}: {each.near} to {each.far}: {each.reason}", indent=4)
@@ -186,8 +186,8 @@ def render_contrast(result: Contrast, console: Console) -> None:
     more = two.cost - one.cost
     answer(console, contrast_lines(result))
     columns = [
-        Column(f"chain {one.number}", figures=False, wraps=True),
-        Column(f"chain {two.number}", figures=False, wraps=True),
+        Column(f"chain {one.number}", numeric=False, wraps=True),
+        Column(f"chain {two.number}", numeric=False, wraps=True),
         Column(f"cost,\n{result.currency}"),
         Column("loss,\ndB"),
         Column("reflection"),
@@ -254,7 +254,7 @@ def render_changes(result: Improvement, console: Console) -> None:
         lines = ["No single change narrows it.", f"Now {now}.", "Next: 'chain choose NEED' looks for another chain."]
     answer(console, lines, result.warnings)
     columns = [
-        Column("change", figures=False, wraps=True),
+        Column("change", numeric=False, wraps=True),
         Column("price"),
         Column("the limit\ncomes out as"),
         Column("narrower\nby"),

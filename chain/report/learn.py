@@ -21,7 +21,7 @@ def render(result: Learnt, console: Console, path: str = "", two_port: str = "")
     """Print what was learnt."""
     share = percent(result.coverage).replace(".0", "")
     answer(console, verdict_lines(result, path), result.warnings)
-    columns = [Column(KINDS[result.kind], figures=False), Column("learnt"), Column(f"interval\nof {share}")]
+    columns = [Column(KINDS[result.kind], numeric=False), Column("learnt"), Column(f"interval\nof {share}")]
     show_table(console, columns, [*_losses(result), *_figures(result)])
     if result.comparison is not None:
         console.print()
@@ -120,7 +120,7 @@ def _gain(found: BeforeAfter) -> str:
 
 def _before_and_after(found: BeforeAfter, console: Console, share: str) -> None:
     columns = [
-        Column(f"item {found.item}", figures=False),
+        Column(f"item {found.item}", numeric=False),
         Column("the limit\nreads"),
         Column(f"reading,\n{share}"),
         Column(f"true {head()} of\nsuch, {share}"),

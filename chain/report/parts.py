@@ -73,7 +73,7 @@ def render(result: Listing, console: Console, every: bool = False) -> None:
         render_rows(result.reception, console)
         _called_so(result.words, console)
         return
-    columns = [Column("part", figures=False), Column("ohm", figures=False), Column("what it is", False, wraps=True)]
+    columns = [Column("part", numeric=False), Column("ohm", numeric=False), Column("what it is", False, wraps=True)]
     columns += [Column(f"dB at\n{frequency(freq)}") for freq in result.asked_hz]
     rows = []
     for entry in result.entries:
@@ -131,8 +131,8 @@ def _impedance(part: Part) -> str:
 def _in_full(entry: Entry, length_m: float, console: Console) -> None:
     part = entry.part
     title(console, f"{part.id}: {part.name}")
-    rows = [(label, text) for label, text in _figures(part) if text]
-    show_table(console, [Column(part.kind, figures=False), Column("", False, wraps=True)], rows)
+    rows = [(label, text) for label, text in _values(part) if text]
+    show_table(console, [Column(part.kind, numeric=False), Column("", False, wraps=True)], rows)
     if any(loss.loss_db is not None or loss.return_loss_db is not None for loss in entry.losses):
         console.print()
         _losses(entry, length_m, console)
@@ -142,7 +142,7 @@ def _in_full(entry: Entry, length_m: float, console: Console) -> None:
 
 def _losses(entry: Entry, length_m: float, console: Console) -> None:
     loss_of = f"loss of\n{format_quantity(length_m, 'length')}, dB" if entry.part.kind == "coax" else "loss, dB"
-    columns = [Column("at", figures=False), Column(loss_of), Column("return loss\nat least, dB")]
+    columns = [Column("at", numeric=False), Column(loss_of), Column("return loss\nat least, dB")]
     rows = [[frequency(each.freq_hz), _loss(each.loss_db), _loss(each.return_loss_db)] for each in entry.losses]
     if any(each.nominal_return_loss_db is not None for each in entry.losses):
         columns.append(Column("its own\nreturn loss, dB"))
@@ -150,7 +150,7 @@ def _losses(entry: Entry, length_m: float, console: Console) -> None:
     show_table(console, columns, rows)
 
 
-def _figures(part: Part) -> Iterator[tuple[str, str]]:
+def _values(part: Part) -> Iterator[tuple[str, str]]:
     for each in fields(part):
         if each.name not in TOLD_APART:
             yield from _figure(each.name, getattr(part, each.name))
@@ -217,10 +217,10 @@ def render_rows(result: Sequence[dict[str, Any]], console: Console, every: bool 
     if len(result) == 1:
         row = result[0]
         title(console, f"{row['id']}: {row['name']}")
-        figures = [[key.replace("_", " "), _text(value)] for key, value in row.items() if key not in APART]
-        figures.append(["evidence", f"{row['evidence']}: {row['source']}"])
-        figures += [["note", row["note"]]] if row.get("note") else []
-        show_table(console, [Column(row["kind"], False), Column("", False, wraps=True)], figures)
+        values = [[key.replace("_", " "), _text(value)] for key, value in row.items() if key not in APART]
+        values.append(["evidence", f"{row['evidence']}: {row['source']}"])
+        values += [["note", row["note"]]] if row.get("note") else []
+        show_table(console, [Column(row["kind"], False), Column("", False, wraps=True)], values)
         return
     shown = result if every else result[:MOST]
     columns = [Column("part", False), Column("kind", False), Column("what it is", False, wraps=True)]

@@ -15,7 +15,7 @@ def render(result: Planes, console: Console) -> None:
     answer(console, opening(result), result.warnings)
     first = result.planes[0]
     columns = [
-        Column("calibrated", figures=False, wraps=True),
+        Column("calibrated", numeric=False, wraps=True),
         Column(f"a true {short_limit(first.true_vswr)}\ncomes out as"),
         Column(f"a true {short_limit(first.limit_vswr)}\ncomes out as"),
         Column("noise\ngain, dB"),

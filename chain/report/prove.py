@@ -245,7 +245,7 @@ def _named(each: ReadTermination, result: Proof) -> str:
 def _readings(result: Proof, console: Console) -> None:
     first = result.hypotheses[0].what
     both = first != "right" and result.verdict != NONE_OF_THESE
-    columns = [Column("termination", figures=False), Column(f"screen\n{head()}"), Column("if right\n(95 %)")]
+    columns = [Column("termination", numeric=False), Column(f"screen\n{head()}"), Column("if right\n(95 %)")]
     if both:
         columns.append(Column(f"if {_short(first)}\n(95 %)"))
     rows = []
@@ -265,10 +265,10 @@ def _short(what: str) -> str:
 
 def _kinds(result: Proof, console: Console) -> None:
     columns = [
-        Column("what it may be", figures=False, wraps=True),
+        Column("what it may be", numeric=False, wraps=True),
         Column("probability"),
-        Column("where", figures=False),
-        Column("size (95 %);\nno unit: reflection", figures=False, wraps=True),
+        Column("where", numeric=False),
+        Column("size (95 %);\nno unit: reflection", numeric=False, wraps=True),
     ]
     shown = [each for each in result.hypotheses if each.share >= SHOWN]
     rows = [

@@ -45,14 +45,14 @@ DOUBTFUL = ("leans good", "undecided", "leans bad")
 RETURN_LOSS = re.compile(r"return loss ([\d.]+) dB")
 OHM = "antenna\nohm"
 POINT_COLUMNS = (
-    Column("at", figures=False),
+    Column("at", numeric=False),
     Column("screen\n{unit}"),
     Column("antenna\n{unit}"),
     Column("interval\n{share}"),
     Column(BOUND),
     Column(LOST),
     Column(OHM),
-    Column("verdict", figures=False),
+    Column("verdict", numeric=False),
 )
 SHARES_SHOWN = 3
 SLIGHT_SHARE = 0.005
@@ -234,12 +234,12 @@ def _share(result: Recovery) -> str:
 
 def _channels(result: Recovery, console: Console) -> None:
     columns = [
-        Column("channel", figures=False),
+        Column("channel", numeric=False),
         Column("worst at"),
         Column(f"screen\n{head()}"),
         Column(f"antenna\n{head()}"),
         Column(f"interval\n{_share(result)}"),
-        Column("verdict", figures=False),
+        Column("verdict", numeric=False),
     ]
     rows = [
         [

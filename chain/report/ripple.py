@@ -74,7 +74,7 @@ def _table(result: Ripple, console: Console) -> None:
         Column("velocity\nfactor"),
         Column("|reflec-\ntion|"),
         Column(f"screen\n{head()}"),
-        Column("what it may be", figures=False, wraps=True),
+        Column("what it may be", numeric=False, wraps=True),
     ]
     rows: list[list[object]] = []
     for each in result.components[:SHOWN]:

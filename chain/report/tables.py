@@ -48,7 +48,7 @@ class Column:
     """One column: its header, and whether its cells are figures (to the right) or text that may wrap."""
 
     header: str
-    figures: bool = True
+    numeric: bool = True
     wraps: bool = False
 
 
@@ -96,7 +96,7 @@ def show_table(
     for number, column in enumerate(columns):
         table.add_column(
             safe("\n" * (lines - column.header.count("\n")) + column.header),
-            justify="right" if column.figures else "left",
+            justify="right" if column.numeric else "left",
             no_wrap=not column.wraps,
             min_width=min(NARROWEST, _widest(column, cells, number)) if column.wraps else None,
             overflow="fold",
@@ -123,11 +123,11 @@ def _paragraphs(console: Console, columns: Sequence[Column], cells: Sequence[Seq
     """Each row as its name and one line of figures, with a line more for every text."""
     for row in cells:
         say(console, row[0], style="bold")
-        figures = [(column, cell) for column, cell in zip(columns[1:], row[1:], strict=True) if cell.plain]
-        short = ", ".join(f"{_label(column)} {cell.plain}" for column, cell in figures if not column.wraps)
+        values = [(column, cell) for column, cell in zip(columns[1:], row[1:], strict=True) if cell.plain]
+        short = ", ".join(f"{_label(column)} {cell.plain}" for column, cell in values if not column.wraps)
         if short:
             say(console, f"  {short}", indent=GAP)
-        for column, cell in figures:
+        for column, cell in values:
             if column.wraps:
                 say(console, "  ", cell, indent=GAP)
 

@@ -105,7 +105,7 @@ def search_space(need: Need, library: Library | None = None) -> SearchSpace:
     others = [offer for offer in need.offers if offer.item.part.kind != "termination"]
     notes: list[str] = []
     kept = [offer for offer in _conducting(others, need) if _serves(offer, need, notes)]
-    figures, kept = _figures(kept, freq_hz, notes)
+    worst, kept = _worst_of_each(kept, freq_hz, notes)
     nodes: dict[End, int] = {}
     start, goal = (_node(replace(end, name=""), nodes) for end in (near_end(need.near), far_end(need.far)))
     # Rows of a table share their items.
@@ -125,7 +125,7 @@ def search_space(need: Need, library: Library | None = None) -> SearchSpace:
                     f"{offer.where}: {quoted(offer.name)}: its {end} end mates with nothing owned, offered or given"
                 )
                 break
-    catalogue = _catalogue(kept, ends, figures, need, (loss, reflection, start, goal))
+    catalogue = _catalogue(kept, ends, worst, need, (loss, reflection, start, goal))
     return SearchSpace(need, library, freq_hz, tuple(kept), tuple(nodes), catalogue, standards, _short(notes))
 
 
@@ -151,7 +151,9 @@ def _serves(offer: Offer, need: Need, notes: list[str]) -> bool:
     return True
 
 
-def _figures(offers: list[Offer], freq_hz: Real, notes: list[str]) -> tuple[list[tuple[float, float]], list[Offer]]:
+def _worst_of_each(
+    offers: list[Offer], freq_hz: Real, notes: list[str]
+) -> tuple[list[tuple[float, float]], list[Offer]]:
     """Figures of each offer that its models cover over the band; rows of a table share their items."""
     known: dict[int, tuple[float, float] | str] = {}
     bare: dict[Any, Bare] = {}
@@ -170,11 +172,11 @@ def _figures(offers: list[Offer], freq_hz: Real, notes: list[str]) -> tuple[list
                     known[key] = f"it is for {low / 1e6:g} to {high / 1e6:g} MHz"
             except ChainError as error:
                 known[key] = error.message
-        figures = known[key]
-        if isinstance(figures, str):
-            notes.append(f"{offer.where}: {quoted(offer.name)} does not cover the band and is left out: {figures}")
+        worst = known[key]
+        if isinstance(worst, str):
+            notes.append(f"{offer.where}: {quoted(offer.name)} does not cover the band and is left out: {worst}")
         else:
-            found.append(figures)
+            found.append(worst)
             kept.append(offer)
     return found, kept
 
@@ -183,8 +185,8 @@ def _apart_from_limits(item: Item) -> Any:
     """What the nominal model of an item rests on: many offers of a shop differ in their limits alone."""
     part: Any = item.part
     names = [name for name in ("limit", "near_limit", "far_limit") if hasattr(part, name)]
-    figures = item.length_m, item.temperature_c, item.reversed, item.ideal, item.path, item.arms
-    return replace(part, **dict.fromkeys(names)), figures
+    worst = item.length_m, item.temperature_c, item.reversed, item.ideal, item.path, item.arms
+    return replace(part, **dict.fromkeys(names)), worst
 
 
 def _node(end: End, nodes: dict[End, int]) -> int:
@@ -228,7 +230,7 @@ def _useful(
 
 
 def _catalogue(
-    offers: list[Offer], ends: list[tuple[int, ...]], figures: list[tuple[float, float]], need: Need, joints: Any
+    offers: list[Offer], ends: list[tuple[int, ...]], worst: list[tuple[float, float]], need: Need, joints: Any
 ) -> Catalogue:
     def column(values: Iterable[int]) -> NDArray[np.int64]:
         return np.array(list(values), dtype=np.int64)
@@ -242,8 +244,8 @@ def _catalogue(
         column(pair[0] for pair in ends),
         column(pair[1] for pair in ends),
         column(offer.price for offer in offers),
-        column(round(loss_db * NANO) for loss_db, _ in figures),
-        column(round(magnitude * NANO) for _, magnitude in figures),
+        column(round(loss_db * NANO) for loss_db, _ in worst),
+        column(round(magnitude * NANO) for _, magnitude in worst),
         column(min(offer.stock, need.most_items) for offer in offers),
         column(marks),
         loss,

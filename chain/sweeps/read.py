@@ -235,7 +235,7 @@ def _what(table: TextTable, found: ColumnPlan, made: Reflections, options: Sweep
         "z-and-degrees": " ohm",
     }
     unit = units.get(made.quantity, "")
-    first = made.figures[0]
+    first = made.numbers[0]
     if made.quantity in ("db-and-degrees", "magnitude-and-degrees", "z-and-degrees"):
         shown = f"{first[0]:g}{unit}, {first[1]:g} {'rad' if found.radians else 'degrees'}"
     else:

@@ -97,7 +97,7 @@ class _TextLine(NamedTuple):
 class _TextBlock:
     heads: list[_TextLine]
     rows: list[tuple[Cell, ...]] = field(default_factory=list)
-    figures: int = 0
+    numbers: int = 0
     """Rows that hold figures, not only remains of them."""
 
 
@@ -192,7 +192,7 @@ def _layout(lines: list[_TextLine], signs: str, settled: bool) -> tuple[str, str
             whole, part = 0.0, 0.0
             for line in sample:
                 cells = _cells(line, mark)
-                known = _figures(cells, sign, settled)
+                known = _numbers(cells, sign, settled)
                 whole += known / len(cells) if known > 1 else 0.0
                 part += known / len(cells) if known and len(cells) > 1 else 0.0
             if (whole, part) > best:
@@ -208,7 +208,7 @@ def _separator(lines: list[_TextLine]) -> str:
     return ","
 
 
-def _figures(cells: Sequence[Cell], sign: str, settled: bool) -> int:
+def _numbers(cells: Sequence[Cell], sign: str, settled: bool) -> int:
     return sum(isinstance(figure(cell.text, sign, settled), float) for cell in cells)
 
 
@@ -223,13 +223,13 @@ def _blocks(sheet: Sheet, lines: list[_TextLine], layout: tuple[str, str], settl
                 block.heads.append(line)
             continue
         cells = _cells(line, mark)
-        known = _figures(cells, sign, settled)
+        known = _numbers(cells, sign, settled)
         if known > 1 or (_broken(cells, known, sign, block) and (block.rows or _headed(block, mark))):
             if len(block.rows) == MOST_POINTS:
                 sheet.defect(cells[0], f"holds more than {MOST_POINTS} points", "thin the sweep out")
                 raise bounded(sheet.defects)
             block.rows.append(cells)
-            block.figures += known > 1
+            block.numbers += known > 1
         elif block.rows:
             blocks.append(_TextBlock([line]))
         else:
@@ -242,7 +242,7 @@ def _blocks(sheet: Sheet, lines: list[_TextLine], layout: tuple[str, str], settl
 
 def _closing(cells: Sequence[Cell], sign: str) -> bool:
     """Tell a line of words below a table from a last row that is damaged."""
-    return not _figures(cells, sign, True) and any(WORD.search(cell.text) for cell in cells)
+    return not _numbers(cells, sign, True) and any(WORD.search(cell.text) for cell in cells)
 
 
 def _broken(cells: Sequence[Cell], known: int, sign: str, block: _TextBlock) -> bool:
@@ -266,7 +266,7 @@ def _chosen(sheet: Sheet, blocks: list[_TextBlock], options: SweepOptions) -> _T
                 sheet.defect(Cell("", number, 1), "no figures follow the header", "add a line for each frequency")
                 raise bounded(sheet.defects)
         raise whole_file(sheet.path, "holds no figures", EXAMPLE)
-    long = [block for block in blocks if block.figures > 1] or blocks
+    long = [block for block in blocks if block.numbers > 1] or blocks
     titled = [block for block in long if any("frequency" in concepts(line.text) for line in block.heads)]
     wanted = long if options.block is not None or len(long) == 1 else titled if len(titled) == 1 else long
     if options.block is not None:

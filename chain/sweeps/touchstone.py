@@ -117,24 +117,24 @@ def parse(lines: list[str], path: str) -> TouchstoneFile:
     """
     seen = scan(lines, path, ports_of_name(path))
     header = seen.header
-    figures = np.array([row.figures for row in seen.rows])
+    numbers = np.array([row.numbers for row in seen.rows])
     reference = np.broadcast_to(header.reference_ohm, (header.ports,)).astype(float)
     with np.errstate(all="ignore"):
-        freq = figures[:, 0] * FREQUENCY_UNITS[header.unit]
-        raw = _matrices(header, figures[:, 1::2], figures[:, 2::2])
+        freq = numbers[:, 0] * FREQUENCY_UNITS[header.unit]
+        raw = _matrices(header, numbers[:, 1::2], numbers[:, 2::2])
         s = _scattering(raw, header.parameter, reference if header.second else np.ones(header.ports))
-    numbers = tuple(row.number for row in seen.rows)
+    at = tuple(row.number for row in seen.rows)
     bad = np.flatnonzero(~(np.isfinite(freq) & np.all(np.isfinite(s), axis=(1, 2))))
     if bad.size:
-        raise InputError([_at(path, lines, numbers[index], "a figure here is not finite") for index in bad[:20]])
+        raise InputError([_at(path, lines, at[index], "a figure here is not finite") for index in bad[:20]])
     ohms = tuple(float(ohm) for ohm in reference)
     words = FORMAT_WORDS[header.format]
     notes = (FALLING,) if seen.falling else ()
     # The pairs of one file are written alike; of impedances the digits tell nothing so simple.
     step = None
     if header.parameter == "s":
-        step = typed_pair_steps(header.format, [lines[number - 1] for number in numbers], figures[:, 1], figures[:, 2])
-    return TouchstoneFile(freq, s, ohms, header.parameter, words, header.assumed, numbers, step, notes)
+        step = typed_pair_steps(header.format, [lines[number - 1] for number in at], numbers[:, 1], numbers[:, 2])
+    return TouchstoneFile(freq, s, ohms, header.parameter, words, header.assumed, at, step, notes)
 
 
 def _at(path: str, lines: list[str], number: int, message: str) -> Defect:

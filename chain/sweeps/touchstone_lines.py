@@ -31,7 +31,7 @@ class TouchstoneRow(NamedTuple):
     """Figures of one frequency, which comes first, and the line where they begin."""
 
     number: int
-    figures: list[float]
+    numbers: list[float]
 
 
 @dataclass(frozen=True)
@@ -107,10 +107,10 @@ def _rows(state: State) -> list[TouchstoneRow]:
     wanted = header.width
     over_lines = header.ports > 2 or header.second
     for line in lines:
-        going_on = over_lines and out and len(out[-1].figures) < wanted and len(line.figures) % 2 == 0
+        going_on = over_lines and out and len(out[-1].numbers) < wanted and len(line.numbers) % 2 == 0
         if going_on:
-            out[-1].figures.extend(line.figures)
-        elif _is_noise(header, out, line.figures):
+            out[-1].numbers.extend(line.numbers)
+        elif _is_noise(header, out, line.numbers):
             break
         elif len(out) == MOST_POINTS:
             state.defect(line.number, f"holds more than {MOST_POINTS} points", "thin the sweep out")
@@ -118,12 +118,12 @@ def _rows(state: State) -> list[TouchstoneRow]:
         else:
             out.append(line)
     for row in out:
-        if len(row.figures) != wanted:
+        if len(row.numbers) != wanted:
             ports = {1: "one port", 2: "two ports"}.get(header.ports, f"{header.ports} ports")
-            what = f"this line has {counted(len(row.figures), 'column')} where {wanted} are needed for {ports}"
+            what = f"this line has {counted(len(row.numbers), 'column')} where {wanted} are needed for {ports}"
             remedy = "write the frequency and a pair for each parameter on one line"
             if over_lines:
-                what = f"this frequency has {counted(len(row.figures), 'figure')} where {wanted} are needed for {ports}"
+                what = f"this frequency has {counted(len(row.numbers), 'figure')} where {wanted} are needed for {ports}"
                 remedy = "write the frequency and a pair for each parameter"
             state.defect(row.number, what, remedy)
     return out
@@ -146,32 +146,32 @@ def _counted_ports(lines: Sequence[TouchstoneRow]) -> int:
     """Ports of a file of version 1 whose name promises none: by the figures up to the next line that has a frequency."""
     count = 0
     for line in lines:
-        if count and len(line.figures) % 2:
+        if count and len(line.numbers) % 2:
             break
-        count += len(line.figures)
+        count += len(line.numbers)
     ports = isqrt(max(0, count - 1) // 2)
     return ports if 1 <= ports <= MOST_PORTS and 1 + 2 * ports**2 == count else 1
 
 
-def _is_noise(header: Header, rows: Sequence[TouchstoneRow], figures: Sequence[float]) -> bool:
+def _is_noise(header: Header, rows: Sequence[TouchstoneRow], numbers: Sequence[float]) -> bool:
     """Noise figures follow in version 1 where the frequency goes back."""
-    if header.second or header.ports != 2 or len(figures) != NOISE_WIDTH or not rows:
+    if header.second or header.ports != 2 or len(numbers) != NOISE_WIDTH or not rows:
         return False
-    first, last = rows[0].figures[0], rows[-1].figures[0]
-    return figures[0] >= last if last < first else figures[0] <= last
+    first, last = rows[0].numbers[0], rows[-1].numbers[0]
+    return numbers[0] >= last if last < first else numbers[0] <= last
 
 
 def _ordered(state: State, rows: Sequence[TouchstoneRow]) -> bool:
     """Tell a sweep that falls throughout; one that neither rises nor falls is at fault in every place."""
-    known = [row for row in rows if row.figures[0] == row.figures[0]]
-    falling = falls([row.figures[0] for row in known])
+    known = [row for row in rows if row.numbers[0] == row.numbers[0]]
+    falling = falls([row.numbers[0] for row in known])
     most = -1.0
     for index, row in enumerate(known):
-        freq = row.figures[0]
+        freq = row.numbers[0]
         token = tokens_of(state.lines[row.number - 1])[0]
         if freq < 0:
             state.defect(row.number, f"frequency {quoted(token.text)} is below zero", "correct the figure", token)
-        elif freq == most or (falling and index and freq == known[index - 1].figures[0]):
+        elif freq == most or (falling and index and freq == known[index - 1].numbers[0]):
             state.defect(row.number, f"frequency {quoted(token.text)} is repeated", "drop one of the lines", token)
         elif freq < most and not falling:
             state.defect(row.number, "frequencies do not rise here", "sort the lines", token)

@@ -35,7 +35,7 @@ class Reflections:
     freq_hz: Real
     magnitude: Real
     reflection: Complex | None
-    figures: Real
+    numbers: Real
     """Figures of the columns that were read, shape (points, 1 or 2)."""
     quantity: str
     remarks: tuple[str, ...] = ()
@@ -54,11 +54,11 @@ def reflections(
     if read is None:
         return None
     with np.errstate(over="ignore"):
-        freq, figures = read[:, 0] * found.factor, read[:, 1:]
+        freq, numbers = read[:, 0] * found.factor, read[:, 1:]
     cells = [[row[index] for index in wanted] for row in table.rows]
     _rising(sheet, cells, freq)
     maker = _Maker(sheet, [row[1:] for row in cells], found, ohm)
-    made = maker.made(found.quantity, figures)
+    made = maker.made(found.quantity, numbers)
     if made is None or len(sheet.defects) > defects:
         return None
     quantity, magnitude, reflection, remarks = made
@@ -67,8 +67,8 @@ def reflections(
         return None
     _rivals(sheet, table, found, settled, ohm, magnitude)
     size = magnitude if reflection is None else reflection
-    rounding = _rounding(maker, table.sign, figures, size, quantity)
-    return Reflections(freq, magnitude, reflection, figures, quantity, (*remarks, *notes), rounding)
+    rounding = _rounding(maker, table.sign, numbers, size, quantity)
+    return Reflections(freq, magnitude, reflection, numbers, quantity, (*remarks, *notes), rounding)
 
 
 def _swept(table: TextTable, column: int, settled: bool) -> tuple[TextTable, tuple[str, ...]]:
@@ -85,14 +85,14 @@ def _swept(table: TextTable, column: int, settled: bool) -> tuple[TextTable, tup
     return table, ()
 
 
-def _rounding(maker: _Maker, sign: str, figures: Real, size: Real | Complex, quantity: str) -> Real | None:
+def _rounding(maker: _Maker, sign: str, numbers: Real, size: Real | Complex, quantity: str) -> Real | None:
     """Half a step of the last digit that the columns show, as a magnitude, or the larger of both columns' as a reflection."""
-    moved = [_moved(maker, sign, figures, size, quantity, column) for column in range(figures.shape[1])]
+    moved = [_moved(maker, sign, numbers, size, quantity, column) for column in range(numbers.shape[1])]
     known = [each for each in moved if each is not None]
     return worth(np.max(known, axis=0)) if known else None
 
 
-def _moved(maker: _Maker, sign: str, figures: Real, size: Real | Complex, quantity: str, column: int) -> Real | None:
+def _moved(maker: _Maker, sign: str, numbers: Real, size: Real | Complex, quantity: str, column: int) -> Real | None:
     """How far half a step of one column moves what is made of it."""
     texts = ["0" if off_scale(row[column].text) else row[column].text for row in maker.cells]
     known = [text for text, row in zip(texts, maker.cells, strict=True) if not off_scale(row[column].text)]
@@ -102,16 +102,16 @@ def _moved(maker: _Maker, sign: str, figures: Real, size: Real | Complex, quanti
         else np.full(len(texts), half_steps(known or ["0"], sign).min())
     )
     # Away from zero, so that neither a VSWR of 1 nor a loss leaves the side it is on.
-    shift = np.zeros(figures.shape)
-    shift[:, column] = np.where(figures[:, column] < 0, -half, half)
+    shift = np.zeros(numbers.shape)
+    shift[:, column] = np.where(numbers[:, column] < 0, -half, half)
     trial = _Maker(Sheet(maker.sheet.path, maker.sheet.lines), maker.cells, maker.found, maker.ohm)
-    further = trial.made(quantity, figures + shift)
+    further = trial.made(quantity, numbers + shift)
     if further is None:
         return None
     there = further[1] if further[2] is None else further[2]
     # What is off the scale may be anything above the scale.
     beyond = 1 - float(magnitude_from_vswr(OFF_SCALE_VSWR))
-    return np.where(np.isinf(figures[:, 0]), beyond, np.abs(there - size))
+    return np.where(np.isinf(numbers[:, 0]), beyond, np.abs(there - size))
 
 
 def _numbers(sheet: Sheet, table: TextTable, wanted: Sequence[int], settled: bool, ratio: bool) -> Real | None:
@@ -189,15 +189,15 @@ class _Maker:
         self.sheet, self.cells, self.found, self.ohm = sheet, cells, found, ohm
 
     @np.errstate(all="ignore")
-    def made(self, quantity: str, figures: Real) -> Made | None:
+    def made(self, quantity: str, numbers: Real) -> Made | None:
         """Give the quantity as it turned out, magnitude, reflection and remarks; None after a defect."""
         if not quantity:
-            quantity = self._unit(figures)
-        first = figures[:, 0]
+            quantity = self._unit(numbers)
+        first = numbers[:, 0]
         if quantity in ("r-and-x", "z-and-degrees"):
-            return self._impedance(quantity, figures)
+            return self._impedance(quantity, numbers)
         if quantity == "real-and-imaginary":
-            reflection = first + 1j * figures[:, 1]
+            reflection = first + 1j * numbers[:, 1]
             return quantity, np.abs(reflection), reflection, ()
         if quantity == "vswr":
             return self._vswr(first)
@@ -211,19 +211,19 @@ class _Maker:
             magnitude, remarks = self._magnitude(first)
         else:
             return None
-        if figures.shape[1] == 1:
+        if numbers.shape[1] == 1:
             return quantity, magnitude, None, remarks
-        turn = self._turn(figures[:, 1])
+        turn = self._turn(numbers[:, 1])
         return None if turn is None else (quantity, magnitude, magnitude * turn, remarks)
 
-    def _unit(self, figures: Real) -> str:
+    def _unit(self, numbers: Real) -> str:
         """Tell dB from magnitude where no unit is given: only what cannot be the other is taken."""
-        first = figures[:, 0]
+        first = numbers[:, 0]
         if np.all(first >= 0) and np.all(first <= MOST_MAGNITUDE):
             what = f"{self._head()} may hold magnitudes or dB: all its figures lie between 0 and {MOST_MAGNITUDE:g}"
             self.sheet.defect(self._place(), what, SETTLE_UNIT)
             return "none"
-        return "db-and-degrees" if figures.shape[1] == 2 else "reflection-db"
+        return "db-and-degrees" if numbers.shape[1] == 2 else "reflection-db"
 
     def _place(self) -> Cell:
         return self.cells[0][0]
@@ -276,19 +276,19 @@ class _Maker:
             return None
         return np.exp(1j * (angles if radians else np.deg2rad(angles)))
 
-    def _impedance(self, quantity: str, figures: Real) -> Made | None:
+    def _impedance(self, quantity: str, numbers: Real) -> Made | None:
         if self.ohm is None:
             words = QUANTITIES[quantity][0]
             what = f"{words} need the reference in which they turn into a reflection"
             self.sheet.defect(self._place(), what, SETTLE_OHM)
             return None
         if quantity == "r-and-x":
-            load = figures[:, 0] + 1j * figures[:, 1]
+            load = numbers[:, 0] + 1j * numbers[:, 1]
         else:
-            turn = self._turn(figures[:, 1])
+            turn = self._turn(numbers[:, 1])
             if turn is None:
                 return None
-            load = figures[:, 0] * turn
+            load = numbers[:, 0] * turn
         with np.errstate(all="ignore"):
             reflection = reflection_from_ohm(load, self.ohm)
         for index in np.flatnonzero(~np.isfinite(reflection)):

@@ -57,7 +57,7 @@ def adapter_rows(document: dict[str, Any]) -> dict[str, Row]:
 def _adapter(each: Row, grade: Row, near: str, far: str) -> Row:
     low, high = each["length_mm"]
     near_ohm, far_ohm = end_ohm(each["near"]), end_ohm(each["far"])
-    figures = each if "evidence" in each else grade
+    values = each if "evidence" in each else grade
     row: Row = {
         "name": f"{each['near']} {near} to {each['far']} {far}, {grade['id']} grade",
         "near": f"{each['near']} {near}",
@@ -70,13 +70,13 @@ def _adapter(each: Row, grade: Row, near: str, far: str) -> Row:
         "loss_at_1ghz_db": each.get("loss_at_1ghz_db", grade["loss_at_1ghz_db"]),
         "max_mhz": min(each["max_mhz"], grade["max_mhz"]),
         "grade": grade["id"],
-        "evidence": weakest((figures.get("evidence", "stated"), each["length_evidence"])),
+        "evidence": weakest((values.get("evidence", "stated"), each["length_evidence"])),
         "evidence_of": {
-            **dict.fromkeys(("impedance_ohm", "loss_at_1ghz_db", "reflection"), figures.get("evidence", "stated")),
+            **dict.fromkeys(("impedance_ohm", "loss_at_1ghz_db", "reflection"), values.get("evidence", "stated")),
             **dict.fromkeys(("electrical_length_mm", "length_tolerance_mm"), each["length_evidence"]),
         },
-        "source": f"{figures.get('source', 'stated')}; length {each['length_evidence']}: {each['length_source']}",
-        "note": _sentences(each.get("note", ""), grade.get("note", "") if figures is grade else ""),
+        "source": f"{values.get('source', 'stated')}; length {each['length_evidence']}: {each['length_source']}",
+        "note": _sentences(each.get("note", ""), grade.get("note", "") if values is grade else ""),
     }
     if not each.get("lossless_section"):
         row["reflection"] = each.get("reflection", grade["reflection"])
