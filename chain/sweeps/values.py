@@ -117,7 +117,8 @@ def _moved(maker: _Maker, sign: str, numbers: Real, size: Real | Complex, quanti
 def _numbers(sheet: Sheet, table: TextTable, wanted: Sequence[int], settled: bool, ratio: bool) -> Real | None:
     """Figures of the wanted columns, shape (rows, columns); a VSWR (`ratio`, the last of them) may be infinite."""
     defects = len(sheet.defects)
-    width = table.width
+    # Of two lines of unequal length neither is the usual one: where a wanted column is lacking, the line is short.
+    width = max(table.width, max(wanted) + 1)
     short = [row for row in table.rows if len(row) != width and not _ends_empty(sheet, table, row, wanted)]
     if table.header and len(short) == len(table.rows) and len({len(row) for row in short}) == 1:
         message = f"the header names {width} columns, the lines below hold {len(short[0])}"

@@ -11,6 +11,7 @@ from chain.echoes.records import csv_text, touchstone_text
 from chain.errors import InputError
 from chain.files.setup_file import load_setup
 from chain.sweeps.marks import half_steps
+from chain.sweeps.options import SweepOptions
 from chain.sweeps.read import read_sweep
 
 
@@ -101,3 +102,11 @@ def test_a_phase_that_the_set_up_denies_is_used_with_a_warning(tmp_path):
     found = read_sweep_for(load_setup(path), "demo/boathouse.s1p")
     assert found.reflection is not None
     assert any("shows vswr only" in text for text in found.warnings)
+
+
+def test_two_lines_of_which_the_last_is_cut_short(tmp_path):
+    """Neither length is the usual one then: the line that lacks a column that was asked for is named."""
+    path = written(tmp_path, "175000000,0.4,-8.00\n174000000,0.7", "cut.csv")
+    options = SweepOptions(quantity="magnitude-and-degrees", frequency_unit="Hz")
+    with pytest.raises(InputError, match=r":2:1: .*3 are needed"):
+        read_sweep(path, options, 50.0)
