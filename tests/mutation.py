@@ -30,7 +30,12 @@ USERS = {
     "rf": ("assembly", "uncertainty", "published"),
     "assembly": ("uncertainty", "published", "analyses"),
     "uncertainty": ("analyses", "published"),
-    "sweeps": ("analyses",),
+    "sweeps": ("analyses", "cli"),
+    "analyses": ("cli", "calls", "report"),
+    "characterize": ("cli", "published"),
+    "diagnosis": ("cli", "report"),
+    "echoes": ("cli", "report"),
+    "selection": ("cli",),
 }
 """Rooms whose tests a mutant meets after those of its own."""
 SWAPS: dict[type, type] = {
