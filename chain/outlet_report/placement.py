@@ -75,9 +75,9 @@ def verdict_lines(result: Placement) -> list[str]:
     if result.remark:
         third = AIR_LINE
     elif gained <= 0.5:
-        third = "Next: leave the amplifier as it is; 'chain outlets FILE --improve' looks further."
+        third = "Next: leave the amplifier as it is; 'chain outlets FILE --improve' finds more."
     elif best.score.room_db < 0:
-        third = f"Next: not enough alone ({best.score.limit}); 'chain outlets FILE --improve' looks further."
+        third = f"Next: not enough alone ({best.score.limit}); 'chain outlets FILE --improve' finds more."
     else:
         third = f"Next: put it there ({best.supply}), then ask 'chain outlets FILE' again."
     return [first, second, third]
