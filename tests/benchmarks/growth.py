@@ -21,6 +21,7 @@ DRAWS = (16_000, 128_000)
 POINTS = (501, 5_001)
 ITEMS = (20, 200)
 WIDE = 20_001
+LEAST_S = 0.01
 
 
 def write_points(folder: Path, points: int, phase: bool = True) -> tuple[str, str]:
@@ -60,7 +61,9 @@ def measure() -> list[dict[str, object]]:
     os.chdir(ROOT)
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        start_s = min(run_timed(python("-c", IMPORTS)).processor_s for _ in range(3))
+        # As the program imports them: without the threads of a matrix library.
+        alone = f"import os; os.environ['OPENBLAS_NUM_THREADS'] = '1'; {IMPORTS}"
+        start_s = min(run_timed(python("-c", alone)).processor_s for _ in range(3))
         return [*_exponents(folder, start_s), *_memory(folder)]
 
 
@@ -90,7 +93,9 @@ def _exponents(folder: Path, start_s: float) -> list[dict[str, object]]:
     found = []
     for what, (sizes, commands) in pairs.items():
         less, more = (min(run_timed(program(*words)).processor_s for _ in range(2)) for words in commands)
-        exponent = math.log((more - start_s) / (less - start_s)) / math.log(sizes[1] / sizes[0])
+        # What takes no longer than the clock's own steps counts as one of them.
+        beyond = [max(each - start_s, LEAST_S) for each in (less, more)]
+        exponent = math.log(beyond[1] / beyond[0]) / math.log(sizes[1] / sizes[0])
         found.append(
             {
                 "what": f"{what} {sizes[0]} to {sizes[1]}",
