@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 import math
 from collections.abc import Callable, Iterator, Sequence
 from numbers import Complex, Real
@@ -124,6 +123,8 @@ class ResultTable:
 
     def _repr_html_(self) -> str:
         columns = _shown(self._in_unit(), None)
+        import html
+
         head = "".join(f"<th>{html.escape(name)}</th>" for name in columns)
         rows = ("".join(f"<td>{html.escape(cell)}</td>" for cell in row) for row in zip(*columns.values(), strict=True))
         body = "".join(f"<tr>{row}</tr>" for row in rows)

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
-from click.shell_completion import CompletionItem
 
 from library.files.store import read_plain
+
+if TYPE_CHECKING:
+    from click.shell_completion import CompletionItem
 
 SWEEPS = (".s1p", ".s2p", ".ts", ".csv", ".tsv", ".txt")
 DEEPEST = 2
@@ -64,15 +67,21 @@ def part_names(ctx: click.Context, param: click.Parameter, incomplete: str) -> l
     word = incomplete.casefold()
     ids = sorted(library.ids())
     chosen = [name for name in ids if name.startswith(word)] or [name for name in ids if word in name]
+    from click.shell_completion import CompletionItem
+
     return [CompletionItem(name, help=_one_line(library.part(name).name)) for name in chosen]
 
 
 def any_file(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
     """Leave it to the shell, which knows how to complete a path."""
+    from click.shell_completion import CompletionItem
+
     return [CompletionItem(incomplete, type="file")]
 
 
 def _offered(incomplete: str, paths: list[str]) -> list[CompletionItem]:
+    from click.shell_completion import CompletionItem
+
     # The shell puts what it gets on the line as it stands: names that would need quoting are left to it.
     if not paths or any(not path.isprintable() or " " in path for path in paths):
         return [CompletionItem(incomplete, type="file")]

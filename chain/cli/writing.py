@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import csv
 import os
 import re
 import stat
 import sys
-import tempfile
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from io import StringIO
@@ -115,6 +113,9 @@ def write_whole(path: str, content: str | bytes, force: bool, inputs: Sequence[s
 
 
 def _replace(target: Path, data: bytes, force: bool) -> None:
+    # Only where a file is written: it takes a while to load.
+    import tempfile
+
     handle, name = tempfile.mkstemp(prefix=f".{target.name[:40]}.", dir=target.parent)
     try:
         with os.fdopen(handle, "wb") as file:
@@ -202,6 +203,8 @@ def table_text(answer: ResultTable) -> str:
     """The table of an answer as comma-separated values, every figure in full, complex ones in two columns (RFC 4180)."""
     page = StringIO()
     columns = dict(_columns(answer))
+    import csv
+
     writer = csv.writer(page, lineterminator="\r\n")
     writer.writerow(columns)
     writer.writerows(zip(*columns.values(), strict=True))

@@ -127,7 +127,7 @@ def test_a_file_that_appears_meanwhile_is_kept(tmp_path, monkeypatch):
         path.write_text("theirs", encoding="utf-8")
         return make(**given)
 
-    monkeypatch.setattr("chain.cli.writing.tempfile.mkstemp", late)
+    monkeypatch.setattr("tempfile.mkstemp", late)
     done = run("new", "-o", str(path))
     assert done.exit_code == 2
     assert "--force" in done.stderr
