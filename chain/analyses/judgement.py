@@ -234,7 +234,7 @@ def _remarks(words: Real | Sequence[str], low: Real, limit: float) -> tuple[str,
     if not alone:
         return ()
     some = "1 point" if alone == 1 else f"{alone} points"
-    return (f"{some} of {len(words)} would be bad alone; among so many that may be chance: sweep again",)
+    return (f"{some} of {len(words)} would be bad alone; among so many that may be chance",)
 
 
 def _overall(verdicts: Sequence[str]) -> str:

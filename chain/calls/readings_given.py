@@ -100,7 +100,7 @@ def readings_of(
     if np.any(size > MOST_MAGNITUDE):
         at = int(np.argmax(size))
         what = f"a reflection of {size[at]:.4g} at {freq[at] / 1e6:g} MHz: nothing passive reflects more than 1"
-        raise RangeError(what, "name the kind of figure: vswr=..., return_loss_db=... or ohm=...")
+        raise RangeError(what, "say what it is: readings_of(freq_hz, vswr=...), or return_loss_db=... or ohm=...")
     return Readings(freq, size, gamma, f"{named[0]} as given in arrays")
 
 

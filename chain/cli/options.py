@@ -88,9 +88,7 @@ WITHOUT_MATCH = ("chain.cli.new", "chain.cli.parts", "chain.cli.schema")
 """Commands whose answer shows no match."""
 OPTIONS = (
     click.option("--json", is_flag=True, help="One JSON object instead of text."),
-    click.option(
-        "-q", "--quiet", is_flag=True, help="Only the answer: its first three lines, and nothing on stderr but errors."
-    ),
+    click.option("-q", "--quiet", is_flag=True, help="Only the answer: its first three lines, warnings, and errors."),
     click.option(
         "--color",
         type=click.Choice(["auto", "always", "never"]),

@@ -355,7 +355,9 @@ def _complete(model: Model, missing: list[str], suggested: set[str], where: Wher
     for key in missing:
         if key not in suggested:
             example = type(model).keys[key].examples[0]
-            into.defect(where, f"{key} is missing", f'add {key} = "{example}"', "header")
+            # One name cannot serve two tables.
+            remedy = f'add {key} = "{example}"' + (", a name of its own" if key == "id" else "")
+            into.defect(where, f"{key} is missing", remedy, "header")
     return model
 
 

@@ -85,6 +85,15 @@ def verdict_lines(result: Reception) -> list[str]:
             *(f"{where}: {', '.join(counts)}; {each}" for each in (joint, brief)), f"{where}: {', '.join(counts)}."
         )
     worst = result.row(*result.order()[0])
+    if result.unpowered:
+        # What a dead amplifier lets through is not what is computed of it.
+        dead = f"Not yet: {result.unpowered[0]}"
+        first = fitted(f"{dead}; fed, {result.count('works')} of {total} would work.", f"{dead}.")
+        return [
+            first,
+            _worst(worst),
+            "Next: add an item part = \"power-injector\" with supply = ..., then 'chain check'.",
+        ]
     return [first, _worst(worst), _next(result, worst)]
 
 

@@ -67,6 +67,8 @@ def verdict_lines(result: Placement) -> list[str]:
     gained = best.score.room_db - result.now.room_db
     room, gain = best.score.room_db, f"Best {best.words}: with {best.gain_db:g} dB of gain the worst outlet"
     first = f"{gain} {'has' if room >= 0 else 'is'} {room_words(room)}."
+    if result.without.room_db >= 0:
+        first = f"No amplifier is needed: the worst outlet has {room_words(result.without.room_db)} without one."
     ends = f"{room:+.1f} dB ({span_words(best.room_low_db, best.room_high_db)} with 95 %)"
     now = f"now {result.now.room_db:+.1f}"
     second = fitted(
@@ -74,12 +76,14 @@ def verdict_lines(result: Placement) -> list[str]:
     )
     if result.remark:
         third = AIR_LINE
+    elif result.without.room_db >= 0:
+        third = "Next: leave it as it is." if gained <= 0.5 else f"Next: for more to spare, put one {best.words}."
     elif gained <= 0.5:
         third = "Next: leave the amplifier as it is; 'chain outlets FILE --improve' finds more."
     elif best.score.room_db < 0:
         third = f"Next: not enough alone ({best.score.limit}); 'chain outlets FILE --improve' finds more."
     else:
-        third = f"Next: put it there ({best.supply}), then ask 'chain outlets FILE' again."
+        third = f"Next: put it there ({best.supply}); 'chain check FILE' follows its supply."
     return [first, second, third]
 
 

@@ -141,6 +141,11 @@ def check_installation(installation: Installation) -> InstallationCheck:
     )
 
 
+def unpowered(installation: Installation) -> tuple[str, ...]:
+    """Amplifiers that get no direct current, or not their own volts: what is computed of them does not hold yet."""
+    return tuple(f"'{each.where}' {each.text}" for each in _direct_current(installation) if each.level != "note")
+
+
 def _direct_current(installation: Installation) -> list[Finding]:
     """Every amplifier that needs DC gets it, at its volts; nothing else does."""
     found = []

@@ -10,7 +10,7 @@ import numpy as np
 
 from chain.arrays import Real
 from chain.errors import FitError
-from chain.reception.checks import blocking_joints
+from chain.reception.checks import blocking_joints, unpowered
 from chain.reception.draws import DRAWS, DrawnMargins, draw_margins
 from chain.reception.elements import Compiled, compile_tree, span_faults
 from chain.reception.formulas import DBUV_OF_DBM, mismatch_limits_db
@@ -132,11 +132,16 @@ class Reception(ResultTable):
         return int(np.count_nonzero(self.verdicts[listened] == VERDICTS.index(verdict)))
 
     @property
+    def unpowered(self) -> tuple[str, ...]:
+        """Amplifiers without the direct current they need, each with what it lacks."""
+        return unpowered(self.installation)
+
+    @property
     def works(self) -> bool:
-        """Whether every channel works at every outlet."""
-        return self.count("works") == sum(not each.end for each in self.installation.outlets) * len(
-            self.installation.channels
-        )
+        """Whether every channel works at every outlet, and every amplifier is fed."""
+        return not self.unpowered and self.count("works") == sum(
+            not each.end for each in self.installation.outlets
+        ) * len(self.installation.channels)
 
     def headline(self) -> str:
         """How many work, fail, or are open."""

@@ -77,7 +77,7 @@ def _unused(items: list[Row], ports: dict[str, str], used: dict[str, str], into:
     for port, owner in ports.items():
         if port in used:
             continue
-        remedy = f'add [[outlet]] after = "{port}" with end = "75 ohm" (or "open")'
+        remedy = f'add [[outlet]] after = "{port}" with end = "75 ohm" (or "open") and an id of its own'
         where = homes.get(owner, ("antenna",))
         what = "nothing follows the antenna" if owner == ANTENNA else f"output {quoted(port)} is not used"
         into.defect(where, what, remedy, "header")

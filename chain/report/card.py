@@ -47,9 +47,8 @@ def card_lines(result: Card) -> list[str]:
     known = [each for each in result.ends if each.end == "open"]
     second = ""
     if known:
-        seen = max(known, key=lambda each: each.reading_high)
-        ends = between(seen.reading_low, seen.reading_high)
-        second = f"With nothing connected it must show {ends}; else there is a fault."
+        ends = between(min(each.reading_low for each in known), max(each.reading_high for each in known))
+        second = f"With nothing connected it should show {ends} (95 %)."
     return [aim_words(result), second, "Next: go through the cautions, then wire from the analyzer outwards."]
 
 

@@ -55,6 +55,8 @@ POINT_COLUMNS = (
     Column("verdict", numeric=False),
 )
 SHARES_SHOWN = 3
+NOTHING_THERE = 20.0
+"""VSWR from which an antenna can hardly be told from an open end."""
 SLIGHT_SHARE = 0.005
 """A share that is none in whole percent."""
 STYLES = {"pass": "green", "fail": "red", "not proven": "yellow", "impossible": "bold red"}
@@ -131,6 +133,8 @@ def _rests(result: Recovery) -> list[str]:
     kind = next(
         (kind for kind in ("handheld", "bench") for text in result.assumed if f"typical of a {kind}" in text), None
     )
+    if any(text.startswith("no set-up was given") for text in result.assumed):
+        kind = "handheld"
     text = "Stated analyzer" if kind is None else f"A {kind} is assumed"
     if result.typical_share <= SLIGHT_SHARE:
         return [f"{text}."]
@@ -142,11 +146,16 @@ def _rests(result: Recovery) -> list[str]:
 
 def _next(result: Recovery) -> str:
     found = result.improvement
+    if result.verdict == "no limit" and any(text.startswith("no set-up was given") for text in result.assumed):
+        return "Next: 'chain new -o mine.toml' begins a file of your own chain, with its limit."
     if result.verdict == "no limit":
         return 'Next: write limit = "VSWR 2.0" or the like under [far] to have it judged.'
     if result.verdict == "pass":
         return "Next: nothing more to do here."
     if result.verdict == "fail":
+        worst = worst_point(result)
+        if worst is not None and result.true_vswr[worst] > NOTHING_THERE:
+            return "Next: is the antenna on? Nothing connected shows as much; else 'chain prove'."
         return "Next: test the chain ('chain prove'), then tune the antenna ('chain tune')."
     if found is None:
         return "Next: 'chain planes' says where to calibrate."

@@ -112,7 +112,7 @@ def _reported(cell: Cell, mhz: float, sign: str) -> Cell:
     return cell._replace(text=f"{mhz:.9g}".replace(".", sign or "."))
 
 
-EXAMPLE = "write a header such as 'frequency_mhz,vswr' or 'frequency_mhz,return_loss_db'"
+EXAMPLE = "write a header such as 'frequency_mhz,vswr', 'channel,vswr' or 'frequency_mhz,return_loss_db'"
 SINGLE = {"return_loss": "return-loss", "db": "reflection-db", "vswr": "vswr", "magnitude": "magnitude"}
 PAIRS = {
     ("real", "imaginary"): "real-and-imaginary",

@@ -416,3 +416,20 @@ def test_what_an_open_end_hides_is_said_in_ohm(television, monkeypatch):
     text = " ".join(shown(words, monkeypatch))
     ohm = float(re.search(r"open end with ([\d.]+) ohm across it", text)[1])
     assert (ohm - 75) / (ohm + 75) == pytest.approx(hidden["size"], abs=0.01)
+
+
+def test_a_reading_that_nothing_connected_shows_asks_whether_the_antenna_is_on():
+    """The figure of an open end is no antenna; one that is merely poor is not asked that."""
+    cases = (("demo/boathouse.toml", "VSWR 1.95", True), ("demo/plane-after-pad.toml", "VSWR 3.5", False))
+    for setup, reading, asked in cases:
+        found = CliRunner().invoke(chain, ["recover", setup, "--reading", f"{reading} at 210 MHz", "-q"]).stdout
+        assert found.startswith("Bad")
+        assert ("is the antenna on?" in found.splitlines()[2]) == asked
+
+
+def test_without_a_file_nothing_is_called_stated():
+    """A bare reading is judged with what is typical, and what comes next is a file of one's own."""
+    lines = CliRunner().invoke(chain, ["recover", "--reading", "VSWR 1.30 at 210 MHz", "-q"]).stdout.splitlines()
+    assert "assumed" in lines[1]
+    assert "Stated" not in lines[1]
+    assert "chain new" in lines[2]

@@ -41,7 +41,7 @@ def test_the_sound_file_is_sound():
         (19, 'conector = "F-75 jack"', (19, 1, 8), "'conector' is not a key of [far]", "did you mean 'connector'?"),
         (3, 'strat = "174 MHz"', (3, 1, 5), "'strat' is not a key of [sweep]", "did you mean 'start'?"),
         (18, "[fra]", (18, 2, 3), "'fra' is not a key of the set-up", "did you mean 'far'?"),
-        (10, None, (9, 1, 9), "id is missing", 'add id = "lead"'),
+        (10, None, (9, 1, 9), "id is missing", 'add id = "lead", a name of its own'),
         (11, None, (9, 1, 9), "part is missing", 'add part = "..." (chain parts lists them)'),
         (15, None, (12, 1, 9), "length is missing", 'add length = "0.6 m"'),
         (

@@ -15,6 +15,8 @@ from click.testing import CliRunner
 
 from chain.cli.main import chain
 from chain.errors import InputError, RangeError
+from chain.outlet_report import placement
+from chain.outlet_report.outlets import verdict_lines
 from chain.reception.checks import check_installation
 from chain.reception.improvements import improve_reception
 from chain.reception.installation_file import load_installation, parse_installation
@@ -381,3 +383,30 @@ def test_levels_under_the_headers_that_people_write(tmp_path, text):
     path.write_text(text, encoding="utf-8")
     (found,) = read_seen(str(path), HOUSE)
     assert (found.place, found.channel, found.shown_dbuv) == ("hall", "21", pytest.approx(54.3))
+
+
+def test_an_amplifier_without_its_supply_is_said_first_and_nothing_is_called_good(tmp_path):
+    """What is computed of an amplifier holds once it is fed: a margin that would do is no verdict before."""
+    text = Path("demo/outlets.toml").read_text(encoding="utf-8")
+    fed = outlets(parse_installation(text.encode()), draws=400)
+    assert fed.unpowered == ()
+    without = text.replace('part = "power-injector"', 'part = "f-jack-f-jack"').replace('supply = "12 V"', "#")
+    dead = outlets(parse_installation(without.encode()), draws=400)
+    assert len(dead.unpowered) == 1
+    assert not dead.works
+    assert "mast" in verdict_lines(dead)[0]
+    assert "12 V" in verdict_lines(dead)[0]
+    assert not verdict_lines(dead)[0].startswith("Good")
+    assert "power-injector" in verdict_lines(dead)[2]
+
+
+def test_where_all_works_without_one_no_amplifier_is_called_for():
+    """A strong field: the first line says that none is needed, whatever the best place would add."""
+    text = Path("demo/outlets.toml").read_text(encoding="utf-8")
+    strong = re.sub(r'field = "[^"]*"', 'field = "95 dBuV/m"', text)
+    found = place_amplifier(parse_installation(strong.encode()))
+    lines = placement.verdict_lines(found)
+    assert (found.without.room_db >= 0) == ("No amplifier is needed" in lines[0])
+    assert found.without.room_db >= 0
+    plain = placement.verdict_lines(place_amplifier(load_installation("demo/outlets.toml")))
+    assert "No amplifier is needed" not in plain[0]
