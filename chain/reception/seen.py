@@ -232,7 +232,7 @@ def compare_seen(
     Returns
     -------
     SeenLevels. Where a channel was seen at the antenna, its outlets are predicted from that level, so that what is left is
-    the way between; else the first place seen is held against the field as stated, and the others against it.
+    the way between; else the middle one of the places seen is held against the field as stated, and the others against it.
 
     Raises
     ------
@@ -257,11 +257,17 @@ def compare_seen(
         channel = next(c for c in installation.channels if c.name == each.channel)
         spread = 10 * math.log10(channel.bandwidth_hz / resolution_hz) if resolution_hz else 0.0
         true[each.place, each.channel] = each.shown_dbuv + pad_correction_db(meter) + spread
-    references = _references(true)
     stated = outlets(installation, draws, seed, progress)
+    references = _references(true, stated)
     known = _seen_in(installation, true, references)
     after = outlets(known, draws, seed, progress)
     rows = [_row(place, name, level, stated, after, references) for (place, name), level in true.items()]
+    # A place that differs from others on one channel tells nothing of the field on another.
+    odd = {row.place for row in rows if not row.fits and row.place not in (ANTENNA, references[row.channel])}
+    others = _references({key: level for key, level in true.items() if key[0] not in odd}, stated)
+    if others != references:
+        after = outlets(_seen_in(installation, true, others), draws, seed, progress)
+        rows = [_row(place, name, level, stated, after, others) for (place, name), level in true.items()]
     rows.sort(key=lambda row: (row.fits, -abs(row.difference_db)))
     warnings = list(after.warnings)
     if meter == "50":
@@ -271,7 +277,7 @@ def compare_seen(
     return SeenLevels(
         installation.title,
         tuple(rows),
-        tuple(_suspects(rows, installation, resolution_hz)),
+        tuple(_suspects(rows, installation, resolution_hz, odd)),
         meter,
         pad_correction_db(meter),
         after,
@@ -279,12 +285,22 @@ def compare_seen(
     )
 
 
-def _references(true: dict[tuple[str, str], float]) -> dict[str, str]:
-    """Place that each channel starts from: the antenna where it was seen there, else the first place."""
+def _references(true: dict[tuple[str, str], float], stated: Reception) -> dict[str, str]:
+    """Place that each channel starts from: the antenna where it was seen there, else the middle one of those that were seen.
+
+    The middle of what the places differ from the model by, the upper of two: a fault takes from a level and seldom adds to it.
+    """
     found: dict[str, str] = {}
-    for place, channel in true:
-        if place == ANTENNA or channel not in found:
-            found[channel] = place
+    rows = [outlet.id for outlet in stated.installation.outlets]
+    names = [channel.name for channel in stated.installation.channels]
+    for name in dict.fromkeys(channel for _, channel in true):
+        places = [place for place, channel in true if channel == name]
+        if ANTENNA in places:
+            found[name] = ANTENNA
+            continue
+        predicted = stated.nominal.level_dbuv[:, names.index(name)]
+        differences = {place: true[place, name] - predicted[rows.index(place)] for place in places}
+        found[name] = sorted(places, key=lambda place: differences[place])[len(places) // 2]
     return found
 
 
@@ -308,7 +324,7 @@ def _seen_in(
 def _row(
     place: str, name: str, level: float, stated: Reception, after: Reception, references: dict[str, str]
 ) -> SeenRow:
-    own = references[name] == place
+    own = references.get(name, place) == place
     result = stated if own else after
     installation = result.installation
     column = next(n for n, channel in enumerate(installation.channels) if channel.name == name)
@@ -341,8 +357,8 @@ def _row(
     )
 
 
-def _suspects(rows: list[SeenRow], installation: Installation, resolution_hz: float | None) -> list[str]:
-    """Whom to suspect where the differences do not fit."""
+def _suspects(rows: list[SeenRow], installation: Installation, resolution_hz: float | None, odd: set[str]) -> list[str]:
+    """Whom to suspect where the differences do not fit; the way to a place that differs from others, not the field."""
     found = []
     places = list(dict.fromkeys(row.place for row in rows))
     off = {place: [row for row in rows if row.place == place and not row.fits] for place in places}
@@ -356,7 +372,9 @@ def _suspects(rows: list[SeenRow], installation: Installation, resolution_hz: fl
         size = f"{abs(typical):.0f} dB {'less' if typical < 0 else 'more'} than predicted"
         if typical > 0:
             reason = "the meter (75 or 50 ohm, pad, dBuV or dBm) or an amplifier's gain"
-        elif place == ANTENNA or any(row.against == "the signal as stated" for row in off[place]):
+        elif place == ANTENNA or (
+            place not in odd and any(row.against == "the signal as stated" for row in off[place])
+        ):
             reason = "the field assumed, pointing, the balun, water in a joint" + (
                 "" if resolution_hz else "; or a marker read instead of channel power"
             )

@@ -226,6 +226,28 @@ def test_levels_that_the_model_made_fit_and_a_bad_lead_is_named(tmp_path):
     assert "fly" not in found.suspects[0]
 
 
+def test_a_place_that_is_off_on_one_channel_tells_nothing_of_the_field_on_another(tmp_path):
+    """Seen nowhere else, the second channel keeps the field as stated: the place's own lead is suspected, the others go on working."""
+    nominal = nominal_levels(HOUSE)
+    first, second = HOUSE.channels[0].name, HOUSE.channels[1].name
+    rows = ["place,channel,level"]
+    for row, outlet in sorted(enumerate(HOUSE.outlets), key=lambda each: each[1].id != "workshop"):
+        lost = 14 if outlet.id == "workshop" else 2
+        rows.append(f"{outlet.id},{first},{nominal.level_dbuv[row, 0] - lost:.1f} dBuV")
+    place = [outlet.id for outlet in HOUSE.outlets].index("workshop")
+    rows.append(f"workshop,{second},{nominal.level_dbuv[place, 1] - 18:.1f} dBuV")
+    path = tmp_path / "levels.csv"
+    path.write_text("\n".join(rows), encoding="utf-8")
+    found = compare_seen(HOUSE, read_seen(str(path), HOUSE), draws=400)
+    assert {row.place for row in found.rows if not row.fits} == {"workshop"}
+    assert len(found.suspects) == 1
+    assert "workshop" in found.suspects[0]
+    assert "yard" in found.suspects[0]
+    assert "field" not in found.suspects[0]
+    at_hall = [outlet.id for outlet in HOUSE.outlets].index("hall")
+    assert found.after.nominal.level_dbuv[at_hall, 1] == pytest.approx(nominal.level_dbuv[at_hall, 1])
+
+
 def test_a_50_ohm_meter_and_a_marker_are_brought_to_75_ohm(tmp_path):
     """+ 7.48 dB through the pad, + 18.8 dB from 100 kHz to 7.61 MHz."""
     path = tmp_path / "levels.csv"
