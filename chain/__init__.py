@@ -121,7 +121,9 @@ _TAKEN: dict[str, object] = {}
 def __getattr__(name: str) -> object:
     """Import a public function when it is first asked for, so that a light command stays light."""
     if name not in _HOMES:
-        raise AttributeError(f"module 'chain' has no attribute {name!r}")
+        near = [] if name.startswith("_") else [each for each in _HOMES if name in each]
+        hint = f"; did you mean {' or '.join(near[:3])}?" if near else ""
+        raise AttributeError(f"module 'chain' has no attribute {name!r}{hint}")
     if name not in _TAKEN:
         home, _, other = _HOMES[name].partition(":")
         found: object = getattr(import_module(home), other or name)

@@ -29,7 +29,9 @@ def draw(result: ResultTable, ax: Any = None) -> Any:
     """Draw the first plot of an answer within the room of the axes; they are returned, made new where none are given."""
     home = DRAWN.get(type(result).__name__)
     if home is None:
-        raise RangeError(f"{type(result).__name__} has no plot", f"{', '.join(DRAWN)} have one")
+        what = type(result).__name__
+        remedy = "account(setup).plot() draws it" if what == "Budget" else f"{', '.join(DRAWN)} have one"
+        raise RangeError(f"{what} has no plot", remedy)
     needs_matplotlib()
     if ax is not None and not hasattr(ax, "get_position"):
         raise RangeError(f"{quoted(ax)} is no Axes of matplotlib", "write plot(ax=figure.add_subplot())")
