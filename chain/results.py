@@ -119,17 +119,22 @@ class ResultTable:
             "  ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
             for row in zip(*columns, strict=True)
         ]
-        return "\n".join([plain(self.headline()), *lines])
+        return "\n".join([plain(self.headline()), *lines, *self._beware()])
+
+    def _beware(self) -> list[str]:
+        """What the command would warn of, so that nobody who prints an answer misses it."""
+        return [f"warning: {plain(str(text))}" for text in getattr(self, "warnings", ())]
 
     def _repr_html_(self) -> str:
         columns = _shown(self._in_unit(), None)
         import html
 
+        foot = "".join(f'<tr><td colspan="{len(columns)}">{html.escape(line)}</td></tr>' for line in self._beware())
         head = "".join(f"<th>{html.escape(name)}</th>" for name in columns)
         rows = ("".join(f"<td>{html.escape(cell)}</td>" for cell in row) for row in zip(*columns.values(), strict=True))
         body = "".join(f"<tr>{row}</tr>" for row in rows)
         caption = f"<caption>{html.escape(plain(self.headline()))}</caption>"
-        return f"<table>{caption}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+        return f"<table>{caption}<thead><tr>{head}</tr></thead><tbody>{body}</tbody>{f'<tfoot>{foot}</tfoot>' if foot else ''}</table>"
 
 
 def _return_loss_name(name: str) -> str:

@@ -150,7 +150,9 @@ def test_every_result_shows_itself_in_one_line_and_as_a_table(results):
         lines = str(found).splitlines()
         assert lines[0] == found.headline()
         assert lines[1].split() == [re.sub("_hz$", "_mhz", each) for each in table]
-        assert len(lines) == 2 + (rows if rows <= HEAD + TAIL + 1 else HEAD + TAIL + 1), name
+        warnings = [f"warning: {text}" for text in getattr(found, "warnings", ())]
+        assert lines[len(lines) - len(warnings) :] == warnings, name
+        assert len(lines) == 2 + (rows if rows <= HEAD + TAIL + 1 else HEAD + TAIL + 1) + len(warnings), name
 
 
 def test_no_result_hides_its_table_behind_the_text_of_its_dataclass():

@@ -308,3 +308,13 @@ def test_a_limit_in_db_is_the_unit_of_prints_and_plots(setup, few):
     losses = [-20 * np.log10((row.true_vswr - 1) / (row.true_vswr + 1)) for row in rows[1:-1]]
     np.testing.assert_allclose(losses, np.round(losses), atol=1e-3)
     assert "return_loss" not in str(chain.expect(setup, draws=1000))
+
+
+def test_what_the_command_would_warn_of_is_printed_in_python_too():
+    """A sweep in another impedance than the plane's: print and notebook say so under the table."""
+    skrf = pytest.importorskip("skrf")
+    freq = skrf.Frequency.from_f(np.linspace(174e6, 240e6, 5), unit="hz")
+    found = chain.recover("demo/boathouse.toml", skrf.Network(frequency=freq, s=np.full((5, 1, 1), 0.1 + 0j), z0=75.0))
+    assert found.warnings
+    assert str(found).splitlines()[-1] == f"warning: {found.warnings[-1]}"
+    assert "<tfoot>" in found._repr_html_()
