@@ -310,7 +310,7 @@ def test_a_region_at_its_end_no_longer_says_that_there_is_more(browser, pages):
     """The hint goes once the region is moved to its end, and stands nowhere on a page that has room."""
     hints = """() => [...document.querySelectorAll(".scroll")].filter((e) => getComputedStyle(e, "::before").display !== "none").length"""
     with opened(browser, pages["outlets"], 390) as (tab, _, _):
-        assert tab.evaluate(hints) >= 2
+        tab.wait_for_function(f"({hints})() >= 2")
         tab.evaluate("document.querySelectorAll('.scroll').forEach((e) => e.scrollTo(1e4, 0))")
         tab.wait_for_function(f"({hints})() === 0")
     with opened(browser, pages["measured"]) as (tab, _, _):
