@@ -67,11 +67,16 @@ LONG = {
 def test_an_interrupt_ends_with_130_and_leaves_no_file(command, tmp_path):
     """The key reaches the program in the midst of its threads: soon over, one word, nothing written, no traceback."""
     path = tmp_path / "answer.json"
-    run = Terminal([*LONG[command], "--json", "-o", str(path)])
-    assert run.shown.wait(100), run.seen
-    begun = time.monotonic()
-    run.process.send_signal(signal.SIGINT)
-    status, out, seen = run.ended()
+    # Where the answer was there before the key, it is pressed again on another run.
+    for _ in range(5):
+        run = Terminal([*LONG[command], "--json", "-o", str(path)])
+        assert run.shown.wait(100), run.seen
+        begun = time.monotonic()
+        run.process.send_signal(signal.SIGINT)
+        status, out, seen = run.ended()
+        if status:
+            break
+        path.unlink()
     assert time.monotonic() - begun < 20
     assert (status, out) == (130, b"")
     assert seen.rstrip().endswith("interrupted")
