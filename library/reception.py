@@ -214,6 +214,11 @@ def mode(name: str) -> Mode:
     """Mode of a name, however its letters are cased."""
     rows = {row["id"].casefold(): row for row in _rows("modes", "mode")}
     wanted = " ".join(name.split()).casefold()
+    kin = [row["id"] for key, row in rows.items() if key.startswith(f"{wanted} ")]
+    if kin and wanted not in rows:
+        usual = next((each for each in kin if each.endswith("256QAM 2/3")), kin[len(kin) // 2])
+        remedy = f"write '{usual}' or another of its {len(kin)} modes ('chain parts {name}' lists them)"
+        raise LibraryError(f"'{name}' is no mode by itself", help=remedy)
     if wanted not in rows:
         raise LibraryError(f"no figure is known for the mode '{name}'", near_names(name, mode_names()))
     found: Mode = _made(Mode, rows[wanted], includes_margin_db=0.0, bandwidth_hz=0.0)

@@ -211,8 +211,7 @@ def _channels(model: SignalModel, raw: dict[str, Any], where: Where, signal: int
         try:
             found = mode(model.mode)
         except LibraryError as error:
-            near = f"did you mean {' or '.join(quoted(each) for each in error.near)}?" if error.near else ""
-            remedy = near or 'state need = "22 dB" and leave mode out'
+            remedy = error.help or 'state need = "22 dB" and leave mode out'
             into.defect((*where, "mode"), plain(error.message), remedy)
             return []
         service, own_bandwidth, included = found.service, found.bandwidth_hz, found.includes_margin_db

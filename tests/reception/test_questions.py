@@ -432,3 +432,13 @@ def test_where_all_works_without_one_no_amplifier_is_called_for():
     assert found.without.room_db >= 0
     plain = placement.verdict_lines(place_amplifier(load_installation("demo/outlets.toml")))
     assert "No amplifier is needed" not in plain[0]
+
+
+def test_a_standard_without_its_mode_is_answered_with_modes_of_that_standard():
+    """Not with those of another one that reads alike; what is proposed is taken."""
+    with pytest.raises(InputError) as refused:
+        changed(('mode = "DVB-T2 256QAM 2/3"', 'mode = "DVB-T2"'))
+    (defect,) = refused.value.defects
+    proposed = re.search(r"'(DVB-T2 [^']+)'", defect.help)[1]
+    assert "DVB-T " not in defect.help
+    changed(('mode = "DVB-T2 256QAM 2/3"', f'mode = "{proposed}"'))
