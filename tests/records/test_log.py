@@ -150,7 +150,8 @@ def test_ten_thousand_records_list_quickly(tmp_path):
     print(f"{taken:.2f} s of the processor, {taken / reading:.1f} times that of reading the bytes")
     assert len(headings) == 10_000
     assert not damaged
-    assert taken < 8 * reading
+    # Usually 4 to 8; a list that computes or parses whole records takes a hundred.
+    assert taken < 25 * reading
 
 
 def test_a_list_waits_for_nothing_that_computes():
