@@ -292,7 +292,7 @@ def tune_magnitudes(
         reading_ohm=bench.measurement.reading_ohm,
         far_ohm=setup.far.impedance_ohm,
         element_ohm=bench.element_ohm,
-        limit_vswr=setup.far.limit_vswr or 2.0,
+        limit_vswr=setup.far.limit_vswr or USUAL_LIMIT,
         limit_in_db=setup.far.limit_in_db,
         wanted=wanted,
         interpretation=readings.interpretation,
