@@ -233,14 +233,9 @@ def choose(
 def _looked_at(
     room: SearchSpace, walks: list[Walk], points: int, seed: int, progress: Callable[[float], None] | None
 ) -> list[Chosen]:
-    found = []
-    # On threads this takes longer: a chain's look is many small steps, for which they would only queue.
-    for walk in walks:
-        setup = setup_of(room, walk)
-        found.append(_chosen(room, walk, setup, sights(room, setup, points, seed)))
-        if progress is not None:
-            progress(len(found) / len(walks))
-    return found
+    setups = [setup_of(room, walk) for walk in walks]
+    seen = sights(room, setups, points, seed, progress)
+    return [_chosen(room, *each) for each in zip(walks, setups, seen, strict=True)]
 
 
 def _chosen(room: SearchSpace, walk: Walk, setup: Setup, seen: list[PlaneInterval]) -> Chosen:

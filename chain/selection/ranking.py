@@ -2,23 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Hashable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from chain.arrays import Real
 from chain.assembly.cascade import build
 from chain.assembly.graph import BLOCKING, item_ends
 from chain.reflection import magnitude_from_vswr, vswr
 from chain.selection.stock import SearchSpace
 from chain.setups import Calibration, Setup
 from chain.uncertainty.intervals import interval_of
-from chain.uncertainty.measurement import measurement_of, nominal_maps
+from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps
+from chain.uncertainty.parallel import in_order
+from chain.uncertainty.stacked import form_of, stacked
 from library.mating import mate
 from library.records import Termination
 
 DRAWS = 2000
 """Simulated measurements of each chain: enough to put chains in order."""
+TOGETHER = 64
+"""Frequencies of chains drawn as one: more than a core keeps at hand would cost more than the calls they save."""
 MATCHING = ("pad", "section", "transformer", "network")
 
 
@@ -87,28 +92,71 @@ def _load(room: SearchSpace, connector: object, ohm: float) -> tuple[float | Non
     return best or (usual_db, f"{usual_db:g} dB assumed")
 
 
-def sights(room: SearchSpace, setup: Setup, points: int, seed: int) -> list[PlaneInterval]:
-    """Look at a chain from every plane that the need allows."""
+def sights(
+    room: SearchSpace,
+    setups: Sequence[Setup],
+    points: int,
+    seed: int,
+    progress: Callable[[float], None] | None = None,
+) -> list[list[PlaneInterval]]:
+    """Look at each chain from every plane that the need allows, narrowest interval first."""
     chosen = np.unique(np.linspace(0, room.freq_hz.size - 1, points).round().astype(int))
-    found = []
+    views = [view for number, setup in enumerate(setups) for view in _views(room, number, setup, room.freq_hz[chosen])]
+    forms: dict[Hashable, list[int]] = {}
+    for index, view in enumerate(views):
+        forms.setdefault(form_of(view.measurement), []).append(index)
+    step = max(1, TOGETHER // chosen.size)
+    shares = [group[at : at + step] for group in forms.values() for at in range(0, len(group), step)]
+    found: list[list[PlaneInterval]] = [[] for _ in setups]
+    seen: dict[int, PlaneInterval] = {}
+    looked = in_order(lambda share: _look(room, [views[each] for each in share], seed), shares)
+    for share, looks in zip(shares, looked, strict=True):
+        seen |= dict(zip(share, looks, strict=True))
+        if progress is not None:
+            progress(len(seen) / len(views))
+    # In the order of the planes, so that of two alike the first stays ahead.
+    for index, view in enumerate(views):
+        found[view.number].append(seen[index])
+    return [sorted(each, key=lambda one: one.width) for each in found]
+
+
+@dataclass(frozen=True)
+class _View:
+    """One chain, by its number, calibrated at one plane."""
+
+    number: int
+    plane: str
+    calibration: Calibration
+    standards: str
+    measurement: Measurement
+
+
+def _views(room: SearchSpace, number: int, setup: Setup, freq_hz: Real) -> Iterator[_View]:
+    chain = build(setup, freq_hz, fit=False)
     for name, calibration, standards in calibrations(room, setup):
-        there = replace(setup, calibration=calibration)
-        measurement = measurement_of(there, build(there, room.freq_hz[chosen], room.library, fit=False))
-        limit = float(magnitude_from_vswr(room.need.limit_vswr))
-        low, high = interval_of(measurement, limit, room.need.has_phase, DRAWS, seed)
-        worst = int(np.argmax(high - low))
-        ceiling = float(vswr(nominal_maps(measurement).ceiling()[0].max()))
-        found.append(
-            PlaneInterval(
-                name,
-                calibration.plane,
-                standards,
-                calibration.load_db,
-                float(vswr(low[worst])),
-                float(vswr(high[worst])),
-                float(high[worst] - low[worst]),
-                float(measurement.freq_hz[worst]),
-                ceiling,
-            )
+        measurement = measurement_of(replace(setup, calibration=calibration), chain)
+        yield _View(number, name, calibration, standards, measurement)
+
+
+def _look(room: SearchSpace, views: Sequence[_View], seed: int) -> list[PlaneInterval]:
+    """Intervals of chains of one form, drawn together."""
+    together = stacked([view.measurement for view in views])
+    limit = float(magnitude_from_vswr(room.need.limit_vswr))
+    ends = interval_of(together, limit, room.need.has_phase, DRAWS, seed)
+    low, high = (each.reshape(len(views), -1) for each in ends)
+    ceiling = vswr(nominal_maps(together).ceiling()[0].reshape(len(views), -1).max(axis=1))
+    worst = np.argmax(high - low, axis=1)
+    return [
+        PlaneInterval(
+            view.plane,
+            view.calibration.plane,
+            view.standards,
+            view.calibration.load_db,
+            float(vswr(low[row, at])),
+            float(vswr(high[row, at])),
+            float(high[row, at] - low[row, at]),
+            float(view.measurement.freq_hz[at]),
+            float(ceiling[row]),
         )
-    return sorted(found, key=lambda each: each.width)
+        for row, (view, at) in enumerate(zip(views, worst, strict=True))
+    ]

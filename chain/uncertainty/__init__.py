@@ -12,6 +12,7 @@ __all__ = [
     "parallel",
     "reading_ranges",
     "sampling",
+    "stacked",
     "streams",
     "whole_sweep",
 ]

@@ -259,8 +259,7 @@ def _widest(terms: Terms, here: Observation, magnitude: float) -> tuple[Real, Re
     else:
         # All four at once: what a call costs is hardly its size, where few places are asked about.
         turned = np.concatenate([here.phase_rad + turn * np.pi / 2 for turn in range(4)])
-        again = Terms(*(np.tile(each, (4, 1)) for each in vars(terms).values()))
-        ends = invert(again, np.tile(here.size, 4), turned, COVERAGE, errors=False)
+        ends = invert(terms, here.size, turned, COVERAGE, errors=False)
         every = ends.low.reshape(4, -1), ends.high.reshape(4, -1)
         widest = (every[1] - every[0]).argmax(axis=0), np.arange(here.size.size)
         low, high = every[0][widest], every[1][widest]

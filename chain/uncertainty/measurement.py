@@ -75,6 +75,8 @@ class Measurement:
     mating_kind: str = "disc"
     alike: tuple[frozenset[str], ...] = ()
     """Of each element the figures that are the same at every frequency; of a cut-out those of the whole, so that both are one."""
+    noise_places: NDArray[np.intp] | None = None
+    """Where each frequency stands in its own sweep, where several sweeps are drawn as one."""
 
     @property
     def residuals(self) -> int:
@@ -96,6 +98,7 @@ class Measurement:
             swap=None if self.swap is None else at_frequencies(self.swap, chosen),
             noise_factor=self.noise_factor[chosen] if isinstance(self.noise_factor, np.ndarray) else self.noise_factor,
             alike=self.alike or tuple(map(constant, (*self.before, *self.after))),
+            noise_places=None if self.noise_places is None else self.noise_places[chosen],
         )
 
 
@@ -260,8 +263,13 @@ def _noise(measurement: Measurement, run: _Run, which: int) -> Complex | float:
     if not measurement.noise:
         return 0.0
     count = measurement.freq_hz.size
-    columns = range(run.first, run.first + count) if isinstance(run.first, int) else run.first
+    columns: Sequence[int] = range(run.first, run.first + count) if isinstance(run.first, int) else run.first
+    again = None
+    if measurement.noise_places is not None:
+        distinct, again = np.unique(measurement.noise_places, return_inverse=True)
+        columns = distinct.tolist()
     drawn = complex_normals(run.seed, run.batches, which, columns, run.repeat if which == 0 else 0, run.each)
+    drawn = drawn if again is None else drawn[again]
     factor = measurement.noise_factor if which == 0 else 1.0
     size = np.atleast_1d(measurement.noise * factor)[:, None]
     return np.asarray(drawn * halved(size, run.single))

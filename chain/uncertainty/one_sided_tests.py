@@ -9,13 +9,27 @@ needed, the roots of one quadratic; with the stretches sorted both ends are orde
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chain.arrays import Real
 from chain.rf.twoport import Maps
+from chain.uncertainty.order_statistics import (
+    GROUPS,
+    NOWHERE,
+    before,
+    by_group,
+    count,
+    ends_of_begun,
+    highest,
+    lowest,
+    outside,
+    quantile,
+    rank,
+    reach,
+)
 from library.frozen import dataclass
 
 Floats = NDArray[np.float32]
@@ -27,12 +41,8 @@ AROUND = np.deg2rad([0.0, -15.0, 15.0])
 FLOOR, TOP = 0.16, 0.84
 """Quantiles that an observed statistic is drawn up to and down to, so that no interval is empty."""
 RIM = np.exp(2j * np.pi * np.arange(64) / 64)
-NOWHERE = np.float32(-9)
-"""Both ends of an empty stretch: begun and ended before every magnitude, so that every count cancels it."""
 MOVED = 2.15
 """Deviations of the difference of two seeds that are reported: 0.968 of a normal one, some of which the estimate's own scatter takes."""
-GROUPS = 50
-"""Groups of draws whose scatter tells how far phases that reach about as far move together."""
 WEIGHTS = np.random.default_rng(1).normal(size=(GROUPS, 100))
 FAR = 9.0
 TANGENT = np.float32(-1e-6)
@@ -197,50 +207,60 @@ def invert(
 ) -> Ends:
     """Intervals of the true magnitude at the worst phase of the antenna.
 
-    `phase_rad` is the recovered phase, where one was read; `rounding` what each draw's digits add to the statistic,
+    `phase_rad` is the recovered phase, where one was read, or several for each place, one turn of all places after the other;
+    `rounding` what each draw's digits add to the statistic,
     shape (places, draws). With `above` no lower end is looked for, and no upper one at or below that magnitude. Without
     `errors` those of the ends are left at zero.
     """
     share = (1 - coverage) / 2
     means = terms.means()
-    floor, top = _possible(terms, means, rounding)
-    floored, topped = observed < floor, observed > top
-    seen = np.clip(observed, floor, np.maximum(top, floor))
+    floored, topped, seen = _possible(terms, means, rounding, observed)
     search = _Search(terms, seen, rounding, share, limit, strict_share, errors)
+    start = means.most_phase(seen)
+    if phase_rad is not None and phase_rad.size > observed.size:
+        turns = phase_rad.size // observed.size
+        floored, topped, start = np.tile(floored, turns), np.tile(topped, turns), np.tile(start, turns)
+        search.repeat(turns)
     if not errors or above is not None:
         search.tails = None
     if above is not None:
         search.low[:], search.high[:] = -np.inf, above
-    start = means.most_phase(seen)
+    everywhere = np.ones(start.shape, dtype=bool)
     if phase_rad is None:
-        search.all_around(start, np.ones(observed.shape, dtype=bool))
+        search.all_around(start, everywhere)
     else:
         for turn in AROUND:
-            search.at(phase_rad + turn, np.ones(observed.shape, dtype=bool))
+            search.at(phase_rad + turn, everywhere)
         # Of a reading as small as the errors the phase says nothing.
         search.all_around(start, floored | topped | search.empty)
     return search.ends(floored, topped)
 
 
-def _possible(terms: Terms, means: MeanTerms, rounding: Floats | None) -> tuple[Real, Real]:
-    """Least and largest statistic that an interval is made for, at each place.
+def _possible(
+    terms: Terms, means: MeanTerms, rounding: Floats | None, observed: Real
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_], Real]:
+    """Where less, and where more, was observed than an interval is made for; and what was, drawn up and down to that.
 
     Source: Power-constrained limits, arXiv:1105.3166 (memory).
     """
     size, phase = means.least_end()
-    edges = []
-    for shown, share in ((terms.shown(size, phase), FLOOR), (terms.shown(1.0, means.most_on_rim()), TOP)):
-        if rounding is not None:
-            shown -= rounding
-        edges.append(_quantile(shown, share))
-    return edges[0], edges[1]
-
-
-def _quantile(values: Floats, share: float) -> Real:
-    """The value that a share of the draws does not exceed, along the last axis, which is put out of order."""
-    at = min(int(share * values.shape[-1]), values.shape[-1] - 1)
-    values.partition(at, axis=-1)
-    return values[..., at].astype(float)
+    low, high = terms.shown(size, phase), terms.shown(1.0, means.most_on_rim())
+    if rounding is not None:
+        low -= rounding
+        high -= rounding
+    # Counts tell on which side of a quantile a statistic lies; the quantile itself is wanted only where it takes its place.
+    near = observed.astype(np.float32)
+    infinite = np.float32(np.inf)
+    under = np.where(near > observed, np.nextafter(near, -infinite), near)[:, None]
+    over = np.where(near < observed, np.nextafter(near, infinite), near)[:, None]
+    floored = count(low <= under) <= rank(low, FLOOR)
+    topped = count(high < over) > rank(high, TOP)
+    seen = observed.astype(float)
+    off = floored | topped
+    if off.any():
+        floor, top = quantile(low[off], FLOOR), quantile(high[off], TOP)
+        seen[off] = np.clip(observed[off], floor, np.maximum(top, floor))
+    return floored, topped, seen
 
 
 class _Search:
@@ -270,12 +290,20 @@ class _Search:
         self.constant = terms.constant - square
         self.mixed_re = terms.cross_re - square * terms.down_re
         self.mixed_im = terms.cross_im - square * terms.down_im
+        # A draw that shows less than the statistic without any antenna has a root below zero and one above, in every phase.
+        self.begun = (self.leading.min(axis=1) > 0) & (self.constant.max(axis=1) < 0)
         self.low, self.high = np.full(places, np.inf), np.full(places, -np.inf)
         self.low_error, self.high_error = np.zeros(places), np.zeros(places)
         self.tails: list[tuple[NDArray[np.intp], Real, Real, NDArray[np.int16], NDArray[np.int16]]] | None = []
         self.lowest_chance, self.highest_chance = np.full(places, np.inf), np.full(places, -np.inf)
         self.strict = None if strict_share is None else np.maximum(1, np.floor(strict_share * self.draws).astype(int))
         self.strict_low = np.full(places, np.inf)
+
+    def repeat(self, turns: int) -> None:
+        """Ask about so many phases of every place from here on, one turn of all places after the other."""
+        for name, value in vars(self).items():
+            if isinstance(value, np.ndarray):
+                setattr(self, name, np.tile(value, (turns, 1) if value.ndim == 2 else turns))
 
     @property
     def empty(self) -> NDArray[np.bool_]:
@@ -291,26 +319,58 @@ class _Search:
 
     def at(self, phase_rad: Real, chosen: NDArray[np.bool_], opposite: bool = False) -> None:
         """Move the ends outward by what one phase accepts, at the chosen places; half a turn on before it, if wanted."""
+        if not self.errors and self.limit is None and self.strict is None:
+            begun = chosen & self.begun
+            self._move_begun(phase_rad, begun, opposite)
+            chosen = chosen & ~begun
         rows = np.flatnonzero(chosen)
+        if not rows.size:
+            return
         for first, last in self._stretches(phase_rad, chosen, opposite):
             if self.limit is not None:
                 limit = np.float32(self.limit)
                 # Strictly inside its stretch a draw shows less than the observed; all others show that or more.
-                above = 1 - _count((first < limit) & (last > limit)) / self.draws
+                above = 1 - count((first < limit) & (last > limit)) / self.draws
                 self.lowest_chance[rows] = np.minimum(self.lowest_chance[rows], above)
                 self.highest_chance[rows] = np.maximum(self.highest_chance[rows], above)
             moves = self._moves(first, last, rows)
             if moves.any():
-                self._move(np.sort(first[moves], axis=1), np.sort(last[moves], axis=1), rows[moves])
+                self._move(*self._sorted(first, last, moves, rows), rows[moves])
             if self.tails is not None and last.shape[1] == self.draws and self.draws % GROUPS == 0:
                 low, high = self.low[rows], self.high[rows]
                 ended, held = last < low.astype(np.float32)[:, None], last >= high.astype(np.float32)[:, None]
-                self.tails.append((rows, low, high, _by_group(ended), _by_group(held)))
+                self.tails.append((rows, low, high, by_group(ended), by_group(held)))
+
+    def _sorted(
+        self, first: Floats, last: Floats, moves: NDArray[np.bool_], rows: NDArray[np.intp]
+    ) -> tuple[Floats, Floats]:
+        """Stretches of some places in order."""
+        first, last = first[moves], np.sort(last[moves], axis=1)
+        if self.begun[rows[moves]].all() and first.shape[1] == self.draws:
+            # Begun before any magnitude that is asked about: no order to find.
+            return np.broadcast_to(NOWHERE, first.shape), last
+        return np.sort(first, axis=1), last
+
+    def _move_begun(self, phase_rad: Real, chosen: NDArray[np.bool_], opposite: bool) -> None:
+        """As `at`, of places whose stretches have all begun below zero, so that only where they end is wanted."""
+        if not chosen.any():
+            return
+        least = int(self.least[0])
+        leading, constant, half = self._quadratic(phase_rad, chosen)
+        room = half * half
+        room -= leading * constant
+        root = np.sqrt(room, out=room)
+        low, high = self.low[chosen], self.high[chosen]
+        for turned in (root + half, root - half) if opposite else (root - half,):
+            turned /= leading
+            ends = ends_of_begun(turned, least)
+            low, high = np.minimum(low, ends[0]), np.maximum(high, ends[1])
+        self.low[chosen], self.high[chosen] = low, high
 
     def _move(self, first: Floats, last: Floats, rows: NDArray[np.intp]) -> None:
         """Move the ends of some places outward by sorted stretches of one phase."""
         least = self.least[rows]
-        low, high = _lowest(first, last, least, self.draws), _highest(first, last, least, self.draws)
+        low, high = lowest(first, last, least, self.draws), highest(first, last, least, self.draws)
         lower, higher = low < self.low[rows], high > self.high[rows]
         at = rows[higher]
         self.high[at] = high[higher]
@@ -321,34 +381,28 @@ class _Search:
         if self.errors and at.size:
             self.low_error[at] = self._error(first[lower], last[lower], low[lower], least[lower])
         if self.strict is not None:
-            strict = _lowest(first, last, self.strict[rows], self.draws)
+            strict = lowest(first, last, self.strict[rows], self.draws)
             self.strict_low[rows] = np.minimum(self.strict_low[rows], strict)
 
     def _moves(self, first: Floats, last: Floats, rows: NDArray[np.intp]) -> NDArray[np.bool_]:
         """Whether some magnitude beyond the ends found so far could pass both tests, by counts that it must satisfy."""
         low, high = (each[rows].astype(np.float32)[:, None] for each in (self.low, self.high))
         least = self.least[rows]
-        beyond = _count(last > high) >= least
-        beyond &= self.draws - _count((first <= high) & (last > 1)) >= least
+        beyond = count(last > high) >= least
+        beyond &= self.draws - count((first <= high) & (last > 1)) >= least
         strict = self.strict
         if strict is None:
-            before = self.draws - _count((first < 0) & (last >= low)) >= least
-            return np.asarray(beyond | (before & (_count((first < low) & (last >= 0)) >= least)))
+            before = self.draws - count((first < 0) & (last >= low)) >= least
+            return np.asarray(beyond | (before & (count((first < low) & (last >= 0)) >= least)))
         lowest = self.strict_low[rows].astype(np.float32)[:, None]
-        return np.asarray(beyond | (self.draws - _count((first < 0) & (last >= lowest)) >= strict[rows]))
+        return np.asarray(beyond | (self.draws - count((first < 0) & (last >= lowest)) >= strict[rows]))
 
     def _stretches(self, phase_rad: Real, chosen: NDArray[np.bool_], opposite: bool) -> Iterator[tuple[Floats, Floats]]:
         """First and last magnitude of each draw's stretch at or below the statistic: A g^2 + 2 B g + C <= 0.
 
         Half a turn on B has the other sign, and so have both roots.
         """
-        whole = bool(chosen.all())
-        leading, constant, re, im = (
-            each if whole else each[chosen] for each in (self.leading, self.constant, self.mixed_re, self.mixed_im)
-        )
-        cosine, sine = _turn(phase_rad if whole else phase_rad[chosen])
-        half = re * cosine
-        half -= im * sine
+        leading, constant, half = self._quadratic(phase_rad, chosen)
         square = half * half
         room = square - leading * constant
         # A discriminant below zero by no more than rounding is a tangent.
@@ -363,7 +417,18 @@ class _Search:
         inverted = leading < 0
         for begin, end in ((-last, -first), (first, last)) if opposite else ((first, last),):
             begin[none], end[none] = NOWHERE, NOWHERE
-            yield _outside(begin, end, inverted, none) if inverted.any() else (begin, end)
+            yield outside(begin, end, inverted, none) if inverted.any() else (begin, end)
+
+    def _quadratic(self, phase_rad: Real, chosen: NDArray[np.bool_]) -> tuple[Floats, Floats, Floats]:
+        """A, C and B of A g^2 + 2 B g + C at one phase of the chosen places."""
+        whole = bool(chosen.all())
+        leading, constant, re, im = (
+            each if whole else each[chosen] for each in (self.leading, self.constant, self.mixed_re, self.mixed_im)
+        )
+        cosine, sine = _turn(phase_rad if whole else phase_rad[chosen])
+        half = re * cosine
+        half -= im * sine
+        return leading, constant, half
 
     def _together(self) -> tuple[Real, Real]:
         """Deviation of the outermost end over the phases, as a share of that of the phase that has it.
@@ -379,9 +444,9 @@ class _Search:
         if not self.tails:
             return shares[0], shares[1]
         least = self.least[:, None]
-        reach = _reach(self.least, self.draws)
+        reached = reach(self.least, self.draws)
         for which, (sign, error) in enumerate(((-1, self.low_error), (1, self.high_error))):
-            step = error * 4 / (MOVED * np.sqrt(2)) / (2 * reach)
+            step = error * 4 / (MOVED * np.sqrt(2)) / (2 * reached)
             ends = np.full((len(self.tails), places), -np.inf)
             moved = np.zeros((len(self.tails), places, WEIGHTS.shape[1]))
             for phase, (rows, *edges, ended, held) in enumerate(self.tails):
@@ -411,12 +476,12 @@ class _Search:
 
         Source: Distribution-free intervals of quantiles from order statistics.
         """
-        reach = _reach(least, self.draws)
+        reached = reach(least, self.draws)
         rows, most = np.arange(len(end)), last.shape[1] - 1
         spans = []
         for edges in (first, last):
-            at = _before(edges, end.astype(np.float32))
-            ends = [edges[rows, np.clip(at + step, 0, most)] for step in (-reach, reach)]
+            at = before(edges, end.astype(np.float32))
+            ends = [edges[rows, np.clip(at + step, 0, most)] for step in (-reached, reached)]
             held = np.abs(edges[rows, np.clip(at, 0, most)] - end) < 1e-6
             spans.append(np.where(held, np.clip(ends[1], 0, 1) - np.clip(ends[0], 0, 1), 0.0))
         return np.asarray(MOVED * np.sqrt(2) / 4 * np.maximum(*spans))
@@ -429,71 +494,3 @@ class _Search:
         least, most = (None, None) if self.limit is None else (self.lowest_chance, self.highest_chance)
         lower, higher = self._together()
         return Ends(low, high, self.low_error * lower, self.high_error * higher, floored, topped, least, most, strict)
-
-
-def _outside(
-    first: Floats, last: Floats, inverted: NDArray[np.bool_], none: NDArray[np.bool_]
-) -> tuple[Floats, Floats]:
-    """Stretches where A < 0: all but what lies between the roots, as two stretches of one draw; without roots, all."""
-    infinite = np.float32(np.inf)
-    begin, end = np.full_like(first, NOWHERE), np.full_like(last, NOWHERE)
-    begin[inverted], end[inverted] = np.maximum(first, last)[inverted], infinite
-    lower = np.minimum(first, last)
-    first[inverted], last[inverted] = -infinite, lower[inverted]
-    every = inverted & none
-    first[every], last[every], begin[every], end[every] = -infinite, infinite, NOWHERE, NOWHERE
-    return np.concatenate([first, begin], axis=1), np.concatenate([last, end], axis=1)
-
-
-def _reach(least: NDArray[np.intp], draws: int) -> NDArray[np.intp]:
-    """Two deviations of the number of draws beyond an end."""
-    return np.maximum(1, np.round(2 * np.sqrt(least * (1 - least / draws)))).astype(int)
-
-
-def _by_group(found: NDArray[np.bool_]) -> NDArray[np.int16]:
-    return np.asarray(found.reshape(len(found), GROUPS, -1).sum(axis=2, dtype=np.int16))
-
-
-def _count(found: NDArray[np.bool_]) -> NDArray[np.intp]:
-    return np.asarray(np.count_nonzero(found, axis=1))
-
-
-def _before(ordered: Floats, values: Floats, side: Literal["left", "right"] = "left") -> NDArray[np.intp]:
-    """How many of each row, which is in order, lie before a value; with "right" those equal to it as well."""
-    return np.array([row.searchsorted(value, side) for row, value in zip(ordered, values, strict=True)], dtype=np.intp)
-
-
-def _highest(first: Floats, last: Floats, least: NDArray[np.intp], draws: int) -> Real:
-    """Highest magnitude up to 1 that neither test contradicts; below zero where there is none.
-
-    At g the draws that show it at or below the statistic are those begun less those ended; it moves down to the next
-    order statistic that could have enough of them, as long as either test contradicts it.
-    """
-    rows, many = np.arange(len(least)), last.shape[1]
-    g = np.ones(len(least), dtype=np.float32)
-    while True:
-        at = _before(first, g, "right") - least
-        lower = np.minimum(g, np.where(at < 0, NOWHERE, last[rows, np.clip(at, 0, many - 1)]))
-        # At or above: at most draws - least may hold it strictly inside.
-        at = draws - least + _before(last, lower, "right")
-        lower = np.where(at < many, np.minimum(lower, first[rows, np.clip(at, 0, many - 1)]), lower)
-        moved = (lower < g) & (lower >= 0)
-        g = lower
-        if not moved.any():
-            return g.astype(float)
-
-
-def _lowest(first: Floats, last: Floats, least: NDArray[np.intp], draws: int) -> Real:
-    """Lowest magnitude from 0 that neither test contradicts; infinite where there is none up to 1."""
-    rows, many = np.arange(len(least)), last.shape[1]
-    infinite = np.float32(np.inf)
-    g = np.zeros(len(least), dtype=np.float32)
-    while True:
-        at = least + _before(last, g) - 1
-        higher = np.maximum(g, np.where(at >= many, infinite, first[rows, np.clip(at, 0, many - 1)]))
-        at = _before(first, higher) - draws + least - 1
-        higher = np.where(at >= 0, np.maximum(higher, last[rows, np.clip(at, 0, many - 1)]), higher)
-        moved = (higher > g) & (higher <= 1)
-        g = higher
-        if not moved.any():
-            return np.where(g > 1, np.inf, g.astype(float))

@@ -83,7 +83,8 @@ def drawn_through(
 def constant(element: Element) -> frozenset[str]:
     """Names of the figures of an element that are the same at every frequency."""
     if isinstance(element, Ladder):
-        return frozenset()
+        # Resistors alone are the same whatever the frequency.
+        return frozenset() if element.inductance_h or element.capacitance_f else frozenset(["freq_hz"])
     arrays = ((name, value) for name, value in vars(element).items() if isinstance(value, np.ndarray))
     return frozenset(name for name, value in arrays if bool((value == value[0]).all()))
 

@@ -329,5 +329,5 @@ def test_sights_at_fewer_frequencies_agree():
     room = search_space(need_of(CLASSIC))
     setup = setup_of(room, best_chains(room.catalogue, 4)[0])
     assert setup.calibration == Calibration()
-    few, many = (sights(room, setup, points, 1)[0].width for points in (5, 21))
+    few, many = (sights(room, [setup], points, 1)[0][0].width for points in (5, 21))
     assert few == pytest.approx(many, rel=0.1)

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from chain.rf.twoport import Maps, compose, inverse
 from chain.uncertainty.one_sided_tests import PHASES, Ends, Terms, invert
+from chain.uncertainty.order_statistics import ends_of_begun, highest, lowest
 
 DRAWS = 200
 FINE = np.linspace(0, 1, 1001)
@@ -178,3 +179,21 @@ def test_joined_blocks_keep_what_is_left_out():
     whole = Ends.joined(parts)
     assert whole.low.tolist() == [parts[0].low[0], parts[1].low[0]]
     assert whole.least_chance is None
+
+
+@pytest.mark.parametrize("draws", [1000, 1250, 2000, 6000])
+def test_where_every_stretch_has_begun_the_ends_are_those_of_the_general_search(draws):
+    rng = np.random.default_rng(draws)
+    least = max(1, draws // 40)
+    # About zero, about one, and all beyond one: whatever the last magnitudes are.
+    last = (rng.normal(size=(40, draws)) * 0.05 + rng.choice([0.0, 0.02, 0.5, 0.97, 1.0, 1.3], (40, 1))).astype(
+        np.float32
+    )
+    first = np.sort(-rng.random((40, draws)).astype(np.float32) - np.float32(1e-3), axis=1)
+    ordered, many = np.sort(last, axis=1), np.full(40, least)
+    low, high = ends_of_begun(last, least)
+    np.testing.assert_array_equal(low, lowest(first, ordered, many, draws))
+    expected = highest(first, ordered, many, draws)
+    np.testing.assert_array_equal(np.maximum(high, -1), np.where(expected < 0, -1, expected))
+    assert (high < 0).any()
+    assert (high > 0).any()
