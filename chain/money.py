@@ -22,6 +22,8 @@ FORMS = (
     re.compile(rf"{AMOUNT}\s*(?:{CODE})?{METRE}"),
     re.compile(rf"(?P<minus>-?){CODE}\s*{AMOUNT}{METRE}"),
 )
+PLAIN = re.compile(r"([0-9]{1,9})(?:\.([0-9]{1,2}))?")
+"""What most prices of a table are, their currency in a column of its own."""
 EXAMPLE = 'write it as in "6.50 EUR"'
 
 
@@ -40,6 +42,10 @@ def parse_price(text: str, currency: str | None = None) -> Price:
 
     Source: Currency codes: ISO 4217, three capital letters.
     """
+    usual = PLAIN.fullmatch(text)
+    if usual and currency and CURRENCY.fullmatch(currency):
+        whole, part = usual.groups("")
+        return Price(100 * int(whole) + int((part + "00")[:2]), currency)
     words = text.replace("\u00a0", " ").replace("\u202f", " ").replace("\u2212", "-").strip()
     found = next(filter(None, (form.fullmatch(words) for form in FORMS)), None)
     if not words or not found:

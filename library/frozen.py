@@ -26,6 +26,7 @@ else:
             cls._fields_of_record = dataclasses.fields(cls)
             cls._given = tuple(each.name for each in cls._fields_of_record if each.init)
             cls._plain = len(cls._given) == len(cls._fields_of_record)
+            cls._goes_on = hasattr(cls, "__post_init__")
             cls._compared = staticmethod(_getter([each.name for each in cls._fields_of_record if each.compare]))
             functions = {"__init__": _init, "__setattr__": _refuse, "__delattr__": _refuse}
             if repr:
@@ -56,9 +57,8 @@ def _init(self: Any, /, *values: Any, **named: Any) -> None:
         into.update(zip(self._given, values, strict=True))
     else:
         _fill(self, into, values, named)
-    after = getattr(self, "__post_init__", None)
-    if after is not None:
-        after()
+    if self._goes_on:
+        self.__post_init__()
 
 
 def _fill(self: Any, into: dict[str, Any], values: tuple[Any, ...], named: dict[str, Any]) -> None:

@@ -11,6 +11,8 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from chain.selection.pareto import nondominated
+
 Ints = NDArray[np.int64]
 
 PIECE_FIELDS = ("near", "far", "cost", "loss", "reflection", "stock", "marks")
@@ -80,6 +82,8 @@ def without_dominated(catalogue: Catalogue, most_items: int) -> NDArray[np.intp]
 
 def _kept(vectors: Ints, stock: Ints, group: NDArray[np.intp], most_items: int) -> NDArray[np.intp]:
     """Parts of one group, sorted so that only an earlier one can be no worse than a later one."""
+    if most_items == 1:
+        return group[nondominated(vectors)]
     worse = np.zeros(len(group), dtype=np.int64)
     for start in range(0, len(group), 512):
         part = slice(start, start + 512)

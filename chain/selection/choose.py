@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cache
 from math import inf
 from typing import Any
 
@@ -235,17 +236,28 @@ def _looked_at(
 ) -> list[Chosen]:
     setups = [setup_of(room, walk) for walk in walks]
     seen = sights(room, setups, points, seed, progress)
-    return [_chosen(room, *each) for each in zip(walks, setups, seen, strict=True)]
+    # Either way round an item loses and reflects the same.
+    own = cache(lambda element: own_values(room.offers[element].item, room.freq_hz))
+    return [_chosen(room, own, *each) for each in zip(walks, setups, seen, strict=True)]
 
 
-def _chosen(room: SearchSpace, walk: Walk, setup: Setup, seen: list[PlaneInterval]) -> Chosen:
+def _chosen(
+    room: SearchSpace,
+    own: Callable[[int], tuple[float, float]],
+    walk: Walk,
+    setup: Setup,
+    seen: list[PlaneInterval],
+) -> Chosen:
     offers = [room.offers[element] for element, _ in walk.steps]
     best = room.need.standards
     if seen:
         best = replace(best, plane=seen[0].after, load_db=seen[0].load_db)
     return Chosen(
         0,
-        tuple(_placed(room, item, offer) for item, offer in zip(setup.items, offers, strict=True)),
+        tuple(
+            _placed(item, offer, own(element))
+            for item, offer, (element, _) in zip(setup.items, offers, walk.steps, strict=True)
+        ),
         tuple(_meeting(each) for each in setup_graph(setup, room.library).path_connections.values()),
         _to_buy(offers),
         walk.cost / 100,
@@ -257,8 +269,7 @@ def _chosen(room: SearchSpace, walk: Walk, setup: Setup, seen: list[PlaneInterva
     )
 
 
-def _placed(room: SearchSpace, item: Item, offer: Offer) -> Placed:
-    loss_db, reflection = own_values(item, room.freq_hz)
+def _placed(item: Item, offer: Offer, own: tuple[float, float]) -> Placed:
     return Placed(
         item.id,
         offer.name,
@@ -269,8 +280,7 @@ def _placed(room: SearchSpace, item: Item, offer: Offer) -> Placed:
         offer.owned,
         offer.where,
         offer.price / 100,
-        loss_db,
-        reflection,
+        *own,
     )
 
 

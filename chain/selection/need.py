@@ -2,31 +2,50 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from dataclasses import field, replace
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
 
 from chain.setups import Calibration, Far, Item, Near, Sweep
+from library.frozen import dataclass
+from library.records import Limit
 
 if TYPE_CHECKING:
     from library.parts import Library
+
+LIMITS = ("limit", "near_limit", "far_limit")
+"""Fields of parts that hold limits of reflections."""
 
 
 @dataclass(frozen=True)
 class Offer:
     """Something owned or on offer: an item ready to be placed, its near and far ends those of the part itself."""
 
-    item: Item
+    model: Item
+    """The item but for `limit`: one for many offers of a shop, which differ in their limits alone."""
     price: int
     """For one part [1/100 of the currency]; 0 for what is owned."""
     stock: int
     owned: bool
     where: str
     """File and line it comes from."""
+    limit: Limit | None = None
+    """Limit of the item's reflection, in place of every limit that the model states."""
+
+    @cached_property
+    def item(self) -> Item:
+        """The item, made when it is asked for: of the offers of a shop few ever are."""
+        if self.limit is None:
+            return self.model
+        limits: dict[str, Any] = {
+            name: self.limit for name in LIMITS if getattr(self.model.part, name, None) is not None
+        }
+        return replace(self.model, part=replace(self.model.part, **limits))
 
     @property
     def name(self) -> str:
         """What the item is called."""
-        return self.item.id
+        return self.model.id
 
 
 @dataclass(frozen=True)

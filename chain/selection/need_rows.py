@@ -18,6 +18,7 @@ from chain.selection.need import Offer
 from chain.selection.need_schema import HaveModel, OfferModel
 from chain.setups import Item
 from library.errors import LibraryError
+from library.records import Limit
 
 PLENTY = 10**6
 """Stock taken where none is stated."""
@@ -112,7 +113,9 @@ def place_one(keys: dict[str, Any], where: Where, into: Diagnostics, rules: Rule
     return placed[0][1] if placed and not quiet.defects else None
 
 
-def offer_of(item: Item, price: Price, stock: int | None, rules: Rules, place: str) -> Offer:
+def offer_of(
+    item: Item, price: Price, stock: int | None, rules: Rules, place: str, limit: Limit | None = None
+) -> Offer:
     """Price and stock of an offer, cable by the metre cut to the lead's length."""
     rules.stock_assumed |= stock is None
     if not rules.currency:
@@ -128,4 +131,4 @@ def offer_of(item: Item, price: Price, stock: int | None, rules: Rules, place: s
         # A started hundredth counts, but not one that only rounding has started.
         cost = math.ceil(round(cost * item.length_m, 6))
         elements = PLENTY if stock is None else math.floor(round(stock / item.length_m, 6))
-    return Offer(item, cost, elements, False, place)
+    return Offer(item, cost, elements, False, place, limit)

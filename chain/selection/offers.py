@@ -11,13 +11,14 @@ from typing import Any
 
 from chain.errors import Defect, InputError, UnitError, quoted
 from chain.files.schema import ItemModel
-from chain.files.tables import Diagnostics
+from chain.files.tables import Diagnostics, Refused
 from chain.files.toml import closest, decode
 from chain.money import parse_price
-from chain.selection.need import Offer
+from chain.selection.need import LIMITS, Offer
 from chain.selection.need_rows import Rules, offer_of, place_one
 from chain.setups import Item
 from library.files.store import read_plain
+from library.records import Limit
 
 LARGEST = 50_000_000
 EURO = re.compile(rb"[0-9 ;,\t]\x80|\x80[0-9 ]")
@@ -71,17 +72,19 @@ def read_offers(name: str, folder: Path, into: Diagnostics, rules: Rules) -> lis
     delimiter = max(",;\t", key=first.count)
     table = _OfferTable(path, lines, [], [])
     offers: dict[tuple[str, ...], Offer] = {}
-    items: dict[tuple[str, ...], Item | None] = {}
+    items = _Items(into, rules)
     for line, row in _rows(table, text, delimiter):
         if not table.header:
             table.header = [cell.strip().casefold() for cell in row]
             if not _header(table, line, row):
                 break
+            items.use(table.header)
             continue
-        offer = _offer(table, line, row, items, into, rules)
+        cells = items.cells(row)
+        offer = _usual(table, line, row, cells, items, rules) or _offer(table, line, row, items, into, rules)
         if offer is None:
             continue
-        _take(offer, (*_item_cells(table.header, row), str(offer.price)), offers, rules)
+        _take(offer, (*cells, str(offer.price)), offers, rules)
     if not table.header and not table.defects:
         table.defects.append(Defect(path, 1, 1, "there is no line of column names", f"begin with {','.join(OWN)}"))
     into.elsewhere += _reported(table)
@@ -115,7 +118,7 @@ def _rows(table: _OfferTable, text: str, delimiter: str) -> Iterator[tuple[int, 
     begin = 1
     try:
         for row in reader:
-            if any(cell.strip() for cell in row) and not row[0].startswith("#"):
+            if any(map(str.strip, row)) and not row[0].startswith("#"):
                 yield begin, row
             begin = reader.line_num + 1
     except csv.Error as error:
@@ -141,15 +144,85 @@ def _header(table: _OfferTable, line: int, row: list[str]) -> bool:
     return not table.defects
 
 
-def _item_cells(header: list[str], row: list[str]) -> tuple[str, ...]:
-    return tuple(cell.strip() for name, cell in zip(header, row, strict=False) if name not in OWN[1:])
+class _Items:
+    """Items of the rows of a table, each placed once.
+
+    Many rows of a shop state one part with one limit or another: the part is placed once, and each limit read once.
+    """
+
+    def __init__(self, into: Diagnostics, rules: Rules) -> None:
+        self.known: dict[tuple[str, ...], Item | None] = {}
+        self._into, self._rules = into, rules
+        self._usual: dict[tuple[str, ...], tuple[Item, Limit | None] | None] = {}
+        self._limited: dict[str, Item | None] = {}
+        self._limits: dict[str, Limit | None] = {}
+
+    def use(self, header: list[str]) -> None:
+        """Take the names of the columns."""
+        self.width = len(header)
+        self._own = [at for at, name in enumerate(header) if name not in OWN[1:]]
+        self._names = [header[at] for at in self._own]
+        self.price, self.currency, self.stock = (header.index(name) if name in header else -1 for name in OWN[1:])
+
+    def cells(self, row: list[str]) -> tuple[str, ...]:
+        """The cells of a row that describe its item."""
+        return tuple([row[at].strip() for at in self._own if at < len(row)])
+
+    def usual(self, cells: tuple[str, ...]) -> tuple[Item, Limit | None] | None:
+        """The item of a row that was met before, or that states nothing but a part and a limit of its reflection, both sound."""
+        item = self.known.get(cells)
+        if item is not None:
+            return item, None
+        if cells not in self._usual:
+            keys = {name: cell for name, cell in zip(self._names, cells, strict=True) if cell}
+            stated = keys.keys() == {"part", "reflection"}
+            self._usual[cells] = self._with_limit(keys["part"], keys["reflection"]) if stated else None
+        return self._usual[cells]
+
+    def _with_limit(self, name: str, text: str) -> tuple[Item, Limit] | None:
+        """A part, whatever limit is stated on it, and the limit; None where anything is to be said about them."""
+        if text not in self._limits:
+            try:
+                self._limits[text] = ItemModel.keys["reflection"].kind.read(text, self._into.parts, "reflection")
+            except Refused:
+                self._limits[text] = None
+        limit = self._limits[text]
+        if limit is None:
+            return None
+        if name not in self._limited:
+            own = Diagnostics(self._into.parts, self._into.folder, parts_whole=self._into.parts_whole)
+            item = place_one({"part": name, "reflection": text}, ("row",), own, self._rules)
+            # Every limit that the part has must be the one stated, so that another can take its place.
+            held = item and [getattr(item.part, each, None) for each in LIMITS]
+            alike = held and any(held) and all(each in (None, limit) for each in held)
+            self._limited[name] = item if alike and not own.defects and not own.warnings else None
+        found = self._limited[name]
+        return None if found is None else (found, limit)
+
+
+def _usual(
+    table: _OfferTable, line: int, row: list[str], cells: tuple[str, ...], items: _Items, rules: Rules
+) -> Offer | None:
+    """The offer of a row in which nothing is amiss and nothing unusual stated; otherwise None, and `_offer` looks closer."""
+    if len(row) != items.width or not row[items.price]:
+        return None
+    usual = items.usual(cells)
+    if usual is None:
+        return None
+    currency = row[items.currency].strip() if items.currency >= 0 else ""
+    try:
+        price = parse_price(row[items.price].strip(), currency or None)
+        stock = _stock(row[items.stock].strip() if items.stock >= 0 else "")
+        return offer_of(usual[0], price, stock, rules, f"{table.path}:{line}", usual[1])
+    except UnitError:
+        return None
 
 
 def _offer(
     table: _OfferTable,
     line: int,
     row: list[str],
-    items: dict[tuple[str, ...], Item | None],
+    items: _Items,
     into: Diagnostics,
     rules: Rules,
 ) -> Offer | None:
@@ -167,10 +240,10 @@ def _offer(
         stock = _stock(cells.get("stock", ""))
     except UnitError as error:
         table.defect(line, "stock", row, error.message, error.help)
-    key = _item_cells(table.header, row)
-    if key not in items:
-        items[key] = _item(table, line, row, cells, into, rules)
-    item = items[key]
+    key = items.cells(row)
+    if key not in items.known:
+        items.known[key] = _item(table, line, row, cells, into, rules)
+    item = items.known[key]
     if item is None and len(table.defects) == before:
         # The same faulty item as before: its defects are reported once more, at this line.
         _item(table, line, row, cells, into, rules)

@@ -22,7 +22,7 @@ from library.records import Termination
 
 DRAWS = 2000
 """Simulated measurements of each chain: enough to put chains in order."""
-TOGETHER = 64
+TOGETHER = 96
 """Frequencies of chains drawn as one: more than a core keeps at hand would cost more than the calls they save."""
 MATCHING = ("pad", "section", "transformer", "network")
 
@@ -109,7 +109,7 @@ def sights(
     shares = [group[at : at + step] for group in forms.values() for at in range(0, len(group), step)]
     found: list[list[PlaneInterval]] = [[] for _ in setups]
     seen: dict[int, PlaneInterval] = {}
-    looked = in_order(lambda share: _look(room, [views[each] for each in share], seed), shares)
+    looked = in_order(lambda share: _look(room, [views[each] for each in share], seed), shares, many=True)
     for share, looks in zip(shares, looked, strict=True):
         seen |= dict(zip(share, looks, strict=True))
         if progress is not None:

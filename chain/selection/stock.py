@@ -8,7 +8,7 @@ halves lose and reflect. Each is taken at its own worst frequency of the band, s
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Callable, Hashable, Iterable
 from dataclasses import dataclass, replace
 from functools import cache, partial
 from typing import Any
@@ -31,11 +31,12 @@ from chain.errors import ChainError, quoted
 from chain.rf.elements import limit_radius, nominal
 from chain.rf.parts import elements_of
 from chain.selection.catalogue import Catalogue
-from chain.selection.need import Need, Offer
+from chain.selection.need import LIMITS, Need, Offer
 from chain.selection.search import Walk
 from chain.setups import Calibration, Item, Setup, with_conductors
 from library.mating import mate
 from library.parts import Library
+from library.records import Limit
 
 NANO = 1e9
 """Whole units of loss in 1 dB, of reflection in 1."""
@@ -70,7 +71,7 @@ def own_values(item: Item, freq_hz: Real) -> tuple[float, float]:
 
     Source: -20 log10 |S21| of the nominal model; 10^(-RL/20) of the limit.
     """
-    return _limited(item, freq_hz, _bare(item, freq_hz))
+    return _limited(item, _bare(item, freq_hz), partial(_largest, freq_hz=freq_hz))
 
 
 Bare = tuple[float, tuple[float, float]]
@@ -83,37 +84,38 @@ def _bare(item: Item, freq_hz: Real) -> Bare:
     return loss_db, (float(np.abs(s[..., 0, 0]).max()), float(np.abs(s[..., 1, 1]).max()))
 
 
-def _limited(item: Item, freq_hz: Real, bare: Bare) -> tuple[float, float]:
+def _largest(limit: Limit, freq_hz: Real) -> float:
+    radius = limit_radius(limit, freq_hz)
+    assert radius is not None
+    return float(radius.max())
+
+
+def _limited(item: Item, bare: Bare, largest: Callable[[Limit], float]) -> tuple[float, float]:
     """Loss of an item, and the larger reflection of its ends: the limit's, of an end without one the model's."""
     part: Any = item.part
-    if hasattr(part, "limit"):
-        limits = [part.limit]
-    else:
-        limits = [getattr(part, "near_limit", None), getattr(part, "far_limit", None)]
-    radii = [None if item.ideal else limit_radius(limit, freq_hz) for limit in limits]
-    if len(radii) == 1:
-        radii *= 2
     loss_db, own = bare
-    return loss_db, max(ohm if radius is None else float(radius.max()) for radius, ohm in zip(radii, own, strict=True))
+    if item.ideal:
+        return loss_db, max(own)
+    limits = [part.limit] * 2 if hasattr(part, "limit") else [getattr(part, name, None) for name in LIMITS[1:]]
+    return loss_db, max(ohm if limit is None else largest(limit) for limit, ohm in zip(limits, own, strict=True))
 
 
 def search_space(need: Need, library: Library | None = None) -> SearchSpace:
     """Make a need ready for the search (mating rules of the library; figures as at the top of this module)."""
     library = library or need.library
     freq_hz = band_hz(need)
-    standards = tuple(offer for offer in need.offers if offer.item.part.kind == "termination")
-    others = [offer for offer in need.offers if offer.item.part.kind != "termination"]
+    standards = tuple(offer for offer in need.offers if offer.model.part.kind == "termination")
+    others = [offer for offer in need.offers if offer.model.part.kind != "termination"]
     notes: list[str] = []
     kept = [offer for offer in _conducting(others, need) if _serves(offer, need, notes)]
-    worst, kept = _worst_of_each(kept, freq_hz, notes)
+    worst, kept, alike = _worst_of_each(kept, freq_hz, notes)
     nodes: dict[End, int] = {}
     start, goal = (_node(replace(end, name=""), nodes) for end in (near_end(need.near), far_end(need.far)))
-    # Rows of a table share their items.
-    pairs: dict[int, tuple[int, ...]] = {}
-    for offer in kept:
-        if id(offer.item) not in pairs:
-            pairs[id(offer.item)] = tuple(_node(replace(end, name=""), nodes) for end in item_ends(offer.item))
-    ends = [pairs[id(offer.item)] for offer in kept]
+    pairs: dict[Hashable, tuple[int, ...]] = {}
+    for offer, each in zip(kept, alike, strict=True):
+        if each not in pairs:
+            pairs[each] = tuple(_node(replace(end, name=""), nodes) for end in item_ends(offer.model))
+    ends = [pairs[each] for each in alike]
     loss, reflection = _joints(list(nodes), freq_hz, library)
     counts = Counter(node for pair in ends for node in set(pair))
     useful = cache(partial(_useful, loss, counts, (start, goal)))
@@ -131,19 +133,16 @@ def search_space(need: Need, library: Library | None = None) -> SearchSpace:
 
 def _conducting(offers: list[Offer], need: Need) -> list[Offer]:
     """Leads known by their conductor, which is the pin of an F plug."""
-    # Rows of a table share their items, and go on sharing them.
-    items = {id(offer.item): offer.item for offer in offers}
-    reported = with_conductors(Setup("", need.sweep, need.near, tuple(items.values()), need.far)).items
-    marked = dict(zip(items, reported, strict=True))
-    return [
-        offer if marked[id(offer.item)] is offer.item else replace(offer, item=marked[id(offer.item)])
-        for offer in offers
-    ]
+    # Rows of a table share their models, and go on sharing them.
+    models = {id(offer.model): offer.model for offer in offers}
+    reported = with_conductors(Setup("", need.sweep, need.near, tuple(models.values()), need.far)).items
+    marked = {key: new for (key, old), new in zip(models.items(), reported, strict=True) if new is not old}
+    return [replace(offer, model=marked[id(offer.model)]) if id(offer.model) in marked else offer for offer in offers]
 
 
 def _serves(offer: Offer, need: Need, notes: list[str]) -> bool:
     """See that the direct current may take the way that the need asks for."""
-    dc = getattr(offer.item.part, "dc", "pass")
+    dc = getattr(offer.model.part, "dc", "pass")
     if need.dc and dc not in ("pass", need.dc):
         does = {"block": "blocks DC", "short": "shorts DC"}[dc]
         notes.append(f"{offer.where}: {quoted(offer.name)} {does}, and the need asks to {need.dc} it: left out")
@@ -153,40 +152,46 @@ def _serves(offer: Offer, need: Need, notes: list[str]) -> bool:
 
 def _worst_of_each(
     offers: list[Offer], freq_hz: Real, notes: list[str]
-) -> tuple[list[tuple[float, float]], list[Offer]]:
-    """Figures of each offer that its models cover over the band; rows of a table share their items."""
-    known: dict[int, tuple[float, float] | str] = {}
-    bare: dict[Any, Bare] = {}
-    found, kept = [], []
+) -> tuple[list[tuple[float, float]], list[Offer], list[Hashable]]:
+    """Figures of each offer that its models cover over the band, and what it is apart from its limits."""
+    # Rows of a table share their models, and many models differ in their limits alone.
+    known: dict[int, tuple[Bare | str, Hashable]] = {}
+    bare: dict[Hashable, Bare | str] = {}
+    largest = cache(partial(_largest, freq_hz=freq_hz))
+    found, kept, alike = [], [], []
     for offer in offers:
-        item = offer.item
-        key = id(item)
-        if key not in known:
-            low, high = getattr(item.part, "min_hz", 0.0), getattr(item.part, "max_hz", np.inf)
-            try:
-                alike = _apart_from_limits(item)
-                if alike not in bare:
-                    bare[alike] = _bare(item, freq_hz)
-                known[key] = _limited(item, freq_hz, bare[alike])
-                if freq_hz[0] < low * (1 - 1e-9) or freq_hz[-1] > high * (1 + 1e-9):
-                    known[key] = f"it is for {low / 1e6:g} to {high / 1e6:g} MHz"
-            except ChainError as error:
-                known[key] = error.message
-        worst = known[key]
-        if isinstance(worst, str):
-            notes.append(f"{offer.where}: {quoted(offer.name)} does not cover the band and is left out: {worst}")
-        else:
-            found.append(worst)
-            kept.append(offer)
-    return found, kept
+        model = offer.model
+        if id(model) not in known:
+            key = _apart_from_limits(model)
+            if key not in bare:
+                bare[key] = _covered(model, freq_hz)
+            known[id(model)] = bare[key], key
+        own, key = known[id(model)]
+        if isinstance(own, str):
+            notes.append(f"{offer.where}: {quoted(offer.name)} does not cover the band and is left out: {own}")
+            continue
+        found.append(_limited(model, own, largest) if offer.limit is None else (own[0], largest(offer.limit)))
+        kept.append(offer)
+        alike.append(key)
+    return found, kept, alike
 
 
-def _apart_from_limits(item: Item) -> Any:
-    """What the nominal model of an item rests on: many offers of a shop differ in their limits alone."""
-    part: Any = item.part
-    names = [name for name in ("limit", "near_limit", "far_limit") if hasattr(part, name)]
-    worst = item.length_m, item.temperature_c, item.reversed, item.ideal, item.path, item.arms
-    return replace(part, **dict.fromkeys(names)), worst
+def _covered(item: Item, freq_hz: Real) -> Bare | str:
+    """Figures of an item's nominal model, or why it does not cover the band."""
+    low, high = getattr(item.part, "min_hz", 0.0), getattr(item.part, "max_hz", np.inf)
+    try:
+        found = _bare(item, freq_hz)
+    except ChainError as error:
+        return error.message
+    if freq_hz[0] < low * (1 - 1e-9) or freq_hz[-1] > high * (1 + 1e-9):
+        return f"it is for {low / 1e6:g} to {high / 1e6:g} MHz"
+    return found
+
+
+def _apart_from_limits(item: Item) -> Hashable:
+    """What the model and the ends of an item rest on. Values that are one object are alike, and need not be compared."""
+    own = [id(value) for name, value in vars(item).items() if name not in ("id", "part", "stated")]
+    return type(item.part), *own, *(id(value) for name, value in vars(item.part).items() if name not in LIMITS)
 
 
 def _node(end: End, nodes: dict[End, int]) -> int:
@@ -236,7 +241,7 @@ def _catalogue(
         return np.array(list(values), dtype=np.int64)
 
     marks = [
-        DC_BLOCK * (getattr(offer.item.part, "dc", "") == "block") + LEAD * (offer.item.part.kind == "coax")
+        DC_BLOCK * (getattr(offer.model.part, "dc", "") == "block") + LEAD * (offer.model.part.kind == "coax")
         for offer in offers
     ]
     loss, reflection, start, goal = joints

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from chain.arrays import Complex, Real
-from chain.reflection import magnitude_from_return_loss, reflection_from_ohm
+from chain.reflection import magnitude_from_return_loss
 from chain.rf.elements import Box
 from chain.rf.twoport import Maps
 from chain.setups import Calibration, Near
@@ -60,20 +60,32 @@ def drawn_reflections(
     Source: Load: disc of its return loss, with a series inductance; open: a capacitance; short: an inductance; each
     rectangular from zero to its limit.
     """
-    omega = 2 * np.pi * freq_hz
-    ohm = standards.reference_ohm
-    capacitance = standards.open_capacitance_f * rng.random((count, 1))
-    inductance = standards.short_inductance_h * rng.random((count, 1))
-    series = standards.load_inductance_h * rng.random((count, 1))
-    size = standards.load_radius * unit_draws(rng, count, standards.load_kind)
+    omega, ohm = 2 * np.pi * freq_hz, standards.reference_ohm
     # An open's fringing field is a capacitance across it, a short's and a load's leads an inductance: causal over the whole sweep.
-    admittance = 1j * omega * capacitance * ohm
-    opened = (1 - admittance) / (1 + admittance)
-    shorted = np.asarray(reflection_from_ohm(1j * omega * inductance, ohm))
-    # The stated return loss is that of a resistance; the inductance of its leads comes in series with it.
-    resistive = ohm * (1 + size) / (1 - size)
-    load = np.asarray(reflection_from_ohm(resistive + 1j * omega * series, ohm))
-    return opened, shorted, load
+    opened = _lossless(_drawn(omega * ohm * standards.open_capacitance_f, rng, count))
+    shorted = -_lossless(_drawn(omega / ohm * standards.short_inductance_h, rng, count))
+    series = _drawn(omega / (2 * ohm) * standards.load_inductance_h, rng, count)
+    size = standards.load_radius * unit_draws(rng, count, standards.load_kind)
+    # The stated return loss is that of a resistance; the inductance of its leads comes in series with it:
+    # (Z - R)/(Z + R) of Z = R (1 + s)/(1 - s) + 2 j R x.
+    added = 1j * series * (1 - size)
+    return opened, shorted, (size + added) / (1 + added)
+
+
+def _drawn(most: Real, rng: RandomSource, count: int) -> Real:
+    """What lies anywhere from zero to a limit, as fine as the source draws."""
+    share = rng.random((count, 1))
+    return np.asarray(most, dtype=share.dtype) * share
+
+
+def _lossless(x: Real) -> Complex:
+    """(1 - jx)/(1 + jx): the reflection of a reactance, in real arithmetic."""
+    out = np.empty(x.shape, dtype=np.result_type(x.dtype, np.complex64))
+    square = x * x
+    down = 1 / (1 + square)
+    np.multiply(1 - square, down, out=out.real)
+    np.multiply(-2 * x, down, out=out.imag)
+    return out
 
 
 def standard_terms(standards: Standards, freq_hz: Real) -> list[tuple[Complex, list[Term]]]:

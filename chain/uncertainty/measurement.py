@@ -310,7 +310,11 @@ def error_terms(
 def _error_terms(measurement: Measurement, box: Maps, mating: RandomSource, run: _Run) -> Maps:
     standards = measurement.standards
     assert standards is not None
-    freq_hz, shape = measurement.freq_hz[:, None], box.p.shape
+    freq_hz, shape, again = measurement.freq_hz[:, None], box.p.shape, None
+    if measurement.noise_places is not None:
+        # The same standards for all the sweeps that are drawn as one.
+        freq_hz, again = np.unique(freq_hz, return_inverse=True)
+        freq_hz, again = freq_hz[:, None], again.ravel()
     true = drawn_reflections(standards, freq_hz, run.rows("standards"), run.count)
     adapter = nominal = None
     if measurement.swap is not None:
@@ -326,8 +330,10 @@ def _error_terms(measurement: Measurement, box: Maps, mating: RandomSource, run:
             joint = measurement.mating * unit_draws(mating, run.count, measurement.mating_kind)
             # A lossless junction in front of what is seen.
             at_plane = (joint + at_plane) / (1 + np.conj(joint) * at_plane)
+        if again is not None and len(at_plane) > 1:
+            at_plane = at_plane[again]
         raw.append(box.reading(at_plane) + _noise(measurement, run, index + 1))
-    assumed = assumed_reflections(standards, freq_hz)
+    assumed = assumed_reflections(standards, measurement.freq_hz[:, None])
     return solve(raw, [halved(each, run.single) for each in assumed])
 
 

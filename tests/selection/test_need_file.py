@@ -1,15 +1,18 @@
 """The need file and its tables of offers: what is read, and every fault in its place."""
 
 import json
+from contextlib import suppress
 from pathlib import Path
 
 import jsonschema
+import numpy as np
 import pytest
 
 from chain.errors import InputError, UnitError
 from chain.money import Price, money_text, parse_price
 from chain.selection.need_file import load_need, parse_need
 from chain.selection.need_schema import need_schema
+from library.load import load_library
 
 ROOT = Path(__file__).parent.parent.parent
 NEED = """
@@ -403,3 +406,45 @@ def test_the_schema_describes_every_key():
         for key, reported in table["properties"].items():
             assert reported.get("description"), key
             assert reported.get("examples"), key
+
+
+def test_parts_with_limits_of_a_table_are_those_of_offers_one_by_one(tmp_path):
+    """Rows of a table share what they rest on; `[[offer]]` places each by itself."""
+    library = load_library()
+    rng = np.random.default_rng(4)
+    kinds = ("adapter", "pad", "section", "transformer", "network", "termination")
+    parts = [
+        name for kind in kinds for name in library.ids(kind) if getattr(library.part(name), "type", "load") == "load"
+    ]
+    rows = [(parts[rng.integers(len(parts))], f"{rng.integers(15, 20)} dB") for _ in range(400)]
+    rows += [(name, f"VSWR 1.{rng.integers(1, 4)}") for name in library.ids("pad") * 3]
+    sound = []
+    for number, (part, limit) in enumerate(rows):
+        keys = f'part = "{part}"\nreflection = "{limit}"\n'
+        with suppress(InputError):
+            (offer,) = parse_need(f'{NEED}[[offer]]\n{keys}price = "{number + 1} EUR"\nstock = 2\n'.encode()).offers
+            sound.append((part, limit, offer))
+    table = "part,price,currency,stock,reflection\n"
+    table += "".join(f"{part},{offer.price // 100},EUR,2,{limit}\n" for part, limit, offer in sound)
+    offers = read(with_table(tmp_path, table), tmp_path).offers
+    assert len(offers) == len(sound) > 300
+    assert {type(offer.item.part).__name__ for offer in offers} >= {"Adapter", "Pad", "Termination"}
+    assert len({id(offer.model) for offer in offers}) < len(offers) / 2
+    for found, (_, _, expected) in zip(offers, sound, strict=True):
+        assert (found.item, found.price, found.stock) == (expected.item, expected.price, expected.stock)
+
+
+@pytest.mark.parametrize(
+    ("row", "message"),
+    [
+        ("n-plug-bnc-plug,6,EUR,1,26", "'26' has no unit"),
+        ("open-f-plug,6,EUR,1,26 dB", "reflection belongs to a load"),
+        ("rg59,6,EUR,1,26 dB", "near is missing"),
+        ("n-plug-bnc-plug,6.505,EUR,1,26 dB", "parts of a hundredth"),
+    ],
+)
+def test_a_fault_is_reported_in_a_row_like_sound_ones(tmp_path, row, message):
+    table = "part,price,currency,stock,reflection\n" + "n-plug-bnc-plug,6,EUR,1,26 dB\nn-plug-bnc-plug,7,EUR,1,27 dB\n"
+    with pytest.raises(InputError) as caught:
+        read(with_table(tmp_path, f"{table}{row}\n{row}\n"), tmp_path)
+    assert [defect.line for defect in caught.value.defects if message in defect.message] == [4, 5]
