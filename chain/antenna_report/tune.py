@@ -177,7 +177,7 @@ def _row(result: Tuning, index: int) -> list[object]:
     row: list[object] = [
         f"{sweep.freq_hz[index] / 1e6:.6g}",
         figure(float(sweep.reading_vswr[index])),
-        figure(float(sweep.true_vswr[index])),
+        "none" if math.isnan(sweep.true_vswr[index]) else figure(float(sweep.true_vswr[index])),
         _ends_vswr(float(sweep.low[index]), float(sweep.high[index])),
     ]
     if sweep.resistance_ohm is not None and sweep.reactance_ohm is not None:

@@ -277,12 +277,14 @@ def tune_magnitudes(
     found = recover(whole, readings, seed=seed, progress=progress)
     bench = bench_of(setup, readings.freq_hz)
     smooth, _ = local_fit(bench.freq_hz, bench.freq_hz, bench.narrowest_q)
-    value = float(lowest(bench.freq_hz, (smooth @ magnitude_from_vswr(found.true_vswr))[None])[0])
+    # A reading beyond every passive antenna's has no true value: for the dip it is as far from one as can be.
+    size = np.where(np.isnan(found.true_vswr), 1.0, magnitude_from_vswr(found.true_vswr))
+    value = float(lowest(bench.freq_hz, (smooth @ size)[None])[0])
     low, high = (np.asarray(magnitude_from_vswr(np.nan_to_num(end, nan=np.inf))) for end in (found.low, found.high))
     dip = dip_interval(bench.freq_hz, low, high, value)
     side = side_of(dip, wanted)
     chosen = inside(bench.freq_hz, wanted)
-    worst = int(np.flatnonzero(chosen)[np.argmax(found.true_vswr[chosen])])
+    worst = int(np.flatnonzero(chosen)[np.argmax(size[chosen])])
     trial = trial_of(bench, readings, value, wanted, seed) if np.isfinite(value) and side != "within" else None
     direction = DIRECTIONS.get(side, "")
     return Tuning(
@@ -307,7 +309,7 @@ def tune_magnitudes(
         reason=_reason(side),
         change=None,
         by_slope=None,
-        now=Band(_worst(found.true_vswr[worst], low[chosen], high[chosen]), float(bench.freq_hz[worst])),
+        now=Band(_worst(float(vswr(size[worst])), low[chosen], high[chosen]), float(bench.freq_hz[worst])),
         after=None,
         trial=trial,
         improvement=None,

@@ -21,7 +21,7 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
-from extreme_setups import lay_out, through_commands
+from extreme_commands import lay_out, through_commands
 from sweep_seeds import TABLES, TOUCHSTONES
 
 from chain.errors import ChainError, plain

@@ -9,7 +9,7 @@ import pytest
 from click.testing import CliRunner
 from tuning_world import FREQ, Element, as_readings, bench, swept
 
-from chain.antenna_report.tune import three_lines
+from chain.antenna_report.tune import grid, three_lines
 from chain.cli.main import chain
 from chain.errors import RangeError
 from chain.setups import Antenna, Calibration, Item
@@ -192,3 +192,18 @@ def test_the_plots_are_drawn_as_characters_and_as_a_picture(tmp_path):
     assert picture.read_text(encoding="utf-8").startswith("<?xml")
     found = tune(bench(), replace(swept(Element(580e6, 110, 6, 0, 1)), reflection=None), 590e6, 630e6)
     assert [each.name for each in drawing.describe(found)] == ["vswr"]
+
+
+def test_readings_of_no_passive_antenna_hide_no_dip():
+    """A few points beyond a full reflection have no true value; the dip between them is found all the same."""
+    seen = swept(Element(550e6, 70, 8, 0.0, 1.0))
+    plain = tune(bench(), replace(seen, reflection=None), 545e6, 606e6)
+    # 1.1 is the largest that a reader of sweeps lets through.
+    magnitude = np.where(np.arange(seen.magnitude.size) % 40 == 0, 1.1, seen.magnitude)
+    found = tune(bench(), replace(seen, reflection=None, magnitude=magnitude), 545e6, 606e6)
+    assert np.isnan(found.sweep.true_vswr).any()
+    assert found.dip.value == pytest.approx(plain.dip.value, rel=2e-3)
+    assert found.now.vswr.value == np.inf
+    _, rows = grid(found, every_point=True)
+    assert [row[2] for row in rows].count("none") == np.isnan(found.sweep.true_vswr).sum()
+    assert "nan" not in str(rows)

@@ -1,0 +1,222 @@
+"""Extreme set-ups through every command that takes one: an answer or an error of the input, never a fault."""
+
+import cmath
+import importlib
+import pkgutil
+import random
+import re
+import sys
+from contextlib import ExitStack
+from functools import cache
+from pathlib import Path
+from shutil import rmtree
+from unittest.mock import patch
+
+from click.testing import CliRunner
+from extreme_setups import DEMO, extreme_installation, extreme_need, extreme_setup
+
+import chain as package
+from chain.cli.main import chain
+
+NAN = re.compile(r"\bnan\b", re.IGNORECASE)
+SCRIPT = re.compile(r"<script.*?</script>", re.DOTALL)
+WHOLE_EVERY = 200
+"""One case in so many through all commands with all the draws of an answer, on threads."""
+FEWER = (
+    ("chain.uncertainty.intervals", "draw_count", lambda points: 1000),
+    ("chain.uncertainty.one_sided_tests", "PHASES", 4),
+    ("chain.uncertainty.whole_sweep", "DRAWS", 1000),
+    ("chain.analyses.expect", "BLAME_DRAWS", 1000),
+    ("chain.analyses.bench_card", "CARD_DRAWS", 1000),
+    ("chain.analyses.improvements", "DRAWS", 1000),
+    ("chain.analyses.loss_range", "DRAWS", 200),
+    ("chain.analyses.planes", "DRAWS", 1000),
+    ("chain.characterize.intervals", "DRAWS", 400),
+    ("chain.selection.ranking", "DRAWS", 1000),
+    ("chain.reception.draws", "FEWEST", 50),
+    ("chain.reception.draws", "MOST", 100),
+    ("chain.tuning.draws", "BATCHES", 2),
+    ("chain.records.watching", "SETTLED_S", 0.0),
+    ("chain.records.watching", "POLL_EVERY_S", 0.0),
+    ("chain.records.following", "PATIENCE_S", 0.0),
+    ("chain.diagnosis.likelihood", "BLOCK", 500),
+    ("chain.diagnosis.evidence", "MOST_DRAWS", 2000),
+    ("chain.diagnosis.evidence", "HOPELESS_DRAWS", 1000),
+    ("chain.diagnosis.next_reading", "BLOCKS", 1),
+    ("chain.uncertainty.parallel", "in_order", map),
+)
+"""Fewer draws than an answer takes, on one thread: a fault does not wait for the second digit."""
+SOME = (
+    ("chain.uncertainty.contributions", "largest", 2),
+    ("chain.analyses.improvements", "improvements", 2),
+    ("chain.selection.improve", "_ideas", 3),
+)
+"""What gives many candidates of which each is drawn: some of them, others in each case."""
+REMEMBERED = (
+    ("chain.files.setup_file", "parse_setup", lambda raw, path="", *_, **__: (raw, path)),
+    ("chain.analyses.expect", "expect", lambda setup, true=(), *_, **__: (id(setup), tuple(true))),
+    ("chain.analyses.recover", "recover", lambda setup, readings, *_, **__: (id(setup), *map(repr, vars(readings).values()))),
+)
+"""Answers that several commands ask for: made once in a case; and what tells one from another."""
+READINGS = ["VSWR 1.2", "VSWR 1e5", "RL 0 dB", "0.1-0.2j", "R 0 X -1e5", "VSWR 1"]
+KNOWN = [("--open", "VSWR 3.0"), ("--open", "VSWR 100000", "--short", "VSWR 1"), ("--load", "VSWR 1.5", "--open", "1"),
+         ("--short", "0.1 dB", "--load", "60 dB")]  # fmt: skip
+DEAR = ("card", "expect", "planes", "recover", "prove", "report", "tune", "choose", "learn")
+OFTEN = {**dict.fromkeys(DEAR, 1 / 3), "choose ": 0.1, "outlets": 0.3}
+"""Share of cases that a command takes part in: dear ones by turns, so that more set-ups are tried; the last two read files of their own."""
+SEEN = "place,channel,level_dbuv\nhall,21,60.1\nloft,40,45\n"
+
+
+def commands(rng, folder, ids, span, whole):
+    """A form of each command that takes a set-up, a need or an installation: words by name."""
+    setup, short, other, long = (str(Path(folder, name)) for name in ("extreme.toml", "a.s1p", "b.s1p", "long.s1p"))
+    few = ["--draws", "200"]
+    part = ["two-port", str(DEMO / "pad.s2p"), "--near", "N-50 jack", "--far", "N-75 jack", "--in", setup, "--item"]
+    need, installation = (str(Path(folder, name)) for name in ("need.toml", "outlets.toml"))
+    forms = {
+        "check": [[setup]],
+        "budget": [[setup], [setup, "--touchstone", str(Path(folder, "out", "chain.ts"))], [setup, "--plot"]],
+        "card": [[setup], [setup, short], [setup, short, other]],
+        "expect": [[setup], [setup, "--true", "VSWR 1"], [setup, "--plot"]],
+        "planes": [[setup], [setup, "--true", "VSWR 1e5"]],
+        "recover": [[setup, "--reading", f"{rng.choice(READINGS)} at {span[0] / 1e6:.9g} MHz"], [setup, short], [setup, short, "--before", other],
+                    [setup, short, "--plot"], [setup, str(Path(folder, "a.csv"))]],
+        "prove": [[setup, *rng.choice(KNOWN)]],
+        "report": [[setup], [setup, short]],
+        "ripple": [[long, setup]],
+        "tune": [*[[setup, long]] * 5, *[[setup, str(Path(folder, "long.csv"))]] * 5, [setup, long, "--faults"],
+                 [setup, long, "--match"]],
+        "compare": [[setup, short, other]],
+        "follow": [[setup, str(Path(folder, "sweeps")), "--once"]],
+        "log": [["add", str(Path(folder, "out", "log")), setup, short]],
+        "choose": [["--improve", setup], ["--improve", setup, need]],
+        "learn": [[*part, each] for each in ids],
+        "choose ": [[need]],
+        "outlets": [[installation, *more] for more in (
+            *[few] * 6, *[["--tree", *few]] * 4, *[["--seen", str(Path(folder, "seen.csv")), *few]] * 4, ["--place"], ["--improve"])],
+    }  # fmt: skip
+    shown = ["--quiet", "--quiet", "--json", "--verbose"]
+    found = {name: rng.choice(words) for name, words in forms.items() if whole or rng.random() < OFTEN.get(name, 1)}
+    # No chart has a place in JSON, and a page has no other form.
+    only = {name: shown[:2] if name == "report" or "--plot" in words else shown for name, words in found.items()}
+    return {name: [*words, rng.choice(only[name])] for name, words in found.items()}
+
+
+def lay_out(folder):
+    """Put down what the set-ups name, once."""
+    for each in DEMO.iterdir():
+        if each.suffix in (".s1p", ".s2p") or each.name in ("matched-parts.toml", "shop.csv"):
+            Path(folder, each.name).write_bytes(each.read_bytes())
+
+
+def lay_down(rng, folder):
+    """Put down the files of a case, sweeps that any antenna may have given among them; their names, ids of items, span in Hz."""
+    text, ids, span = extreme_setup(rng)
+    put = {"extreme.toml": text, "need.toml": extreme_need(rng), "outlets.toml": extreme_installation(rng)}
+    points = rng.choice([1, 2, 3])
+    size = rng.choice([0.0, 1e-6, 0.1, 0.5, 0.9, 0.999999, 1.0, 1.05])
+    put |= {"seen.csv": SEEN, "a.s1p": sweep(rng, size, points, span), "b.s1p": sweep(rng, rng.choice([size, 0.2]), points, span), "long.s1p": sweep(rng, size, 24, span)}
+    put |= {name.replace("s1p", "csv"): magnitudes(put[name]) for name in ("a.s1p", "long.s1p")}
+    for name, text in put.items():
+        Path(folder, name).write_text(text, encoding="utf-8")
+    for name in ("out", "sweeps"):
+        Path(folder, name).mkdir()
+    Path(folder, "sweeps", "a.s1p").write_text(put["a.s1p"], encoding="utf-8")
+    return [*put, "out", "sweeps"], ids, span
+
+
+def sweep(rng, size, count, span):
+    """A sweep in Touchstone of reflections of about one size, at phases that turn."""
+    turn = rng.choice([0.0, 0.3, 2.0])
+    values = (cmath.rect(size * rng.choice([1, 1, 0.9]), turn * number) for number in range(count))
+    first, step = span[0], (span[1] - span[0]) / max(count - 1, 1)
+    rows = [f"{first + number * step:.9g} {each.real:.9f} {each.imag:.9f}" for number, each in enumerate(values)]
+    return "\n".join(["# Hz S RI R 50", *rows, ""])
+
+
+def magnitudes(text):
+    """The same sweep as a table of VSWR alone."""
+    rows = []
+    for line in text.splitlines()[1:]:
+        freq, real, imag = map(float, line.split())
+        size = min(abs(complex(real, imag)), 0.999999)
+        rows.append(f"{freq},{(1 + size) / (1 - size):.6g}")
+    return "\n".join(["Hz,VSWR", *rows, ""])
+
+
+@cache
+def modules():
+    """Every module of the program, imported: what one imports later would keep a patched figure for good."""
+    names = [each.name for each in pkgutil.walk_packages(package.__path__, "chain.") if not each.name.endswith("__main__")]
+    return [importlib.import_module(name) for name in names]
+
+
+@cache
+def fewer():
+    """Where each figure of `FEWER` is known, under its own name."""
+    every = modules()
+    found = [(getattr(sys.modules[home], name), name, value) for home, name, value in FEWER]
+    return [(module, name, value) for was, name, value in found for module in every if vars(module).get(name) is was]
+
+
+def remembered(function, keys):
+    """A function that makes an answer once in a case, so that commands which ask for the same need not wait for it again."""
+    made = {}
+
+    def asked(*args, **given):
+        key = keys(*args, **given)
+        if key not in made:
+            # The set-up is kept with the answer, so that no other takes its place in memory.
+            made[key] = (args, function(*args, **given))
+        return made[key][1]
+
+    return asked
+
+
+def some(function, rng, most):
+    """A function that gives so many of its candidates at most, chosen at random, in their order."""
+
+    def asked(*args, **given):
+        every = list(function(*args, **given))
+        chosen = set(rng.sample(range(len(every)), min(most, len(every))))
+        return tuple(each for number, each in enumerate(every) if number in chosen)
+
+    return asked
+
+
+def faster(stack, rng):
+    """Patch what makes answers slow and no fault rarer."""
+    for module, name, value in fewer():
+        stack.enter_context(patch.object(module, name, value))
+    for home, name, most in SOME:
+        was = vars(sys.modules[home])[name]
+        for module in modules():
+            if vars(module).get(name) is was:
+                stack.enter_context(patch.object(module, name, some(was, rng, most)))
+    for home, name, keys in REMEMBERED:
+        was = vars(sys.modules[home])[name]
+        asked = remembered(was, keys)
+        for module in modules():
+            if vars(module).get(name) is was:
+                stack.enter_context(patch.object(module, name, asked))
+
+
+def through_commands(number, folder):
+    """What the commands make of an extreme case; a status of 3, a traceback and a NaN are findings. Returns a refusal, or None."""
+    rng = random.Random(f"extreme {number}")
+    (made, *known), refused, faults = lay_down(rng, folder), None, []
+    with ExitStack() as stack:
+        if number % WHOLE_EVERY:
+            faster(stack, rng)
+        for name, words in commands(rng, folder, *known, number % WHOLE_EVERY == 0).items():
+            done = CliRunner().invoke(chain, [name.strip(), *words])
+            if done.exit_code not in (0, 1, 2) or not isinstance(done.exception, (SystemExit, type(None))):
+                faults.append(f"{' '.join([name, *words])}: {done.exit_code} {done.stderr[-300:]} {done.exception!r}")
+            elif NAN.search(SCRIPT.sub("", done.stdout)):
+                faults.append(f"{' '.join([name, *words])}: a figure that is none")
+            refused = done.stderr if done.exit_code == 2 and name == "check" else refused
+    for each in made:
+        path = Path(folder, each)
+        rmtree(path) if path.is_dir() else path.unlink()
+    assert not faults, "\n".join(faults)
+    return refused
