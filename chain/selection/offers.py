@@ -12,7 +12,7 @@ from typing import Any
 from chain.errors import Defect, InputError, UnitError, quoted
 from chain.files.schema import ItemModel
 from chain.files.tables import Diagnostics, Refused
-from chain.files.toml import closest, decode
+from chain.files.toml import closest, decode, read_file
 from chain.money import parse_price
 from chain.selection.need import LIMITS, Offer
 from chain.selection.need_rows import Rules, offer_of, place_one
@@ -92,15 +92,13 @@ def read_offers(name: str, folder: Path, into: Diagnostics, rules: Rules) -> lis
 
 
 def _text(path: str) -> str:
-    from chain.files.toml import read_file
-
     try:
-        size = Path(path).stat().st_size if Path(path).is_file() else 0
+        raw = read_plain(path, LARGEST)
     except (OSError, ValueError):
-        size = 0
-    if size > LARGEST:
+        # It fails here as well, and says why.
+        raw = read_file(path)
+    if len(raw) > LARGEST:
         raise InputError([Defect(path, 0, 0, f"the table is over {LARGEST // 10**6} MB")])
-    raw = read_plain(path, LARGEST) if size else read_file(path)
     if not raw.strip():
         raise InputError([Defect(path, 1, 1, "the table is empty", f"begin with {','.join(OWN)}")])
     try:

@@ -59,6 +59,7 @@ def test_a_lossy_line_with_its_own_reactance_is_learnt_exactly():
     assert values["per_mhz_db_per_100m"] == pytest.approx(0.006, rel=1e-3)
     assert values["velocity_factor"] == pytest.approx(0.8, rel=1e-6)
     assert values["impedance_ohm"] == pytest.approx(76.0, rel=1e-6)
+    assert (found.row["valid_from_mhz"], found.row["valid_to_mhz"]) == (5.0, 400.0)
 
 
 # MHz and dB per 100 m at 10 degrees C of the 2.6/9.5 mm pair. Published: ITU-T G.623, table 1.
@@ -385,3 +386,17 @@ def test_the_loss_of_a_known_cable_is_kept_where_the_sweeps_tell_less():
     other = learn_lead(lossy, ABOUT, errors, length_m=0.6, like=rg59)
     assert any("another cable, a bad plug, or a calibration out of date" in text for text in other.warnings)
     assert other.row["evidence"] == "measured"
+
+
+def test_of_two_pads_that_are_not_alike_outside_the_worse_end_stands_for_both():
+    """A capacitance across the outer end of either: the reflection's limit is that of the end where it lies."""
+    freq_hz = np.linspace(174e6, 240e6, 34)
+    good, bad = (Pad(86.6025, 43.3013, 0.0, 0.0, (picofarad, 0.0)) for picofarad in (0.0, 1.5))
+    limits = []
+    for one, other in ((good, good), (good, bad), (bad, good)):
+        pair = Sweeps(freq_hz, {"through": back_to_back(one, other, freq_hz)[None]}, (50.0, 50.0))
+        limits.append(learn_back_to_back(pair, ABOUT, PERFECT, ENDS, 0.2, 60.0, draws=FEW).row["near_reflection"])
+    assert limits[0] == {"return_loss_db": 60.0}
+    # 1.5 pF across 50 ohm reflects w C 50 / 2: 0.0565 at 240 MHz (25.0 dB); the other, through two pads, changes it little.
+    assert limits[1]["bands_mhz_db"][-1] == [232.0, 240.0, pytest.approx(25.0, abs=0.3)]
+    assert limits[2] == limits[1]

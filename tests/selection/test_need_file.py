@@ -320,6 +320,14 @@ def test_a_semicolon_table_with_decimal_commas(tmp_path):
     assert offer.price == 650
 
 
+def test_a_table_that_is_too_large_is_refused_at_its_size(tmp_path, monkeypatch):
+    """A byte less is read."""
+    table = "part,price,currency\nn-plug-f-jack,1,EUR\n"
+    monkeypatch.setattr("chain.selection.offers.LARGEST", len(table))
+    assert len(read(with_table(tmp_path, table), tmp_path).offers) == 1
+    assert "the table is over" in one(with_table(tmp_path, table + " "), tmp_path).message
+
+
 @pytest.mark.parametrize(
     ("table", "message"),
     [
