@@ -43,7 +43,7 @@ FEWER = (
     ("chain.diagnosis.evidence", "MOST_DRAWS", 2000),
     ("chain.diagnosis.evidence", "HOPELESS_DRAWS", 1000),
     ("chain.diagnosis.next_reading", "BLOCKS", 1),
-    ("chain.uncertainty.parallel", "in_order", map),
+    ("chain.uncertainty.parallel", "in_order", lambda work, items, **_: map(work, items)),
 )
 """Fewer draws than an answer takes, on one thread: a fault does not wait for the second digit."""
 SOME = (
@@ -55,51 +55,76 @@ SOME = (
 REMEMBERED = (
     ("chain.files.setup_file", "parse_setup", lambda raw, path="", *_, **__: (raw, path)),
     ("chain.analyses.expect", "expect", lambda setup, true=(), *_, **__: (id(setup), tuple(true))),
-    ("chain.analyses.recover", "recover", lambda setup, readings, *_, **__: (id(setup), *map(repr, vars(readings).values()))),
+    (
+        "chain.analyses.recover",
+        "recover",
+        lambda setup, readings, *_, **__: (id(setup), *map(repr, vars(readings).values())),
+    ),
 )
 """Answers that several commands ask for: made once in a case; and what tells one from another."""
 READINGS = ["VSWR 1.2", "VSWR 1e5", "RL 0 dB", "0.1-0.2j", "R 0 X -1e5", "VSWR 1"]
 KNOWN = [("--open", "VSWR 3.0"), ("--open", "VSWR 100000", "--short", "VSWR 1"), ("--load", "VSWR 1.5", "--open", "1"),
          ("--short", "0.1 dB", "--load", "60 dB")]  # fmt: skip
-DEAR = ("card", "expect", "planes", "recover", "prove", "report", "tune", "choose", "learn")
-OFTEN = {**dict.fromkeys(DEAR, 0.2), "choose ": 0.05, "outlets": 0.2}
-"""Share of cases that a command takes part in: dear ones by turns, so that more set-ups are tried; the last two read files of their own."""
+DEAR, NEED, INSTALLATION = 0.2, 0.05, 0.2
+"""Shares of cases in which a dear command takes part, so that more set-ups are tried; a need and an installation, files of their own."""
 SEEN = "place,channel,level_dbuv\nhall,21,60.1\nloft,40,45\n"
 
 
-def commands(rng, folder, ids, span, whole):
-    """A form of each command that takes a set-up, a need or an installation: words by name."""
-    setup, short, other, long = (str(Path(folder, name)) for name in ("extreme.toml", "a.s1p", "b.s1p", "long.s1p"))
-    few = ["--draws", "200"]
+def forms(rng, folder, ids, span):
+    """Forms of every command that takes a set-up, a need or an installation, and the share of cases that it takes part in."""
+    named = (
+        "extreme.toml",
+        "need.toml",
+        "outlets.toml",
+        "a.s1p",
+        "b.s1p",
+        "long.s1p",
+        "a.csv",
+        "long.csv",
+        "seen.csv",
+        "sweeps",
+    )
+    setup, need, installation, short, other, long, sizes, dip, seen, sweeps = (
+        str(Path(folder, name)) for name in named
+    )
+    chain_file, log = (str(Path(folder, "out", name)) for name in ("chain.ts", "log"))
+    reading = f"{rng.choice(READINGS)} at {span[0] / 1e6:.9g} MHz"
     part = ["two-port", str(DEMO / "pad.s2p"), "--near", "N-50 jack", "--far", "N-75 jack", "--in", setup, "--item"]
-    need, installation = (str(Path(folder, name)) for name in ("need.toml", "outlets.toml"))
-    forms = {
-        "check": [[setup]],
-        "budget": [[setup], [setup, "--touchstone", str(Path(folder, "out", "chain.ts"))], [setup, "--plot"]],
-        "card": [[setup], [setup, short], [setup, short, other]],
-        "expect": [[setup], [setup, "--true", "VSWR 1"], [setup, "--plot"]],
-        "planes": [[setup], [setup, "--true", "VSWR 1e5"]],
-        "recover": [[setup, "--reading", f"{rng.choice(READINGS)} at {span[0] / 1e6:.9g} MHz"], [setup, short], [setup, short, "--before", other],
-                    [setup, short, "--plot"], [setup, str(Path(folder, "a.csv"))]],
-        "prove": [[setup, *rng.choice(KNOWN)]],
-        "report": [[setup], [setup, short]],
-        "ripple": [[long, setup]],
-        "tune": [*[[setup, long]] * 5, *[[setup, str(Path(folder, "long.csv"))]] * 5, [setup, long, "--faults"],
-                 [setup, long, "--match"]],
-        "compare": [[setup, short, other]],
-        "follow": [[setup, str(Path(folder, "sweeps")), "--once"]],
-        "log": [["add", str(Path(folder, "out", "log")), setup, short]],
-        "choose": [["--improve", setup], ["--improve", setup, need]],
-        "learn": [[*part, each] for each in ids],
-        "choose ": [[need]],
-        "outlets": [[installation, *more] for more in (
-            *[few] * 6, *[["--tree", *few]] * 4, *[["--seen", str(Path(folder, "seen.csv")), *few]] * 4, ["--place"], ["--improve"])],
-    }  # fmt: skip
-    shown = ["--quiet", "--quiet", "--json", "--verbose"]
-    found = {name: rng.choice(words) for name, words in forms.items() if whole or rng.random() < OFTEN.get(name, 1)}
-    # No chart has a place in JSON, and a page has no other form.
-    only = {name: shown[:2] if name == "report" or "--plot" in words else shown for name, words in found.items()}
-    return {name: [*words, rng.choice(only[name])] for name, words in found.items()}
+    house, few = [installation], ["--draws", "200"]
+    return (
+        ("check", 1, [[setup]]),
+        ("budget", 1, [[setup], [setup, "--touchstone", chain_file], [setup, "--plot"]]),
+        ("card", DEAR, [[setup], [setup, short], [setup, short, other]]),
+        ("expect", DEAR, [[setup], [setup, "--true", "VSWR 1"], [setup, "--plot"]]),
+        ("planes", DEAR, [[setup], [setup, "--true", "VSWR 1e5"]]),
+        ("recover", DEAR, [[setup, "--reading", reading], [setup, short], [setup, short, "--before", other],
+                           [setup, short, "--plot"], [setup, sizes]]),
+        ("prove", DEAR, [[setup, *each] for each in KNOWN]),
+        ("report", DEAR, [[setup], [setup, short]]),
+        ("ripple", 1, [[long, setup]]),
+        ("tune", DEAR, [*[[setup, long]] * 5, *[[setup, dip]] * 5, [setup, long, "--faults"], [setup, long, "--match"]]),
+        ("compare", 1, [[setup, short, other]]),
+        ("follow", 1, [[setup, sweeps, "--once"]]),
+        ("log", 1, [["add", log, setup, short]]),
+        ("choose", DEAR, [["--improve", setup], ["--improve", setup, need]]),
+        ("choose", NEED, [[need]]),
+        ("learn", DEAR, [[*part, each] for each in ids]),
+        ("outlets", INSTALLATION, [*[house + few] * 6, *[[*house, "--tree", *few]] * 4, *[[*house, "--seen", seen, *few]] * 4,
+                                   [*house, "--place"], [*house, "--improve"]]),
+    )  # fmt: skip
+
+
+def commands(rng, *given, whole):
+    """Words of the commands of a case; all commands take part in a whole one."""
+    for name, share, words in forms(rng, *given):
+        found = [name, *rng.choice(words)]
+        # No chart has a place in JSON, and a page has no other form.
+        only = name == "report" or "--plot" in found
+        found.append(
+            rng.choice(["--quiet", "--verbose" if name != "report" else "--quiet", *([] if only else ["--json"])])
+        )
+        if whole or rng.random() < share:
+            yield found
 
 
 def lay_out(folder):
@@ -115,7 +140,9 @@ def lay_down(rng, folder):
     put = {"extreme.toml": text, "need.toml": extreme_need(rng), "outlets.toml": extreme_installation(rng)}
     points = rng.choice([1, 2, 3])
     size = rng.choice([0.0, 1e-6, 0.1, 0.5, 0.9, 0.999999, 1.0, 1.05])
-    put |= {"seen.csv": SEEN, "a.s1p": sweep(rng, size, points, span), "b.s1p": sweep(rng, rng.choice([size, 0.2]), points, span), "long.s1p": sweep(rng, size, 24, span)}
+    other = rng.choice([size, 0.2])
+    put |= {"seen.csv": SEEN, "a.s1p": sweep(rng, size, points, span), "b.s1p": sweep(rng, other, points, span)}
+    put |= {"long.s1p": sweep(rng, size, 24, span)}
     put |= {name.replace("s1p", "csv"): magnitudes(put[name]) for name in ("a.s1p", "long.s1p")}
     for name, text in put.items():
         Path(folder, name).write_text(text, encoding="utf-8")
@@ -147,7 +174,9 @@ def magnitudes(text):
 @cache
 def modules():
     """Every module of the program, imported: what one imports later would keep a patched figure for good."""
-    names = [each.name for each in pkgutil.walk_packages(package.__path__, "chain.") if not each.name.endswith("__main__")]
+    names = [
+        each.name for each in pkgutil.walk_packages(package.__path__, "chain.") if not each.name.endswith("__main__")
+    ]
     return [importlib.import_module(name) for name in names]
 
 
@@ -208,13 +237,13 @@ def through_commands(number, folder):
     with ExitStack() as stack:
         if number % WHOLE_EVERY:
             faster(stack, rng)
-        for name, words in commands(rng, folder, *known, number % WHOLE_EVERY == 0).items():
-            done = CliRunner().invoke(chain, [name.strip(), *words])
+        for words in commands(rng, folder, *known, whole=number % WHOLE_EVERY == 0):
+            done = CliRunner().invoke(chain, words)
             if done.exit_code not in (0, 1, 2) or not isinstance(done.exception, (SystemExit, type(None))):
-                faults.append(f"{' '.join([name, *words])}: {done.exit_code} {done.stderr[-300:]} {done.exception!r}")
+                faults.append(f"{' '.join(words)}: {done.exit_code} {done.stderr[-300:]} {done.exception!r}")
             elif NAN.search(SCRIPT.sub("", done.stdout)):
-                faults.append(f"{' '.join([name, *words])}: a figure that is none")
-            refused = done.stderr if done.exit_code == 2 and name == "check" else refused
+                faults.append(f"{' '.join(words)}: a figure that is none")
+            refused = done.stderr if done.exit_code == 2 and words[0] == "check" else refused
     for each in made:
         path = Path(folder, each)
         rmtree(path) if path.is_dir() else path.unlink()

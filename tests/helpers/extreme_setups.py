@@ -1,12 +1,20 @@
-"""Legal set-ups, needs and installations whose figures are extreme: figures of the demo moved, keys added, chains put together at random."""
+"""Legal set-ups, needs and installations with extreme figures: those of the demo moved, keys added, chains of parts at random."""
 
-import random
 from functools import cache
 from pathlib import Path
 
 from chain.calls.setup_making import _toml
 from chain.files import quantities as of
-from chain.files.schema import ALWAYS, KEYS_OF, AntennaModel, CalibrationModel, FarModel, ItemModel, NearModel, SweepModel
+from chain.files.schema import (
+    ALWAYS,
+    KEYS_OF,
+    AntennaModel,
+    CalibrationModel,
+    FarModel,
+    ItemModel,
+    NearModel,
+    SweepModel,
+)
 from chain.reception import schema as installed
 from chain.selection import need_schema as wanted
 from library.files.store import tomllib
@@ -33,15 +41,21 @@ EXTREMES = (
     (of.TEMPERATURE, ["-100 °C", "-40 °C", "85 °C", "300 °C"]),
     (of.PERCENT, SHARES),
     (of.RETURN_LOSS, [*LOSSES, "VSWR 1", "VSWR 1.0000001", "VSWR 1e6"]),
-    (of.RATIO, ["VSWR 1", "VSWR 1.0000001", "VSWR 1.01", "VSWR 3", "VSWR 100", "VSWR 1e6", "0.0001 dB", "40 dB", "200 dB"]),
+    (
+        of.RATIO,
+        ["VSWR 1", "VSWR 1.0000001", "VSWR 1.01", "VSWR 3", "VSWR 100", "VSWR 1e6", "0.0001 dB", "40 dB", "200 dB"],
+    ),
     (of.TOLERANCE, [*OHMS[:4], *SHARES]),
-    (of.REFLECTION, [
-        *LOSSES,
-        "VSWR 1",
-        "VSWR 1e6",
-        [["174 MHz", "40 dB"], ["862 MHz", "0 dB"]],
-        *({"magnitude": size, "known": kind} for size in ("0 dB", "6 dB", "120 dB") for kind in MAGNITUDE_KINDS),
-    ]),
+    (
+        of.REFLECTION,
+        [
+            *LOSSES,
+            "VSWR 1",
+            "VSWR 1e6",
+            [["174 MHz", "40 dB"], ["862 MHz", "0 dB"]],
+            *({"magnitude": size, "known": kind} for size in ("0 dB", "6 dB", "120 dB") for kind in MAGNITUDE_KINDS),
+        ],
+    ),
     (of.REFERENCE, [*OHMS, ["50 ohm", "75 ohm"], ["0.001 ohm", "1e5 ohm"]]),
     (installed.GAIN_OF, ["0 dB", "1e-6 dB", "30 dB", "60 dB"]),
     (installed.NEED_OF, ["-10 dB", "0 dB", "60 dB"]),
@@ -69,7 +83,21 @@ BY_NAME = {
     "price": ["0 EUR", "0.01 EUR", "1000000 EUR", "1 EUR/m"],
 }
 """The same where the kind of the key says less than its name."""
-FIXED = ("id", "after", "title", "touchstone", "offers", "path", "arm", "near", "far", "connector", "element", "part", "port")
+FIXED = (
+    "id",
+    "after",
+    "title",
+    "touchstone",
+    "offers",
+    "path",
+    "arm",
+    "near",
+    "far",
+    "connector",
+    "element",
+    "part",
+    "port",
+)
 """Keys that other tables refer to, or that a random figure would only ever break."""
 SETUP = {"sweep": SweepModel, "near": NearModel, "chain": ItemModel, "far": FarModel, "antenna": AntennaModel,
          "calibration": CalibrationModel}  # fmt: skip
@@ -142,7 +170,9 @@ def extreme_installation(rng):
 def moved(rng, tables, models, count):
     """Change figures of tables or add keys that belong there."""
     for _ in range(count):
-        name = rng.choice(sorted(each for each in models if each in tables or each == "calibration" and each in models))
+        name = rng.choice(
+            sorted(each for each in models if each in tables or (each == "calibration" and each in models))
+        )
         table = tables.setdefault(name, {})
         row = rng.choice(table) if isinstance(table, list) else table
         keys = sorted({*models[name].keys} - {*FIXED, "points"})
@@ -174,7 +204,9 @@ def value_of(rng, name, key):
         return rng.random() < 0.5
     if schema.get("type") in ("number", "integer"):
         low, high = schema.get("minimum", 1e-3), schema["maximum"]
-        return rng.choice([low, high, *key.examples, (low * max(high, 1)) ** 0.5 if schema["type"] == "number" else low])
+        return rng.choice(
+            [low, high, *key.examples, (low * max(high, 1)) ** 0.5 if schema["type"] == "number" else low]
+        )
     return rng.choice(list(key.examples))
 
 
@@ -189,7 +221,9 @@ def ways():
             ends = (part.near_connector, part.far_connector)
             two_ports += [(name, False, *ends), (name, True, *reversed(ends))]
         elif part.kind == "splitter":
-            two_ports += [(name, other, part.connectors[0], part.connectors[part.ports.index(other)]) for other in part.ports[1:]]
+            two_ports += [
+                (name, other, part.connectors[0], part.connectors[part.ports.index(other)]) for other in part.ports[1:]
+            ]
     every = sorted({each[2] for each in two_ports} | {each[3] for each in two_ports}, key=str)
     for end in every:
         found[end] = [each for each in two_ports if mate(end, each[2]).verdict in HOLDS]
@@ -205,9 +239,11 @@ def of_random_parts(rng):
         plug = Connector(end.family, "jack" if end.gender == "plug" else "plug")
         if rng.random() < 0.35 or not ways().get(end):
             part = rng.choice([*library.ids("coax"), "pad.s2p"])
-            end = rng.choice([plug, Connector(rng.choice(["F-75", "BNC-75", "N-50", "SMA-50"]), rng.choice(["plug", "jack"]))])
+            other = Connector(rng.choice(["F-75", "BNC-75", "N-50", "SMA-50"]), rng.choice(["plug", "jack"]))
+            end = rng.choice([plug, other])
             item = {"near": str(plug), "far": str(end)}
-            item |= {"touchstone": part} if part == "pad.s2p" else {"part": part, "length": rng.choice(["1 mm", "0.6 m", "5 m", *BY_KIND[id(of.LENGTH)][1:]])}
+            length = rng.choice(["1 mm", "0.6 m", "5 m", *BY_KIND[id(of.LENGTH)][1:]])
+            item |= {"touchstone": part} if part == "pad.s2p" else {"part": part, "length": length}
         else:
             by_kind = {}
             for each in ways()[end]:
@@ -220,7 +256,9 @@ def of_random_parts(rng):
     far = Connector(end.family, "jack" if end.gender == "plug" else "plug")
     ends = {"connector": str(far), "limit": rng.choice(["VSWR 2.0", "VSWR 1.5", *BY_KIND[id(of.RATIO)]])}
     # Two ends at random, most often where the parts are at home.
-    low, high = rng.choice([("174 MHz", "240 MHz")] * 3 + [("470 MHz", "694 MHz"), ("10 MHz", "10.1 MHz"), ("1 GHz", "1.5 GHz")])
+    low, high = rng.choice(
+        [("174 MHz", "240 MHz")] * 3 + [("470 MHz", "694 MHz"), ("10 MHz", "10.1 MHz"), ("1 GHz", "1.5 GHz")]
+    )
     sweep = {"start": low, "stop": high}
     plane = rng.choice(["near", *(each["id"] for each in items)])
     return {"title": "Parts at random", "sweep": sweep, "near": {"connector": near}, "chain": items, "far": ends,
