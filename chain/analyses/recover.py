@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -129,14 +130,7 @@ def recover(
     measurement = measurement_of(setup, build(setup, readings.freq_hz))
     if readings.repeats > 1:
         measurement = replace(measurement, noise_factor=1 / np.sqrt(readings.repeats))
-    known = nominal_maps(measurement)
-    bound = _by_blocks(lambda here, part: _bound(here, part), measurement, readings)
-    ceiling = _by_blocks(lambda here, part: reading_bound(here, np.ones(part.magnitude.shape)), measurement, readings)[
-        1
-    ]
-    refused = _refusals(readings, bound[0], ceiling)
-    if len(refused) == readings.freq_hz.size:
-        raise RangeError(refused[0][1], "check the pad and repeat the calibration, or correct the set-up")
+    known, bounded = nominal_maps(measurement), partial(_bounded, measurement, readings)
     magnitude, far = _nominal(known, readings)
     seen = _observed(known, readings)
     said: tuple[str, ...] = ()
@@ -154,7 +148,10 @@ def recover(
     def make(count: int | None) -> Intervals:
         return intervals(measurement, seen, limit, strict, count, seed, progress, kept)
 
-    found, accuracy = settled_intervals(make, draws, digits)
+    # Many small steps beside few long ones; not where both would want much memory.
+    share: Any = in_order if readings.freq_hz.size <= BLOCK else map
+    works = bounded, partial(settled_intervals, make, draws, digits)
+    (bound, refused), (found, accuracy) = share(lambda work: work(), works)
     low, high = _inside(found, bound, magnitude)
     judged = judge(setup, measurement, readings, seen, found, (low, high), magnitude, seed, progress, kept)
     decides = np.zeros(high.shape, bool) if members else np.ones(high.shape, bool)
@@ -279,6 +276,18 @@ def _region(measurement: Measurement, far: Complex, seed: int) -> Ellipse:
 
     drawn = recovered_draws(measurement, far, BATCH, seed)
     return ellipse(2 * far - drawn)
+
+
+def _bounded(measurement: Measurement, readings: Readings) -> tuple[tuple[Real, Real], tuple[tuple[float, str], ...]]:
+    """Bound of every reading, and those that nothing possible gives; an error where that is all of them."""
+    bound = _by_blocks(_bound, measurement, readings)
+    ceiling = _by_blocks(lambda here, part: reading_bound(here, np.ones(part.magnitude.shape)), measurement, readings)[
+        1
+    ]
+    refused = _refusals(readings, bound[0], ceiling)
+    if len(refused) == readings.freq_hz.size:
+        raise RangeError(refused[0][1], "check the pad and repeat the calibration, or correct the set-up")
+    return bound, refused
 
 
 def _bound(measurement: Measurement, readings: Readings) -> tuple[Real, Real]:
