@@ -172,7 +172,7 @@ def _value(words: str, rule: QuantityKind) -> float:
     if unit not in rule.units:
         unit = _in_other_case(unit, rule) or unit
     if unit not in rule.units:
-        raise _unit_fault(words, unit, number, rule)
+        raise _unit_defect(words, unit, number, rule)
     figure = float(number)
     if unit in FACTOR_POWER:
         if figure <= 0:
@@ -211,7 +211,7 @@ def _split(words: str, rule: QuantityKind) -> tuple[str, str]:
     return found.group(), words[found.end() :].strip()
 
 
-def _unit_fault(words: str, unit: str, number: str, rule: QuantityKind) -> UnitError:
+def _unit_defect(words: str, unit: str, number: str, rule: QuantityKind) -> UnitError:
     """Say what is wrong with a unit that is not in the kind's table."""
     if not unit and rule.noun.startswith("a VSWR"):
         return UnitError(f"{quoted(words)} has no unit", f"write 'VSWR {number}', or a return loss in dB")
@@ -258,7 +258,7 @@ def _reflection(words: str, kind: str) -> float:
 
 
 def is_return_loss(text: object) -> bool:
-    """Tell whether a reflection is written as a return loss and not as a VSWR."""
+    """Whether a reflection is written as a return loss and not as a VSWR."""
     return isinstance(text, str) and not RATIO.match(text.strip())
 
 
@@ -326,7 +326,7 @@ COMMA = re.compile(r"(?<![0-9.])([0-9]+),([0-9]+)(?![0-9]*[.,][0-9])")
 
 
 def is_return_loss_reading(text: str) -> bool:
-    """Tell whether a reading of the screen is written as a return loss."""
+    """Whether a reading of the screen is written as a return loss."""
     return bool(LOSS.match(text.strip()))
 
 

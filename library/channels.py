@@ -1,4 +1,4 @@
-"""Channel rasters: from a region and a list of channels to their edges, reckoned in exact fractions."""
+"""Channel rasters: from a region and a list of channels to their edges, computed in exact fractions."""
 
 from __future__ import annotations
 

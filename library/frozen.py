@@ -1,6 +1,6 @@
 """Frozen dataclasses that share their functions.
 
-The standard library compiles six functions anew for every class, a sixth of the time in which a light command answers. Here all
+The standard library compiles six functions again for every class, a sixth of the time in which a light command answers. Here all
 classes have the same ones; type checkers see the standard decorator.
 """
 

@@ -26,7 +26,7 @@ SHORT = {"m": "plug", "f": "jack"}
 FILLERS = ("type", "connector", "ohm", "ohms", "series")
 OHMS = re.compile(r"(50|75|300)(?:\s*ohms?|\u03a9|\u2126)?")
 REVERSED = "RP-"
-"""Families in which male and female are said of the shell by some and of the contact by others."""
+"""Families in which male and female are stated of the shell by some and of the contact by others."""
 
 F_FAMILY = "F-75"
 F_LEAST_MM, F_THICK_MM, F_THIN_MM = 0.5, 1.05, 0.9
@@ -67,28 +67,28 @@ def _everyday(text: str, library: Library) -> Connector:
     tokens = [each for each in plain.split() if each not in FILLERS]
     if len(tokens) > 1 and tokens[-1] in SHORT and not set(tokens) & set(GENDER_WORDS):
         tokens[-1] = "male" if tokens[-1] == "m" else "female"
-    said = [each for each in tokens if each in GENDER_WORDS]
+    stated = [each for each in tokens if each in GENDER_WORDS]
     ohms = [found[1] for each in tokens if (found := OHMS.fullmatch(each))]
-    rest = [each for each in tokens if each not in said and not OHMS.fullmatch(each)]
+    rest = [each for each in tokens if each not in stated and not OHMS.fullmatch(each)]
     families = _families(rest, library)
-    if not rest or len(said) > 1 or len(ohms) > 1 or (bracket and not re.fullmatch(r"[^()]*\)\s*", variant)):
+    if not rest or len(stated) > 1 or len(ohms) > 1 or (bracket and not re.fullmatch(r"[^()]*\)\s*", variant)):
         raise LibraryError(f"'{text}' is no connector: a family and a gender are needed, such as 'BNC-75 jack'")
-    genders = tuple(GENDER_WORDS[each] for each in said) or GENDERS
-    if not families and not said and _families(rest[:-1], library):
+    genders = tuple(GENDER_WORDS[each] for each in stated) or GENDERS
+    if not families and not stated and _families(rest[:-1], library):
         families, genders = _families(rest[:-1], library), near_names(rest[-1], GENDERS, 1) or GENDERS
         near = _named(families, ohms, genders)
         raise LibraryError(f"'{text}': '{rest[-1]}' is no gender; plug (turns or pushes on) and jack are", near)
     if not families:
         near = near_names("-".join([*rest, *ohms]), library.families)
         raise LibraryError(f"'{text}': no connector family '{' '.join(rest)}'", _named(near, [], genders[:1]))
-    if said and said[0] not in GENDERS and families[0].startswith(REVERSED):
+    if stated and stated[0] not in GENDERS and families[0].startswith(REVERSED):
         genders = GENDERS
     near = _named(families, ohms, genders)
     if not near:
         raise LibraryError(f"'{text}': there is none of {ohms[0]} ohm", _named(families, [], genders))
     if len(near) == 1:
         return parse_connector(near[0] + f" ({variant}" * bool(bracket), library)
-    raise LibraryError(f"'{text}': {_open(near)}", near, help=_asked(near, said))
+    raise LibraryError(f"'{text}': {_open(near)}", near, help=_asked(near, stated))
 
 
 def _families(words: list[str], library: Library) -> list[str]:
@@ -114,9 +114,9 @@ def _open(near: tuple[str, ...]) -> str:
     return ", ".join(filter(None, (which, " or ".join(genders) if len(genders) > 1 else ""))) + "?"
 
 
-def _asked(near: tuple[str, ...], said: list[str]) -> str:
+def _asked(near: tuple[str, ...], stated: list[str]) -> str:
     names = " or ".join(f"'{each}'" for each in near)
-    other = said[:1] and said[0] not in GENDERS and len({each.rpartition(" ")[2] for each in near}) == 1
+    other = stated[:1] and stated[0] not in GENDERS and len({each.rpartition(" ")[2] for each in near}) == 1
     return f"write {names}" + " (male is taken for plug, female for jack)" * bool(other)
 
 
@@ -156,7 +156,7 @@ def _fits(pattern: str, connector: Connector) -> bool:
 
 
 def f_plug_variant(coax: Coax) -> str:
-    """Tell what a mating rule must know of an F plug on a cable whose own conductor is the pin.
+    """Find what a mating rule must know of an F plug on a cable whose own conductor is the pin.
 
     Source: A jack takes 0.64 mm (published, SCTE 146) to about 1.05 mm (memory); RG-59 with 0.58 mm is in common use,
     and below 0.5 mm is taken as too thin (practice).

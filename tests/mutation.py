@@ -3,7 +3,7 @@
 The sample is drawn from the seed over every place that can be changed in the rooms named below; the score and each survivor are printed.
 A first run of the unbroken tree tells which tests enter which function (`helpers/entered.py`). A mutant meets the examples of its room and
 the tests of it and of the rooms that use it, those that enter its function and no others, the quickest first; the first that fails ends it.
-`--state FILE` keeps what was found, room by room, and a run that was broken off goes on from there; `--again` meets its survivors anew.
+`--state FILE` keeps what was found, room by room, and a run that was broken off goes on from there; `--again` meets its survivors again.
 """
 
 from __future__ import annotations

@@ -25,7 +25,7 @@ def name_of(path):
 
 @pytest.fixture(scope="module")
 def replays():
-    """Every document with console blocks, run anew, as many at a time as there are processors."""
+    """Every document with console blocks, run again, as many at a time as there are processors."""
     with ThreadPoolExecutor(os.cpu_count()) as pool:
         texts = [path.read_text(encoding="utf-8") for path in WITH_CONSOLE]
         return dict(zip(WITH_CONSOLE, pool.map(make_references.replayed, texts), strict=True))

@@ -1,4 +1,4 @@
-"""The card for the bench: wiring, what known ends read on screen and ohmmeter, what to beware of, what was measured."""
+"""The card for the bench: wiring, what known terminations read on screen and ohmmeter, what to beware of, what was measured."""
 
 from __future__ import annotations
 
@@ -68,7 +68,7 @@ class MeasuredPlace:
 
 @dataclass(frozen=True, repr=False)
 class Card(ResultTable):
-    """Everything for the bench. Readings of known ends are at `plane` in `reading_ohm`, at three frequencies."""
+    """Everything for the bench. Readings of known terminations are at `plane` in `reading_ohm`, at three frequencies."""
 
     ROWS = "ends"
     COLUMNS = ("end", "freq_hz", "reading_vswr", "reading_low", "reading_high", "reading_return_loss_db")
@@ -98,7 +98,7 @@ class Card(ResultTable):
 
     def headline(self) -> str:
         """Title, and what the readings are."""
-        return f"{self.title}: screen with known ends, {self.reading_ohm:g} ohm, {self.coverage:.0%} interval"
+        return f"{self.title}: screen with known terminations, {self.reading_ohm:g} ohm, {self.coverage:.0%} interval"
 
     @property
     def warnings(self) -> tuple[str, ...]:
@@ -189,7 +189,7 @@ def card(
 
     Source
     ------
-    Known ends: `end_readings`. Ohms: `chain.analyses.ohmmeter`. Reading to aim for: `chain.analyses.expect`.
+    Known terminations: `end_readings`. Ohms: `chain.analyses.ohmmeter`. Reading to aim for: `chain.analyses.expect`.
     """
     known = expectation or expect(setup, seed=seed, progress=progress)
     freq_hz = _three(sweep_hz(setup))
@@ -252,7 +252,7 @@ def end_readings(measurement: Measurement, draws: int = CARD_DRAWS, seed: int = 
         nominal = np.broadcast_to(np.abs(known.reading(far))[0], measurement.freq_hz.shape)
         seen = np.concatenate([np.abs(maps.reading(far)) for maps in drawn])
         low, high, most = quantiles(np.broadcast_to(seen, (seen.shape[0], measurement.freq_hz.size)), tails)
-        # No draw is better than a match: near one the interval starts there.
+        # No trial is better than a match: near one the interval starts there.
         low, high = np.where(nominal < low, 0.0, low), np.where(nominal < low, most, high)
         found.append(
             [_end_reading(name, ohm, *each) for each in zip(measurement.freq_hz, nominal, low, high, strict=True)]

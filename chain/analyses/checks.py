@@ -183,13 +183,13 @@ def _without_adapter(found: Connection) -> str:
 
 
 def open_arms(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph) -> list[Finding]:
-    """Report ports of splitters that are left open or of which nothing is said."""
+    """Report ports of splitters that are left open or of which nothing is stated."""
     found = []
     for port, arm in graph.free_ports.items():
         name, ohm = graph.ends[port].name, graph.ends[port].line_ohm
         remedy = f"end it in a {ohm:g}-ohm load"
         if arm is None:
-            text = f"nothing is said of this port: it is taken as ended in {ohm:g} ohm"
+            text = f"nothing is stated of this port: it is taken as ended in {ohm:g} ohm"
             found.append(Finding("caution", name, text, f"{remedy}, and state it as an arm", "open-arm"))
         elif arm.end == "open":
             text = "this port is left open: what comes back from it adds ripple to the path"

@@ -110,7 +110,7 @@ class Expectation(ResultTable):
     seed: int
     draws: int
     accuracy: Accuracy | None
-    """What the number of draws was settled by; None where it was given."""
+    """What the number of trials was settled by; None where it was given."""
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
     drawn: _DrawnMeasurement
@@ -138,7 +138,7 @@ class Expectation(ResultTable):
         return self.drawn.readings(np.array([magnitude_from_vswr(true_vswr)]), None)
 
     def grid(self, true_vswr: Real, places: NDArray[np.intp]) -> dict[str, Real]:
-        """The figures of `sweep` for many true VSWRs in order at some places; those of the rows take all the draws."""
+        """The figures of `sweep` for many true VSWRs in order at some places; those of the rows take all the trials."""
         exact = np.isin(true_vswr, [row.true_vswr for row in self.rows])
         return {"true_vswr": true_vswr, **self.drawn.grid(np.asarray(magnitude_from_vswr(true_vswr)), exact, places)}
 
@@ -265,7 +265,7 @@ def _rows(wanted: Sequence[float], found: dict[str, Real]) -> tuple[ExpectedRead
 
 
 def _accuracy(measurement: Measurement, reported: float, digits: int, seed: int) -> Accuracy | None:
-    """Draws that settle the interval of the limit in the middle of the sweep."""
+    """Trials that settle the interval of the limit in the middle of the sweep."""
     middle = measurement.freq_hz.size // 2
     here = measurement.at(slice(middle, middle + 1))
     seen = of_magnitude(here, reported, False)
@@ -277,7 +277,7 @@ def _as_vswr(measurement: Measurement, ranges: tuple[Real, Real], magnitude: Rea
     known = nominal_maps(measurement)
     nominal = np.stack([median(np.abs(known.reading(g * PHASES))) for g in magnitude])
     bounds = reading_bound(measurement, np.broadcast_to(magnitude, (measurement.freq_hz.size, magnitude.size)))
-    # Noise is normal in the draws and cut in the bound; a perfect antenna's nominal reading is the least there is.
+    # Noise is normal in the trials and cut in the bound; a perfect antenna's nominal reading is the least there is.
     low = np.clip(np.minimum(ranges[0], nominal), bounds[0].T, bounds[1].T)
     high = np.clip(np.maximum(ranges[1], nominal), bounds[0].T, bounds[1].T)
     return {
@@ -365,7 +365,7 @@ def _interval_blame(here: Measurement, limit: float, seed: int) -> str:
 
 
 def _blame(measurement: Measurement, unknowns: Sequence[str], aim: Callable[[Measurement], float]) -> str:
-    """The unknown that, taken away, raises the aim of the bound most; where none does alone, the one with the widest reach."""
+    """The unknown that, taken away, most raises the reading that the bound proves; else the one with the widest reach."""
     best, name = aim(measurement), ""
     widths = {}
     for each in unknowns:

@@ -1,4 +1,4 @@
-"""Checks of the line's impedance along a chain: pads missing or the wrong way round, pieces that do not belong."""
+"""Checks of the line's impedance along a chain: pads missing or the wrong way round, parts that do not belong."""
 
 from __future__ import annotations
 
@@ -18,9 +18,9 @@ from chain.setups import Item, Setup
 from library.frozen import dataclass
 
 MOST_POINTS = 401
-"""Frequencies at which a piece is looked at, at most."""
+"""Frequencies at which an item is looked at, at most."""
 SLIGHT_DB = 26.0
-"""Return loss from which on a wrong piece is only a note: what an ordinary pad or adapter keeps (practice)."""
+"""Return loss from which on a wrong item is only a note: what an ordinary pad or adapter keeps (practice)."""
 TELLING_VSWR = 10.0
 """Readings of open and short from which on a part has too little loss for them to differ to the eye (practice)."""
 ALIKE = 1.1
@@ -29,7 +29,7 @@ ALIKE = 1.1
 
 @dataclass(frozen=True)
 class Cost:
-    """What a piece of wrong impedance costs at the top of the sweep, the line matched to either side of it."""
+    """What an item of wrong impedance costs at the top of the sweep, the line matched to either side of it."""
 
     freq_hz: float
     return_loss_db: float
@@ -49,9 +49,9 @@ class Cost:
 
 
 def part_cost(elements: tuple[Element, ...], near_ohm: float, far_ohm: float, freq_hz: Real) -> Cost:
-    """Reflection and mismatch loss of a piece between the lines on its two sides.
+    """Reflection and mismatch loss of an item between the lines on its two sides.
 
-    Source: Two-port of the piece in the lines' impedances; mismatch loss -10 log10(1 - |S11|^2).
+    Source: Two-port of the item in the lines' impedances; mismatch loss -10 log10(1 - |S11|^2).
     """
     magnitude = np.abs(nominal(elements, near_ohm, far_ohm, freq_hz)[..., 0, 0])
     loss_db = return_loss_db(magnitude)
@@ -121,8 +121,8 @@ def wrong_impedance(setup: Setup, joints: tuple[Connection, ...], graph: SetupGr
             cost = part_cost(elements, near_ohm, far_ohm, freq_hz)
             reported = str(cost)
             level = "note" if cost.worst_return_loss_db >= SLIGHT_DB else level
-        except RangeError as fault:
-            reported = f"its cost is not known ({fault})"
+        except RangeError as error:
+            reported = f"its cost is not known ({error})"
         text = f"a {item_ohm(items[0])[0]:g}-ohm part in the {line} line: {reported}"
         remedy = f"use {near_ohm:g}-ohm parts there, or the shortest part that will do"
         found.append(Finding(level, "/".join(item.id for item in items), text, remedy, "wrong-impedance"))
@@ -167,7 +167,7 @@ def _readings(ways: tuple[Complex, Complex], line_ohm: float, end_ohm: float) ->
         [float(vswr(np.abs(twoport.input_reflection(s, end)[0]))) for s in ways] for end in (1.0, -1.0, 0.0)
     )
     reported = f"At {line_ohm:g} ohm a {end_ohm:g}-ohm load behind it reads VSWR {load[0]:.2f} instead of {load[1]:.2f}"
-    # Without loss an open and a short read full reflection either way round, which tells nothing.
+    # Without loss an open and a short read full reflection either way round, which shows nothing.
     if max(*opened, *shorted) < TELLING_VSWR:
         reported += f", an open {opened[0]:.2f} instead of {opened[1]:.2f}, a short {shorted[0]:.2f} instead of {shorted[1]:.2f}"
     return reported
@@ -209,7 +209,7 @@ def impedance_changes(setup: Setup, joints: tuple[Connection, ...], graph: Setup
     for ohm in ohms[1:]:
         if _unlike(ohm, steps[-1]):
             steps.append(ohm)
-    # One wrong piece or one turned pad makes two changes too many and has a remark of its own.
+    # One wrong item or one turned pad makes two changes too many and has a remark of its own.
     reported = 2 * min(1, len(_wrong_runs(setup)) + len(_turned(setup)))
     excess = len(steps) - 1 - _unlike(ohms[0], ohms[-1])
     if excess <= reported:

@@ -40,7 +40,7 @@ FREE = ("free", "joints", "plane")
 """Kinds of change that cost care and no money: the best of all of them is named."""
 SWEEPS = 4
 PILOTS = ((500, 8), (4_000, 1))
-"""Of more changes of one kind than the second figure, so many draws pick those that go on."""
+"""Of more changes of one kind than the second figure, so many trials pick those that go on."""
 MOST_ALONE = 24
 """Unknowns that are drawn alone; the rest of a long chain goes by its linear shares."""
 MOST_SWEEPS = (4, 9, 16)
@@ -242,7 +242,7 @@ _Change = tuple[str, str, Setup]
 
 
 def _likeliest(changes: list[_Change], after: Callable[..., tuple[float, float]]) -> list[_Change]:
-    """Those of some changes of one kind that narrow most by pilots of few draws."""
+    """Those of some changes of one kind that narrow most by pilots of few trials."""
     for draws, most in PILOTS:
         if len(changes) > most:
             found = in_order(partial(after, draws=draws), changes)

@@ -17,7 +17,7 @@ from chain.uncertainty.measurement import Measurement
 from library.frozen import dataclass
 
 FEWEST, MOST = 4_000, 8_000
-"""Draws of the intervals that the test of a whole sweep takes too; with fewer it makes its own."""
+"""Trials of the intervals that the test of a whole sweep takes too; with fewer it makes its own."""
 LEANS = 0.8
 """Chance at the limit from which an answer leans one way; calibrated, so one antenna in five at the limit does."""
 ROUNDING = 1e-6
@@ -118,7 +118,7 @@ def judge(
     assert least is not None
     assert most is not None
     test = _tested(measurement, seen, limit, [span for _, span in members], (low, most), found, seed, progress, kept)
-    # Both ends of the range of chances over the phases on one side of a half: the one nearer to it. Else nothing is said.
+    # Both ends of the range of chances over the phases on one side of a half: the one nearer to it. Else nothing is stated.
     chance = np.where(possible, np.clip(0.5, least, most), np.nan)
     words = np.where(high <= limit + ROUNDING, "pass", np.where(seen.size > test.edge, "fail", "not proven"))
     if readings.processed:

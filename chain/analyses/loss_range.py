@@ -51,7 +51,7 @@ def loss_range(setup: Setup, freq_hz: Real, seed: int | None = None, draws: int 
     parts = []
     for start in range(0, chain.freq_hz.size, BLOCK):
         chosen = slice(start, start + BLOCK)
-        # The same draws in every block: one draw is one chain over the whole sweep.
+        # The same trials in every block: one trial is one chain over the whole sweep.
         drawn = [
             draw(at_frequencies(each, chosen), np.random.default_rng(own), draws)
             for each, own in zip(joined, streams, strict=True)

@@ -43,7 +43,7 @@ class DcReading:
     """One reading between centre and shield. `low_ohm` to `high_ohm` is what a sound one may show; infinity: an open."""
 
     item: str
-    """Id of the item that is metered by itself, or `WHOLE_CHAIN`."""
+    """Id of the item that is measured by itself, or `WHOLE_CHAIN`."""
     probe: str
     other_end: str
     expected_ohm: float
@@ -129,7 +129,7 @@ def _whole(setup: Setup, end_ohm: float, words: str) -> DcReading:
 
 
 def _alone(setup: Setup, item: Item, flip: bool, end_ohm: float, words: str) -> DcReading:
-    """A pad off the chain, metered at one of its ends."""
+    """A pad off the chain, measured at one of its ends."""
     pad = item.part
     assert isinstance(pad, Pad)
     held = replace(item, reversed=flip)
@@ -194,7 +194,7 @@ def resistor_tolerance(pad: Pad) -> float:
 def _reading(
     place: tuple[str, str, str], setup: Setup, end_ohm: float, spread: float, faults: Sequence[Fault]
 ) -> DcReading:
-    """Expected figure with its range, and the figures of the faults that a meter can tell from it."""
+    """Expected figure with its range, and the figures of the faults that a meter can distinguish from it."""
     expected = dc_reading(setup, end_ohm)
     low, high = expected * (1 - spread), expected * (1 + spread) + CONTACT_OHM
     if isinf(expected):

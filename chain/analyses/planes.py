@@ -25,12 +25,12 @@ from library.records import Adapter
 TEST_NOISE = 1e-3
 """Noise of a raw reflection used to find a plane's noise gain; the gain does not depend on it while it is small."""
 DRAWS = 16_000
-"""Draws at each plane: its ends to about a hundredth of the interval, which is what stands side by side."""
+"""Trials at each plane: its ends to about a hundredth of the interval, which is what stands side by side."""
 
 
 @dataclass(frozen=True)
 class Plane:
-    """One way of calibrating and reading, with the interval of a true VSWR. Ends are VSWR; None is infinite."""
+    """A plane and what is read there, with the interval of a true VSWR. Ends are VSWR; None is infinite."""
 
     plane: str
     what: str
@@ -76,13 +76,13 @@ class Planes(ResultTable):
     draws: int
     """Most that any of the planes took."""
     accuracy: Accuracy | None
-    """What the number of draws was settled by, at the plane that is known least well; None where it was given."""
+    """What the number of trials was settled by, at the plane that is known least well; None where it was given."""
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
     missing: tuple[str, ...] = ()
     limit_in_db: bool = False
     """The limit is stated as a return loss, so that prints and plots show one."""
-    """Ways that are left out because the library lacks a part for them, each with what it lacks."""
+    """Planes that are left out because the library lacks a part for them, each with what it lacks."""
 
     def headline(self) -> str:
         """Title and what is recommended."""
@@ -96,7 +96,7 @@ class Planes(ResultTable):
 
 
 @dataclass(frozen=True)
-class _PlaneTrial:
+class _PlaneOption:
     name: str
     what: str
     setup: Setup
@@ -125,7 +125,7 @@ def compare(
 
     Returns
     -------
-    Planes; narrowest interval at the limit recommended among the ways that need no part to be bought or made.
+    Planes; narrowest interval at the limit recommended among those that need no part to be bought or made.
 
     Examples
     --------
@@ -142,21 +142,21 @@ def compare(
     limit = setup.far.limit_vswr if setup.far.limit_vswr is not None else 2.0
     straight = _may_go_straight(setup)
     direct = _bridge(setup) if straight else None
-    ways = list(_ways(setup, direct))
+    options = list(_options(setup, direct))
 
-    def found(way: _PlaneTrial) -> tuple[Plane, Accuracy | None, int]:
-        measurement = measurement_of(way.setup, build(way.setup, np.array([freq]), fit=False))
-        ends, accuracy, drawn = _ends(measurement, way.has_phase, (true_vswr, limit), (draws, digits, seed))
+    def found(option: _PlaneOption) -> tuple[Plane, Accuracy | None, int]:
+        measurement = measurement_of(option.setup, build(option.setup, np.array([freq]), fit=False))
+        ends, accuracy, drawn = _ends(measurement, option.has_phase, (true_vswr, limit), (draws, digits, seed))
         gain_db = _noise_gain_db(measurement, float(magnitude_from_vswr(true_vswr)), seed)
-        return _row(way, measurement, (true_vswr, limit), ends, gain_db), accuracy, drawn
+        return _row(option, measurement, (true_vswr, limit), ends, gain_db), accuracy, drawn
 
     rows, settled, most = [], [], 0
-    for index, (row, accuracy, drawn) in enumerate(in_order(found, ways)):
+    for index, (row, accuracy, drawn) in enumerate(in_order(found, options)):
         rows.append(row)
         settled += [] if accuracy is None else [accuracy]
         most = max(most, drawn)
         if progress is not None:
-            progress((index + 1) / len(ways))
+            progress((index + 1) / len(options))
     named, reason = _recommend(rows)
     least = max(settled, key=lambda each: (not each.settled, each.end_error), default=None)
     return Planes(
@@ -179,7 +179,7 @@ def compare(
 def _ends(
     found: Measurement, has_phase: bool, true: tuple[float, float], run: tuple[int | None, int, int]
 ) -> tuple[list[tuple[float, float]], Accuracy | None, int]:
-    """Intervals of the true VSWRs, whose draws settle the last of them."""
+    """Intervals of the true VSWRs, whose trials settle the last of them."""
     draws, digits, seed = run
     sizes = [float(magnitude_from_vswr(value)) for value in true]
     seen = of_magnitude(found, sizes[-1], has_phase)
@@ -191,23 +191,23 @@ def _ends(
     return [(float(low[0]), float(high[0])) for low, high in ends], accuracy, made.draws
 
 
-def _ways(setup: Setup, direct: tuple[Item, ...] | None) -> Iterator[_PlaneTrial]:
+def _options(setup: Setup, direct: tuple[Item, ...] | None) -> Iterator[_PlaneOption]:
     plain, phase = setup.calibration, setup.near.has_phase
     if setup.calibrates("near"):
-        yield _PlaneTrial("near", "at the analyzer's own port", _at(setup, replace(plain, plane="near")), phase)
+        yield _PlaneOption("near", "at the analyzer's own port", _at(setup, replace(plain, plane="near")), phase)
     assumed = "load" in plain.typical
     for item in setup.places_to_calibrate():
         here = replace(plain, plane=item.id)
         ohm = item_ends(item)[1].line_ohm
         if plain.plane != item.id:
             here = replace(here, load_impedance_ohm=None)
-        yield _PlaneTrial(item.id, f"after '{item.id}'", _at(setup, here), phase, assumed and ohm > 0)
+        yield _PlaneOption(item.id, f"after '{item.id}'", _at(setup, here), phase, assumed and ohm > 0)
     if setup.calibrates(setup.items[-1].id):
         yield from _other_loads(setup, setup.items[-1])
     if direct is not None:
         through = " and ".join(item.part.id for item in direct)
         words = f"antenna straight on the analyzer{' through ' if through else ''}{through}; complex reading converted"
-        yield _PlaneTrial("no pad", words, replace(setup, items=direct, calibration=Calibration()), True)
+        yield _PlaneOption("no pad", words, replace(setup, items=direct, calibration=Calibration()), True)
 
 
 def _may_go_straight(setup: Setup) -> bool:
@@ -222,32 +222,32 @@ def _left_out(setup: Setup) -> tuple[str, ...]:
 
 
 def _missing(setup: Setup) -> tuple[str, ...]:
-    """What the library lacks for a way that would otherwise be compared."""
+    """What the library lacks for a plane that would otherwise be compared."""
     joined = f"{setup.near.connector} to {setup.far.connector}"
     return (f"antenna straight on the analyzer: the library has no single adapter that joins {joined}",)
 
 
-def _other_loads(setup: Setup, last: Item) -> Iterator[_PlaneTrial]:
+def _other_loads(setup: Setup, last: Item) -> Iterator[_PlaneOption]:
     """The plane at the antenna with other loads; what is known of the other standards stays."""
     plain, phase = setup.calibration, setup.near.has_phase
     bare = replace(plain, plane=last.id, load_impedance_ohm=None)
     shop = replace(bare, load_db=20.0)
     words = "as above, with a shop terminator of 20 dB"
-    yield _PlaneTrial(f"{last.id}, shop terminator", words, _at(setup, shop), phase, assumed=True)
+    yield _PlaneOption(f"{last.id}, shop terminator", words, _at(setup, shop), phase, assumed=True)
     made = replace(bare, load_inductance_h=2e-9)
     words = "as above, with a home-made load of up to 2 nH"
-    yield _PlaneTrial(f"{last.id}, home-made load", words, _at(setup, made), phase, assumed=True)
+    yield _PlaneOption(f"{last.id}, home-made load", words, _at(setup, made), phase, assumed=True)
     ohm = setup.near.impedance_ohm
     if item_ends(last)[1].line_ohm != ohm and phase:
         fifty = replace(bare, load_impedance_ohm=ohm)
         words = f"as above, with a {ohm:g}-ohm load; complex reading converted"
-        yield _PlaneTrial(f"{last.id}, {ohm:g}-ohm load", words, _at(setup, fifty), True, True)
+        yield _PlaneOption(f"{last.id}, {ohm:g}-ohm load", words, _at(setup, fifty), True, True)
 
 
 def _bridge(setup: Setup) -> tuple[Item, ...] | None:
     """The first adapter of the library that joins the antenna to the analyzer without a pad; none where they mate.
 
-    None where nothing in the library joins them: that way does not exist.
+    None where nothing in the library joins them: that plane does not exist.
     """
     library = setup.library
     near, far = setup.near.connector, setup.far.connector
@@ -267,13 +267,13 @@ def _at(setup: Setup, calibration: Calibration) -> Setup:
 
 
 def _row(
-    way: _PlaneTrial,
+    option: _PlaneOption,
     found: Measurement,
     true: tuple[float, float],
     ends: list[tuple[float, float]],
     noise_gain_db: float,
 ) -> Plane:
-    setup, plane = way.setup, way.setup.calibration
+    setup, plane = option.setup, option.setup.calibration
     if plane.plane == "near":
         connector, standards = setup.near.connector, "the analyzer's own standards"
     else:
@@ -282,11 +282,11 @@ def _row(
         standards = f"open, short and {found.reading_ohm:g}-ohm load ({_load_words(plane)})"
     low, high, limit_low, limit_high = (float(vswr(value)) for pair in ends for value in pair)
     return Plane(
-        way.name,
-        way.what,
+        option.name,
+        option.what,
         standards,
         str(connector),
-        way.has_phase,
+        option.has_phase,
         found.reading_ohm,
         true[0],
         low,
@@ -295,7 +295,7 @@ def _row(
         limit_low,
         limit_high,
         noise_gain_db,
-        way.assumed,
+        option.assumed,
     )
 
 

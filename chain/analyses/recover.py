@@ -133,9 +133,9 @@ def recover(
     known, bounded = nominal_maps(measurement), partial(_bounded, measurement, readings)
     magnitude, far = _nominal(known, readings)
     seen = _observed(known, readings)
-    said: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
     if far is not None and setup.far.antenna_q and measurement.noise:
-        measurement, seen, said = _averaged(measurement, known, far, seen, setup.far.antenna_q)
+        measurement, seen, remarks = _averaged(measurement, known, far, seen, setup.far.antenna_q)
         magnitude = np.minimum(seen.size, 1.0)
         assert seen.phase_rad is not None
         far = seen.size * np.exp(1j * seen.phase_rad)
@@ -162,7 +162,7 @@ def recover(
     explained = _explained(setup, measurement, readings, sizes, seed)
     return Recovery(
         **_judged(setup, (low, high), judged),
-        **_identity(setup, measurement, readings, (*said, *judged.remarks)),
+        **_identity(setup, measurement, readings, (*remarks, *judged.remarks)),
         true_vswr=np.where(np.isnan(bound[0]), np.nan, vswr(magnitude)),
         true_reflection=far,
         true_ohm=None if far is None else _ohm(far, measurement.far_ohm),
@@ -195,7 +195,7 @@ class _Sizes:
 
 @dataclass(frozen=True)
 class _Explained:
-    """What is told besides the interval itself, under the names of `Recovery`."""
+    """What is reported besides the interval itself, under the names of `Recovery`."""
 
     contributions: tuple[Share, ...]
     typical_share: float
@@ -272,9 +272,9 @@ def _linear(measurement: Measurement, far: Complex) -> Linear:
 
 def _region(measurement: Measurement, far: Complex, seed: int) -> Ellipse:
     """Region of the true reflection: the drawn errors about the recovered value, turned round."""
-    from chain.uncertainty.coverage_region import ellipse, recovered_draws
+    from chain.uncertainty.coverage_region import ellipse, recovered_trials
 
-    drawn = recovered_draws(measurement, far, BATCH, seed)
+    drawn = recovered_trials(measurement, far, BATCH, seed)
     return ellipse(2 * far - drawn)
 
 
@@ -340,8 +340,8 @@ def _averaged(
     slope = np.abs((known.p - known.q * known.r) / (known.r * far + 1) ** 2)[0]
     made = averaged(measurement.freq_hz, far, _noise_at_antenna(measurement, far), antenna_q)
     if not made.accepted:
-        said = f"antenna_q = {antenna_q:g}: the sweep moves by more than its noise, so that nothing is averaged"
-        return measurement, seen, (said,)
+        remarks = f"antenna_q = {antenna_q:g}: the sweep moves by more than its noise, so that nothing is averaged"
+        return measurement, seen, (remarks,)
     digits = np.zeros(far.shape) if seen.rounding is None else seen.rounding
     narrower = replace(measurement, noise_factor=measurement.noise_factor * made.noise_factor)
     added = digits + made.error * slope

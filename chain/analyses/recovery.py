@@ -98,7 +98,7 @@ class Recovery(ResultTable):
     seed: int
     draws: int
     accuracy: Accuracy | None
-    """What the number of draws was settled by; None where it was given."""
+    """What the number of trials was settled by; None where it was given."""
     channels: tuple[ChannelResult, ...]
     contributions: tuple[Share, ...]
     improvement: Improvement | None

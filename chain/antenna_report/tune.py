@@ -62,7 +62,7 @@ def three_lines(result: Tuning) -> tuple[str, str, str]:
             "Next: chain tune --match shows what a matching network could do.",
         )
     if result.verdict == "cannot tell":
-        return _unsure(result)
+        return _undecided(result)
     if result.change is None:
         return _direction_only(result)
     return _amount(result, result.change)
@@ -94,7 +94,7 @@ def _direction_only(result: Tuning) -> tuple[str, str, str]:
     return first, f"{reason}."[:80], _try(result)
 
 
-def _unsure(result: Tuning) -> tuple[str, str, str]:
+def _undecided(result: Tuning) -> tuple[str, str, str]:
     working = _working(result)
     place = "no resonance is seen" if working is None else f"resonance at {_ends(working)} MHz"
     first = f"Cannot tell yet: {place}; wanted middle {_hz(result.wanted.aim_hz)}."

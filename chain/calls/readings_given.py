@@ -222,10 +222,10 @@ def _from_table(given: Any, reference_ohm: float | None) -> Readings:
 def _header(name: Any, values: Any) -> str:
     """Header of a column, by the name of an argument where it means one without a doubt."""
     text = str(name)
-    said = role(text)
-    if said in ("vswr", "return_loss"):
-        return {"vswr": "vswr", "return_loss": "return_loss_db"}[said]
+    meaning = role(text)
+    if meaning in ("vswr", "return_loss"):
+        return {"vswr": "vswr", "return_loss": "return_loss_db"}[meaning]
     if "reflection" in concepts(text) and text not in KINDS:
         # A bare S11 of real figures may be a size or dB.
-        return "return_loss_db" if said == "db" else "reflection" if np.iscomplexobj(np.asarray(values)) else text
+        return "return_loss_db" if meaning == "db" else "reflection" if np.iscomplexobj(np.asarray(values)) else text
     return text

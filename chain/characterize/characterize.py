@@ -1,4 +1,4 @@
-"""Learn a part from sweeps of it: a lead by its open and short ends, a two-port by its file or by known ends, two pads as a pair."""
+"""Learn a part from sweeps of it: a lead by its open and short ends, a two-port by its file or known terminations, two pads as a pair."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from chain.characterize.two_port import BoxFit, box_of_ends, boxes_near
 from chain.errors import RangeError
 from chain.reflection import magnitude_from_return_loss
 from chain.rf import twoport
-from chain.uncertainty.streams import unit_draws
+from chain.uncertainty.streams import unit_reflections
 from library.formulas import LIGHT_M_PER_S
 from library.records import Coax
 
@@ -371,7 +371,7 @@ def learn_back_to_back(
     def disturb(freq_hz: Real, mean: Traces, draw: Draw) -> Mapping[str, Complex]:
         rng, count, _ = draw
         drawn = disturbed_two_port(mean["through"], analyzer, *draw)
-        facing = [inner * unit_draws(rng, count, "disc")[:, 0] for _ in range(2)]
+        facing = [inner * unit_reflections(rng, count, "disc")[:, 0] for _ in range(2)]
         apart = (
             # One pad's share: half the difference, and half of 8.686 Re(r1 r2) dB; whether it is the better or the worse pad is not
             # known.

@@ -11,13 +11,13 @@ from chain.characterize.lead import LeadFit, along_line
 from chain.errors import RangeError
 
 LEAST_ECHO = 1.5
-"""Least echo over what the step of impedance reflects, where no phase tells them apart."""
+"""Least echo over what the step of impedance reflects, where no phase distinguishes them."""
 LEAST_THROUGH = 1e-4
 LEAST_BACK = 1e-3
 
 
 def enough(has_phase: bool, length_m: float | None, velocity_factor: float | None, ohm: float | None) -> None:
-    """See that what the sweeps of a lead do not tell is stated."""
+    """See that what the sweeps of a lead do not resolve is stated."""
     if length_m is None and velocity_factor is None:
         raise RangeError("a lead's length or its velocity factor is needed", "measure the lead: --length '0.6 m'")
     if not has_phase:

@@ -1,4 +1,4 @@
-"""A pad, an adapter or a lead as a part of the library, from the intervals of what its two-port tells."""
+"""A pad, an adapter or a lead as a part of the library, from the intervals of what its two-port shows."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ from library.formulas import LIGHT_M_PER_S
 MOST_UNCERTAIN_DB = 20.0
 """Largest tolerance of a loss that a part file takes."""
 MUCH = 0.15
-"""Reflection above which a part is hardly what it is said to be (VSWR 1.35)."""
+"""Reflection above which a part is hardly what it is stated to be (VSWR 1.35)."""
 
 
 def two_port_part(
@@ -143,7 +143,7 @@ def _adapter_row(
             f"an adapter is one line, and this part's ends are of {ends.near_ohm:g} and {ends.far_ohm:g} ohm",
             "learn it as a pad (--kind pad), or state one impedance for both ends",
         )
-    # An adapter is too short for its dielectric to be told from its conductors; the root stands for both.
+    # An adapter is too short for its dielectric to be distinguished from its conductors; the root stands for both.
     parts, percent = line_loss(fit.at_hz, loss, False)
     electrical = measured.found["delay_s"].scaled(LIGHT_M_PER_S * 1e3)
     row = {

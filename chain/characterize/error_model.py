@@ -10,7 +10,7 @@ import numpy as np
 from chain.arrays import Complex, Real
 from chain.reflection import magnitude_from_return_loss
 from chain.setups import SPREAD_RESIDUALS, Near
-from chain.uncertainty.streams import unit_draws
+from chain.uncertainty.streams import unit_reflections
 
 Traces = Mapping[str, Complex]
 
@@ -37,8 +37,8 @@ class Analyzer:
     """(name of a size, how it is spread) where that is not over the disc."""
 
     def drawn(self, what: str, rng: np.random.Generator, count: int) -> Complex:
-        """Draws of one of the sizes, spread as stated, shape (count, 1)."""
-        return np.asarray(getattr(self, what) * unit_draws(rng, count, dict(self.kinds).get(what, "disc")))
+        """Trials of one of the sizes, spread as stated, shape (count, 1)."""
+        return np.asarray(getattr(self, what) * unit_reflections(rng, count, dict(self.kinds).get(what, "disc")))
 
     @classmethod
     def of(
@@ -88,7 +88,7 @@ def disturbed_one_port(
     count: int,
     single: bool,
 ) -> dict[str, Complex]:
-    """Sweeps of known ends as they might have come out instead.
+    """Sweeps of known terminations as they might have come out instead.
 
     Source: Reading = D + (1 + T) G/(1 - M G). A lossless junction r in front of an open or a short turns its phase by
     2 Im r. What changes at the far end comes through as t, half the difference of open and short.

@@ -20,7 +20,7 @@ APART, TURNED = "_apart", "_turned"
 ENDS = ((1 - COVERAGE) / 2, (1 + COVERAGE) / 2)
 TINY = 1e-300
 BLOCK_ELEMENTS = 200_000
-"""Draws times frequencies that are worked on at once."""
+"""Trials times frequencies that are worked on at once."""
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,7 @@ def intervals(
     """Figures of the mean sweep, each with its interval.
 
     Source: Drawn errors: JCGM 101. Repeats: mean, s/sqrt(n), Student's t with n - 1 degrees of freedom (JCGM 100, 4.2
-    and G.3). Where both count, half-way between Student's draws added to the errors (JCGM 101, 6.4.9), which holds
+    and G.3). Where both count, half-way between Student's deviates added to the errors (JCGM 101, 6.4.9), which holds
     the truth too often, and the effective degrees of freedom (JCGM 100, G.4), which hold it too seldom where repeats
     are few: own simulation.
     """
@@ -69,7 +69,7 @@ def intervals(
     if repeats == 1:
         error |= {name: 0 * each for name, each in error.items() if name.endswith(APART)}
         return {name: _interval(name, value, error) for name in value if not name.endswith((APART, TURNED))}
-    # One draw serves all figures and frequencies: a repeat that is off is off in all of them, and a curve moves as a whole.
+    # One trial serves all figures and frequencies: a repeat that is off is off in all of them, and a curve moves as a whole.
     student, normal = rng.standard_t(repeats - 1, draws), rng.standard_normal(draws)
     found = {}
     scatter = {name: _scatter(name, each) / np.sqrt(repeats) for name, each in figures(traces).items()}
@@ -78,9 +78,9 @@ def intervals(
             error[name + APART] = np.multiply.outer(np.abs(student), scatter[name + APART])
             found[name] = _interval(name, value, error)
             continue
-        by_draws = _interval(name, value, {name: error[name] + np.multiply.outer(student, scatter[name])})
+        by_trials = _interval(name, value, {name: error[name] + np.multiply.outer(student, scatter[name])})
         by_normal = _interval(name, value, {name: error[name] + np.multiply.outer(normal, scatter[name])})
-        found[name] = _between(by_draws, by_normal, _factor(error[name].std(axis=0), scatter[name], repeats - 1))
+        found[name] = _between(by_trials, by_normal, _factor(error[name].std(axis=0), scatter[name], repeats - 1))
     return found
 
 
@@ -112,11 +112,11 @@ def _between(first: Interval, second: Interval, factor: Real) -> Interval:
 def _interval(name: str, values: Mapping[str, Real], errors: Mapping[str, Real]) -> Interval:
     value, error = values[name], errors[name]
     if name + TURNED in errors:
-        # Errors can only add to a size near zero: the cloud of drawn points, turned round the measured one, tells the true.
+        # Errors can only add to a size near zero: the cloud of drawn points, turned round the measured one, shows the true.
         low, high = np.quantile(errors[name + TURNED], ENDS, axis=0)
         scatter = np.quantile(errors[name + APART], COVERAGE, axis=0)
         down, up = (np.hypot(np.maximum(side, 0.0), scatter) for side in (-low, high))
         return Interval(np.asarray(value), np.maximum(value - down, 0.0), value + up)
     low, high = np.quantile(error, ENDS, axis=0)
-    # What was drawn is measured minus true: its upper end tells how far the truth may lie below.
+    # What was drawn is measured minus true: its upper end shows how far the truth may lie below.
     return Interval(np.asarray(value), np.asarray(value - high), np.asarray(value - low))

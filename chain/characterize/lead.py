@@ -1,4 +1,4 @@
-"""What an open and a short at the far end of a lead tell of it: loss, its coefficients, velocity, impedance, reflection."""
+"""What an open and a short at the far end of a lead show of it: loss, its coefficients, velocity, impedance, reflection."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ LEAST_HOLD = 0.05
 
 
 def design(freq_hz: Real, two_terms: bool) -> Real:
-    """Columns that the loss of a line is fitted with: sqrt(f), and f where the span tells both apart [sqrt(MHz), MHz].
+    """Columns that the loss of a line is fitted with: sqrt(f), and f where the span distinguishes both [sqrt(MHz), MHz].
 
     Source: Skin effect grows with sqrt(f), dielectric loss with f.
     """
@@ -95,7 +95,7 @@ def _at_zero(freq_hz: Real, phase: Real) -> tuple[float, float]:
 
 
 def _agreeing(freq_hz: Real, phase: Real, seconds: float, what: str) -> None:
-    """See that the turns that a stated delay chose leave no phase at zero frequency, where the span tells."""
+    """See that the turns that a stated delay chose leave no phase at zero frequency, where the span shows."""
     offset, scatter = _at_zero(freq_hz, phase)
     if scatter <= MOST_SCATTER and abs(offset) > EXCHANGED:
         slope = -float(np.polyfit(2 * np.pi * freq_hz, phase, 1)[0])
@@ -230,7 +230,7 @@ class LeadFit:
             loss = -5 * np.log10(np.abs(opened * shorted))
             return self.wave, np.asarray(loss), ohm[..., 0]
         # With ideal ends open + short = 2 rho (1 - w^2)/(1 - rho^2 w^2),
-        # which vanishes in the line's own impedance: what is left tells rho.
+        # which vanishes in the line's own impedance: what is left shows rho.
         even = (opened + shorted) / 2
         columns = design(self.freq_hz, self.two_terms)
         drop: Real | float = 0.0

@@ -1,4 +1,4 @@
-"""A lead as a part of the library, from the intervals of what its open and short end tell."""
+"""A lead as a part of the library, from the intervals of what its open and short end show."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ def lead_part(
     loss = found["loss_db"].widened(2 * ripple)
     length = length_m if length_m is not None else float(found["length_m"].value)
     static, figures, assumed = _static(measured, about, fit, nominal_ohm, length, lead.velocity_factor)
-    # Loss was measured of the piece and is stated per 100 m, so the error of its length is one of the figure.
+    # Loss was measured of the lead and is stated per 100 m, so the error of its length is one of the figure.
     row = curve(fit.at_hz, loss, fit.two_terms, length, lead.length_tolerance_m / length)
     figures += coefficients(found["coefficients"].scaled(100 / length))
     kept, remark = _kept(like, fit.at_hz, loss, length, float(row["loss_tolerance_percent"]))

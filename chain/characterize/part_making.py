@@ -123,7 +123,7 @@ NAMES = {"pad": "pad", "adapter": "adapter", "coax": "lead"}
 
 @dataclass(frozen=True)
 class About:
-    """What is said of the part beside its figures. `span_hz`: what it is described for, the whole sweep if left out."""
+    """What is stated of the part beside its figures. `span_hz`: what it is described for, the whole sweep if left out."""
 
     id: str
     date: str
@@ -134,7 +134,7 @@ class About:
 
 @dataclass(frozen=True)
 class PartEnds:
-    """Connectors of a two-port, nominal impedances, and what a sweep does not tell of it."""
+    """Connectors of a two-port, nominal impedances, and what a sweep does not resolve of it."""
 
     near: str
     far: str

@@ -27,7 +27,7 @@ class Figure:
 
 @dataclass(frozen=True)
 class Side:
-    """What a set-up tells about its limit with one description of the item; every figure is a VSWR."""
+    """What a set-up shows about its limit with one description of the item; every figure is a VSWR."""
 
     part: str
     reading_vswr: float

@@ -136,7 +136,7 @@ def _copies(sweeps: Sequence[tuple[str, Real | Complex]]) -> list[Defect]:
         first = next((other for other, known in sweeps[:index] if np.array_equal(known, values)), None)
         if first is not None:
             text = "is given twice" if name == first else f"is the same sweep as {plain(first)}, to the last digit"
-            defects.append(Defect(name, 0, 0, text, "give each measurement once; a repeat is swept anew"))
+            defects.append(Defect(name, 0, 0, text, "give each measurement once; a repeat is swept again"))
     return defects
 
 

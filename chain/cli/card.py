@@ -27,7 +27,7 @@ EXPECT_SHARE = 0.5
 @sweep_options
 @common
 def command(shared: Common, setup: str, files: tuple[str, ...], sweep: SweepOptions) -> None:
-    """Print the card for the bench: cautions, wiring with genders, what known ends read, ohms, and lines to fill in.
+    """Print the card for the bench: cautions, wiring with genders, what known terminations read, ohms, and lines to fill in.
 
     With a sweep the lines are filled in: what was read, the true match with its interval, and the verdict, channel by channel or at the
     worst places. Several sweeps of one state are averaged, as in 'chain recover'. A file named by -o that ends in .html gets a

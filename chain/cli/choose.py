@@ -78,7 +78,7 @@ def command(
         from chain.report import choose as pages
 
         if why:
-            pages.render_contrast(result, console)  # type: ignore[arg-type]
+            pages.render_comparison(result, console)  # type: ignore[arg-type]
         else:
             pages.render(result, console, every_item)  # type: ignore[arg-type]
 

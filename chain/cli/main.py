@@ -203,7 +203,7 @@ class _Closed(StringIO):
 
 
 class _Forgiving:
-    """A stderr that may be full or closed: what is said there is lost, and the status stays what it is."""
+    """A stderr that may be full or closed: what is written there is lost, and the status stays what it is."""
 
     def __init__(self, stream: Any) -> None:
         self._stream = stream
@@ -224,7 +224,7 @@ class _Forgiving:
 
 
 def _ascii_locale() -> bool:
-    """Tell whether the user's locale is the plain C one, which the interpreter itself takes for UTF-8 (PEP 538, PEP 540)."""
+    """Whether the user's locale is the plain C one, which the interpreter itself takes for UTF-8 (PEP 538, PEP 540)."""
     if os.environ.get("PYTHONIOENCODING") or os.environ.get("PYTHONUTF8"):
         return False
     plain = ("C", "POSIX")

@@ -53,7 +53,7 @@ class Whole(click.IntRange):
 
 @dataclass(frozen=True)
 class Common:
-    """What the shared options said."""
+    """What the shared options stated."""
 
     json: bool
     quiet: bool
@@ -68,14 +68,14 @@ class Common:
     units: str | None = None
 
 
-UNITS_SAID = {"vswr": "vswr", "swr": "vswr", "rl": "rl", "db": "rl", "return loss": "rl", "both": "both"}
+UNITS_STATED = {"vswr": "vswr", "swr": "vswr", "rl": "rl", "db": "rl", "return loss": "rl", "both": "both"}
 
 
-def _units(context: click.Context, option: click.Parameter, said: str | None) -> str | None:
-    if said is None or said.lower() in UNITS_SAID:
-        return None if said is None else UNITS_SAID[said.lower()]
+def _units(context: click.Context, option: click.Parameter, stated: str | None) -> str | None:
+    if stated is None or stated.lower() in UNITS_STATED:
+        return None if stated is None else UNITS_STATED[stated.lower()]
     remedy = "write one of 'vswr', 'rl', 'both'; levels stay in dBuV"
-    raise click.BadParameter(f"{said!r} is no way to show a match: {remedy}", context, option)
+    raise click.BadParameter(f"{stated!r} is no way to show a match: {remedy}", context, option)
 
 
 UNITS = click.option(
@@ -228,7 +228,7 @@ def _ohm(text: str) -> float:
 
 
 def _bare(text: str) -> bool:
-    """Tell whether a figure has no unit: this option has only one."""
+    """Whether a figure has no unit: this option has only one."""
     try:
         float(text)
     except ValueError:

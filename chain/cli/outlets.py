@@ -93,8 +93,8 @@ def _outlets(
     shown: tuple[bool, bool],
     plot: str | None,
 ) -> Reception:
-    from chain.reception.draws import DRAWS
     from chain.reception.outlets import outlets
+    from chain.reception.trials import DRAWS
     from chain.results import SEED
 
     every, tree = shown
@@ -160,8 +160,8 @@ def _seen(
     draws: int | None,
     every: bool,
 ) -> None:
-    from chain.reception.draws import DRAWS
     from chain.reception.seen import compare_seen, read_seen
+    from chain.reception.trials import DRAWS
     from chain.results import SEED
     from chain.units import parse_quantity
 

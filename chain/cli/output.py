@@ -108,7 +108,7 @@ class TextPage(StringIO):
         return self._encoding
 
     def isatty(self) -> bool:
-        """Tell whether the page is meant for a terminal."""
+        """Whether the page is meant for a terminal."""
         return self._terminal
 
     def text(self) -> str:
@@ -156,7 +156,7 @@ def console_for(stream: TextIO, color: str) -> AnswerConsole:
 
 
 def note(shared: Common, text: str) -> None:
-    """Tell the user something on stderr, unless `--quiet` was given."""
+    """Report something on stderr, unless `--quiet` was given."""
     if not shared.quiet:
         from chain.errors import plain
 

@@ -93,12 +93,14 @@ def _nothing(library: Library, words: str, kind: str | None) -> str:
     names = (*library.ids(kind), *(() if kind else ids()))
     near = near_names(words, names, 3, LIKE)
     fewer, count = ("", 0) if kind else fewer_words(library, words)
-    said = f"no {kind or 'part'} fits '{plain(words)}'"
+    missing = f"no {kind or 'part'} fits '{plain(words)}'"
     if near:
-        return f"{said}; did you mean {' or '.join(map(repr, near))}?"
+        return f"{missing}; did you mean {' or '.join(map(repr, near))}?"
     if count:
-        return f"{said}; 'chain parts {plain(fewer)}' finds {count}"
-    return f"{said}; 'chain parts --kind {kind or KINDS[0]}' lists a whole kind ({', '.join((*KINDS, *OF_RECEPTION))})"
+        return f"{missing}; 'chain parts {plain(fewer)}' finds {count}"
+    return (
+        f"{missing}; 'chain parts --kind {kind or KINDS[0]}' lists a whole kind ({', '.join((*KINDS, *OF_RECEPTION))})"
+    )
 
 
 def _of_reception(shared: Common, words: str, kind: str, every: bool) -> None:

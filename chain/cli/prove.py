@@ -137,7 +137,7 @@ def command(
 
 
 def _is_file(text: str) -> bool:
-    """Tell a sweep's path from a figure: a figure has no such file, and no letters but those of its unit."""
+    """Distinguish a sweep's path from a figure: a figure has no such file, and no letters but those of its unit."""
     try:
         return Path(text).is_file() or Path(text).suffix.lower() in (".s1p", ".s2p", ".ts", ".csv", ".tsv", ".txt")
     except (OSError, ValueError):

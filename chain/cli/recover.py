@@ -155,7 +155,7 @@ def _there(path: str) -> bool:
 
 
 def _same(one: str, other: str) -> bool:
-    """Tell whether two names lead to one file."""
+    """Whether two names lead to one file."""
     try:
         return one == other or Path(one).samefile(other)
     except (OSError, ValueError):

@@ -88,8 +88,8 @@ def _of_installation(
     shared: Common, house: Installation, source: tuple[str, str], draws: int | None, enforce: bool
 ) -> None:
     """The page of an installation: verdicts, tree, level diagram, heat map, places, installer's card."""
-    from chain.reception.draws import DRAWS
     from chain.reception.outlets import outlets
+    from chain.reception.trials import DRAWS
     from chain.results import SEED
 
     with progress(shared) as report:

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 @plot_option
 @common
 def command(shared: Common, files: tuple[str, ...], gate: str | None, sweep: SweepOptions, plot: str | None) -> None:
-    """Find what makes evenly spaced dips: their spacing, the length of line or air behind it, and the item that is so long.
+    """Find what makes periodic ripple (even dips): its spacing, the length of line or air behind it, and the item that is so long.
 
     SWEEP is complex (.s1p and the like) or VSWR or return loss alone. SETUP, a .toml file, gives the lengths and velocity
     factors to compare with. A complex sweep is shown without its ripple too, by a time gate.

@@ -20,7 +20,7 @@ NEAR_ENOUGH = 0.5
 
 
 def usage_lines(error: click.ClickException, group: click.Group, words: Sequence[str]) -> list[str]:
-    """An error of the command line; help says what to write, or names the page that tells more."""
+    """An error of the command line; help says what to write, or names the page that shows more."""
     if isinstance(error, click.exceptions.NoArgsIsHelpError):
         return error.format_message().splitlines()
     context = getattr(error, "ctx", None)
@@ -42,7 +42,7 @@ def usage_lines(error: click.ClickException, group: click.Group, words: Sequence
 
 
 def _reported(error: click.ClickException, context: click.Context | None) -> tuple[str, str]:
-    """What is wrong and what to write; no remedy where only the page of the command can tell."""
+    """What is wrong and what to write; no remedy where only the page of the command can say."""
     if isinstance(error, UnknownWord):
         return error.message, error.remedy
     if isinstance(error, click.NoSuchOption) and context is not None:

@@ -5,7 +5,7 @@ __all__ = [
     "bands",
     "differences",
     "gains",
-    "joint_draws",
+    "joint_trials",
     "level_table",
     "levels",
 ]

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from chain.arrays import Complex, Real
 from chain.comparisons.bands import BandValues, ChannelBand, bands_of
 from chain.comparisons.differences import Difference, differences, verdict_of
-from chain.comparisons.joint_draws import draw_jointly
+from chain.comparisons.joint_trials import draw_jointly
 from chain.errors import RangeError
 from chain.reflection import vswr
 from chain.results import COVERAGE, SEED, ResultTable, plain_values
@@ -146,18 +146,18 @@ def compare_antennas(
 
     Source
     ------
-    Propagation of distributions through both readings with one draw of chain and calibration (JCGM 101:2008, memory).
+    Propagation of distributions through both readings with one trial of chain and calibration (JCGM 101:2008, memory).
     """
     one, other, remarks = common_readings(first, second)
-    draws = draw_jointly(setup, one.freq_hz, 2, BATCHES, seed, progress, exchanged)
-    if not draws.repeats:
+    trials = draw_jointly(setup, one.freq_hz, 2, BATCHES, seed, progress, exchanged)
+    if not trials.repeats:
         raise RangeError(
             "nothing says how well this set-up repeats: it states no noise, drift, repeatability or flex",
             'state them in [near], such as repeatability = "50 dB" and trace_noise = "0.02 dB"',
         )
     bands = bands_of(setup, one.freq_hz)
     found, before, after = differences(
-        draws,
+        trials,
         ((0, _seen(one)), (1, _seen(other))),
         bands,
         same_phase=not exchanged,
@@ -218,7 +218,7 @@ def _row(
 
 def overall(verdicts: list[str]) -> str:
     """One word for several: what is stated either way counts, and both ways is `mixed`."""
-    # What cannot be told contradicts nothing.
+    # What cannot be resolved contradicts nothing.
     reported = {each for each in verdicts if each != "can't tell"}
     if not reported:
         return "can't tell"
@@ -226,7 +226,7 @@ def overall(verdicts: list[str]) -> str:
 
 
 def common_readings(first: Readings, second: Readings) -> tuple[Readings, Readings, tuple[str, ...]]:
-    """Both sweeps at the frequencies that they share, alike with phase or without, evenly thinned where very long."""
+    """Both sweeps at the frequencies that they share, alike with phase or without, evenly decimated where very long."""
     # Frequencies of two files differ in their last printed digit, and would then have no equal.
     near = np.searchsorted(first.freq_hz, second.freq_hz * (1 - SAME_FREQUENCY))
     near = np.minimum(near, first.freq_hz.size - 1)
@@ -242,7 +242,7 @@ def common_readings(first: Readings, second: Readings) -> tuple[Readings, Readin
         remarks.append(f"compared at the {count} frequencies that both sweeps have")
     step = -(-count // MOST_POINTS)
     if step > 1:
-        # Left out and not averaged: a mean has less noise and other digits than the readings that the draws imitate.
+        # Left out and not averaged: a mean has less noise and other digits than the readings that the trials imitate.
         same = same[::step]
         remarks.append(f"of {count} points every {step}th is compared")
     phase = first.reflection is not None and second.reflection is not None

@@ -1,4 +1,4 @@
-"""What a channel comes to: the reflection at its worst point, and the share of its power that is reflected, in every draw."""
+"""What a channel comes to: the reflection at its worst point, and the share of its power that is reflected, in every trial."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 
 from chain.arrays import Complex, Real
-from chain.comparisons.joint_draws import JointDraws, recovered_magnitudes, recovered_reflections, with_digits
+from chain.comparisons.joint_trials import JointTrials, recovered_magnitudes, recovered_reflections, with_digits
 from chain.reflection import mismatch_loss_db
 from chain.setups import Setup
 
@@ -33,16 +33,16 @@ class ChannelBand:
 
 @dataclass(frozen=True)
 class BandValues:
-    """One reading in one band: nominal figures, and the same of every draw, shape (draws,).
+    """One reading in one band: nominal figures, and the same of every trial, shape (trials,).
 
     `worst` is the largest |G|, `loss_db` the mismatch loss of the band as a whole. `lift` is how far the noise of single
-    points may have lifted the worst one beyond what the draws account for.
+    points may have lifted the worst one beyond what the trials account for.
     """
 
     worst: float
     loss_db: float
-    worst_draws: Real
-    loss_draws: Real
+    worst_trials: Real
+    loss_trials: Real
     lift: float = 0.0
 
 
@@ -66,14 +66,14 @@ def bands_of(setup: Setup, freq_hz: Real) -> tuple[ChannelBand, ...]:
 
 
 def values_with_phase(
-    draws: JointDraws, which: int, reading: Complex, bands: Sequence[ChannelBand], half: Real | None = None
+    trials: JointTrials, which: int, reading: Complex, bands: Sequence[ChannelBand], half: Real | None = None
 ) -> tuple[BandValues, ...]:
     """Figures of a complex reading in each band.
 
     Squares are drawn, whose errors are nearly linear: what both readings share then cancels in their difference. The worst
-    point's square is too large by what picking the largest of noisy points adds in the draws; that is taken off once.
+    point's square is too large by what picking the largest of noisy points adds in the trials; that is taken off once.
     """
-    far, nominal = recovered_reflections(draws, which, reading, half)
+    far, nominal = recovered_reflections(trials, which, reading, half)
     power, known = (far.real**2 + far.imag**2).astype(float), np.abs(nominal)
     out = []
     for band in bands:
@@ -96,7 +96,7 @@ def values_with_phase(
 def _lift(size: Real, known: Real) -> float:
     """How much the noise of single points lifts the largest of those that may be the worst."""
     error = size - known
-    # What all points share is the chain's own error, which the draws carry; the rest is noise of single points.
+    # What all points share is the chain's own error, which the trials carry; the rest is noise of single points.
     common = error.mean(axis=1, keepdims=True)
     noise = float((error - common).std())
     # A point far below the worst cannot be lifted to it, and would only add to the number that noise picks from.
@@ -110,13 +110,13 @@ def _loss_db(reflected: float) -> float:
 
 
 def values_without_phase(
-    draws: JointDraws, which: int, size: Real, turn: complex, bands: Sequence[ChannelBand], half: Real | None = None
+    trials: JointTrials, which: int, size: Real, turn: complex, bands: Sequence[ChannelBand], half: Real | None = None
 ) -> tuple[tuple[BandValues, BandValues], ...]:
     """Figures of a reading without phase for one phase of the antenna: from the smallest and from the largest |G| that fit."""
     ends = recovered_magnitudes(
-        draws.readings[which], np.asarray(with_digits(draws, which, size, half), dtype=float), turn
+        trials.readings[which], np.asarray(with_digits(trials, which, size, half), dtype=float), turn
     )
-    known = recovered_magnitudes(draws.known, size, turn)
+    known = recovered_magnitudes(trials.known, size, turn)
     return tuple(
         (
             _plain(known[0][0, band.members], ends[0][:, band.members]),

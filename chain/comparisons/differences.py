@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real
 from chain.comparisons.bands import BandValues, ChannelBand, values_with_phase, values_without_phase
-from chain.comparisons.joint_draws import JointDraws
+from chain.comparisons.joint_trials import JointTrials
 
 AIM = 0.965
-"""Share of the draws that an interval holds: a little more than stated, for draws are finite and errors not quite linear."""
+"""Share of the trials that an interval holds: a little more than stated, for trials are finite and errors not quite linear."""
 PHASES = 8
 """Phases of each antenna, evenly spaced, where no phase was read: the worst pair of them counts."""
 ROUNDING = 1e-9
@@ -36,14 +36,14 @@ class Difference:
 
 
 def differences(
-    draws: JointDraws,
+    trials: JointTrials,
     readings: tuple[tuple[int, Complex | Real], tuple[int, Complex | Real]],
     bands: Sequence[ChannelBand],
     together: bool = True,
     same_phase: bool = False,
     halves: Halves = (None, None),
 ) -> tuple[tuple[Difference, ...], tuple[BandValues, ...], tuple[BandValues, ...]]:
-    """Differences of two readings, each given as (number of its draws, reading); complex or, where real, magnitudes.
+    """Differences of two readings, each given as (number of its trials, reading); complex or, where real, magnitudes.
 
     With `together` the intervals hold for all bands and both figures at once, else each for itself. Without a phase read, the
     two may stand at any; `same_phase` takes them for one antenna that has changed a little, at one unknown phase. `halves` are
@@ -54,8 +54,8 @@ def differences(
     """
     (one, first), (other, second) = readings
     if np.iscomplexobj(first) and np.iscomplexobj(second):
-        before = values_with_phase(draws, one, np.asarray(first, dtype=complex), bands, halves[0])
-        after = values_with_phase(draws, other, np.asarray(second, dtype=complex), bands, halves[1])
+        before = values_with_phase(trials, one, np.asarray(first, dtype=complex), bands, halves[0])
+        after = values_with_phase(trials, other, np.asarray(second, dtype=complex), bands, halves[1])
         rows = [_rows(a, b) for a, b in zip(before, after, strict=True)]
         # Bands hang together through chain and calibration; ranks over all of them use that, where dividing the tail by their number
         # would not.
@@ -68,17 +68,19 @@ def differences(
             before,
             after,
         )
-    return _without_phase(draws, ((one, np.abs(first)), (other, np.abs(second))), bands, (together, same_phase), halves)
+    return _without_phase(
+        trials, ((one, np.abs(first)), (other, np.abs(second))), bands, (together, same_phase), halves
+    )
 
 
 def _rows(before: BandValues, after: BandValues) -> tuple[Real, Real]:
-    return after.worst_draws - before.worst_draws, after.loss_draws - before.loss_draws
+    return after.worst_trials - before.worst_trials, after.loss_trials - before.loss_trials
 
 
 def _tail(rows: Sequence[Real]) -> float:
-    """Share to leave off at either end of every row, so that the stated share of draws lies inside all rows at once.
+    """Share to leave off at either end of every row, so that the stated share of trials lies inside all rows at once.
 
-    Source: The smallest of a draw's ranks over all rows (min-p: Westfall and Young, 1993; memory).
+    Source: The smallest of a trial's ranks over all rows (min-p: Westfall and Young, 1993; memory).
     """
     count = rows[0].size
     least = np.full(count, count)
@@ -109,7 +111,7 @@ def _difference(before: BandValues, after: BandValues, ends: list[tuple[float, f
 
 
 def _without_phase(
-    draws: JointDraws,
+    trials: JointTrials,
     readings: tuple[tuple[int, Real], tuple[int, Real]],
     bands: Sequence[ChannelBand],
     how: tuple[bool, bool],
@@ -119,25 +121,25 @@ def _without_phase(
     together, same_phase = how
     turns = np.exp(2j * np.pi * np.arange(PHASES) / PHASES)
     before, after = (
-        [values_without_phase(draws, which, size, complex(turn), bands, half) for turn in turns]
+        [values_without_phase(trials, which, size, complex(turn), bands, half) for turn in turns]
         for (which, size), half in zip(readings, halves, strict=True)
     )
     tail = (1 - AIM) / 2
     if together:
-        # One pair of phases tells how the rows hang together; the hull below takes the ends from all pairs.
+        # One pair of phases shows how the rows hang together; the hull below takes the ends from all pairs.
         other = after[0] if same_phase else after[PHASES // 2]
         tail = _tail([row for number in range(len(bands)) for row in _rows(before[0][number][0], other[number][0])])
     out = []
     for number in range(len(bands)):
         ends = []
-        for name in ("worst_draws", "loss_draws"):
+        for name in ("worst_trials", "loss_trials"):
             # Least of the second less the most of the first, and the other way round, for every pair of phases at once.
             a, b = (_stacked(each, number, name) for each in (before, after))
             if same_phase:
                 lows, highs = b[0] - a[1], b[1] - a[0]
             else:
                 lows, highs = b[0][:, None] - a[1][None, :], b[1][:, None] - a[0][None, :]
-            # Quantiles first and the worst pair then: the worst phase of each draw would change from draw to draw, and an antenna has
+            # Quantiles first and the worst pair then: the worst phase of each trial would change from trial to trial, and an antenna has
             # one.
             low, high = np.quantile(lows, tail, axis=-1).min(), np.quantile(highs, 1 - tail, axis=-1).max()
             ends.append((float(low), float(high)))
@@ -153,7 +155,7 @@ def _without_phase(
 def _stacked(
     by_phase: Sequence[tuple[tuple[BandValues, BandValues], ...]], number: int, name: str
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Draws of one figure of one band, from the smallest and from the largest |G| that fit; shape (phases, draws) each."""
+    """Trials of one figure of one band, from the smallest and from the largest |G| that fit; shape (phases, trials) each."""
     least, most = (
         np.array([getattr(each[number][end], name) for each in by_phase], dtype=np.float32) for end in (0, 1)
     )

@@ -158,7 +158,7 @@ def compare_levels(
     Source
     ------
     Drift: each reading against the mean of its neighbours (A-B-A-B). Mismatch: -20 log10|1 - G_a G_m| at unknown phases.
-    Site: 20 log10|1 + r| at unknown phases. JCGM 101:2008 (memory) for the draws.
+    Site: 20 log10|1 + r| at unknown phases. JCGM 101:2008 (memory) for the trials.
     """
     three = _three(table, path_db)
     names = [each for each in table.antennas if "+" not in each]

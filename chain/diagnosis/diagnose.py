@@ -1,4 +1,4 @@
-"""Is the chain what it claims to be? Known ends as they were read, held against every kind of fault."""
+"""Is the chain what it claims to be? Known terminations as they were read, held against every kind of fault."""
 
 from __future__ import annotations
 
@@ -66,7 +66,7 @@ def prove(
     seed: int = SEED,
     progress: Callable[[float], None] | None = None,
 ) -> Proof:
-    """Tell what readings of known ends mean: the chain is right, or which one thing is wrong with it.
+    """Find what readings of known terminations mean: the chain is right, or which one thing is wrong with it.
 
     Parameters
     ----------
@@ -86,7 +86,7 @@ def prove(
     Raises
     ------
     FitError : two ends of the set-up that do not fit together.
-    RangeError : a frequency outside what a part's model covers, or what is no reading of known ends.
+    RangeError : a frequency outside what a part's model covers, or what is no reading of known terminations.
 
     Examples
     --------
@@ -102,14 +102,14 @@ def prove(
     Bayes' rule, all kinds alike beforehand, likelihoods by Monte Carlo.
     """
     if not isinstance(known, KnownTerminations):
-        what = f"known: readings of known ends are needed, not {type(known).__name__}"
+        what = f"known: readings of known terminations are needed, not {type(known).__name__}"
         raise RangeError(what, "known_ends({'open': ['1.73'], 'short': ['1.73']}, 210e6) makes them")
     load_db, load50_db, assumed = _loads(setup, known, load_db, load50_db)
     of = session(setup, known.freq_hz, [(each.end, each.seating) for each in known.readings], load_db, load50_db)
     ohms_expected = dc_reading(setup, np.inf)
     # A chain that is open to DC anyway hides a capacitor in its pad.
-    metered = ohms is not None and not isinf(ohms_expected)
-    kinds = kinds_of(setup, known.freq_hz, {each.end for each in known.readings}, known.seatings > 1, metered)
+    with_ohms = ohms is not None and not isinf(ohms_expected)
+    kinds = kinds_of(setup, known.freq_hz, {each.end for each in known.readings}, known.seatings > 1, with_ohms)
     meter = None if ohms is None else meter_of(setup, ohms)
     found = evidence(of, kinds, known.readings, seed, meter, draws, progress)
     probability, error = probabilities(found)
@@ -119,8 +119,8 @@ def prove(
     right, first = found[0], found[order[0]]
     assert right.typical is not None
     sound = soundness(right.typical, known.readings, seed, float(probability[0]))
-    metered_well = ohms is None or agrees_with_meter(setup, ohms, ohms_expected)
-    inside = sound.holds and metered_well
+    ohms_agree = ohms is None or agrees_with_meter(setup, ohms, ohms_expected)
+    inside = sound.holds and ohms_agree
     verdict = _verdict(first, hypotheses[0], inside)
     telling = _next(
         of, known, [found[index].kind for index in order], (verdict, hypotheses[0].share), ohms is None, seed
@@ -147,7 +147,7 @@ def prove(
         seed,
         first.draws,
         (*setup.assumed, *assumed),
-        (*setup.warnings, *_remarks(setup, ohms), *_untold(setup, known, verdict)),
+        (*setup.warnings, *_remarks(setup, ohms), *_unresolved(setup, known, verdict)),
     )
 
 
@@ -194,7 +194,7 @@ def _remarks(setup: Setup, ohms: float | None) -> tuple[str, ...]:
     return tuple(out)
 
 
-def _untold(setup: Setup, known: KnownTerminations, verdict: str) -> tuple[str, ...]:
+def _unresolved(setup: Setup, known: KnownTerminations, verdict: str) -> tuple[str, ...]:
     """A remark beside a chain that shows no fault: the cables that may be others of the same impedance all the same."""
     if verdict not in (RIGHT, NOTHING_SHOWN) or not known.readings:
         return ()
@@ -235,7 +235,7 @@ def _hypothesis(found: FaultProbability, share: float, error: float) -> Hypothes
 
 
 def _sizes(found: FaultProbability) -> tuple[SizeSpan, ...]:
-    """Spans of a fault's size over the draws that agree; a loss is that of the pad, not what is added to it."""
+    """Spans of a fault's size over the trials that agree; a loss is that of the pad, not what is added to it."""
     if np.isnan(found.size).any():
         return ()
     stated = np.array([fault.loss_db for fault in found.kind.faults])
@@ -287,12 +287,12 @@ def _next(
     known: KnownTerminations,
     kinds: Sequence[FaultKind],
     found: tuple[str, float],
-    unmetered: bool,
+    without_ohms: bool,
     seed: int,
 ) -> NextReading | None:
     """The reading to take next, while anything is open: between the likeliest two kinds, or the two halves of the first."""
     verdict, share = found
-    may_meter = unmetered and bool(pads_in_view(of.setup)) and not isinf(dc_reading(of.setup, np.inf))
+    may_meter = without_ohms and bool(pads_in_view(of.setup)) and not isinf(dc_reading(of.setup, np.inf))
     first, second = kinds[0], kinds[1]
     if verdict == NEAR_OR_STALE:
         halves = kinds_of(of.setup, known.freq_hz, {each.end for each in known.readings}, True, False)

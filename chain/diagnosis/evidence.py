@@ -1,7 +1,7 @@
-"""Shares of the kinds of fault: how often each would give the readings that were seen, by Monte Carlo, all kinds alike at first.
+"""Probabilities of the kinds of fault: how often each would give the readings that were seen, by Monte Carlo, all kinds alike at first.
 
-The likelihood of a kind is the mean over its draws of the chance of the readings. First draws tell which kinds, and which sizes
-of them, come near the readings at all; then draws are added until the shares stand still.
+The likelihood of a kind is the mean over its trials of the chance of the readings. First trials show which kinds, and which sizes
+of them, come near the readings at all; then trials are added until the probabilities stand still.
 """
 
 from __future__ import annotations
@@ -21,19 +21,19 @@ from chain.diagnosis.terminations import TerminationReading
 from chain.uncertainty.parallel import in_order, thread_count
 
 ENOUGH = 0.80
-"""Share from which on a kind is named."""
+"""Probability from which on a kind is named."""
 PILOT_BLOCKS = 2
-"""First draws, over the whole range of sizes: they tell which sizes of which faults come near the readings at all."""
+"""First trials, over the whole range of sizes: they show which sizes of which faults come near the readings at all."""
 MOST_DRAWS = 400_000
 HOPELESS_DRAWS = 100_000
-"""Draws after which a set of readings that none of them gives is not waited for."""
+"""Trials after which a set of readings that none of them gives is not waited for."""
 STILL = 0.006
-"""Standard error of the first share at which no more draws are made."""
+"""Standard error of the first probability at which no more trials are made."""
 APART = 4.0
-"""Standard errors between the first share and the one that is enough, at which it does not matter how many there are."""
+"""Standard errors between the first probability and the one that is enough, at which it does not matter how many there are."""
 ROUGH = 0.03
 NEGLIGIBLE = 5e-4
-"""Share below which, four standard errors on it, a kind is drawn no further."""
+"""Probability below which, four standard errors on it, a kind is drawn no further."""
 MOST_ERROR = 0.6
 """Relative standard error of a likelihood above which the rough one, of widened spans, is better."""
 WIDENED = (1.5, 3.0, 6.0, 12.0, 24.0, 48.0, 96.0, 400.0)
@@ -41,9 +41,9 @@ WIDENED = (1.5, 3.0, 6.0, 12.0, 24.0, 48.0, 96.0, 400.0)
 
 @dataclass(frozen=True)
 class FaultProbability:
-    """What the draws of one kind say: `likelihood` with its relative standard error, and the draws that agree.
+    """What the trials of one kind say: `likelihood` with its relative standard error, and the trials that agree.
 
-    `weight`, `fault` (index of the kind's faults) and `size` run over the draws that agree. `widened` is the factor on the
+    `weight`, `fault` (index of the kind's faults) and `size` run over the trials that agree. `widened` is the factor on the
     spans where none did; 1 where there were enough.
     """
 
@@ -56,7 +56,7 @@ class FaultProbability:
     size: Real
     widened: float = 1.0
     typical: Real | None = None
-    """Magnitudes of readings of this kind, shape (some draws, readings)."""
+    """Magnitudes of readings of this kind, shape (some trials, readings)."""
 
 
 def _gathered(
@@ -66,23 +66,25 @@ def _gathered(
     weight = chance * widths[fault]
     draws = BLOCK * len(blocks)
     total, squares = float(weight.sum()), float(np.square(weight).sum())
-    # Relative standard error of a mean of weights, draws that do not agree included with weight 0.
+    # Relative standard error of a mean of weights, trials that do not agree included with weight 0.
     error = np.sqrt(max(squares / total**2 - 1 / draws, 0.0)) if total else np.inf
     return FaultProbability(kind, total / draws, float(error), draws, weight, fault, size, widened, typical)
 
 
 def probabilities(found: Sequence[FaultProbability]) -> tuple[Real, Real]:
-    """Share of each kind, all alike beforehand, and its standard error from the number of draws.
+    """Probability of each kind, all alike beforehand, and its standard error from the number of trials.
 
     Source: Bayes' rule with equal prior probabilities; errors by first-order propagation.
     """
     likelihood = np.array([each.likelihood for each in found])
     error = np.array([each.error if each.likelihood else 0.0 for each in found])
     total = likelihood.sum()
-    share = likelihood / total if total else np.full(likelihood.size, 1 / likelihood.size)
+    probability = likelihood / total if total else np.full(likelihood.size, 1 / likelihood.size)
     # d share_i = share_i (e_i - sum of share_j e_j), squared with independent relative errors e.
-    square = np.square(share * error)
-    return share, np.sqrt((1 - 2 * share) * np.square(error) * share**2 + share**2 * square.sum())
+    square = np.square(probability * error)
+    return probability, np.sqrt(
+        (1 - 2 * probability) * np.square(error) * probability**2 + probability**2 * square.sum()
+    )
 
 
 def evidence(
@@ -94,9 +96,9 @@ def evidence(
     draws: int | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> tuple[FaultProbability, ...]:
-    """Likelihood of each kind of fault, from readings of known ends.
+    """Likelihood of each kind of fault, from readings of known terminations.
 
-    Source: Mean over draws of the chance of the readings; where hardly any draw agrees, spans are widened until some
+    Source: Mean over trials of the chance of the readings; where hardly any trial agrees, spans are widened until some
     do.
     """
     work = work_of(of, kinds, readings, meter, seed)
@@ -108,7 +110,7 @@ def evidence(
         in_order(lambda number: work.predicted(PILOT_BLOCKS + number, windows, work.proposal), range(PILOT_BLOCKS))
     )
     rough = _rough(work, pilot, first, widths)
-    # The pilot chose the windows and would favour them, so its own draws are not counted.
+    # The pilot chose the windows and would favour them, so its own trials are not counted.
     kept = [[work.chances(index, block[index]) for block in first if block[index]] for index in range(len(kinds))]
     found, most, made = _best(work, kept, widths, rough), -(-(draws or MOST_DRAWS) // BLOCK), len(first)
     while made < most and not (draws is None and _settled(found)):
@@ -134,7 +136,7 @@ def _agreeing(work: FaultWork, number: int, windows: Windows) -> list[Agreeing |
 def _best(
     work: FaultWork, kept: Sequence[Sequence[Agreeing]], widths: Sequence[Real], rough: Sequence[FaultProbability]
 ) -> list[FaultProbability]:
-    """For each kind the evidence of all its draws; the rough one where too few agree, and none stands out from such draws."""
+    """For each kind the evidence of all its trials; the rough one where too few agree, and none stands out from such trials."""
     exact = [
         _gathered(kind, own, width, 1.0, each.typical) if own else each
         for kind, own, width, each in zip(work.kinds, kept, widths, rough, strict=True)
@@ -143,7 +145,7 @@ def _best(
     if not sure:
         return [each if each.error <= MOST_ERROR else other for each, other in zip(exact, rough, strict=True)]
     first = max(sure, key=lambda each: each.likelihood)
-    # Spans widened overstate a kind that lies beside the readings: it counts for no more than one draw that agrees would.
+    # Spans widened overstate a kind that lies beside the readings: it counts for no more than one trial that agrees would.
     one = float(np.square(first.weight).sum() / first.weight.sum()) / first.draws
     return [
         each if own and each.likelihood else replace(other, likelihood=min(other.likelihood, one))
@@ -153,8 +155,8 @@ def _best(
 
 def _worth_drawing(windows: Windows, found: Sequence[FaultProbability]) -> list[Sequence[tuple[float, float]]]:
     """Leave out the kinds that can have no part worth telling."""
-    share, error = probabilities(found)
-    return [own if most > NEGLIGIBLE else () for own, most in zip(windows, share + 4 * error, strict=True)]
+    probability, error = probabilities(found)
+    return [own if most > NEGLIGIBLE else () for own, most in zip(windows, probability + 4 * error, strict=True)]
 
 
 def windows_of(work: FaultWork, pilot: Sequence[list[list[Predicted]]]) -> list[list[tuple[float, float]]]:
@@ -167,11 +169,13 @@ def windows_of(work: FaultWork, pilot: Sequence[list[list[Predicted]]]) -> list[
 
 
 def _settled(found: Sequence[FaultProbability]) -> bool:
-    share, error = probabilities(found)
-    first = int(np.argmax(share))
+    probability, error = probabilities(found)
+    first = int(np.argmax(probability))
     if found[first].widened > 1:
         return False
-    return bool(error[first] < STILL or (error[first] < ROUGH and abs(share[first] - ENOUGH) > APART * error[first]))
+    return bool(
+        error[first] < STILL or (error[first] < ROUGH and abs(probability[first] - ENOUGH) > APART * error[first])
+    )
 
 
 def _rough(
@@ -180,7 +184,7 @@ def _rough(
     first: Sequence[list[list[Predicted]]],
     widths: Sequence[Real],
 ) -> list[FaultProbability]:
-    """Rough evidence from the first draws alone, spans widened until enough of them agree; never surer than its factor."""
+    """Rough evidence from the first trials alone, spans widened until enough of them agree; never surer than its factor."""
     out = []
     for index, kind in enumerate(work.kinds):
         typical = _with_noise([each for block in pilot for each in block[index]], work.seed)

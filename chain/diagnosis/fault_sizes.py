@@ -18,12 +18,12 @@ WIDE = 0.25
 LEAST_SIDE = 0.05
 """Share of the weight that either side of a gap holds, else it is a tail; own choice."""
 LEAST_DRAWS = 40.0
-"""Draws that the weights must be worth before a gap is believed."""
+"""Trials that the weights must be worth before a gap is believed."""
 
 
 @dataclass(frozen=True)
 class SizeSpan:
-    """One hump of a fault's size: 95 % of its draws lie from `low` to `high`, half below `middle`; `share` of all."""
+    """One hump of a fault's size: 95 % of its trials lie from `low` to `high`, half below `middle`; `share` of all."""
 
     low: float
     middle: float
@@ -54,7 +54,7 @@ def size_spans(values: Real, weights: Real) -> tuple[SizeSpan, ...]:
 def _gap(values: Real, weights: Real) -> float | None:
     """Middle of a gap that parts the sizes, where there is one."""
     low, _, high = map(float, weighted_quantiles(values, weights))
-    # So many equal draws the weights are worth (Kish's effective size): a gap among fewer is chance.
+    # So many equal trials the weights are worth (Kish's effective size): a gap among fewer is chance.
     if weights.sum() ** 2 / np.square(weights).sum() < LEAST_DRAWS or high <= low:
         return None
     share, edges = np.histogram(values, BINS, (low, high), weights=weights / weights.sum())

@@ -1,4 +1,4 @@
-"""What may be wrong with a chain whose known ends read oddly: the kinds of fault, where each may sit, how large it may be.
+"""What may be wrong with a chain whose known terminations read oddly: the kinds of fault, where each may sit, how large it may be.
 
 Every kind counts the same beforehand. A size is drawn from a range that reaches zero, so a kind includes faults too small to
 matter. What lies ahead of the calibration plane is calibrated out, and is not among the kinds.
@@ -28,7 +28,7 @@ OTHER_LENGTH_M, OTHER_PER_SQRT_MHZ_DB, OTHER_LIMIT_DB = 1.0, 10.0, 20.0
 OTHER_LOSS = 0.5
 """A cable of the same impedance in a lead's place: as long as that one give or take all of it, its loss a metre this share more or
 less; practice."""
-TOLD_FROM_DB = 1.0
+RESOLVED_FROM_DB = 1.0
 """Loss of a stated lead, one way, from which on such a cable shows in magnitudes: ends then read up to 2 dB better, or 4 worse."""
 RIGHT = "right"
 REVERSED = "pad reversed"
@@ -45,12 +45,12 @@ BLOCKS_DC = "pad blocks DC"
 
 RANGES = {
     "pad's loss": f"{MOST_LESS_DB:g} dB less to {MOST_EXTRA_DB:g} dB more than stated",
-    "poor connector": f"a reflection of 0 to {MOST_CONNECTOR:g} in front of it, of any phase, anew at each making",
+    "poor connector": f"a reflection of 0 to {MOST_CONNECTOR:g} in front of it, of any phase, another at each making",
     "calibration out of date": f"directivity, tracking and source match each off by up to a size of 0 to {MOST_STALE:g}",
     "open end": "a resistance across it from infinity down to a short: reflection +1 to -1",
     "another lead": (
         "a cable of 50 ohm where one of 75 is stated, or of 75 where another is; where the stated one loses "
-        f"{TOLD_FROM_DB:g} dB or more, also one of its impedance, up to twice as long; of a measured element, any line to 2 m"
+        f"{RESOLVED_FROM_DB:g} dB or more, also one of its impedance, up to twice as long; of a measured element, any line to 2 m"
     ),
 }
 """Sizes of the kinds that have one, each uniform over its range."""
@@ -106,10 +106,10 @@ def leads_unresolved(setup: Setup, freq_hz: Real) -> tuple[Item, ...]:
 
 
 def _is_resolved(item: Item, freq_hz: Real) -> bool:
-    return _loss_db(item, freq_hz) >= TOLD_FROM_DB
+    return _loss_db(item, freq_hz) >= RESOLVED_FROM_DB
 
 
-def kinds_of(setup: Setup, freq_hz: Real, ends: set[str], reseated: bool, metered: bool) -> tuple[FaultKind, ...]:
+def kinds_of(setup: Setup, freq_hz: Real, ends: set[str], reseated: bool, with_ohms: bool) -> tuple[FaultKind, ...]:
     """Kinds of fault that the readings of a session may come from."""
     pads = pads_in_view(setup)
     unequal = [item for item in pads if item_ohm(item)[0] != item_ohm(item)[1]]
@@ -129,7 +129,7 @@ def kinds_of(setup: Setup, freq_hz: Real, ends: set[str], reseated: bool, metere
             for each in _behind_plane(setup)
             for other in _other_leads(each, freq_hz)
         ],
-        BLOCKS_DC: [SuspectedFault(BLOCKS_DC, setup, item=each.id, dc_blocked=True) for each in pads if metered],
+        BLOCKS_DC: [SuspectedFault(BLOCKS_DC, setup, item=each.id, dc_blocked=True) for each in pads if with_ohms],
     }
     kinds = [_even(what, faults) for what, faults in found.items() if faults]
     if reseated or not near:
@@ -152,7 +152,7 @@ def _sides(setup: Setup, pads: tuple[Item, ...], unequal: list[Item]) -> tuple[l
     in_view = setup_graph(setup).connections[first : len(setup.items) + 1]
     joints = [joint.id for joint in in_view]
     if len(joints) == 1:
-        # The ends are screwed to the plane itself: every reading makes that joint anew.
+        # The ends are screwed to the plane itself: every reading makes that joint again.
         return [], joints
     if not pads:
         return joints[:1], joints[1:]

@@ -1,4 +1,4 @@
-"""Draws that agree with readings: for each, the exact chance that noise puts every reading inside the span of its digits."""
+"""Trials that agree with readings: for each, the exact chance that noise puts every reading inside the span of its digits."""
 
 from __future__ import annotations
 
@@ -18,11 +18,11 @@ from chain.diagnosis.session import Session, draw_block
 from chain.diagnosis.terminations import TerminationReading
 
 Meter = Callable[[SuspectedFault, Real], Real | float]
-"""Likelihood of an ohmmeter's reading under a fault with the sizes of its draws."""
+"""Likelihood of an ohmmeter's reading under a fault with the sizes of its trials."""
 Windows = Sequence[Sequence[tuple[float, float]]]
 """For each kind and fault the part of its range of sizes that is drawn from; nothing for a kind that is left out."""
 Agreeing = tuple[NDArray[np.int64], NDArray[np.int64], Real, Real]
-"""Of the draws that agree: index of the fault, row in its draws, size, chance."""
+"""Of the trials that agree: index of the fault, row in its trials, size, chance."""
 
 BLOCK = 20_000
 REACH = 12.0
@@ -33,7 +33,7 @@ LEAST_CHANCE = 1e-12
 
 
 def spans_of(readings: Sequence[TerminationReading]) -> list[tuple[float, float]]:
-    """Spans of reflection magnitude that readings stand for, none narrower than the draws can tell."""
+    """Spans of reflection magnitude that readings stand for, none narrower than the trials can resolve."""
     out = []
     for each in readings:
         middle, half = (each.low + each.high) / 2, max((each.high - each.low) / 2, LEAST_HALF)
@@ -53,7 +53,7 @@ def span_probability(level: Real, noise: Real, low: float, high: float) -> Real:
 
 
 def strata(kind: FaultKind, count: int) -> list[slice]:
-    """Draws of a block divided among the faults of a kind by their weights (stratified sampling in proportion)."""
+    """Trials of a block divided among the faults of a kind by their weights (stratified sampling in proportion)."""
     # Sums are rounded, not parts, so that the strata fill the block exactly.
     edges = np.rint(np.cumsum([0.0, *(fault.weight for fault in kind.faults)]) * count).astype(int)
     return [slice(int(a), int(b)) for a, b in pairwise(edges)]
@@ -73,7 +73,7 @@ class FaultWork:
     seed: int
 
     def predicted(self, number: int, windows: Windows, proposal: Proposal | None = None) -> list[list[Predicted]]:
-        """Readings of one block, for every fault of the kinds that have windows; aimed at two of them where that is asked."""
+        """Readings of one block, for every fault of the kinds that have windows; from a proposal by two of them where that is asked."""
         drawn = draw_block(self.of, number, BLOCK, self.seed)
         return [
             [
@@ -87,11 +87,11 @@ class FaultWork:
 
     @property
     def proposal(self) -> Proposal | None:
-        """The two readings that draws may be aimed at."""
+        """The two readings that a proposal may take."""
         return proposal_for(self.seen, self.spans)
 
     def chances(self, index: int, block: Sequence[Predicted], widened: float = 1.0) -> Agreeing:
-        """Draws of one kind that may give the readings, and the chance that each does."""
+        """Trials of one kind that may give the readings, and the chance that each does."""
         found = []
         for place, (fault, predicted) in enumerate(zip(self.kinds[index].faults, block, strict=True)):
             left = np.arange(predicted.uniform.size)
@@ -101,11 +101,11 @@ class FaultWork:
                 if widened != 1.0:
                     noise = widened * _spread(noise, low, high)
                 chance = chance * span_probability(predicted.magnitude[left, column], noise, low, high)
-                # Most draws fail at the first readings already; the later ones need not be worked out for them.
+                # Most trials fail at the first readings already; the later ones need not be worked out for them.
                 kept = chance > LEAST_CHANCE
                 left, chance = left[kept], chance[kept]
             size = predicted.size[left]
-            # Draws aimed at the readings agree more often than they should, which their weight takes back.
+            # Trials of the proposal agree more often than they should, which their weight takes back.
             chance = chance * predicted.weight[left]
             if self.meter is not None:
                 chance = chance * self.meter(fault, size)
@@ -126,7 +126,7 @@ class FaultWork:
         if not sizes.size:
             return None
         low, high = float(sizes.min()), float(sizes.max())
-        # A few draws tell the edges badly: more room is left the fewer there are.
+        # A few trials show the edges badly: more room is left the fewer there are.
         room = (high - low) * (0.1 + 2 / sizes.size) + 0.02
         return max(low - room, 0.0), min(high + room, 1.0)
 

@@ -1,4 +1,4 @@
-"""Which further reading would tell two kinds of fault apart, and what it would show under each."""
+"""Which further reading would distinguish two kinds of fault, and what it would show under each."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ def next_reading(
     seed: int,
     may_meter: bool = False,
 ) -> NextReading:
-    """Further reading that best tells two kinds of fault apart; the ohmmeter where no other does and it `may_meter`.
+    """Further reading that best distinguishes two kinds of fault; the ohmmeter where no other does and it `may_meter`.
 
     Source: Distribution of each reading not yet taken over the trials that agree with those that were; shared area of
     the two.
@@ -106,7 +106,7 @@ def _readings(work: FaultWork, windows: Sequence[Sequence[tuple[float, float]]])
             fault, row, _, chance = work.chances(index, block, WIDENED)
             for place, ((low, high), predicted) in enumerate(zip(windows[index], block, strict=True)):
                 own = fault == place
-                # A draw from a narrow window stands for less of the range of sizes.
+                # A trial from a narrow window stands for less of the range of sizes.
                 weights[index].append(chance[own] * (high - low))
                 levels[index].append(predicted.magnitude[row[own]])
         if min(sum(each.size for each in side) for side in weights) >= ENOUGH_AGREEING:

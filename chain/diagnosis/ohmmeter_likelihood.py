@@ -65,7 +65,7 @@ def meter_of(setup: Setup, seen_ohm: float) -> Meter:
 
 
 def agrees_with_meter(setup: Setup, seen_ohm: float, expected_ohm: float) -> bool:
-    """Tell whether a sound chain may well show a reading of an ohmmeter."""
+    """Whether a sound chain may well show a reading of an ohmmeter."""
     if isinf(seen_ohm) or isinf(expected_ohm):
         return isinf(seen_ohm) and isinf(expected_ohm)
     return abs(log1p(seen_ohm) - log1p(expected_ohm)) <= MOST_OFF * _spread(setup)

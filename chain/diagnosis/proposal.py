@@ -1,8 +1,8 @@
-"""Draws aimed at two readings: where a pad's own reflection must lie for both to be as seen, exact by importance weights.
+"""A proposal from two readings: where a pad's own reflection must lie for both to be as seen, exact by importance weights.
 
 A reading is |T(u + w)|: u what the pad reflects by itself, anywhere in a disc, w what lies behind it, T the bilinear map of all
-that lies in front. |T| = y is a circle for u, so two readings leave two points. A part of the draws takes u from its disc as
-ever; the weight of a draw is the density of the disc over that of both ways together, so that no weight runs away.
+that lies in front. |T| = y is a circle for u, so two readings leave two points. A part of the trials takes u from its disc as
+ever; the weight of a trial is the density of the disc over that of both ways together, so that no weight runs away.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from chain.diagnosis import normal
 from chain.rf.twoport import Maps, inverse
 
 PLAIN = 0.25
-"""Share of the draws that are not aimed."""
+"""Share of the trials that the proposal leaves alone."""
 TINY = 1e-12
 
 
@@ -31,7 +31,7 @@ class Proposal:
 
 @dataclass(frozen=True)
 class ProposalWindow:
-    """How one reading comes about: `maps` in front of the pad, `behind` it, `noise` on the reading; shape (draws, 1)."""
+    """How one reading comes about: `maps` in front of the pad, `behind` it, `noise` on the reading; shape (trials, 1)."""
 
     maps: Maps
     behind: Complex
@@ -39,9 +39,9 @@ class ProposalWindow:
 
 
 def proposal_for(places: Sequence[int], spans: Sequence[tuple[float, float]]) -> Proposal | None:
-    """Choose two readings to aim at: the smallest and the largest, whose circles cross at a good angle."""
+    """Choose the two readings of the proposal: the smallest and the largest, whose circles cross at a good angle."""
     closed = [(low + high, place, (low, high)) for place, (low, high) in zip(places, spans, strict=True) if high < 1]
-    # One circle leaves a line of solutions and no point to aim at.
+    # One circle leaves a line of solutions and no point to propose.
     if len(closed) < 2:
         return None
     least, most = min(closed), max(closed)
@@ -55,7 +55,7 @@ def proposed(
     windows: tuple[ProposalWindow, ProposalWindow],
     proposal: Proposal,
 ) -> tuple[Complex, Real]:
-    """Reflections of the pad, some of them aimed, and the weight of each.
+    """Reflections of the pad, some of them from the proposal, and the weight of each.
 
     Source: Multiple importance sampling with the balance heuristic (Veach and Guibas, 1995: memory); density of u by
     the Jacobian of the two magnitudes, |T'| along each circle's radius.
@@ -110,7 +110,7 @@ def _crossing(
 
 
 def _density(u: Complex, windows: tuple[ProposalWindow, ProposalWindow], proposal: Proposal) -> Real:
-    """Density with which aimed draws fall on u."""
+    """Density with which the proposal falls on u."""
     # Either crossing is taken with an even chance.
     out: Real | float = 0.5
     radii = []

@@ -89,7 +89,7 @@ class Proof(ResultTable):
     could_hide: tuple[Hidden, ...]
     """What may be wrong all the same, where no fault is shown."""
     telling: NextReading | None
-    """The further reading that would tell most; None where nothing is open."""
+    """The further reading that would resolve most; None where nothing is open."""
     contradiction: Contradiction | None
     """Readings that each would do for a right chain where together they do not."""
     ranges: dict[str, str]
@@ -115,7 +115,7 @@ class Proof(ResultTable):
         own["could_hide"] = [vars(each) for each in self.could_hide]
         own["contradiction"] = None if self.contradiction is None else vars(self.contradiction)
         own["telling"] = None if self.telling is None else vars(self.telling)
-        # An open cannot be stated by a number: null, and said beside it.
+        # An open cannot be stated by a number: null, and stated beside it.
         own["ohms_open"] = self.ohms is not None and isinf(self.ohms)
         own["ohms_expected_open"] = isinf(self.ohms_expected)
         return plain_values({"schema_version": SCHEMA_VERSION, **own})  # type: ignore[return-value]

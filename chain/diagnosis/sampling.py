@@ -1,7 +1,7 @@
-"""Readings of known ends as a chain with a given fault would show them, drawn over all that is not known.
+"""Readings of known terminations as a chain with a given fault would show them, drawn over all that is not known.
 
-Noise stays out of the draws and is handed on as its standard deviation, since the share of a reading inside a span can be had
-from it exactly. Faults share their draws, so that what sets them apart is the fault alone.
+Noise stays out of the trials and is handed on as its standard deviation, since the share of a reading inside a span can be had
+from it exactly. Faults share their trials, so that what sets them apart is the fault alone.
 """
 
 from __future__ import annotations
@@ -34,17 +34,17 @@ from chain.rf import twoport
 from chain.rf.elements import Box, Element
 from chain.rf.twoport import Maps, compose, identity, shifted, through
 from chain.uncertainty.sampling import draw
-from chain.uncertainty.streams import unit_draws
+from chain.uncertainty.streams import unit_reflections
 
 FLOOR = 1e-6
 """Least standard deviation of a reading."""
-LEAST_AIMABLE = 0.01
-"""A pad that reflects less than this is not worth aiming at [-]."""
+LEAST_PAD_REFLECTION = 0.01
+"""A pad that reflects less than this is not worth a proposal [-]."""
 
 
 @dataclass(frozen=True)
 class Predicted:
-    """Readings under one fault: magnitudes without noise and standard deviation of the noise, shape (draws, readings) each.
+    """Readings under one fault: magnitudes without noise and standard deviation of the noise, shape (trials, readings) each.
 
     `uniform` is where the fault's size stands in its range, 0 to 1; `size` the same in the unit of the range.
     """
@@ -54,12 +54,12 @@ class Predicted:
     uniform: Real
     size: Real
     weight: Real
-    """How much each draw counts: 1 unless draws are aimed at readings."""
+    """How much each trial counts: 1 unless it comes from a proposal."""
 
 
 @dataclass(frozen=True)
 class _PlacedElements:
-    """One element of a chain: where its draws are (`own`: it is not among the shared ones), and its references."""
+    """One element of a chain: where its trials are (`own`: it is not among the shared ones), and its references."""
 
     name: str
     place: int
@@ -75,8 +75,8 @@ class _PlacedElements:
 class FaultPlan:
     """A fault laid out: the chain in segments, near to far, and between them what `marks` says, in `ohms`.
 
-    `poor`: a connector that reflects. `pad`: the near port of the pad that draws may be aimed at, whose own reflection lies
-    anywhere in a disc of `pad_radius` (0: there is none to aim at).
+    `poor`: a connector that reflects. `pad`: the near port of the pad that a proposal may draw, whose own reflection lies
+    anywhere in a disc of `pad_radius` (0: there is none).
     """
 
     fault: SuspectedFault
@@ -89,7 +89,7 @@ class FaultPlan:
 def plan(of: Session, fault: SuspectedFault) -> FaultPlan:
     """Lay out the chain as it is with a fault.
 
-    Source: Elements of the faulty set-up; parts it shares with the stated one are the same draws.
+    Source: Elements of the faulty set-up; parts it shares with the stated one are the same trials.
     """
     chain = build(fault.setup, of.measurement.freq_hz, fit=False)
     shared = fault.setup is of.setup
@@ -103,9 +103,9 @@ def plan(of: Session, fault: SuspectedFault) -> FaultPlan:
         flip = name == fault.flipped
         for index, element in enumerate(group):
             place = len(group) - 1 - index if flip else index
-            # An item has the same draw in every fault; a joint of a changed chain is another joint and needs its own.
+            # An item has the same trial in every fault; a joint of a changed chain is another joint and needs its own.
             own = None if shared or (name in items and name != fault.replaced) else element
-            radius = 0.0 if aimed_at or len(placed) in cuts else _aimable(of, element)
+            radius = 0.0 if aimed_at or len(placed) in cuts else _proposal_radius(of, element)
             if radius:
                 cuts[len(placed)], aimed_at = ("pad", element.near_ohm), radius
             placed.append(_PlacedElements(name, place, element.near_ohm, element.far_ohm, flip, own, radius > 0))
@@ -114,22 +114,22 @@ def plan(of: Session, fault: SuspectedFault) -> FaultPlan:
     return FaultPlan(fault, segments, tuple(m for m, _ in cuts.values()), tuple(o for _, o in cuts.values()), aimed_at)
 
 
-def _aimable(of: Session, element: Element) -> float:
+def _proposal_radius(of: Session, element: Element) -> float:
     """Radius of the disc of a pad's near reflection, at one frequency in front of which nothing was calibrated out; else 0."""
     if not isinstance(element, Box) or element.near_radius is None or of.measurement.standards is not None:
         return 0.0
     radius = float(element.near_radius[0])
     own = radius if element.far_radius is None else max(radius, float(element.far_radius[0]))
     # A pad of so little loss has both reflections taken down where
-    # a draw would give out power: its near one fills no disc.
+    # a trial would give out power: its near one fills no disc.
     gain = float(np.abs(element.s[0, 1, 0])) * 10 ** (element.loss_tolerance_db / 20) + own > 1
     alone = element.s.shape[0] == 1 and element.shape == "disc" and np.abs(element.s[0, 0, 0]) == 0
-    return radius if alone and not gain and radius > LEAST_AIMABLE else 0.0
+    return radius if alone and not gain and radius > LEAST_PAD_REFLECTION else 0.0
 
 
 @dataclass(frozen=True)
 class _SessionRun:
-    """One fault being drawn: some of the draws of a block, with random numbers of the fault's own."""
+    """One fault being drawn: some of the trials of a block, with random numbers of the fault's own."""
 
     of: Session
     plan: FaultPlan
@@ -210,14 +210,14 @@ def _behind(run: _SessionRun, segments: Sequence[Maps], cut: int, place: int) ->
 
 def _front(run: _SessionRun, segments: Sequence[Maps], seating: int) -> Maps:
     """The map from there to the reading before noise, as the connectors were made for one seating."""
-    way, drawn = run.of.measurement, run.drawn
+    measurement, drawn = run.of.measurement, run.drawn
     maps = identity((1, 1))
     for index in range(len(segments) - 1, -1, -1):
         maps = compose(segments[index], maps)
         if index:
             maps = compose(_junction(run.poor(seating if run.what == NEAR_CONNECTOR else 0)), maps)
     at_plane = drawn.matings[[each for _, each in run.of.ends].index(seating)][1]
-    if way.standards is None or way.after:
+    if measurement.standards is None or measurement.after:
         maps = compose(_junction(run.some(at_plane)), maps)
     if drawn.residual is not None:
         maps = compose(through([run.some(drawn.residual)], (1, 1)), maps)
@@ -231,12 +231,12 @@ def _front(run: _SessionRun, segments: Sequence[Maps], seating: int) -> Maps:
 def _pad_reflection(
     run: _SessionRun, behind: Sequence[Complex], fronts: dict[int, Maps], proposal: Proposal | None
 ) -> tuple[Complex | float, Real]:
-    """Near reflection of the pad that draws may be aimed at, and the weight of each draw."""
+    """Near reflection of the pad that a proposal may draw, and the weight of each trial."""
     laid, ones = run.plan, np.ones(run.count)
     if not laid.pad_radius:
         return 0.0, ones
     rng = stream((run.drawn.seed, run.drawn.block), 41)
-    plain = laid.pad_radius * unit_draws(rng, run.count, "disc")
+    plain = laid.pad_radius * unit_reflections(rng, run.count, "disc")
     if proposal is None:
         return plain, ones
     aimed_at = []
@@ -272,13 +272,13 @@ def _joined(run: _SessionRun, placed: Sequence[_PlacedElements], near_ohm: float
 
 
 def _drawn_element(run: _SessionRun, each: _PlacedElements) -> Complex:
-    # A stream of its own, so that an element that only one fault has does not disturb the draws that all share.
+    # A stream of its own, so that an element that only one fault has does not disturb the trials that all share.
     if each.own is not None:
         return draw(each.own, stream((run.drawn.seed, run.drawn.block), 40, key_of(each.name), each.place), run.count)
     s: Complex = run.some(run.drawn.elements[each.name, each.place])
     if each.flip:
         s = twoport.flip(s)
-    # Its own reflection is added later, where draws are aimed; in here it would count twice.
+    # Its own reflection is added later, where it may come from the proposal; in here it would count twice.
     if each.proposed:
         s = s.copy()
         s[..., 0, 0] = 0
@@ -299,7 +299,7 @@ def _mated(reflection: Complex | float, seen: Complex) -> Complex:
 
 
 def _end(run: _SessionRun, end: str) -> Complex:
-    """Reflection of a known end in the antenna's impedance, shape (draws or 1, frequencies)."""
+    """Reflection of a known termination in the antenna's impedance, shape (trials or 1, frequencies)."""
     if end == "open" and run.what == OPEN_END:
         # A resistance across the end, uniform in reflection and not in ohms, so that small and large ones count alike.
         return np.asarray(1 - 2 * run.size, dtype=complex)

@@ -1,7 +1,7 @@
-"""A session of known ends at a set-up, and draws of all that is not known of it, shared by every kind of fault.
+"""A session of known terminations at a set-up, and trials of all that is not known of it, shared by every kind of fault.
 
-One draw is one chain, calibrated once and read through a session: open, short and loads screwed on in turn. The joint in the
-antenna's place is made anew for every reading, the one at the plane for every re-seating.
+One trial is one chain, calibrated once and read through a session: open, short and loads screwed on in turn. The joint in the
+antenna's place is made again for every reading, the one at the plane for every re-seating.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from chain.setups import Setup
 from chain.uncertainty.calibration import Standards, drawn_reflections
 from chain.uncertainty.measurement import Measurement, error_terms, measurement_of
 from chain.uncertainty.sampling import draw
-from chain.uncertainty.streams import unit_draws
+from chain.uncertainty.streams import unit_reflections
 
 LOAD50_OHM = 50.0
 RESIDUALS = 3
@@ -31,7 +31,7 @@ SESSIONS = 9001
 
 @dataclass(frozen=True)
 class Session:
-    """A set-up with its known ends: (name, seating) in the order they are read, and how good the loads are."""
+    """A set-up with its known terminations: (name, seating) in the order they are read, and how good the loads are."""
 
     setup: Setup
     measurement: Measurement
@@ -42,7 +42,7 @@ class Session:
 
 @dataclass(frozen=True)
 class Drawn:
-    """A block of draws of everything that the kinds of fault share: elements by name, and what lies ahead of the plane."""
+    """A block of trials of everything that the kinds of fault share: elements by name, and what lies ahead of the plane."""
 
     seed: int
     block: int
@@ -68,7 +68,7 @@ class Drawn:
 
 
 def session(setup: Setup, freq_hz: Real, ends: Sequence[tuple[str, int]], load_db: float, load50_db: float) -> Session:
-    """A set-up ready to be read with known ends."""
+    """A set-up ready to be read with known terminations."""
     measurement = measurement_of(setup, build(setup, freq_hz))
     return Session(setup, measurement, tuple(ends), load_db, load50_db)
 
@@ -112,12 +112,12 @@ def draw_block(of: Session, block: int, count: int, seed: int) -> Drawn:
         box,
         terms,
         np.exp(2j * measurement.turn_rad * stream(run, 5).uniform(-1, 1, (count, 1))),
-        measurement.drift * unit_draws(stream(run, 6), count, measurement.drift_kind),
+        measurement.drift * unit_reflections(stream(run, 6), count, measurement.drift_kind),
         _spread(stream(run, 7), count),
         tuple(joints),
         _known(of, of.measurement.far_ohm, of.load_db, stream(run, 8), count),
         (_fifty(of, stream(run, 9), count), _fifty(of, stream(run, 10), count)),
-        tuple(unit_draws(stream(run, 11, n), count, "ring") for n in range(max(RESIDUALS, len(of.ends)))),
+        tuple(unit_reflections(stream(run, 11, n), count, "ring") for n in range(max(RESIDUALS, len(of.ends)))),
         tuple(np.sqrt(stream(run, 12, n).random((count, 1))) for n in range(RESIDUALS)),
     )
 
@@ -129,7 +129,7 @@ def _spread(rng: np.random.Generator, count: int) -> Real:
 
 
 def _mating(measurement: Measurement, rng: np.random.Generator, count: int) -> Complex | float:
-    return measurement.mating * unit_draws(rng, count, measurement.mating_kind) if measurement.mating else 0.0
+    return measurement.mating * unit_reflections(rng, count, measurement.mating_kind) if measurement.mating else 0.0
 
 
 def _known(

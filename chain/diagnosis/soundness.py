@@ -15,7 +15,7 @@ from chain.diagnosis.terminations import TerminationReading
 from chain.reflection import vswr
 from chain.results import COVERAGE
 
-TOGETHER, DOUBTED = 0.01, 0.05
+TOGETHER, UNLIKELY_TOGETHER = 0.01, 0.05
 """Sound chains whose readings go together worse than those at which a contradiction is stated; the second where the readings
 make a sound chain less probable than that as well. Own choice."""
 NEXT_TO_NOTHING = 0.2
@@ -56,7 +56,7 @@ class Soundness:
 
     @property
     def holds(self) -> bool:
-        """Tell whether a sound chain may well show such readings."""
+        """Whether a sound chain may well show such readings."""
         return self.inside and not self.contradicted
 
 
@@ -86,7 +86,7 @@ def soundness(trials: Real, readings: Sequence[TerminationReading], seed: int, p
     inside = bool(np.all((highs >= low) & (lows <= high)))
     shown, seen = np.minimum(trials, most), np.minimum(np.array([each.magnitude for each in readings]), most)
     together = _together(ranks, np.sort(shown, axis=0), seen, any_less)
-    if not inside or together >= (DOUBTED if probability < DOUBTED else TOGETHER):
+    if not inside or together >= (UNLIKELY_TOGETHER if probability < UNLIKELY_TOGETHER else TOGETHER):
         return Soundness(low, high, inside, together)
     return Soundness(low, high, inside, together, True, _contradiction(shown, readings, seen))
 

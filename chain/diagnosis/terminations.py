@@ -1,4 +1,4 @@
-"""Known ends as they were read: open, short and loads in the antenna's place, each reading with the span its digits leave.
+"""Known terminations as they were read: open, short and loads in the antenna's place, each reading with the span its digits leave.
 
 A reading typed as 1.73 stands for anything from 1.725 to 1.735; from VSWR 20 on it says no more than that the screen is off
 its scale. A sweep counts by the mean of its magnitude over a few frequencies, reported as it would be typed. The second reading of
@@ -22,7 +22,7 @@ from chain.sweeps.readings import Readings
 from chain.units import parse_quantity
 
 ENDS = ("open", "short", "load", "load50")
-"""Names of the known ends: `load` is in the antenna's own impedance, `load50` in 50 ohm."""
+"""Names of the known terminations: `load` is in the antenna's own impedance, `load50` in 50 ohm."""
 POINTS = 5
 """Frequencies that a sweep is read at."""
 SWEPT_DIGITS = 2
@@ -46,7 +46,7 @@ class TerminationReading:
 
 @dataclass(frozen=True)
 class KnownTerminations:
-    """Readings of known ends at one frequency, or by their means over several."""
+    """Readings of known terminations at one frequency, or by their means over several."""
 
     freq_hz: Real
     readings: tuple[TerminationReading, ...]
@@ -101,7 +101,7 @@ def known_ends(
     at_hz: float | None = None,
     metered: bool = False,
 ) -> KnownTerminations:
-    """Readings of known ends, typed or swept, as the spans that a diagnosis starts from.
+    """Readings of known terminations, typed or swept, as the spans that a diagnosis starts from.
 
     Parameters
     ----------
@@ -164,7 +164,7 @@ def _reading(end: str, seating: int, value: str | Readings, freq_hz: Real) -> Te
             return TerminationReading(end, seating, *typed_span(value))
         except UnitError as error:
             raise UnitError(f"--{end}: {error.message}", error.help) from error
-    # Magnitudes are averaged, as draws are: the phase turns over the sweep and would average them away.
+    # Magnitudes are averaged, as trials are: the phase turns over the sweep and would average them away.
     mean = float(np.mean(np.interp(freq_hz, value.freq_hz, value.magnitude)))
     shown = "inf" if mean >= 1 else f"{float(vswr(mean)):.{SWEPT_DIGITS}f}"
     _, low, high, words = typed_span(shown)

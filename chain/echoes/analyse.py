@@ -28,7 +28,7 @@ SWINGS = 4.0
 UNEVEN = 0.02
 MOST_POINTS = 2001
 SHORT_M = 0.1
-"""Leads shorter than this are not listed as unseen: no sweep of an antenna band tells them."""
+"""Leads shorter than this are not listed as unseen: no sweep of an antenna band resolves them."""
 GATE = 0.75
 """Where the gate ends, as a share of the way to the nearest echo."""
 
@@ -136,7 +136,7 @@ def _place(readings: Readings, setup: Setup | None, found: Found) -> Place:
     # The determinant of the map, S12 S21: what a reflection at the antenna keeps until it is read.
     gain = float(np.mean(np.abs(maps.p - maps.q * maps.r)))
     slack = ANTENNA_PERIODS / found.span_hz + sum(each.tolerance_s for each in known if each.delay_s == antenna)
-    # Where neither fit nor span tells it from the plane, the main reflection is taken to stand at the antenna.
+    # Where neither fit nor span distinguishes it from the plane, the main reflection is taken to stand at the antenna.
     here = found.main.delay_s if found.resolved or antenna * found.span_hz >= RESOLVED else antenna
     if abs(here - antenna) <= slack:
         return Place(known, materials, here, "antenna", gain, here, slack)
@@ -191,7 +191,7 @@ def _reach(found: Found, place: Place) -> tuple[Reach, ...]:
 
 
 def _unseen(setup: Setup | None, found: Found, known: Sequence[Stretch]) -> tuple[Unseen, ...]:
-    """Leads whose own ripple lies outside what the span and the step can tell."""
+    """Leads whose own ripple lies outside what the span and the step can resolve."""
     if setup is None:
         return ()
     leads = {item.id for item in setup.items if isinstance(item.part, Coax) and item.length_m >= SHORT_M}

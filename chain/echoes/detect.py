@@ -26,7 +26,7 @@ phase the second, times how far the magnitude swings (its standard deviation ove
 RESIDUAL = 0.29 * 0.01
 """Shift of an echo, in periods times its size, by what a calibration leaves: 40 dB at an unknown delay shifts a delay in the fit by
 3/pi max |<x exp(j pi d x)>| = 0.42 of their ratio at most, 0.29 on the average of the phase."""
-DIP = 4.0
+CLEAR_MINIMUM = 4.0
 """Depth over the noise from which on a minimum counts as a dip."""
 ROUNDS = 3
 SETTLED = 0.02
@@ -70,25 +70,25 @@ class Found:
     noise: float
 
     @property
-    def dips(self) -> int:
+    def minima(self) -> int:
         """How often the fitted magnitude dips, by more than its noise explains."""
         size = np.abs(self.fitted)
         # Ends count as extremes: a fall to the edge of the span is half a dip.
         turning = np.flatnonzero(np.diff(np.sign(np.diff(size)))) + 1
         extremes = [float(each) for each in size[[0, *turning, -1]]]
         return sum(
-            min(before, after) - here > DIP * self.noise
+            min(before, after) - here > CLEAR_MINIMUM * self.noise
             for before, here, after in zip(extremes, extremes[1:], extremes[2:], strict=False)
         )
 
     @property
     def widest_hz(self) -> float:
-        """Widest spacing that this span can tell."""
+        """Widest spacing that this span can resolve."""
         return self.span_hz / LEAST_PERIODS
 
     @property
     def narrowest_hz(self) -> float:
-        """Narrowest spacing that this step can tell."""
+        """Narrowest spacing that this step can resolve."""
         return 2 * self.step_hz
 
 
@@ -104,7 +104,7 @@ def find(freq_hz: Real, reflection: Complex | None, magnitude: Real) -> Found:
     # Middle of the span at 0: delay and amplitude, or phase, are then nearly uncorrelated.
     x = 2 * (freq_hz - freq_hz[0]) / span - 1
     if reflection is None:
-        # Magnitudes do not tell the main reflection's own delay; all others are relative to it.
+        # Magnitudes do not resolve the main reflection's own delay; all others are relative to it.
         pivot, (sweep, found) = 0.0, search(sweep_of(x, None, magnitude))
     else:
         pivot, sweep, found = _turned_back(x, reflection, step / span)

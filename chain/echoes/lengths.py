@@ -22,13 +22,13 @@ RESOLUTION = 0.7
 ROOM = 2.0
 """A reflection of reflections is the product of them; room for what that leaves out."""
 PLANE_PERIODS = 1.0
-SEVERAL_DIPS = 2
+SEVERAL_MINIMA = 2
 CERTAIN = 3.0
 COVERING = 1.96
 """Standard uncertainties either way that a 95 % interval spans."""
 OWN_DELAY_S, OWN_TURN = 1e-9, 0.075
 """What an antenna's own way adds on the average, there and back: from none to 2 ns, to 0.15 of a ripple over the sweep at most;
-practice. Without phase it passes for length: the interval of a lead lies so much below the way that is seen."""
+practice. Without phase it passes for length: the interval of a lead lies so much below the length that is seen."""
 BRAID_FACTORS = (0.93, 1.0)
 """Velocity factors of a wave on the outside of a jacketed lead; practice."""
 
@@ -67,7 +67,7 @@ def components_of(found: Found, place: Place) -> tuple[Component, ...]:
 
 
 def _at_plane(echo: FoundReflection, found: Found) -> FoundReflection:
-    """What lies at the calibration plane as nearly as the sweep can tell lies there: its place needs no measuring."""
+    """What lies at the calibration plane as nearly as the sweep can resolve lies there: its place needs no measuring."""
     if found.resolved and abs(echo.delay_s) < CERTAIN * echo.delay_u_s:
         return replace(echo, delay_s=0.0, delay_u_s=0.0)
     return echo
@@ -237,7 +237,7 @@ def _signed(each: Component) -> float:
 
 
 def _agree(made: Component, delay_s: float, found: Found) -> bool:
-    """Tell whether a component lies at a delay, or where the sweep's step folds that to."""
+    """Whether a component lies at a delay, or where the sweep's step folds that to."""
     near = RESOLUTION / found.span_hz + made.delay_u_s
     signs = (1,) if found.has_phase else (1, -1)
     off = [(_signed(made) - sign * delay_s) * found.step_hz for sign in signs]
@@ -265,18 +265,18 @@ def sentence_of(verdict: str, components: Sequence[Component], found: Found, pla
     short = ", ".join(
         f"{_metres(LIGHT_M_PER_S * factor / (2 * found.widest_hz))} m of {name}" for factor, name in place.materials
     )
-    if verdict == "too narrow" and found.dips >= SEVERAL_DIPS:
+    if verdict == "too narrow" and found.minima >= SEVERAL_MINIMA:
         return (
-            f"No length found: the trace dips {found.dips} times, but no more evenly than an antenna does. "
+            f"No length found: the trace dips {found.minima} times, but no more evenly than an antenna does. "
             f"Sweep wider{'' if found.has_phase else ', or with phase'}."
         )
     if verdict == "too narrow":
         return (
-            "No even dips: the trace changes as slowly as an antenna does by itself. "
+            "No periodic ripple: the trace changes as slowly as an antenna does by itself. "
             f"Lengths below {short} need a wider sweep."
         )
     return (
-        f"No even dips: nothing repeats every {megahertz(found.narrowest_hz)} to {megahertz(found.widest_hz)} MHz above the "
+        f"No periodic ripple: nothing repeats every {megahertz(found.narrowest_hz)} to {megahertz(found.widest_hz)} MHz above the "
         "noise."
     )
 

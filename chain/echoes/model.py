@@ -135,7 +135,7 @@ class SampledSweep:
 
     @property
     def has_phase(self) -> bool:
-        """Tell whether the values are complex."""
+        """Whether the values are complex."""
         return bool(np.iscomplexobj(self.values))
 
     @property

@@ -46,7 +46,7 @@ class Component:
     high_vswr: float
     """Between which the two make the screen swing."""
     far_reflection: float | None
-    """The smaller reflection as it is at the antenna, where the set-up tells what the chain before it takes away."""
+    """The smaller reflection as it is at the antenna, where the set-up shows what the chain before it takes away."""
     delay_s: float
     delay_u_s: float
     order: str
@@ -76,7 +76,7 @@ class Unseen:
 
 @dataclass(frozen=True)
 class Reach:
-    """Lengths that a sweep tells at a velocity factor."""
+    """Lengths that a sweep shows at a velocity factor."""
 
     velocity_factor: float
     material: str

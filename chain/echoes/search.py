@@ -35,7 +35,7 @@ BRISK = 4
 """Steps of refinement while terms are still added."""
 LOOKS = 2
 """Steps of refinement before a candidate is weighed."""
-DOUBTFUL_PERIODS = 12.0
+SURELY_RIPPLE = 12.0
 """Echoes of fewer ripples in the span are weighed against an antenna that has resonances instead."""
 MARGIN = 10.0
 """By how much an echo's evidence must be the better one: the usual bound of very strong evidence on that scale."""
@@ -65,7 +65,7 @@ def noise_of(sweep: SampledSweep, found: EchoFit) -> float:
 def search(sweep: SampledSweep, first_periods: float = -np.inf) -> tuple[SampledSweep, EchoFit]:
     """Find the terms of a sweep.
 
-    Source: Matching pursuit with all terms fitted anew at each step; chance of a false alarm by the beta distribution
+    Source: Matching pursuit with all terms fitted again at each step; chance of a false alarm by the beta distribution
     of the share that one frequency takes of white noise, times the count of independent delays (Baluev 2008, for Lomb
     periodograms).
     """
@@ -99,7 +99,7 @@ def _sober(look: _CandidateGrid, sweep: SampledSweep, found: EchoFit) -> tuple[S
     while found.model.echoes:
         # Next band of ripple counts to give up, so that the loop ends even where the refit brings the same echo back.
         least = max(min(abs(echo.periods) for echo in found.model.echoes), least) + APART
-        if least > DOUBTFUL_PERIODS:
+        if least > SURELY_RIPPLE:
             break
         # Only the doubtful ones are withheld; what else was found stays, and resonances must do the rest.
         kept = tuple(echo for echo in found.model.echoes if abs(echo.periods) >= least)
@@ -193,7 +193,7 @@ class _CandidateGrid:
         self.count, self.window = count, window
         self.poles = _pole_grid(self.points)
         places, widths = np.array([(pole.place, pole.width) for pole in self.poles]).T
-        # Resonances are wide beside the step: every n-th point tells their gain as well, at an n-th of the memory.
+        # Resonances are wide beside the step: every n-th point shows their gain as well, at an n-th of the memory.
         self.thin = 1 + len(self.poles) * self.points // BLOCK
         self.pole_shapes = 1 / (1 + 1j * (x[:: self.thin, None] - places) / widths)
 

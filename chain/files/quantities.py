@@ -1,7 +1,7 @@
 """Readers of the values in a set-up file: from what TOML gives to SI figures, and how each looks in the JSON Schema.
 
 A reader takes the value as TOML gives it, returns the figure and raises what `wrong` builds. Each stands in the `KeyKind` of
-the keys that it reads; which ones, `chain.files.schema` tells.
+the keys that it reads; which ones, `chain.files.schema` shows.
 """
 
 from __future__ import annotations
@@ -129,9 +129,9 @@ def read_analyzer(value: object, library: Library | None, _key: str = "") -> str
 
 def read_shows(value: object) -> str:
     """Read what a screen gives at most."""
-    said = value.strip().casefold() if isinstance(value, str) else ""
-    if SHOWN_AS.get(said, said) in SHOWS:
-        return SHOWN_AS.get(said, said)
+    stated = value.strip().casefold() if isinstance(value, str) else ""
+    if SHOWN_AS.get(stated, stated) in SHOWS:
+        return SHOWN_AS.get(stated, stated)
     given = quoted(value) if isinstance(value, str) else named(value)
     raise wrong(f"{given} is nothing that an analyzer shows", f"write one of {', '.join(map(quoted, SHOWS))}")
 

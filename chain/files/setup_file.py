@@ -206,7 +206,7 @@ def span_checks(
 
 
 def _total_loss(sweep: Sweep, items: Sequence[tuple[Where, Item]], into: Diagnostics) -> None:
-    """Refuse a chain that swallows everything: behind it no reading tells anything, and figures would run out of range."""
+    """Refuse a chain that swallows everything: behind it no reading shows anything, and figures would run out of range."""
     losses = [(loss_db(item, sweep.stop_hz), where, item) for where, item in items]
     total = sum(loss for loss, _, _ in losses)
     if total > MOST_LOSS_DB:

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 Own = TypeVar("Own", bound="Table")
 
-LARGEST_TOLD = 10**18
+LARGEST_REPORTED = 10**18
 """Largest number that is repeated in a message."""
 
 
@@ -141,7 +141,7 @@ def named(value: object) -> str:
 
 def quoted_value(value: object) -> str:
     """Give a value of the file in words that are safe to show."""
-    if isinstance(value, int) and not isinstance(value, bool) and abs(value) > LARGEST_TOLD:
+    if isinstance(value, int) and not isinstance(value, bool) and abs(value) > LARGEST_REPORTED:
         return "this number"
     return named(value) if isinstance(value, (dict, list)) else quoted(value)
 

@@ -48,7 +48,7 @@ PARSER_WORDS = (
     (r"Illegal character '\\n'|Unterminated string", "a text without its closing quote"),
     (r"Exceeds the limit", "a whole number with more digits than can be read"),
 )
-"""What the parser says, and what is said instead."""
+"""What the parser says, and what is reported instead."""
 LONGEST_TRIED = 2000
 """Longest line that is searched for common slips [characters]."""
 

@@ -93,7 +93,7 @@ def _steps(card: Card) -> list[_CardStep]:
 
 
 def _readings(card: Card) -> list[tuple[str, list[EndReading]]]:
-    """Known ends with their readings over frequency."""
+    """Known terminations with their readings over frequency."""
     names = dict.fromkeys(each.end for each in card.ends)
     return [(name, [each for each in card.ends if each.end == name]) for name in names]
 

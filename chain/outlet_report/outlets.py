@@ -62,7 +62,7 @@ def span_of(low: float, high: float) -> str:
 
 
 def chance(share: float) -> str:
-    """A share of draws in percent that never reads certain."""
+    """A share of trials in percent that never reads certain."""
     if share >= 0.995:
         return ">99 %"
     return f"{100 * share:.0f} %" if share >= 0.01 else "<1 %"
@@ -99,8 +99,8 @@ def verdict_lines(result: Reception) -> list[str]:
 
 def _worst(row: OutletChannel) -> str:
     name, outlet = _short(row.channel, 8), _short(row.outlet, 14)
-    said = name if "Hz" in name else f"channel {name}"
-    return fitted(*(f"Worst: {each} at {outlet}, {_why_worst(row)}" for each in (said, name)))
+    place = name if "Hz" in name else f"channel {name}"
+    return fitted(*(f"Worst: {each} at {outlet}, {_why_worst(row)}" for each in (place, name)))
 
 
 def _why_worst(row: OutletChannel) -> str:

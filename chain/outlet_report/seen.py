@@ -48,7 +48,7 @@ def render(result: SeenLevels, console: Console, every: bool = False) -> None:
     against = f"Predicted from {seen_at[0].against}. " if seen_at else "Predicted from the signals as stated. "
     meter = METERS[result.meter]
     added = f", {result.correction_db:+.2f} dB added" if result.correction_db else ""
-    say(console, "Computed anew from the levels seen:")
+    say(console, "Computed again from the levels seen:")
     for line in outlets.verdict_lines(result.after)[:1]:
         say(console, "  ", line, indent=2)
     notes(

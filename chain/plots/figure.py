@@ -26,13 +26,13 @@ PALETTE = {
     "vermillion": "#D55E00",
     "reddish purple": "#CC79A7",
 }
-"""Colours that people of every kind of colour vision tell apart: Okabe and Ito, Color Universal Design, 2008; printed as
+"""Colours that people of every kind of colour vision resolves: Okabe and Ito, Color Universal Design, 2008; printed as
 RGB in Wong, Nature Methods 8 (2011) 441."""
 
 
 @dataclass(frozen=True)
 class Look:
-    """How a role is drawn. Dashes and hatching tell roles apart where colour does not."""
+    """How a role is drawn. Dashes and hatching distinguish roles where colour does not."""
 
     colour: str
     dash: tuple[float, ...] = ()

@@ -2,7 +2,6 @@
 
 __all__ = [
     "checks",
-    "draws",
     "improvements",
     "installation_file",
     "installer_card",
@@ -13,4 +12,5 @@ __all__ = [
     "schema",
     "seen",
     "tree",
+    "trials",
 ]

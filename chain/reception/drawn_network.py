@@ -30,7 +30,7 @@ from chain.reception.network import (
 
 
 class Arrived(NamedTuple):
-    """At the outlets, shape (outlets, draws): available gain, 1 - |source|^2, and noise temperature [K]."""
+    """At the outlets, shape (outlets, trials): available gain, 1 - |source|^2, and noise temperature [K]."""
 
     gain: Array
     rest: Array
@@ -38,7 +38,7 @@ class Arrived(NamedTuple):
 
 
 class _Waves(NamedTuple):
-    """A reflection at every port, shape (ports, draws): the wave that comes back over the wave sent."""
+    """A reflection at every port, shape (ports, trials): the wave that comes back over the wave sent."""
 
     back: Array
     sent: Array
@@ -53,7 +53,7 @@ class _SourceSide(NamedTuple):
 
     def pass_on(self, before: Places, after: Places, step: Array, own_k: Array) -> None:
         """Gain and temperature behind a step of gain; `own_k` is what the part shows where nothing comes through it."""
-        # T_out = step T_in + (1 - step) T_own, written as own + step (in - own): one product less in each draw.
+        # T_out = step T_in + (1 - step) T_own, written as own + step (in - own): one product less in each trial.
         self.gain[after] = self.gain[before] * step
         kelvin = self.kelvin[before] - own_k
         kelvin *= step
@@ -61,7 +61,7 @@ class _SourceSide(NamedTuple):
         self.kelvin[after] = kelvin
 
 
-def solve_draws(
+def solve_trials(
     plan: Plan,
     values: Sequence[ThroughValues | PortValues],
     source: Array,
@@ -74,7 +74,7 @@ def solve_draws(
     Source: as `solve`; a junction takes (b, a) to (b + r a, a + r* b), a line to (w b, a), and |a|^2 - |b|^2 passes a
     lossless junction but for the factor 1 - |r|^2 of the pair, which no quotient shows.
     """
-    # A known antenna is one value for all draws.
+    # A known antenna is one value for all trials.
     shape = len(plan.ports), np.broadcast_shapes(source.shape, source_k.shape)[-1]
     load = _Waves(np.zeros(shape, dtype=source.dtype), np.ones(shape, dtype=source.dtype))
     # A pair (0, 1) is no reflection; only outlets begin with one.
@@ -106,7 +106,7 @@ def _inward(waves: _Waves, places: Places, junction: Array | None) -> tuple[Arra
     back, sent = waves.back[places], waves.sent[places]
     if junction is None:
         return back.copy(), sent.copy()
-    # A junction that is known has one value for all draws.
+    # A junction that is known has one value for all trials.
     inside = np.conj(junction) * sent
     np.subtract(back, inside, out=inside)
     under = junction * back

@@ -1,7 +1,7 @@
 """An installation's items as arrays over frequency, nominal or drawn, in the order that the tree is solved.
 
 Losses are of the matched core; a joint of unequal impedances and every unknown reflection is a lossless junction at a port.
-One draw holds one attenuation error per type of cable, one outdoor temperature, one error for each amplifier's gain and
+One trial holds one attenuation error per type of cable, one outdoor temperature, one error for each amplifier's gain and
 splitter's loss, and one junction for each port: constants of a physical installation, the same in all channels.
 """
 
@@ -65,14 +65,14 @@ class Compiled:
         """Values of all groups with every unknown at zero, samples along frequency."""
         return [self._group(group, at, None) for group in self.plan.groups]
 
-    def drawn(self, at: int, draws: Draws) -> list[ThroughValues | PortValues]:
-        """Values of all groups at one frequency, samples along draws."""
-        return [self._group(group, slice(at, at + 1), draws) for group in self.plan.groups]
+    def drawn(self, at: int, trials: TrialBlock) -> list[ThroughValues | PortValues]:
+        """Values of all groups at one frequency, samples along trials."""
+        return [self._group(group, slice(at, at + 1), trials) for group in self.plan.groups]
 
-    def _group(self, group: DepthGroup, at: Any, draws: Draws | None) -> ThroughValues | PortValues:
+    def _group(self, group: DepthGroup, at: Any, trials: TrialBlock | None) -> ThroughValues | PortValues:
         if not group.branching:
-            return self._through(group, at, draws)
-        return (self._boxes if int(group.items[0]) in self.boxes else self._splitters)(group, at, draws)
+            return self._through(group, at, trials)
+        return (self._boxes if int(group.items[0]) in self.boxes else self._splitters)(group, at, trials)
 
     def _stack(self, group: DepthGroup, name: str, at: Any = slice(None)) -> Array:
         key = (id(group), name)
@@ -81,31 +81,31 @@ class Compiled:
         return self.stacked[key][:, at]
 
     def _single(self, group: DepthGroup, name: str, at: Any, make: Callable[[], Array]) -> Array:
-        """What draws take at one frequency of what is made once for all of them, in single precision."""
+        """What trials take at one frequency of what is made once for all of them, in single precision."""
         key = (id(group), f"single {name}")
         if key not in self.stacked:
             found = make()
             self.stacked[key] = found.astype(np.complex64 if np.iscomplexobj(found) else np.float32)
         return self.stacked[key][:, at]
 
-    def _through(self, group: DepthGroup, at: Any, draws: Draws | None) -> ThroughValues:
+    def _through(self, group: DepthGroup, at: Any, trials: TrialBlock | None) -> ThroughValues:
         fixed = self._fixed(group)
         near = far = fixed.step if np.any(fixed.step) else None
-        if draws is None:
+        if trials is None:
             # Nothing is drawn, so losses stand as stated: what the junctions of a part lose is in its figure already.
             loss_db = self._stack(group, "conductor_db", at) + self._stack(group, "rest_db", at)
             gain = 10 ** ((self._stack(group, "gain_db", at) - loss_db) / 10)
             kelvin, factor = fixed.kelvin, fixed.noise_factor
             wave = np.exp(-2j * self._stack(group, "phase_rad", at))
         else:
-            kelvin, gain = self._drawn_gain(group, at, draws)
+            kelvin, gain = self._drawn_gain(group, at, trials)
             factor = fixed.noise_factor
             if fixed.amplified:
                 # A noise figure is stated in decibels and off by decibels: its error multiplies.
-                factor = factor * _ten_to(fixed.noise_tolerance_db * draws.noise(group))
+                factor = factor * _ten_to(fixed.noise_tolerance_db * trials.noise(group))
             wave = self._single(group, "wave", at, lambda: np.exp(-2j * self._stack(group, "phase_rad")))
-            near = _junction(near, self._core(group, "near_radius", at), draws, group, 0)
-            far = _junction(far, self._core(group, "far_radius", at), draws, group, 1)
+            near = _junction(near, self._core(group, "near_radius", at), trials, group, 0)
+            far = _junction(far, self._core(group, "far_radius", at), trials, group, 1)
         # Once there and once back at the same loss each way: the wave keeps sqrt(gain) twice.
         turn = wave * gain
         if fixed.amplified:
@@ -113,10 +113,10 @@ class Compiled:
             turn = np.where(fixed.reverse > 0, wave * np.sqrt(gain * fixed.reverse), turn)
         return ThroughValues(gain, turn, near, far, kelvin, factor if fixed.amplified else None)
 
-    def _drawn_gain(self, group: DepthGroup, at: Any, draws: Draws) -> tuple[Array, Array]:
+    def _drawn_gain(self, group: DepthGroup, at: Any, trials: TrialBlock) -> tuple[Array, Array]:
         """Temperature and power gain of two-ports, drawn, in single precision."""
         fixed = self._fixed(group)
-        kelvin, warm, cable, own_db = draws.once((id(group), "gain"), lambda: _drawn_loss(fixed, draws, group))
+        kelvin, warm, cable, own_db = trials.once((id(group), "gain"), lambda: _drawn_loss(fixed, trials, group))
         conductor, rest = (self._core(group, name, at) for name in ("conductor_db", "rest_db"))
         shift = self._single(
             group, "gain", at, lambda: self._stack(group, "gain_db") + self._stated_with_mismatch_db(group)
@@ -149,20 +149,20 @@ class Compiled:
         # Added back before the junctions are drawn, else a stated loss would be taken twice, by 0.04 dB at two ends of 20 dB.
         return np.where(self._fixed(group).is_line, 0.0, whole)
 
-    def _splitters(self, group: DepthGroup, at: Any, draws: Draws | None) -> PortValues:
+    def _splitters(self, group: DepthGroup, at: Any, trials: TrialBlock | None) -> PortValues:
         part = self.installation.items[group.items[0]].part
         assert isinstance(part, Splitter)
         size = len(part.ports)
         scale = np.exp(-1j * self._stack(group, "phase_rad", at))
         junctions: tuple[Array | None, ...] = (None,) * size
         drawn = None
-        if draws is not None:
+        if trials is not None:
             # Halved, since waves are scaled and not powers; one error for all ways, as of one transformer.
             tolerance_db = self._fixed(group).tolerance_db / 2
-            drawn = draws.once((id(group), "loss"), lambda: _ten_to(-tolerance_db * draws.own(group)))
+            drawn = trials.once((id(group), "loss"), lambda: _ten_to(-tolerance_db * trials.own(group)))
             scale = self._single(group, "wave", at, lambda: self._whole_waves(group))
             radius = self._core(group, "near_radius", at)
-            junctions = tuple(_junction(None, radius, draws, group, port) for port in range(size))
+            junctions = tuple(_junction(None, radius, trials, group, port) for port in range(size))
         entries: list[list[Array | None]] = [[None] * size for _ in range(size)]
         waves: dict[float, Array] = {}
         for first, second, loss_db in part.loss_db:
@@ -180,7 +180,7 @@ class Compiled:
             np.exp(-1j * self._stack(group, "phase_rad")) * 10 ** (self._stated_with_mismatch_db(group) / 20)
         )
 
-    def _boxes(self, group: DepthGroup, at: Any, draws: Draws | None) -> PortValues:
+    def _boxes(self, group: DepthGroup, at: Any, trials: TrialBlock | None) -> PortValues:
         """Two-ports that reflect by themselves, each with its own matrix."""
         boxes = [self.boxes[int(number)] for number in group.items]
         s = np.stack([each.s for each in boxes])[:, at]
@@ -190,18 +190,18 @@ class Compiled:
         far: Array = s[..., 1, 1]
         junctions: tuple[Array | None, ...] = (None, None)
         kelvin = np.full((len(boxes), 1), T0_K)
-        if draws is not None:
+        if trials is not None:
             near, far, passed = (
-                np.repeat(each.astype(np.complex64), draws.size, axis=1) for each in (near, far, passed)
+                np.repeat(each.astype(np.complex64), trials.size, axis=1) for each in (near, far, passed)
             )
             tolerance = np.array([[each.loss_tolerance_db] for each in boxes], dtype=np.float32)
             # The square root, for a tolerance is of power and a matrix holds waves.
-            passed *= np.sqrt(_ten_to(-tolerance * draws.own(group)))
+            passed *= np.sqrt(_ten_to(-tolerance * trials.own(group)))
             radii = (
                 np.stack([getattr(each, name)[at] for each in boxes]).astype(np.float32)
                 for name in ("near_radius", "far_radius")
             )
-            junctions = tuple(_junction(None, radius, draws, group, port) for port, radius in enumerate(radii))
+            junctions = tuple(_junction(None, radius, trials, group, port) for port, radius in enumerate(radii))
             kelvin = kelvin.astype(np.float32)
         return PortValues(((near, passed), (passed, far)), junctions, kelvin)
 
@@ -256,28 +256,28 @@ def _ten_to(db: Array) -> Array:
     return np.asarray(np.exp(db * db.dtype.type(np.log(10) / 10)))
 
 
-def _junction(step: Array | None, radius: Array, draws: Draws, group: DepthGroup, port: int) -> Array | None:
+def _junction(step: Array | None, radius: Array, trials: TrialBlock, group: DepthGroup, port: int) -> Array | None:
     """A drawn junction within a radius, the step of impedance joined to it."""
     if not np.any(radius):
         return None if step is None else step.astype(np.complex64)
-    drawn = draws.junction(group, port, radius)
+    drawn = trials.junction(group, port, radius)
     if step is None:
         return drawn
-    # Two lossless junctions at one place are one, but for a turn of the transmission by 2 Im(r step), which no drawn phase could tell.
+    # Two lossless junctions at one place are one, but for a turn of the transmission by 2 Im(r step), which no drawn phase could resolve.
     return np.asarray((drawn + step) / (1 + np.conj(drawn) * step), dtype=np.complex64)
 
 
-def _drawn_loss(fixed: _Fixed, draws: Draws, group: DepthGroup) -> tuple[Array, Array, Array, Array | None]:
+def _drawn_loss(fixed: _Fixed, trials: TrialBlock, group: DepthGroup) -> tuple[Array, Array, Array, Array | None]:
     """What no frequency changes: temperature, the conductor's loss by it, the error of the cable's type, that of the part."""
     low, span = fixed.celsius[0], fixed.celsius[1] - fixed.celsius[0]
-    celsius = low + draws.outdoor * span if span.any() else low
+    celsius = low + trials.outdoor * span if span.any() else low
     # Skin effect: loss goes with the root of the resistance; the nominal loss is that of the middle temperature already.
     warm = np.sqrt((1 + COPPER * (celsius - 20)) / (1 + COPPER * (low + span / 2 - 20))).astype(np.float32)
     # A part that is no lead stays at its own temperature, whatever the weather.
     still = np.where(fixed.is_lead, low + np.float32(ZERO_C), fixed.kelvin).astype(np.float32)
     kelvin = still + np.where(fixed.is_lead, celsius - low, 0.0).astype(np.float32)
-    cable = 1 + fixed.relative * draws.cables(fixed.cable) if fixed.relative.any() else np.ones((1, 1), np.float32)
-    return kelvin, warm, cable, fixed.tolerance_db * draws.own(group) if fixed.tolerance_db.any() else None
+    cable = 1 + fixed.relative * trials.cables(fixed.cable) if fixed.relative.any() else np.ones((1, 1), np.float32)
+    return kelvin, warm, cable, fixed.tolerance_db * trials.own(group) if fixed.tolerance_db.any() else None
 
 
 def _kelvin(item: InstalledItem) -> float:
@@ -310,10 +310,10 @@ def _common_stock(size: int, places: int, seed: int) -> tuple[Array, Array, Arra
     return discs, rng.uniform(-1, 1, size).astype(np.float32), rng.permutation(places).astype(np.int32)
 
 
-class DrawStock:
-    """Draws for a whole installation, made once: each port and item begins at its own place in a common stock.
+class RandomPool:
+    """Trials for a whole installation, made once: each port and item begins at its own place in a common pool.
 
-    A stock of a million numbers serves any number of ports: for one draw all ports take different entries, so the draws of
+    A pool of a million numbers serves any number of ports: for one trial all ports take different entries, so the trials of
     one installation are independent, and memory stays flat.
     """
 
@@ -331,21 +331,21 @@ class DrawStock:
         self.cables = np.random.default_rng([seed, 2]).uniform(-1, 1, (max(types, 1), count)).astype(np.float32)
         self.rng = np.random.default_rng([seed, 3])
 
-    def block(self, part: slice) -> Draws:
-        """Some of the draws."""
-        return Draws(self, part)
+    def block(self, part: slice) -> TrialBlock:
+        """Some of the trials."""
+        return TrialBlock(self, part)
 
 
 MOST_PORTS = 40
 
 
-class Draws:
-    """A block of the draws of a `DrawStock`, which keeps what several channels have in common."""
+class TrialBlock:
+    """A block of the trials of a `RandomPool`, which keeps what several channels have in common."""
 
-    def __init__(self, stock: DrawStock, part: slice) -> None:
-        self.stock, self.part = stock, part
+    def __init__(self, pool: RandomPool, part: slice) -> None:
+        self.pool, self.part = pool, part
         self.size = part.stop - part.start
-        self.outdoor = stock.outdoor[None, part]
+        self.outdoor = pool.outdoor[None, part]
         self.kept: dict[Any, Any] = {}
 
     def once(self, key: object, make: Callable[[], Made]) -> Made:
@@ -357,15 +357,15 @@ class Draws:
 
     def flat(self, starts: Array) -> Array:
         """Numbers uniform from -1 to 1, in rows that begin at places of the stock."""
-        return np.asarray(self.stock.flat_runs[starts, self.part])
+        return np.asarray(self.pool.flat_runs[starts, self.part])
 
     def disc(self, starts: Array) -> Array:
         """Complex numbers uniform in the unit disc."""
-        return np.asarray(self.stock.disc_runs[starts, self.part])
+        return np.asarray(self.pool.disc_runs[starts, self.part])
 
     def _starts(self, group: DepthGroup, port: int) -> Array:
-        assert self.stock.starts is not None
-        return np.asarray(self.stock.starts[group.items, port])
+        assert self.pool.starts is not None
+        return np.asarray(self.pool.starts[group.items, port])
 
     def junction(self, group: DepthGroup, port: int, radius: Array) -> Array:
         """Complex numbers uniform in discs of radii of shape (items, 1), for one port of each item."""
@@ -384,7 +384,7 @@ class Draws:
 
     def cables(self, types: Sequence[int]) -> Array:
         """The common attenuation error of types of cable."""
-        return np.asarray(self.stock.cables[types, self.part])
+        return np.asarray(self.pool.cables[types, self.part])
 
 
 def compile_tree(installation: Installation, freq_hz: Real) -> Compiled:
@@ -458,7 +458,7 @@ def _lead(item: InstalledItem, part: Coax, freq: Real, limit: Limit | None) -> _
     conductor, rest = (each * item.length_m / 100 for each in attenuation_db_per_100m(part, freq, middle))
     phase = 2 * np.pi * freq * item.length_m / (LIGHT_M_PER_S * part.velocity_factor)
     whole = limit_radius(limit, freq)
-    # At the least loss the far end shows most: junctions sized there keep the lead's limit in every draw.
+    # At the least loss the far end shows most: junctions sized there keep the lead's limit in every trial.
     loss_np = (conductor + rest) * (1 - (0.0 if item.ideal else part.loss_tolerance)) * np.log(10) / 20
     ends = end_radius(whole, loss_np)
     radius = np.zeros(freq.shape) if ends is None else ends
@@ -472,7 +472,7 @@ def described_hz(item: InstalledItem) -> tuple[float, float]:
     return item.span_hz or (first, float(getattr(part, "valid_to_hz", getattr(part, "max_hz", np.inf))))
 
 
-def span_faults(installation: Installation) -> None:
+def require_described(installation: Installation) -> None:
     """Refuse channels outside what a part is described for."""
     low, high = installation.channels[0].low_hz, installation.channels[-1].high_hz
     low = min(low, *(channel.low_hz for channel in installation.channels))

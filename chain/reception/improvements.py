@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 
 from chain.arrays import Real
-from chain.reception.draws import drawn_rooms, room_ends
 from chain.reception.levels import nominal_levels, without_item
 from chain.reception.placing_amplifier import Score, external_remark, inserted, score
 from chain.reception.records import ANTENNA, Installation, InstalledItem, PartOffer, ReceivingAntenna
 from chain.reception.tree import followers_of
+from chain.reception.trials import drawn_rooms, room_ends
 from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
 from library.errors import LibraryError
 from library.reception import Amplifier, Inline
@@ -41,7 +41,7 @@ class InstallationChange:
     db_per_unit: float | None
     """Decibels for one unit of money; None where it is free or the price is not known."""
     gain_low_db: float | None = None
-    """Ends that hold 95 % of the gain, draw by draw; None where it was not drawn."""
+    """Ends that hold 95 % of the gain, trial by trial; None where it was not drawn."""
     gain_high_db: float | None = None
     room_low_db: float | None = None
     """Ends that hold 95 % of the room after the change."""
@@ -108,13 +108,13 @@ def improve_reception(
     ----------
     installation : the receiving installation, with its `have` and `offer`.
     progress : called with the finished share.
-    seed : of the draws.
+    seed : of the trials.
 
     Returns
     -------
     Improvements; nominally exact over all single changes (a lead of another type, fewer ways, an end terminated, a splice
     left out, another gain, an amplifier, a filter or another antenna) and all pairs of the best twelve. The best of them,
-    singles and pairs, are drawn in the same draws and stand in the order of the low end of the room they leave.
+    singles and pairs, are drawn in the same trials and stand in the order of the low end of the room they leave.
 
     Examples
     --------
@@ -183,7 +183,7 @@ def _chosen(helpful: list[InstallationChange]) -> list[InstallationChange]:
 
 
 def _drawn(change: InstallationChange, room_db: Real, before_db: Real) -> InstallationChange:
-    """A change with what the draws say of it, the gain draw by draw."""
+    """A change with what the trials say of it, the gain trial by trial."""
     gain, room = room_ends(room_db - before_db), room_ends(room_db)
     return replace(
         change,

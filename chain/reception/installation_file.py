@@ -30,7 +30,7 @@ ANTENNA_TABLE = re.compile(rb"^[ \t]*\[{1,2}[ \t]*antenna[ \t]*\]", re.MULTILINE
 
 
 def is_installation(raw: bytes) -> bool:
-    """Tell an installation file from a set-up by the tables that only one of them has, in a broken file too."""
+    """Distinguish an installation file from a set-up by the tables that only one of them has, in a broken file too."""
     own, other = len(OF_AN_INSTALLATION.findall(raw)), len(OF_A_SETUP.findall(raw))
     return own > other or (own == other == 0 and ANTENNA_TABLE.search(raw) is not None)
 
@@ -106,7 +106,7 @@ def parse_installation(
 
 def _read(document: dict[str, Any], path: str, into: Diagnostics, own_library: bool) -> Installation | None:
     from chain.files.sections import read_parts
-    from chain.reception.placing import read_items, read_offers, read_outlets
+    from chain.reception.items import read_items, read_offers, read_outlets
     from chain.reception.sections import read_antenna, read_interferers, read_signals
     from chain.reception.tree import link
 
@@ -147,7 +147,7 @@ def _read(document: dict[str, Any], path: str, into: Diagnostics, own_library: b
 
 
 def _together(assumed: list[str]) -> tuple[str, ...]:
-    """What was assumed, said once for all items that it holds for."""
+    """What was assumed, stated once for all items that it holds for."""
     names: dict[str, list[str]] = {}
     for text in assumed:
         name, colon, words = text.partition(": ")

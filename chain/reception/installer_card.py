@@ -10,10 +10,10 @@ import numpy as np
 from chain.arrays import Real
 from chain.findings import Finding
 from chain.reception.checks import check_installation
-from chain.reception.draws import DRAWS
 from chain.reception.levels import Nominal, amplifier_ports, on_the_way
 from chain.reception.outlets import VERDICTS, Reception, outlets
 from chain.reception.records import ANTENNA, Installation
+from chain.reception.trials import DRAWS
 from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
 from library.reception import Amplifier
 

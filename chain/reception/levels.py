@@ -1,4 +1,4 @@
-"""Levels, noise and intermodulation with every unknown at zero: what the draws spread about, and what explains them."""
+"""Levels, noise and intermodulation with every unknown at zero: what the trials spread about, and what explains them."""
 
 from __future__ import annotations
 

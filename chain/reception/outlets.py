@@ -11,8 +11,7 @@ import numpy as np
 from chain.arrays import Real
 from chain.errors import FitError
 from chain.reception.checks import blocking_joints, unpowered
-from chain.reception.draws import DRAWS, DrawnMargins, draw_margins
-from chain.reception.elements import Compiled, compile_tree, span_faults
+from chain.reception.elements import Compiled, compile_tree, require_described
 from chain.reception.formulas import DBUV_OF_DBM, mismatch_limits_db
 from chain.reception.levels import (
     Nominal,
@@ -27,6 +26,7 @@ from chain.reception.levels import (
 from chain.reception.network import solve
 from chain.reception.records import Installation
 from chain.reception.sections import reflection_at
+from chain.reception.trials import DRAWS, DrawnMargins, draw_margins
 from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.rf.elements import limit_radius
 from library.reception import Amplifier, default
@@ -216,7 +216,7 @@ def outlets(
     ----------
     installation : the receiving installation, from `load_installation`.
     draws : simulated installations for every interval.
-    seed : of these draws.
+    seed : of these trials.
     progress : called with the finished share.
 
     Returns
@@ -240,9 +240,9 @@ def outlets(
     Source
     ------
     `C/N = U - kTB - F` with available gain and Bosma noise of passive parts; products of OFDM blocks by the threefold
-    convolution of their spectra; JCGM 101 for the draws.
+    convolution of their spectra; JCGM 101 for the trials.
     """
-    span_faults(installation)
+    require_described(installation)
     for each in blocking_joints(installation):
         raise FitError(f"{each.above} and {each.below} do not fit together: {each.reason}", "'chain check' says more")
     nominal = nominal_levels(installation)
@@ -398,7 +398,7 @@ def worst_isolation_db(installation: Installation) -> tuple[Real, Real]:
     Source: `Y = (I - S G)^-1 S` across the splitter; nominal losses of the two ways.
     """
     centres = np.array(sorted({channel.centre_hz for channel in installation.channels}))
-    # Isolation changes slowly with frequency: that of every so many channels tells the worst.
+    # Isolation changes slowly with frequency: that of every so many channels shows the worst.
     step = -(-centres.size // MOST_FREQUENCIES)
     freq = centres[::step]
     compiled = compile_tree(installation, freq)

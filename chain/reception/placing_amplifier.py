@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from chain.reception.draws import drawn_rooms, room_ends
 from chain.reception.formulas import DBUV_OF_DBM, T0_K, antenna_noise_k
 from chain.reception.levels import Nominal, nominal_levels, without_item
 from chain.reception.records import ANTENNA, Installation, InstalledItem
 from chain.reception.tree import followers_of
+from chain.reception.trials import drawn_rooms, room_ends
 from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
 from library.reception import Amplifier, reception_part
 
@@ -156,12 +156,12 @@ def place_amplifier(
     installation : the receiving installation. Amplifiers in it are taken out first, and tried again at every place with
         those that are owned and on offer; a typical masthead and a typical distribution amplifier where there are none.
     progress : called with the finished share.
-    seed : of the draws.
+    seed : of the trials.
 
     Returns
     -------
     Placement: room is what is left, at the worst outlet and channel, to the nearest limit (margin asked for, level window,
-    overload) [dB]. Gains and the best places are found nominally; these are then drawn, all in the same draws, and stand in
+    overload) [dB]. Gains and the best places are found nominally; these are then drawn, all in the same trials, and stand in
     the order of the low end of their 95 % interval.
 
     Examples
@@ -195,7 +195,7 @@ def place_amplifier(
     for (place, _), room in zip(found, rooms, strict=False):
         low, high = room_ends(room)
         drawn.append(replace(place, room_low_db=low, room_high_db=high, holds=float((room >= 0).mean())))
-    # Rounded, so that what draws cannot tell apart stands in the order of what is computed.
+    # Rounded, so that what trials cannot resolve stands in the order of what is computed.
     drawn.sort(key=lambda each: (-round(each.room_low_db or 0.0, 1), -round(each.score.room_db, 1)))
     if progress:
         progress(1.0)

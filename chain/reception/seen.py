@@ -13,12 +13,12 @@ import numpy as np
 
 from chain.errors import Defect, InputError, UnitError, quoted
 from chain.files.toml import closest, decode, read_file
-from chain.reception.draws import DRAWS
 from chain.reception.formulas import pad_correction_db
 from chain.reception.levels import nominal_source
 from chain.reception.outlets import Reception, outlets
 from chain.reception.quantities import LEVEL, parse_reception
 from chain.reception.records import ANTENNA, Installation, SignalSource
+from chain.reception.trials import DRAWS
 from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.units import parse_quantity
 from library.reception import default
@@ -262,7 +262,7 @@ def compare_seen(
     known = _seen_in(installation, true, references)
     after = outlets(known, draws, seed, progress)
     rows = [_row(place, name, level, stated, after, references) for (place, name), level in true.items()]
-    # A place that differs from others on one channel tells nothing of the field on another.
+    # A place that differs from others on one channel shows nothing of the field on another.
     odd = {row.place for row in rows if not row.fits and row.place not in (ANTENNA, references[row.channel])}
     others = _references({key: level for key, level in true.items() if key[0] not in odd}, stated)
     if others != references:

@@ -1,4 +1,4 @@
-"""A set-up with its draws at hand, so that each further sweep through it is answered in a moment."""
+"""A set-up with its trials at hand, so that each further sweep through it is answered in a moment."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from chain.arrays import Complex, Real
 from chain.comparisons.bands import ChannelBand, bands_of
 from chain.comparisons.differences import Difference, differences
-from chain.comparisons.joint_draws import JointDraws, draw_jointly, recovered_magnitudes
+from chain.comparisons.joint_trials import JointTrials, draw_jointly, recovered_magnitudes
 from chain.errors import RangeError
 from chain.reflection import magnitude_from_vswr, mismatch_loss_db, vswr
 from chain.rf.twoport import compose, inverse, shifted
@@ -70,18 +70,18 @@ class SweepAnswer:
 
 @dataclass(frozen=True)
 class ReadingPair:
-    """Draws of two readings through one set-up at the frequencies of its sweeps."""
+    """Trials of two readings through one set-up at the frequencies of its sweeps."""
 
     setup: Setup
-    draws: JointDraws
+    trials: JointTrials
     bands: tuple[ChannelBand, ...]
     step: int
     points: int
 
     def fits(self, readings: Readings) -> bool:
-        """Tell whether a sweep has the frequencies that the draws were made for."""
+        """Whether a sweep has the frequencies that the trials were made for."""
         freq = readings.freq_hz
-        return freq.size == self.points and bool(np.allclose(freq[:: self.step], self.draws.freq_hz, rtol=1e-6))
+        return freq.size == self.points and bool(np.allclose(freq[:: self.step], self.trials.freq_hz, rtol=1e-6))
 
     def answer(self, readings: Readings) -> SweepAnswer:
         """Answer one sweep: pass by every point's upper end, fail by the sweep as a whole."""
@@ -91,7 +91,7 @@ class ReadingPair:
         rounding = None if phase is not None else self._rounded(readings)
         found = invert(terms, observed, phase, rounding=rounding, strict_share=self._strict)
         again, _, _ = differences(
-            self.draws, ((0, seen), (1, seen)), self.bands, together=False, same_phase=True, halves=(half, half)
+            self.trials, ((0, seen), (1, seen)), self.bands, together=False, same_phase=True, halves=(half, half)
         )
         limit = self.setup.far.limit_vswr
         over = np.asarray(observed > (np.inf if limit is None else self._edge(phase, limit, terms, rounding)))
@@ -129,7 +129,7 @@ class ReadingPair:
     def change(self, first: SweepAnswer, second: SweepAnswer) -> tuple[Difference, ...]:
         """Second less first, in every channel, together; without phase, of an antenna whose phase has stayed."""
         return differences(
-            self.draws,
+            self.trials,
             ((0, first.seen), (1, second.seen)),
             self.bands,
             same_phase=True,
@@ -154,45 +154,45 @@ class ReadingPair:
     def _observed(self, seen: Complex | Real) -> tuple[Real, Real, Real | None]:
         """Nominal |G|, the statistic that is judged, and the recovered phase where one was read."""
         if np.iscomplexobj(seen):
-            far = self.draws.known.recovered(np.asarray(seen, dtype=complex))[0]
+            far = self.trials.known.recovered(np.asarray(seen, dtype=complex))[0]
             return np.minimum(np.abs(far), 1.0), np.abs(far), np.angle(far)
         observed = np.asarray(seen, dtype=float)
         turns = np.exp(2j * np.pi * np.arange(PHASES) / PHASES)
-        known = [recovered_magnitudes(self.draws.known, observed, complex(turn))[0][0] for turn in turns]
+        known = [recovered_magnitudes(self.trials.known, observed, complex(turn))[0][0] for turn in turns]
         return np.median(known, axis=0), observed, None
 
     @cached_property
     def _strict(self) -> Real:
         """Risk of each point's lower end where those of its channel are to hold together."""
-        share = np.full(self.draws.freq_hz.shape, ONE_SIDED)
+        share = np.full(self.trials.freq_hz.shape, ONE_SIDED)
         for band in self.bands:
             share[band.members] = ONE_SIDED / max(band.members.stop - band.members.start, 1)
         return share
 
     def _terms(self, has_phase: bool, half: Real | None = None) -> Terms:
-        """Terms of the draws, with what the digits of a complex reading hide."""
+        """Terms of the trials, with what the digits of a complex reading hide."""
         if not has_phase:
             return self._reading_terms
         if half is None:
             return self._recovered_terms
-        digits = hidden_digits(np.random.default_rng([SEED, DIGITS]), self.draws.draws, half, True)
-        shown = shifted(self.draws.readings[0], np.asarray(digits, dtype=complex))
-        return Terms.of(compose(inverse(self.draws.known), shown))
+        digits = hidden_digits(np.random.default_rng([SEED, DIGITS]), self.trials.draws, half, True)
+        shown = shifted(self.trials.readings[0], np.asarray(digits, dtype=complex))
+        return Terms.of(compose(inverse(self.trials.known), shown))
 
     @cached_property
     def _recovered_terms(self) -> Terms:
-        return Terms.of(compose(inverse(self.draws.known), self.draws.readings[0]))
+        return Terms.of(compose(inverse(self.trials.known), self.trials.readings[0]))
 
     @cached_property
     def _reading_terms(self) -> Terms:
-        return Terms.of(self.draws.readings[0])
+        return Terms.of(self.trials.readings[0])
 
     def _rounded(self, readings: Readings) -> NDArray[np.float32] | None:
-        """What the digits of a magnitude add to each draw of it; None where they add nothing worth a thought."""
+        """What the digits of a magnitude add to each trial of it; None where they add nothing worth a thought."""
         if readings.rounding is None:
             return None
         seen = Observation(readings.magnitude[:: self.step], None, readings.rounding[:: self.step])
-        return rounded(seen, self.draws.readings[0].p.shape[0], SEED, 0)
+        return rounded(seen, self.trials.readings[0].p.shape[0], SEED, 0)
 
     def _edge(self, phase: Real | None, limit_vswr: float, terms: Terms, rounding: NDArray[np.float32] | None) -> Real:
         """Statistic at each frequency above which a point makes the whole sweep fail.
@@ -210,7 +210,7 @@ class ReadingPair:
 
     def _edge_of_magnitudes(self, rounding: NDArray[np.float32] | None) -> Real:
         assert self.setup.far.limit_vswr is not None
-        freq = self.draws.freq_hz
+        freq = self.trials.freq_hz
         still = [np.full(freq.shape, 2 * np.pi * number / PHASES) for number in range(PHASES)]
         courses = [*still, *(each - 2 * np.pi * TURN_S * freq for each in still)]
         return _edge_of(self._terms(False), courses, self.setup.far.limit_vswr, rounding)
@@ -241,5 +241,5 @@ def bench_of(
     most, batches = (MOST_WITHOUT_PHASE, BATCHES // 2) if readings.reflection is None else (MOST_POINTS, BATCHES)
     step = -(-readings.freq_hz.size // most)
     freq = readings.freq_hz[::step]
-    draws = draw_jointly(setup, freq, 2, batches, seed, progress)
-    return ReadingPair(setup, draws, bands_of(setup, freq), step, readings.freq_hz.size)
+    trials = draw_jointly(setup, freq, 2, batches, seed, progress)
+    return ReadingPair(setup, trials, bands_of(setup, freq), step, readings.freq_hz.size)

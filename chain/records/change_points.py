@@ -1,4 +1,4 @@
-"""Whether a series has stepped, and when: at most the stated share of series without a step are said to have one.
+"""Whether a series has stepped, and when: at most the stated share of series without a step are reported to have one.
 
 The stated uncertainties are checked against the scatter of the series itself: where that is larger it counts, so that a
 set-up that repeats worse than it says raises no more false alarms.
@@ -20,7 +20,7 @@ SIDE = 2
 LEAST_RECORDS = 2 * SIDE
 SEED = 20260
 MARGIN = 0.95
-"""Share of the stated rate that is aimed at: a threshold from finite trials has an error of its own."""
+"""Share of the stated rate that is kept: a threshold from finite trials has an error of its own."""
 TRIALS, MOST_FIGURES = 8000, 4_000_000
 SCATTERS = (1.0, 1.5, 2.0, 3.0, 6.0, 10.0, 30.0)
 """True scatter over stated uncertainty: the threshold holds for all of them."""

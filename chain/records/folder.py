@@ -103,7 +103,7 @@ class Folder:
             (self.path / (MARK + sha256)).touch()
 
     def is_marked(self, sha256: str) -> bool:
-        """Tell whether a sweep was answered before there was room for its record."""
+        """Whether a sweep was answered before there was room for its record."""
         return (self.path / (MARK + sha256)).exists()
 
     def unmark(self, sha256: str) -> None:

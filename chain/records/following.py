@@ -1,7 +1,7 @@
 """A folder followed: each new sweep read, answered, compared with the last and the first, and kept; once, and none left out.
 
 A sweep is known by the digest of its bytes, and counts as answered when its record is on the disk: after a stop of any kind
-the records tell what is still to do. A disk that is full keeps the answers waiting, and they are written when it has room; an
+the records show what is still to do. A disk that is full keeps the answers waiting, and they are written when it has room; an
 empty mark, for which a full disk mostly still has room, makes up for them when the program ends before that.
 """
 
@@ -30,7 +30,7 @@ from chain.sweeps.readings import Readings
 PATIENCE_S = 2.0
 """A file that cannot be read, ends within a line, or is shorter than the others may still be on its way for so long."""
 MOST_LINES = 3
-"""Kinds of frequencies whose draws are kept at hand."""
+"""Kinds of frequencies whose trials are kept at hand."""
 LOCK = ".following"
 
 
@@ -169,7 +169,7 @@ class Follower:
             self._line(Readings(freq, np.zeros(freq.size), np.zeros(freq.size, dtype=complex), "none yet"))
 
     def idle(self) -> bool:
-        """Tell whether nothing is left to do: every file taken, every record written."""
+        """Whether nothing is left to do: every file taken, every record written."""
         return not self.waiting and self.arrivals.all_taken()
 
     def _one(self, path: Path) -> FollowAnswer | None:

@@ -39,10 +39,10 @@ def lead_channels(bench: ReadingPair, readings: list[Real]) -> tuple[ChannelReco
 
     Source: What comes back has gone both ways: half the return loss; open and short averaged, so that their ripple cancels.
     """
-    fixed = fixed_loss_db(bench.setup, bench.draws.freq_hz)
+    fixed = fixed_loss_db(bench.setup, bench.trials.freq_hz)
     share = np.mean([each[:: bench.step] ** 2 for each in readings], axis=0)
     # Of a full reflection, as each of two drawn readings shows it: half their difference is what one repeats to.
-    shown = [np.abs(maps.reading(np.ones(1, dtype=complex))) ** 2 for maps in bench.draws.readings]
+    shown = [np.abs(maps.reading(np.ones(1, dtype=complex))) ** 2 for maps in bench.trials.readings]
     out = []
     for band in bench.bands:
         here = band.members

@@ -42,7 +42,7 @@ class SeriesTrend:
     """One channel of one thing over time: losses [dB] with their standard uncertainties, trend, steps.
 
     `apart` is the first or last record where it stands alone, away from all others: a step or a fluke, which the next record
-    will tell. A lead's loss is as at 20 degrees C. `since_first_db` is the last record less the first, or, with steps, the last stretch
+    will show. A lead's loss is as at 20 degrees C. `since_first_db` is the last record less the first, or, with steps, the last stretch
     less the first one; `half_width_db` that of its 95 % interval.
     """
 
@@ -145,7 +145,7 @@ def log_trends(folder: str, name: str = "", channel: str = "", false_alarms: flo
     folder : the folder of records.
     name : keep to what was measured under this name.
     channel : keep to this channel.
-    false_alarms : share of series without a step that may be said to have one.
+    false_alarms : share of series without a step that may be reported to have one.
 
     Returns
     -------

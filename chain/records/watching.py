@@ -80,7 +80,7 @@ class Arrivals:
         return sorted(found, key=lambda each: each.name)
 
     def all_taken(self) -> bool:
-        """Tell whether there is no file that is still to be taken; an empty one holds nothing to take."""
+        """Whether there is no file that is still to be taken; an empty one holds nothing to take."""
         return all(self._taken.get(path) == signature or not signature.size for path, signature in self._scan())
 
     def rested_s(self, path: Path) -> float:
@@ -88,7 +88,7 @@ class Arrivals:
         return time.monotonic() - self._seen[str(path)][1]
 
     def unchanged(self, path: Path) -> bool:
-        """Tell whether a file is still as it was when it was found ready."""
+        """Whether a file is still as it was when it was found ready."""
         now = _signature(path)
         return now is not None and now == self._seen[str(path)][0]
 

@@ -1,4 +1,4 @@
-"""The bench card as text: cautions first, then wiring, readings of known ends, ohms, and lines to fill in."""
+"""The bench card as text: cautions first, then wiring, readings of known terminations, ohms, and lines to fill in."""
 
 from __future__ import annotations
 

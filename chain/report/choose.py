@@ -1,4 +1,4 @@
-"""Buildable chains best first: what to buy, where to calibrate, what each piece adds; two chains compared; changes weighed."""
+"""Buildable chains best first: what to buy, where to calibrate, what each item adds; two chains compared; changes weighed."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from chain.report.numbers import between, db, limit, match, span
 from chain.report.phrases import counted, fitted, line_of
 from chain.report.tables import Column, answer, notes, say, show_table
 from chain.selection.choose import RESOLVED, Choice, Chosen
-from chain.selection.comparison import Contrast
+from chain.selection.comparison import ChainComparison
 from chain.selection.improve import Improvement
 
 FIRST = {"interval": "Most exact", "cost": "Cheapest", "loss": "Least loss", "reflection": "Least reflection"}
@@ -163,7 +163,7 @@ def _detail(chain: Chosen, result: Choice, console: Console) -> None:
     if chain.best:
         best = chain.best
         say(console, f"  calibrate {_plane(chain)} with {best.standards}", indent=4)
-        others = [f"{each.plane} {span(each.low, each.high)}" for each in chain.sights[1:]]
+        others = [f"{each.plane} {span(each.low, each.high)}" for each in chain.planes[1:]]
         if best.ceiling_vswr <= 1e3:
             say(console, f"  nothing connected shows {match(best.ceiling_vswr)} there", indent=4)
         if others:
@@ -180,11 +180,11 @@ def _method(result: Choice) -> str:
     )
 
 
-def render_contrast(result: Contrast, console: Console) -> None:
+def render_comparison(result: ChainComparison, console: Console) -> None:
     """Print two chains item by item."""
     one, two = result.first, result.second
     more = two.cost - one.cost
-    answer(console, contrast_lines(result))
+    answer(console, comparison_lines(result))
     columns = [
         Column(f"chain {one.number}", numeric=False, wraps=True),
         Column(f"chain {two.number}", numeric=False, wraps=True),
@@ -200,7 +200,7 @@ def render_contrast(result: Contrast, console: Console) -> None:
     show_table(console, columns, [*rows, ["in all", "", *total]], ruled=[len(rows) - 1])
 
 
-def contrast_lines(result: Contrast) -> list[str]:
+def comparison_lines(result: ChainComparison) -> list[str]:
     """Which of two chains costs more, what either shows of the antenna, the next step."""
     one, two = result.first, result.second
     more = two.cost - one.cost

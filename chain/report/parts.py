@@ -32,7 +32,7 @@ SUFFIXES = {
     "_c": "degrees Celsius",
 }
 KINDS_OF_UNIT = {"_hz": "frequency", "_m": "length", "_h": "inductance", "_f": "capacitance"}
-TOLD_APART = ("id", "name", "kind")
+STATED_APART = ("id", "name", "kind")
 LABELS = {
     "flat_db_per_100m": "constant term",
     "per_sqrt_mhz_db_per_100m": "times sqrt(f in MHz)",
@@ -152,7 +152,7 @@ def _losses(entry: Entry, length_m: float, console: Console) -> None:
 
 def _values(part: Part) -> Iterator[tuple[str, str]]:
     for each in fields(part):
-        if each.name not in TOLD_APART:
+        if each.name not in STATED_APART:
             yield from _figure(each.name, getattr(part, each.name))
 
 

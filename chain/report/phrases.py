@@ -65,7 +65,7 @@ def plane_words(plane: str) -> str:
 
 
 def draws_words(result: Expectation | Planes | Recovery) -> str:
-    """How many draws made the intervals, and how well their ends are known by them."""
+    """How many trials made the intervals, and how well their ends are known by them."""
     text, found = f"{result.draws} draws, seed {result.seed}", result.accuracy
     if found is None or not found.end_tolerance:
         return text

@@ -41,7 +41,7 @@ DETAIL = re.compile(": |, all else ")
 """Where what a next step changes in detail begins."""
 LEANS = {"leans better": "It leans to good", "open": "It is undecided", "leans worse": "It leans to bad"}
 CHANNEL_GROUPS = ("good", "leans good", "undecided", "leans bad", "bad", "impossible")
-DOUBTFUL = ("leans good", "undecided", "leans bad")
+UNCERTAIN = ("leans good", "undecided", "leans bad")
 RETURN_LOSS = re.compile(r"return loss ([\d.]+) dB")
 OHM = "antenna\nohm"
 POINT_COLUMNS = (
@@ -56,7 +56,7 @@ POINT_COLUMNS = (
 )
 SHARES_SHOWN = 3
 NOTHING_THERE = 20.0
-"""VSWR from which an antenna can hardly be told from an open end."""
+"""VSWR from which an antenna can hardly be distinguished from an open end."""
 SLIGHT_SHARE = 0.005
 """A share that is none in whole percent."""
 STYLES = {"pass": "green", "fail": "red", "not proven": "yellow", "impossible": "bold red"}
@@ -213,10 +213,10 @@ def channel_line(result: Recovery) -> str:
         return ""
     groups = {group: [each for each in words if words[each] == group] for group in CHANNEL_GROUPS}
     named = {group: f"{group.capitalize()}: {_runs(found, list(words))}." for group, found in groups.items() if found}
-    doubtful = [each for each in words if words[each] in DOUBTFUL]
-    merged = {**named, "doubtful": f"Doubtful: {_runs(doubtful, list(words))}."} if doubtful else named
-    brief = [text for group, text in merged.items() if group not in DOUBTFUL]
-    counts = [f"{len(groups['good'])} good", f"{len(doubtful)} doubtful", f"{len(groups['bad'])} bad"]
+    uncertain = [each for each in words if words[each] in UNCERTAIN]
+    merged = {**named, "doubtful": f"Doubtful: {_runs(uncertain, list(words))}."} if uncertain else named
+    brief = [text for group, text in merged.items() if group not in UNCERTAIN]
+    counts = [f"{len(groups['good'])} good", f"{len(uncertain)} doubtful", f"{len(groups['bad'])} bad"]
     return fitted(
         " ".join(named.values()),
         " ".join(brief),
@@ -291,7 +291,7 @@ def _apart(result: Recovery, channel: ChannelResult) -> bool:
 
 
 def _worth(column: Column, result: Recovery, width: int) -> bool:
-    """Tell whether a column has something to say, and room to say it."""
+    """Whether a column has something to say, and room to say it."""
     if column.header == OHM:
         return result.true_ohm is not None
     if column.header == LOST:

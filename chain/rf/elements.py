@@ -1,7 +1,7 @@
 """The elements every part is made of, with their nominal behaviour and the size of what is not known of them.
 
 A `Line` covers leads, adapters and matching sections; a `Box` any two-port given by its matrix and limits; a `Ladder` a
-network of resistors. Nominal values, random draws, sensitivities and guaranteed bounds all start from these elements, so
+network of resistors. Nominal values, random trials, sensitivities and guaranteed bounds all start from these elements, so
 there is one description of the unknowns. Reflection limits of whole parts become their radii here. `near_ohm` and `far_ohm`
 are the real references of an element's own matrix; where those of neighbours differ, an ideal step stands between them.
 """

@@ -34,7 +34,7 @@ def two_port(part: Part, freq_hz: Real, ohm: float, turned: bool = False, ideal:
 
     Source: Elements of the part as in a set-up; a tolerance of length or impedance by its worst corner.
     """
-    # A file that was written anew is another part, whatever its name.
+    # A file that was written again is another part, whatever its name.
     written = Path(part.path).stat().st_mtime_ns if isinstance(part, Measured) else 0
     return _two_port(part, np.asarray(freq_hz, dtype=float).tobytes(), ohm, turned, ideal, written)
 

@@ -43,7 +43,7 @@ def elements(item: Item, freq_hz: Real, others: ElementsOf) -> tuple[Element, ..
             reflection = np.asarray(twoport.input_reflection(element.nominal(), reflection))
         branches.append(branch)
         known.append(reflection)
-        # The disc's centre is not the nominal reflection about which draws are made; the distance counts as unknown.
+        # The disc's centre is not the nominal reflection about which trials are made; the distance counts as unknown.
         unknown.append(region.radius[0] + np.abs(region.center[0] - reflection))
         s = twoport.reduce_port(s, index, reflection)
         # A port reduced away renumbers those behind it.

@@ -2,7 +2,7 @@
 
 A matrix has shape `(..., 2, 2)`, complex128; port 0 is the near one, port 1 the far one. Each port is referred to a real
 impedance that the caller keeps. Arrays made by `empty` keep each of the four elements contiguous, which is what lets
-the star product run at the speed of plain array arithmetic. A map is value = (p G + q)/(r G + 1): three complex numbers per draw
+the star product run at the speed of plain array arithmetic. A map is value = (p G + q)/(r G + 1): three complex numbers per trial
 and frequency.
 """
 
@@ -75,7 +75,7 @@ def cascade(parts: Sequence[Complex], out: Complex | None = None) -> Complex:
     if len(parts) == 1 or not shape:
         _join(parts, whole)
         return whole
-    # A block of draws stays in the cache from one two-port to the next.
+    # A block of trials stays in the cache from one two-port to the next.
     rows = max(1, BLOCK_POINTS // max(1, math.prod(shape[1:])))
     for start in range(0, shape[0], rows):
         block = slice(start, start + rows)
@@ -159,14 +159,14 @@ def reduce_port(s: Complex, port: int, reflection: ArrayLike) -> Complex:
 
 @dataclass(frozen=True)
 class Maps:
-    """Coefficients of reading = (p G + q)/(r G + 1), shape (draws, frequencies) each."""
+    """Coefficients of reading = (p G + q)/(r G + 1), shape (trials, frequencies) each."""
 
     p: Complex
     q: Complex
     r: Complex
 
     def reading(self, far_reflection: Complex) -> Complex:
-        """Reading of a far reflection that broadcasts against (draws, frequencies)."""
+        """Reading of a far reflection that broadcasts against (trials, frequencies)."""
         return (self.p * far_reflection + self.q) / (self.r * far_reflection + 1)
 
     def ceiling(self) -> NDArray[np.float64]:

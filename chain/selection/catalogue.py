@@ -15,7 +15,7 @@ from chain.selection.pareto import nondominated
 
 Ints = NDArray[np.int64]
 
-PIECE_FIELDS = ("near", "far", "cost", "loss", "reflection", "stock", "marks")
+FIELDS_OF_PARTS = ("near", "far", "cost", "loss", "reflection", "stock", "marks")
 
 
 @dataclass(frozen=True)
@@ -57,7 +57,7 @@ class Catalogue:
     def only(self, chosen: NDArray[np.intp]) -> Catalogue:
         """The catalogue of some of its parts."""
         known = {field.name for field in fields(self)}
-        return replace(self, **{name: getattr(self, name)[chosen] for name in PIECE_FIELDS if name in known})
+        return replace(self, **{name: getattr(self, name)[chosen] for name in FIELDS_OF_PARTS if name in known})
 
 
 def without_dominated(catalogue: Catalogue, most_items: int) -> NDArray[np.intp]:

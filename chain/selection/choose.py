@@ -1,4 +1,4 @@
-"""Choose before buying: the buildable chains that no other beats, put in order by what they tell of an antenna."""
+"""Choose before buying: the buildable chains that no other beats, ranked by what they show of an antenna."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from chain.results import COVERAGE, SCHEMA_VERSION, SEED, ResultTable, plain_val
 from chain.selection.catalogue import count_walks
 from chain.selection.missing import Missing, missing_item
 from chain.selection.need import Need, Offer
-from chain.selection.ranking import DRAWS, PlaneInterval, sights
+from chain.selection.ranking import DRAWS, PlaneInterval, plane_intervals
 from chain.selection.search import Walk, best_chains
 from chain.selection.stock import NANO, SearchSpace, own_values, search_space, setup_of
 from chain.setups import Item, Setup
@@ -23,7 +23,7 @@ from library.parts import Library
 LOOKS = 1260
 """Frequencies to look at, over all chains and planes together, before each look is made coarser."""
 RESOLVED = 0.004
-"""Widths of intervals closer than this count as equal: the simulation tells them no better apart [-]."""
+"""Widths of intervals closer than this count as equal: the simulation resolves them no better [-]."""
 MOST_POINTS, LEAST_POINTS = 21, 3
 NULLS = {
     "high": "infinite: nothing but a full reflection is ruled out",
@@ -34,7 +34,7 @@ NULLS = {
 }
 """What nulls stand for."""
 EXACT = "cost, loss, sum of reflection limits and number of joints: exact front, within the stock"
-RERANKED = "interval at the limit (worst frequency, best allowed plane): puts the chains of that front in order"
+RANKED_BY = "interval at the limit (worst frequency, best allowed plane): puts the chains of that front in order"
 
 
 @dataclass(frozen=True)
@@ -87,13 +87,13 @@ class Chosen:
     loss_db: float
     sum_reflection: float
     joints: int
-    sights: tuple[PlaneInterval, ...]
+    planes: tuple[PlaneInterval, ...]
     setup: Setup
 
     @property
     def best(self) -> PlaneInterval | None:
         """The allowed plane with the narrowest interval, None where the chain has none."""
-        return self.sights[0] if self.sights else None
+        return self.planes[0] if self.planes else None
 
     def to_dict(self) -> dict[str, object]:
         """Plain values under the contracted keys."""
@@ -115,7 +115,7 @@ class Chosen:
             "high": best.high if best else None,
             "width": best.width if best else None,
             "worst_hz": best.worst_hz if best else None,
-            "planes": [vars(each) for each in self.sights],
+            "planes": [vars(each) for each in self.planes],
             "pareto": True,
         }
 
@@ -162,7 +162,7 @@ class Choice(ResultTable):
                 "least_cost_beyond_budget": self.beyond,
                 "rank": self.rank,
                 "exact": EXACT,
-                "reranked": RERANKED,
+                "reranked": RANKED_BY,
                 "chains_considered": self.considered,
                 "coverage": COVERAGE,
                 "draws": DRAWS,
@@ -235,7 +235,7 @@ def _looked_at(
     room: SearchSpace, walks: list[Walk], points: int, seed: int, progress: Callable[[float], None] | None
 ) -> list[Chosen]:
     setups = [setup_of(room, walk) for walk in walks]
-    seen = sights(room, setups, points, seed, progress)
+    seen = plane_intervals(room, setups, points, seed, progress)
     # Either way round an item loses and reflects the same.
     own = cache(lambda element: own_values(room.offers[element].item, room.freq_hz))
     return [_chosen(room, own, *each) for each in zip(walks, setups, seen, strict=True)]
@@ -306,7 +306,7 @@ def _in_order(chains: list[Chosen], rank: str) -> list[Chosen]:
     ordered: list[Chosen] = []
     left = sorted(chains, key=lambda each: (_width(each), *by_cost(each)))
     while left:
-        # Widths closer to the narrowest than the simulation tells apart count as the same.
+        # Widths closer to the narrowest than the simulation resolves count as the same.
         same = [each for each in left if _width(each) <= _width(left[0]) + RESOLVED]
         ordered += sorted(same, key=by_cost)
         left = left[len(same) :]

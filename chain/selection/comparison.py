@@ -22,7 +22,7 @@ class ComparedStep:
 
 
 @dataclass(frozen=True)
-class Contrast:
+class ChainComparison:
     """Two chains compared. The differences of the steps add up to those of the chains."""
 
     first: Chosen
@@ -38,7 +38,7 @@ class Contrast:
         return plain_values({**own, **chains, "steps": steps})  # type: ignore[return-value]
 
 
-def comparison(answer: Choice, first: int, second: int) -> Contrast:
+def comparison(answer: Choice, first: int, second: int) -> ChainComparison:
     """Compare two chains of an answer.
 
     Source: Longest common run of items (`difflib`); the joints' own loss and reflection are one line.
@@ -58,7 +58,7 @@ def comparison(answer: Choice, first: int, second: int) -> Contrast:
         (two.sum_reflection - one.sum_reflection) - sum(step.reflection for step in steps),
     ]
     joints = ComparedStep(f"{one.joints} joints", f"{two.joints} joints", 0.0, *left)
-    return Contrast(one, two, (*steps, joints), answer.need.currency)
+    return ChainComparison(one, two, (*steps, joints), answer.need.currency)
 
 
 def _paired(one: Chosen, left: range, two: Chosen, right: range) -> list[ComparedStep]:

@@ -150,7 +150,7 @@ def improve(
         try:
             low, high = _widest(idea.setup, freq_hz, limit, library, seed)
         except ChainError:
-            continue  # a part whose model does not cover the sweep is no cure
+            continue  # a part whose model does not cover the sweep is no improvement
         gain = (now_high - now_low) - (high - low)
         ends = float(vswr(low)), float(vswr(high))
         changes.append(ChainChange(idea.kind, idea.what, idea.price, *ends, high - low, gain, idea.where))

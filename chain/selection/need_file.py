@@ -146,7 +146,7 @@ def _settle(model: NeedModel, into: Diagnostics, rules: Rules) -> None:
 
 
 def _reachable(model: NeedModel, into: Diagnostics) -> None:
-    """See that the planes allowed are those that the analyzer is said to calibrate at."""
+    """See that the planes allowed are those that the analyzer is stated to calibrate at."""
     from chain.files.toml import closest
     from chain.selection.need_schema import PLANES
 
@@ -206,7 +206,7 @@ def _need(
 
 
 def _spoken(model: NeedModel) -> NeedModel:
-    """The need with `phase`, an older word, said as `shows`."""
+    """The need with `phase`, an older word, stated as `shows`."""
     if model.phase is None:
         return model
     return type(model)(**{**vars(model), "shows": "complex" if model.phase else "vswr"})
@@ -226,15 +226,15 @@ def _few(remarks: list[str]) -> list[str]:
 
 
 def _say(model: NeedModel, into: Diagnostics, rules: Rules) -> None:
-    said = into.assumed
+    assumed = into.assumed
     if model.near_impedance is None:
-        said.append("need: near_impedance 50 ohm (default)")
+        assumed.append("need: near_impedance 50 ohm (default)")
     if model.far_impedance is None:
-        said.append("need: far_impedance 75 ohm (default)")
+        assumed.append("need: far_impedance 75 ohm (default)")
     if model.most_items is None:
-        said.append(f"need: most_items {MOST_ITEMS} (default)")
+        assumed.append(f"need: most_items {MOST_ITEMS} (default)")
     if rules.lengths_assumed:
-        said.append(f"need: leads without a length of their own are cut to {rules.lead_length} (lead_length)")
+        assumed.append(f"need: leads without a length of their own are cut to {rules.lead_length} (lead_length)")
     if rules.stock_assumed:
-        said.append("offers without stock: as many as are wanted")
-    said.append("parts: the library's figures, but for those stated with an offer")
+        assumed.append("offers without stock: as many as are wanted")
+    assumed.append("parts: the library's figures, but for those stated with an offer")

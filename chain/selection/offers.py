@@ -23,7 +23,7 @@ from library.records import Limit
 LARGEST = 50_000_000
 EURO = re.compile(rb"[0-9 ;,\t]\x80|\x80[0-9 ]")
 """The sign in the encoding of Windows, beside a figure or a cell's edge."""
-MOST_TOLD = 50
+MOST_REPORTED = 50
 """Most defects of one table that are reported one by one."""
 OWN = ("part", "price", "currency", "stock")
 ROOMY = ("attenuation", "arm", "path", "reference", "id")
@@ -318,8 +318,8 @@ def _take(offer: Offer, key: tuple[str, ...], offers: dict[tuple[str, ...], Offe
 
 def _reported(table: _OfferTable) -> list[Defect]:
     found = sorted(table.defects, key=lambda each: (each.line, each.column))
-    if len(found) <= MOST_TOLD:
+    if len(found) <= MOST_REPORTED:
         return found
-    more = len(found) - MOST_TOLD
-    last = found[MOST_TOLD]
-    return [*found[:MOST_TOLD], Defect(table.path, last.line, 1, f"{more} more faults from here on")]
+    more = len(found) - MOST_REPORTED
+    last = found[MOST_REPORTED]
+    return [*found[:MOST_REPORTED], Defect(table.path, last.line, 1, f"{more} more defects from here on")]

@@ -64,7 +64,7 @@ def _swept(rows: Ints) -> NDArray[np.intp]:
 
 
 def beaten(rows: Ints, front: Ints) -> NDArray[np.bool_]:
-    """Tell which rows are nowhere smaller than some row of a front; equality counts."""
+    """Recognise which rows are nowhere smaller than some row of a front; equality counts."""
     found = np.zeros(len(rows), dtype=bool)
     if not len(front) or not len(rows):
         return found

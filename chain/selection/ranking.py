@@ -29,7 +29,7 @@ MATCHING = ("pad", "section", "transformer", "network")
 
 @dataclass(frozen=True)
 class PlaneInterval:
-    """What a chain calibrated at one plane tells of an antenna that just keeps the limit. Ends are VSWR at `worst_hz`."""
+    """What a chain calibrated at one plane shows of an antenna that just keeps the limit. Ends are VSWR at `worst_hz`."""
 
     plane: str
     after: str
@@ -92,7 +92,7 @@ def _load(room: SearchSpace, connector: object, ohm: float) -> tuple[float | Non
     return best or (usual_db, f"{usual_db:g} dB assumed")
 
 
-def sights(
+def plane_intervals(
     room: SearchSpace,
     setups: Sequence[Setup],
     points: int,

@@ -59,14 +59,14 @@ class _Exits:
 
 def best_chains(catalogue: Catalogue, most_items: int) -> tuple[Walk, ...]:
     """Find the exact front; of chains with the same four figures one is given."""
-    to_go = layers(catalogue, most_items)
+    cost_to_go = layers(catalogue, most_items)
     front = _Front()
-    allowed = [_follow(catalogue, to_go, count, row) for count, row in _starts(catalogue, to_go)]
+    allowed = [_follow(catalogue, cost_to_go, count, row) for count, row in _starts(catalogue, cost_to_go)]
     for walk in allowed:
         if walk is not None:
             front.add(walk)
     if not all(allowed):
-        _complete(catalogue, most_items, to_go, front)
+        _complete(catalogue, most_items, cost_to_go, front)
     return tuple(sorted(front.walks))
 
 
@@ -86,25 +86,28 @@ class _Front:
         self.rows = np.concatenate([self.rows[kept], row])
 
 
-def _starts(catalogue: Catalogue, to_go: list[Layer]) -> list[tuple[int, int]]:
+def _starts(catalogue: Catalogue, cost_to_go: list[Layer]) -> list[tuple[int, int]]:
     """Rows of the layers that make up the front of unlimited stock: (number of parts, row)."""
     state = catalogue.start, 0
     found = [
-        (count, row) for count, layer in enumerate(to_go) if state in layer for row in range(len(layer[state].vectors))
+        (count, row)
+        for count, layer in enumerate(cost_to_go)
+        if state in layer
+        for row in range(len(layer[state].vectors))
     ]
     if not found:
         return []
-    rows = np.array([[*to_go[count][state].vectors[row], count] for count, row in found], dtype=np.int64)
+    rows = np.array([[*cost_to_go[count][state].vectors[row], count] for count, row in found], dtype=np.int64)
     return [found[index] for index in nondominated(rows)]
 
 
-def _follow(catalogue: Catalogue, to_go: list[Layer], count: int, row: int) -> Walk | None:
+def _follow(catalogue: Catalogue, cost_to_go: list[Layer], count: int, row: int) -> Walk | None:
     """Chain of a row of the layers, or None where the stock does not allow it."""
     state: State = (catalogue.start, 0)
-    cost, loss, reflection = (int(value) for value in to_go[count][state].vectors[row])
+    cost, loss, reflection = (int(value) for value in cost_to_go[count][state].vectors[row])
     steps = []
     for left in range(count, 0, -1):
-        element, reversed_, node, marks, row = (int(value) for value in to_go[left][state].steps[row])
+        element, reversed_, node, marks, row = (int(value) for value in cost_to_go[left][state].steps[row])
         steps.append((element, bool(reversed_)))
         state = node, marks
     return Walk(cost, loss, reflection, count + 1, tuple(steps)) if _in_stock(catalogue, steps) else None
@@ -114,10 +117,10 @@ def _in_stock(catalogue: Catalogue, steps: list[tuple[int, bool]]) -> bool:
     return all(catalogue.stock[element] >= count for element, count in Counter(element for element, _ in steps).items())
 
 
-def _complete(catalogue: Catalogue, most_items: int, to_go: list[Layer], front: _Front) -> None:
+def _complete(catalogue: Catalogue, most_items: int, cost_to_go: list[Layer], front: _Front) -> None:
     """Build chains from the analyzer on, most hopeful first, as long as one of them may still beat the front."""
     exits = _exits(catalogue, most_items)
-    tables = _tables(to_go)
+    tables = _tables(cost_to_go)
     start = _Label(0.0, 0, np.zeros(3, dtype=np.int64), (catalogue.start, 0), (), frozenset([(catalogue.start, 0)]))
     heap, number = [start], 0
     while heap:
@@ -160,11 +163,11 @@ def _exits(catalogue: Catalogue, most_items: int) -> dict[int, list[_Exits]]:
     return found
 
 
-def _tables(to_go: list[Layer]) -> list[dict[State, Ints]]:
+def _tables(cost_to_go: list[Layer]) -> list[dict[State, Ints]]:
     """Completions with at most 0, 1, 2 and so on parts, their number as a fourth column."""
     found: list[dict[State, Ints]] = []
     now: dict[State, Ints] = {}
-    for count, layer in enumerate(to_go):
+    for count, layer in enumerate(cost_to_go):
         now = dict(now)
         for state, rows in layer.items():
             more = np.concatenate([rows.vectors, np.full((len(rows.vectors), 1), count)], axis=1)

@@ -226,7 +226,7 @@ def _useful(
     pair: tuple[int, ...],
     single: bool,
 ) -> bool:
-    """Tell whether anything at hand mates with an end of a part, the part itself only if there are two of it."""
+    """Whether anything at hand mates with an end of a part, the part itself only if there are two of it."""
     for other in np.flatnonzero(loss[node] >= 0):
         others = counts[int(other)] - (int(other) in pair) * single
         if int(other) in outer or others > 0:

@@ -36,32 +36,34 @@ DIRECT = (("reactance", "x"), ("resistance", "r"), ("vswr", "vswr"), ("return_lo
 
 def role(text: str) -> str:
     """What a column holds, by its header."""
-    said = concepts(text)
-    if "foreign" in said or "second_port" in said:
+    stated = concepts(text)
+    if "foreign" in stated or "second_port" in stated:
         return "foreign"
     for part, (of_reflection, of_impedance) in PARTS.items():
-        if part in said:
-            return of_impedance if said.keys() & {"impedance", "ohm"} and "reflection" not in said else of_reflection
-    if "phase" in said:
+        if part in stated:
+            return (
+                of_impedance if stated.keys() & {"impedance", "ohm"} and "reflection" not in stated else of_reflection
+            )
+    if "phase" in stated:
         return "phase"
-    if "frequency" in said:
+    if "frequency" in stated:
         return "frequency"
-    direct = next((found for concept, found in DIRECT if concept in said), "")
+    direct = next((found for concept, found in DIRECT if concept in stated), "")
     # Some call the share of the reflected voltage, in percent, by a word that others use for the ratio.
     if direct:
-        return "magnitude" if direct == "vswr" and "percent" in said else direct
-    return _size(said)
+        return "magnitude" if direct == "vswr" and "percent" in stated else direct
+    return _size(stated)
 
 
-def _size(said: dict[str, str]) -> str:
+def _size(stated: dict[str, str]) -> str:
     """Role of a header that speaks of a size only."""
-    if said.keys() & {"impedance", "ohm"}:
+    if stated.keys() & {"impedance", "ohm"}:
         return "z"
-    if "decibel" in said:
+    if "decibel" in stated:
         return "db"
-    if said.keys() & {"magnitude", "percent"} or said.get("reflection", "s11") != "s11":
+    if stated.keys() & {"magnitude", "percent"} or stated.get("reflection", "s11") != "s11":
         return "magnitude"
-    return "reflection" if "reflection" in said else ""
+    return "reflection" if "reflection" in stated else ""
 
 
 def frequency_factor(text: str) -> float:
@@ -140,7 +142,7 @@ ORDER = (
 
 @dataclass(frozen=True)
 class ColumnPlan:
-    """Columns to read, counted from 0. `quantity` is empty where only the figures can tell dB from magnitude."""
+    """Columns to read, counted from 0. `quantity` is empty where only the figures can distinguish dB from magnitude."""
 
     frequency: int
     factor: float
@@ -149,7 +151,7 @@ class ColumnPlan:
     stated: bool
     """The user has named the quantity, so that its sign is taken at its word."""
     radians: bool | None
-    """Unit of the angles, or None where only the figures can tell."""
+    """Unit of the angles, or None where only the figures show it."""
     rivals: tuple[tuple[str, tuple[int, ...]], ...] = ()
     """What else the table says of the same trace."""
     percent: bool = False
@@ -186,10 +188,10 @@ def plan(sheet: Sheet, table: TextTable, options: SweepOptions) -> ColumnPlan | 
 
 
 def _radians(header: str, options: SweepOptions) -> bool | None:
-    said = concepts(header)
-    if "radian" in said:
+    stated = concepts(header)
+    if "radian" in stated:
         return True
-    named = said.get("phase", "").startswith(("deg", "grad", "gradi"))
+    named = stated.get("phase", "").startswith(("deg", "grad", "gradi"))
     unit = any(word in ("deg", "degree", "degrees", "grad", "gradi", "grados", "degres") for word in _words(header))
     return False if named or unit or options.quantity.endswith("degrees") else None
 
@@ -249,7 +251,7 @@ def _frequency(
 
 
 def _alike(table: TextTable, columns: Sequence[int]) -> bool:
-    """Tell whether columns hold the same texts, as exports of several traces side by side do."""
+    """Whether columns hold the same texts, as exports of several traces side by side do."""
     return all(len({row[index].text for index in columns if index < len(row)}) == 1 for row in table.rows)
 
 

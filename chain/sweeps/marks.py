@@ -1,4 +1,4 @@
-"""What a file tells beside its figures: how fine their last digits are, and whether the sweep was processed after it was read."""
+"""What a file shows beside its figures: how fine their last digits are, and whether the sweep was processed after it was read."""
 
 from __future__ import annotations
 

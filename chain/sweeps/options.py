@@ -39,7 +39,7 @@ class SweepOptions:
 
     @property
     def stated(self) -> bool:
-        """Tell whether anything is settled here."""
+        """Whether anything is settled here."""
         return self != DEFAULTS
 
 

@@ -134,7 +134,7 @@ def _touchstone(path: str, lines: list[str], options: SweepOptions, plane_ohm: f
 
 
 def _port(path: str, found: touchstone.TouchstoneFile, options: SweepOptions) -> tuple[int, str]:
-    """Port whose reflection is read, and how to tell it."""
+    """Port whose reflection is read, and how it is known."""
     ports = found.s.shape[1]
     own = [f"S{port}{port}" if port < 10 else f"S{port},{port}" for port in range(1, ports + 1)]
     listed = f"{' or '.join(own)}" if ports < 4 else f"{own[0]} to {own[-1]}"
@@ -161,7 +161,7 @@ def _port(path: str, found: touchstone.TouchstoneFile, options: SweepOptions) ->
 def _referred(
     found: touchstone.TouchstoneFile, port: int, options: SweepOptions, plane_ohm: float | None
 ) -> tuple[NDArray[np.complex128], str, tuple[str, ...]]:
-    """Reflection in the reference of the plane, how to tell it, and what is doubtful."""
+    """Reflection in the reference of the plane, how it is known, and what is doubtful."""
     own = found.reference_ohm[port]
     s = found.s[:, port, port]
     if found.parameter == "s":
@@ -184,7 +184,7 @@ def _referred(
 
 
 def _idle(options: SweepOptions) -> tuple[str, ...]:
-    """Tell that a reference was stated which nothing depends on."""
+    """Report that a reference was stated which nothing depends on."""
     if options.impedance_ohm is None:
         return ()
     return (

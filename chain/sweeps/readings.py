@@ -49,7 +49,7 @@ class Readings(ResultTable):
         return plain if self.reflection is None else {**plain, "reflection": self.reflection}
 
     def to_network(self, reference_ohm: float) -> Network:
-        """The readings as a scikit-rf one-port in the reference they were taken in, which no file can tell for sure."""
+        """The readings as a scikit-rf one-port in the reference they were taken in, which no file states for sure."""
         if self.reflection is None:
             raise RangeError("the readings have no phase", "a Network needs a complex sweep")
         return network(self.freq_hz, self.reflection, [reference_ohm])

@@ -241,12 +241,12 @@ def _blocks(sheet: Sheet, lines: list[_TextLine], layout: tuple[str, str], settl
 
 
 def _closing(cells: Sequence[Cell], sign: str) -> bool:
-    """Tell a line of words below a table from a last row that is damaged."""
+    """Distinguish a line of words below a table from a last row that is damaged."""
     return not _numbers(cells, sign, True) and any(WORD.search(cell.text) for cell in cells)
 
 
 def _broken(cells: Sequence[Cell], known: int, sign: str, block: _TextBlock) -> bool:
-    """Tell a row of the table that is damaged from a line of text between tables."""
+    """Distinguish a row of the table that is damaged from a line of text between tables."""
     if known or any(figure(cell.text, sign) == AMBIGUOUS for cell in cells):
         return True
     alike = bool(block.rows) and len(cells) == len(block.rows[0]) and len(cells) > 1
@@ -254,7 +254,7 @@ def _broken(cells: Sequence[Cell], known: int, sign: str, block: _TextBlock) -> 
 
 
 def _headed(block: _TextBlock, mark: str) -> bool:
-    """Tell whether the line above is a header, so that what follows ought to be figures."""
+    """Whether the line above is a header, so that what follows ought to be figures."""
     last = next((line for line in reversed(block.heads) if not line.remark), block.heads[-1] if block.heads else None)
     return last is not None and len(_cells(last, mark)) > 1 and "frequency" in concepts(last.text)
 

@@ -34,7 +34,7 @@ def counted(count: int, noun: str) -> str:
 
 
 def falls(values: Sequence[float]) -> bool:
-    """Tell figures that fall from the first to the last."""
+    """Recognise figures that fall from the first to the last."""
     steps = list(pairwise(values))
     return any(one > other for one, other in steps) and not any(one < other for one, other in steps)
 
@@ -139,7 +139,7 @@ def _finite(words: str) -> float | None:
 
 
 def off_scale(text: str) -> bool:
-    """Tell whether a text stands for a VSWR beyond what the analyzer shows.
+    """Whether a text stands for a VSWR beyond what the analyzer shows.
 
     Source: Spellings of infinity in programming languages; own convention.
     """

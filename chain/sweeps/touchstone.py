@@ -64,7 +64,7 @@ class TouchstoneFile:
 
     @property
     def transmits(self) -> bool:
-        """Tell whether any wave passes from port 1 to port 2: an analyzer of one port writes zeros there."""
+        """Whether any wave passes from port 1 to port 2: an analyzer of one port writes zeros there."""
         return self.s.shape[1] > 1 and bool(np.any(self.s[:, 1, 0]))
 
 
@@ -130,7 +130,7 @@ def parse(lines: list[str], path: str) -> TouchstoneFile:
     ohms = tuple(float(ohm) for ohm in reference)
     words = FORMAT_WORDS[header.format]
     notes = (FALLING,) if seen.falling else ()
-    # The pairs of one file are written alike; of impedances the digits tell nothing so simple.
+    # The pairs of one file are written alike; of impedances the digits show nothing so simple.
     step = None
     if header.parameter == "s":
         step = typed_pair_steps(header.format, [lines[number - 1] for number in at], numbers[:, 1], numbers[:, 2])

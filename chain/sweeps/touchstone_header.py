@@ -62,7 +62,7 @@ class Header:
 
     @property
     def second(self) -> bool:
-        """Tell whether the file is of version 2."""
+        """Whether the file is of version 2."""
         return self.version[:1] == "2"
 
     @property

@@ -36,7 +36,7 @@ class TouchstoneRow(NamedTuple):
 
 @dataclass(frozen=True)
 class Scan:
-    """Header and rows, rising in frequency; `falling` tells that the file has them the other way round."""
+    """Header and rows, rising in frequency; `falling` shows that the file has them the other way round."""
 
     header: Header
     rows: tuple[TouchstoneRow, ...]
@@ -44,7 +44,7 @@ class Scan:
 
 
 def looks_like_touchstone(lines: Sequence[str]) -> bool:
-    """Tell a Touchstone file by its first line that is no remark: an option line, or the keyword of its version.
+    """Recognise a Touchstone file by its first line that is no remark: an option line, or the keyword of its version.
 
     Source: Touchstone file format specification, versions 1.0 to 2.1.
     """
@@ -162,7 +162,7 @@ def _is_noise(header: Header, rows: Sequence[TouchstoneRow], numbers: Sequence[f
 
 
 def _ordered(state: State, rows: Sequence[TouchstoneRow]) -> bool:
-    """Tell a sweep that falls throughout; one that neither rises nor falls is at fault in every place."""
+    """Recognise a sweep that falls throughout; one that neither rises nor falls is at fault in every place."""
     known = [row for row in rows if row.numbers[0] == row.numbers[0]]
     falling = falls([row.numbers[0] for row in known])
     most = -1.0

@@ -104,8 +104,8 @@ def _moved(maker: _Maker, sign: str, numbers: Real, size: Real | Complex, quanti
     # Away from zero, so that neither a VSWR of 1 nor a loss leaves the side it is on.
     shift = np.zeros(numbers.shape)
     shift[:, column] = np.where(numbers[:, column] < 0, -half, half)
-    trial = _Maker(Sheet(maker.sheet.path, maker.sheet.lines), maker.cells, maker.found, maker.ohm)
-    further = trial.made(quantity, numbers + shift)
+    candidate = _Maker(Sheet(maker.sheet.path, maker.sheet.lines), maker.cells, maker.found, maker.ohm)
+    further = candidate.made(quantity, numbers + shift)
     if further is None:
         return None
     there = further[1] if further[2] is None else further[2]
@@ -141,7 +141,7 @@ def _numbers(sheet: Sheet, table: TextTable, wanted: Sequence[int], settled: boo
 
 
 def _ends_empty(sheet: Sheet, table: TextTable, row: Sequence[Cell], wanted: Sequence[int]) -> bool:
-    """Tell a row whose last cells are empty, and not wanted, from one that is cut short."""
+    """Distinguish a row whose last cells are empty, and not wanted, from one that is cut short."""
     parted = table.mark != " " and sheet.lines[row[0].line - 1].count(table.mark) >= table.width - 1
     return parted and max(wanted) < len(row) < table.width
 
@@ -218,7 +218,7 @@ class _Maker:
         return None if turn is None else (quantity, magnitude, magnitude * turn, remarks)
 
     def _unit(self, numbers: Real) -> str:
-        """Tell dB from magnitude where no unit is given: only what cannot be the other is taken."""
+        """Distinguish dB from magnitude where no unit is given: only what cannot be the other is taken."""
         first = numbers[:, 0]
         if np.all(first >= 0) and np.all(first <= MOST_MAGNITUDE):
             what = f"{self._head()} may hold magnitudes or dB: all its figures lie between 0 and {MOST_MAGNITUDE:g}"
@@ -314,14 +314,14 @@ def _rivals(
 ) -> None:
     """Other columns of the table must describe the same trace, or which one is meant is open."""
     for quantity, columns in found.rivals:
-        trial = Sheet(sheet.path, sheet.lines)
-        read = _numbers(trial, table, columns, settled, quantity == "vswr")
+        candidate = Sheet(sheet.path, sheet.lines)
+        read = _numbers(candidate, table, columns, settled, quantity == "vswr")
         if read is None:
             continue
         cells = [[row[index] for index in columns] for row in table.rows]
         percent = "percent" in concepts(table.header[columns[0]].text)
         other_way = replace(found, quantity=quantity, columns=columns, stated=False, rivals=(), percent=percent)
-        made = _Maker(trial, cells, other_way, ohm).made(quantity, read)
+        made = _Maker(candidate, cells, other_way, ohm).made(quantity, read)
         if made is None or not float(median(np.abs(made[1] - magnitude))) > SAME_TRACE:
             continue
         own, other = table.header[found.columns[0]], table.header[columns[0]]

@@ -39,12 +39,12 @@ def local_fit(freq_hz: Real, at_hz: Real, narrowest_q: float = USUAL_Q) -> tuple
 
 
 TAIL = 0.022
-"""Share of the draws left out at either end: a little less than 2.5 %, since some thousand draws know their own tails so well
+"""Share of the trials left out at either end: a little less than 2.5 %, since some thousand trials know their own tails so well
 only; with this intervals hold what is promised in an independent world (`tests/tuning/test_world.py`)."""
 
 
 ONE_ZERO = 0.1
-"""Zeros of one draw as near as this, relative, are one resonance: of one element the next series resonance is three times as high,
+"""Zeros of one trial as near as this, relative, are one resonance: of one element the next series resonance is three times as high,
 and noise, or a reflection that turns along a lead, makes several crossings of a flat one."""
 
 
@@ -58,30 +58,30 @@ class Estimate:
 
     @property
     def closed(self) -> bool:
-        """Tell whether both ends are known."""
+        """Whether both ends are known."""
         return bool(np.isfinite(self.low) and np.isfinite(self.high))
 
 
 @dataclass(frozen=True)
 class Crossing:
-    """A zero that the draws agree on: `rising` from negative to positive, between two points whose sign is sure."""
+    """A zero that the trials agree on: `rising` from negative to positive, between two points whose sign is sure."""
 
     freq_hz: float
     rising: bool
 
 
 def estimate(value: float, drawn: Real) -> Estimate:
-    """Value with the interval of its draws."""
+    """Value with the interval of its trials."""
     low, high = ends(drawn)
     return Estimate(float(value), float(low), float(high))
 
 
 def ends(drawn: Real) -> tuple[Real, Real]:
-    """Ends of the interval of draws (rows), ends taken outward so that infinite draws stay what they are.
+    """Ends of the interval of trials (rows), ends taken outward so that infinite trials stay what they are.
 
     Source: Order statistics at 2.5 and 97.5 % (JCGM 101:2008, 7.7; memory).
     """
-    # Order statistics and no interpolation: between a finite draw and an infinite one nothing lies.
+    # Order statistics and no interpolation: between a finite trial and an infinite one nothing lies.
     tail = int(TAIL * (drawn.shape[0] - 1))
     ordered = np.partition(drawn, (tail, drawn.shape[0] - 1 - tail), axis=0)
     return ordered[tail], ordered[drawn.shape[0] - 1 - tail]
@@ -98,7 +98,7 @@ def crossings_of(freq_hz: Real, curve: Real) -> list[Crossing]:
 
 
 def sure_crossings(freq_hz: Real, nominal: Real, drawn: Real) -> list[Crossing]:
-    """Zeros of a curve between points on whose sign nearly all draws agree, either side."""
+    """Zeros of a curve between points on whose sign nearly all trials agree, either side."""
     share = np.mean(drawn < 0, axis=0)
     # The same tails as an interval: a sign counts as known where the interval of the curve there leaves zero out.
     sign = np.where(share >= 1 - TAIL, -1, np.where(share <= TAIL, 1, 0))
@@ -122,17 +122,17 @@ def sure_crossings(freq_hz: Real, nominal: Real, drawn: Real) -> list[Crossing]:
 def nearest_crossing(freq_hz: Real, drawn: Real, wanted: Crossing) -> Real:
     """The zero of each drawn curve that lies nearest to a known one and runs the same way; infinite beyond the sweep.
 
-    A draw without one has its zero outside: below where the curve has already the sign it takes behind the zero.
+    A trial without one has its zero outside: below where the curve has already the sign it takes behind the zero.
     """
     return _nearest(freq_hz, drawn, wanted, _zeros(freq_hz, drawn, wanted.rising))
 
 
 def crossing_interval(freq_hz: Real, drawn: Real, found: Crossing) -> Estimate:
-    """A zero with the interval of the draws; of the zeros of a draw that errors make of one the outermost count.
+    """A zero with the interval of the trials; of the zeros of a trial that errors make of one the outermost count.
 
     The nearest of them lies nearer to the zero seen than the true one may, and an interval of these would be too narrow.
 
-    Source: Inverted test: where the true curve is zero, quantiles of the drawn ones lie either side of zero. A draw above zero
+    Source: Inverted test: where the true curve is zero, quantiles of the drawn ones lie either side of zero. A trial above zero
     at f, and below it far before, has a rising zero below f, so the outermost zeros hold what that test holds.
     """
     zeros = _zeros(freq_hz, drawn, found.rising)

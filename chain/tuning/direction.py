@@ -18,8 +18,8 @@ from chain.tuning.crossings import (
     estimate,
     nearest_crossing,
 )
-from chain.tuning.draws import Antennas
 from chain.tuning.records import LengthChange, Prediction, Resonance, Wanted
+from chain.tuning.trials import Antennas
 
 LARGEST_BY_SLOPE = 0.05
 """Largest relative change of length that the slope form is asked for: near resonance only."""
@@ -75,7 +75,7 @@ def quality_factor(reflection: Complex, slope: Complex, freq_hz: ArrayLike) -> R
 
 SURE = 1 - TAIL
 GOLDEN = (5**0.5 - 1) / 2
-"""Steps of this share of a turn never fall into step with the draws."""
+"""Steps of this share of a turn never fall into step with the trials."""
 WORTH = 0.98
 """A change is worth making where it takes the worst reflection down to this share or less."""
 ONE_ELEMENT = ("half-wave", "folded", "loop")
@@ -84,7 +84,7 @@ NOT_STATED = "antenna: one driven element (element not stated)"
 
 @dataclass(frozen=True)
 class DrawnAntenna:
-    """A sweep taken back to the antenna: with every unknown at zero, and by every draw (rows)."""
+    """A sweep taken back to the antenna: with every unknown at zero, and by every trial (rows)."""
 
     freq_hz: Real
     element_ohm: float
@@ -122,11 +122,11 @@ def operating(found: list[Crossing], drawn: DrawnAntenna, element: str, dip_hz: 
 
 
 def resonance_of(drawn: DrawnAntenna, found: Crossing) -> Resonance:
-    """A resonance with its resistance and quality factor, each with the interval of the draws."""
+    """A resonance with its resistance and quality factor, each with the interval of the trials."""
     freq = drawn.freq_hz
     at = nearest_crossing(freq, drawn.every.element.imag, found)
     place = int(np.abs(freq - found.freq_hz).argmin())
-    # A draw whose resonance lies outside the sweep is read at the end it left by.
+    # A trial whose resonance lies outside the sweep is read at the end it left by.
     places = np.abs(freq - np.clip(at, freq[0], freq[-1])[:, None]).argmin(axis=1)
     rows = np.arange(at.size)
 
@@ -176,8 +176,8 @@ def decide(drawn: DrawnAntenna, antenna: Antenna, wanted: Wanted, chosen: Crossi
     return Decision(direction, False, change, slope, "", assumed)
 
 
-def _said(share_below: float) -> str:
-    """Direction by the share of draws that have the resonance below the wanted frequency."""
+def _direction(share_below: float) -> str:
+    """Direction by the share of trials that have the resonance below the wanted frequency."""
     return "too long" if share_below >= SURE else "too short" if share_below <= 1 - SURE else ""
 
 
@@ -199,7 +199,7 @@ def _by_sign(
     drawn: DrawnAntenna, at: int, element: str, slope: LengthChange | None, assumed: tuple[str, ...]
 ) -> Decision:
     # Above its series resonance, that is longer than half a wave, an element is inductive.
-    direction = _said(float(np.mean(drawn.every.element[:, at].imag > 0)))
+    direction = _direction(float(np.mean(drawn.every.element[:, at].imag > 0)))
     if slope is not None:
         return Decision(direction, False, slope, slope)
     why = "no resonance lies inside the sweep"

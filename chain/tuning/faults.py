@@ -15,8 +15,8 @@ from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
 from chain.tuning.crossings import local_fit, lowest
-from chain.tuning.draws import BenchSweep, bench_of, prepared
 from chain.tuning.prediction import Repeats, repeats
+from chain.tuning.trials import BenchSweep, bench_of, prepared
 from library.files.store import csv_rows
 
 NO_DIP = 0.6
@@ -247,7 +247,7 @@ def _by_hand(freq_hz: Real, now: Real, held: Real | None, limits: Repeats) -> li
     if held is None:
         return [Sign(name, None, text) for name, text in words.items()]
     follows = abs(_dip(freq_hz, now) - _dip(freq_hz, held)) > limits.dip_hz
-    # A dip that has moved changes every point beside it, so a jump is told from it only where the dip stayed.
+    # A dip that has moved changes every point beside it, so a jump is distinguished from it only where the dip stayed.
     jumps = float(np.abs(held - now).max()) > limits.most and not follows
     return [Sign("hand", bool(follows), words["hand"]), Sign("unsteady", bool(jumps), words["unsteady"])]
 

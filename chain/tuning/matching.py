@@ -21,11 +21,11 @@ from chain.rf.network import network_s
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
 from chain.tuning.crossings import Estimate, estimate, local_fit
-from chain.tuning.draws import BATCHES, antennas, bench_of, prepared
 from chain.tuning.networks import NetworkFamily, Stock, arm_row, families
 from chain.tuning.prediction import magnitude_ends
 from chain.tuning.records import Band, Wanted
 from chain.tuning.spans import inside, wanted_span, worst_of
+from chain.tuning.trials import BATCHES, antennas, bench_of, prepared
 from chain.uncertainty.streams import BATCH
 from library.files.save import part_text
 from library.records import Coax, NetworkArm
@@ -211,7 +211,7 @@ def match_network(
     at = at[np.unique(np.linspace(0, at.size - 1, min(MOST_FREQUENCIES, at.size)).round().astype(int))]
     whole = antennas(bench, readings, None, seed).far[0]
     far = whole[at]
-    # The best is sought for the antenna as recovered and judged on the drawn ones: a search over draws would fit their noise.
+    # The best is sought for the antenna as recovered and judged on the drawn ones: a search over trials would fit their noise.
     drawn = np.concatenate([antennas(bench, readings, batch, seed).far[:, at] for batch in range(BATCHES)])
     freq, ohm = readings.freq_hz[at], setup.far.impedance_ohm
     found: dict[str, Matched] = {}
@@ -252,7 +252,7 @@ def match_network(
 
 
 def _feeds(setup: Setup, found: Matched) -> bool:
-    """Tell whether direct current that the lead carries is left in peace."""
+    """Whether direct current that the lead carries is left in peace."""
     return not setup.far.dc_feed_v or found.dc == "pass"
 
 
@@ -286,7 +286,7 @@ def _at_corners(arms: tuple[NetworkArm, ...], freq_hz: Real, far: Complex, ohm: 
 def _judged(
     name: str, arms: tuple[NetworkArm, ...], freq_hz: Real, antenna: tuple[Complex, Complex], ohm: float, seed: int
 ) -> Matched:
-    """A network with the intervals that the antenna's draws and its own tolerances give together."""
+    """A network with the intervals that the antenna's trials and its own tolerances give together."""
     far, drawn = antenna
     # One built network for each drawn antenna, its parts off one by one.
     rng = np.random.default_rng([seed, BATCH])

@@ -1,4 +1,4 @@
-"""What an antenna would read after a change of length, and the change that readings can tell from their own noise."""
+"""What an antenna would read after a change of length, and the change that readings can distinguish from their own noise."""
 
 from __future__ import annotations
 
@@ -11,14 +11,14 @@ from chain.reflection import vswr
 from chain.results import COVERAGE
 from chain.sweeps.readings import Readings
 from chain.tuning.crossings import TAIL, local_fit, lowest
-from chain.tuning.draws import BATCHES, BenchSweep, screens
-from chain.tuning.records import Prediction, Trial, Wanted
+from chain.tuning.records import Prediction, TrialChange, Wanted
 from chain.tuning.spans import inside, worst_of
+from chain.tuning.trials import BATCHES, BenchSweep, screens
 from chain.uncertainty.measurement import nominal_maps
 from chain.uncertainty.sampling import hidden_digits
 from chain.uncertainty.streams import BATCH
 
-TRIALS = (0.02, 0.03, 0.04, 0.05, 0.07, 0.10)
+TRIAL_CHANGES = (0.02, 0.03, 0.04, 0.05, 0.07, 0.10)
 """Changes that are tried, the smallest that shows first."""
 LEAST_SEEN = 0.16
 """Share of the matched antennas that are recovered smaller than what is taken for the least."""
@@ -31,7 +31,7 @@ def predicted(
 ) -> Prediction | None:
     """Antenna and screen over the wanted span after a change; None where the sweep foretells nothing of it.
 
-    `worst_now` are the reflections of the draws over the wanted span today, for the share of them that gain.
+    `worst_now` are the reflections of the trials over the wanted span today, for the share of them that gain.
     """
     freq = readings.freq_hz
     chosen = inside(freq, wanted)
@@ -63,9 +63,9 @@ def magnitude_ends(nominal: Complex, drawn: Complex) -> tuple[Real, Real]:
     """Ends of the interval of the magnitude at each frequency: the sizes that the one recovered does not contradict.
 
     A size is left out where an antenna that small (or large) would hardly be recovered as large (or small) as this one. The
-    quantiles of the drawn sizes are no such interval: near a match all draws are too large, and those of a match too.
+    quantiles of the drawn sizes are no such interval: near a match all trials are too large, and those of a match too.
 
-    Source: Two one-sided tests of the size g: |g u - e| against the recovered |v|, e the draws about it, u its direction;
+    Source: Two one-sided tests of the size g: |g u - e| against the recovered |v|, e the trials about it, u its direction;
     e as good as round, so that -e serves for e.
     """
     size = np.abs(nominal)
@@ -90,7 +90,7 @@ def _vswr_ends(nominal: Complex, drawn: Complex) -> tuple[Real, Real]:
     return vswr(low), vswr(high)
 
 
-def trial_of(bench: BenchSweep, readings: Readings, dip_hz: float, wanted: Wanted, seed: int) -> Trial | None:
+def trial_change(bench: BenchSweep, readings: Readings, dip_hz: float, wanted: Wanted, seed: int) -> TrialChange | None:
     """The smallest change worth trying: the dip moves further than two readings of one antenna differ.
 
     A dip below the middle of the wanted span asks for a shorter element. None where not even the largest change shows, or
@@ -99,7 +99,7 @@ def trial_of(bench: BenchSweep, readings: Readings, dip_hz: float, wanted: Wante
     tellable = repeats(bench, readings, seed).dip_hz
     toward = -1.0 if dip_hz < wanted.aim_hz else 1.0
     needed = abs(dip_hz / wanted.aim_hz - 1)
-    shares = [each for each in TRIALS if _moved(dip_hz, toward * each) > tellable]
+    shares = [each for each in TRIAL_CHANGES if _moved(dip_hz, toward * each) > tellable]
     if not shares:
         return None
     least = shares[0]
@@ -108,7 +108,7 @@ def trial_of(bench: BenchSweep, readings: Readings, dip_hz: float, wanted: Wante
         return None
     if needed < least and _moved(dip_hz, toward * needed) > tellable:
         least = round(needed, 3)
-    return Trial(toward * least, dip_hz, dip_hz / (1 + toward * least), tellable)
+    return TrialChange(toward * least, dip_hz, dip_hz / (1 + toward * least), tellable)
 
 
 def _moved(dip_hz: float, share: float) -> float:
@@ -130,7 +130,7 @@ class Repeats:
 def repeats(bench: BenchSweep, readings: Readings, seed: int, share: float = COVERAGE) -> Repeats:
     """Differences of two readings of one antenna through the same drawn chains.
 
-    Without a phase the antenna is taken at a phase of its own in each draw, turning by a delay up to the longest.
+    Without a phase the antenna is taken at a phase of its own in each trial, turning by a delay up to the longest.
     """
     freq = readings.freq_hz
     if readings.reflection is None:
@@ -142,8 +142,8 @@ def repeats(bench: BenchSweep, readings: Readings, seed: int, share: float = COV
     far = bench.maps(0, seed).recovered(seen)
     smooth, _ = local_fit(freq, freq, bench.narrowest_q)
     one, two = (_shown(bench, readings, far, repeat, seed) @ smooth.T for repeat in (1, 2))
-    dips = [np.clip(lowest(freq, each), freq[0], freq[-1]) for each in (one, two)]
-    apart = np.abs(dips[0] - dips[1]), np.abs(np.mean(one - two, axis=1)), np.abs(one - two).max(axis=1)
+    minima = [np.clip(lowest(freq, each), freq[0], freq[-1]) for each in (one, two)]
+    apart = np.abs(minima[0] - minima[1]), np.abs(np.mean(one - two, axis=1)), np.abs(one - two).max(axis=1)
     dip_hz, level, most = (float(np.quantile(each, share)) for each in apart)
     # No dip is placed more closely than half a step of the sweep.
     return Repeats(max(dip_hz, float(np.median(np.diff(freq))) / 2), level, most)

@@ -1,4 +1,4 @@
-"""The answer of `tune`: resonances, the way to turn, what it would read afterwards, and what to do where that cannot be said."""
+"""The answer of `tune`: resonances, the way to turn, what it would read afterwards, and what to do where that cannot be resolved."""
 
 from __future__ import annotations
 
@@ -68,7 +68,7 @@ class Band:
 class Prediction:
     """What the antenna would be and what the screen would show after a change of length, over the wanted span.
 
-    Arrays run over `freq_hz`; VSWRs, with the ends of their intervals. `better` is the share of draws in which the worst
+    Arrays run over `freq_hz`; VSWRs, with the ends of their intervals. `better` is the share of trials in which the worst
     channel gains; `covered` is False where the sweep is too narrow to foretell all of the wanted span.
     """
 
@@ -87,10 +87,10 @@ class Prediction:
 
 
 @dataclass(frozen=True)
-class Trial:
-    """A change to try where readings alone do not tell: the dip should move from one frequency to the other.
+class TrialChange:
+    """A change to try where readings alone do not resolve: the dip should move from one frequency to the other.
 
-    `tellable_hz` is the least move of the dip that the chain can tell from its own noise and repeatability.
+    `tellable_hz` is the least move of the dip that the chain can distinguish from its own noise and repeatability.
     """
 
     share: float
@@ -133,7 +133,7 @@ class Curves:
 class Tuning(ResultTable):
     """Answer of `tune`. True VSWRs are in `far_ohm` at the antenna's connector, R and X at its element's terminals.
 
-    `direction` is `too long`, `too short`, or empty where it cannot be said; `verdict` is one of these, `in tune`, `no gain`
+    `direction` is `too long`, `too short`, or empty where it cannot be resolved; `verdict` is one of these, `in tune`, `no gain`
     (length is not what is wrong) or `cannot tell`. `suspected` marks a direction that rests on an assumption about the make.
     """
 
@@ -160,7 +160,7 @@ class Tuning(ResultTable):
     by_slope: LengthChange | None
     now: Band
     after: Prediction | None
-    trial: Trial | None
+    trial: TrialChange | None
     improvement: Narrowing | None
     coverage: float
     seed: int
@@ -181,7 +181,7 @@ class Tuning(ResultTable):
 
     @property
     def has_phase(self) -> bool:
-        """Tell whether the readings had a phase."""
+        """Whether the readings had a phase."""
         return self.sweep.reflection is not None
 
     def table(self) -> dict[str, Any]:

@@ -25,7 +25,7 @@ def wanted_span(setup: Setup, low_hz: float | None = None, high_hz: float | None
 
 
 def inside(freq_hz: Real, wanted: Wanted) -> NDArray[np.bool_]:
-    """Tell which frequencies lie in the wanted span; of one narrower than the steps of the sweep, the nearest."""
+    """Recognise which frequencies lie in the wanted span; of one narrower than the steps of the sweep, the nearest."""
     # Edges typed in MHz come back a rounding away from those of the sweep.
     edge = 1e-9 * wanted.high_hz
     found = np.asarray((freq_hz >= wanted.low_hz - edge) & (freq_hz <= wanted.high_hz + edge))
@@ -55,7 +55,7 @@ def dip_of(freq_hz: Real, nominal: Complex, drawn: Complex) -> Estimate:
 def worst_of(freq_hz: Real, nominal: Complex, drawn: Complex) -> Band:
     """Worst VSWR over frequencies, with its interval."""
     at = int(np.abs(nominal).argmax())
-    # The worst of each draw, wherever in the span that draw has it.
+    # The worst of each trial, wherever in the span that trial has it.
     found = estimate(float(np.abs(nominal[at])), np.abs(drawn).max(axis=1))
     return Band(Estimate(*(float(vswr(end)) for end in (found.value, found.low, found.high))), float(freq_hz[at]))
 
@@ -71,7 +71,7 @@ def bandwidth(freq_hz: Real, nominal: Complex, drawn: Complex, limit_vswr: float
         limit_vswr,
         estimate(float(low), low_drawn),
         estimate(float(high), high_drawn),
-        # Draw by draw: edges that move together leave the width as it is.
+        # Trial by trial: edges that move together leave the width as it is.
         estimate(float(high - low), high_drawn - low_drawn),
     )
 

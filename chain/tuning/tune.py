@@ -26,8 +26,8 @@ from chain.tuning.crossings import (
     sure_crossings,
 )
 from chain.tuning.direction import NOT_STATED, DrawnAntenna, decide, operating, resonance_of, verdict_of
-from chain.tuning.draws import BATCHES, Antennas, BenchSweep, antennas, bench_of, prepared
-from chain.tuning.prediction import magnitude_ends, nominal_reading, predicted, trial_of
+from chain.tuning.trials import BATCHES, Antennas, BenchSweep, antennas, bench_of, prepared
+from chain.tuning.prediction import magnitude_ends, nominal_reading, predicted, trial_change
 from chain.tuning.records import Band, Curves, Narrowing, Prediction, Tuning, Wanted
 from chain.tuning.spans import bandwidth, dip_of, inside, side_of, wanted_span, worst_of
 
@@ -119,8 +119,8 @@ def _answer(bench: BenchSweep, readings: Readings, wanted: Wanted, drawn: DrawnA
         after = predicted(bench, readings, wanted, share, drawn.every.far[:, chosen], seed)
     own = None if working is None else resonance_of(drawn, working).freq_hz
     verdict, reason = verdict_of(decided, own, wanted, after, now.vswr.value)
-    unsure = verdict == "cannot tell"
-    unresolved = unsure or (decided.change is None and verdict in ("too long", "too short"))
+    undecided = verdict == "cannot tell"
+    unresolved = undecided or (decided.change is None and verdict in ("too long", "too short"))
     return Tuning(
         title=setup.title,
         plane=setup.calibration.plane,
@@ -145,8 +145,8 @@ def _answer(bench: BenchSweep, readings: Readings, wanted: Wanted, drawn: DrawnA
         by_slope=decided.by_slope,
         now=now,
         after=after,
-        trial=trial_of(bench, readings, dip.value, wanted, seed) if unresolved and np.isfinite(dip.value) else None,
-        improvement=narrowing(bench, drawn.nominal.far, working, wanted, seed) if unsure else None,
+        trial=trial_change(bench, readings, dip.value, wanted, seed) if unresolved and np.isfinite(dip.value) else None,
+        improvement=narrowing(bench, drawn.nominal.far, working, wanted, seed) if undecided else None,
         coverage=COVERAGE,
         seed=seed,
         draws=drawn.every.far.shape[0],
@@ -182,7 +182,7 @@ def _curves(bench: BenchSweep, readings: Readings, drawn: DrawnAntenna) -> Curve
 
 
 def _passive_ohm(reflection: Complex, reference_ohm: float) -> Complex:
-    """Impedance of what gives out no power: a draw beyond that is taken for the nearest that does not, or X would come out small."""
+    """Impedance of what gives out no power: a trial beyond that is taken for the nearest that does not, or X would come out small."""
     passive = reflection / np.maximum(np.abs(reflection), 1.0)
     with np.errstate(divide="ignore", invalid="ignore"):
         found = np.asarray(reference_ohm * (1 + passive) / (1 - passive))
@@ -196,12 +196,12 @@ WORTH = 0.9
 
 
 def narrowing(bench: BenchSweep, far: Complex, chosen: Crossing | None, wanted: Wanted, seed: int) -> Narrowing | None:
-    """The first change that tells the direction, else the one that narrows most.
+    """The first change that resolves the direction, else the one that narrows most.
 
     Each is tried on the antenna as recovered: its nominal reading through the changed set-up, undone by drawn chains.
     """
     now = _width_hz(bench, far, chosen, seed)
-    # An interval about the resonance tells a side once half of it is shorter than the way to the wanted frequency.
+    # An interval about the resonance resolves a side once half of it is shorter than the way to the wanted frequency.
     enough = 2 * abs((chosen.freq_hz if chosen else wanted.aim_hz) - wanted.aim_hz)
     best: Narrowing | None = None
     for what, changed in _changes(bench.setup):
@@ -285,7 +285,7 @@ def tune_magnitudes(
     side = side_of(dip, wanted)
     chosen = inside(bench.freq_hz, wanted)
     worst = int(np.flatnonzero(chosen)[np.argmax(size[chosen])])
-    trial = trial_of(bench, readings, value, wanted, seed) if np.isfinite(value) and side != "within" else None
+    trial = trial_change(bench, readings, value, wanted, seed) if np.isfinite(value) and side != "within" else None
     direction = DIRECTIONS.get(side, "")
     return Tuning(
         title=setup.title,

@@ -102,7 +102,7 @@ def rounded_bound(measurement: Measurement, reading: Real, rounding: Real | None
     """Lowest and highest true magnitude that any reading within the digits of one can come from."""
     if rounding is None or rounding.max() < LEAST_ROUNDING:
         return true_bound(measurement, reading)
-    # Both ends rise with the reading, so its own extremes give theirs; one out of reach tells nothing, and the other two remain.
+    # Both ends rise with the reading, so its own extremes give theirs; one out of reach shows nothing, and the other two remain.
     within = np.stack([np.maximum(reading - rounding, 0), reading, reading + rounding], axis=-1)
     low, high = true_bound(measurement, within)
     return np.fmin.reduce(low, axis=-1), np.fmax.reduce(high, axis=-1)

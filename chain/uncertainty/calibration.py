@@ -12,7 +12,7 @@ from chain.reflection import magnitude_from_return_loss
 from chain.rf.elements import Box
 from chain.rf.twoport import Maps
 from chain.setups import Calibration, Near
-from chain.uncertainty.streams import RandomSource, unit_draws
+from chain.uncertainty.streams import RandomSource, unit_reflections
 from library.frozen import dataclass
 
 if TYPE_CHECKING:
@@ -65,7 +65,7 @@ def drawn_reflections(
     opened = _lossless(_drawn(omega * ohm * standards.open_capacitance_f, rng, count))
     shorted = -_lossless(_drawn(omega / ohm * standards.short_inductance_h, rng, count))
     series = _drawn(omega / (2 * ohm) * standards.load_inductance_h, rng, count)
-    size = standards.load_radius * unit_draws(rng, count, standards.load_kind)
+    size = standards.load_radius * unit_reflections(rng, count, standards.load_kind)
     # The stated return loss is that of a resistance; the inductance of its leads comes in series with it:
     # (Z - R)/(Z + R) of Z = R (1 + s)/(1 - s) + 2 j R x.
     added = 1j * series * (1 - size)

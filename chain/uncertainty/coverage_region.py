@@ -36,7 +36,7 @@ class Ellipse:
         return np.asarray(np.pi * self.factor**2 * np.sqrt(np.maximum(np.linalg.det(self.covariance), 0)))
 
 
-def recovered_draws(
+def recovered_trials(
     measurement: Measurement, far_reflection: ArrayLike, draws: int = 4000, seed: int = SEED
 ) -> Complex:
     """Recovered reflections of simulated measurements of one antenna.
@@ -49,20 +49,20 @@ def recovered_draws(
 
 
 def ellipse(drawn: Complex, coverage: float = COVERAGE, normal: bool = False) -> Ellipse:
-    """Ellipse of the draws' own shape that holds the stated share of them.
+    """Ellipse of the trials' own shape that holds the stated share of them.
 
     Source: JCGM 102:2011, 6.5 and 7.7.2 (memory); chi-square with two degrees of freedom: k^2 = -2 ln(1 - p).
     """
     center = drawn.mean(axis=0)
     parts = np.stack([(drawn - center).real, (drawn - center).imag])
     covariance = np.moveaxis(np.einsum("adf,bdf->abf", parts, parts), -1, 0) / max(len(drawn) - 1, 1)
-    # Draws that do not scatter have no root; next to nothing is added.
+    # Trials that do not scatter have no root; next to nothing is added.
     root = np.linalg.cholesky(covariance + 1e-30 * np.eye(2))
     if normal:
         factor = np.full(center.shape, np.sqrt(-2 * np.log(1 - coverage)))
     else:
         # Recovered reflections are no normal ones, so the ellipse
-        # is scaled by the draws' own quantile (JCGM 102, 7.7.2).
+        # is scaled by the trials' own quantile (JCGM 102, 7.7.2).
         unit = np.linalg.solve(root, np.moveaxis(parts, -1, 0))
         factor = quantiles(np.sqrt((unit**2).sum(axis=1)).T, coverage)
     angle = 2 * np.pi * np.arange(OUTLINE) / OUTLINE

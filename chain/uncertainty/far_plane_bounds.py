@@ -3,7 +3,7 @@
 The unchanging chain cancels: the corrected reading is the bilinear map that takes the standards as they truly were to
 what they were taken for. An open with a capacitance, a short with an inductance and a joint made again in front of either stay on the unit
 circle, so their errors are arcs of known direction, not discs; first-order terms are kept with their directions, the
-rest enters by its modulus. Where errors are so large that the rest is most, the whole map by moduli alone tells more: of the
+rest enters by its modulus. Where errors are so large that the rest is most, the whole map by moduli alone shows more: of the
 two bounds, either of which holds, the narrower one counts.
 """
 

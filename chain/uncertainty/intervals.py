@@ -32,7 +32,7 @@ PHASES = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)[:, None]
 ROUNDED = "rounding"
 MOST_DRAWS = 1_024_000
 MOST_DRAWN_POINTS = 20_000_000
-"""Draws times frequencies that a second digit may cost: about ten seconds."""
+"""Trials times frequencies that a second digit may cost: about ten seconds."""
 SPARE = 1.2
 
 
@@ -54,7 +54,7 @@ class Observation:
 
 @dataclass(frozen=True)
 class Intervals:
-    """Intervals of the true magnitude over frequency, with the draws they were made from."""
+    """Intervals of the true magnitude over frequency, with the trials they were made from."""
 
     ends: Ends
     coverage: float
@@ -97,7 +97,7 @@ class Kept:
 
 
 def draw_count(points: int) -> int:
-    """Draws that keep the risk of either side where it is stated, for so many frequencies: the fewer, the more of them."""
+    """Trials that keep the risk of either side where it is stated, for so many frequencies: the fewer, the more of them."""
     if points == 1:
         return 64_000
     if points < LONG_SWEEP:
@@ -132,13 +132,13 @@ def intervals(
 
 
 def whole_batches(draws: int) -> int:
-    """Draws rounded up to whole batches."""
+    """Trials rounded up to whole batches."""
     return max(1, -(-draws // BATCH)) * BATCH
 
 
 def blocks(run: Callable[[slice], Made], count: int, draws: int, progress: Progress | None = None) -> Iterator[Made]:
     """Results for blocks of frequencies in order, made on several threads; the blocks do not depend on how many."""
-    # By the number of draws alone: blocks that went with the threads would let the machine decide the last digit.
+    # By the number of trials alone: blocks that went with the threads would let the machine decide the last digit.
     size = max(1, BLOCK // draws)
     chosen = [slice(start, min(start + size, count)) for start in range(0, count, size)]
     for index, made in enumerate(in_order(run, chosen)):
@@ -173,7 +173,7 @@ def drawn_terms(
         terms.put(batch * BATCH, maps)
 
     starts = range(0, draws // BATCH, together)
-    # Where blocks of frequencies are not what the threads share, they share the draws.
+    # Where blocks of frequencies are not what the threads share, they share the trials.
     alone = here.freq_hz.size == measurement.freq_hz.size
     for _ in in_order(made, starts) if alone else map(made, starts):
         pass
@@ -195,7 +195,7 @@ def _with_rounding(maps: Maps, seen: Observation | None, batches: range, seed: i
 
 
 def rounded(seen: Observation, draws: int, seed: int, first: int) -> Floats | None:
-    """What the digits of a magnitude add to it, rectangular, shape (frequencies, draws); None where they add nothing.
+    """What the digits of a magnitude add to it, rectangular, shape (frequencies, trials); None where they add nothing.
 
     Those of a complex reading are in its terms already.
     """
@@ -234,7 +234,7 @@ def intervals_of(
     seed: int = SEED,
     kept: Kept | None = None,
 ) -> list[tuple[Real, Real]]:
-    """Intervals that the nominal readings of true magnitudes would give, all from the same draws."""
+    """Intervals that the nominal readings of true magnitudes would give, all from the same trials."""
     wanted = [of_magnitude(measurement, each, has_phase) for each in magnitudes]
     drawn = whole_batches(draws or draw_count(measurement.freq_hz.size))
 
@@ -263,7 +263,7 @@ def _widest(terms: Terms, here: Observation, magnitude: float) -> tuple[Real, Re
         every = ends.low.reshape(4, -1), ends.high.reshape(4, -1)
         widest = (every[1] - every[0]).argmax(axis=0), np.arange(here.size.size)
         low, high = every[0][widest], every[1][widest]
-    # Draws may leave the true magnitude just outside, and an interval of its own reading holds it.
+    # Trials may leave the true magnitude just outside, and an interval of its own reading holds it.
     return np.minimum(low, magnitude), np.maximum(high, magnitude)
 
 
@@ -281,11 +281,11 @@ class Accuracy:
     digits: int
     """Significant digits wanted of the uncertainty, a quarter of the interval's width."""
     end_tolerance: float
-    """Half a unit of the last of them: how far off an end may be by the draws alone."""
+    """Half a unit of the last of them: how far off an end may be by the trials alone."""
     end_error: float
     """By how much another seed moves the ends: twice the standard deviation of the difference of two seeds."""
     settled: bool
-    """Every end keeps its tolerance; otherwise the most draws were reached."""
+    """Every end keeps its tolerance; otherwise the most trials were reached."""
 
 
 def tolerance(low: float, high: float, digits: int) -> float:
@@ -302,7 +302,7 @@ def tolerance(low: float, high: float, digits: int) -> float:
 def settled_intervals(
     make: Callable[[int | None], Intervals], draws: int | None = None, digits: int = 1
 ) -> tuple[Intervals, Accuracy | None]:
-    """Intervals by a given number of draws; or by the usual one, or as many as a second digit needs, and how well known they are."""
+    """Intervals by a given number of trials; or by the usual one, or as many as a second digit needs, and how well known they are."""
     found = make(draws)
     if draws is not None:
         return found, None
@@ -310,7 +310,7 @@ def settled_intervals(
     most = min(MOST_DRAWS, MOST_DRAWN_POINTS // found.ends.low.size)
     if digits == 1 or known.settled or found.draws >= most:
         return found, known
-    # The error of an order statistic falls with the root of the number of draws.
+    # The error of an order statistic falls with the root of the number of trials.
     found = make(min(most, int(np.ceil(SPARE * short**2 * found.draws))))
     return found, _judged(found, digits)[0]
 

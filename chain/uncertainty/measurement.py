@@ -1,8 +1,8 @@
 """Readings as they happen: drawn chains, calibration at any plane, drift, flexed leads, re-mated joints and noise.
 
-Everything between the antenna's reflection G and the reading is a bilinear map, so a draw of the whole measurement is
+Everything between the antenna's reflection G and the reading is a bilinear map, so a trial of the whole measurement is
 three complex numbers per frequency: reading = (p G + q)/(r G + 1). The same three with every unknown at zero undo it.
-Draws come in chunks of fixed size with a random stream of their own for each unknown, so the answer depends on the
+Trials come in batches of fixed size with a random stream of their own for each unknown, so the answer depends on the
 seed alone and not on how the work is divided.
 """
 
@@ -39,7 +39,7 @@ from chain.uncertainty.streams import (
     complex_normals,
     halved,
     source,
-    unit_draws,
+    unit_reflections,
 )
 from library.frozen import dataclass
 
@@ -49,7 +49,7 @@ CUT = 3.0
 
 @dataclass(frozen=True)
 class Measurement:
-    """One way of measuring: elements before and after the plane, references aligned, and every unknown that is not an element's.
+    """A measurement: elements before and after the plane, references aligned, and every unknown that is not an element's.
 
     `noise` is the standard deviation of real and imaginary part of a raw reading; `drift`, `mating` are radii;
     `flex_rad` is the largest change of phase, one way, of the lead between the analyzer and the plane, `flex_delay_s` that of
@@ -173,7 +173,7 @@ def nominal_maps(measurement: Measurement) -> Maps:
 
 @dataclass(frozen=True)
 class _Run:
-    """Which draws are made: of a seed some batches, from a frequency on; `repeat` reads the same chains once more."""
+    """Which trials are made: of a seed some batches, from a frequency on; `repeat` reads the same chains once more."""
 
     seed: int
     batches: range
@@ -181,11 +181,11 @@ class _Run:
     repeat: int = 0
     single: bool = False
     each: int = BATCH
-    """Draws of a batch."""
+    """Trials of a batch."""
 
     @property
     def count(self) -> int:
-        """How many draws."""
+        """How many trials."""
         return self.each * len(self.batches)
 
     def rows(self, what: str, repeat: int = 0) -> RandomSource:
@@ -209,7 +209,7 @@ def simulate(
     """One batch of drawn measurements; or several, one after the other, each what it is alone.
 
     `first_frequency` is the place of the first in the sweep that they were cut out of, or the places of all of them.
-    `single` is half the precision, which is plenty for quantiles of draws.
+    `single` is half the precision, which is plenty for quantiles of trials.
     """
     run = _Run(seed, range(batch, batch + batches), first_frequency, repeat, single)
     noise = _noise(measurement, run, 0)
@@ -226,7 +226,7 @@ def simulate(
 
 
 def _unit(run: _Run, what: str, kind: str, repeat: int = 0) -> Complex:
-    return unit_draws(run.rows(what, repeat), run.count, kind)
+    return unit_reflections(run.rows(what, repeat), run.count, kind)
 
 
 def _as_it_stands(measurement: Measurement, run: _Run) -> Maps:
@@ -259,7 +259,7 @@ def _remade(reflection: Complex) -> Complex:
 
 
 def _noise(measurement: Measurement, run: _Run, which: int) -> Complex | float:
-    """Noise of the antenna's reading (0) or of a standard's, shape (frequencies, draws)."""
+    """Noise of the antenna's reading (0) or of a standard's, shape (frequencies, trials)."""
     if not measurement.noise:
         return 0.0
     count = measurement.freq_hz.size
@@ -286,7 +286,7 @@ def _calibrated(measurement: Measurement, offset: Complex | float, run: _Run) ->
     if measurement.mating:
         # The antenna is screwed on after the load: its joint is the next making in the standards' own stream.
         again = run.rows("plane mating", run.repeat) if run.repeat else mating
-        elements.insert(0, _remade(measurement.mating * unit_draws(again, run.count, measurement.mating_kind)))
+        elements.insert(0, _remade(measurement.mating * unit_reflections(again, run.count, measurement.mating_kind)))
         keys.insert(0, -1)
     seen = _drawn(elements, keys, measurement, run)
     # The lead moves what comes back through it; noise and drift arise behind it, in the receiver.
@@ -298,7 +298,7 @@ def _calibrated(measurement: Measurement, offset: Complex | float, run: _Run) ->
 def error_terms(
     measurement: Measurement, box: Maps, mating: np.random.Generator, run: tuple[int, range, int], count: int = BATCH
 ) -> Maps:
-    """Read three standards through drawn chains, shape (draws, frequencies), and solve for the error terms of the calibration."""
+    """Read three standards through drawn chains, shape (trials, frequencies), and solve for the error terms of the calibration."""
     seed, batches, first = run
     turned = Maps(box.p.T, box.q.T, box.r.T)
     solved = _error_terms(
@@ -327,7 +327,7 @@ def _error_terms(measurement: Measurement, box: Maps, mating: RandomSource, run:
             # The calibration takes the adapter's stated line out, and not the adapter as it is.
             at_plane = halved(nominal.recovered(adapter.reading(reflection)), run.single)
         if measurement.mating:
-            joint = measurement.mating * unit_draws(mating, run.count, measurement.mating_kind)
+            joint = measurement.mating * unit_reflections(mating, run.count, measurement.mating_kind)
             # A lossless junction in front of what is seen.
             at_plane = (joint + at_plane) / (1 + np.conj(joint) * at_plane)
         if again is not None and len(at_plane) > 1:

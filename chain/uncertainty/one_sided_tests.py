@@ -2,7 +2,7 @@
 
 A true magnitude g in the phase phi is contradicted by an observed statistic x if fewer than 2.5 % of the drawn
 measurements show g at or below x, or fewer than 2.5 % show it at or above. The interval runs from the lowest to the
-highest g that neither test contradicts. Of each draw only the stretch of magnitudes that it shows at or below x is
+highest g that neither test contradicts. Of each trial only the stretch of magnitudes that it shows at or below x is
 needed, the roots of one quadratic; with the stretches sorted both ends are order statistics: no grid, no bins, no search.
 """
 
@@ -52,7 +52,7 @@ LEAST_DOWN = np.float32(1e-12)
 
 @dataclass(frozen=True)
 class Terms:
-    """|(p G + q)/(r G + 1)|^2 as a ratio of two real quadratics in |G|: float32, shape (places, draws) each.
+    """|(p G + q)/(r G + 1)|^2 as a ratio of two real quadratics in |G|: float32, shape (places, trials) each.
 
     `square`, `constant`, `down_square` are |p|^2, |q|^2, |r|^2; `cross` is p conj(q), `down` is r.
     """
@@ -67,20 +67,20 @@ class Terms:
 
     @classmethod
     def empty(cls, places: int, draws: int) -> Terms:
-        """Room for the terms of so many places and draws."""
-        # Sorting and counting wait for memory, and quantiles of so few draws are not known to seven digits.
+        """Room for the terms of so many places and trials."""
+        # Sorting and counting wait for memory, and quantiles of so few trials are not known to seven digits.
         return cls(*np.empty((7, places, draws), dtype=np.float32))
 
     @classmethod
     def of(cls, maps: Maps) -> Terms:
-        """Terms of drawn maps, whose arrays have shape (draws, places)."""
+        """Terms of drawn maps, whose arrays have shape (trials, places)."""
         draws, places = maps.p.shape
         found = cls.empty(places, draws)
         found.put(0, maps)
         return found
 
     def put(self, start: int, maps: Maps) -> None:
-        """Write the terms of maps of shape (draws, places) from a draw on."""
+        """Write the terms of maps of shape (trials, places) from a trial on."""
         p, q, r = maps.p, maps.q, maps.r
         chosen = slice(start, start + p.shape[0])
         cross = p * np.conj(q)
@@ -97,12 +97,12 @@ class Terms:
         return self if chosen.all() else Terms(*(each[chosen] for each in vars(self).values()))
 
     def first(self, draws: int) -> Terms:
-        """The same of the first draws; itself where they are a quarter of it or more."""
+        """The same of the first trials; itself where they are a quarter of it or more."""
         few = 4 * draws <= self.square.shape[1]
         return Terms(*(each[:, :draws] for each in vars(self).values())) if few else self
 
     def shown(self, magnitude: Real | float, phase_rad: Real) -> Floats:
-        """Statistic that every draw shows of a magnitude and a phase at each place."""
+        """Statistic that every trial shows of a magnitude and a phase at each place."""
         g = np.broadcast_to(np.asarray(magnitude, dtype=np.float32), self.square.shape[:1])[:, None]
         cosine, sine = _turn(phase_rad)
         top = (self.cross_re * cosine - self.cross_im * sine) * (2 * g)
@@ -130,12 +130,12 @@ class Terms:
                 yield each(top, above) / np.maximum(each(down, below), LEAST_DOWN)
 
     def means(self) -> MeanTerms:
-        """Mean over the draws at each place."""
+        """Mean over the trials at each place."""
         return MeanTerms(*(each.mean(axis=1, dtype=float) for each in vars(self).values()))
 
 
 class MeanTerms(NamedTuple):
-    """The terms of the mean square of what the draws show, shape (places,) each, and the phases that they single out."""
+    """The terms of the mean square of what the trials show, shape (places,) each, and the phases that they single out."""
 
     square: Real
     cross_re: Real
@@ -170,7 +170,7 @@ def _turn(phase_rad: Real) -> tuple[Floats, Floats]:
 
 @dataclass(frozen=True)
 class Ends:
-    """Ends of intervals of a true magnitude, one per place, and what else the same draws tell.
+    """Ends of intervals of a true magnitude, one per place, and what else the same trials show.
 
     `low_error` and `high_error` are by how much another seed moves the ends; `floored` and `topped` where the statistic
     was drawn up or down. `least_chance` and `most_chance` are those, over the phases, of an antenna just at the limit
@@ -208,8 +208,8 @@ def invert(
     """Intervals of the true magnitude at the worst phase of the antenna.
 
     `phase_rad` is the recovered phase, where one was read, or several for each place, one turn of all places after the other;
-    `rounding` what each draw's digits add to the statistic,
-    shape (places, draws). With `above` no lower end is looked for, and no upper one at or below that magnitude. Without
+    `rounding` what each trial's digits add to the statistic,
+    shape (places, trials). With `above` no lower end is looked for, and no upper one at or below that magnitude. Without
     `errors` those of the ends are left at zero.
     """
     share = (1 - coverage) / 2
@@ -248,7 +248,7 @@ def _possible(
     if rounding is not None:
         low -= rounding
         high -= rounding
-    # Counts tell on which side of a quantile a statistic lies; the quantile itself is wanted only where it takes its place.
+    # Counts show on which side of a quantile a statistic lies; the quantile itself is wanted only where it takes its place.
     near = observed.astype(np.float32)
     infinite = np.float32(np.inf)
     under = np.where(near > observed, np.nextafter(near, -infinite), near)[:, None]
@@ -264,7 +264,7 @@ def _possible(
 
 
 class _Search:
-    """Outermost ends over the phases tried so far. Most phases cannot move an end further out, which counting alone tells."""
+    """Outermost ends over the phases tried so far. Most phases cannot move an end further out, which counting alone shows."""
 
     def __init__(
         self,
@@ -290,7 +290,7 @@ class _Search:
         self.constant = terms.constant - square
         self.mixed_re = terms.cross_re - square * terms.down_re
         self.mixed_im = terms.cross_im - square * terms.down_im
-        # A draw that shows less than the statistic without any antenna has a root below zero and one above, in every phase.
+        # A trial that shows less than the statistic without any antenna has a root below zero and one above, in every phase.
         self.begun = (self.leading.min(axis=1) > 0) & (self.constant.max(axis=1) < 0)
         self.low, self.high = np.full(places, np.inf), np.full(places, -np.inf)
         self.low_error, self.high_error = np.zeros(places), np.zeros(places)
@@ -329,7 +329,7 @@ class _Search:
         for first, last in self._stretches(phase_rad, chosen, opposite):
             if self.limit is not None:
                 limit = np.float32(self.limit)
-                # Strictly inside its stretch a draw shows less than the observed; all others show that or more.
+                # Strictly inside its stretch a trial shows less than the observed; all others show that or more.
                 above = 1 - count((first < limit) & (last > limit)) / self.draws
                 self.lowest_chance[rows] = np.minimum(self.lowest_chance[rows], above)
                 self.highest_chance[rows] = np.maximum(self.highest_chance[rows], above)
@@ -398,7 +398,7 @@ class _Search:
         return np.asarray(beyond | (self.draws - count((first < 0) & (last >= lowest)) >= strict[rows]))
 
     def _stretches(self, phase_rad: Real, chosen: NDArray[np.bool_], opposite: bool) -> Iterator[tuple[Floats, Floats]]:
-        """First and last magnitude of each draw's stretch at or below the statistic: A g^2 + 2 B g + C <= 0.
+        """First and last magnitude of each trial's stretch at or below the statistic: A g^2 + 2 B g + C <= 0.
 
         Half a turn on B has the other sign, and so have both roots.
         """
@@ -433,7 +433,7 @@ class _Search:
     def _together(self) -> tuple[Real, Real]:
         """Deviation of the outermost end over the phases, as a share of that of the phase that has it.
 
-        The highest of many that reach about as far moves less than each of them. Every group of draws moves the end of each
+        The highest of many that reach about as far moves less than each of them. Every group of trials moves the end of each
         phase by what it counts beyond it more or less than the others; with those put together by random weights, the
         outermost of them scatters as that of another seed does.
 
@@ -461,7 +461,7 @@ class _Search:
             # A phase that was not tried at a place lies behind by more than any magnitude.
             ends = np.maximum(ends, -FAR)
             own, moved, behind = own[known], moved[:, known], (ends[best] - ends)[:, known]
-            # That one phase is ahead is partly the draws' own doing: what is no more than their scatter counts little.
+            # That one phase is ahead is partly the trials' own doing: what is no more than their scatter counts little.
             scatter = (moved - own).std(axis=2)
             behind *= behind**2 / np.maximum(behind**2 + scatter**2, 1e-30)
             outer = (moved - behind[..., None]).max(axis=0)
@@ -471,7 +471,7 @@ class _Search:
     def _error(self, first: Floats, last: Floats, end: Real, least: NDArray[np.intp]) -> Real:
         """How far another seed may move the end of one phase: so many times the deviation of a difference of two.
 
-        The share of draws that hold the end is binomial, so order statistics two of its deviations before and after the
+        The share of trials that hold the end is binomial, so order statistics two of its deviations before and after the
         end lie four deviations of the end apart.
 
         Source: Distribution-free intervals of quantiles from order statistics.

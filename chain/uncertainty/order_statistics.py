@@ -14,13 +14,13 @@ Floats = NDArray[np.float32]
 NOWHERE = np.float32(-9)
 """Both ends of an empty stretch: begun and ended before every magnitude, so that every count cancels it."""
 GROUPS = 50
-"""Groups of draws whose scatter tells how far phases that reach about as far move together."""
+"""Groups of trials whose scatter shows how far phases that reach about as far move together."""
 CHUNK = 250
 """Numbers sorted at a time where only the outermost are wanted: few enough for a sorting network."""
 
 
 def outside(first: Floats, last: Floats, inverted: NDArray[np.bool_], none: NDArray[np.bool_]) -> tuple[Floats, Floats]:
-    """Stretches where A < 0: all but what lies between the roots, as two stretches of one draw; without roots, all."""
+    """Stretches where A < 0: all but what lies between the roots, as two stretches of one trial; without roots, all."""
     infinite = np.float32(np.inf)
     begin, end = np.full_like(first, NOWHERE), np.full_like(last, NOWHERE)
     begin[inverted], end[inverted] = np.maximum(first, last)[inverted], infinite
@@ -32,7 +32,7 @@ def outside(first: Floats, last: Floats, inverted: NDArray[np.bool_], none: NDAr
 
 
 def reach(least: NDArray[np.intp], draws: int) -> NDArray[np.intp]:
-    """Two deviations of the number of draws beyond an end."""
+    """Two deviations of the number of trials beyond an end."""
     return np.maximum(1, np.round(2 * np.sqrt(least * (1 - least / draws)))).astype(int)
 
 
@@ -47,13 +47,13 @@ def count(found: NDArray[np.bool_]) -> NDArray[np.intp]:
 
 
 def rank(values: Floats, share: float) -> int:
-    """Place of the quantile of a share among the draws in order."""
+    """Place of the quantile of a share among the trials in order."""
     draws = len(values.T)
     return min(int(share * draws), draws - 1)
 
 
 def quantile(values: Floats, share: float) -> Real:
-    """The value that a share of the draws does not exceed, along the last axis, which is put out of order."""
+    """The value that a share of the trials does not exceed, along the last axis, which is put out of order."""
     at = rank(values, share)
     values.partition(at, axis=-1)
     return values[..., at].astype(float)
@@ -67,7 +67,7 @@ def before(ordered: Floats, values: Floats, side: Literal["left", "right"] = "le
 def highest(first: Floats, last: Floats, least: NDArray[np.intp], draws: int) -> Real:
     """Highest magnitude up to 1 that neither test contradicts; below zero where there is none.
 
-    At g the draws that show it at or below the statistic are those begun less those ended; it moves down to the next
+    At g the trials that show it at or below the statistic are those begun less those ended; it moves down to the next
     order statistic that could have enough of them, as long as either test contradicts it.
     """
     rows, many = np.arange(len(least)), last.shape[1]
@@ -75,7 +75,7 @@ def highest(first: Floats, last: Floats, least: NDArray[np.intp], draws: int) ->
     while True:
         at = before(first, g, "right") - least
         lower = np.minimum(g, np.where(at < 0, NOWHERE, last[rows, np.clip(at, 0, many - 1)]))
-        # At or above: at most draws - least may hold it strictly inside.
+        # At or above: at most trials - least may hold it strictly inside.
         at = draws - least + before(last, lower, "right")
         lower = np.where(at < many, np.minimum(lower, first[rows, np.clip(at, 0, many - 1)]), lower)
         moved = (lower < g) & (lower >= 0)
@@ -115,9 +115,9 @@ def tails(values: Floats, least: int) -> tuple[Floats, Floats]:
 
 
 def ends_of_begun(last: Floats, least: int) -> tuple[Real, Real]:
-    """What `lowest` and `highest` find where every draw's stretch has begun before zero: only where it ends matters then.
+    """What `lowest` and `highest` find where every trial's stretch has begun before zero: only where it ends matters then.
 
-    At or below the statistic are the draws that have not ended, at or above it those that have.
+    At or below the statistic are the trials that have not ended, at or above it those that have.
     """
     few, most = tails(last, least)
     low = np.where((most >= 0) & (few <= 1), np.maximum(few, 0), np.inf)

@@ -21,7 +21,7 @@ NARROW = 1e-5
 """Readings this close to one another are one, as a magnitude."""
 MOST_STEPS = 40
 PILOT = 1000
-"""The first of the draws, which tell what phases and places may set an end; four times as many must follow."""
+"""The first of the trials, which show what phases and places may set an end; four times as many must follow."""
 MOST_LIKELY = 8
 MOST_PLACES = 12
 PARTS = 4
@@ -61,7 +61,7 @@ def reading_grid(
     seed: int = SEED,
     progress: Progress | None = None,
 ) -> tuple[Real, Real]:
-    """`reading_ranges` at some places for magnitudes in order, of which only the exact ones take all the draws.
+    """`reading_ranges` at some places for magnitudes in order, of which only the exact ones take all the trials.
 
     The others take the first quarter of them (1,000 at least), and are moved by what all of them move the exact ones on
     either side by.
@@ -100,7 +100,7 @@ def hardest_places(
 ) -> tuple[int, tuple[float, int]]:
     """Where the readings of the limit range widest, and the highest reading that proves it everywhere, with the place of that.
 
-    Of a sweep the first of the draws tell which places may be either; only those are drawn in full.
+    Of a sweep the first of the trials show which places may be either; only those are drawn in full.
     """
     count = measurement.freq_hz.size
     drawn = whole_batches(draws or draw_count(count))
@@ -153,14 +153,14 @@ def _over_places(
 def _likely_places(
     measurement: Measurement, limit: float, draws: int, seed: int, progress: Progress
 ) -> NDArray[np.intp]:
-    """Places that may range widest, or need the lowest reading, by the first of the draws; all where there are few."""
+    """Places that may range widest, or need the lowest reading, by the first of the trials; all where there are few."""
     count = measurement.freq_hz.size
     # A pilot pays where it leaves most of the work out.
     if count <= 2 * MOST_PLACES or draws < 4 * PILOT:
         return np.arange(count)
 
     def run(chosen: slice) -> tuple[Real, Real, NDArray[np.bool_]]:
-        # The first of the very draws that follow, so that what they rank high the full draws mostly do.
+        # The first of the very trials that follow, so that what they rank high the full trials mostly do.
         terms = drawn_terms(measurement, chosen, PILOT, seed)
         low, high = reading_range(terms, limit)
         guess = _first_guess(terms, limit)
@@ -170,7 +170,7 @@ def _likely_places(
         np.concatenate(each) for each in zip(*blocks(run, count, 4 * PILOT, progress), strict=True)
     )
     if further.any():
-        # Where a larger magnitude may read less than the limit itself, one place tells nothing of another.
+        # Where a larger magnitude may read less than the limit itself, one place shows nothing of another.
         return np.arange(count)
     return np.union1d(np.argsort(-width)[:MOST_PLACES], np.argsort(guess)[:MOST_PLACES])
 
@@ -190,7 +190,7 @@ def reading_range(terms: Terms, magnitude: float, means: MeanTerms | None = None
     low, high = np.full(places, np.inf, dtype=np.float32), np.full(places, -np.inf, dtype=np.float32)
     # No reflection has no phase: one stands for all.
     phases = _phases(means or terms.means(), magnitude, QUARTERS[:2] if magnitude else QUARTERS[:1])
-    # The first reads most and the one half a turn on least: the others can seldom move an end, which counting alone tells.
+    # The first reads most and the one half a turn on least: the others can seldom move an end, which counting alone shows.
     for shown in terms.squares(magnitude, phases):
         lower = np.count_nonzero(shown < low[:, None], axis=1) >= least
         higher = np.count_nonzero(shown > high[:, None], axis=1) >= least
@@ -227,13 +227,13 @@ def _least_proving(terms: Terms, limit: float) -> _ProofSearch:
 
 
 def _ends(few: Terms, reading: Real, limit: float) -> Real:
-    """Where the interval of a reading ends at the least, at or beyond the limit, as far as few draws tell."""
+    """Where the interval of a reading ends at the least, at or beyond the limit, as far as few trials show."""
     ends = invert(few, reading, coverage=COVERAGE, above=limit)
     return np.asarray(ends.high - ends.high_error)
 
 
 def _likely(terms: Terms, limit: float) -> NDArray[np.bool_]:
-    """The few places that read least at the limit, each in the phase that reads least by the first of the draws."""
+    """The few places that read least at the limit, each in the phase that reads least by the first of the trials."""
     places, draws = terms.square.shape
     few = terms.first(PILOT)
     if few is terms or places <= MOST_LIKELY:
@@ -250,7 +250,7 @@ def _likely(terms: Terms, limit: float) -> NDArray[np.bool_]:
 
 
 def _first_guess(terms: Terms, limit: float) -> Real:
-    """No higher reading proves the limit: at most 2.5 % of the draws may show the limit at or below it, in any phase."""
+    """No higher reading proves the limit: at most 2.5 % of the trials may show the limit at or below it, in any phase."""
     least = _least(terms.square.shape[1])
     means = terms.means()
     shown = terms.shown(limit, _most_phase(means, limit) + np.pi)
@@ -323,6 +323,6 @@ def _phases(means: MeanTerms, magnitude: float, steps: Real) -> Real:
 
 
 def _most_phase(means: MeanTerms, magnitude: float) -> Real:
-    """Phase that reads most of a magnitude, by what the draws show of it in the mean over all phases."""
+    """Phase that reads most of a magnitude, by what the trials show of it in the mean over all phases."""
     square = (means.square * magnitude**2 + means.constant) / (means.down_square * magnitude**2 + 1)
     return means.most_phase(np.sqrt(square))

@@ -2,10 +2,10 @@
 
 What an element does to a reflection x is a bilinear map, and a chain of them a product of 2x2 matrices: (p x + q)/(r x + s).
 Leaving s as it comes until the end saves a division per element; a junction or a length of line takes a quarter of what the
-star product of whole two-ports does. What does not depend on the frequency is multiplied first, once for each draw. The random
+star product of whole two-ports does. What does not depend on the frequency is multiplied first, once for each trial. The random
 numbers are those of `chain.uncertainty.sampling.draw`, in its order.
 
-Arrays have shape (frequencies, draws) here, either of them 1 where nothing depends on it: the longer axis runs fastest.
+Arrays have shape (frequencies, trials) here, either of them 1 where nothing depends on it: the longer axis runs fastest.
 """
 
 from __future__ import annotations
@@ -24,12 +24,12 @@ from chain.uncertainty.sampling import draw, inside_constants, lead_constants, w
 from chain.uncertainty.streams import RandomSource, RowSource, halved
 from library.frozen import dataclass
 
-Piece = TypeVar("Piece", bound=Element)
+AnyElement = TypeVar("AnyElement", bound=Element)
 
 
 @dataclass(frozen=True)
 class _Seen:
-    """(p x + q)/(r x + s) for each frequency and draw; None for one that is zero throughout."""
+    """(p x + q)/(r x + s) for each frequency and trial; None for one that is zero throughout."""
 
     p: Complex
     q: Complex | None
@@ -49,7 +49,7 @@ def drawn_through(
     single: bool = False,
     alike: Sequence[frozenset[str] | None] = (),
 ) -> Maps:
-    """The map of elements drawn and joined one to the next, shape (frequencies, draws); some may be two-ports drawn before.
+    """The map of elements drawn and joined one to the next, shape (frequencies, trials); some may be two-ports drawn before.
 
     `alike` names of each element the figures that count as the same at every frequency; left out, all that are.
     `single` multiplies in half the precision what depends on the frequency, which is plenty for what is drawn at random.
@@ -93,7 +93,7 @@ def _column(value: NDArray[Any], rows: int) -> NDArray[Any]:
     return value[:, None] if len(value) == rows else np.repeat(value[:, None], rows, axis=0)
 
 
-def _upright(element: Piece, single: bool, sweep: tuple[frozenset[str] | None, int]) -> Piece:
+def _upright(element: AnyElement, single: bool, sweep: tuple[frozenset[str] | None, int]) -> AnyElement:
     """The same element with its frequencies along the first of two axes, or none where all are alike."""
     alike, rows = sweep
     arrays: dict[str, Any] = {}

@@ -1,6 +1,6 @@
-"""Random draws of the elements of a chain: one draw is one physical chain over the whole sweep.
+"""Random trials of the elements of a chain: one trial is one physical chain over the whole sweep.
 
-Every constant of an element (a junction's reflection and place, a length, a loss) is drawn once per draw and holds at all
+Every constant of an element (a junction's reflection and place, a length, a loss) is drawn once per trial and holds at all
 frequencies, so a drawn element is causal and stays inside its own limit.
 """
 
@@ -13,7 +13,7 @@ import numpy as np
 from chain.arrays import Complex, Real
 from chain.rf import twoport
 from chain.rf.elements import Box, Element, Ladder, Line, Tee
-from chain.uncertainty.streams import RandomSource, RowSource, unit_draws
+from chain.uncertainty.streams import RandomSource, RowSource, unit_reflections
 
 
 def hidden_digits(
@@ -89,7 +89,9 @@ def lead_constants(
     reactance = resistance * (relative * (line.impedance_ohm.imag / line.impedance_ohm.real))
     known = not np.any(reactance) and bool(np.all(resistance == line.near_ohm))
     near, far = (
-        None if radius is None else junction_room(radius, change, line.near_ohm) * unit_draws(rng, count, line.shape)
+        None
+        if radius is None
+        else junction_room(radius, change, line.near_ohm) * unit_reflections(rng, count, line.shape)
         for radius in (line.near_radius, line.far_radius)
     )
     return relative * length, length, None if known else _step(resistance, reactance, line.near_ohm), (near, far)
@@ -172,7 +174,7 @@ def inside_constants(line: Line, rng: RandomSource, count: int) -> tuple[Real, R
     assert radius is not None
     length, relative = _propagation(line, rng, count)
     place = rng.random((count, 1))
-    return relative * length, length, place, radius * unit_draws(rng, count, line.shape)
+    return relative * length, length, place, radius * unit_reflections(rng, count, line.shape)
 
 
 def _draw_inside(line: Line, rng: RandomSource, count: int) -> Complex:
@@ -202,9 +204,9 @@ def _draw_box(box: Box, rng: RandomSource, count: int) -> Complex:
     factor: Complex | Real = 10 ** (-loss_db / 20)
     if box.product_radius is not None:
         # The radius is of the product S12 S21, and either way has its root.
-        factor = factor * np.sqrt(1 + _narrow(box.product_radius) * unit_draws(rng, count, box.product_shape))
+        factor = factor * np.sqrt(1 + _narrow(box.product_radius) * unit_reflections(rng, count, box.product_shape))
     ends = [
-        own if radius is None else own + _narrow(radius) * unit_draws(rng, count, shape)
+        own if radius is None else own + _narrow(radius) * unit_reflections(rng, count, shape)
         for own, radius, shape in ((box.s[..., port, port], radius, box.shapes[port]) for port, radius in _ends(box))
     ]
     passed = box.s[..., 0, 1] * factor, box.s[..., 1, 0] * factor
@@ -231,10 +233,10 @@ def _draw_tee(tee: Tee, rng: RandomSource, count: int) -> Complex:
             s[..., first, second] *= 10 ** (-loss_db / 20)
             s[..., second, first] = s[..., first, second]
         if tee.port_radius is not None:
-            s[..., first, first] += _narrow(tee.port_radius) * unit_draws(rng, count, tee.shape)
+            s[..., first, first] += _narrow(tee.port_radius) * unit_reflections(rng, count, tee.shape)
     left = list(range(ports))
     for branch in tee.branches:
-        seen: Complex = branch.end + _narrow(branch.end_radius) * unit_draws(rng, count, branch.end_shape)
+        seen: Complex = branch.end + _narrow(branch.end_radius) * unit_reflections(rng, count, branch.end_shape)
         for element in reversed(branch.elements):
             seen = twoport.input_reflection(draw(element, rng, count), seen)
         s = twoport.reduce_port(s, left.index(branch.port), seen)
@@ -261,12 +263,12 @@ def _ends(box: Box) -> Iterable[tuple[int, Real | None]]:
 
 
 def _keep_passive(s: Complex) -> None:
-    """Take both reflections of a reciprocal two-port down by one factor k, as far as passive draws demand.
+    """Take both reflections of a reciprocal two-port down by one factor k, as far as passive trials demand.
 
     Passive: (1 - |t|^2)^2 - k^2 (|a|^2 + |b|^2 + 2 Re(a b conj(t)^2)) + k^4 |a b|^2 >= 0, up to the smaller root in k^2.
     """
     through = s[..., 0, 1]
-    # No reflection saves a draw whose transmission alone gives out more than goes in.
+    # No reflection saves a trial whose transmission alone gives out more than goes in.
     through /= np.maximum(np.abs(through), 1)
     s[..., 1, 0] = through
     product, square = s[..., 0, 0] * s[..., 1, 1], through * through
@@ -286,7 +288,7 @@ def _narrow(radius: Real) -> Real:
 
 
 def _undrawn(s: Complex) -> Complex:
-    """A matrix without unknowns, with an axis for the draws if it has none yet."""
+    """A matrix without unknowns, with an axis for the trials if it has none yet."""
     return s[None] if s.ndim == 3 else s
 
 

@@ -48,7 +48,7 @@ class Term:
 
     @property
     def pseudo(self) -> Complex:
-        """Mean square of the effect itself, which tells how far it is from circular."""
+        """Mean square of the effect itself, which shows how far it is from circular."""
         # Of a complex unknown without a preferred phase E u^2 = 0, and only the mixed product 2 a b E|u|^2 is left.
         square = self.plain**2 if self.is_real else 4 * self.plain * self.mirrored
         return np.asarray(square * self.sd**2)

@@ -1,4 +1,4 @@
-"""Measurements of one form drawn as one: their frequencies stand one after the other, and every draw serves all of them.
+"""Measurements of one form drawn as one: their frequencies stand one after the other, and every trial serves all of them.
 
 Unknowns are drawn by their place in the chain, so chains of the same kinds of elements draw the same numbers anyway; what
 differs from one to the other are figures over frequency. What a call costs is then paid once.

@@ -35,7 +35,7 @@ STEP = np.float32(2.0**-24)
 
 
 class RandomSource(Protocol):
-    """What draws are made from: a generator of numpy, or one that has been drawn from before."""
+    """What trials are made from: a generator of numpy, or one that has been drawn from before."""
 
     def random(self, shape: tuple[int, ...]) -> Real:
         """Uniform numbers from 0 to 1."""
@@ -44,7 +44,7 @@ class RandomSource(Protocol):
         """Uniform numbers between two."""
 
 
-def unit_draws(rng: RandomSource, count: int, shape: str) -> Complex:
+def unit_reflections(rng: RandomSource, count: int, shape: str) -> Complex:
     """Complex numbers of unknown phase: uniform in the unit disc, on its rim (ring), or of uniform radius.
 
     Source: Radius sqrt(u), 1 or u; standard deviation on each axis 1/2, 1/sqrt 2, 1/sqrt 6.
@@ -86,7 +86,7 @@ class _Batch:
         return self._uniform[place]
 
     def unit(self, place: int, shape: str, single: bool) -> Complex:
-        """`unit_draws` of the uniform numbers from a place on."""
+        """`unit_reflections` of the uniform numbers from a place on."""
         key = place, shape, single
         if key not in self._units:
             radius = None if shape == "ring" else self.uniform(place + 1)
@@ -102,17 +102,17 @@ class _KeptBatch:
         self._place = 0
 
     def random(self, shape: tuple[int, ...]) -> Real:
-        """As of a generator; one number for each draw."""
+        """As of a generator; one number for each trial."""
         assert shape == (BATCH * len(self._batches), 1)
         self._place += 1
         return _joined([each.uniform(self._place - 1) for each in self._batches])
 
     def uniform(self, low: float, high: float, shape: tuple[int, ...]) -> Real:
-        """As of a generator; one number for each draw."""
+        """As of a generator; one number for each trial."""
         return low + (high - low) * self.random(shape)
 
     def unit(self, count: int, shape: str, single: bool = False) -> Complex:
-        """As `unit_draws`, in half the precision if so wanted."""
+        """As `unit_reflections`, in half the precision if so wanted."""
         assert count == BATCH * len(self._batches)
         place = self._place
         self._place += 1 if shape == "ring" else 2
@@ -120,7 +120,7 @@ class _KeptBatch:
 
 
 class RowSource:
-    """A source whose numbers stand in a row, for arrays whose last axis runs over the draws; in half the precision if so wanted."""
+    """A source whose numbers stand in a row, for arrays whose last axis runs over the trials; in half the precision if so wanted."""
 
     def __init__(self, rng: RandomSource, single: bool = False) -> None:
         self._rng = rng
@@ -135,10 +135,10 @@ class RowSource:
         return halved(self._rng.uniform(low, high, shape).T, self.single)
 
     def unit(self, count: int, shape: str) -> Complex:
-        """As `unit_draws`, turned."""
+        """As `unit_reflections`, turned."""
         if isinstance(self._rng, _KeptBatch):
             return self._rng.unit(count, shape, self.single).T
-        return halved(unit_draws(self._rng, count, shape).T, self.single)
+        return halved(unit_reflections(self._rng, count, shape).T, self.single)
 
 
 Array = TypeVar("Array", Real, Complex)
@@ -171,7 +171,7 @@ def stream(seed: int, what: str, batch: int, which: int) -> np.random.Generator:
 def complex_normals(
     seed: int, batches: range, which: int, columns: Sequence[int], repeat: int = 0, rows: int = BATCH
 ) -> NDArray[np.complex64]:
-    """Normal numbers of standard deviation 1 on either part, shape (columns, draws), each column where it always is in its stream.
+    """Normal numbers of standard deviation 1 on either part, shape (columns, trials), each column where it always is in its stream.
 
     Source: G. E. P. Box, M. E. Muller, "A note on the generation of random normal deviates", Ann. Math. Stat. 29 (1958).
     """

@@ -11,7 +11,7 @@ from chain.rf.discs import forward, region_of
 from chain.rf.elements import Box, Element, Ladder, Line
 
 MOST_OFF = 0.999
-"""Largest tolerance of resistors that is told from all of them."""
+"""Largest tolerance of resistors that is distinguished from all of them."""
 
 
 def least_slope(elements: Sequence[Element], freq_hz: Real) -> tuple[Real, Real]:

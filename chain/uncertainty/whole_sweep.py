@@ -1,7 +1,7 @@
 """A sweep judged as one question: is its worst point worse than the limit? A max-T test over jointly drawn sweeps.
 
 With the antenna just at the limit at every frequency, whole sweeps are drawn: errors common to all of it, noise new at
-every point. What the largest deviation of such a sweep, in units of each point's own spread, exceeds in 2.5 % of the draws
+every point. What the largest deviation of such a sweep, in units of each point's own spread, exceeds in 2.5 % of the trials
 is the edge. A denser sweep has more points and a higher edge, so it fails no more often.
 
 Source: "Resampling-Based Multiple Testing", Wiley 1993 (memory): single-step maxT.
@@ -37,7 +37,7 @@ DRAWS, DRAWS_OF_LONG, LONG = 8_000, 4_000, 1_000
 STANDING = np.arange(6) * 2 * np.pi / 12
 """Phases of an antenna at the limit, where none was read; each of them half a turn on as well."""
 SCALING = 2_000
-"""The first of the draws, which tell each point's median and scale: any scale makes a valid test, a fair one a sharp test."""
+"""The first of the trials, which show each point's median and scale: any scale makes a valid test, a fair one a sharp test."""
 TURN_S = 20e-9
 """Delay with which the same phases turn over the sweep as well: the antenna behind a few metres of its own lead."""
 QUARTERS = np.arange(4)[:, None] * np.pi / 2
@@ -50,7 +50,7 @@ ROUNDING = 1e-6
 
 @dataclass(frozen=True)
 class _SweepBlock:
-    """Median and scale of the statistic, shape (courses, frequencies), and the largest deviation of each draw, all and by group."""
+    """Median and scale of the statistic, shape (courses, frequencies), and the largest deviation of each trial, all and by group."""
 
     median: Real
     scale: Real
@@ -93,7 +93,7 @@ def judged_sweep(
     largest = np.full((len(courses) * (2 if opposite else 1), drawn), -np.inf, dtype=np.float32)
     for made in blocks(run, count, drawn, progress):
         parts.append((made.median, made.scale))
-        # A draw is the same chain in every block, so its largest deviation is taken over all of them.
+        # A trial is the same chain in every block, so its largest deviation is taken over all of them.
         np.maximum(largest, made.largest, out=largest)
         for number, found in made.by_group.items():
             by_group[number] = np.maximum(by_group[number], found) if number in by_group else found

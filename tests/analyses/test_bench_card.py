@@ -1,4 +1,4 @@
-"""The bench card: readings of known ends against Ohm's law and a second reckoning, wiring, ohms, cautions, lines to fill in."""
+"""The bench card: readings of known terminations against Ohm's law and a second computation, wiring, ohms, cautions, lines to fill in."""
 
 import json
 import os
@@ -39,7 +39,7 @@ def run(*words, status=0):
 
 
 def readings(setup):
-    """Readings of the known ends of a set-up at its own frequencies, by end."""
+    """Readings of the known terminations of a set-up at its own frequencies, by end."""
     return {each.end: each for each in end_readings(measurement_of(setup, build(setup)), 1000)}
 
 
@@ -175,7 +175,7 @@ def test_the_page_of_the_card_tells_the_same_as_the_text(boathouse):
 
 
 def test_places_to_fill_in_are_channels_where_the_set_up_has_them():
-    """A region with channels gives their names, thinned to a dozen; arms of splitters are wired too."""
+    """A region with channels gives their names, decimated to a dozen; arms of splitters are wired too."""
     found = card(parse_setup(hostile_setup(2).encode(), "x"), seed=3)
     assert found.places[0] == "channel 21"
     assert len(found.places) <= 12

@@ -41,7 +41,7 @@ def rows(folder: Path) -> list[Row]:
     page, picture = str(folder / "page.html"), str(folder / "picture.svg")
     ends = ["--open", "2.20", "--load", "1.67", "--at", "207 MHz"]
     recover = ["recover", SETUP, SWEEP]
-    by_draws = ["--draws", "4000"]
+    by_trials = ["--draws", "4000"]
     return [
         Row("--help", ["--help"], 0.75, True),
         Row("check", ["check", SETUP], 2.0),
@@ -50,8 +50,8 @@ def rows(folder: Path) -> list[Row]:
         Row("expect", ["expect", SETUP], 3.5),
         Row("recover, 133 complex points", recover, 8.0),
         Row("recover, the same without phase", ["recover", SETUP, WITHOUT_PHASE], 11.0),
-        Row("recover, complex, --draws 4000", [*recover, *by_draws], 5.0),
-        Row("recover, no phase, --draws 4000", ["recover", SETUP, WITHOUT_PHASE, *by_draws], 6.0),
+        Row("recover, complex, --draws 4000", [*recover, *by_trials], 5.0),
+        Row("recover, no phase, --draws 4000", ["recover", SETUP, WITHOUT_PHASE, *by_trials], 6.0),
         Row("planes", ["planes", SETUP], 4.0),
         Row("card", ["card", SETUP], 5.0),
         Row("prove", ["prove", SETUP, *ends], 6.0),

@@ -1,4 +1,4 @@
-"""Measures the figures of DEVELOPERS.md anew and prints their table: `python tests/benchmarks/figures.py [--all] [WORD ...]`.
+"""Measures the figures of DEVELOPERS.md again and prints their table: `python tests/benchmarks/figures.py [--all] [WORD ...]`.
 
 Rows that take minutes are marked and left out; `--all` measures them too, and words choose the rows whose first column holds one. A
 figure is what the measurement itself says: numbers of a benchmark, or the lines that a test prints; a test that fails says so.

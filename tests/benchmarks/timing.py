@@ -17,7 +17,7 @@ RUNS = 7
 IMPORTS = "import numpy, click, rich.console"
 """What a light command cannot do without; every figure is a ratio to the time that this takes in the same run."""
 COMPILED = tempfile.TemporaryDirectory(prefix="compiled-")
-"""Where the processes keep compiled modules, as an installed program has them: otherwise each would compile all of it anew."""
+"""Where the processes keep compiled modules, as an installed program has them: otherwise each would compile all of it again."""
 
 
 class Timed(NamedTuple):

@@ -1,7 +1,7 @@
 """10,000 trials of a chain of eight items at 201 points: public functions beside scikit-rf, and the cascade beside numpy.
 
 scikit-rf is given a few of the draws, and its time is in proportion to them: once the same drawn arrays, only joined; once its
-own media, which make every length of line and every junction anew.
+own media, which make every length of line and every junction again.
 """
 
 from __future__ import annotations

@@ -286,8 +286,8 @@ def test_the_part_file_covers_the_intervals_and_is_read_back(tmp_path):
     assert not defects_of(tomllib.loads(found.text))
 
 
-def test_a_loss_that_may_be_nought_keeps_nought_inside():
-    """No part gains: the row of so small a loss runs from nought, and covers the upper end everywhere."""
+def test_a_loss_that_may_be_zero_keeps_zero_inside():
+    """No part gains: the row of so small a loss runs from zero, and covers the upper end everywhere."""
     middle, half = pad_loss(Interval(np.array([0.02]), np.array([-0.03]), np.array([0.07])))
     assert middle - half >= 0
     assert middle + half == pytest.approx(0.07, abs=1e-4)

@@ -176,7 +176,7 @@ def outcome(call):
     points=st.sampled_from([5, 6, 33]),
     low_hz=st.floats(1e4, 3e9),
     ratio=st.sampled_from([1.0001, 1.1, 2.0, 100.0]),
-    shape=st.sampled_from(["nought", "constant", "noise", "delay", "delay and step"]),
+    shape=st.sampled_from(["zero", "constant", "noise", "delay", "delay and step"]),
     method=st.sampled_from(["lead", "sizes", "ends", "two-port", "back-to-back"]),
 )
 def test_whatever_was_measured_gives_finite_figures_or_our_own_error(seed, points, low_hz, ratio, shape, method):
@@ -188,7 +188,7 @@ def test_whatever_was_measured_gives_finite_figures_or_our_own_error(seed, point
         turn = np.exp(-2j * np.pi * freq_hz * rng.uniform(0, 2e-8))
         noise = 0.1 * (rng.normal(size=points) + 1j * rng.normal(size=points))
         return {
-            "nought": 0 * turn,
+            "zero": 0 * turn,
             "constant": np.full(points, rng.uniform(-1, 1), complex),
             "noise": noise,
             "delay": rng.uniform(-1, 1) * turn,

@@ -222,7 +222,7 @@ def test_an_ascii_locale_gets_ascii(settings):
 
 
 STALE = re.compile(
-    r"lies inside the interval|Most to blame|told least well|told and not applied|drawn anew|of its square|until the file states"
+    r"lies inside the interval|Most to blame|told least well|told and not applied|drawn again|of its square|until the file states"
     r"|Mates without harm|nominally nothing|travelled once more|taken as none|add to a near level|of another antenna\?"
     r"|count alike beforehand|each unit of money|so small a loss is told|its two resistors, 1|One alone, by its id"
 )

@@ -17,7 +17,7 @@ from chain.cli.main import chain as program
 from chain.comparisons.antennas import compare_antennas
 from chain.comparisons.bands import ChannelBand
 from chain.comparisons.differences import differences
-from chain.comparisons.joint_draws import draw_jointly, recovered_magnitudes
+from chain.comparisons.joint_trials import draw_jointly, recovered_magnitudes
 from chain.errors import RangeError
 from chain.files.setup_file import load_setup
 from chain.reflection import magnitude_from_vswr

@@ -44,7 +44,7 @@ def chain(ohm=86.6, capacitance_pf=0.3):
 
 
 def reading(rng, two_port, antenna, phase=True):
-    """One reading of an antenna of a reflection in 75 ohm: joint at the port made anew, drift and noise."""
+    """One reading of an antenna of a reflection in 75 ohm: joint at the port made again, drift and noise."""
     ohm = 75 * (1 + antenna) / (1 - antenna)
     end = skrf.Network(frequency=FREQ, s=((ohm - 50) / (ohm + 50)).reshape(-1, 1, 1), z0=50)
     seen = (two_port**end).s[:, 0, 0]

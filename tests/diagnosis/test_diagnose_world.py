@@ -1,4 +1,4 @@
-"""Diagnosis of a chain from known ends, in a world of scikit-rf networks that shares no code with it.
+"""Diagnosis of a chain from known terminations, in a world of scikit-rf networks that shares no code with it.
 
 Kinds of fault are equally likely, sizes are drawn from the printed ranges, sound chains among them. A trial can tell where
 the test's own likelihood gives its first kind 0.80 or more; figures are printed

@@ -1,4 +1,4 @@
-"""Known ends read at a chain with one fault, in the world of scikit-rf networks: readings to judge, and likelihoods of their own.
+"""Known terminations read at a chain with one fault, in the world of scikit-rf networks: readings to judge, and likelihoods of their own.
 
 Written from the description of the kinds of fault and of how a session goes; the code that is judged is used here for nothing.
 """
@@ -20,7 +20,7 @@ OPEN, WRONG = "open end not open", "wrong load (50 ohm)"
 OTHER_LEAD = "another lead than stated"
 OTHER_CABLE = "another cable of the same impedance"
 """A part of the kind above, where the lead stated loses this much or more one way: up to twice as long, half as lossy a metre again."""
-TOLD_FROM_DB, OTHER_LOSS = 1.0, 0.5
+RESOLVED_FROM_DB, OTHER_LOSS = 1.0, 0.5
 
 LOSS_DB, CONNECTOR, RESIDUAL = (-1.5, 10.0), 1.0, 0.5
 """The printed ranges of sizes, each reaching zero; an open end reflects anything from +1 down to -1."""
@@ -28,7 +28,7 @@ LOSS_DB, CONNECTOR, RESIDUAL = (-1.5, 10.0), 1.0, 0.5
 
 @dataclass(frozen=True)
 class Bench:
-    """A case of the coverage world with known ends: (name, seating) in order, and how good the loads are."""
+    """A case of the coverage world with known terminations: (name, seating) in order, and how good the loads are."""
 
     case: object
     cut: int
@@ -72,7 +72,7 @@ class Bench:
         lead, mhz = self.case.parts[number], np.mean(self.case.freq_hz) / 1e6
         loss_db = (lead.per_root * mhz**0.5 + lead.per_mhz * mhz) * lead.length_m / 100
         yield OTHER_LEAD, number
-        if loss_db >= TOLD_FROM_DB:
+        if loss_db >= RESOLVED_FROM_DB:
             yield OTHER_CABLE, number
 
 

@@ -1,4 +1,4 @@
-"""A bench to learn parts on: leads and pads drawn anew, an analyzer with errors, connectors that mate a little differently.
+"""A bench to learn parts on: leads and pads drawn again, an analyzer with errors, connectors that mate a little differently.
 
 Written from circuit theory alone (chain matrices of line, resistor and capacitor); the engine that is judged is used here for
 nothing. One call is one whole session: the part, its sweeps, and what is true of it.

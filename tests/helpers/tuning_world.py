@@ -19,7 +19,7 @@ from chain.reflection import magnitude_from_vswr
 from chain.setups import Antenna, Calibration
 from chain.sweeps.readings import Readings
 from chain.tuning import prediction, tune
-from chain.tuning.draws import BenchSweep, bench_of
+from chain.tuning.trials import BenchSweep, bench_of
 
 LEAST_DB = 5.7195
 FAR_OHM = 75.0

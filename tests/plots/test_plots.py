@@ -255,7 +255,7 @@ def test_the_palette_is_the_published_one():
 
 @pytest.mark.parametrize("ohm", [15.0, 75.0, 375.0])
 def test_circles_of_the_chart_are_those_of_scikit_rf(ohm):
-    """Reflections that scikit-rf reckons from impedances lie on the circles drawn."""
+    """Reflections that scikit-rf computes from impedances lie on the circles drawn."""
     other = np.geomspace(0.5, 2e4, 200)
     for sign in (1, -1):
         expected = np.asarray(zl_2_Gamma0(75.0, ohm + sign * 1j * other)).ravel()

@@ -18,12 +18,12 @@ from chain.rf.twoport import Maps, inverse, through
 from chain.setups import Near
 from chain.uncertainty.bounds import reading_range, true_bound_complex
 from chain.uncertainty.calibration import residual_box, solve
-from chain.uncertainty.coverage_region import recovered_draws
+from chain.uncertainty.coverage_region import recovered_trials
 from chain.uncertainty.linear import linear
 from chain.uncertainty.measurement import Measurement
 from chain.uncertainty.sampling import draw
 from chain.uncertainty.sensitivity import circle_sd
-from chain.uncertainty.streams import unit_draws
+from chain.uncertainty.streams import unit_reflections
 from library.formulas import minimum_loss_db
 from library.records import Connector
 
@@ -60,7 +60,7 @@ def drawn(elements, far):
 
 
 def phases(count=DRAWS):
-    return unit_draws(np.random.default_rng(7), count, "ring")
+    return unit_reflections(np.random.default_rng(7), count, "ring")
 
 
 def number(pair):
@@ -72,7 +72,7 @@ def pair(value):
 
 
 def noisy(x1, u):
-    return linear(measurement_of(noise=u), x1), recovered_draws(measurement_of(noise=u), x1, DRAWS)[:, 0]
+    return linear(measurement_of(noise=u), x1), recovered_trials(measurement_of(noise=u), x1, DRAWS)[:, 0]
 
 
 def power_lost(x1, u):
@@ -137,7 +137,7 @@ def _limits(source, load):
 
 
 def mismatch_drawn(g_source, g_load, source_shape, load_shape):
-    load = g_load * unit_draws(np.random.default_rng(3), DRAWS, load_shape)
+    load = g_load * unit_reflections(np.random.default_rng(3), DRAWS, load_shape)
     into = drawn((box(far_radius=g_source * ONE, shape=source_shape),), load) / load[:, 0]
     return {"u": (abs(into) ** 2).std()}
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from reception_world import RandomTree, circuit_of, heat_of, random_disc
 
-from chain.reception.drawn_network import solve_draws
+from chain.reception.drawn_network import solve_trials
 from chain.reception.network import DepthGroup, Plan, PortValues, ThroughValues, solve
 
 SEEDS = range(12)
@@ -92,7 +92,7 @@ def test_power_is_conserved(seed):
 def assert_draws_agree(plan, values, source, hot, ends):
     """The solution for draws, given the other branches' noise, against the exact one, at the outlets."""
     exact = solve(plan, values, np.array([source]), np.array([hot]), ends)
-    quick = solve_draws(plan, values, np.array([source]), np.array([hot]), ends, exact.other_k)
+    quick = solve_trials(plan, values, np.array([source]), np.array([hot]), ends, exact.other_k)
     assert quick.gain == pytest.approx(exact.gain[plan.outlets], rel=1e-12)
     assert quick.rest == pytest.approx(1 - np.abs(exact.source[plan.outlets]) ** 2, rel=1e-12)
     assert quick.kelvin == pytest.approx(exact.kelvin[plan.outlets], rel=1e-12)

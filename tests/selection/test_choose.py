@@ -18,7 +18,7 @@ from chain.reflection import magnitude_from_vswr, vswr
 from chain.selection.choose import RESOLVED, choose
 from chain.selection.comparison import comparison
 from chain.selection.need_file import load_need, parse_need
-from chain.selection.ranking import sights
+from chain.selection.ranking import plane_intervals
 from chain.selection.search import best_chains
 from chain.selection.stock import NANO, own_values, search_space, setup_of
 from chain.setups import Calibration
@@ -169,9 +169,9 @@ def test_the_interval_is_the_one_that_the_other_commands_give(demo):
 def test_planes_are_those_allowed_and_the_best_is_recommended():
     for planes in (["near"], ["after-pad"], ["near", "far"]):
         found = choose(need_of(CLASSIC, more=f"planes = {planes}".replace("'", '"')))
-        seen = [sight.plane for sight in found.chains[0].sights]
+        seen = [each.plane for each in found.chains[0].planes]
         assert sorted(seen) == sorted(planes)
-        widths = [sight.width for sight in found.chains[0].sights]
+        widths = [each.width for each in found.chains[0].planes]
         assert widths == sorted(widths)
     assert found.chains[0].best.after == "rg59"
     assert "75-ohm load" in found.chains[0].best.standards
@@ -329,5 +329,5 @@ def test_sights_at_fewer_frequencies_agree():
     room = search_space(need_of(CLASSIC))
     setup = setup_of(room, best_chains(room.catalogue, 4)[0])
     assert setup.calibration == Calibration()
-    few, many = (sights(room, [setup], points, 1)[0][0].width for points in (5, 21))
+    few, many = (plane_intervals(room, [setup], points, 1)[0][0].width for points in (5, 21))
     assert few == pytest.approx(many, rel=0.1)

@@ -374,7 +374,7 @@ def test_many_faults_are_counted(tmp_path):
     rows = ["n-plug-bnc-plug,x,EUR,1"] * 500
     found = defects(with_table(tmp_path, "part,price,currency,stock\n" + "\n".join(rows)), tmp_path)
     assert len(found) == 51
-    assert found[-1].message == "450 more faults from here on"
+    assert found[-1].message == "450 more defects from here on"
 
 
 def test_the_schema_file_is_what_the_models_give():

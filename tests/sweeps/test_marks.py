@@ -58,7 +58,7 @@ def test_a_touchstone_file_carries_its_digits(tmp_path, form, rows, half):
     assert found.rounding == pytest.approx(half, rel=0.01)
 
 
-def test_fine_digits_are_left_out_of_the_reckoning(tmp_path):
+def test_fine_digits_are_left_out_of_the_count(tmp_path):
     found = read_sweep(written(tmp_path, "# MHz S RI R 50\n150 0.1234567 -0.3000001\n200 0.1 0.3\n", "a.s1p"))
     assert found.rounding is None
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from tuning_world import FREQ, Element, bench, swept
 
-from chain.tuning.draws import bench_of, screens
 from chain.tuning.prediction import magnitude_ends, repeats
+from chain.tuning.trials import bench_of, screens
 
 EVERY = np.ones(FREQ.size, dtype=bool)
 

@@ -13,8 +13,8 @@ from chain.antenna_report.tune import grid, three_lines
 from chain.cli.main import chain
 from chain.errors import RangeError
 from chain.setups import Antenna, Calibration, Item
-from chain.tuning.draws import bench_of
 from chain.tuning.prediction import nominal_reading
+from chain.tuning.trials import bench_of
 from chain.tuning.tune import tune
 from library.load import load_library
 

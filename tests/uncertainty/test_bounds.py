@@ -1,7 +1,7 @@
 """Guaranteed bounds of whole measurements against the worst that an optimiser finds, at the analyzer and at far planes.
 
 Every draw of a measurement is a bilinear map from the antenna's reflection to the reading; the evaluator below, which shares nothing
-with the engine, follows three known ends through chain, calibration and all, finds that map and undoes it, so slack is
+with the engine, follows three known terminations through chain, calibration and all, finds that map and undoes it, so slack is
 reported in the antenna's own reflection magnitude.
 """
 
@@ -153,7 +153,7 @@ def through_swap(take, act, true):
 
 
 def shown(chain, before, act, take):
-    """Corrected readings of the three known ends, shape (3, points)."""
+    """Corrected readings of the three known terminations, shape (3, points)."""
     seen = np.stack([np.full(len(take.angles), end, dtype=complex) for end in ENDS])
     if not before:
         residuals, rest = (chain[:1], chain[1:]) if chain[0][0] == "residuals" else ([], chain)

@@ -7,7 +7,7 @@ import pytest
 import strategies as made
 
 from chain.rf.parts import elements_of
-from chain.uncertainty.coverage_region import ellipse, recovered_draws
+from chain.uncertainty.coverage_region import ellipse, recovered_trials
 from chain.uncertainty.linear import linear
 from chain.uncertainty.measurement import Measurement
 
@@ -52,7 +52,7 @@ def test_regions_of_a_chain_agree_with_linear_propagation():
     )
     elements = tuple(element for each in items for element in elements_of(each, FREQ))
     measurement = Measurement(FREQ, 50.0, 75.0, (), elements, noise=5e-4)
-    found = ellipse(recovered_draws(measurement, 0.4, 20_000))
+    found = ellipse(recovered_trials(measurement, 0.4, 20_000))
     expected = linear(measurement, 0.4)
     assert expected.valid.all()
     assert found.covariance == pytest.approx(expected.covariance, rel=0.04, abs=0.02 * float(expected.u_real[0] ** 2))

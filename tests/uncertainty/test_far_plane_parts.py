@@ -132,7 +132,7 @@ def beyond(found, value):
     ("open_f", "short_h", "load_h"), [(5e-14, 0, 1.2e-8), (0, 2e-10, 1.2e-8), (6e-13, 2.5e-9, 4e-9)]
 )
 def test_every_set_of_standards_shows_what_it_may_and_is_undone_to_what_it_may(open_f, short_h, load_h, x):
-    """Standards anywhere in their ranges, the calibration solved anew with each set: no reading lies outside, none comes from there."""
+    """Standards anywhere in their ranges, the calibration solved again with each set: no reading lies outside, none comes from there."""
     of = measurement(open_capacitance_f=open_f, short_inductance_h=short_h, load_inductance_h=load_h)
     plane, omega, ohm, at = far_plane._plane(of), 2 * np.pi * FREQ_HZ[0], 75.0, np.array([x + 0j])
     outside = []

@@ -29,7 +29,7 @@ from chain.rf.twoport import through
 from chain.setups import Arm
 from chain.uncertainty.sampled_maps import drawn_through
 from chain.uncertainty.sampling import draw
-from chain.uncertainty.streams import unit_draws
+from chain.uncertainty.streams import unit_reflections
 from library.load import load_library
 from library.records import SectionLine, Transformer
 
@@ -51,7 +51,7 @@ def test_spread_of_discs_and_rings(seed):
     """Standard deviation on each axis: r/2 over a disc, r/sqrt 2 on a ring; 40,000 draws."""
     rng = np.random.default_rng(seed)
     for shape, expected in (("disc", 0.5), ("ring", np.sqrt(0.5))):
-        found = unit_draws(rng, 40_000, shape)
+        found = unit_reflections(rng, 40_000, shape)
         assert abs(found.mean()) < 0.02
         assert found.real.std() == pytest.approx(expected, abs=0.01)
         assert found.imag.std() == pytest.approx(expected, abs=0.01)

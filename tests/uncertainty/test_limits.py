@@ -19,7 +19,7 @@ from chain.uncertainty.linear import linear
 from chain.uncertainty.measurement import measurement_of, nominal_maps, simulate
 from chain.uncertainty.sampling import draw
 from chain.uncertainty.sensitivity import circle_sd, element_terms
-from chain.uncertainty.streams import unit_draws
+from chain.uncertainty.streams import unit_reflections
 
 COUNT = 4000
 ENDS = (
@@ -40,7 +40,7 @@ def elements_of_item(setup):
 # Second moments of a disc, a circle and a uniform radius: handbook integrals of r^2 over each.
 @pytest.mark.parametrize(("kind", "mean_square"), [("disc", 1 / 2), ("ring", 1.0), ("uniform-radius", 1 / 3)])
 def test_kinds_have_their_moments(kind, mean_square):
-    drawn = unit_draws(np.random.default_rng(1), 200_000, kind)
+    drawn = unit_reflections(np.random.default_rng(1), 200_000, kind)
     assert np.mean(np.abs(drawn) ** 2) == pytest.approx(mean_square, rel=0.01)
     assert np.abs(drawn).max() <= 1 + 1e-12
     assert circle_sd(1.0, kind) == pytest.approx(np.sqrt(mean_square / 2))

@@ -16,7 +16,7 @@ from chain.rf import twoport
 from chain.rf.elements import Box, Ladder, Line, aligned
 from chain.uncertainty.calibration import Standards, standard_terms
 from chain.uncertainty.contributions import names, only
-from chain.uncertainty.coverage_region import recovered_draws
+from chain.uncertainty.coverage_region import recovered_trials
 from chain.uncertainty.linear import linear
 from chain.uncertainty.measurement import Measurement
 from chain.uncertainty.sensitivity import circle_sd, element_terms, expected, rematch_term, seen_and_slope
@@ -178,7 +178,7 @@ def test_a_lopsided_range_moves_the_expectation():
     section = Line("joint", 50.0, 50.0, 75 * ONE + 0j, 0 * ONE, 0.2 * ONE, length_low=0.7, length_high=1.5)
     assert isinstance(expected(section), Line)
     found = linear(Measurement(FREQ, 50.0, 50.0, (), (section,)), 0.3)
-    drawn = recovered_draws(Measurement(FREQ, 50.0, 50.0, (), (section,)), 0.3, 20000)
+    drawn = recovered_trials(Measurement(FREQ, 50.0, 50.0, (), (section,)), 0.3, 20000)
     assert np.all(abs(found.recovered - 0.3) > 0.003)
     assert found.recovered == pytest.approx(drawn.mean(axis=0), abs=2e-3)
 
@@ -219,7 +219,7 @@ def test_small_spreads_are_those_of_drawn_measurements(number):
     rng = np.random.default_rng(number)
     one = random_way(rng, 0.15)
     end = rng.uniform(0.2, 0.7) * np.exp(2j * np.pi * rng.random())
-    found, drawn = linear(one, end), recovered_draws(one, end, 8000)
+    found, drawn = linear(one, end), recovered_trials(one, end, 8000)
     assert found.valid.all(), found.reasons
     assert drawn.real.std(axis=0) == pytest.approx(found.u_real, rel=0.05)
     assert drawn.imag.std(axis=0) == pytest.approx(found.u_imag, rel=0.05)
@@ -238,7 +238,7 @@ def test_where_it_calls_itself_valid_it_is():
         one = random_way(rng)
         for size in (0.0, 0.1, 0.3, 0.6, 0.95):
             end = size * np.exp(2j * np.pi * rng.random())
-            found, spread = linear(one, end), abs(recovered_draws(one, end, 3000)).std(axis=0)
+            found, spread = linear(one, end), abs(recovered_trials(one, end, 3000)).std(axis=0)
             for fine, ratio in zip(found.valid, found.u_magnitude / spread, strict=True):
                 ratios[bool(fine)].append(ratio)
     assert len(ratios[True]) > 100
@@ -264,7 +264,7 @@ def test_unknowns_too_large_for_a_linear_form_are_named(noise):
     section = Line("lead", 75.0, 75.0, 50 * ONE + 0j, 0 * ONE, 3 * ONE, **length)
     one = Measurement(FREQ, 75.0, 75.0, (), (section,), noise=noise)
     found = linear(one, 0.5)
-    assert np.all(found.u_magnitude < 0.85 * abs(recovered_draws(one, 0.5, 4000)).std(axis=0))
+    assert np.all(found.u_magnitude < 0.85 * abs(recovered_trials(one, 0.5, 4000)).std(axis=0))
     assert not found.valid.any()
     assert "second-order" in found.reasons[0]
 

@@ -15,11 +15,11 @@ from chain.rf.parts import elements_of
 from chain.uncertainty import intervals
 from chain.uncertainty.bounds import reading_bound
 from chain.uncertainty.calibration import Standards
-from chain.uncertainty.coverage_region import recovered_draws
+from chain.uncertainty.coverage_region import recovered_trials
 from chain.uncertainty.intervals import Observation
 from chain.uncertainty.measurement import Measurement, nominal_maps, simulate
 from chain.uncertainty.sampling import draw
-from chain.uncertainty.streams import unit_draws
+from chain.uncertainty.streams import unit_reflections
 
 FREQ = np.array([60e6, 200e6, 470e6, 862e6])
 LIGHT = 299_792_458.0
@@ -205,7 +205,7 @@ def by_simulation(case):
     swap = adapter("other", ohm, 0.04, case["swap"]) if "swap" in case else None
     sizes = [case.get(name, 0.0) for name in ("noise", "drift", "mating", "flex")]
     measurement = Measurement(freq, ohm, 75.0, tuple(chain[:cut]), tuple(chain[cut:]), *sizes, swap, standards)
-    return recovered_draws(measurement, END, COUNT, seed=9)[:, 0]
+    return recovered_trials(measurement, END, COUNT, seed=9)[:, 0]
 
 
 @pytest.mark.parametrize("number", range(len(CASES)))
@@ -286,7 +286,7 @@ def test_block_and_threads_change_nothing(with_phase, monkeypatch):
 @pytest.mark.parametrize(("shape", "sd"), [("disc", 0.5), ("ring", np.sqrt(0.5))])
 def test_spread_of_disc_and_ring(shape, sd):
     """On each axis r/2 and r/sqrt 2, the axes uncorrelated; 200,000 draws."""
-    unit = unit_draws(np.random.default_rng(1), 200_000, shape)
+    unit = unit_reflections(np.random.default_rng(1), 200_000, shape)
     assert unit.real.std() == pytest.approx(sd, rel=0.005)
     assert unit.imag.std() == pytest.approx(sd, rel=0.005)
     assert abs((unit.real * unit.imag).mean()) < 0.002
@@ -303,13 +303,13 @@ def test_spread_of_disc_and_ring(shape, sd):
 def test_spread_of_noise_drift_and_a_remated_joint():
     """Noise as stated, new at every frequency; drift a disc, the same at all; a re-mated joint a disc (1 + |G|^4)."""
     plain = Measurement(FREQ, 75.0, 75.0, (), ())
-    noisy = recovered_draws(replace(plain, noise=0.004), 0.5, 20_000) - 0.5
+    noisy = recovered_trials(replace(plain, noise=0.004), 0.5, 20_000) - 0.5
     assert noisy.real.std(axis=0) == pytest.approx(np.full(FREQ.size, 0.004), rel=0.03)
     assert abs(np.corrcoef(noisy.real.T)[0, 1:]).max() < 0.04
-    drifted = recovered_draws(replace(plain, drift=0.02), 0.5, 20_000) - 0.5
+    drifted = recovered_trials(replace(plain, drift=0.02), 0.5, 20_000) - 0.5
     assert drifted.real.std(axis=0) == pytest.approx(np.full(FREQ.size, 0.01), rel=0.03)
     assert np.ptp(drifted, axis=1).max() < 1e-12
-    mated = recovered_draws(replace(plain, mating=0.01), 0.5, 20_000) - 0.5
+    mated = recovered_trials(replace(plain, mating=0.01), 0.5, 20_000) - 0.5
     assert mated.real.std(axis=0) == pytest.approx(np.full(FREQ.size, 0.005 * (1 - 0.25)), rel=0.03)
     assert mated.imag.std(axis=0) == pytest.approx(np.full(FREQ.size, 0.005 * (1 + 0.25)), rel=0.03)
 
@@ -317,7 +317,7 @@ def test_spread_of_noise_drift_and_a_remated_joint():
 def test_a_joint_opened_again_is_drawn_anew_for_every_reading():
     """Four openings, each r - conj(r) x^2 in front of x: 2r on the imaginary axis at open and short, r at the load."""
     measurement = replace(calibrated([], [], 75.0, Standards(75.0), mating=0.01), before=())
-    drawn = recovered_draws(measurement, 0.5, 20_000)[:, 0] - 0.5
+    drawn = recovered_trials(measurement, 0.5, 20_000)[:, 0] - 0.5
     # Weights at 0.5 of the quadratics that are 1 at one standard and 0 at the others: x(x + 1)/2, x(x - 1)/2, 1 - x^2.
     at_open, at_short, at_load, antenna = 0.375, -0.125, 0.75, np.array([1 - 0.25, 1 + 0.25])
     real = np.hypot(at_load, antenna[0])
@@ -361,7 +361,7 @@ def test_one_unknown_at_a_time_at_862_mhz(unknown, expected):
         other = made.item(made.adapter(75.0, 0.04, 0.05, given_here["swap"]), "other")
         given_here["swap"] = elements(other, freq=freq)[0]
     measurement = calibrated(before if at_adapter else [*before, pad], after, ohm, standards, freq, **given_here)
-    errors = [abs(abs(recovered_draws(measurement, 0.2 * end, 2000)) - 0.2) for end in ROUND]
+    errors = [abs(abs(recovered_trials(measurement, 0.2 * end, 2000)) - 0.2) for end in ROUND]
     assert np.quantile(errors, 0.95) == pytest.approx(expected, rel=0.25)
 
 

@@ -1,4 +1,4 @@
-"""Intervals and verdicts on benches nobody chose, through `chain.recover` on a set-up: sizes and phases drawn anew, never listed.
+"""Intervals and verdicts on benches nobody chose, through `chain.recover` on a set-up: sizes and phases drawn again, never listed.
 
 Slow runs take the day's seed; others fixed ones. The world that makes the readings shares no code with the engine.
 """

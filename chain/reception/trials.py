@@ -1,7 +1,7 @@
 """Installations drawn whole: every unknown at once, so that margins at different outlets and channels go together.
 
-A few channels at a time are solved, block by block of the draws, so that what a block draws serves them all. What is kept are
-the ends of intervals and, for each draw, whether everything works. Memory does not grow with the number of channels.
+A few channels at a time are solved, block by block of the trials, so that what a block draws serves them all. What is kept are
+the ends of intervals and, for each trial, whether everything works. Memory does not grow with the number of channels.
 """
 
 from __future__ import annotations
@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.arrays import Real
-from chain.reception.drawn_network import Arrived, solve_draws
-from chain.reception.elements import Compiled, Draws, DrawStock, compile_tree
+from chain.reception.drawn_network import Arrived, solve_trials
+from chain.reception.elements import Compiled, RandomPool, TrialBlock, compile_tree
 from chain.reception.formulas import DBUV_OF_DBM, T0_K, antenna_noise_k, noise_dbuv
 from chain.reception.levels import Nominal, amplifier_ports, nominal_levels, on_the_way, receiver_factors
 from chain.reception.network import Plan, plan_of
@@ -28,9 +28,9 @@ from library.reception import Amplifier
 
 DRAWS = 4000
 TAIL = 0.025
-"""Share of the draws left out at either end: two-sided 95 %."""
+"""Share of the trials left out at either end: two-sided 95 %."""
 VALUES_AT_ONCE = 420_000
-"""Ports times draws solved at once: a block that the processor's caches hold."""
+"""Ports times trials solved at once: a block that the processor's caches hold."""
 KEPT_BYTES = 64_000_000
 """Room for what the channels solved together show at all outlets."""
 LEAST = np.float32(1e-20)
@@ -40,12 +40,12 @@ Array = NDArray[Any]
 
 @dataclass(frozen=True)
 class DrawnMargins:
-    """Ends over the draws; arrays of shape (2, outlets, channels) hold the low end and the high end."""
+    """Ends over the trials; arrays of shape (2, outlets, channels) hold the low end and the high end."""
 
     level_dbuv: Real
     cni_db: Real
     probability: Real
-    """Share of the draws in which the channel works at the outlet, shape (outlets, channels)."""
+    """Share of the trials in which the channel works at the outlet, shape (outlets, channels)."""
     outlet_probability: Real
     """Share in which every channel works at the outlet."""
     joint_probability: float
@@ -55,31 +55,31 @@ class DrawnMargins:
     draws: int
     seed: int
     worst_room_db: Real
-    """In each draw the least room to any limit, over all outlets with a receiver and all channels."""
+    """In each trial the least room to any limit, over all outlets with a receiver and all channels."""
     end_error_db: float
     """By how much another seed moves the low ends of margins, at most."""
 
 
 @dataclass(frozen=True)
-class _CommonDraws:
-    """What the draws of all channels share, in single precision."""
+class _CommonTrials:
+    """What the trials of all channels share, in single precision."""
 
     field_db: Array
-    """Shape (sources, draws)."""
+    """Shape (sources, trials)."""
     antenna_db: Array
     turn: Array
     disc: Array
     starts: Array
-    """Where each outlet's draws begin in the stock: of its reflection, of its noise figure; shape (2, outlets)."""
+    """Where each outlet's trials begin in the pool: of its reflection, of its noise figure; shape (2, outlets)."""
     ways: dict[tuple[str, ...], Array]
     """Outlets by the amplifiers on the way."""
     products: dict[tuple[str, ...], Array]
-    """By the amplifiers on the way: products over carrier as a ratio of powers, shape (channels, draws)."""
+    """By the amplifiers on the way: products over carrier as a ratio of powers, shape (channels, trials)."""
 
 
 @dataclass(frozen=True)
 class _Tally:
-    """What adds up over channels: whether an outlet works and its total power in each draw, and the least room of all."""
+    """What adds up over channels: whether an outlet works and its total power in each trial, and the least room of all."""
 
     works: Array
     total: Array
@@ -88,12 +88,12 @@ class _Tally:
 
 @dataclass(frozen=True)
 class _DrawWork:
-    """What every block of draws needs."""
+    """What every block of trials needs."""
 
     nominal: Nominal
     compiled: Compiled
-    stock: DrawStock
-    common: _CommonDraws
+    pool: RandomPool
+    common: _CommonTrials
     reach: Array
     """How far the reflections of receivers go, shape (outlets, channels)."""
     tally: _Tally
@@ -102,7 +102,7 @@ class _DrawWork:
 def draw_margins(
     nominal: Nominal, draws: int = DRAWS, seed: int = 0, progress: Callable[[float], None] | None = None
 ) -> DrawnMargins:
-    """Margins over draws of everything that is not known.
+    """Margins over trials of everything that is not known.
 
     Field spread normal, once a signal; gains, losses, noise figures and cables rectangular; junctions uniform in their
     discs; one outdoor temperature. Source: JCGM 101 (propagation of distributions).
@@ -111,14 +111,14 @@ def draw_margins(
     channels, outlets = installation.channels, installation.outlets
     compiled = compile_tree(installation, np.array([channel.centre_hz for channel in channels]))
     # One stock for all channels: a physical installation does not change from one channel to the next.
-    stock = DrawStock(draws, len(installation.items), len(compiled.types), seed)
+    pool = RandomPool(draws, len(installation.items), len(compiled.types), seed)
     # Strong neighbours are no channel and are not drawn: what the nominal total has beyond the channels is theirs.
     strong = 10 ** (nominal.total_dbuv / 10) - (10 ** (nominal.level_dbuv / 10)).sum(axis=1)
     total = np.repeat(strong[:, None].astype(np.float32), draws, axis=1)
     room = np.full(draws, np.inf, dtype=np.float32)
     works = np.ones((len(outlets), draws), dtype=bool)
     reach = np.array([_end_radii(outlet, compiled.freq_hz) for outlet in outlets], dtype=np.float32)
-    work = _DrawWork(nominal, compiled, stock, _common(nominal, compiled, stock), reach, _Tally(works, total, room))
+    work = _DrawWork(nominal, compiled, pool, _common(nominal, compiled, pool), reach, _Tally(works, total, room))
     shape = (len(outlets), len(channels))
     level, ratio, probability = np.empty((2, *shape)), np.empty((2, *shape)), np.empty(shape)
     blocks = _blocks(compiled, draws)
@@ -159,19 +159,19 @@ def draw_margins(
 
 
 def _blocks(compiled: Compiled, draws: int) -> list[slice]:
-    """The draws in parts of about equal size."""
+    """The trials in parts of about equal size."""
     size = np.clip(VALUES_AT_ONCE / len(compiled.plan.ports), 100, draws)
     edges = np.linspace(0, draws, int(np.ceil(draws / size)) + 1).astype(int)
     return [slice(int(first), int(last)) for first, last in pairwise(edges)]
 
 
 def _ends(values: Array, error: bool = False) -> Array:
-    """Low and high end along draws, which are left in order: the k-th smallest and largest, k = 2.5 % of them.
+    """Low and high end along trials, which are left in order: the k-th smallest and largest, k = 2.5 % of them.
 
     With `error` also the values one standard deviation of a rank either side of the low end: `sqrt(N p (1 - p))`, binomial.
     """
     count = values.shape[-1]
-    # The floor takes the outer of two draws: an interval from few draws is too wide rather than too narrow.
+    # The floor takes the outer of two trial: an interval from few trials is too wide rather than too narrow.
     low = max(int(np.floor(TAIL * count)) - 1, 0)
     at = [low, count - 1 - low]
     if error:
@@ -188,8 +188,8 @@ def _channel_ends(kept: Array) -> tuple[Array, Array, float]:
     return _ends(kept[0]), np.array(ratio), float(10 * np.log10(above / below).max(initial=0.0))
 
 
-def _common(nominal: Nominal, compiled: Compiled, stock: DrawStock) -> _CommonDraws:
-    installation, rng, count = compiled.installation, stock.rng, stock.count
+def _common(nominal: Nominal, compiled: Compiled, pool: RandomPool) -> _CommonTrials:
+    installation, rng, count = compiled.installation, pool.rng, pool.count
     spread = np.array([[source.spread_db] for source in installation.sources])
     tolerance = installation.antenna.gain_tolerance_db
     # Spread over places is log-normal, and so normal in decibels (Rec. ITU-R P.1546); the gain of an antenna is only known to lie in a
@@ -200,16 +200,16 @@ def _common(nominal: Nominal, compiled: Compiled, stock: DrawStock) -> _CommonDr
     # One unknown phase for all channels: the leads, whose lengths are known, turn it from channel to channel.
     disc = (np.sqrt(rng.random(count)) * np.exp(2j * np.pi * rng.random(count))).astype(np.complex64)
     outlets = len(installation.outlets)
-    starts = rng.permutation(stock.SIZE)[: 2 * outlets].reshape(2, outlets)
+    starts = rng.permutation(pool.SIZE)[: 2 * outlets].reshape(2, outlets)
     rows: dict[tuple[str, ...], list[int]] = {}
     for row, port in enumerate(compiled.plan.outlets):
         rows.setdefault(_amplifiers_before(compiled, int(port)), []).append(row)
     ways = {way: np.array(each) for way, each in rows.items()}
-    found = _CommonDraws(field, antenna, turn, disc, starts, ways, {})
+    found = _CommonTrials(field, antenna, turn, disc, starts, ways, {})
     ratios: dict[str, Array] = {}
     for number, port in amplifier_ports(compiled).items():
         name = installation.items[number].id
-        steps, shift = _amplifier_steps(nominal, compiled, stock, found, number, port)
+        steps, shift = _amplifier_steps(nominal, compiled, pool, found, number, port)
         # Third order: a carrier's own step raises it, three times the step of the total raises its products.
         distance = nominal.amplifier_distance_db[name].astype(np.float32)[:, None] + steps - 3 * shift
         ratios[name] = 10 ** (np.clip(-distance, -200, 200) / 10)
@@ -227,11 +227,11 @@ def _amplifiers_before(compiled: Compiled, port: int) -> tuple[str, ...]:
 
 
 def _amplifier_steps(
-    nominal: Nominal, compiled: Compiled, stock: DrawStock, common: _CommonDraws, number: int, port: int
+    nominal: Nominal, compiled: Compiled, pool: RandomPool, common: _CommonTrials, number: int, port: int
 ) -> tuple[Array, Array]:
-    """How the carriers at an amplifier's output, and their total, depart from nominal in each draw [dB].
+    """How the carriers at an amplifier's output, and their total, depart from nominal in each trial [dB].
 
-    Into 75 ohm, as outputs are rated. The way from the antenna is solved with the draws that the whole tree takes, all
+    Into 75 ohm, as outputs are rated. The way from the antenna is solved with the trials that the whole tree takes, all
     other branches ended in 75 ohm.
     """
     installation = compiled.installation
@@ -240,10 +240,10 @@ def _amplifier_steps(
     # Groups are known by their identity, so what is kept for the whole tree's groups must not serve those of the way.
     alone = replace(compiled, plan=_plan_along(items, way), fixed={}, stacked={})
     nominal_db = nominal.amplifier_levels_dbuv[installation.items[number].id]
-    steps = np.empty((len(installation.channels), stock.count), dtype=np.float32)
+    steps = np.empty((len(installation.channels), pool.count), dtype=np.float32)
     for _ in in_order(
-        lambda part: _block_steps(nominal, alone, stock.block(part), common, nominal_db, steps),
-        _blocks(alone, stock.count),
+        lambda part: _block_steps(nominal, alone, pool.block(part), common, nominal_db, steps),
+        _blocks(alone, pool.count),
     ):
         pass
     power = 10 ** (nominal_db / 10)
@@ -254,9 +254,9 @@ def _amplifier_steps(
 
 
 def _block_steps(
-    nominal: Nominal, alone: Compiled, block: Draws, common: _CommonDraws, nominal_db: Real, steps: Array
+    nominal: Nominal, alone: Compiled, block: TrialBlock, common: _CommonTrials, nominal_db: Real, steps: Array
 ) -> None:
-    """Fill in how carriers behind a way alone depart from nominal, for a block of draws."""
+    """Fill in how carriers behind a way alone depart from nominal, for a block of trials."""
     installation, plan = alone.installation, alone.plan
     ends = np.zeros((len(plan.outlets), 1), dtype=np.complex64)
     nothing = np.zeros((len(plan.ports), 1), dtype=np.float32)
@@ -269,7 +269,7 @@ def _block_steps(
             steps[row, block.part] = spread
             continue
         source = _source(installation, np.array([channel.centre_hz]), common, block.part)
-        solved = solve_draws(plan, alone.drawn(row, block), source, cold, ends, nothing)
+        solved = solve_trials(plan, alone.drawn(row, block), source, cold, ends, nothing)
         # Outputs are rated into 75 ohm, so available power is taken down by the mismatch of the output.
         into = solved.gain[:1] * solved.rest[:1]
         available = _at_antenna(nominal, row, common, solved, source, block.part)
@@ -286,9 +286,9 @@ def _plan_along(items: Sequence[InstalledItem], way: Sequence[int]) -> Plan:
 
 
 def _block(work: _DrawWork, some: range, part: slice, kept: Array) -> Array:
-    """Some channels in a block of draws: level and ratio filled in, as powers; in how many draws each outlet works."""
+    """Some channels in a block of trials: level and ratio filled in, as powers; in how many trials each outlet works."""
     installation, plan = work.compiled.installation, work.compiled.plan
-    block = work.stock.block(part)
+    block = work.pool.block(part)
     outlets, starts = installation.outlets, work.common.starts
     discs = block.disc(starts[0])
     spread = np.array([[each.receiver.noise_figure_tolerance_db if each.receiver else 0.0] for each in outlets])
@@ -305,7 +305,7 @@ def _block(work: _DrawWork, some: range, part: slice, kept: Array) -> Array:
         source = _source(installation, freq, work.common, part)
         source_k = np.full(block.size, hot, dtype=np.float32)
         others = work.nominal.other_k[:, [number]].astype(np.float32)
-        found = solve_draws(plan, work.compiled.drawn(number, block), source, source_k, ends, others)
+        found = solve_trials(plan, work.compiled.drawn(number, block), source, source_k, ends, others)
         carrier = _at_antenna(work.nominal, number, work.common, found, source, part)
         fine[row] = _judged(work, number, part, found, carrier, factor, kept[:, row])
     return fine
@@ -314,9 +314,9 @@ def _block(work: _DrawWork, some: range, part: slice, kept: Array) -> Array:
 def _judged(
     work: _DrawWork, number: int, part: slice, found: Arrived, carrier: Array, factor: Array, kept: Array
 ) -> Array:
-    """Level and ratio of a channel in a block of draws, filled in and added up; in how many of them each outlet works.
+    """Level and ratio of a channel in a block of trials, filled in and added up; in how many of them each outlet works.
 
-    All in powers: an end of an interval is the same draw in decibels.
+    All in powers: an end of an interval is the same trial in decibels.
     """
     channel, tally = work.nominal.compiled.installation.channels[number], work.tally
     arrived, quality = kept
@@ -364,8 +364,8 @@ def _end_radii(outlet: Outlet, freq: Real) -> Real:
     return np.zeros(freq.shape) if found is None else found
 
 
-def _source(installation: Installation, freq: Real, common: _CommonDraws, part: slice) -> Array:
-    """The antenna's reflection in a block of draws."""
+def _source(installation: Installation, freq: Real, common: _CommonTrials, part: slice) -> Array:
+    """The antenna's reflection in a block of trials."""
     match = installation.antenna.match
     found, high = reflection_at(match, freq)
     if match.kind == "known":
@@ -378,9 +378,9 @@ def _source(installation: Installation, freq: Real, common: _CommonDraws, part: 
 
 
 def _at_antenna(
-    nominal: Nominal, number: int, common: _CommonDraws, arrived: Arrived, source: Array, part: slice
+    nominal: Nominal, number: int, common: _CommonTrials, arrived: Arrived, source: Array, part: slice
 ) -> Array:
-    """Available power at the antenna in each draw; a level measured at an outlet takes the way there off again."""
+    """Available power at the antenna in each trial; a level measured at an outlet takes the way there off again."""
     installation = nominal.compiled.installation
     channel = installation.channels[number]
     found = installation.sources[channel.signal]
@@ -396,12 +396,12 @@ def _at_antenna(
 
 
 SHARED_WORK = 3e7
-"""Ports times channels times draws spent on all alternatives together."""
+"""Ports times channels times trials spent on all alternatives together."""
 FEWEST, MOST = 250, 2000
 
 
 def drawn_rooms(installations: Sequence[Installation], seed: int = 0) -> list[Real]:
-    """The least room of several installations in the same draws, so that they may be held against each other [dB].
+    """The least room of several installations in the same trials, so that they may be held against each other [dB].
 
     Source: `draw_margins`; common random numbers: field, antenna, weather and cables are the same in all of them.
     """

@@ -79,15 +79,15 @@ def test_chains_looked_at_together_show_what_each_shows_alone(seed):
     for each in chosen:
         figures = round(100 * each.cost), round(1e9 * each.loss_db), round(1e9 * each.sum_reflection), each.joints
         planes = {name: rest for name, *rest in expected[figures]}
-        assert {sight.plane for sight in each.sights} == set(planes)
-        for sight in each.sights:
-            widths, low, high, ceiling, freq_hz = planes[sight.plane]
-            at = int(np.flatnonzero(freq_hz == sight.worst_hz)[0])
+        assert {one.plane for one in each.planes} == set(planes)
+        for one in each.planes:
+            widths, low, high, ceiling, freq_hz = planes[one.plane]
+            at = int(np.flatnonzero(freq_hz == one.worst_hz)[0])
             # Products in another order differ in the last digit of half precision; of frequencies that wide alike either counts.
             assert widths[at] >= widths.max() - 1e-6
-            assert sight.width == pytest.approx(widths.max(), abs=1e-6)
-            assert (sight.low, sight.high) == pytest.approx((low[at], high[at]), rel=3e-6)
-            assert sight.ceiling_vswr == pytest.approx(ceiling, rel=1e-9)
-        assert [sight.width for sight in each.sights] == sorted(sight.width for sight in each.sights)
+            assert one.width == pytest.approx(widths.max(), abs=1e-6)
+            assert (one.low, one.high) == pytest.approx((low[at], high[at]), rel=3e-6)
+            assert one.ceiling_vswr == pytest.approx(ceiling, rel=1e-9)
+        assert [one.width for one in each.planes] == sorted(one.width for one in each.planes)
     best = [min(rest[1].max() for rest in expected[key]) for key in expected]
     assert chosen[0].best.width == pytest.approx(min(best), abs=0.004)

@@ -1,6 +1,6 @@
 """A sweep taken back to the antenna by every drawn measurement, whole sweeps at a time: what it may truly have been.
 
-Each draw undoes the reading as it stands, so that errors that are common to the sweep stay common: a resonance is not
+Each trial undoes the reading as it stands, so that errors that are common to the sweep stay common: a resonance is not
 blurred by what shifts all its neighbours alike.
 """
 
@@ -49,7 +49,7 @@ class BenchSweep:
         return self.measurement.freq_hz
 
     def maps(self, batch: int | None, seed: int, repeat: int = 0) -> Maps:
-        """Maps from the antenna's connector to the reading: a batch of draws, or the nominal one.
+        """Maps from the antenna's connector to the reading: a batch of trials, or the nominal one.
 
         With `repeat` the same chains are read again: noise, drift, the re-made joint and the flexed lead are new.
         """
@@ -67,7 +67,7 @@ class BenchSweep:
         """Drawn maps from the element to the antenna's connector; the nominal one without a batch."""
         if batch is None:
             return through([element.nominal()[None] for element in self.feed], (1, self.freq_hz.size))
-        # Numbers that no stream of the measurement has: those of pieces begin at 100, those of noise at 1001.
+        # Numbers that no stream of the measurement has: those of elements begin at 100, those of noise at 1001.
         streams = [
             np.random.Generator(np.random.Philox(np.random.SeedSequence([seed, FEED_STREAM + index, batch])))
             for index in range(len(self.feed))
@@ -78,7 +78,7 @@ class BenchSweep:
 
 @dataclass(frozen=True)
 class Antennas:
-    """Reflections over the draws, smoothed: at the antenna's connector, at its element, and the slope of the latter [1/Hz]."""
+    """Reflections over the trials, smoothed: at the antenna's connector, at its element, and the slope of the latter [1/Hz]."""
 
     far: Complex
     element: Complex
@@ -98,14 +98,14 @@ def prepared(readings: Readings) -> Readings:
         return readings
     # Left out and not averaged: a mean has other digits than those that were read.
     keep = slice(0, None, step)
-    said = f"of {count} readings every {_nth(step)} is used"
+    remark = f"of {count} readings every {_nth(step)} is used"
     return replace(
         readings,
         freq_hz=readings.freq_hz[keep],
         magnitude=readings.magnitude[keep],
         reflection=None if readings.reflection is None else readings.reflection[keep],
         rounding=None if readings.rounding is None else readings.rounding[keep],
-        warnings=(*readings.warnings, said),
+        warnings=(*readings.warnings, remark),
     )
 
 
@@ -140,7 +140,7 @@ def _undone(bench: BenchSweep, readings: Readings, batch: int | None, seed: int)
 
 
 def rounded(rounding: Real | None, batch: int | None, seed: int, which: int = 0) -> Complex | Real | float:
-    """What the digits of a complex reading hide, in every draw; nothing without a batch."""
+    """What the digits of a complex reading hide, in every trial; nothing without a batch."""
     if rounding is None or batch is None:
         return 0.0
     return hidden_digits(np.random.default_rng([seed, ROUNDING_STREAM, batch, which]), BATCH, rounding, True)

@@ -13,18 +13,18 @@ from chain.assembly.cascade import build
 from chain.rf.twoport import Maps, compose
 from chain.setups import Setup
 from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps, simulate
-from chain.uncertainty.streams import BATCH, unit_draws
+from chain.uncertainty.streams import BATCH, unit_reflections
 
 FAR_MATING, DIGITS = 9, 11
 """Random stream of the joint at the antenna, which is opened when antennas are exchanged."""
 
 
 @dataclass(frozen=True)
-class JointDraws:
-    """Maps of readings over the same frequencies, one `Maps` of shape (draws, frequencies) for each; row n is one chain.
+class JointTrials:
+    """Maps of readings over the same frequencies, one `Maps` of shape (trials, frequencies) for each; row n is one chain.
 
     `known` is the map with every unknown at zero. `repeats` says whether the set-up has anything that differs from one
-    reading to the next; without it nothing can be said of a difference.
+    reading to the next; without it nothing can be stated of a difference.
     """
 
     freq_hz: Real
@@ -47,7 +47,7 @@ def draw_jointly(
     seed: int,
     progress: Callable[[float], None] | None = None,
     exchanged: bool = True,
-) -> JointDraws:
+) -> JointTrials:
     """Draw the maps of `count` readings, taken one after another with one chain and one calibration.
 
     Chain, residual errors and standards are common. Noise, drift, flexed lead, the joint at the plane and, where antennas are
@@ -64,7 +64,7 @@ def draw_jointly(
             if progress is not None:
                 progress((batch * count + number + 1) / steps)
     differs = bool(measurement.noise or measurement.drift or measurement.mating or measurement.turn_rad.any())
-    return JointDraws(
+    return JointTrials(
         measurement.freq_hz, nominal_maps(measurement), tuple(_joined(each) for each in parts), differs, seed
     )
 
@@ -79,47 +79,47 @@ def _remade_at_antenna(maps: Maps, measurement: Measurement, run: tuple[int, int
     seed, batch, number = run
     # A stream of its own: whether that joint is opened changes no other draw.
     rng = np.random.default_rng([seed, FAR_MATING, batch, number])
-    t = measurement.mating * unit_draws(rng, BATCH, measurement.mating_kind)
+    t = measurement.mating * unit_reflections(rng, BATCH, measurement.mating_kind)
     return compose(maps, Maps(np.ones_like(t), t, np.conj(t)))
 
 
 def _joined(parts: list[Maps]) -> Maps:
-    """Half the precision is plenty for draws, and takes half the memory."""
+    """Half the precision is plenty for trials, and takes half the memory."""
     whole = (np.concatenate([getattr(each, name) for each in parts]).astype(np.complex64) for name in "pqr")
     p, q, r = (np.asarray(each, dtype=np.complex64) for each in whole)
     return Maps(p, q, r)  # type: ignore[arg-type]
 
 
-def with_digits(draws: JointDraws, which: int, reading: Complex | Real, half: Real | None) -> Complex | Real:
-    """A reading with what its digits may hide at most, shape (draws, frequencies); as it is where they hide nothing.
+def with_digits(trials: JointTrials, which: int, reading: Complex | Real, half: Real | None) -> Complex | Real:
+    """A reading with what its digits may hide at most, shape (trials, frequencies); as it is where they hide nothing.
 
     All points are off alike, half a step either way: two readings of one thing that stands between two steps may show either,
     again and again, and at every point. So no step of the last digit alone is ever a difference.
     """
     if half is None or not half.any():
         return reading[None, :]
-    rng = np.random.default_rng([draws.seed, DIGITS, which])
-    off = half * rng.choice([-1.0, 1.0], (draws.draws, 1))
+    rng = np.random.default_rng([trials.seed, DIGITS, which])
+    off = half * rng.choice([-1.0, 1.0], (trials.draws, 1))
     if not np.iscomplexobj(reading):
         return np.asarray(np.abs(reading + off))
-    return np.asarray(reading + off + 1j * half * rng.choice([-1.0, 1.0], (draws.draws, 1)))
+    return np.asarray(reading + off + 1j * half * rng.choice([-1.0, 1.0], (trials.draws, 1)))
 
 
 def recovered_reflections(
-    draws: JointDraws, which: int, reading: Complex, half: Real | None = None
+    trials: JointTrials, which: int, reading: Complex, half: Real | None = None
 ) -> tuple[Complex, Complex]:
-    """Antenna's reflection as every drawn chain takes it back, shape (draws, frequencies), and nominally.
+    """Antenna's reflection as every drawn chain takes it back, shape (trials, frequencies), and nominally.
 
     `half` is half a step of the reading's last digit.
     """
-    seen = np.asarray(with_digits(draws, which, reading, half), dtype=complex)
-    return draws.readings[which].recovered(seen), draws.known.recovered(reading)[0]
+    seen = np.asarray(with_digits(trials, which, reading, half), dtype=complex)
+    return trials.readings[which].recovered(seen), trials.known.recovered(reading)[0]
 
 
 def recovered_magnitudes(maps: Maps, size: Real, turn: complex) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Smallest and largest |G| of an antenna of a given phase that gives a reading of a magnitude, in every draw.
+    """Smallest and largest |G| of an antenna of a given phase that gives a reading of a magnitude, in every trial.
 
-    `size` has the shape (frequencies,) or (draws, frequencies).
+    `size` has the shape (frequencies,) or (trials, frequencies).
 
     Source: |(p g t + q)/(r g t + 1)| = x is A g^2 + 2 B g + C = 0 with A = |p|^2 - x^2 |r|^2,
     B = Re((p conj(q) - x^2 r) t), C = |q|^2 - x^2. Without a root in [0, 1] the nearest g counts.
