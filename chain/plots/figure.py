@@ -26,7 +26,7 @@ PALETTE = {
     "vermillion": "#D55E00",
     "reddish purple": "#CC79A7",
 }
-"""Colours that people of every kind of colour vision resolves: Okabe and Ito, Color Universal Design, 2008; printed as
+"""Colours that people of every kind of colour vision distinguish: Okabe and Ito, Color Universal Design, 2008; printed as
 RGB in Wong, Nature Methods 8 (2011) 441."""
 
 

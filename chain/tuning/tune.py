@@ -26,10 +26,10 @@ from chain.tuning.crossings import (
     sure_crossings,
 )
 from chain.tuning.direction import NOT_STATED, DrawnAntenna, decide, operating, resonance_of, verdict_of
-from chain.tuning.trials import BATCHES, Antennas, BenchSweep, antennas, bench_of, prepared
 from chain.tuning.prediction import magnitude_ends, nominal_reading, predicted, trial_change
 from chain.tuning.records import Band, Curves, Narrowing, Prediction, Tuning, Wanted
 from chain.tuning.spans import bandwidth, dip_of, inside, side_of, wanted_span, worst_of
+from chain.tuning.trials import BATCHES, Antennas, BenchSweep, antennas, bench_of, prepared
 
 USUAL_LIMIT = 2.0
 """VSWR that bandwidths count to where the set-up names no limit."""
