@@ -219,6 +219,7 @@ def expect(
     reported = float(magnitude_from_vswr(limit if limit is not None else 2.0))
     report = progress or (lambda _: None)
     accuracy = _accuracy(measurement, reported, digits, seed) if draws is None else None
+    # One frequency may settle with fewer draws than keep the stated risk over a sweep.
     count = draws or max(draw_count(measurement.freq_hz.size), accuracy.draws if accuracy else 0)
     worst, proving = _at_limit(measurement, reported, limit is not None, count, seed, report)
     drawn = _DrawnMeasurement(measurement, count, seed)
@@ -232,6 +233,7 @@ def expect(
         limit,
         _rows(wanted, drawn.readings(magnitude, worst)),
         float(vswr(known.ceiling().max())),
+        # Of passive ends the full reflections reach furthest: maximum modulus principle, the map being analytic in the disc.
         float(vswr(reading_bound(measurement, np.ones(measurement.freq_hz.size))[1].max())),
         _bound_aim(measurement, limit),
         _interval_aim(measurement, proving, reported, seed),
@@ -266,6 +268,7 @@ def _rows(wanted: Sequence[float], found: dict[str, Real]) -> tuple[ExpectedRead
 
 def _accuracy(measurement: Measurement, reported: float, digits: int, seed: int) -> Accuracy | None:
     """Trials that settle the interval of the limit in the middle of the sweep."""
+    # Every further frequency would cost as many trials again.
     middle = measurement.freq_hz.size // 2
     here = measurement.at(slice(middle, middle + 1))
     seen = of_magnitude(here, reported, False)
@@ -312,6 +315,7 @@ def bound_aim(measurement: Measurement, limit: float) -> Real:
 
     Source: Least of the lower bounds of every end from the limit to a full reflection.
     """
+    # Errors may cancel a larger reflection better than a smaller one, so every size beyond the limit is asked.
     worse = np.concatenate([[limit], np.linspace(limit, 1, 81)[1:]])
     lowest = []
     # Some frequencies at a time, so that a long sweep fits into memory.
@@ -352,6 +356,7 @@ def _interval_blame(here: Measurement, limit: float, seed: int) -> str:
 
     def aim(name: str) -> float:
         reading, _ = proving_everywhere(freed[name], limit, BLAME_DRAWS, seed, roughly=True)
+        # Draws are kept in single precision: what differs in the seventh digit is a tie.
         return round(float(np.nan_to_num(reading, nan=0.0)), 6)
 
     def width(name: str) -> float:
@@ -371,6 +376,7 @@ def _blame(measurement: Measurement, unknowns: Sequence[str], aim: Callable[[Mea
     for each in unknowns:
         freed = without(measurement, each)
         value = aim(freed)
+        # By more than rounding, so that the first of equals is not displaced by the next.
         if value > best + 1e-9:
             best, name = value, each
         low, high = reading_bound(freed, np.full((measurement.freq_hz.size, 1), 1 / 3))

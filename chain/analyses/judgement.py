@@ -68,6 +68,7 @@ class Judgement:
 
 def channel_members(setup: Setup, freq_hz: Real) -> tuple[tuple[tuple[str, float, float], slice], ...]:
     """Channels that hold at least two of the frequencies and lie inside their span, give or take one step, with their points."""
+    # A sweep that ends at the last point before the channel's edge covers the channel.
     step = float(median(np.diff(freq_hz))) if freq_hz.size > 1 else 0.0
     found = []
     for name, low, high in setup.sweep.channels:
@@ -165,6 +166,7 @@ def _tested(
     low, most = known
     count = measurement.freq_hz.size
     if count == 1:
+        # Of a single point its own interval decides: the statistic passes either edge always or never.
         edge = np.where(low > limit + ROUNDING, -np.inf, np.inf)
         return SweepTest(edge, float(most[0]), tuple(float(most[0]) for _ in groups), found.draws)
     if most.min() > 0.5:
@@ -194,6 +196,7 @@ def _channels(
         low, high = _channel_ends(found, ends, span)
         chance = None
         if limit is not None and test is not None:
+            # The verdict comes from the joint test; the lower end shown beside it must not contradict it.
             low = max(low, limit) if word == "fail" else min(low, limit)
             least = found.ends.least_chance
             assert least is not None

@@ -129,6 +129,7 @@ def recover(
     """
     measurement = measurement_of(setup, build(setup, readings.freq_hz))
     if readings.repeats > 1:
+        # The mean of n complex readings has a root of n less noise; every other error is common to them and stays.
         measurement = replace(measurement, noise_factor=1 / np.sqrt(readings.repeats))
     known, bounded = nominal_maps(measurement), partial(_bounded, measurement, readings)
     magnitude, far = _nominal(known, readings)
@@ -136,6 +137,7 @@ def recover(
     remarks: tuple[str, ...] = ()
     if far is not None and setup.far.antenna_q and measurement.noise:
         measurement, seen, remarks = _averaged(measurement, known, far, seen, setup.far.antenna_q)
+        # Noise may take a mean out of the unit disc, where no passive antenna is.
         magnitude = np.minimum(seen.size, 1.0)
         assert seen.phase_rad is not None
         far = seen.size * np.exp(1j * seen.phase_rad)
@@ -157,6 +159,7 @@ def recover(
     decides = np.zeros(high.shape, bool) if members else np.ones(high.shape, bool)
     for span in members:
         decides[span] = True
+    # Sizes lie between 0 and 1: less 2, points that do not decide come behind all that do.
     worst = int(np.argmax(np.where(np.isnan(high), -2.0, np.where(decides, high, high - 2.0))))
     sizes = _Sizes(magnitude, far, low, high, decides, worst, limit)
     explained = _explained(setup, measurement, readings, sizes, seed)
@@ -329,6 +332,7 @@ def _noise_at_antenna(measurement: Measurement, far: Complex) -> Real:
         here = slice(start, start + FEW)
         noisy = only(measurement.at(here), "noise")
         maps = compose(inverse(nominal_maps(noisy)), simulate(noisy, 0, SEED, start))
+        # A complex mean square is that of both parts together, hence the half.
         found.append(np.sqrt(np.mean(np.abs(maps.reading(far[here]) - far[here]) ** 2, axis=0) / 2))
     return np.concatenate(found)
 
@@ -337,6 +341,7 @@ def _averaged(
     measurement: Measurement, known: Maps, far: Complex, seen: Observation, antenna_q: float
 ) -> tuple[Measurement, Observation, tuple[str, ...]]:
     """The recovered reflections averaged within a third of the narrowest resonance, unless they move more than their noise."""
+    # Derivative of (p G + q) / (r G + 1): what averaging adds at the antenna is added to the digits on the screen.
     slope = np.abs((known.p - known.q * known.r) / (known.r * far + 1) ** 2)[0]
     made = averaged(measurement.freq_hz, far, _noise_at_antenna(measurement, far), antenna_q)
     if not made.accepted:
@@ -382,6 +387,7 @@ def _identity(setup: Setup, measurement: Measurement, readings: Readings, remark
 
 
 def _middle_of(setup: Setup, freq_hz: Real) -> tuple[str, ...]:
+    # To the hertz: files give frequencies with few digits.
     middles = {round((low + high) / 2): name for name, low, high in setup.sweep.channels}
     return tuple(middles.get(round(float(each)), "") for each in freq_hz)
 
@@ -399,6 +405,7 @@ def _elsewhere(setup: Setup, readings: Readings) -> tuple[str, ...]:
 
 
 def _ohm(far: Complex, far_ohm: float) -> Complex:
+    # An open antenna has no finite impedance, which is no error.
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.asarray(far_ohm * (1 + far) / (1 - far))
 

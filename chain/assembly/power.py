@@ -98,5 +98,7 @@ def account(setup: Setup) -> Account:
     -10 log10(1 - |S11|^2) with the far end matched; the rest of the transducer loss is heat.
     """
     found = budget(setup)
+    # Adding zero turns the -0.0 of a perfect match into 0.0, which prints without a sign.
     mismatch = -10 * np.log10(1 - found.reflected_share) + 0.0
+    # What goes in and is not delivered is heat: the far end is matched there, so that nothing else is lost.
     return Account(setup, found, mismatch, found.transducer_loss_db - mismatch, levels(found))

@@ -69,6 +69,7 @@ def families(stock: Stock, middle_hz: float, lead_ohm: float) -> Iterator[Networ
     """Every family: single parts, L sections, quarter-wave and series sections, stubs."""
     omega = 2 * np.pi * middle_hz
     sizes = {
+        # X is w L and 1/(w C): a capacitor's reactance falls with its value, and the limits change places.
         "inductor": preferred(stock.values, LEAST_OHM / omega, MOST_OHM / omega),
         "capacitor": preferred(stock.values, 1 / (omega * MOST_OHM), 1 / (omega * LEAST_OHM)),
     }
@@ -80,6 +81,7 @@ def families(stock: Stock, middle_hz: float, lead_ohm: float) -> Iterator[Networ
     kinds = ("inductor", "capacitor")
     for way, what in product(("series", "shunt"), kinds):
         yield NetworkFamily("one part", (lumped(way, what),), (sizes[what][:, None],))
+    # Either order: the shunt arm belongs beside the larger of the two resistances, and which that is the antenna decides.
     for ways in (("series", "shunt"), ("shunt", "series")):
         for one, two in product(kinds, kinds):
             yield NetworkFamily(
@@ -94,12 +96,14 @@ def _lines(stock: Stock, cable: Coax, middle_hz: float, lead_ohm: float) -> Iter
     piece = _line(cable)
     own = [each for each in stock.cables if abs(each.impedance_ohm - lead_ohm) < 1]
     lengths = _lengths(cable, middle_hz)
+    # A piece of the lead's own impedance turns the reflection, and alone makes it no smaller.
     if abs(cable.impedance_ohm - lead_ohm) >= 1:
         yield NetworkFamily("quarter wave", (piece,), (lengths[:, None],))
     for other in own[:1]:
         between = _lengths(other, middle_hz)
         if cable is not other and abs(cable.impedance_ohm - lead_ohm) >= 1:
             yield NetworkFamily("series section", (piece, _line(other)), _pairs(lengths, between))
+        # A stub adds susceptance alone: it matches where the conductance is right, at the antenna or some way down the lead.
         for end in ("open", "short"):
             stub = replace(piece, way="shunt", end=end)
             yield NetworkFamily(f"{end} stub", (stub, _line(other)), _pairs(lengths, between))

@@ -93,6 +93,7 @@ def tune_with(
 
 
 def _drawn(bench: BenchSweep, readings: Readings, seed: int, progress: Callable[[float], None] | None) -> DrawnAntenna:
+    # What is reported is the antenna with every unknown at zero; the draws give its ends.
     nominal = antennas(bench, readings, None, seed)
     rows = []
     for batch in range(BATCHES):
@@ -115,6 +116,7 @@ def _answer(bench: BenchSweep, readings: Readings, wanted: Wanted, drawn: DrawnA
     now = worst_of(freq[chosen], drawn.nominal.far[chosen], drawn.every.far[:, chosen])
     after = None
     if decided.change is not None and decided.direction and decided.change.share.closed:
+        # Foretold for a change as the answer prints it, which nobody cuts finer than a thousandth.
         share = round(decided.change.share.value, 3)
         after = predicted(bench, readings, wanted, share, drawn.every.far[:, chosen], seed)
     own = None if working is None else resonance_of(drawn, working).freq_hz
@@ -262,6 +264,7 @@ def dip_interval(freq_hz: Real, low: Real, high: Real, value_hz: float) -> Estim
     """
     may = np.flatnonzero(low <= high.min())
     first, last = int(may[0]), int(may[-1])
+    # Between readings nothing was seen: up to half way the nearer of the two speaks for the antenna.
     least = -np.inf if first == 0 else float(freq_hz[first - 1] + freq_hz[first]) / 2
     most = np.inf if last == freq_hz.size - 1 else float(freq_hz[last] + freq_hz[last + 1]) / 2
     return Estimate(value_hz, least, most)
@@ -280,6 +283,7 @@ def tune_magnitudes(
     # A reading beyond every passive antenna's has no true value: for the dip it is as far from one as can be.
     size = np.where(np.isnan(found.true_vswr), 1.0, magnitude_from_vswr(found.true_vswr))
     value = float(lowest(bench.freq_hz, (smooth @ size)[None])[0])
+    # Where no true magnitude gives the reading, both ends are a full reflection.
     low, high = (np.asarray(magnitude_from_vswr(np.nan_to_num(end, nan=np.inf))) for end in (found.low, found.high))
     dip = dip_interval(bench.freq_hz, low, high, value)
     side = side_of(dip, wanted)

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from chain.rf.twoport import Maps, compose, inverse
-from chain.uncertainty.one_sided_tests import PHASES, Ends, Terms, invert
+from chain.uncertainty.one_sided_tests import PHASES, Ends, MeanTerms, Terms, invert
 from chain.uncertainty.order_statistics import ends_of_begun, highest, lowest
 
 DRAWS = 200
@@ -197,3 +197,13 @@ def test_where_every_stretch_has_begun_the_ends_are_those_of_the_general_search(
     np.testing.assert_array_equal(np.maximum(high, -1), np.where(expected < 0, -1, expected))
     assert (high < 0).any()
     assert (high > 0).any()
+
+
+def test_where_a_full_reflection_shows_without_bound_the_rim_is_asked_without_a_fault():
+    """|r| = 1: at one phase r G + 1 is nothing, and that phase reads most."""
+    for turn in (0.0, 0.25, 0.5):
+        r = -np.exp(-2j * np.pi * turn)
+        terms = (np.array([float(each)]) for each in (0.25, 0.1, 0.0, 0.5, 1.0, r.real, r.imag))
+        with np.errstate(all="raise"):
+            phase = MeanTerms(*terms).most_on_rim()
+        assert np.exp(1j * phase) == pytest.approx(np.exp(2j * np.pi * turn), abs=1e-9)
