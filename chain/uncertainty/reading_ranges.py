@@ -297,7 +297,9 @@ def _narrowed(terms: Terms, failing: Real, ends: Real, limit: float) -> Real:
         open_ = ~known | (failing - proving > NARROW)
         if not open_.any():
             break
-        step = np.where(known, (failing - proving) * over / (over - below), reach * over * failing / limit + NARROW)
+        # Of a limit of no reflection at all a step is no share: it goes down to a reading of nothing at once.
+        share = failing / max(limit, ROUNDING)
+        step = np.where(known, (failing - proving) * over / (over - below), reach * over * share + NARROW)
         half = np.where(known, (failing - proving) / 2, failing)
         # Regula falsi creeps where the curve is bent; each step takes a sixteenth of what is open at least.
         tried = np.maximum(failing - np.where(known, np.clip(step, half / 8, half * 15 / 8), step), 0.0)

@@ -45,3 +45,13 @@ def test_places_found_by_few_draws_are_as_hard_as_those_found_by_all(name):
     assert width[widest] >= 0.97 * width.max()
     every, _ = proving_everywhere(measurement, limit, draws)
     assert abs(reading - every) <= 0.05 * width[place]
+
+
+@pytest.mark.parametrize("name", ["boathouse", "plane-after-pad"])
+def test_no_reading_proves_that_nothing_is_reflected(name):
+    """A limit of VSWR 1 is legal, and asked about without a fault of the arithmetic."""
+    setup = parse_setup(Path(f"demo/{name}.toml").read_bytes(), name, Path("demo"))
+    measurement = measurement_of(setup, build(setup, np.array([174e6, 240e6])))
+    with np.errstate(all="raise", under="ignore"):
+        least, _ = proving_everywhere(measurement, 0.0, DRAWS)
+    assert np.isnan(least)
