@@ -95,8 +95,10 @@ class Page(ResultTable):
         freq_hz = self.expectation.freq_hz
         shown = np.array([row.true_vswr for row in self.rows])
         far = np.abs(GRID[:, None] - np.asarray(magnitude_from_vswr(shown))).min(axis=1) > LEAST_STEP
+        # The rows' own values stay to the last digit: only they are drawn in full, and the page agrees with its table.
         wanted = np.sort([*shown, *np.asarray(vswr(GRID[far]))])
         step = np.linspace(0, freq_hz.size - 1, min(freq_hz.size, MOST_FREQUENCIES))
+        # A long sweep is thinned for the drawing; the place that the table is made for is kept whatever the step.
         columns = np.unique([*step.round().astype(int), int(np.argmin(np.abs(freq_hz - self.expectation.worst_hz)))])
         names = ("reading_vswr", "reading_low", "reading_high", "bound_low", "bound_high")
         sweep = self.expectation.grid(wanted, columns)
@@ -111,6 +113,7 @@ class Page(ResultTable):
         if not wanted:
             return ()
         limit = self.setup.far.limit_vswr or 2.0
+        # Channels are judged by every frequency, and the grid of a long sweep has left some out.
         if known.freq_hz.size > MOST_FREQUENCIES:
             found = known.over_sweep(limit)
             sweep, ceiling = {name: found[name][0] for name in READINGS}, found["ceiling_vswr"]
@@ -204,6 +207,7 @@ def page(
     recovery = None
     if readings is not None:
         recovery = recover(setup, readings, draws, seed, lambda done: report(share + done * (1 - share)))
+    # Made once and handed on, so that page and card cannot differ.
     checked = check(setup)
     return Page(
         setup,
@@ -226,5 +230,6 @@ def _inside(freq_hz: Sequence[float] | Real, low_hz: float, high_hz: float) -> N
     freq = np.asarray(freq_hz)
     found = (freq >= low_hz) & (freq <= high_hz)
     if not found.any():
+        # A sweep of few points may step over a narrow channel; the nearest reading says more than none.
         found[int(np.argmin(np.abs(freq - (low_hz + high_hz) / 2)))] = True
     return found

@@ -171,6 +171,7 @@ def windows_of(work: FaultWork, pilot: Sequence[list[list[Predicted]]]) -> list[
 def _settled(found: Sequence[FaultProbability]) -> bool:
     probability, error = probabilities(found)
     first = int(np.argmax(probability))
+    # Of a kind that no trial agrees with the error is that of a guess, and more trials may turn up the true one.
     if found[first].widened > 1:
         return False
     return bool(

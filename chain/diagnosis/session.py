@@ -100,6 +100,7 @@ def draw_block(of: Session, block: int, count: int, seed: int) -> Drawn:
         box = through(before, shape)
         terms = error_terms(measurement, box, stream(run, 3), (seed, range(block, block + 1), 0), count)
     joints = [
+        # The end is mated anew for every reading; the joint at the plane stays as it is through all readings of one seating.
         (_mating(measurement, stream(run, 30, n), count), _mating(measurement, stream(run, 31, seating), count))
         for n, (_, seating) in enumerate(of.ends)
     ]

@@ -149,11 +149,13 @@ def _gated(
     """Main reflection through a gate that ends before the nearest echo, and where that can be trusted."""
     if readings.reflection is None or not found.echoes or not components or _is_uneven(readings.freq_hz):
         return None, None, None
+    # The gate is symmetric about the main reflection: an echo before it bounds it as one behind it does.
     half = GATE * min(abs(each.delay_s - found.main.delay_s) for each in found.echoes)
     gate = (found.main.delay_s - half, found.main.delay_s + half)
     known = np.asarray(found.main_values, dtype=complex)
     shown = gated(readings.freq_hz, readings.reflection, known, gate)
     trusted = np.zeros(readings.freq_hz.shape, dtype=bool)
+    # Cutting a sweep off smears it in time, and what the gate takes of that is missing near either end.
     edge = edge_points(trusted.size, found.step_hz, gate)
     trusted[edge : trusted.size - edge] = True
     return shown, trusted, gate

@@ -108,6 +108,7 @@ def _place(model: InstalledModel, raw: dict[str, Any], where: Where, into: Diagn
         model.length or 0.0,
         ideal=bool(model.ideal),
         reversed=bool(model.reversed),
+        # A measured two-port says nothing beyond its own frequencies, and its file alone knows them.
         span_hz=into.measured_hz.get(part.path) if isinstance(part, Measured) else None,
         **_temperature(model, part, into),
     )
@@ -171,6 +172,7 @@ def _passive(part: Part, where: Where, into: Diagnostics) -> bool:
 
     assert isinstance(part, Measured)
     s = read_two_port(part.path, part.between).s
+    # Noise of a matched passive part follows from its loss, which is the same both ways; of any other it would have to be stated.
     forth, back = np.abs(s[:, 1, 0]), np.abs(s[:, 0, 1])
     spot = (*where, "touchstone")
     remedy = "write an amplifier as a part, with gain, noise_figure and max_output"
@@ -213,8 +215,10 @@ def _with_values(part: AnyPart, model: InstalledModel, where: Where, into: Diagn
         }
         changes: dict[str, Any] = {key: value for key, value in stated.items() if value is not None}
         if model.gain is not None:
+            # A gain that is stated is set: the range that the library's own could be set in no longer counts.
             changes |= {"gain_from_db": model.gain, "gain_to_db": model.gain}
         if model.noise_figure is not None:
+            # The library's tolerance is about its own typical figure, not about one that was stated.
             changes["noise_figure_tolerance_db"] = 0.0
         if model.max_output is not None:
             changes |= dict(zip(("max_output_dbuv", "intermodulation_db"), model.max_output, strict=True))
@@ -222,6 +226,7 @@ def _with_values(part: AnyPart, model: InstalledModel, where: Where, into: Diagn
     if isinstance(part, Inline):
         changes = {} if model.loss_tolerance is None else {"loss_tolerance_db": model.loss_tolerance}
         if model.loss is not None:
+            # One figure holds at every frequency.
             changes |= {"loss_hz": (0.0,), "loss_db": (model.loss,)}
         return replace(part, **changes, **limit)
     return with_overrides(part, model, where, into)
@@ -232,6 +237,7 @@ def _temperature(model: InstalledModel, part: AnyPart, into: Diagnostics) -> dic
         return {}
     low, high = model.temperature or (OUTDOOR_C if model.outdoor else (ROOM_C, ROOM_C))
     return {
+        # What lies outdoors shares one temperature in every draw; a range of its own says that it does.
         "outdoor": bool(model.outdoor) if model.outdoor is not None else high > low,
         "temperature_low_c": low,
         "temperature_high_c": high,
@@ -243,6 +249,7 @@ def _connectors(part: AnyPart, model: InstalledModel) -> tuple[Connector | None,
     if isinstance(part, (Amplifier, Inline)):
         own: tuple[Connector | None, Connector | None] = (part.input_connector, part.output_connector)
     elif isinstance(part, Coax):
+        # The cable's own conductor is the pin of its F plug, and whether that fits depends on the cable.
         variant = f_plug_variant(part)
         ends = (model.near, model.far)
         bare = [end and end.family == "F-75" and end.gender == "plug" and not end.variant for end in ends]
@@ -251,6 +258,7 @@ def _connectors(part: AnyPart, model: InstalledModel) -> tuple[Connector | None,
         )  # type: ignore[assignment]
         return own
     elif part.kind == "splitter":
+        # A splitter has an output for each port that follows it; which connector that is, the item after it tells.
         own = (part.connectors[0], None)  # type: ignore[union-attr]
     elif part.kind == "measured":
         return model.near, model.far
@@ -297,6 +305,7 @@ def read_outlets(rows: Sequence[object], items: list[str], into: Diagnostics) ->
         if model.id is not None:
             _claim(model.id, where, taken, into)
         end, ohm = _end(model, where, into)
+        # Where an end is stated there is no receiver, and none is to be assumed.
         receiver = None if end else _receiver(model, where, into)
         if model.id is None or model.after is None:
             continue
@@ -349,7 +358,8 @@ def _receiver(model: OutletModel, where: Where, into: Diagnostics) -> Receiver |
     except LibraryError as error:
         into.defect(spot, plain(error.message), f"one of: {', '.join(error.near)}; or a table of figures")
         return None
-    words = f"noise figure {found.noise_figure_db:g} dB, reflection 6 dB or better, overload {found.overload_dbm:g} dBm"
+    reflection = "" if found.limit is None else f"reflection {min(found.limit.return_loss_db):g} dB or better, "
+    words = f"noise figure {found.noise_figure_db:g} dB, {reflection}overload {found.overload_dbm:g} dBm"
     into.assumed.append(f"{name}: {words} (library, evidence {found.evidence.kind})")
     return found
 
@@ -374,6 +384,7 @@ def read_offers(
             gain = getattr(model, "antenna_gain", None)
             part: AnyPart | ReceivingAntenna | None
             if gain is not None:
+                # An antenna on offer is known by its gain; VSWR 2.0 (a reflection of 1/3) at worst is what is assumed of one at hand as well.
                 match = AntennaMatch("disc", (0.0,), (complex(1 / 3),), (), "VSWR 2.0, assumed")
                 part = ReceivingAntenna(gain[0], gain[1], default("antenna_gain_tolerance_db"), match, "residential")
                 name = f"antenna of {max(gain[1]):g} dBi"

@@ -311,11 +311,16 @@ def read_interferers(rows: list[Any], into: Diagnostics) -> tuple[Interferer, ..
     return tuple(found)
 
 
+MOST_REFLECTED = 0.9999
+"""Nothing is available from a full reflection: of an antenna 37 dB less than of a matched one at the least."""
+
+
 def reflection_at(match: AntennaMatch, freq_hz: Any) -> tuple[Any, Any]:
-    """Reflection and its upper magnitude at frequencies; the end values hold outside the span."""
+    """Reflection and its upper magnitude at frequencies, below a full one; the end values hold outside the span."""
     values = np.array(match.reflection)
     real = np.interp(freq_hz, match.freq_hz, values.real)
     found = real + 1j * np.interp(freq_hz, match.freq_hz, values.imag)
     size = np.abs(found)
     high = np.maximum(np.interp(freq_hz, match.freq_hz, match.high), size) if match.high else size
-    return found, high
+    # The sweep of an antenna off its band may reach one, and by its noise pass it.
+    return found * (MOST_REFLECTED / np.maximum(size, MOST_REFLECTED)), np.minimum(high, MOST_REFLECTED)

@@ -34,7 +34,6 @@ UNITS |= {"dbuv": "dBuV", "dbm": "dBm", "dbmv": "dBmV"}
 METER_DB = 1.5
 """Half-width of a hand-held level meter; practice."""
 SUSPECT_DB = 3.0
-FULLEST = 2000
 EXAMPLE = "place,channel,level_dbuv"
 
 
@@ -141,13 +140,20 @@ def read_seen(path: str, installation: Installation) -> tuple[SeenLevel, ...]:
     top, mark, columns = _header(path, lines)
     defects: list[Defect] = []
     found: list[SeenLevel] = []
+    lines_of: dict[tuple[str, str], int] = {}
     for number, line in enumerate(lines[top:], top + 1):
         row = next(csv.reader([line], delimiter=mark), [])
         if not "".join(row).strip() or line.lstrip().startswith("#"):
             continue
         texts = {key: row[at].strip() if at < len(row) else "" for key, (at, _) in columns.items()}
         try:
-            found.append(_level(texts, columns["level"][1], installation))
+            level = _level(texts, columns["level"][1], installation)
+            # Of two levels of one place and channel one would be lost without a word.
+            first = lines_of.setdefault((level.place, level.channel), number)
+            if first != number:
+                what = f"channel {quoted(level.channel)} at {quoted(level.place)} stands in line {first} already"
+                raise UnitError(what, "leave one of the two out, or write their mean")
+            found.append(level)
         except UnitError as error:
             defects.append(Defect(path, number, 1, error.message, error.help, line))
     if not found and not defects:
@@ -155,7 +161,7 @@ def read_seen(path: str, installation: Installation) -> tuple[SeenLevel, ...]:
         defects.append(Defect(path, top, 1, what, "add a line for each, such as hall,21,52.5", lines[top - 1]))
     if defects:
         raise InputError(defects)
-    return tuple(found[:FULLEST])
+    return tuple(found)
 
 
 def _head(cell: str) -> str:
@@ -169,6 +175,7 @@ def _header(path: str, lines: list[str]) -> tuple[int, str, dict[str, tuple[int,
     best: tuple[int, str, dict[str, tuple[int, str]]] = (0, ",", {})
     for number, line in enumerate(lines, 1):
         remark = line.lstrip().startswith("#")
+        # The semicolon first: where the comma is the decimal sign it stands between no cells.
         mark = next((sign for sign in ";\t," if sign in line), ",")
         heads = [_head(cell) for cell in line.lstrip().lstrip("#").split(mark)]
         found = {
@@ -194,6 +201,7 @@ def _level(texts: dict[str, str], head: str, installation: Installation) -> Seen
         raise UnitError(f"no place is called {quoted(texts['place'])}", closest(texts["place"], places))
     names = [channel.name for channel in installation.channels]
     name = texts["channel"]
+    # People write ch 21 and channel 21; a raster whose own names begin so keeps them.
     bare = re.sub(r"^(?:channel|ch)\b\.?\s*|^ch(?=\d)", "", name, flags=re.IGNORECASE)
     name = bare if name not in names and bare in names else name
     if name not in names and re.search(r"[A-Za-z]", name):
@@ -204,6 +212,7 @@ def _level(texts: dict[str, str], head: str, installation: Installation) -> Seen
         raise UnitError(
             f"no channel is called {quoted(name)}", closest(name, names) or "write its name or its frequency"
         )
+    # A decimal comma can be nothing else here: levels have no thousands.
     figure = re.sub(r"^([-+]?\d+),(\d{1,2})(?!\d)", r"\1.\2", texts["level"])
     level = figure if re.search(r"[A-Za-z]", figure) or head not in UNITS else f"{figure} {UNITS[head]}"
     return SeenLevel(texts["place"], name, parse_reception(level, LEVEL))
@@ -255,8 +264,10 @@ def compare_seen(
     true = {}
     for each in levels:
         channel = next(c for c in installation.channels if c.name == each.channel)
+        # A marker shows what falls into its filter; the power of a signal like noise is spread evenly over its channel.
         spread = 10 * math.log10(channel.bandwidth_hz / resolution_hz) if resolution_hz else 0.0
         true[each.place, each.channel] = each.shown_dbuv + pad_correction_db(meter) + spread
+    # Twice: against the field as stated, which tells of the field, then against what was seen, which tells of the way between.
     stated = outlets(installation, draws, seed, progress)
     references = _references(true, stated)
     known = _seen_in(installation, true, references)
@@ -334,6 +345,7 @@ def _row(
         spread = installation.sources[channel.signal].spread_db
         reflected = abs(complex(nominal_source(installation.antenna.match, np.array([channel.centre_hz]))[0]))
         predicted = float(result.nominal.antenna_dbuv[column]) + 10 * math.log10(1 - reflected**2)
+        # The gain lies anywhere within its half-width: a rectangle's standard deviation is that over the root of three.
         half = 2 * math.hypot(spread, installation.antenna.gain_tolerance_db / math.sqrt(3))
         low, high = predicted - half, predicted + half
     else:
@@ -342,6 +354,7 @@ def _row(
         low, high = (float(result.drawn.level_dbuv[end, row, column]) for end in (0, 1))
     difference = level - predicted
     against = "the signal as stated" if own else f"the level at {references[name]}"
+    # The meter's error is a limit, not a spread: added whole on either side.
     low_db, high_db = low - predicted - METER_DB, high - predicted + METER_DB
     return SeenRow(
         place,

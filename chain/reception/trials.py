@@ -371,8 +371,8 @@ def _source(installation: Installation, freq: Real, common: _CommonTrials, part:
     if match.kind == "known":
         return np.asarray(found + (high - np.abs(found)) * common.disc[part], dtype=np.complex64)
     if match.kind == "ring":
-        # The size within what it was found to, its phase free; 0.99, since nothing is available from a full reflection.
-        size = np.minimum(np.abs(found) + (high - np.abs(found)) * common.disc[part].real, 0.99)
+        # The size within what it was found to, its phase free.
+        size = np.abs(found) + (high - np.abs(found)) * common.disc[part].real
         return np.asarray(size * common.turn[part], dtype=np.complex64)
     return np.asarray(np.abs(found) * common.disc[part], dtype=np.complex64)
 

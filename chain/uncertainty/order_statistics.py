@@ -22,6 +22,7 @@ CHUNK = 250
 def outside(first: Floats, last: Floats, inverted: NDArray[np.bool_], none: NDArray[np.bool_]) -> tuple[Floats, Floats]:
     """Stretches where A < 0: all but what lies between the roots, as two stretches of one trial; without roots, all."""
     infinite = np.float32(np.inf)
+    # Counts of what has begun less what has ended add up, so that one trial may hold two stretches as well as one.
     begin, end = np.full_like(first, NOWHERE), np.full_like(last, NOWHERE)
     begin[inverted], end[inverted] = np.maximum(first, last)[inverted], infinite
     lower = np.minimum(first, last)
@@ -33,6 +34,7 @@ def outside(first: Floats, last: Floats, inverted: NDArray[np.bool_], none: NDAr
 
 def reach(least: NDArray[np.intp], draws: int) -> NDArray[np.intp]:
     """Two deviations of the number of trials beyond an end."""
+    # A count of trials beyond an end is binomial: its variance is n p (1 - p), and no end is known better than to a place.
     return np.maximum(1, np.round(2 * np.sqrt(least * (1 - least / draws)))).astype(int)
 
 

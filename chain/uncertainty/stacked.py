@@ -66,5 +66,6 @@ def _elements(chains: Sequence[tuple[Element, ...]]) -> tuple[Element, ...]:
             for name, value in vars(elements[0]).items()
             if isinstance(value, np.ndarray)
         }
+        # Names aside, what is no array is the same in all of them: `form_of` has put only such together.
         found.append(replace(elements[0], **arrays))
     return tuple(found)
