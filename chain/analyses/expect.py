@@ -219,7 +219,7 @@ def expect(
     reported = float(magnitude_from_vswr(limit if limit is not None else 2.0))
     report = progress or (lambda _: None)
     accuracy = _accuracy(measurement, reported, digits, seed) if draws is None else None
-    # One frequency may settle with fewer draws than keep the stated risk over a sweep.
+    # One frequency may settle with fewer trials than keep the stated risk over a sweep.
     count = draws or max(draw_count(measurement.freq_hz.size), accuracy.draws if accuracy else 0)
     worst, proving = _at_limit(measurement, reported, limit is not None, count, seed, report)
     drawn = _DrawnMeasurement(measurement, count, seed)
@@ -356,7 +356,7 @@ def _interval_blame(here: Measurement, limit: float, seed: int) -> str:
 
     def aim(name: str) -> float:
         reading, _ = proving_everywhere(freed[name], limit, BLAME_DRAWS, seed, roughly=True)
-        # Draws are kept in single precision: what differs in the seventh digit is a tie.
+        # Trials are kept in single precision: what differs in the seventh digit is a tie.
         return round(float(np.nan_to_num(reading, nan=0.0)), 6)
 
     def width(name: str) -> float:

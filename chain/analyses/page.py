@@ -95,7 +95,7 @@ class Page(ResultTable):
         freq_hz = self.expectation.freq_hz
         shown = np.array([row.true_vswr for row in self.rows])
         far = np.abs(GRID[:, None] - np.asarray(magnitude_from_vswr(shown))).min(axis=1) > LEAST_STEP
-        # The rows' own values stay to the last digit: only they are drawn in full, and the page agrees with its table.
+        # The rows' own values stay to the last digit: only they get every trial, and the page agrees with its table.
         wanted = np.sort([*shown, *np.asarray(vswr(GRID[far]))])
         step = np.linspace(0, freq_hz.size - 1, min(freq_hz.size, MOST_FREQUENCIES))
         # A long sweep is thinned for the drawing; the place that the table is made for is kept whatever the step.

@@ -237,7 +237,7 @@ def _temperature(model: InstalledModel, part: AnyPart, into: Diagnostics) -> dic
         return {}
     low, high = model.temperature or (OUTDOOR_C if model.outdoor else (ROOM_C, ROOM_C))
     return {
-        # What lies outdoors shares one temperature in every draw; a range of its own says that it does.
+        # What lies outdoors shares one temperature in every trial; a range of its own says that it does.
         "outdoor": bool(model.outdoor) if model.outdoor is not None else high > low,
         "temperature_low_c": low,
         "temperature_high_c": high,

@@ -93,7 +93,7 @@ def tune_with(
 
 
 def _drawn(bench: BenchSweep, readings: Readings, seed: int, progress: Callable[[float], None] | None) -> DrawnAntenna:
-    # What is reported is the antenna with every unknown at zero; the draws give its ends.
+    # What is reported is the antenna with every unknown at zero; the trials give its ends.
     nominal = antennas(bench, readings, None, seed)
     rows = []
     for batch in range(BATCHES):

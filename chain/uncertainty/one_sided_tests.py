@@ -161,7 +161,7 @@ class MeanTerms(NamedTuple):
         square, re, im, constant, down_square, down_re, down_im = (each[:, None] for each in self)
         top = square + 2 * (re * RIM.real - im * RIM.imag) + constant
         down = down_square + 2 * (down_re * RIM.real - down_im * RIM.imag) + 1
-        # As in what a single draw shows.
+        # As in what a single trial shows.
         return np.asarray(np.angle(RIM[(top / np.maximum(down, LEAST_DOWN)).argmax(axis=1)]))
 
 
