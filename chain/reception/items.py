@@ -384,7 +384,7 @@ def read_offers(
             gain = getattr(model, "antenna_gain", None)
             part: AnyPart | ReceivingAntenna | None
             if gain is not None:
-                # An antenna on offer is known by its gain; VSWR 2.0 (a reflection of 1/3) at worst is what is assumed of the one at hand too.
+                # An antenna on offer is known by its gain; VSWR 2.0 (a reflection of 1/3) at worst is assumed as of the one at hand.
                 match = AntennaMatch("disc", (0.0,), (complex(1 / 3),), (), "VSWR 2.0, assumed")
                 part = ReceivingAntenna(gain[0], gain[1], default("antenna_gain_tolerance_db"), match, "residential")
                 name = f"antenna of {max(gain[1]):g} dBi"
