@@ -49,7 +49,9 @@ def test_the_demo_is_read_whole():
 
 def test_what_is_assumed_of_a_receiver_is_what_the_library_says():
     """Its own reflection too: a satellite tuner's is 8 dB."""
-    house = parse_installation(TEXT.replace('receiver = "tv"', 'receiver = "satellite"', 1).encode(), DEMO, Path("demo"))
+    house = parse_installation(
+        TEXT.replace('receiver = "tv"', 'receiver = "satellite"', 1).encode(), DEMO, Path("demo")
+    )
     assert "hall: noise figure 10 dB, reflection 8 dB or better, overload -20 dBm" in " | ".join(house.assumed)
     assert "loft: noise figure 7 dB, reflection 6 dB or better, overload -25 dBm" in " | ".join(house.assumed)
 

@@ -281,7 +281,10 @@ def test_a_level_seen_at_an_outlet_holds_there_in_every_draw():
         ("place,channel,level_dbuv\nhall,99,50", "no channel is called"),
         ("place,channel,level\nhall,21,50", "has no unit"),
         ("place,channel,level_dbuv\n", "no level is given"),
-        ("place,channel,level_dbuv\nhall,21,50\nloft,21,50\nhall,21,51", "channel '21' at 'hall' stands in line 2 already"),
+        (
+            "place,channel,level_dbuv\nhall,21,50\nloft,21,50\nhall,21,51",
+            "channel '21' at 'hall' stands in line 2 already",
+        ),
     ],
 )
 def test_a_bad_table_of_levels_is_refused_in_place(text, message, tmp_path):
@@ -308,7 +311,11 @@ def test_an_antenna_that_reflects_everything_receives_next_to_nothing(size, tmp_
         path.write_text(text, encoding="utf-8")
         with warnings.catch_warnings():
             warnings.simplefilter("error")
-            for more in (["--draws", "200"], ["--seen", str(tmp_path / "outlets-seen.csv"), "--draws", "200"], ["--improve"]):
+            for more in (
+                ["--draws", "200"],
+                ["--seen", str(tmp_path / "outlets-seen.csv"), "--draws", "200"],
+                ["--improve"],
+            ):
                 run("outlets", str(path), *more)
         found = nominal_levels(load_installation(str(path)))
         # 1 - 0.9999^2 of it gets out: 37 dB less than of a matched antenna, by other reflections a little more or less.
