@@ -191,6 +191,7 @@ def card(
     ------
     Known terminations: `end_readings`. Ohms: `chain.analyses.ohmmeter`. Reading to aim for: `chain.analyses.expect`.
     """
+    # A page that shows both hands its own in, so that the two cannot differ.
     known = expectation or expect(setup, seed=seed, progress=progress)
     freq_hz = _three(sweep_hz(setup))
     measured = () if recovery is None else _measured(recovery)
@@ -244,10 +245,12 @@ def end_readings(measurement: Measurement, draws: int = CARD_DRAWS, seed: int = 
     a match upwards where the nominal reading lies below its lower end.
     """
     known = nominal_maps(measurement)
+    # The same trials read every end, so that the rows of the card go together.
     drawn = [simulate(measurement, batch, seed) for batch in range(max(1, -(-draws // BATCH)))]
     tails = [(1 - COVERAGE) / 2, (1 + COVERAGE) / 2, COVERAGE]
     found = []
     for name, ohm in ENDS:
+        # The formula of an open would divide infinity by infinity.
         far = np.array(1 + 0j if np.isinf(ohm) else complex(reflection_from_ohm(ohm, measurement.far_ohm)))
         nominal = np.broadcast_to(np.abs(known.reading(far))[0], measurement.freq_hz.shape)
         seen = np.concatenate([np.abs(maps.reading(far)) for maps in drawn])
@@ -269,6 +272,7 @@ def _measured(found: Recovery) -> tuple[MeasuredPlace, ...]:
     """Channels in their order, of many those with the highest upper ends; without channels the worst points by frequency."""
     if not found.channels:
         return tuple(_point(found, at) for at in sorted(found.worst_points()))
+    # Chosen by their ends and shown in the raster's order, in which they are looked for; an impossible one is the worst.
     highest = sorted(found.channels, key=lambda each: tuple(-np.nan_to_num([each.high, each.vswr], nan=np.inf)))[
         :MOST_PLACES
     ]
@@ -306,6 +310,7 @@ def _ohm_at(found: Recovery, at: int) -> complex | None:
 
 
 def _frequency(freq_hz: float) -> str:
+    # Six digits tell 100 Hz at 99 MHz: more than any analyzer's button sets.
     return format_quantity(float(f"{freq_hz:.6g}"), "frequency")
 
 
@@ -313,5 +318,6 @@ def _places(setup: Setup, freq_hz: Sequence[float] | Real) -> tuple[str, ...]:
     names = [f"channel {name}" for name, _, _ in setup.sweep.channels]
     if not names:
         return tuple(_frequency(float(each)) for each in freq_hz)
+    # Every so many: the lines to fill in should reach over the whole band.
     step = -(-len(names) // MOST_PLACES)
     return tuple(names[::step])

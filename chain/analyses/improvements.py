@@ -78,6 +78,7 @@ def contributions(measurement: Measurement, magnitude: float, seed: int = SEED) 
     found = {name: _mean_square(only(thin, name), magnitude, seed) for name in alone}
     if len(alone) < len(names(thin)):
         linear = linear_shares(thin, magnitude)
+        # Unknowns that are not drawn alone get their linear shares, on the scale of those that are.
         scale = sum(found.values()) / (sum(linear[name] for name in alone) or 1.0)
         found |= {name: scale * share for name, share in linear.items() if name not in found}
     total = sum(found.values())
@@ -106,6 +107,7 @@ def typical_share(
         if not typical or not known:
             total += each.share
             continue
+        # Either kind of figure is drawn with the other exact; what both make together cannot be split otherwise.
         one, other = (_alone(setup, measurement, each.id, values, magnitude, seed) for values in (known, typical))
         total += each.share * (one / (one + other) if one + other else 1.0)
     return total
@@ -123,6 +125,7 @@ def _alone(
 
 def _mean_square(measurement: Measurement, magnitude: float, seed: int) -> float:
     maps = compose(inverse(nominal_maps(measurement)), simulate(measurement, 0, seed))
+    # Which error weighs most depends on the phase of the antenna, which nobody knows beforehand.
     phase = np.exp(2j * np.pi * np.random.default_rng(seed).random((BATCH, 1)))
     far = magnitude * phase
     return float(np.mean(np.abs(maps.reading(far) - far) ** 2))
@@ -148,6 +151,7 @@ def improvements(setup: Setup) -> Iterator[tuple[str, str, Setup]]:
     load_db = calibration.load_db
     for item in setup.places_to_calibrate():
         if item.id != calibration.plane:
+            # Another plane takes another load: that of the item's end.
             moved = replace(calibration, plane=item.id, load_impedance_ohm=None)
             yield "plane", f"calibrate after '{item.id}'", replace(setup, calibration=moved)
     for index, item in enumerate(setup.items):
@@ -190,7 +194,12 @@ def _averaging(setup: Setup, sweeps: int) -> str:
 
 def _quiet(setup: Setup, sweeps: int) -> Setup:
     assert setup.near.trace_noise_db is not None
-    return replace(setup, near=replace(setup.near, trace_noise_db=setup.near.trace_noise_db / np.sqrt(sweeps)))
+    return replace(setup, near=replace(setup.near, trace_noise_db=averaged_noise_db(setup.near.trace_noise_db, sweeps)))
+
+
+def averaged_noise_db(noise_db: float, sweeps: int) -> float:
+    """Trace noise of the mean of some sweeps; noise of n dB is a deviation of 10^(n/20) - 1, which falls with their root."""
+    return float(20 * np.log10(1 + (10 ** (noise_db / 20) - 1) / np.sqrt(sweeps)))
 
 
 def averaging_that_settles(
@@ -247,6 +256,7 @@ def _likeliest(changes: list[_Change], after: Callable[..., tuple[float, float]]
         if len(changes) > most:
             found = in_order(partial(after, draws=draws), changes)
             widths = [high - low for low, high in found]
+            # Back in their order, in which the cheaper stands first among equals.
             changes = [changes[index] for index in sorted(np.argsort(widths, kind="stable")[:most])]
     return changes
 
@@ -277,6 +287,7 @@ def best_improvement(
             what, then = change[1], after(change)
             if then[1] < np.inf and (best is None or then[1] - then[0] < best[0]):
                 best = (then[1] - then[0], what, then)
+        # A dearer kind is not worth looking at where a cheaper one helps enough.
         if best is not None and best[0] <= WORTH * (high - low):
             break
     if best is None or best[0] >= 0.98 * (high - low):

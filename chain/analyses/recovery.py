@@ -131,15 +131,19 @@ class Recovery(ResultTable):
     def worst_points(self) -> list[int]:
         """Points worth a row: all of a few, the worst of each channel, or the highest upper ends that no neighbour tops."""
         count = self.freq_hz.size
+        # What no passive antenna gives stands before every finite end.
         high = np.where(np.isnan(self.high), np.inf, self.high)
         if count <= ENOUGH_POINTS:
+            # Lexsort's last key counts first: the upper end, then the value itself.
             return [int(index) for index in np.lexsort((-np.nan_to_num(self.true_vswr), -high))]
         if self.channels_apart:
             return [self.at_worst_of(each) for each in self.channels]
         apart = max(1, count // APART)
+        # A point beside a worse one tells nothing that its neighbour does not.
         tops = [at for at in range(count) if high[at] >= high[max(0, at - apart) : at + apart + 1].max()]
         spaced: list[int] = []
         for at in sorted(tops, key=lambda each: (-high[each], each)):
+            # A plateau has a top at each of its points; one stands for it.
             if all(abs(at - other) > apart for other in spaced):
                 spaced.append(at)
         return spaced[:WORST_SHOWN]
@@ -148,6 +152,7 @@ class Recovery(ResultTable):
         """Mask of the points that the verdict is about: those of the channels where there are any, else all."""
         if not self.channels:
             return np.ones(self.freq_hz.shape, bool)
+        # Channels may overlap, and need not cover the sweep.
         inside = [(self.freq_hz >= each.low_hz) & (self.freq_hz <= each.high_hz) for each in self.channels]
         return np.asarray(np.any(inside, axis=0), bool)
 

@@ -78,6 +78,7 @@ def one_port_sweeps(paths: Mapping[str, Sequence[str]], reference_ohm: float | N
                 read[end].append((name, _sweep(name, reference_ohm)))
             except InputError as error:
                 defects += error.defects
+    # What could not be read would make the comparisons below say untrue things of the others.
     if defects:
         raise InputError(defects)
     every = [each for end in read.values() for each in end]
@@ -91,6 +92,7 @@ def one_port_sweeps(paths: Mapping[str, Sequence[str]], reference_ohm: float | N
     has_phase = every[0][1].reflection is not None
     traces = {
         end: np.stack(
+            # One type for both, so that magnitudes go through the same fits.
             [np.asarray(each.reflection if has_phase else each.magnitude, dtype=complex) for _, each in group]
         )
         for end, group in read.items()
@@ -118,6 +120,7 @@ def _grids(sweeps: Sequence[tuple[str, Real]]) -> list[Defect]:
     first, grid = sweeps[0]
     defects = []
     for name, freq_hz in sweeps[1:]:
+        # Exports round a frequency to about so many digits.
         if freq_hz.shape != grid.shape or not np.allclose(freq_hz, grid, rtol=1e-6, atol=0):
             text = f"{_grid_words(freq_hz)}, but {plain(first)} {_grid_words(grid)}"
             defects.append(
@@ -227,11 +230,13 @@ def two_port_sweeps(
 
 
 def _not_passive(name: str, freq_hz: Real, s: Complex) -> list[Defect]:
+    # The largest singular value: the most that waves at both ports together could be given back with.
     gain = np.linalg.norm(s, 2, axis=(-2, -1))
     worst = int(np.argmax(gain))
     if gain[worst] > MOST_GAIN:
         text = f"gives out {gain[worst]:.3g} times the wave put in at {freq_hz[worst] / 1e6:g} MHz"
         return [Defect(name, 0, 0, text, "no passive part does: repeat the calibration, or check the file's format")]
+    # Reciprocity: of resistors, lines and connectors nothing passes one way better than the other.
     apart = np.abs(s[:, 1, 0] - s[:, 0, 1])
     worst = int(np.argmax(apart))
     if apart[worst] > MOST_ONE_WAY:

@@ -169,6 +169,7 @@ def _loads(
     plane, far_ohm = setup.calibration, setup.far.impedance_ohm
     ends = {each.end for each in known.readings}
     assumed = []
+    # The load of the calibration serves as the known one where it has the antenna's impedance.
     if load_db is None and plane.load_impedance_ohm in (None, far_ohm):
         load_db = plane.load_db
     if load_db is None:
@@ -236,6 +237,7 @@ def _hypothesis(found: FaultProbability, share: float, error: float) -> Hypothes
 
 def _sizes(found: FaultProbability) -> tuple[SizeSpan, ...]:
     """Spans of a fault's size over the trials that agree; a loss is that of the pad, not what is added to it."""
+    # A kind without a size, such as a part the wrong way round, has none to give a span of.
     if np.isnan(found.size).any():
         return ()
     stated = np.array([fault.loss_db for fault in found.kind.faults])
@@ -301,6 +303,7 @@ def _next(
         return None
     elif verdict == NOTHING_SHOWN and RIGHT in (first.what, second.what):
         first, second = (first, second) if first.what == RIGHT else (second, first)
+    # At radio frequency a capacitor in the pad reads as a wire does; only an ohmmeter tells the two apart.
     if known.readings and BLOCKS_DC in (first.what, second.what):
         return NextReading(OHMMETER, False, first.what, second.what)
     return next_reading(of, (first, second), known.readings, seed, may_meter)

@@ -187,6 +187,7 @@ def place_amplifier(
             found.append((_best(bare, port, kind), kind))
         if progress:
             progress(0.8 * (number + 1) / len(chosen))
+    # Trials are dear: only what comes out best with every unknown at zero is drawn.
     found.sort(key=lambda each: -each[0].score.room_db)
     nominal = nominal_levels(bare)
     best = [inserted(bare, each.after, kind, each.gain_db) for each, kind in found[:MOST_DRAWN]]
@@ -229,6 +230,7 @@ def _without_amplifiers(installation: Installation) -> Installation:
 def _amplifiers(installation: Installation) -> tuple[Amplifier, ...]:
     """Kinds to try: those in place, owned or offered, or typical ones."""
     given = [item.part for item in installation.items] + [offer.part for offer in installation.offers]
+    # Each kind once: an equal one would be tried at every place and gain again.
     found = dict.fromkeys(part for part in given if isinstance(part, Amplifier))
     if found:
         return tuple(found)
@@ -284,6 +286,7 @@ def _best(bare: Installation, port: str, part: Amplifier) -> AmplifierPlace:
 
 def _gains(part: Amplifier) -> Sequence[float]:
     low, high = part.gain_from_db, part.gain_to_db
+    # The step need not meet the highest gain, which is one to try all the same.
     return [low] if high <= low else [*np.arange(low, high, GAIN_STEP_DB).tolist(), high]
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from chain.analyses.improvements import improvements
+from chain.analyses.improvements import averaged_noise_db, improvements
 from chain.analyses.recover import recover
 from chain.arrays import Complex, Real
 from chain.errors import ChainError, RangeError
@@ -222,9 +222,8 @@ def _changes(setup: Setup) -> Iterator[tuple[str, Setup]]:
     """Single changes: the mean of several sweeps, a measured feed, then those that serve every reading."""
     noise_db = setup.near.trace_noise_db
     if noise_db:
-        # Noise of n dB is a deviation of 10^(n/20) - 1, which falls with the root of the number of sweeps.
-        less = 20 * np.log10(1 + (10 ** (noise_db / 20) - 1) / SWEEPS**0.5)
-        yield f"the mean of {SWEEPS} sweeps", replace(setup, near=replace(setup.near, trace_noise_db=float(less)))
+        less = averaged_noise_db(noise_db, SWEEPS)
+        yield f"the mean of {SWEEPS} sweeps", replace(setup, near=replace(setup.near, trace_noise_db=less))
     if setup.antenna.feed:
         known = tuple(replace(item, ideal=True) for item in setup.antenna.feed)
         names = " and ".join(f"'{item.id}'" for item in setup.antenna.feed)

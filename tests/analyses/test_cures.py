@@ -2,10 +2,13 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from chain.analyses import improvements
+from chain.assembly.cascade import build
 from chain.files.setup_file import load_setup
+from chain.uncertainty.measurement import measurement_of
 
 SETUP = load_setup("demo/boathouse.toml")
 NOW = (0.1, 0.5)
@@ -53,3 +56,17 @@ def test_a_part_that_is_better_than_a_better_one_is_left_alone():
     assert set(found) == {"adapter", "pad"}
     for kind, changed in found.items():
         assert kind not in [again for again, _, _ in improvements.improvements(changed)]
+
+
+@pytest.mark.parametrize("noise_db", [0.02, 0.5, 3.0])
+def test_averaging_leaves_a_root_of_the_noise_itself_not_of_its_decibels(noise_db):
+    """Four sweeps: half the standard deviation, at noise that is large as well."""
+    setup = load_setup("demo/plane-after-pad.toml")
+    noisy = replace(setup, near=replace(setup.near, trace_noise_db=noise_db))
+    (quiet,) = (
+        changed
+        for _, text, changed in improvements.improvements(noisy)
+        if text.startswith(f"average {improvements.SWEEPS} sweeps")
+    )
+    one, mean = (measurement_of(each, build(each, np.array([200e6]))).noise for each in (noisy, quiet))
+    assert mean == pytest.approx(one / improvements.SWEEPS**0.5, rel=1e-12)
