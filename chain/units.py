@@ -67,7 +67,8 @@ KINDS: Mapping[str, QuantityKind] = MappingProxyType(
         "power": QuantityKind("a power", {"dBm": 1.0, "W": 1.0, "mW": 1e-3}, "20 dBm", -200.0, 100.0),
         "angle": QuantityKind("an angle", {"deg": 1.0, "°": 1.0}, "3 deg", 0.0, 360.0),
         "temperature": QuantityKind("a temperature", {"°C": 1.0, "C": 1.0, "K": 1.0}, "20 °C", -100.0, 300.0),
-        "percent": QuantityKind("a percentage", {"%": 1e-2}, "1 %", 0.0, 1.0),
+        # As in part files: the whole of a figure is no tolerance of it, and a resistor of no ohms no resistor.
+        "percent": QuantityKind("a percentage", {"%": 1e-2}, "1 %", 0.0, 0.999),
         "return_loss": QuantityKind("a return loss or VSWR", {"dB": 1.0}, "26 dB", 0.0, 200.0, any_case=True),
         "vswr": QuantityKind("a VSWR or return loss", {"dB": 1.0}, "VSWR 2.0", 1.0, 1e6, any_case=True),
     }
@@ -160,8 +161,8 @@ def _within(value: float, rule: QuantityKind, text: str) -> float:
         )
         raise UnitError(f"{quoted(text)} is below zero: {positive}", f"write {quoted(text.strip().lstrip('-−'))}")
     if value < rule.low or value > rule.high or (rule.above_zero and value <= 0):
-        unit = next(iter(rule.units))
-        span = f"{rule.low:g} to {rule.high:g}" + ("" if rule.noun.startswith("a VSWR") else f" {unit}")
+        unit, factor = next(iter(rule.units.items()))
+        span = f"{rule.low / factor:g} to {rule.high / factor:g}" + ("" if rule.noun.startswith("a VSWR") else f" {unit}")
         raise UnitError(f"{quoted(text)} is out of range for {rule.noun}", f"it must lie within {span}")
     return value
 

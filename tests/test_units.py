@@ -107,6 +107,7 @@ def test_a_vswr_stands_for_a_return_loss(vswr, return_loss_db):
         ("-inf dB", "loss", "'-inf dB' is not a finite number", "write it as in '0.2 dB'"),
         ("1e999 m", "length", "'1e999 m' is not finite", "write it as in '0.6 m'"),
         ("0 Hz", "frequency", "'0 Hz' is out of range for a frequency", "it must lie within 0 to 1e+12 Hz"),
+        ("100 %", "percent", "'100 %' is out of range for a percentage", "it must lie within 0 to 99.9 %"),
         ("0 W", "power", "'0 W' is no power", "a power in W or mW is above zero"),
         ("3 furlong", "length", "'furlong' is no unit of length", "use m, cm, mm, um, in or ft"),
         ("", "length", "'' is not a length", "write it as in '0.6 m'"),
