@@ -162,7 +162,9 @@ def _within(value: float, rule: QuantityKind, text: str) -> float:
         raise UnitError(f"{quoted(text)} is below zero: {positive}", f"write {quoted(text.strip().lstrip('-−'))}")
     if value < rule.low or value > rule.high or (rule.above_zero and value <= 0):
         unit, factor = next(iter(rule.units.items()))
-        span = f"{rule.low / factor:g} to {rule.high / factor:g}" + ("" if rule.noun.startswith("a VSWR") else f" {unit}")
+        span = f"{rule.low / factor:g} to {rule.high / factor:g}" + (
+            "" if rule.noun.startswith("a VSWR") else f" {unit}"
+        )
         raise UnitError(f"{quoted(text)} is out of range for {rule.noun}", f"it must lie within {span}")
     return value
 
