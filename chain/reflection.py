@@ -42,10 +42,7 @@ def return_loss_db(magnitude: ArrayLike) -> Real:
 
 
 def mismatch_loss_db(magnitude: ArrayLike) -> Real:
-    """Power not delivered because it is reflected, `-10 log10(1 - m^2)`; infinite at 1 [dB].
-
-    Source: Power conservation at a lossless step.
-    """
+    """Power not delivered because it is reflected, `-10 log10(1 - m^2)`; infinite at 1 [dB]."""
     mag = np.minimum(np.abs(np.asarray(magnitude)), 1.0)
     with np.errstate(divide="ignore"):
         return np.asarray(-10 * np.log10(1 - mag**2)) + 0.0

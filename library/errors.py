@@ -25,10 +25,7 @@ class LibraryError(ValueError):
 
 
 def near_names(word: str, names: Iterable[str], count: int = 3, least: float = 0.5) -> tuple[str, ...]:
-    """Names that a misspelt word may stand for, case left aside.
-
-    Source: Ratio of matching blocks (`difflib`), cut off at `least`.
-    """
+    """Names that a misspelt word may stand for, case left aside. Source: Ratio of matching blocks (`difflib`), cut off at `least`."""
     from difflib import get_close_matches
 
     folded: dict[str, str] = {}

@@ -68,10 +68,7 @@ def attenuation_db_per_100m(coax: Coax, freq_hz: float) -> float:
 
 
 def limit_return_loss_db(limit: Limit, freq_hz: float) -> float:
-    """Least return loss that a limit demands at a frequency [dB].
-
-    Source: Linear in dB between points, the end values outside them.
-    """
+    """Least return loss that a limit demands at a frequency [dB]. Source: Linear in dB between points, the end values outside them."""
     return _between(freq_hz, limit.freq_hz, limit.return_loss_db)
 
 

@@ -100,10 +100,7 @@ def direct_current(graph: SetupGraph, feed_v: float, input_ohm: float | None = N
 
 
 def resistance_ohm(graph: SetupGraph, end_ohm: float) -> float:
-    """What an ohmmeter shows between centre and shield of the near end, the analyzer taken off [ohm].
-
-    Source: Nodal analysis with 1 V at the near end: the volt over the current it drives.
-    """
+    """What an ohmmeter shows between centre and shield of the near end, the analyzer taken off [ohm]."""
     links, resistors = _network(graph)
     if end_ohm == 0:
         links.append((FAR, GROUND))

@@ -57,7 +57,7 @@ class Share:
 
 
 @dataclass(frozen=True)
-class Improvement:
+class SetupChange:
     """A change of the set-up with the interval it would give, as VSWR; `now_low` and `now_high` are today's."""
 
     what: str
@@ -94,8 +94,6 @@ def typical_share(
     """Share of the error that rests on figures of memory or common practice, which no document backs.
 
     An unknown that is made of such figures and of better ones is split by what either make of it.
-
-    Source: `contributions`, with the other figures of an unknown taken as exact.
     """
     total = 0.0
     for each in shares:
@@ -204,7 +202,7 @@ def averaged_noise_db(noise_db: float, sweeps: int) -> float:
 
 def averaging_that_settles(
     setup: Setup, freq_hz: float, sizes: tuple[float, float, float], limit: float, now: tuple[float, float], seed: int
-) -> Improvement | None:
+) -> SetupChange | None:
     """The fewest sweeps whose average would bring the worst of many points within the limit; None where noise is not the reason.
 
     `sizes`: magnitude of that point, that of a usual one, and by how much noise lifts the worst of so many.
@@ -216,7 +214,7 @@ def averaging_that_settles(
         size = max(min(usual, worst), worst - lift * (1 - sweeps**-0.5))
         low, high = interval_at(_quiet(setup, sweeps), freq_hz, size, True, seed)
         if high <= limit:
-            return Improvement(_averaging(setup, sweeps), *(float(vswr(each)) for each in (low, high, *now)))
+            return SetupChange(_averaging(setup, sweeps), *(float(vswr(each)) for each in (low, high, *now)))
     return None
 
 
@@ -268,11 +266,8 @@ def best_improvement(
     has_phase: bool,
     seed: int = SEED,
     now: tuple[float, float] | None = None,
-) -> Improvement | None:
-    """The cheapest kind of change that takes a third off the interval, the best of its kind; else what takes most.
-
-    Source: `interval_at` before and after each of `improvements`.
-    """
+) -> SetupChange | None:
+    """The cheapest kind of change that takes a third off the interval, the best of its kind; else what takes most."""
     low, high = now or interval_at(setup, freq_hz, magnitude, has_phase, seed)
     best: tuple[float, str, tuple[float, float]] | None = None
 
@@ -293,4 +288,4 @@ def best_improvement(
     if best is None or best[0] >= 0.98 * (high - low):
         return None
     ends = [float(vswr(value)) for value in (*best[2], low, high)]
-    return Improvement(best[1], *ends)
+    return SetupChange(best[1], *ends)

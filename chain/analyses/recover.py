@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.analyses.improvements import (
-    Improvement,
+    SetupChange,
     Share,
     averaging_that_settles,
     best_improvement,
@@ -202,7 +202,7 @@ class _Explained:
 
     contributions: tuple[Share, ...]
     typical_share: float
-    improvement: Improvement | None
+    improvement: SetupChange | None
     linear: Linear | None
     region: Ellipse | None
 
@@ -230,7 +230,7 @@ def _explained(setup: Setup, measurement: Measurement, readings: Readings, sizes
     return _Explained(**made)
 
 
-def _settled_by_averaging(setup: Setup, measurement: Measurement, sizes: _Sizes, seed: int) -> Improvement | None:
+def _settled_by_averaging(setup: Setup, measurement: Measurement, sizes: _Sizes, seed: int) -> SetupChange | None:
     """Averaging, where at a far plane noise alone may keep the worst of many points from being proven."""
     far, worst, limit = sizes.far, sizes.worst, sizes.limit
     if far is None or limit is None or not measurement.noise or measurement.standards is None:
@@ -246,7 +246,7 @@ def _settled_by_averaging(setup: Setup, measurement: Measurement, sizes: _Sizes,
     return averaging_that_settles(setup, float(measurement.freq_hz[worst]), several, limit, now, seed)
 
 
-def _improvement(setup: Setup, readings: Readings, sizes: _Sizes, seed: int) -> Improvement | None:
+def _improvement(setup: Setup, readings: Readings, sizes: _Sizes, seed: int) -> SetupChange | None:
     """Improvement of the worst reading, of which the true magnitude and its interval have been found."""
     at, has_phase = sizes.worst, readings.reflection is not None
     now = (sizes.low[at], sizes.high[at])

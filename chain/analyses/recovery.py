@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.analyses.improvements import Improvement, Share
+from chain.analyses.improvements import SetupChange, Share
 from chain.arrays import Complex, Real
 from chain.errors import RangeError
 from chain.reflection import magnitude_from_vswr, return_loss_db
@@ -101,7 +101,7 @@ class Recovery(ResultTable):
     """What the number of trials was settled by; None where it was given."""
     channels: tuple[ChannelResult, ...]
     contributions: tuple[Share, ...]
-    improvement: Improvement | None
+    improvement: SetupChange | None
     linear: Linear | None
     """Linear propagation over frequency, for complex readings; an answer only where its `valid` is true."""
     region: Ellipse | None

@@ -121,10 +121,7 @@ def in_view(setup: Setup, chain: Chain) -> tuple[tuple[Element, ...], float]:
 
 
 def plane_reference_ohm(setup: Setup) -> float:
-    """Reference impedance of readings taken with a set-up [ohm].
-
-    Source: A reading is in the impedance of the standards that it was calibrated with.
-    """
+    """Reference impedance of readings taken with a set-up [ohm]."""
     if setup.calibration.plane == "near":
         return setup.near.impedance_ohm
     return in_view(setup, build(setup, np.array([setup.sweep.start_hz])))[1]

@@ -89,10 +89,7 @@ class Connection:
 
 
 def connect(near: End, far: End, library: Library) -> Connection:
-    """Judge one connection and list what it adds to the chain.
-
-    Source: Mating rules of the library; -10 log10(1 - rho^2) for the step.
-    """
+    """Judge one connection and list what it adds to the chain. Source: Mating rules of the library; -10 log10(1 - rho^2) for the step."""
     pair = mate(near.connector, far.connector, library)
     verdict, reason = pair.verdict, pair.reason
     sections: list[ShortLine] = []

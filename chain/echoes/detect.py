@@ -93,10 +93,7 @@ class Found:
 
 
 def find(freq_hz: Real, reflection: Complex | None, magnitude: Real) -> Found:
-    """Find the reflections that a sweep is made of.
-
-    Source: A reflection with the delay t turns once for every 1/t of frequency.
-    """
+    """Find the reflections that a sweep is made of. Source: A reflection with the delay t turns once for every 1/t of frequency."""
     if freq_hz.size < FEWEST_POINTS:
         raise ValueError(f"{freq_hz.size} points are too few")
     span = float(freq_hz[-1] - freq_hz[0])

@@ -58,10 +58,7 @@ class Fitting:
 
 
 def stretches(setup: Setup, chain: Chain) -> tuple[Stretch, ...]:
-    """Every stretch between two joints that lie behind the calibration plane.
-
-    Source: Delay there and back: twice the phase over the angular frequency.
-    """
+    """Every stretch between two joints that lie behind the calibration plane."""
     items = {item.id: item for item in setup.items}
     names, at = [], [(0.0, 0.0, 0.0)]
     passed: list[tuple[str, ...]] = [()]

@@ -212,10 +212,7 @@ def _beat(sweep: SampledSweep) -> Real | float:
 
 
 def fit(sweep: SampledSweep, model: Model) -> EchoFit:
-    """Fit the linear unknowns of a model: the polynomial and every amplitude.
-
-    Source: Linear least squares by orthogonal columns.
-    """
+    """Fit the linear unknowns of a model: the polynomial and every amplitude."""
     x = sweep.x
     powers = sweep.powers
     columns: list[Values] = [sweep.weight * powers[:, i] for i in range(model.degree + 1)]

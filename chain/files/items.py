@@ -124,10 +124,7 @@ def _misspelt(key: str, unread: list[str]) -> bool:
 
 
 def measured_part(model: ItemModel, where: Where, into: Diagnostics) -> Part | None:
-    """A two-port of the user's own; the file is read here, so that what is wrong with it is reported in place.
-
-    Source: The file, in the item's reference or that of its own header.
-    """
+    """A two-port of the user's own; the file is read here, so that what is wrong with it is reported in place."""
     from chain.sweeps.touchstone import read_two_port
 
     path = into.folder / (model.touchstone or "")

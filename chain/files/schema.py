@@ -46,7 +46,7 @@ if TYPE_CHECKING:
 MOST_POINTS = 20001
 
 
-class SweepModel(Table):
+class FrequenciesModel(Table):
     """Frequencies to compute at: from start to stop, or the channels of a region."""
 
     start: float | None = key(FREQUENCY, "Lowest frequency.", ["174 MHz"])

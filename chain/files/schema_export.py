@@ -11,16 +11,16 @@ from chain.files.schema import (
     AttenuationModel,
     CalibrationModel,
     FarModel,
+    FrequenciesModel,
     ItemModel,
     NearModel,
-    SweepModel,
 )
 from chain.files.setup_file import MOST_ITEMS
 from chain.files.tables import Table
 from chain.files.whole_file import LONGEST_TITLE
 
 TABLES: dict[str, type[Table]] = {
-    "sweep": SweepModel,
+    "sweep": FrequenciesModel,
     "near": NearModel,
     "item": ItemModel,
     "attenuation": AttenuationModel,

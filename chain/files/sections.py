@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from chain.errors import InputError, plain, quoted
-from chain.files.schema import AnalyzerKeys, AntennaModel, CalibrationModel, FarModel, NearModel, SweepModel
+from chain.files.schema import AnalyzerKeys, AntennaModel, CalibrationModel, FarModel, FrequenciesModel, NearModel
 from chain.files.tables import Diagnostics, named, read_table
 from chain.files.toml import PlacedDefect, Where, closest, decode, locate, read_file
 from chain.setups import (
@@ -95,7 +95,7 @@ def _refused(error: LibraryError, where: Where, into: Diagnostics) -> None:
 
 def read_sweep(raw: object, into: Diagnostics) -> Sweep | None:
     """Read the table `sweep` (channels by the library's rasters)."""
-    model = read_table(SweepModel, raw, ("sweep",), into)
+    model = read_table(FrequenciesModel, raw, ("sweep",), into)
     if not isinstance(raw, dict):
         return None
     points = model.points or POINTS
@@ -126,7 +126,7 @@ def _suggested(key: str, into: Diagnostics) -> bool:
     )
 
 
-def _by_channels(model: SweepModel, raw: dict[str, Any], points: int, into: Diagnostics) -> Sweep | None:
+def _by_channels(model: FrequenciesModel, raw: dict[str, Any], points: int, into: Diagnostics) -> Sweep | None:
     from library.channels import channels, region_of
 
     for key in ("start", "stop"):

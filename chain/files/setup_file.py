@@ -220,10 +220,7 @@ def _total_loss(sweep: Sweep, items: Sequence[tuple[Where, Item]], into: Diagnos
 
 
 def loss_db(item: Item, freq_hz: float) -> float:
-    """Attenuation of an item at a frequency, as far as its part states one [dB].
-
-    Source: The part's own figures; an adapter's loss grows with the square root of frequency.
-    """
+    """Attenuation of an item at a frequency, as far as its part states one [dB]."""
     part = item.part
     if isinstance(part, Coax):
         low, high = span_hz(part)

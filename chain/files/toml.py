@@ -103,10 +103,7 @@ def decode(raw: bytes, path: str) -> str:
 
 
 def read_toml(text: str, path: str) -> tuple[dict[str, Any], list[Defect], str]:
-    """Values of a TOML text. After a defect the line is mended as far as that is safe, to find the defects behind it.
-
-    Source: TOML 1.0.
-    """
+    """Values of a TOML text. After a defect the line is mended as far as that is safe, to find the defects behind it. Source: TOML 1.0."""
     _refuse_depth(text, path)
     lines = text.split("\n")
     defects: list[Defect] = []

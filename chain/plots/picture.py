@@ -53,10 +53,7 @@ def needs_matplotlib() -> None:
 
 
 def picture(plots: Sequence[Plot], kind: str, title: str = "") -> bytes:
-    """Draw plots one under another into one picture.
-
-    Source: matplotlib `Figure` on its Agg and SVG canvases; no state of pyplot.
-    """
+    """Draw plots one under another into one picture."""
     needs_matplotlib()
     import matplotlib
     from matplotlib.figure import Figure
@@ -82,10 +79,7 @@ def picture(plots: Sequence[Plot], kind: str, title: str = "") -> bytes:
 
 
 def draw_one(plot: Plot, panel: Any = None) -> Any:
-    """Draw one plot on axes, title and note within their room; new axes of a new figure where none are given.
-
-    Source: matplotlib; no state of pyplot.
-    """
+    """Draw one plot on axes, title and note within their room; new axes of a new figure where none are given."""
     needs_matplotlib()
     if panel is None:
         from matplotlib.figure import Figure

@@ -33,10 +33,7 @@ Source: `e = sqrt(30 p)/d` (Rec. ITU-R P.525-2, annex 1), p = 1.64 e.r.p.
 
 
 def level_dbuv(field: Real | float, gain_dbi: Real | float, freq_hz: Real | float) -> Real:
-    """Level at the terminals of an antenna in a field, antenna and load matched [dBuV].
-
-    Source: `U = E + G - 20 log f_MHz + 31.535`.
-    """
+    """Level at the terminals of an antenna in a field, antenna and load matched [dBuV]. Source: `U = E + G - 20 log f_MHz + 31.535`."""
     return np.asarray(field + np.asarray(gain_dbi) - 20 * np.log10(np.asarray(freq_hz) / 1e6) + TO_TERMINALS_DB)
 
 

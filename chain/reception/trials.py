@@ -401,10 +401,7 @@ FEWEST, MOST = 250, 2000
 
 
 def drawn_rooms(installations: Sequence[Installation], seed: int = 0) -> list[Real]:
-    """The least room of several installations in the same trials, so that they may be held against each other [dB].
-
-    Source: `draw_margins`; common random numbers: field, antenna, weather and cables are the same in all of them.
-    """
+    """The least room of several installations in the same trials, so that they may be held against each other [dB]."""
     if not installations:
         return []
     size = max((len(each.items) + len(each.outlets) + 1) * len(each.channels) for each in installations)

@@ -140,10 +140,7 @@ def _value(value: object) -> str:
 
 
 def digest(body: bytes) -> str:
-    """Digest of a record's body, whatever its line ends have become on the way through a repository.
-
-    Source: SHA-256, FIPS 180-4.
-    """
+    """Digest of a record's body, whatever its line ends have become on the way through a repository. Source: SHA-256, FIPS 180-4."""
     return hashlib.sha256(body.replace(b"\r\n", b"\n") if b"\r" in body else body).hexdigest()
 
 

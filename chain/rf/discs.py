@@ -67,10 +67,7 @@ def extremes(region: Region) -> tuple[Real, Real]:
 
 
 def bilinear(region: Region, a: object, b: object, c: object, d: object) -> Region:
-    """Exact image under (a z + b)/(c z + d); the unit disc where the pole lies inside an outer disc.
-
-    Source: Image of a circle under a bilinear map.
-    """
+    """Exact image under (a z + b)/(c z + d); the unit disc where the pole lies inside an outer disc."""
     a, b, c, d = (np.asarray(value, dtype=complex) for value in (a, b, c, d))
     center, radius, good = _image(region.center, region.radius, a, b, c, d)
     # Where a pole falls inside the disc nothing is known but that the end is passive.
@@ -96,10 +93,7 @@ def _image(
 
 
 def scale(region: Region, turn: NDArray[Any], low: Real, high: Real, half_rad: Real) -> Region:
-    """Multiply by `turn` (magnitude 1), a real factor from low to high and a rotation of up to half_rad either way.
-
-    Source: Triangle inequality.
-    """
+    """Multiply by `turn` (magnitude 1), a real factor from low to high and a rotation of up to half_rad either way."""
     middle, half = (low + high) / 2, (high - low) / 2
     angle = np.minimum(half_rad, np.pi)
     # A disc of radius 2 sin(angle/2) |c| about the unturned centre holds the whole arc.
@@ -174,10 +168,7 @@ def forward(elements: Sequence[Element], region: Region) -> Region:
 
 
 def backward(elements: Sequence[Element], region: Region) -> Region:
-    """Carry a region from the near end of joined elements to their far end: what the far reflection can have been.
-
-    Source: The same maps, each inverted.
-    """
+    """Carry a region from the near end of joined elements to their far end: what the far reflection can have been."""
     for element in elements:
         if isinstance(element, Line):
             region = _line(element, region, -1)

@@ -50,10 +50,7 @@ def attenuation_db_per_100m(coax: Coax, freq_hz: Real, temperature_c: float = 20
 
 
 def characteristic_ohm(coax: Coax, freq_hz: Real, conductor_np: Real, dielectric_np: Real, phase_rad: Real) -> Complex:
-    """Complex characteristic impedance of a lossy line [ohm].
-
-    Source: Z0 = R0 (1 - j (a_c - a_d)/b), first order in loss over phase.
-    """
+    """Complex characteristic impedance of a lossy line [ohm]. Source: Z0 = R0 (1 - j (a_c - a_d)/b), first order in loss over phase."""
     if coax.impedance_points_hz:
         real = np.interp(np.log(freq_hz), np.log(coax.impedance_points_hz), coax.impedance_points_ohm)
     else:

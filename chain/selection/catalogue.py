@@ -94,10 +94,7 @@ def _kept(vectors: Ints, stock: Ints, group: NDArray[np.intp], most_items: int) 
 
 
 def count_walks(catalogue: Catalogue, most_items: int) -> float:
-    """Number of chains that can be thought of, stock apart, parts either way round.
-
-    Source: Powers of the graph's adjacency matrix.
-    """
+    """Number of chains that can be thought of, stock apart, parts either way round. Source: Powers of the graph's adjacency matrix."""
     live = catalogue.stock > 0
     nodes = len(catalogue.joint_loss)
     steps = np.zeros((nodes, nodes))

@@ -101,10 +101,7 @@ ROWS = {
 
 
 def need_schema() -> dict[str, Any]:
-    """Give the JSON Schema of a need file.
-
-    Source: The tables of this module, of `chain.files.schema` and of `library.files.schema`.
-    """
+    """Give the JSON Schema of a need file."""
     from library.files.schema import PartFile
 
     setup = setup_schema()

@@ -65,10 +65,7 @@ def processing(lines: Sequence[str]) -> str:
 
 
 def trusted_span(lines: Sequence[str]) -> tuple[float, float] | None:
-    """Lowest and highest frequency at which a processed sweep is to be trusted [Hz], as a remark of its file says.
-
-    Source: Own convention: a remark `trusted: 174000000 to 240000000 Hz`; `trusted: 0 to 0 Hz` trusts nothing.
-    """
+    """Lowest and highest frequency at which a processed sweep holds [Hz], by a remark `trusted: LOW to HIGH Hz`; 0 to 0: none."""
     found = next((hit for line in _remarks(lines) if (hit := TRUSTED.search(line))), None)
     try:
         return (float(found[1]), float(found[2])) if found else None

@@ -69,10 +69,7 @@ class TouchstoneFile:
 
 
 def ports_of_name(path: str) -> int:
-    """Ports that a name of the Touchstone kind promises.
-
-    Source: Touchstone file format specification, version 1.1: names end in .sNp.
-    """
+    """Ports that a name of the Touchstone kind promises. Source: Touchstone file format specification, version 1.1: names end in .sNp."""
     found = NAMED.search(path)
     return int(found.group(1)) if found else 0
 

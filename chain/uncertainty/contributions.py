@@ -38,8 +38,6 @@ def largest(measurement: Measurement, magnitude: float, most: int = 12) -> tuple
 
     Drawing without each costs a whole cascade, so of hundreds only the likeliest are worth it. The phase of the antenna turns
     what weighs most, so several are tried and each unknown counts by its best.
-
-    Source: `linear_shares`.
     """
     every = names(measurement)
     if len(every) <= most:
@@ -49,10 +47,7 @@ def largest(measurement: Measurement, magnitude: float, most: int = 12) -> tuple
 
 
 def linear_shares(measurement: Measurement, magnitude: float) -> dict[str, float]:
-    """Each unknown's largest share of the variance, by name, over eight phases of an antenna that reflects so much.
-
-    Source: `chain.uncertainty.linear`.
-    """
+    """Each unknown's largest share of the variance, by name, over eight phases of an antenna that reflects so much."""
     from chain.uncertainty.linear import linear
 
     best = dict.fromkeys(names(measurement), 0.0)

@@ -249,10 +249,7 @@ def _ladder_terms(ladder: Ladder, far: Complex) -> list[Term]:
 
 
 def rematch_term(radius: float, at: Complex, shape: str = "disc") -> Term:
-    """Effect of a joint opened and closed again on the reflection in front of it.
-
-    Source: (r + x)/(1 + conj(r) x), first order in r.
-    """
+    """Effect of a joint opened and closed again on the reflection in front of it. Source: (r + x)/(1 + conj(r) x), first order in r."""
     return Term(
         "re-mating", "joint opened again", np.ones_like(at), -(at**2), circle_sd(radius, shape), False, np.abs(at)
     )

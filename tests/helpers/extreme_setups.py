@@ -11,9 +11,9 @@ from chain.files.schema import (
     AntennaModel,
     CalibrationModel,
     FarModel,
+    FrequenciesModel,
     ItemModel,
     NearModel,
-    SweepModel,
 )
 from chain.reception import schema as installed
 from chain.selection import need_schema as wanted
@@ -99,7 +99,7 @@ FIXED = (
     "port",
 )
 """Keys that other tables refer to, or that a random figure would only ever break."""
-SETUP = {"sweep": SweepModel, "near": NearModel, "chain": ItemModel, "far": FarModel, "antenna": AntennaModel,
+SETUP = {"sweep": FrequenciesModel, "near": NearModel, "chain": ItemModel, "far": FarModel, "antenna": AntennaModel,
          "calibration": CalibrationModel}  # fmt: skip
 NEED = {"need": wanted.NeedModel, "have": wanted.HaveModel, "offer": wanted.OfferModel}
 INSTALLATION = {"antenna": installed.ReceivingAntennaModel, "signal": installed.SignalModel, "item": installed.InstalledModel,
