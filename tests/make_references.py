@@ -19,6 +19,7 @@ from typing import Any
 
 from public_stub import STUB, stub_text
 
+from library.files.rows import PART_KINDS
 from library.files.store import tomllib
 
 ROOT = Path(__file__).parent.parent
@@ -36,9 +37,6 @@ FILE_TABLES = {
     "antenna": "[antenna]",
     "calibration": "[calibration]",
 }
-
-
-PART_TABLES = ("pad", "adapter", "coax", "section", "transformer", "network", "splitter", "termination")
 
 
 def documents() -> list[Path]:
@@ -238,7 +236,7 @@ def parts_page() -> str:
         "set-up file figures are bare numbers, in the unit that ends their key.",
         "",
     ]
-    for name in PART_TABLES:
+    for name in PART_KINDS:
         table = _inside(schema["properties"][name], schema)
         lines += [
             f"## `[[{name}]]`",

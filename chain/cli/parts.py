@@ -11,13 +11,13 @@ from chain.cli.options import Command, Common, common
 from chain.cli.output import deliver
 from chain.cli.writing import Refusal, refuse_overwriting
 from chain.results import SCHEMA_VERSION
+from library.files.rows import PART_KINDS
 
 if TYPE_CHECKING:
     from library.parts import Library
 
 LIKE = 0.7
 """Likeness from which on another name may be meant."""
-KINDS = ("pad", "adapter", "coax", "section", "transformer", "network", "splitter", "termination")
 OF_RECEPTION = ("amplifier", "filter", "outlet", "block", "injector", "combiner", "receiver", "mode")
 
 
@@ -29,7 +29,7 @@ OF_RECEPTION = ("amplifier", "filter", "outlet", "block", "injector", "combiner"
 @click.option(
     "--length", metavar="LENGTH", help="Length of cable that losses are for, such as '25 m' (100 m if left out)."
 )
-@click.option("--kind", type=click.Choice((*KINDS, *OF_RECEPTION)), help="Only parts of this kind.")
+@click.option("--kind", type=click.Choice((*PART_KINDS, *OF_RECEPTION)), help="Only parts of this kind.")
 @click.option(
     "--library",
     multiple=True,
@@ -98,9 +98,7 @@ def _nothing(library: Library, words: str, kind: str | None) -> str:
         return f"{missing}; did you mean {' or '.join(map(repr, near))}?"
     if count:
         return f"{missing}; 'chain parts {plain(fewer)}' finds {count}"
-    return (
-        f"{missing}; 'chain parts --kind {kind or KINDS[0]}' lists a whole kind ({', '.join((*KINDS, *OF_RECEPTION))})"
-    )
+    return f"{missing}; 'chain parts --kind {kind or 'pad'}' lists a whole kind ({', '.join((*PART_KINDS, *OF_RECEPTION))})"
 
 
 def _of_reception(shared: Common, words: str, kind: str, every: bool) -> None:

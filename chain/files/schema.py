@@ -37,7 +37,7 @@ from chain.files.quantities import (
     VOLTAGE,
 )
 from chain.files.tables import FLAG, NAMES, TEXT, TEXTS, Table, inner, key, label, number, whole
-from library.files.rows import fields_of
+from library.files.rows import PART_KINDS, fields_of
 
 if TYPE_CHECKING:
     from chain.units import Tolerance
@@ -247,18 +247,10 @@ class CalibrationModel(Table):
     ideal: bool | None = key(FLAG, "True: standards that are not stated are perfect, and no lead moves.", [True])
 
 
-ENDS = ("near", "far", "reversed")
 ALWAYS = ("id", "part", "ideal")
 BESIDE: Mapping[str, tuple[str, ...]] = {
-    "pad": (*ENDS, "reflection", "series", "shunt"),
-    "adapter": ENDS,
-    "coax": (*ENDS, "length", "length_tolerance", "temperature", "attenuation"),
-    "section": ENDS,
-    "transformer": ENDS,
-    "network": ENDS,
-    "splitter": ("near", "far", "path", "arm"),
-    "termination": ("near",),
-    "measured": (*ENDS, "touchstone", "reference", "path"),
+    **{kind: each.item_keys for kind, each in PART_KINDS.items()},
+    "measured": ("near", "far", "reversed", "touchstone", "reference", "path"),
 }
 """Keys of each kind of part that stand for no single field of its record."""
 

@@ -44,8 +44,6 @@ OUTDOOR_C = (-10.0, 50.0)
 COMMON = ("id", "part", "after", "ideal")
 AMPLIFIER_KEYS = ("near", "far", "gain", "gain_tolerance", "noise_figure", "max_output", "power", "reflection")
 INLINE_KEYS = ("near", "far", "loss", "loss_tolerance", "reflection")
-TREE_KINDS = ("coax", "adapter", "pad", "transformer", "splitter", "section", "network", "measured")
-"""Kinds of the general library that may stand in a tree."""
 NOT_HERE = ("path", "arm", "series", "shunt", "resistor_tolerance")
 Placed = tuple[Where, InstalledItem]
 
@@ -194,7 +192,7 @@ def _keys(part: AnyPart) -> tuple[str, ...]:
         return AMPLIFIER_KEYS
     if isinstance(part, Inline):
         return (*INLINE_KEYS, *(("supply",) if part.kind == "injector" else ()))
-    if part.kind not in TREE_KINDS:
+    if part.kind == "termination" or part.kind not in KEYS_OF:
         return ()
     return (*KEYS_OF[part.kind], *(("outdoor",) if part.kind == "coax" else ()))
 

@@ -23,6 +23,7 @@ from chain.selection.stock import own_values, turned
 from chain.setups import Item, Setup
 from chain.uncertainty.intervals import interval_of
 from chain.uncertainty.measurement import measurement_of
+from library.files.rows import PART_KINDS
 from library.mating import mate
 from library.parts import Library
 from library.records import Connector, Termination
@@ -30,7 +31,7 @@ from library.records import Connector, Termination
 MOST_POINTS = 11
 LIMIT_VSWR = 2.0
 """Taken where the set-up states no limit."""
-TWO_PORTS = ("pad", "adapter", "coax", "section", "transformer", "measured")
+EXCHANGED = (*(kind for kind, each in PART_KINDS.items() if each.exchanged), "measured")
 OF_THE_ANTENNA = ("network",)
 """Made for one antenna, with which it stays: neither left out nor exchanged for the sake of a measurement."""
 
@@ -272,7 +273,7 @@ def _loads(setup: Setup, need: Need | None, library: Library) -> Iterator[_Idea]
 def _swaps(setup: Setup, index: int, need: Need | None, freq_hz: Real, library: Library) -> Iterator[_Idea]:
     """Parts that fit in an item's place, those left out that another beats in price, loss and reflection."""
     item = setup.items[index]
-    if item.part.kind not in TWO_PORTS:
+    if item.part.kind not in EXCHANGED:
         return
     offers = list(need.offers) if need else _of_the_library(item, library)
     before, after = _neighbours(setup, index)
@@ -316,7 +317,7 @@ def _of_the_library(item: Item, library: Library) -> list[Offer]:
 
 def _in_place(new: Item, old: Item, before: End, after: End, library: Library) -> Item | None:
     """The new item as placed where the old one is, whichever way round it fits; None if it does not, or is the same."""
-    if new.part.kind not in TWO_PORTS:
+    if new.part.kind not in EXCHANGED:
         return None
     for measurement in (new, turned(new)):
         near, far = item_ends(measurement)

@@ -13,11 +13,11 @@ from chain.rf.elements import nominal
 from chain.selection.catalogue import Catalogue
 from chain.selection.stock import DC_BLOCK, LEAD, NANO, SearchSpace, own_values
 from chain.setups import Item
+from library.files.rows import MATCHING
 from library.mating import bridging_adapters
 
 FAR_AWAY = 10**6
 MOST_NAMED = 3
-KINDS = ("adapter", "pad", "section", "transformer", "network")
 BLOCKS, LEADS = "blocks DC", "is a lead"
 REMEDIES = {
     BLOCKS: "Put a DC block on the antenna's side of the pad, rated for the volts on the lead: write yours as an [[adapter]] "
@@ -161,7 +161,7 @@ def _joint_cost(one: End, other: End, room: SearchSpace) -> float:
 
 def _library_items(room: SearchSpace) -> Iterator[Item]:
     """Two-ports of the library in their ordinary grade that cover the band, leads apart."""
-    for kind in KINDS:
+    for kind in ("adapter", *MATCHING):
         for name in room.library.ids(kind):
             part = room.library.part(name)
             near, far = getattr(part, "near_connector", None), getattr(part, "far_connector", None)

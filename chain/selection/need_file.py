@@ -68,9 +68,10 @@ def _read(document: dict[str, Any], text: str, path: str, into: Diagnostics, own
     from chain.files.tables import read_table
     from chain.selection.need_parts import read_new_parts
     from chain.selection.need_rows import Rules, read_rows_of
-    from chain.selection.need_schema import PART_TABLES, NeedModel
+    from chain.selection.need_schema import NeedModel
+    from library.files.rows import PART_KINDS
 
-    check_top(document, (*KEYS, *PART_TABLES), NEEDED, into, "the need file")
+    check_top(document, (*KEYS, *PART_KINDS), NEEDED, into, "the need file")
     read_new_parts(document, path, into, own_library)
     rules = Rules()
     raw = document.get("need")

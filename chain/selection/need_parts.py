@@ -9,8 +9,8 @@ from chain.errors import plain
 from chain.files.sections import read_parts
 from chain.files.tables import Diagnostics, named
 from chain.files.toml import Where
-from chain.selection.need_schema import PART_TABLES
 from library.errors import LibraryError
+from library.files.rows import PART_KINDS
 from library.mating import exact_connector
 from library.parts import Library
 
@@ -22,7 +22,7 @@ def read_new_parts(document: Row, path: str, into: Diagnostics, own_library: boo
     """Make the library of a need file: the built-in one, its part files, its own parts."""
     if own_library and "library" in document:
         read_parts(document["library"], into)
-    given = {kind: document[kind] for kind in PART_TABLES if kind in document}
+    given = {kind: document[kind] for kind in PART_KINDS if kind in document}
     for kind, rows in given.items():
         if not isinstance(rows, list):
             into.defect((kind,), f"a list of parts is needed here, not {named(rows)}", f"write [[{kind}]] before each")

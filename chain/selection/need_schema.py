@@ -11,6 +11,7 @@ from chain.files.schema import AnalyzerKeys
 from chain.files.schema_export import setup_schema, table_schema
 from chain.files.tables import FLAG, TEXT, TEXTS, Table, key, named, plain_kind, whole, wrong
 from chain.money import Price, parse_price
+from library.files.rows import PART_KINDS
 
 if TYPE_CHECKING:
     from library.records import Connector
@@ -19,8 +20,6 @@ PLANES = ("near", "after-pad", "far")
 DIRECT = ("block", "pass")
 MOST_ITEMS = 8
 MOST_STOCK = 10**9
-PART_TABLES = ("pad", "adapter", "coax", "section", "transformer", "network", "splitter", "termination")
-"""Tables of new parts given in full, as in a part file."""
 
 
 def _read_price(value: object) -> Price:
@@ -121,7 +120,7 @@ def need_schema() -> dict[str, Any]:
             },
             "need": table_schema(NeedModel, "need"),
             **{name: {"type": "array", "items": {"$ref": f"#/$defs/{name}"}} for name in ROWS},
-            **{name: parts["properties"][name] for name in PART_TABLES},
+            **{name: parts["properties"][name] for name in PART_KINDS},
         },
         "required": ["need"],
         "additionalProperties": False,

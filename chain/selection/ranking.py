@@ -17,6 +17,7 @@ from chain.uncertainty.intervals import interval_of
 from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps
 from chain.uncertainty.parallel import in_order
 from chain.uncertainty.stacked import form_of, stacked
+from library.files.rows import MATCHING
 from library.mating import mate
 from library.records import Termination
 
@@ -24,7 +25,6 @@ DRAWS = 2000
 """Simulated measurements of each chain: enough to put chains in order."""
 TOGETHER = 96
 """Frequencies of chains drawn as one: more than a core keeps at hand would cost more than the calls they save."""
-MATCHING = ("pad", "section", "transformer", "network")
 
 
 @dataclass(frozen=True)

@@ -11,8 +11,9 @@ from pydantic import ValidationError
 
 from library.errors import Defect, LibraryError, near_names
 from library.files.expand import adapter_rows, termination_rows
+from library.files.rows import PART_KINDS
 from library.files.schema import PartFile
-from library.files.store import PART_FILES, read_plain, tomllib
+from library.files.store import read_plain, tomllib
 
 if TYPE_CHECKING:
     from pydantic_core import ErrorDetails
@@ -26,7 +27,6 @@ MOST_LEVELS = 50
 CONNECTOR_KEYS = ("near", "far", "connector")
 LEAST_WORDS = 2
 NUMBERS = ("float_type", "int_type")
-PART_KINDS = tuple(kind for kinds in PART_FILES.values() for kind in kinds)
 
 
 def read_rows(path: str | PathLike[str], families: tuple[Row, ...] = ()) -> dict[str, list[Row]]:

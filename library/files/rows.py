@@ -20,17 +20,30 @@ from library.files.store import csv_rows
 from library.formulas import ladder_abcd
 from library.records import Connector, Evidence, Limit
 
-ALSO = {
-    "pad": ("part", "two-port"),
-    "adapter": ("part",),
-    "coax": ("part",),
-    "section": ("part", "two-port"),
-    "transformer": ("part", "two-port"),
-    "network": ("part", "two-port"),
-    "splitter": ("part",),
-    "termination": ("termination-figures",),
-}
-"""What kinds have in common, before their own fields."""
+
+class PartKind(NamedTuple):
+    """A kind of part, a row of `kinds.csv`."""
+
+    kind: str
+    record: str
+    shares: tuple[str, ...]
+    item_keys: tuple[str, ...]
+    matching: bool
+    exchanged: bool
+    words: str
+
+
+def _part_kind(row: dict[str, str]) -> PartKind:
+    lists = tuple(row["shares"].split()), tuple(row["item"].split())
+    return PartKind(
+        row["kind"], row["record"], *lists, row["matching"] == "yes", row["exchanged"] == "yes", row["words"]
+    )
+
+
+PART_KINDS = {row["kind"]: _part_kind(row) for row in csv_rows("kinds.csv")}
+"""Kinds of parts, in the order in which they are listed."""
+MATCHING = tuple(kind for kind, each in PART_KINDS.items() if each.matching)
+"""Kinds that may join unequal impedances."""
 SCALES = {"mhz": ("hz", 1e6, True), "mm": ("m", 1e3, False), "nh": ("h", 1e9, False), "pf": ("f", 1e12, False)}
 """Unit at the end of a key, that of the record, and the factor or (rounded once only) the divisor between the two."""
 
@@ -84,7 +97,8 @@ def _table() -> dict[str, tuple[PartField, ...]]:
 def fields_of(kind: str) -> tuple[PartField, ...]:
     """Fields of a kind of row, those it shares with others first; none where the table does not know it."""
     table = _table()
-    return tuple(field for name in (*ALSO.get(kind, ()), kind) for field in table.get(name, ()))
+    shared = PART_KINDS[kind].shares if kind in PART_KINDS else ()
+    return tuple(field for name in (*shared, kind) for field in table.get(name, ()))
 
 
 Row = dict[str, Any]
@@ -248,16 +262,8 @@ RASTER: dict[str, tuple[str, Reader]] = {
     key: (key, str) for key in ("id", "region", "service", "band", "a", "b", "c", "width_mhz", "edge_c", "occupied_mhz")
 } | {"first": ("first", int), "last": ("last", int), "omit": ("omit", tuple), "extra": ("extra", _pairs)}
 
-KINDS: dict[str, Any] = {
+KINDS: dict[str, Any] = {kind: getattr(records, each.record) for kind, each in PART_KINDS.items()} | {
     "family": records.Family,
-    "pad": records.Pad,
-    "adapter": records.Adapter,
-    "coax": records.Coax,
-    "section": records.SectionLine,
-    "transformer": records.Transformer,
-    "network": records.Network,
-    "splitter": records.Splitter,
-    "termination": records.Termination,
     "analyzer": records.AnalyzerClass,
     "standards": records.StandardSet,
     "raster": records.Raster,

@@ -25,7 +25,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, create_model, model_validator
 
 from library.files.expand import end_ohm
-from library.files.rows import PartField, fields_of
+from library.files.rows import PART_KINDS, PartField, fields_of
 from library.files.schematypes import (
     Arm,
     Direct,
@@ -267,17 +267,13 @@ class TerminationSetRow(TerminationFigures):  # type: ignore[misc, valid-type]
     _checked = model_validator(mode="after")(_impedances_known)
 
 
+CHECKS = {"pad": _described, "coax": _consistent, "splitter": _named, "termination": _loaded}
+"""What a row of a kind of part must be besides having its fields."""
 ROWS: dict[str, type[Row]] = {
-    "pad": _model("PadRow", "A pad or attenuator.", "pad", _described),
-    "adapter": _model("AdapterRow", "An adapter: a short line.", "adapter"),
+    kind: _model(f"{kind.capitalize()}Row", each.words, kind, CHECKS.get(kind)) for kind, each in PART_KINDS.items()
+} | {
     "grade": GradeRow,
     "adapter_set": AdapterSetRow,
-    "coax": _model("CoaxRow", "A type of coaxial cable; coefficients or points.", "coax", _consistent),
-    "section": _model("SectionRow", "Matching sections of line.", "section"),
-    "transformer": _model("TransformerRow", "A broadband transformer or balun.", "transformer"),
-    "network": _model("NetworkRow", "A matching network of coils, capacitors and pieces of line.", "network"),
-    "splitter": _model("SplitterRow", "A part with three or more matched ports.", "splitter", _named),
-    "termination": _model("TerminationRow", "An open, a short or a load.", "termination", _loaded),
     "termination_set": TerminationSetRow,
     "family": _model("FamilyRow", "A connector family.", "family"),
     "mating": MatingRow,
