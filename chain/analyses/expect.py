@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import fields
-from functools import cached_property
+from dataclasses import field, fields
+from functools import cached_property, partial
 from math import isclose
 
 import numpy as np
@@ -27,7 +27,6 @@ from chain.uncertainty.intervals import (
     whole_batches,
 )
 from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps
-from chain.uncertainty.parallel import in_order
 from chain.uncertainty.reading_ranges import hardest_places, proving_everywhere, reading_grid, reading_ranges
 from library.frozen import dataclass
 
@@ -58,8 +57,12 @@ class ReadingAim:
 
     vswr: float | None
     reason: str
-    blame: str = ""
-    """The item, residual or standard whose absence would help most."""
+    looked_for: Callable[[], str] = field(default=str, repr=False, compare=False)
+
+    @cached_property
+    def blame(self) -> str:
+        """The item, residual or standard whose absence would help most, found when it is asked for."""
+        return self.looked_for()
 
 
 @dataclass(frozen=True)
@@ -332,7 +335,7 @@ def _bound_aim(measurement: Measurement, limit_vswr: float | None) -> ReadingAim
     aims = bound_aim(measurement, limit)
     aim, worst = float(aims.min()), int(aims.argmin())
     here = measurement.at(slice(worst, worst + 1))
-    blame = _blame(here, largest(here, limit), lambda other: float(bound_aim(other, limit)[0]))
+    blame = partial(_bound_blame, here, limit)
     return ReadingAim(float(vswr(aim)), "", blame) if aim > 0 else ReadingAim(None, NOTHING_PROVES, blame)
 
 
@@ -340,7 +343,7 @@ def _interval_aim(measurement: Measurement, proving: tuple[float, int] | None, l
     if proving is None:
         return ReadingAim(None, "no limit is stated")
     reading, worst = proving
-    blame = _interval_blame(measurement.at(slice(worst, worst + 1)), limit, seed)
+    blame = partial(_interval_blame, measurement.at(slice(worst, worst + 1)), limit, seed)
     if np.isnan(reading):
         return ReadingAim(None, NOTHING_PROVES, blame)
     return ReadingAim(float(vswr(reading)), "", blame)
@@ -364,18 +367,19 @@ def _interval_blame(here: Measurement, limit: float, seed: int) -> str:
         ends = intervals(freed[name], seen, draws=BLAME_DRAWS, seed=seed).ends
         return float(ends.high[0] - ends.low[0])
 
-    aims = dict(zip(every, in_order(aim, every), strict=True))
+    # On threads this takes longer: single places are many small steps, for which they would only queue.
+    aims = {name: aim(name) for name in every}
     best = [name for name in every if aims[name] == max(aims.values())]
     return best[0] if len(best) == 1 else min(best, key=width)
 
 
-def _blame(measurement: Measurement, unknowns: Sequence[str], aim: Callable[[Measurement], float]) -> str:
+def _bound_blame(measurement: Measurement, limit: float) -> str:
     """The unknown that, taken away, most raises the reading that the bound proves; else the one with the widest reach."""
-    best, name = aim(measurement), ""
+    best, name = float(bound_aim(measurement, limit)[0]), ""
     widths = {}
-    for each in unknowns:
+    for each in largest(measurement, limit):
         freed = without(measurement, each)
-        value = aim(freed)
+        value = float(bound_aim(freed, limit)[0])
         # By more than rounding, so that the first of equals is not displaced by the next.
         if value > best + 1e-9:
             best, name = value, each

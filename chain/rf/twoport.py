@@ -208,7 +208,7 @@ def through(matrices: Iterable[Complex], shape: tuple[int, int]) -> Maps:
 
 def compose(outer: Maps, inner: Maps) -> Maps:
     """One map after another: outer(inner(G)) (product of the 2x2 matrices of the two maps)."""
-    down = 1 / (outer.r * inner.q + 1)
+    down = np.reciprocal(outer.r * inner.q + 1)
     return Maps(
         (outer.p * inner.p + outer.q * inner.r) * down,
         (outer.p * inner.q + outer.q) * down,
@@ -218,4 +218,7 @@ def compose(outer: Maps, inner: Maps) -> Maps:
 
 def inverse(maps: Maps) -> Maps:
     """The map that undoes another (inverse of the 2x2 matrix of the map)."""
-    return Maps(1 / maps.p, -maps.q / maps.p, -maps.r / maps.p)
+    # One division, which takes ten times as long as a product; so does a change of sign.
+    down = np.reciprocal(maps.p)
+    less = down * -1.0
+    return Maps(down, maps.q * less, maps.r * less)

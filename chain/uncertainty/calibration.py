@@ -138,9 +138,9 @@ def solve(raw: Sequence[Complex], assumed: Sequence[Complex]) -> Maps:
     a1, a2 = g1 - g3, g2 - g3
     b1, b2 = m3 * g3 - m1 * g1, m3 * g3 - m2 * g2
     c1, c2 = m1 - m3, m2 - m3
-    down = a1 * b2 - a2 * b1
-    p = (c1 * b2 - c2 * b1) / down
-    r = (a1 * c2 - a2 * c1) / down
+    down = np.reciprocal(a1 * b2 - a2 * b1)
+    p = (c1 * b2 - c2 * b1) * down
+    r = (a1 * c2 - a2 * c1) * down
     return Maps(p, m3 + m3 * r * g3 - p * g3, r)
 
 

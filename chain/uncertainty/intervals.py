@@ -23,8 +23,10 @@ Progress = Callable[[float], None]
 
 BLOCK = 256_000
 """Drawn measurements times frequencies held at a time: what stays in the cache, whatever the number of threads."""
-TOGETHER = 32_000
-"""Drawn measurements times frequencies made at a time: enough that each step is worth its call."""
+TOGETHER = 100_000
+"""Drawn measurements times frequencies made at a time: enough that each step is worth its call, and no more than is at hand."""
+MOST_BATCHES = 32
+"""Batches made at a time, so that those of one frequency are shared among threads too."""
 LONG_SWEEP, VERY_LONG_SWEEP = 50, 1000
 MOST_KEPT = 60_000_000
 """Bytes of drawn terms that are kept for a second question."""
@@ -156,26 +158,36 @@ def drawn_terms(
 ) -> Terms:
     """Terms of drawn measurements at some of the frequencies; undone by the nominal map for a reading with a phase."""
     here = measurement.at(chosen)
-    first = chosen.start if isinstance(chosen, slice) else chosen.tolist()
+    places = np.arange(chosen.start, chosen.stop) if isinstance(chosen, slice) else chosen
     recovered = seen is not None and seen.phase_rad is not None
-    # With a phase the statistic is the recovered magnitude: what is known of the mismatch is taken out before the test.
-    undo = inverse(nominal_maps(here)) if recovered else None
-    terms = Terms.empty(here.freq_hz.size, draws)
-    together = max(1, TOGETHER // (BATCH * here.freq_hz.size))
+    terms = Terms.empty(places.size, draws)
+    shares = []
+    # Even parts, each as much as a core has at hand.
+    for rows in np.array_split(np.arange(places.size), -(-places.size * BATCH // TOGETHER)):
+        part = slice(int(rows[0]), int(rows[-1]) + 1)
+        some = here if rows.size == places.size else here.at(part)
+        # With a phase the statistic is the recovered magnitude: what is known of the mismatch is taken out before the test.
+        undo = inverse(nominal_maps(some)) if recovered else None
+        together = max(1, min(TOGETHER // (BATCH * rows.size), MOST_BATCHES))
+        shares += [
+            (part, some, undo, range(batch, min(batch + together, draws // BATCH)))
+            for batch in range(0, draws // BATCH, together)
+        ]
 
-    def made(batch: int) -> None:
+    def made(share: tuple[slice, Measurement, Maps | None, range]) -> None:
         go_on()
-        batches = min(together, draws // BATCH - batch)
-        maps = simulate(here, batch, seed, first, batches=batches, single=True)
+        part, some, undo, batches = share
+        first = places[part].tolist()
+        maps = simulate(some, batches.start, seed, first, batches=len(batches), single=True)
         if undo is not None:
-            assert isinstance(first, int)
-            maps = compose(undo, _with_rounding(maps, seen, range(batch, batch + batches), seed, first))
-        terms.put(batch * BATCH, maps)
+            assert seen is not None
+            assert isinstance(chosen, slice)
+            maps = compose(undo, _with_rounding(maps, seen.at(part), batches, seed, first[0]))
+        terms.put(batches.start * BATCH, maps, part)
 
-    starts = range(0, draws // BATCH, together)
     # Where blocks of frequencies are not what the threads share, they share the trials.
-    alone = here.freq_hz.size == measurement.freq_hz.size
-    for _ in in_order(made, starts) if alone else map(made, starts):
+    alone = places.size == measurement.freq_hz.size
+    for _ in in_order(made, shares) if alone else map(made, shares):
         pass
     return terms
 

@@ -79,18 +79,18 @@ class Terms:
         found.put(0, maps)
         return found
 
-    def put(self, start: int, maps: Maps) -> None:
-        """Write the terms of maps of shape (trials, places) from a trial on."""
+    def put(self, start: int, maps: Maps, places: slice = slice(None)) -> None:
+        """Write the terms of maps of shape (trials, places) from a trial on, of some of the places."""
         p, q, r = maps.p, maps.q, maps.r
-        chosen = slice(start, start + p.shape[0])
+        at = places, slice(start, start + p.shape[0])
         cross = p * np.conj(q)
-        self.square[:, chosen] = (p.real**2 + p.imag**2).T
-        self.cross_re[:, chosen] = cross.real.T
-        self.cross_im[:, chosen] = cross.imag.T
-        self.constant[:, chosen] = (q.real**2 + q.imag**2).T
-        self.down_square[:, chosen] = (r.real**2 + r.imag**2).T
-        self.down_re[:, chosen] = r.real.T
-        self.down_im[:, chosen] = r.imag.T
+        self.square[at] = (p.real**2 + p.imag**2).T
+        self.cross_re[at] = cross.real.T
+        self.cross_im[at] = cross.imag.T
+        self.constant[at] = (q.real**2 + q.imag**2).T
+        self.down_square[at] = (r.real**2 + r.imag**2).T
+        self.down_re[at] = r.real.T
+        self.down_im[at] = r.imag.T
 
     def rows(self, chosen: NDArray[np.bool_]) -> Terms:
         """The same at some of the places."""
@@ -320,58 +320,38 @@ class _Search:
 
     def at(self, phase_rad: Real, chosen: NDArray[np.bool_], opposite: bool = False) -> None:
         """Move the ends outward by what one phase accepts, at the chosen places; half a turn on before it, if wanted."""
-        if not self.errors and self.limit is None and self.strict is None:
-            begun = chosen & self.begun
-            self._move_begun(phase_rad, begun, opposite)
-            chosen = chosen & ~begun
+        for rows, begun in ((chosen & self.begun, True), (chosen & ~self.begun, False)):
+            if rows.any():
+                self._at(phase_rad, rows, opposite, begun)
+
+    def _at(self, phase_rad: Real, chosen: NDArray[np.bool_], opposite: bool, begun: bool) -> None:
+        """As `at`, of places of which all or none have `begun` below zero in every draw."""
         rows = np.flatnonzero(chosen)
-        if not rows.size:
-            return
-        for first, last in self._stretches(phase_rad, chosen, opposite):
+        for first, last in self._stretches(phase_rad, chosen, opposite, begun):
             if self.limit is not None:
                 limit = np.float32(self.limit)
                 # Strictly inside its stretch a trial shows less than the observed; all others show that or more.
-                above = 1 - count((first < limit) & (last > limit)) / self.draws
+                held = last > limit if begun else (first < limit) & (last > limit)
+                above = 1 - count(held) / self.draws
                 self.lowest_chance[rows] = np.minimum(self.lowest_chance[rows], above)
                 self.highest_chance[rows] = np.maximum(self.highest_chance[rows], above)
-            moves = self._moves(first, last, rows)
+            moves = self._moves(first, last, rows, begun)
             if moves.any():
-                self._move(*self._sorted(first, last, moves, rows), rows[moves])
+                self._move(first[moves], last[moves], rows[moves], begun)
             if self.tails is not None and last.shape[1] == self.draws and self.draws % GROUPS == 0:
                 low, high = self.low[rows], self.high[rows]
                 ended, held = last < low.astype(np.float32)[:, None], last >= high.astype(np.float32)[:, None]
                 self.tails.append((rows, low, high, by_group(ended), by_group(held)))
 
-    def _sorted(
-        self, first: Floats, last: Floats, moves: NDArray[np.bool_], rows: NDArray[np.intp]
-    ) -> tuple[Floats, Floats]:
-        """Stretches of some places in order."""
-        first, last = first[moves], np.sort(last[moves], axis=1)
-        if self.begun[rows[moves]].all() and first.shape[1] == self.draws:
-            # Begun before any magnitude that is asked about: no order to find.
-            return np.broadcast_to(NOWHERE, first.shape), last
-        return np.sort(first, axis=1), last
-
-    def _move_begun(self, phase_rad: Real, chosen: NDArray[np.bool_], opposite: bool) -> None:
-        """As `at`, of places whose stretches have all begun below zero, so that only where they end is wanted."""
-        if not chosen.any():
-            return
-        least = int(self.least[0])
-        leading, constant, half = self._quadratic(phase_rad, chosen)
-        room = half * half
-        room -= leading * constant
-        root = np.sqrt(room, out=room)
-        low, high = self.low[chosen], self.high[chosen]
-        for turned in (root + half, root - half) if opposite else (root - half,):
-            turned /= leading
-            ends = ends_of_begun(turned, least)
-            low, high = np.minimum(low, ends[0]), np.maximum(high, ends[1])
-        self.low[chosen], self.high[chosen] = low, high
-
-    def _move(self, first: Floats, last: Floats, rows: NDArray[np.intp]) -> None:
-        """Move the ends of some places outward by sorted stretches of one phase."""
+    def _move(self, first: Floats, last: Floats, rows: NDArray[np.intp], begun: bool) -> None:
+        """Move the ends of some places outward by the stretches of one phase."""
         least = self.least[rows]
-        low, high = lowest(first, last, least, self.draws), highest(first, last, least, self.draws)
+        if begun and not self.errors and self.strict is None:
+            low, high = ends_of_begun(last, int(least[0]))
+        else:
+            # Begun before any magnitude that is asked about: no order to find.
+            first, last = first if begun else np.sort(first, axis=1), np.sort(last, axis=1)
+            low, high = lowest(first, last, least, self.draws), highest(first, last, least, self.draws)
         lower, higher = low < self.low[rows], high > self.high[rows]
         at = rows[higher]
         self.high[at] = high[higher]
@@ -385,11 +365,13 @@ class _Search:
             strict = lowest(first, last, self.strict[rows], self.draws)
             self.strict_low[rows] = np.minimum(self.strict_low[rows], strict)
 
-    def _moves(self, first: Floats, last: Floats, rows: NDArray[np.intp]) -> NDArray[np.bool_]:
+    def _moves(self, first: Floats, last: Floats, rows: NDArray[np.intp], begun: bool) -> NDArray[np.bool_]:
         """Whether some magnitude beyond the ends found so far could pass both tests, by counts that it must satisfy."""
         low, high = (each[rows].astype(np.float32)[:, None] for each in (self.low, self.high))
         least = self.least[rows]
         beyond = count(last > high) >= least
+        if begun and self.strict is None:
+            return np.asarray(beyond | (count(last < low) >= least))
         beyond &= self.draws - count((first <= high) & (last > 1)) >= least
         strict = self.strict
         if strict is None:
@@ -398,12 +380,22 @@ class _Search:
         lowest = self.strict_low[rows].astype(np.float32)[:, None]
         return np.asarray(beyond | (self.draws - count((first < 0) & (last >= lowest)) >= strict[rows]))
 
-    def _stretches(self, phase_rad: Real, chosen: NDArray[np.bool_], opposite: bool) -> Iterator[tuple[Floats, Floats]]:
+    def _stretches(
+        self, phase_rad: Real, chosen: NDArray[np.bool_], opposite: bool, begun: bool
+    ) -> Iterator[tuple[Floats, Floats]]:
         """First and last magnitude of each trial's stretch at or below the statistic: A g^2 + 2 B g + C <= 0.
 
         Half a turn on B has the other sign, and so have both roots.
         """
         leading, constant, half = self._quadratic(phase_rad, chosen)
+        if begun:
+            room = half * half
+            room -= leading * constant
+            root = np.sqrt(room, out=room)
+            nowhere = np.broadcast_to(NOWHERE, half.shape)
+            for beyond in (root + half, root - half) if opposite else (root - half,):
+                yield nowhere, np.divide(beyond, leading, out=beyond)
+            return
         square = half * half
         room = square - leading * constant
         # A discriminant below zero by no more than rounding is a tangent.

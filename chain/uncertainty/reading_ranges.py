@@ -24,7 +24,7 @@ PILOT = 1000
 """The first of the trials, which show what phases and places may set an end; four times as many must follow."""
 MOST_LIKELY = 8
 MOST_PLACES = 12
-PARTS = 4
+PARTS = 2
 
 
 def reading_ranges(

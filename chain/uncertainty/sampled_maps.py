@@ -74,7 +74,7 @@ def drawn_through(
             joined.two_port(draw(_upright(element, single, (known, rows)), RowSource(streams(number), single), count))
     seen = joined.whole()
     # Only now, once for the whole chain.
-    down = 1 / seen.s
+    down = np.reciprocal(seen.s)
     zero = np.zeros((1, 1), dtype=seen.p.dtype)
     values = (seen.p * down, zero if seen.q is None else seen.q * down, zero if seen.r is None else seen.r * down)
     return Maps(*(np.broadcast_to(value[:frequencies], (frequencies, count)) for value in values))
@@ -139,13 +139,13 @@ class _Joined:
         seen = self._behind
         self._behind = _Seen(seen.p * twice, _times(seen.q, twice), seen.r, seen.s)
 
-    def junction(self, outward: Complex, inward: Complex) -> None:
-        """(outward + x)/(1 + inward x): a lossless junction, or a step of impedance where both are the same."""
+    def junction(self, outward: Complex, inward: Complex, less: bool = False) -> None:
+        """(outward + x)/(1 + inward x): a lossless junction, or a step of impedance where both are the same; `less`: of both signs."""
         if outward.shape[0] == 1:
-            self._fixed = _junction(outward, inward, self._fixed or self._nothing)
+            self._fixed = _junction(outward, inward, self._fixed or self._nothing, less)
         else:
             self._gather()
-            self._behind = _junction(outward, inward, self._behind)
+            self._behind = _junction(outward, inward, self._behind, less)
 
     def two_port(self, s: Complex) -> None:
         """A two-port of any kind."""
@@ -175,10 +175,10 @@ def _line(joined: _Joined, line: Line, rng: RandomSource, count: int, sweep: tup
     near, far = ends
     if far is not None:
         # Facing the line, the far junction shows the other of its two reflections.
-        joined.junction(-np.conj(far), -far)
+        joined.junction(np.conj(far), far, less=True)
     if rho is not None:
         # A step seen from its other side has the opposite sign.
-        joined.junction(-rho, -rho)
+        joined.junction(rho, rho, less=True)
     joined.turn(_twice(upright.loss_np, nominal, loss, length, joined.single))
     if rho is not None:
         joined.junction(rho, rho)
@@ -190,44 +190,55 @@ def _twice(loss_np: Real, phase_rad: Real, loss: Real, length: Real, single: boo
     """What a way there and back over so much of a line's nominal loss and length does."""
     if not single:
         return wave(loss_np * (2 * loss), phase_rad * (2 * length))
+    turned = wave(np.zeros((1, 1)), 2 * phase_rad)
+    if length.size == 1 and length == 1:
+        return _damped(loss_np * (2 * loss), turned)
     # A long lead turns many times: only what its length is off by is small enough for half the precision.
     off = wave(loss_np * (2 * loss), halved(phase_rad, True) * (2 * (length - 1)))
-    off *= halved(wave(np.zeros((1, 1)), 2 * phase_rad), True)
+    off *= halved(turned, True)
     return off
 
 
-def _junction(outward: Complex, inward: Complex, seen: _Seen) -> _Seen:
+def _damped(loss_np: Real, turned: Complex) -> Complex:
+    """A wave of unit size over frequency, made smaller by a loss that is drawn."""
+    size = np.exp(-loss_np)
+    out: Complex = np.empty(np.broadcast_shapes(size.shape, turned.shape), dtype=np.complex64)
+    np.multiply(size, halved(turned.real, True), out=out.real)
+    np.multiply(size, halved(turned.imag, True), out=out.imag)
+    return out
+
+
+def _junction(outward: Complex, inward: Complex, seen: _Seen, less: bool = False) -> _Seen:
     """Behind (outward + x)/(1 + inward x): a lossless junction, or a step of impedance where both are the same."""
-    p, s = _plus(seen.p, outward, seen.r), _plus(seen.s, inward, seen.q)
+    p, s = _plus(seen.p, outward, seen.r, less), _plus(seen.s, inward, seen.q, less)
     assert p is not None
     assert s is not None
-    return _Seen(p, _plus(seen.q, outward, seen.s), _plus(seen.r, inward, seen.p), s)
+    return _Seen(p, _plus(seen.q, outward, seen.s, less), _plus(seen.r, inward, seen.p, less), s)
 
 
 def _times(value: Complex | None, factor: Complex | None) -> Complex | None:
     return None if value is None or factor is None else value * factor
 
 
-def _plus(value: Complex | None, factor: Complex | None, other: Complex | None) -> Complex | None:
-    """One value, and another by a factor added to it."""
+def _plus(value: Complex | None, factor: Complex | None, other: Complex | None, less: bool = False) -> Complex | None:
+    """One value, and another by a factor added to it; or taken from it."""
     if other is None or factor is None:
         return value
     product = factor * other
     if value is None:
-        return product
+        return np.negative(product, out=product) if less else product
     # Each axis is 1 or that of the others: where the product is as long on both, the sum fits into it.
-    if product.shape[0] >= value.shape[0] and product.shape[1] >= value.shape[1]:
-        product += value
-        return product
-    return value + product
+    fits = product.shape[0] >= value.shape[0] and product.shape[1] >= value.shape[1]
+    joined: Complex = (np.subtract if less else np.add)(value, product, out=product if fits else None)
+    return joined
 
 
 def _two_port(s: Complex, seen: _Seen) -> _Seen:
     """Behind a two-port: with u the denominator less S22 times the numerator, (S11 u + S12 S21 numerator)/u."""
     product = s[..., 0, 1] * s[..., 1, 0]
-    r, down = _plus(seen.r, -s[..., 1, 1], seen.p), _plus(seen.s, -s[..., 1, 1], seen.q)
+    r, down = _plus(seen.r, s[..., 1, 1], seen.p, True), _plus(seen.s, s[..., 1, 1], seen.q, True)
     assert down is not None
     p = _plus(product * seen.p, s[..., 0, 0], r)
-    q = _plus(None if seen.q is None else product * seen.q, s[..., 0, 0], down)
+    q = _plus(_times(seen.q, product), s[..., 0, 0], down)
     assert p is not None
     return _Seen(p, q, r, down)

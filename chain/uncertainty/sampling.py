@@ -15,6 +15,9 @@ from chain.rf import twoport
 from chain.rf.elements import Box, Element, Ladder, Line, Tee
 from chain.uncertainty.streams import RandomSource, RowSource, unit_reflections
 
+LEAST = 1e-9
+"""What is divided by at the least."""
+
 
 def hidden_digits(
     rng: np.random.Generator, count: int, half: Real, phase: bool, together: bool = True
@@ -85,16 +88,23 @@ def lead_constants(
     # One impedance for the whole lead, both ends alike: errors of two ends drawn apart would never cancel where the lead is short.
     change = _uniform(rng, count, -line.impedance_tolerance_ohm, line.impedance_tolerance_ohm)
     # The reactance of a line goes with its loss and resistance: a line that kept it with less of either is not passive.
+    ratio = line.impedance_ohm.imag / line.impedance_ohm.real
     resistance = line.impedance_ohm.real + change
-    reactance = resistance * (relative * (line.impedance_ohm.imag / line.impedance_ohm.real))
-    known = not np.any(reactance) and bool(np.all(resistance == line.near_ohm))
+    reactance = resistance * (relative * ratio)
+    known = not np.any(ratio) and bool(np.all(resistance == line.near_ohm))
     near, far = (
-        None
-        if radius is None
-        else junction_room(radius, change, line.near_ohm) * unit_reflections(rng, count, line.shape)
-        for radius in (line.near_radius, line.far_radius)
+        None if room is None else room * unit_reflections(rng, count, line.shape) for room in _rooms(line, change)
     )
     return relative * length, length, None if known else _step(resistance, reactance, line.near_ohm), (near, far)
+
+
+def _rooms(line: Line, change_ohm: Real) -> tuple[Real | None, Real | None]:
+    """What an impedance that is off leaves of the limits of the junctions at both ends of a lead, mostly the same."""
+    near, far = line.near_radius, line.far_radius
+    left = None if near is None else junction_room(near, change_ohm, line.near_ohm)
+    if near is not None and far is not None and np.array_equal(near, far):
+        return left, left
+    return left, None if far is None else junction_room(far, change_ohm, line.near_ohm)
 
 
 def _draw_line(line: Line, rng: RandomSource, count: int) -> Complex:
@@ -136,14 +146,15 @@ def _matched(wave: Complex) -> Complex:
 
 
 def _step(resistance: Real, reactance: Real, reference_ohm: float) -> Complex:
-    """(Z - Zr)/(Z + Zr) = 1 - 2 Zr/(Z + Zr)."""
-    kind = np.complex64 if reactance.dtype == np.float32 else np.complex128
-    out = np.empty(np.broadcast_shapes(resistance.shape, reactance.shape), dtype=kind)
-    out.real = resistance + reference_ohm
-    out.imag = reactance
-    np.reciprocal(out, out=out)
-    out *= 2 * reference_ohm
-    return np.asarray(np.subtract(1, out, out=out))
+    """(Z - Zr)/(Z + Zr), in real arithmetic: the product with the conjugate divisor over the divisor's square."""
+    square = reactance * reactance
+    over = 1 / ((resistance + reference_ohm) ** 2 + square)
+    square += (resistance - reference_ohm) * (resistance + reference_ohm)
+    out = np.empty(over.shape, dtype=np.complex64 if over.dtype == np.float32 else np.complex128)
+    np.multiply(square, over, out=out.real)
+    over *= reactance
+    np.multiply(over, 2 * reference_ohm, out=out.imag)
+    return out
 
 
 def _mismatched(rho: Complex, wave: Complex) -> Complex:
@@ -162,7 +173,14 @@ def junction_room(radius: Real, change_ohm: Real, reference_ohm: float) -> Real:
     """
     # A change downwards reflects more than the same upwards, and counts for both.
     off = np.abs(change_ohm) / (2 * reference_ohm - np.abs(change_ohm))
-    return np.asarray(np.maximum(radius - off, 0.0) / np.maximum(1 - radius * off, 1e-9))
+    room, down = np.asarray(radius - off), np.asarray(1 - radius * off)
+    # Seldom needed, and as dear as all the rest.
+    if np.max(off) > np.min(radius):
+        np.maximum(room, 0.0, out=room)
+    if np.max(off) * np.max(radius) > 1 - LEAST:
+        np.maximum(down, LEAST, out=down)
+    room /= down
+    return room
 
 
 def inside_constants(line: Line, rng: RandomSource, count: int) -> tuple[Real, Real, Real, Complex]:

@@ -18,11 +18,14 @@ from timing import ROOT, call_s
 
 import chain
 from chain.assembly.cascade import build
+from chain.rf import twoport
+from chain.rf.elements import Line
 from chain.uncertainty.intervals import drawn_terms
-from chain.uncertainty.measurement import measurement_of
+from chain.uncertainty.measurement import Measurement, measurement_of
+from chain.uncertainty.parallel import in_order
 from chain.uncertainty.sampled_maps import drawn_through
 from chain.uncertainty.sampling import draw
-from chain.uncertainty.streams import BATCH
+from chain.uncertainty.streams import BATCH, halved
 
 TRIALS, POINTS, ITEMS, LOOPS = 10_000, 201, 8, 10
 LEAST_TIMES = {"arrays": 25.0, "media": 120.0}
@@ -68,28 +71,50 @@ def made_by_scikit_rf(freq_hz: np.ndarray, draws: int) -> None:
             seen = seen ** junction() ** lead ** junction()
 
 
-def cascade_share(count: int = 64) -> float:
-    """In-cache complex multiply-adds that numpy does in the time that the engine's cascade takes per step, over those it needs.
+Count = tuple[int, int]
+"""Complex multiply-adds, and products alone, for each draw and frequency."""
+OF_A_BOX: Count = (4, 3)
+OF_A_LEAD: Count = (16, 2)
+"""Four for each of two junctions and two steps of impedance, and a length of line passed twice."""
 
-    A two-port put in front of a chain takes seven products and four sums.
-    """
-    rng = np.random.default_rng(2)
-    shape = (count, BATCH // 4)
-    parts = [
-        (rng.random((*shape, 2, 2)) + 1j * rng.random((*shape, 2, 2))).astype(np.complex64) / 4 for _ in range(ITEMS)
-    ]
-    ours = call_s(lambda: drawn_through(parts, lambda _: None, shape[1], count, single=True), 15)
-    one, two, three = (np.ascontiguousarray(part[..., 0, 0]) for part in parts[:3])
-    into = np.empty_like(one)
 
-    def multiply_adds() -> None:
-        np.multiply(one, two, out=into)
-        np.add(into, three, out=into)
+def numpy_s(needed: Count, values: int) -> float:
+    """Time in which numpy does so many multiply-adds and products of so many values, arrays in the cache."""
+    one, two, three, into = np.full((4, 64, BATCH // 4), 0.5 + 0.1j, dtype=np.complex64)
 
     def products() -> None:
         np.multiply(one, two, out=into)
 
-    return ITEMS * (4 * call_s(multiply_adds, 15) + 3 * call_s(products, 15)) / ours
+    def multiply_adds() -> None:
+        products()
+        np.add(into, three, out=into)
+
+    return (needed[0] * call_s(multiply_adds, 99) + needed[1] * call_s(products, 99)) * values / one.size
+
+
+def joining_share(count: int = 64) -> float:
+    """Time in which numpy does what joining drawn two-ports needs, over that of the engine."""
+    rng = np.random.default_rng(2)
+    shape = (count, BATCH // 4)
+    parts = []
+    for _ in range(ITEMS):
+        part = halved(twoport.empty(shape), True)
+        part[...] = (rng.random(part.shape) + 1j * rng.random(part.shape)) / 4
+        parts.append(part)
+    ours = call_s(lambda: drawn_through(parts, lambda _: None, shape[1], count, single=True), 15)
+    return numpy_s((ITEMS * OF_A_BOX[0], ITEMS * OF_A_BOX[1]), shape[0] * shape[1]) / ours
+
+
+def trials_share(measurement: Measurement) -> float:
+    """The same of what a trial's elements need to be joined, over all that a trial takes on one thread: drawing too."""
+    needed = (0, 0)
+    for element in measurement.after:
+        more = OF_A_LEAD if isinstance(element, Line) else OF_A_BOX
+        needed = needed[0] + more[0], needed[1] + more[1]
+    # Some of the frequencies are what one thread takes on; handed out as a command does it.
+    some = np.arange(POINTS - 1)
+    ours = call_s(lambda: list(in_order(lambda one: drawn_terms(measurement, one, TRIALS, 1), [some])), 5)
+    return numpy_s(needed, some.size * TRIALS) / ours
 
 
 def measure() -> list[dict[str, object]]:
@@ -119,5 +144,6 @@ def measure() -> list[dict[str, object]]:
             for name, (taken, least) in others.items()
             for own in works
         ),
-        {"what": "joining of drawn two-ports, share of numpy's multiply-add", "times": cascade_share()},
+        {"what": "joining of drawn two-ports, share of numpy's multiply-add", "times": joining_share()},
+        {"what": "all of a trial on one thread, the same share of it", "times": trials_share(measurement)},
     ]
