@@ -7,7 +7,7 @@ from rich.console import Console
 from chain.outlet_report.outlets import verdict_lines
 from chain.reception.checks import InstallationCheck
 from chain.reception.installer_card import InstallerCard
-from chain.report.check import show_findings
+from chain.report.check import show_details, show_findings
 from chain.report.phrases import line_of, short
 from chain.report.tables import Column, answer, say, show_table, title
 
@@ -34,7 +34,7 @@ def render(result: InstallationCheck, console: Console) -> None:
             f"{len(made)} joints where a lead is made up to fit (state near and far of a lead to have them checked).",
         )
         console.print()
-    show_findings(result.findings, console)
+    show_details(result.findings, result.assumed, console)
 
 
 def check_lines(result: InstallationCheck) -> list[str]:

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import re
+
 from rich.console import Console
 
 from chain.analyses.checks import CheckResult
 from chain.findings import Finding
 from chain.report.phrases import counted, line_of, sentence, short
-from chain.report.tables import Column, answer, notes, safe, say, show_table
+from chain.report.tables import Column, answer, detail_of, notes, safe, say, show_table
 
 STYLES = {"stop": "bold red", "caution": "yellow", "note": "dim"}
+SOURCE = re.compile(r" \([^()]*\)$")
+"""Where the figures of an assumption are from."""
 VERDICT_STYLES = {"ok": "green", "costed": "yellow", "caution": "yellow"}
 
 
@@ -26,10 +30,71 @@ def render(result: CheckResult, console: Console) -> None:
     ]
     columns = [Column("joint", False), Column("verdict", False), Column("what meets", False, wraps=True)]
     show_table(console, columns, rows)
-    if result.findings:
+    show_details(result.findings, result.assumed, console)
+
+
+def show_details(findings: tuple[Finding, ...], assumed: tuple[str, ...], console: Console) -> None:
+    """Print remarks and assumptions: a table of each, and as whole sentences where those are asked for."""
+    detail = detail_of(console)
+    console.print()
+    if detail.assumed and detail.method:
+        show_findings(findings, console)
+    else:
+        for level in dict.fromkeys(each.level for each in findings):
+            rows = [_remark(each) for each in findings if each.level == level]
+            if rows:
+                show_table(console, [Column(level, False, True), Column("what, and what to do", False, True)], rows)
+                console.print()
+    if assumed and not detail.assumed:
+        groups = grouped(assumed)
+        room = console.width - max(len(place) for place in ("assumed", *groups)) - 1
+        columns = [Column("assumed", False), Column("what the file does not say", False, True)]
+        show_table(console, columns, [[place, shortened(text, room - 1)] for place, text in groups.items()])
         console.print()
-    show_findings(result.findings, console)
-    notes(console, result.assumed, whole=True)
+        say(
+            console,
+            f"In full: {counted(len(assumed), 'assumption')} (--assumed), cautions and notes too (-v).",
+            style="dim",
+        )
+        return
+    notes(console, assumed, whole=True)
+
+
+def grouped(assumed: tuple[str, ...]) -> dict[str, str]:
+    """Assumptions by the place they are of, without where their figures are from.
+
+    >>> grouped(("pad: loss 5.7 dB (library, evidence computed)", "pad: reflection 26 dB (default)", "no analyzer stated"))
+    {'pad': 'loss 5.7 dB, reflection 26 dB', '': 'no analyzer stated'}
+    """
+    found: dict[str, list[str]] = {}
+    for text in assumed:
+        place, colon, rest = text.partition(": ")
+        place, rest = (place, rest) if colon else ("", text)
+        found.setdefault(place, []).append(SOURCE.sub("", rest))
+    return {place: ", ".join(texts) for place, texts in found.items()}
+
+
+def shortened(text: str, most: int) -> str:
+    """A list of figures, cut between two of them to the length of a line.
+
+    >>> shortened("impedance 75 ohm, velocity_factor 0.66, temperature 20 C", 30)
+    'impedance 75 ohm, ...'
+    """
+    if len(text) <= most:
+        return text
+    ends = [found.start() for found in re.finditer(", ", text) if found.start() <= most - len(", ...")]
+    return f"{text[: ends[-1]]}, ..." if ends else f"{text[: most - 3]}..."
+
+
+def _remark(found: Finding) -> list[str]:
+    """Where a remark is about, what is wrong and what to do; what always holds by its own name."""
+    where, reason = _place(found.where), found.brief or _reason(found)
+    if found.rule == "safety" or not where:
+        name, colon, rest = found.text.partition(": ")
+        where = (name.split(" and ")[-1] if found.rule == "safety" else name) if colon else ""
+        reason = found.brief or (rest if colon else reason)
+    remedy = f" {sentence(found.remedy)}" if found.remedy and not found.brief else ""
+    return [where, f"{sentence(reason)}{remedy}"]
 
 
 def show_findings(findings: tuple[Finding, ...], console: Console) -> None:

@@ -56,7 +56,7 @@ OTHERS = (
     ("learn", "lead", "--open", "lead-open.s1p", "--short", "lead-short.s1p", "--length", "0.6 m", "--id", "my-lead"),
 )
 CHECKED = tuple(("check", f"{name}.toml") for name in (*SETUPS, "outlets"))
-"""Answers that show every caution and assumption: short besides those."""
+"""Answers that name every caution and what every assumption is about."""
 WHOLE = (("card", "boathouse.toml"), ("card", "outlets.toml"), ("log", "list", "log"))
 """Sheets to fill in, or whose table is plain lines: their first three lines are as short, the rest as long as it must be."""
 
@@ -107,32 +107,26 @@ def hold(lines, most=MOST_LINES):
     assert len([line for line in lines if line]) <= most, lines
 
 
-def besides(lines):
-    """Lines of a check without its cautions and notes and without what it assumes: each begins so and goes on indented."""
-    out, inside = [], False
-    for line in lines:
-        if not line.startswith(" "):
-            inside = line.startswith(("stop: ", "caution: ", "note: ", "Assumed "))
-        out += [] if inside else [line]
-    return out
-
-
-@pytest.mark.parametrize("words", [("budget", "boathouse.toml"), ("check", "boathouse.toml")], ids=" ".join)
+@pytest.mark.parametrize("words", [("budget", "boathouse.toml"), *CHECKED], ids=" ".join)
 def test_three_short_lines_first(words, monkeypatch):
-    lines = shown(words, monkeypatch)
-    hold(besides(lines) if words[0] == "check" else lines)
+    hold(shown(words, monkeypatch))
 
 
 @pytest.mark.parametrize("words", CHECKED, ids=" ".join)
-def test_a_check_is_short_besides_its_cautions(words, monkeypatch):
-    """Every caution once, and the four that always hold in full."""
-    lines = shown(words, monkeypatch)
-    hold(besides(lines))
-    cautions = [line for line in lines if line.startswith(("stop: ", "caution: ", "note: "))]
+def test_a_check_says_every_caution_once_and_in_full_when_asked(words, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "80")
+    monkeypatch.chdir(DEMO)
+    brief, whole = (CliRunner().invoke(chain, [*words, *more]).stdout for more in ((), ("-v",)))
+    assert len(brief.splitlines()) < len(whole.splitlines())
+    cautions = [line for line in whole.splitlines() if line.startswith(("stop: ", "caution: ", "note: "))]
     assert len(cautions) == len(set(cautions)) > 3
     if words != ("check", "outlets.toml"):
-        text = " ".join(lines)
-        assert all(each in text for each in ("thunderstorm", "power line", "mains voltage", "masthead amplifiers"))
+        for name in ("static", "power lines", "mains", "DC"):
+            assert sum(line.startswith(f"{name} ") for line in brief.splitlines()) == 1
+        for text in ("thunderstorm", "power line", "mains voltage", "masthead amplifiers"):
+            assert text in " ".join(whole.split())
+    for place in re.findall(r"^  (\w[\w, ]*): ", whole, re.MULTILINE):
+        assert re.search(rf"^{place} +\S", brief, re.MULTILINE), place
 
 
 @pytest.mark.statistical
@@ -214,7 +208,7 @@ def test_an_ascii_locale_gets_ascii(settings):
     others = {
         key: value for key, value in os.environ.items() if not key.startswith(("LC_", "LANG", "PYTHONIO", "PYTHONUTF"))
     }
-    words = [sys.executable, "-m", "chain", "check", str(DEMO / "boathouse.toml")]
+    words = [sys.executable, "-m", "chain", "check", str(DEMO / "boathouse.toml"), "-v"]
     done = subprocess.run(words, env={**others, **settings}, capture_output=True)
     assert done.returncode == 0, done.stderr
     done.stdout.decode("ascii")
