@@ -321,7 +321,7 @@ ENDLESS = re.compile(r"(?:inf|infinity|infinite|open|\u221e)", re.IGNORECASE)
 READS = "write it as in 'VSWR 1.30', 'RL 17.7 dB', '0.10-0.20j' or '68-12j ohm'"
 Channels = Mapping[str, tuple[float, float]]
 HERTZ = rf"{NUMBER.pattern}\s*[kMG]?Hz"
-CHANNEL = r"(?:channel|ch)(?:\b\.?\s*|(?=[0-9]))\S+"
+CHANNEL = r"(?:(?:channel|chan|ch|kanal|canale|canal|uhf|vhf)(?:\b\.?\s*|(?=[0-9]))|[eck](?=[0-9]{1,2}\b))\S+"
 JOINED = re.compile(r"\s+(?:at|on)\s+|\s*@\s*", re.IGNORECASE)
 BEHIND = re.compile(rf"(.*\S)[\s,;]+({HERTZ}|{CHANNEL})", re.IGNORECASE)
 AHEAD = re.compile(rf"({HERTZ}|{CHANNEL}(?<![:,;]))\s*[:,;]?\s+(\S.*)", re.IGNORECASE)
@@ -411,10 +411,12 @@ def _bare_ratio(figure: str) -> float:
 
 def _where(where: str, channels: Channels) -> float:
     """Frequency of a reading [Hz]: a quantity, or the middle of a channel."""
-    named = re.fullmatch(r"(?:channel|ch)(?:\b\.?\s*|(?=[0-9]))(\S+)", where, re.IGNORECASE)
-    if not named:
+    if not re.fullmatch(CHANNEL, where, re.IGNORECASE):
         return parse_quantity(where, "frequency")
-    edges = channels.get(named[1].upper())
+    from library.channels import listed, named_channel
+
+    words = where.split()
+    edges = channels.get(named_channel(where, channels) or words[-1].upper())
     if edges is not None:
         return sum(edges) / 2
     if not channels:
@@ -422,10 +424,7 @@ def _where(where: str, channels: Channels) -> float:
             f"{quoted(where)}: channels of which region?",
             "state region and channels under [sweep], or write a frequency as in '210 MHz'",
         )
-    names = list(channels)
-    in_turn = all(name.isdigit() for name in names) and int(names[-1]) - int(names[0]) == len(names) - 1 > 1
-    has = f"{names[0]} to {names[-1]}" if in_turn else ", ".join(names)
-    raise UnitError(f"{quoted(where)} is none of the set-up's channels", f"it has {has}")
+    raise UnitError(f"{quoted(where)} is none of the set-up's channels", f"it has {listed(channels)}")
 
 
 def _half_step(figure: str) -> float:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Mapping
 from fractions import Fraction
 from functools import cache
 
@@ -99,11 +101,60 @@ def _groups(rasters: tuple[Raster, ...]) -> list[list[Named]]:
     return [sorted(group, key=lambda named: named[1]) for _, group in sorted(groups.items())]
 
 
+NUMBERED = re.compile(
+    r"(?:(?:channel|chan|ch|kanal|canale|canal|uhf|vhf)\.?\s*)?(?P<letter>[eck]?)(?P<number>[0-9]+[a-z]?)", re.IGNORECASE
+)
+"""A channel as people write it: 25, ch 25, channel 25, E21 (Europe's numbering), K40, C40."""
+
+
+def named_channel(text: str, edges: Mapping[str, tuple[float, float]]) -> str:
+    """Name of the channel that a text means among those of a set-up; empty where it means none of them.
+
+    >>> known = {"21": (470e6, 478e6), "5A": (137e6, 144e6)}
+    >>> [named_channel(text, known) for text in ("E21", "ch 021", "K21", "5a", "R21", "E5A")]
+    ['21', '21', '21', '5A', '', '']
+    """
+    plain = text.strip().upper()
+    if plain in edges:
+        return plain
+    found = NUMBERED.fullmatch(plain)
+    name = found["number"].lstrip("0") if found else ""
+    if not found or name not in edges:
+        return ""
+    return name if found["letter"] != "E" or _european(name, edges[name]) else ""
+
+
+def listed(edges: Mapping[str, tuple[float, float]]) -> str:
+    """The channels of a set-up in words.
+
+    >>> listed({"21": (0, 0), "22": (0, 0), "23": (0, 0), "9A": (0, 0)})
+    '21 to 23, 9A'
+    """
+    runs: list[list[str]] = []
+    for name in edges:
+        if runs and name.isdigit() and runs[-1][-1].isdigit() and int(name) == int(runs[-1][-1]) + 1:
+            runs[-1].append(name)
+        else:
+            runs.append([name])
+    return ", ".join(run[0] if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs)
+
+
+def _european(name: str, edges: tuple[float, float]) -> bool:
+    """Whether a channel lies where Europe's numbering has it, which the letter E stands for."""
+    try:
+        (found,) = channels("europe", name)
+    except LibraryError:
+        return False
+    return max(abs(found[1] - edges[0]), abs(found[2] - edges[1])) < 1
+
+
 def _range(piece: str, groups: list[list[Named]], region: str, rasters: list[Raster]) -> list[Named]:
     first, dash, last = (word.strip().upper() for word in piece.partition("-"))
     last = last if dash else first
     for group in groups:
         names = [name for name, _, _ in group]
+        edges = {name: (float(low * 1_000_000), float(high * 1_000_000)) for name, low, high in group}
+        first, last = (named_channel(word, edges) or word for word in (first, last))
         if first in names and last in names:
             found = group[names.index(first) : names.index(last) + 1]
             if found:

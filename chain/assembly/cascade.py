@@ -159,7 +159,8 @@ def read_sweep_for(setup: Setup, path: str, options: SweepOptions = DEFAULTS) ->
     from chain.sweeps.read import read_sweep
 
     channels = {name: (low_hz, high_hz) for name, low_hz, high_hz in setup.sweep.channels}
-    found = read_sweep(path, options, plane_reference_ohm(setup), channels)
+    bare = "return_loss_db" if setup.near.shows == "return loss" else "" if setup.shows_db else "vswr"
+    found = read_sweep(path, options, plane_reference_ohm(setup), channels, bare)
     if found.reflection is not None and not setup.near.has_phase:
         text = f"the set-up says that the analyzer shows {setup.near.shows} only; this sweep has a phase, which is used"
         found = replace(found, warnings=(*found.warnings, text))

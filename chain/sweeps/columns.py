@@ -9,7 +9,8 @@ from difflib import get_close_matches
 
 from chain.errors import quoted
 from chain.sweeps.options import FREQUENCY_UNITS, QUANTITIES, SweepOptions
-from chain.sweeps.table import Cell, Sheet, TextTable
+from chain.sweeps.table import Cell, Sheet, TextTable, channel_text, unit_behind
+from library.channels import listed, named_channel
 from library.frozen import dataclass
 from library.words import concepts, spelt
 
@@ -74,22 +75,21 @@ def frequency_factor(text: str) -> float:
 
 
 Channels = Mapping[str, tuple[float, float]]
-MOST_NAMED = 60
 
 
-def with_frequencies(sheet: Sheet, table: TextTable, channels: Channels) -> TextTable:
-    """The table with the middle of each channel in place of its name, rising; as it is where a column holds frequencies."""
+def with_frequencies(sheet: Sheet, table: TextTable, channels: Channels, bare: str = "") -> TextTable:
+    """The table with the middle of each channel in place of its name, rising; as it is where a column holds frequencies.
+
+    `bare` is the quantity of a column of figures that has neither a header nor a unit.
+    """
+    table = table if table.header else _headed(sheet, table, channels, bare)
     roles = [role(cell.text) for cell in table.header]
     named = [index for index, cell in enumerate(table.header) if not roles[index] and "channel" in concepts(cell.text)]
     if "frequency" in roles or len(named) != 1:
         return table
     at, head = named[0], table.header[named[0]]
     if not channels:
-        sheet.defect(
-            head,
-            "channels of which region?",
-            "state region and channels under [sweep] of the set-up, or give frequencies",
-        )
+        sheet.defect(head, "channels of which region?", REGION)
         return table
     rows = [(row, _middle_mhz(sheet, row[at], channels)) for row in table.rows if len(row) > at]
     known = sorted(((row, mhz) for row, mhz in rows if mhz), key=lambda each: each[1])
@@ -98,15 +98,36 @@ def with_frequencies(sheet: Sheet, table: TextTable, channels: Channels) -> Text
     return replace(table, header=header, rows=reported)
 
 
+REGION = (
+    'under [sweep] of the set-up write region = "europe" and channels = "21-48" in place of start and stop, or give '
+    "frequencies under the header 'frequency_mhz'"
+)
+
+
+def _headed(sheet: Sheet, table: TextTable, channels: Channels, bare: str) -> TextTable:
+    """A table of two columns without a header whose first one names channels, with the header it would have."""
+    rows = [row for row in table.rows if row]
+    names = [channel_text(sheet.lines[row[0].line - 1], row[0]) for row in rows]
+    lettered = all(name != row[0].text for name, row in zip(names, rows, strict=True))
+    if not (lettered or (channels and all(named_channel(name, channels) for name in names))) or table.width != 2:
+        return table
+    cells = [row[1] for row in rows if len(row) > 1]
+    units = {unit_behind(sheet.lines[cell.line - 1], cell.column - 1 + len(cell.text)).casefold() for cell in cells}
+    quantity = "return_loss_db" if units == {"db"} else bare if units <= {""} else ""
+    first = rows[0][0]
+    if not quantity and channels:
+        remedy = "write 'channel,vswr' or 'channel,return_loss_db' above it as the first line"
+        sheet.defect(first, "channels without a header: VSWR or return loss?", remedy)
+    return replace(table, header=(first._replace(text="channel"), cells[0]._replace(text=quantity or "vswr")))
+
+
 def _middle_mhz(sheet: Sheet, cell: Cell, channels: Channels) -> float:
     """Middle of the channel that a cell names [MHz]; 0 and a defect where there is none."""
-    words = spelt(cell.text).split()
-    name = (words[-1] if words else "").upper()
-    name = name if name in channels else name.removeprefix("CH").lstrip("0")
-    if name in channels:
+    text = channel_text(sheet.lines[cell.line - 1], cell)
+    name = named_channel(text, channels)
+    if name:
         return sum(channels[name]) / 2e6
-    listed = ", ".join(list(channels)[:MOST_NAMED])
-    sheet.defect(cell, f"{quoted(cell.text)} is none of the set-up's channels", f"it has {listed}")
+    sheet.defect(cell, f"{quoted(text)} is none of the set-up's channels", f"it has {listed(channels)}")
     return 0.0
 
 

@@ -25,7 +25,11 @@ LISTED = 4
 
 
 def read_sweep(
-    path: str, options: SweepOptions = DEFAULTS, plane_ohm: float | None = None, channels: Channels | None = None
+    path: str,
+    options: SweepOptions = DEFAULTS,
+    plane_ohm: float | None = None,
+    channels: Channels | None = None,
+    unheaded: str = "",
 ) -> Readings:
     """Read a sweep of the analyzer.
 
@@ -36,6 +40,7 @@ def read_sweep(
     options : what the user settles about the file.
     plane_ohm : reference at the calibration plane, where it is known [ohm].
     channels : edges of the channels that a column may name in place of frequencies, by name [Hz].
+    unheaded : header that a column of channels without one is read by, `vswr` or `return_loss_db`; empty: it is asked for.
 
     Returns
     -------
@@ -62,7 +67,7 @@ def read_sweep(
     if looks_like_touchstone(lines) or (named and not bare):
         found = _touchstone(path, lines, options, plane_ohm)
     else:
-        found = _table(path, lines, options, plane_ohm, channels or {})
+        found = _table(path, lines, options, plane_ohm, (channels or {}, unheaded))
     found = _processed(path, lines, found)
     most = float(found.magnitude.max())
     if most > 1:
@@ -201,10 +206,10 @@ def _too_much(
     return Defect(path, number, 1, what, remedy, lines[number - 1], len(lines[number - 1]))
 
 
-def _table(path: str, lines: list[str], options: SweepOptions, plane_ohm: float | None, channels: Channels) -> Readings:
+def _table(path: str, lines: list[str], options: SweepOptions, plane_ohm: float | None, named: tuple[Channels, str]) -> Readings:
     sheet = Sheet(path, lines)
     written = find_table(sheet, options)
-    table = with_frequencies(sheet, written, channels)
+    table = with_frequencies(sheet, written, *named)
     if sheet.defects:
         raise bounded(sheet.defects)
     found = plan(sheet, table, options)

@@ -39,13 +39,37 @@ def headed(name: str, units: Sequence[str]) -> str:
     return name if not unit or has_own else f"{name} {unit}"
 
 
+CHANNEL_WORD = re.compile(
+    r"(?<![^\s;,|\"])(?:(?:channel|chan|ch|kanal|canale|canal|uhf|vhf)\b\.?\s*|(?:channel|chan|ch|kanal|uhf|vhf|[eck]))"
+    r"(?=[0-9]{1,3}[a-z]?(?:[\s;,|\"]|$))",
+    re.IGNORECASE,
+)
+LETTER = re.compile(r"(?<![0-9])[^\W\d_]")
+
+
+def without_channel_words(text: str) -> str:
+    """A line of figures with blanks for the word or letter before the number of a channel; other lines as they are.
+
+    >>> without_channel_words("E21,1.3"), without_channel_words("ch 25 1.2"), without_channel_words("Ch 1 Return loss")
+    (' 21,1.3', '   25 1.2', 'Ch 1 Return loss')
+    """
+    plain = CHANNEL_WORD.sub(lambda found: " " * len(found.group()), text, count=1)
+    return text if plain == text or LETTER.search(UNIT.sub("", plain)) else plain
+
+
+def channel_text(line: str, cell: Cell) -> str:
+    """A cell with the word or letter before it that was taken for that of a channel."""
+    before = next((found for found in CHANNEL_WORD.finditer(line) if found.end() == cell.column - 1), None)
+    return f"{before.group() if before else ''}{cell.text}"
+
+
 MARKS = ("\t", ";", ",", "|", " ")
 COMMENT = ("!", "#", "%", "//")
 MOST_COLUMNS = 200
 SAMPLE = 60
 """Lines at the beginning and about the middle that settle the separator."""
 WORD = re.compile(r"(?!nan|inf)[^\W\d_]{3,}", re.IGNORECASE)
-EXAMPLE = "begin with a header such as 'frequency_mhz,vswr'"
+EXAMPLE = "begin with a header such as 'frequency_mhz,vswr' or 'channel,vswr'"
 
 
 class Cell(NamedTuple):
@@ -144,7 +168,7 @@ def _lines(sheet: Sheet) -> list[_TextLine]:
                 message = f"this line is longer than {LONGEST_LINE} characters"
                 sheet.defect(Cell("", number, 1), message, "one frequency on each line")
             continue
-        out.append(_TextLine(number, text if remark else without_units(text), remark))
+        out.append(_TextLine(number, text if remark else without_units(without_channel_words(text)), remark))
     return out
 
 
@@ -256,7 +280,7 @@ def _broken(cells: Sequence[Cell], known: int, sign: str, block: _TextBlock) -> 
 def _headed(block: _TextBlock, mark: str) -> bool:
     """Whether the line above is a header, so that what follows ought to be figures."""
     last = next((line for line in reversed(block.heads) if not line.remark), block.heads[-1] if block.heads else None)
-    return last is not None and len(_cells(last, mark)) > 1 and "frequency" in concepts(last.text)
+    return last is not None and len(_cells(last, mark)) > 1 and bool({"frequency", "channel"} & concepts(last.text).keys())
 
 
 def _chosen(sheet: Sheet, blocks: list[_TextBlock], options: SweepOptions) -> _TextBlock:
