@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from decimal import Decimal
 from types import MappingProxyType
 from typing import NamedTuple
@@ -139,6 +140,8 @@ class Reading:
     value: float | complex
     freq_hz: float
     half_step: float = 0.0
+    by_channel: bool = False
+    """The place was named as a channel."""
 
 
 def parse_quantity(text: str, kind: str) -> float:
@@ -339,7 +342,12 @@ def parse_reading(text: str, channels: Channels = MappingProxyType({}), shows_db
     On a screen that `shows_db` a bare number may be either: it is asked back, and one in dB is a return loss.
     """
     figure, where = _figure_and_place(text, channels)
-    freq_hz = _where(where, channels)
+    found = _read(figure, where, _where(where, channels), shows_db)
+    return replace(found, by_channel=bool(re.fullmatch(CHANNEL, where, re.IGNORECASE)))
+
+
+def _read(figure: str, where: str, freq_hz: float, shows_db: bool) -> Reading:
+    """Reading of a figure at a frequency."""
     ratio, loss = RATIO.fullmatch(figure), LOSS.fullmatch(figure)
     if ratio:
         if ENDLESS.fullmatch(ratio[1]):
@@ -356,7 +364,7 @@ def parse_reading(text: str, channels: Channels = MappingProxyType({}), shows_db
         return Reading("vswr", _bare_ratio(figure), freq_hz, _half_step(figure))
     if re.fullmatch(rf"{NUMBER.pattern}\s*dB", figure, re.IGNORECASE):
         if shows_db:
-            return parse_reading(f"RL {figure.lstrip('-+')} at {where}", channels)
+            return _read(f"RL {figure.lstrip('-+')}", where, freq_hz, shows_db)
         raise UnitError(f"{quoted(figure)}: of what?", f"write 'RL {figure.lstrip('-+')}' if it is a return loss")
     if re.fullmatch(rf"\|\s*z\s*\|.*|z\s*[:=]?\s*{NUMBER.pattern}\s*(?:ohms?)?", figure, re.IGNORECASE):
         raise UnitError(

@@ -102,7 +102,8 @@ def _groups(rasters: tuple[Raster, ...]) -> list[list[Named]]:
 
 
 NUMBERED = re.compile(
-    r"(?:(?:channel|chan|ch|kanal|canale|canal|uhf|vhf)\.?\s*)?(?P<letter>[eck]?)(?P<number>[0-9]+[a-z]?)", re.IGNORECASE
+    r"(?:(?:channel|chan|ch|kanal|canale|canal|uhf|vhf)\.?\s*)?(?P<letter>[eck]?)(?P<number>[0-9]+[a-z]?)",
+    re.IGNORECASE,
 )
 """A channel as people write it: 25, ch 25, channel 25, E21 (Europe's numbering), K40, C40."""
 

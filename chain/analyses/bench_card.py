@@ -86,6 +86,10 @@ class Card(ResultTable):
     ends: tuple[EndReading, ...]
     dc: tuple[DcReading, ...]
     dc_caution: str
+    at: tuple[str, ...]
+    """Where the known ends are read: `freq_hz`, with the channel where the set-up names channels."""
+    has_phase: bool
+    """The analyzer shows more than a magnitude."""
     places: tuple[str, ...]
     """Names of the lines to fill in: channels, or frequencies."""
     recovery: Recovery | None
@@ -135,6 +139,8 @@ class Card(ResultTable):
                 "ohmmeter": [each.to_dict() for each in self.dc],
                 "ohmmeter_caution": self.dc_caution,
                 "cautions": [each.to_dict() for each in self.cautions],
+                "at": self.at,
+                "has_phase": self.has_phase,
                 "places": self.places,
                 "verdict": None if self.recovery is None else self.recovery.verdict,
                 "grade": None if self.recovery is None else self.recovery.grade,
@@ -193,7 +199,8 @@ def card(
     """
     # A page that shows both hands its own in, so that the two cannot differ.
     known = expectation or expect(setup, seed=seed, progress=progress)
-    freq_hz = _three(sweep_hz(setup))
+    ends = _three(setup)
+    freq_hz = np.array([each for each, _ in ends])
     measured = () if recovery is None else _measured(recovery)
     measurement = measurement_of(setup, build(setup, freq_hz))
     return Card(
@@ -210,7 +217,9 @@ def card(
         end_readings(measurement, seed=seed),
         dc_card(setup),
         CAUTION,
-        tuple(each.place for each in measured) if measured else _places(setup, freq_hz),
+        tuple(name for _, name in ends),
+        setup.near.has_phase,
+        tuple(each.place for each in measured) if measured else _places(setup, ends),
         recovery,
         measured,
         COVERAGE,
@@ -223,9 +232,16 @@ def _connectors(item: Item) -> tuple[str, str]:
     return str(item.near_connector), str(item.far_connector)
 
 
-def _three(freq_hz: Real) -> Real:
-    """First, middle and last frequency; fewer where the sweep has fewer."""
-    return np.array(sorted(set(freq_hz[[0, freq_hz.size // 2, -1]].tolist())))
+def _three(setup: Setup) -> list[tuple[float, str]]:
+    """First, middle and last frequency or channel, each with its name; fewer where there are fewer [Hz]."""
+    if setup.sweep.channels:
+        every = [
+            ((low + high) / 2, f"ch {name}, {_frequency((low + high) / 2)}") for name, low, high in setup.sweep.channels
+        ]
+        every.sort()
+    else:
+        every = [(float(each), _frequency(float(each))) for each in sweep_hz(setup)]
+    return list(dict.fromkeys(every[index] for index in (0, len(every) // 2, -1)))
 
 
 def item_words(item: Item) -> str:
@@ -278,7 +294,7 @@ def _measured(found: Recovery) -> tuple[MeasuredPlace, ...]:
     ]
     return tuple(
         MeasuredPlace(
-            f"channel {each.channel}",
+            f"ch {each.channel}, {_frequency(each.worst_hz)}",
             each.reading_vswr,
             _ohm_at(found, found.at_worst_of(each)),
             each.vswr,
@@ -293,8 +309,10 @@ def _measured(found: Recovery) -> tuple[MeasuredPlace, ...]:
 
 
 def _point(found: Recovery, at: int) -> MeasuredPlace:
+    freq, channel = _frequency(float(found.freq_hz[at])), found.middle_of[at] if found.middle_of else ""
+    named = f"ch {channel}, {freq}" if channel and found.named[at] else f"{freq}, ch {channel}" if channel else freq
     return MeasuredPlace(
-        _frequency(float(found.freq_hz[at])),
+        named,
         float(found.reading_vswr[at]),
         _ohm_at(found, at),
         float(found.true_vswr[at]),
@@ -314,10 +332,10 @@ def _frequency(freq_hz: float) -> str:
     return format_quantity(float(f"{freq_hz:.6g}"), "frequency")
 
 
-def _places(setup: Setup, freq_hz: Sequence[float] | Real) -> tuple[str, ...]:
-    names = [f"channel {name}" for name, _, _ in setup.sweep.channels]
+def _places(setup: Setup, ends: Sequence[tuple[float, str]]) -> tuple[str, ...]:
+    names = [f"ch {name}, {_frequency((low + high) / 2)}" for name, low, high in setup.sweep.channels]
     if not names:
-        return tuple(_frequency(float(each)) for each in freq_hz)
+        return tuple(name for _, name in ends)
     # Every so many: the lines to fill in should reach over the whole band.
     step = -(-len(names) // MOST_PLACES)
     return tuple(names[::step])

@@ -381,6 +381,7 @@ def _identity(setup: Setup, measurement: Measurement, readings: Readings, remark
         "freq_hz": readings.freq_hz,
         "reading_vswr": vswr(readings.magnitude),
         "middle_of": _middle_of(setup, readings.freq_hz),
+        "named": tuple(float(each) in readings.channel_hz for each in readings.freq_hz),
         "assumed": setup.assumed,
         "warnings": (*setup.warnings, *readings.warnings, *_elsewhere(setup, readings), *remarks),
     }

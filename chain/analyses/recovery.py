@@ -114,6 +114,8 @@ class Recovery(ResultTable):
     typical_share: float = 0.0
     """Share of the uncertainty that rests on figures of memory or common practice, which no document backs."""
 
+    named: tuple[bool, ...] = ()
+    """Of each reading, whether its place was named as a channel."""
     middle_of: tuple[str, ...] = ()
     """Channel whose middle a reading is at, per point; empty for others."""
     limit_in_db: bool = False

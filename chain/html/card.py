@@ -9,7 +9,7 @@ from typing import Any
 from chain.analyses.bench_card import Card, EndReading
 from chain.analyses.ohmmeter import WHOLE_CHAIN, DcReading
 from chain.findings import Finding
-from chain.report.card import card_lines, measured_remark
+from chain.report.card import card_lines, example_reading, measured_remark
 from chain.report.recover import impedance
 
 ENDS = {"near": "analyzer", "far": "antenna"}
@@ -51,6 +51,8 @@ def card_values(card: Card) -> dict[str, Any]:
         "wrong_shown": WRONG_SHOWN,
         "size": _size(card, wiring, alone),
         "measured": [(each, "" if each.true_ohm is None else impedance(each.true_ohm)) for each in card.measured],
+        "ohm": card.has_phase or any(each.true_ohm is not None for each in card.measured),
+        "example": example_reading(card),
         "remark": measured_remark(card),
         "spare": max(0, RECORD_LINES - len(card.places)),
     }

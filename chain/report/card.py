@@ -9,7 +9,7 @@ from rich.console import Console
 from chain.analyses.bench_card import Card
 from chain.analyses.ohmmeter import WHOLE_CHAIN
 from chain.report.expect import aim_words
-from chain.report.numbers import between, figure, frequency, head, percent, span, units
+from chain.report.numbers import between, figure, head, percent, span, units
 from chain.report.phrases import line_of, plane_words, verdict_word
 from chain.report.recover import impedance, opening
 from chain.report.tables import Column, answer, say, show_table, title
@@ -89,8 +89,9 @@ def _wiring(result: Card, console: Console) -> None:
 def _known(result: Card, console: Console) -> None:
     _head(console, f"Screen with a known end in the antenna's place, {head()}")
     columns = [Column("end", False)]
-    for freq_hz in result.freq_hz:
-        columns += [Column(f"{frequency(float(freq_hz))}\nnominal"), Column(f"\n{_share(result)}")]
+    for at in result.at:
+        where = at.replace(", ", "\n")
+        columns += [Column(f"{where}\nnominal"), Column(_share(result))]
     rows: list[list[object]] = []
     for name in dict.fromkeys(each.end for each in result.ends):
         row: list[object] = [name]
@@ -155,10 +156,21 @@ def _record(result: Card, console: Console) -> None:
     if result.measured:
         _measured(result, console)
         return
-    columns = [Column(name, False) for name in ("at", f"screen {head()}", "R + jX, ohm", f"true {head()}", "verdict")]
-    show_table(console, columns, [[name, LINE, LINE, LINE, LINE] for name in result.places])
-    kind = "RL" if units().in_db else "VSWR"
-    say(console, f'True value and verdict: chain recover SETUP --reading "{kind} x at f MHz"')
+    ohm = ["R + jX, ohm"] if result.has_phase else []
+    columns = [Column(name, False) for name in ("at", f"screen {head()}", *ohm, f"true {head()}", "verdict")]
+    show_table(console, columns, [[name, *[LINE] * (len(columns) - 1)] for name in result.places])
+    say(console, f'True value and verdict: chain recover SETUP --reading "{example_reading(result)}"')
+
+
+def example_reading(result: Card) -> str:
+    """How a line of the card is typed for its answer."""
+    kind = "RL x dB" if units().in_db else "VSWR x"
+    first = result.places[0] if result.places else ""
+    return (
+        f"{kind} on channel {first.split(',')[0].removeprefix('ch ')}"
+        if first.startswith("ch ")
+        else f"{kind} at f MHz"
+    )
 
 
 def _measured(result: Card, console: Console) -> None:

@@ -8,7 +8,7 @@ from rich.console import Console
 
 from chain.money import money_text
 from chain.report.numbers import between, db, limit, match, span
-from chain.report.phrases import counted, fitted, line_of
+from chain.report.phrases import LONGEST, counted, fitted, line_of
 from chain.report.tables import Column, answer, notes, say, show_table
 from chain.selection.choose import RESOLVED, Choice, Chosen
 from chain.selection.comparison import ChainComparison
@@ -53,8 +53,10 @@ def verdict_lines(result: Choice) -> list[str]:
     best = result.chains[0]
     spend = f"for {_money(best.cost, result)}" if best.cost else "with what is owned"
     words = f"{FIRST.get(result.rank, 'Fewest joints')}, {spend}"
+    bought = [each.part for each in best.buy]
     first = fitted(
-        f"{words}: {_items(best)}.", f"{words}: chain {best.number} below, {counted(len(best.items), 'part')}."
+        f"{words}: {_items(best)}.",
+        f"{words}: buy {named(bought, LONGEST - len(words) - len(': buy .'))}.",
     )
     if best.best is None:
         return [first, "No place where it could be calibrated is allowed.", "Next: allow another plane in the file."]
@@ -67,16 +69,29 @@ def _next(best: Chosen, result: Choice) -> str:
     """The cheapest chain where the best one costs more, else where to buy it."""
     cheapest = min(result.chains, key=lambda each: each.cost)
     if cheapest.best is not None and cheapest.cost < best.cost:
-        price = f"for {_money(cheapest.cost, result)}" if cheapest.cost else "with what you own"
         comes = between(cheapest.best.low, cheapest.best.high)
-        return fitted(f"Next: cheaper is chain {cheapest.number}, {price}; it comes out as {comes}.")
-    bought = ", ".join(each.part for each in best.buy)
-    last = "'chain choose --why 1 2' compares two of them"
-    return (
-        fitted(f"Next: buy {bought}; {last}.", f"Next: buy {bought}.", f"Next: buy it; {last}.")
-        if bought
-        else f"Next: {last}."
+        price = f"for {_money(cheapest.cost, result)}" if cheapest.cost else "with what you own"
+        bought = [each.part for each in cheapest.buy]
+        lead, end = f"Next: cheaper {price}: ", f"; then {comes}."
+        return f"{lead}{named(bought or [item.part for item in cheapest.items], LONGEST - len(lead) - len(end))}{end}"
+    bought = [each.part for each in best.buy]
+    last = "--why 1 2 compares two of them"
+    if not bought:
+        return f"Next: {last}."
+    return fitted(
+        f"Next: buy {', '.join(bought)}; {last}.", f"Next: buy {named(bought, LONGEST - len('Next: buy .'))}."
     )
+
+
+def named(parts: list[str], most: int) -> str:
+    """Parts by name, as many as a line of so many characters has room for.
+
+    >>> named(["rg59", "min-loss-pad", "series11"], 40), named(["rg59", "min-loss-pad", "series11"], 26)
+    ('rg59, min-loss-pad and series11', 'rg59, min-loss-pad, 1 more')
+    """
+    texts = [" and ".join(filter(None, [", ".join(parts[:-1]), *parts[-1:]]))]
+    texts += [f"{', '.join(parts[:count])}, {len(parts) - count} more" for count in range(len(parts) - 1, 0, -1)]
+    return next((text for text in texts if len(text) <= most), counted(len(parts), "part"))
 
 
 def _nothing(result: Choice) -> list[str]:
@@ -273,8 +288,11 @@ def render_changes(result: Improvement, console: Console) -> None:
         )
     if rows:
         show_table(console, columns, rows)
-    method = (
-        f"Order: what narrows most first, whatever is known of its price{_idle(result, len(helping))}. Intervals at the worst "
-        f"of {result.points} frequencies, seed {result.seed}."
+    console.print()
+    say(
+        console,
+        f"At the worst of {result.points} frequencies; 'chain planes' takes the top of the sweep.",
+        style="dim",
     )
+    method = f"Order: what narrows most first, whatever is known of its price{_idle(result, len(helping))}. Seed {result.seed}."
     notes(console, result.assumed, [method])

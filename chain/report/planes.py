@@ -7,7 +7,7 @@ from rich.console import Console
 from chain.analyses.planes import Plane, Planes
 from chain.report.numbers import between, db, frequency, limit, percent, short_limit, span
 from chain.report.phrases import draws_words, fitted, plane_words, short
-from chain.report.tables import Column, answer, notes, show_table
+from chain.report.tables import Column, answer, notes, say, show_table
 
 
 def render(result: Planes, console: Console) -> None:
@@ -32,12 +32,18 @@ def render(result: Planes, console: Console) -> None:
     show_table(console, columns, rows)
     share = percent(result.coverage).replace(".0", "")
     method = (
-        f"Figures for {frequency(result.freq_hz)}, intervals of {share}. Noise: what the trace "
+        f"Intervals of {share}. Noise: what the trace "
         f"noise of one raw reading grows by at the antenna. {draws_words(result)}."
     )
     reason = f"{result.reason[:1].upper()}{result.reason[1:].rstrip('.')}."
     for each in result.missing:
         console.print(f"\nNot compared: {each}.")
+    console.print()
+    say(
+        console,
+        f"At {frequency(result.freq_hz)}, the top of the sweep; 'chain choose --improve' takes the worst point.",
+        style="dim",
+    )
     notes(console, result.assumed, [reason, method])
 
 

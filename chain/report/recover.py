@@ -114,10 +114,22 @@ def opening(result: Recovery) -> list[str]:
 
 
 def place(result: Recovery, index: int) -> str:
-    """Where a reading is: the channel, of single readings at the middle of one, else the frequency."""
-    if result.middle_of and not result.channels and result.middle_of[index]:
-        return f"channel {result.middle_of[index]}"
-    return frequency(float(result.freq_hz[index]))
+    """Where a reading is, as it was typed: its channel, else the frequency."""
+    channel = _channel(result, index)
+    return f"channel {channel}" if channel and result.named[index] else frequency(float(result.freq_hz[index]))
+
+
+def _channel(result: Recovery, index: int) -> str:
+    """Channel that a single reading is at the middle of."""
+    return result.middle_of[index] if result.middle_of and not result.channels else ""
+
+
+def both_places(result: Recovery, index: int) -> str:
+    """Channel and frequency of a reading, that first which was typed."""
+    channel, freq = _channel(result, index), frequency(float(result.freq_hz[index]))
+    if not channel:
+        return freq
+    return f"ch {channel}, {freq}" if result.named[index] else f"{freq}, ch {channel}"
 
 
 def worst_point(result: Recovery) -> int | None:
@@ -295,7 +307,8 @@ def _worth(column: Column, result: Recovery, width: int) -> bool:
     if column.header == OHM:
         return result.true_ohm is not None
     if column.header == LOST:
-        return result.true_ohm is None or width >= WIDE
+        bounded = any(result.middle_of) and any(_bound(result, index) for index in range(result.freq_hz.size))
+        return (result.true_ohm is None and not bounded) or width >= WIDE
     if column.header == BOUND:
         return any(_bound(result, index) for index in range(result.freq_hz.size))
     return column.header != "verdict" or len(set(zip(result.verdicts, result.grades, strict=True))) > 1
@@ -304,7 +317,7 @@ def _worth(column: Column, result: Recovery, width: int) -> bool:
 def _point(result: Recovery, index: int) -> dict[str, object]:
     known = not math.isnan(result.low[index])
     cells = (
-        place(result, index),
+        both_places(result, index),
         figure(float(result.reading_vswr[index])),
         figure(float(result.true_vswr[index])) if known else "none",
         span(float(result.low[index]), float(result.high[index])),

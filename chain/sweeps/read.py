@@ -206,7 +206,9 @@ def _too_much(
     return Defect(path, number, 1, what, remedy, lines[number - 1], len(lines[number - 1]))
 
 
-def _table(path: str, lines: list[str], options: SweepOptions, plane_ohm: float | None, named: tuple[Channels, str]) -> Readings:
+def _table(
+    path: str, lines: list[str], options: SweepOptions, plane_ohm: float | None, named: tuple[Channels, str]
+) -> Readings:
     sheet = Sheet(path, lines)
     written = find_table(sheet, options)
     table = with_frequencies(sheet, written, *named)
@@ -222,9 +224,9 @@ def _table(path: str, lines: list[str], options: SweepOptions, plane_ohm: float 
     warnings = () if made.quantity in ("r-and-x", "z-and-degrees") else _idle(options)
     taken = [] if table is written else ["channels taken at their middle"]
     remarks = [*made.remarks, *(["decimal commas"] if table.sign == "," else []), *taken, *_left_out(table, found)]
-    return Readings(
-        made.freq_hz, made.magnitude, made.reflection, "; ".join([reported, *remarks]), warnings, made.rounding
-    )
+    said = "; ".join([reported, *remarks])
+    named = tuple(map(float, made.freq_hz)) if taken else ()
+    return Readings(made.freq_hz, made.magnitude, made.reflection, said, warnings, made.rounding, channel_hz=named)
 
 
 def _what(table: TextTable, found: ColumnPlan, made: Reflections, options: SweepOptions, ohm: float | None) -> str:

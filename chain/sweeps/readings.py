@@ -61,6 +61,8 @@ class Readings(ResultTable):
     is not worth a thought."""
     repeats: int = 1
     """How many sweeps of one state these readings are the average of."""
+    channel_hz: tuple[float, ...] = ()
+    """Middles of the channels that were named in place of a frequency [Hz]."""
     processed: str = ""
     """What was done to the sweep after it was measured, such as `time-gated`; empty: nothing. Nothing is proven from it."""
 
@@ -108,6 +110,7 @@ def from_texts(readings: Sequence[Reading], reference_ohm: float | None = None) 
         raise RangeError("no reading was given", "write one such as 'VSWR 1.30 at 210 MHz'")
     ordered = [_reflected(each, reference_ohm) for each in sorted(readings, key=lambda each: each.freq_hz)]
     freq = np.array([each.freq_hz for each in ordered])
+    named = tuple(each.freq_hz for each in ordered if each.by_channel)
     kinds = {each.kind for each in ordered}
     if "complex" in kinds and len(kinds) > 1:
         raise RangeError("readings with and without phase cannot be mixed", "recover them one kind at a time")
@@ -117,13 +120,14 @@ def from_texts(readings: Sequence[Reading], reference_ohm: float | None = None) 
         if any(each.kind == "ohm" for each in readings):
             how += f", impedances in {reference_ohm:g} ohm"
         steps = np.array([each.half_step for each in ordered])
-        return Readings(freq, np.abs(reflection), reflection, how, (), steps if steps.any() else None)
+        rounding = steps if steps.any() else None
+        return Readings(freq, np.abs(reflection), reflection, how, (), rounding, channel_hz=named)
     sizes = np.array([_magnitude(each) for each in ordered])
     text = " and ".join({"vswr": "VSWR", "return_loss": "return loss"}[kind] for kind in sorted(kinds))
     rounding = np.array([_half_width(each) for each in ordered])
     if any(np.isinf(each.value) for each in ordered):
         text += f"; inf taken as a reflection of all, though a scale may end at VSWR {OFF_SCALE_VSWR:g}"
-    return Readings(freq, sizes, None, text, (), rounding)
+    return Readings(freq, sizes, None, text, (), rounding, channel_hz=named)
 
 
 def _reflected(reading: Reading, reference_ohm: float | None) -> Reading:

@@ -280,7 +280,9 @@ def _broken(cells: Sequence[Cell], known: int, sign: str, block: _TextBlock) -> 
 def _headed(block: _TextBlock, mark: str) -> bool:
     """Whether the line above is a header, so that what follows ought to be figures."""
     last = next((line for line in reversed(block.heads) if not line.remark), block.heads[-1] if block.heads else None)
-    return last is not None and len(_cells(last, mark)) > 1 and bool({"frequency", "channel"} & concepts(last.text).keys())
+    return (
+        last is not None and len(_cells(last, mark)) > 1 and bool({"frequency", "channel"} & concepts(last.text).keys())
+    )
 
 
 def _chosen(sheet: Sheet, blocks: list[_TextBlock], options: SweepOptions) -> _TextBlock:

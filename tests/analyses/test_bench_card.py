@@ -2,8 +2,10 @@
 
 import json
 import os
+import re
 import subprocess
 import sys
+from dataclasses import replace
 from io import StringIO
 from pathlib import Path
 
@@ -15,6 +17,7 @@ from pages import BOATHOUSE, Reader, hostile_setup, short_boathouse
 from rich.cells import cell_len
 from rich.console import Console
 
+from chain import recover
 from chain.analyses import bench_card
 from chain.analyses.bench_card import card, end_readings
 from chain.analyses.checks import check
@@ -25,6 +28,7 @@ from chain.cli.main import chain
 from chain.files.setup_file import load_setup, parse_setup
 from chain.html.page import card_html
 from chain.reflection import magnitude_from_vswr
+from chain.report import recover as reported
 from chain.report.card import render
 from chain.uncertainty.measurement import measurement_of
 
@@ -177,7 +181,9 @@ def test_the_page_of_the_card_tells_the_same_as_the_text(boathouse):
 def test_places_to_fill_in_are_channels_where_the_set_up_has_them():
     """A region with channels gives their names, decimated to a dozen; arms of splitters are wired too."""
     found = card(parse_setup(hostile_setup(2).encode(), "x"), seed=3)
-    assert found.places[0] == "channel 21"
+    assert found.places[0] == "ch 21, 474 MHz"
+    assert found.at == ("ch 21, 474 MHz", "ch 35, 586 MHz", "ch 48, 690 MHz")
+    assert found.freq_hz.tolist() == [474e6, 586e6, 690e6]
     assert len(found.places) <= 12
     assert any(joint.near == "splitter with a long name 0.out2" for joint in found.checked.joints)
 
@@ -214,7 +220,7 @@ def test_a_measured_sweep_fills_the_card_in(name, tmp_path):
     for each in known["channels"]:
         at = known["freq_hz"].index(each["worst_hz"])
         own = {name: each[name] for name in (*names, "vswr", "verdict", "grade")}
-        wanted[f"channel {each['channel']}"] = own | {"true_ohm": known["true_ohm"][at]}
+        wanted[f"ch {each['channel']}, {each['worst_hz'] / 1e6:g} MHz"] = own | {"true_ohm": known["true_ohm"][at]}
     assert bool(known["channels"]) == (name == "plane-after-pad")
     assert found["places"] == [each["place"] for each in found["measured"]]
     for each in found["measured"]:
@@ -238,8 +244,6 @@ def test_a_measured_sweep_fills_the_card_in(name, tmp_path):
 
 def test_of_many_channels_the_card_shows_those_that_reach_highest():
     """Twelve lines in the order of the channels, the worst among them, and the card says that there are more."""
-    from chain import recover
-
     setup = parse_setup(hostile_setup(2).encode(), "x")
     channels = setup.sweep.channels
     freq_hz = np.concatenate([np.linspace(low_hz, high_hz, 5)[1:4] for _, low_hz, high_hz in channels])
@@ -248,7 +252,7 @@ def test_of_many_channels_the_card_shows_those_that_reach_highest():
     assert (len(found.measured), len(known.channels)) == (12, len(channels))
     highest = sorted(known.channels, key=lambda each: (each.high, each.vswr))[-12:]
     assert [each.place for each in found.measured] == [
-        f"channel {each.channel}" for each in known.channels if each in highest
+        f"ch {each.channel}, {float(f'{each.worst_hz:.6g}') / 1e6:g} MHz" for each in known.channels if each in highest
     ]
     assert found.places == tuple(each.place for each in found.measured)
     console = Console(file=StringIO(), width=80, color_system=None, markup=False, highlight=False)
@@ -267,6 +271,48 @@ def test_a_sweep_that_cannot_be_meant_is_refused():
 
 def test_the_three_frequencies_are_the_ends_and_the_middle():
     """Of a sweep of two points or one there are fewer."""
-    assert bench_card._three(np.array([1.0, 2.0, 3.0, 4.0, 5.0])).tolist() == [1.0, 3.0, 5.0]
-    assert bench_card._three(np.array([1.0, 2.0])).tolist() == [1.0, 2.0]
-    assert bench_card._three(np.array([7.0])).tolist() == [7.0]
+    setup = load_setup("demo/boathouse.toml")
+    for points, wanted in ((5, (174e6, 207e6, 240e6)), (2, (174e6, 240e6)), (1, (174e6,))):
+        stop_hz = setup.sweep.stop_hz if points > 1 else setup.sweep.start_hz
+        sweep = replace(setup.sweep, points=points, stop_hz=stop_hz)
+        assert tuple(freq for freq, _ in bench_card._three(replace(setup, sweep=sweep))) == wanted
+
+
+@pytest.mark.parametrize(("shows", "columns"), [("vswr", 3), ("return loss", 3), ("complex", 4)])
+def test_an_analyzer_without_phase_has_no_column_for_an_impedance(shows, columns):
+    setup = load_setup("demo/boathouse.toml")
+    found = card(replace(setup, near=replace(setup.near, shows=shows)), seed=3)
+    console = Console(file=StringIO(), width=80, color_system=None, markup=False, highlight=False)
+    render(found, console)
+    assert ("R + jX" in console.file.getvalue()) == (shows == "complex")
+    record = card_html(found).partition('<table class="record">')[2].partition("</table>")[0]
+    assert ("R + jX" in record) == (shows == "complex")
+    for row in record.split("<tr>")[2:]:
+        assert row.count("<td") == columns
+
+
+def test_a_set_up_of_channels_asks_for_readings_by_channel():
+    setup = parse_setup(hostile_setup(2).encode(), "x")
+    console = Console(file=StringIO(), width=80, color_system=None, markup=False, highlight=False)
+    found = card(setup, seed=3)
+    render(found, console)
+    text = console.file.getvalue()
+    assert 'on channel 21"' in text
+    assert 'on channel 21"</code>' in card_html(found)
+    assert re.search(r"ch 21 +ch 35 +ch 48\n +474 MHz +586 MHz +690 MHz\n", text)
+
+
+def test_what_was_typed_is_shown_with_the_other_beside_it():
+    """A channel that was named, and a frequency that was typed, both at the middle of a channel."""
+    setup = load_setup("demo/downlead.toml")
+    for text, place, at in (
+        ("1.2 on channel 7", "channel 7", "ch 7, 191.5 MHz"),
+        ("1.2 at 191.5 MHz", "191.5 MHz", "191.5 MHz, ch 7"),
+    ):
+        found = recover(setup, text, draws=400)
+        console = Console(file=StringIO(), width=80, color_system=None, markup=False, highlight=False)
+        reported.render(found, console)
+        shown = console.file.getvalue()
+        assert place in shown.split("\n")[1].lower().replace("mhz", "MHz")
+        assert at in shown
+        assert [each.place for each in card(setup, recovery=found).measured] == [at]

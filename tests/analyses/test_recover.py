@@ -108,7 +108,9 @@ def test_a_reading_at_the_middle_of_a_channel_is_named_by_it():
     assert found.middle_of == ("7", "")
     shown = opening(found)
     assert "Worst, 199 MHz" in shown[1]
-    assert "Channel 7: " in opening(recover(setup, typed_readings("1.1 at 191.5 MHz"), 400))[1]
+    channels = {name: (low, high) for name, low, high in setup.sweep.channels}
+    for text, place in (("1.1 at 191.5 MHz", "191.5 MHz: "), ("1.1 on channel 7", "Channel 7: ")):
+        assert opening(recover(setup, typed_readings(text, channels=channels), 400))[1].startswith(place)
 
 
 def test_every_point_of_a_long_sweep_is_judged():

@@ -291,7 +291,7 @@ def test_random_benches(seed, tmp_path, monkeypatch):
         ended,
     ):
         lines = shown(words, monkeypatch, (0, 1))
-        hold(besides(lines) if words[0] == "check" else lines)
+        hold(lines)
 
 
 CHANNELS = """title = "UHF"

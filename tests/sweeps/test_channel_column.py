@@ -63,7 +63,9 @@ EUROPE = {name: (low, high) for name, low, high in raster("europe", "5-12,21-48"
 US = {name: (low, high) for name, low, high in raster("us", "14-36")}
 
 
-@pytest.mark.parametrize("first", ["E21", "ch 21", "channel 21", "21", "K21", "C21", "CH21", "Kanal 21", "uhf 21", "e21", "021"])
+@pytest.mark.parametrize(
+    "first", ["E21", "ch 21", "channel 21", "21", "K21", "C21", "CH21", "Kanal 21", "uhf 21", "e21", "021"]
+)
 @pytest.mark.parametrize("mark", [",", ";", "\t", "  "])
 @pytest.mark.parametrize("head", [("channel", "vswr"), ()])
 def test_channels_as_people_write_them(tmp_path, first, mark, head):
