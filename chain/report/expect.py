@@ -16,6 +16,7 @@ from chain.report.numbers import (
     head,
     limit,
     match,
+    outside,
     percent,
     short_limit,
     span,
@@ -43,7 +44,7 @@ def render(result: Expectation, console: Console) -> None:
             "open, short" if math.isinf(row.true_vswr) else figure(row.true_vswr),
             figure(row.reading_vswr),
             span(row.reading_low, row.reading_high),
-            span(row.bound_low, row.bound_high),
+            span(row.bound_low, result.ceiling_bound_vswr if math.isinf(row.true_vswr) else row.bound_high),
         ]
         for row in result.rows
     ]
@@ -91,12 +92,14 @@ def _blamed(result: Expectation | Card) -> str:
 
 
 def _ceiling(result: Expectation) -> str:
+    """What nothing connected shows, as the table has it, and what is too much anywhere in the sweep."""
     if result.ceiling_vswr > NO_CEILING_VSWR:
         return "With nothing connected it shows a full reflection, off the scale."
+    nothing = next((row.reading_vswr for row in result.rows if math.isinf(row.true_vswr)), result.ceiling_vswr)
     more = ""
     if result.ceiling_vswr < result.ceiling_bound_vswr <= NO_CEILING_VSWR:
-        more = f"; {'less' if units().in_db else 'more'} than {figure_of(result.ceiling_bound_vswr)} means a fault"
-    shows = (match(result.ceiling_vswr), figure_of(result.ceiling_vswr))
+        more = f"; {'less' if units().in_db else 'more'} than {outside(result.ceiling_bound_vswr)} means a fault"
+    shows = (match(nothing), figure_of(nothing))
     return fitted(*(f"With nothing connected it shows about {each}{more}." for each in shows))
 
 

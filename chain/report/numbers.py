@@ -110,6 +110,11 @@ def at_most(value: float) -> str:
     return f"{_loss(value, 1)} dB or more" if units().in_db else f"{lower(value)} or less"
 
 
+def outside(value: float) -> str:
+    """A bound that nothing passes, given as VSWR, in a sentence that has named the kind before; rounded outward."""
+    return f"{_loss(value, -1)} dB" if units().in_db else vswr(_outward(value, up=True))
+
+
 def _in_both(text: Callable[[bool], str]) -> str:
     now = units()
     return f"{text(now.in_db)}\n{text(not now.in_db)}" if now.both else text(now.in_db)

@@ -1,10 +1,14 @@
 """`chain expect`: the reading that proves a limit by the bound, frequency by frequency."""
 
+import re
+
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
 from chain.analyses.expect import bound_aim
 from chain.assembly.cascade import build
+from chain.cli.main import chain
 from chain.files.setup_file import load_setup
 from chain.uncertainty.bounds import reading_bound
 from chain.uncertainty.measurement import measurement_of
@@ -27,3 +31,15 @@ def test_the_aim_by_the_bound_is_that_of_each_frequency_alone():
     assert np.all(
         reading_bound(measurement, np.full((FREQ_HZ.size, 1), limit))[0][:, 0] == pytest.approx(aims, abs=1e-2)
     )
+
+
+@pytest.mark.parametrize("name", ["boathouse", "downlead", "splitter"])
+@pytest.mark.parametrize("units", [[], ["--units", "rl"]])
+def test_what_nothing_connected_shows_is_one_figure(name, units):
+    """The second line says what the last row of the table does, to the digit."""
+    text = CliRunner().invoke(chain, ["expect", f"demo/{name}.toml", *units]).stdout
+    second, last = text.splitlines()[1], next(line for line in text.splitlines() if line.startswith("open, short"))
+    about, most = re.findall(r"[\d.]+(?= dB|;| means)", second)
+    low, high = last.split()[-3], last.split()[-1]
+    assert last.split()[2] == about
+    assert (low if units else high) == most
