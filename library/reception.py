@@ -5,6 +5,7 @@ The files lie in `library/data/reception/`; every row says where its figures com
 
 from __future__ import annotations
 
+import re
 from dataclasses import fields
 from functools import cache
 from typing import Any
@@ -219,10 +220,35 @@ def mode(name: str) -> Mode:
         usual = next((each for each in kin if each.endswith("256QAM 2/3")), kin[len(kin) // 2])
         remedy = f"write '{usual}' or another of its {len(kin)} modes ('chain parts {name}' lists them)"
         raise LibraryError(f"'{name}' is no mode by itself", help=remedy)
-    if wanted not in rows:
-        raise LibraryError(f"no figure is known for the mode '{name}'", near_names(name, mode_names()))
-    found: Mode = _made(Mode, rows[wanted], includes_margin_db=0.0, bandwidth_hz=0.0)
+    same = [key for key in rows if _squeezed(key) == _squeezed(wanted)]
+    if not same:
+        own = _of_service(wanted)
+        raise LibraryError(
+            f"no figure is known for the mode '{name}'", near_names(name, own or mode_names(), least=0.3)
+        )
+    found: Mode = _made(Mode, rows[same[0]], includes_margin_db=0.0, bandwidth_hz=0.0)
     return found
+
+
+def _squeezed(text: str) -> str:
+    """A name without what people write or leave out: blanks, hyphens, capitals."""
+    return re.sub(r"[\s_-]+", "", text.casefold())
+
+
+def _of_service(text: str) -> list[str]:
+    """Modes of the service that a text begins with, of several the longest: DVB-T2 goes before DVB-T."""
+    services = {row["service"] for row in _rows("modes", "mode")}
+    # The first word alone first: DVB-T 256QAM is no DVB-T2.
+    first, said = _squeezed(text.split()[0] if text.split() else ""), _squeezed(text)
+    # T2 and S2 are said for short; T, S and the like begin other words too.
+    spoken = {
+        each: (_squeezed(each), _squeezed(each).removeprefix("dvb") if each[-1:] == "2" else _squeezed(each))
+        for each in services
+    }
+    exact = [each for each in sorted(services) if first in spoken[each]]
+    begun = [each for each in sorted(services) if said.startswith(spoken[each])]
+    meant = max(exact or begun, key=len, default="")
+    return [row["id"] for row in _rows("modes", "mode") if row["service"] == meant]
 
 
 def window(name: str, guide: str = "") -> Window | None:

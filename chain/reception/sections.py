@@ -214,6 +214,7 @@ def _channels(model: SignalModel, raw: dict[str, Any], where: Where, signal: int
             remedy = error.help or 'state need = "22 dB" and leave mode out'
             into.defect((*where, "mode"), plain(error.message), remedy)
             return []
+        model.mode = found.id
         service, own_bandwidth, included = found.service, found.bandwidth_hz, found.includes_margin_db
         if need is None:
             need = found.need_db
