@@ -83,6 +83,7 @@ def occupied_hz(region: str, low_hz: float, high_hz: float, library: Library | N
             and abs(float(Fraction(raster.width_mhz)) * 1e6 - (high_hz - low_hz)) < 1
         ):
             names = [str(number) for number in range(raster.first, raster.last + 1) if number not in raster.omit]
+            names = names or [name for name, _ in raster.extra]
             first, last = edges_mhz(raster, names[0])[0], edges_mhz(raster, names[-1])[1]
             if float(first) * 1e6 <= low_hz + 1 and high_hz - 1 <= float(last) * 1e6:
                 return float(Fraction(raster.occupied_mhz)) * 1e6

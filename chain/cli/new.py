@@ -30,9 +30,15 @@ from chain.results import SCHEMA_VERSION
 )
 @click.option("--limit", metavar="TEXT", help="What the antenna is judged by, such as 'VSWR 2.0' or 'RL 10 dB'.")
 @click.option("--length", metavar="LENGTH", help="Length of the lead, such as '1 m'.")
+@click.option(
+    "--outlets",
+    metavar="NUMBER",
+    type=int,
+    help="Write an installation with so many outlets in place of a set-up ('--for outlets': with two).",
+)
 @common
-def command(shared: Common, **reported: str | None) -> None:
-    """Write a commented set-up file to start from. Nothing is asked.
+def command(shared: Common, outlets: int | None, **reported: str | None) -> None:
+    """Write a commented set-up file to start from, or one of an installation with its outlets. Nothing is asked.
 
     Options make the file fit your case: its parts fit together, and its channels are those of the region.
 
@@ -41,10 +47,13 @@ def command(shared: Common, **reported: str | None) -> None:
       chain new -o mine.toml
       chain new --for uhf-tv --region europe --near N-50 --far IEC --shows vswr -o mine.toml
       chain new --for "88 MHz to 108 MHz" --far "BNC-75 plug" > mine.toml
+      chain new --outlets 3 --for uhf-tv --region europe --length "15 m" -o house.toml
     """
     refuse_overwriting(shared.output, shared.force)
     wished = {name: text for name, text in reported.items() if text is not None}
-    if wished:
+    if outlets is not None or wished.get("purpose", "").casefold().strip() in OUTLETS_WORDS:
+        text = _installation(outlets, wished)
+    elif wished:
         from chain.files.new_setup import Wish, new_setup_text
 
         text = new_setup_text(Wish(**wished))
@@ -59,3 +68,22 @@ def command(shared: Common, **reported: str | None) -> None:
             {"schema_version": SCHEMA_VERSION, "title": "starter", "warnings": [], "assumed": [], "text": text}
         )
     deliver_text(shared, text)
+
+
+OUTLETS_WORDS = ("outlets", "outlet", "wall outlets", "installation")
+"""What people write for an installation in place of a band."""
+OF_AN_ANALYZER = ("near", "shows", "analyzer", "limit")
+"""Options that say nothing of an installation, for no analyzer stands in it."""
+
+
+def _installation(outlets: int | None, wished: dict[str, str]) -> str:
+    from chain.files.new_installation import LENGTH, USUAL_OUTLETS, new_installation_text
+    from chain.files.new_setup import Wish
+
+    idle = [name for name in OF_AN_ANALYZER if name in wished]
+    if idle:
+        raise click.UsageError(f"--{idle[0]} is of an analyzer, and an installation has none: leave it out.")
+    if wished.get("purpose", "").casefold().strip() in OUTLETS_WORDS:
+        del wished["purpose"]
+    wish = Wish(**{"length": LENGTH, **wished})
+    return new_installation_text(wish, USUAL_OUTLETS if outlets is None else outlets)

@@ -58,13 +58,11 @@ class Wish:
 def new_setup_text(wish: Wish) -> str:
     """Set-up file for what is stated, with parts of the library that fit together."""
     library = load_library()
-    near, far = _end(wish.near, 50, "--near", library), _end(wish.far, 75, "--far", library)
+    near, far = end_of(wish.near, 50, "--near", library), end_of(wish.far, 75, "--far", library)
     title, sweep, top_hz, low_hz = _sweep(wish, library)
     parse_quantity(wish.limit, "vswr")
     shows = _shown(wish.shows)
-    length_m = parse_quantity(wish.length, "length")
-    if not length_m:
-        raise RangeError("a lead needs a length above zero", "write it as in --length '1 m'")
+    length_m = length_of(wish.length)
     feed = library.family(far.family).impedance_ohm == 300
     antenna = Connector("F-75", "jack") if feed else far
     ohm = 75.0 if library.family(near.family).impedance_ohm == 75 else 50.0
@@ -85,6 +83,14 @@ def new_setup_text(wish: Wish) -> str:
     return "\n".join(part for part in reported if part)
 
 
+def length_of(text: str) -> float:
+    """Length of a lead [m]; a decimal comma is taken."""
+    length_m = parse_quantity(re.sub(r"(?<=[0-9]),(?=[0-9])", ".", text), "length")
+    if not length_m:
+        raise RangeError("a lead needs a length above zero", "write it as in --length '1 m'")
+    return length_m
+
+
 def _shown(text: str) -> str:
     try:
         return read_shows(text)
@@ -92,7 +98,7 @@ def _shown(text: str) -> str:
         raise UnitError(f"--shows: {error.what}", error.remedy) from None
 
 
-def _end(text: str, ohm: int, option: str, library: Library) -> Connector:
+def end_of(text: str, ohm: int, option: str, library: Library) -> Connector:
     """Connector of an end; a jack of the end's own impedance where the text leaves that open."""
     try:
         return parse_connector(text, library)
@@ -113,14 +119,15 @@ def _sweep(wish: Wish, library: Library) -> tuple[str, str, float, float]:
     bands = list(dict.fromkeys(USED_NAMES.get(each, each) for each in texts))
     if not bands or not set(bands) <= set(BANDS):
         return _span(wish.purpose)
-    rasters = [raster for band in bands for raster in _rasters(band, wish, library)]
-    edges = [edge for raster in rasters for name in _names(raster) for edge in edges_mhz(raster, name)]
-    low_hz, top_hz = float(min(edges)) * 1e6, float(max(edges)) * 1e6
+    rasters = [raster for band in bands for raster in rasters_of(band, wish, library)]
+    low_hz, top_hz = span_of(rasters)
     title = f"{' and '.join(TITLES[band] for band in bands)}, {rasters[0].region.replace('-', ' ').capitalize()}"
     # FM has no channels of its own, and one table of channels holds those of one region.
     if "fm" in bands or len({raster.region for raster in rasters}) > 1:
         return title, _start_stop(low_hz, top_hz), top_hz, low_hz
-    lists = ",".join(_listed(raster) for raster in sorted(rasters, key=lambda each: edges_mhz(each, _names(each)[0])))
+    lists = ",".join(
+        channel_list(raster) for raster in sorted(rasters, key=lambda each: edges_mhz(each, _names(each)[0]))
+    )
     lines = [
         ("[sweep]", ""),
         (f'region = "{rasters[0].region}"', "" if wish.region != EUROPE else "whose channels: us, japan and others"),
@@ -129,7 +136,13 @@ def _sweep(wish: Wish, library: Library) -> tuple[str, str, float, float]:
     return title, _remarked(lines), top_hz, low_hz
 
 
-def _rasters(band: str, wish: Wish, library: Library) -> list[Raster]:
+def span_of(rasters: Sequence[Raster]) -> tuple[float, float]:
+    """Lowest and highest edge of the channels of some rasters [Hz]."""
+    edges = [edge for raster in rasters for name in _names(raster) for edge in edges_mhz(raster, name)]
+    return float(min(edges)) * 1e6, float(max(edges)) * 1e6
+
+
+def rasters_of(band: str, wish: Wish, library: Library) -> list[Raster]:
     """Channels of a band in the region asked for; of FM and DAB those of another where it has none."""
     region = region_of(wish.region, library)
     found = [each for each in library.rasters if each.band == BANDS[band] and each.region == region]
@@ -149,7 +162,8 @@ def _names(raster: Raster) -> list[str]:
     return numbers or [name for name, _ in raster.extra]
 
 
-def _listed(raster: Raster) -> str:
+def channel_list(raster: Raster) -> str:
+    """Channels of a raster as a file names them."""
     names = [name for name, _ in raster.extra]
     numbers = [str(number) for number in range(raster.first, raster.last + 1) if number not in raster.omit]
     runs = [f"{numbers[0]}-{numbers[-1]}"] if numbers and not raster.omit else numbers
