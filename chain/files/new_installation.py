@@ -7,6 +7,7 @@ from chain.files.new_setup import (
     AND,
     BANDS,
     EUROPE,
+    LEADS,
     TITLES,
     USED_NAMES,
     Wish,
@@ -14,6 +15,7 @@ from chain.files.new_setup import (
     end_of,
     length_of,
     rasters_of,
+    span_of,
 )
 from chain.units import format_quantity
 from library.formulas import span_hz
