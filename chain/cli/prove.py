@@ -120,6 +120,14 @@ def command(
     at_hz = None if at is None else parse_quantity(at, "frequency")
     loaded = load_heeded(shared, setup)
     readings = {end: _read(loaded, texts, sweep) for end, texts in given.items()}
+    typed = [text for texts in given.values() for text in texts if not _is_file(text)]
+    if typed:
+        from chain.report.numbers import follow_limit
+        from chain.units import is_return_loss_reading
+
+        # What is typed in dB is answered in dB.
+        in_db = all(is_return_loss_reading(text) or text.strip().casefold().endswith("db") for text in typed)
+        follow_limit(loaded.far.limit_in_db or in_db)
     middle_hz = (loaded.sweep.start_hz + loaded.sweep.stop_hz) / 2
     known = known_ends(readings, middle_hz, at_hz, metered is not None)
     seed = SEED if shared.seed is None else shared.seed

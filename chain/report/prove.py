@@ -16,6 +16,7 @@ from chain.diagnosis.records import (
     Proof,
     ReadTermination,
 )
+from chain.reflection import vswr
 from chain.report.numbers import between, db, figure, frequency, head, match, percent, span
 from chain.report.phrases import counted, fitted, line_of, plane_words, short
 from chain.report.tables import Column, answer, notes, say, show_table
@@ -38,9 +39,9 @@ MEANINGS = {
         "something reflects at the analyzer's side, {item} or the calibration",
         "tighten and clean it, calibrate again, and read one end once more",
     ),
-    "near connector poor": ("the joint {item} reflects {size}", "clean, tighten or replace the joint {item}"),
-    "calibration out of date": ("readings stay off when connectors are made again, by {size}", "calibrate again"),
-    "far connector poor": ("the joint {item} reflects {size}", "clean, tighten or replace the joint {item}"),
+    "near connector poor": ("the joint {item} has {size}", "clean, tighten or replace the joint {item}"),
+    "calibration out of date": ("readings stay off when connectors are made again, like {size}", "calibrate again"),
+    "far connector poor": ("the joint {item} has {size}", "clean, tighten or replace the joint {item}"),
     "open end not open": (
         "something lies across the open end",
         "take off what hangs there, dry it, read it again",
@@ -58,10 +59,10 @@ MEANINGS = {
 """Each kind of fault: what it is, and what to do."""
 STYLES = {"right": "green", NOTHING_SHOWN: "green", CANT_TELL: "yellow", NONE_OF_THESE: "bold red"}
 HIDDEN = {
-    "pad's loss differs": "a pad {size} dB off",
-    "near connector poor": "a near joint reflecting {size}",
-    "far connector poor": "a far joint reflecting {size}",
-    "calibration out of date": "a calibration {size} off",
+    "pad's loss differs": "a pad {size} off",
+    "near connector poor": "a near joint of {size}",
+    "far connector poor": "a far joint of {size}",
+    "calibration out of date": "a calibration off like {size}",
     "open end not open": "an open end with {size} across it",
     "wrong load (50 ohm)": "a wrong load (50 ohm)",
     "another lead than stated": "another cable in place of {item}",
@@ -72,6 +73,8 @@ HIDDEN = {
 """A fault that is not ruled out, up to its largest size."""
 HIDDEN_SHOWN = 3
 OPEN_END = "reflection of the end"
+ANYTHING = 0.9
+"""A reflection up to this or more may as well be any."""
 LEAST_GAP = 1e-3
 """What an open end lacks of a full reflection, at least: 150 kohm across 75 ohm."""
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six")
@@ -115,14 +118,15 @@ def _verdict(result: Proof) -> str:
     if result.verdict == CANT_TELL:
         return "Cannot tell: a sound chain hardly gives such readings, nor does one fault."
     name = f"{first.what[:1].upper()}{first.what[1:]} ({_share(first.share)})"
-    texts = (_meaning(first, result.far_ohm, size)[0] for size in (None, ""))
+    middle = "" if first.size is None else f"about {_amount(first.size, first.size_of, result.far_ohm)}"
+    texts = (_meaning(first, result.far_ohm, size)[0] for size in (None, middle, ""))
     return fitted(*(f"{name}: {text}." for text in texts), f"{name}.")
 
 
 def _meaning(found: Hypothesis, far_ohm: float, size: str | None = None) -> tuple[str, str]:
     """What a fault is and what to do about it, by its item and size."""
     size = _size(found, far_ohm) if size is None else size
-    words = {"item": short(found.item or "the pad", 24), "size": size or "more than it should"}
+    words = {"item": short(found.item or "the pad", 24), "size": size or "a worse match than it should"}
     meaning, remedy = MEANINGS[found.what]
     return meaning.format(**words), remedy.format(**words)
 
@@ -172,33 +176,45 @@ def _hidden(result: Proof) -> str:
 
 def _hidden_words(each: Hidden, far_ohm: float) -> str:
     text = HIDDEN.get(each.what, each.what)
-    size = "" if each.size is None else f"{_amount(each.size, each.size_of, far_ohm)}{_unit(each.size_of)}"
+    size = "" if each.size is None else _amount(each.size, each.size_of, far_ohm)
+    if each.size is not None and each.size > ANYTHING and each.size_of not in ("loss_db", OPEN_END):
+        size = "any match"
     return text.format(item=each.item or "the pad", size=size)
 
 
 def _size(each: Hypothesis, far_ohm: float) -> str:
     if each.size is None or each.size_low is None or each.size_high is None:
         return ""
-
-    def amount(size: float) -> str:
-        return _amount(size, each.size_of, far_ohm)
-
-    unit = _unit(each.size_of)
+    kind = each.size_of
     if len(each.size_spans) > 1:
-        spans = [f"{amount(e.low)} to {amount(e.high)} ({e.share:.0%})" for e in each.size_spans]
-        return f"{' or '.join(spans)}{unit}"
-    return f"{amount(each.size)}{unit} ({amount(each.size_low)} to {amount(each.size_high)})"
+        spans = [f"{_range(e.low, e.high, kind, far_ohm)} ({e.share:.0%})" for e in each.size_spans]
+        return f"{' or '.join(spans)}{_unit(kind)}"
+    ends = _range(each.size_low, each.size_high, kind, far_ohm)
+    return f"{_amount(each.size, kind, far_ohm)} ({ends})"
 
 
 def _amount(size: float, kind: str, far_ohm: float) -> str:
-    """A size as a figure: a loss in dB, what lies across an end in ohm, else a reflection."""
-    if kind != OPEN_END:
-        return db(size) if kind == "loss_db" else f"{size:.2f}"
-    ohm = far_ohm * (1 + size) / max(1 - size, LEAST_GAP)
-    return f"{float(f'{ohm:.2g}'):g}"
+    """A size with its unit: a loss in dB, what lies across an end in ohm, else a match in the user's unit."""
+    if kind == "loss_db":
+        return f"{db(size)} dB"
+    return f"{_ohm(size, far_ohm)} ohm" if kind == OPEN_END else match(float(vswr(size)))
+
+
+def _range(low: float, high: float, kind: str, far_ohm: float) -> str:
+    if kind == "loss_db":
+        return f"{db(low)} to {db(high)}"
+    if kind == OPEN_END:
+        return f"{_ohm(low, far_ohm)} to {_ohm(high, far_ohm)}"
+    return between(float(vswr(low)), float(vswr(high)))
+
+
+def _ohm(size: float, far_ohm: float) -> str:
+    """What lies across an open end that reflects so much."""
+    return f"{float(f'{far_ohm * (1 + size) / max(1 - size, LEAST_GAP):.2g}'):g}"
 
 
 def _unit(kind: str) -> str:
+    """Unit behind several ranges, whose ends have none."""
     return {"loss_db": " dB", OPEN_END: " ohm"}.get(kind, "")
 
 
@@ -268,7 +284,7 @@ def _kinds(result: Proof, console: Console) -> None:
         Column("what it may be", numeric=False, wraps=True),
         Column("probability"),
         Column("where", numeric=False),
-        Column("size (95 %);\nno unit: reflection", numeric=False, wraps=True),
+        Column("size (95 %)", numeric=False, wraps=True),
     ]
     shown = [each for each in result.hypotheses if each.share >= SHOWN]
     rows = [

@@ -143,3 +143,24 @@ def test_an_output_file_is_written_whole_and_not_over_an_input(tmp_path):
     swept = table.read_bytes()
     assert "is read by this command" in run("--open", str(table), "-o", str(table), "--force", status=2).output
     assert table.read_bytes() == swept
+
+
+@pytest.mark.parametrize(
+    ("typed", "words", "has", "has_not"),
+    [
+        (("RL 11 dB", "RL 15 dB", "RL 25 dB"), (), "dB return loss", "VSWR"),
+        (("11 dB", "15 dB", "25 dB"), (), "dB return loss", "VSWR"),
+        (("1.78", "1.43", "1.12"), (), "VSWR", "return loss"),
+        (("RL 11 dB", "RL 15 dB", "RL 25 dB"), ("--units", "vswr"), "VSWR", "return loss"),
+    ],
+)
+def test_sizes_of_faults_are_in_the_unit_that_was_typed(typed, words, has, has_not):
+    """Verdict, table and what could be hidden; no bare reflection."""
+    opened, one, other = typed
+    text = run("--open", opened, "--load", one, "--load", other, *words).stdout
+    kept = run("--open", opened, *words).stdout
+    row = next(line for line in text.splitlines() if line.startswith("far connector poor"))
+    assert has in text.splitlines()[0]
+    assert has.split()[0] in row
+    assert has_not not in text + kept
+    assert "of any match" in kept or has in kept
