@@ -149,11 +149,9 @@ ENDINGS = {
     ".htm": "html",
     ".toml": "toml",
     ".txt": "text",
-    **dict.fromkeys(
-        (".tsv", ".png", ".svg", ".pdf", ".xls", ".xlsx", ".ods", ".doc", ".docx", ".odt", ".gz", ".zip"), "?"
-    ),
 }
-"""What an ending promises; any other, and none, is text. A question mark is promised by no command."""
+"""What an ending promises; none is text. Any other is promised by no command."""
+UNSERVED = "?"
 OTHERS = (".txt", ".json")
 TABLES = (".txt", ".csv", ".json")
 SERVED = {
@@ -178,7 +176,9 @@ def kind_of(path: str | None) -> str:
     if path in (None, "-"):
         return ""
     ending = Path(str(path)).suffix.lower()
-    return "touchstone" if NETWORK.fullmatch(ending) else ENDINGS.get(ending, "" if ending != "." else "text")
+    if ending in ("", "."):
+        return ""
+    return "touchstone" if NETWORK.fullmatch(ending) else ENDINGS.get(ending, UNSERVED)
 
 
 def check_ending(path: str | None, command: str, json: bool) -> None:
@@ -189,10 +189,17 @@ def check_ending(path: str | None, command: str, json: bool) -> None:
     ending = Path(str(path)).suffix.lower()
     served = SERVED.get(command, OTHERS)
     if (".html" if kind == "html" else ending) not in served:
-        drawn = "; --plot draws pictures" if ending in (".png", ".svg") else ""
-        raise Refusal(f"{path}: '{command}' writes {_listed(served)}, no {ending}{drawn}")
+        drawn = "; --plot draws pictures" if ending in (".png", ".svg") and _draws() else ""
+        stem = str(path)[: -len(ending)] or "answer"
+        raise Refusal(f"{path}: '{command}' writes {_listed(served)}, no {ending}{drawn}; name it {stem}{served[0]}")
     if json and kind not in ("json", "text"):
         raise Refusal(f"{path}: --json writes JSON; leave --json out, or name a file that ends in .json")
+
+
+def _draws() -> bool:
+    """Whether the command that runs has an option that draws."""
+    context = click.get_current_context(silent=True)
+    return context is not None and any(each.name == "plot" for each in context.command.params)
 
 
 def _listed(endings: Sequence[str]) -> str:

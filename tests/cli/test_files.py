@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import tempfile
 from pathlib import Path
 
@@ -151,3 +152,44 @@ def test_new_files_follow_the_umask_and_old_ones_keep_their_mode(tmp_path):
 
 def test_dash_is_standard_output():
     assert run("budget", BOATHOUSE, "-o", "-").stdout == run("budget", BOATHOUSE).stdout
+
+
+SERVING = {
+    "new": ["new"],
+    "schema": ["schema", "setup"],
+    "parts": ["parts", "rg59"],
+    "check": ["check", BOATHOUSE],
+    "budget": ["budget", BOATHOUSE],
+    "expect": ["expect", BOATHOUSE, "--draws", "200"],
+    "planes": ["planes", BOATHOUSE, "--draws", "200"],
+    "recover": ["recover", BOATHOUSE, "--reading", "0.1+0.1j at 210 MHz", "--draws", "200"],
+    "prove": ["prove", BOATHOUSE, "--ohms", "86.6"],
+    "card": ["card", BOATHOUSE],
+    "outlets": ["outlets", "demo/outlets.toml", "--draws", "200"],
+    "ripple": ["ripple", "demo/ripple.csv"],
+    "list": ["log", "list", "demo/log"],
+    "choose": ["choose", "demo/need.toml"],
+}
+
+
+@pytest.mark.parametrize("name", SERVING)
+def test_an_ending_that_is_not_served_is_refused_with_those_that_are(name, tmp_path):
+    """And each of those is written; a picture is offered only where one can be drawn."""
+    words = SERVING[name]
+    for ending in ("xyz", "md", "docx", "png"):
+        path = tmp_path / f"answer.{ending}"
+        done = CliRunner().invoke(chain, [*words, "-o", str(path)])
+        assert done.exit_code == 2, done.output
+        assert not path.exists()
+        assert "Traceback" not in done.output
+        text = " ".join(done.stderr.split())
+        assert ("--plot" in text) == (
+            ending == "png" and name in ("budget", "expect", "planes", "recover", "outlets", "ripple")
+        )
+    served = re.findall(r"\.\w+", text.partition(" writes ")[2].partition(", no ")[0])
+    assert served
+    for ending in served:
+        path = tmp_path / f"written{ending}"
+        done = CliRunner().invoke(chain, [*words, "-o", str(path)])
+        assert done.exit_code == 0, done.output
+        assert path.stat().st_size > 100
