@@ -21,6 +21,8 @@ COVERAGE = 0.95
 """Share of the cases in which an interval is to hold the truth."""
 SEED = 20260
 """Seed of a simulation where none is given."""
+LEAST_DRAWS, MOST_DRAWS = 200, 1_000_000
+"""Fewer than 200 leave less than five beyond either end of a 95 % interval."""
 
 ENDS_OF_VSWR = ("low", "high", "bound_low", "bound_high")
 """Columns of results that are VSWRs without saying so."""

@@ -16,13 +16,11 @@ from chain.errors import RangeError, quoted
 from chain.files.setup_file import load_setup
 from chain.reception.installation_file import load_installation
 from chain.reception.records import Installation
-from chain.results import ResultTable
+from chain.results import LEAST_DRAWS, MOST_DRAWS, ResultTable
 from chain.selection.need import Need
 from chain.selection.need_file import load_need
 from chain.setups import Setup
 from chain.units import parse_quantity
-
-LEAST_DRAWS = 200
 
 ResultTable.drawn_by(draw)
 
@@ -97,14 +95,14 @@ def _paths_by_name(given: Any, name: str, _: Any) -> Any:
 
 
 def _whole(given: Any, name: str, _: Any) -> Any:
-    if isinstance(given, Integral) and not isinstance(given, bool) and int(given) >= 0:
-        if name == "draws" and given < LEAST_DRAWS:
-            what = f"draws={given} is too few: less than five would lie beyond either end of a 95 % interval"
-            raise RangeError(what, f"write draws={LEAST_DRAWS} or more, or leave it out")
+    low, most = (LEAST_DRAWS, MOST_DRAWS) if name == "draws" else (0, None)
+    whole = isinstance(given, Integral) and not isinstance(given, bool)
+    if whole and int(given) >= low and (most is None or int(given) <= most):
         return int(given)
-    raise RangeError(
-        f"{name} is a whole number from 0 on, not {type(given).__name__} {quoted(given)}", f"write {name}=1000"
-    )
+    ends = f"from {low} on" if most is None else f"from {low} to {most}"
+    out = " or leave it out" if name == "draws" else ""
+    what = f"{name} takes a whole number {ends}, not {'' if whole else f'{type(given).__name__} '}{quoted(str(given))}"
+    raise RangeError(what, f"write {name}={max(low, 1)}{out}")
 
 
 def _number(given: Any, name: str, _: Any) -> Any:

@@ -33,6 +33,9 @@ WANTED = (
 )
 
 
+OF_A_RECOVERY = ("reading_vswr",)
+
+
 def readings_of(
     freq_hz: Any,
     *,
@@ -146,6 +149,9 @@ def readings_given(given: Any, setup: Setup | None) -> Readings:
     if hasattr(given, "s") and hasattr(given, "z0") and hasattr(given, "f"):
         return _from_network(given, setup)
     reference = None if setup is None else plane_reference_ohm(setup)
+    if hasattr(given, "to_frame") and hasattr(given, "index"):
+        plain = "reflection" if np.iscomplexobj(np.asarray(given)) else None
+        given = given.to_frame(given.name if given.name is not None or plain is None else plain)
     if isinstance(given, Mapping) or hasattr(given, "columns"):
         return _from_table(given, reference)
     if isinstance(given, Sequence) and given and all(isinstance(each, (str, PathLike)) for each in given):
@@ -191,21 +197,43 @@ def _from_network(given: Any, setup: Setup | None) -> Readings:
 
 
 def _from_table(given: Any, reference_ohm: float | None) -> Readings:
-    """A mapping or a DataFrame, frequency as a column or as the index; headers count as those of a file do."""
+    """A mapping or a DataFrame, frequency as a column or as the index; headers count as those of a file do.
+
+    Of the table of a recovery the readings that it was made from are taken.
+    """
     names = list(given.columns if hasattr(given, "columns") else given)
+    own = [name for name in OF_A_RECOVERY if name in names]
+    if own and any(str(name).startswith("true_") for name in names):
+        if "true_reflection" in names and own[0] == "reading_vswr":
+            raise RangeError(
+                "the table of a recovery holds its readings without their phase", "hand over the sweep itself"
+            )
+        kind = own[0].removeprefix("reading_")
+        given, names = (
+            given.rename(columns={own[0]: kind}) if hasattr(given, "rename") else {**given, kind: given[own[0]]},
+            [kind],
+        )
+        names += [name for name in given if name == "freq_hz"]
     series = {_header(name, given[name]): given[name] for name in names}
     if len(series) < len(names):
         raise RangeError(f"two columns mean the same: {', '.join(map(str, names[:6]))}", "leave one of them out")
     index: Any = getattr(given, "index", None)
-    if getattr(index, "name", None) is not None and "freq_hz" not in series:
-        series = {str(index.name): index, **series}
+    if index is not None and not callable(index) and "freq_hz" not in series:
+        # An index without a name is frequency in hertz where it can be nothing else.
+        name = str(index.name) if index.name is not None else "freq_hz" if _in_hertz(index) else "index"
+        series = {name: index, **series}
     factor, place = next(
         ((frequency_factor(name), name) for name in series if role(name) == "frequency" and frequency_factor(name)),
         (0.0, ""),
     )
     shown = ", ".join(map(str, names[:6]))
     if not factor:
-        raise RangeError(f"the table has no freq_hz, only {shown}", WANTED)
+        remedy = (
+            "name its frequencies in hertz: table.index.name = 'freq_hz'"
+            if index is not None and not callable(index)
+            else WANTED
+        )
+        raise RangeError(f"the table has no freq_hz, only {shown}", remedy)
     kinds = [name for name in KINDS if name in series]
     if not kinds:
         raise RangeError(f"the table has no figure to read, only {shown}", WANTED)
@@ -217,6 +245,11 @@ def _from_table(given: Any, reference_ohm: float | None) -> Readings:
     reference = {"reference_ohm": reference_ohm} if kinds[0] == "ohm" else {}
     freq = factor * _numbers(series[place], place, float)
     return readings_of(freq, **{kinds[0]: np.asarray(series[kinds[0]])}, **reference)  # type: ignore[arg-type]
+
+
+def _in_hertz(index: Any) -> bool:
+    values = np.asarray(index)
+    return bool(values.size and values.dtype.kind in "iuf" and values.min() >= LEAST_HZ)
 
 
 def _header(name: Any, values: Any) -> str:

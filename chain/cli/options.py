@@ -11,11 +11,9 @@ import click
 
 from chain.cli.completing import any_file, setup_files
 from chain.cli.writing import check_ending, kind_of
+from chain.results import LEAST_DRAWS, MOST_DRAWS
 from chain.sweeps.options import FREQUENCY_UNITS, QUANTITIES, SweepOptions
 from library.frozen import dataclass
-
-LEAST_DRAWS, MOST_DRAWS = 200, 1_000_000
-"""Fewer than 200 leave less than five beyond either end of a 95 % interval."""
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 

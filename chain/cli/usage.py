@@ -134,7 +134,7 @@ def _bad_value(error: click.BadParameter, param: click.Parameter) -> tuple[str, 
         kind: Any = param.type
         low = kind.min if kind.min is not None else 0
         ends = f"from {low} to {kind.max}" if kind.max is not None else f"from {low} on"
-        return f"{name} takes a whole number {ends}, not {value!r}", f"write '{name} {low}' or more"
+        return f"{name} takes a whole number {ends}, not {value!r}", f"write a number between, such as '{name} {low}'"
     what, remedy = _split(error.message)
     return f"{name}: {what}" if name else what, remedy
 

@@ -2,15 +2,18 @@
 
 import inspect
 import json
+import re
 from dataclasses import replace
 from pathlib import Path, PurePosixPath
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
 import chain
 from chain.calls.given import TAKEN
 from chain.calls.readings_given import readings_given
+from chain.cli.main import chain as command_line
 from chain.errors import ChainError, InputError, RangeError
 from chain.results import ResultTable
 
@@ -318,3 +321,44 @@ def test_what_the_command_would_warn_of_is_printed_in_python_too():
     assert found.warnings
     assert str(found).splitlines()[-1] == f"warning: {found.warnings[-1]}"
     assert "<tfoot>" in found._repr_html_()
+
+
+def test_tables_of_pandas_are_readings():
+    """What `to_dataframe()` gives, frequency in the index with and without a name, one column alone, and a table of a recovery."""
+    from pandas import DataFrame, Index, Series
+
+    setup = chain.load_setup("demo/boathouse.toml")
+    whole = readings_given("demo/boathouse.s1p", setup)
+    back = readings_given(whole.to_dataframe(), setup)
+    assert np.array_equal(back.freq_hz, whole.freq_hz)
+    assert np.allclose(back.reflection, whole.reflection)
+    freq_hz, gamma = np.linspace(180e6, 200e6, 5), np.full(5, 0.1 + 0.1j)
+    ratio = np.full(5, 1.25)
+    for given, has_phase in (
+        (DataFrame({"s11": gamma}, index=Index(freq_hz, name="freq_hz")), True),
+        (DataFrame({"reflection": gamma}, index=freq_hz), True),
+        (DataFrame({"VSWR": ratio}, index=freq_hz), False),
+        (DataFrame({"SWR": ratio}, index=Index(freq_hz / 1e6, name="MHz")), False),
+        (Series(gamma, index=freq_hz), True),
+        (Series(ratio, index=freq_hz, name="vswr"), False),
+        (chain.recover(setup, (freq_hz, np.full(5, 0.11)), draws=200).to_dataframe(), False),
+    ):
+        found = readings_given(given, setup)
+        assert np.allclose(found.freq_hz, freq_hz)
+        assert (found.reflection is not None) == has_phase
+        assert np.allclose(found.magnitude, np.abs(gamma) if has_phase else found.magnitude[0])
+    with pytest.raises(RangeError, match="without their phase"):
+        readings_given(chain.recover(setup, (freq_hz, gamma), draws=200).to_dataframe(), setup)
+    with pytest.raises(RangeError, match="index.name = 'freq_hz'"):
+        readings_given(DataFrame({"vswr": ratio}, index=freq_hz / 1e6), setup)
+
+
+@pytest.mark.parametrize("draws", [-1, 0, 199, 1_000_001, 2.5, "x"])
+def test_the_limits_of_draws_are_those_of_the_command(draws):
+    done = CliRunner().invoke(command_line, ["expect", "demo/boathouse.toml", "--draws", str(draws)])
+    assert done.exit_code == 2
+    with pytest.raises(RangeError) as refused:
+        chain.expect("demo/boathouse.toml", draws=draws)
+    for text in (done.stderr, refused.value.message):
+        assert "takes a whole number from 200 to 1000000" in text
+    chain.expect("demo/boathouse.toml", draws=int(re.search(r"draws=(\d+)", refused.value.help)[1]))
