@@ -10,6 +10,7 @@ from math import isclose
 import numpy as np
 from numpy.typing import NDArray
 
+from chain.analyses.improvements import Improvement, best_improvement
 from chain.arrays import Real, median
 from chain.assembly.cascade import build
 from chain.reflection import magnitude_from_return_loss, magnitude_from_vswr, return_loss_db, vswr
@@ -86,7 +87,7 @@ class _DrawnMeasurement:
         return _as_vswr(self.measurement.at(places), ranges, magnitude)
 
 
-APART = ("rows", "aim_bound", "aim_reading", "drawn")
+APART = ("rows", "aim_bound", "aim_reading", "drawn", "improvement")
 """Fields that a dictionary has in another form."""
 
 
@@ -120,6 +121,8 @@ class Expectation(ResultTable):
     """What the sweep and the curve are made from when they are asked for."""
     limit_in_db: bool = False
     """The limit is stated as a return loss, so that prints and plots show one."""
+    improvement: Improvement | None = None
+    """What would narrow the interval at the limit, where no reading proves it; None where nothing does, or none is needed."""
     could_move_plane: bool = True
     """The analyzer can be calibrated at the end of the chain too."""
 
@@ -168,6 +171,7 @@ class Expectation(ResultTable):
                 "aim_bound_reason": self.aim_bound.reason,
                 "aim_reading_vswr": self.aim_reading.vswr,
                 "aim_reading_reason": self.aim_reading.reason,
+                "improvement": None if self.improvement is None else vars(self.improvement),
                 "blame": self.aim_reading.blame or self.aim_bound.blame,
             }
         )
@@ -226,6 +230,10 @@ def expect(
     count = draws or max(draw_count(measurement.freq_hz.size), accuracy.draws if accuracy else 0)
     worst, proving = _at_limit(measurement, reported, limit is not None, count, seed, report)
     drawn = _DrawnMeasurement(measurement, count, seed)
+    aims = _bound_aim(measurement, limit), _interval_aim(measurement, proving, reported, seed)
+    helps = None
+    if limit is not None and not any(each.vswr for each in aims):
+        helps = best_improvement(setup, float(measurement.freq_hz[worst]), reported, setup.near.has_phase, seed)
     return Expectation(
         setup.title,
         setup.calibration.plane,
@@ -238,8 +246,7 @@ def expect(
         float(vswr(known.ceiling().max())),
         # Of passive ends the full reflections reach furthest: maximum modulus principle, the map being analytic in the disc.
         float(vswr(reading_bound(measurement, np.ones(measurement.freq_hz.size))[1].max())),
-        _bound_aim(measurement, limit),
-        _interval_aim(measurement, proving, reported, seed),
+        *aims,
         COVERAGE,
         seed,
         whole_batches(count),
@@ -248,6 +255,7 @@ def expect(
         setup.warnings,
         drawn,
         setup.far.limit_in_db,
+        helps,
         bool(setup.items) and setup.calibrates(setup.items[-1].id),
     )
 

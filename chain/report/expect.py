@@ -23,6 +23,7 @@ from chain.report.numbers import (
     units,
 )
 from chain.report.phrases import draws_words, fitted, plane_words, short
+from chain.report.steps import helping_step
 from chain.report.tables import Column, answer, notes, show_table
 
 NO_CEILING_VSWR = 1000.0
@@ -107,6 +108,13 @@ def _next(result: Expectation) -> str:
     if result.limit_vswr is None:
         return "Next: read the antenna, then 'chain recover' says what it truly is."
     blame = _blamed(result)
+    if result.improvement is not None:
+        found = result.improvement
+        true = short_limit(result.limit_vswr)
+        gives = (f"a true {true} then comes out as", f"a true {true} then shows as", f"{true} then shows as", "then")
+        return helping_step(found.what, found.low, found.high, gives)
+    if result.aim_reading.vswr is None and result.aim_bound.vswr is None and not result.could_move_plane:
+        return "Next: read the antenna all the same: 'chain recover' can still show a bad one."
     if result.plane == "near" and result.could_move_plane:
         cause = f"; '{short(blame, 28)}' hides most here" if blame else ""
         return f"Next: 'chain planes' shows where to calibrate{cause}."

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
@@ -13,8 +12,6 @@ from rich.console import Console
 from rich.text import Text
 
 from chain.analyses.recovery import WORST_SHOWN, ChannelResult, Recovery
-from chain.reflection import magnitude_from_return_loss
-from chain.reflection import vswr as ratio_of
 from chain.report.numbers import (
     about_words,
     between,
@@ -26,8 +23,10 @@ from chain.report.numbers import (
     match,
     percent,
     span,
+    units,
 )
 from chain.report.phrases import draws_words, fitted, plane_words, verdict_word
+from chain.report.steps import helping_step
 from chain.report.tables import Column, answer, notes, safe, say, show_table
 
 WIDE = 88
@@ -37,12 +36,9 @@ BOUND = "guaranteed\nbound"
 APART_LINE = "A channel allows for the noise of its worst point, a point by itself does not."
 LOW_ENOUGH, HIGH_ENOUGH = 1.005, 30.0
 """A bound from a perfect match to worse than this says nothing."""
-DETAIL = re.compile(": |, all else ")
-"""Where what a next step changes in detail begins."""
 LEANS = {"leans better": "It leans to good", "open": "It is undecided", "leans worse": "It leans to bad"}
 CHANNEL_GROUPS = ("good", "leans good", "undecided", "leans bad", "bad", "impossible")
 UNCERTAIN = ("leans good", "undecided", "leans bad")
-RETURN_LOSS = re.compile(r"return loss ([\d.]+) dB")
 OHM = "antenna\nohm"
 POINT_COLUMNS = (
     Column("at", numeric=False),
@@ -57,6 +53,8 @@ POINT_COLUMNS = (
 SHARES_SHOWN = 3
 NOTHING_THERE = 20.0
 """VSWR from which an antenna can hardly be distinguished from an open end."""
+ENOUGH_TO_TUNE = 5
+"""Points with phase from which a course over frequency shows; single readings have none."""
 SLIGHT_SHARE = 0.005
 """A share that is none in whole percent."""
 STYLES = {"pass": "green", "fail": "red", "not proven": "yellow", "impossible": "bold red"}
@@ -168,22 +166,14 @@ def _next(result: Recovery) -> str:
         worst = worst_point(result)
         if worst is not None and result.true_vswr[worst] > NOTHING_THERE:
             return "Next: is the antenna on? Nothing connected shows as much; else 'chain prove'."
-        return "Next: test the chain ('chain prove'), then tune the antenna ('chain tune')."
+        if result.true_ohm is not None and result.freq_hz.size >= ENOUGH_TO_TUNE:
+            return "Next: test the chain ('chain prove'), then tune the antenna ('chain tune')."
+        if result.true_ohm is not None:
+            return "Next: test the chain ('chain prove'); 'chain tune' needs a whole sweep."
+        return f"Next: test the chain ('chain prove'); {'RL' if units().in_db else 'VSWR'} alone cannot say which way to tune."
     if found is None:
         return "Next: 'chain planes' says where to calibrate."
-    ends = between(found.low, found.high)
-    what = RETURN_LOSS.sub(lambda part: limit(_ratio(float(part[1]))), found.what)
-    brief = DETAIL.split(what, maxsplit=1)[0]
-    gives = ("it narrows this to", "that gives", "then")
-    return fitted(
-        *(f"Next: {text}; {word} {ends}." for text in (what, brief) for word in gives),
-        f"Next: {what}.",
-        f"Next: {brief}.",
-    )
-
-
-def _ratio(loss_db: float) -> float:
-    return float(ratio_of(magnitude_from_return_loss(loss_db)))
+    return helping_step(found.what, found.low, found.high)
 
 
 def level_line(result: Recovery) -> str:

@@ -1,15 +1,20 @@
 """`chain expect`: the reading that proves a limit by the bound, frequency by frequency."""
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from chain.analyses.expect import bound_aim
+from chain import recover
+from chain.analyses.expect import bound_aim, expect
 from chain.assembly.cascade import build
 from chain.cli.main import chain
 from chain.files.setup_file import load_setup
+from chain.report.expect import verdict_lines
+from chain.report.numbers import between
+from chain.report.recover import opening
 from chain.uncertainty.bounds import reading_bound
 from chain.uncertainty.measurement import measurement_of
 
@@ -43,3 +48,33 @@ def test_what_nothing_connected_shows_is_one_figure(name, units):
     low, high = last.split()[-3], last.split()[-1]
     assert last.split()[2] == about
     assert (low if units else high) == most
+
+
+def test_where_no_reading_proves_the_limit_the_step_that_helps_is_named():
+    """With what it gains, by the computation that 'recover' uses; the change applied narrows the interval to that."""
+    setup = load_setup("demo/boathouse.toml")
+    near = replace(setup.near, shows="vswr", calibrates_at=("near",))
+    hard = replace(setup, near=near, far=replace(setup.far, limit_vswr=1.2, limit_in_db=False))
+    found = expect(hard, draws=2000)
+    assert (found.aim_reading.vswr, found.aim_bound.vswr, found.could_move_plane) == (None, None, False)
+    lines = verdict_lines(found)
+    assert lines[0].startswith("No reading can prove")
+    helps = found.improvement
+    assert helps.high - helps.low < helps.now_high - helps.now_low
+    assert lines[2].startswith("Next: a ")
+    assert between(helps.low, helps.high) in lines[2]
+    assert all(len(line) <= 80 for line in lines)
+    assert expect(setup).improvement is None
+
+
+def test_tuning_is_proposed_only_where_it_can_tell_a_direction():
+    setup = load_setup("demo/boathouse.toml")
+    freq_hz = np.linspace(180e6, 230e6, 21)
+    bad = np.full(21, 0.2)
+    for given, sends in ((("VSWR 1.50 at 210 MHz"), False), ((freq_hz, bad), False), ((freq_hz, bad + 0j), True)):
+        found = recover(setup, given, draws=400)
+        assert found.verdict == "fail"
+        step = opening(found)[2]
+        assert ("chain tune" in step) == sends or "is the antenna on" in step
+        assert len(step) <= 80
+        assert sends or "cannot say which way" in step
