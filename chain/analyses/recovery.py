@@ -122,6 +122,28 @@ class Recovery(ResultTable):
     """The limit is stated as a return loss, so that prints and plots show one."""
 
     @property
+    def read_channels(self) -> tuple[ChannelResult, ...]:
+        """The channels, those of one reading each included: there the reading is the channel's."""
+        if self.channels or not self.middle_of:
+            return self.channels
+        return tuple(
+            ChannelResult(
+                name,
+                float(self.freq_hz[at]),
+                float(self.freq_hz[at]),
+                float(self.freq_hz[at]),
+                float(self.reading_vswr[at]),
+                float(self.true_vswr[at]),
+                float(self.low[at]),
+                float(self.high[at]),
+                self.verdicts[at],
+                self.grades[at],
+            )
+            for at, name in enumerate(self.middle_of)
+            if name
+        )
+
+    @property
     def channels_apart(self) -> bool:
         """Whether there are few enough channels that the worst point of each is worth a row."""
         return 1 < len(self.channels) <= ENOUGH_POINTS

@@ -85,6 +85,7 @@ def page_html(page: Page) -> str:
         "policy": _policy(script),
         "card": card_values(page.card),
         "channels": (),
+        "tiles": (),
     }
     if page.recovery is not None:
         values.update(_measured(page.recovery))
@@ -243,7 +244,8 @@ def _measured(result: Recovery) -> dict[str, Any]:
         "found": result,
         "sweep_plot": Markup(curve_svg(sweep_chart(result))),
         "last_point": _last_point(result),
-        "place": recover.place,
+        "place": recover.both_places,
+        "tiles": [(each, verdict_word(each.verdict, each.grade)) for each in result.read_channels],
         "worst_points": result.worst_points(),
         "channels": [(each, verdict_word(each.verdict, each.grade)) for each in result.channels],
         "signs": CHANNEL_SIGNS,

@@ -19,6 +19,7 @@ from screens import says
 from chain.analyses.expect import expect
 from chain.analyses.page import page
 from chain.analyses.recover import recover
+from chain.assembly.cascade import read_sweep_for
 from chain.cli.main import chain
 from chain.files.setup_file import load_setup, parse_setup
 from chain.html.charts import decimated, sweep_chart
@@ -395,3 +396,24 @@ def test_the_help_of_page_and_card_stays_light():
         "assert not heavy, heavy\n"
     )
     subprocess.run([sys.executable, "-c", code], check=True, capture_output=True)
+
+
+def test_a_page_of_one_reading_a_channel_has_its_tiles(tmp_path):
+    """Number, word and interval of every channel that was read, as a page of a whole sweep has them; the place with its frequency."""
+    sweep = tmp_path / "read.csv"
+    sweep.write_text("channel,vswr\n5,1.2\n8,1.05\n12,1.3\n")
+    setup = load_setup("demo/downlead.toml")
+    made = page(setup, "", readings=read_sweep_for(setup, str(sweep)), draws=DRAWS)
+    found = made.recovery
+    assert not found.channels
+    tiles = re.findall(
+        r"<li class=\"[\w-]+\">(.*?)</li>", page_html(made).partition('<ol class="strip">')[2].partition("</ol>")[0]
+    )
+    assert len(tiles) == 3
+    for tile, name, vswr, low, high in zip(
+        tiles, ("5", "8", "12"), found.true_vswr, found.low, found.high, strict=True
+    ):
+        assert f">{name}<" in tile
+        assert figure(float(vswr)) in tile
+        assert span(float(low), float(high)) in tile
+    assert '<th scope="row">ch 12, 226.5 MHz</th>' in page_html(made)
