@@ -2,6 +2,7 @@
 
 __all__ = [
     "items",
+    "new_installation",
     "new_setup",
     "overrides",
     "quantities",
