@@ -10,7 +10,7 @@ from math import isclose
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.analyses.improvements import Improvement, best_improvement
+from chain.analyses.improvements import SetupChange, best_improvement
 from chain.arrays import Real, median
 from chain.assembly.cascade import build
 from chain.reflection import magnitude_from_return_loss, magnitude_from_vswr, return_loss_db, vswr
@@ -121,7 +121,7 @@ class Expectation(ResultTable):
     """What the sweep and the curve are made from when they are asked for."""
     limit_in_db: bool = False
     """The limit is stated as a return loss, so that prints and plots show one."""
-    improvement: Improvement | None = None
+    improvement: SetupChange | None = None
     """What would narrow the interval at the limit, where no reading proves it; None where nothing does, or none is needed."""
     could_move_plane: bool = True
     """The analyzer can be calibrated at the end of the chain too."""

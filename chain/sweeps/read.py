@@ -225,8 +225,8 @@ def _table(
     taken = [] if table is written else ["channels taken at their middle"]
     remarks = [*made.remarks, *(["decimal commas"] if table.sign == "," else []), *taken, *_left_out(table, found)]
     said = "; ".join([reported, *remarks])
-    named = tuple(map(float, made.freq_hz)) if taken else ()
-    return Readings(made.freq_hz, made.magnitude, made.reflection, said, warnings, made.rounding, channel_hz=named)
+    channel_hz = tuple(map(float, made.freq_hz)) if taken else ()
+    return Readings(made.freq_hz, made.magnitude, made.reflection, said, warnings, made.rounding, channel_hz=channel_hz)
 
 
 def _what(table: TextTable, found: ColumnPlan, made: Reflections, options: SweepOptions, ohm: float | None) -> str:
