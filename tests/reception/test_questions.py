@@ -25,8 +25,7 @@ from chain.reception.levels import nominal_levels, without_item
 from chain.reception.outlets import outlets
 from chain.reception.placing_amplifier import inserted, place_amplifier, score
 from chain.reception.seen import compare_seen, read_seen
-from library.errors import LibraryError
-from library.reception import mode, reception_part
+from library.reception import reception_part
 
 DEMO = "demo/outlets.toml"
 ACROSS_THE_WATER = (
@@ -475,28 +474,3 @@ def test_a_standard_without_its_mode_is_answered_with_modes_of_that_standard():
     proposed = re.search(r"'(DVB-T2 [^']+)'", defect.help)[1]
     assert "DVB-T " not in defect.help
     changed(('mode = "DVB-T2 256QAM 2/3"', f'mode = "{proposed}"'))
-
-
-@pytest.mark.parametrize(
-    ("text", "service"),
-    [
-        ("DVB-T2 256QM 2/3", "DVB-T2 "),
-        ("DVB-T2 64QAM 7/8", "DVB-T2 "),
-        ("DVB-T2 1024QAM 2/3", "DVB-T2 "),
-        ("T2 256QAM 2/5", "DVB-T2 "),
-        ("DVB-T 256QAM 2/3", "DVB-T "),
-        ("DVBT 64QAM 1/3", "DVB-T "),
-        ("DVB-S2 QPSK 7/9", "DVB-S2 "),
-    ],
-)
-def test_a_misspelt_mode_is_answered_with_modes_of_its_own_standard(text, service):
-    with pytest.raises(LibraryError) as caught:
-        mode(text)
-    assert caught.value.near
-    assert all(each.startswith(service) for each in caught.value.near)
-    assert all(mode(each).id == each for each in caught.value.near)
-
-
-@pytest.mark.parametrize("text", ["DVBT2 256QAM 2/3", "dvb-t2 256 qam 2/3", "DVB-T2 256-QAM 2/3", "DVB-T2  256qam 2/3"])
-def test_a_mode_is_known_however_it_is_spelt(text):
-    assert mode(text).id == "DVB-T2 256QAM 2/3"
