@@ -418,6 +418,7 @@ def read_sweep(
     options: SweepOptions = ...,
     plane_ohm: float | None = ...,
     channels: Channels | None = ...,
+    unheaded: str = ...,
 ) -> Readings: ...
 def read_sweep_for(setup: _Setup, path: _Path, options: SweepOptions = ...) -> Readings: ...
 def readings_of(
