@@ -52,6 +52,7 @@ KINDS: Mapping[str, QuantityKind] = MappingProxyType(
             any_case=True,
         ),
         "loss": QuantityKind("a loss", {"dB": 1.0}, "0.2 dB", 0.0, 200.0, any_case=True),
+        "reading_error": QuantityKind("an error of a reading", {"dB": 1.0}, "0.1 dB", 0.0, 20.0, any_case=True),
         "loss_tolerance": QuantityKind("a tolerance of loss", {"dB": 1.0}, "0.2 dB", 0.0, 20.0),
         "impedance": QuantityKind("an impedance", {"ohm": 1.0, "kohm": 1e3}, "75 ohm", 1e-3, 1e6, any_case=True),
         "inductance": QuantityKind(

@@ -178,7 +178,8 @@ def _analyzer(
     from library.load import load_library
     from library.records import Connector
 
-    stated = {name: level for name in RESIDUALS if (level := _value(given, name, "loss")) is not None}
+    kinds = {name: "reading_error" if name in ("tracking", "trace_noise") else "loss" for name in RESIDUALS}
+    stated = {name: level for name, kind in kinds.items() if (level := _value(given, name, kind)) is not None}
     assumed: list[str] = []
     if setup is None:
         library = load_library()

@@ -28,6 +28,7 @@ from chain.files.quantities import (
     PERCENT,
     POWER,
     RATIO,
+    READING_ERROR,
     REFERENCE,
     REFLECTION,
     RETURN_LOSS,
@@ -63,9 +64,9 @@ class AnalyzerKeys(Table):
     source_match: float | None = key(RETURN_LOSS, "Residual source match, after calibration.", ["36 dB"])
     directivity_kind: str | None = key(MAGNITUDE_KIND, "How it is spread, as reflection_kind.", ["ring"])
     source_match_kind: str | None = key(MAGNITUDE_KIND, "How it is spread, as reflection_kind.", ["ring"])
-    tracking: float | None = key(LOSS, "Residual reflection tracking, after calibration.", ["0.1 dB"])
+    tracking: float | None = key(READING_ERROR, "Residual reflection tracking, after calibration.", ["0.1 dB"])
     tracking_kind: str | None = key(MAGNITUDE_KIND, "How it is spread, as reflection_kind.", ["ring"])
-    trace_noise: float | None = key(LOSS, "Noise on the trace, one standard deviation.", ["0.02 dB"])
+    trace_noise: float | None = key(READING_ERROR, "Noise on the trace, one standard deviation.", ["0.02 dB"])
     repeatability: float | None = key(
         RETURN_LOSS, "Repeatability of a re-mated connector, as a return loss.", ["50 dB"]
     )

@@ -37,7 +37,7 @@ from library.errors import LibraryError, near_names
 from library.mating import f_plug_variant
 from library.reception import Amplifier, Inline, Receiver, default, ids, reception_part
 from library.reception import receiver as library_receiver
-from library.records import Coax, Connector, Evidence, Measured, Part
+from library.records import Coax, Connector, Evidence, Measured, Pad, Part, Splitter, Transformer
 
 ROOM_C = 20.0
 OUTDOOR_C = (-10.0, 50.0)
@@ -140,7 +140,7 @@ def _part(model: InstalledModel, raw: dict[str, Any], where: Where, into: Diagno
         into.defect((*where, "part"), what, "leads, splitters, taps, adapters, pads, amplifiers and filters have")
         return None
     _keys_fit(part, raw, where, into)
-    return _with_values(part, model, where, into)
+    return _no_gain(_with_values(part, model, where, into), model, where, into)
 
 
 def _of_file(model: InstalledModel, raw: dict[str, Any], where: Where, into: Diagnostics) -> AnyPart | None:
@@ -152,7 +152,33 @@ def _of_file(model: InstalledModel, raw: dict[str, Any], where: Where, into: Dia
     if measured is None or not _passive(measured, where, into):
         return None
     _keys_fit(measured, raw, where, into)
-    return _with_values(measured, model, where, into)
+    return _no_gain(_with_values(measured, model, where, into), model, where, into)
+
+
+def _no_gain(part: AnyPart, model: InstalledModel, where: Where, into: Diagnostics) -> AnyPart:
+    """The part, of which a stated tolerance must not make an amplifier."""
+    # A tree of parts that give out more than goes in may ring without end, and has no levels.
+    stated, least_db = model.loss_tolerance, _least_loss_db(part)
+    if stated is not None and least_db is not None and stated > least_db:
+        of = (
+            f"a measured loss is off by, {least_db:g} dB"
+            if part.kind == "measured"
+            else f"the loss of {least_db:.3g} dB"
+        )
+        remedy = "no passive part gives out more than goes in"
+        into.defect((*where, "loss_tolerance"), f"a tolerance of {stated:g} dB is more than {of}", remedy)
+    return part
+
+
+def _least_loss_db(part: AnyPart) -> float | None:
+    """Least loss of a part whose tolerance of loss can be stated; of a measured one the most that it may be off by."""
+    if isinstance(part, Splitter):
+        return min(loss_db for *_, loss_db in part.loss_db)
+    if isinstance(part, Inline):
+        return min(part.loss_db)
+    if isinstance(part, (Pad, Transformer)):
+        return part.loss_db
+    return MEASURED_DB if isinstance(part, Measured) else None
 
 
 def _keys_fit(part: AnyPart, raw: dict[str, Any], where: Where, into: Diagnostics) -> None:
@@ -184,6 +210,8 @@ def _passive(part: Part, where: Where, into: Diagnostics) -> bool:
 
 
 MOST_PASSED = 1.05
+MEASURED_DB = 3.0
+"""Largest tolerance of a measured two-port (practice): an analyzer that is farther off has measured nothing."""
 
 
 def _keys(part: AnyPart) -> tuple[str, ...]:

@@ -60,6 +60,19 @@ def test_an_absurd_figure_is_refused_in_its_place(keys, line, words):
     assert words in found[2]
 
 
+@pytest.mark.parametrize("key", ["tracking", "trace_noise"])
+def test_an_error_of_the_analyzer_of_any_size_is_refused_in_its_place(key):
+    """200 dB are ten thousand million times the reading, whose square no single precision holds."""
+    text = TEXT.format(adapter="", pad="", lead='length = "0.6 m"')
+    at = text.index("[near]") + len("[near]\n")
+    with pytest.raises(InputError) as caught:
+        parse_setup(f'{text[:at]}{key} = "20.1 dB"\n{text[at:]}'.encode())
+    (found,) = caught.value.defects
+    assert "out of range for an error of a reading" in found.message
+    assert "0 to 20 dB" in found.help
+    assert parse_setup(f'{text[:at]}{key} = "20 dB"\n{text[at:]}'.encode())
+
+
 @pytest.mark.parametrize(
     "keys",
     [

@@ -32,6 +32,7 @@ EXTREMES = (
     (of.FREQUENCY, ["1 Hz", "10 kHz", "1 MHz", "30 MHz", "200 MHz", "700 MHz", "3 GHz", "30 GHz", "1000 GHz"]),
     (of.LOSS, LOSSES),
     (of.LOSS_TOLERANCE, ["0 dB", "1e-9 dB", "0.2 dB", "3 dB", "19.99 dB", "20 dB"]),
+    (of.READING_ERROR, ["0 dB", "1e-9 dB", "0.2 dB", "3 dB", "20 dB"]),
     (of.IMPEDANCE, OHMS),
     (of.INDUCTANCE, ["0 H", "1 pH", "5 nH", "1 uH", "1 H"]),
     (of.CAPACITANCE, ["0 F", "1 fF", "5 pF", "1 uF", "1 F"]),

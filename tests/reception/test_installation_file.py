@@ -47,6 +47,48 @@ def test_the_demo_is_read_whole():
     assert house.channels[-1].margin_db == 0, "3 dB are inside the figure already"
 
 
+SMALL = """[antenna]
+gain = "10 dBi"
+[[signal]]
+region = "europe"
+channels = "21"
+mode = "DVB-T2 256QAM 2/3"
+field = "60 dBuV/m"
+[[item]]
+id = "part"
+after = "antenna"
+{keys}
+[[outlet]]
+id = "set"
+after = "part{port}"
+"""
+
+
+@pytest.mark.parametrize(
+    ("part", "tolerance", "words"),
+    [
+        ("splitter-3", "19.99 dB", "a tolerance of 19.99 dB is more than the loss of"),
+        ("splitter-2", "12 dB", "a tolerance of 12 dB is more than the loss of"),
+        ("min-loss-pad", "6 dB", "a tolerance of 6 dB is more than the loss of 5.72 dB"),
+        ("outlet-end", "5 dB", "a tolerance of 5 dB is more than the loss of"),
+        ("pad.s2p", "3.1 dB", "a tolerance of 3.1 dB is more than a measured loss is off by, 3 dB"),
+    ],
+)
+def test_no_tolerance_makes_an_amplifier_of_a_passive_part(part, tolerance, words):
+    """A tree of such parts would ring, and its levels leave every range."""
+    named = f'touchstone = "{part}"' if part.endswith("s2p") else f'part = "{part}"'
+
+    def text(stated):
+        ports = {"splitter-2": 2, "splitter-3": 3}.get(part, 1)
+        found = SMALL.format(keys=f'{named}\nloss_tolerance = "{stated}"', port=".out1" if ports > 1 else "")
+        return found + "".join(f'[[outlet]]\nid = "set {n}"\nafter = "part.out{n}"\n' for n in range(2, ports + 1))
+
+    assert words in one(text(tolerance)).message
+    assert one(text(tolerance)).line == 12
+    if part != "pad.s2p":
+        assert parse_installation(text("0.2 dB").encode(), DEMO, Path("demo")).items[0].part.loss_tolerance_db == 0.2
+
+
 def test_what_is_assumed_of_a_receiver_is_what_the_library_says():
     """Its own reflection too: a satellite tuner's is 8 dB."""
     house = parse_installation(
