@@ -6,7 +6,7 @@ from functools import cache, cached_property
 from typing import Any
 
 from library.errors import LibraryError, near_names
-from library.files.rows import record
+from library.files.rows import PART_KINDS, record
 from library.files.store import PART_FILES, block, document, ids_in
 from library.records import AnalyzerClass, Connector, Evidence, Family, MatedPair, MatingRule, Part, Raster, StandardSet
 
@@ -27,7 +27,7 @@ class Library:
     def __init__(self, own: dict[str, list[Row]]) -> None:
         self._own = own
         self._own_parts: dict[str, tuple[str, Row]] = {}
-        for kind in _part_kinds():
+        for kind in PART_KINDS:
             for row in own.get(kind, ()):
                 self._own_parts.setdefault(row["id"], (kind, row))
         self._parts: dict[str, Part] = {}
@@ -129,10 +129,6 @@ class Library:
 
 def _evidence(row: Row) -> Evidence:
     return Evidence(row.get("evidence", "stated"), row.get("source", ""), row.get("note", ""))
-
-
-def _part_kinds() -> tuple[str, ...]:
-    return tuple(kind for kinds in PART_FILES.values() for kind in kinds)
 
 
 @cache
