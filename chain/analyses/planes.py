@@ -151,7 +151,7 @@ def compare(
         return _row(option, measurement, (true_vswr, limit), ends, gain_db), accuracy, drawn
 
     rows, settled, most = [], [], 0
-    for index, (row, accuracy, drawn) in enumerate(in_order(found, options)):
+    for index, (row, accuracy, drawn) in enumerate(in_order(found, options, many=True)):
         rows.append(row)
         settled += [] if accuracy is None else [accuracy]
         most = max(most, drawn)
