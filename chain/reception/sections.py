@@ -298,6 +298,7 @@ def _single(
     if not width:
         width = 7.61e6
         into.assumed.append(f"signal {int(where[1]) + 1}: bandwidth {width / 1e6:g} MHz (not stated)")
+    _fits_a_tree(where, model.frequency, width, into)
     half = width / 2
     return [(f"{model.frequency / 1e6:g}", model.frequency - half, model.frequency + half, width)]
 
@@ -307,9 +308,34 @@ def read_interferers(rows: list[Any], into: Diagnostics) -> tuple[Interferer, ..
     found = []
     for number, raw in enumerate(rows):
         model = read_table(InterfererModel, raw, ("interferer", number), into)
-        if model.frequency is not None and model.level is not None:
-            found.append(Interferer(model.frequency, model.level, model.bandwidth or 10e6))
+        if model.frequency is None or model.level is None:
+            continue
+        width_hz = model.bandwidth or min(10e6, 2 * model.frequency)
+        if _fits_a_tree(("interferer", number), model.frequency, width_hz, into):
+            found.append(Interferer(model.frequency, model.level, width_hz))
     return tuple(found)
+
+
+MOST_HZ = 10e9
+"""Highest frequency of anything in a tree: three times what its parts are described to."""
+
+
+def _fits_a_tree(where: Where, freq_hz: float, width_hz: float, into: Diagnostics) -> bool:
+    """See that what a signal fills lies between zero and the highest frequency."""
+    key = "bandwidth" if freq_hz <= MOST_HZ else "frequency"
+    if width_hz > 2 * freq_hz:
+        into.defect(
+            (*where, key),
+            f"around {freq_hz / 1e6:g} MHz there is no room for {width_hz / 1e6:g} MHz",
+            "state its middle and its whole width",
+        )
+    elif freq_hz + width_hz / 2 > MOST_HZ:
+        # The products of amplifiers are found over all that is filled, in even steps.
+        what = f"it reaches {(freq_hz + width_hz / 2) / 1e9:g} GHz, and nothing in a tree of parts goes beyond {MOST_HZ / 1e9:g} GHz"
+        into.defect((*where, key), what, "leave out what no part passes on")
+    else:
+        return True
+    return False
 
 
 MOST_REFLECTED = 0.9999

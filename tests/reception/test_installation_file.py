@@ -89,6 +89,20 @@ def test_no_tolerance_makes_an_amplifier_of_a_passive_part(part, tolerance, word
         assert parse_installation(text("0.2 dB").encode(), DEMO, Path("demo")).items[0].part.loss_tolerance_db == 0.2
 
 
+@pytest.mark.parametrize(
+    ("stated", "words"),
+    [
+        ('frequency = "806 MHz"\nbandwidth = "1000 GHz"', "no room for 1e+06 MHz"),
+        ('frequency = "1000 GHz"', "it reaches 1000"),
+        ('frequency = "9.9 GHz"\nbandwidth = "1 GHz"', "it reaches 10.4 GHz"),
+    ],
+)
+def test_a_signal_that_fills_more_than_a_tree_has_is_refused(stated, words):
+    """Products of amplifiers over a terahertz would take minutes and the memory of the machine."""
+    assert words in one(TEXT.replace('frequency = "806 MHz"', stated)).message
+    assert load_installation(DEMO).interferers[0].bandwidth_hz == 10e6
+
+
 def test_what_is_assumed_of_a_receiver_is_what_the_library_says():
     """Its own reflection too: a satellite tuner's is 8 dB."""
     house = parse_installation(
