@@ -3,6 +3,7 @@
 import json
 import runpy
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ from chain.analyses.recover import recover
 from chain.cli.main import chain
 from chain.echoes.analyse import edge_points, gated, notice, ripple
 from chain.echoes.locate import folded_s, stretches
+from chain.echoes.search import _gains
 from chain.files.setup_file import load_setup
 from chain.sweeps.read import read_sweep
 from chain.sweeps.readings import Readings, from_texts
@@ -352,3 +354,25 @@ def test_user_text_does_not_steer_the_terminal():
     render(ripple(read_sweep(str(DEMO / "ripple.s1p")), setup), console_for(page, "never"))
     assert "\x1b" not in page.getvalue()
     assert "[red]b" in page.getvalue()
+
+
+@pytest.mark.parametrize("has_phase", [True, False])
+def test_what_an_echo_takes_up_is_what_least_squares_takes_up(has_phase):
+    """Power of the residual that each delay's columns take up beside the terms so far, by a fit of their own."""
+    rng = np.random.default_rng(5)
+    x, delays = np.linspace(-1, 1, 40), np.linspace(2, 9, 12)
+    scale = rng.uniform(0.5, 1.5, x.size)
+    basis, _ = np.linalg.qr(rng.normal(size=(x.size, 3)) + (1j * rng.normal(size=(x.size, 3)) if has_phase else 0))
+    seen = rng.normal(size=x.size) + (1j * rng.normal(size=x.size) if has_phase else 0)
+    residual = seen - basis @ (basis.conj().T @ seen)
+
+    def transform(columns, twice=1.0):
+        return np.exp(1j * np.pi * np.outer(delays * twice, x)) @ columns
+
+    found = _gains(SimpleNamespace(residual=residual, basis=basis), transform, scale)
+    for delay, gain in zip(delays, found, strict=True):
+        wave = np.exp(-1j * np.pi * delay * x)
+        own = wave[:, None] if has_phase else scale[:, None] * np.stack([wave.real, wave.imag], axis=1)
+        columns = np.concatenate([basis, own], axis=1)
+        left = residual - columns @ np.linalg.lstsq(columns, residual, rcond=None)[0]
+        assert gain == pytest.approx(np.sum(np.abs(residual) ** 2) - np.sum(np.abs(left) ** 2), rel=1e-9)

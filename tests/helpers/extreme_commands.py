@@ -147,6 +147,8 @@ def lay_down(rng, folder):
     for name, text in put.items():
         Path(folder, name).write_text(text, encoding="utf-8")
     for name in ("out", "sweeps"):
+        # A case that took too long has left its own behind.
+        rmtree(Path(folder, name), ignore_errors=True)
         Path(folder, name).mkdir()
     Path(folder, "sweeps", "a.s1p").write_text(put["a.s1p"], encoding="utf-8")
     return [*put, "out", "sweeps"], ids, span
