@@ -41,6 +41,14 @@ def test_a_damaged_file_gives_a_result_or_an_error_of_the_input(kind, count):
     check(reported(kind, "0", str(count)), count)
 
 
+def test_an_extreme_set_up_gives_an_answer_or_an_error_of_the_input():
+    """A dozen of them through the commands, always the same ones; many more by `fuzzer.py extreme`."""
+    found = reported("extreme", "11", "12")
+    assert not found["findings"], "\n".join(found["findings"])
+    assert found["results"] > 2
+    assert found["errors"] > 0
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize(("kind", "count"), [("touchstone", 45_000), ("table", 45_000), ("toml", 30_000)])
 def test_very_many_damaged_files(kind, count):
