@@ -6,6 +6,7 @@ import csv
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -264,6 +265,7 @@ def _too_many(table: _OfferTable, line: int, row: list[str]) -> None:
     table.defect(line, "price", row, what, remedy)
 
 
+@lru_cache(maxsize=4096)
 def _stock(cell: str) -> int | None:
     if not cell:
         return None

@@ -117,16 +117,15 @@ def search_space(need: Need, library: Library | None = None) -> SearchSpace:
             pairs[each] = tuple(_node(replace(end, name=""), nodes) for end in item_ends(offer.model))
     ends = [pairs[each] for each in alike]
     loss, reflection = _joints(list(nodes), freq_hz, library)
-    counts = Counter(node for pair in ends for node in set(pair))
-    useful = cache(partial(_useful, loss, counts, (start, goal)))
+    counts = Counter(node for pair, many in Counter(ends).items() for node in set(pair) for _ in range(many))
+    useless = cache(partial(_useless, loss, counts, (start, goal)))
     for offer, pair in zip(kept, ends, strict=True):
-        for node in pair:
-            if not useful(node, pair, offer.stock < 2):
-                end = list(nodes)[node].connector
-                notes.append(
-                    f"{offer.where}: {quoted(offer.name)}: its {end} end mates with nothing owned, offered or given"
-                )
-                break
+        node = useless(pair, offer.stock < 2)
+        if node is not None:
+            end = list(nodes)[node].connector
+            notes.append(
+                f"{offer.where}: {quoted(offer.name)}: its {end} end mates with nothing owned, offered or given"
+            )
     catalogue = _catalogue(kept, ends, worst, need, (loss, reflection, start, goal))
     return SearchSpace(need, library, freq_hz, tuple(kept), tuple(nodes), catalogue, standards, _short(notes))
 
@@ -218,20 +217,15 @@ def _joints(nodes: list[End], freq_hz: Real, library: Library) -> tuple[NDArray[
     return loss, reflection
 
 
-def _useful(
-    loss: NDArray[np.int64],
-    counts: Counter[int],
-    outer: tuple[int, int],
-    node: int,
-    pair: tuple[int, ...],
-    single: bool,
-) -> bool:
-    """Whether anything at hand mates with an end of a part, the part itself only if there are two of it."""
-    for other in np.flatnonzero(loss[node] >= 0):
-        others = counts[int(other)] - (int(other) in pair) * single
-        if int(other) in outer or others > 0:
-            return True
-    return False
+def _useless(
+    loss: NDArray[np.int64], counts: Counter[int], outer: tuple[int, int], pair: tuple[int, ...], single: bool
+) -> int | None:
+    """The end of a part that nothing at hand mates with, the part itself only if there are two of it; None where both have a mate."""
+    for node in pair:
+        others = map(int, np.flatnonzero(loss[node] >= 0))
+        if not any(other in outer or counts[other] > (other in pair) * single for other in others):
+            return node
+    return None
 
 
 def _catalogue(

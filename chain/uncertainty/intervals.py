@@ -167,7 +167,7 @@ def drawn_terms(
         part = slice(int(rows[0]), int(rows[-1]) + 1)
         some = here if rows.size == places.size else here.at(part)
         # With a phase the statistic is the recovered magnitude: what is known of the mismatch is taken out before the test.
-        undo = inverse(nominal_maps(some)) if recovered else None
+        undo = inverse(nominal_maps(some)) if recovered and some.after else None
         together = max(1, min(TOGETHER // (BATCH * rows.size), MOST_BATCHES))
         shares += [
             (part, some, undo, range(batch, min(batch + together, draws // BATCH)))
@@ -179,10 +179,12 @@ def drawn_terms(
         part, some, undo, batches = share
         first = places[part].tolist()
         maps = simulate(some, batches.start, seed, first, batches=len(batches), single=True)
-        if undo is not None:
+        if recovered:
             assert seen is not None
             assert isinstance(chosen, slice)
-            maps = compose(undo, _with_rounding(maps, seen.at(part), batches, seed, first[0]))
+            maps = _with_rounding(maps, seen.at(part), batches, seed, first[0])
+        if undo is not None:
+            maps = compose(undo, maps)
         terms.put(batches.start * BATCH, maps, part)
 
     # Where blocks of frequencies are not what the threads share, they share the trials.

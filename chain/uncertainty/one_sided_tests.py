@@ -369,6 +369,8 @@ class _Search:
         """Whether some magnitude beyond the ends found so far could pass both tests, by counts that it must satisfy."""
         low, high = (each[rows].astype(np.float32)[:, None] for each in (self.low, self.high))
         least = self.least[rows]
+        if begun and self.strict is None and np.all(self.high[rows] < 0) and np.all(self.low[rows] > 1):
+            return np.ones(rows.size, dtype=bool)
         beyond = count(last > high) >= least
         if begun and self.strict is None:
             return np.asarray(beyond | (count(last < low) >= least))
