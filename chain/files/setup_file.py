@@ -17,7 +17,7 @@ from chain.files.whole_file import check_top, parse_whole, source_of
 from chain.setups import Far, Item, Near, Setup, Sweep, with_conductors
 from chain.units import format_quantity
 from library.formulas import attenuation_db_per_100m, span_hz
-from library.records import Adapter, Coax, Measured, Splitter
+from library.records import Adapter, Coax, Measured, Pad, Splitter
 
 if TYPE_CHECKING:
     from chain.files.tables import Diagnostics
@@ -119,6 +119,7 @@ def _read(document: dict[str, Any], path: str, into: Diagnostics, own_library: b
     calibration = read_calibration(document.get("calibration", {}), ids, near, into)
     if sweep:
         span_checks(sweep, document["sweep"], near, items, far, into)
+        _seen_through(calibration.plane, sweep, items, into)
     if into.defects or not (near and far and sweep and items):
         return None
     title = document.get("title") or Path(path).stem
@@ -217,6 +218,40 @@ def _total_loss(sweep: Sweep, items: Sequence[tuple[Where, Item]], into: Diagnos
             f"the chain loses {total:.0f} dB one way at {at}, {loss:.0f} dB of it here: nothing comes back through it"
         )
         into.defect((*where, key), what, f"{MOST_LOSS_DB:g} dB at most can be computed; is this figure meant?")
+
+
+MOST_AHEAD_DB = 50.0
+"""Loss one way through which standards can be told apart: 100 dB both ways leave two digits of single precision."""
+
+
+def _seen_through(plane: str, sweep: Sweep, items: Sequence[tuple[Where, Item]], into: Diagnostics) -> None:
+    """Refuse a calibration at the far end of so much loss that open, short and load read alike."""
+    ids = [item.id for _, item in items]
+    ahead = [item for _, item in items[: ids.index(plane) + 1]] if plane in ids else []
+    losses = {item.id: max(loss_db(item, sweep.stop_hz), _resistors_db(item)) for item in ahead}
+    if sum(losses.values()) > MOST_AHEAD_DB:
+        name = max(losses, key=lambda each: losses[each])
+        what = f"{sum(losses.values()):.0f} dB one way lie ahead of this plane, {losses[name]:.0f} dB of them in {quoted(name)}"
+        remedy = f"through more than {MOST_AHEAD_DB:g} dB the standards read alike; is this figure meant?"
+        into.defect(("calibration", "plane"), what, remedy)
+
+
+def _resistors_db(item: Item) -> float:
+    """Loss of a pad's resistors between its own impedances [dB].
+
+    Source: |A sqrt(R2/R1) + B/sqrt(R1 R2) + C sqrt(R1 R2) + D sqrt(R1/R2)|/2 of the chain matrix.
+    """
+    part = item.part
+    if not isinstance(part, Pad) or part.model != "resistors":
+        return 0.0
+    a, b, c, d = 1.0, 0.0, 0.0, 1.0
+    for kind, ohm in part.arms:
+        a, b, c, d = (a, a * ohm + b, c, c * ohm + d) if kind == "series" else (a + b / ohm, b, c + d / ohm, d)
+    near, far = part.near_ohm, part.far_ohm
+    passed = (
+        a * math.sqrt(far / near) + b / math.sqrt(near * far) + c * math.sqrt(near * far) + d * math.sqrt(near / far)
+    )
+    return 20 * math.log10(passed / 2)
 
 
 def loss_db(item: Item, freq_hz: float) -> float:
