@@ -25,7 +25,7 @@ from library.records import MAGNITUDE_KINDS, Connector
 DEMO = Path(__file__).parent.parent.parent / "demo"
 
 LOSSES = ["0 dB", "1e-9 dB", "0.001 dB", "1 dB", "19 dB", "60 dB", "120 dB", "200 dB"]
-OHMS = ["1 mohm", "0.001 ohm", "0.1 ohm", "50 ohm", "75 ohm", "300 ohm", "1e5 ohm", "1000 kohm"]
+OHMS = ["0.001 ohm", "0.01 ohm", "0.1 ohm", "50 ohm", "75 ohm", "300 ohm", "1e5 ohm", "1000 kohm"]
 SHARES = ["0 %", "1e-9 %", "1 %", "20 %", "99 %", "99.9 %"]
 EXTREMES = (
     (of.LENGTH, ["0 m", "1e-9 m", "1 mm", "0.3 m", "100 m", "9000 m", "10000 m"]),
