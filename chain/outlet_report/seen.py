@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import re
+
 from rich.console import Console
 
 from chain.outlet_report import outlets
 from chain.reception.seen import SeenLevels
+from chain.report.phrases import fitted
 from chain.report.tables import Column, answer, notes, say, show_table
 
 ROWS = 12
@@ -72,4 +75,6 @@ def verdict_lines(result: SeenLevels) -> list[str]:
         return [first, second, "Next: nothing to look for; keep the table for next year."]
     place, _, reason = result.suspects[0].partition(": suspect ")
     named = reason.split(":")[0]
-    return [first, second, f"Next: at {place.split(':')[0]}, check {named}."]
+    at = place.split(":")[0]
+    plain = re.sub(r" \([^()]*\)", "", named)
+    return [first, second, fitted(*(f"Next: at {at}, check {each}." for each in (named, plain)))]

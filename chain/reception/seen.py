@@ -21,6 +21,7 @@ from chain.reception.records import ANTENNA, Installation, SignalSource
 from chain.reception.trials import DRAWS
 from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.units import parse_quantity
+from library.channels import named_channel
 from library.reception import default
 
 METERS = ("75", "50-pad", "50")
@@ -195,16 +196,18 @@ def _header(path: str, lines: list[str]) -> tuple[int, str, dict[str, tuple[int,
     raise InputError([Defect(path, number or 1, 1, f"no column says {missing}", remedy, source, max(1, len(source)))])
 
 
+HERTZ = re.compile(r"\d\s*[kMG]?Hz\s*$", re.IGNORECASE)
+
+
 def _level(texts: dict[str, str], head: str, installation: Installation) -> SeenLevel:
     places = [ANTENNA, *(outlet.id for outlet in installation.outlets)]
     if texts["place"] not in places:
         raise UnitError(f"no place is called {quoted(texts['place'])}", closest(texts["place"], places))
     names = [channel.name for channel in installation.channels]
     name = texts["channel"]
-    # People write ch 21 and channel 21; a raster whose own names begin so keeps them.
-    bare = re.sub(r"^(?:channel|ch)\b\.?\s*|^ch(?=\d)", "", name, flags=re.IGNORECASE)
-    name = bare if name not in names and bare in names else name
-    if name not in names and re.search(r"[A-Za-z]", name):
+    edges = {each.name: (each.low_hz, each.high_hz) for each in installation.channels}
+    name = named_channel(name, edges) or name
+    if name not in names and HERTZ.search(name):
         freq = parse_quantity(name, "frequency")
         inside = [each.name for each in installation.channels if each.low_hz <= freq <= each.high_hz]
         name = inside[0] if inside else name

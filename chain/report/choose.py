@@ -7,7 +7,7 @@ from collections.abc import Callable
 from rich.console import Console
 
 from chain.money import money_text
-from chain.report.numbers import between, db, limit, match, span
+from chain.report.numbers import between, db, limit, match, short_limit, span
 from chain.report.phrases import LONGEST, counted, fitted, line_of
 from chain.report.tables import Column, answer, notes, say, show_table
 from chain.selection.choose import RESOLVED, Choice, Chosen
@@ -256,13 +256,16 @@ def _idle(result: Improvement, shown: int) -> str:
 def render_changes(result: Improvement, console: Console) -> None:
     """Print the single changes of a set-up."""
     helping = [each for each in result.changes if each.gain >= RESOLVED]
-    now = f"a true {limit(result.limit_vswr)} comes out as {between(result.now_low, result.now_high)}"
+    ends = between(result.now_low, result.now_high)
+    now, brief = (
+        f"a true {each} comes out as {ends}" for each in (limit(result.limit_vswr), short_limit(result.limit_vswr))
+    )
     if helping:
         best = helping[0]
         price = "ask its price" if best.price is None else "weigh its price" if best.price else "it costs nothing"
         lines = [
             fitted(*(f"Best first step: {each}." for each in (best.what, best.what.partition(", with ")[0]))),
-            fitted(f"Now {now}; then as {between(best.low, best.high)}."),
+            fitted(*(f"Now {each}; then as {between(best.low, best.high)}." for each in (now, brief))),
             f"Next: {price}; the others are below, one change at a time.",
         ]
     else:

@@ -41,7 +41,7 @@ def render(result: Planes, console: Console) -> None:
     console.print()
     say(
         console,
-        f"At {frequency(result.freq_hz)}, the top of the sweep; 'chain choose --improve' takes the worst point.",
+        f"At {frequency(result.freq_hz)}, the top of the sweep; 'chain choose --improve' takes the worst.",
         style="dim",
     )
     notes(console, result.assumed, [reason, method])

@@ -1,7 +1,10 @@
-"""Names of modes: taken however they are spelt, and answered with modes of their own standard where they are misspelt."""
+"""Names of modes and channels in installations: taken however they are spelt, answered with their own kind where misspelt."""
 
 import pytest
 
+from chain.outlet_report.seen import verdict_lines
+from chain.reception.installation_file import load_installation
+from chain.reception.seen import compare_seen, read_seen
 from library.errors import LibraryError
 from library.reception import mode
 
@@ -29,3 +32,13 @@ def test_a_misspelt_mode_is_answered_with_modes_of_its_own_standard(text, servic
 @pytest.mark.parametrize("text", ["DVBT2 256QAM 2/3", "dvb-t2 256 qam 2/3", "DVB-T2 256-QAM 2/3", "DVB-T2  256qam 2/3"])
 def test_a_mode_is_known_however_it_is_spelt(text):
     assert mode(text).id == "DVB-T2 256QAM 2/3"
+
+
+@pytest.mark.parametrize("name", ["21", "E21", "ch 21", "channel 21", "K21", "474 MHz"])
+def test_levels_seen_name_channels_as_people_write_them(name, tmp_path):
+    table = tmp_path / "seen.csv"
+    table.write_text(f"outlet,channel,level_dbuv\nhall,{name},99\nhall,E40,45\n")
+    house = load_installation("demo/outlets.toml")
+    levels = read_seen(str(table), house)
+    assert [each.channel for each in levels] == ["21", "40"]
+    assert all(len(line) <= 80 for line in verdict_lines(compare_seen(house, levels, draws=400)))

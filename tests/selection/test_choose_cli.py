@@ -146,3 +146,31 @@ def test_help_imports_nothing_heavy():
     )
     result = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True)
     assert result.stdout.rstrip().endswith("[]")
+
+
+def test_several_parts_to_buy_are_named(tmp_path):
+    """In the first line and in the next step, never by the number of a chain alone."""
+    need = tmp_path / "need.toml"
+    parts = [("sma-plug-bnc-jack", ""), ("n-plug-bnc-plug", ""), ("bnc75-plug-f-plug", ""), ("min-loss-pad", "")]
+    offers = "".join(
+        f'[[offer]]\npart = "{name}"\nprice = "{4 + at}.50 EUR"\n{more}' for at, (name, more) in enumerate(parts)
+    )
+    need.write_text(
+        '[need]\nnear = "N-50 jack"\nfar = "F-75 jack"\nstart = "174 MHz"\nstop = "240 MHz"\nlimit = "VSWR 2"\n'
+        f'far_impedance = "75 ohm"\nanalyzer = "handheld"\nplanes = ["near"]\n{offers}'
+    )
+    first, _, step = run(str(need)).stdout.splitlines()[:3]
+    assert "chain 1" not in first + step
+    best = json.loads(run(str(need), "--json").stdout)["chains"][0]
+    assert len(best["buy"]) == 3
+    for each in best["buy"]:
+        assert each["part"] in first + step
+    assert max(len(first), len(step)) <= 80
+
+
+def test_each_of_two_answers_says_at_which_frequency_it_is():
+    """The comparison of planes takes the top of the sweep, the changes the worst point: both say so, and name the other."""
+    changes = " ".join(answer("--improve", SETUP).stdout.split())
+    planes = " ".join(CliRunner().invoke(chain, ["planes", SETUP]).stdout.split())
+    assert "At the worst of 11 frequencies; 'chain planes' takes the top of the sweep." in changes
+    assert "At 240 MHz, the top of the sweep; 'chain choose --improve' takes the worst." in planes
