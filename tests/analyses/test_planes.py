@@ -42,7 +42,7 @@ def test_the_accuracy_that_is_reported_is_that_of_the_plane_known_least_well():
     found = compare(setup)
     freq = float(found.freq_hz)
     each = []
-    for way in planes._ways(setup, planes._bridge(setup)):
+    for way in planes._options(setup, planes._bridge(setup)):
         measurement = measurement_of(way.setup, build(way.setup, np.array([freq]), fit=False))
         each.append(planes._ends(measurement, way.has_phase, (1.5, 2.0), (None, 1, found.seed))[1])
     assert len(each) == len(found.planes)
