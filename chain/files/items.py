@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from chain.errors import InputError, UnitError, plain, quoted
@@ -14,7 +15,7 @@ from chain.setups import Arm, Item
 from chain.units import format_quantity, parse_quantity
 from library.errors import LibraryError
 from library.formulas import LIGHT_M_PER_S
-from library.records import Coax, Connector, Evidence, Measured, Part, SectionLine, Splitter, Termination
+from library.records import Adapter, Coax, Connector, Evidence, Measured, Part, SectionLine, Splitter, Termination
 
 ROOM_C = 20.0
 RESERVED = ("near", "far")
@@ -66,6 +67,9 @@ def _place(
                 (*where, key), f"{key} does not apply to {_article(part.kind)}", f"it takes {', '.join(takes)}", "key"
             )
     part = with_overrides(part, model, where, into)
+    if isinstance(part, Adapter) and model.length_tolerance is None:
+        # The library's tolerance is that of its own length: of a stated one it is half at most, as a stated tolerance.
+        part = replace(part, length_tolerance_m=min(part.length_tolerance_m, part.electrical_length_m / 2))
     ends = _ends(part, model, raw, where, into)
     arms = _arms(part, model, raw, where, into, taken)
     if part.kind == "coax":

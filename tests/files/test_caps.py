@@ -7,6 +7,7 @@ from chain.assembly.budget import budget
 from chain.assembly.cascade import build
 from chain.errors import FitError, InputError
 from chain.files.setup_file import load_setup, parse_setup
+from chain.uncertainty.measurement import measurement_of, simulate
 from library.load import load_library
 from library.mating import bridging_adapters, parse_connector
 
@@ -147,3 +148,16 @@ def test_a_calibration_through_what_lets_nothing_back_is_refused():
     # V/50 through 1 mohm leaves 2e-5 V, 75/118.3 of it on 75 ohm: of V^2/200 that is 4.29e-10, or 93.7 dB (by hand).
     assert found.message == "94 dB one way lie ahead of this plane, 94 dB of them in 'pad'"
     assert parse_setup(text.format(plane="adapter").encode())
+
+
+@pytest.mark.filterwarnings("error")
+def test_an_adapter_of_hardly_any_length_is_drawn_without_a_fault():
+    """The library's tolerance is no more than half a stated length, or the adapter would amplify."""
+    setup = parse_setup(TEXT.format(adapter='electrical_length = "1e-9 m"', pad="", lead='length = "0.6 m"').encode())
+    part = setup.items[0].part
+    assert part.length_tolerance_m <= part.electrical_length_m / 2
+    measurement = measurement_of(setup, build(setup))
+    for single in (False, True):
+        drawn = simulate(measurement, 0, 1, single=single)
+        assert np.isfinite(drawn.p).all()
+        assert np.isfinite(drawn.q).all()
