@@ -96,7 +96,7 @@ def disturbed_one_port(
     residuals = tuple(analyzer.drawn(what, rng, count) for what in ("directivity", "tracking", "source_match"))
     # The part of a trace that has been at the far end: open and short share all that turned back before.
     through = (traces["open"] - traces["short"]) / 2
-    # Where the part was taken off between sweeps, their scatter shows joints, drift and noise; drawn again they would count twice.
+    # Where the part was taken off between sweeps, their scatter shows joints, drift and noise; drawn too they would count twice.
     junction = analyzer.drawn("repeatability", rng, count) * single
     changes = _ends(freq_hz, analyzer, far_ohm, rng, count, single)
     drawn = {}

@@ -1,4 +1,4 @@
-"""Readings through one chain, drawn together: what the readings share is drawn once, what is new at each reading is drawn again."""
+"""Readings through one chain, drawn together: what the readings share is drawn once, what is new at each reading for each of them."""
 
 from __future__ import annotations
 
