@@ -14,8 +14,9 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.arrays import Real, quantiles
+from chain.arrays import Complex, Real, quantiles
 from chain.results import COVERAGE, SEED
+from chain.rf.twoport import Maps
 from chain.uncertainty.intervals import (
     Kept,
     Observation,
@@ -26,7 +27,7 @@ from chain.uncertainty.intervals import (
     rounded,
     whole_batches,
 )
-from chain.uncertainty.measurement import Measurement
+from chain.uncertainty.measurement import Measurement, nominal_maps
 from chain.uncertainty.one_sided_tests import AROUND
 from chain.uncertainty.streams import BATCH
 from library.frozen import dataclass
@@ -73,6 +74,7 @@ def judged_sweep(
     drawn = whole_batches(draws or (DRAWS if count <= LONG else DRAWS_OF_LONG))
     courses = _courses(measurement, seen, limit, seed)
     opposite = seen.phase_rad is None
+    lift = _between(measurement, limit, courses) if opposite else np.zeros(count)
 
     def run(chosen: slice) -> _SweepBlock:
         here = seen.at(chosen)
@@ -98,12 +100,12 @@ def judged_sweep(
         for number, found in made.by_group.items():
             by_group[number] = np.maximum(by_group[number], found) if number in by_group else found
     median, scale = (np.concatenate(each, axis=1) for each in zip(*parts, strict=True))
-    shown = (seen.size - median) / scale
+    shown = (seen.size - lift - median) / scale
     # One side only: a sweep fails by what reads too much, at a risk of 2.5 %.
     threshold = quantiles(largest.T, (1 + COVERAGE) / 2)
     return SweepTest(
         # How the antenna's phase runs over the sweep is not known, so the highest edge of all courses counts.
-        (median + threshold[:, None] * scale).max(axis=0) + ROUNDING,
+        (median + threshold[:, None] * scale).max(axis=0) + lift + ROUNDING,
         _chance(largest, shown),
         tuple(_chance(by_group[number], shown[:, span]) for number, span in enumerate(groups)),
         drawn,
@@ -125,6 +127,18 @@ def _courses(measurement: Measurement, seen: Observation, limit: float, seed: in
     # Of errors as large as the limit each point has its own, and the antenna's one course is not among them. Of what is
     # recovered the size hardly turns on the phase: quarter turns are enough.
     return np.concatenate([recovered, np.broadcast_to(QUARTERS, (4, recovered.shape[1]))])
+
+
+def _between(measurement: Measurement, limit: float, courses: Real) -> Real:
+    """By how much an antenna at the limit can show more, without any error, at a phase that lies between those tried.
+
+    Behind a known mismatch the reading swings with the phase; where the errors are smaller than what the steps miss of that
+    swing, the edge would lie below what a sound antenna shows.
+    """
+    known = nominal_maps(measurement)
+    tried: Complex = limit * np.exp(1j * np.concatenate([courses, courses + np.pi]))
+    most = Maps(known.p * limit, known.q, known.r * limit).ceiling()[0]
+    return np.asarray(np.maximum(most - np.abs(known.reading(tried)).max(axis=0), 0))
 
 
 def _is_lost(measurement: Measurement, seen: Observation, limit: float, seed: int) -> bool:

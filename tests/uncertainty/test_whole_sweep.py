@@ -5,7 +5,7 @@ import pytest
 
 from chain.rf.elements import Box
 from chain.uncertainty.intervals import Kept, Observation, intervals
-from chain.uncertainty.measurement import Measurement, simulate
+from chain.uncertainty.measurement import Measurement, nominal_maps, simulate
 from chain.uncertainty.streams import BATCH
 from chain.uncertainty.whole_sweep import _courses, judged_sweep
 
@@ -43,6 +43,23 @@ def test_one_point_by_point_would_fail_far_more_often():
     measurement = behind_a_pad(133, 0.01)
     seen = np.abs(sweeps(measurement, LIMIT * np.exp(2j * np.pi * 0.3), 77))
     assert np.mean((seen > np.quantile(seen, 0.975, axis=0)).any(axis=1)) > 0.15
+
+
+def test_an_edge_without_errors_is_the_highest_reading_at_any_phase():
+    """Behind a known mismatch, every phase of an antenna at the limit stays below the edge, not only those that are tried."""
+    points = 5
+    s = np.zeros((points, 2, 2), dtype=complex)
+    s[:, 0, 1] = s[:, 1, 0] = 0.7
+    s[:, 0, 0], s[:, 1, 1] = 0.1 * np.exp(1j * np.arange(points)), 0.15 * np.exp(2j * np.arange(points))
+    nothing = np.zeros(points)
+    measurement = Measurement(
+        np.linspace(1e8, 2e8, points), 50.0, 75.0, (), (Box("box", 50.0, 75.0, s, nothing, nothing),)
+    )
+    far = LIMIT * np.exp(2j * np.pi * np.linspace(0, 1, 20_001))
+    highest = np.abs(nominal_maps(measurement).reading(far[:, None])).max(axis=0)
+    edge = judged_sweep(measurement, Observation(highest), LIMIT, draws=1000).edge
+    assert np.all(edge >= highest)
+    assert np.all(edge <= highest + 1e-5)
 
 
 def test_a_bad_antenna_fails():
