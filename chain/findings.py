@@ -12,7 +12,7 @@ LEVELS = ("stop", "caution", "note")
 class Finding:
     """One remark. `where` names the item or joint (`near` and `far` are the two outer ends; empty: the whole set-up).
 
-    `rule` names the check that made it, for those who sort remarks by machine. `brief` is a line for those who know the rest.
+    `rule` names the check that made it, for those who sort remarks by machine.
     """
 
     level: str
@@ -20,7 +20,6 @@ class Finding:
     text: str
     remedy: str = ""
     rule: str = ""
-    brief: str = ""
 
     def to_dict(self) -> dict[str, str]:
         """The remark as plain values."""

@@ -241,11 +241,8 @@ def weak_evidence(setup: Setup, joints: tuple[Connection, ...], graph: SetupGrap
     if not weak:
         return []
     text = "figures from memory of what is typical, not from a document"
-    brief = "figures from memory: state those of your own parts"
     return [
-        Finding(
-            "note", ", ".join(weak), text, "state the figures of your own parts where you have them", "evidence", brief
-        )
+        Finding("note", ", ".join(weak), text, "state the figures of your own parts where you have them", "evidence")
     ]
 
 

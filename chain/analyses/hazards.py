@@ -17,33 +17,26 @@ STANDING = (
     (
         "static: a lead that floats charges up in rain or dry wind; never work on it in a thunderstorm",
         "short its centre to its shield before connecting it, and connect it without delay",
-        "short its centre to its shield first; never in a thunderstorm",
     ),
     (
         "masts and power lines: a mast or lead that touches a power line kills",
         "keep clear by more than twice the mast's height; local codes and a licensed rigger have the last word",
-        "contact kills: stay clear by over twice the mast's height",
     ),
     (
         "mains: the chassis of a receiver, and so the lead's shield, may carry mains voltage",
         "unplug the receivers and measure lead to earth first; earthing and bonding follow local codes and are work for a "
         "licensed electrician",
-        "unplug receivers, meter lead to earth; earthing by an electrician",
     ),
-    (
-        "DC: masthead amplifiers and dishes are fed 5 to 24 V through the lead",
-        METER,
-        "unplug receivers and supplies, meter centre to shield first",
-    ),
+    ("DC: masthead amplifiers and dishes are fed 5 to 24 V through the lead", METER),
 )
-"""What, what to do, and both in a line; published cautions, the distance from power lines common practice."""
+"""What, and what to do; published cautions, the distance from power lines common practice."""
 
 
 def safety(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph) -> list[Finding]:
     """Give the cautions that hold for every antenna lead."""
     # With no feed stated, the check of the DC path itself asks for the meter.
     reported = STANDING if setup.far.dc_feed_v is not None else STANDING[:-1]
-    return [Finding("caution", "far", text, remedy, "safety", brief) for text, remedy, brief in reported]
+    return [Finding("caution", "far", text, remedy, "safety") for text, remedy in reported]
 
 
 def dc_path(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph) -> list[Finding]:
@@ -145,12 +138,10 @@ def power_limits(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph
                 f"takes at most {limit_w:.2f} W ({10 * log10(limit_w * 1e3):.1f} dBm) at either end, "
                 f"its resistors {pad.resistor_power_w:g} W each"
             )
-            brief = f"at most {limit_w:.2f} W ({10 * log10(limit_w * 1e3):.1f} dBm) into it: never transmit"
-            found.append(Finding("note", item.id, text, "never transmit into it", "power", brief))
+            found.append(Finding("note", item.id, text, "never transmit into it", "power"))
     limit_dbm = setup.near.max_power_dbm
     if limit_dbm is not None:
         text = f"its port takes at most {limit_dbm:g} dBm"
         text += f", reached with {limit_dbm + loss_db:.1f} dBm at the antenna" if loss_db else ""
-        brief = f"at most {limit_dbm:g} dBm into its port: keep transmitters near off"
-        found.append(Finding("note", "near", text, "keep transmitters near the antenna off", "power", brief))
+        found.append(Finding("note", "near", text, "keep transmitters near the antenna off", "power"))
     return found

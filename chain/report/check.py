@@ -34,30 +34,19 @@ def render(result: CheckResult, console: Console) -> None:
 
 
 def show_details(findings: tuple[Finding, ...], assumed: tuple[str, ...], console: Console) -> None:
-    """Print remarks and assumptions: a table of each, and as whole sentences where those are asked for."""
-    detail = detail_of(console)
+    """Print remarks and assumptions: a table of each; where the assumed figures are from where that is asked for."""
     console.print()
-    if detail.assumed and detail.method:
-        show_findings(findings, console)
-    else:
-        for level in dict.fromkeys(each.level for each in findings):
-            rows = [_remark(each) for each in findings if each.level == level]
-            if rows:
-                show_table(console, [Column(level, False, True), Column("what, and what to do", False, True)], rows)
-                console.print()
-    if assumed and not detail.assumed:
-        groups = grouped(assumed)
-        room = console.width - max(len(place) for place in ("assumed", *groups)) - 1
-        columns = [Column("assumed", False), Column("what the file does not say", False, True)]
-        show_table(console, columns, [[place, shortened(text, room - 1)] for place, text in groups.items()])
+    for level in dict.fromkeys(each.level for each in findings):
+        rows = [_remark(each) for each in findings if each.level == level]
+        show_table(console, [Column(level, False, True), Column("what, and what to do", False, True)], rows)
         console.print()
-        say(
-            console,
-            f"In full: {counted(len(assumed), 'assumption')} (--assumed), cautions and notes too (-v).",
-            style="dim",
-        )
+    if detail_of(console).assumed or not assumed:
+        notes(console, assumed, whole=True)
         return
-    notes(console, assumed, whole=True)
+    columns = [Column("assumed", False), Column("what the file does not say", False, True)]
+    show_table(console, columns, [list(each) for each in grouped(assumed).items()])
+    console.print()
+    say(console, "Where each of these figures is from: --assumed.", style="dim")
 
 
 def grouped(assumed: tuple[str, ...]) -> dict[str, str]:
@@ -74,26 +63,14 @@ def grouped(assumed: tuple[str, ...]) -> dict[str, str]:
     return {place: ", ".join(texts) for place, texts in found.items()}
 
 
-def shortened(text: str, most: int) -> str:
-    """A list of figures, cut between two of them to the length of a line.
-
-    >>> shortened("impedance 75 ohm, velocity_factor 0.66, temperature 20 C", 30)
-    'impedance 75 ohm, ...'
-    """
-    if len(text) <= most:
-        return text
-    ends = [found.start() for found in re.finditer(", ", text) if found.start() <= most - len(", ...")]
-    return f"{text[: ends[-1]]}, ..." if ends else f"{text[: most - 3]}..."
-
-
 def _remark(found: Finding) -> list[str]:
     """Where a remark is about, what is wrong and what to do; what always holds by its own name."""
-    where, reason = _place(found.where), found.brief or _reason(found)
+    where, reason = _place(found.where), _reason(found)
     if found.rule == "safety" or not where:
         name, colon, rest = found.text.partition(": ")
         where = (name.split(" and ")[-1] if found.rule == "safety" else name) if colon else ""
-        reason = found.brief or (rest if colon else reason)
-    remedy = f" {sentence(found.remedy)}" if found.remedy and not found.brief else ""
+        reason = rest if colon else reason
+    remedy = f" {sentence(found.remedy)}" if found.remedy else ""
     return [where, f"{sentence(reason)}{remedy}"]
 
 

@@ -14,7 +14,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.arrays import Complex, Real, quantiles
+from chain.arrays import Real, quantiles
 from chain.results import COVERAGE, SEED
 from chain.rf.twoport import Maps
 from chain.uncertainty.intervals import (
@@ -136,7 +136,7 @@ def _between(measurement: Measurement, limit: float, courses: Real) -> Real:
     swing, the edge would lie below what a sound antenna shows.
     """
     known = nominal_maps(measurement)
-    tried: Complex = limit * np.exp(1j * np.concatenate([courses, courses + np.pi]))
+    tried = np.asarray(limit * np.exp(1j * np.concatenate([courses, courses + np.pi])), dtype=complex)
     most = Maps(known.p * limit, known.q, known.r * limit).ceiling()[0]
     return np.asarray(np.maximum(most - np.abs(known.reading(tried)).max(axis=0), 0))
 
