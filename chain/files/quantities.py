@@ -24,6 +24,8 @@ ELEMENTS = ("half-wave", "folded", "loop", "several")
 LARGEST_BARE = 10**15
 """Largest number that is repeated in a message."""
 PAIR = 2
+LEAST_MEASURED_DB = 0.1
+"""Least return loss of an end whose reflection was measured: of one that turns everything back nothing behind it is seen."""
 SHOWS = ("vswr", "return loss", "complex")
 SHOWN_AS = {
     "swr": "vswr",
@@ -96,13 +98,23 @@ def read_reflection(value: object) -> Limit:
             raise wrong("this table is no reflection", remedy)
         kind, value = str(known), value["magnitude"]
     if not isinstance(value, list):
-        return Limit((0.0,), (read(value),), kind)
+        return _passing(Limit((0.0,), (read(value),), kind))
     if not value or not all(isinstance(row, list) and len(row) == PAIR for row in value):
         raise wrong("a table of reflections is made of pairs", 'write [["174 MHz", "26 dB"], ["862 MHz", "23 dB"]]')
     freq_hz = tuple(reader("frequency")(row[0]) for row in value)
     if any(second <= first for first, second in pairwise(freq_hz)):
         raise wrong("the frequencies of this table do not rise", "put the lowest frequency first, each once")
-    return Limit(freq_hz, tuple(read(row[1]) for row in value), kind)
+    return _passing(Limit(freq_hz, tuple(read(row[1]) for row in value), kind))
+
+
+def _passing(limit: Limit) -> Limit:
+    """A limit of any size; of a measured magnitude only one that leaves something to pass."""
+    if limit.kind == "ring" and min(limit.return_loss_db) < LEAST_MEASURED_DB:
+        raise wrong(
+            "an end that is measured to reflect everything lets nothing pass",
+            f'write the magnitude that was measured, {LEAST_MEASURED_DB:g} dB or more, or the limit alone, as in "26 dB"',
+        )
+    return limit
 
 
 def read_reference(value: object) -> tuple[float, float]:

@@ -220,6 +220,13 @@ def test_the_sound_file_is_sound():
             "this table is no reflection",
             'write { magnitude = "26 dB", known = "ring" } for a magnitude that was measured',
         ),
+        (
+            11,
+            'part = "min-loss-pad"\nreflection = { magnitude = "0 dB", known = "ring" }',
+            (12, 14, 38),
+            "an end that is measured to reflect everything lets nothing pass",
+            'write the magnitude that was measured, 0.1 dB or more, or the limit alone, as in "26 dB"',
+        ),
         # Items that are no part of a chain.
         (
             11,
