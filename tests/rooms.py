@@ -72,6 +72,11 @@ def _imported(path: Path, lazy: bool) -> Iterator[str]:
             assert not node.level, f"{path}: relative import"
             whole = [f"{node.module}.{each.name}" for each in node.names]
             yield from [name for name in whole if name in NAMES] or [str(node.module)]
+    for node in ast.walk(tree(path)) if lazy else ():
+        # By its name as text it is an import all the same.
+        match node:
+            case ast.Call(func=ast.Name("import_module"), args=[ast.Constant(str(name)), *_]):
+                yield name
 
 
 @cache

@@ -2,7 +2,10 @@
 
 import inspect
 import json
+import pickle
 import re
+import subprocess
+import sys
 from dataclasses import replace
 from pathlib import Path, PurePosixPath
 
@@ -287,6 +290,19 @@ def test_answers_are_drawn_on_axes_of_ones_own(setup, few):
     own = recovered(setup, few).plot()
     assert own.lines or own.collections
     assert own.figure is not figure
+
+
+def test_an_answer_read_back_elsewhere_says_what_draws_it(setup):
+    pytest.importorskip("matplotlib")
+    command = "import pickle, sys; pickle.load(sys.stdin.buffer).plot()"
+    kept = pickle.dumps(chain.expect(setup, 2.0, draws=1000))
+    for first, wrong in (
+        (command, "write 'from chain import recover' first"),
+        (f"from chain import recover; {command}", ""),
+    ):
+        done = subprocess.run([sys.executable, "-c", first], input=kept, capture_output=True, check=False)
+        assert (done.returncode != 0) == bool(wrong), done.stderr.decode()
+        assert wrong in done.stderr.decode()
 
 
 def test_a_path_of_any_kind_is_a_path():
