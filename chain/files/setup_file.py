@@ -16,7 +16,7 @@ from chain.files.toml import Where
 from chain.files.whole_file import check_top, parse_whole, source_of
 from chain.setups import Far, Item, Near, Setup, Sweep, with_conductors
 from chain.units import format_quantity
-from library.formulas import attenuation_db_per_100m, span_hz
+from library.formulas import attenuation_db_per_100m, ladder_abcd, span_hz
 from library.records import Adapter, Coax, Measured, Pad, Splitter
 
 if TYPE_CHECKING:
@@ -244,9 +244,7 @@ def _resistors_db(item: Item) -> float:
     part = item.part
     if not isinstance(part, Pad) or part.model != "resistors":
         return 0.0
-    a, b, c, d = 1.0, 0.0, 0.0, 1.0
-    for kind, ohm in part.arms:
-        a, b, c, d = (a, a * ohm + b, c, c * ohm + d) if kind == "series" else (a + b / ohm, b, c + d / ohm, d)
+    a, b, c, d = ladder_abcd(part.arms)
     near, far = part.near_ohm, part.far_ohm
     passed = (
         a * math.sqrt(far / near) + b / math.sqrt(near * far) + c * math.sqrt(near * far) + d * math.sqrt(near / far)
