@@ -15,6 +15,7 @@ from skrf.media import DefinedGammaZ0
 from chain.analyses.recover import recover
 from chain.cli.main import chain
 from chain.echoes.analyse import edge_points, gated, notice, ripple
+from chain.echoes.detect import _groups
 from chain.echoes.locate import folded_s, stretches
 from chain.echoes.search import _gains
 from chain.files.setup_file import load_setup
@@ -376,3 +377,11 @@ def test_what_an_echo_takes_up_is_what_least_squares_takes_up(has_phase):
         columns = np.concatenate([basis, own], axis=1)
         left = residual - columns @ np.linalg.lstsq(columns, residual, rcond=None)[0]
         assert gain == pytest.approx(np.sum(np.abs(residual) ** 2) - np.sum(np.abs(left) ** 2), rel=1e-9)
+
+
+def test_an_echo_joins_the_group_that_it_is_nearest_to():
+    """Of groups at 5 and at 15 ripples the one at 15 takes an echo at 15.5."""
+    echoes = [SimpleNamespace(periods=periods) for periods in (5.0, 15.0, 15.5)]
+    parts = [np.full(8, size, dtype=complex) for size in (0.3, 0.2, 0.1)]
+    fit = SimpleNamespace(model=SimpleNamespace(echoes=echoes), spread=(0.1, 0.1, 0.1), parts=parts)
+    assert [[echo.periods for echo, *_ in group] for group in _groups(fit)] == [[5.0], [15.0, 15.5]]

@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from chain.errors import InputError
 from chain.reflection import magnitude_from_vswr
+from chain.sweeps.options import SweepOptions
 from chain.sweeps.read import read_sweep
 from chain.sweeps.readings import typed_readings
 from chain.sweeps.text import MOST_POINTS
@@ -168,3 +169,12 @@ def test_losses_of_both_signs_are_at_fault_where_they_leave_that_of_the_first(tm
     rows = "".join(f"{174 + 10 * n},{loss}\n" for n, loss in enumerate(losses.split(",")))
     found = faults(tmp_path, f"frequency_mhz,return_loss_db\n{rows}")
     assert [line for line, _, message in found if "changes its sign here" in message] == lines
+
+
+def test_a_table_under_the_name_of_another_kind_needs_both_quantity_and_unit(tmp_path):
+    """Under a Touchstone name bare figures are a table only where it is stated what both columns are."""
+    path = written(tmp_path, "174 1.5\n175 1.6\n", "a.s1p")
+    assert read_sweep(path, SweepOptions(quantity="vswr", frequency_unit="MHz")).magnitude[0] == pytest.approx(0.2)
+    for options in (SweepOptions(quantity="vswr"), SweepOptions(frequency_unit="MHz"), SweepOptions()):
+        with pytest.raises(InputError, match=r"Touchstone|option line"):
+            read_sweep(path, options)
