@@ -20,6 +20,8 @@ FEWEST, MOST = 4_000, 8_000
 """Trials of the intervals that the test of a whole sweep takes too; with fewer it makes its own."""
 LEANS = 0.8
 """Chance at the limit from which an answer leans one way; calibrated, so one antenna in five at the limit does."""
+VERDICT_ORDER = ("impossible", "fail", "not proven", "no limit", "pass")
+"""Verdicts of points, the worst first."""
 ROUNDING = 1e-6
 """What float32 may add to a reflection magnitude."""
 
@@ -188,10 +190,10 @@ def _channels(
     limit: float | None,
     test: SweepTest | None,
 ) -> tuple[ChannelResult, ...]:
-    """Channels by the worst of their points: the upper end is the highest, the lower one holds for all points together."""
+    """Channels, figures at the worst of their points; the upper end is the highest, the lower one holds for all together."""
     out = []
     for index, ((name, low_hz, high_hz), span) in enumerate(members):
-        at = span.start + int(np.argmax(np.nan_to_num(ends[1][span], nan=-1.0)))
+        at = _worst_of(span, words, magnitude, ends[1])
         word = _overall([str(each) for each in words[span]])
         low, high = _channel_ends(found, ends, span)
         chance = None
@@ -210,8 +212,8 @@ def _channels(
                 low_hz,
                 high_hz,
                 float(readings.freq_hz[at]),
-                float(vswr(readings.magnitude[span].max())),
-                float(vswr(magnitude[span].max())),
+                float(vswr(readings.magnitude[at])),
+                float(vswr(magnitude[at])),
                 float(vswr(low)),
                 float(vswr(high)),
                 word,
@@ -220,6 +222,18 @@ def _channels(
             )
         )
     return tuple(out)
+
+
+def _worst_of(span: slice, words: Sequence[str] | Real, magnitude: Real, high: Real) -> int:
+    """The point of a channel by its verdict, then by its true match, then by its upper end."""
+    return max(
+        range(span.start, span.stop),
+        key=lambda at: (
+            -VERDICT_ORDER.index(str(words[at])),
+            float(np.nan_to_num(magnitude[at])),
+            float(np.nan_to_num(high[at])),
+        ),
+    )
 
 
 def _channel_ends(found: Intervals, ends: tuple[Real, Real], span: slice) -> tuple[float, float]:
@@ -241,7 +255,4 @@ def _remarks(words: Real | Sequence[str], low: Real, limit: float) -> tuple[str,
 
 
 def _overall(verdicts: Sequence[str]) -> str:
-    for word in ("impossible", "fail", "not proven", "no limit"):
-        if word in verdicts:
-            return word
-    return "pass"
+    return next((word for word in VERDICT_ORDER if word in verdicts), "pass")

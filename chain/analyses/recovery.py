@@ -31,7 +31,7 @@ APART = 20
 
 @dataclass(frozen=True)
 class ChannelResult:
-    """A channel by its worst point: VSWR nominal, interval, verdict."""
+    """A channel: reading and nominal VSWR at its worst point; interval and verdict of all its points together."""
 
     channel: str
     low_hz: float

@@ -33,7 +33,7 @@ WIDE = 88
 """Columns of a console that has room for the loss beside the impedance."""
 LOST = "mismatch\nloss, dB"
 BOUND = "guaranteed\nbound"
-APART_LINE = "A channel allows for the noise of its worst point, a point by itself does not."
+APART_LINE = "A channel's interval holds for all its points together, a point's for itself."
 LOW_ENOUGH, HIGH_ENOUGH = 1.005, 30.0
 """A bound from a perfect match to worse than this says nothing."""
 LEANS = {"leans better": "It leans to good", "open": "It is undecided", "leans worse": "It leans to bad"}
@@ -287,9 +287,10 @@ def _points(result: Recovery, console: Console, every_point: bool) -> None:
 
 
 def _apart(result: Recovery, channel: ChannelResult) -> bool:
-    """Whether a channel is called otherwise than its worst point."""
+    """Whether a channel is called otherwise than its worst point, or has another interval."""
     at = result.at_worst_of(channel)
-    return verdict_word(channel.verdict, channel.grade) != verdict_word(result.verdicts[at], result.grades[at])
+    point = verdict_word(result.verdicts[at], result.grades[at]), span(float(result.low[at]), float(result.high[at]))
+    return (verdict_word(channel.verdict, channel.grade), span(channel.low, channel.high)) != point
 
 
 def _worth(column: Column, result: Recovery, width: int) -> bool:

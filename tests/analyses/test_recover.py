@@ -1,5 +1,6 @@
 """What a reading is taken for with every unknown at zero."""
 
+import json
 from dataclasses import replace
 
 import numpy as np
@@ -14,7 +15,7 @@ from chain.assembly.cascade import build
 from chain.cli.main import chain
 from chain.errors import RangeError
 from chain.files.setup_file import load_setup
-from chain.report.recover import opening
+from chain.report.recover import APART_LINE, opening
 from chain.rf.twoport import Maps
 from chain.sweeps.readings import Readings, averaged, averaged_sweeps, from_texts, typed_readings
 from chain.uncertainty.measurement import measurement_of, nominal_maps
@@ -192,6 +193,21 @@ def test_channels_agree_with_their_points():
         assert each.low >= limit if each.verdict == "fail" else each.low <= limit
         words = {w for w, f in zip(found.verdicts, freq_hz, strict=True) if each.low_hz <= f <= each.high_hz}
         assert ("fail" in words) == (each.verdict == "fail")
+
+
+def test_all_figures_of_a_channel_are_of_one_place():
+    """Also where the worst match and the highest upper end are of two points; a line says why two intervals differ."""
+    setup, sweep = "demo/plane-after-pad.toml", "demo/plane-after-pad.s1p"
+    outcome = CliRunner().invoke(chain, ["recover", setup, sweep, "--json"])
+    found = json.loads(outcome.stdout)
+    for each in found["channels"]:
+        at = found["freq_hz"].index(each["worst_hz"])
+        assert (each["reading_vswr"], each["vswr"]) == (found["reading_vswr"][at], found["true_vswr"][at])
+        inside = [n for n, f in enumerate(found["freq_hz"]) if each["low_hz"] <= f <= each["high_hz"]]
+        assert each["vswr"] == max(found["true_vswr"][n] for n in inside if found["verdicts"][n] == each["verdict"])
+        assert each["high"] == max(found["high"][n] for n in inside)
+    assert any(each["low"] != found["low"][found["freq_hz"].index(each["worst_hz"])] for each in found["channels"])
+    says(CliRunner().invoke(chain, ["recover", setup, sweep]).stdout, APART_LINE)
 
 
 def test_grades_follow_the_chance_at_the_limit():
