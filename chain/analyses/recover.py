@@ -380,6 +380,7 @@ def _identity(setup: Setup, measurement: Measurement, readings: Readings, remark
         "interpretation": readings.interpretation,
         "freq_hz": readings.freq_hz,
         "reading_vswr": vswr(readings.magnitude),
+        "reading_reflection": readings.reflection,
         "middle_of": _middle_of(setup, readings.freq_hz),
         "named": tuple(float(each) in readings.channel_hz for each in readings.freq_hz),
         "assumed": setup.assumed,

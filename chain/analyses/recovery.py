@@ -118,6 +118,8 @@ class Recovery(ResultTable):
     """Of each reading, whether its place was named as a channel."""
     middle_of: tuple[str, ...] = ()
     """Channel whose middle a reading is at, per point; empty for others."""
+    reading_reflection: Complex | None = None
+    """The readings themselves in `reading_ohm`, where they have a phase."""
     limit_in_db: bool = False
     """The limit is stated as a return loss, so that prints and plots show one."""
 
@@ -193,11 +195,10 @@ class Recovery(ResultTable):
         return plain_values({"schema_version": SCHEMA_VERSION, **own})  # type: ignore[return-value]
 
     def dataframe_columns(self) -> dict[str, Any]:
-        """The table, with the complex reflection and the impedance where there is a phase."""
+        """The table, with the complex reflections and the impedance where there is a phase."""
         found = self.table()
-        if self.true_reflection is not None and self.true_ohm is not None:
-            found |= {"true_reflection": self.true_reflection, "true_ohm": self.true_ohm}
-        return found
+        names = ("reading_reflection", "true_reflection", "true_ohm")
+        return found | {name: values for name in names if (values := getattr(self, name)) is not None}
 
     def headline(self) -> str:
         """Title, verdict and the reference of the true VSWRs."""

@@ -33,7 +33,8 @@ WANTED = (
 )
 
 
-OF_A_RECOVERY = ("reading_vswr",)
+OF_A_RECOVERY = ("reading_reflection", "reading_vswr")
+"""Columns of a recovery's table that hold its readings, the one with phase first."""
 
 
 def readings_of(
@@ -204,10 +205,6 @@ def _from_table(given: Any, reference_ohm: float | None) -> Readings:
     names = list(given.columns if hasattr(given, "columns") else given)
     own = [name for name in OF_A_RECOVERY if name in names]
     if own and any(str(name).startswith("true_") for name in names):
-        if "true_reflection" in names and own[0] == "reading_vswr":
-            raise RangeError(
-                "the table of a recovery holds its readings without their phase", "hand over the sweep itself"
-            )
         kind = own[0].removeprefix("reading_")
         given, names = (
             given.rename(columns={own[0]: kind}) if hasattr(given, "rename") else {**given, kind: given[own[0]]},

@@ -38,7 +38,9 @@ DIRECT = (("reactance", "x"), ("resistance", "r"), ("vswr", "vswr"), ("return_lo
 def role(text: str) -> str:
     """What a column holds, by its header."""
     stated = concepts(text)
-    if "foreign" in stated or "second_port" in stated:
+    if stated.keys() & {"foreign", "second_port"} or (
+        "loss" in stated and not stated.keys() & {"return_loss", "reflection"}
+    ):
         return "foreign"
     for part, (of_reflection, of_impedance) in PARTS.items():
         if part in stated:
@@ -65,6 +67,19 @@ def _size(stated: dict[str, str]) -> str:
     if stated.keys() & {"magnitude", "percent"} or stated.get("reflection", "s11") != "s11":
         return "magnitude"
     return "reflection" if "reflection" in stated else ""
+
+
+OWN_READING, OWN_TRUE = "reading_", "true_"
+
+
+def roles_of(headers: Sequence[str]) -> list[str]:
+    """Role of each column; of a table of true matches that we wrote only the readings behind it are read."""
+    ours = all(any(each.startswith(start) for each in headers) for start in (OWN_READING, OWN_TRUE))
+    found = [role(each) for each in headers]
+    return [
+        "foreign" if ours and kind != "frequency" and not each.startswith(OWN_READING) else kind
+        for each, kind in zip(headers, found, strict=True)
+    ]
 
 
 def frequency_factor(text: str) -> float:
@@ -186,7 +201,7 @@ class ColumnPlan:
 
 def plan(sheet: Sheet, table: TextTable, options: SweepOptions) -> ColumnPlan | None:
     """Settle which columns are read."""
-    roles = [role(cell.text) for cell in table.header]
+    roles = roles_of([cell.text for cell in table.header])
     defects = len(sheet.defects)
     if not table.header and not (options.quantity and options.frequency_unit):
         first = table.rows[0][0]

@@ -1,0 +1,50 @@
+"""What was written is read again: tables of answers, readings as plain values, DataFrames, set-ups made in code."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+import chain
+from chain.calls.readings_given import readings_given
+from chain.cli.main import chain as command_line
+from chain.errors import InputError
+
+ROOT = Path(__file__).parent.parent.parent
+SETUP = ROOT / "demo" / "boathouse.toml"
+SWEEP = ROOT / "demo" / "boathouse.s1p"
+MAGNITUDES = ROOT / "demo" / "boathouse.csv"
+
+
+@pytest.mark.parametrize("sweep", [SWEEP, MAGNITUDES])
+def test_the_table_of_a_recovery_gives_its_readings_again(tmp_path, sweep):
+    written = tmp_path / "x.csv"
+    found = CliRunner().invoke(command_line, ["recover", str(SETUP), str(sweep), "--draws", "1000", "-o", str(written)])
+    assert found.exit_code == 0, found.output
+    first, again = chain.read_sweep(str(sweep)), chain.read_sweep_for(chain.load_setup(SETUP), str(written))
+    np.testing.assert_allclose(again.magnitude, first.magnitude, rtol=1e-12)
+    assert (again.reflection is None) == (first.reflection is None)
+    if first.reflection is not None:
+        np.testing.assert_allclose(again.reflection, first.reflection, rtol=1e-12)
+
+
+@pytest.mark.parametrize(
+    "header",
+    ["mismatch_loss_db", "Insertion loss (dB)", "Cable loss [dB]", "Loss [dB]", "Kabeldämpfung [dB]", "attenuation_db"],
+)
+def test_another_loss_is_no_reading(tmp_path, header):
+    table = tmp_path / "a.csv"
+    table.write_text(f"frequency_mhz,{header}\n174,12\n175,13\n", encoding="utf-8")
+    with pytest.raises(InputError, match="neither VSWR nor return loss"):
+        chain.read_sweep(str(table))
+    table.write_text(f"frequency_mhz,{header},vswr\n174,12,1.5\n175,13,1.5\n", encoding="utf-8")
+    assert chain.read_sweep(str(table)).magnitude == pytest.approx([0.2, 0.2])
+
+
+@pytest.mark.parametrize("sweep", [SWEEP, MAGNITUDES])
+def test_the_dataframe_of_a_recovery_gives_its_readings_again(sweep):
+    first = chain.read_sweep(str(sweep))
+    again = readings_given(chain.recover(SETUP, sweep, draws=1000).to_dataframe(), None)
+    np.testing.assert_allclose(again.magnitude, first.magnitude, rtol=1e-12)
+    assert (again.reflection is None) == (first.reflection is None)
