@@ -36,6 +36,9 @@ NEGLIGIBLE = 5e-4
 """Probability below which, four standard errors on it, a kind is drawn no further."""
 MOST_ERROR = 0.6
 """Relative standard error of a likelihood above which the rough one, of widened spans, is better."""
+LEAST_SD = 1e-6
+FURTHEST = 25.0
+"""Standard deviations from which on no kind is told from another that lies farther off still."""
 WIDENED = (1.5, 3.0, 6.0, 12.0, 24.0, 48.0, 96.0, 400.0)
 
 
@@ -82,9 +85,9 @@ def probabilities(found: Sequence[FaultProbability]) -> tuple[Real, Real]:
     probability = likelihood / total if total else np.full(likelihood.size, 1 / likelihood.size)
     # d share_i = share_i (e_i - sum of share_j e_j), squared with independent relative errors e.
     square = np.square(probability * error)
-    return probability, np.sqrt(
-        (1 - 2 * probability) * np.square(error) * probability**2 + probability**2 * square.sum()
-    )
+    variance = (1 - 2 * probability) * np.square(error) * probability**2 + probability**2 * square.sum()
+    # Of a kind that is next to certain the terms cancel but for rounding.
+    return probability, np.sqrt(np.maximum(variance, 0.0))
 
 
 def evidence(
@@ -195,8 +198,26 @@ def _rough(
             rough = _gathered(kind, agreeing, width, factor, typical)
             if rough.error <= MOST_ERROR:
                 break
-        out.append(replace(rough, error=max(rough.error, 1.0)))
+        # Wide spans let anything agree: what lies outside all that a kind shows is less likely than they say.
+        beyond = _beyond(typical, work)
+        out.append(replace(rough, likelihood=rough.likelihood * beyond, error=max(rough.error, 1.0)))
     return out
+
+
+def _beyond(typical: Real, work: FaultWork) -> float:
+    """Most of a chance that readings leave by how far they lie outside the trials of a kind.
+
+    Source: exp(-z^2/2), which the tail of a normal distribution keeps below (Chernoff), by the farthest reading; z in
+    standard deviations, from a standard deviation beyond the trials on, so that nothing near them is touched.
+    """
+    most = 0.0
+    for column, (low, high) in zip(typical[:, work.seen].T, work.spans, strict=True):
+        off = max(low - float(column.max()), float(column.min()) - high)
+        sd = float(column.std())
+        if off > sd:
+            z = max(low - float(column.mean()), float(column.mean()) - high) / max(sd, LEAST_SD)
+            most = max(most, min(z, FURTHEST))
+    return float(np.exp(-(most**2) / 2))
 
 
 def _with_noise(blocks: Sequence[Predicted], seed: int) -> Real:

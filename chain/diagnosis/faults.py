@@ -116,7 +116,11 @@ def kinds_of(setup: Setup, freq_hz: Real, ends: set[str], reseated: bool, with_o
     near, far = _sides(setup, pads, unequal)
     found = {
         RIGHT: [SuspectedFault(RIGHT, setup)],
-        REVERSED: [SuspectedFault(REVERSED, _turned(setup, each), item=each.id, flipped=each.id) for each in unequal],
+        REVERSED: [
+            SuspectedFault(REVERSED, _turned(setup, each), item=each.id, flipped=each.id)
+            for each in unequal
+            if _may_be_turned(setup, each)
+        ],
         MISSING: [SuspectedFault(MISSING, _without(setup, each), item=each.id) for each in pads],
         LOSS: [SuspectedFault(LOSS, setup, item=each.id, loss_db=_loss_db(each, LOSS_AT_HZ)) for each in pads],
         NEAR_CONNECTOR: [SuspectedFault(NEAR_CONNECTOR, setup, item=name, joint=name) for name in near],
@@ -197,6 +201,19 @@ def _turned(setup: Setup, item: Item) -> Setup:
         far_connector=item.near_connector,
     )
     return _with(setup, item, turned)
+
+
+def _may_be_turned(setup: Setup, item: Item) -> bool:
+    """Whether an item turned round still mates: one with unlike connectors, such as BNC and F, does not."""
+    # Plug and jack of one kind do not count: what is sold under one name has either, and a barrel makes one of the other.
+    near, far = item.near_connector, item.far_connector
+    turned = replace(
+        item,
+        reversed=not item.reversed,
+        near_connector=replace(far, gender=near.gender),
+        far_connector=replace(near, gender=far.gender),
+    )
+    return all(joint.verdict != "no-mate" for joint in setup_graph(_with(setup, item, turned)).connections)
 
 
 def _without(setup: Setup, item: Item) -> Setup:

@@ -1,7 +1,7 @@
 """Known terminations as they were read: open, short and loads in the antenna's place, each reading with the span its digits leave.
 
 A reading typed as 1.73 stands for anything from 1.725 to 1.735; from VSWR 20 on it says no more than that the screen is off
-its scale. A sweep counts by the mean of its magnitude over a few frequencies, reported as it would be typed. The second reading of
+its scale, which may end at 10. A sweep counts by the mean of its magnitude over a few frequencies, reported as it would be typed. The second reading of
 an end was taken after its connectors were re-seated.
 """
 
@@ -23,6 +23,8 @@ from chain.units import parse_quantity
 
 ENDS = ("open", "short", "load", "load50")
 """Names of the known terminations: `load` is in the antenna's own impedance, `load50` in 50 ohm."""
+SCALE_ENDS_VSWR = 10.0
+"""From here on an end may show as off the scale: many screens go no further; practice."""
 POINTS = 5
 """Frequencies that a sweep is read at."""
 SWEPT_DIGITS = 2
@@ -60,7 +62,7 @@ class KnownTerminations:
 def typed_span(text: str) -> tuple[float, float, float, str]:
     """Reading of one end as typed: `1.73`, `VSWR 1.73`, `11.4 dB`, `RL -11.4 dB` or `inf`.
 
-    Source: Half a step of the last digit either way; off the scale from VSWR 20 on (practice).
+    Source: Half a step of the last digit either way; from VSWR 20 on off a scale that ends at 10 or beyond (practice).
     """
     words = text.strip()
     if NONE_SHOWN.fullmatch(words):
@@ -91,8 +93,8 @@ def typed_span(text: str) -> tuple[float, float, float, str]:
 
 
 def _off_scale(size: float) -> tuple[float, float, float, str]:
-    low = float(magnitude_from_vswr(OFF_SCALE_VSWR))
-    return size, low, inf, f"off the scale (VSWR {OFF_SCALE_VSWR:g} or more)"
+    low = float(magnitude_from_vswr(SCALE_ENDS_VSWR))
+    return size, low, inf, f"off the scale (VSWR {SCALE_ENDS_VSWR:g} or more)"
 
 
 def known_ends(

@@ -1,0 +1,46 @@
+"""A chain of unlike connectors read with VSWR alone: what stands far outside, what cannot be placed, a scale that ends early."""
+
+import pytest
+
+from chain.diagnosis.diagnose import prove
+from chain.diagnosis.terminations import known_ends
+from chain.files.setup_file import load_setup
+
+LOFT = "tests/data/loft.toml"
+
+
+def found(**ends):
+    given = {end: [text] for end, text in ends.items()}
+    return prove(load_setup(LOFT), known_ends(given, 586e6))
+
+
+def share(result, what):
+    (own,) = [each for each in result.hypotheses if each.what == what]
+    return own.share
+
+
+def test_what_lies_far_outside_all_that_a_sound_chain_shows_is_no_sound_chain():
+    """Open and short at 40 and 50 where it shows 1.9 at most; 75 ohm without a pad in 50 is 1.5."""
+    result = found(open="40", short="50", load="1.5")
+    assert result.verdict == "pad missing"
+    assert share(result, "pad missing") > 0.95
+    for each in result.readings[:2]:
+        assert each.right_high < 2.0
+    # Off the scale twice, not even a load mistaken for another explains.
+    assert share(result, "right") < 1e-6
+    assert share(result, "wrong load (50 ohm)") < 1e-6
+
+
+def test_a_pad_that_fits_one_way_only_is_not_turned_round():
+    """From BNC to F; turned round, neither joint can be made."""
+    assert "pad reversed" not in [each.what for each in found(load50="1.6").hypotheses]
+    turned = found(open="3.00", short="3.00", load="1.5")
+    assert "pad reversed" not in [each.what for each in turned.hypotheses]
+
+
+@pytest.mark.parametrize("shown", ["9.99", "inf", "30"])
+def test_a_screen_at_the_end_of_its_scale_speaks_for_a_missing_pad(shown):
+    """A lead of 2.5 m keeps an open below full reflection, and many scales end at 9.99."""
+    result = found(open=shown)
+    assert result.verdict == "pad missing"
+    assert share(result, "pad missing") > 0.8
