@@ -1,8 +1,8 @@
 """Known terminations as they were read: open, short and loads in the antenna's place, each reading with the span its digits leave.
 
 A reading typed as 1.73 stands for anything from 1.725 to 1.735; from VSWR 20 on it says no more than that the screen is off
-its scale, which may end at 10. A sweep counts by the mean of its magnitude over a few frequencies, reported as it would be typed. The second reading of
-an end was taken after its connectors were re-seated.
+its scale, which may end at 10. A sweep counts by the mean of its magnitude over a few frequencies, reported as it would be
+typed. The second reading of an end was taken after its connectors were re-seated.
 """
 
 from __future__ import annotations

@@ -16,7 +16,7 @@ from chain.reflection import vswr
 
 @pytest.mark.parametrize("text", ["inf", "VSWR inf", "20", "30", "35.2:1", "0 dB", "0.00 dB", "-0.8 dB"])
 def test_off_the_scale_all_readings_are_alike(text):
-    """From VSWR 20 on, and from a return loss of 20 log10(21/19) = 0.869 dB down, a reading says no more than that, on a scale that may end at 10."""
+    """From VSWR 20 on, and from a return loss of 20 log10(21/19) = 0.869 dB down, it is off a scale that may end at 10."""
     _, low, high, words = typed_span(text)
     assert low == pytest.approx(9 / 11)
     assert isinf(high)
