@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from chain.plots.figure import Plot
     from chain.reception.outlets import Reception
     from chain.reception.records import Installation
+    from chain.reception.seen import SeenLevels
 
 METERS = ("75", "50-pad", "50")
 
@@ -78,7 +79,9 @@ def command(
     if place or improve:
         (_place if place else _improve)(shared, loaded, inputs)
     elif seen is not None:
-        _seen(shared, loaded, inputs, meter or "75", rbw, draws, every)
+        compared = _seen(shared, loaded, inputs, meter or "75", rbw, draws, every)
+        if enforce and not compared.works:
+            raise click.exceptions.Exit(1)
     else:
         found = _outlets(shared, loaded, inputs, draws, (every, tree), plot)
         if enforce and not found.works:
@@ -159,7 +162,7 @@ def _seen(
     rbw: str | None,
     draws: int | None,
     every: bool,
-) -> None:
+) -> SeenLevels:
     from chain.reception.seen import compare_seen, read_seen
     from chain.reception.trials import DRAWS
     from chain.results import SEED
@@ -177,3 +180,4 @@ def _seen(
         seen.render(found, console, every)
 
     deliver(shared, render, found.to_dict, inputs)
+    return found

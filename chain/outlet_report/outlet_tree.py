@@ -59,7 +59,9 @@ def item_words(result: Reception, item: InstalledItem) -> str:
     """An item in one line: what it is, and the levels behind it."""
     part = item.part
     what = part.id if not item.length_m else f"{part.id} {format_quantity(item.length_m, 'length')}"
-    if isinstance(part, Amplifier):
+    if isinstance(part, Amplifier) and item.id not in result.nominal.amplifier_total_dbuv:
+        what += ", not fed"
+    elif isinstance(part, Amplifier):
         total = result.nominal.amplifier_total_dbuv[item.id]
         what += f" +{part.gain_db:g} dB, total out {total:.0f} dBuV"
     name = "" if item.id == what else f"{item.id}  "

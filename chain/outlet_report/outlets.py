@@ -8,8 +8,9 @@ from rich.console import Console
 
 from chain.reception.outlets import OutletChannel, Reception
 from chain.reception.records import ANTENNA
+from chain.reception.tree import bypass_words
 from chain.report.numbers import follow_limit, match
-from chain.report.phrases import counted, fitted, verdict_word
+from chain.report.phrases import counted, fitted, line_of, verdict_word
 from chain.report.tables import Column, answer, notes, say, show_table
 
 ROWS = 12
@@ -36,21 +37,19 @@ def render(result: Reception, console: Console, every: bool = False) -> None:
         Column("chance"),
         Column("verdict,\nlimited by", numeric=False),
     ]
-    show_table(console, columns, [_cells(row) for row in rows])
+    show_table(console, columns, [_cells(row, row.outlet in result.silent) for row in rows])
     left = len(order) - len(rows)
     more = f"{left} more rows (--all), the tree (--tree)" if left else "the tree (--tree)"
     notes(console, result.installation.assumed, [_method(result)], more=more)
 
 
-def _cells(row: OutletChannel) -> list[str]:
+def _cells(row: OutletChannel, silent: bool) -> list[str]:
     return [
         row.outlet,
         row.channel,
         f"{row.freq_hz / 1e6:.0f}" if row.freq_hz > 150e6 else f"{row.freq_hz / 1e6:g}",
-        f"{row.level_dbuv:.0f}",
-        span_of(row.level_low, row.level_high),
-        f"{row.margin_db:.1f}",
-        span_of(row.margin_low, row.margin_high),
+        *(("none", "") if silent else (f"{row.level_dbuv:.0f}", span_of(row.level_low, row.level_high))),
+        *(("", "") if silent else (f"{row.margin_db:.1f}", span_of(row.margin_low, row.margin_high))),
         chance(row.probability),
         f"{verdict_word(row.verdict)}, {row.limited_by}",
     ]
@@ -86,14 +85,11 @@ def verdict_lines(result: Reception) -> list[str]:
         )
     worst = result.row(*result.order()[0])
     if result.unpowered:
-        # What a dead amplifier lets through is not what is computed of it.
-        dead = f"Not yet: {result.unpowered[0]}"
-        first = fitted(f"{dead}; fed, {result.count('works')} of {total} would work.", f"{dead}.")
-        return [
-            first,
-            _worst(worst),
-            "Next: add an item part = \"power-injector\" with supply = ..., then 'chain check'.",
-        ]
+        lack = result.unpowered[0]
+        dead = line_of("Not yet: ", f"'{lack.where}' {lack.text}")
+        first = fitted(f"{dead[:-1]}; so {result.count('works')} of {total} work.", dead)
+        unfed = bypass_words(result.installation, result.unfed) if result.unfed else _worst(worst)
+        return [first, fitted(unfed, "Levels without the feed."), line_of("Next: ", lack.remedy)]
     return [first, _worst(worst), _next(result, worst)]
 
 

@@ -7,8 +7,9 @@ import re
 from rich.console import Console
 
 from chain.outlet_report import outlets
+from chain.reception.checks import DeadAmplifier
 from chain.reception.seen import SeenLevels
-from chain.report.phrases import fitted
+from chain.report.phrases import fitted, short
 from chain.report.tables import Column, answer, notes, say, show_table
 
 ROWS = 12
@@ -51,7 +52,7 @@ def render(result: SeenLevels, console: Console, every: bool = False) -> None:
     against = f"Predicted from {seen_at[0].against}. " if seen_at else "Predicted from the signals as stated. "
     meter = METERS[result.meter]
     added = f", {result.correction_db:+.2f} dB added" if result.correction_db else ""
-    say(console, "Computed again from the levels seen:")
+    say(console, f"Computed again from the levels seen{', the amplifier as its bypass' if result.dead else ''}:")
     for line in outlets.verdict_lines(result.after)[:1]:
         say(console, "  ", line, indent=2)
     notes(
@@ -62,9 +63,24 @@ def render(result: SeenLevels, console: Console, every: bool = False) -> None:
     )
 
 
+def _dead_lines(dead: DeadAmplifier) -> list[str]:
+    """The amplifier that seems not to work, from what, and where to put the meter."""
+    name = short(dead.id)
+    bypass = f", its bypass loses {dead.bypass_loss_db:g}" if dead.bypass_loss_db else ""
+    fed = f"meter the DC on the lead at '{name}', {dead.power_v:g} V" if dead.power_v else f"look for mains at '{name}'"
+    lack = f"All {dead.levels} levels behind it lack about {dead.lacking_db:.0f} dB; its gain is {dead.gain_db:g}"
+    return [
+        f"The amplifier '{name}' seems not to work: no feed, off, or dead.",
+        fitted(f"{lack}{bypass}.", f"{lack}."),
+        fitted(f"Next: {fed}; if it is there, replace the amplifier.", f"Next: {fed}."),
+    ]
+
+
 def verdict_lines(result: SeenLevels) -> list[str]:
     """How many fit, the worst, and the next step."""
     off = [row for row in result.rows if not row.fits]
+    if result.dead:
+        return _dead_lines(result.dead)
     first = f"{len(result.rows) - len(off)} of {len(result.rows)} levels fit the model, {len(off)} do not."
     if not off:
         first = f"All {len(result.rows)} levels seen fit the model."

@@ -1,19 +1,25 @@
-"""Connectors along the tree, direct current, open ends, overload: what to see to before anything is connected."""
+"""Connectors, direct current, open ends, overload: what to see to before anything is connected, and where levels are amiss."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from statistics import median
+from typing import TYPE_CHECKING
 
 from chain.assembly.graph import BLOCKING
 from chain.findings import Finding
 from chain.reception.formulas import DBUV_OF_DBM
 from chain.reception.levels import nominal_levels
 from chain.reception.records import ANTENNA, Installation, InstalledItem, Outlet
-from chain.reception.tree import dc_walk
+from chain.reception.tree import dc_walk, way_to
 from chain.results import SCHEMA_VERSION, ResultTable
 from library.mating import mate
-from library.reception import Amplifier
-from library.records import Splitter
+from library.reception import Amplifier, Inline
+from library.records import Connector, Evidence, Splitter
+
+if TYPE_CHECKING:
+    from chain.reception.seen import SeenRow
 
 
 @dataclass(frozen=True)
@@ -141,9 +147,31 @@ def check_installation(installation: Installation) -> InstallationCheck:
     )
 
 
-def unpowered(installation: Installation) -> tuple[str, ...]:
-    """Amplifiers that get no direct current, or not their own volts: what is computed of them does not hold yet."""
-    return tuple(f"'{each.where}' {each.text}" for each in _direct_current(installation) if each.level != "note")
+def unpowered(installation: Installation) -> tuple[Finding, ...]:
+    """What is amiss with the direct current: until it is mended, nothing that is computed is a verdict."""
+    return tuple(each for each in _direct_current(installation) if each.level != "note")
+
+
+def unfed_amplifiers(installation: Installation) -> tuple[str, ...]:
+    """Amplifiers that get no direct current, or not their own volts."""
+    amplifiers = {item.id for item in installation.items if isinstance(item.part, Amplifier)}
+    return tuple(each.where for each in unpowered(installation) if each.where in amplifiers)
+
+
+def _remedy_without_supply(installation: Installation, amplifier: str, volts: float, stopped: list[str]) -> str:
+    """How an amplifier comes to its supply, with what the tree has already."""
+    idle = [
+        item.id
+        for item in installation.items
+        if getattr(item.part, "kind", "") == "injector"
+        and amplifier in way_to(installation, item.id)
+        and item.id not in {each.at for each in installation.supplies}
+    ]
+    if stopped:
+        return f"put the injector between '{amplifier}' and '{stopped[0]}'"
+    if idle:
+        return f"add supply = \"{volts:g} V\" to '{idle[0]}'"
+    return f'add an item part = "power-injector" with supply = "{volts:g} V"'
 
 
 def _direct_current(installation: Installation) -> list[Finding]:
@@ -161,11 +189,12 @@ def _direct_current(installation: Installation) -> list[Finding]:
         if supply is None:
             stopped = [name for way in ways for name in way.stopped]
             why = f"; {stopped[0]} stops it" if stopped else ""
-            remedy = 'add an item part = "power-injector" with supply = ...'
+            remedy = _remedy_without_supply(installation, item.id, item.part.power_v, stopped)
             found.append(Finding("caution", item.id, f"gets no DC, it needs {need}{why}", remedy, "dc"))
         elif abs(supply.volts - item.part.power_v) > 0.2 * item.part.power_v:
             text = f"gets {supply.volts:g} V and is made for {item.part.power_v:g} V"
-            found.append(Finding("stop", item.id, text, "take the supply that belongs to it", "dc"))
+            remedy = f"take the supply that belongs to it: supply = \"{item.part.power_v:g} V\" at '{supply.at}'"
+            found.append(Finding("stop", item.id, text, remedy, "dc"))
         else:
             text = f"fed with {supply.volts:g} V from {supply.at}, about {item.part.current_ma:g} mA"
             found.append(Finding("note", item.id, text, "unplug the supply before a joint is opened", "dc"))
@@ -230,3 +259,148 @@ CAUTIONS = (
 )
 """What holds for every installation."""
 LEAST_DISTANCE_DB = 25.0
+
+SUSPECT_DB = 3.0
+LEAST_GAIN_DB = 6.0
+"""A gain that a poor joint could take as well tells nothing of the amplifier."""
+
+
+@dataclass(frozen=True)
+class DeadAmplifier:
+    """An amplifier behind which everything seen is low by about what it should give."""
+
+    id: str
+    gain_db: float
+    bypass_loss_db: float
+    power_v: float
+    levels: int
+    """Levels seen behind it."""
+    lacking_db: float
+    """The middle one of what they lack."""
+
+
+def dead_amplifier(installation: Installation, rows: Sequence[SeenRow]) -> DeadAmplifier | None:
+    """The amplifier that seems not to work, from rows that are held against the antenna's level or the signal as stated.
+
+    Every place behind it lacks its gain, or that and its bypass loss, within what was expected there; no other place lacks
+    as much.
+    """
+    ways = {place: way_to(installation, place) for place in {row.place for row in rows} - {ANTENNA}}
+    found = []
+    for item in installation.items:
+        part = item.part
+        if not isinstance(part, Amplifier) or part.gain_db < LEAST_GAIN_DB:
+            continue
+        behind = [row for row in rows if item.id in ways.get(row.place, ())]
+        beside = [row for row in rows if row not in behind]
+        most_db = part.gain_db + part.bypass_loss_db
+        lacks = all(
+            row.difference_db + most_db >= row.low_db and row.difference_db + part.gain_db <= row.high_db
+            for row in _typical(behind)
+        )
+        if not behind or any(row.fits for row in behind) or not lacks:
+            continue
+        if any(row.difference_db < -part.gain_db / 2 for row in beside):
+            continue
+        lacking = -median(row.difference_db for row in behind)
+        found.append(DeadAmplifier(item.id, part.gain_db, part.bypass_loss_db, part.power_v, len(behind), lacking))
+    return min(found, key=lambda each: abs(each.lacking_db - each.gain_db - each.bypass_loss_db), default=None)
+
+
+def _typical(rows: Sequence[SeenRow]) -> list[SeenRow]:
+    """The middle row of each place: one channel may have a fault of its own beside."""
+    places = {
+        row.place: sorted((r for r in rows if r.place == row.place), key=lambda r: r.difference_db) for row in rows
+    }
+    return [each[len(each) // 2] for each in places.values()]
+
+
+def with_losses(installation: Installation, rows: Sequence[SeenRow]) -> Installation:
+    """The installation with what the levels seen lack as a loss before each outlet that differs from the model."""
+    losses: dict[str, dict[float, float]] = {}
+    for row in rows:
+        if not row.fits and row.place != ANTENNA and row.difference_db < 0:
+            losses.setdefault(row.place, {})[row.freq_hz] = -row.difference_db
+    items, ends = list(installation.items), []
+    taken = {item.id for item in items}
+    for end in installation.outlets:
+        if end.id not in losses:
+            ends.append(end)
+            continue
+        name = next(each for each in (f"lost-{end.id}{'-' * n}" for n in range(99)) if each not in taken)
+        points = sorted(losses[end.id].items())
+        part = _loss(tuple(freq for freq, _ in points), tuple(loss for _, loss in points))
+        items.append(InstalledItem(name, part, end.after, input_connector=None, output_connector=None))
+        ends.append(replace(end, after=name))
+    return replace(installation, items=tuple(items), outlets=tuple(ends)) if losses else installation
+
+
+def _loss(freq_hz: tuple[float, ...], loss_db: tuple[float, ...]) -> Inline:
+    """A matched loss, as it was seen; where it lies nobody knows."""
+    own = Connector("F-75", "jack")
+    return Inline(
+        "loss", "loss as seen", "loss", own, own, freq_hz, loss_db, 0.0, None, "pass", 0.0, 1e12, Evidence("stated", "")
+    )
+
+
+def suspects_of(
+    rows: Sequence[SeenRow],
+    installation: Installation,
+    resolution_hz: float | None,
+    odd: set[str],
+) -> list[str]:
+    """Whom to suspect where the differences do not fit; the way to a place that differs from others, not the field."""
+    places = list(dict.fromkeys(row.place for row in rows))
+    off = {place: [row for row in rows if row.place == place and not row.fits] for place in places}
+    sound = {name for place in places if not off[place] for name in way_to(installation, place)}
+    reasons: dict[str, list[tuple[str, float]]] = {}
+    for place in places:
+        if not off[place]:
+            continue
+        typical = median(row.difference_db for row in off[place])
+        if abs(typical) < SUSPECT_DB and len(off[place]) < 2:
+            continue
+        if typical > 0:
+            reason = "the meter (75 or 50 ohm, pad, dBuV or dBm) or an amplifier's gain"
+        elif place == ANTENNA or (
+            place not in odd and any(row.against == "the signal as stated" for row in off[place])
+        ):
+            reason = "the field assumed, pointing, the balun, water in a joint" + (
+                "" if resolution_hz else "; or a marker read instead of channel power"
+            )
+        else:
+            reason = WAY
+        reasons.setdefault(reason, []).append((place, typical))
+    found = []
+    for reason, those in reasons.items():
+        for group in _groups(those, installation, sound) if reason == WAY else [those]:
+            own = _shared([place for place, _ in group], installation, sound)
+            why = f"{', '.join(own) or 'what lies on its way'}: {WAY}" if reason == WAY else reason
+            found.append(f"{', '.join(place for place, _ in group)}: {_size(group)}: suspect {why}")
+    return found
+
+
+WAY = "a bad joint, a longer or poorer lead, a port left open"
+
+
+def _size(group: Sequence[tuple[str, float]]) -> str:
+    sizes = sorted({f"{abs(typical):.0f}" for _, typical in group}, key=float)
+    span = sizes[0] if len(sizes) == 1 else f"{sizes[0]} to {sizes[-1]}"
+    return f"{span} dB {'less' if group[0][1] < 0 else 'more'} than predicted"
+
+
+def _shared(places: Sequence[str], installation: Installation, sound: set[str]) -> list[str]:
+    """What lies on the ways to all of some places and on none to a place where all fits, amplifiers first."""
+    ways = [way_to(installation, place) for place in places]
+    names = [name for name in ways[0] if name not in sound and all(name in way for way in ways)]
+    amplifiers = {item.id for item in installation.items if isinstance(item.part, Amplifier)}
+    return sorted(names, key=lambda name: name not in amplifiers)
+
+
+def _groups(
+    those: list[tuple[str, float]], installation: Installation, sound: set[str]
+) -> list[list[tuple[str, float]]]:
+    """All places in one where they lack about the same and share what may be at fault, else each by itself."""
+    sizes = [typical for _, typical in those]
+    alike = max(sizes) - min(sizes) <= SUSPECT_DB and _shared([place for place, _ in those], installation, sound)
+    return [those] if alike else [[each] for each in those]

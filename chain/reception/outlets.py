@@ -10,7 +10,8 @@ import numpy as np
 
 from chain.arrays import Real
 from chain.errors import FitError
-from chain.reception.checks import blocking_joints, unpowered
+from chain.findings import Finding
+from chain.reception.checks import blocking_joints, unfed_amplifiers, unpowered
 from chain.reception.elements import Compiled, compile_tree, require_described
 from chain.reception.formulas import DBUV_OF_DBM, mismatch_limits_db
 from chain.reception.levels import (
@@ -26,6 +27,7 @@ from chain.reception.levels import (
 from chain.reception.network import solve
 from chain.reception.records import Installation
 from chain.reception.sections import reflection_at
+from chain.reception.tree import bypassed, way_to
 from chain.reception.trials import DRAWS, DrawnMargins, draw_margins
 from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.rf.elements import limit_radius
@@ -132,9 +134,25 @@ class Reception(ResultTable):
         return int(np.count_nonzero(self.verdicts[listened] == VERDICTS.index(verdict)))
 
     @property
-    def unpowered(self) -> tuple[str, ...]:
-        """Amplifiers without the direct current they need, each with what it lacks."""
+    def unpowered(self) -> tuple[Finding, ...]:
+        """What the amplifiers' direct current lacks."""
         return unpowered(self.installation)
+
+    @property
+    def unfed(self) -> tuple[str, ...]:
+        """Amplifiers without their direct current: all levels are computed without them, by their bypasses."""
+        return unfed_amplifiers(self.installation)
+
+    @property
+    def silent(self) -> tuple[str, ...]:
+        """Outlets without any level: behind an amplifier that has neither its direct current nor a bypass."""
+        dead = {
+            item.id
+            for item in self.installation.items
+            if item.id in self.unfed and isinstance(item.part, Amplifier) and not item.part.bypass_loss_db
+        }
+        ends = self.installation.outlets if dead else ()
+        return tuple(each.id for each in ends if dead & {*way_to(self.installation, each.id)})
 
     @property
     def works(self) -> bool:
@@ -245,6 +263,9 @@ def outlets(
     require_described(installation)
     for each in blocking_joints(installation):
         raise FitError(f"{each.above} and {each.below} do not fit together: {each.reason}", "'chain check' says more")
+    stated, unfed = installation, unfed_amplifiers(installation)
+    # An amplifier that is not fed does not amplify: what arrives is what passes it.
+    installation = bypassed(installation, unfed) if unfed else installation
     nominal = nominal_levels(installation)
     drawn = draw_margins(nominal, draws, seed, progress)
     verdicts, limits, closest = _judge(installation, nominal, drawn)
@@ -258,8 +279,8 @@ def outlets(
     _refine(installation, nominal, (verdicts, limits, closest), worth, slope, room)
     warnings = (*installation.warnings, *_remarks(installation, slope, isolation, room))
     return Reception(
-        installation.title,
-        installation,
+        stated.title,
+        stated,
         nominal,
         drawn,
         verdicts,

@@ -7,17 +7,18 @@ import math
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from statistics import median
 
 import numpy as np
 
 from chain.errors import Defect, InputError, UnitError, quoted
 from chain.files.toml import closest, decode, read_file
+from chain.reception.checks import DeadAmplifier, dead_amplifier, suspects_of, with_losses
 from chain.reception.formulas import pad_correction_db
 from chain.reception.levels import nominal_source
 from chain.reception.outlets import Reception, outlets
 from chain.reception.quantities import LEVEL, parse_reception
 from chain.reception.records import ANTENNA, Installation, SignalSource
+from chain.reception.tree import bypassed
 from chain.reception.trials import DRAWS
 from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.units import parse_quantity
@@ -34,7 +35,6 @@ UNITS = {"level_dbuv": "dBuV", "level_dbm": "dBm", "level_dbmv": "dBmV"}
 UNITS |= {"dbuv": "dBuV", "dbm": "dBm", "dbmv": "dBmV"}
 METER_DB = 1.5
 """Half-width of a hand-held level meter; practice."""
-SUSPECT_DB = 3.0
 EXAMPLE = "place,channel,level_dbuv"
 
 
@@ -75,8 +75,15 @@ class SeenLevels(ResultTable):
     correction_db: float
     """What was added to the readings."""
     after: Reception
-    """The installation with what was seen in place of the field that was assumed."""
+    """The installation with what was seen in place of the field and of the ways that were assumed."""
     warnings: tuple[str, ...]
+    dead: DeadAmplifier | None = None
+    """The amplifier that seems not to work."""
+
+    @property
+    def works(self) -> bool:
+        """Whether every channel works at every outlet with the levels seen, and every amplifier seems to."""
+        return self.dead is None and self.after.works
 
     ROWS = "rows"
     COLUMNS = (
@@ -101,6 +108,8 @@ class SeenLevels(ResultTable):
             "correction_db": self.correction_db,
             "rows": [vars(row) for row in self.rows],
             "suspects": list(self.suspects),
+            "dead_amplifier": None if self.dead is None else vars(self.dead),
+            "works": self.works,
             "after": self.after.to_dict(),
         }
         found = plain_values(document)
@@ -272,18 +281,37 @@ def compare_seen(
         true[each.place, each.channel] = each.shown_dbuv + pad_correction_db(meter) + spread
     # Twice: against the field as stated, which tells of the field, then against what was seen, which tells of the way between.
     stated = outlets(installation, draws, seed, progress)
-    references = _references(true, stated)
-    known = _seen_in(installation, true, references)
-    after = outlets(known, draws, seed, progress)
-    rows = [_row(place, name, level, stated, after, references) for (place, name), level in true.items()]
-    # A place that differs from others on one channel shows nothing of the field on another.
-    odd = {row.place for row in rows if not row.fits and row.place not in (ANTENNA, references[row.channel])}
-    others = _references({key: level for key, level in true.items() if key[0] not in odd}, stated)
-    if others != references:
-        after = outlets(_seen_in(installation, true, others), draws, seed, progress)
-        rows = [_row(place, name, level, stated, after, others) for (place, name), level in true.items()]
+    # The antenna's level first: the field that was assumed is no measure of an amplifier where it was seen itself.
+    anchored = {name: ANTENNA for place, name in true if place == ANTENNA}
+    after = outlets(_seen_in(installation, true, anchored), draws, seed, progress) if anchored else stated
+    rows = [_row(place, name, level, stated, after, anchored) for (place, name), level in true.items()]
+    dead = dead_amplifier(installation, rows)
+    odd: set[str] = set()
+    model = installation
+    if dead:
+        model = bypassed(installation, [dead.id])
+        passed = outlets(model, draws, seed, progress)
+        references = _references(true, passed)
+        after = outlets(_seen_in(model, true, references), draws, seed, progress)
+        known = [_row(place, name, level, passed, after, references) for (place, name), level in true.items()]
+    else:
+        references = _references(true, stated)
+        if references != anchored:
+            after = outlets(_seen_in(installation, true, references), draws, seed, progress)
+            rows = [_row(place, name, level, stated, after, references) for (place, name), level in true.items()]
+        # A place that differs from others on one channel shows nothing of the field on another.
+        odd = {row.place for row in rows if not row.fits and row.place not in (ANTENNA, references.get(row.channel))}
+        others = _references({key: level for key, level in true.items() if key[0] not in odd}, stated)
+        if others != references:
+            references = others
+            after = outlets(_seen_in(installation, true, others), draws, seed, progress)
+            rows = [_row(place, name, level, stated, after, others) for (place, name), level in true.items()]
+        known = rows
     rows.sort(key=lambda row: (row.fits, -abs(row.difference_db)))
     warnings = list(after.warnings)
+    if any(not row.fits and row.difference_db < 0 and row.place != ANTENNA for row in known):
+        # What was seen at an outlet is what arrives there: what the model has too much is lost on some way to it.
+        after = outlets(with_losses(_seen_in(model, true, references), known), draws, seed, progress)
     if meter == "50":
         warnings.append(
             "a 50-ohm meter without a pad reflects: its readings at a 75-ohm outlet are uncertain by its mismatch"
@@ -291,11 +319,12 @@ def compare_seen(
     return SeenLevels(
         installation.title,
         tuple(rows),
-        tuple(_suspects(rows, installation, resolution_hz, odd)),
+        () if dead else tuple(suspects_of(rows, installation, resolution_hz, odd)),
         meter,
         pad_correction_db(meter),
         after,
         tuple(warnings),
+        dead,
     )
 
 
@@ -314,7 +343,12 @@ def _references(true: dict[tuple[str, str], float], stated: Reception) -> dict[s
             continue
         predicted = stated.nominal.level_dbuv[:, names.index(name)]
         differences = {place: true[place, name] - predicted[rows.index(place)] for place in places}
-        found[name] = sorted(places, key=lambda place: differences[place])[len(places) // 2]
+        middle = sorted(places, key=lambda place: differences[place])[len(places) // 2]
+        channel = stated.installation.channels[names.index(name)]
+        source = stated.installation.sources[channel.signal]
+        # A level that was measured moves within its own uncertainty only: beyond it the way between is at fault.
+        if source.kind != "level" or abs(differences[middle]) <= 2 * source.spread_db + METER_DB:
+            found[name] = middle
     return found
 
 
@@ -371,45 +405,3 @@ def _row(
         against,
         low_db <= difference <= high_db,
     )
-
-
-def _suspects(rows: list[SeenRow], installation: Installation, resolution_hz: float | None, odd: set[str]) -> list[str]:
-    """Whom to suspect where the differences do not fit; the way to a place that differs from others, not the field."""
-    found = []
-    places = list(dict.fromkeys(row.place for row in rows))
-    off = {place: [row for row in rows if row.place == place and not row.fits] for place in places}
-    sound = {place for place in places if not off[place]}
-    for place in places:
-        if not off[place]:
-            continue
-        typical = median(row.difference_db for row in off[place])
-        if abs(typical) < SUSPECT_DB and len(off[place]) < 2:
-            continue
-        size = f"{abs(typical):.0f} dB {'less' if typical < 0 else 'more'} than predicted"
-        if typical > 0:
-            reason = "the meter (75 or 50 ohm, pad, dBuV or dBm) or an amplifier's gain"
-        elif place == ANTENNA or (
-            place not in odd and any(row.against == "the signal as stated" for row in off[place])
-        ):
-            reason = "the field assumed, pointing, the balun, water in a joint" + (
-                "" if resolution_hz else "; or a marker read instead of channel power"
-            )
-        else:
-            own = [name for name in _way(installation, place) if not any(name in _way(installation, s) for s in sound)]
-            reason = (
-                f"{', '.join(own) or 'what lies on its way'}: a bad joint, a longer or poorer lead, a port left open"
-            )
-        found.append(f"{place}: {size}: suspect {reason}")
-    return found
-
-
-def _way(installation: Installation, place: str) -> list[str]:
-    """Items between the antenna and a place."""
-    ends = {outlet.id: outlet.after for outlet in installation.outlets}
-    homes = {item.id: item for item in installation.items}
-    port, way = ends.get(place, ANTENNA), []
-    while port != ANTENNA:
-        item = homes[port.partition(".")[0]]
-        way.append(item.id)
-        port = item.after
-    return way[::-1]

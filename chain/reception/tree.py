@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Collection
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from chain.errors import plain, quoted
 from chain.files.tables import Diagnostics
 from chain.files.toml import Where, closest
-from chain.reception.records import ANTENNA, InstalledItem, Outlet, ReceivingAntenna, Supply
-from library.reception import Amplifier
+from chain.reception.records import ANTENNA, Installation, InstalledItem, Outlet, ReceivingAntenna, Supply
+from library.reception import Amplifier, Inline
 from library.records import Coax, Pad, Splitter
 
 Row = tuple[Where, InstalledItem]
@@ -227,3 +228,60 @@ def _supplies(
         else:
             into.defect(where, what, "put a DC block before it, or feed the amplifier elsewhere")
     return (supply,)
+
+
+BYPASS_TOLERANCE_DB = 1.0
+"""Half-width of a bypass loss; practice: 1 to 3 dB where 2 are usual."""
+
+
+def bypassed(installation: Installation, names: Collection[str]) -> Installation:
+    """The installation with the named amplifiers as their bypasses; one that has none passes its reverse loss only."""
+    items = tuple(
+        replace(item, part=_bypass(item.part)) if item.id in names and isinstance(item.part, Amplifier) else item
+        for item in installation.items
+    )
+    fed = any(isinstance(item.part, Amplifier) and item.part.power_v for item in items)
+    # A supply that has nothing left to feed is no fault of its own.
+    return replace(installation, items=items, supplies=installation.supplies if fed else ())
+
+
+def _bypass(part: Amplifier) -> Inline:
+    loss_db = part.bypass_loss_db or part.reverse_loss_db
+    return Inline(
+        part.id,
+        part.name,
+        "bypass",
+        part.input_connector,
+        part.output_connector,
+        (0.0,),
+        (loss_db,),
+        BYPASS_TOLERANCE_DB,
+        part.limit,
+        "block",
+        part.min_hz,
+        part.max_hz,
+        part.evidence,
+    )
+
+
+def way_to(installation: Installation, place: str) -> list[str]:
+    """Items between the antenna and a place, the antenna's first."""
+    ends = {outlet.id: outlet.after for outlet in installation.outlets}
+    homes = {item.id: item for item in installation.items}
+    port, way = ends.get(place, homes[place].after if place in homes else ANTENNA), []
+    while port != ANTENNA:
+        item = homes[port.partition(".")[0]]
+        way.append(item.id)
+        port = item.after
+    return way[::-1]
+
+
+def bypass_words(installation: Installation, names: Collection[str]) -> str:
+    """What stands in for amplifiers without their feed, in words."""
+    parts = {item.id: item.part for item in installation.items if item.id in names}
+    words = []
+    for name, part in parts.items():
+        assert isinstance(part, Amplifier)
+        bypass = f"as a bypass of {part.bypass_loss_db:g} dB" if part.bypass_loss_db else "no level behind it"
+        words.append(f"'{name}' {bypass}")
+    return f"Levels without the feed: {', '.join(words)}."

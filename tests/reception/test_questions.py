@@ -183,6 +183,8 @@ def test_what_is_shown_of_alternatives_is_what_the_joint_draws_show():
     assert all(each.room_low_db < each.score.room_db < each.room_high_db for each in drawn)
     best = drawn[0]
     kind = next(offer.part for offer in HOUSE.offers if offer.part.id == best.part)
+    # Fed wherever it stands, as the search takes for granted.
+    kind = replace(kind, power_v=0.0)
     changed_house = inserted(without_item(HOUSE, "mast", "mast"), best.after, kind, best.gain_db)
     reported = outlets(changed_house).drawn
     assert best.holds == pytest.approx(reported.joint_probability, abs=0.03)
@@ -450,6 +452,9 @@ def test_an_amplifier_without_its_supply_is_said_first_and_nothing_is_called_goo
     assert not dead.works
     assert "mast" in verdict_lines(dead)[0]
     assert "12 V" in verdict_lines(dead)[0]
+    # Its gain of 18 dB and the 2 dB of its bypass are missing at the outlets.
+    assert dead.nominal.level_dbuv - fed.nominal.level_dbuv == pytest.approx(-20, abs=0.35)
+    assert "bypass of 2 dB" in verdict_lines(dead)[1]
     assert not verdict_lines(dead)[0].startswith("Good")
     assert "power-injector" in verdict_lines(dead)[2]
 
