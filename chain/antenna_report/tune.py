@@ -8,7 +8,7 @@ import numpy as np
 from rich.console import Console
 
 from chain.report.numbers import at_most, between, figure, head, limit, match, span
-from chain.report.phrases import plane_words
+from chain.report.phrases import fitted, plane_words
 from chain.report.tables import Column, answer, notes, say, show_table
 from chain.tuning.crossings import Estimate
 from chain.tuning.records import LengthChange, Tuning
@@ -109,9 +109,21 @@ def _undecided(result: Tuning) -> tuple[str, str, str]:
 
 def _by_dip(result: Tuning) -> tuple[str, str, str]:
     dip = _mhz(result.dip).replace(" (", " (95 %: ")
+    others = result.other_dips_hz
+    named = f"{_many([f'{each / 1e6:.0f}' for each in others])} MHz" if others else ""
     second = f"Dip at {dip}; wanted {_span(result)}. No phase was read."
+    if others:
+        more = (f"another at {named}" if len(others) == 1 else f"others at {named}", f"{len(others)} more")
+        second = fitted(*(f"Dip at {dip}, {each}; wanted {_span(result)}." for each in more))
     if not math.isfinite(result.dip.value):
-        second = f"The reading is best at the end of the sweep; wanted {_span(result)}."
+        end = "lowest" if result.dip.value < 0 else "highest"
+        at = _hz(float(result.sweep.freq_hz[0 if result.dip.value < 0 else -1]))
+        besides = f"; a dip at {named}" if others else ""
+        return (
+            f"Cannot tell from this alone: the best reading is the {end} in frequency.",
+            fitted(*(f"The reading is best at {at}, the end of the sweep{each}." for each in (besides, ""))),
+            _try(result),
+        )
     if result.dip_side == "within":
         return "The dip lies inside the wanted channels: leave the length as it is.", second, _after_tuning(result)
     if result.dip_side:
@@ -125,12 +137,19 @@ def _try(result: Tuning) -> str:
     if found is None:
         if not math.isfinite(result.dip.value):
             way = "lower" if result.dip.value < 0 else "higher"
-            return f"Next: sweep {way}; the dip lies outside this sweep."
+            at = _hz(float(result.sweep.freq_hz[0 if result.dip.value < 0 else -1]))
+            return f"Next: sweep {way}; the dip may lie {'below' if result.dip.value < 0 else 'above'} {at}."
         return "Next: leave it so, or read with a phase, calibrated at the end of the lead."
+    by = f"{100 * abs(found.share):.3g} %"
+    size = by if found.length_m is None else f"{by} ({_length(abs(found.length_m))})"
     verb = "shorten" if found.share < 0 else "lengthen"
-    return (
-        f"Next: {verb} by {100 * abs(found.share):g} %, read again; the dip should move from "
-        f"{_number(found.from_hz, found.tellable_hz)} to {_number(found.to_hz, found.tellable_hz)} MHz."
+    # A direction that nobody knows is tried by what can be taken off again.
+    how = " with foil" if result.verdict == "cannot tell" else ""
+    moves = f"from {_number(found.from_hz, found.tellable_hz)} to {_number(found.to_hz, found.tellable_hz)} MHz"
+    return fitted(
+        f"Next: {verb} by {size}{how}, read again; the dip should move {moves}.",
+        f"Next: {verb} by {size}{how}; the dip should move {moves}.",
+        f"Next: {verb} by {size}{how}; dip then {moves}.",
     )
 
 
@@ -231,14 +250,26 @@ def facts(result: Tuning) -> list[str]:
             f"Expected after {100 * after.share:+.1f} %: worst wanted {_vswr(after.worst.vswr)} at {_hz(after.worst.at_hz)}, "
             f"instead of {_vswr(result.now.vswr)} at {_hz(result.now.at_hz)}."
         )
+    lines += _trial_facts(result)
+    if result.suspected and result.reason and result.has_phase:
+        lines.append(f"Suspected only: {result.reason}.")
+    return lines
+
+
+def _trial_facts(result: Tuning) -> list[str]:
+    """What a trial of another length means."""
+    lines = []
+    if result.trial is not None and result.verdict == "cannot tell":
+        lines.append(
+            "Tape or foil on the ends makes an element longer and comes off again; a cut cannot be undone. If the wanted channels "
+            "gain by it, the element is too short; if they lose, too long."
+        )
     if result.trial is not None:
         lines.append(
             f"If the dip moves by less than {_width(result.trial.tellable_hz)}, it may be noise, drift or the joint made again."
         )
     if result.improvement is not None and result.trial is not None:
         lines.append(_try(result).replace("Next: ", "Or try: ", 1))
-    if result.suspected and result.reason and result.has_phase:
-        lines.append(f"Suspected only: {result.reason}.")
     return lines
 
 
@@ -251,6 +282,10 @@ def conditions(result: Tuning) -> str:
         "An antenna is taken to behave at f as it did at k f once it is k times as long; current on the outside of the lead and "
         "what stands around the antenna are not in it."
     )
+
+
+def _many(names: list[str]) -> str:
+    return " and ".join(filter(None, [", ".join(names[:-1]), *names[-1:]]))
 
 
 def _span(result: Tuning) -> str:

@@ -12,7 +12,7 @@ from chain.results import COVERAGE
 from chain.sweeps.readings import Readings
 from chain.tuning.crossings import TAIL, local_fit, lowest
 from chain.tuning.records import Prediction, TrialChange, Wanted
-from chain.tuning.spans import inside, worst_of
+from chain.tuning.spans import Valley, inside, worst_of
 from chain.tuning.trials import BATCHES, BenchSweep, screens
 from chain.uncertainty.measurement import nominal_maps
 from chain.uncertainty.sampling import hidden_digits
@@ -90,14 +90,22 @@ def _vswr_ends(nominal: Complex, drawn: Complex) -> tuple[Real, Real]:
     return vswr(low), vswr(high)
 
 
-def trial_change(bench: BenchSweep, readings: Readings, dip_hz: float, wanted: Wanted, seed: int) -> TrialChange | None:
+def trial_change(
+    bench: BenchSweep,
+    readings: Readings,
+    dip_hz: float,
+    direction: str,
+    wanted: Wanted,
+    seed: int,
+    own: Valley | None = None,
+) -> TrialChange | None:
     """The smallest change worth trying: the dip moves further than two readings of one antenna differ.
 
-    A dip below the middle of the wanted span asks for a shorter element. None where not even the largest change shows, or
-    where the smallest that does would go far past the middle.
+    Shorter only where the element is taken for too long: what is made longer by tape or foil can be undone, a cut cannot.
+    None where not even the largest change shows, or where the smallest that does would go far past the middle.
     """
-    tellable = repeats(bench, readings, seed).dip_hz
-    toward = -1.0 if dip_hz < wanted.aim_hz else 1.0
+    tellable = repeats(bench, readings, seed, own=own).dip_hz
+    toward = -1.0 if direction == "too long" else 1.0
     needed = abs(dip_hz / wanted.aim_hz - 1)
     shares = [each for each in TRIAL_CHANGES if _moved(dip_hz, toward * each) > tellable]
     if not shares:
@@ -108,7 +116,8 @@ def trial_change(bench: BenchSweep, readings: Readings, dip_hz: float, wanted: W
         return None
     if needed < least and _moved(dip_hz, toward * needed) > tellable:
         least = round(needed, 3)
-    return TrialChange(toward * least, dip_hz, dip_hz / (1 + toward * least), tellable)
+    share, length_m = toward * least, bench.setup.antenna.length_m
+    return TrialChange(share, dip_hz, dip_hz / (1 + share), tellable, length_m and share * length_m)
 
 
 def _moved(dip_hz: float, share: float) -> float:
@@ -127,10 +136,13 @@ class Repeats:
     most: float
 
 
-def repeats(bench: BenchSweep, readings: Readings, seed: int, share: float = COVERAGE) -> Repeats:
+def repeats(
+    bench: BenchSweep, readings: Readings, seed: int, share: float = COVERAGE, own: Valley | None = None
+) -> Repeats:
     """Differences of two readings of one antenna through the same drawn chains.
 
-    Without a phase the antenna is taken at a phase of its own in each trial, turning by a delay up to the longest.
+    Without a phase the antenna is taken at a phase of its own in each trial, turning by a delay up to the longest. Of several
+    dips `own` is the one whose place counts.
     """
     freq = readings.freq_hz
     if readings.reflection is None:
@@ -142,7 +154,8 @@ def repeats(bench: BenchSweep, readings: Readings, seed: int, share: float = COV
     far = bench.maps(0, seed).recovered(seen)
     smooth, _ = local_fit(freq, freq, bench.narrowest_q)
     one, two = (_shown(bench, readings, far, repeat, seed) @ smooth.T for repeat in (1, 2))
-    minima = [np.clip(lowest(freq, each), freq[0], freq[-1]) for each in (one, two)]
+    part = slice(None) if own is None else slice(own.first, max(own.last + 1, own.first + 3))
+    minima = [np.clip(lowest(freq[part], each[:, part]), freq[part][0], freq[part][-1]) for each in (one, two)]
     apart = np.abs(minima[0] - minima[1]), np.abs(np.mean(one - two, axis=1)), np.abs(one - two).max(axis=1)
     dip_hz, level, most = (float(np.quantile(each, share)) for each in apart)
     # No dip is placed more closely than half a step of the sweep.

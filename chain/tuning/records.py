@@ -97,6 +97,8 @@ class TrialChange:
     from_hz: float
     to_hz: float
     tellable_hz: float
+    length_m: float | None = None
+    """The change of the whole element's length where that is stated [m]."""
 
 
 @dataclass(frozen=True)
@@ -148,6 +150,8 @@ class Tuning(ResultTable):
     interpretation: str
     sweep: Curves
     dip: Estimate
+    other_dips_hz: tuple[float, ...]
+    """Further dips of readings without a phase; `dip` is the one in or nearest to the wanted span."""
     dip_side: str
     """Where the dip lies: `below`, `above` or `within` the wanted span, `below the middle`, `above the middle`; else empty."""
     resonances: tuple[Resonance, ...]

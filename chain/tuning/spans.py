@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -45,6 +48,50 @@ def side_of(dip: Estimate, wanted: Wanted) -> str:
     if dip.high < wanted.aim_hz:
         return "below the middle"
     return "above the middle" if dip.low > wanted.aim_hz else ""
+
+
+LEAST_RISE, LEAST_RISE_SHARE = 0.05, 0.25
+"""How far a curve rises between two dips, in reflection and as a share of its whole span; own choice."""
+
+
+@dataclass(frozen=True)
+class Valley:
+    """A dip of a curve: index of its least, and of the readings from `first` up to `last` that belong to it."""
+
+    at: int
+    first: int
+    last: int
+
+
+def valleys(size: Real) -> tuple[Valley, ...]:
+    """Dips of a curve that rises well between them, in the order of frequency."""
+    least = max(LEAST_RISE, LEAST_RISE_SHARE * float(size.max() - size.min()))
+    padded = np.concatenate([[np.inf], size, [np.inf]])
+    found = np.flatnonzero((padded[1:-1] <= padded[:-2]) & (padded[1:-1] < padded[2:])).tolist()
+    while len(found) > 1:
+        rises = [float(size[one:two].max() - size[[one, two]].max()) for one, two in pairwise(found)]
+        weakest = int(np.argmin(rises))
+        if rises[weakest] >= least:
+            break
+        pair = found[weakest], found[weakest + 1]
+        found.remove(max(pair, key=lambda place: size[place]))
+    tops = [one + int(size[one:two].argmax()) for one, two in pairwise(found)]
+    return tuple(Valley(*each) for each in zip(found, [0, *tops], [*tops, size.size - 1], strict=True))
+
+
+def wanted_valley(freq_hz: Real, size: Real, wanted: Wanted) -> tuple[Valley, tuple[Valley, ...]]:
+    """The dip that counts, the deepest in the wanted span or else the nearest to it, and the others."""
+    every = valleys(size)
+    within = inside(freq_hz, wanted)
+    edges = np.log([wanted.low_hz, wanted.high_hz])
+
+    def away(each: Valley) -> tuple[float, float]:
+        # By ratio, which is how an antenna is stretched.
+        at = float(np.log(freq_hz[each.at]))
+        return 0.0 if within[each.at] else max(edges[0] - at, at - edges[1]), float(size[each.at])
+
+    chosen = min(every, key=away)
+    return chosen, tuple(each for each in every if each is not chosen)
 
 
 def dip_of(freq_hz: Real, nominal: Complex, drawn: Complex) -> Estimate:

@@ -28,7 +28,7 @@ from chain.tuning.crossings import (
 from chain.tuning.direction import NOT_STATED, DrawnAntenna, decide, operating, resonance_of, verdict_of
 from chain.tuning.prediction import magnitude_ends, nominal_reading, predicted, trial_change
 from chain.tuning.records import Band, Curves, Narrowing, Prediction, Tuning, Wanted
-from chain.tuning.spans import bandwidth, dip_of, inside, side_of, wanted_span, worst_of
+from chain.tuning.spans import Valley, bandwidth, dip_of, inside, side_of, wanted_span, wanted_valley, worst_of
 from chain.tuning.trials import BATCHES, Antennas, BenchSweep, antennas, bench_of, prepared
 
 USUAL_LIMIT = 2.0
@@ -136,6 +136,7 @@ def _answer(bench: BenchSweep, readings: Readings, wanted: Wanted, drawn: DrawnA
         interpretation=readings.interpretation,
         sweep=_curves(bench, readings, drawn),
         dip=dip,
+        other_dips_hz=(),
         dip_side=side_of(dip, wanted),
         resonances=resonances,
         bandwidth=bandwidth(freq, drawn.nominal.far, drawn.every.far, setup.far.limit_vswr or USUAL_LIMIT),
@@ -147,7 +148,11 @@ def _answer(bench: BenchSweep, readings: Readings, wanted: Wanted, drawn: DrawnA
         by_slope=decided.by_slope,
         now=now,
         after=after,
-        trial=trial_change(bench, readings, dip.value, wanted, seed) if unresolved and np.isfinite(dip.value) else None,
+        trial=(
+            trial_change(bench, readings, dip.value, decided.direction, wanted, seed)
+            if unresolved and np.isfinite(dip.value)
+            else None
+        ),
         improvement=narrowing(bench, drawn.nominal.far, working, wanted, seed) if undecided else None,
         coverage=COVERAGE,
         seed=seed,
@@ -254,15 +259,21 @@ DIRECTIONS = {
 }
 
 
-def dip_interval(freq_hz: Real, low: Real, high: Real, value_hz: float) -> Estimate:
+def dip_interval(freq_hz: Real, low: Real, high: Real, value_hz: float, own: Valley | None = None) -> Estimate:
     """Frequencies where the least reflection may lie: no other reading is surely smaller.
 
-    An end that is the sweep's own is open: the dip may lie beyond it.
+    An end that is the sweep's own is open: the dip may lie beyond it. Of several dips `own` is the one that is asked for: it
+    reaches as far either way as no reading in between is surely larger than its least.
 
     Source: f may hold the least of the true magnitudes only if low(f) <= the least of high.
     """
-    may = np.flatnonzero(low <= high.min())
-    first, last = int(may[0]), int(may[-1])
+    if own is None:
+        may = np.flatnonzero(low <= high.min())
+        first, last = int(may[0]), int(may[-1])
+    else:
+        apart = np.flatnonzero(low > high[own.first : own.last + 1].min())
+        first = int(apart[apart < own.at].max(initial=-1)) + 1
+        last = int(apart[apart > own.at].min(initial=freq_hz.size)) - 1
     # Between readings nothing was seen: up to half way the nearer of the two speaks for the antenna.
     least = -np.inf if first == 0 else float(freq_hz[first - 1] + freq_hz[first]) / 2
     most = np.inf if last == freq_hz.size - 1 else float(freq_hz[last] + freq_hz[last + 1]) / 2
@@ -281,15 +292,21 @@ def tune_magnitudes(
     smooth, _ = local_fit(bench.freq_hz, bench.freq_hz, bench.narrowest_q)
     # A reading beyond every passive antenna's has no true value: for the dip it is as far from one as can be.
     size = np.where(np.isnan(found.true_vswr), 1.0, magnitude_from_vswr(found.true_vswr))
-    value = float(lowest(bench.freq_hz, (smooth @ size)[None])[0])
+    curve = smooth @ size
+    own, others = wanted_valley(freq, curve, wanted)
+    part = slice(max(own.at - 1, 0), own.at + 2)
+    value = (
+        float(lowest(freq[part], curve[None, part])[0]) if 0 < own.at < freq.size - 1 else (-np.inf, np.inf)[own.at > 0]
+    )
     # Where no true magnitude gives the reading, both ends are a full reflection.
     low, high = (np.asarray(magnitude_from_vswr(np.nan_to_num(end, nan=np.inf))) for end in (found.low, found.high))
-    dip = dip_interval(bench.freq_hz, low, high, value)
+    dip = dip_interval(bench.freq_hz, low, high, value, own if others else None)
     side = side_of(dip, wanted)
+    direction = DIRECTIONS.get(side, "")
     chosen = inside(bench.freq_hz, wanted)
     worst = int(np.flatnonzero(chosen)[np.argmax(size[chosen])])
-    trial = trial_change(bench, readings, value, wanted, seed) if np.isfinite(value) and side != "within" else None
-    direction = DIRECTIONS.get(side, "")
+    asked = np.isfinite(value) and side != "within"
+    trial = trial_change(bench, readings, value, direction, wanted, seed, own if others else None) if asked else None
     return Tuning(
         title=setup.title,
         plane=setup.calibration.plane,
@@ -303,6 +320,7 @@ def tune_magnitudes(
         interpretation=readings.interpretation,
         sweep=Curves(bench.freq_hz, vswr(readings.magnitude), found.true_vswr, found.low, found.high),
         dip=dip,
+        other_dips_hz=tuple(float(freq[each.at]) for each in others),
         dip_side=side,
         resonances=(),
         bandwidth=None,

@@ -12,7 +12,9 @@ from tuning_world import FREQ, Element, as_readings, bench, swept
 from chain.antenna_report.tune import grid, three_lines
 from chain.cli.main import chain
 from chain.errors import RangeError
+from chain.files.setup_file import load_setup
 from chain.setups import Antenna, Calibration, Item
+from chain.sweeps.readings import Readings
 from chain.tuning.prediction import nominal_reading
 from chain.tuning.trials import bench_of
 from chain.tuning.tune import tune
@@ -207,3 +209,47 @@ def test_readings_of_no_passive_antenna_hide_no_dip():
     _, rows = grid(found, every_point=True)
     assert [row[2] for row in rows].count("none") == np.isnan(found.sweep.true_vswr).sum()
     assert "nan" not in str(rows)
+
+
+def two_dips(setup, lower_hz, upper_hz, wanted_hz):
+    """Readings without a phase with a dip at either frequency, answered for a wanted span."""
+    freq = np.linspace(470e6, 700e6, 58)
+    away = [1 - np.exp(-(((freq - place) / 25e6) ** 2)) for place in (lower_hz, upper_hz)]
+    shown = np.round(1.02 + 0.2 * away[0] * away[1], 2)
+    return tune(setup, Readings(freq, np.asarray((shown - 1) / (shown + 1)), None, "made"), *wanted_hz)
+
+
+@pytest.mark.parametrize(
+    ("wanted_hz", "dip_hz", "other"), [((640e6, 690e6), 666e6, "514"), ((480e6, 530e6), 514e6, "666")]
+)
+def test_of_two_dips_the_wanted_one_counts_and_the_other_is_named(wanted_hz, dip_hz, other):
+    """A dip in the wanted span is not passed over for one elsewhere that is as deep."""
+    found = two_dips(load_setup("tests/data/loft.toml"), 514e6, 666e6, wanted_hz)
+    assert found.dip.value == pytest.approx(dip_hz, abs=4e6)
+    assert found.other_dips_hz == (pytest.approx(1e6 * float(other), abs=4e6),)
+    assert f"another at {round(found.other_dips_hz[0] / 1e6)} MHz" in three_lines(found)[1]
+
+
+def test_what_cannot_be_resolved_is_not_answered_by_a_cut():
+    """Where the direction is unknown the trial can be undone, and is in millimetres where the length is stated."""
+    setup = replace(load_setup("tests/data/loft.toml"), antenna=Antenna(length_m=0.25))
+    for wanted in ((520e6, 600e6), (560e6, 694e6)):
+        found = two_dips(setup, 540e6, 666e6, wanted)
+        assert found.verdict == "cannot tell"
+        assert found.trial is not None
+        assert found.trial.share > 0
+        assert found.trial.length_m == pytest.approx(0.25 * found.trial.share)
+        lines = three_lines(found)
+        assert lines[2].startswith("Next: lengthen by")
+        assert "mm) with foil" in lines[2]
+        assert max(map(len, lines)) <= 80
+
+
+def test_a_best_reading_at_the_lowest_frequency_is_no_dip_on_either_side():
+    """First and third line agree: nothing is seen below, so it is looked for there."""
+    freq = np.linspace(470e6, 700e6, 58)
+    shown = np.linspace(1.02, 1.32, freq.size)
+    found = tune(load_setup("tests/data/loft.toml"), Readings(freq, (shown - 1) / (shown + 1), None, "made"))
+    lines = three_lines(found)
+    assert lines[0] == "Cannot tell from this alone: the best reading is the lowest in frequency."
+    assert lines[2] == "Next: sweep lower; the dip may lie below 470 MHz."
