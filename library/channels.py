@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from fractions import Fraction
 from functools import cache
 
@@ -132,13 +132,38 @@ def listed(edges: Mapping[str, tuple[float, float]]) -> str:
     >>> listed({"21": (0, 0), "22": (0, 0), "23": (0, 0), "9A": (0, 0)})
     '21 to 23, 9A'
     """
-    runs: list[list[str]] = []
-    for name in edges:
-        if runs and name.isdigit() and runs[-1][-1].isdigit() and int(name) == int(runs[-1][-1]) + 1:
-            runs[-1].append(name)
+    return ", ".join(run[0] if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs(edges))
+
+
+def runs(names: Iterable[str]) -> list[list[str]]:
+    """Names with those drawn together that follow one another without a channel between.
+
+    >>> runs(["21", "22", "25", "5C", "5D", "6A", "6C"])
+    [['21', '22'], ['25'], ['5C', '5D', '6A'], ['6C']]
+    """
+    found: list[list[str]] = []
+    for name in names:
+        if found and _next_to(found[-1][-1], name):
+            found[-1].append(name)
         else:
-            runs.append([name])
-    return ", ".join(run[0] if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs)
+            found.append([name])
+    return found
+
+
+BLOCK = re.compile(r"([0-9]+)([A-Z])")
+"""A block of DAB: each number has the letters A to D."""
+
+
+def _next_to(before: str, name: str) -> bool:
+    """Whether a name comes right after another."""
+    if before.isdigit() and name.isdigit():
+        return int(name) == int(before) + 1
+    one, other = BLOCK.fullmatch(before), BLOCK.fullmatch(name)
+    if not one or not other:
+        return False
+    if one[1] == other[1]:
+        return ord(other[2]) == ord(one[2]) + 1
+    return int(other[1]) == int(one[1]) + 1 and (one[2], other[2]) == ("D", "A")
 
 
 def _european(name: str, edges: tuple[float, float]) -> bool:

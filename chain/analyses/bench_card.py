@@ -286,6 +286,8 @@ def _end_reading(name: str, ohm: float, freq_hz: float, nominal: float, low: flo
 
 def _measured(found: Recovery) -> tuple[MeasuredPlace, ...]:
     """Channels in their order, of many those with the highest upper ends; without channels the worst points by frequency."""
+    if found.is_by_channel:
+        return tuple(_point(found, at) for at in range(found.freq_hz.size))
     if not found.channels:
         return tuple(_point(found, at) for at in sorted(found.worst_points()))
     # Chosen by their ends and shown in the raster's order, in which they are looked for; an impossible one is the worst.

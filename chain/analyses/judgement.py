@@ -142,7 +142,7 @@ def judge(
         overall,
         grade(overall, level),
         level,
-        () if overall == "fail" else _remarks(words, low, limit),
+        () if readings.processed else _remarks(setup, readings.freq_hz, words, low, limit),
     )
 
 
@@ -245,13 +245,26 @@ def _channel_ends(found: Intervals, ends: tuple[Real, Real], span: slice) -> tup
     return float(np.nanmax(np.minimum(strict[span], low))), float(np.nanmax(high))
 
 
-def _remarks(words: Real | Sequence[str], low: Real, limit: float) -> tuple[str, ...]:
+def middles(setup: Setup, freq_hz: Real) -> tuple[str, ...]:
+    """Channel that each frequency is the middle of, empty for others."""
+    # To the hertz: files give frequencies with few digits.
+    names = {round((low + high) / 2): name for name, low, high in setup.sweep.channels}
+    return tuple(names.get(round(float(each)), "") for each in freq_hz)
+
+
+def _remarks(setup: Setup, freq_hz: Real, words: Real | Sequence[str], low: Real, limit: float) -> tuple[str, ...]:
     """Points whose own interval lies beyond the limit, though the sweep as a whole does not fail there."""
-    alone = int(np.count_nonzero((np.asarray(words) == "not proven") & (low > limit + ROUNDING)))
-    if not alone:
+    alone = np.flatnonzero((np.asarray(words) == "not proven") & (low > limit + ROUNDING))
+    if not alone.size:
         return ()
-    some = "1 point" if alone == 1 else f"{alone} points"
-    return (f"{some} of {len(words)} would be bad alone; among so many that may be chance",)
+    names, count = middles(setup, freq_hz), len(words)
+    if all(names):
+        some = f"channel{'s' if alone.size > 1 else ''} {', '.join(names[at] for at in alone)}"
+        return (
+            f"{some} would be bad alone: among the {count} channels read together that may be chance, so the grade is only leans bad",
+        )
+    some = "1 point" if alone.size == 1 else f"{alone.size} points"
+    return (f"{some} of {count} would be bad alone; among so many that may be chance",)
 
 
 def _overall(verdicts: Sequence[str]) -> str:

@@ -18,8 +18,8 @@ from chain.analyses.improvements import (
     contributions,
     typical_share,
 )
-from chain.analyses.judgement import Judgement, channel_members, judge, strict_shares
-from chain.analyses.recovery import Recovery
+from chain.analyses.judgement import Judgement, channel_members, judge, middles, strict_shares
+from chain.analyses.recovery import Recovery, worst_first
 from chain.arrays import Complex, Real, median
 from chain.assembly.cascade import build
 from chain.errors import RangeError
@@ -57,6 +57,8 @@ FEW = 64
 BLOCK = 400
 """Frequencies of a long sweep that bounds are made for at a time."""
 MOST_REGIONS = 801
+FEWEST_STEPS = 12
+"""Steps from which on readings are a sweep, and not a few places of it."""
 
 
 def nominal_truth(known: Maps, readings: Readings) -> tuple[Real, Complex | None]:
@@ -159,8 +161,8 @@ def recover(
     decides = np.zeros(high.shape, bool) if members else np.ones(high.shape, bool)
     for span in members:
         decides[span] = True
-    # Sizes lie between 0 and 1: less 2, points that do not decide come behind all that do.
-    worst = int(np.argmax(np.where(np.isnan(high), -2.0, np.where(decides, high, high - 2.0))))
+    possible = [at for at in worst_first(judged.verdicts, magnitude, high) if not np.isnan(high[at])]
+    worst = next((at for at in possible if decides[at]), possible[0])
     sizes = _Sizes(magnitude, far, low, high, decides, worst, limit)
     explained = _explained(setup, measurement, readings, sizes, seed)
     return Recovery(
@@ -381,17 +383,22 @@ def _identity(setup: Setup, measurement: Measurement, readings: Readings, remark
         "freq_hz": readings.freq_hz,
         "reading_vswr": vswr(readings.magnitude),
         "reading_reflection": readings.reflection,
-        "middle_of": _middle_of(setup, readings.freq_hz),
+        "middle_of": middles(setup, readings.freq_hz),
+        "setup_channels": tuple(name for name, _, _ in setup.sweep.channels),
+        "whole": _whole(setup, readings.freq_hz),
         "named": tuple(float(each) in readings.channel_hz for each in readings.freq_hz),
         "assumed": setup.assumed,
         "warnings": (*setup.warnings, *readings.warnings, *_elsewhere(setup, readings), *remarks),
     }
 
 
-def _middle_of(setup: Setup, freq_hz: Real) -> tuple[str, ...]:
-    # To the hertz: files give frequencies with few digits.
-    middles = {round((low + high) / 2): name for name, low, high in setup.sweep.channels}
-    return tuple(middles.get(round(float(each)), "") for each in freq_hz)
+def _whole(setup: Setup, freq_hz: Real) -> bool:
+    """Whether every channel of a set-up was read, or without channels its sweep from end to end."""
+    if setup.sweep.channels:
+        members = {name for (name, _, _), _ in channel_members(setup, freq_hz)}
+        return {name for name, _, _ in setup.sweep.channels} <= members | set(middles(setup, freq_hz))
+    widest = (setup.sweep.stop_hz - setup.sweep.start_hz) / FEWEST_STEPS
+    return bool(np.diff(freq_hz, prepend=setup.sweep.start_hz, append=setup.sweep.stop_hz).max() <= widest)
 
 
 def _elsewhere(setup: Setup, readings: Readings) -> tuple[str, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -25,8 +26,20 @@ if TYPE_CHECKING:
 WORST_SHOWN = 8
 """Points shown of a longer sweep."""
 ENOUGH_POINTS = 12
+VERDICT_ORDER = ("impossible", "fail", "not proven", "pass", "no limit")
+"""Verdicts of points, the worst first."""
 APART = 20
 """Worst places are at least a twentieth of the sweep apart."""
+
+
+def worst_first(verdicts: Sequence[str], true: Real, high: Real) -> list[int]:
+    """Points: what is impossible, then what is bad, not proven and good, each by its true match, then its upper end.
+
+    Upper ends alone tell nothing apart where they all are a total reflection.
+    """
+    # Lexsort's last key counts first.
+    order = [VERDICT_ORDER.index(each) for each in verdicts]
+    return [int(each) for each in np.lexsort((-np.nan_to_num(high), -np.nan_to_num(true), order))]
 
 
 @dataclass(frozen=True)
@@ -120,6 +133,10 @@ class Recovery(ResultTable):
     """Channel whose middle a reading is at, per point; empty for others."""
     reading_reflection: Complex | None = None
     """The readings themselves in `reading_ohm`, where they have a phase."""
+    setup_channels: tuple[str, ...] = ()
+    """Channels that the set-up names, read or not."""
+    whole: bool = False
+    """Each of them was read, or without any the set-up's sweep from end to end."""
     limit_in_db: bool = False
     """The limit is stated as a return loss, so that prints and plots show one."""
 
@@ -150,6 +167,15 @@ class Recovery(ResultTable):
         """Whether there are few enough channels that the worst point of each is worth a row."""
         return 1 < len(self.channels) <= ENOUGH_POINTS
 
+    @property
+    def is_by_channel(self) -> bool:
+        """Whether there are several readings, each at the middle of a channel."""
+        return not self.channels and len(self.middle_of) > 1 and all(self.middle_of)
+
+    def worst_first(self) -> list[int]:
+        """Every point, see the function of this name."""
+        return worst_first(self.verdicts, self.true_vswr, self.high)
+
     def at_worst_of(self, channel: ChannelResult) -> int:
         """Index of the worst point of a channel."""
         return int(np.argmin(np.abs(self.freq_hz - channel.worst_hz)))
@@ -157,11 +183,10 @@ class Recovery(ResultTable):
     def worst_points(self) -> list[int]:
         """Points worth a row: all of a few, the worst of each channel, or the highest upper ends that no neighbour tops."""
         count = self.freq_hz.size
+        if count <= ENOUGH_POINTS or self.is_by_channel:
+            return self.worst_first()[:ENOUGH_POINTS]
         # What no passive antenna gives stands before every finite end.
         high = np.where(np.isnan(self.high), np.inf, self.high)
-        if count <= ENOUGH_POINTS:
-            # Lexsort's last key counts first: the upper end, then the value itself.
-            return [int(index) for index in np.lexsort((-np.nan_to_num(self.true_vswr), -high))]
         if self.channels_apart:
             return [self.at_worst_of(each) for each in self.channels]
         apart = max(1, count // APART)

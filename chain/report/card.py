@@ -204,6 +204,8 @@ def measured_remark(result: Card) -> str:
     if result.recovery is None:
         return ""
     shown, channels = len(result.measured), len(result.recovery.channels)
+    if result.recovery.is_by_channel:
+        return f"As read: {shown} channels"
     if not channels:
         return f"As read: the worst places, {shown} of {result.recovery.freq_hz.size} points"
     which = "" if shown == channels else f"{shown} of {channels} that reach highest, "

@@ -28,6 +28,7 @@ from chain.report.numbers import (
 from chain.report.phrases import draws_words, fitted, plane_words, verdict_word
 from chain.report.steps import helping_step
 from chain.report.tables import Column, answer, notes, safe, say, show_table
+from library.channels import runs
 
 WIDE = 88
 """Columns of a console that has room for the loss beside the impedance."""
@@ -93,10 +94,14 @@ def opening(result: Recovery) -> list[str]:
         ]
     here, value = place(result, worst), float(result.true_vswr[worst])
     about, wanted = about_words(value), "" if result.limit_vswr is None else limit(result.limit_vswr)
-    whole = "" if result.freq_hz.size == 1 else " everywhere"
+    whole = result.freq_hz.size > 1
     at = "at worst" if whole else "it is"
+    read = _read(result, here)
     text = {
-        "pass": f"Good: the antenna has {wanted} or better{whole}; {at} {about}.",
+        "pass": fitted(
+            f"Good: the antenna has {wanted} or better {read}; {at} {about}.",
+            f"Good: {wanted} or better {read}; {at} {about}.",
+        ),
         "fail": _bad(result, wanted, f"{here} {about}"),
         "not proven": fitted(
             f"Cannot decide if the antenna has {wanted} or better; {at} {about}.",
@@ -131,11 +136,24 @@ def both_places(result: Recovery, index: int) -> str:
 
 
 def worst_point(result: Recovery) -> int | None:
-    """The point that the verdict names: the one whose upper end is highest; none where every reading is impossible."""
-    known = np.flatnonzero(~np.isnan(result.low) & result.judged_points())
-    if not known.size:
-        known = np.flatnonzero(~np.isnan(result.low))
-    return int(known[np.argmax(result.high[known])]) if known.size else None
+    """The point that the verdict names: the first of those that are possible, inside the channels if any is."""
+    known = [at for at in result.worst_first() if not math.isnan(result.low[at])]
+    judged = result.judged_points()
+    return next((at for at in known if judged[at]), known[0] if known else None)
+
+
+def _read(result: Recovery, here: str) -> str:
+    """Where what is said was read: everywhere only where nothing of the set-up was left out."""
+    count = result.freq_hz.size
+    if count == 1:
+        return f"on {here}" if here.startswith("channel") else f"at {here}"
+    if result.whole:
+        return "everywhere"
+    words = channel_words(result)
+    if not words:
+        return f"at all {count} points read"
+    channels = f"on all {len(words)} channels read" if len(words) > 1 else f"on channel {next(iter(words))}"
+    return f"{channels} (of {len(result.setup_channels)})"
 
 
 def _rests(result: Recovery) -> list[str]:
@@ -161,10 +179,9 @@ def _next(result: Recovery) -> str:
     if result.verdict == "no limit":
         return 'Next: write limit = "VSWR 2.0" or the like under [far] to have it judged.'
     if result.verdict == "pass":
-        return "Next: nothing more to do here."
+        return _rest_to_read(result)
     if result.verdict == "fail":
-        worst = worst_point(result)
-        if worst is not None and result.true_vswr[worst] > NOTHING_THERE:
+        if np.nanmedian(result.true_vswr) > NOTHING_THERE:
             return "Next: is the antenna on? Nothing connected shows as much; else 'chain prove'."
         if result.true_ohm is not None and result.freq_hz.size >= ENOUGH_TO_TUNE:
             return "Next: test the chain ('chain prove'), then tune the antenna ('chain tune')."
@@ -174,6 +191,20 @@ def _next(result: Recovery) -> str:
     if found is None:
         return "Next: 'chain planes' says where to calibrate."
     return helping_step(found.what, found.low, found.high)
+
+
+def _rest_to_read(result: Recovery) -> str:
+    """What of the set-up was not read, after a pass."""
+    if result.whole:
+        return "Next: nothing more to do here."
+    if not result.setup_channels:
+        return "Next: read the rest of the set-up's sweep as well."
+    read = {each.channel for each in result.read_channels}
+    rest = [name for name in result.setup_channels if name not in read]
+    many = "channel" if len(rest) == 1 else "channels"
+    return fitted(
+        f"Next: read {many} {_runs(rest)} as well.", f"Next: read the other {len(rest)} {many} of the set-up as well."
+    )
 
 
 def level_line(result: Recovery) -> str:
@@ -194,7 +225,10 @@ def _bad(result: Recovery, wanted: str, worst: str) -> str:
     words = list(channel_words(result).values())
     bad = words.count("bad")
     if 0 < bad < len(words):
-        return f"Bad on {bad} of {len(words)} channels: worse than {wanted}, {worst}."
+        return fitted(
+            f"Bad on {bad} of {len(words)} channels{'' if result.whole else ' read'}: worse than {wanted}, at worst {worst}.",
+            f"Bad on {bad} of {len(words)} channels: worse than {wanted}, {worst}.",
+        )
     return f"Bad: the antenna is worse than {wanted}, at {worst}."
 
 
@@ -214,9 +248,9 @@ def channel_line(result: Recovery) -> str:
     if not words or result.limit_vswr is None:
         return ""
     groups = {group: [each for each in words if words[each] == group] for group in CHANNEL_GROUPS}
-    named = {group: f"{group.capitalize()}: {_runs(found, list(words))}." for group, found in groups.items() if found}
+    named = {group: f"{group.capitalize()}: {_runs(found)}." for group, found in groups.items() if found}
     uncertain = [each for each in words if words[each] in UNCERTAIN]
-    merged = {**named, "doubtful": f"Doubtful: {_runs(uncertain, list(words))}."} if uncertain else named
+    merged = {**named, "doubtful": f"Doubtful: {_runs(uncertain)}."} if uncertain else named
     brief = [text for group, text in merged.items() if group not in UNCERTAIN]
     counts = [f"{len(groups['good'])} good", f"{len(uncertain)} doubtful", f"{len(groups['bad'])} bad"]
     return fitted(
@@ -227,16 +261,11 @@ def channel_line(result: Recovery) -> str:
     )
 
 
-def _runs(found: list[str], every: list[str]) -> str:
-    """Names in the order of the channels, neighbours drawn together: 5-8, 10."""
-    runs: list[list[str]] = []
-    for before, name in zip(["", *every], every, strict=False):
-        if name in found:
-            if runs and before == runs[-1][-1]:
-                runs[-1].append(name)
-            else:
-                runs.append([name])
-    return ", ".join(run[0] if len(run) == 1 else f"{run[0]}{', ' if len(run) == 2 else '-'}{run[-1]}" for run in runs)
+def _runs(found: list[str]) -> str:
+    """Names in the order of the channels, those that follow one another drawn together: 5-8, 10."""
+    return ", ".join(
+        run[0] if len(run) == 1 else f"{run[0]}{', ' if len(run) == 2 else '-'}{run[-1]}" for run in runs(found)
+    )
 
 
 def _share(result: Recovery) -> str:
@@ -281,7 +310,12 @@ def _points(result: Recovery, console: Console, every_point: bool) -> None:
     show_table(console, columns, [[text[column.header] for column in shown] for text in texts])
     if len(order) < count:
         kind = "worst point of each channel" if result.channels_apart else "worst places"
-        say(console, f"The {kind}, {len(order)} of {count} points; --all shows every one.")
+        what = (
+            f"channels read, {len(order)} of {count}"
+            if result.is_by_channel
+            else f"{kind}, {len(order)} of {count} points"
+        )
+        say(console, f"The {'worst ' if result.is_by_channel else ''}{what}; --all shows every one.")
     if any(_apart(result, each) for each in result.channels):
         say(console, APART_LINE)
 
