@@ -26,8 +26,8 @@ if TYPE_CHECKING:
 WORST_SHOWN = 8
 """Points shown of a longer sweep."""
 ENOUGH_POINTS = 12
-VERDICT_ORDER = ("impossible", "fail", "not proven", "pass", "no limit")
-"""Verdicts of points, the worst first."""
+VERDICT_ORDER = {"impossible": 0, "fail": 1, "not proven": 2}
+"""Verdicts of points, the worst first; what passes is last."""
 APART = 20
 """Worst places are at least a twentieth of the sweep apart."""
 
@@ -38,7 +38,7 @@ def worst_first(verdicts: Sequence[str], true: Real, high: Real) -> list[int]:
     Upper ends alone tell nothing apart where they all are a total reflection.
     """
     # Lexsort's last key counts first.
-    order = [VERDICT_ORDER.index(each) for each in verdicts]
+    order = [VERDICT_ORDER.get(each, len(VERDICT_ORDER)) for each in verdicts]
     return [int(each) for each in np.lexsort((-np.nan_to_num(high), -np.nan_to_num(true), order))]
 
 

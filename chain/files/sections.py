@@ -259,9 +259,9 @@ def read_calibration(raw: object, ids: Sequence[str], near: Near | None, into: D
     if plane != "near" and plane not in ids and into.ids_whole:
         meant = {"far": ids[-1], "antenna": ids[-1]} if ids else {}
         meant |= {"analyzer": "near", "port": "near"}
-        into.defect(
-            ("calibration", "plane"), f"no item has the id {quoted(plane)}", closest(plane, ["near", *ids], meant)
-        )
+        known = _planes_of(near, ids)
+        meant = {word: name for word, name in meant.items() if name in known}
+        into.defect(("calibration", "plane"), f"no item has the id {quoted(plane)}", closest(plane, known, meant))
     for number, name in enumerate(model.known or ()):
         if name not in KNOWN:
             into.defect(("calibration", "known", number), f"{quoted(name)} is no standard", closest(name, KNOWN))
@@ -283,15 +283,32 @@ def read_calibration(raw: object, ids: Sequence[str], near: Near | None, into: D
     )
     if near is None:
         return found
-    if not near.calibrates(plane, ids[-1] if ids else ""):
-        known = "; ".join((*near.calibrates_at,)) or f"it shows {near.shows} only"
-        into.warnings.append(f"calibration: plane {quoted(plane)} is not one that the analyzer calibrates at ({known})")
+    usable = _planes_of(near, ids)
+    if plane in ("near", *ids) and usable and plane not in usable:
+        why = (
+            f"calibrates_at names {', '.join(near.calibrates_at)}"
+            if near.calibrates_at
+            else f"it shows {near.shows} only"
+        )
+        stated = ", ".join(f'"{each}"' for each in (*(near.calibrates_at or ("near",)), plane))
+        into.defect(
+            ("near", "calibrates_at") if model.plane is None else ("calibration", "plane"),
+            f"{quoted(plane)} is not a plane that this analyzer calibrates at ({why})",
+            f'write plane = "{usable[0]}" under [calibration], or, if yours can, '
+            f"calibrates_at = [{stated}] under [near]",
+        )
     stated = [key for key in STANDARDS if getattr(model, key) is not None]
     # A standard whose value the calibration uses has no error left, whether that value stands in this file or not.
     stated += [key for key in STANDARDS if key.partition("_")[0] in found.known and key != "load"]
     found = with_typical_standards(found, near, into.parts, stated)
     _say_standards(found, stated, near, into)
     return found
+
+
+def _planes_of(near: Near | None, ids: Sequence[str]) -> list[str]:
+    """Planes that an analyzer can be calibrated at, of a set-up with items of these ids."""
+    last = ids[-1] if ids else ""
+    return [each for each in ("near", *ids) if near is None or near.calibrates(each, last)]
 
 
 def _swapped(name: str | None, into: Diagnostics) -> None:

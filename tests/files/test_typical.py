@@ -116,21 +116,35 @@ def test_a_moved_lead_turns_with_frequency_and_only_behind_a_lead():
         ('shows = "vswr"', True, False),
         ('shows = "return loss"', True, False),
         ('shows = "vswr"\ncalibrates_at = ["near", "far"]', True, True),
-        ('calibrates_at = ["lead"]', False, True),
+        ('calibrates_at = ["lead", "near"]', True, True),
     ],
 )
 def test_planes_that_an_analyzer_calibrates_at(near, near_only, at_far):
     setup = read(near)
     assert setup.near.calibrates("near", "lead") is near_only
     assert setup.calibrates("lead") is at_far
-    # The plane that the file states is a fact, whatever the analyzer is said to do.
-    assert setup.calibrates("near")
 
 
-def test_a_plane_that_contradicts_the_analyzer_is_used_with_a_warning():
-    setup = read('shows = "vswr"', '[calibration]\nplane = "lead"\n')
+@pytest.mark.parametrize(
+    ("near", "calibration", "why", "remedy"),
+    [
+        ('shows = "vswr"', 'plane = "lead"', "'lead'", 'calibrates_at = ["near", "lead"]'),
+        ('calibrates_at = ["lead"]', "", "'near'", 'plane = "lead"'),
+        ('shows = "vswr"', 'plane = "led"', "'led'", "one of: near"),
+    ],
+)
+def test_a_plane_that_contradicts_the_analyzer_is_refused_and_the_remedy_leads_on(near, calibration, why, remedy):
+    with pytest.raises(InputError) as caught:
+        read(near, f"[calibration]\n{calibration}\n")
+    (defect,) = caught.value.defects
+    assert why in defect.message
+    assert remedy in defect.help
+
+
+def test_a_plane_is_used_where_the_file_says_that_the_analyzer_can():
+    setup = read('shows = "vswr"\ncalibrates_at = ["near", "lead"]', '[calibration]\nplane = "lead"\n')
     assert setup.calibration.plane == "lead"
-    assert any("plane 'lead' is not one that the analyzer calibrates at" in text for text in setup.warnings)
+    assert not any("calibrates" in text for text in setup.warnings)
 
 
 @pytest.mark.parametrize(
