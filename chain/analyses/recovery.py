@@ -38,7 +38,7 @@ def worst_first(verdicts: Sequence[str], true: Real, high: Real) -> list[int]:
     Upper ends alone tell nothing apart where they all are a total reflection.
     """
     # Lexsort's last key counts first.
-    order = [VERDICT_ORDER.get(each, len(VERDICT_ORDER)) for each in verdicts]
+    order = np.array([VERDICT_ORDER.get(each, len(VERDICT_ORDER)) for each in verdicts])
     return [int(each) for each in np.lexsort((-np.nan_to_num(high), -np.nan_to_num(true), order))]
 
 

@@ -290,12 +290,12 @@ def read_calibration(raw: object, ids: Sequence[str], near: Near | None, into: D
             if near.calibrates_at
             else f"it shows {near.shows} only"
         )
-        stated = ", ".join(f'"{each}"' for each in (*(near.calibrates_at or ("near",)), plane))
+        named_planes = ", ".join(f'"{each}"' for each in (*(near.calibrates_at or ("near",)), plane))
         into.defect(
             ("near", "calibrates_at") if model.plane is None else ("calibration", "plane"),
             f"{quoted(plane)} is not a plane that this analyzer calibrates at ({why})",
             f'write plane = "{usable[0]}" under [calibration], or, if yours can, '
-            f"calibrates_at = [{stated}] under [near]",
+            f"calibrates_at = [{named_planes}] under [near]",
         )
     stated = [key for key in STANDARDS if getattr(model, key) is not None]
     # A standard whose value the calibration uses has no error left, whether that value stands in this file or not.
