@@ -32,11 +32,15 @@ class Library:
                 self._own_parts.setdefault(row["id"], (kind, row))
         self._parts: dict[str, Part] = {}
         self._families: dict[str, Family] = {}
+        self._misspelt: dict[str, LibraryError] = {}
         self.mated: dict[tuple[Connector, Connector], MatedPair] = {}
         """Pairs of connectors judged before: the same few are asked about again and again."""
 
     def part(self, name: str) -> Part:
         """Give the part of an id."""
+        if name in self._misspelt:
+            # One name that a long list repeats is looked for once.
+            raise self._misspelt[name]
         if name not in self._parts:
             kind, row = self._row(name)
             self._parts[name] = record(kind, row)
@@ -54,7 +58,8 @@ class Library:
         alike = [each for each in self.ids() if _spelt(each) == _spelt(name)]
         if len(alike) == 1 and alike[0] != name:
             return self._row(alike[0])
-        raise LibraryError(f"the library has no part '{name}'", self._near(name))
+        self._misspelt[name] = LibraryError(f"the library has no part '{name}'", self._near(name))
+        raise self._misspelt[name]
 
     def _near(self, name: str) -> tuple[str, ...]:
         words = name.casefold().split("-")

@@ -139,6 +139,8 @@ def plan_of(items: Sequence[InstalledItem], outlets: Sequence[Outlet]) -> Plan:
 
 NOTHING = 1e-12
 """What passes at least, as a divisor: an open end behind parts without loss passes nothing."""
+LEAST_GAIN = 1e-30
+"""What a gain is divided by at the least: ten kilometres of a thin cable leave less than a number holds."""
 
 
 def _inward(x: Array, junction: Array | None) -> Array:
@@ -220,7 +222,8 @@ def solve(
             below = load[group.out_of[0]]
             load[group.into], passing = _passed(below, value.far, value.round_trip, value.near)
             # Gain on the way back is |S12|^2 = |S12 S21|^2/|S21|^2: of a cable the same as forward, of an amplifier its reverse loss.
-            back = np.abs(value.round_trip) ** 2 / value.gain * passing
+            # What lets nothing pass either way has no way back either.
+            back = np.abs(value.round_trip) ** 2 / np.maximum(value.gain, LEAST_GAIN) * passing
             branch_k[group.into] = back * branch_k[group.out_of[0]] + (1 - back) * value.kelvin
         else:
             # What hangs on an output is first seen through its junction, so that the matrix meets reflections in its own reference.

@@ -392,7 +392,8 @@ def _at_antenna(
         # A meter of 75 ohm at the antenna read what gets through its mismatch; available is more.
         return np.asarray(measured / (1 - np.abs(source) ** 2), dtype=np.float32)
     place = [outlet.id for outlet in installation.outlets].index(found.at)
-    return np.asarray(measured / (arrived.gain[place] * arrived.rest[place]), dtype=np.float32)
+    # Where nothing arrives no level at the antenna is high enough; any that a number holds stands for it.
+    return np.asarray(measured / np.maximum(arrived.gain[place] * arrived.rest[place], LEAST), dtype=np.float32)
 
 
 SHARED_WORK = 3e7

@@ -27,6 +27,8 @@ Value = TypeVar("Value")
 
 PHASES: Complex = np.exp(2j * np.pi * np.arange(120) / 120)
 HALF_STEP = np.pi / PHASES.size
+LEAST_SLOPE = 1e-12
+"""Slope of the chain ahead of the plane, as a divisor: behind an element that may reflect everything nothing need show."""
 HOPELESS = 2.0
 """Displacement where an error is too large for any bound to follow."""
 BLOCK_POINTS = 60_000
@@ -169,7 +171,7 @@ def before_swap(measurement: Measurement, region: Region) -> Region:
 def _plane(measurement: Measurement) -> _PlaneBounds:
     """Errors of the standards with their middle taken out, and what of the chain decides how noise arrives at the plane."""
     product, match = least_slope(measurement.before, measurement.freq_hz)
-    match = np.minimum(match * _excess(measurement) ** 2, 1.0)
+    product, match = np.maximum(product, LEAST_SLOPE), np.minimum(match * _excess(measurement) ** 2, 1.0)
     ends = _true_standards(measurement)
     opened, shorted, load = (end.center for end in ends)
     # The map (z + b)/(c z + d) that takes the middles of open, short and load to 1, -1 and 0.
@@ -207,7 +209,8 @@ def _steep(measurement: Measurement, most: Real) -> Real:
     A swapped adapter lies in the chain with its stated line not taken out, which makes reflections in front of it too small by
     that line's loss g; (1 + m g r)/(1 + m r) <= g, twice.
     """
-    return np.asarray(_wide(_excess(measurement), most) ** 2 / least_derivative(measurement.before, most))
+    least = np.maximum(least_derivative(measurement.before, most), LEAST_SLOPE)
+    return np.asarray(_wide(_excess(measurement), most) ** 2 / least)
 
 
 def _excess(measurement: Measurement) -> Real:

@@ -49,6 +49,16 @@ def test_an_extreme_set_up_gives_an_answer_or_an_error_of_the_input():
     assert found["errors"] > 0
 
 
+@pytest.mark.parametrize(
+    ("kind", "number"), [("extreme", 1802), ("extreme", 2096), ("extreme", 1596), ("offers", 4371)]
+)
+def test_cases_that_found_a_fault_do_so_no_more(kind, number):
+    """An adapter that may reflect everything, levels where nothing arrives, a gain of nothing, one misspelt part on 300 rows."""
+    found = reported(kind, str(number), "1")
+    assert not found["findings"], "\n".join(found["findings"])
+    assert found["longest_s"] < (1 if kind == "offers" else LONGEST_S)
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize(("kind", "count"), [("touchstone", 45_000), ("table", 45_000), ("toml", 30_000)])
 def test_very_many_damaged_files(kind, count):
