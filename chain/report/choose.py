@@ -54,10 +54,9 @@ def verdict_lines(result: Choice) -> list[str]:
     spend = f"for {_money(best.cost, result)}" if best.cost else "with what is owned"
     words = f"{FIRST.get(result.rank, 'Fewest joints')}, {spend}"
     bought = [each.part for each in best.buy]
-    first = fitted(
-        f"{words}: {_items(best)}.",
-        f"{words}: buy {named(bought, LONGEST - len(words) - len(': buy .'))}.",
-    )
+    placed = [item.part for item in best.items]
+    lead, texts = (f"{words}: buy ", bought) if bought else (f"{words}: ", placed)
+    first = fitted(f"{words}: {_items(best)}.", f"{lead}{named(texts, LONGEST - len(lead) - len('.'))}.")
     if best.best is None:
         return [first, "No place where it could be calibrated is allowed.", "Next: allow another plane in the file."]
     reported = f"A true {limit(result.need.limit_vswr)} comes out as {between(best.best.low, best.best.high)}"
@@ -70,10 +69,12 @@ def _next(best: Chosen, result: Choice) -> str:
     cheapest = min(result.chains, key=lambda each: each.cost)
     if cheapest.best is not None and cheapest.cost < best.cost:
         comes = between(cheapest.best.low, cheapest.best.high)
-        price = f"for {_money(cheapest.cost, result)}" if cheapest.cost else "with what you own"
         bought = [each.part for each in cheapest.buy]
-        lead, end = f"Next: cheaper {price}: ", f"; then {comes}."
-        return f"{lead}{named(bought or [item.part for item in cheapest.items], LONGEST - len(lead) - len(end))}{end}"
+        if not bought:
+            true = short_limit(result.need.limit_vswr)
+            return f"Next: chain {cheapest.number} needs nothing bought; a true {true} then shows as {comes}."
+        lead, end = f"Next: cheaper for {_money(cheapest.cost, result)}: ", f"; then {comes}."
+        return f"{lead}{named(bought, LONGEST - len(lead) - len(end))}{end}"
     bought = [each.part for each in best.buy]
     last = "--why 1 2 compares two of them"
     if not bought:
@@ -87,10 +88,13 @@ def named(parts: list[str], most: int) -> str:
     """Parts by name, as many as a line of so many characters has room for.
 
     >>> named(["rg59", "min-loss-pad", "series11"], 40), named(["rg59", "min-loss-pad", "series11"], 26)
-    ('rg59, min-loss-pad and series11', 'rg59, min-loss-pad, 1 more')
+    ('rg59, min-loss-pad and series11', 'rg59 and 2 other parts')
     """
     texts = [" and ".join(filter(None, [", ".join(parts[:-1]), *parts[-1:]]))]
-    texts += [f"{', '.join(parts[:count])}, {len(parts) - count} more" for count in range(len(parts) - 1, 0, -1)]
+    texts += [
+        f"{', '.join(parts[:count])} and {counted(len(parts) - count, 'other part')}"
+        for count in range(len(parts) - 1, 0, -1)
+    ]
     return next((text for text in texts if len(text) <= most), counted(len(parts), "part"))
 
 
@@ -292,6 +296,8 @@ def render_changes(result: Improvement, console: Console) -> None:
     if rows:
         show_table(console, columns, rows)
     console.print()
+    if result.elsewhere:
+        say(console, result.elsewhere)
     say(
         console,
         f"At the worst of {result.points} frequencies; 'chain planes' takes the top of the sweep.",

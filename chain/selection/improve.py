@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from difflib import SequenceMatcher
 from functools import lru_cache
 
 import numpy as np
@@ -15,7 +16,7 @@ from chain.assembly.graph import BLOCKING, End, far_end, item_ends, item_ohm, ne
 from chain.errors import ChainError
 from chain.reflection import magnitude_from_vswr, vswr
 from chain.results import COVERAGE, SCHEMA_VERSION, SEED, ResultTable, plain_values
-from chain.selection.choose import RESOLVED
+from chain.selection.choose import RESOLVED, choose
 from chain.selection.need import Need, Offer
 from chain.selection.pareto import nondominated
 from chain.selection.ranking import DRAWS
@@ -26,7 +27,7 @@ from chain.uncertainty.measurement import measurement_of
 from library.files.rows import PART_KINDS
 from library.mating import mate
 from library.parts import Library
-from library.records import Connector, Termination
+from library.records import Coax, Connector, Termination
 
 MOST_POINTS = 11
 LIMIT_VSWR = 2.0
@@ -73,6 +74,8 @@ class Improvement(ResultTable):
     now_width: float
     changes: tuple[ChainChange, ...]
     currency: str
+    elsewhere: str
+    """The best chain that can be built from what is owned and on offer, and whether it is among the changes; empty without a need."""
     points: int
     seed: int
     warnings: tuple[str, ...]
@@ -165,6 +168,7 @@ def improve(
         now_high - now_low,
         tuple(sorted(changes, key=_order)),
         need.currency if need else "",
+        _elsewhere(setup, need, seed, library) if need else "",
         points,
         seed,
         (*setup.warnings, *(need.warnings if need else ())),
@@ -172,6 +176,26 @@ def improve(
         if setup.far.limit_vswr is not None
         else (*setup.assumed, f"limit VSWR {LIMIT_VSWR:g} (none stated)"),
     )
+
+
+def _elsewhere(setup: Setup, need: Need, seed: int, library: Library) -> str:
+    """The best chain of a need in a sentence, and why no single change leads to it."""
+    found = choose(need, seed=seed, library=library).chains
+    if not found or found[0].best is None:
+        return ""
+    best, now = found[0], [item.part.id for item in setup.items]
+    parts = [each.part for each in best.items]
+    blocks = SequenceMatcher(None, now, parts, autojunk=False).get_opcodes()
+    other = [each for each in blocks if each[0] != "equal"]
+    left = [setup.items[place].id for _, start, stop, _, _ in other for place in range(start, stop)]
+    put = sum(end - begin for *_, begin, end in other)
+    text = f"The best chain of the need ('chain choose'): {' > '.join(parts)}"
+    if not other:
+        return f"{text}, as it is here."
+    if max(len(left), put) == 1 and len(other) == 1:
+        return f"{text}; it differs in one part."
+    apart = f"other parts for {' and '.join(left)}" if left else f"{put} parts more"
+    return f"{text}. It takes {apart} at once, so it is no single change."
 
 
 def _widest(setup: Setup, freq_hz: Real, limit_vswr: float, library: Library, seed: int) -> tuple[float, float]:
@@ -191,7 +215,7 @@ def _ideas(setup: Setup, need: Need | None, freq_hz: Real, library: Library) -> 
         if kind in ("free", "joints"):
             yield _Idea("care", what, changed, 0.0)
     yield from _planes(setup)
-    yield from _removals(setup, library)
+    yield from _removals(setup, need, library)
     yield from _loads(setup, need, library)
     for index in range(len(setup.items)):
         yield from _swaps(setup, index, need, freq_hz, library)
@@ -229,9 +253,11 @@ def _mate(one: Connector, other: Connector, library: Library) -> bool:
     return mate(one, other, library).verdict not in BLOCKING
 
 
-def _removals(setup: Setup, library: Library) -> Iterator[_Idea]:
+def _removals(setup: Setup, need: Need | None, library: Library) -> Iterator[_Idea]:
     for index, item in enumerate(setup.items):
         if item.part.kind in OF_THE_ANTENNA or not _fits(*_neighbours(setup, index), library):
+            continue
+        if _is_needed_lead(setup, item, need):
             continue
         left = (*setup.items[:index], *setup.items[index + 1 :])
         calibration = setup.calibration
@@ -239,6 +265,12 @@ def _removals(setup: Setup, library: Library) -> Iterator[_Idea]:
             calibration = replace(calibration, plane=setup.items[index - 1].id if index else "near")
         words = f"remove {item.id}" if len(left) else f"remove {item.id}, the antenna straight on the port"
         yield _Idea("remove", words, replace(setup, items=left, calibration=calibration), 0.0)
+
+
+def _is_needed_lead(setup: Setup, item: Item, need: Need | None) -> bool:
+    """Whether an item is the only lead of a chain that must have one."""
+    leads = [each for each in setup.items if isinstance(each.part, Coax)]
+    return need is not None and need.needs_lead and leads == [item]
 
 
 def _loads(setup: Setup, need: Need | None, library: Library) -> Iterator[_Idea]:
@@ -277,12 +309,13 @@ def _swaps(setup: Setup, index: int, need: Need | None, freq_hz: Real, library: 
         return
     offers = list(need.offers) if need else _of_the_library(item, library)
     before, after = _neighbours(setup, index)
+    lead = _is_needed_lead(setup, item, need)
     found: list[tuple[Offer, Item]] = []
     rows = []
     now = own_values(item, freq_hz)
     for offer in offers:
         placed = _in_place(offer.item, item, before, after, library)
-        if placed is None:
+        if placed is None or (lead and not isinstance(placed.part, Coax)):
             continue
         try:
             loss_db, reflection = own_values(placed, freq_hz)

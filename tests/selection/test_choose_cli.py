@@ -3,6 +3,7 @@
 import json
 import os
 import pty
+import re
 import subprocess
 import sys
 from functools import cache
@@ -174,3 +175,60 @@ def test_each_of_two_answers_says_at_which_frequency_it_is():
     planes = " ".join(CliRunner().invoke(chain, ["planes", SETUP]).stdout.split())
     assert "At the worst of 11 frequencies; 'chain planes' takes the top of the sweep." in changes
     assert "At 240 MHz, the top of the sweep; 'chain choose --improve' takes the worst." in planes
+
+
+LOFT = """[need]
+near = "N-50 jack"
+far = "F-75 jack"
+start = "470 MHz"
+stop = "694 MHz"
+limit = "VSWR 2.0"
+lead = true
+lead_length = "2.5 m"
+planes = ["near"]
+budget = "{budget}"
+[[have]]
+part = "n-plug-bnc-plug"
+[[have]]
+part = "min-loss-pad-bnc-f"
+[[have]]
+part = "rg59"
+near = "F-75 plug"
+far = "F-75 plug"
+[[offer]]
+part = "min-loss-pad-n-f"
+price = "39 EUR"
+reflection = "40 dB"
+[[offer]]
+part = "f-plug-f-plug"
+price = "2 EUR"
+"""
+LOFT_SETUP = "tests/data/loft.toml"
+
+
+def loft(tmp_path, budget):
+    path = tmp_path / "loft-need.toml"
+    path.write_text(LOFT.format(budget=budget), encoding="utf-8")
+    return str(path)
+
+
+def test_what_costs_nothing_is_said_in_plain_sentences(tmp_path):
+    """With what is owned nothing is bought; no list is empty, and what stands for the rest of a list has a noun."""
+    lines = run(loft(tmp_path, "5 EUR")).stdout.splitlines()
+    assert lines[0] == "Most exact, with what is owned: n-plug-bnc-plug, min-loss-pad-bnc-f and rg59."
+    lines = run(loft(tmp_path, "40 EUR")).stdout.splitlines()
+    assert lines[0].startswith("Most exact, for 39.00 EUR: ")
+    assert re.fullmatch(r"Next: chain \d needs nothing bought; a true 2 then shows as .* to .*\.", lines[2])
+
+
+def test_a_needed_lead_stays_and_a_chain_of_other_parts_is_named(tmp_path):
+    """Neither a barrel nor nothing takes the place of a lead that must be there; why the best chain is no step is said."""
+    need = loft(tmp_path, "40 EUR")
+    found = json.loads(answer("--improve", LOFT_SETUP, need, "--json").stdout)
+    whats = [each["what"] for each in found["changes"]]
+    assert not [what for what in whats if what.endswith("in place of lead") and what.startswith("f-plug-f-plug")]
+    assert "remove lead" not in whats
+    text = " ".join(answer("--improve", LOFT_SETUP, need).stdout.split())
+    best = json.loads(run(need, "--json").stdout)["chains"][0]
+    assert "('chain choose'): " + " > ".join(each["part"] for each in best["items"]) in text
+    assert "other parts for adapter and pad at once, so it is no single change" in text
