@@ -67,8 +67,34 @@ def match_lines(result: AntennaComparison) -> tuple[str, str, str]:
         head = f"{second} is worse than {first} in {worse} of {count} {what}."
     else:
         head = f"{second} and {first} differ: better by one measure, worse by the other."
+    if result.nothing_connected and result.verdict in CHANGED:
+        return _nothing_lines(result, what)
     most = max(result.channels, key=lambda each: abs(each.loss_change_db))
+    if result.lossier_lead_db is not None:
+        gain = f"by about {result.lossier_lead_db:.1f} dB"
+        return (
+            head if result.exchanged else _since(head),
+            fitted(
+                f"All return losses are better alike, {gain}: a lossier lead or joint does that.",
+                f"All are better alike, {gain}: a lossier lead or joint does that.",
+            ),
+            "Next: before you believe it, read the lead's open end ('chain prove --open').",
+        )
     return head if result.exchanged else _since(head), _rests_on(result, most), _next(result)
+
+
+def _nothing_lines(result: AntennaComparison, what: str) -> tuple[str, str, str]:
+    """Of two ends that turn back more than half of the power everywhere: no antenna is praised or blamed."""
+    less = "less" if result.verdict == "better" else "more"
+    count, changed = len(result.channels), result.count(result.verdict)
+    pair = (f"{short(result.second_name)} returns", f"than {short(result.first_name)}")
+    if not result.exchanged:
+        pair = ("Now returns", "than before")
+    return (
+        fitted(f"{pair[0]} {less} {pair[1]} in {changed} of {count} {what}, but both more than half."),
+        f"So does a lead with nothing at its end: {less} comes back when it loses {'more' if less == 'less' else 'less'}.",
+        "Next: is an antenna connected? For a lead's own loss 'chain log add --lead'.",
+    )
 
 
 def _since(head: str) -> str:

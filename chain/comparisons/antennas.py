@@ -13,6 +13,7 @@ from chain.arrays import Complex, Real
 from chain.comparisons.bands import BandValues, ChannelBand, bands_of
 from chain.comparisons.differences import Difference, differences, verdict_of
 from chain.comparisons.joint_trials import draw_jointly
+from chain.comparisons.lossier_lead import lossier_lead_db
 from chain.errors import RangeError
 from chain.reflection import vswr
 from chain.results import COVERAGE, SEED, ResultTable, plain_values
@@ -23,6 +24,8 @@ from chain.uncertainty.streams import BATCH
 BATCHES = 4
 SAME_FREQUENCY = 1e-6
 MOST_POINTS = 301
+HALF_REFLECTED_VSWR = float(vswr(0.5**0.5))
+"""VSWR from which more than half of the power comes back, as it does from a lead with nothing at its end."""
 
 
 @dataclass(frozen=True)
@@ -90,6 +93,13 @@ class AntennaComparison(ResultTable):
     """Whether the analyzer of the set-up shows a phase, whatever the sweeps hold."""
     could_move_plane: bool = True
     """Whether it can be calibrated at the end of the lead."""
+    lossier_lead_db: float | None = None
+    """Gain of return loss that all channels share within their uncertainty, as with the same antenna and more loss before it."""
+
+    @property
+    def nothing_connected(self) -> bool:
+        """Whether both turn back more than half of the power in every channel."""
+        return all(min(each.first_vswr, each.second_vswr) > HALF_REFLECTED_VSWR for each in self.channels)
 
     def count(self, verdict: str) -> int:
         """Number of channels with a verdict."""
@@ -156,16 +166,15 @@ def compare_antennas(
             'state them in [near], such as repeatability = "50 dB" and trace_noise = "0.02 dB"',
         )
     bands = bands_of(setup, one.freq_hz)
+    halves = (one.rounding, other.rounding)
+    seen = _seen(one), _seen(other)
     found, before, after = differences(
-        trials,
-        ((0, _seen(one)), (1, _seen(other))),
-        bands,
-        same_phase=not exchanged,
-        halves=(one.rounding, other.rounding),
+        trials, ((0, seen[0]), (1, seen[1])), bands, same_phase=not exchanged, halves=halves
     )
     # What a gate took away cannot be distinguished from what it left: nothing is proven of either antenna.
     processed = first.processed or second.processed
     rows = tuple(_row(*each, judged=not processed) for each in zip(bands, before, after, found, strict=True))
+    verdict = overall([each.verdict for each in rows])
     return AntennaComparison(
         setup.title,
         *names,
@@ -174,7 +183,7 @@ def compare_antennas(
         exchanged,
         bands[0].is_channel,
         rows,
-        overall([each.verdict for each in rows]),
+        verdict,
         COVERAGE,
         one.freq_hz.size,
         BATCHES * BATCH,
@@ -184,6 +193,7 @@ def compare_antennas(
         processed,
         setup.near.has_phase,
         bool(setup.items) and setup.calibrates(setup.items[-1].id),
+        lossier_lead_db(trials, seen, bands, halves) if verdict == "better" else None,
     )
 
 

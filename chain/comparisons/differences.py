@@ -92,6 +92,12 @@ def _tail(rows: Sequence[Real]) -> float:
     return float(np.quantile(least, 1 - AIM) / (count + 1))
 
 
+def simultaneous_ends(rows: Sequence[Real]) -> list[tuple[float, float]]:
+    """Intervals of rows of trials that hold for all rows at once."""
+    tail = _tail(rows)
+    return [_ends(row, tail) for row in rows]
+
+
 def _ends(row: Real, tail: float) -> tuple[float, float]:
     low, high = np.quantile(row, [tail, 1 - tail])
     return float(low), float(high)
