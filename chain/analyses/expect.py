@@ -28,7 +28,13 @@ from chain.uncertainty.intervals import (
     whole_batches,
 )
 from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps
-from chain.uncertainty.reading_ranges import hardest_places, proving_everywhere, reading_grid, reading_ranges
+from chain.uncertainty.reading_ranges import (
+    hardest_places,
+    proving_by_more_trials,
+    proving_everywhere,
+    reading_grid,
+    reading_ranges,
+)
 from library.frozen import dataclass
 
 TRUE_VSWR: tuple[float, ...] = (1.0, 1.1, 1.2, 1.5, 2.0, 2.5, 3.0, 5.0, 10.0, float("inf"))
@@ -229,6 +235,8 @@ def expect(
     # One frequency may settle with fewer trials than keep the stated risk over a sweep.
     count = draws or max(draw_count(measurement.freq_hz.size), accuracy.draws if accuracy else 0)
     worst, proving = _at_limit(measurement, reported, limit is not None, count, seed, report)
+    if draws is None and proving is not None and np.isnan(proving[0]):
+        proving = proving_by_more_trials(measurement, reported, seed)
     drawn = _DrawnMeasurement(measurement, count, seed)
     aims = _bound_aim(measurement, limit), _interval_aim(measurement, proving, reported, seed)
     helps = None

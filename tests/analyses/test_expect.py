@@ -12,9 +12,11 @@ from chain.analyses.expect import bound_aim, expect
 from chain.assembly.cascade import build
 from chain.cli.main import chain
 from chain.files.setup_file import load_setup
+from chain.reflection import vswr
 from chain.report.expect import verdict_lines
 from chain.report.numbers import between
 from chain.report.recover import opening
+from chain.sweeps.readings import typed_readings
 from chain.uncertainty.bounds import reading_bound
 from chain.uncertainty.measurement import measurement_of
 
@@ -78,3 +80,18 @@ def test_tuning_is_proposed_only_where_it_can_tell_a_direction():
         assert ("chain tune" in step) == sends or "is the antenna on" in step
         assert len(step) <= 80
         assert sends or "cannot say which way" in step
+
+
+def test_what_recover_proves_expect_does_not_deny():
+    """A limit that only a nearly perfect reading proves: few trials scatter about it, and both answers are one."""
+    setup = load_setup("demo/boathouse.toml")
+    setup = replace(setup, far=replace(setup.far, limit_vswr=float(vswr(10**-0.5)), limit_in_db=True))
+    aim = expect(setup).aim_reading.vswr
+    assert aim is not None
+    channels = {name: (low, high) for name, low, high in setup.sweep.channels}
+    for text in ("RL 60 dB on channel 5", "RL 60 dB on channel 12"):
+        assert recover(setup, typed_readings(text, channels=channels)).verdict == "pass"
+    # A limit that nothing proves is denied by both.
+    strict = replace(setup, far=replace(setup.far, limit_vswr=1.5))
+    assert expect(strict).aim_reading.vswr is None
+    assert recover(strict, typed_readings("RL 60 dB on channel 5", channels=channels)).verdict == "not proven"
