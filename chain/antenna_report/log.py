@@ -12,7 +12,7 @@ from rich.text import Text
 
 from chain.errors import plain
 from chain.records.folder import Damage, Heading
-from chain.records.record import Record
+from chain.records.record import MOST_POINTS, MOST_WITHOUT_PHASE, Record
 from chain.report.numbers import figure, follow_limit, head, span
 from chain.report.phrases import fitted, line_of, short, verdict_word
 from chain.report.tables import Column, answer, notes, say, show_table
@@ -99,9 +99,25 @@ def render_record(record: Record, console: Console) -> None:
         console,
         f"Set-up {plain(record.setup)}, calibrated at '{plain(record.plane)}': {plain(record.standards)}. {points}.",
     )
+    if record.kind == "antenna":
+        say(console, _beside_recover(record))
     say(console, "Written with " + ", ".join(f"{plain(name)} {plain(value)}" for name, value in record.versions) + ".")
     if record.note:
         say(console, "Note: ", record.note)
+
+
+def _beside_recover(record: Record) -> str:
+    """Why the interval of a record is not to the digit the one that `recover` gives of the same sweep."""
+    rows = record.sweeps[0].points
+    points, most = len(rows), MOST_POINTS if len(rows[0]) > 2 else MOST_WITHOUT_PHASE
+    step = -(-points // most)
+    taken = (
+        f", of {points} points every {'2nd' if step == 2 else '3rd' if step == 3 else f'{step}th'}" if step > 1 else ""
+    )
+    return (
+        f"Drawn as readings that are to be compared{taken}: 'chain recover' takes every point and draws for this sweep "
+        "alone, so that its figures may differ in their last digits."
+    )
 
 
 def record_grid(record: Record) -> Grid:

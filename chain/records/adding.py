@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from importlib.metadata import PackageNotFoundError, version
+from math import ceil, floor, isinf
 from pathlib import Path
 
 from chain.assembly.cascade import read_sweep_for
@@ -21,6 +22,9 @@ from chain.reflection import magnitude_from_vswr, return_loss_db
 from chain.setups import Setup
 from chain.sweeps.options import DEFAULTS, SweepOptions
 from chain.sweeps.readings import Readings
+
+ROUNDING = 1e-6
+"""Of a last digit, that rounding outward forgives the arithmetic."""
 
 
 @dataclass(frozen=True)
@@ -153,14 +157,18 @@ def _finite(value: float) -> float | None:
 
 
 def antenna_words(answer: SweepAnswer, in_db: bool = False) -> str:
-    """An answer in a line, in the unit of the limit."""
+    """An answer in a line, in the unit of the limit; the interval's ends rounded outward, as in every table."""
     worst = answer.worst
     where = f"channel {plain(worst.band.name)}" if worst.band.is_channel else plain(worst.band.name)
     if in_db:
-        losses = [float(return_loss_db(magnitude_from_vswr(each))) for each in (worst.vswr, worst.high, worst.low)]
-        return "{}; worst {}: RL {:.1f} dB, {:.1f} to {:.1f}".format(answer.verdict, where, *losses)
-    high = f"{worst.high:.2f}" if worst.high < 100 else "any"
-    return f"{answer.verdict}; worst {where}: VSWR {worst.vswr:.2f}, {worst.low:.2f} to {high}"
+        about, least, most = (
+            float(return_loss_db(magnitude_from_vswr(each))) for each in (worst.vswr, worst.high, worst.low)
+        )
+        ends = f"{floor(10 * least + ROUNDING) / 10:.1f} to {'any' if isinf(most) else f'{ceil(10 * most - ROUNDING) / 10:.1f}'}"
+        return f"{answer.verdict}; worst {where}: RL {about:.1f} dB, {ends}"
+    high = f"{ceil(100 * worst.high - ROUNDING) / 100:.2f}" if worst.high < 100 else "any"
+    low = floor(100 * worst.low + ROUNDING) / 100
+    return f"{answer.verdict}; worst {where}: VSWR {worst.vswr:.2f}, {low:.2f} to {high}"
 
 
 def _lead_record(

@@ -15,6 +15,7 @@ from chain.comparisons.bands import ChannelBand, bands_of
 from chain.comparisons.differences import Difference, differences
 from chain.comparisons.joint_trials import JointTrials, draw_jointly, recovered_magnitudes
 from chain.errors import RangeError
+from chain.records.record import MOST_POINTS, MOST_WITHOUT_PHASE
 from chain.reflection import magnitude_from_vswr, mismatch_loss_db, vswr
 from chain.rf.twoport import compose, inverse, shifted
 from chain.setups import Setup
@@ -27,8 +28,6 @@ SEED = 20260
 DIGITS = 12
 ONE_SIDED = 0.025
 BATCHES = 4
-MOST_POINTS, MOST_WITHOUT_PHASE = 201, 67
-"""Points of a sweep that are answered; without phase every phase must be tried, which takes longer."""
 PHASES = 12
 TURN_S = 20e-9
 AROUND = np.deg2rad([-15.0, 0.0, 15.0])

@@ -14,6 +14,8 @@ from chain.results import plain_values
 
 FORMAT = 1
 KINDS = ("antenna", "lead")
+MOST_POINTS, MOST_WITHOUT_PHASE = 201, 67
+"""Points of a sweep that are answered; without phase every phase must be tried, which takes longer."""
 LONGEST_SLUG = 40
 
 

@@ -15,6 +15,7 @@ import pytest
 from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from screens import says
 
 from chain.cli.main import chain as program
 from chain.errors import InputError, RangeError
@@ -251,3 +252,19 @@ def test_a_folder_that_cannot_be_made_is_reported(tmp_path):
     with pytest.raises(RangeError, match="cannot be made"):
         log_measurement(str(tmp_path / "file"), SETUP, SWEEP, facts=Facts())
     shutil.rmtree(tmp_path)
+
+
+def test_the_sentence_of_a_record_has_the_figures_of_its_table(tmp_path):
+    """Both round an interval outward; a line says why `recover` may differ in the last digits."""
+    for limit in ("VSWR 2", "return loss 10 dB"):
+        setup = tmp_path / f"{limit[:2]}.toml"
+        text = Path("demo/plane-after-pad.toml").read_text("utf-8")
+        setup.write_text(re.sub(r'limit = "[^"]*"', f'limit = "{limit}"', text), "utf-8")
+        found = CliRunner().invoke(
+            program, ["log", "add", str(tmp_path / "log"), str(setup), "demo/plane-after-pad-before.s1p"]
+        )
+        assert not found.exception, found.output
+        words = re.match(r"\w+; worst channel (\d+): (?:RL|VSWR) ([\d.]+)(?: dB)?, ([\d.]+ to [\d.]+)\.", found.stdout)
+        row = re.search(rf"^{words[1]} +([\d.]+) +([\d.]+ to [\d.]+) ", found.stdout, re.M)
+        assert row.groups() == words.groups()[1:]
+        says(found.stdout, "'chain recover' takes every point and draws for this sweep alone")
