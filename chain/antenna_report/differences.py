@@ -47,7 +47,9 @@ def _shared(result: AntennaComparison) -> str:
         return "Errors that both sweeps share cancel; the joint at the antenna is taken for undisturbed."
     if result.has_phase:
         return "Errors that both sweeps share cancel."
-    return "No phase was read, so the errors that both share need not cancel."
+    if result.exchanged:
+        return "No phase was read: each antenna may stand at any, so the errors that both share need not cancel."
+    return "No phase was read: both readings are taken for one antenna at one phase, whichever that is."
 
 
 def match_lines(result: AntennaComparison) -> tuple[str, str, str]:
@@ -116,12 +118,19 @@ def _rests_on(result: AntennaComparison, most: ChannelDifference) -> str:
     return fitted(*(f"{name}: {each(most.first_vswr)}, {rest}" for each, rest in texts))
 
 
+WITHOUT_PHASE = {
+    True: "Next: save the sweeps with phase; then errors that both share cancel.",
+    False: "Next: of one antenna 'chain recover SETUP B --before A' tells more.",
+}
+"""What shows more where no phase was read, by whether the analyzer could show one."""
+
+
 def _next(result: AntennaComparison) -> str:
     open_rows = result.count("can't tell")
     if result.processed:
         return f"Next: compare sweeps as measured; one is {plain(result.processed)}, and nothing is concluded from it."
-    if open_rows and not result.has_phase and result.could_show_phase:
-        return "Next: save the sweeps with phase; then errors that both share cancel."
+    if open_rows and not result.has_phase and (result.could_show_phase or result.exchanged):
+        return WITHOUT_PHASE[result.could_show_phase]
     if not result.exchanged and result.verdict in CHANGED:
         return CHANGED[result.verdict]
     if result.verdict == "better":

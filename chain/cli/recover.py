@@ -205,7 +205,7 @@ def _typed(texts: tuple[str, ...], setup: Setup | None) -> Readings:
 
 
 def _compared(setup: Setup, before: str, after: Readings, sweep: SweepOptions, seed: int) -> AntennaComparison:
-    """The same antenna before and after, by the computation of 'chain compare'."""
+    """The same antenna before and after, by the computation of 'chain compare'; without a phase both are at one phase."""
     from chain.assembly.cascade import read_sweep_for
     from chain.comparisons.antennas import compare_antennas
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import ClassVar
 
@@ -189,12 +189,27 @@ def compare_antennas(
         BATCHES * BATCH,
         seed,
         setup.assumed,
-        (*setup.warnings, *remarks),
+        (*setup.warnings, *remarks, *(() if processed else _alone(bands, rows, found))),
         processed,
         setup.near.has_phase,
         bool(setup.items) and setup.calibrates(setup.items[-1].id),
         lossier_lead_db(trials, seen, bands, halves) if verdict == "better" else None,
     )
+
+
+def _alone(
+    bands: Sequence[ChannelBand], rows: Sequence[ChannelDifference], found: Sequence[Difference]
+) -> tuple[str, ...]:
+    """Bands that would differ if nothing else were asked, though all together show no difference there."""
+    names = [
+        row.channel for row, each in zip(rows, found, strict=True) if each.differs_alone and row.verdict == "can't tell"
+    ]
+    if not names:
+        return ()
+    what = ("channel" if bands[0].is_channel else "stretch") + (
+        "" if len(names) == 1 else "s" if bands[0].is_channel else "es"
+    )
+    return (f"{what} {', '.join(names)} would differ alone: among {len(rows)} judged together that may be chance",)
 
 
 def _seen(readings: Readings) -> Complex | Real:

@@ -14,6 +14,8 @@ from chain.comparisons.joint_trials import JointTrials
 
 AIM = 0.965
 """Share of the trials that an interval holds: a little more than stated, for trials are finite and errors not quite linear."""
+ALONE = (1 - AIM) / 2
+"""Share to leave off at either end where one figure of one band is the whole question."""
 PHASES = 8
 """Phases of each antenna, evenly spaced, where no phase was read: the worst pair of them counts."""
 ROUNDING = 1e-9
@@ -33,6 +35,8 @@ class Difference:
     loss_db: float
     loss_low_db: float
     loss_high_db: float
+    differs_alone: bool = False
+    """Whether either figure would differ if this band were the only question."""
 
 
 def differences(
@@ -59,10 +63,10 @@ def differences(
         rows = [_rows(a, b) for a, b in zip(before, after, strict=True)]
         # Bands hang together through chain and calibration; ranks over all of them use that, where dividing the tail by their number
         # would not.
-        tail = _tail([row for pair in rows for row in pair]) if together else (1 - AIM) / 2
+        tail = _tail([row for pair in rows for row in pair]) if together else ALONE
         return (
             tuple(
-                _difference(a, b, [_ends(row, tail) for row in pair])
+                _difference(a, b, [_ends(row, tail) for row in pair], [_ends(row, ALONE) for row in pair])
                 for a, b, pair in zip(before, after, rows, strict=True)
             ),
             before,
@@ -103,9 +107,12 @@ def _ends(row: Real, tail: float) -> tuple[float, float]:
     return float(low), float(high)
 
 
-def _difference(before: BandValues, after: BandValues, ends: list[tuple[float, float]]) -> Difference:
+def _difference(
+    before: BandValues, after: BandValues, ends: list[tuple[float, float]], alone: list[tuple[float, float]]
+) -> Difference:
     (worst_low, worst_high), (loss_low, loss_high) = ends
     # Noise may have lifted the worst point of either reading: the truth then lies on the other side.
+    own = verdict_of(alone[0][0] - after.lift, alone[0][1] + before.lift), verdict_of(*alone[1])
     return Difference(
         after.worst - before.worst,
         max(worst_low - after.lift, -1.0),
@@ -113,6 +120,7 @@ def _difference(before: BandValues, after: BandValues, ends: list[tuple[float, f
         after.loss_db - before.loss_db,
         loss_low,
         loss_high,
+        any(each != "can't tell" for each in own),
     )
 
 
@@ -130,14 +138,14 @@ def _without_phase(
         [values_without_phase(trials, which, size, complex(turn), bands, half) for turn in turns]
         for (which, size), half in zip(readings, halves, strict=True)
     )
-    tail = (1 - AIM) / 2
+    tail = ALONE
     if together:
         # One pair of phases shows how the rows hang together; the hull below takes the ends from all pairs.
         other = after[0] if same_phase else after[PHASES // 2]
         tail = _tail([row for number in range(len(bands)) for row in _rows(before[0][number][0], other[number][0])])
     out = []
     for number in range(len(bands)):
-        ends = []
+        ends, alone = [], []
         for name in ("worst_trials", "loss_trials"):
             # Least of the second less the most of the first, and the other way round, for every pair of phases at once.
             a, b = (_stacked(each, number, name) for each in (before, after))
@@ -147,10 +155,12 @@ def _without_phase(
                 lows, highs = b[0][:, None] - a[1][None, :], b[1][:, None] - a[0][None, :]
             # Quantiles first and the worst pair then: the worst phase of each trial would change from trial to trial, and an antenna has
             # one.
-            low, high = np.quantile(lows, tail, axis=-1).min(), np.quantile(highs, 1 - tail, axis=-1).max()
+            low, own_low = np.quantile(lows, (tail, ALONE), axis=-1).reshape(2, -1).min(axis=1)
+            high, own_high = np.quantile(highs, (1 - tail, 1 - ALONE), axis=-1).reshape(2, -1).max(axis=1)
             ends.append((float(low), float(high)))
+            alone.append((float(own_low), float(own_high)))
         first, second = _middle(before, number), _middle(after, number)
-        out.append(_difference(first, second, ends))
+        out.append(_difference(first, second, ends, alone))
     return (
         tuple(out),
         tuple(_middle(before, number) for number in range(len(bands))),

@@ -9,7 +9,7 @@ from difflib import get_close_matches
 
 from chain.errors import quoted
 from chain.sweeps.options import FREQUENCY_UNITS, QUANTITIES, SweepOptions
-from chain.sweeps.table import Cell, Sheet, TextTable, channel_text, unit_behind
+from chain.sweeps.table import PAIR, Cell, Sheet, TextTable, channel_text, unit_behind
 from library.channels import listed, named_channel
 from library.frozen import dataclass
 from library.words import concepts, spelt
@@ -122,9 +122,16 @@ REGION = (
 def _headed(sheet: Sheet, table: TextTable, channels: Channels, bare: str) -> TextTable:
     """A table of two columns without a header whose first one names channels, with the header it would have."""
     rows = [row for row in table.rows if row]
+    if any(found and found["word"] for found in (PAIR.match(sheet.lines[row[0].line - 1]) for row in rows)):
+        bare = "vswr"
+    places = {unit_behind(sheet.lines[row[0].line - 1], row[0].column - 1 + len(row[0].text)) for row in rows}
+    if table.width == 2 and len(places) == 1 and bare and (unit := next(iter(places))) in FREQUENCY_UNITS:
+        return replace(table, header=(rows[0][0]._replace(text=f"frequency_{unit}"), rows[0][1]._replace(text=bare)))
     names = [channel_text(sheet.lines[row[0].line - 1], row[0]) for row in rows]
     lettered = all(name != row[0].text for name, row in zip(names, rows, strict=True))
-    if not (lettered or (channels and all(named_channel(name, channels) for name in names))) or table.width != 2:
+    # Where most are channels of the set-up the others are slips, and are reported as that.
+    known = sum(bool(named_channel(name, channels)) for name in names)
+    if not (lettered or (channels and 2 * known > len(names))) or table.width != 2:
         return table
     cells = [row[1] for row in rows if len(row) > 1]
     units = {unit_behind(sheet.lines[cell.line - 1], cell.column - 1 + len(cell.text)).casefold() for cell in cells}
@@ -151,6 +158,11 @@ def _reported(cell: Cell, mhz: float, sign: str) -> Cell:
 
 
 EXAMPLE = "write a header such as 'frequency_mhz,vswr', 'channel,vswr' or 'frequency_mhz,return_loss_db'"
+CHANNEL_LIKE = re.compile(r"[0-9]{1,2}[A-N]?", re.IGNORECASE)
+OF_CHANNELS = (
+    "write 'frequency_mhz,vswr' above it; or 'channel,vswr', and give a set-up that has region = \"europe\" and "
+    'channels = "21-48" under [sweep]'
+)
 SINGLE = {"return_loss": "return-loss", "db": "reflection-db", "vswr": "vswr", "magnitude": "magnitude"}
 PAIRS = {
     ("real", "imaginary"): "real-and-imaginary",
@@ -205,6 +217,10 @@ def plan(sheet: Sheet, table: TextTable, options: SweepOptions) -> ColumnPlan | 
     defects = len(sheet.defects)
     if not table.header and not (options.quantity and options.frequency_unit):
         first = table.rows[0][0]
+        places = [row[0].text for row in table.rows]
+        if all(CHANNEL_LIKE.fullmatch(each) for each in places):
+            sheet.defect(first, "the file has no header: frequencies, or channels of which region?", OF_CHANNELS)
+            return None
         remedy = f"{EXAMPLE}, or give --quantity and --frequency-unit"
         sheet.defect(first, "the file has no header", remedy)
         return None

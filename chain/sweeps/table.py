@@ -41,9 +41,29 @@ def headed(name: str, units: Sequence[str]) -> str:
 
 CHANNEL_WORD = re.compile(
     r"(?<![^\s;,|\"])(?:(?:channel|chan|ch|kanal|canale|canal|uhf|vhf)\b\.?\s*|(?:channel|chan|ch|kanal|uhf|vhf|[eck]))"
-    r"(?=[0-9]{1,3}[a-z]?(?:[\s;,|\"]|$))",
+    r"(?=[0-9]{1,3}[a-z]?(?:[\s;,|\":=]|$))",
     re.IGNORECASE,
 )
+PAIR = re.compile(
+    r"\s*(?:(?:channel|chan|ch|kanal|canale|canal|uhf|vhf)?\.?\s*[eck]?[0-9]+[a-z]?|[0-9]+(?:[.,][0-9]+)?\s*[gmk]?hz)"
+    r"(?P<joint>\s*[:=]\s*|\s+-\s+|\s+)(?P<word>v?swr\b\s*[:=]?\s*)?(?=[0-9]+(?:[.,][0-9]+)?(?:\s*:\s?1)?\s*$)",
+    re.IGNORECASE,
+)
+"""A reading as people jot it down: `ch 21: 1.30`, `21 - 1.30`, `474 MHz = 1.30`, `CH21 SWR 1.30`."""
+BLOCK_NAME = re.compile(r"[0-9]{1,2}[A-N]", re.IGNORECASE)
+"""Name of a block of DAB, which a figure never is."""
+
+
+def without_joints(text: str) -> str:
+    """A reading as it is jotted down, with blanks for what joins place and figure; other lines as they are.
+
+    >>> without_joints("ch 21: 1.30"), without_joints("CH21 SWR 1.30"), without_joints("21 -1.30")
+    ('ch 21  1.30', 'CH21     1.30', '21 -1.30')
+    """
+    found = PAIR.match(text)
+    return text if not found else f"{text[: found.start('joint')]:<{found.end()}}{text[found.end() :]}"
+
+
 LETTER = re.compile(r"(?<![0-9])[^\W\d_]")
 
 
@@ -66,6 +86,8 @@ def channel_text(line: str, cell: Cell) -> str:
 MARKS = ("\t", ";", ",", "|", " ")
 COMMENT = ("!", "#", "%", "//")
 MOST_COLUMNS = 200
+TORN = 3
+"""Cells of a line that has two figures, of which a decimal comma has torn one."""
 SAMPLE = 60
 """Lines at the beginning and about the middle that settle the separator."""
 WORD = re.compile(r"(?!nan|inf)[^\W\d_]{3,}", re.IGNORECASE)
@@ -132,7 +154,23 @@ def find_table(sheet: Sheet, options: SweepOptions) -> TextTable:
     mark, sign = _layout(lines, signs, bool(options.decimal))
     blocks = [block for block in _blocks(sheet, lines, (mark, sign), bool(options.decimal)) if block.rows]
     block = _chosen(sheet, blocks, options)
+    _refuse_torn(sheet, block, mark)
     return TextTable(_with_units(sheet, _header(block, mark), block.rows), tuple(block.rows), mark, sign)
+
+
+def _refuse_torn(sheet: Sheet, block: _TextBlock, mark: str) -> None:
+    """Refuse decimal commas between cells that commas part too, where no reader could know them from one another."""
+    header = _header(block, mark) or next((_cells(line, mark) for line in reversed(block.heads)), ())
+    if mark != "," or any(len(row) != TORN or not all(cell.text.isdigit() for cell in row) for row in block.rows):
+        return
+    if len(header) in (0, TORN - 1):
+        first, second, third = block.rows[0]
+        remedy = (
+            f"write {first.text},{second.text}.{third.text} in every line, or {first.text};{second.text},{third.text}"
+        )
+        remedy += " with a semicolon in the header too" if header else ""
+        sheet.defect(first, "commas part the cells and stand for the decimal point as well", remedy)
+        raise bounded(sheet.defects)
 
 
 def _with_units(sheet: Sheet, header: tuple[Cell, ...], rows: Sequence[tuple[Cell, ...]]) -> tuple[Cell, ...]:
@@ -168,7 +206,9 @@ def _lines(sheet: Sheet) -> list[_TextLine]:
                 message = f"this line is longer than {LONGEST_LINE} characters"
                 sheet.defect(Cell("", number, 1), message, "one frequency on each line")
             continue
-        out.append(_TextLine(number, text if remark else without_units(without_channel_words(text)), remark))
+        out.append(
+            _TextLine(number, text if remark else without_units(without_channel_words(without_joints(text))), remark)
+        )
     return out
 
 
@@ -233,7 +273,8 @@ def _separator(lines: list[_TextLine]) -> str:
 
 
 def _numbers(cells: Sequence[Cell], sign: str, settled: bool) -> int:
-    return sum(isinstance(figure(cell.text, sign, settled), float) for cell in cells)
+    block = len(cells) == 2 and bool(BLOCK_NAME.fullmatch(cells[0].text))
+    return block + sum(isinstance(figure(cell.text, sign, settled), float) for cell in cells)
 
 
 def _blocks(sheet: Sheet, lines: list[_TextLine], layout: tuple[str, str], settled: bool) -> list[_TextBlock]:

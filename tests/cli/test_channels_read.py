@@ -102,3 +102,87 @@ def test_a_channel_that_leans_though_its_interval_is_beyond_the_limit_says_why(m
 def test_the_card_carries_every_channel_that_was_read(tmp_path):
     found = json.loads(ran(tmp_path, MANY, "--json", command="card"))
     assert [each["place"].split(",")[0] for each in found["measured"]] == [f"ch {name}" for name in MANY]
+
+
+def written(tmp_path, text, *, setup=SETUP):
+    """What `chain recover` makes of a table that was typed by hand."""
+    (tmp_path / "mine.toml").write_text(setup)
+    (tmp_path / "typed.csv").write_text(text)
+    given = [str(tmp_path / "mine.toml")] if setup else []
+    return CliRunner().invoke(chain, ["recover", *given, str(tmp_path / "typed.csv"), "--json"])
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "ch 21: 1.30\nch 22: 1.20\n",
+        "21 - 1.30\n22 - 1.20\n",
+        "21: 1.30\n22: 1.20\n",
+        "CH21 SWR 1.30\nCH22 SWR 1.20\n",
+        "21=1.30\n22=1.20\n",
+        "474 MHz 1.30\n482 MHz 1.20\n",
+        "21;1,30\n22;1,20\n",
+        "ch 21: 1.30:1\nch 22: 1.20:1\n",
+    ],
+)
+def test_readings_as_people_jot_them_down(text, tmp_path):
+    done = written(tmp_path, text)
+    assert done.exit_code == 0, done.output
+    found = json.loads(done.stdout)
+    assert found["middle_of"] == ["21", "22"]
+    assert found["reading_vswr"] == pytest.approx([1.30, 1.20])
+
+
+@pytest.mark.parametrize("text", ["5C 1.2\n5D 1.3\n", "5C;1,2\n5D;1,3\n"])
+def test_blocks_of_digital_radio_need_no_header(text, tmp_path):
+    done = written(tmp_path, text, setup=SETUP.replace("21-48", "5A-12D"))
+    assert done.exit_code == 0, done.output
+    assert json.loads(done.stdout)["middle_of"] == ["5C", "5D"]
+
+
+@pytest.mark.parametrize(
+    ("text", "torn", "mended"),
+    [
+        ("21,1,30\n22,1,25\n", "21,1.30", "21,1.30\n22,1.25\n"),
+        ("21,1,30\n22,1,25\n", "21;1,30", "21;1,30\n22;1,25\n"),
+        ("channel,vswr\n21,1,30\n", "21;1,30", "channel;vswr\n21;1,30\n"),
+    ],
+)
+def test_decimal_commas_between_commas_are_refused_and_either_remedy_leads_on(text, torn, mended, tmp_path):
+    done = written(tmp_path, text)
+    assert done.exit_code == 2
+    assert torn in done.stderr
+    assert written(tmp_path, mended).exit_code == 0
+
+
+def test_a_wrong_channel_without_a_header_is_reported_as_that(tmp_path):
+    done = written(tmp_path, "21,1.30\n50,1.25\n22,1.30\n")
+    assert done.exit_code == 2
+    assert says(done.stderr, ":2:1:", "'50' is none of the set-up's channels", "21 to 48")
+
+
+def test_channels_without_header_and_set_up_name_both_at_once(tmp_path):
+    done = written(tmp_path, "21,1.30\n22,1.25\n", setup="")
+    assert done.exit_code == 2
+    assert says(done.stderr, "no header", "frequency_mhz,vswr", "channel,vswr", "region")
+    assert done.stderr.count("error:") == 1
+    assert written(tmp_path, "channel,vswr\n21,1.30\n22,1.25\n").exit_code == 0
+    assert written(tmp_path, "frequency_mhz,vswr\n210,1.30\n", setup="").exit_code == 0
+
+
+BEFORE = dict.fromkeys(range(21, 41), 1.10) | {34: 1.05, 38: 1.05}
+AFTER = BEFORE | {30: 1.45, 34: 1.45, 38: 1.40}
+
+
+def test_what_would_differ_alone_is_named_and_the_sharper_question_too(tmp_path):
+    paths = []
+    for name, readings in (("A", BEFORE), ("B", AFTER)):
+        paths.append(tmp_path / f"{name}.csv")
+        paths[-1].write_text("channel,vswr\n" + "".join(f"{n},{v}\n" for n, v in readings.items()))
+    (tmp_path / "mine.toml").write_text(SETUP)
+    setup, first, second = (str(each) for each in (tmp_path / "mine.toml", *paths))
+    two = CliRunner().invoke(chain, ["compare", setup, first, second, "-q"])
+    assert says(two.stdout, "no difference shown", "any of 20", "--before")
+    assert says(two.output, "channels 30, 34, 38", "alone", "20 judged together")
+    one = CliRunner().invoke(chain, ["recover", setup, second, "--before", first])
+    assert says(one.stdout, "now is worse than before in 3 of 20")
