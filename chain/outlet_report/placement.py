@@ -12,6 +12,8 @@ from chain.report.tables import Column, answer, notes, say, show_table
 
 ROWS = 12
 AIR_LINE = "Next: a larger antenna first; no amplifier beats the air's own noise here."
+LEAST_GAINED_DB = 0.5
+"""Less than this is not worth a move."""
 
 
 def render(result: Placement, console: Console) -> None:
@@ -65,20 +67,31 @@ def verdict_lines(result: Placement) -> list[str]:
         ]
     best = result.places[0]
     gained = best.score.room_db - result.now.room_db
+    gained_on_none = best.score.room_db - result.without.room_db
     room, gain = best.score.room_db, f"Best {best.words}: with {best.gain_db:g} dB of gain the worst outlet"
     first = f"{gain} {'has' if room >= 0 else 'is'} {room_words(room)}."
     if result.without.room_db >= 0:
         first = f"No amplifier is needed: the worst outlet has {room_words(result.without.room_db)} without one."
+    elif gained_on_none <= 0:
+        first = f"Best with no amplifier: the worst outlet is {room_words(result.without.room_db)} without one."
     ends = f"{room:+.1f} dB ({span_words(best.room_low_db, best.room_high_db)} with 95 %)"
     now = f"now {result.now.room_db:+.1f}"
     second = fitted(
         f"To spare then: {ends}; {now}, no amplifier {result.without.room_db:+.1f}.", f"To spare then: {ends}; {now}."
     )
-    if result.remark:
+    if gained_on_none <= 0 and result.without.room_db < 0:
+        second = fitted(f"To spare with one {best.words}: {ends}; {now}.", f"To spare with one: {ends}; {now}.")
+    if result.remark and gained <= LEAST_GAINED_DB:
         third = AIR_LINE
+    elif gained_on_none <= 0 and result.without.room_db < 0:
+        third = "Next: leave amplifiers out; 'chain outlets FILE --improve' finds more."
     elif result.without.room_db >= 0:
-        third = "Next: leave it as it is." if gained <= 0.5 else f"Next: for more to spare, put one {best.words}."
-    elif gained <= 0.5:
+        third = (
+            "Next: leave it as it is."
+            if gained <= LEAST_GAINED_DB
+            else f"Next: for more to spare, put one {best.words}."
+        )
+    elif gained <= LEAST_GAINED_DB:
         third = "Next: leave the amplifier as it is; 'chain outlets FILE --improve' finds more."
     elif best.score.room_db < 0:
         third = f"Next: not enough alone ({best.score.limit}); 'chain outlets FILE --improve' finds more."

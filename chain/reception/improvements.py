@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from itertools import combinations
 
+import numpy as np
+
 from chain.arrays import Real
 from chain.reception.levels import nominal_levels, without_item
-from chain.reception.placing_amplifier import Score, external_remark, inserted, score
+from chain.reception.placing_amplifier import Score, external_remark, inserted, noise_at, score
 from chain.reception.records import ANTENNA, Installation, InstalledItem, PartOffer, ReceivingAntenna
 from chain.reception.tree import followers_of
 from chain.reception.trials import drawn_rooms, room_ends
 from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
 from library.errors import LibraryError
-from library.reception import Amplifier, Inline
+from library.reception import Amplifier, Inline, reception_part
 from library.records import Adapter, Coax, Splitter
 
 PAIRED = 12
@@ -23,7 +26,7 @@ MOST_CHANGES = 400
 SHOWN_GAIN_DB = 0.05
 MOST_PORTS = 60
 MOST_PROPOSED = 3
-GAIN_STEPS_DB = (-9.0, -6.0, -3.0, 3.0, 6.0, 9.0)
+GAIN_STEPS_DB = (-21.0, -18.0, -15.0, -12.0, -9.0, -6.0, -3.0, 3.0, 6.0, 9.0)
 
 Change = Callable[[Installation], Installation]
 
@@ -127,7 +130,8 @@ def improve_reception(
     ------
     `chain.reception.levels`, nominally.
     """
-    now = score(installation)
+    nominal = nominal_levels(installation)
+    now = score(installation, nominal)
     options = list(_options(installation))[:MOST_CHANGES]
     singles = []
     for number, option in enumerate(options):
@@ -165,7 +169,7 @@ def improve_reception(
         len(options),
         len(pairs),
         installation.currency,
-        external_remark(installation, nominal_levels(installation)),
+        external_remark(installation, nominal, now, room_ends(before)[0], noise_at(installation, now, nominal)),
         installation.warnings,
         installation,
         before.size,
@@ -240,14 +244,24 @@ def _of_item(installation: Installation, item: InstalledItem) -> Iterator[_Optio
                 )
     elif isinstance(part, Amplifier):
         yield _Option(f"take {item.id} out", 0, lambda house: without_item(house, item.id, item.id), item.id)
+        lowest, highest = _gain_span(part)
         for step in GAIN_STEPS_DB:
-            if part.gain_from_db < part.gain_to_db and part.gain_from_db <= part.gain_db + step <= part.gain_to_db:
+            if lowest <= part.gain_db + step <= highest:
                 other = replace(part, gain_db=part.gain_db + step)
                 yield _Option(f"{item.id}: gain {other.gain_db:g} dB", 0, _swapped(item.id, other), item.id)
     elif isinstance(part, Adapter):
         yield _Option(f"leave {item.id} out", 0, lambda house: without_item(house, item.id, item.id), item.id)
     elif isinstance(part, Splitter):
         yield from _fewer_ways(installation, item, part)
+
+
+def _gain_span(part: Amplifier) -> tuple[float, float]:
+    """Gains that an amplifier of its kind may be set to: a gain that is stated is where it stands, not all that it can."""
+    kind = part
+    with suppress(LibraryError):
+        found = reception_part(part.id)
+        kind = found if isinstance(found, Amplifier) else part
+    return min(kind.gain_from_db, part.gain_from_db), max(kind.gain_to_db, part.gain_to_db)
 
 
 def _fewer_ways(installation: Installation, item: InstalledItem, part: Splitter) -> Iterator[_Option]:
@@ -295,7 +309,7 @@ def _of_offer(installation: Installation, offer: PartOffer) -> Iterator[_Option]
 
         def another(house: Installation) -> Installation:
             mine = replace(house.antenna, gain_hz=gain[0], gain_dbi=gain[1], gain_tolerance_db=tolerance)
-            return replace(house, antenna=mine)
+            return _levels_raised(replace(house, antenna=mine), house.antenna)
 
         yield _Option(offer.name, offer.hundredths, another, ANTENNA)
     elif isinstance(part, Inline) and part.kind == "filter":
@@ -314,6 +328,21 @@ def _of_offer(installation: Installation, offer: PartOffer) -> Iterator[_Option]
         for gain_db, port in [] if fed and part.power_v else _best_ports(installation, part):
             words = f"{offer.name} of {gain_db:g} dB after {port}"
             yield _Option(words, offer.hundredths, _amplified(port, part, gain_db), "amplifier")
+
+
+def _levels_raised(house: Installation, before: ReceivingAntenna) -> Installation:
+    """An installation with another antenna: what was measured behind the old one rises by the difference of their gains."""
+    sources, channels = list(house.sources), []
+    for channel in house.channels:
+        source = house.sources[channel.signal]
+        if source.kind == "level":
+            here, there = (
+                float(np.interp(channel.centre_hz, each.gain_hz, each.gain_dbi)) for each in (house.antenna, before)
+            )
+            sources.append(replace(source, value=source.value + here - there))
+            channel = replace(channel, signal=len(sources) - 1)
+        channels.append(channel)
+    return replace(house, sources=tuple(sources), channels=tuple(channels))
 
 
 def _best_gain(installation: Installation, name: str, part: Amplifier) -> Amplifier:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
@@ -9,7 +10,7 @@ import numpy as np
 
 from chain.reception.formulas import DBUV_OF_DBM, T0_K, antenna_noise_k
 from chain.reception.levels import Nominal, nominal_levels, without_item
-from chain.reception.records import ANTENNA, Installation, InstalledItem
+from chain.reception.records import ANTENNA, Installation, InstalledItem, ReceivingAntenna
 from chain.reception.tree import followers_of
 from chain.reception.trials import drawn_rooms, room_ends
 from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
@@ -120,24 +121,35 @@ def score(installation: Installation, nominal: Nominal | None = None) -> Score:
     return Score(float(rooms[limit, outlet, channel]), ends[int(outlet)].id, channels[int(channel)].name, words)
 
 
-def external_remark(installation: Installation, nominal: Nominal) -> str:
-    """Where noise from outside rules, what an amplifier can bring at most; empty elsewhere.
+def external_remark(
+    installation: Installation, nominal: Nominal, worst: Score, room_low_db: float, noise_figure_db: float
+) -> str:
+    """Where noise from outside limits the worst outlet and channel, what an amplifier can bring at most; empty elsewhere.
 
     Source: `F_sys = f_a + F_chain - 1`: no amplifier makes the system quieter than the air.
     """
     antenna = installation.antenna
-    freq = np.array([channel.centre_hz for channel in installation.channels])
-    air_db = 10 * np.log10(antenna_noise_k(antenna.noise, antenna.noise_k, freq) / T0_K)
-    loud = air_db > LOUD_DB
-    if not loud.any():
+    column = [each.name for each in installation.channels].index(worst.channel)
+    freq = installation.channels[column].centre_hz
+    air_db = 10 * math.log10(float(antenna_noise_k(antenna.noise, antenna.noise_k, np.array([freq]))[0]) / T0_K)
+    # A system far noisier than the air gains by an amplifier; one that works needs nothing.
+    if room_low_db >= 0 or worst.limit != "noise" or air_db <= LOUD_DB or noise_figure_db - air_db > LOUD_DB:
         return ""
     listened = [not outlet.end for outlet in installation.outlets]
-    most = float((nominal.noise_factor_db[listened][:, loud] - air_db[loud]).max())
-    at = float(freq[loud].min()) / 1e6
+    most = float(nominal.noise_factor_db[listened, column].max()) - air_db
+    offers = [each.name for each in installation.offers if isinstance(each.part, ReceivingAntenna)]
+    larger = f"a larger antenna (on offer: {', '.join(offers)})" if offers else "a larger antenna"
     return (
-        f"At {at:.0f} MHz the air's own noise is {float(air_db.max()):.0f} dB: an amplifier brings at most {most:.1f} dB of C/N "
-        "there; a larger antenna or a better place brings all of its dB."
+        f"At {freq / 1e6:.0f} MHz the air's own noise is {air_db:.0f} dB: an amplifier brings at most {most:.1f} dB of C/N "
+        f"there; {larger} or a better place brings all of its dB."
     )
+
+
+def noise_at(installation: Installation, worst: Score, nominal: Nominal) -> float:
+    """System noise figure at the worst outlet and channel, referred to the antenna [dB]."""
+    outlet = [end.id for end in installation.outlets].index(worst.outlet)
+    channel = [each.name for each in installation.channels].index(worst.channel)
+    return float(nominal.noise_factor_db[outlet, channel])
 
 
 LOUD_DB = 3.0
@@ -198,6 +210,7 @@ def place_amplifier(
         drawn.append(replace(place, room_low_db=low, room_high_db=high, holds=float((room >= 0).mean())))
     # Rounded, so that what trials cannot resolve stands in the order of what is computed.
     drawn.sort(key=lambda each: (-round(each.room_low_db or 0.0, 1), -round(each.score.room_db, 1)))
+    leading = drawn[0] if drawn else None
     if progress:
         progress(1.0)
     return Placement(
@@ -208,7 +221,9 @@ def place_amplifier(
         (*drawn, *(each for each, _ in found[len(drawn) :])),
         len(chosen) * len(kinds),
         len(ports) - len(chosen),
-        external_remark(installation, nominal),
+        external_remark(bare, nominal, leading.score, leading.room_low_db or 0.0, leading.noise_figure_db)
+        if leading
+        else "",
         installation.warnings,
         installation,
         now.size,
@@ -269,8 +284,6 @@ def _best(bare: Installation, port: str, part: Amplifier) -> AmplifierPlace:
     around = [best + step for step in (-2, -1, 1, 2) if part.gain_from_db <= best + step <= part.gain_to_db]
     best = max([best, *around], key=at)
     found, nominal = tried[best]
-    outlet = [end.id for end in bare.outlets].index(found.outlet)
-    channel = [each.name for each in bare.channels].index(found.channel)
     name = next(name for name in nominal.amplifier_total_dbuv if _free(bare, name))
     return AmplifierPlace(
         port,
@@ -278,7 +291,7 @@ def _best(bare: Installation, port: str, part: Amplifier) -> AmplifierPlace:
         part.id,
         best,
         found,
-        float(nominal.noise_factor_db[outlet, channel]),
+        noise_at(bare, found, nominal),
         nominal.amplifier_total_dbuv[name],
         f"{part.power_v:g} V up the lead" if part.power_v else "mains",
     )

@@ -80,7 +80,7 @@ def antenna_match(text: str | None, kind: str | None, into: Diagnostics) -> Ante
     if text is None:
         into.assumed.append("antenna: match VSWR 2.0 at worst (not stated)")
         return AntennaMatch("disc", (0.0,), (complex(10 ** (-TYPICAL_MATCH_DB / 20)),), (), "VSWR 2.0, assumed")
-    if re.match(r"\s*(vswr|rl)\b|\s*[-+0-9.]+\s*dB\s*$", text, re.IGNORECASE):
+    if re.match(r"\s*(vswr|rl|return\s+loss)\b|\s*[-+0-9.]+\s*dB\s*$", text, re.IGNORECASE):
         try:
             if re.fullmatch(r"\s*vswr\s*1(\.0*)?\s*", text, re.IGNORECASE):
                 return AntennaMatch("known", (0.0,), (0j,), (), "VSWR 1.0")

@@ -452,8 +452,10 @@ def test_an_amplifier_without_its_supply_is_said_first_and_nothing_is_called_goo
     assert not dead.works
     assert "mast" in verdict_lines(dead)[0]
     assert "12 V" in verdict_lines(dead)[0]
+    idle = outlets(parse_installation(text.replace('supply = "12 V"', "#").encode()), draws=400)
     # Its gain of 18 dB and the 2 dB of its bypass are missing at the outlets.
-    assert dead.nominal.level_dbuv - fed.nominal.level_dbuv == pytest.approx(-20, abs=0.35)
+    assert idle.nominal.level_dbuv - fed.nominal.level_dbuv == pytest.approx(-20, abs=1e-6)
+    assert verdict_lines(idle)[2] == "Next: add supply = \"12 V\" to 'injector'."
     assert "bypass of 2 dB" in verdict_lines(dead)[1]
     assert not verdict_lines(dead)[0].startswith("Good")
     assert "power-injector" in verdict_lines(dead)[2]
@@ -479,3 +481,43 @@ def test_a_standard_without_its_mode_is_answered_with_modes_of_that_standard():
     proposed = re.search(r"'(DVB-T2 [^']+)'", defect.help)[1]
     assert "DVB-T " not in defect.help
     changed(('mode = "DVB-T2 256QAM 2/3"', f'mode = "{proposed}"'))
+
+
+def test_an_overloaded_amplifier_is_offered_a_lower_gain_and_none_is_an_answer_too():
+    """35 dB where 18 would do: less gain stands before taking it out; a place that is worse than none is not the best."""
+    loud = [('gain = "18 dB"', 'gain = "35 dB"'), ('field = "60 dBuV/m"', 'field = "80 dBuV/m"')]
+    found = improve_reception(changed(*loud, ('field = "52 dBuV/m"', 'field = "80 dBuV/m"')))
+    assert found.now.limit == "overload"
+    lower = [each for each in found.improvements if re.fullmatch(r"mast: gain \d+ dB", each.words[0])]
+    assert lower[0].room_low_db > found.now_ends[0] + 15
+    placed = place_amplifier(changed(*loud, ('field = "52 dBuV/m"', 'field = "80 dBuV/m"')))
+    lesser = replace(placed, places=tuple(each for each in placed.places if each.gain_db == 35))
+    short = replace(lesser, without=replace(placed.without, room_db=-0.5))
+    lines = placement.verdict_lines(short)
+    assert lesser.places[0].score.room_db < -0.5
+    assert lines[0] == "Best with no amplifier: the worst outlet is 0.5 dB short without one."
+    assert "leave amplifiers out" in lines[2]
+
+
+def test_a_larger_antenna_is_called_for_where_the_noise_of_the_air_limits_alone():
+    """At 98 MHz in a town: a system near the air's noise gains by an antenna alone, one far above it by an amplifier."""
+    fm = Path("demo/outlets.toml").read_text(encoding="utf-8")
+    head = fm[: fm.index("[[signal]]")].replace(
+        'gain = [["470 MHz", "10 dBi"], ["694 MHz", "12 dBi"]]', 'gain = "4 dBi"'
+    )
+    signal = '[[signal]]\nfrequency = "98 MHz"\nbandwidth = "200 kHz"\nneed = "30 dB"\nwindow = "none"\nlevel = "{} dBuV at antenna"\n'
+    one = '[[item]]\nid = "lead"\npart = "rg6"\nafter = "antenna"\nlength = "{} m"\n[[outlet]]\nid = "hall"\nafter = "lead"\n'
+    offer = '[[offer]]\nantenna_gain = "9 dBi"\nprice = "80 EUR"\n'
+
+    def house(level, length):
+        return parse_installation(
+            (head + signal.format(level) + one.format(length) + offer).encode(), "fm.toml", Path("demo")
+        )
+
+    near = improve_reception(house(30, 1))
+    assert "on offer: antenna of 9 dBi" in near.remark
+    # What is measured at the antenna rises by the 5 dB between 4 and 9 dBi.
+    (larger,) = (each for each in near.improvements if each.words == ("antenna of 9 dBi",))
+    assert larger.gain_db == pytest.approx(5, abs=0.01)
+    assert improve_reception(house(30, 200)).remark == ""
+    assert improve_reception(house(60, 1)).remark == ""
