@@ -261,7 +261,8 @@ def _gain_span(part: Amplifier) -> tuple[float, float]:
     with suppress(LibraryError):
         found = reception_part(part.id)
         kind = found if isinstance(found, Amplifier) else part
-    return min(kind.gain_from_db, part.gain_from_db), max(kind.gain_to_db, part.gain_to_db)
+    # Less can be had with an attenuator in any case, more only where the part itself gives it.
+    return min(kind.gain_from_db, part.gain_from_db), part.gain_to_db
 
 
 def _fewer_ways(installation: Installation, item: InstalledItem, part: Splitter) -> Iterator[_Option]:

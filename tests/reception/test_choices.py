@@ -1,0 +1,79 @@
+"""Which changes and places are offered: a lower gain, no amplifier at all, a larger antenna where the air limits."""
+
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from chain.outlet_report import placement
+from chain.reception.checks import check_installation
+from chain.reception.improvements import improve_reception
+from chain.reception.installation_file import parse_installation
+from chain.reception.placing_amplifier import place_amplifier
+
+TEXT = Path("demo/outlets.toml").read_text(encoding="utf-8")
+
+
+def changed(*pairs):
+    text = TEXT
+    for old, new in pairs:
+        assert old in text
+        text = text.replace(old, new)
+    return parse_installation(text.encode(), "house.toml", Path("demo"))
+
+
+def test_an_overloaded_amplifier_is_offered_a_lower_gain_and_none_is_an_answer_too():
+    """35 dB where 18 would do: less gain stands before taking it out; a place that is worse than none is not the best."""
+    loud = [('gain = "18 dB"', 'gain = "35 dB"'), ('field = "60 dBuV/m"', 'field = "80 dBuV/m"')]
+    found = improve_reception(changed(*loud, ('field = "52 dBuV/m"', 'field = "80 dBuV/m"')))
+    assert found.now.limit == "overload"
+    lower = [each for each in found.improvements if re.fullmatch(r"mast: gain \d+ dB", each.words[0])]
+    assert lower[0].room_low_db > found.now_ends[0] + 15
+    placed = place_amplifier(changed(*loud, ('field = "52 dBuV/m"', 'field = "80 dBuV/m"')))
+    lesser = replace(placed, places=tuple(each for each in placed.places if each.gain_db == 35))
+    short = replace(lesser, without=replace(placed.without, room_db=-0.5))
+    lines = placement.verdict_lines(short)
+    assert lesser.places[0].score.room_db < -0.5
+    assert lines[0] == "Best with no amplifier: the worst outlet is 0.5 dB short without one."
+    assert "leave amplifiers out" in lines[2]
+
+
+def test_a_larger_antenna_is_called_for_where_the_noise_of_the_air_limits_alone():
+    """At 98 MHz in a town: a system near the air's noise gains by an antenna alone, one far above it by an amplifier."""
+    fm = Path("demo/outlets.toml").read_text(encoding="utf-8")
+    head = fm[: fm.index("[[signal]]")].replace(
+        'gain = [["470 MHz", "10 dBi"], ["694 MHz", "12 dBi"]]', 'gain = "4 dBi"'
+    )
+    signal = '[[signal]]\nfrequency = "98 MHz"\nbandwidth = "200 kHz"\nneed = "30 dB"\nwindow = "none"\nlevel = "{} dBuV at antenna"\n'
+    one = '[[item]]\nid = "lead"\npart = "rg6"\nafter = "antenna"\nlength = "{} m"\n[[outlet]]\nid = "hall"\nafter = "lead"\n'
+    offer = '[[offer]]\nantenna_gain = "9 dBi"\nprice = "80 EUR"\n'
+
+    def house(level, length):
+        return parse_installation(
+            (head + signal.format(level) + one.format(length) + offer).encode(), "fm.toml", Path("demo")
+        )
+
+    near = improve_reception(house(30, 1))
+    assert "on offer: antenna of 9 dBi" in near.remark
+    # What is measured at the antenna rises by the 5 dB between 4 and 9 dBi.
+    (larger,) = (each for each in near.improvements if each.words == ("antenna of 9 dBi",))
+    assert larger.gain_db == pytest.approx(5, abs=0.01)
+    assert improve_reception(house(30, 200)).remark == ""
+    assert improve_reception(house(60, 1)).remark == ""
+
+
+def test_a_match_is_taken_in_the_words_of_a_limit():
+    words = changed(('match = "VSWR 2.0"  ', 'match = "return loss 10 dB"'))
+    assert (
+        words.antenna.match.reflection == changed(('match = "VSWR 2.0"  ', 'match = "10 dB"')).antenna.match.reflection
+    )
+
+
+@pytest.mark.parametrize("supply", ["5 V", "24 V", "0 V"])
+def test_a_supply_of_other_volts_is_named_with_the_place_and_the_volts_to_state(supply):
+    """What a remedy says is put into the file as it stands, and mends it."""
+    found = check_installation(changed(('supply = "12 V"', f'supply = "{supply}"')))
+    (remedy,) = (each.remedy for each in found.findings if each.where == "mast" and each.rule == "dc")
+    assert "supply = \"12 V\" at 'injector'" in remedy
+    assert all(each.level == "note" for each in check_installation(changed()).findings if each.rule == "dc")
