@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import inspect
+import math
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import is_dataclass, replace
 from functools import wraps
 from numbers import Integral, Real
 from os import PathLike, fspath
@@ -12,7 +14,9 @@ from typing import Any
 from chain.assembly.cascade import Chain
 from chain.calls.drawing import draw
 from chain.calls.readings_given import readings_given
-from chain.errors import RangeError, quoted
+from chain.calls.setup_checked import checked
+from chain.calls.wording import in_python
+from chain.errors import ChainError, RangeError, quoted
 from chain.files.setup_file import load_setup
 from chain.reception.installation_file import load_installation
 from chain.reception.records import Installation
@@ -20,6 +24,7 @@ from chain.results import LEAST_DRAWS, MOST_DRAWS, ResultTable
 from chain.selection.need import Need
 from chain.selection.need_file import load_need
 from chain.setups import Setup
+from chain.sweeps.options import FREQUENCY_UNITS, QUANTITIES, SweepOptions
 from chain.units import parse_quantity
 
 ResultTable.drawn_by(draw)
@@ -29,8 +34,11 @@ def taking(function: Callable[..., Any]) -> Callable[..., Any]:
     """The function, its arguments settled first: paths for set-ups, needs, installations and sweeps, and the like."""
     signature = inspect.signature(function)
     kinds = {name: str(each.annotation) for name, each in signature.parameters.items()}
-    takers = {name: _path if kind == "str" and name in PATHS else TAKEN.get(kind) for name, kind in kinds.items()}
-    if not any(takers.values()):
+    takers = {
+        name: _path if kind == "str" and name in PATHS else _rank if name == "rank" else TAKEN.get(kind)
+        for name, kind in kinds.items()
+    }
+    if not any(takers.values()) and function.__name__ not in TAKEN_WHOLE:
         return function
 
     @wraps(function)
@@ -42,21 +50,43 @@ def taking(function: Callable[..., Any]) -> Callable[..., Any]:
             takes = f"it takes {', '.join(signature.parameters)}{arrays}"
             raise TypeError(f"{function.__name__}(): {error}; {takes}") from None
         values = bound.arguments
+        for name in CALLED.intersection(values):
+            if values[name] is not None and not callable(values[name]):
+                raise RangeError(
+                    f"{name} is a function, not {quoted(values[name])}", "hand over one that takes a share, 0 to 1"
+                )
         for name in sorted(values, key=lambda each: kinds[each] not in FIRST):
             take = takers[name]
             if take and not (values[name] is None and "None" in kinds[name]):
                 values[name] = take(values[name], name, values.get("setup"))
-        return function(*bound.args, **bound.kwargs)
+        try:
+            return _sealed(function(*bound.args, **bound.kwargs))
+        except ChainError as error:
+            raise in_python(error) from error.__cause__
 
     return called
+
+
+def _sealed(value: Any, depth: int = 5) -> Any:
+    """The answer, its arrays closed to writing: a frozen record is one throughout."""
+    if hasattr(value, "setflags"):
+        value.setflags(write=False)
+    elif depth and isinstance(value, (tuple, list)):
+        for each in value:
+            _sealed(each, depth - 1)
+    elif depth and isinstance(value, dict):
+        _sealed(tuple(value.values()), depth - 1)
+    elif depth and is_dataclass(value):
+        _sealed(tuple(vars(value).values()), depth - 1)
+    return value
 
 
 def _record(kind: type, load: Callable[[Any], Any], noun: str) -> Callable[[Any, str, Any], Any]:
     def take(given: Any, name: str, _: Any) -> Any:
         if isinstance(given, kind):
-            return given
+            return checked(given, name) if isinstance(given, Setup) else given
         if isinstance(given, (str, PathLike)):
-            return load(given)
+            return load(_path(given, name, None))
         what = f"{name}: {noun} is needed, not {type(given).__name__} {quoted(given)}"
         raise RangeError(what, "hand over what the loading function gives, or the path of its file")
 
@@ -72,10 +102,19 @@ def _chain(given: Any, name: str, setup: Any) -> Any:
 
 
 def _path(given: Any, name: str, _: Any) -> str:
+    if isinstance(given, str) and "\n" in given:
+        raise RangeError(f"{name}: a text of several lines is no path", "parse_setup and parse_installation take text")
     if isinstance(given, (str, PathLike)):
         return fspath(given)
     what = f"{name}: a text or a path is needed, not {type(given).__name__} {quoted(given)}"
     raise RangeError(what, "write the path of a file in quotes")
+
+
+def _raw(given: Any, name: str, _: Any) -> bytes:
+    """A file's bytes, or its text."""
+    if isinstance(given, (str, bytes)):
+        return given.encode() if isinstance(given, str) else given
+    raise RangeError(f"{name}: the text of a file is needed, not {type(given).__name__} {quoted(given)}")
 
 
 def _paths(given: Any, name: str, _: Any) -> Any:
@@ -95,7 +134,7 @@ def _paths_by_name(given: Any, name: str, _: Any) -> Any:
 
 
 def _whole(given: Any, name: str, _: Any) -> Any:
-    low, most = (LEAST_DRAWS, MOST_DRAWS) if name == "draws" else (0, None)
+    low, most = WHOLE.get(name, (0, None))
     whole = isinstance(given, Integral) and not isinstance(given, bool)
     if whole and int(given) >= low and (most is None or int(given) <= most):
         return int(given)
@@ -106,9 +145,54 @@ def _whole(given: Any, name: str, _: Any) -> Any:
 
 
 def _number(given: Any, name: str, _: Any) -> Any:
-    if isinstance(given, Real) and not isinstance(given, bool):
+    if not isinstance(given, Real) or isinstance(given, bool):
+        raise RangeError(f"{name} is a number, not {type(given).__name__} {quoted(given)}")
+    low, high = SPANS.get(name, (-MOST_NUMBER, MOST_NUMBER))
+    if not low <= float(given) <= high:
+        ends = f"from {low:g} on" if high >= MOST_NUMBER else f"from {low:g} to {high:g}"
+        limits = ends if name in SPANS else "a finite number"
+        raise RangeError(f"{name} = {float(given):g} is out of range", f"it is {limits}")
+    return given
+
+
+def _of_answer(maker: str) -> Callable[[Any, str, Any], Any]:
+    """Takes an answer alone; a path in its place is told which function makes one of it."""
+
+    def take(given: Any, name: str, _: Any) -> Any:
+        if isinstance(given, (str, PathLike)):
+            what = f"{name}: an answer is needed, not the path or text {quoted(given)}"
+            raise RangeError(what, f"{maker} makes it")
         return given
-    raise RangeError(f"{name} is a number, not {type(given).__name__} {quoted(given)}")
+
+    return take
+
+
+def _options(given: Any, name: str, _: Any) -> Any:
+    """What settles a file: columns as texts, everything else among what is known."""
+    if not isinstance(given, SweepOptions):
+        raise RangeError(f"{name}: SweepOptions are needed, not {quoted(given)}", "write SweepOptions(columns=(2,))")
+    several = (given.columns,) if isinstance(given.columns, (str, Integral)) else tuple(given.columns)
+    for field, known in (
+        ("quantity", QUANTITIES),
+        ("frequency_unit", FREQUENCY_UNITS),
+        ("decimal", ("point", "comma")),
+    ):
+        value = getattr(given, field)
+        if value and value not in known:
+            raise RangeError(f"{name}: {field} {quoted(value)} is not known", f"it is one of {', '.join(known)}")
+    return replace(given, columns=tuple(str(each) for each in several))
+
+
+def _rank(given: Any, name: str, _: Any) -> str:
+    if given in RANKS:
+        return str(given)
+    raise RangeError(f"{name} {quoted(given)} is not known", f"it is one of {', '.join(RANKS)}")
+
+
+def _pair(given: Any, name: str, _: Any) -> tuple[str, str]:
+    if isinstance(given, Sequence) and len(given) == PAIR and all(isinstance(each, str) for each in given):
+        return given[0], given[1]
+    raise RangeError(f"{name}: two names are needed, not {quoted(given)}", f"write {name}=('old', 'new')")
 
 
 def _ratios(given: Any, name: str, _: Any) -> list[float]:
@@ -138,6 +222,7 @@ TAKEN: dict[str, Callable[[Any, str, Any], Any]] = {
     "Need | None": _record(Need, load_need, "a need"),
     "Installation": _record(Installation, load_installation, "an installation"),
     "str | PathLike[str]": _path,
+    "bytes": _raw,
     "int": _whole,
     "int | None": _whole,
     "float": _number,
@@ -145,9 +230,51 @@ TAKEN: dict[str, Callable[[Any, str, Any], Any]] = {
     "Mapping[str, Sequence[str]]": _paths_by_name,
     "Sequence[str]": _paths,
     "Sequence[float]": _ratios,
+    "SweepOptions": _options,
+    "tuple[str, str]": _pair,
+    "Budget": _of_answer("budget(setup)"),
+    "LevelTable": _of_answer("read_levels(path)"),
+    "tuple[SeenLevel, ...]": _of_answer("read_seen(path, installation)"),
+    "LogTrends": _of_answer("log_trends(folder)"),
+    "Card": _of_answer("card(setup)"),
+    "Page": _of_answer("page(setup)"),
+    "Reception": _of_answer("outlets(installation)"),
+    "InstallerCard": _of_answer("installer_card(installation)"),
 }
 """By the annotation of an argument."""
+MOST_NUMBER = 1e300
+NOT_NEGATIVE, FREQUENCY, RETURN_LOSS = (0.0, MOST_NUMBER), (1e-3, 1e12), (0.0, 200.0)
+SPANS = {
+    "true_vswr": (1.0, math.inf),
+    "ohms": (0.0, math.inf),
+    "load_db": RETURN_LOSS,
+    "load50_db": RETURN_LOSS,
+    "meter_return_loss_db": RETURN_LOSS,
+    "inner_return_loss_db": RETURN_LOSS,
+    "repeatability_db": NOT_NEGATIVE,
+    "site_db": NOT_NEGATIVE,
+    "length_tolerance_m": NOT_NEGATIVE,
+    "start_hz": FREQUENCY,
+    "stop_hz": FREQUENCY,
+    "at_hz": FREQUENCY,
+    "default_hz": FREQUENCY,
+    "wanted_low_hz": FREQUENCY,
+    "wanted_high_hz": FREQUENCY,
+    "resolution_hz": FREQUENCY,
+    "plane_ohm": (1e-3, 1e6),
+    "reference_ohm": (1e-3, 1e6),
+    "impedance_ohm": (1e-3, 1e6),
+}
+"""Numbers that have a span by their name; all others are finite."""
+WHOLE = {"draws": (LEAST_DRAWS, MOST_DRAWS), "digits": (1, 2)}
+"""Spans of whole numbers that do not go from 0 on."""
+RANKS = ("interval", "cost", "loss", "reflection", "joints")
+PAIR = 2
+CALLED = frozenset({"progress"})
+"""Arguments that are functions."""
 FIRST = ("Setup", "Setup | None")
 """What other arguments are settled by."""
+TAKEN_WHOLE = ("known_ends", "typed_readings", "readings_of")
+"""Functions that settle their arguments themselves, but speak of options in their errors."""
 PATHS = ("path", "folder", "sweep", "setup", "log", "short")
 """Arguments that are paths where they are annotated as texts."""

@@ -18,11 +18,14 @@ from chain.setups import Setup
 from chain.sweeps.columns import frequency_factor, role
 from chain.sweeps.read import read_sweep
 from chain.sweeps.readings import Readings, averaged_sweeps, typed_readings
+from chain.sweeps.values import SAME_TRACE
 from library.words import concepts
 
 KINDS = ("reflection", "magnitude", "vswr", "return_loss_db", "ohm")
 LEAST_HZ = 1e4
 """Lower than any antenna is measured: such figures are megahertz or gigahertz."""
+MOST_HZ = 1e12
+"""Higher than any antenna is measured: such figures are hertz called megahertz."""
 PATH_LIKE = re.compile(r"[/\\]|\.[A-Za-z]\w*$|^-$")
 """A text that is rather the name of a file than a reading without its frequency."""
 MOST_MAGNITUDE = 1.1
@@ -86,12 +89,17 @@ def readings_of(
     named = [name for name, values in given.items() if values is not None]
     if len(named) != 1:
         raise RangeError(f"{len(named)} kinds of figures are given", f"give one of {', '.join(KINDS)}")
+    if np.ma.isMaskedArray(freq_hz) or np.ma.isMaskedArray(given[named[0]]):
+        raise RangeError("a masked array is no reading", "leave the masked points out of both arrays: array[~mask]")
     if np.iscomplexobj(np.asarray(freq_hz)):
         raise RangeError("freq_hz holds complex figures", "frequencies come first, reflections behind them")
     freq = _numbers(freq_hz, "freq_hz", float)
     if 0 < freq.max() < LEAST_HZ:
         what = f"freq_hz reaches to {freq.max():g} Hz: frequencies are in hertz"
         raise RangeError(what, "multiply megahertz by 1e6, gigahertz by 1e9")
+    if freq.max() > MOST_HZ:
+        what = f"frequencies reach to {freq.max():g} Hz: are these hertz under a header of another unit?"
+        raise RangeError(what, "name the column freq_hz where its figures are in hertz")
     complex_kind = named[0] in ("reflection", "ohm")
     values = _numbers(given[named[0]], named[0], complex if complex_kind else float)
     if freq.shape != values.shape:
@@ -109,6 +117,8 @@ def readings_of(
 
 
 def _numbers(values: Any, name: str, kind: type) -> Any:
+    if np.asarray(values).dtype.kind == "b":
+        raise RangeError(f"{name} holds True and False, which are no figures", f"give an array of {kind.__name__}")
     try:
         found: Any = np.atleast_1d(np.asarray(values, dtype=kind)).ravel()
     except (TypeError, ValueError):
@@ -241,7 +251,14 @@ def _from_table(given: Any, reference_ohm: float | None) -> Readings:
         )
     reference = {"reference_ohm": reference_ohm} if kinds[0] == "ohm" else {}
     freq = factor * _numbers(series[place], place, float)
-    return readings_of(freq, **{kinds[0]: np.asarray(series[kinds[0]])}, **reference)  # type: ignore[arg-type]
+    found = readings_of(freq, **{kinds[0]: np.asarray(series[kinds[0]])}, **reference)  # type: ignore[arg-type]
+    for kind in kinds[1:]:
+        if kind == "ohm":
+            continue
+        other = readings_of(freq, **{kind: np.asarray(series[kind])})  # type: ignore[arg-type]
+        if float(np.median(np.abs(other.magnitude - found.magnitude))) > SAME_TRACE:
+            raise RangeError(f"{kind} does not belong to the same trace as {kinds[0]}", "leave one of the columns out")
+    return found
 
 
 def _in_hertz(index: Any) -> bool:

@@ -16,6 +16,8 @@ from chain.setups import Setup
 from chain.units import format_quantity
 from library.records import Connector
 
+LEAST_HZ = 1e4
+"""Lower than any antenna is measured."""
 SPAN = (2, 3)
 """Start and stop, and perhaps points."""
 Given = Mapping[str, Any]
@@ -92,6 +94,9 @@ def _sweep(given: Any) -> Any:
 
 def _hertz(value: Any) -> Any:
     plain_number = isinstance(value, Real) and not isinstance(value, bool)
+    if plain_number and 0 < float(value) < LEAST_HZ:
+        what = f"sweep: {float(value):g} is taken as hertz; is this MHz?"
+        raise RangeError(what, f'write "{float(value):g} MHz", or {float(value):g}e6')
     return format_quantity(float(value), "frequency") if plain_number and 0 < float(value) < math.inf else value
 
 

@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from math import inf
+from typing import Any
 
 import numpy as np
 
@@ -130,6 +131,7 @@ def known_ends(
     ------
     Own convention.
     """
+    _named(given)
     every = [(end, seating, value) for end in ENDS for seating, value in enumerate(given.get(end, ()))]
     if not every and not metered:
         raise RangeError(
@@ -142,6 +144,20 @@ def known_ends(
     )
     readings = [_reading(end, seating, value, freq) for end, seating, value in every]
     return KnownTerminations(freq, tuple(readings))
+
+
+def _named(given: Any) -> None:
+    """See that the ends are known ones, and their readings texts or sweeps."""
+    if not isinstance(given, Mapping):
+        raise RangeError(
+            f"readings by end are needed, not {quoted(given)}", "write {'open': ['1.73'], 'load': ['1.05']}"
+        )
+    for end, values in given.items():
+        if end not in ENDS:
+            raise RangeError(f"no end is called {quoted(end)}", f"it is one of {', '.join(ENDS)}")
+        if isinstance(values, str) or any(not isinstance(each, (str, Readings)) for each in values):
+            what = f"{end}: a list of texts or sweeps is needed, not {quoted(values)}"
+            raise RangeError(what, f"write {{'{end}': ['1.73']}}, digits as the screen shows them")
 
 
 def _frequencies(sweeps: Sequence[Readings], all_swept: bool, at_hz: float, stated: bool) -> Real:

@@ -8,4 +8,5 @@ __all__ = [
     "text",
     "touchstone",
     "touchstone_lines",
+    "values",
 ]

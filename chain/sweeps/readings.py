@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from numbers import Real as RealNumber
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from chain.arrays import Complex, Real
-from chain.errors import Defect, InputError, RangeError, UnitError
+from chain.errors import Defect, InputError, RangeError, UnitError, quoted
 from chain.reflection import OFF_SCALE_VSWR, magnitude_from_return_loss, magnitude_from_vswr, vswr
 from chain.results import ResultTable, network
 from chain.units import Reading, parse_reading
@@ -50,6 +51,9 @@ class Readings(ResultTable):
 
     def to_network(self, reference_ohm: float) -> Network:
         """The readings as a scikit-rf one-port in the reference they were taken in, which no file states for sure."""
+        number = isinstance(reference_ohm, RealNumber) and not isinstance(reference_ohm, bool)
+        if not number or not 0 < reference_ohm < np.inf:
+            raise RangeError(f"reference_ohm is a number of ohms above zero, not {quoted(reference_ohm)}", "write 50.0")
         if self.reflection is None:
             raise RangeError("the readings have no phase", "a Network needs a complex sweep")
         return network(self.freq_hz, self.reflection, [reference_ohm])
@@ -65,6 +69,43 @@ class Readings(ResultTable):
     """Middles of the channels that were named in place of a frequency [Hz]."""
     processed: str = ""
     """What was done to the sweep after it was measured, such as `time-gated`; empty: nothing. Nothing is proven from it."""
+
+    def __post_init__(self) -> None:
+        for name, kind in ARRAYS.items():
+            values = getattr(self, name)
+            if values is not None or name in ("freq_hz", "magnitude"):
+                self.__dict__[name] = self._looked_over(name, values, kind)
+        freq, size, gamma = self.freq_hz, self.magnitude, self.reflection
+        if freq.size and (freq[0] <= 0 or np.any(freq[1:] <= freq[:-1])):
+            raise RangeError("Readings: freq_hz does not rise from above zero", "readings_of sorts by frequency")
+        if np.any(size < 0):
+            raise RangeError("Readings: a magnitude is never below zero", "readings_of takes VSWR and return loss")
+        if gamma is not None and not np.allclose(np.abs(gamma), size, rtol=1e-6, atol=1e-9):
+            raise RangeError(
+                "Readings: magnitude is not that of reflection", "readings_of(freq_hz, reflection=...) makes both"
+            )
+
+    def _looked_over(self, name: str, values: Any, kind: str) -> Any:
+        """One array as a view closed to writing: finite, one figure for each frequency."""
+        known = isinstance(values, (np.ndarray, list, tuple)) and not np.ma.isMaskedArray(values)
+        found = np.asarray(values) if known else np.empty(())
+        if found.ndim != 1 or found.dtype.kind not in kind:
+            what = f"Readings: {name} is no one-dimensional array of {'complex ' * (name == 'reflection')}numbers"
+            raise RangeError(what, "readings_of(freq_hz, vswr=...) takes lists and other kinds of figures")
+        if found.shape != np.shape(self.freq_hz):
+            raise RangeError(
+                f"Readings: {np.size(self.freq_hz)} of freq_hz and {found.size} of {name}",
+                "give one for each frequency",
+            )
+        if not np.isfinite(found).all():
+            raise RangeError(f"Readings: {name} holds what is not finite", "leave such points out")
+        view = found.view()
+        view.flags.writeable = False
+        return view
+
+
+ARRAYS = {"freq_hz": "iuf", "magnitude": "iuf", "reflection": "c", "rounding": "iuf"}
+"""Arrays of readings, and the kinds of numbers that each holds."""
 
 
 def averaged_sweeps(sweeps: Sequence[Readings]) -> Readings:
@@ -197,6 +238,8 @@ def typed_readings(
     `chain.units.parse_reading`.
     """
     found, defects = [], []
+    if any(not isinstance(text, str) for text in texts):
+        raise RangeError("each reading is a text of its own", "write typed_readings('VSWR 1.30 at 210 MHz', ...)")
     for text in texts:
         try:
             found.append(parse_reading(text, channels or {}, shows_db))
