@@ -165,7 +165,7 @@ def _card(card: InstallerCard) -> dict[str, Any]:
     for first in range(0, len(card.points), 5):
         points = card.points[first : first + 5]
         rows = [
-            (name, f"{freq / 1e6:g}", [f"{each.low_dbuv[n]:.0f} to {each.high_dbuv[n]:.0f}" for each in points])
+            (name, f"{freq / 1e6:g}", [span_of(each.low_dbuv[n], each.high_dbuv[n]) for each in points])
             for n, (name, freq) in enumerate(card.channels)
         ]
         tables.append((points, rows))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rich.console import Console
 
-from chain.outlet_report.outlets import verdict_lines
+from chain.outlet_report.outlets import span_of, verdict_lines
 from chain.reception.checks import InstallationCheck
 from chain.reception.installer_card import InstallerCard
 from chain.report.check import show_details, show_findings
@@ -84,7 +84,7 @@ def render_card(result: InstallerCard, console: Console) -> None:
             *(Column(each.place) for each in points),
         ]
         rows = [
-            [name, f"{freq / 1e6:g}", *(f"{each.low_dbuv[n]:.0f} to {each.high_dbuv[n]:.0f} ____" for each in points)]
+            [name, f"{freq / 1e6:g}", *(f"{span_of(each.low_dbuv[n], each.high_dbuv[n])} ____" for each in points)]
             for n, (name, freq) in enumerate(result.channels)
         ]
         console.print()

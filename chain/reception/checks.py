@@ -204,7 +204,7 @@ def _direct_current(installation: Installation) -> list[Finding]:
                 "caution",
                 name,
                 f"{way.supply.volts:g} V from {way.supply.at} reach it",
-                "put a DC block before it",
+                'put a DC block (part = "dc-block-f") before it',
                 "dc",
             )
             for name, _ in way.harmed

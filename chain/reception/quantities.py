@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from chain.errors import UnitError, quoted
 from chain.files.tables import named, wrong
@@ -40,6 +40,8 @@ class ReceptionKind:
     example: str
     low: float
     high: float
+    beyond: str = ""
+    """What to state in place of a value below the span."""
 
     def pattern(self) -> str:
         """Regular expression of a text of this kind."""
@@ -68,6 +70,7 @@ FIELD = ReceptionKind(
     160.0,
 )
 GAIN = ReceptionKind("a gain", {"dB": _shift(0.0)}, "15 dB", 0.0, 60.0)
+AMPLIFIER_GAIN = replace(GAIN, beyond="; without its feed: keep its gain, and leave out supply at its injector")
 ANTENNA_GAIN = ReceptionKind(
     "the gain of an antenna", {"dBi": _shift(0.0), "dBd": _shift(DIPOLE_DB)}, "12 dBi", -30.0, 40.0
 )
@@ -109,7 +112,8 @@ def parse_reception(text: str, kind: ReceptionKind) -> float:
     if not kind.low <= value <= kind.high:
         raise UnitError(
             f"{quoted(text)} is out of range for {kind.noun}",
-            f"it must lie within {kind.low:g} to {kind.high:g} {next(iter(kind.units))}",
+            f"it must lie within {kind.low:g} to {kind.high:g} {next(iter(kind.units))}"
+            f"{kind.beyond if value < kind.low else ''}",
         )
     return value
 

@@ -14,6 +14,7 @@ from chain.money import Price, parse_price
 if TYPE_CHECKING:
     from library.records import Connector, Limit
 from chain.reception.quantities import (
+    AMPLIFIER_GAIN,
     DISTANCE,
     FIELD,
     GAIN,
@@ -58,6 +59,7 @@ def _quantity(kind: ReceptionKind) -> KeyKind:
 
 
 GAIN_OF, NEED_OF, SPREAD_OF, LEVEL_OF = (_quantity(kind) for kind in (GAIN, NEED, SPREAD, LEVEL))
+AMPLIFIER_GAIN_OF = _quantity(AMPLIFIER_GAIN)
 FIELD_OF, POWER_OF, DISTANCE_OF = (_quantity(kind) for kind in (FIELD, POWER, DISTANCE))
 LEVEL_AT = plain_kind(_read_level_at, TEXT.schema)
 PAIR: dict[str, Any] = {
@@ -149,7 +151,7 @@ class InstalledModel(ItemModel):
     temperature: tuple[float, float] | None = key(  # type: ignore[assignment]
         TEMPERATURES, "Lead: temperature, or the span it lives through.", ["20 °C", "-10 to 50 °C"]
     )
-    gain: float | None = key(GAIN_OF, "Amplifier: gain.", ["15 dB"])
+    gain: float | None = key(AMPLIFIER_GAIN_OF, "Amplifier: gain.", ["15 dB"])
     gain_tolerance: float | None = key(SPREAD_OF, "Amplifier: half-width of the gain.", ["1.5 dB"])
     noise_figure: float | None = key(GAIN_OF, "Amplifier: noise figure with 75 ohm at its input.", ["2 dB"])
     max_output: tuple[float, float] | None = key(

@@ -151,6 +151,12 @@ def read_seen(path: str, installation: Installation) -> tuple[SeenLevel, ...]:
     defects: list[Defect] = []
     found: list[SeenLevel] = []
     lines_of: dict[tuple[str, str], int] = {}
+    at, head = columns["level"]
+    shown = [row[at] for row in csv.reader(lines[top:], delimiter=mark) if len(row) > at and row[at].strip()]
+    if shown and head not in UNITS and not any(re.search(r"[A-Za-z]", each) for each in shown):
+        what = f"the column {quoted(head)} has no unit"
+        remedy = f"call it {', '.join(name for name in UNITS if name.startswith('level'))}"
+        raise InputError([Defect(path, top, 1, what, remedy, lines[top - 1], max(1, len(lines[top - 1])))])
     for number, line in enumerate(lines[top:], top + 1):
         row = next(csv.reader([line], delimiter=mark), [])
         if not "".join(row).strip() or line.lstrip().startswith("#"):

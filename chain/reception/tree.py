@@ -57,8 +57,13 @@ def _follow(
             names = ", ".join(known[after].outputs)
             into.defect(spot, f"{quoted(after)} has several outputs", f"name one: {names}")
         elif after.partition(".")[0] in known:
-            names = ", ".join(known[after.partition(".")[0]].outputs)
-            into.defect(spot, f"there is no output {quoted(after)}", f"its outputs: {names}")
+            outputs = known[after.partition(".")[0]].outputs
+            # By its number alone one output is meant, and is no free one.
+            meant = [port for port in outputs if port.partition(".")[2] == f"out{after.partition('.')[2]}"]
+            for port in meant:
+                used.setdefault(port, each.id)
+            remedy = f"write {meant[0]}" if meant else f"its outputs: {', '.join(outputs)}"
+            into.defect(spot, f"there is no output {quoted(after)}", remedy)
         elif whole:
             hint = closest(after, ports)
             into.defect(spot, f"nothing is called {quoted(after)}", hint or "name the item it follows, or antenna")
@@ -226,7 +231,7 @@ def _supplies(
         if how == "receiver":
             into.warnings.append(f"{plain(what)}; a splitter that passes DC on one output alone avoids it")
         else:
-            into.defect(where, what, "put a DC block before it, or feed the amplifier elsewhere")
+            into.defect(where, what, 'put a DC block (part = "dc-block-f") before it, or feed the amplifier elsewhere')
     return (supply,)
 
 

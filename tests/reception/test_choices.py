@@ -5,12 +5,18 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
+from chain.cli.main import chain
+from chain.errors import InputError
 from chain.outlet_report import placement
+from chain.outlet_report.outlets import span_of
 from chain.reception.checks import check_installation
 from chain.reception.improvements import improve_reception
 from chain.reception.installation_file import parse_installation
+from chain.reception.outlets import outlets
 from chain.reception.placing_amplifier import place_amplifier
+from chain.reception.seen import read_seen
 
 TEXT = Path("demo/outlets.toml").read_text(encoding="utf-8")
 
@@ -77,3 +83,36 @@ def test_a_supply_of_other_volts_is_named_with_the_place_and_the_volts_to_state(
     (remedy,) = (each.remedy for each in found.findings if each.where == "mast" and each.rule == "dc")
     assert "supply = \"12 V\" at 'injector'" in remedy
     assert all(each.level == "note" for each in check_installation(changed()).findings if each.rule == "dc")
+
+
+def refused(*pairs):
+    with pytest.raises(InputError) as caught:
+        changed(*pairs)
+    return caught.value.defects
+
+
+def test_one_mistake_is_one_error_with_what_to_write():
+    """An output by its number, a gain below zero: the remedy alone mends the file."""
+    (defect,) = refused(('after = "split.out2"', 'after = "split.2"'))
+    assert defect.help == "write split.out2"
+    (defect,) = refused(('gain = "18 dB"', 'gain = "-2 dB"'))
+    assert "leave out supply at its injector" in defect.help
+    without = outlets(changed(('supply = "12 V"  ', "# ")), draws=200)
+    assert without.unfed == ("mast",)
+
+
+def test_a_column_of_levels_without_a_unit_is_one_error(tmp_path):
+    path = tmp_path / "levels.csv"
+    path.write_text("place,channel,level\nhall,21,50\nloft,21,51\n", encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        read_seen(str(path), changed())
+    (defect,) = caught.value.defects
+    assert defect.line == 1
+    assert "level_dbuv" in defect.help
+
+
+def test_the_card_prints_the_intervals_of_the_table():
+    """One rounding, outward: what the table of the outlets says is what the card says."""
+    card = CliRunner().invoke(chain, ["card", "demo/outlets.toml"]).stdout
+    row = outlets(changed()).row(0, 0)
+    assert f" {span_of(row.level_low, row.level_high)} ____" in card
