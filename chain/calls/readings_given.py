@@ -24,6 +24,7 @@ from library.words import concepts
 KINDS = ("reflection", "magnitude", "vswr", "return_loss_db", "ohm")
 LEAST_HZ = 1e4
 """Lower than any antenna is measured: such figures are megahertz or gigahertz."""
+PAIR = 2
 MOST_HZ = 1e12
 """Higher than any antenna is measured: such figures are hertz called megahertz."""
 PATH_LIKE = re.compile(r"[/\\]|\.[A-Za-z]\w*$|^-$")
@@ -212,16 +213,14 @@ def _from_table(given: Any, reference_ohm: float | None) -> Readings:
 
     Of the table of a recovery the readings that it was made from are taken.
     """
-    names = list(given.columns if hasattr(given, "columns") else given)
+    columns = _joined(given)
+    names = list(columns)
     own = [name for name in OF_A_RECOVERY if name in names]
     if own and any(str(name).startswith("true_") for name in names):
         kind = own[0].removeprefix("reading_")
-        given, names = (
-            given.rename(columns={own[0]: kind}) if hasattr(given, "rename") else {**given, kind: given[own[0]]},
-            [kind],
-        )
-        names += [name for name in given if name == "freq_hz"]
-    series = {_header(name, given[name]): given[name] for name in names}
+        columns = {kind: columns[own[0]], **{name: columns[name] for name in names if name == "freq_hz"}}
+        names = list(columns)
+    series = {_header(name, values): values for name, values in columns.items()}
     if len(series) < len(names):
         raise RangeError(f"two columns mean the same: {', '.join(map(str, names[:6]))}", "leave one of them out")
     index: Any = getattr(given, "index", None)
@@ -259,6 +258,39 @@ def _from_table(given: Any, reference_ohm: float | None) -> Readings:
         if float(np.median(np.abs(other.magnitude - found.magnitude))) > SAME_TRACE:
             raise RangeError(f"{kind} does not belong to the same trace as {kinds[0]}", "leave one of the columns out")
     return found
+
+
+def _joined(given: Any) -> dict[Any, Any]:
+    """Columns by name, parts of a complex figure in one: two columns, pairs as in JSON, or texts such as `(0.1+0.2j)`."""
+    names = list(given.columns if hasattr(given, "columns") else given)
+    if len(set(names)) < len(names):
+        raise RangeError(f"two columns have one name: {', '.join(map(str, names[:6]))}", "leave one of them out")
+    found = {name: _complex(given[name]) for name in names}
+    for name in list(found):
+        other = f"{str(name).removesuffix('_real')}_imaginary"
+        if str(name).endswith("_real") and other in found:
+            pair = found.pop(name), found.pop(other)
+            found[str(name).removesuffix("_real")] = np.asarray(pair[0]) + 1j * np.asarray(pair[1])
+    parts = [[name for name in found if role(str(name)) == kind] for kind in ("r", "x")]
+    if all(len(each) == 1 for each in parts) and "ohm" not in found:
+        resistance, reactance = (np.asarray(found.pop(each[0]), dtype=float) for each in parts)
+        found["ohm"] = resistance + 1j * reactance
+    return found
+
+
+def _complex(values: Any) -> Any:
+    """A column whose figures are complex ones put otherwise, as an array; any other as it is."""
+    if isinstance(values, (str, bytes, Mapping)) or not hasattr(values, "__iter__"):
+        return values
+    each = list(values)
+    if each and all(isinstance(one, (list, tuple)) and len(one) == PAIR for one in each):
+        return np.asarray([complex(*one) for one in each])
+    if each and all(isinstance(one, str) and one.strip().endswith(("j", "j)")) for one in each):
+        try:
+            return np.asarray([complex(one.replace(" ", "")) for one in each])
+        except ValueError:
+            return values
+    return values
 
 
 def _in_hertz(index: Any) -> bool:

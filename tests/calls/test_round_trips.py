@@ -9,7 +9,7 @@ from click.testing import CliRunner
 import chain
 from chain.calls.readings_given import readings_given
 from chain.cli.main import chain as command_line
-from chain.errors import InputError
+from chain.errors import InputError, RangeError
 
 ROOT = Path(__file__).parent.parent.parent
 SETUP = ROOT / "demo" / "boathouse.toml"
@@ -48,3 +48,41 @@ def test_the_dataframe_of_a_recovery_gives_its_readings_again(sweep):
     again = readings_given(chain.recover(SETUP, sweep, draws=1000).to_dataframe(), None)
     np.testing.assert_allclose(again.magnitude, first.magnitude, rtol=1e-12)
     assert (again.reflection is None) == (first.reflection is None)
+
+
+def test_tables_of_pandas_and_plain_values_count_as_files_do(tmp_path):
+    import pandas as pd
+
+    setup = chain.load_setup(SETUP)
+    sweep = chain.read_sweep(str(SWEEP)).at(slice(0, 3))
+    assert sweep.reflection is not None
+    again = tmp_path / "again.csv"
+    sweep.to_dataframe().to_csv(again)
+    ohm = 50 * (1 + sweep.reflection) / (1 - sweep.reflection)
+    for given in (
+        sweep.to_dict(),
+        sweep.to_dataframe(),
+        pd.read_csv(again),
+        pd.DataFrame({"freq_hz": sweep.freq_hz, "R (ohm)": ohm.real, "X (ohm)": ohm.imag}),
+        pd.DataFrame({"freq_hz": sweep.freq_hz, "s11": [str(each) for each in sweep.reflection]}),
+        {"freq_hz": sweep.freq_hz, "s11_real": sweep.reflection.real, "s11_imaginary": sweep.reflection.imag},
+    ):
+        found = readings_given(given, setup)
+        assert found.reflection is not None
+        np.testing.assert_allclose(found.reflection, sweep.reflection, rtol=1e-9)
+
+
+def test_pandas_reads_the_table_of_a_recovery_with_its_phase(tmp_path):
+    import pandas as pd
+
+    written = tmp_path / "x.csv"
+    CliRunner().invoke(command_line, ["recover", str(SETUP), str(SWEEP), "--draws", "1000", "-o", str(written)])
+    found = readings_given(pd.read_csv(written), chain.load_setup(SETUP))
+    np.testing.assert_allclose(found.reflection, chain.read_sweep(str(SWEEP)).reflection, rtol=1e-12)
+
+
+def test_a_column_named_twice_is_refused():
+    import pandas as pd
+
+    with pytest.raises(RangeError, match="two columns have one name"):
+        readings_given(pd.DataFrame([[2e8, 1.2, 1.3]], columns=["freq_hz", "vswr", "vswr"]), None)
