@@ -343,8 +343,19 @@ def parse_reading(text: str, channels: Channels = MappingProxyType({}), shows_db
     On a screen that `shows_db` a bare number may be either: it is asked back, and one in dB is a return loss.
     """
     figure, where = _figure_and_place(text, channels)
-    found = _read(figure, where, _where(where, channels), shows_db)
+    found = _read(_on_scale(figure, shows_db), where, _where(where, channels), shows_db)
     return replace(found, by_channel=bool(re.fullmatch(CHANNEL, where, re.IGNORECASE)))
+
+
+def _on_scale(figure: str, shows_db: bool) -> str:
+    """A figure that the screen shows; a bare `inf` is a VSWR, since a return loss without end is a perfect match."""
+    if figure.startswith((">", "\u2265")):
+        raise UnitError(f"{quoted(figure)} is off the scale", "write 'VSWR inf' for what lies beyond the scale")
+    if not ENDLESS.fullmatch(figure):
+        return figure
+    if shows_db:
+        raise either_kind(figure)
+    return f"VSWR {figure}"
 
 
 def _read(figure: str, where: str, freq_hz: float, shows_db: bool) -> Reading:
@@ -384,7 +395,7 @@ def either_kind(figure: str) -> UnitError:
 
 def _figure_and_place(text: str, channels: Channels) -> tuple[str, str]:
     """What was read, and where: joined by `at`, `on` or `@`, or the one behind the other."""
-    words = COMMA.sub(_point, text.translate(SPELLINGS).strip())
+    words = COMMA.sub(point_for_comma, text.translate(SPELLINGS).strip())
     parts = JOINED.split(words)
     if len(parts) > len(("figure", "place")):
         raise UnitError(f"reading {quoted(text)} names more than one frequency", "give each reading by itself")
@@ -399,7 +410,7 @@ def _figure_and_place(text: str, channels: Channels) -> tuple[str, str]:
     raise UnitError(f"reading {quoted(text)} names no frequency", f"write it as in 'VSWR 1.30 at 210 MHz'{named}")
 
 
-def _point(found: re.Match[str]) -> str:
+def point_for_comma(found: re.Match[str]) -> str:
     """A decimal comma as a point; before three digits it might part thousands, and is asked back."""
     whole, part = found.groups()
     if len(part) == len("000") and whole != "0":

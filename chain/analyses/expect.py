@@ -10,7 +10,7 @@ from math import isclose
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.analyses.improvements import SetupChange, best_improvement
+from chain.analyses.improvements import SetupChange, best_improvement, over_sweep
 from chain.arrays import Real, median
 from chain.assembly.cascade import build
 from chain.reflection import magnitude_from_return_loss, magnitude_from_vswr, return_loss_db, vswr
@@ -242,6 +242,7 @@ def expect(
     helps = None
     if limit is not None and not any(each.vswr for each in aims):
         helps = best_improvement(setup, float(measurement.freq_hz[worst]), reported, setup.near.has_phase, seed)
+        helps = None if helps is None else over_sweep(setup, helps, reported, seed)
     return Expectation(
         setup.title,
         setup.calibration.plane,

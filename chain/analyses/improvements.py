@@ -8,6 +8,7 @@ from itertools import groupby
 
 import numpy as np
 
+from chain.arrays import Real
 from chain.assembly.cascade import build
 from chain.errors import ChainError
 from chain.reflection import vswr
@@ -19,6 +20,7 @@ from chain.uncertainty.intervals import interval_of
 from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps, simulate
 from chain.uncertainty.streams import BATCH
 from library.frozen import dataclass
+from library.parts import Library
 from library.records import Adapter, Limit, Pad, Part
 
 TYPICAL = ("memory", "practice")
@@ -26,6 +28,8 @@ TYPICAL = ("memory", "practice")
 
 
 MOST_FREQUENCIES = 21
+MOST_POINTS = 11
+"""Frequencies at which changes of a set-up are compared."""
 DRAWS = 16_000
 """Simulated measurements for each interval that is compared."""
 WORTH = 2 / 3
@@ -44,6 +48,8 @@ MOST_ALONE = 24
 MOST_SWEEPS = (4, 9, 16)
 """Numbers of sweeps that are worth averaging by hand."""
 GOOD_LOAD_DB = 40.0
+RESOLVED = 0.004
+"""Widths of intervals closer than this count as equal: the simulation resolves them no better [-]."""
 
 
 @dataclass(frozen=True)
@@ -128,12 +134,37 @@ def _mean_square(measurement: Measurement, magnitude: float, seed: int) -> float
 
 
 def interval_at(
-    setup: Setup, freq_hz: float, magnitude: float, has_phase: bool, seed: int = SEED, draws: int = DRAWS
+    setup: Setup,
+    freq_hz: float,
+    magnitude: float,
+    has_phase: bool,
+    seed: int = SEED,
+    draws: int = DRAWS,
+    rounding: float | None = None,
 ) -> tuple[float, float]:
-    """Interval that the nominal reading of a true magnitude would give, at one frequency."""
+    """Interval that the nominal reading of a true magnitude would give, at one frequency, read with digits as rounded."""
     measurement = measurement_of(setup, build(setup, np.array([freq_hz]), fit=False))
-    low, high = interval_of(measurement, magnitude, has_phase, draws, seed)
+    low, high = interval_of(measurement, magnitude, has_phase, draws, seed, rounding)
     return float(low[0]), float(high[0])
+
+
+def widest_interval(
+    setup: Setup, freq_hz: Real, magnitude: float, seed: int, draws: int = DRAWS, library: Library | None = None
+) -> tuple[float, float]:
+    """The widest interval that the nominal reading of a true magnitude would give at any of some frequencies."""
+    measurement = measurement_of(setup, build(setup, freq_hz, library, fit=False))
+    low, high = interval_of(measurement, magnitude, setup.near.has_phase, draws, seed)
+    worst = int(np.argmax(high - low))
+    return float(low[worst]), float(high[worst])
+
+
+def over_sweep(setup: Setup, change: SetupChange, magnitude: float, seed: int) -> SetupChange:
+    """A change with what it gives at the worst of the sweep, before it and after, wherever that is then."""
+    points = min(MOST_POINTS, setup.sweep.points)
+    freq_hz = np.linspace(setup.sweep.start_hz, setup.sweep.stop_hz, points)
+    changed = next(each for _, what, each in improvements(setup) if what == change.what)
+    ends = (widest_interval(each, freq_hz, magnitude, seed) for each in (changed, setup))
+    return SetupChange(change.what, *(float(vswr(value)) for pair in ends for value in pair))
 
 
 def improvements(setup: Setup) -> Iterator[tuple[str, str, Setup]]:
@@ -264,22 +295,29 @@ def best_improvement(
     has_phase: bool,
     seed: int = SEED,
     now: tuple[float, float] | None = None,
+    rounding: float | None = None,
 ) -> SetupChange | None:
-    """The cheapest kind of change that takes a third off the interval, the best of its kind; else what takes most."""
-    low, high = now or interval_at(setup, freq_hz, magnitude, has_phase, seed)
+    """The cheapest kind of change that takes a third off the interval, the best of its kind; else what takes most.
+
+    `rounding` is half a step of the reading's last digit, as a magnitude.
+    """
+    low, high = now or interval_at(setup, freq_hz, magnitude, has_phase, seed, DRAWS, rounding)
     best: tuple[float, str, tuple[float, float]] | None = None
 
     def after(change: _Change, draws: int = DRAWS) -> tuple[float, float]:
         try:
-            return interval_at(change[2], freq_hz, magnitude, has_phase, seed, draws)
+            return interval_at(change[2], freq_hz, magnitude, has_phase, seed, draws, rounding)
         except ChainError:
             return 0.0, np.inf
 
     for _, group in groupby(improvements(setup), key=lambda each: "" if each[0] in FREE else each[0]):
+        # A dearer kind that does as well but for the simulation is none better.
+        enough = np.inf if best is None else best[0] - RESOLVED
         for change in _likeliest(list(group), after):
             what, then = change[1], after(change)
-            if then[1] < np.inf and (best is None or then[1] - then[0] < best[0]):
+            if then[1] < np.inf and then[1] - then[0] < enough:
                 best = (then[1] - then[0], what, then)
+                enough = best[0]
         # A dearer kind is not worth looking at where a cheaper one helps enough.
         if best is not None and best[0] <= WORTH * (high - low):
             break

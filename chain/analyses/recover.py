@@ -252,7 +252,10 @@ def _improvement(setup: Setup, readings: Readings, sizes: _Sizes, seed: int) -> 
     """Improvement of the worst reading, of which the true magnitude and its interval have been found."""
     at, has_phase = sizes.worst, readings.reflection is not None
     now = (sizes.low[at], sizes.high[at])
-    return best_improvement(setup, float(readings.freq_hz[at]), float(sizes.magnitude[at]), has_phase, seed, now)
+    # What the digits leave open stays open whatever is changed.
+    half = None if readings.rounding is None else float(readings.rounding[at])
+    size = float(sizes.magnitude[at])
+    return best_improvement(setup, float(readings.freq_hz[at]), size, has_phase, seed, now, half)
 
 
 def _observed(known: Maps, readings: Readings) -> Observation:
@@ -445,7 +448,7 @@ def _refusals(readings: Readings, bound_low: Real, ceiling: Real) -> tuple[tuple
             text = f"{_in_words(seen)} at {freq / 1e6:g} MHz cannot come from any passive antenna behind this chain"
             if seen > most:
                 text += (
-                    f": nothing can read worse than {_in_words(most)}. Likely causes: the pad is missing, "
+                    f": while its parts keep their limits nothing reads worse than {_in_words(most)}. Likely causes: the pad is missing, "
                     "the wrong way round or faulty, or the analyzer was calibrated at another plane"
                 )
             out.append((float(freq), text))

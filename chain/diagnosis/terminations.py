@@ -20,7 +20,7 @@ from chain.arrays import Real
 from chain.errors import RangeError, UnitError, quoted
 from chain.reflection import OFF_SCALE_VSWR, magnitude_from_return_loss, magnitude_from_vswr, vswr
 from chain.sweeps.readings import Readings
-from chain.units import parse_quantity
+from chain.units import COMMA, parse_quantity, point_for_comma
 
 ENDS = ("open", "short", "load", "load50")
 """Names of the known terminations: `load` is in the antenna's own impedance, `load50` in 50 ohm."""
@@ -31,6 +31,9 @@ POINTS = 5
 SWEPT_DIGITS = 2
 NUMBER = r"[0-9]+(?:\.[0-9]*)?|\.[0-9]+"
 TYPED = re.compile(rf"(vswr\b|rl\b)?\s*([+-]?(?:{NUMBER}))\s*(:\s*1|dB)?", re.IGNORECASE)
+BEYOND = re.compile(rf"(?:vswr\b)?\s*(?:>=?|\u2265)\s*({NUMBER})(?:\s*:\s*1)?", re.IGNORECASE)
+"""What a screen shows at the end of its scale, such as >10."""
+PLACED = re.compile(r".+\s(?:at|on|@)\s.+|.+[0-9]\s*[kMG]?Hz", re.IGNORECASE)
 NONE_SHOWN = re.compile(r"(vswr\b)?\s*(inf|infinity|infinite|∞)", re.IGNORECASE)
 
 
@@ -65,7 +68,17 @@ def typed_span(text: str) -> tuple[float, float, float, str]:
 
     Source: Half a step of the last digit either way; from VSWR 20 on off a scale that ends at 10 or beyond (practice).
     """
-    words = text.strip()
+    words = COMMA.sub(point_for_comma, text.strip())
+    if PLACED.fullmatch(words):
+        raise UnitError(
+            f"{quoted(text)} names a frequency",
+            "give the figure alone, and where all were read with --at, as in --at '600 MHz'",
+        )
+    beyond = BEYOND.fullmatch(words)
+    if beyond and float(beyond[1]) < SCALE_ENDS_VSWR:
+        raise UnitError(f"{quoted(text)} leaves too much open", "sweep where the screen shows a figure, or write 'inf'")
+    if beyond:
+        return _off_scale(1.0)
     if NONE_SHOWN.fullmatch(words):
         return _off_scale(1.0)
     found = TYPED.fullmatch(words)

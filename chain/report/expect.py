@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 from rich.console import Console
 
@@ -81,7 +82,13 @@ def aim_words(result: Expectation | Card) -> str:
             )
     blame = _blamed(result)
     text = f"No reading can prove {wanted} or better here"
-    return fitted(f"{text}, mainly because of '{short(blame, 28)}'.", f"{text}.") if blame else f"{text}."
+    if not blame:
+        return f"{text}."
+    # The next step may name another item that hides nearly as much: then both are to blame.
+    step = getattr(result, "improvement", None)
+    other = re.search(r"in place of '(.+)'", step.what) if step is not None else None
+    both = [f"'{short(each, 28)}'" for each in dict.fromkeys([blame, *(other.groups() if other else ())])]
+    return fitted(f"{text}, mainly because of {' and '.join(both)}.", f"{text}.")
 
 
 def _blamed(result: Expectation | Card) -> str:
@@ -97,11 +104,21 @@ def _ceiling(result: Expectation) -> str:
     if result.ceiling_vswr > NO_CEILING_VSWR:
         return "With nothing connected it shows a full reflection, off the scale."
     nothing = next((row.reading_vswr for row in result.rows if math.isinf(row.true_vswr)), result.ceiling_vswr)
-    more = ""
-    if result.ceiling_vswr < result.ceiling_bound_vswr <= NO_CEILING_VSWR:
-        more = f"; {'less' if units().in_db else 'more'} than {outside(result.ceiling_bound_vswr)} means a fault"
+    usual = next((row.reading_high for row in result.rows if math.isinf(row.true_vswr)), math.inf)
     shows = (match(nothing), figure_of(nothing))
-    return fitted(*(f"With nothing connected it shows about {each}{more}." for each in shows))
+    texts = [f"With nothing connected it shows about {each}" for each in shows]
+    if not result.ceiling_vswr < result.ceiling_bound_vswr <= NO_CEILING_VSWR:
+        return fitted(*(f"{each}." for each in texts))
+    beyond = "below" if units().in_db else "above"
+    surely = f"{beyond} {outside(result.ceiling_bound_vswr)} surely"
+    if not result.ceiling_vswr <= usual < result.ceiling_bound_vswr:
+        return fitted(*(f"{each}; {surely} a fault." for each in texts))
+    likely, most = outside(usual), outside(result.ceiling_bound_vswr)
+    return fitted(
+        f"With nothing connected about {shows[1]}; {beyond} {likely} likely a fault, {surely}.",
+        f"Nothing connected: about {shows[1]}; {beyond} {likely} likely a fault, {surely}.",
+        f"Nothing connected: {shows[1]}; likely a fault {beyond} {likely}, surely {beyond} {most}.",
+    )
 
 
 def _next(result: Expectation) -> str:

@@ -403,7 +403,7 @@ def _conditions(result: Recovery) -> str:
         f"Readings: {result.interpretation}. Screen in {result.reading_ohm:g} ohm, calibrated {plane_words(result.plane)}; "
         f"antenna in {result.far_ohm:g} ohm at its own connector; mismatch loss: of power that the antenna reflects. "
         "With nothing connected the screen shows about "
-        f"{match(result.ceiling_vswr)} and never worse. {draws_words(result)}."
+        f"{match(result.ceiling_vswr)}, by nominal parts; 'chain expect' says how far real ones may lift that. {draws_words(result)}."
     )
     if result.excluded_share > 0:
         text += f" {percent(result.excluded_share)} of the simulated chains would need more than a full reflection; none was left out."

@@ -9,6 +9,7 @@ from functools import cache
 from math import inf
 from typing import Any
 
+from chain.analyses.improvements import RESOLVED
 from chain.assembly.graph import Connection, setup_graph
 from chain.results import COVERAGE, SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.selection.catalogue import count_walks
@@ -22,8 +23,6 @@ from library.parts import Library
 
 LOOKS = 1260
 """Frequencies to look at, over all chains and planes together, before each look is made coarser."""
-RESOLVED = 0.004
-"""Widths of intervals closer than this count as equal: the simulation resolves them no better [-]."""
 MOST_POINTS, LEAST_POINTS = 21, 3
 NULLS = {
     "high": "infinite: nothing but a full reflection is ruled out",

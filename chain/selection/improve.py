@@ -9,27 +9,24 @@ from functools import lru_cache
 
 import numpy as np
 
-from chain.analyses.improvements import GOOD_LOAD_DB, improvements
+from chain.analyses.improvements import GOOD_LOAD_DB, MOST_POINTS, RESOLVED, improvements, widest_interval
 from chain.arrays import Real
 from chain.assembly.cascade import build
 from chain.assembly.graph import BLOCKING, End, far_end, item_ends, item_ohm, near_end
 from chain.errors import ChainError
 from chain.reflection import magnitude_from_vswr, vswr
 from chain.results import COVERAGE, SCHEMA_VERSION, SEED, ResultTable, plain_values
-from chain.selection.choose import RESOLVED, choose
+from chain.selection.choose import choose
 from chain.selection.need import Need, Offer
 from chain.selection.pareto import nondominated
 from chain.selection.ranking import DRAWS
 from chain.selection.stock import own_values, turned
 from chain.setups import Item, Setup
-from chain.uncertainty.intervals import interval_of
-from chain.uncertainty.measurement import measurement_of
 from library.files.rows import PART_KINDS
 from library.mating import mate
 from library.parts import Library
 from library.records import Coax, Connector, Termination
 
-MOST_POINTS = 11
 LIMIT_VSWR = 2.0
 """Taken where the set-up states no limit."""
 EXCHANGED = (*(kind for kind, each in PART_KINDS.items() if each.exchanged), "measured")
@@ -199,10 +196,7 @@ def _elsewhere(setup: Setup, need: Need, seed: int, library: Library) -> str:
 
 
 def _widest(setup: Setup, freq_hz: Real, limit_vswr: float, library: Library, seed: int) -> tuple[float, float]:
-    measurement = measurement_of(setup, build(setup, freq_hz, library, fit=False))
-    low, high = interval_of(measurement, float(magnitude_from_vswr(limit_vswr)), setup.near.has_phase, DRAWS, seed)
-    worst = int(np.argmax(high - low))
-    return float(low[worst]), float(high[worst])
+    return widest_interval(setup, freq_hz, float(magnitude_from_vswr(limit_vswr)), seed, DRAWS, library)
 
 
 def _order(change: ChainChange) -> tuple[float, ...]:

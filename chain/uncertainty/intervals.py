@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from typing import TypeVar
 
 import numpy as np
@@ -234,10 +235,18 @@ def of_magnitude(measurement: Measurement, magnitude: float, has_phase: bool) ->
 
 
 def interval_of(
-    measurement: Measurement, magnitude: float, has_phase: bool, draws: int | None = None, seed: int = SEED
+    measurement: Measurement,
+    magnitude: float,
+    has_phase: bool,
+    draws: int | None = None,
+    seed: int = SEED,
+    rounding: float | None = None,
 ) -> tuple[Real, Real]:
-    """Interval that the nominal reading of a true magnitude would give, at each frequency; it holds that magnitude."""
-    return intervals_of(measurement, [magnitude], has_phase, draws, seed)[0]
+    """Interval that the nominal reading of a true magnitude would give, at each frequency; it holds that magnitude.
+
+    `rounding` is half a step of the reading's last digit, as a magnitude.
+    """
+    return intervals_of(measurement, [magnitude], has_phase, draws, seed, rounding=rounding)[0]
 
 
 def intervals_of(
@@ -247,16 +256,21 @@ def intervals_of(
     draws: int | None = None,
     seed: int = SEED,
     kept: Kept | None = None,
+    rounding: float | None = None,
 ) -> list[tuple[Real, Real]]:
     """Intervals that the nominal readings of true magnitudes would give, all from the same trials."""
-    wanted = [of_magnitude(measurement, each, has_phase) for each in magnitudes]
+    half = None if rounding is None else np.full(measurement.freq_hz.size, rounding)
+    wanted = [replace(of_magnitude(measurement, each, has_phase), rounding=half) for each in magnitudes]
     drawn = whole_batches(draws or draw_count(measurement.freq_hz.size))
 
     def run(chosen: slice) -> list[tuple[Real, Real]]:
         terms = None if kept is None else kept.take(chosen, drawn)
         if terms is None:
             terms = drawn_terms(measurement, chosen, drawn, seed, wanted[0].at(chosen))
-        return [_widest(terms, seen.at(chosen), true) for seen, true in zip(wanted, magnitudes, strict=True)]
+        return [
+            _widest(terms, here, true, rounded(here, drawn, seed, chosen.start))
+            for here, true in zip((seen.at(chosen) for seen in wanted), magnitudes, strict=True)
+        ]
 
     parts = list(blocks(run, measurement.freq_hz.size, drawn))
     return [
@@ -265,10 +279,10 @@ def intervals_of(
     ]
 
 
-def _widest(terms: Terms, here: Observation, magnitude: float) -> tuple[Real, Real]:
+def _widest(terms: Terms, here: Observation, magnitude: float, rounding: Floats | None = None) -> tuple[Real, Real]:
     """Errors of standards weigh differently on reflections a quarter turn apart: the widest interval counts."""
     if here.phase_rad is None:
-        ends = invert(terms, here.size, None, COVERAGE, errors=False)
+        ends = invert(terms, here.size, None, COVERAGE, None, rounding, errors=False)
         low, high = ends.low, ends.high
     else:
         # All four at once: what a call costs is hardly its size, where few places are asked about.

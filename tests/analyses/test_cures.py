@@ -1,13 +1,20 @@
 """Which change is offered: the cheapest kind that is worth it, or else whatever narrows most."""
 
+import re
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from chain.analyses import improvements
+from chain.analyses.expect import expect
+from chain.analyses.recover import recover
 from chain.assembly.cascade import build
 from chain.files.setup_file import load_setup
+from chain.reflection import magnitude_from_vswr
+from chain.report.expect import verdict_lines
+from chain.sweeps.readings import typed_readings
 from chain.uncertainty.measurement import measurement_of
 
 SETUP = load_setup("demo/boathouse.toml")
@@ -70,3 +77,52 @@ def test_averaging_leaves_a_root_of_the_noise_itself_not_of_its_decibels(noise_d
     )
     one, mean = (measurement_of(each, build(each, np.array([200e6]))).noise for each in (noisy, quiet))
     assert mean == pytest.approx(one / improvements.SWEEPS**0.5, rel=1e-12)
+
+
+LOFT = Path("tests/data/loft.toml").read_text(encoding="utf-8")
+BETTER_PAD = LOFT.replace('part = "min-loss-pad-bnc-f"', 'part = "min-loss-pad-bnc-f"\nreflection = "VSWR 1.05"')
+
+
+def bench_with(tmp_path, text, what):
+    """The bench with a change written into its file as its words name it."""
+    item, reflection = re.fullmatch(r".* \(return loss (.*) dB\) in place of '(.+)'", what).group(2, 1)
+    (part,) = re.findall(rf'id = "{item}"\npart = "(.+)"\n', text)
+    changed = text.replace(f'part = "{part}"\n', f'part = "{part}"\nreflection = "{reflection} dB"\n')
+    path = tmp_path / "changed.toml"
+    path.write_text(changed, encoding="utf-8")
+    return load_setup(path)
+
+
+@pytest.mark.parametrize("text", [LOFT, BETTER_PAD, LOFT.replace("2.5 m", "1 m")])
+@pytest.mark.parametrize("typed", ["1.3 at 546 MHz", "1.30 at 546 MHz"])
+def test_a_change_gives_what_the_same_reading_gives_once_it_is_in_the_file(tmp_path, text, typed):
+    """What a reading with few digits leaves open is open after the change as well."""
+    path = tmp_path / "now.toml"
+    path.write_text(text, encoding="utf-8")
+    setup = load_setup(path)
+    found = recover(setup, typed_readings(typed))
+    promised = found.improvement
+    then = recover(bench_with(tmp_path, text, promised.what), typed_readings(typed))
+    moved = found.accuracy.end_error + then.accuracy.end_error
+    for end, shown in ((promised.low, then.low[0]), (promised.high, then.high[0])):
+        assert magnitude_from_vswr(end) == pytest.approx(magnitude_from_vswr(shown), abs=moved)
+
+
+@pytest.mark.parametrize("text", [LOFT, LOFT.replace("2.5 m", "4 m")])
+def test_what_a_change_promises_of_the_limit_is_what_the_file_then_has(tmp_path, text):
+    """Over the whole sweep, wherever its worst frequency then is; and the blame falls on what is exchanged."""
+    path = tmp_path / "now.toml"
+    path.write_text(text, encoding="utf-8")
+    found = expect(load_setup(path))
+    promised = found.improvement
+    then = expect(bench_with(tmp_path, text, promised.what)).improvement
+    assert then.now_high == pytest.approx(promised.high, rel=0.01)
+    assert then.now_low == pytest.approx(promised.low, rel=0.01)
+    first, second, _ = verdict_lines(found)
+    assert re.search(r"in place of ('.+')", promised.what).group(1) in first
+    # The range that holds most sound chains, and the bound that none passes, each by its own word.
+    likely, surely = (
+        float(each) for each in re.search(r"above (.*) likely a fault, above (.*) surely", second).groups()
+    )
+    assert likely == pytest.approx(found.rows[-1].reading_high, abs=0.01)
+    assert surely == pytest.approx(found.ceiling_bound_vswr, abs=0.01)

@@ -14,7 +14,9 @@ from chain.diagnosis.terminations import TerminationReading, typed_span
 from chain.reflection import vswr
 
 
-@pytest.mark.parametrize("text", ["inf", "VSWR inf", "20", "30", "35.2:1", "0 dB", "0.00 dB", "-0.8 dB"])
+@pytest.mark.parametrize(
+    "text", ["inf", "VSWR inf", ">10", "VSWR > 20", "\u2265 10:1", "20", "30", "35.2:1", "0 dB", "0.00 dB", "-0.8 dB"]
+)
 def test_off_the_scale_all_readings_are_alike(text):
     """From VSWR 20 on, and from a return loss of 20 log10(21/19) = 0.869 dB down, it is off a scale that may end at 10."""
     _, low, high, words = typed_span(text)

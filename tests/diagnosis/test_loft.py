@@ -1,9 +1,11 @@
 """A chain of unlike connectors read with VSWR alone: what stands far outside, what cannot be placed, a scale that ends early."""
 
 import pytest
+from click.testing import CliRunner
 
+from chain.cli.main import chain
 from chain.diagnosis.diagnose import prove
-from chain.diagnosis.terminations import known_ends
+from chain.diagnosis.terminations import known_ends, typed_span
 from chain.files.setup_file import load_setup
 
 LOFT = "tests/data/loft.toml"
@@ -44,3 +46,17 @@ def test_a_screen_at_the_end_of_its_scale_speaks_for_a_missing_pad(shown):
     result = found(open=shown)
     assert result.verdict == "pad missing"
     assert share(result, "pad missing") > 0.8
+
+
+def test_a_reading_is_taken_as_it_is_written_elsewhere():
+    """A decimal comma as `recover` takes it; a frequency is named once, for all; off the scale in either command."""
+    assert typed_span("1,6") == typed_span("1.6")
+    assert typed_span("11,4 dB") == typed_span("11.4 dB")
+    run = CliRunner().invoke
+    placed = run(chain, ["prove", LOFT, "--open", "1.6 at 600 MHz"])
+    assert placed.exit_code == 2
+    assert "--at '600 MHz'" in placed.stderr
+    plain = run(chain, ["recover", LOFT, "--reading", "VSWR inf at 600 MHz"])
+    bare = run(chain, ["recover", LOFT, "--reading", "inf at 600 MHz"])
+    assert (bare.exit_code, bare.output) == (plain.exit_code, plain.output)
+    assert "write 'VSWR inf'" in run(chain, ["recover", LOFT, "--reading", ">10 at 600 MHz"]).stderr
