@@ -343,19 +343,10 @@ def parse_reading(text: str, channels: Channels = MappingProxyType({}), shows_db
     On a screen that `shows_db` a bare number may be either: it is asked back, and one in dB is a return loss.
     """
     figure, where = _figure_and_place(text, channels)
-    found = _read(_on_scale(figure, shows_db), where, _where(where, channels), shows_db)
+    if ENDLESS.fullmatch(figure) and not shows_db:  # a return loss without end is a perfect match
+        figure = f"VSWR {figure}"
+    found = _read(figure, where, _where(where, channels), shows_db)
     return replace(found, by_channel=bool(re.fullmatch(CHANNEL, where, re.IGNORECASE)))
-
-
-def _on_scale(figure: str, shows_db: bool) -> str:
-    """A figure that the screen shows; a bare `inf` is a VSWR, since a return loss without end is a perfect match."""
-    if figure.startswith((">", "\u2265")):
-        raise UnitError(f"{quoted(figure)} is off the scale", "write 'VSWR inf' for what lies beyond the scale")
-    if not ENDLESS.fullmatch(figure):
-        return figure
-    if shows_db:
-        raise either_kind(figure)
-    return f"VSWR {figure}"
 
 
 def _read(figure: str, where: str, freq_hz: float, shows_db: bool) -> Reading:
