@@ -16,6 +16,8 @@ Named = tuple[str, Fraction, Fraction]
 
 APART = ("FM", "DAB")
 """Bands whose channels are never meant by a range of television channels."""
+LISTED = re.compile(r"[0-9]+[A-Z]?(?:\s*-\s*[0-9]+[A-Z]?)?", re.IGNORECASE)
+"""Channels and runs of them in a list, whatever stands between."""
 SHORTEST = 2
 """Letters of a country's code, which a slip of the pen is never taken for."""
 LIKE = 0.75
@@ -69,9 +71,23 @@ def channels(region: str, text: str, library: Library | None = None) -> tuple[tu
     rasters = [raster for raster in library.rasters if raster.region == region]
     groups = _groups(tuple(rasters))
     wanted: dict[str, Named] = {}
-    for piece in text.split(","):
-        wanted |= {named[0]: named for named in _range(piece.strip(), groups, region, rasters)}
+    try:
+        for piece in text.split(","):
+            wanted |= {named[0]: named for named in _range(piece.strip(), groups, region, rasters)}
+    except LibraryError as error:
+        plain = ", ".join(LISTED.findall(text))
+        if error.help or plain in ("", text) or not _reads(plain, groups, region, rasters):
+            raise
+        raise LibraryError(error.message, help=f'write "{plain}"') from None
     return tuple((name, float(low * 1_000_000), float(high * 1_000_000)) for name, low, high in wanted.values())
+
+
+def _reads(text: str, groups: list[list[Named]], region: str, rasters: list[Raster]) -> bool:
+    """Whether a list of channels is one."""
+    try:
+        return all(_range(piece.strip(), groups, region, rasters) for piece in text.split(","))
+    except LibraryError:
+        return False
 
 
 def occupied_hz(region: str, low_hz: float, high_hz: float, library: Library | None = None) -> float:

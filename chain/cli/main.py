@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import gc
 import os
+import re
 import sys
 from collections.abc import Iterator, MutableMapping, Sequence
 from contextlib import contextmanager, suppress
@@ -138,9 +139,25 @@ def _writing() -> Iterator[None]:
 def _stop(text: str, status: int) -> NoReturn:
     # A stderr that is full or closed changes nothing of the status.
     with suppress(OSError, ValueError):
-        click.echo(text, err=True)
+        click.echo(_wrapped(text) if sys.stderr.isatty() else text, err=True)
         sys.stderr.flush()
     sys.exit(status)
+
+
+def _wrapped(text: str) -> str:
+    """Errors and remedies broken at words to the width of a terminal; lines of a file and what marks them stay whole."""
+    from shutil import get_terminal_size
+    from textwrap import wrap
+
+    width, out = get_terminal_size().columns, []
+    for line in text.splitlines():
+        whole = len(line) <= width or EXCERPT.match(line)
+        out += (
+            [line]
+            if whole
+            else wrap(line, width, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
+        )
+    return "\n".join(out)
 
 
 def _explain(error: Exception, words: list[str]) -> NoReturn:
@@ -176,6 +193,8 @@ def _library_lines(error: Any) -> list[str]:
     return [head, *(f"  {line}" for line in lines if line not in head)]
 
 
+EXCERPT = re.compile(r" *[0-9]* \| ")
+"""How a line of a file begins in an error, and the line that marks a place in it."""
 CONTEXT: MutableMapping[str, Any] = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 
 

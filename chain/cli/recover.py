@@ -14,6 +14,7 @@ from chain.cli.loading import load_heeded, read_repeats, refuse_twice
 from chain.cli.options import Common, common, digits_option, draws_option, enforce, sweep_options
 from chain.cli.output import PlotCommand, check_plot, deliver, draw_after, plot_option, progress, write_plot
 from chain.cli.writing import refuse_overwriting
+from library.files.store import files_like
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -79,7 +80,7 @@ def command(
     inputs = (*files, *([before] if before else []))
     refuse_overwriting(shared.output, shared.force, inputs)
     check_plot(shared, plot, inputs)
-    setup_path, sweep_paths = _sorted(files, bool(reading))
+    setup_path, sweep_paths = _sorted(files, reading)
     if before is not None and not sweep_paths:
         raise click.UsageError("--before compares two sweeps: give the later one as SWEEP.")
     if before is not None and any(_same(before, path) for path in sweep_paths):
@@ -124,8 +125,9 @@ def command(
         raise click.exceptions.Exit(1)
 
 
-def _sorted(files: tuple[str, ...], has_reading: bool) -> tuple[str | None, tuple[str, ...]]:
+def _sorted(files: tuple[str, ...], readings: tuple[str, ...]) -> tuple[str | None, tuple[str, ...]]:
     """Path of the set-up and of the sweeps, distinguished by their suffix; `-` is whichever of them is missing."""
+    has_reading = bool(readings)
     setups = [path for path in files if path.lower().endswith(".toml")]
     sweeps = [path for path in files if path not in setups and path != "-"]
     for _ in range(files.count("-")):
@@ -134,6 +136,14 @@ def _sorted(files: tuple[str, ...], has_reading: bool) -> tuple[str | None, tupl
         raise click.UsageError("Give one set-up (.toml) at most.")
     refuse_twice(sweeps)
     if sweeps and has_reading:
+        if sweeps[0] in ("at", "on"):
+            raise click.UsageError(
+                f'A reading of several words: write it in quotes, --reading "{readings[-1]} {" ".join(sweeps)}".'
+            )
+        if not _there(sweeps[0]):
+            near = files_like(sweeps[0], (".toml",))
+            remedy = f": write {near[0]}" if near else ""
+            raise click.UsageError(f"There is no file {sweeps[0]}{remedy}.")
         raise click.UsageError(
             f"Give a sweep or --reading, not both: {sweeps[0]} counts as a sweep, a set-up ends in .toml."
         )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+from pathlib import Path
 from threading import Thread
 from typing import TYPE_CHECKING
 
@@ -17,6 +19,11 @@ if TYPE_CHECKING:
     from chain.sweeps.options import SweepOptions
 
 
+def on_terminal() -> bool:
+    """Whether a person would see what goes to stdout."""
+    return sys.stdout.isatty()
+
+
 @click.command("report", cls=Command)
 @click.argument("setup", metavar="SETUP", shell_complete=setup_files)
 @click.argument("file", metavar="[SWEEP]", required=False, shell_complete=sweep_files)
@@ -29,7 +36,7 @@ def command(
 ) -> None:
     """Write one self-contained HTML page: verdict, drawing, what to expect, what a sweep proves, cautions, bench card.
 
-    The page loads nothing, works from a USB stick, and prints on A4 sheets. Without -o it goes to stdout.
+    The page loads nothing, works from a USB stick, and prints on A4 sheets. Without -o it goes to stdout, if that is no terminal.
 
     \b
     Examples:
@@ -38,6 +45,8 @@ def command(
     """
     inputs = [setup] if file is None else [setup, file]
     refuse_overwriting(shared.output, shared.force, inputs)
+    if shared.output is None and not shared.json and on_terminal():
+        raise click.UsageError(f"A page is no reading for a terminal: write -o {Path(setup).stem}.html.")
     from chain.analyses.page import page
     from chain.assembly.cascade import read_sweep_for
     from chain.cli.loading import either_in

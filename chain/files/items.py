@@ -19,6 +19,8 @@ from library.records import Adapter, Coax, Connector, Evidence, Measured, Part, 
 
 ROOM_C = 20.0
 RESERVED = ("near", "far")
+MOST_FOUND = 3
+"""Parts named of those that a description finds."""
 OF_THE_ITEM = ("near", "far", "reversed", "length", "path", "arm", "touchstone")
 """Keys that no library figure stands behind."""
 Placed = tuple[Where, Item]
@@ -29,6 +31,13 @@ def place_items(raw: Sequence[object], where: Where, into: Diagnostics, taken: d
     placed = []
     for number, table in enumerate(raw):
         here = (*where, number)
+        if table == {}:
+            ids = {each.get("id") for each in raw if isinstance(each, dict)} | set(taken)
+            free = next(name for name in ("item", *(f"item{n}" for n in range(2, len(ids) + 3))) if name not in ids)
+            remedy = f'delete this line, or write below it id = "{free}" and part = "..." (chain parts lists them)'
+            into.defect(here, "an item without anything in it", remedy, "header")
+            into.ids_whole = False
+            continue
         model = read_table(ItemModel, table, here, into)
         if isinstance(table, dict):
             _claim(model.id, here, into, taken)
@@ -116,9 +125,21 @@ def _part(model: ItemModel, raw: dict[str, Any], where: Where, into: Diagnostics
     except LibraryError as error:
         near = f"did you mean {' or '.join(quoted(each) for each in error.near)}?" if error.near else ""
         if into.parts_whole:
-            remedy = near or "'chain parts' lists what there is"
+            remedy = near or _found(model.part, into) or "'chain parts' lists what there is"
             into.defect((*where, "part"), f"the library has no part {quoted(model.part)}", remedy)
         return None
+
+
+def _found(words: str, into: Diagnostics) -> str:
+    """Parts that a description finds, as a remedy; nothing where it finds none."""
+    from library.search import find
+
+    ids = [part.id for part in find(into.parts, words)][:MOST_FOUND]
+    return (
+        f"did you mean {' or '.join(quoted(each) for each in ids)}? 'chain parts {plain(words)}' lists more"
+        if ids
+        else ""
+    )
 
 
 def _misspelt(key: str, unread: list[str]) -> bool:

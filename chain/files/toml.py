@@ -41,11 +41,14 @@ ASSIGNED = re.compile(r"""^(\s*(?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*')(?:\s*\.\s*[A-Z
 TYPOGRAPHIC = re.compile("[\u2018\u2019\u201a\u201c\u201d\u201e\u00ab\u00bb]")
 
 
+UNCLOSED = "a text without its closing quote"
+LISTS = ("[chain]", "[antenna.feed]")
+"""Tables that were meant for items of a list."""
 TWICE = ("this key is given twice", "this table is given twice")
 PARSER_WORDS = (
     (r"Can ?not overwrite a value|Can ?not mutate immutable namespace|Duplicate inline table key", TWICE[0]),
     (r"Can ?not declare .* twice", TWICE[1]),
-    (r"Illegal character '\\n'|Unterminated string", "a text without its closing quote"),
+    (r"Illegal character '\\n'|Unterminated string", UNCLOSED),
     (r"Exceeds the limit", "a whole number with more digits than can be read"),
 )
 """What the parser says, and what is reported instead."""
@@ -168,7 +171,14 @@ def _defect(reported: str, lines: list[str], path: str) -> Defect:
             message = words
     if message in TWICE:
         start = len(shown) - len(shown.lstrip())
-        return Defect(path, line, start + 1, message, "keep one of the two", shown, max(1, len(_head(shown)) - start))
+        head = _head(shown)
+        remedy = f"write [{head.strip()}] before each item" if head.strip() in LISTS else "keep one of the two"
+        return Defect(path, line, start + 1, message, remedy, shown, max(1, len(head) - start))
+    unclosed = re.match(r"([^=#]+=\s*)(\"[^\"#]*)(#.*)?$", shown)
+    if message == UNCLOSED and unclosed:
+        start, value = len(unclosed[1]) + 1, unclosed[2].rstrip()
+        remedy = f'write {unclosed[1].strip()} {value}"'
+        return Defect(path, line, start, message, remedy[:200], shown, len(value))
     return Defect(path, line, min(column, len(shown) + 1), f"not TOML: {message[:1].lower()}{message[1:]}", "", shown)
 
 
@@ -190,16 +200,25 @@ def _own_words(line: str) -> tuple[str, str, int, int] | None:
         return "a key and its value are joined by '=', not ':'", f"write {key.strip()} = ...", len(key) + 1, 1
     value = re.sub(r"\s+#.*$", "", rest).rstrip()
     start = len(key) + 1 + len(gap) + 1
-    comma = re.fullmatch(r"([+-]?[0-9]+),([0-9]+)(\s*[^\s\"'\[{,].*)?", value)
+    comma = re.fullmatch(r"([+-]?[0-9]+),([0-9]+)(?![0-9,])(\s*[^\s\"'\[{,].*)?", value)
     if comma:
         plainly = f"{comma.group(1)}.{comma.group(2)}{comma.group(3) or ''}"
         right = f'"{plainly}"' if comma.group(3) else plainly
         return f"decimal comma in {quoted(value)}", f"write {right}"[:80], start, len(value)
     if not value:
         return "no value after '='", f'write {key.strip()} = "..."', len(key) + 1, 1
-    if re.fullmatch(r"[^\"'\[\]{}=,]+", value) and not re.fullmatch(r"[0-9_.eE:TZ+-]+|true|false", value):
+    if re.fullmatch(r"[^\"'\[\]{}=]+", value) and not _reads(value):
         return f"text without quotes: {quoted(value)}", f'write {key.strip()} = "{value}"'[:200], start, len(value)
     return None
+
+
+def _reads(value: str) -> bool:
+    """Whether a text is a value of TOML as it stands."""
+    try:
+        tomllib.loads(f"x = {value}")
+    except (ValueError, RecursionError):
+        return False
+    return True
 
 
 def _outside_quotes(line: str) -> str:

@@ -307,7 +307,7 @@ def test_the_sound_file_is_sound():
         (15, "length = 470,5", (15, 10, 5), "decimal comma in '470,5'", "write 470.5"),
         (15, "length = 470,5 mm", (15, 10, 8), "decimal comma in '470,5 mm'", 'write "470.5 mm"'),
         (15, "length =", (15, 8, 1), "no value after '='", 'write length = "..."'),
-        (15, 'length = "0.6 m', (15, 16, 1), "not TOML: a text without its closing quote", ""),
+        (15, 'length = "0.6 m', (15, 10, 6), "a text without its closing quote", 'write length = "0.6 m"'),
         (15, 'length = "0.6 m"\nlength = "0.7 m"', (16, 1, 6), "this key is given twice", "keep one of the two"),
         (21, "[far]", (21, 1, 5), "this table is given twice", "keep one of the two"),
     ],
