@@ -214,9 +214,8 @@ def _split(words: str, rule: QuantityKind) -> tuple[str, str]:
         plainly = f" (or {quoted(whole + part + rest)} for thousands)" if len(part) == 3 else ""
         if not rest.strip():
             # A figure alone would be asked for its unit next.
-            if rule.noun.startswith(("a VSWR", "a return")):
-                raise UnitError(f"decimal comma in {quoted(words)}", f"write {quoted(f'VSWR {whole}.{part}')}")
-            rest = f" {rule.example.split()[-1]}" if " " in rule.example else ""
+            is_ratio = rule.noun.startswith(("a VSWR", "a return"))
+            whole, rest = f"{'VSWR ' * is_ratio}{whole}", "" if is_ratio else f" {rule.example.split()[-1]}"
         raise UnitError(f"decimal comma in {quoted(words)}", f"write {quoted(whole + '.' + part + rest)}{plainly}")
     if not found:
         raise UnitError(f"{quoted(words)} is not {rule.noun}", f"write it as in {rule.example!r}")

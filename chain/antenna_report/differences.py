@@ -12,7 +12,7 @@ from chain.comparisons.levels import LevelChannel, LevelComparison
 from chain.errors import plain
 from chain.report.numbers import figure, figure_of, head, match
 from chain.report.phrases import fitted, short
-from chain.report.tables import Column, answer, notes, show_table
+from chain.report.tables import Column, answer, notes, say, show_table
 
 STYLES = {"better": "green", "worse": "red", "mixed": "yellow"}
 CHANGED = {
@@ -32,6 +32,10 @@ def render(
     columns, rows = match_grid(result)
     shown = rows if every else rows[:MOST_ROWS]
     show_table(console, columns, shown)
+    if result.alone:
+        what = _what(result, len(result.alone))
+        text = f"Alone, {what} {', '.join(map(short, result.alone))} would differ"
+        say(console, f"{text}; among {len(result.channels)} judged together that may be chance.")
     hidden = f"{len(rows) - len(shown)} more channels (--all)" if len(rows) > len(shown) else ""
     named = "" if files is None else f"{result.first_name} is {files[0]}, {result.second_name} {files[1]}. "
     method = (
@@ -56,9 +60,7 @@ def match_lines(result: AntennaComparison) -> tuple[str, str, str]:
     """Verdict, what it rests on, what to do next."""
     first, second = short(result.first_name), short(result.second_name)
     count, better, worse = len(result.channels), result.count("better"), result.count("worse")
-    what = ("channel" if result.in_channels else "stretch") + (
-        "" if count == 1 else "s" if result.in_channels else "es"
-    )
+    what = _what(result, count)
     if result.verdict == "can't tell":
         head = f"No difference shown between {first} and {second} in {_of(count)} {what}."
     elif better and worse:
@@ -96,6 +98,13 @@ def _nothing_lines(result: AntennaComparison, what: str) -> tuple[str, str, str]
         fitted(f"{pair[0]} {less} {pair[1]} in {changed} of {count} {what}, but both more than half."),
         f"So does a lead with nothing at its end: {less} comes back when it loses {'more' if less == 'less' else 'less'}.",
         "Next: is an antenna connected? For a lead's own loss 'chain log add --lead'.",
+    )
+
+
+def _what(result: AntennaComparison, count: int) -> str:
+    """What the rows are, for so many of them."""
+    return ("channel" if result.in_channels else "stretch") + (
+        "" if count == 1 else "s" if result.in_channels else "es"
     )
 
 

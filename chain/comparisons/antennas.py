@@ -95,6 +95,8 @@ class AntennaComparison(ResultTable):
     """Whether it can be calibrated at the end of the lead."""
     lossier_lead_db: float | None = None
     """Gain of return loss that all channels share within their uncertainty, as with the same antenna and more loss before it."""
+    alone: tuple[str, ...] = ()
+    """Channels that would differ if nothing else were asked; among all that are judged together that may be chance."""
 
     @property
     def nothing_connected(self) -> bool:
@@ -189,27 +191,19 @@ def compare_antennas(
         BATCHES * BATCH,
         seed,
         setup.assumed,
-        (*setup.warnings, *remarks, *(() if processed else _alone(bands, rows, found))),
+        (*setup.warnings, *remarks),
         processed,
         setup.near.has_phase,
         bool(setup.items) and setup.calibrates(setup.items[-1].id),
         lossier_lead_db(trials, seen, bands, halves) if verdict == "better" else None,
+        () if processed else _alone(rows, found),
     )
 
 
-def _alone(
-    bands: Sequence[ChannelBand], rows: Sequence[ChannelDifference], found: Sequence[Difference]
-) -> tuple[str, ...]:
+def _alone(rows: Sequence[ChannelDifference], found: Sequence[Difference]) -> tuple[str, ...]:
     """Bands that would differ if nothing else were asked, though all together show no difference there."""
-    names = [
-        row.channel for row, each in zip(rows, found, strict=True) if each.differs_alone and row.verdict == "can't tell"
-    ]
-    if not names:
-        return ()
-    what = ("channel" if bands[0].is_channel else "stretch") + (
-        "" if len(names) == 1 else "s" if bands[0].is_channel else "es"
-    )
-    return (f"{what} {', '.join(names)} would differ alone: among {len(rows)} judged together that may be chance",)
+    pairs = zip(rows, found, strict=True)
+    return tuple(row.channel for row, each in pairs if each.differs_alone and row.verdict == "can't tell")
 
 
 def _seen(readings: Readings) -> Complex | Real:
