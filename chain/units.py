@@ -176,8 +176,7 @@ def _within(value: float, rule: QuantityKind, text: str) -> float:
 def _value(words: str, rule: QuantityKind) -> float:
     """Number and unit of a text, in the base unit."""
     number, unit = _split(words, rule)
-    if unit not in rule.units:
-        unit = _in_other_case(unit, rule) or unit
+    unit = unit if unit in rule.units else _in_other_case(unit, rule) or unit
     if unit not in rule.units:
         raise _unit_defect(words, unit, number, rule)
     figure = float(number)
@@ -212,8 +211,7 @@ def _split(words: str, rule: QuantityKind) -> tuple[str, str]:
     if comma:
         whole, part, rest = comma.groups()
         plainly = f" (or {quoted(whole + part + rest)} for thousands)" if len(part) == 3 else ""
-        if not rest.strip():
-            # A figure alone would be asked for its unit next.
+        if not rest.strip():  # A figure alone would be asked for its unit next.
             is_ratio = rule.noun.startswith(("a VSWR", "a return"))
             whole, rest = f"{'VSWR ' * is_ratio}{whole}", "" if is_ratio else f" {rule.example.split()[-1]}"
         raise UnitError(f"decimal comma in {quoted(words)}", f"write {quoted(whole + '.' + part + rest)}{plainly}")
