@@ -69,6 +69,18 @@ class ResultTable:
         """Columns of the DataFrame: those of the table, and what a result has over frequency besides."""
         return self.table()
 
+    def columns_with_loss(self) -> dict[str, Any]:
+        """Columns of the DataFrame; where the limit is stated as a return loss, each VSWR has its own beside it."""
+        found = self.dataframe_columns()
+        if not getattr(self, "limit_in_db", False):
+            return found
+        out: dict[str, Any] = {}
+        for name, values in found.items():
+            out[name] = values
+            if loss := _return_loss_name(name):
+                out.setdefault(loss, [_return_loss_db(each) for each in values])
+        return out
+
     def to_dict(self) -> dict[str, Any]:
         """The table as plain values; a result with more to say has its own."""
         found = {"schema_version": SCHEMA_VERSION, "title": self.headline(), **self.table()}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache, cached_property
 from typing import Any
 
@@ -65,6 +66,9 @@ class Library:
         words = name.casefold().split("-")
         turned = "-".join([*words[2:4], *words[:2], *words[4:]])
         ids = self.ids()
+        if "pad" in name.casefold() and {"50", "75"} <= set(re.findall(r"\d+", name)):
+            # Of near names those of attenuators come first, which match nothing.
+            return tuple(each for each in ids if each.startswith("min-loss-pad"))[:3]
         return (turned,) if turned in ids else near_names(name, ids)
 
     def ids(self, kind: str | None = None) -> tuple[str, ...]:

@@ -37,7 +37,7 @@ HEADS = {"pass": "Good", "fail": "Bad", "not proven": "Cannot decide", "no limit
 
 def render(result: FollowAnswer, console: Console) -> None:
     """Print one screen."""
-    answer(console, follow_lines(result))
+    answer(console, follow_lines(result), () if result.answer is None else result.answer.warnings)
     if result.answer is None:
         return
     worst = result.answer.worst.vswr
@@ -93,7 +93,9 @@ def follow_lines(found: FollowAnswer) -> tuple[str, str, str]:
     if found.since_last is None or found.since_first is None:
         return (
             head,
-            f"Sweep {found.number}, {name}: the first of its kind.{kept}",
+            f"Sweep {found.number}, {name}: the first.{kept}"
+            if found.number == 1
+            else f"Sweep {found.number}, {name}: no earlier one has its frequencies; not compared.{kept}",
             "Next: change one thing, sweep again.",
         )
     last, first = (each.differences[each.most].loss_db for each in (found.since_last, found.since_first))

@@ -83,6 +83,9 @@ def add(
     """Read a sweep, answer it, and keep both in FOLDER (made if it is not there)."""
     if len(sweeps) > (2 if lead else 1):
         raise click.UsageError("One sweep of an antenna, or with --lead one open and one short.")
+    if not setup.lower().endswith(".toml") and [each.lower().endswith(".toml") for each in sweeps] == [True]:
+        # As with every command that takes both: the suffix says which is which.
+        setup, sweeps = sweeps[0], (setup,)
     from chain.records.adding import Facts, log_measurement
     from chain.units import parse_quantity
 

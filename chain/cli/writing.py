@@ -219,7 +219,7 @@ def table_text(answer: ResultTable) -> str:
 
 
 def _columns(answer: ResultTable) -> Iterator[tuple[str, list[str]]]:
-    for name, values in answer.dataframe_columns().items():
+    for name, values in answer.columns_with_loss().items():
         plain = [value.item() if hasattr(value, "item") else value for value in values]
         if any(isinstance(value, complex) for value in plain):
             yield f"{name}_real", [_cell(complex(value).real) for value in plain]

@@ -13,6 +13,7 @@ from chain.comparisons.joint_trials import JointTrials, recovered_magnitudes, re
 
 EXPONENTS = (0.0, 0.5)
 """Of frequency: loss of a bad joint is the same everywhere, that of a lead grows with the root (skin effect)."""
+MOST_APART = 2.0
 LEAST_POWER = 1e-9
 """Share of reflected power below which nothing is read."""
 
@@ -35,11 +36,14 @@ def lossier_lead_db(
     nominal = _gains_db(trials, readings, bands, halves, known=True)
     low = np.min([[ends[0] for ends in simultaneous_ends(list(each))] for each in rows], axis=0)
     high = np.max([[ends[1] for ends in simultaneous_ends(list(each))] for each in rows], axis=0)
+    about = np.median(nominal, axis=0)[:, 0]
     for exponent in EXPONENTS:
         shape = (centre_hz / np.median(centre_hz)) ** exponent
         least, most = float(np.max(low / shape)), float(np.min(high / shape))
-        if 0 < least <= most:
-            return float(np.median(np.median(nominal, axis=0)[:, 0] / shape))
+        shared = about / shape
+        # Wide intervals share much: what is twice as much in one band as in another is called alike by nobody.
+        if 0 < least <= most and shared.max() <= MOST_APART * shared.min():
+            return float(np.median(shared))
     return None
 
 

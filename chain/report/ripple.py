@@ -92,6 +92,7 @@ def _table(result: Ripple, console: Console) -> None:
     left = len(result.components) - SHOWN
     if left > 0:
         say(console, f"{left} weaker ones are not shown.")
+    say(console, "Screen: what each alone makes of the larger reflection; points may lie beyond.")
 
 
 def _every(spacing_hz: float) -> str:

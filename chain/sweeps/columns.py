@@ -217,6 +217,14 @@ def plan(sheet: Sheet, table: TextTable, options: SweepOptions) -> ColumnPlan | 
     defects = len(sheet.defects)
     if not table.header and not (options.quantity and options.frequency_unit):
         first = table.rows[0][0]
+        above = sheet.lines[first.line - 2].strip() if first.line > 1 else ""
+        marks = [mark for mark in (",", ";", "\t") if mark in above]
+        if marks and any(word for cell in above.split(marks[0]) for word in concepts(cell)):
+            named = {",": "commas", ";": "semicolons", "\t": "tabs"}[marks[0]]
+            sheet.defect(
+                first, f"the header has {named} between its columns, the figures have none", "separate both alike"
+            )
+            return None
         places = [row[0].text for row in table.rows]
         if all(CHANNEL_LIKE.fullmatch(each) for each in places):
             sheet.defect(first, "the file has no header: frequencies, or channels of which region?", OF_CHANNELS)

@@ -34,6 +34,10 @@ class TouchstoneRow(NamedTuple):
     numbers: list[float]
 
 
+LEAST_HZ, MOST_PART = 1e5, 1.5
+"""From so much on a frequency is in hertz; a real or an imaginary part of a passive reflection is never above the other."""
+
+
 @dataclass(frozen=True)
 class Scan:
     """Header and rows, rising in frequency; `falling` shows that the file has them the other way round."""
@@ -67,7 +71,7 @@ def scan(lines: Sequence[str], path: str, named_ports: int = 0) -> Scan:
         if text and state.part != "end":
             _line(state, number, line, text)
     if not state.option:
-        raise whole_file(path, "has no option line", "add one such as '# MHz S RI R 50' before the figures")
+        raise whole_file(path, "has no option line", f"add one such as '{_likely_option(state)}' before the figures")
     rows = _rows(state)
     falling = _ordered(state, rows)
     _finish(state, len(rows))
@@ -93,6 +97,16 @@ def _line(state: State, number: int, line: str, text: str) -> None:
             state.defect(number, "figures before '[Network Data]'", "put that keyword above the figures")
             state.places["network data"] = number
         state.data.append(number)
+
+
+def _likely_option(state: State) -> str:
+    """An option line that the figures could be of: parts of a reflection never exceed one by much, decibels and angles do."""
+    rows = [each for each in (_numbers(state, number) for number in state.data) if len(each) > 1]
+    unit = "Hz" if rows and max(each[0] for each in rows) >= LEAST_HZ else "MHz"
+    if not rows or all(abs(value) <= MOST_PART for each in rows for value in each[1:]):
+        return f"# {unit} S RI R 50"
+    first_ones = [each[1] for each in rows]
+    return f"# {unit} S {'MA' if all(0 <= value <= MOST_PART for value in first_ones) else 'DB'} R 50"
 
 
 def _rows(state: State) -> list[TouchstoneRow]:
@@ -122,6 +136,11 @@ def _rows(state: State) -> list[TouchstoneRow]:
             ports = {1: "one port", 2: "two ports"}.get(header.ports, f"{header.ports} ports")
             what = f"this line has {counted(len(row.numbers), 'column')} where {wanted} are needed for {ports}"
             remedy = "write the frequency and a pair for each parameter on one line"
+            if len(row.numbers) == 2 and header.ports == 1:
+                remedy = (
+                    "without a phase save it as .csv, under a header such as 'frequency_mhz,return_loss_db' or "
+                    "'frequency_mhz,vswr', in place of the option line"
+                )
             if over_lines:
                 what = f"this frequency has {counted(len(row.numbers), 'figure')} where {wanted} are needed for {ports}"
                 remedy = "write the frequency and a pair for each parameter"

@@ -3,6 +3,7 @@
 import errno
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -12,6 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from screens import says
 
 from chain.antenna_report.follow import bar, big
 from chain.cli.main import chain as program
@@ -272,3 +274,15 @@ def test_figures_and_bars_say_what_they_are():
     assert bar(2.0, 2.0, 62)[0].count("#") == pytest.approx(60 * (1 / 3) / (2 / 3), abs=1)
     assert bar(float("inf"), 2.0, 62)[0].count("#") == 60
     assert Path(SETUP).exists()
+
+
+def test_a_sweep_of_other_frequencies_is_no_first_one(tmp_path):
+    """It is the second of its series, which the log counts too; what its header says is warned of as anywhere."""
+    folder = tmp_path / "sweeps"
+    folder.mkdir()
+    shutil.copy("demo/plane-after-pad.s1p", folder / "1.s1p")
+    shutil.copy("demo/boathouse.s1p", folder / "2.s1p")
+    found = CliRunner().invoke(program, ["follow", "demo/plane-after-pad.toml", str(folder), "--once"])
+    says(found.stdout, "Sweep 1, 1.s1p: the first.")
+    says(found.stdout, "Sweep 2, 2.s1p: no earlier one has its frequencies; not compared.")
+    says(found.stdout, "the sweep's header says 50 ohm")
