@@ -63,6 +63,7 @@ gain_tolerance = "1.5 dB"
 noise_figure = "2 dB"
 reflection = "9 dB"
 max_output = "{most} dBuV at 60 dB"
+power = "0 V"  # mains: the world's amplifier always amplifies
 """
 BOX = """
 [[item]]

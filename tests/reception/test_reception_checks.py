@@ -58,8 +58,9 @@ def loss(name, after, decibels, near="F-75 jack"):
 
 
 def amplifier(after, gain, noise="2 dB", **keys):
-    ends = {"near": "F-75 jack", "far": "F-75 plug"}
-    return item("amp", "masthead-amplifier", after, gain=f"{gain} dB", noise_figure=noise, **ends, **keys)
+    """An amplifier with mains of its own: the worked cases are about levels and take its feed for granted."""
+    values = {"gain": f"{gain} dB", "noise_figure": noise, "power": "0 V", "near": "F-75 jack", "far": "F-75 plug"}
+    return item("amp", "masthead-amplifier", after, **values, **keys)
 
 
 def asked(text, tmp_path, *options):
