@@ -299,7 +299,9 @@ def test_a_set_up_of_channels_asks_for_readings_by_channel():
     text = console.file.getvalue()
     assert 'on channel 21"' in text
     assert 'on channel 21"</code>' in card_html(found)
-    assert re.search(r"ch 21 +ch 35 +ch 48\n +474 MHz +586 MHz +690 MHz\n", text)
+    assert re.search(r"ch 21 +ch 35 +ch 48 *\n +474 MHz +586 MHz +690 MHz *\n", text)
+    places = re.findall(r"^ch (\d+), (\d+) MHz +_", text, re.MULTILINE)
+    assert places == [(str(each), str(474 + 8 * (each - 21))) for each in range(21, 49, 3)]
 
 
 def test_what_was_typed_is_shown_with_the_other_beside_it():

@@ -13,6 +13,7 @@ from chain.analyses.planes import compare
 from chain.assembly.cascade import build
 from chain.files.setup_file import load_setup
 from chain.rf.twoport import Maps
+from chain.setups import Sweep
 from chain.uncertainty.intervals import Accuracy, Observation
 from chain.uncertainty.measurement import measurement_of
 
@@ -40,7 +41,7 @@ def test_planes_report_the_accuracy_of_the_plane_that_is_known_least_well(monkey
         return [(0.0, 1.0), (0.0, 1.0)], Accuracy(1000, 1, 0.005, error, settled), 1000
 
     monkeypatch.setattr(planes_module, "_ends", ends)
-    monkeypatch.setattr(planes_module, "in_order", map)
+    monkeypatch.setattr(planes_module, "in_order", lambda work, items, **_: map(work, items))
     assert compare(NEAR).accuracy.end_error == 0.002
     errors = iter([(0.01, True), (0.03, True), *[(0.001, True)] * 20])
     assert compare(NEAR).accuracy.end_error == 0.03
@@ -79,6 +80,10 @@ def test_averaging_is_the_cure_at_a_far_plane_alone():
 
 
 def test_the_card_shows_the_first_the_middle_and_the_last_frequency():
-    assert bench_card_module._three(np.array([1.0, 2.0, 3.0, 4.0, 5.0])).tolist() == [1.0, 3.0, 5.0]
-    assert bench_card_module._three(np.array([1.0, 2.0])).tolist() == [1.0, 2.0]
-    assert bench_card_module._three(np.array([7.0])).tolist() == [7.0]
+    for count, shown in ((5, [100e6, 102e6, 104e6]), (2, [100e6, 104e6]), (1, [100e6])):
+        setup = replace(NEAR, sweep=Sweep(100e6, 104e6, count))
+        assert [each for each, _ in bench_card_module._three(setup)] == shown
+    channels = (("5", 174e6, 181e6), ("6", 181e6, 188e6), ("7", 188e6, 195e6), ("8", 195e6, 202e6), ("9", 202e6, 209e6))
+    for count, shown in ((5, ["5", "7", "9"]), (2, ["5", "6"]), (1, ["5"])):
+        setup = replace(NEAR, sweep=replace(NEAR.sweep, channels=channels[:count][::-1]))
+        assert [name.split(",")[0] for _, name in bench_card_module._three(setup)] == [f"ch {each}" for each in shown]
