@@ -162,7 +162,7 @@ def over_sweep(setup: Setup, change: SetupChange, magnitude: float, seed: int) -
     """A change with what it gives at the worst of the sweep, before it and after, wherever that is then."""
     points = min(MOST_POINTS, setup.sweep.points)
     freq_hz = np.linspace(setup.sweep.start_hz, setup.sweep.stop_hz, points)
-    changed = next(each for _, what, each in improvements(setup) if what == change.what)
+    changed = next((each for _, what, each in improvements(setup) if what == change.what), setup)
     ends = (widest_interval(each, freq_hz, magnitude, seed) for each in (changed, setup))
     return SetupChange(change.what, *(float(vswr(value)) for pair in ends for value in pair))
 

@@ -108,7 +108,7 @@ def test_a_change_gives_what_the_same_reading_gives_once_it_is_in_the_file(tmp_p
         assert magnitude_from_vswr(end) == pytest.approx(magnitude_from_vswr(shown), abs=moved)
 
 
-@pytest.mark.parametrize("text", [LOFT, LOFT.replace("2.5 m", "4 m")])
+@pytest.mark.parametrize("text", [LOFT.replace("2.5 m", length) for length in ("4 m", "6 m")])
 def test_what_a_change_promises_of_the_limit_is_what_the_file_then_has(tmp_path, text):
     """Over the whole sweep, wherever its worst frequency then is; and the blame falls on what is exchanged."""
     path = tmp_path / "now.toml"

@@ -146,8 +146,8 @@ def test_noise_is_averaged_along_a_sweep_only_by_a_stated_resonance():
     plain, averaged = (recover(each, readings, draws=2000) for each in (noisy, stated))
     assert (averaged.high - averaged.low).mean() < 0.97 * (plain.high - plain.low).mean()
     assert np.abs(averaged.true_reflection - 0.2).std() < 0.6 * np.abs(plain.true_reflection - 0.2).std()
-    ripple = replace(readings, reflection=readings.reflection + 0.05 * np.cos(np.arange(201)))
-    found = recover(stated, replace(ripple, magnitude=np.abs(ripple.reflection)), draws=2000)
+    ripple = readings.reflection + 0.05 * np.cos(np.arange(201))
+    found = recover(stated, replace(readings, reflection=ripple, magnitude=np.abs(ripple)), draws=2000)
     assert says(" ".join(found.warnings), "antenna_q", "nothing is averaged")
 
 

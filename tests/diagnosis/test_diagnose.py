@@ -132,7 +132,7 @@ def test_typed_return_loss_of_either_sign(loss):
 
 
 @pytest.mark.parametrize(
-    "text", ["", "abc", "0.9", "1,73", "1.73 MHz", "RL 11.4", "VSWR 3 dB", "1e3", "--", "nan", "-1.5"]
+    "text", ["", "abc", "0.9", "1,7,3", "1.73 MHz", "RL 11.4", "VSWR 3 dB", "1e3", "--", "nan", "-1.5"]
 )
 def test_what_is_no_reading_is_refused_with_its_option(text):
     """The option is named and a form that works is shown."""

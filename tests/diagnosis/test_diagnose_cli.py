@@ -89,7 +89,7 @@ def test_sweeps_are_read_and_their_figures_reported(tmp_path):
     ("words", "part"),
     [
         ((), "nothing was read"),
-        (("--open", "1,73"), "--open: decimal comma"),
+        (("--open", "1,7,3"), "--open: "),
         (("--load", "none.csv"), "none.csv: error: there is no such file"),
         (("--load", "1.05", "--at", "210"), "'210' has no unit"),
         (("--load", "1.05", "--ohms", "many"), "--ohms: 'many'"),
