@@ -196,6 +196,7 @@ FIGURES = (
     Figure("the same on ten benches", slow("tests/uncertainty/test_random_benches.py", "sixty"), True),
     Figure("what another seed", slow("tests/uncertainty/test_seeds_and_power.py", "seed"), True),
     Figure("28 channels of three points", slow("tests/uncertainty/test_random_benches.py", "28"), True),
+    Figure("antennas at the limit", slow("tests/uncertainty/test_random_benches.py", "of_the_day_fail"), True),
     Figure("power: 133", slow("tests/uncertainty/test_seeds_and_power.py", "power"), True),
     Figure("coverage with every part twice as bad", slow("tests/uncertainty/test_coverage.py"), True),
     Figure(
