@@ -124,7 +124,9 @@ def test_every_channel_has_a_tile_in_the_order_of_the_channels(made, setup):
 
 def test_the_card_of_a_measured_page_is_filled_in_by_channel(made, text):
     """Reading, true match, interval and grade of each channel; the card of no sweep is left to be filled in."""
-    rows = re.findall(r'<tr><th scope="row">ch (.*?)</th>(.*?)</tr>', text.partition('<table class="record">')[2])
+    rows = re.findall(
+        r'<tr><th scope="row">ch (.*?)</th>(.*?)</tr>', text.partition('<table class="record filled">')[2]
+    )
     filled = {name: re.findall(r"<td.*?>(.*?)</td>", cells) for name, cells in rows}
     found = {each.channel: each for each in made.recovery.channels}
     assert [f"ch {name}" for name in filled] == list(made.card.places)
