@@ -261,7 +261,7 @@ def _trial_facts(result: Tuning) -> list[str]:
     lines = []
     if result.trial is not None and result.verdict == "cannot tell":
         lines.append(
-            "Tape or foil on the ends makes an element longer and comes off again; a cut cannot be undone. If the wanted channels "
+            "Tape or foil makes an element longer and comes off again, a cut not. If the wanted channels "
             "gain by it, the element is too short; if they lose, too long."
         )
     if result.trial is not None:
