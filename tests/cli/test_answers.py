@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 from rich.table import Table
+from uhf_bench import UHF_VSWR_ALONE
 
 from chain.cli.main import chain
 from chain.report.tables import AnswerConsole
@@ -303,26 +304,7 @@ def test_random_benches(seed, tmp_path, monkeypatch):
         hold(lines)
 
 
-CHANNELS = """title = "UHF"
-[sweep]
-region = "europe"
-channels = "21-48"
-[near]
-connector = "N-50 jack"
-shows = "vswr"
-[[chain]]
-id = "pad"
-part = "min-loss-pad-n-f"
-[[chain]]
-id = "lead"
-part = "rg6"
-length = "1 m"
-near = "F-75 plug"
-far = "IEC-75 plug"
-[far]
-connector = "IEC-75 jack"
-limit = "VSWR 2.0"
-"""
+CHANNELS = f'title = "UHF"\n{UHF_VSWR_ALONE}'
 GROUPS = {"pass": "Good", "fail": "Bad"}
 
 

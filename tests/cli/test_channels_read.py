@@ -5,28 +5,10 @@ import json
 import pytest
 from click.testing import CliRunner
 from screens import says
+from uhf_bench import UHF_VSWR_ALONE
 
 from chain.cli.main import chain
 
-SETUP = """[sweep]
-region = "europe"
-channels = "21-48"
-[near]
-connector = "N-50 jack"
-shows = "vswr"
-[[chain]]
-id = "pad"
-part = "min-loss-pad-n-f"
-[[chain]]
-id = "lead"
-part = "rg6"
-length = "1 m"
-near = "F-75 plug"
-far = "IEC-75 plug"
-[far]
-connector = "IEC-75 jack"
-limit = "VSWR 2.0"
-"""
 GOOD = {21: 1.02, 22: 1.02, 25: 1.01, 30: 1.01, 34: 1.02, 48: 1.02}
 MANY = {n: 1.05 for n in range(21, 39)} | {32: 1.40, 33: 1.52, 34: 1.62, 40: 1.35, 48: 1.66}
 
@@ -34,7 +16,7 @@ MANY = {n: 1.05 for n in range(21, 39)} | {32: 1.40, 33: 1.52, 34: 1.62, 40: 1.3
 def ran(tmp_path, readings, *words, command="recover"):
     """What a command prints of readings by channel."""
     setup, sweep = tmp_path / "mine.toml", tmp_path / "read.csv"
-    setup.write_text(SETUP)
+    setup.write_text(UHF_VSWR_ALONE)
     sweep.write_text("channel,vswr\n" + "".join(f"{n},{v}\n" for n, v in readings.items()))
     done = CliRunner().invoke(chain, [command, str(setup), str(sweep), *words])
     assert done.exit_code == 0, done.output
@@ -104,7 +86,7 @@ def test_the_card_carries_every_channel_that_was_read(tmp_path):
     assert [each["place"].split(",")[0] for each in found["measured"]] == [f"ch {name}" for name in MANY]
 
 
-def written(tmp_path, text, *, setup=SETUP):
+def written(tmp_path, text, *, setup=UHF_VSWR_ALONE):
     """What `chain recover` makes of a table that was typed by hand."""
     (tmp_path / "mine.toml").write_text(setup)
     (tmp_path / "typed.csv").write_text(text)
@@ -135,7 +117,7 @@ def test_readings_as_people_jot_them_down(text, tmp_path):
 
 @pytest.mark.parametrize("text", ["5C 1.2\n5D 1.3\n", "5C;1,2\n5D;1,3\n"])
 def test_blocks_of_digital_radio_need_no_header(text, tmp_path):
-    done = written(tmp_path, text, setup=SETUP.replace("21-48", "5A-12D"))
+    done = written(tmp_path, text, setup=UHF_VSWR_ALONE.replace("21-48", "5A-12D"))
     assert done.exit_code == 0, done.output
     assert json.loads(done.stdout)["middle_of"] == ["5C", "5D"]
 
@@ -179,7 +161,7 @@ def test_what_would_differ_alone_is_named_and_the_sharper_question_too(tmp_path)
     for name, readings in (("A", BEFORE), ("B", AFTER)):
         paths.append(tmp_path / f"{name}.csv")
         paths[-1].write_text("channel,vswr\n" + "".join(f"{n},{v}\n" for n, v in readings.items()))
-    (tmp_path / "mine.toml").write_text(SETUP)
+    (tmp_path / "mine.toml").write_text(UHF_VSWR_ALONE)
     setup, first, second = (str(each) for each in (tmp_path / "mine.toml", *paths))
     two = CliRunner().invoke(chain, ["compare", setup, first, second])
     assert says(two.stdout, "no difference shown", "any of 20", "--before")

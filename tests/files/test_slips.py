@@ -1,35 +1,17 @@
 """Slips of a first set-up file: each error has a remedy, and the file that follows it is read or leads on."""
 
 import pytest
+from uhf_bench import UHF_BENCH
 
 from chain.errors import InputError
 from chain.files.setup_file import parse_setup
 
-SETUP = """[sweep]
-region = "europe"
-channels = "21-48"
-[near]
-connector = "N-50 jack"
-[[chain]]
-id = "pad"
-part = "min-loss-pad-n-f"
-[[chain]]
-id = "lead"
-part = "rg6"
-length = "1 m"
-near = "F-75 plug"
-far = "IEC-75 plug"
-[far]
-connector = "IEC-75 jack"
-limit = "VSWR 2.0"
-"""
-
 
 def refused(old, new):
     """The one defect of the set-up with a slip in it."""
-    assert old in SETUP
+    assert old in UHF_BENCH
     with pytest.raises(InputError) as caught:
-        parse_setup(SETUP.replace(old, new).encode(), "mine.toml")
+        parse_setup(UHF_BENCH.replace(old, new).encode(), "mine.toml")
     (defect,) = caught.value.defects
     return defect
 
@@ -50,12 +32,12 @@ def refused(old, new):
 )
 def test_a_slip_has_a_remedy_that_works(old, new, remedy, mended):
     assert remedy in refused(old, new).help
-    parse_setup(SETUP.replace(old, mended).encode(), "mine.toml")
+    parse_setup(UHF_BENCH.replace(old, mended).encode(), "mine.toml")
 
 
 def test_an_item_left_empty_gets_an_id_that_is_free():
     assert 'id = "item"' in refused("[far]", "[[chain]]\n[far]").help
-    taken = SETUP.replace('id = "pad"', 'id = "item"').replace("[far]", "[[chain]]\n[far]")
+    taken = UHF_BENCH.replace('id = "pad"', 'id = "item"').replace("[far]", "[[chain]]\n[far]")
     with pytest.raises(InputError) as caught:
         parse_setup(taken.encode(), "mine.toml")
     assert 'id = "item2"' in caught.value.defects[0].help
