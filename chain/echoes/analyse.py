@@ -223,10 +223,13 @@ def _decimated(readings: Readings) -> Readings:
     freq, magnitude = (
         values[:whole].reshape(-1, count).mean(axis=1) for values in (readings.freq_hz, readings.magnitude)
     )
-    seen = None if readings.reflection is None else readings.reflection[:whole].reshape(-1, count).mean(axis=1)
+    seen, rounding = (
+        None if values is None else values[:whole].reshape(-1, count).mean(axis=1)
+        for values in (readings.reflection, readings.rounding)
+    )
     text = f"{readings.freq_hz.size} points were averaged by {count}; the step that limits the length is that of the averages"
-    size = magnitude if seen is None else np.abs(seen)
-    return replace(readings, freq_hz=freq, magnitude=size, reflection=seen, warnings=(*readings.warnings, text))
+    size, notes = magnitude if seen is None else np.abs(seen), (*readings.warnings, text)
+    return replace(readings, freq_hz=freq, magnitude=size, reflection=seen, rounding=rounding, warnings=notes)
 
 
 def _too_few(readings: Readings, setup: Setup | None) -> Ripple:

@@ -2,6 +2,7 @@
 
 import json
 import runpy
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -310,11 +311,16 @@ def test_the_demo_script_writes_the_demo_sweeps(tmp_path):
         assert "Invented" in (DEMO / name).read_text(encoding="utf-8").splitlines()[0]
 
 
-def test_a_very_long_sweep_is_averaged_and_says_so():
-    """12,000 points: 2,000 averages of 6, the spacing as it is, a warning that names the figures."""
+@pytest.mark.parametrize("phase", [False, True])
+@pytest.mark.parametrize("decimals", [None, 4])
+def test_a_very_long_sweep_is_averaged_and_says_so(phase, decimals):
+    """12,000 points: 2,000 averages of 6, the spacing as it is, a warning that names the figures; digits or not."""
     freq = np.linspace(470e6, 860e6, 12000)
     seen = 0.2 + 0.05 * np.exp(-2j * np.pi * freq / 12.5e6)
-    found = ripple(of(freq, seen, False))
+    readings = of(freq, seen, phase)
+    if decimals is not None:
+        readings = replace(readings, rounding=np.full(freq.size, 0.5 * 10.0**-decimals))
+    found = ripple(readings)
     assert found.components[0].spacing_hz == pytest.approx(12.5e6, rel=1e-4)
     assert found.freq_hz.size == 2000
     assert found.step_hz == pytest.approx(6 * (freq[1] - freq[0]), rel=1e-6)
