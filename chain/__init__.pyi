@@ -441,7 +441,7 @@ def recover(
 ) -> Recovery: ...
 def ripple(readings: _Readings, setup: _Setup | None = ..., gate: bool = ...) -> Ripple: ...
 def setup_of(
-    items: Sequence[str | Given],
+    chain: Sequence[str | Given],
     near: str | Given = ...,
     far: str | Given = ...,
     sweep: Given | Sequence[Any] = ...,

@@ -7,8 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import field, replace
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple
 
+from chain.errors import ChainError, quoted
 from chain.results import ResultTable
 from library.files.rows import fields_of
 from library.frozen import dataclass
@@ -16,6 +17,9 @@ from library.mating import F_FAMILY, f_plug_variant
 from library.records import Coax, Connector, Pad, Part, evidence_for, weakest
 
 if TYPE_CHECKING:
+    from os import PathLike
+    from pathlib import Path
+
     from chain.errors import Defect
     from library.parts import Library
 
@@ -167,7 +171,10 @@ class Calibration:
 
 @dataclass(frozen=True, repr=False)
 class Setup(ResultTable):
-    """A whole measuring chain, near to far."""
+    """A whole measuring chain, near to far; equal to another where the figures are, whatever was remarked while reading."""
+
+    writer: ClassVar[Callable[[Setup, Path | None], str] | None] = None
+    """Gives its text as a file."""
 
     title: str
     sweep: Sweep
@@ -175,9 +182,9 @@ class Setup(ResultTable):
     items: tuple[Item, ...]
     far: Far
     calibration: Calibration = field(default_factory=Calibration)
-    assumed: tuple[str, ...] = ()
-    warnings: tuple[str, ...] = ()
-    path: str = ""
+    assumed: tuple[str, ...] = field(default=(), compare=False)
+    warnings: tuple[str, ...] = field(default=(), compare=False)
+    path: str = field(default="", compare=False)
     own_library: Library | None = field(default=None, compare=False)
     """The library the parts came from, where it is not the built-in one."""
     antenna: Antenna = field(default_factory=Antenna)
@@ -211,6 +218,41 @@ class Setup(ResultTable):
     def shows_db(self) -> bool:
         """Whether a bare number on the screen may be meant in dB."""
         return self.near.shows == "return loss" or (self.far.limit_in_db and self.near.shows != "vswr")
+
+    @staticmethod
+    def written_by(writer: Callable[[Setup, Path | None], str]) -> None:
+        """Take the function that gives a set-up as the text of a file: it belongs to a room above this one."""
+        Setup.writer = staticmethod(writer)
+
+    def to_toml(self, folder: str | PathLike[str] | None = None) -> str:
+        """The set-up as the text of a set-up file, which `load_setup` reads back as an equal one.
+
+        Files that it names are given from `folder`, where the text is to lie; by their whole paths if it is left out.
+        """
+        if Setup.writer is None:
+            # Read back in a process that has used none of the public functions, which bring the writer with them.
+            raise ChainError(
+                "nothing that writes a set-up is loaded here", "write 'from chain import load_setup' first"
+            )
+        from pathlib import Path
+
+        return Setup.writer(self, None if folder is None else Path(folder))
+
+    def save(self, path: str | PathLike[str], force: bool = False) -> None:
+        """Write the set-up as a file; what is there already stays, unless `force` is true."""
+        from pathlib import Path
+
+        target = Path(path)
+        text = self.to_toml(target.parent)
+        try:
+            with target.open("w" if force else "x", encoding="utf-8", newline="\n") as file:
+                file.write(text)
+        except FileExistsError:
+            raise ChainError(f"{quoted(target)} is there already", "save(path, force=True) overwrites it") from None
+        except OSError as error:
+            raise ChainError(
+                f"{quoted(target)} cannot be written: {error.strerror}", "name a file in a folder"
+            ) from None
 
     def headline(self) -> str:
         """Title, span, and where it is calibrated."""

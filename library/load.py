@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from os import PathLike
+from pathlib import Path
 
 from library.parts import Library, Row, built_in
 
@@ -21,4 +22,4 @@ def load_library(extra: Sequence[str | PathLike[str]] = ()) -> Library:
     for path in extra:
         for kind, rows in read_rows(path, tuple(own.get("family", ()))).items():
             own[kind] = rows + own.get(kind, [])
-    return Library(own)
+    return Library(own, tuple(str(Path(path).resolve()) for path in extra))

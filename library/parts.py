@@ -25,7 +25,9 @@ def _spelt(name: str) -> str:
 class Library:
     """Parts, connector families, mating rules and channel rasters, those of a user's files before the built-in ones."""
 
-    def __init__(self, own: dict[str, list[Row]]) -> None:
+    def __init__(self, own: dict[str, list[Row]], sources: tuple[str, ...] = ()) -> None:
+        self.sources = sources
+        """Files that the user's rows came from, by their whole paths, the first first."""
         self._own = own
         self._own_parts: dict[str, tuple[str, Row]] = {}
         for kind in PART_KINDS:

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Mapping, Sequence
-from numbers import Integral, Real
+from numbers import Real
 from os import PathLike, fspath
 from pathlib import Path
 from typing import Any
 
 from chain.errors import RangeError, quoted
 from chain.files.setup_file import parse_setup
+from chain.files.toml_text import toml_text
 from chain.setups import Setup
 from chain.units import format_quantity
 from library.records import Connector
@@ -24,7 +24,7 @@ Given = Mapping[str, Any]
 
 
 def setup_of(
-    items: Sequence[str | Given],
+    chain: Sequence[str | Given],
     near: str | Given = "N-50 jack",
     far: str | Given = "F-75 jack",
     sweep: Given | Sequence[Any] = ("174 MHz", "240 MHz"),
@@ -35,9 +35,11 @@ def setup_of(
 ) -> Setup:
     """Build a set-up in code, with the keys of a set-up file; every value is checked as there.
 
+    The tables of a file are such keys: `setup_of(**tomllib.load(file))`. What comes out is written by `setup.save(path)`.
+
     Parameters
     ----------
-    items : from the analyzer to the antenna: the name of a part, or a mapping of an item's keys; an id may be left out.
+    chain : items from the analyzer to the antenna: the name of a part, or a mapping of an item's keys; an id may be left out.
     near : connector of the analyzer, or the keys of `[near]`.
     far : connector of the antenna, or the keys of `[far]`.
     sweep : keys of `[sweep]`, or (start, stop) or (start, stop, points), as texts or in Hz.
@@ -66,19 +68,19 @@ def setup_of(
     ------
     Keys: `chain.files.schema`.
     """
-    if isinstance(items, (str, Mapping)) or not isinstance(items, Sequence):
-        raise RangeError(f"items is a list of parts, not {quoted(items)}", "write items=['min-loss-pad', ...]")
+    if isinstance(chain, (str, Mapping)) or not isinstance(chain, Sequence):
+        raise RangeError(f"chain is a list of parts, not {quoted(chain)}", "write chain=['min-loss-pad', ...]")
     tables: dict[str, Any] = {
         "title": title,
         **({"library": [str(Path(fspath(each)).resolve()) for each in library]} if library else {}),
         "sweep": _sweep(sweep),
         "near": {"connector": near} if isinstance(near, (str, Connector)) else near,
-        "chain": _items(items),
+        "chain": _items(chain),
         "far": {"connector": far} if isinstance(far, (str, Connector)) else far,
         **({} if antenna is None else {"antenna": antenna}),
         "calibration": {"plane": calibration} if isinstance(calibration, str) else calibration,
     }
-    return parse_setup(_toml(tables).encode(), "setup_of", Path())
+    return parse_setup(toml_text(tables).encode(), "setup_of", Path())
 
 
 def _sweep(given: Any) -> Any:
@@ -111,40 +113,3 @@ def _items(given: Sequence[Any]) -> list[dict[str, Any]]:
         count = sum(other == name or str(other).startswith(f"{name} ") for other in taken)
         found.append({"id": name if not count else f"{name} {count + 1}", **row})
     return found
-
-
-def _toml(tables: Mapping[str, Any]) -> str:
-    """The file that the tables would be: simple values first, a table under its head, a line each."""
-    lines = [f"{key} = {_value(value)}" for key, value in tables.items() if not _is_table(value)]
-    for key, value in tables.items():
-        for row in value if isinstance(value, list) and _is_table(value) else [value] if _is_table(value) else []:
-            lines.append(f"[[{key}]]" if isinstance(value, list) else f"[{key}]")
-            lines += [f"{_key(name)} = {_value(each)}" for name, each in row.items()]
-    return "\n".join([*lines, ""])
-
-
-def _is_table(value: Any) -> bool:
-    return isinstance(value, Mapping) or (isinstance(value, list) and bool(value) and isinstance(value[0], Mapping))
-
-
-def _key(name: object) -> str:
-    return json.dumps(str(name)) if not str(name).isidentifier() or not str(name).isascii() else str(name)
-
-
-def _value(value: Any) -> str:
-    """A value as TOML writes it."""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, (str, Connector, PathLike)):
-        return json.dumps(str(value))
-    if isinstance(value, Integral):
-        return str(int(value))
-    if isinstance(value, Real):
-        return repr(float(value))
-    if isinstance(value, Mapping):
-        return "{ " + ", ".join(f"{_key(name)} = {_value(each)}" for name, each in value.items()) + " }"
-    if isinstance(value, Sequence):
-        return "[" + ", ".join(map(_value, value)) + "]"
-    raise RangeError(
-        f"{type(value).__name__} {quoted(value)} is nothing that a set-up holds", 'quantities are texts: "0.6 m"'
-    )

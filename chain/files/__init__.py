@@ -12,5 +12,6 @@ __all__ = [
     "setup_file",
     "tables",
     "toml",
+    "toml_text",
     "whole_file",
 ]

@@ -169,12 +169,12 @@ def measured_part(model: ItemModel, where: Where, into: Diagnostics) -> Part | N
         )
         return None
     reference = model.reference or (found.reference_ohm[0], found.reference_ohm[1])
-    into.measured_hz[str(path)] = float(found.freq_hz[0]), float(found.freq_hz[-1])
+    into.measured_hz[str(path.resolve())] = float(found.freq_hz[0]), float(found.freq_hz[-1])
     into.assumed += [f"{plain(model.id or '')}: {each}" for each in found.notes]
     if model.path is not None:
         ways = " to ".join(model.path)
         into.assumed.append(f"{plain(model.id or '')}: ports {ways} of the file, the others ended in its reference")
-    own = Evidence("measured", plain(model.touchstone or ""))
+    own = Evidence("measured", plain(path.name))
     ends = [end or Connector("", "") for end in (model.near, model.far)]
     if model.reversed:
         ends.reverse()
@@ -193,7 +193,7 @@ def measured_part(model: ItemModel, where: Where, into: Diagnostics) -> Part | N
         ends[1],
         nominal[0],
         nominal[1],
-        str(path),
+        str(path.resolve()),
         own,
         between=model.path,
         reference_ohm=model.reference,

@@ -100,6 +100,15 @@ def parse_setup(raw: bytes, path: str = "set-up", folder: Path | None = None, li
     return with_conductors(replace(setup, locator=partial(defect_at, text, path)))
 
 
+def _text(setup: Setup, folder: Path | None) -> str:
+    from chain.files.setup_writing import setup_text
+
+    return setup_text(setup, folder, parse_setup)
+
+
+Setup.written_by(_text)
+
+
 def _read(document: dict[str, Any], path: str, into: Diagnostics, own_library: bool) -> Setup | None:
     from chain.files.sections import read_antenna, read_calibration, read_far, read_near, read_parts, read_sweep
 

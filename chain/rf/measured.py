@@ -25,7 +25,7 @@ def elements(item: Item, freq_hz: NDArray[np.float64]) -> tuple[Element, ...]:
     own_hz, s, reference = found.freq_hz, found.s, found.reference_ohm
     if freq_hz.min() < own_hz[0] * (1 - 1e-9) or freq_hz.max() > own_hz[-1] * (1 + 1e-9):
         raise RangeError(
-            f"{plain(part.path)} covers {own_hz[0] / 1e6:g} to {own_hz[-1] / 1e6:g} MHz, "
+            f"{plain(part.name)} covers {own_hz[0] / 1e6:g} to {own_hz[-1] / 1e6:g} MHz, "
             f"not {freq_hz.min() / 1e6:g} to {freq_hz.max() / 1e6:g} MHz",
             "keep the sweep inside the measurement",
         )
@@ -47,7 +47,7 @@ def _interpolated(
     turn = np.abs(np.angle(s[1:, 1, 0] / s[:-1, 1, 0], deg=True)) if own_hz.size > 1 else np.zeros(0)
     if own_hz.size < 4 or turn.max() > LARGEST_STEP_DEG:
         raise RangeError(
-            f"{plain(part.path)} is too coarse to interpolate: {own_hz.size} points, "
+            f"{plain(part.name)} is too coarse to interpolate: {own_hz.size} points, "
             f"up to {turn.max() if turn.size else 0:.0f} degrees from one to the next",
             "measure it with more points",
         )

@@ -3,7 +3,6 @@
 from functools import cache
 from pathlib import Path
 
-from chain.calls.setup_making import _toml
 from chain.files import quantities as of
 from chain.files.schema import (
     ALWAYS,
@@ -15,6 +14,7 @@ from chain.files.schema import (
     ItemModel,
     NearModel,
 )
+from chain.files.toml_text import toml_text
 from chain.reception import schema as installed
 from chain.selection import need_schema as wanted
 from library.files.store import tomllib
@@ -136,7 +136,7 @@ def extreme_setup(rng):
     ids = [each["id"] for each in tables["chain"]]
     if tables["calibration"].get("plane") not in ids:
         tables["calibration"]["plane"] = "near"
-    return _toml(tables), ids, span
+    return toml_text(tables), ids, span
 
 
 def settled_sweep(sweep):
@@ -156,7 +156,7 @@ def extreme_need(rng):
     tables = copied(demo("need.toml"))
     tables["need"]["most_items"] = rng.choice([1, 2, 3])
     moved(rng, tables, NEED, rng.choice([1, 2, 4]))
-    return _toml(tables)
+    return toml_text(tables)
 
 
 def extreme_installation(rng):
@@ -165,7 +165,7 @@ def extreme_installation(rng):
     for signal, channel in zip(tables["signal"], ("21", "40"), strict=True):
         signal["channels"] = channel
     moved(rng, tables, INSTALLATION, rng.choice([1, 2, 4]))
-    return _toml(tables)
+    return toml_text(tables)
 
 
 def moved(rng, tables, models, count):
