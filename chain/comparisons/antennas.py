@@ -170,9 +170,18 @@ def compare_antennas(
     bands = bands_of(setup, one.freq_hz)
     halves = (one.rounding, other.rounding)
     seen = _seen(one), _seen(other)
+    # The same trials belong to the same sweep whichever is named first: turned round, the answer is the same one.
+    turned = seen[1].tobytes() < seen[0].tobytes()
+    lower, upper = (1, 0) if turned else (0, 1)
     found, before, after = differences(
-        trials, ((0, seen[0]), (1, seen[1])), bands, same_phase=not exchanged, halves=halves
+        trials,
+        ((0, seen[lower]), (1, seen[upper])),
+        bands,
+        same_phase=not exchanged,
+        halves=(halves[lower], halves[upper]),
     )
+    if turned:
+        found, before, after = tuple(each.turned() for each in found), after, before
     # What a gate took away cannot be distinguished from what it left: nothing is proven of either antenna.
     processed = first.processed or second.processed
     rows = tuple(_row(*each, judged=not processed) for each in zip(bands, before, after, found, strict=True))

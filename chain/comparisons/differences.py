@@ -38,6 +38,18 @@ class Difference:
     differs_alone: bool = False
     """Whether either figure would differ if this band were the only question."""
 
+    def turned(self) -> Difference:
+        """First minus second reading."""
+        return Difference(
+            -self.worst,
+            -self.worst_high,
+            -self.worst_low,
+            -self.loss_db,
+            -self.loss_high_db,
+            -self.loss_low_db,
+            self.differs_alone,
+        )
+
 
 def differences(
     trials: JointTrials,

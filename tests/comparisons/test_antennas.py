@@ -13,6 +13,7 @@ from click.testing import CliRunner
 from coverage_world import Adapter, Case, Lead, Pad, Screen, World, joint, radius
 
 from chain.analyses.recover import recover
+from chain.assembly.cascade import read_sweep_for
 from chain.cli.main import chain as program
 from chain.comparisons.antennas import compare_antennas
 from chain.comparisons.bands import ChannelBand
@@ -168,6 +169,24 @@ def test_without_phase_nothing_cancels_of_itself_and_this_is_reported():
     assert not without.has_phase
     for one, other in zip(with_phase.channels, without.channels, strict=True):
         assert other.loss_high_db - other.loss_low_db > 3 * (one.loss_high_db - one.loss_low_db)
+
+
+@pytest.mark.parametrize("phase", [True, False])
+@pytest.mark.parametrize("exchanged", [True, False])
+def test_the_other_order_says_the_same_of_both(phase, exchanged):
+    setup = load_setup("demo/plane-after-pad.toml")
+    pair = [read_sweep_for(setup, f"demo/plane-after-pad{each}.s1p") for each in ("-before", "")]
+    if not phase:
+        pair = [replace(each, reflection=None) for each in pair]
+    there = compare_antennas(setup, *pair, exchanged=exchanged)
+    back = compare_antennas(setup, *reversed(pair), exchanged=exchanged)
+    words = {"better": "worse", "worse": "better"}
+    assert back.verdict == words.get(there.verdict, there.verdict)
+    for one, other in zip(there.channels, back.channels, strict=True):
+        assert (other.first_vswr, other.second_vswr) == (one.second_vswr, one.first_vswr)
+        assert (other.reflection_low, other.reflection_high) == (-one.reflection_high, -one.reflection_low)
+        assert (other.loss_low_db, other.loss_high_db) == (-one.loss_high_db, -one.loss_low_db)
+        assert other.verdict == words.get(one.verdict, one.verdict)
 
 
 def test_sweeps_that_share_no_frequencies_and_set_ups_that_never_differ_are_refused():
