@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from numbers import Real as Number
 from os import PathLike, fspath
 from pathlib import Path
 from typing import Any
@@ -15,10 +17,11 @@ from chain.assembly.cascade import plane_reference_ohm, read_sweep_for
 from chain.errors import RangeError, UnitError, quoted
 from chain.reflection import magnitude_from_return_loss, magnitude_from_vswr, reflection_from_ohm
 from chain.setups import Setup
-from chain.sweeps.columns import frequency_factor, role
+from chain.sweeps.columns import REGION, Channels, frequency_factor, role
 from chain.sweeps.read import read_sweep
 from chain.sweeps.readings import Readings, averaged_sweeps, typed_readings
 from chain.sweeps.values import SAME_TRACE
+from library.channels import listed, named_channel
 from library.words import concepts
 
 KINDS = ("reflection", "magnitude", "vswr", "return_loss_db", "ohm")
@@ -33,7 +36,7 @@ MOST_MAGNITUDE = 1.1
 """Reflection above which it is none: a sweep file is refused there too."""
 WANTED = (
     "hand over Readings, a path, a text such as 'VSWR 1.30 at 210 MHz', (freq_hz, reflection), a scikit-rf Network, or a "
-    "table with freq_hz and one of " + ", ".join(KINDS)
+    "table with freq_hz (or channel) and one of " + ", ".join(KINDS)
 )
 
 
@@ -165,7 +168,7 @@ def readings_given(given: Any, setup: Setup | None) -> Readings:
         plain = "reflection" if np.iscomplexobj(np.asarray(given)) else None
         given = given.to_frame(given.name if given.name is not None or plain is None else plain)
     if isinstance(given, Mapping) or hasattr(given, "columns"):
-        return _from_table(given, reference)
+        return _from_table(given, reference, None if setup is None else _channels(setup))
     if isinstance(given, Sequence) and given and all(isinstance(each, (str, PathLike)) for each in given):
         if all(isinstance(each, str) and not Path(each).exists() for each in given):
             return _typed(given, setup)
@@ -191,8 +194,12 @@ def _from_text(given: str | PathLike[str], setup: Setup | None) -> Readings:
 def _typed(texts: Sequence[str], setup: Setup | None) -> Readings:
     if setup is None:
         return typed_readings(*texts)
-    channels = {name: (low_hz, high_hz) for name, low_hz, high_hz in setup.sweep.channels}
-    return typed_readings(*texts, reference_ohm=plane_reference_ohm(setup), channels=channels, shows_db=setup.shows_db)
+    reference, channels = plane_reference_ohm(setup), _channels(setup)
+    return typed_readings(*texts, reference_ohm=reference, channels=channels, shows_db=setup.shows_db)
+
+
+def _channels(setup: Setup) -> Channels:
+    return {name: (low_hz, high_hz) for name, low_hz, high_hz in setup.sweep.channels}
 
 
 def _from_network(given: Any, setup: Setup | None) -> Readings:
@@ -202,13 +209,11 @@ def _from_network(given: Any, setup: Setup | None) -> Readings:
     own = complex(given.z0[0, 0]).real
     if setup is None or abs(own - plane_reference_ohm(setup)) < 1e-6 * own:
         return found
-    from dataclasses import replace
-
     text = f"the Network says {own:g} ohm, the set-up's plane has {plane_reference_ohm(setup):g} ohm, which is used"
     return replace(found, warnings=(*found.warnings, text))
 
 
-def _from_table(given: Any, reference_ohm: float | None) -> Readings:
+def _from_table(given: Any, reference_ohm: float | None, channels: Channels | None) -> Readings:
     """A mapping or a DataFrame, frequency as a column or as the index; headers count as those of a file do.
 
     Of the table of a recovery the readings that it was made from are taken.
@@ -223,23 +228,8 @@ def _from_table(given: Any, reference_ohm: float | None) -> Readings:
     series = {_header(name, values): values for name, values in columns.items()}
     if len(series) < len(names):
         raise RangeError(f"two columns mean the same: {', '.join(map(str, names[:6]))}", "leave one of them out")
-    index: Any = getattr(given, "index", None)
-    if index is not None and not callable(index) and "freq_hz" not in series:
-        # An index without a name is frequency in hertz where it can be nothing else.
-        name = str(index.name) if index.name is not None else "freq_hz" if _in_hertz(index) else "index"
-        series = {name: index, **series}
-    factor, place = next(
-        ((frequency_factor(name), name) for name in series if role(name) == "frequency" and frequency_factor(name)),
-        (0.0, ""),
-    )
+    freq, channel_hz = _frequencies(series, getattr(given, "index", None), channels)
     shown = ", ".join(map(str, names[:6]))
-    if not factor:
-        remedy = (
-            "name its frequencies in hertz: table.index.name = 'freq_hz'"
-            if index is not None and not callable(index)
-            else WANTED
-        )
-        raise RangeError(f"the table has no freq_hz, only {shown}", remedy)
     kinds = [name for name in KINDS if name in series]
     if not kinds:
         raise RangeError(f"the table has no figure to read, only {shown}", WANTED)
@@ -249,7 +239,6 @@ def _from_table(given: Any, reference_ohm: float | None) -> Readings:
             f"the table holds a phase ({angles[0]}) apart", "make one complex column named reflection of both"
         )
     reference = {"reference_ohm": reference_ohm} if kinds[0] == "ohm" else {}
-    freq = factor * _numbers(series[place], place, float)
     found = readings_of(freq, **{kinds[0]: np.asarray(series[kinds[0]])}, **reference)  # type: ignore[arg-type]
     for kind in kinds[1:]:
         if kind == "ohm":
@@ -257,7 +246,44 @@ def _from_table(given: Any, reference_ohm: float | None) -> Readings:
         other = readings_of(freq, **{kind: np.asarray(series[kind])})  # type: ignore[arg-type]
         if float(np.median(np.abs(other.magnitude - found.magnitude))) > SAME_TRACE:
             raise RangeError(f"{kind} does not belong to the same trace as {kinds[0]}", "leave one of the columns out")
-    return found
+    return replace(found, channel_hz=channel_hz)
+
+
+def _frequencies(series: dict[str, Any], index: Any, channels: Channels | None) -> tuple[Any, tuple[float, ...]]:
+    """Frequencies of a table [Hz], from a column, else the index, else the middles of the channels that either names; and those."""
+    if index is None or callable(index):
+        index = None
+    elif "freq_hz" not in series:
+        # An index without a name is frequency in hertz where it can be nothing else.
+        name = str(index.name) if index.name is not None else "freq_hz" if _in_hertz(index) else "index"
+        series = {name: index, **series}
+    for name, values in series.items():
+        if role(name) == "frequency" and (factor := frequency_factor(name)):
+            return factor * _numbers(values, name, float), ()
+    named = next((name for name in series if not role(name) and "channel" in concepts(name)), None)
+    if named is not None:
+        middles = tuple(_middle_hz(each, channels) for each in np.asarray(series[named], dtype=object).ravel())
+        if len(set(middles)) < len(middles):
+            raise RangeError("a channel is named twice", "leave one of its readings out, or average them")
+        return np.asarray(middles), tuple(sorted(middles))
+    remedy = WANTED if index is None else "name its frequencies in hertz: table.index.name = 'freq_hz'"
+    raise RangeError(f"the table has no freq_hz and no channel, only {', '.join([*series][:6])}", remedy)
+
+
+def _middle_hz(cell: Any, channels: Channels | None) -> float:
+    """Middle of the channel that a cell names, by its number or as text [Hz]."""
+    whole = isinstance(cell, Number) and not isinstance(cell, bool) and float(cell).is_integer()
+    text = str(int(cell)) if whole else str(cell)
+    if channels is None:
+        raise RangeError(
+            f"channel {quoted(text)}: channels of which region?", "hand the table to a function with a set-up"
+        )
+    if not channels:
+        raise RangeError(f"channel {quoted(text)}: channels of which region?", REGION)
+    name = named_channel(text, channels)
+    if not name:
+        raise RangeError(f"{quoted(text)} is none of the set-up's channels", f"it has {listed(channels)}")
+    return sum(channels[name]) / 2
 
 
 def _joined(given: Any) -> dict[Any, Any]:
@@ -304,6 +330,8 @@ def _header(name: Any, values: Any) -> str:
     meaning = role(text)
     if meaning in ("vswr", "return_loss"):
         return {"vswr": "vswr", "return_loss": "return_loss_db"}[meaning]
+    if meaning == "magnitude" and "percent" not in concepts(text) and not np.iscomplexobj(np.asarray(values)):
+        return "magnitude"
     if "reflection" in concepts(text) and text not in KINDS:
         # A bare S11 of real figures may be a size or dB.
         return "return_loss_db" if meaning == "db" else "reflection" if np.iscomplexobj(np.asarray(values)) else text

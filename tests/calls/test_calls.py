@@ -47,6 +47,13 @@ def few():
         {"freq_ghz": [0.2, 0.21], "RL": [13.9794, 6.0206]},
         {"freq_mhz": [200, 210], "s11_db": [-13.9794, -6.0206]},
         {"freq_mhz": [200, 210], "S11": [0.2 + 0j, 0.5 + 0j]},
+        {"freq_mhz": [200, 210], "swr": [1.5, 3.0]},
+        {"freq_mhz": [200, 210], "return_loss": [13.9794, 6.0206]},
+        {"freq_mhz": [200, 210], "rl_db": [13.9794, 6.0206]},
+        {"freq_mhz": [200, 210], "Return loss [dB]": [13.9794, 6.0206]},
+        {"freq_mhz": [200, 210], "|S11|": [0.2, 0.5]},
+        {"freq_mhz": [200, 210], "mag": [0.2, 0.5]},
+        {"freq_mhz": [200, 210], "gamma": [0.2, 0.5]},
     ],
 )
 def test_headers_of_a_table_count_as_those_of_a_file(table):
@@ -70,6 +77,55 @@ def test_headers_of_a_table_count_as_those_of_a_file(table):
 def test_what_may_mean_two_things_is_asked_back(given, message):
     with pytest.raises(ChainError, match=message):
         readings_given(given, None)
+
+
+BY_CHANNEL = b"""
+[sweep]
+region = "europe"
+channels = "5-12, 21-48"
+[near]
+connector = "BNC-50 plug"
+[[chain]]
+id = "pad"
+part = "min-loss-pad"
+[far]
+connector = "BNC-75 plug"
+"""
+
+
+@pytest.mark.parametrize("names", [[21, 7, 30], ["E21", "ch 7", "30"], [21.0, 7.0, 30.0], ["21", "K7", "channel 30"]])
+@pytest.mark.parametrize("ratio", ["vswr", "SWR"])
+@pytest.mark.parametrize("by_index", [False, True])
+def test_a_table_may_name_channels(names, ratio, by_index):
+    """A column or an index of them, as numbers or as people write them, in any order: each at its middle."""
+    from pandas import DataFrame
+
+    frame = DataFrame({"channel": names, ratio: [1.5, 3.0, 1.2]})
+    setup = chain.parse_setup(BY_CHANNEL)
+    found = readings_given(frame.set_index("channel") if by_index else frame, setup)
+    assert found.freq_hz.tolist() == [191.5e6, 474e6, 546e6] == list(found.channel_hz)
+    np.testing.assert_allclose(found.magnitude, [0.5, 0.2, 1 / 11])
+    typed = readings_given([f"{figure} on channel {name}" for figure, name in ((1.5, 21), (3.0, 7), (1.2, 30))], setup)
+    assert (typed.freq_hz.tolist(), typed.channel_hz) == (found.freq_hz.tolist(), found.channel_hz)
+    if not by_index:
+        one, other = (chain.recover(setup, each, draws=1000) for each in (frame, typed))
+        np.testing.assert_allclose(one.true_vswr, other.true_vswr)
+        assert len(one.read_channels) == len(other.read_channels) == 3
+
+
+@pytest.mark.parametrize(
+    ("names", "setup", "message"),
+    [
+        ([21, 60], BY_CHANNEL, "'60' is none of the set-up's channels"),
+        ([21, 21], BY_CHANNEL, "named twice"),
+        ([21, None], BY_CHANNEL, "'None' is none"),
+        ([21, 22], b"", "channels of which region.*with a set-up"),
+        ([21, 22], SETUP.read_bytes(), "channels of which region.*under .sweep."),
+    ],
+)
+def test_a_channel_that_is_none_is_asked_back(names, setup, message):
+    with pytest.raises(RangeError, match=message):
+        readings_given({"channel": names, "vswr": [1.5, 1.6]}, chain.parse_setup(setup) if setup else None)
 
 
 def test_arrays_by_name_are_told_where_they_go(setup, few):
