@@ -13,6 +13,7 @@ there are S-parameters, a scikit-rf Network. The functions below can be had from
 
 from __future__ import annotations
 
+import sys
 from importlib import import_module
 from types import FunctionType
 
@@ -118,12 +119,14 @@ _TAKEN: dict[str, object] = {}
 """What has been asked for, functions with their arguments settled."""
 
 
+_COMMANDS = {"new": ("setup_of",), "report": ("page", "page_html")}
+"""Commands whose function has a name without theirs in it."""
+
+
 def __getattr__(name: str) -> object:
     """Import a public function when it is first asked for, so that a light command stays light."""
     if name not in _HOMES:
-        near = [] if name.startswith("_") else [each for each in _HOMES if name in each]
-        hint = f"; did you mean {' or '.join(near[:3])}?" if near else ""
-        raise AttributeError(f"module 'chain' has no attribute {name!r}{hint}")
+        raise _unknown(name)
     if name not in _TAKEN:
         home, _, other = _HOMES[name].partition(":")
         found: object = getattr(import_module(home), other or name)
@@ -133,6 +136,28 @@ def __getattr__(name: str) -> object:
             found = taking(found)
         _TAKEN[name] = found
     return _TAKEN[name]
+
+
+def _unknown(name: str) -> Exception:
+    """The error of a name that is none of the public ones, with those that may be meant.
+
+    `from chain import NAME` asks twice: whether there is an attribute, then for a submodule; only where there is neither an
+    ImportError is due, and only one raised at the first asking keeps its words.
+    """
+    from importlib.util import find_spec
+
+    near: list[str] = []
+    if not name.startswith("_"):
+        from difflib import get_close_matches
+
+        near = [*_COMMANDS.get(name, ()), *(each for each in _HOMES if name in each)]
+        near = near or get_close_matches(name, _HOMES, cutoff=0.7)
+    *most, last = near[:4] or [""]
+    hint = f"; did you mean {', '.join(most)}{' or ' * bool(most)}{last}?" if last else ""
+    asked_by = sys._getframe(2).f_code.co_name
+    if asked_by == "_handle_fromlist" and find_spec(f"chain.{name}") is None:
+        return ImportError(f"cannot import name {name!r} from 'chain'{hint}", name="chain")
+    return AttributeError(f"module 'chain' has no attribute {name!r}{hint}")
 
 
 def __dir__() -> list[str]:

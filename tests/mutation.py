@@ -31,10 +31,10 @@ USERS = {
     "assembly": ("uncertainty", "published", "analyses"),
     "uncertainty": ("analyses", "published"),
     "sweeps": ("analyses", "cli"),
-    "analyses": ("cli", "calls", "report"),
+    "analyses": ("cli", "calls", "setup_report"),
     "characterize": ("cli", "published"),
-    "diagnosis": ("cli", "report"),
-    "echoes": ("cli", "report"),
+    "diagnosis": ("cli", "setup_report"),
+    "echoes": ("cli", "setup_report"),
     "selection": ("cli",),
 }
 """Rooms whose tests a mutant meets after those of its own."""

@@ -1,6 +1,7 @@
 """The public surface: complete, sorted, light; results that show themselves as text, table, DataFrame and Network."""
 
 import importlib
+import inspect
 import re
 import subprocess
 import sys
@@ -122,13 +123,71 @@ def test_no_room_is_called_like_a_public_function():
     """`from chain import expect` gives the function, whatever was imported first."""
     rooms = {path.parent.name for path in (ROOT / "chain").glob("*/__init__.py")}
     modules = {path.stem for path in (ROOT / "chain").glob("*.py")}
-    assert not (rooms | modules) & set(chain._HOMES)
+    from chain.cli.main import COMMANDS
+
+    commands = {name for section in COMMANDS.values() for name in section}
+    assert not (rooms | modules) & {*chain._HOMES, *commands}
 
 
-def test_an_unknown_name_is_an_ordinary_attribute_error():
-    """No guess, no import."""
-    with pytest.raises(AttributeError, match="expectt"):
-        chain.expectt  # noqa: B018
+@pytest.mark.parametrize("loaded", ["", "import chain.cli.main; "])
+@pytest.mark.parametrize(
+    ("name", "meant"),
+    [
+        ("compare", "compare_antennas, compare_levels, compare_planes or compare_seen"),
+        ("planes", "compare_planes"),
+        ("report", "page or page_html"),
+        ("new", "setup_of"),
+        ("follow", "follow_folder"),
+        ("expectt", "expect"),
+        ("zebra", ""),
+    ],
+)
+def test_a_name_that_is_none_says_which_may_be_meant(name, meant, loaded):
+    """In an import and as an attribute alike, whatever was imported before; `hasattr` still only says no."""
+    hint = f"; did you mean {meant}?" if meant else ""
+    code = (
+        f"{loaded}import chain\ntry: from chain import {name}\nexcept ImportError as e: print(e)\n"
+        f"try: chain.{name}\nexcept AttributeError as e: print(e)\nprint(hasattr(chain, {name!r}))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT)
+    assert done.stdout.splitlines() == [
+        f"cannot import name {name!r} from 'chain'{hint}",
+        f"module 'chain' has no attribute {name!r}{hint}",
+        "False",
+    ]
+
+
+def test_rooms_are_still_modules_of_the_package():
+    """`from chain import files` is none of the public names, and no error."""
+    from chain import files
+
+    assert isinstance(files, ModuleType)
+
+
+def test_help_tells_what_is_taken():
+    """Signature and text of every function that settles an argument name what may be handed over."""
+    from chain.calls.describing import TAKEN_AS
+
+    text, shown = chain.recover.__doc__, str(inspect.signature(chain.recover))
+    for words in ("Readings", "path", "VSWR 1.30 at 210 MHz", "arrays", "DataFrame", "channel", "Network"):
+        assert words in text, words
+    for words in ("DataFrame", "Network", "PathLike", "ArrayLike"):
+        assert words in shown, words
+    told = 0
+    for name in chain.__all__[1:]:
+        function = getattr(chain, name)
+        if not inspect.isfunction(function):
+            continue
+        inner = inspect.signature(inspect.unwrap(function)).parameters
+        outer = inspect.signature(function).parameters
+        for argument, each in inner.items():
+            base = str(each.annotation).removesuffix(" | None").partition(" | Setup")[0]
+            if base in TAKEN_AS and hasattr(function, "__wrapped__"):
+                told += 1
+                assert outer[argument].annotation != each.annotation, (name, argument)
+                assert f"\n{argument} : {TAKEN_AS[base][1]}." in function.__doc__, (name, argument)
+        assert list(inner) == list(outer)
+    assert told > 30
 
 
 def test_importing_the_package_is_light():

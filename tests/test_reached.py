@@ -17,7 +17,7 @@ ROOTS = {
     ("chain", "__dir__"),
 }
 CALLED_BY_NAME = {
-    "render": ("chain.report.", "chain.antenna_report.", "chain.outlet_report."),
+    "render": ("chain.setup_report.", "chain.antenna_report.", "chain.outlet_report."),
     "describe": ("chain.plots.",),
 }
 """What a room's modules all define; the module is asked for, its function follows."""

@@ -10,9 +10,9 @@ from rich.text import Text
 from chain.comparisons.antennas import AntennaComparison, ChannelDifference
 from chain.comparisons.levels import LevelChannel, LevelComparison
 from chain.errors import plain
-from chain.report.numbers import figure, figure_of, head, match
-from chain.report.phrases import fitted, short
-from chain.report.tables import Column, answer, notes, say, show_table
+from chain.setup_report.numbers import figure, figure_of, head, match
+from chain.setup_report.phrases import fitted, short
+from chain.setup_report.tables import Column, answer, notes, say, show_table
 
 STYLES = {"better": "green", "worse": "red", "mixed": "yellow"}
 CHANGED = {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rich.console import Console
 
-from chain.report.tables import Column, answer, notes, say, show_table
+from chain.setup_report.tables import Column, answer, notes, say, show_table
 from chain.tuning.faults import AntennaFaults, Suspect
 
 LONGEST = 80

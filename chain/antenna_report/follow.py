@@ -8,9 +8,9 @@ from rich.text import Text
 from chain.errors import plain
 from chain.records.following import FollowAnswer, SweepChange
 from chain.reflection import magnitude_from_vswr
-from chain.report.numbers import between, figure_of, match, short_limit, units
-from chain.report.phrases import fitted, line_of, short
-from chain.report.tables import Column, answer, show_table
+from chain.setup_report.numbers import between, figure_of, match, short_limit, units
+from chain.setup_report.phrases import fitted, line_of, short
+from chain.setup_report.tables import Column, answer, show_table
 
 DIGITS = {
     "0": ("####", "#  #", "#  #", "#  #", "####"),

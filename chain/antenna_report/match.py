@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from rich.console import Console
 
-from chain.report.numbers import between, figure, figure_of, head, match, short_limit, span
-from chain.report.phrases import fitted, plane_words
-from chain.report.tables import Column, answer, notes, say, show_table
+from chain.setup_report.numbers import between, figure, figure_of, head, match, short_limit, span
+from chain.setup_report.phrases import fitted, plane_words
+from chain.setup_report.tables import Column, answer, notes, say, show_table
 from chain.tuning.crossings import Estimate
 from chain.tuning.matching import Matching
 

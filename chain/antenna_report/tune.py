@@ -7,9 +7,9 @@ import math
 import numpy as np
 from rich.console import Console
 
-from chain.report.numbers import at_most, between, figure, head, limit, match, span
-from chain.report.phrases import fitted, plane_words
-from chain.report.tables import Column, answer, notes, say, show_table
+from chain.setup_report.numbers import at_most, between, figure, head, limit, match, span
+from chain.setup_report.phrases import fitted, plane_words
+from chain.setup_report.tables import Column, answer, notes, say, show_table
 from chain.tuning.crossings import Estimate
 from chain.tuning.records import LengthChange, Tuning
 from chain.tuning.spans import inside

@@ -7,8 +7,8 @@ from typing import Any
 
 from chain.errors import RangeError, quoted
 from chain.plots.picture import draw_one, needs_matplotlib
-from chain.report.numbers import Units, in_units
 from chain.results import ResultTable
+from chain.setup_report.numbers import Units, in_units
 
 DRAWN = {
     "Account": "budget",

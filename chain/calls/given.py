@@ -12,6 +12,7 @@ from os import PathLike, fspath
 from typing import Any
 
 from chain.assembly.cascade import Chain
+from chain.calls.describing import described
 from chain.calls.drawing import draw
 from chain.calls.readings_given import readings_given
 from chain.calls.setup_checked import checked
@@ -41,7 +42,6 @@ def taking(function: Callable[..., Any]) -> Callable[..., Any]:
     if not any(takers.values()) and function.__name__ not in TAKEN_WHOLE:
         return function
 
-    @wraps(function)
     def called(*given: Any, **named: Any) -> Any:
         try:
             bound = signature.bind(*given, **named)
@@ -64,7 +64,7 @@ def taking(function: Callable[..., Any]) -> Callable[..., Any]:
         except ChainError as error:
             raise in_python(error) from error.__cause__
 
-    return called
+    return described(wraps(function)(called))
 
 
 def _sealed(value: Any, depth: int = 5) -> Any:

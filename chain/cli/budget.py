@@ -38,7 +38,7 @@ def command(shared: Common, setup: str, touchstone: str | None, plot: str | None
     check_plot(shared, plot, [setup])
     from chain.analyses.loss_range import loss_range
     from chain.assembly.power import account
-    from chain.report.budget import range_freq_hz
+    from chain.setup_report.budget import range_freq_hz
 
     loaded = load_heeded(shared, setup)
     found = account(loaded)
@@ -57,7 +57,7 @@ def command(shared: Common, setup: str, touchstone: str | None, plot: str | None
         return budget.describe(found)
 
     def render(console: Console) -> None:
-        from chain.report import budget
+        from chain.setup_report import budget
 
         budget.render(found, console, ranges)
         draw_after(plot, plots, console)

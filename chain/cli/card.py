@@ -73,7 +73,7 @@ def command(shared: Common, setup: str, files: tuple[str, ...], sweep: SweepOpti
         return
 
     def render(console: object) -> None:
-        from chain.report import card as text
+        from chain.setup_report import card as text
 
         text.render(found, console)  # type: ignore[arg-type]
 

@@ -50,7 +50,7 @@ def command(shared: Common, setup: str, no_fail: bool) -> None:
     found = check(loaded)
 
     def render(console: object) -> None:
-        from chain.report import check as report
+        from chain.setup_report import check as report
 
         report.render(found, console)  # type: ignore[arg-type]
 

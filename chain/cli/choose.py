@@ -56,7 +56,7 @@ def command(
 
     loaded = load_need(need) if need else None
     if loaded is not None:
-        from chain.report.numbers import follow_limit
+        from chain.setup_report.numbers import follow_limit
 
         follow_limit(loaded.far.limit_in_db)
     seed = SEED if shared.seed is None else shared.seed
@@ -75,7 +75,7 @@ def command(
         result = comparison(found, *why)
 
     def render(console: object) -> None:
-        from chain.report import choose as pages
+        from chain.setup_report import choose as pages
 
         if why:
             pages.render_comparison(result, console)  # type: ignore[arg-type]
@@ -95,7 +95,7 @@ def _weigh(shared: Common, path: str, need: Any, seed: int, inputs: list[str]) -
         found = improve(setup, need, seed, progress=report)
 
     def render(console: object) -> None:
-        from chain.report.choose import render_changes
+        from chain.setup_report.choose import render_changes
 
         render_changes(found, console)  # type: ignore[arg-type]
 

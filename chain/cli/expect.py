@@ -56,7 +56,7 @@ def command(
         return drawing.describe(found)
 
     def render(console: Console) -> None:
-        from chain.report import expect as page
+        from chain.setup_report import expect as page
 
         page.render(found, console)
         draw_after(plot, plots, console)

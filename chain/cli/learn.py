@@ -319,7 +319,7 @@ def _write_two_port(path: str, found: Learnt, shared: Common, inputs: Sequence[s
 
 def _deliver(shared: Common, found: Learnt, inputs: Sequence[str], two_port: str) -> None:
     """The part file to stdout or to its file; what there is to say of it beside, on stderr or stdout."""
-    from chain.report import learn as page
+    from chain.setup_report import learn as page
 
     to_file = shared.output not in (None, "-")
     if shared.json:

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 def load_stated(path: str) -> Setup:
     """Load a set-up; the unit of its limit becomes that of the answer."""
     from chain.files.setup_file import load_setup
-    from chain.report.numbers import follow_limit
+    from chain.setup_report.numbers import follow_limit
 
     setup = load_setup(path)
     follow_limit(setup.far.limit_in_db)
@@ -72,7 +72,7 @@ def either_in(path: str) -> tuple[Setup | Installation, str]:
     if is_installation(raw):
         return parse_installation(raw, name, folder), decode(raw, name)
     from chain.files.setup_file import parse_setup
-    from chain.report.numbers import follow_limit
+    from chain.setup_report.numbers import follow_limit
 
     found = parse_setup(raw, name, folder)
     follow_limit(found.far.limit_in_db)

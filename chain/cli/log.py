@@ -220,7 +220,7 @@ def plot(shared: Common, folder: str, name: str, channel: str) -> None:
     def render(console: Console) -> None:
         from chain.antenna_report.log import trend_lines
         from chain.plots.terminal import draw
-        from chain.report.tables import say
+        from chain.setup_report.tables import say
 
         for line in trend_lines(found):
             say(console, line)

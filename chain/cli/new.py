@@ -62,7 +62,7 @@ def command(shared: Common, outlets: int | None, **reported: str | None) -> None
 
         text = starter_text()
     if shared.json:
-        from chain.report.schemas import json_text
+        from chain.setup_report.schemas import json_text
 
         text = json_text(
             {"schema_version": SCHEMA_VERSION, "title": "starter", "warnings": [], "assumed": [], "text": text}

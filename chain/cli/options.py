@@ -120,7 +120,7 @@ def common(function: Function) -> Function:
 
     @wraps(function)
     def called(*args: Any, **given: Any) -> Any:
-        from chain.report.numbers import Units, in_units
+        from chain.setup_report.numbers import Units, in_units
 
         shared = Common(**{field.name: given.pop(field.name) for field in fields(Common) if field.name in given})
         check_ending(shared.output, str(click.get_current_context().command.name), shared.json)

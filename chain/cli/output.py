@@ -31,8 +31,8 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from chain.plots.figure import Plot
-    from chain.report.tables import AnswerConsole
     from chain.results import ResultTable
+    from chain.setup_report.tables import AnswerConsole
 
 PLAIN_WIDTH = 80
 SIGNS = str.maketrans(
@@ -63,7 +63,7 @@ def deliver(
     """Write a result to stdout or to the file that was named, whose ending may ask for the table or network of `answer`."""
     to_file, kind = shared.output not in (None, "-"), kind_of(shared.output)
     if shared.json:
-        from chain.report.schemas import json_text
+        from chain.setup_report.schemas import json_text
 
         text = json_text(document())
     elif kind in ("csv", "touchstone"):
@@ -126,7 +126,7 @@ def _write(stream: TextIO, text: str) -> None:
 
 def asked_console(stream: TextIO, shared: Common) -> AnswerConsole:
     """Console on a stream that shows what the user asked to see."""
-    from chain.report.tables import Detail
+    from chain.setup_report.tables import Detail
 
     console = console_for(stream, shared.color)
     console.detail = Detail(
@@ -137,7 +137,7 @@ def asked_console(stream: TextIO, shared: Common) -> AnswerConsole:
 
 def console_for(stream: TextIO, color: str) -> AnswerConsole:
     """Console on a stream: as wide as the terminal, or 80 columns (or `COLUMNS`) where there is none."""
-    from chain.report.tables import AnswerConsole
+    from chain.setup_report.tables import AnswerConsole
 
     terminal = stream.isatty()
     width = int(os.environ.get("COLUMNS", 0)) or (None if terminal else PLAIN_WIDTH)

@@ -76,7 +76,7 @@ def command(
         raise Refusal(_nothing(loaded, " ".join(words), kind))
 
     def render(console: object) -> None:
-        from chain.report import parts
+        from chain.setup_report import parts
 
         parts.render(found, console, every)  # type: ignore[arg-type]
 
@@ -110,7 +110,7 @@ def _of_reception(shared: Common, words: str, kind: str, every: bool) -> None:
         raise Refusal(f"no {kind} fits '{words}'; 'chain parts --kind {kind}' lists them all")
 
     def render(console: object) -> None:
-        from chain.report.parts import render_rows
+        from chain.setup_report.parts import render_rows
 
         render_rows(rows, console, every)  # type: ignore[arg-type]
 

@@ -50,7 +50,7 @@ def command(shared: Common, setup: str, true: str, draws: int | None, digits: in
         return planes.describe(found)
 
     def render(console: Console) -> None:
-        from chain.report import planes
+        from chain.setup_report import planes
 
         planes.render(found, console)
         draw_after(plot, plots, console)

@@ -122,7 +122,7 @@ def command(
     readings = {end: _read(loaded, texts, sweep) for end, texts in given.items()}
     typed = [text for texts in given.values() for text in texts if not _is_file(text)]
     if typed:
-        from chain.report.numbers import follow_limit
+        from chain.setup_report.numbers import follow_limit
         from chain.units import is_return_loss_reading
 
         # What is typed in dB is answered in dB.
@@ -135,7 +135,7 @@ def command(
         found = prove(loaded, known, metered, load_db, load50_db, seed=seed, progress=report)
 
     def render(console: object) -> None:
-        from chain.report import prove as page
+        from chain.setup_report import prove as page
 
         page.render(found, console)  # type: ignore[arg-type]
 

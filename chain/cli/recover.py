@@ -104,7 +104,7 @@ def command(
         return drawing.describe(found)
 
     def render(console: Console) -> None:
-        from chain.report import recover as page
+        from chain.setup_report import recover as page
 
         page.render(found, console, every_point)
         if change is not None:
@@ -183,7 +183,7 @@ def _inputs(
     if not sweep_paths:
         readings = _typed(texts, loaded)
         if loaded is None or loaded.far.limit_vswr is None:
-            from chain.report.numbers import follow_limit
+            from chain.setup_report.numbers import follow_limit
             from chain.units import is_return_loss_reading
 
             follow_limit(all(map(is_return_loss_reading, texts)))

@@ -64,7 +64,7 @@ def command(shared: Common, files: tuple[str, ...], gate: str | None, sweep: Swe
         return drawing.describe(found)
 
     def render(console: Console) -> None:
-        from chain.report import ripple as page
+        from chain.setup_report import ripple as page
 
         page.render(found, console)
         draw_after(plot, plots, console)

@@ -19,7 +19,7 @@ from chain.plots import match as match_plot
 from chain.plots import tune as tune_plot
 from chain.plots.figure import CurveChart, ReflectionChart
 from chain.records.trends import LogTrends
-from chain.report.numbers import units
+from chain.setup_report.numbers import units
 from chain.tuning.matching import Matching
 from chain.tuning.records import Tuning
 

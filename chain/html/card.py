@@ -9,8 +9,8 @@ from typing import Any
 from chain.analyses.bench_card import Card, EndReading
 from chain.analyses.ohmmeter import WHOLE_CHAIN, DcReading
 from chain.findings import Finding
-from chain.report.card import card_lines, example_reading, measured_remark
-from chain.report.recover import impedance
+from chain.setup_report.card import card_lines, example_reading, measured_remark
+from chain.setup_report.recover import impedance
 
 ENDS = {"near": "analyzer", "far": "antenna"}
 """What the two outer ends are called on the bench."""

@@ -12,8 +12,8 @@ from chain.analyses.page import Page
 from chain.analyses.recovery import Recovery
 from chain.plots.figure import CurveChart, Level, Series, Span, frequency_axis, vswr_axis
 from chain.reflection import vswr
-from chain.report.numbers import frequency, limit, short_limit
-from chain.report.phrases import verdict_word
+from chain.setup_report.numbers import frequency, limit, short_limit
+from chain.setup_report.phrases import verdict_word
 
 START_VSWR = 2.0
 """True value that the page begins with where no limit is stated."""

@@ -12,9 +12,9 @@ from chain.analyses.recovery import Recovery
 from chain.arrays import Real
 from chain.html.charts import decimated, live_places
 from chain.reflection import magnitude_from_vswr
-from chain.report.numbers import units
-from chain.report.phrases import verdict_word
-from chain.report.recover import worst_point
+from chain.setup_report.numbers import units
+from chain.setup_report.phrases import verdict_word
+from chain.setup_report.recover import worst_point
 
 SCALE = 1_000_000
 NAMES = {

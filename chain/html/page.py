@@ -20,9 +20,9 @@ from chain.html.card import ENDS, card_values
 from chain.html.charts import against_true, over_frequency, sweep_chart
 from chain.html.inline_charts import curve_svg
 from chain.html.live import live_json
-from chain.report import budget, check, expect, recover
-from chain.report.numbers import db, figure, frequency, head, limit, percent, short_limit, span, units
-from chain.report.phrases import plane_words, sentence, verdict_word
+from chain.setup_report import budget, check, expect, recover
+from chain.setup_report.numbers import db, figure, frequency, head, limit, percent, short_limit, span, units
+from chain.setup_report.phrases import plane_words, sentence, verdict_word
 
 if TYPE_CHECKING:
     from jinja2 import Environment

@@ -7,9 +7,9 @@ from rich.console import Console
 from chain.outlet_report.outlets import span_of, verdict_lines
 from chain.reception.checks import InstallationCheck
 from chain.reception.installer_card import InstallerCard
-from chain.report.check import show_details, show_findings
-from chain.report.phrases import line_of, short
-from chain.report.tables import Column, answer, say, show_table, title
+from chain.setup_report.check import show_details, show_findings
+from chain.setup_report.phrases import line_of, short
+from chain.setup_report.tables import Column, answer, say, show_table, title
 
 POINTS_A_TABLE = 4
 

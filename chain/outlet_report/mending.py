@@ -7,8 +7,8 @@ from rich.console import Console
 from chain.money import money_text
 from chain.outlet_report.placement import AIR_LINE, score_words, span_words
 from chain.reception.improvements import Improvements, InstallationChange
-from chain.report.phrases import fitted, short
-from chain.report.tables import Column, answer, notes, say, show_table
+from chain.setup_report.phrases import fitted, short
+from chain.setup_report.tables import Column, answer, notes, say, show_table
 
 ROWS = 12
 

@@ -8,8 +8,8 @@ from rich.tree import Tree
 from chain.reception.outlets import VERDICTS, Reception
 from chain.reception.records import ANTENNA, InstalledItem, Outlet
 from chain.reception.tree import followers_of
-from chain.report.phrases import verdict_word
-from chain.report.tables import safe, say
+from chain.setup_report.phrases import verdict_word
+from chain.setup_report.tables import safe, say
 from chain.units import format_quantity
 from library.reception import Amplifier
 

@@ -9,9 +9,9 @@ from rich.console import Console
 from chain.reception.outlets import OutletChannel, Reception
 from chain.reception.records import ANTENNA
 from chain.reception.tree import bypass_words
-from chain.report.numbers import follow_limit, match
-from chain.report.phrases import counted, fitted, line_of, verdict_word
-from chain.report.tables import Column, answer, notes, say, show_table
+from chain.setup_report.numbers import follow_limit, match
+from chain.setup_report.phrases import counted, fitted, line_of, verdict_word
+from chain.setup_report.tables import Column, answer, notes, say, show_table
 
 ROWS = 12
 """Rows shown unless all are asked for."""

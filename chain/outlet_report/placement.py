@@ -7,8 +7,8 @@ import math
 from rich.console import Console
 
 from chain.reception.placing_amplifier import Placement, Score
-from chain.report.phrases import fitted
-from chain.report.tables import Column, answer, notes, say, show_table
+from chain.setup_report.phrases import fitted
+from chain.setup_report.tables import Column, answer, notes, say, show_table
 
 ROWS = 12
 AIR_LINE = "Next: a larger antenna first; no amplifier beats the air's own noise here."

@@ -9,8 +9,8 @@ from rich.console import Console
 from chain.outlet_report import outlets
 from chain.reception.checks import DeadAmplifier
 from chain.reception.seen import SeenLevels
-from chain.report.phrases import fitted, short
-from chain.report.tables import Column, answer, notes, say, show_table
+from chain.setup_report.phrases import fitted, short
+from chain.setup_report.tables import Column, answer, notes, say, show_table
 
 ROWS = 12
 METERS = {"75": "75-ohm meter", "50-pad": "50-ohm meter behind the pad", "50": "50-ohm meter without a pad"}

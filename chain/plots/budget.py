@@ -11,7 +11,7 @@ from chain.assembly.budget import Budget
 from chain.assembly.power import Account
 from chain.errors import plain
 from chain.plots.figure import CurveChart, Series, even_axis, frequency_axis, part_look
-from chain.report.numbers import db
+from chain.setup_report.numbers import db
 
 SHOWN_DB = 0.005
 """A step at a joint that loses less than this has no band of its own."""

@@ -6,8 +6,8 @@ import math
 
 from chain.analyses.expect import Expectation
 from chain.plots.figure import CurveChart, Level, Series, vswr_axis
-from chain.report.numbers import at_most, figure_of, frequency, percent, short_limit
-from chain.report.phrases import plane_words
+from chain.setup_report.numbers import at_most, figure_of, frequency, percent, short_limit
+from chain.setup_report.phrases import plane_words
 
 AIM = " Aim: read no worse than this, and the limit is proved over the whole sweep."
 

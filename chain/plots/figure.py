@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike
 
 from chain.arrays import Complex, Real
 from chain.reflection import magnitude_from_vswr, vswr
-from chain.report.numbers import units
+from chain.setup_report.numbers import units
 
 PALETTE = {
     "black": "#000000",

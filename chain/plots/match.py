@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from chain.plots.figure import CurveChart, Level, ReflectionChart, Series, Trace, frequency_axis, vswr_axis
 from chain.reflection import magnitude_from_vswr, vswr
-from chain.report.numbers import frequency, short_limit
+from chain.setup_report.numbers import frequency, short_limit
 from chain.tuning.matching import Matching
 
 CIRCLES = (0.2, 0.5, 1.0, 2.0, 5.0)

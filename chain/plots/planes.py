@@ -5,7 +5,7 @@ from __future__ import annotations
 from chain.analyses.planes import Planes
 from chain.errors import plain
 from chain.plots.figure import Bar, BarChart, BarGroup, Level, vswr_axis
-from chain.report.numbers import frequency, percent, short_limit, span
+from chain.setup_report.numbers import frequency, percent, short_limit, span
 
 
 def describe(result: Planes) -> tuple[BarChart]:

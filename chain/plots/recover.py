@@ -23,8 +23,8 @@ from chain.plots.figure import (
     vswr_axis,
 )
 from chain.reflection import magnitude_from_vswr
-from chain.report.numbers import frequency, percent, short_limit
-from chain.report.phrases import plane_words, verdict_word
+from chain.setup_report.numbers import frequency, percent, short_limit
+from chain.setup_report.phrases import plane_words, verdict_word
 
 SINGLE = 12
 """Up to so many readings are shown one by one."""

@@ -22,8 +22,8 @@ from chain.plots.figure import (
     vswr_axis,
 )
 from chain.reflection import vswr
-from chain.report.numbers import frequency
-from chain.report.phrases import plane_words
+from chain.setup_report.numbers import frequency
+from chain.setup_report.phrases import plane_words
 
 LOOKS = {
     "fit": Look(PALETTE["black"], (1.0, 1.5), "·", "."),

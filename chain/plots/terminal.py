@@ -26,7 +26,7 @@ from chain.plots.figure import (
     cut,
     spread,
 )
-from chain.report.tables import say
+from chain.setup_report.tables import say
 
 WIDEST, NARROWEST = 110, 40
 HEIGHT = 17

@@ -7,7 +7,7 @@ import numpy as np
 from chain.arrays import Real
 from chain.plots.figure import CurveChart, Level, ReflectionChart, Series, Trace, even_axis, frequency_axis, vswr_axis
 from chain.reflection import magnitude_from_vswr
-from chain.report.numbers import frequency, short_limit
+from chain.setup_report.numbers import frequency, short_limit
 from chain.tuning.records import Tuning
 from chain.tuning.spans import inside
 

@@ -28,8 +28,8 @@ from chain.cli.main import chain
 from chain.files.setup_file import load_setup, parse_setup
 from chain.html.page import card_html
 from chain.reflection import magnitude_from_vswr
-from chain.report import recover as reported
-from chain.report.card import render
+from chain.setup_report import recover as reported
+from chain.setup_report.card import render
 from chain.uncertainty.measurement import measurement_of
 
 FREQ_HZ = 200e6

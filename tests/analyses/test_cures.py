@@ -13,7 +13,7 @@ from chain.analyses.recover import recover
 from chain.assembly.cascade import build
 from chain.files.setup_file import load_setup
 from chain.reflection import magnitude_from_vswr
-from chain.report.expect import verdict_lines
+from chain.setup_report.expect import verdict_lines
 from chain.sweeps.readings import typed_readings
 from chain.uncertainty.measurement import measurement_of
 

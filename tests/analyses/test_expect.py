@@ -13,9 +13,9 @@ from chain.assembly.cascade import build
 from chain.cli.main import chain
 from chain.files.setup_file import load_setup
 from chain.reflection import vswr
-from chain.report.expect import verdict_lines
-from chain.report.numbers import between
-from chain.report.recover import opening
+from chain.setup_report.expect import verdict_lines
+from chain.setup_report.numbers import between
+from chain.setup_report.recover import opening
 from chain.sweeps.readings import typed_readings
 from chain.uncertainty.bounds import reading_bound
 from chain.uncertainty.measurement import measurement_of

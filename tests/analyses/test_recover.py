@@ -15,8 +15,8 @@ from chain.assembly.cascade import build
 from chain.cli.main import chain
 from chain.errors import RangeError
 from chain.files.setup_file import load_setup
-from chain.report.recover import APART_LINE, opening
 from chain.rf.twoport import Maps
+from chain.setup_report.recover import APART_LINE, opening
 from chain.sweeps.readings import Readings, averaged, averaged_sweeps, from_texts, typed_readings
 from chain.uncertainty.measurement import measurement_of, nominal_maps
 from chain.units import parse_reading

@@ -204,7 +204,7 @@ def test_paths_stand_for_records_everywhere():
         function = getattr(chain, name)
         if not inspect.isfunction(function):
             continue
-        for argument in inspect.signature(function).parameters.values():
+        for argument in inspect.signature(inspect.unwrap(function)).parameters.values():
             if argument.annotation in ("Setup", "Readings", "Need", "Installation"):
                 settled += 1
                 assert hasattr(function, "__wrapped__"), name

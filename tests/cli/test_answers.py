@@ -15,7 +15,7 @@ from rich.table import Table
 from uhf_bench import UHF_VSWR_ALONE
 
 from chain.cli.main import chain
-from chain.report.tables import AnswerConsole
+from chain.setup_report.tables import AnswerConsole
 
 DEMO = Path(__file__).parent.parent.parent / "demo"
 LONGEST, MOST_LINES = 80, 12

@@ -333,7 +333,7 @@ def test_the_answer_fits_every_screen(columns, answers):
     from io import StringIO
 
     from chain.cli.output import console_for
-    from chain.report.ripple import render
+    from chain.setup_report.ripple import render
 
     page = StringIO()
     with pytest.MonkeyPatch.context() as patch:
@@ -352,7 +352,7 @@ def test_user_text_does_not_steer_the_terminal():
     from io import StringIO
 
     from chain.cli.output import console_for
-    from chain.report.ripple import render
+    from chain.setup_report.ripple import render
 
     setup = load_setup(SETUP)
     odd = tuple(replace(item, id="a\x1b[31m[red]b") if item.id == "lead" else item for item in setup.items)

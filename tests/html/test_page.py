@@ -29,12 +29,12 @@ from chain.html.live import live_json
 from chain.html.page import CHANNEL_SIGNS, card_html, page_html
 from chain.plots.figure import CurveChart, Level, Series, Span, even_axis, vswr_axis
 from chain.reflection import magnitude_from_vswr
-from chain.report.card import card_lines
-from chain.report.expect import verdict_lines
-from chain.report.numbers import Units, figure, in_units, span
-from chain.report.phrases import sentence, verdict_word
-from chain.report.recover import CHANNEL_GROUPS
-from chain.report.recover import opening as recover_lines
+from chain.setup_report.card import card_lines
+from chain.setup_report.expect import verdict_lines
+from chain.setup_report.numbers import Units, figure, in_units, span
+from chain.setup_report.phrases import sentence, verdict_word
+from chain.setup_report.recover import CHANNEL_GROUPS
+from chain.setup_report.recover import opening as recover_lines
 from chain.sweeps.readings import Readings
 
 DRAWS = 1000

@@ -25,8 +25,8 @@ from chain.html.page import card_html, page_html
 from chain.reception.installation_file import load_installation
 from chain.reception.outlets import outlets
 from chain.records.trends import log_trends
-from chain.report.numbers import span, vswr
-from chain.report.recover import opening, worst_point
+from chain.setup_report.numbers import span, vswr
+from chain.setup_report.recover import opening, worst_point
 
 CHROMIUM = shutil.which("chromium")
 FLAGS = [

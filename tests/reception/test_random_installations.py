@@ -18,7 +18,7 @@ from chain.reception.improvements import improve_reception
 from chain.reception.installation_file import parse_installation
 from chain.reception.outlets import outlets
 from chain.reception.placing_amplifier import place_amplifier
-from chain.report.phrases import LONGEST
+from chain.setup_report.phrases import LONGEST
 
 OUTPUTS = {"splitter-2": 2, "splitter-2-resistive": 2, "splitter-3": 3, "splitter-4": 4}
 KINDS = ("rg6", "rg59", "masthead-amplifier", "distribution-amplifier", "outlet-end", "dc-block", "twelfth-wave")

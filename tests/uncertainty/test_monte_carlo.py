@@ -12,8 +12,8 @@ from chain.analyses.planes import compare
 from chain.assembly.cascade import build
 from chain.cli.main import chain
 from chain.files.setup_file import load_setup
-from chain.report.phrases import upward
 from chain.results import SEED
+from chain.setup_report.phrases import upward
 from chain.uncertainty import intervals as drawn_intervals
 from chain.uncertainty.intervals import Observation, intervals, settled_intervals, tolerance
 from chain.uncertainty.measurement import Measurement, measurement_of

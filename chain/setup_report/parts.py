@@ -11,8 +11,8 @@ from typing import Any
 from rich.console import Console
 
 from chain.analyses.parts import Entry, Listing
-from chain.report.numbers import db, frequency
-from chain.report.tables import Column, say, show_table, title
+from chain.setup_report.numbers import db, frequency
+from chain.setup_report.tables import Column, say, show_table, title
 from chain.units import format_quantity
 from library.records import Connector, Evidence, Limit, Part
 from library.words import everyday, plainly

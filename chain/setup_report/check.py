@@ -8,8 +8,8 @@ from rich.console import Console
 
 from chain.analyses.checks import CheckResult
 from chain.findings import Finding
-from chain.report.phrases import counted, line_of, sentence, short
-from chain.report.tables import Column, answer, detail_of, notes, safe, say, show_table
+from chain.setup_report.phrases import counted, line_of, sentence, short
+from chain.setup_report.tables import Column, answer, detail_of, notes, safe, say, show_table
 
 STYLES = {"stop": "bold red", "caution": "yellow", "note": "dim"}
 SOURCE = re.compile(r" \([^()]*\)$")

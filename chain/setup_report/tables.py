@@ -11,7 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from chain.errors import plain
-from chain.report.phrases import LONGEST, line_of
+from chain.setup_report.phrases import LONGEST, line_of
 from library.frozen import dataclass
 
 LINES = Box("    \n    \n ── \n    \n ── \n ── \n    \n    \n")

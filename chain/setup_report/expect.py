@@ -9,7 +9,7 @@ from rich.console import Console
 
 from chain.analyses.bench_card import Card
 from chain.analyses.expect import Expectation
-from chain.report.numbers import (
+from chain.setup_report.numbers import (
     at_most,
     figure,
     figure_of,
@@ -23,9 +23,9 @@ from chain.report.numbers import (
     span,
     units,
 )
-from chain.report.phrases import draws_words, fitted, plane_words, short
-from chain.report.steps import helping_step
-from chain.report.tables import Column, answer, notes, show_table
+from chain.setup_report.phrases import draws_words, fitted, plane_words, short
+from chain.setup_report.steps import helping_step
+from chain.setup_report.tables import Column, answer, notes, show_table
 
 NO_CEILING_VSWR = 1000.0
 """A ceiling above this hides nothing."""

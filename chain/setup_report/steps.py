@@ -7,8 +7,8 @@ from collections.abc import Sequence
 
 from chain.reflection import magnitude_from_return_loss
 from chain.reflection import vswr as ratio_of
-from chain.report.numbers import between, limit
-from chain.report.phrases import fitted
+from chain.setup_report.numbers import between, limit
+from chain.setup_report.phrases import fitted
 
 DETAIL = re.compile(": |, all else ")
 """Where what a next step changes in detail begins."""

@@ -12,7 +12,7 @@ from rich.console import Console
 from rich.text import Text
 
 from chain.analyses.recovery import WORST_SHOWN, ChannelResult, Recovery
-from chain.report.numbers import (
+from chain.setup_report.numbers import (
     about_words,
     between,
     db,
@@ -25,9 +25,9 @@ from chain.report.numbers import (
     span,
     units,
 )
-from chain.report.phrases import draws_words, fitted, plane_words, verdict_word
-from chain.report.steps import helping_step
-from chain.report.tables import Column, answer, notes, safe, say, show_table
+from chain.setup_report.phrases import draws_words, fitted, plane_words, verdict_word
+from chain.setup_report.steps import helping_step
+from chain.setup_report.tables import Column, answer, notes, safe, say, show_table
 from library.channels import runs
 
 WIDE = 88

@@ -8,9 +8,9 @@ from collections.abc import Iterator
 from rich.console import Console
 
 from chain.characterize.records import BeforeAfter, Figure, Learnt, Side
-from chain.report.numbers import aim, figure, frequency, head, percent, span
-from chain.report.phrases import fitted, line_of, short
-from chain.report.tables import Column, answer, notes, say, show_table
+from chain.setup_report.numbers import aim, figure, frequency, head, percent, span
+from chain.setup_report.phrases import fitted, line_of, short
+from chain.setup_report.tables import Column, answer, notes, say, show_table
 from chain.units import format_quantity
 
 KINDS = {"pad": "pad", "adapter": "adapter", "coax": "lead"}

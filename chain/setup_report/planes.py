@@ -5,9 +5,9 @@ from __future__ import annotations
 from rich.console import Console
 
 from chain.analyses.planes import Plane, Planes
-from chain.report.numbers import between, db, frequency, limit, percent, short_limit, span
-from chain.report.phrases import draws_words, fitted, plane_words, short
-from chain.report.tables import Column, answer, notes, say, show_table
+from chain.setup_report.numbers import between, db, frequency, limit, percent, short_limit, span
+from chain.setup_report.phrases import draws_words, fitted, plane_words, short
+from chain.setup_report.tables import Column, answer, notes, say, show_table
 
 
 def render(result: Planes, console: Console) -> None:

@@ -17,9 +17,9 @@ from chain.diagnosis.records import (
     ReadTermination,
 )
 from chain.reflection import vswr
-from chain.report.numbers import between, db, figure, frequency, head, match, percent, span
-from chain.report.phrases import counted, fitted, line_of, plane_words, short
-from chain.report.tables import Column, answer, notes, say, show_table
+from chain.setup_report.numbers import between, db, figure, frequency, head, match, percent, span
+from chain.setup_report.phrases import counted, fitted, line_of, plane_words, short
+from chain.setup_report.tables import Column, answer, notes, say, show_table
 
 CAUTION = "Meter with analyzer, supplies and antenna off, volts before ohms (chain card)."
 SHOWN = 0.002

@@ -8,9 +8,9 @@ import numpy as np
 from rich.console import Console
 
 from chain.echoes.records import Component, Ripple
-from chain.report.numbers import between, figure_of, frequency, head, match, span
-from chain.report.phrases import fitted, line_of, plane_words, upward
-from chain.report.tables import Column, answer, notes, say, show_table
+from chain.setup_report.numbers import between, figure_of, frequency, head, match, span
+from chain.setup_report.phrases import fitted, line_of, plane_words, upward
+from chain.setup_report.tables import Column, answer, notes, say, show_table
 
 STYLES = {"ripple": "yellow", "too coarse": "yellow", "too narrow": "", "none": "green", "too few points": "yellow"}
 KINDS = {"echo": "dips", "beat": "two others together", "repeat": "another once more", "turn": "no dips"}

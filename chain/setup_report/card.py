@@ -8,11 +8,11 @@ from rich.console import Console
 
 from chain.analyses.bench_card import Card
 from chain.analyses.ohmmeter import WHOLE_CHAIN
-from chain.report.expect import aim_words
-from chain.report.numbers import between, figure, head, percent, span, units
-from chain.report.phrases import line_of, plane_words, verdict_word
-from chain.report.recover import impedance, opening
-from chain.report.tables import Column, answer, say, show_table, title
+from chain.setup_report.expect import aim_words
+from chain.setup_report.numbers import between, figure, head, percent, span, units
+from chain.setup_report.phrases import line_of, plane_words, verdict_word
+from chain.setup_report.recover import impedance, opening
+from chain.setup_report.tables import Column, answer, say, show_table, title
 
 STYLES = {"stop": "bold red", "caution": "yellow", "note": "dim"}
 LINE = "_" * 9
