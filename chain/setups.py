@@ -402,6 +402,16 @@ def with_conductors(setup: Setup) -> Setup:
     return replace(setup, items=tuple(_with_conductor(item) for item in setup.items))
 
 
+def of_another_cable(lead: Item, name: str, part: Coax) -> Item:
+    """A lead cut from another cable, whose conductor then is the pin of the same F plugs."""
+    before = f_plug_variant(lead.part) if isinstance(lead.part, Coax) else ""
+    near, far = (
+        replace(each, variant="") if before and each.variant == before else each
+        for each in (lead.near_connector, lead.far_connector)
+    )
+    return _with_conductor(replace(lead, id=name, part=part, near_connector=near, far_connector=far))
+
+
 def _with_conductor(item: Item) -> Item:
     if item.arms:
         return replace(item, arms=tuple(_arm(arm) for arm in item.arms))

@@ -17,12 +17,12 @@ from chain.analyses.impedances import (
     reversed_part,
     wrong_impedance,
 )
-from chain.assembly.graph import BLOCKING, Connection, SetupGraph, setup_graph
+from chain.assembly.graph import BLOCKING, Connection, SetupGraph, setup_graph, without_adapter
 from chain.findings import LEVELS, Finding
 from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.setups import Item, Setup, with_conductors
 from library.frozen import dataclass
-from library.mating import F_FAMILY, bridging_adapters
+from library.mating import bridging_adapters
 from library.parts import Library
 from library.records import Coax, Connector
 
@@ -164,7 +164,7 @@ def bad_joints(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph) 
         ends = f"{each.near.connector} to {each.far.connector}"
         if each.verdict in BLOCKING:
             names = _missing(each.near.connector, each.far.connector, graph.library)
-            remedy = f"join them by {' or '.join(names)}" if names else _without_adapter(each)
+            remedy = f"join them by {' or '.join(names)}" if names else without_adapter(each)
             text = f"{ends}, {each.verdict}: {each.reason}"
             found.append(Finding("stop", each.id, text, remedy, "joint"))
         elif each.verdict == "caution":
@@ -174,12 +174,6 @@ def bad_joints(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph) 
                 )
             )
     return found
-
-
-def _without_adapter(found: Connection) -> str:
-    if any(end.connector.family == F_FAMILY and end.connector.variant for end in (found.near, found.far)):
-        return "fit a plug with a pin of its own, and state it as F-75 plug (pin type)"
-    return "no adapter of the library joins them"
 
 
 def open_arms(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph) -> list[Finding]:

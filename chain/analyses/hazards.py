@@ -141,7 +141,7 @@ def power_limits(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph
             found.append(Finding("note", item.id, text, "never transmit into it", "power"))
     limit_dbm = setup.near.max_power_dbm
     if limit_dbm is not None:
-        text = f"its port takes at most {limit_dbm:g} dBm"
+        text = f"its port takes at most {limit_dbm:.3g} dBm"
         text += f", reached with {limit_dbm + loss_db:.1f} dBm at the antenna" if loss_db else ""
         found.append(Finding("note", "near", text, "keep transmitters near the antenna off", "power"))
     return found

@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from chain.arrays import Real
-from chain.assembly.graph import BLOCKING, Connection, connection_elements, setup_graph, with_arm_sections
+from chain.assembly.graph import (
+    BLOCKING,
+    Connection,
+    connection_elements,
+    setup_graph,
+    with_arm_sections,
+    without_adapter,
+)
 from chain.errors import Defect, FitError
 from chain.rf.elements import Element
 from chain.rf.parts import elements_of
@@ -97,7 +104,7 @@ def _apart(setup: Setup, found: Connection, library: Library) -> Defect:
         f"do not fit together: {found.verdict}. {found.reason}"
     )
     joining = bridging_adapters(found.near.connector, found.far.connector, library)[:JOINING]
-    remedy = f"put {' or '.join(joining)} between them" if joining else "no adapter of the library joins them"
+    remedy = f"put {' or '.join(joining)} between them" if joining else without_adapter(found)
     at = next((index for index, item in enumerate(setup.items) if item.id == found.far.name), None)
     keys: list[tuple[str | int, ...]] = [("far", "connector")]
     if at is not None:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from chain.rf.elements import WRONG_HALF_M, Line, section_lines
 from chain.setups import Arm, Far, Item, Near, Setup, ShortLine
 from library.frozen import dataclass
-from library.mating import mate
+from library.mating import F_FAMILY, mate
 from library.parts import Library
 from library.records import Adapter, Coax, Connector, Splitter, Termination
 
@@ -86,6 +86,13 @@ class Connection:
     def id(self) -> str:
         """Name of the connection, from the items it lies between."""
         return f"{self.near.name}/{self.far.name}"
+
+
+def without_adapter(found: Connection) -> str:
+    """What helps where two ends do not fit together and the library has nothing that joins them."""
+    if any(end.connector.family == F_FAMILY and end.connector.variant for end in (found.near, found.far)):
+        return "fit a plug with a pin of its own, and state it as F-75 plug (pin type)"
+    return "no adapter of the library joins them"
 
 
 def connect(near: End, far: End, library: Library) -> Connection:

@@ -21,7 +21,7 @@ from chain.selection.need import Need, Offer
 from chain.selection.pareto import nondominated
 from chain.selection.ranking import DRAWS
 from chain.selection.stock import own_values, turned
-from chain.setups import Item, Setup
+from chain.setups import Item, Setup, of_another_cable
 from library.files.rows import PART_KINDS
 from library.mating import mate
 from library.parts import Library
@@ -333,8 +333,8 @@ def _of_the_library(item: Item, library: Library) -> list[Offer]:
         part = library.part(name)
         if part == item.part:
             continue
-        if item.part.kind == "coax":
-            other = replace(item, id=name, part=part)
+        if isinstance(part, Coax):
+            other = of_another_cable(item, name, part)
         else:
             ends = part.near_connector, part.far_connector  # type: ignore[union-attr]
             other = Item(name, part, *ends)

@@ -9,7 +9,9 @@ import pytest
 import strategies as build
 
 from chain.analyses.checks import check
+from chain.assembly.cascade import build as assemble
 from chain.assembly.graph import BLOCKING
+from chain.errors import FitError
 from chain.files.setup_file import load_setup, parse_setup
 from chain.setups import with_conductors
 from library.load import load_library
@@ -136,7 +138,11 @@ def test_conductor_of_the_cable_decides_about_its_f_plug(cable, verdict):
     found = check(chain(PAD, lead(cable), start="300 MHz", stop="400 MHz"))
     assert [each.verdict for each in found.joints[1:]] == [verdict, verdict]
     if verdict in BLOCKING:
-        assert "pin type" in next(each for each in found.findings if each.level == "stop").remedy
+        remedy = next(each for each in found.findings if each.level == "stop").remedy
+        assert "pin type" in remedy
+        # Every other command stops there, with the same remedy.
+        with pytest.raises(FitError, match="pin of its own, and state it as F-75 plug"):
+            assemble(chain(PAD, lead(cable), start="300 MHz", stop="400 MHz"))
 
 
 def test_plug_with_a_pin_of_its_own_is_left_alone():

@@ -232,6 +232,8 @@ def test_power_limits_are_reported_for_pad_and_port():
     assert "26.4 dBm" in pad.text
     # 20 dBm and the pad's least loss, 5.72 - 0.2 dB.
     assert "25.5 dBm" in port.text
+    # 2 W are 33.0103 dBm, which nobody states.
+    assert "at most 33 dBm," in remarks(chain(PAD, LEAD, near='max_power = "2 W"'), "power")[1].text
 
 
 def test_no_pad_and_no_stated_port_limit_say_nothing_of_power():

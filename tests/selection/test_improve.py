@@ -8,6 +8,7 @@ import pytest
 
 from chain.analyses.checks import check
 from chain.analyses.improvements import interval_at
+from chain.calls.setup_making import setup_of
 from chain.errors import FitError
 from chain.files.setup_file import load_setup
 from chain.reflection import magnitude_from_vswr, vswr
@@ -99,6 +100,18 @@ def test_without_offers_parts_of_the_library_have_no_price(setup):
     swaps = [each for each in improve(setup).changes if each.kind == "swap"]
     assert swaps
     assert all(each.price is None and each.gain_per_money is None for each in swaps)
+
+
+def test_a_cable_offered_in_a_lead_s_place_fits_when_the_file_names_it():
+    """The cable's own conductor is the pin of its F plugs: with RG-11 or a stranded cable the file would not fit together."""
+    lead = {"id": "lead", "part": "rg59", "length": "0.6 m", "near": "F-75 plug", "far": "F-75 plug"}
+
+    def bench(part):
+        return setup_of(["min-loss-pad-n-f", {**lead, "part": part}], sweep=("470 MHz", "694 MHz", 3))
+
+    offered = [each.what.partition(" ")[0] for each in improve(bench("rg59")).changes if "place of lead" in each.what]
+    assert offered
+    assert all(check(bench(each)).fits for each in offered)
 
 
 def test_an_adapter_too_many_is_removed(setup):
