@@ -126,3 +126,11 @@ def test_what_a_change_promises_of_the_limit_is_what_the_file_then_has(tmp_path,
     )
     assert likely == pytest.approx(found.rows[-1].reading_high, abs=0.01)
     assert surely == pytest.approx(found.ceiling_bound_vswr, abs=0.01)
+
+
+def test_the_widest_interval_is_the_one_with_most_between_its_ends():
+    """Near a total reflection the widest has the lowest lower end; a lead that is less sure has it at the top of the band."""
+    freq_hz = np.array([174e6, 230e6])
+    ends = [improvements.interval_at(SETUP, f, 0.97, False, draws=500) for f in freq_hz]
+    low, high = improvements.widest_interval(SETUP, freq_hz, 0.97, improvements.SEED, draws=500)
+    assert high - low == pytest.approx(max(high - low for low, high in ends), rel=0.02)

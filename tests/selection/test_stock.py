@@ -7,7 +7,7 @@ import strategies as made
 
 from chain.rf import twoport
 from chain.rf.parts import elements_of
-from chain.selection.stock import turned
+from chain.selection.stock import _covered, turned
 from library.load import load_library
 from library.records import Connector
 
@@ -25,3 +25,9 @@ def test_a_part_turned_round_is_its_two_port_the_other_way_and_turned_again_itse
     (one,), (two,) = elements_of(tap, FREQ_HZ), elements_of(other, FREQ_HZ)
     np.testing.assert_allclose(two.nominal(), twoport.flip(one.nominal()))
     assert turned(other) == tap
+
+
+def test_a_part_covers_a_band_to_its_last_frequency():
+    adapter = replace(made.adapter(75.0), max_hz=5e8)
+    assert _covered(made.item(adapter), FREQ_HZ) == "it is for 0 to 500 MHz"
+    assert not isinstance(_covered(made.item(replace(adapter, max_hz=6e8)), FREQ_HZ), str)

@@ -172,6 +172,12 @@ def test_a_falling_sweep_is_turned_round_and_a_point_at_zero_left_out(tmp_path_f
     assert "turned round" not in plain.interpretation
 
 
+def test_a_sweep_from_1_hz_keeps_its_first_point():
+    """However low: only at 0 Hz is nothing reflected."""
+    found = touchstone.parse(["# Hz S RI R 50", "1 .1 0", "1e6 .2 0"], "a.s1p").above_zero("a.s1p")
+    assert found.freq_hz.tolist() == [1, 1e6]
+
+
 def test_noise_behind_a_two_port_that_falls():
     """Five figures where nine belong, and the frequency going back up: noise, as behind a rising one."""
     text = "# MHz S RI R 50\n200 .1 0 .5 0 .5 0 .2 0\n100 .1 0 .5 0 .5 0 .3 0\n100 1 .5 20 .3\n150 1 .5 20 .3"

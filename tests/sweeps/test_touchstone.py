@@ -318,6 +318,12 @@ def test_entries_of_the_option_line_in_any_order(line):
             (3, 1),
             "'100' is no number that can stand",
         ),
+        (
+            "[Version] 2.0\n# MHz S RI\n[Number of Ports] 1\n[Number of Frequencies] 1000000000\n[Network Data]\n1 0 0\n",
+            "a.ts",
+            (4, 1),
+            "'1000000000' is no number that can stand",
+        ),
         ("[Version] 2.0\n# MHz S RI\n[Number of Prots] 1\n[Network Data]\n1 0 0\n", "a.ts", (3, 1), "no keyword"),
         ("[Version] 2.0\n# MHz S RI\n[Number of Ports] 1\n1 0 0\n", "a.ts", (4, 1), "before '[Network Data]'"),
         ("[Number of Ports] 1\n# MHz S RI\n[Network Data]\n1 0 0\n", "a.ts", (1, 1), "need '[Version] 2.0'"),

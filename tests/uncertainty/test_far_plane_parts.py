@@ -149,6 +149,19 @@ def test_every_set_of_standards_shows_what_it_may_and_is_undone_to_what_it_may(o
     assert max(outside) <= 1e-9
 
 
+@pytest.mark.parametrize("x", [0.3, -0.8j, 1.0])
+def test_a_moved_lead_turns_the_antenna_along_its_line_and_disc(x):
+    """Every turn there and back, behind a chain that shows nothing of its own: an arc parts from its tangent by half its square."""
+    of = measurement(flex_rad=0.1)
+    plane = replace(far_plane._plane(of), seen=np.zeros(1), match=np.zeros(1))
+    spread, added = far_plane._antenna(of, plane, np.array([x + 0j]), np.array([abs(x)]))
+    turned = np.exp(0.2j * np.linspace(-1, 1, 101)) * x - x
+    (line,) = spread.lines
+    along = np.clip((turned / line[0]).real, -1, 1)
+    assert added[0] == 0
+    assert np.abs(turned - along * line[0]).max() <= spread.radius[0] <= 0.2**2 / 2 * abs(x) * (1 + 1e-12)
+
+
 def test_weights_are_one_at_their_own_standard_and_nothing_at_the_others():
     found = np.array([far_plane._weights(np.array([t + 0j])) for t in (1, -1, 0)])[..., 0]
     np.testing.assert_allclose(found, np.eye(3), atol=1e-15)

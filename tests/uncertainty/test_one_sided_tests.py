@@ -173,6 +173,15 @@ def test_risk_at_the_limit_is_what_is_stated():
     assert np.mean(found.least_chance >= 0.8) >= 0.12
 
 
+def test_a_strict_share_below_one_trial_leaves_one():
+    """Trials that show 0 to 0.099 too much: the lowest magnitude of which any shows 0.5 or more is 0.401."""
+    one = np.ones((100, 1), dtype=complex)
+    terms = Terms.of(Maps(one, 1e-3 * np.arange(100)[:, None] * one, 0 * one))
+    found = invert(terms, np.array([0.5]), np.zeros(1), strict_share=np.array([0.025 / 16]))
+    assert found.strict_low is not None
+    assert found.strict_low[0] == pytest.approx(0.401, abs=1e-5)
+
+
 def test_joined_blocks_keep_what_is_left_out():
     terms = Terms.of(some_maps(np.random.default_rng(1), 0.27, 0.1, 0.0))
     parts = [invert(terms, np.array([0.1])), invert(terms, np.array([0.2]))]
