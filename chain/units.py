@@ -249,7 +249,7 @@ def _reflection(words: str, kind: str) -> float:
     if ratio:
         value = _ratio(ratio.group(1), words, rule)
         return value if kind == "vswr" else _return_loss_db(value, words)
-    if re.fullmatch(rf"{NUMBER.pattern}\s*:\s*1", words):
+    if TO_ONE.fullmatch(words):
         return _reflection(f"VSWR {words}", kind)
     loss = LOSS.fullmatch(words)
     if loss:
@@ -268,7 +268,7 @@ def _reflection(words: str, kind: str) -> float:
 
 def is_return_loss(text: object) -> bool:
     """Whether a reflection is written as a return loss and not as a VSWR."""
-    return isinstance(text, str) and not RATIO.match(text.strip())
+    return isinstance(text, str) and not RATIO.match(text.strip()) and not TO_ONE.fullmatch(text.strip())
 
 
 def _ratio(number: str, words: str, rule: QuantityKind) -> float:
@@ -319,6 +319,7 @@ def _readable(value: float, kind: str) -> tuple[str, float]:
 
 
 RATIO = re.compile(r"v?swr(?:\b\s*(?:[:=]|of\b|is\b)?|(?=[0-9]))\s*(.*)", re.IGNORECASE)
+TO_ONE = re.compile(rf"{NUMBER.pattern}\s*:\s*1")
 LOSS = re.compile(
     r"(?:rl|return loss|\|?\s*s(?:11|22)\s*\|?)(?:(?<=\|)|\b|(?<=rl)(?=[0-9]))\s*(?:[:=]|of\b|is\b)?\s*(.*)",
     re.IGNORECASE,

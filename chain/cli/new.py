@@ -15,7 +15,8 @@ from chain.results import SCHEMA_VERSION
     "--for",
     "purpose",
     metavar="BAND",
-    help="uhf-tv, vhf-tv, low-tv, fm, dab, several ('vhf-tv and uhf-tv'), or '88 MHz to 108 MHz'.",
+    multiple=True,
+    help="uhf-tv, vhf-tv, low-tv, fm, dab, or '88 MHz to 108 MHz'; more than one: --for vhf-tv --for uhf-tv.",
 )
 @click.option("--region", metavar="NAME", help="Whose channels: europe, uk, us, japan and others.")
 @click.option("--near", metavar="CONNECTOR", help="The analyzer's connector, such as N-50.")
@@ -37,7 +38,7 @@ from chain.results import SCHEMA_VERSION
     help="Write an installation with so many outlets in place of a set-up ('--for outlets': with two).",
 )
 @common
-def command(shared: Common, outlets: int | None, **reported: str | None) -> None:
+def command(shared: Common, outlets: int | None, purpose: tuple[str, ...], **reported: str | None) -> None:
     """Write a commented set-up file to start from, or one of an installation with its outlets. Nothing is asked.
 
     Options make the file fit your case: its parts fit together, and its channels are those of the region.
@@ -51,6 +52,8 @@ def command(shared: Common, outlets: int | None, **reported: str | None) -> None
     """
     refuse_overwriting(shared.output, shared.force)
     wished = {name: text for name, text in reported.items() if text is not None}
+    if purpose:
+        wished["purpose"] = " and ".join(purpose)
     if outlets is not None or wished.get("purpose", "").casefold().strip() in OUTLETS_WORDS:
         text = _installation(outlets, wished)
     elif wished:

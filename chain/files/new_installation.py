@@ -21,8 +21,9 @@ from chain.units import format_quantity
 from library.formulas import span_hz
 from library.load import load_library
 
-USUAL_OUTLETS, MOST_OUTLETS = 2, 4
-"""The largest splitter of the library that is usual in a house has four ways."""
+USUAL_OUTLETS, MOST_OUTLETS = 2, 16
+MOST_WAYS = 4
+"""The largest splitter of the library that is usual in a house has four ways: behind two of them in line are sixteen outlets."""
 MODES = {
     "DVB-T2": "DVB-T2 256QAM 2/3",
     "DVB-T": "DVB-T 64QAM 2/3",
@@ -38,6 +39,8 @@ FIELD_DBUV = 60
 FM_MHZ = 98
 LENGTH = "12 m"
 """Downlead where none is stated."""
+BETWEEN = "5 m"
+"""Lead between two splitters in line."""
 
 
 def new_installation_text(wish: Wish, count: int) -> str:
@@ -45,7 +48,7 @@ def new_installation_text(wish: Wish, count: int) -> str:
     if not 1 <= count <= MOST_OUTLETS:
         raise RangeError(
             f"--outlets {count}: from 1 to {MOST_OUTLETS} are written",
-            f"write --outlets {MOST_OUTLETS}, then add a splitter behind one of its outputs",
+            f"write --outlets {MOST_OUTLETS if count > MOST_OUTLETS else 1}",
         )
     library = load_library()
     far = end_of(wish.far, 75, "--far", library)
@@ -53,7 +56,11 @@ def new_installation_text(wish: Wish, count: int) -> str:
         raise RangeError(f"--far {quoted(wish.far)} is no 75-ohm connector", "write --far F or --far IEC")
     length_m = length_of(wish.length)
     band = USED_NAMES.get(wish.purpose.casefold().strip(), wish.purpose.casefold().strip())
-    if len(AND.split(band)) > 1 or band not in BANDS:
+    first = USED_NAMES.get(AND.split(band)[0], AND.split(band)[0])
+    if first != band and first in BANDS:
+        remedy = f"write --for {first}; the other band is one more [[signal]] in the file"
+        raise RangeError(f"--for {quoted(wish.purpose)}: an installation begins with one band", remedy)
+    if band not in BANDS:
         listed = " or ".join(f"--for {name}" for name in BANDS)
         raise RangeError(f"--for {quoted(wish.purpose)}: an installation begins with one band", f"write {listed}")
     title, signal = _signal(band, wish)
@@ -66,10 +73,9 @@ def new_installation_text(wish: Wish, count: int) -> str:
         signal,
         _item("downlead", _cable(band, wish), "antenna", length=format_quantity(length_m, "length"), near=plug),
     ]
-    if count > 1:
-        parts.append(_item("splitter", f"splitter-{count}", "downlead"))
-    for number in range(1, count + 1):
-        after = f"splitter.out{number}" if count > 1 else "downlead"
+    items, outputs = _split(count, _cable(band, wish))
+    parts += items
+    for number, after in enumerate(outputs, 1):
         lines = [
             "[[outlet]]",
             f'id = "outlet{number}"',
@@ -78,6 +84,26 @@ def new_installation_text(wish: Wish, count: int) -> str:
         ]
         parts.append("\n".join([*lines, ""]))
     return "\n".join([*parts, TAIL])
+
+
+def _split(count: int, cable: str) -> tuple[list[str], list[str]]:
+    """Splitters for so many outlets, two in line where one has too few ways, and the output for each outlet."""
+    if count == 1:
+        return [], ["downlead"]
+    if count <= MOST_WAYS:
+        return [_item("splitter", f"splitter-{count}", "downlead")], [
+            f"splitter.out{way}" for way in range(1, count + 1)
+        ]
+    first = -(-count // MOST_WAYS)
+    items = [_item("splitter", f"splitter-{first}", "downlead")]
+    outputs: list[str] = []
+    for way in range(1, first + 1):
+        ways = (count - len(outputs)) // (first - way + 1)
+        name = f"splitter{way}"
+        items.append(_item(f"lead{way}", cable, f"splitter.out{way}", length=BETWEEN))
+        items.append(_item(name, f"splitter-{ways}", f"lead{way}"))
+        outputs += [f"{name}.out{each}" for each in range(1, ways + 1)]
+    return items, outputs
 
 
 RECEIVERS = {"fm": "radio", "dab": "radio"}

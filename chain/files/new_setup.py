@@ -21,8 +21,10 @@ from library.records import Adapter, Coax, Connector, Pad, Raster
 BANDS = {"uhf-tv": "UHF", "vhf-tv": "VHF III", "low-tv": "VHF low", "fm": "FM", "dab": "DAB"}
 """What an antenna may be for, and the band of the rasters that is meant."""
 USED_NAMES = {"tv": "uhf-tv", "uhf": "uhf-tv", "vhf": "vhf-tv", "radio": "fm", "dvb-t": "uhf-tv", "dvb-t2": "uhf-tv"}
-AND = re.compile(r"\s*(?:[,+&/]|\band\b|\bund\b)\s*")
+AND = re.compile(r"\s*(?:[,+&/]|\band\b|\bund\b)\s*", re.IGNORECASE)
 """What stands between two bands."""
+SPAN = re.compile(r"[0-9.]+\s*(?:[kMG]?Hz)?\s*(?:-|\u2013|to\b)", re.IGNORECASE)
+"""How a span of frequencies begins."""
 EUROPE = "europe"
 PADS = (
     "min-loss-pad-n-f",
@@ -60,7 +62,10 @@ def new_setup_text(wish: Wish) -> str:
     library = load_library()
     near, far = end_of(wish.near, 50, "--near", library), end_of(wish.far, 75, "--far", library)
     title, sweep, top_hz, low_hz = _sweep(wish, library)
-    parse_quantity(wish.limit, "vswr")
+    try:
+        parse_quantity(wish.limit, "vswr")
+    except UnitError as error:
+        raise UnitError(f"--limit: {error.message}", error.help) from None
     shows = _shown(wish.shows)
     length_m = length_of(wish.length)
     feed = library.family(far.family).impedance_ohm == 300
@@ -115,16 +120,19 @@ def end_of(text: str, ohm: int, option: str, library: Library) -> Connector:
 
 def _sweep(wish: Wish, library: Library) -> tuple[str, str, float, float]:
     """Title, table of the sweep, and its highest and lowest frequency."""
-    texts = [each for each in AND.split(wish.purpose.casefold().strip()) if each]
-    bands = list(dict.fromkeys(USED_NAMES.get(each, each) for each in texts))
+    texts = [each for each in AND.split(wish.purpose.strip()) if each]
+    bands = list(dict.fromkeys(USED_NAMES.get(each.casefold(), each) for each in texts))
+    bands = [each.casefold() if each.casefold() in BANDS else each for each in bands]
+    if len(bands) > 1 and all(each in BANDS or SPAN.match(each) for each in bands):
+        _refuse_apart([each for each in bands if each not in BANDS or each == "fm"], bands)
     if not bands or not set(bands) <= set(BANDS):
         return _span(wish.purpose)
     rasters = [raster for band in bands for raster in rasters_of(band, wish, library)]
     low_hz, top_hz = span_of(rasters)
     title = f"{' and '.join(TITLES[band] for band in bands)}, {rasters[0].region.replace('-', ' ').capitalize()}"
-    # FM has no channels of its own, and one table of channels holds those of one region.
-    if "fm" in bands or len({raster.region for raster in rasters}) > 1:
+    if bands == ["fm"]:
         return title, _start_stop(low_hz, top_hz), top_hz, low_hz
+    _refuse_apart([bands[-1]] if len({raster.region for raster in rasters}) > 1 else [], bands)
     lists = ",".join(
         channel_list(raster) for raster in sorted(rasters, key=lambda each: edges_mhz(each, _names(each)[0]))
     )
@@ -134,6 +142,16 @@ def _sweep(wish: Wish, library: Library) -> tuple[str, str, float, float]:
         (f'channels = "{lists}"', "or only those that you receive"),
     ]
     return title, _remarked(lines), top_hz, low_hz
+
+
+def _refuse_apart(apart: Sequence[str], bands: Sequence[str]) -> None:
+    """Refuse bands that one file cannot hold: its channels are of one region, and a span of frequencies is a single one."""
+    if apart:
+        files = " and ".join(f"--for {quoted(each) if ' ' in each else each}" for each in bands)
+        message = (
+            f"--for {quoted(apart[0])} has no channels of the same region: it cannot share a file with another band"
+        )
+        raise RangeError(message, f"write one file for each: {files}")
 
 
 def span_of(rasters: Sequence[Raster]) -> tuple[float, float]:

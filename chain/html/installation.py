@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Any
 
 from chain.html.inline_charts import curve_svg
 from chain.html.page import filled
 from chain.outlet_report.outlet_tree import item_words, levels_words, outlet_words
-from chain.outlet_report.outlets import chance, span_of, verdict_lines, worth_line
+from chain.outlet_report.outlets import chance, span_of, spare_text, verdict_lines, worth_line
 from chain.plots.outlets import describe
 from chain.reception.installer_card import InstallerCard, card_of
 from chain.reception.outlets import VERDICTS, Reception
@@ -139,9 +138,7 @@ def _heat(result: Reception) -> dict[str, Any]:
         for column in range(len(installation.channels)):
             verdict = VERDICTS[int(result.verdicts[row, column])]
             room = float(result.closest_db[row, column])
-            cells.append(
-                {"kind": KINDS[verdict], "sign": SIGNS[verdict], "room": f"{math.floor(room):+d}", "verdict": verdict}
-            )
+            cells.append({"kind": KINDS[verdict], "sign": SIGNS[verdict], "room": spare_text(room), "verdict": verdict})
         rows.append((installation.outlets[row].id, cells))
     names = [channel.name for channel in installation.channels]
     parts = [slice(first, first + HEAT_COLUMNS) for first in range(0, len(names), HEAT_COLUMNS)]
@@ -154,6 +151,7 @@ def _cells(result: Reception, at: tuple[int, int]) -> dict[str, Any]:
     return {
         "row": row,
         "kind": KINDS[row.verdict],
+        "spare": spare_text(float(result.closest_db[at])),
         "level": span_of(row.level_low, row.level_high),
         "margin": span_of(row.margin_low, row.margin_high),
         "chance": chance(row.probability),

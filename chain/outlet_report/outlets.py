@@ -6,6 +6,7 @@ import math
 
 from rich.console import Console
 
+from chain.reception.limits import most_in_all_dbuv
 from chain.reception.outlets import OutletChannel, Reception
 from chain.reception.records import ANTENNA
 from chain.reception.tree import bypass_words
@@ -25,34 +26,40 @@ def render(result: Reception, console: Console, every: bool = False) -> None:
     say(console, worth_line(result))
     console.print()
     order = result.order()
-    rows = [result.row(*at) for at in (order if every else order[:ROWS])]
+    shown = [(result.row(*at), at) for at in (order if every else order[:ROWS])]
     columns = [
         Column("outlet", numeric=False),
         Column("ch", numeric=False),
-        Column("MHz"),
+        Column("to spare,\ndB"),
         Column("level,\ndBuV"),
         Column("95 %"),
         Column("C/N\nmargin"),
-        Column("95 %"),
         Column("chance"),
         Column("verdict,\nlimited by", numeric=False),
     ]
-    show_table(console, columns, [_cells(row, row.outlet in result.silent) for row in rows])
-    left = len(order) - len(rows)
+    show_table(
+        console, columns, [_cells(row, row.outlet in result.silent, float(result.closest_db[at])) for row, at in shown]
+    )
+    left = len(order) - len(shown)
     more = f"{left} more rows (--all), the tree (--tree)" if left else "the tree (--tree)"
     notes(console, result.installation.assumed, [_method(result)], more=more)
 
 
-def _cells(row: OutletChannel, silent: bool) -> list[str]:
+def _cells(row: OutletChannel, silent: bool, spare_db: float) -> list[str]:
+    arrives = (f"{row.level_dbuv:.0f}", span_of(row.level_low, row.level_high), f"{row.margin_db:.1f}")
     return [
         row.outlet,
         row.channel,
-        f"{row.freq_hz / 1e6:.0f}" if row.freq_hz > 150e6 else f"{row.freq_hz / 1e6:g}",
-        *(("none", "") if silent else (f"{row.level_dbuv:.0f}", span_of(row.level_low, row.level_high))),
-        *(("", "") if silent else (f"{row.margin_db:.1f}", span_of(row.margin_low, row.margin_high))),
+        "" if silent else spare_text(spare_db),
+        *(("none", "", "") if silent else arrives),
         chance(row.probability),
         f"{verdict_word(row.verdict)}, {row.limited_by}",
     ]
+
+
+def spare_text(room_db: float) -> str:
+    """What is left to the nearest limit at the low end, in whole decibels rounded down."""
+    return f"{math.floor(room_db):+d}"
 
 
 def span_of(low: float, high: float) -> str:
@@ -88,25 +95,35 @@ def verdict_lines(result: Reception) -> list[str]:
         lack = result.unpowered[0]
         dead = line_of("Not yet: ", f"'{lack.where}' {lack.text}")
         first = fitted(f"{dead[:-1]}; so {result.count('works')} of {total} work.", dead)
-        unfed = bypass_words(result.installation, result.unfed) if result.unfed else _worst(worst)
+        unfed = bypass_words(result.installation, result.unfed) if result.unfed else _worst(result, worst)
         return [first, fitted(unfed, "Levels without the feed."), line_of("Next: ", lack.remedy)]
-    return [first, _worst(worst), _next(result, worst)]
+    return [first, _worst(result, worst), _next(result, worst)]
 
 
-def _worst(row: OutletChannel) -> str:
+def _worst(result: Reception, row: OutletChannel) -> str:
     name, outlet = _short(row.channel, 8), _short(row.outlet, 14)
     place = name if "Hz" in name else f"channel {name}"
-    return fitted(*(f"Worst: {each} at {outlet}, {_why_worst(row)}" for each in (place, name)))
+    return fitted(*(f"Worst: {each} at {outlet}, {_why_worst(result, row)}" for each in (place, name)))
 
 
-def _why_worst(row: OutletChannel) -> str:
+def _why_worst(result: Reception, row: OutletChannel) -> str:
+    """The figure that limits, its interval, and the limit."""
     if row.limited_by == "level" and row.window[0] is not None:
         span = f"{row.level_low:.0f} to {row.level_high:.0f}"
         return f"{row.level_dbuv:.0f} dBuV ({span}), needs at least {row.window[0]:g}."
-    if row.limited_by == "overload" and row.window[1] is not None and row.level_high > row.window[1]:
-        return f"{row.level_dbuv:.0f} dBuV, up to {row.level_high:.0f}; takes at most {row.window[1]:g}."
-    span = f"{row.margin_low:.1f} to {row.margin_high:.1f}"
-    return f"margin {row.margin_db:.1f} dB ({span}), needs {row.asked_db:g}; limit: {row.limited_by}."
+    if row.limited_by == "overload":
+        at = [each.id for each in result.installation.outlets].index(row.outlet)
+        most, total = float(most_in_all_dbuv(result.installation)[at]), float(result.drawn.total_dbuv[1][at])
+        if row.window[1] is not None and row.level_high - row.window[1] > max(0.0, total - most):
+            return f"{row.level_dbuv:.0f} dBuV, up to {row.level_high:.0f}; takes at most {row.window[1]:g}."
+        if total > most:
+            return (
+                f"{float(result.nominal.total_dbuv[at]):.0f} dBuV in all, up to {total:.0f}; takes at most {most:.0f}."
+            )
+    asked = f", {row.asked_db:g} dB asked for" if row.asked_db else ""
+    return (
+        f"C/N margin {row.margin_db:.1f} ({row.margin_low:.1f} to {row.margin_high:.1f}) dB{asked}; {row.limited_by}."
+    )
 
 
 def _short(text: str, most: int) -> str:
@@ -118,13 +135,14 @@ def _next(result: Reception, worst: OutletChannel) -> str:
     installation = result.installation
     if worst.verdict == "works":
         return "Next: 'chain card FILE' prints what to expect at each test point."
-    column = next(n for n, each in enumerate(installation.channels) if each.name == worst.channel)
+    column = result.order()[0][1]
     source = installation.sources[installation.channels[column].signal]
     if worst.verdict == "not proven" and source.kind != "level" and source.spread_db >= 3:
         return f"Next: measure the level at the {ANTENNA}; the field is the least certain part."
     if worst.limited_by == "overload":
         return "Next: less gain or a filter: chain outlets FILE --improve"
-    if worst.limited_by == "mismatch":
+    spare_db = float(result.closest_db[result.order()[0]])
+    if worst.limited_by in ("noise", "level") and spare_db + result.worth.match_db >= 0:
         return "Next: a better match of the antenna alone would do (see 'chain recover')."
     return "Next: where an amplifier helps: chain outlets FILE --place; what else: --improve"
 
@@ -147,7 +165,8 @@ def worth_line(result: Reception) -> str:
 def _method(result: Reception) -> str:
     drawn = result.drawn
     return (
-        f"Levels into 75 ohm. Chance: share of {drawn.draws} drawn installations in which the margin and the level hold "
+        "Levels into 75 ohm. To spare: room to the limit that is named, at the low end of 95 %. "
+        f"Chance: share of {drawn.draws} drawn installations in which the margin and the level hold "
         f"(a probability of the spreads stated). Another seed than {drawn.seed} moves the ends by up to "
         f"{drawn.end_error_db:.1f} dB."
     )

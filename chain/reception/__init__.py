@@ -6,6 +6,7 @@ __all__ = [
     "installation_file",
     "installer_card",
     "levels",
+    "limits",
     "outlets",
     "placing_amplifier",
     "records",

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 
 from chain.assembly.graph import BLOCKING
 from chain.findings import Finding
-from chain.reception.formulas import DBUV_OF_DBM
 from chain.reception.levels import nominal_levels
+from chain.reception.limits import most_in_all_dbuv
 from chain.reception.records import ANTENNA, Installation, InstalledItem, Outlet
 from chain.reception.tree import dc_walk, way_to
 from chain.results import SCHEMA_VERSION, ResultTable
@@ -232,8 +232,7 @@ def _overload(installation: Installation) -> list[Finding]:
         return []
     nominal = nominal_levels(installation)
     found = []
-    for row, outlet in enumerate(installation.outlets):
-        limit = outlet.receiver.overload_dbm + DBUV_OF_DBM if outlet.receiver else float("inf")
+    for row, (outlet, limit) in enumerate(zip(installation.outlets, most_in_all_dbuv(installation), strict=True)):
         total = float(nominal.total_dbuv[row])
         if total > limit:
             text = f"gets {total:.0f} dBuV in all, its receiver takes at most {limit:.0f}"

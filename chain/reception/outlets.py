@@ -13,7 +13,7 @@ from chain.errors import FitError
 from chain.findings import Finding
 from chain.reception.checks import blocking_joints, unfed_amplifiers, unpowered
 from chain.reception.elements import Compiled, compile_tree, require_described
-from chain.reception.formulas import DBUV_OF_DBM, mismatch_limits_db
+from chain.reception.formulas import mismatch_limits_db
 from chain.reception.levels import (
     Nominal,
     Worth,
@@ -24,6 +24,7 @@ from chain.reception.levels import (
     nominal_source,
     worth_of,
 )
+from chain.reception.limits import rooms_db, words_of
 from chain.reception.network import solve
 from chain.reception.records import Installation
 from chain.reception.sections import reflection_at
@@ -276,8 +277,7 @@ def outlets(
     worth = worth_of(installation, int(outlet), int(channel))
     isolation, room = worst_isolation_db(installation)
     slope = _slopes(installation, nominal)
-    _refine(installation, nominal, (verdicts, limits, closest), worth, slope, room)
-    warnings = (*installation.warnings, *_remarks(installation, slope, isolation, room))
+    warnings = (*installation.warnings, *_remarks(installation, nominal, slope, isolation, room))
     return Reception(
         stated.title,
         stated,
@@ -297,46 +297,13 @@ def outlets(
 
 def _judge(installation: Installation, nominal: Nominal, drawn: DrawnMargins) -> tuple[Any, Any, Real]:
     """Verdict, what limits, and the room to that limit, for every outlet and channel."""
-    channels, ends = installation.channels, installation.outlets
-    asked = np.array([channel.need_db + channel.margin_db for channel in channels])
-    low = np.array([-np.inf if each.window_low_dbuv is None else each.window_low_dbuv for each in channels])
-    high = np.array([np.inf if each.window_high_dbuv is None else each.window_high_dbuv for each in channels])
-    over = np.array([[each.receiver.overload_dbm + DBUV_OF_DBM if each.receiver else np.inf] for each in ends])
-    total_low, total_high = drawn.total_dbuv[0][:, None], drawn.total_dbuv[1][:, None]
-    shape = drawn.probability.shape
     # Each limit by the end of its interval that is worse for it.
-    surely = np.stack(
-        np.broadcast_arrays(
-            drawn.cni_db[0] - asked, drawn.level_dbuv[0] - low, high - drawn.level_dbuv[1], over - total_high
-        )
-    )
-    perhaps = np.stack(
-        np.broadcast_arrays(
-            drawn.cni_db[1] - asked, drawn.level_dbuv[1] - low, high - drawn.level_dbuv[0], over - total_low
-        )
-    )
+    (level_low, level_high), (low, high) = drawn.level_dbuv, drawn.cni_db
+    surely = rooms_db(installation, low, level_low, level_high, drawn.total_dbuv[1])
+    perhaps = rooms_db(installation, high, level_high, level_low, drawn.total_dbuv[0])
     verdicts = np.where(surely.min(axis=0) >= 0, 0, np.where(perhaps.min(axis=0) < 0, 2, 1))
-    first = np.argmin(surely, axis=0)
-    words = np.array(["noise", "level", "overload", "overload"], dtype=object)[first]
-    quieter = nominal.cim_db < nominal.cn_db
-    words = np.where((first == 0) & quieter, "overload", words)
-    return verdicts, words.reshape(shape), surely.min(axis=0)
-
-
-def _refine(
-    installation: Installation, nominal: Nominal, judged: tuple[Any, Any, Real], worth: Worth, slope: Real, room: Real
-) -> None:
-    """Name mismatch where a matched antenna would do, slope or isolation where all else is well."""
-    verdicts, limits, closest = judged
-    # What a matched antenna brings where things are worst is taken for what it brings everywhere.
-    weak = (verdicts > 0) & np.isin(limits, ("noise", "level")) & (closest + worth.match_db >= 0)
-    limits[weak] = "mismatch"
-    sound = verdicts == 0
-    ragged = nominal.ripple_db > 2 * default("channel_ripple_db")
-    # Where nothing fails, what is worth a look is named instead, the last of these before the others.
-    limits[sound & ragged] = "slope"
-    limits[sound & (slope > _slope_limit(installation))[:, None]] = "slope"
-    limits[sound & (room < 0)[:, None]] = "isolation"
+    words = words_of(np.argmin(surely, axis=0), nominal.cim_db, nominal.cn_db)
+    return verdicts, words, surely.min(axis=0)
 
 
 def _echo_ripple(installation: Installation, nominal: Nominal) -> Real:
@@ -381,8 +348,14 @@ def _slopes(installation: Installation, nominal: Nominal) -> Real:
     return np.asarray(np.max([np.ptp(nominal.level_dbuv[:, each], axis=1) for each in bands.values()], axis=0))
 
 
-def _remarks(installation: Installation, slope: Real, isolation: Real, room: Real) -> list[str]:
+def _remarks(installation: Installation, nominal: Nominal, slope: Real, isolation: Real, room: Real) -> list[str]:
     remarks = []
+    listened = np.array([not outlet.end for outlet in installation.outlets])
+    uneven, most = np.where(listened[:, None], nominal.ripple_db, 0.0), 2 * default("channel_ripple_db")
+    if uneven.max() > most:
+        row, column = np.unravel_index(int(uneven.argmax()), uneven.shape)
+        place = f"in channel {installation.channels[int(column)].name} at {installation.outlets[int(row)].id}"
+        remarks.append(f"the level changes by {uneven.max():.1f} dB {place} (at most {most:g} asked)")
     limit = _slope_limit(installation)
     steep = [number for number, outlet in enumerate(installation.outlets) if not outlet.end and slope[number] > limit]
     if steep:

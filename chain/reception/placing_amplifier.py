@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from chain.reception.formulas import DBUV_OF_DBM, T0_K, antenna_noise_k
+from chain.reception.formulas import T0_K, antenna_noise_k
 from chain.reception.levels import Nominal, nominal_levels, without_item
+from chain.reception.limits import rooms_db, words_of
 from chain.reception.records import ANTENNA, Installation, InstalledItem, ReceivingAntenna
 from chain.reception.tree import followers_of
 from chain.reception.trials import drawn_rooms, room_ends
@@ -100,24 +101,11 @@ class Placement(ResultTable):
 def score(installation: Installation, nominal: Nominal | None = None) -> Score:
     """The least nominal room to any limit, over all outlets with a receiver and all channels."""
     nominal = nominal or nominal_levels(installation)
-    channels, ends = installation.channels, installation.outlets
-    asked = np.array([channel.need_db + channel.margin_db for channel in channels])
-    low = np.array([-np.inf if each.window_low_dbuv is None else each.window_low_dbuv for each in channels])
-    high = np.array([np.inf if each.window_high_dbuv is None else each.window_high_dbuv for each in channels])
-    over = np.array([[each.receiver.overload_dbm + DBUV_OF_DBM if each.receiver else np.inf] for each in ends])
-    rooms = np.stack(
-        np.broadcast_arrays(
-            nominal.cni_db - asked,
-            nominal.level_dbuv - low,
-            high - nominal.level_dbuv,
-            over - nominal.total_dbuv[:, None],
-        )
-    )
+    channels, ends, level = installation.channels, installation.outlets, nominal.level_dbuv
+    rooms = rooms_db(installation, nominal.cni_db, level, level, nominal.total_dbuv)
     rooms[:, [bool(each.end) for each in ends]] = np.inf
     limit, outlet, channel = np.unravel_index(int(np.argmin(rooms)), rooms.shape)
-    words = ("noise", "level", "overload", "overload")[int(limit)]
-    if limit == 0 and nominal.cim_db[outlet, channel] < nominal.cn_db[outlet, channel]:
-        words = "overload"
+    words = str(words_of(limit, nominal.cim_db[outlet, channel], nominal.cn_db[outlet, channel]))
     return Score(float(rooms[limit, outlet, channel]), ends[int(outlet)].id, channels[int(channel)].name, words)
 
 

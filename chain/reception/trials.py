@@ -17,8 +17,9 @@ from numpy.typing import NDArray
 from chain.arrays import Real
 from chain.reception.drawn_network import Arrived, solve_trials
 from chain.reception.elements import Compiled, RandomPool, TrialBlock, compile_tree
-from chain.reception.formulas import DBUV_OF_DBM, T0_K, antenna_noise_k, noise_dbuv
+from chain.reception.formulas import T0_K, antenna_noise_k, noise_dbuv
 from chain.reception.levels import Nominal, amplifier_ports, nominal_levels, on_the_way, receiver_factors
+from chain.reception.limits import most_in_all_dbuv
 from chain.reception.network import Plan, plan_of
 from chain.reception.records import ANTENNA, Installation, InstalledItem, Outlet
 from chain.reception.sections import reflection_at
@@ -134,8 +135,7 @@ def draw_margins(
             shift = max(shift, moved)
         if progress:
             progress(some[-1] / len(channels))
-    limits = [outlet.receiver.overload_dbm + DBUV_OF_DBM if outlet.receiver else 300.0 for outlet in outlets]
-    most = (10 ** (np.array(limits, dtype=np.float32) / 10))[:, None]
+    most = (10 ** (most_in_all_dbuv(installation).astype(np.float32) / 10))[:, None]
     # Overload is of all channels together, so it is judged when the last has been added.
     works &= total <= most
     listened = np.array([not outlet.end for outlet in outlets])

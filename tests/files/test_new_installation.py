@@ -55,8 +55,13 @@ def test_the_file_goes_through_the_commands_at_once(words, tmp_path):
 @pytest.mark.parametrize(
     ("words", "message", "applied"),
     [
-        (["--outlets", "9"], "from 1 to 4", ["--outlets", "4"]),
-        (["--outlets", "0"], "from 1 to 4", ["--outlets", "4"]),
+        (["--outlets", "17"], "from 1 to 16", ["--outlets", "16"]),
+        (["--outlets", "0"], "from 1 to 16", ["--outlets", "1"]),
+        (
+            ["--outlets", "2", "--for", "vhf", "--for", "uhf"],
+            "begins with one band",
+            ["--outlets", "2", "--for", "vhf-tv"],
+        ),
         (["--outlets", "2", "--for", "kitchen"], "begins with one band", ["--outlets", "2", "--for", "uhf-tv"]),
         (["--outlets", "2", "--shows", "vswr"], "is of an analyzer", ["--outlets", "2"]),
         (["--outlets", "2", "--length", "0 m"], "above zero", ["--outlets", "2", "--length", "1 m"]),

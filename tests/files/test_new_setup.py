@@ -58,6 +58,23 @@ def test_several_bands_are_all_in_the_sweep(text):
     assert (setup.sweep.start_hz, setup.sweep.stop_hz) == (174e6, 694e6)
 
 
+@pytest.mark.parametrize(
+    ("limit", "in_db"), [("RL 12 dB", True), ("12 dB", True), ("VSWR 1.7", False), ("1.7:1", False)]
+)
+def test_the_limit_of_a_new_file_settles_the_unit_of_its_answers(limit, in_db, tmp_path):
+    path = str(tmp_path / "mine.toml")
+    for words in (["new", "--limit", limit, "-o", path], ["expect", path, "--draws", "1000"]):
+        done = CliRunner().invoke(chain, words)
+        assert done.exit_code == 0, done.output
+    assert ("dB return loss or better" in done.output) is in_db
+    assert (" VSWR 1.7 or better" in done.output) is not in_db
+
+
+def test_bands_given_one_by_one_are_all_in_the_file():
+    done = CliRunner().invoke(chain, ["new", "--for", "vhf-tv", "--for", "uhf-tv"])
+    assert 'channels = "5-12,21-48"' in done.output
+
+
 def test_any_wish_gives_a_set_up_that_fits():
     kept = 0
     for seed in range(16):
@@ -137,7 +154,10 @@ def test_a_span_of_frequencies_stands_for_a_band():
         (Wish(purpose="vhf-tv", region="japan"), "no channels of vhf-tv", "--for uhf-tv"),
         (Wish(near="Q-50"), "--near: 'Q-50'", ""),
         (Wish(far="TV"), "--far: 'TV': F-75 or IEC-75", "'F-75 jack'"),
-        (Wish(limit="2"), "'2' has no unit", "VSWR 2"),
+        (Wish(limit="2"), "--limit: '2' has no unit", "VSWR 2"),
+        (Wish(purpose="fm and dab"), "'fm'", "one file for each: --for fm and --for dab"),
+        (Wish(purpose="88-108 MHz, VHF"), "'88-108 MHz'", "--for '88-108 MHz' and --for vhf-tv"),
+        (Wish(purpose="dab and vhf-tv", region="us"), "the same region", "one file for each"),
         (Wish(near="UHF"), "described up to 300 MHz", "--near"),
         (Wish(near="2.4mm"), "no adapter is known from 2.4mm-50 jack", "chain parts adapter"),
         (Wish(length="0 m"), "a lead needs a length above zero", "1 m"),
