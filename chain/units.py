@@ -249,8 +249,6 @@ def _reflection(words: str, kind: str) -> float:
     if ratio:
         value = _ratio(ratio.group(1), words, rule)
         return value if kind == "vswr" else _return_loss_db(value, words)
-    if TO_ONE.fullmatch(words):
-        return _reflection(f"VSWR {words}", kind)
     loss = LOSS.fullmatch(words)
     if loss:
         # On a screen a return loss may carry the sign of S11, and its unit stands beside the scale.
@@ -268,7 +266,7 @@ def _reflection(words: str, kind: str) -> float:
 
 def is_return_loss(text: object) -> bool:
     """Whether a reflection is written as a return loss and not as a VSWR."""
-    return isinstance(text, str) and not RATIO.match(text.strip()) and not TO_ONE.fullmatch(text.strip())
+    return isinstance(text, str) and not RATIO.match(text.strip())
 
 
 def _ratio(number: str, words: str, rule: QuantityKind) -> float:
@@ -318,8 +316,9 @@ def _readable(value: float, kind: str) -> tuple[str, float]:
     return (metric[-1][1], metric[-1][0]) if size else next(iter(units.items()))
 
 
-RATIO = re.compile(r"v?swr(?:\b\s*(?:[:=]|of\b|is\b)?|(?=[0-9]))\s*(.*)", re.IGNORECASE)
-TO_ONE = re.compile(rf"{NUMBER.pattern}\s*:\s*1")
+RATIO = re.compile(
+    rf"(?:v?swr(?:\b\s*(?:[:=]|of\b|is\b)?|(?=[0-9]))|(?={NUMBER.pattern}\s*:\s*1$))\s*(.*)", re.IGNORECASE
+)
 LOSS = re.compile(
     r"(?:rl|return loss|\|?\s*s(?:11|22)\s*\|?)(?:(?<=\|)|\b|(?<=rl)(?=[0-9]))\s*(?:[:=]|of\b|is\b)?\s*(.*)",
     re.IGNORECASE,

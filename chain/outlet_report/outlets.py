@@ -6,7 +6,7 @@ import math
 
 from rich.console import Console
 
-from chain.reception.limits import most_in_all_dbuv
+from chain.reception.levels import most_in_all_dbuv
 from chain.reception.outlets import OutletChannel, Reception
 from chain.reception.records import ANTENNA
 from chain.reception.tree import bypass_words

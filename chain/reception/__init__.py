@@ -6,7 +6,6 @@ __all__ = [
     "installation_file",
     "installer_card",
     "levels",
-    "limits",
     "outlets",
     "placing_amplifier",
     "records",

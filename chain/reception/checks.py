@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 
 from chain.assembly.graph import BLOCKING
 from chain.findings import Finding
-from chain.reception.levels import nominal_levels
-from chain.reception.limits import most_in_all_dbuv
+from chain.reception.levels import most_in_all_dbuv, nominal_levels
 from chain.reception.records import ANTENNA, Installation, InstalledItem, Outlet
 from chain.reception.tree import dc_walk, way_to
 from chain.results import SCHEMA_VERSION, ResultTable

@@ -22,9 +22,10 @@ from chain.reception.levels import (
     end_reflections,
     nominal_levels,
     nominal_source,
+    rooms_db,
+    words_of,
     worth_of,
 )
-from chain.reception.limits import rooms_db, words_of
 from chain.reception.network import solve
 from chain.reception.records import Installation
 from chain.reception.sections import reflection_at

@@ -9,8 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from chain.reception.formulas import T0_K, antenna_noise_k
-from chain.reception.levels import Nominal, nominal_levels, without_item
-from chain.reception.limits import rooms_db, words_of
+from chain.reception.levels import Nominal, nominal_levels, rooms_db, without_item, words_of
 from chain.reception.records import ANTENNA, Installation, InstalledItem, ReceivingAntenna
 from chain.reception.tree import followers_of
 from chain.reception.trials import drawn_rooms, room_ends

@@ -18,8 +18,14 @@ from chain.arrays import Real
 from chain.reception.drawn_network import Arrived, solve_trials
 from chain.reception.elements import Compiled, RandomPool, TrialBlock, compile_tree
 from chain.reception.formulas import T0_K, antenna_noise_k, noise_dbuv
-from chain.reception.levels import Nominal, amplifier_ports, nominal_levels, on_the_way, receiver_factors
-from chain.reception.limits import most_in_all_dbuv
+from chain.reception.levels import (
+    Nominal,
+    amplifier_ports,
+    most_in_all_dbuv,
+    nominal_levels,
+    on_the_way,
+    receiver_factors,
+)
 from chain.reception.network import Plan, plan_of
 from chain.reception.records import ANTENNA, Installation, InstalledItem, Outlet
 from chain.reception.sections import reflection_at

@@ -8,7 +8,7 @@ from click.testing import CliRunner
 
 from chain.cli.main import chain
 from chain.reception.installation_file import parse_installation
-from chain.reception.limits import WORDS
+from chain.reception.levels import LIMITS
 from chain.reception.outlets import outlets
 from chain.reception.placing_amplifier import score
 
@@ -24,7 +24,7 @@ def test_a_row_is_named_by_its_nearest_limit_alone(gain):
     """Isolation and slope have warnings of their own, a match that would do has its next step."""
     found = outlets(house(DEMO.replace('gain = "18 dB"', f'gain = "{gain} dB"')), draws=400)
     rows = [found.row(*at) for at in found.order()]
-    assert {row.limited_by for row in rows} <= set(WORDS)
+    assert {row.limited_by for row in rows} <= set(LIMITS)
     assert any("isolation between outlets" in each for each in found.warnings)
     nominal = score(found.installation)
     assert nominal.limit in {row.limited_by for row in rows if row.outlet == nominal.outlet}
