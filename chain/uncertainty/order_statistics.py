@@ -18,6 +18,9 @@ GROUPS = 50
 CHUNK = 250
 """Numbers sorted at a time where only the outermost are wanted: few enough for a sorting network."""
 
+STRIDE = 8
+"""Of so many trials one shows about where a quantile of all of them lies."""
+
 
 def outside(first: Floats, last: Floats, inverted: NDArray[np.bool_], none: NDArray[np.bool_]) -> tuple[Floats, Floats]:
     """Stretches where A < 0: all but what lies between the roots, as two stretches of one trial; without roots, all."""
@@ -45,7 +48,8 @@ def by_group(found: NDArray[np.bool_]) -> NDArray[np.int16]:
 
 def count(found: NDArray[np.bool_]) -> NDArray[np.intp]:
     """How many of each row are true."""
-    return np.asarray(np.count_nonzero(found, axis=1))
+    # As bytes: twice as fast as along an axis of truth values.
+    return np.asarray(np.add.reduce(found.view(np.uint8), axis=1, dtype=np.int32).astype(np.intp))
 
 
 def rank(values: Floats, share: float) -> int:
@@ -100,6 +104,35 @@ def lowest(first: Floats, last: Floats, least: NDArray[np.intp], draws: int) -> 
         g = higher
         if not moved.any():
             return np.where(g > 1, np.inf, g.astype(float))
+
+
+def smallest(values: Floats, least: int, bound: Floats | None = None) -> Floats:
+    """Of each row the value that `least` are no larger than, itself among them.
+
+    Only what lies at or below a bound is put in order: one that is known to hold so many, else what every eighth shows.
+    """
+    if bound is None:
+        some = values[:, ::STRIDE]
+        # Three deviations of a count more than their share: seldom too few, and hardly more than needed.
+        at = int(least / STRIDE + 3 * np.sqrt(least / STRIDE)) + 1
+        if at >= some.shape[1]:
+            return np.asarray(np.partition(values, least - 1, axis=1)[:, least - 1])
+        bound = np.partition(some, at, axis=1)[:, at]
+    held = values <= bound[:, None]
+    counts = count(held)
+    room = np.full((len(values), max(least, int(counts.max(initial=0)))), np.inf, dtype=np.float32)
+    room[np.arange(room.shape[1]) < counts[:, None]] = values[held]
+    short = counts < least
+    room.partition(least - 1, axis=1)
+    found = room[:, least - 1]
+    if short.any():
+        found[short] = np.partition(values[short], least - 1, axis=1)[:, least - 1]
+    return found
+
+
+def largest(values: Floats, least: int, bound: Floats | None = None) -> Floats:
+    """Of each row the value that `least` are no smaller than, itself among them."""
+    return np.negative(smallest(np.negative(values), least, None if bound is None else np.negative(bound)))
 
 
 def tails(values: Floats, least: int) -> tuple[Floats, Floats]:

@@ -12,6 +12,7 @@ from chain.results import COVERAGE, SEED
 from chain.uncertainty.intervals import BLOCK, Progress, blocks, draw_count, drawn_terms, whole_batches
 from chain.uncertainty.measurement import Measurement
 from chain.uncertainty.one_sided_tests import PHASES, MeanTerms, Terms, invert
+from chain.uncertainty.order_statistics import count, largest, smallest
 from library.frozen import dataclass
 
 STEPS = np.arange(PHASES) * 2 * np.pi / PHASES
@@ -91,10 +92,9 @@ def proving_everywhere(
 
     NaN where some frequency has none. `roughly` leaves it at the reading that no higher one proves the limit, mostly the same.
     """
-    count = measurement.freq_hz.size
-    return _over_places(measurement, limit, np.arange(count), whole_batches(draws or draw_count(count)), seed, roughly)[
-        1
-    ]
+    points = measurement.freq_hz.size
+    drawn = whole_batches(draws or draw_count(points))
+    return _over_places(measurement, limit, np.arange(points), drawn, seed, roughly)[1]
 
 
 def hardest_places(
@@ -104,8 +104,7 @@ def hardest_places(
 
     Of a sweep the first of the trials show which places may be either; only those are drawn in full.
     """
-    count = measurement.freq_hz.size
-    drawn = whole_batches(draws or draw_count(count))
+    drawn = whole_batches(draws or draw_count(measurement.freq_hz.size))
     report = progress or (lambda _: None)
     places = _likely_places(measurement, limit, drawn, seed, lambda done: report(done / 2))
     width, proof = _over_places(measurement, limit, places, drawn, seed, False, lambda done: report((1 + done) / 2))
@@ -174,10 +173,10 @@ def _likely_places(
     measurement: Measurement, limit: float, draws: int, seed: int, progress: Progress
 ) -> NDArray[np.intp]:
     """Places that may range widest, or need the lowest reading, by the first of the trials; all where there are few."""
-    count = measurement.freq_hz.size
+    points = measurement.freq_hz.size
     # A pilot pays where it leaves most of the work out.
-    if count <= 2 * MOST_PLACES or draws < 4 * PILOT:
-        return np.arange(count)
+    if points <= 2 * MOST_PLACES or draws < 4 * PILOT:
+        return np.arange(points)
 
     def run(chosen: slice) -> tuple[Real, Real, NDArray[np.bool_]]:
         # The first of the very trials that follow, so that what they rank high the full trials mostly do.
@@ -187,11 +186,11 @@ def _likely_places(
         return high - low, guess, _ends(terms, np.full(guess.shape, guess.min()), limit) > limit
 
     width, guess, further = (
-        np.concatenate(each) for each in zip(*blocks(run, count, 4 * PILOT, progress), strict=True)
+        np.concatenate(each) for each in zip(*blocks(run, points, 4 * PILOT, progress), strict=True)
     )
     if further.any():
         # Where a larger magnitude may read less than the limit itself, one place shows nothing of another.
-        return np.arange(count)
+        return np.arange(points)
     return np.union1d(np.argsort(-width)[:MOST_PLACES], np.argsort(guess)[:MOST_PLACES])
 
 
@@ -205,20 +204,19 @@ def _ranges(terms: Terms, magnitudes: Real) -> tuple[Real, Real]:
 
 def reading_range(terms: Terms, magnitude: float, means: MeanTerms | None = None) -> tuple[Real, Real]:
     """Lowest and highest reading of one true magnitude at each place of drawn measurements, whose means may be given."""
-    places, draws = terms.square.shape
-    least = _least(draws)
-    low, high = np.full(places, np.inf, dtype=np.float32), np.full(places, -np.inf, dtype=np.float32)
+    least = _least(terms.square.shape[1])
     # No reflection has no phase: one stands for all.
     phases = _phases(means or terms.means(), magnitude, QUARTERS[:2] if magnitude else QUARTERS[:1])
+    squares = terms.squares(magnitude, phases)
+    most, nearest = next(squares), next(squares)
     # The first reads most and the one half a turn on least: the others can seldom move an end, which counting alone shows.
-    for shown in terms.squares(magnitude, phases):
-        lower = np.count_nonzero(shown < low[:, None], axis=1) >= least
-        higher = np.count_nonzero(shown > high[:, None], axis=1) >= least
+    low, high = smallest(nearest, least), largest(most, least)
+    for shown in (most, nearest, *squares):
+        lower, higher = count(shown < low[:, None]) >= least, count(shown > high[:, None]) >= least
         if lower.any():
-            low[lower] = np.minimum(low[lower], np.partition(shown[lower], least - 1, axis=1)[:, least - 1])
+            low[lower] = smallest(shown[lower], least, low[lower])
         if higher.any():
-            at = draws - least
-            high[higher] = np.maximum(high[higher], np.partition(shown[higher], at, axis=1)[:, at])
+            high[higher] = largest(shown[higher], least, high[higher])
     return np.sqrt(np.maximum(low, 0)).astype(float), np.sqrt(np.maximum(high, 0)).astype(float)
 
 
@@ -260,12 +258,11 @@ def _likely(terms: Terms, limit: float) -> NDArray[np.bool_]:
         return np.ones(places, dtype=bool)
     phases = _phases(terms.means(), limit, STEPS[: PHASES // 2])
     least = _least(PILOT)
-    found = [np.partition(square, least - 1, axis=1)[:, least - 1] for square in few.squares(limit, phases)]
+    found = [smallest(square, least) for square in few.squares(limit, phases)]
     every = np.stack([phases, phases + np.pi], axis=1).reshape(-1, places)
     shown = terms.shown(limit, every[np.argmin(found, axis=0), np.arange(places)])
     least = _least(draws)
-    shown.partition(least - 1, axis=1)
-    guess = shown[:, least - 1]
+    guess = smallest(shown, least)
     return np.asarray(guess <= np.partition(guess, MOST_LIKELY - 1)[MOST_LIKELY - 1])
 
 
@@ -274,16 +271,14 @@ def _first_guess(terms: Terms, limit: float) -> Real:
     least = _least(terms.square.shape[1])
     means = terms.means()
     shown = terms.shown(limit, _most_phase(means, limit) + np.pi)
-    shown.partition(least - 1, axis=1)
     # Laid as the interval of such a reading lays them: between two of sixteen phases the least may lie lower by a thousandth.
-    start = means.most_phase(shown[:, least - 1].astype(float))
+    start = means.most_phase(smallest(shown, least).astype(float))
     found = np.full(start.shape, np.inf, dtype=np.float32)
     for square in terms.squares(limit, start + np.pi + STEPS[: PHASES // 2, None]):
-        rows = np.count_nonzero(square < found[:, None], axis=1) >= least
+        rows = count(square < found[:, None]) >= least
         if rows.any():
-            some = square[rows]
-            some.partition(least - 1, axis=1)
-            found[rows] = some[:, least - 1]
+            # The first phase has no end to start from.
+            found[rows] = smallest(square[rows], least, found[rows] if np.isfinite(found).all() else None)
     found = np.sqrt(np.maximum(found, 0))
     # A reading within float32 of the edge must not be reported as proving.
     return np.maximum(found.astype(float) - ROUNDING, 0)

@@ -37,8 +37,7 @@ class _Seen:
     s: Complex
 
 
-_ONE = np.ones((1, 1), dtype=complex)
-_NOTHING = _Seen(_ONE, None, None, _ONE)
+_ONE: Complex = np.ones((1, 1), dtype=complex)
 
 
 def drawn_through(
@@ -57,9 +56,9 @@ def drawn_through(
     Source: S11 + S12 S21 x/(1 - S22 x), a lossless junction (r + x)/(1 + conj(r) x), a length of line x e^(-2 (a +
     jb) l).
     """
-    joined = _Joined(single)
     # A single frequency cut out of a sweep goes the way of the others, by which it is distinguished from what is alike at all of them.
     rows = max(frequencies, 2) if alike else frequencies
+    joined = _Joined(single, _Room((rows, count)))
     for number in range(len(elements) - 1, -1, -1):
         element = elements[number]
         known = alike[number] if alike else None
@@ -76,7 +75,7 @@ def drawn_through(
     # Only now, once for the whole chain.
     down = np.reciprocal(seen.s)
     zero = np.zeros((1, 1), dtype=seen.p.dtype)
-    values = (seen.p * down, zero if seen.q is None else seen.q * down, zero if seen.r is None else seen.r * down)
+    values = [zero if each is None else joined.room.product(each, down, each) for each in (seen.p, seen.q, seen.r)]
     return Maps(*(np.broadcast_to(value[:frequencies], (frequencies, count)) for value in values))
 
 
@@ -105,12 +104,42 @@ def _upright(element: AnyElement, single: bool, sweep: tuple[frozenset[str] | No
     return replace(element, **arrays)
 
 
+class _Room:
+    """Arrays of the whole shape, written over as soon as nobody needs what they hold, so that they stay in the cache.
+
+    Those that have its shape and are part of `_Seen` belong to the chain that is being joined, and to nobody else.
+    """
+
+    def __init__(self, shape: tuple[int, int]) -> None:
+        # In one row lies what is shared: nothing is written over there.
+        self._shape = shape if shape[0] > 1 else None
+        self._free: list[Complex] = []
+
+    def holds(self, values: Complex | None) -> bool:
+        """Whether these are of the whole shape."""
+        return values is not None and values.shape == self._shape
+
+    def done(self, values: Complex | None, kept: Complex | None = None) -> None:
+        """Nobody needs these any more, unless they are what is kept."""
+        if self.holds(values) and values is not kept:
+            self._free.append(values)  # type: ignore[arg-type]
+
+    def product(self, factor: Complex, other: Complex, over: Complex | None = None) -> Complex:
+        """A product in a place of its own, or in that of what nobody needs afterwards."""
+        free = self._free and (self.holds(factor) or self.holds(other))
+        found: Complex = np.multiply(
+            factor, other, out=over if self.holds(over) else self._free.pop() if free else None
+        )
+        return found
+
+
 class _Joined:
     """Elements put in front of one another; those that do not depend on the frequency are gathered until one comes that does."""
 
-    def __init__(self, single: bool) -> None:
-        self.single = single
-        self._behind = self._nothing = self._cast(_NOTHING)
+    def __init__(self, single: bool, room: _Room) -> None:
+        self.single, self.room = single, room
+        one = halved(_ONE, single)
+        self._behind = self._nothing = _Seen(one, None, None, one)
         self._fixed: _Seen | None = None
 
     def whole(self) -> _Seen:
@@ -122,39 +151,42 @@ class _Joined:
         if self._fixed is None:
             return
         ahead, seen, self._fixed = self._fixed, self._behind, None
+        room = self.room
         # [[p, q], [r, s]] of what stands ahead times that of what lies behind; entries that are zero throughout are left out.
-        p, s = _plus(_times(seen.p, ahead.p), ahead.q, seen.r), _plus(_times(seen.s, ahead.s), ahead.r, seen.q)
+        p = _plus(room, _times(room, seen.p, ahead.p), ahead.q, seen.r, over=True)
+        s = _plus(room, _times(room, seen.s, ahead.s), ahead.r, seen.q, over=True)
         assert p is not None
         assert s is not None
-        q, r = _plus(_times(seen.q, ahead.p), ahead.q, seen.s), _plus(_times(seen.r, ahead.s), ahead.r, seen.p)
+        q = _plus(room, _times(room, seen.q, ahead.p), ahead.q, seen.s, over=True)
+        r = _plus(room, _times(room, seen.r, ahead.s), ahead.r, seen.p, over=True)
+        for each in (seen.p, seen.q, seen.r, seen.s):
+            room.done(each)
         self._behind = _Seen(p, q, r, s)
-
-    def _cast(self, seen: _Seen) -> _Seen:
-        values = (seen.p, seen.q, seen.r, seen.s)
-        return _Seen(*(None if each is None else halved(each, self.single) for each in values))  # type: ignore[arg-type]
 
     def turn(self, twice: Complex) -> None:
         """A length of line, passed through twice."""
         self._gather()
-        seen = self._behind
-        self._behind = _Seen(seen.p * twice, _times(seen.q, twice), seen.r, seen.s)
+        seen, room = self._behind, self.room
+        q = None if seen.q is None else room.product(seen.q, twice, seen.q)
+        self._behind = _Seen(room.product(seen.p, twice, seen.p), q, seen.r, seen.s)
+        room.done(twice)
 
     def junction(self, outward: Complex, inward: Complex, less: bool = False) -> None:
         """(outward + x)/(1 + inward x): a lossless junction, or a step of impedance where both are the same; `less`: of both signs."""
         if outward.shape[0] == 1:
-            self._fixed = _junction(outward, inward, self._fixed or self._nothing, less)
+            self._fixed = _junction(self.room, outward, inward, self._fixed or self._nothing, less)
         else:
             self._gather()
-            self._behind = _junction(outward, inward, self._behind, less)
+            self._behind = _junction(self.room, outward, inward, self._behind, less)
 
     def two_port(self, s: Complex) -> None:
         """A two-port of any kind."""
         matrix = halved(s, self.single)
         if s.shape[0] == 1:
-            self._fixed = _two_port(matrix, self._fixed or self._nothing)
+            self._fixed = _two_port(self.room, matrix, self._fixed or self._nothing)
         else:
             self._gather()
-            self._behind = _two_port(matrix, self._behind)
+            self._behind = _two_port(self.room, matrix, self._behind)
 
 
 def _line(joined: _Joined, line: Line, rng: RandomSource, count: int, sweep: tuple[frozenset[str] | None, int]) -> None:
@@ -208,37 +240,61 @@ def _damped(loss_np: Real, turned: Complex) -> Complex:
     return out
 
 
-def _junction(outward: Complex, inward: Complex, seen: _Seen, less: bool = False) -> _Seen:
+def _junction(room: _Room, outward: Complex, inward: Complex, seen: _Seen, less: bool = False) -> _Seen:
     """Behind (outward + x)/(1 + inward x): a lossless junction, or a step of impedance where both are the same."""
-    p, s = _plus(seen.p, outward, seen.r, less), _plus(seen.s, inward, seen.q, less)
+    p, s = _plus(room, seen.p, outward, seen.r, less), _plus(room, seen.s, inward, seen.q, less)
     assert p is not None
     assert s is not None
-    return _Seen(p, _plus(seen.q, outward, seen.s, less), _plus(seen.r, inward, seen.p, less), s)
+    q = _plus(room, seen.q, outward, seen.s, less, over=True)
+    r = _plus(room, seen.r, inward, seen.p, less, over=True)
+    room.done(seen.p, kept=p)
+    room.done(seen.s, kept=s)
+    return _Seen(p, q, r, s)
 
 
-def _times(value: Complex | None, factor: Complex | None) -> Complex | None:
-    return None if value is None or factor is None else value * factor
+def _times(room: _Room, value: Complex | None, factor: Complex | None) -> Complex | None:
+    return None if value is None or factor is None else room.product(value, factor)
 
 
-def _plus(value: Complex | None, factor: Complex | None, other: Complex | None, less: bool = False) -> Complex | None:
-    """One value, and another by a factor added to it; or taken from it."""
+def _plus(
+    room: _Room,
+    value: Complex | None,
+    factor: Complex | None,
+    other: Complex | None,
+    less: bool = False,
+    over: bool = False,
+) -> Complex | None:
+    """One value, and another by a factor added to it; or taken from it. `over` where nobody needs the first one afterwards."""
     if other is None or factor is None:
         return value
-    product = factor * other
+    product, join = room.product(factor, other), np.subtract if less else np.add
     if value is None:
-        return np.negative(product, out=product) if less else product
+        # A change of sign takes ten times as long.
+        return np.multiply(product, -1.0, out=product) if less else product
+    if over and room.holds(value):
+        join(value, product, out=value)
+        room.done(product)
+        return value
     # Each axis is 1 or that of the others: where the product is as long on both, the sum fits into it.
     fits = product.shape[0] >= value.shape[0] and product.shape[1] >= value.shape[1]
-    joined: Complex = (np.subtract if less else np.add)(value, product, out=product if fits else None)
+    joined: Complex = join(value, product, out=product if fits else None)
     return joined
 
 
-def _two_port(s: Complex, seen: _Seen) -> _Seen:
+def _two_port(room: _Room, s: Complex, seen: _Seen) -> _Seen:
     """Behind a two-port: with u the denominator less S22 times the numerator, (S11 u + S12 S21 numerator)/u."""
-    product = s[..., 0, 1] * s[..., 1, 0]
-    r, down = _plus(seen.r, s[..., 1, 1], seen.p, True), _plus(seen.s, s[..., 1, 1], seen.q, True)
+    product = room.product(s[..., 0, 1], s[..., 1, 0])
+    if seen.p is seen.s and seen.q is None and seen.r is None:
+        # Nothing lies behind it: what would be multiplied by 1 or added to 0 is left out.
+        p = _plus(room, product, s[..., 0, 0], s[..., 1, 1], less=True, over=True)
+        assert p is not None
+        return _Seen(p, s[..., 0, 0].copy(), np.multiply(s[..., 1, 1], -1.0), seen.s)
+    r = _plus(room, seen.r, s[..., 1, 1], seen.p, less=True, over=True)
+    down = _plus(room, seen.s, s[..., 1, 1], seen.q, less=True, over=True)
     assert down is not None
-    p = _plus(product * seen.p, s[..., 0, 0], r)
-    q = _plus(_times(seen.q, product), s[..., 0, 0], down)
+    q = None if seen.q is None else room.product(seen.q, product, seen.q)
+    p = _plus(room, room.product(product, seen.p, seen.p), s[..., 0, 0], r, over=True)
     assert p is not None
+    q = _plus(room, q, s[..., 0, 0], down, over=True)
+    room.done(product)
     return _Seen(p, q, r, down)
