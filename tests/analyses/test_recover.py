@@ -18,7 +18,7 @@ from chain.files.setup_file import load_setup
 from chain.rf.twoport import Maps
 from chain.setup_report.recover import APART_LINE, opening
 from chain.sweeps.readings import Readings, averaged, averaged_sweeps, from_texts, typed_readings
-from chain.uncertainty.measurement import measurement_of, nominal_maps
+from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps
 from chain.units import parse_reading
 
 BOATHOUSE = "demo/boathouse.toml"
@@ -265,3 +265,12 @@ def test_averaging_is_advised_at_a_far_plane_only_and_no_more_than_needed(noise_
     assert found["near"] is None
     assert found["lead"].what == f"average {sweeps} sweeps of the antenna and of each standard"
     assert found["lead"].high <= 2.0
+
+
+@pytest.mark.parametrize("points", [400, 401, 1000])
+def test_a_bound_by_blocks_is_made_once_of_every_frequency(points):
+    freq_hz = np.linspace(180e6, 220e6, points)
+    readings = Readings(freq_hz, np.full(points, 0.2), None, "")
+    measurement = Measurement(freq_hz, 75.0, 75.0, (), ())
+    low, high = recover_module._by_blocks(lambda of, seen: (of.freq_hz, seen.freq_hz), measurement, readings)
+    np.testing.assert_array_equal([low, high], [freq_hz, freq_hz])

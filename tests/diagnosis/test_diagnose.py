@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from chain.assembly.bare_pad import bare_pad
 from chain.diagnosis.diagnose import ASSUMED_LOAD_DB, prove
-from chain.diagnosis.evidence import ENOUGH, FaultProbability, probabilities
+from chain.diagnosis.evidence import ENOUGH, FaultProbability, _gathered, probabilities
 from chain.diagnosis.faults import WRONG_LEAD, FaultKind, SuspectedFault, kinds_of
 from chain.diagnosis.likelihood import BLOCK, span_probability, strata, work_of
 from chain.diagnosis.ohmmeter_likelihood import parse_ohms
@@ -224,6 +224,14 @@ def test_shares_are_likelihoods_over_their_sum(likelihoods):
     assert share.sum() == pytest.approx(1)
     assert share == pytest.approx(np.array(likelihoods) / sum(likelihoods))
     assert np.all(error >= 0)
+
+
+def test_the_error_of_a_likelihood_is_that_of_a_share():
+    """A quarter of the trials agrees, all alike: a share p of N has the relative error sqrt((1 - p)/(p N))."""
+    none, one = np.zeros(BLOCK // 4, dtype=int), np.ones(BLOCK // 4)
+    found = _gathered(FaultKind("", ()), [(none, none, one, one)], np.ones(1), 1.0, None)
+    assert found.likelihood == pytest.approx(0.25)
+    assert found.error == pytest.approx(np.sqrt(0.75 / 0.25 / BLOCK))
 
 
 def test_aimed_draws_give_the_same_likelihood_as_plain_ones():

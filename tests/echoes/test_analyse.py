@@ -17,7 +17,9 @@ from chain.analyses.recover import recover
 from chain.cli.main import chain
 from chain.echoes.analyse import edge_points, gated, notice, ripple
 from chain.echoes.detect import _groups
-from chain.echoes.locate import folded_s, stretches
+from chain.echoes.lengths import COARSE, Place, _explained
+from chain.echoes.locate import Fitting, Stretch, folded_s, stretches
+from chain.echoes.records import Length
 from chain.echoes.search import _gains
 from chain.files.setup_file import load_setup
 from chain.sweeps.read import read_sweep
@@ -391,3 +393,13 @@ def test_an_echo_joins_the_group_that_it_is_nearest_to():
     parts = [np.full(8, size, dtype=complex) for size in (0.3, 0.2, 0.1)]
     fit = SimpleNamespace(model=SimpleNamespace(echoes=echoes), spread=(0.1, 0.1, 0.1), parts=parts)
     assert [[echo.periods for echo, *_ in group] for group in _groups(fit)] == [[5.0], [15.0, 15.5]]
+
+
+def test_a_coarse_step_is_said_where_no_longer_way_of_the_list_explains_it():
+    """A ripple of nearly half a turn a point: short, or an alias; where a lead of the list is that alias, it is named."""
+    lead = Stretch("plane", "far end", ("lead",), 10.0, 1e-7, 1e-9, True)
+    place = Place((lead,), ((1.0, "air"),), 0.0, "the plane")
+    lengths = [Length(1.0, "air", 1.0, 0.1)]
+    seen = (0.0, "unknown", COARSE + 0.01)
+    for fits, coarse in (((), True), ((Fitting(lead, False, 0.5),), True), ((Fitting(lead, True, 0.5),), False)):
+        assert ("coarse step" in _explained(place, lengths, fits, "", seen)) is coarse

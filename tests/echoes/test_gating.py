@@ -8,7 +8,7 @@ from skrf.network import Network
 from chain.echoes.analyse import BETA, gated
 
 
-@pytest.mark.parametrize("gate_s", [(-1e-9, 40e-9), (3e-9, 9e-9), (-30e-9, -2e-9)])
+@pytest.mark.parametrize("gate_s", [(-1e-9, 40e-9), (3e-9, 9e-9), (-30e-9, -2e-9), (3e-9, 98e-9)])
 @pytest.mark.parametrize("points", [51, 200])
 def test_the_gate_is_that_of_scikit_rf(points, gate_s):
     """Odd and even numbers of points, gates on either side of zero delay."""

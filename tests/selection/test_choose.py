@@ -17,6 +17,7 @@ from chain.errors import RangeError
 from chain.reflection import magnitude_from_vswr, vswr
 from chain.selection.choose import RESOLVED, choose
 from chain.selection.comparison import comparison
+from chain.selection.missing import _joint_table
 from chain.selection.need_file import load_need, parse_need
 from chain.selection.ranking import plane_intervals
 from chain.selection.search import best_chains
@@ -331,3 +332,11 @@ def test_sights_at_fewer_frequencies_agree():
     assert setup.calibration == Calibration()
     few, many = (plane_intervals(room, [setup], points, 1)[0][0].width for points in (5, 21))
     assert few == pytest.approx(many, rel=0.1)
+
+
+def test_the_least_that_a_gap_costs_is_a_sum_of_reflections():
+    """Of joints as numbers from 0 to 1; of parts one after the other, from the analyzer on and from the antenna back."""
+    shop = search_space(load_need(DEMO)).catalogue
+    joints = _joint_table(shop)
+    assert np.isinf(joints[~shop.mates]).all()
+    assert 0 < joints[shop.mates].max() <= 1

@@ -13,9 +13,10 @@ from chain.errors import FitError
 from chain.files.setup_file import load_setup
 from chain.reflection import magnitude_from_vswr, vswr
 from chain.selection.choose import choose
-from chain.selection.improve import improve
+from chain.selection.improve import _loads, improve
 from chain.selection.need_file import load_need, parse_need
 from library.load import load_library
+from library.records import Limit
 
 ROOT = Path(__file__).parent.parent.parent
 NEED = '[need]\nnear = "N-50 jack"\nfar = "F-75 jack"\nstart = "174 MHz"\nstop = "240 MHz"\nlimit = "VSWR 2.0"\n'
@@ -138,6 +139,17 @@ def test_better_loads_are_weighed_for_a_plane_behind_the_port(setup):
     assert loads[0].gain > 0
     generic = [each for each in improve(after_pad).changes if each.kind == "load"]
     assert [each.price for each in generic] == [None]
+
+
+def test_a_load_counts_by_its_worst_frequency(setup):
+    """26 dB at low frequencies and 20 dB at high ones is no better than the 25 dB at hand."""
+    after_pad = replace(setup, calibration=replace(setup.calibration, plane="pad", load_db=25.0))
+    need = parse_need((NEED + '[[offer]]\npart = "load-bnc75-plug-precision"\nprice = "45 EUR"\n').encode())
+    (offer,) = need.offers
+    poorer = replace(offer.model.part, limit=Limit((0.0, 2e8), (26.0, 20.0)))
+    worse = replace(need, offers=(replace(offer, model=replace(offer.model, part=poorer)),))
+    for each, now in ((need, 1), (worse, 0)):
+        assert len([idea for idea in _loads(after_pad, each, load_library()) if idea.price is not None]) == now
 
 
 def test_a_set_up_that_does_not_fit_together_is_refused(setup):

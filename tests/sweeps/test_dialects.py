@@ -406,3 +406,13 @@ def test_words_say_where_they_come_from_and_mean_one_thing():
         assert row["source"]
         for phrase in row["phrases"].split("|"):
             assert row["concept"] in concepts(phrase.replace("*", "")), phrase
+
+
+@pytest.mark.parametrize(("mark", "pointed_out"), [(",", True), (";", False)])
+def test_a_line_of_too_many_columns_may_hold_decimal_commas_where_commas_part_them(tmp_path, mark, pointed_out):
+    path = tmp_path / "long.csv"
+    path.write_text("f/MHz,VSWR\n470,1.5\n480,1,6,2\n490,1.4\n".replace(",", mark))
+    with pytest.raises(InputError) as caught:
+        read_sweep(str(path))
+    (found,) = caught.value.defects
+    assert (found.line, "decimal points" in found.help) == (3, pointed_out)
