@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from numbers import Complex, Real
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from pandas import DataFrame
     from skrf.network import Network
 
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 """Version of the JSON documents' keys."""
 COVERAGE = 0.95
 """Share of the cases in which an interval is to hold the truth."""
@@ -26,7 +26,24 @@ LEAST_DRAWS, MOST_DRAWS = 200, 1_000_000
 
 ENDS_OF_VSWR = ("low", "high", "bound_low", "bound_high")
 """Columns of results that are VSWRs without saying so."""
-UNITS = {"_hz": "Hz", "_db": "dB", "_ohm": "ohm", "_m": "m", "_dbm": "dBm", "_dbuv": "dBuV", "_v": "V", "_share": "1"}
+UNITS = {
+    "_hz": "Hz",
+    "_db": "dB",
+    "_ohm": "ohm",
+    "_m": "m",
+    "_dbm": "dBm",
+    "_dbuv": "dBuV",
+    "_v": "V",
+    "_db_per_year": "dB/year",
+    "reflection": "1",
+    "share": "1",
+    "velocity_factor": "1",
+}
+"""Units by the end of a column's name."""
+DIMENSIONLESS = ("against", "gain", "joints", "number", "records", "reflection_change")
+"""Columns of plain numbers whose names have no such end."""
+ENDS = ("_low", "_high")
+"""Ends of the names of columns that are in the unit of the one that they bound."""
 HEAD, TAIL = 6, 4
 """Rows shown from the start and the end of a longer table."""
 LONGEST_CELL = 60
@@ -113,12 +130,26 @@ class ResultTable:
             loss = _return_loss_name(name)
             if loss and loss not in frame:
                 frame[loss] = [_return_loss_db(each) for each in values]
-        frame.attrs["units"] = {str(name): _unit(str(name)) for name in frame}
+        frame.attrs["units"] = self._units([str(name) for name in frame])
         if "freq_hz" in frame and frame["freq_hz"].is_unique:
             frame = frame.set_index("freq_hz")
         frame.attrs["headline"] = self.headline()
         frame.attrs |= {name: value for name, value in vars(self).items() if isinstance(value, (str, int, float))}
         return frame
+
+    def column_units(self) -> Mapping[str, str]:
+        """Units of columns whose names do not say them, such as the currency of prices."""
+        return {}
+
+    def _units(self, names: Sequence[str]) -> dict[str, str]:
+        """Unit of every column, `1` of a figure without a dimension, empty of a text."""
+        own = self.column_units()
+        found = {name: own.get(name) or _unit(name) for name in names}
+        for name in names:
+            stem = next((name[: -len(end)] for end in ENDS if name.endswith(end)), "")
+            if stem and not found[name]:
+                found[name] = next((unit for other, unit in found.items() if unit and other.startswith(f"{stem}_")), "")
+        return found
 
     def __repr__(self) -> str:
         rows = _length(self.table())
@@ -168,7 +199,8 @@ def _return_loss_db(ratio: Any) -> float:
 def _unit(name: str) -> str:
     if name in ENDS_OF_VSWR or name == "vswr" or name.endswith("_vswr"):
         return "VSWR"
-    return next((unit for end, unit in UNITS.items() if name.endswith(end)), "")
+    ends = (unit for end, unit in UNITS.items() if name.endswith(end))
+    return "1" if name in DIMENSIONLESS else next(ends, "")
 
 
 def _length(table: dict[str, Any]) -> int:

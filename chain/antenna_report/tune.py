@@ -200,12 +200,12 @@ def _row(result: Tuning, index: int) -> list[object]:
         _ends_vswr(float(sweep.low[index]), float(sweep.high[index])),
     ]
     if sweep.resistance_ohm is not None and sweep.reactance_ohm is not None:
-        assert sweep.reactance_low is not None
-        assert sweep.reactance_high is not None
+        assert sweep.reactance_low_ohm is not None
+        assert sweep.reactance_high_ohm is not None
         row += [
             f"{sweep.resistance_ohm[index]:.0f}",
             f"{sweep.reactance_ohm[index]:+.0f}",
-            f"{sweep.reactance_low[index]:+.0f} to {sweep.reactance_high[index]:+.0f}",
+            f"{sweep.reactance_low_ohm[index]:+.0f} to {sweep.reactance_high_ohm[index]:+.0f}",
         ]
     if result.after is not None:
         place = np.flatnonzero(result.after.freq_hz == sweep.freq_hz[index])

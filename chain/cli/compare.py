@@ -95,8 +95,11 @@ def command(
         draw_after(plot, plots, console)
 
     def document() -> dict[str, object]:
-        found = {} if by_match is None else by_match.to_dict()
-        return found if by_level is None else found | {"levels": by_level.to_dict()}
+        by_levels = None if by_level is None else by_level.to_dict()
+        if by_match is None:
+            assert by_levels is not None
+            return {"schema_version": by_levels["schema_version"], "levels": by_levels}
+        return by_match.to_dict() | ({} if by_levels is None else {"levels": by_levels})
 
     deliver(shared, render, document, inputs)
     write_plot(shared, plot, plots, "" if by_match is None else by_match.title, inputs)

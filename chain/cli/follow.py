@@ -67,7 +67,9 @@ def command(
 
     def show(found: FollowAnswer) -> None:
         if shared.json:
-            sys.stdout.write(json.dumps(found.to_dict(), allow_nan=False) + "\n")
+            from chain.setup_report.schemas import with_reasons
+
+            sys.stdout.write(json.dumps(with_reasons(found.to_dict()), allow_nan=False) + "\n")
         else:
             from chain.antenna_report.follow import render
 

@@ -16,7 +16,7 @@ from chain.comparisons.joint_trials import draw_jointly
 from chain.comparisons.lossier_lead import lossier_lead_db
 from chain.errors import RangeError
 from chain.reflection import vswr
-from chain.results import COVERAGE, SEED, ResultTable, plain_values
+from chain.results import COVERAGE, SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
 from chain.uncertainty.streams import BATCH
@@ -113,7 +113,8 @@ class AntennaComparison(ResultTable):
 
     def to_dict(self) -> dict[str, object]:
         """Plain values, keys with units."""
-        return plain_values({**vars(self), "channels": [vars(each) for each in self.channels]})  # type: ignore[return-value]
+        found = {"schema_version": SCHEMA_VERSION, **vars(self), "channels": [vars(each) for each in self.channels]}
+        return plain_values(found)  # type: ignore[return-value]
 
 
 def compare_antennas(

@@ -13,7 +13,7 @@ from chain.arrays import Complex, Real
 from chain.comparisons.gains import front_to_back, three_antenna_gains
 from chain.comparisons.level_table import LevelReading, LevelTable
 from chain.errors import RangeError, quoted
-from chain.results import COVERAGE, SEED, ResultTable, plain_values
+from chain.results import COVERAGE, SCHEMA_VERSION, SEED, ResultTable, plain_values
 
 DRAWS = 20_000
 SITE_DB = 20.0
@@ -104,7 +104,7 @@ class LevelComparison(ResultTable):
     def to_dict(self) -> dict[str, object]:
         """Plain values, keys with units."""
         rows = {name: [vars(each) for each in getattr(self, name)] for name in ("channels", "front_to_back", "three")}
-        return plain_values({**vars(self), **rows})  # type: ignore[return-value]
+        return plain_values({"schema_version": SCHEMA_VERSION, **vars(self), **rows})  # type: ignore[return-value]
 
 
 @dataclass(frozen=True)

@@ -100,6 +100,10 @@ class Proof(ResultTable):
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
 
+    def column_units(self) -> dict[str, str]:
+        """Sizes are reflections but for a loss."""
+        return dict.fromkeys(("size", "size_low", "size_high"), "1, dB where size_of is loss_db")
+
     def headline(self) -> str:
         """Title, verdict and the probability of the first kind."""
         first = self.hypotheses[0]

@@ -153,7 +153,7 @@ def _cells(result: Reception, at: tuple[int, int]) -> dict[str, Any]:
         "kind": KINDS[row.verdict],
         "spare": spare_text(float(result.closest_db[at])),
         "level": span_of(row.level_low, row.level_high),
-        "margin": span_of(row.margin_low, row.margin_high),
+        "margin": span_of(row.margin_low_db, row.margin_high_db),
         "chance": chance(row.probability),
     }
 

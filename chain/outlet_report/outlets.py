@@ -121,9 +121,7 @@ def _why_worst(result: Reception, row: OutletChannel) -> str:
                 f"{float(result.nominal.total_dbuv[at]):.0f} dBuV in all, up to {total:.0f}; takes at most {most:.0f}."
             )
     asked = f", {row.asked_db:g} dB asked for" if row.asked_db else ""
-    return (
-        f"C/N margin {row.margin_db:.1f} ({row.margin_low:.1f} to {row.margin_high:.1f}) dB{asked}; {row.limited_by}."
-    )
+    return f"C/N margin {row.margin_db:.1f} ({row.margin_low_db:.1f} to {row.margin_high_db:.1f}) dB{asked}; {row.limited_by}."
 
 
 def _short(text: str, most: int) -> str:

@@ -68,7 +68,7 @@ def _vswr(result: Tuning) -> CurveChart:
 def _ohms(result: Tuning) -> CurveChart:
     sweep = result.sweep
     known = [sweep.resistance_ohm, sweep.reactance_ohm]
-    ends = [sweep.resistance_low, sweep.resistance_high, sweep.reactance_low, sweep.reactance_high]
+    ends = [sweep.resistance_low_ohm, sweep.resistance_high_ohm, sweep.reactance_low_ohm, sweep.reactance_high_ohm]
     r_ohm, x_ohm, r_low, r_high, x_low, x_high = (np.asarray(each, dtype=float) for each in (*known, *ends))
     every = np.concatenate([r_ohm, x_ohm, x_low, x_high])
     every = every[np.isfinite(every)]

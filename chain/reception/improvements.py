@@ -73,6 +73,10 @@ class Improvements(ResultTable):
     ROWS = "improvements"
     COLUMNS = ("words", "gain_db", "hundredths")
 
+    def column_units(self) -> dict[str, str]:
+        """Prices are in hundredths of the currency of the offers."""
+        return {"hundredths": f"0.01 {self.currency or 'of the currency of the prices'}"}
+
     def to_dict(self) -> dict[str, object]:
         """Give the result as plain values."""
         document = {

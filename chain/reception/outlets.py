@@ -60,8 +60,8 @@ class OutletChannel:
     need_db: float
     asked_db: float
     margin_db: float
-    margin_low: float
-    margin_high: float
+    margin_low_db: float
+    margin_high_db: float
     probability: float
     limited_by: str
     verdict: str
@@ -171,7 +171,7 @@ class Reception(ResultTable):
     def table(self) -> dict[str, Any]:
         """Every outlet and channel, worst first."""
         rows = [self.row(*at) for at in self.order()]
-        names = ("outlet", "channel", "freq_hz", "level_dbuv", "cni_db", "margin_db", "margin_low", "margin_high")
+        names = ("outlet", "channel", "freq_hz", "level_dbuv", "cni_db", "margin_db", "margin_low_db", "margin_high_db")
         return {name: [getattr(row, name) for row in rows] for name in (*names, "verdict", "limited_by")}
 
     def to_dict(self) -> dict[str, object]:

@@ -23,7 +23,7 @@ from chain.records.bench import ReadingPair, SweepAnswer, bench_of
 from chain.records.folder import Folder
 from chain.records.record import Record
 from chain.records.watching import Arrivals, looks
-from chain.results import plain_values
+from chain.results import SCHEMA_VERSION, plain_values
 from chain.sweeps.options import DEFAULTS, SweepOptions
 from chain.sweeps.readings import Readings
 
@@ -89,7 +89,14 @@ class FollowAnswer:
             for name, each in (("since_last", self.since_last), ("since_first", self.since_first))
         }
         verdict = None if self.answer is None else self.answer.verdict
-        found = {"number": self.number, "source": self.source, "verdict": verdict, "channels": channels, **changes}
+        found = {
+            "schema_version": SCHEMA_VERSION,
+            "number": self.number,
+            "source": self.source,
+            "verdict": verdict,
+            "channels": channels,
+            **changes,
+        }
         return plain_values({**found, "kept": self.kept, "problem": self.problem})  # type: ignore[return-value]
 
 

@@ -10,7 +10,7 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 
 from chain.errors import plain
-from chain.results import plain_values
+from chain.results import SCHEMA_VERSION, plain_values
 
 FORMAT = 1
 KINDS = ("antenna", "lead")
@@ -158,5 +158,10 @@ def seal_state(raw: bytes) -> str:
 
 def record_json(record: Record) -> dict[str, object]:
     """Plain values of a record, keys with units; times as ISO 8601."""
-    found = {**asdict(record), "time": record.time.isoformat(), "versions": dict(record.versions)}
+    found = {
+        "schema_version": SCHEMA_VERSION,
+        **asdict(record),
+        "time": record.time.isoformat(),
+        "versions": dict(record.versions),
+    }
     return plain_values(found)  # type: ignore[return-value]

@@ -18,7 +18,7 @@ from chain.records.change_points import FALSE_ALARMS, LEAST_RECORDS, SeriesStep,
 from chain.records.folder import Damage, Folder
 from chain.records.lead_loss import corrected_loss_db
 from chain.records.record import ChannelRecord, Record
-from chain.results import ResultTable, plain_values
+from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 
 YEAR_S = 365.25 * 86400
 NORMAL_95 = 1.959964
@@ -134,7 +134,7 @@ class LogTrends(ResultTable):
     def to_dict(self) -> dict[str, object]:
         """Plain values, keys with units."""
         rows = {"series": [each.to_dict() for each in self.series], "damaged": [vars(each) for each in self.damaged]}
-        return plain_values({**vars(self), **rows})  # type: ignore[return-value]
+        return plain_values({"schema_version": SCHEMA_VERSION, **vars(self), **rows})  # type: ignore[return-value]
 
 
 def log_trends(folder: str, name: str = "", channel: str = "", false_alarms: float = FALSE_ALARMS) -> LogTrends:

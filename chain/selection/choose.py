@@ -148,6 +148,10 @@ class Choice(ResultTable):
         parts = [", ".join(item.part for item in each.items) for each in self.chains]
         return {**{name: [each[name] for each in plain] for name in names}, "items": parts}
 
+    def column_units(self) -> dict[str, str]:
+        """Costs are in the currency of the need's prices."""
+        return {"cost": self.need.currency or "currency of the prices"}
+
     def to_dict(self) -> dict[str, object]:
         """Plain values under the contracted keys."""
         return plain_values(  # type: ignore[return-value]

@@ -82,6 +82,10 @@ class Improvement(ResultTable):
         """Title, and today's interval at the limit."""
         return f"{self.title}: VSWR {self.limit_vswr:g} now comes out as {self.now_low:.2f} to {self.now_high:.2f}"
 
+    def column_units(self) -> dict[str, str]:
+        """Prices are in the currency of the need's."""
+        return {"price": self.currency or "currency of the prices"}
+
     def to_dict(self) -> dict[str, object]:
         """Plain values."""
         changes = [{**vars(each), "gain_per_money": each.gain_per_money} for each in self.changes]

@@ -8,8 +8,19 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 INFINITE = "infinite (everything is reflected), or a reading that `refused` lists"
-MAY_BE_INFINITE = ("vswr", "low", "high", "_db")
-"""Ends of the names of figures that may be infinite."""
+NOTHING_BACK = "nothing is reflected, or the VSWR beside it is null"
+OF_VSWR = (
+    "vswr",
+    "bound_low",
+    "bound_high",
+    "reading_low",
+    "reading_high",
+    "true_low",
+    "true_high",
+    "now_low",
+    "now_high",
+)
+"""Ends of the names of VSWRs, which may be infinite; `low` and `high` alone are VSWRs too."""
 ENDS = tuple(
     f"{what}{end}" for what in ("", "bound_", "reading_", "true_", "limit_", "now_") for end in ("low", "high")
 )
@@ -31,23 +42,86 @@ REASONS = {
     "near_limit": "no limit of its reflection is stated",
     "far_limit": "no limit of its reflection is stated",
     "lead_evidence": "no limit of its reflection is stated",
+    "accuracy": "the number of trials was given",
+    "alone": "nothing else was asked",
+    "apart": "neither the first nor the last record stands apart",
+    "by_slope": "the readings have no phase, or a resonance says it better",
+    "chance_at_limit": "no limit is stated, or the sweep is judged by its channels",
+    "cim_db": "no amplifier is on the way",
+    "comparison": "sweeps before and after alone are compared",
+    "contradiction": "the readings go together",
+    "db_per_unit": "it is free, or its price is not known",
+    "dead_amplifier": "no amplifier is suspected",
+    "end_ohm": "an open",
+    "expected_ohm": "an open",
+    "far_reflection": "no set-up was given",
+    "fixed_db": "only a lead's error has a part that all its records share",
+    "gain_db": "the reference antenna's gain is not stated",
+    "gain_high_db": "it was not drawn",
+    "gain_low_db": "it was not drawn",
+    "gated_reason": "there is a gated sweep",
+    "grade": "no limit is stated, or no sweep was given",
+    "high_ohm": "an open",
+    "holds": "it was not drawn",
+    "improvement": "no single change narrows the interval",
+    "limit_dbuv": "no limit is stated",
+    "lossier_lead_db": "the channels do not all gain alike, as more loss ahead of one antenna would make them",
+    "low_ohm": "an open",
+    "ohm": "an open",
+    "ohms": "no ohmmeter was read",
+    "problem": "the sweep was answered",
+    "reading_reflection": "the readings have no phase",
+    "reference_dbi": "no gain of a reference antenna is stated",
+    "reflection_error": "two sweeps cannot tell the two-port",
+    "ripple": "nothing repeats in the sweep",
+    "room_high_db": "it was not drawn",
+    "room_low_db": "it was not drawn",
+    "s": "two sweeps cannot tell the two-port",
+    "since_first": "it is the first sweep, or there is no answer",
+    "since_last": "it is the first sweep, or there is no answer",
+    "size": "this kind of fault has no size",
+    "size_high": "this kind of fault has no size",
+    "size_low": "this kind of fault has no size",
+    "telling": "nothing is open",
+    "temperature_c": "it was not stated",
+    "verdict": "no sweep was given, or none that could be answered",
+    "magnitude_high": "linear propagation is not valid there, see reasons",
+    "magnitude_low": "linear propagation is not valid there, see reasons",
+    "trial": "the readings resolve by themselves which way to go",
+    "window": "no limit on that side",
 }
 """Why a figure of that name is null, where the two reasons above are not meant."""
 
 
 def json_text(document: Mapping[str, object]) -> str:
     """JSON text of a result that is already made of plain values (RFC 8259, which has no NaN and no infinity)."""
-    document = _in_both_units(document)
-    names = dict.fromkeys(_null_names(document, ""))
-    reasons = {name: REASONS.get(name) or (INFINITE if name.endswith(MAY_BE_INFINITE) else ABSENT) for name in names}
-    known = document.get("null_means", {})
-    whole = dict(document)
-    if names:
-        whole["null_means"] = {**reasons, **(known if isinstance(known, Mapping) else {})}
+    whole = with_reasons(_in_both_units(document))
     del document
     # What has become text is let go: a long sweep's numbers take several times the memory of their text.
     lines = [f" {json.dumps(key)}: {json.dumps(whole.pop(key), allow_nan=False)}" for key in list(whole)]
     return "{\n" + ",\n".join(lines) + "\n}\n"
+
+
+def with_reasons(document: Mapping[str, object]) -> dict[str, object]:
+    """The document with the reason of every null under `null_means`, where it has one."""
+    whole = dict(document)
+    names = dict.fromkeys(_null_names(document, ""))
+    if names:
+        known = document.get("null_means", {})
+        whole["null_means"] = {
+            **{name: _reason(name) for name in names},
+            **(known if isinstance(known, Mapping) else {}),
+        }
+    return whole
+
+
+def _reason(name: str) -> str:
+    """Why a figure of a name is null, where its document does not say more."""
+    if name in REASONS:
+        return REASONS[name]
+    if name.endswith("return_loss_db"):
+        return NOTHING_BACK
+    return INFINITE if name in ("low", "high") or name.endswith(OF_VSWR) else ABSENT
 
 
 def _in_both_units(value: Any) -> Any:

@@ -124,11 +124,11 @@ class Curves:
     high: Real
     reflection: Complex | None = None
     resistance_ohm: Real | None = None
-    resistance_low: Real | None = None
-    resistance_high: Real | None = None
+    resistance_low_ohm: Real | None = None
+    resistance_high_ohm: Real | None = None
     reactance_ohm: Real | None = None
-    reactance_low: Real | None = None
-    reactance_high: Real | None = None
+    reactance_low_ohm: Real | None = None
+    reactance_high_ohm: Real | None = None
 
 
 @dataclass(frozen=True, repr=False)

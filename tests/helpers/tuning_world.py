@@ -213,14 +213,14 @@ def _row(truth, said, later, freq, wanted):
     sweep, true_ohm = said.sweep, truth.ohm(freq)
     own = [each.freq_hz for each in said.resonances if each.kind == "series"]
     nearest = min(own, key=lambda each: abs(each.value - truth.true_hz), default=None)
-    held = (sweep.reactance_low <= true_ohm.imag) & (true_ohm.imag <= sweep.reactance_high)
+    held = (sweep.reactance_low_ohm <= true_ohm.imag) & (true_ohm.imag <= sweep.reactance_high_ohm)
     row = {
         "resonance": None if nearest is None else float(nearest.low <= truth.true_hz <= nearest.high),
         "reactance": float(held.mean()),
         "said": bool(said.direction),
         "wrong": (said.direction == "too long") != (truth.true_hz < wanted.aim_hz) if said.direction else None,
         # Twice its half width: of |X| that exceed twice the whole, more still are said.
-        "clear": bool(abs(sweep.reactance_ohm[at]) > sweep.reactance_high[at] - sweep.reactance_low[at]),
+        "clear": bool(abs(sweep.reactance_ohm[at]) > sweep.reactance_high_ohm[at] - sweep.reactance_low_ohm[at]),
         "reading": None,
         "antenna": None,
     }

@@ -305,7 +305,7 @@ def share_inside(name, cases, truths, draws, folder):
         column = int(np.argmin([abs(channel.centre_hz - case["mhz"] * 1e6) for channel in house.channels]))
         row = outlets(house, draws=draws, seed=1000 + number).row(0, column)
         true = [truth(rng, case, kind) for _ in range(truths)]
-        inside += sum(row.margin_low <= margin <= row.margin_high for margin, _ in true)
+        inside += sum(row.margin_low_db <= margin <= row.margin_high_db for margin, _ in true)
         levels += sum(row.level_low <= level <= row.level_high for _, level in true)
         low, high = (
             bound if bound is not None else side * 1e3 for bound, side in zip(row.window, (-1, 1), strict=True)

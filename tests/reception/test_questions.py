@@ -89,10 +89,16 @@ def test_json_holds_the_keys_that_others_rely_on():
     assert {"outlets", "joint_probability", "worth", "amplifiers", "antenna", "seed"} <= set(found)
     row = found["outlets"][0]["channels"][0]
     keys = {"channel", "freq_hz", "level_dbuv", "level_low", "level_high", "window", "cn_db", "cim_db", "cni_db"}
-    assert keys | {"need_db", "margin_db", "margin_low", "margin_high", "limited_by", "verdict", "probability"} <= set(
-        row
-    )
-    assert row["margin_low"] <= row["margin_db"] <= row["margin_high"]
+    assert keys | {
+        "need_db",
+        "margin_db",
+        "margin_low_db",
+        "margin_high_db",
+        "limited_by",
+        "verdict",
+        "probability",
+    } <= set(row)
+    assert row["margin_low_db"] <= row["margin_db"] <= row["margin_high_db"]
     assert row["cni_db"] == pytest.approx(-10 * math.log10(10 ** (-row["cn_db"] / 10) + 10 ** (-row["cim_db"] / 10)))
 
 

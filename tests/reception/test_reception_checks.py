@@ -110,7 +110,7 @@ def test_r1_to_r4_where_an_amplifier_stands(place, gain, level, noise_figure, ra
     assert row["need_db"] == 22.1
     if not place:
         assert row["margin_db"] == pytest.approx(7.29, abs=6e-3)
-        assert [row["margin_low"], row["margin_high"]] == pytest.approx([row["margin_db"]] * 2, abs=2e-3)
+        assert [row["margin_low_db"], row["margin_high_db"]] == pytest.approx([row["margin_db"]] * 2, abs=2e-3)
         assert row["verdict"] == "works"
 
 
