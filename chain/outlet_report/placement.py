@@ -39,6 +39,10 @@ def render(result: Placement, console: Console) -> None:
         for each in result.places[:ROWS]
     ]
     show_table(console, columns, rows)
+    feeds = dict.fromkeys(f"{each.part} {each.supply}" for each in result.places[:ROWS])
+    if feeds:
+        console.print()
+        say(console, f"Each is taken as fed: {', '.join(feeds)}.")
     if result.remark:
         console.print()
         say(console, result.remark)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from itertools import combinations
@@ -10,10 +10,11 @@ from itertools import combinations
 import numpy as np
 
 from chain.arrays import Real
+from chain.reception.checks import unfed_amplifiers
 from chain.reception.levels import nominal_levels, without_item
 from chain.reception.placing_amplifier import Score, external_remark, inserted, noise_at, score
-from chain.reception.records import ANTENNA, Installation, InstalledItem, PartOffer, ReceivingAntenna
-from chain.reception.tree import followers_of
+from chain.reception.records import ANTENNA, Installation, InstalledItem, PartOffer, ReceivingAntenna, Supply
+from chain.reception.tree import bypassed, followers_of
 from chain.reception.trials import drawn_rooms, room_ends
 from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
 from library.errors import LibraryError
@@ -134,9 +135,12 @@ def improve_reception(
     ------
     `chain.reception.levels`, nominally.
     """
+    stated, unfed = installation, unfed_amplifiers(installation)
+    # What is held against the changes is what the outlets get now: no more than a bypass passes where a feed is missing.
+    installation = bypassed(stated, unfed)
     nominal = nominal_levels(installation)
     now = score(installation, nominal)
-    options = list(_options(installation))[:MOST_CHANGES]
+    options = [*_feeds(stated, unfed), *_options(installation, stated.supplies)][:MOST_CHANGES]
     singles = []
     for number, option in enumerate(options):
         singles.append((option, score(option.change(installation))))
@@ -175,7 +179,7 @@ def improve_reception(
         installation.currency,
         external_remark(installation, nominal, now, room_ends(before)[0], noise_at(installation, now, nominal)),
         installation.warnings,
-        installation,
+        stated,
         before.size,
     )
 
@@ -211,15 +215,42 @@ def _improvement(options: tuple[_Option, ...], reached: Score, now: Score) -> In
     return InstallationChange(tuple(option.words for option in options), cost, reached, gain, per_unit)
 
 
-def _options(installation: Installation) -> Iterator[_Option]:
-    """Every single change."""
+def _feeds(installation: Installation, unfed: Sequence[str]) -> Iterator[_Option]:
+    """Each amplifier without a feed, or with other volts, fed as it must be."""
+    for item in installation.items:
+        if item.id in unfed and isinstance(item.part, Amplifier):
+            words = f"{item.id}: fed {_volts(item.part, installation.supplies)}"
+            # One lead carries one supply: no other amplifier is put in beside it.
+            yield _Option(words, None, _swapped(item.id, item.part), "amplifier")
+
+
+def _volts(part: Amplifier, supplies: Sequence[Supply]) -> str:
+    other = [f"{each.volts:g} V" for each in supplies if each.volts != part.power_v]
+    return f"with {part.power_v:g} V" + f" in place of {' or '.join(other)}" * bool(other)
+
+
+def _options(installation: Installation, supplies: Sequence[Supply]) -> Iterator[_Option]:
+    """Every single change, given the sources of DC that the file states."""
     for item in installation.items:
         yield from _of_item(installation, item)
     for outlet in installation.outlets:
         if outlet.end == "open":
             yield _Option(f"end {outlet.id} in 75 ohm", None, _ended(outlet.id), outlet.id)
     for offer in installation.offers:
-        yield from _of_offer(installation, offer)
+        for option in _of_offer(installation, offer):
+            yield _fed(option, installation, offer.part, supplies)
+
+
+def _fed(option: _Option, installation: Installation, part: object, supplies: Sequence[Supply]) -> _Option:
+    """An amplifier with the feed that it needs beside what the file has: without it nothing of the change would come true."""
+    if not isinstance(part, Amplifier) or not part.power_v:
+        return option
+    there = {item.id: item for item in installation.items}
+    changed = replace(option.change(installation), supplies=tuple(supplies))
+    new = [item.id for item in changed.items if item != there.get(item.id)]
+    if not set(new) & set(unfed_amplifiers(changed)):
+        return option
+    return replace(option, words=f"{option.words}, fed {_volts(part, supplies)}")
 
 
 def _ended(name: str) -> Change:

@@ -8,10 +8,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from chain.reception.checks import unfed_amplifiers
 from chain.reception.formulas import T0_K, antenna_noise_k
 from chain.reception.levels import Nominal, nominal_levels, rooms_db, without_item, words_of
 from chain.reception.records import ANTENNA, Installation, InstalledItem, ReceivingAntenna
-from chain.reception.tree import followers_of
+from chain.reception.tree import bypassed, followers_of
 from chain.reception.trials import drawn_rooms, room_ends
 from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
 from library.reception import Amplifier, reception_part
@@ -190,7 +191,9 @@ def place_amplifier(
     found.sort(key=lambda each: -each[0].score.room_db)
     nominal = nominal_levels(bare)
     best = [inserted(bare, each.after, kind, each.gain_db) for each, kind in found[:MOST_DRAWN]]
-    now, *rooms = drawn_rooms([installation, *best], seed)
+    # An amplifier that gets no feed brings nothing now.
+    present = bypassed(installation, unfed_amplifiers(installation))
+    now, *rooms = drawn_rooms([present, *best], seed)
     drawn = []
     for (place, _), room in zip(found, rooms, strict=False):
         low, high = room_ends(room)
@@ -202,7 +205,7 @@ def place_amplifier(
         progress(1.0)
     return Placement(
         installation.title,
-        score(installation),
+        score(present),
         room_ends(now),
         score(bare, nominal),
         (*drawn, *(each for each, _ in found[len(drawn) :])),
