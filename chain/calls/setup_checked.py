@@ -14,8 +14,7 @@ from chain.files.schema import MOST_POINTS
 from chain.files.setup_file import MOST_ITEMS, MOST_LOSS_DB, loss_db
 from chain.setups import Antenna, Calibration, Far, Item, Near, Setup, Sweep
 from chain.units import KINDS
-from library.files.rows import PART_KINDS
-from library.records import MAGNITUDE_KINDS, Connector, Limit
+from library.records import MAGNITUDE_KINDS, Connector, Limit, Part
 
 RECORDS = {"sweep": Sweep, "near": Near, "far": Far, "calibration": Calibration, "antenna": Antenna}
 """Tables of a set-up and their records."""
@@ -50,7 +49,7 @@ def checked(setup: Setup, name: str = "setup") -> Setup:
     if not isinstance(items, tuple) or not items or len(items) > MOST_ITEMS:
         raise RangeError(f"{name}.items is no tuple of 1 to {MOST_ITEMS} items", "write items=(*setup.items,)")
     for item in _all_items(items, name):
-        if type(item.part).__name__ not in {each.record for each in PART_KINDS.values()}:
+        if not isinstance(item.part, Part):
             raise RangeError(
                 f"item '{item.id}': part {quoted(item.part)} is no part",
                 "take one of the library's, or replace(item.part, ...)",

@@ -56,6 +56,14 @@ def test_what_a_file_holds_passes(path):
     assert checked(setup) is setup
 
 
+def test_a_two_port_of_ones_own_passes():
+    """A file measured by the user stands in an item's place: the command takes it, so do the functions."""
+    own = {"touchstone": str(DEMO / "pad.s2p"), "near": "BNC-50 jack", "far": "BNC-75 jack"}
+    lead = {"part": "rg59", "length": "1 m", "near": "BNC-75 plug", "far": "F-75 plug"}
+    setup = chain.setup_of(["n-plug-bnc-plug", own, lead], sweep=("180 MHz", "230 MHz", 3))
+    assert chain.recover(setup, "VSWR 1.2 at 200 MHz").true_vswr[0] > 1.2
+
+
 def test_every_part_of_the_library_passes():
     from chain.calls.setup_checked import _record
 

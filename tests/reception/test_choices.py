@@ -15,8 +15,9 @@ from chain.reception.checks import check_installation
 from chain.reception.improvements import improve_reception
 from chain.reception.installation_file import parse_installation
 from chain.reception.outlets import outlets
-from chain.reception.placing_amplifier import place_amplifier
+from chain.reception.placing_amplifier import place_amplifier, score
 from chain.reception.seen import read_seen
+from chain.reception.tree import bypassed
 
 TEXT = Path("demo/outlets.toml").read_text(encoding="utf-8")
 
@@ -116,3 +117,27 @@ def test_the_card_prints_the_intervals_of_the_table():
     card = CliRunner().invoke(chain, ["card", "demo/outlets.toml"]).stdout
     row = outlets(changed()).row(0, 0)
     assert f" {span_of(row.level_low, row.level_high)} ____" in card
+
+
+def test_an_amplifier_that_the_supply_does_not_suit_is_offered_with_its_feed():
+    """The file with the change alone would not work: 12 V reach an amplifier made for 5 V."""
+    words = [text for each in improve_reception(changed()).improvements for text in each.words]
+    other = [text for text in words if text.startswith("masthead-amplifier-5v in place of mast")]
+    assert other
+    assert all(text.endswith("fed with 5 V in place of 12 V") for text in other)
+    shown = " ".join(CliRunner().invoke(chain, ["outlets", "demo/outlets.toml", "--place"]).stdout.split())
+    assert "Each is taken as fed: masthead-amplifier-5v 5 V up the lead, masthead-amplifier 12 V up the lead." in shown
+
+
+def test_an_amplifier_without_its_feed_is_no_amplifier_in_what_would_mend_it():
+    house = changed(('supply = "12 V"', "# none"))
+    now = score(bypassed(house, ["mast"]))
+    found = improve_reception(house)
+    assert (found.now, place_amplifier(house).now) == (now, now)
+    feed = next(each for each in found.improvements if each.words == ("mast: fed with 12 V",))
+    assert feed.score == score(changed())
+    assert not [
+        each
+        for each in found.improvements
+        if len(each.words) == 2 and "mast: fed" in str(each.words) and "after" in str(each.words)
+    ]

@@ -25,7 +25,6 @@ from chain.reception.levels import nominal_levels, without_item
 from chain.reception.outlets import outlets
 from chain.reception.placing_amplifier import inserted, place_amplifier, score
 from chain.reception.seen import compare_seen, read_seen
-from chain.reception.tree import bypassed
 from library.reception import reception_part
 
 DEMO = "demo/outlets.toml"
@@ -179,30 +178,6 @@ def test_every_single_improvement_is_the_difference_it_claims():
     low = [round(each.room_low_db, 1) for each in found.improvements if each.room_low_db is not None]
     assert low == sorted(low, reverse=True)
     assert all(each.gain_low_db <= each.gain_db + 0.6 for each in found.improvements if each.gain_low_db is not None)
-
-
-def test_an_amplifier_that_the_supply_does_not_suit_is_offered_with_its_feed():
-    """The file with the change alone would not work: 12 V reach an amplifier made for 5 V."""
-    words = [text for each in improve_reception(HOUSE).improvements for text in each.words]
-    other = [text for text in words if text.startswith("masthead-amplifier-5v in place of mast")]
-    assert other
-    assert all(text.endswith("fed with 5 V in place of 12 V") for text in other)
-    shown = " ".join(run("outlets", DEMO, "--place").split())
-    assert "Each is taken as fed: masthead-amplifier-5v 5 V up the lead, masthead-amplifier 12 V up the lead." in shown
-
-
-def test_an_amplifier_without_its_feed_is_no_amplifier_in_what_would_mend_it():
-    house = changed(('supply = "12 V"', "# none"))
-    now = score(bypassed(house, ["mast"]))
-    found = improve_reception(house)
-    assert (found.now, place_amplifier(house).now) == (now, now)
-    feed = next(each for each in found.improvements if each.words == ("mast: fed with 12 V",))
-    assert feed.score == score(HOUSE)
-    assert not [
-        each
-        for each in found.improvements
-        if len(each.words) == 2 and "mast: fed" in str(each.words) and "after" in str(each.words)
-    ]
 
 
 def test_what_is_shown_of_alternatives_is_what_the_joint_draws_show():
