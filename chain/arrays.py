@@ -1,15 +1,33 @@
-"""The two kinds of arrays that cross a boundary, by name, and their middle and quantiles.
+"""The two kinds of arrays that cross a boundary, by name, their middle and quantiles, and what is distinct of others.
 
 Those of numpy load its masked arrays, a tenth of the time in which a whole command may answer.
 """
 
 from __future__ import annotations
 
+import sys
+from typing import Any, TypeVar
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
+
+
+Whole = TypeVar("Whole", bound=NDArray[Any])
+
+
+def masked(values: object) -> bool:
+    """Whether this is an array with a mask; without loading what makes them, since nobody can have made one before."""
+    loaded = sys.modules.get("numpy.ma")
+    return loaded is not None and isinstance(values, loaded.MaskedArray)
+
+
+def distinct(values: Whole) -> Whole:
+    """Values in order, each once."""
+    # Asked for indices as well, numpy does not look for masks.
+    return np.unique(values, return_index=True)[0]  # type: ignore[return-value]
 
 
 def median(values: ArrayLike, axis: int = 0) -> Real:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from functools import lru_cache
 
 from chain.errors import UnitError, quoted
+from library.frozen import dataclass
 
 DEAREST = 10**9
 """Highest price that is taken for one [units of currency]."""

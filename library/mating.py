@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Iterator
+from functools import cache
 
 from library.errors import LibraryError, near_names
 from library.files.rows import connector_of
@@ -146,13 +147,18 @@ def _judged(a: Connector, b: Connector, library: Library) -> MatedPair:
 
 
 def _fits(pattern: str, connector: Connector) -> bool:
+    family, gender, variant = _words(pattern)
+    return (
+        family in ("*", connector.family) and gender in ("any", connector.gender) and variant in ("", connector.variant)
+    )
+
+
+@cache
+def _words(pattern: str) -> tuple[str, str, str]:
+    """Family, gender and variant of a rule's side."""
     words, _, variant = pattern.partition(" (")
     family, _, gender = words.rpartition(" ")
-    return (
-        family in ("*", connector.family)
-        and gender in ("any", connector.gender)
-        and variant.rstrip(")") in ("", connector.variant)
-    )
+    return family, gender, variant.rstrip(")")
 
 
 def f_plug_variant(coax: Coax) -> str:

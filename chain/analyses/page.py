@@ -15,7 +15,7 @@ from chain.analyses.checks import CheckResult, check
 from chain.analyses.expect import Expectation, ExpectedReading, expect
 from chain.analyses.recover import recover
 from chain.analyses.recovery import Recovery
-from chain.arrays import Real
+from chain.arrays import Real, distinct, median
 from chain.assembly.power import Account, account
 from chain.reflection import magnitude_from_vswr, vswr
 from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
@@ -23,7 +23,7 @@ from chain.setups import Setup
 from chain.sweeps.readings import Readings
 
 LEAST_STEP = 1e-4
-GRID = np.unique(
+GRID = distinct(
     np.concatenate([np.linspace(0, 0.2, 17), np.linspace(0.2, 0.6, 25), np.linspace(0.6, 1.0, 21)]).round(6)
 )
 """True magnitudes of the page's curves; closer together where a good antenna lies."""
@@ -99,7 +99,8 @@ class Page(ResultTable):
         wanted = np.sort([*shown, *np.asarray(vswr(GRID[far]))])
         step = np.linspace(0, freq_hz.size - 1, min(freq_hz.size, MOST_FREQUENCIES))
         # A long sweep is thinned for the drawing; the place that the table is made for is kept whatever the step.
-        columns = np.unique([*step.round().astype(int), int(np.argmin(np.abs(freq_hz - self.expectation.worst_hz)))])
+        worst = np.argmin(np.abs(freq_hz - self.expectation.worst_hz))
+        columns = distinct(np.append(step.round().astype(int), worst))
         names = ("reading_vswr", "reading_low", "reading_high", "bound_low", "bound_high")
         sweep = self.expectation.grid(wanted, columns)
         found = {name: np.asarray(magnitude_from_vswr(sweep[name])) for name in names}
@@ -126,7 +127,7 @@ class Page(ResultTable):
                 name,
                 low_hz,
                 high_hz,
-                float(np.median(sweep["reading_vswr"][inside])),
+                float(median(sweep["reading_vswr"][inside])),
                 float(sweep["reading_low"][inside].min()),
                 float(sweep["reading_high"][inside].max()),
                 float(ceiling[inside].max()),

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from chain.arrays import Complex, Real
+from chain.arrays import Complex, Real, masked
 from chain.assembly.cascade import plane_reference_ohm, read_sweep_for
 from chain.errors import RangeError, UnitError, quoted
 from chain.reflection import magnitude_from_return_loss, magnitude_from_vswr, reflection_from_ohm
@@ -93,7 +93,7 @@ def readings_of(
     named = [name for name, values in given.items() if values is not None]
     if len(named) != 1:
         raise RangeError(f"{len(named)} kinds of figures are given", f"give one of {', '.join(KINDS)}")
-    if np.ma.isMaskedArray(freq_hz) or np.ma.isMaskedArray(given[named[0]]):
+    if masked(freq_hz) or masked(given[named[0]]):
         raise RangeError("a masked array is no reading", "leave the masked points out of both arrays: array[~mask]")
     if np.iscomplexobj(np.asarray(freq_hz)):
         raise RangeError("freq_hz holds complex figures", "frequencies come first, reflections behind them")

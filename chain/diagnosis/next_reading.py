@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from chain.arrays import Real, quantiles
+from chain.arrays import Real, distinct, quantiles
 from chain.diagnosis.evidence import PILOT_BLOCKS, windows_of
 from chain.diagnosis.faults import FaultKind
 from chain.diagnosis.likelihood import FaultWork, work_of
@@ -119,7 +119,7 @@ def _overlap(values: Sequence[Real], weights: Sequence[Real]) -> float:
     # Bins of equal content of both together: neither a narrow distribution nor a tail falls into one bin.
     edges = quantiles(np.concatenate(values), np.linspace(0, 1, BINS + 1))
     edges[-1] += 1e-12
-    shares = [np.histogram(v, np.unique(edges), weights=w)[0] / w.sum() for v, w in zip(values, weights, strict=True)]
+    shares = [np.histogram(v, distinct(edges), weights=w)[0] / w.sum() for v, w in zip(values, weights, strict=True)]
     return float(np.minimum(*shares).sum())
 
 

@@ -6,12 +6,13 @@ way round. Sums of whole numbers do not depend on their order, so two ways of ad
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chain.selection.pareto import nondominated
+from library.frozen import dataclass
 
 Ints = NDArray[np.int64]
 

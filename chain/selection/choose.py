@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 from math import inf
 from typing import Any
@@ -19,6 +19,7 @@ from chain.selection.ranking import DRAWS, PlaneInterval, plane_intervals
 from chain.selection.search import Walk, best_chains
 from chain.selection.stock import NANO, SearchSpace, own_values, search_space, setup_of
 from chain.setups import Item, Setup
+from library.frozen import dataclass
 from library.parts import Library
 
 LOOKS = 1260

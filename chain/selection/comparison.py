@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from difflib import SequenceMatcher
 
 from chain.errors import RangeError
 from chain.results import SCHEMA_VERSION, plain_values
 from chain.selection.choose import Choice, Chosen
+from library.frozen import dataclass
 
 
 @dataclass(frozen=True)

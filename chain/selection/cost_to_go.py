@@ -7,13 +7,14 @@ is of no use, so few are left and the layers are quickly found, from the antenna
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from chain.arrays import distinct
 from chain.selection.catalogue import Catalogue, without_dominated
 from chain.selection.pareto import beaten, nondominated
+from library.frozen import dataclass
 
 Ints = NDArray[np.int64]
 State = tuple[int, int]
@@ -65,7 +66,7 @@ def layers(catalogue: Catalogue, most_items: int) -> list[Layer]:
 
 
 def _masks(catalogue: Catalogue) -> list[int]:
-    bits = [int(mark) & catalogue.needed for mark in np.unique(catalogue.marks)]
+    bits = [int(mark) & catalogue.needed for mark in distinct(catalogue.marks)]
     found = {0}
     for _ in bits:
         found |= {mask | bit for mask in found for bit in bits}

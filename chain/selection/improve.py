@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from difflib import SequenceMatcher
 from functools import lru_cache
 
@@ -23,6 +23,7 @@ from chain.selection.ranking import DRAWS
 from chain.selection.stock import own_values, turned
 from chain.setups import Item, Setup, of_another_cable
 from library.files.rows import PART_KINDS
+from library.frozen import dataclass
 from library.mating import mate
 from library.parts import Library
 from library.records import Coax, Connector, Termination

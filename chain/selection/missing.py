@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,7 @@ from chain.selection.catalogue import Catalogue
 from chain.selection.stock import DC_BLOCK, LEAD, NANO, SearchSpace, own_values
 from chain.setups import Item
 from library.files.rows import MATCHING
+from library.frozen import dataclass
 from library.mating import bridging_adapters
 
 FAR_AWAY = 10**6

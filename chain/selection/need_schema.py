@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from chain.errors import UnitError
@@ -12,6 +11,7 @@ from chain.files.schema_export import setup_schema, table_schema
 from chain.files.tables import FLAG, TEXT, TEXTS, Table, key, named, plain_kind, whole, wrong
 from chain.money import Price, parse_price
 from library.files.rows import PART_KINDS
+from library.frozen import dataclass
 
 if TYPE_CHECKING:
     from library.records import Connector

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
-from chain.arrays import Real
+from chain.arrays import Real, distinct
 from chain.assembly.cascade import build
 from chain.assembly.graph import BLOCKING, item_ends
 from chain.reflection import magnitude_from_vswr, vswr
@@ -18,6 +18,7 @@ from chain.uncertainty.measurement import Measurement, measurement_of, nominal_m
 from chain.uncertainty.parallel import in_order
 from chain.uncertainty.stacked import form_of, stacked
 from library.files.rows import MATCHING
+from library.frozen import dataclass
 from library.mating import mate
 from library.records import Termination
 
@@ -100,7 +101,7 @@ def plane_intervals(
     progress: Callable[[float], None] | None = None,
 ) -> list[list[PlaneInterval]]:
     """Look at each chain from every plane that the need allows, narrowest interval first."""
-    chosen = np.unique(np.linspace(0, room.freq_hz.size - 1, points).round().astype(int))
+    chosen = distinct(np.linspace(0, room.freq_hz.size - 1, points).round().astype(int))
     views = [view for number, setup in enumerate(setups) for view in _views(room, number, setup, room.freq_hz[chosen])]
     forms: dict[Hashable, list[int]] = {}
     for index, view in enumerate(views):

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Hashable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache, partial
 from typing import Any
 
@@ -34,6 +34,7 @@ from chain.selection.catalogue import Catalogue
 from chain.selection.need import LIMITS, Need, Offer
 from chain.selection.search import Walk
 from chain.setups import Calibration, Item, Setup, with_conductors
+from library.frozen import dataclass
 from library.mating import mate
 from library.parts import Library
 from library.records import Limit

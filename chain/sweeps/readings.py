@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from chain.arrays import Complex, Real
+from chain.arrays import Complex, Real, masked
 from chain.errors import Defect, InputError, RangeError, UnitError, quoted
 from chain.reflection import OFF_SCALE_VSWR, magnitude_from_return_loss, magnitude_from_vswr, vswr
 from chain.results import ResultTable, network
@@ -87,7 +87,7 @@ class Readings(ResultTable):
 
     def _looked_over(self, name: str, values: Any, kind: str) -> Any:
         """One array as a view closed to writing: finite, one figure for each frequency."""
-        known = isinstance(values, (np.ndarray, list, tuple)) and not np.ma.isMaskedArray(values)
+        known = isinstance(values, (np.ndarray, list, tuple)) and not masked(values)
         found = np.asarray(values) if known else np.empty(())
         if found.ndim != 1 or found.dtype.kind not in kind:
             what = f"Readings: {name} is no one-dimensional array of {'complex ' * (name == 'reflection')}numbers"

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from chain.arrays import Real
+from chain.arrays import Real, distinct
 
 USUAL_Q = 30.0
 """Narrowest resonance taken for granted where the set-up states none: readings within a third of f/Q are one piece of curve."""
@@ -28,7 +28,7 @@ def local_fit(freq_hz: Real, at_hz: Real, narrowest_q: float = USUAL_Q) -> tuple
     nearest = np.argsort(apart, axis=1, kind="stable")
     counts = np.maximum((apart <= at_hz[:, None] / (6 * narrowest_q)).sum(axis=1), min(FEWEST, freq_hz.size))
     # Rows of as many readings are solved together.
-    for count in np.unique(counts):
+    for count in distinct(counts):
         rows = np.flatnonzero(counts == count)[:, None]
         near = np.sort(nearest[rows[:, 0], :count], axis=1)
         scale = np.maximum(apart[rows, near].max(axis=1, keepdims=True), 1.0)

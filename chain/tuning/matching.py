@@ -12,7 +12,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from chain.arrays import Complex, Real
+from chain.arrays import Complex, Real, distinct
 from chain.errors import RangeError
 from chain.files.setup_file import parse_setup
 from chain.reflection import vswr
@@ -208,7 +208,7 @@ def match_network(
     bench = bench_of(setup, readings.freq_hz)
     at = np.flatnonzero(chosen)
     # Families have thousands of members, and between so many frequencies no antenna does anything new.
-    at = at[np.unique(np.linspace(0, at.size - 1, min(MOST_FREQUENCIES, at.size)).round().astype(int))]
+    at = at[distinct(np.linspace(0, at.size - 1, min(MOST_FREQUENCIES, at.size)).round().astype(int))]
     whole = antennas(bench, readings, None, seed).far[0]
     far = whole[at]
     # The best is sought for the antenna as recovered and judged on the drawn ones: a search over trials would fit their noise.

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,6 +44,7 @@ from chain.uncertainty.streams import (
 )
 from library.frozen import dataclass
 
+MOST_KEPT_NORMALS = 50_000
 CUT = 3.0
 """Normal unknowns are cut at this many standard deviations on each axis."""
 
@@ -258,6 +260,10 @@ def _remade(reflection: Complex) -> Complex:
     return s
 
 
+_kept_normals = lru_cache(maxsize=16)(complex_normals)
+"""Those of a few frequencies, which many sweeps drawn as several ask for one after the other."""
+
+
 def _noise(measurement: Measurement, run: _Run, which: int) -> Complex | float:
     """Noise of the antenna's reading (0) or of a standard's, shape (frequencies, trials)."""
     if not measurement.noise:
@@ -268,11 +274,15 @@ def _noise(measurement: Measurement, run: _Run, which: int) -> Complex | float:
     if measurement.noise_places is not None:
         distinct, again = np.unique(measurement.noise_places, return_inverse=True)
         columns = distinct.tolist()
-    drawn = complex_normals(run.seed, run.batches, which, columns, run.repeat if which == 0 else 0, run.each)
-    drawn = drawn if again is None else drawn[again]
+    few = again is not None and len(columns) * run.count <= MOST_KEPT_NORMALS
+    normals = _kept_normals if few else complex_normals
+    drawn = normals(run.seed, run.batches, which, tuple(columns), run.repeat if which == 0 else 0, run.each)
     factor = measurement.noise_factor if which == 0 else 1.0
-    size = np.atleast_1d(measurement.noise * factor)[:, None]
-    return np.asarray(drawn * halved(size, run.single))
+    size = halved(np.atleast_1d(measurement.noise * factor)[:, None], run.single)
+    if again is None:
+        return np.asarray(drawn * size)
+    # What is the same in every sweep is made once.
+    return np.asarray((drawn * size)[again] if size.size == 1 else drawn[again] * size)
 
 
 def _calibrated(measurement: Measurement, offset: Complex | float, run: _Run) -> Maps:

@@ -119,7 +119,9 @@ class Terms:
     def squares(self, magnitude: float, phases_rad: Real, opposite: bool = True) -> Iterator[Floats]:
         """Square of the statistic at each of some phases, and half a turn on after each: what both need is made once."""
         g = np.float32(magnitude)
-        top, down = self.square * (g * g) + self.constant, self.down_square * (g * g) + np.float32(1)
+        top, down = self.square * (g * g), self.down_square * (g * g)
+        top += self.constant
+        down += np.float32(1)
         for phase in phases_rad:
             cosine, sine = (2 * g * each for each in _turn(phase))
             above, below = self.cross_re * cosine, self.down_re * cosine
@@ -127,7 +129,10 @@ class Terms:
             below -= self.down_im * sine
             # Half a turn on only these two change, and only their sign.
             for each in (np.add, np.subtract) if opposite else (np.add,):
-                yield each(top, above) / np.maximum(each(down, below), LEAST_DOWN)
+                shown, under = each(top, above), each(down, below)
+                np.maximum(under, LEAST_DOWN, out=under)
+                shown /= under
+                yield shown
 
     def means(self) -> MeanTerms:
         """Mean over the trials at each place."""

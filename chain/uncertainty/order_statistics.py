@@ -43,7 +43,7 @@ def reach(least: NDArray[np.intp], draws: int) -> NDArray[np.intp]:
 
 def by_group(found: NDArray[np.bool_]) -> NDArray[np.int16]:
     """How many of each row are true in each group of draws, shape (rows, groups)."""
-    return np.asarray(found.reshape(len(found), GROUPS, -1).sum(axis=2, dtype=np.int16))
+    return np.asarray(found.view(np.uint8).reshape(len(found), GROUPS, -1).sum(axis=2, dtype=np.int16))
 
 
 def count(found: NDArray[np.bool_]) -> NDArray[np.intp]:

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.arrays import Real
+from chain.arrays import Real, distinct
 from chain.results import COVERAGE, SEED
 from chain.uncertainty.intervals import BLOCK, Progress, blocks, draw_count, drawn_terms, whole_batches
 from chain.uncertainty.measurement import Measurement
@@ -191,7 +191,7 @@ def _likely_places(
     if further.any():
         # Where a larger magnitude may read less than the limit itself, one place shows nothing of another.
         return np.arange(points)
-    return np.union1d(np.argsort(-width)[:MOST_PLACES], np.argsort(guess)[:MOST_PLACES])
+    return distinct(np.concatenate([np.argsort(-width)[:MOST_PLACES], np.argsort(guess)[:MOST_PLACES]]))
 
 
 def _ranges(terms: Terms, magnitudes: Real) -> tuple[Real, Real]:
@@ -212,10 +212,11 @@ def reading_range(terms: Terms, magnitude: float, means: MeanTerms | None = None
     # The first reads most and the one half a turn on least: the others can seldom move an end, which counting alone shows.
     low, high = smallest(nearest, least), largest(most, least)
     for shown in (most, nearest, *squares):
-        lower, higher = count(shown < low[:, None]) >= least, count(shown > high[:, None]) >= least
-        if lower.any():
+        lower = shown is not nearest and count(shown < low[:, None]) >= least
+        if np.any(lower):
             low[lower] = smallest(shown[lower], least, low[lower])
-        if higher.any():
+        higher = shown is not most and count(shown > high[:, None]) >= least
+        if np.any(higher):
             high[higher] = largest(shown[higher], least, high[higher])
     return np.sqrt(np.maximum(low, 0)).astype(float), np.sqrt(np.maximum(high, 0)).astype(float)
 
