@@ -46,7 +46,9 @@ ENDS = ("_low", "_high")
 """Ends of the names of columns that are in the unit of the one that they bound."""
 HEAD, TAIL = 6, 4
 """Rows shown from the start and the end of a longer table."""
-LONGEST_CELL = 60
+LONGEST_CELL, LEAST_CELL, LONGEST_KEY = 60, 16, 24
+"""Most characters of a cell; least that a text is cut to before columns are put below each other; most of the first one then."""
+REPR_WIDTH, LEAST_WIDTH = 80, 40
 
 
 class ResultTable:
@@ -153,16 +155,19 @@ class ResultTable:
 
     def __repr__(self) -> str:
         rows = _length(self.table())
-        return f"<{type(self).__name__}: {plain(self.headline())}; {rows} row{'' if rows == 1 else 's'}>"
+        ends = f"<{type(self).__name__}: ", f"; {rows} row{'' if rows == 1 else 's'}>"
+        return _in_two_lines(ends[0], plain(self.headline()), ends[1])
 
     def __str__(self) -> str:
+        from shutil import get_terminal_size
+        from textwrap import wrap
+
+        width = max(get_terminal_size((REPR_WIDTH, 0)).columns, LEAST_WIDTH)
         columns = [[name, *cells] for name, cells in _shown(self._in_unit(), LONGEST_CELL).items()]
-        widths = [max(len(cell) for cell in column) for column in columns]
-        lines = [
-            "  ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
-            for row in zip(*columns, strict=True)
-        ]
-        return "\n".join([plain(self.headline()), *lines, *self._beware()])
+        lines = [line for text in (self.headline(), "") for line in wrap(plain(text), width)]
+        for number, block in enumerate(_fitted(columns, width)):
+            lines += [""] * (number > 0) + _lines(block)
+        return "\n".join([*lines, *(line for text in self._beware() for line in wrap(text, width))])
 
     def _beware(self) -> list[str]:
         """What the command would warn of, so that nobody who prints an answer misses it."""
@@ -203,6 +208,59 @@ def _unit(name: str) -> str:
     return "1" if name in DIMENSIONLESS else next(ends, "")
 
 
+def _in_two_lines(before: str, text: str, after: str) -> str:
+    """A text between two others in at most two lines; what does not fit is left out of its middle part."""
+    from textwrap import wrap
+
+    lines = wrap(f"{before}{text}{after}", REPR_WIDTH, subsequent_indent=" ", max_lines=2, placeholder="...")
+    if not lines[-1].endswith(after):
+        kept = lines[-1].removesuffix("...")[: REPR_WIDTH - len(after) - len("...")].rstrip()
+        lines[-1] = f"{kept}...{after}"
+    return "\n".join(lines)
+
+
+def _widths(columns: Sequence[Sequence[str]]) -> list[int]:
+    return [max(map(len, column)) for column in columns]
+
+
+def _lines(columns: Sequence[Sequence[str]]) -> list[str]:
+    """Rows of a table, columns flush right."""
+    widths = _widths(columns)
+    rows = zip(*columns, strict=True)
+    return ["  ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
+
+
+def _fitted(columns: list[list[str]], width: int) -> list[list[list[str]]]:
+    """Columns of a table that fit a width: with long texts cut, or put below each other, each time beside the first column."""
+    cut = [list(column) for column in columns]
+    while _across(cut) > width:
+        longest = [max(map(len, column[1:]), default=0) for column in cut]
+        widest = longest.index(max(longest))
+        if longest[widest] <= max(LEAST_CELL, len(cut[widest][0])):
+            break
+        cut[widest][1:] = [_cut(cell, longest[widest] - 1) for cell in cut[widest][1:]]
+    else:
+        return [cut]
+    first = [_cut(cell, LONGEST_KEY) for cell in columns[0]]
+    blocks = [[first]]
+    for column in columns[1:]:
+        room = width - len("  ") - max(map(len, first))
+        whole = [_cut(cell, room) for cell in column]
+        if _across([*blocks[-1], whole]) > width:
+            blocks.append([first])
+        blocks[-1].append(whole)
+    return blocks
+
+
+def _across(columns: Sequence[Sequence[str]]) -> int:
+    """Characters across a table."""
+    return sum(_widths(columns)) + len("  ") * (len(columns) - 1)
+
+
+def _cut(cell: str, most: int) -> str:
+    return cell if len(cell) <= most else f"{cell.removesuffix('...')[: most - 3]}..."
+
+
 def _length(table: dict[str, Any]) -> int:
     return len(next(iter(table.values()), ()))
 
@@ -213,7 +271,7 @@ def _shown(table: dict[str, Any], longest: int | None) -> dict[str, list[str]]:
     for name, values in table.items():
         in_mhz = name.endswith("_hz")
         out[f"{name[:-3]}_mhz" if in_mhz else name] = [
-            cell if longest is None or len(cell) <= longest else f"{cell[: longest - 3]}..."
+            cell if longest is None else _cut(cell, longest)
             for cell in _cells(values, 1e-6 if in_mhz else 1.0, not out)
         ]
     return out

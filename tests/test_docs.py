@@ -19,6 +19,9 @@ WITH_CONSOLE = [path for path in DOCUMENTS if "```console" in path.read_text(enc
 ALL = [*HAND_MADE, *(ROOT / "demo" / name for name in make_references.PAGES)]
 
 
+FLAGS = doctest.NORMALIZE_WHITESPACE | doctest.ELLIPSIS
+
+
 def name_of(path):
     return path.name
 
@@ -52,11 +55,21 @@ def test_python_blocks_give_what_they_show(path, tmp_path, monkeypatch):
     make_references.workspace(tmp_path)
     monkeypatch.chdir(tmp_path)
     session = doctest.DocTestParser().get_doctest(code, {}, path.name, str(path), 0)
-    flags = doctest.NORMALIZE_WHITESPACE | doctest.ELLIPSIS | doctest.IGNORE_EXCEPTION_DETAIL
     reported = []
-    result = doctest.DocTestRunner(optionflags=flags).run(session, out=reported.append)
+    result = doctest.DocTestRunner(optionflags=FLAGS).run(session, out=reported.append)
     assert result.attempted > 0
     assert result.failed == 0, "".join(reported)
+
+
+@pytest.mark.parametrize(("shown", "failed"), [("the readings have no phase (", 0), ("the readings have a phase (", 1)])
+def test_the_text_of_an_error_that_a_page_shows_is_compared(shown, failed):
+    """Not its kind alone."""
+    code = (
+        ">>> import chain\n>>> chain.readings_of([1e8], vswr=[2.0]).to_network(50.0)\nTraceback (most recent call last):\n"
+        f"chain.errors.RangeError: {shown}a Network needs a complex sweep)\n"
+    )
+    session = doctest.DocTestParser().get_doctest(code, {}, "page", "page", 0)
+    assert doctest.DocTestRunner(optionflags=FLAGS).run(session, out=lambda text: None).failed == failed
 
 
 def test_every_code_block_is_of_a_kind_that_is_checked_or_only_shown():

@@ -199,13 +199,14 @@ def test_importing_the_package_is_light():
     assert done.stdout.strip() == "[]"
 
 
-def test_every_result_shows_itself_in_one_line_and_as_a_table(results):
+def test_every_result_shows_itself_in_one_line_and_as_a_table(results, monkeypatch):
     """The line names the kind; the text holds the head line, the names of the columns and one line a row."""
+    monkeypatch.setenv("COLUMNS", "1000")
     for name, found in results.items():
         table = found.table()
         rows = len(next(iter(table.values())))
         assert {len(values) for values in table.values()} == {rows}, name
-        assert re.fullmatch(rf"<{type(found).__name__}: .+; {rows} rows?>", repr(found)), name
+        assert re.fullmatch(rf"<{type(found).__name__}: .+; {rows} rows?>", repr(found), re.DOTALL), name
         lines = str(found).splitlines()
         assert lines[0] == found.headline()
         assert lines[1].split() == [re.sub("_hz$", "_mhz", each) for each in table]

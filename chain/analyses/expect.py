@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import field, fields
 from functools import cached_property, partial
-from math import isclose
+from math import isclose, isinf
 
 import numpy as np
 from numpy.typing import NDArray
@@ -154,13 +154,19 @@ class Expectation(ResultTable):
         exact = np.isin(true_vswr, [row.true_vswr for row in self.rows])
         return {"true_vswr": true_vswr, **self.drawn.grid(np.asarray(magnitude_from_vswr(true_vswr)), exact, places)}
 
+    @property
+    def nothing_connected_vswr(self) -> float:
+        """What the screen shows with nothing connected; the ceiling where that was not asked for."""
+        return next((row.reading_vswr for row in self.rows if isinf(row.true_vswr)), self.ceiling_vswr)
+
     def headline(self) -> str:
         """Title, frequency, and the two references."""
         where = f"at {self.worst_hz / 1e6:g} MHz; true VSWR in {self.far_ohm:g} ohm, screen in {self.reading_ohm:g} ohm"
         if self.limit_in_db:
             where = where.replace("true VSWR", "true return loss")
-            return f"{self.title}: {where}, nothing reads below {return_loss_db(magnitude_from_vswr(self.ceiling_vswr)):.1f} dB"
-        return f"{self.title}: {where}, nothing reads above {self.ceiling_vswr:.2f}"
+            loss_db = float(return_loss_db(magnitude_from_vswr(self.nothing_connected_vswr)))
+            return f"{self.title}: {where}, {loss_db:.1f} dB with nothing connected"
+        return f"{self.title}: {where}, {self.nothing_connected_vswr:.2f} with nothing connected"
 
     def to_dict(self) -> dict[str, object]:
         """Plain values under the contracted keys."""

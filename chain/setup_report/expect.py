@@ -103,7 +103,7 @@ def _ceiling(result: Expectation) -> str:
     """What nothing connected shows, as the table has it, and what is too much anywhere in the sweep."""
     if result.ceiling_vswr > NO_CEILING_VSWR:
         return "With nothing connected it shows a full reflection, off the scale."
-    nothing = next((row.reading_vswr for row in result.rows if math.isinf(row.true_vswr)), result.ceiling_vswr)
+    nothing = result.nothing_connected_vswr
     usual = next((row.reading_high for row in result.rows if math.isinf(row.true_vswr)), math.inf)
     shows = (match(nothing), figure_of(nothing))
     texts = [f"With nothing connected it shows about {each}" for each in shows]
