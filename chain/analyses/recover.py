@@ -119,7 +119,7 @@ def recover(
     --------
     >>> from chain.sweeps.readings import from_texts
     >>> from chain.files.setup_file import load_setup
-    >>> from chain.units import parse_reading
+    >>> from chain.reading_words import parse_reading
     >>> found = recover(load_setup("demo/boathouse.toml"), from_texts([parse_reading("VSWR 1.15 at 210 MHz")]))
     >>> bool(found.low[0] < found.true_vswr[0] < found.high[0] <= found.bound_high[0]), found.verdict
     (True, 'not proven')

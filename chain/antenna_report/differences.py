@@ -10,7 +10,8 @@ from rich.text import Text
 from chain.comparisons.antennas import AntennaComparison, ChannelDifference
 from chain.comparisons.levels import LevelChannel, LevelComparison
 from chain.errors import plain
-from chain.setup_report.numbers import figure, figure_of, head, match
+from chain.reflection import magnitude_from_vswr, vswr
+from chain.setup_report.numbers import figure, figure_of, head, match, span
 from chain.setup_report.phrases import fitted, short
 from chain.setup_report.tables import Column, answer, notes, say, show_table
 
@@ -40,7 +41,8 @@ def render(
     named = "" if files is None else f"{result.first_name} is {files[0]}, {result.second_name} {files[1]}. "
     method = (
         f"{named}Changes are {short(result.second_name)} less {short(result.first_name)}, with what holds for all rows "
-        f"at once (95 %): of |reflection| at the worst point, and of the power that the channel loses to its match. "
+        f"at once (95 %): of the reflection at the worst point (then: what the first becomes if it is as shown), and of the "
+        f"power that the channel loses to its match. "
         f"{_shared(result)} {result.points} points, {result.draws} draws, seed {result.seed}."
     )
     notes(console, (), [method], more=hidden)
@@ -169,7 +171,7 @@ def match_grid(result: AntennaComparison) -> Grid:
         Column("channel" if result.in_channels else "stretch,\nMHz", numeric=False),
         Column(f"{head()}\n{short(result.first_name)[:9]}"),
         Column(f"{head()}\n{short(result.second_name)[:9]}"),
-        Column("|reflection| by\n95 %"),
+        Column(f"{head()}\nthen, 95 %"),
         Column("mismatch\nloss, dB"),
         Column("\n95 %"),
         Column("verdict", numeric=False),
@@ -179,7 +181,7 @@ def match_grid(result: AntennaComparison) -> Grid:
             each.channel.removesuffix(" MHz"),
             figure(each.first_vswr),
             figure(each.second_vswr),
-            f"{each.reflection_low:+.2f} to {each.reflection_high:+.2f}",
+            _turns_into(each),
             _signed(each.loss_change_db),
             f"{_signed(each.loss_low_db)} to {_signed(each.loss_high_db)}",
             Text(each.verdict, style=STYLES.get(each.verdict, "")),
@@ -187,6 +189,12 @@ def match_grid(result: AntennaComparison) -> Grid:
         for each in result.channels
     ]
     return columns, rows
+
+
+def _turns_into(row: ChannelDifference) -> str:
+    """What the change of the reflection makes of the first antenna's match as it is shown."""
+    before = magnitude_from_vswr(row.first_vswr)
+    return span(*(float(vswr(min(max(before + by, 0.0), 1.0))) for by in (row.reflection_low, row.reflection_high)))
 
 
 def render_levels(result: LevelComparison, console: Console) -> None:

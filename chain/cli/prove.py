@@ -101,6 +101,7 @@ def command(
       chain prove demo/boathouse.toml --open 1.73 --short 1.71 --load 1.05 --load50 1.12
       chain prove demo/boathouse.toml --open 2.20 --short 2.25 --load 1.67
       chain prove demo/boathouse.toml --load 1.35 --load 1.12 --ohms 86.6
+      chain prove demo/boathouse.toml --open "RL 11.7 dB at 210 MHz"
       chain prove demo/boathouse.toml --ohms 86.6
     """
     given = {"open": opened, "short": shorted, "load": load, "load50": load50}
@@ -122,14 +123,15 @@ def command(
     readings = {end: _read(loaded, texts, sweep) for end, texts in given.items()}
     typed = [text for texts in given.values() for text in texts if not _is_file(text)]
     if typed:
+        from chain.reading_words import is_return_loss_reading
         from chain.setup_report.numbers import follow_limit
-        from chain.units import is_return_loss_reading
 
         # What is typed in dB is answered in dB.
-        in_db = all(is_return_loss_reading(text) or text.strip().casefold().endswith("db") for text in typed)
+        in_db = all(is_return_loss_reading(text) or "db" in text.casefold() for text in typed)
         follow_limit(loaded.far.limit_in_db or in_db)
     middle_hz = (loaded.sweep.start_hz + loaded.sweep.stop_hz) / 2
-    known = known_ends(readings, middle_hz, at_hz, metered is not None)
+    channels = {name: (low_hz, high_hz) for name, low_hz, high_hz in loaded.sweep.channels}
+    known = known_ends(readings, middle_hz, at_hz, metered is not None, channels)
     seed = SEED if shared.seed is None else shared.seed
     with progress(shared) as report:
         found = prove(loaded, known, metered, load_db, load50_db, seed=seed, progress=report)
@@ -154,7 +156,8 @@ def _is_file(text: str) -> bool:
 
 def _read(setup: Setup, texts: Sequence[str], sweep: SweepOptions) -> list[str | Readings]:
     from chain.assembly.cascade import read_sweep_for
-    from chain.units import NUMBER, either_kind
+    from chain.reading_words import either_kind
+    from chain.units import NUMBER
 
     for text in texts:
         if setup.shows_db and NUMBER.fullmatch(text.strip()) and not _is_file(text):

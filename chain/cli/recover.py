@@ -183,8 +183,8 @@ def _inputs(
     if not sweep_paths:
         readings = _typed(texts, loaded)
         if loaded is None or loaded.far.limit_vswr is None:
+            from chain.reading_words import is_return_loss_reading
             from chain.setup_report.numbers import follow_limit
-            from chain.units import is_return_loss_reading
 
             follow_limit(all(map(is_return_loss_reading, texts)))
     elif loaded is not None:

@@ -10,7 +10,6 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from decimal import Decimal
 from math import inf
 from typing import Any
 
@@ -18,9 +17,9 @@ import numpy as np
 
 from chain.arrays import Real
 from chain.errors import RangeError, UnitError, quoted
+from chain.reading_words import COMMA, figure_read, placed_figure, point_for_comma
 from chain.reflection import OFF_SCALE_VSWR, magnitude_from_return_loss, magnitude_from_vswr, vswr
 from chain.sweeps.readings import Readings
-from chain.units import COMMA, parse_quantity, point_for_comma
 
 ENDS = ("open", "short", "load", "load50")
 """Names of the known terminations: `load` is in the antenna's own impedance, `load50` in 50 ohm."""
@@ -30,10 +29,10 @@ POINTS = 5
 """Frequencies that a sweep is read at."""
 SWEPT_DIGITS = 2
 NUMBER = r"[0-9]+(?:\.[0-9]*)?|\.[0-9]+"
-TYPED = re.compile(rf"(vswr\b|rl\b)?\s*([+-]?(?:{NUMBER}))\s*(:\s*1|dB)?", re.IGNORECASE)
+DECIBELS = re.compile(rf"[+-]?(?:{NUMBER})\s*dB", re.IGNORECASE)
+"""A return loss without its word: nothing else of a known end is read in dB."""
 BEYOND = re.compile(rf"(?:vswr\b)?\s*(?:>=?|\u2265)\s*({NUMBER})(?:\s*:\s*1)?", re.IGNORECASE)
 """What a screen shows at the end of its scale, such as >10."""
-PLACED = re.compile(r".+\s(?:at|on|@)\s.+|.+[0-9]\s*[kMG]?Hz", re.IGNORECASE)
 NONE_SHOWN = re.compile(r"(vswr\b)?\s*(inf|infinity|infinite|∞)", re.IGNORECASE)
 
 
@@ -69,11 +68,6 @@ def typed_span(text: str) -> tuple[float, float, float, str]:
     Source: Half a step of the last digit either way; from VSWR 20 on off a scale that ends at 10 or beyond (practice).
     """
     words = COMMA.sub(point_for_comma, text.strip())
-    if PLACED.fullmatch(words):
-        raise UnitError(
-            f"{quoted(text)} names a frequency",
-            "give the figure alone, and where all were read with --at, as in --at '600 MHz'",
-        )
     beyond = BEYOND.fullmatch(words)
     if beyond and float(beyond[1]) < SCALE_ENDS_VSWR:
         raise UnitError(f"{quoted(text)} leaves too much open", "sweep where the screen shows a figure, or write 'inf'")
@@ -81,29 +75,29 @@ def typed_span(text: str) -> tuple[float, float, float, str]:
         return _off_scale(1.0)
     if NONE_SHOWN.fullmatch(words):
         return _off_scale(1.0)
-    found = TYPED.fullmatch(words)
-    if not found:
-        kind = "vswr" if re.match(r"vswr", words, re.IGNORECASE) or not re.search(r"db", words, re.IGNORECASE) else ""
-        parse_quantity(words if not kind or words[:4].lower() == "vswr" else f"VSWR {words}", "vswr")
-        raise UnitError(f"{quoted(text)} is no reading", "write it as in '1.73', '11.4 dB' or 'inf', or name a sweep")
-    prefix, number, unit = (part or "" for part in found.groups())
-    # The digits as typed, "1.70" and not 1.7: the last zero narrows the span.
-    half = 0.5 * 10.0 ** int(Decimal(number).as_tuple().exponent)
-    if unit.lower() == "db" or prefix.lower() == "rl":
-        if prefix.lower() == "vswr" or unit.lower() != "db":
-            remedy = "write it as in '1.73' or '11.4 dB'"
-            raise UnitError(f"{quoted(text)} is neither a VSWR nor a return loss in dB", remedy)
-        loss = abs(float(number))
-        size, low, high = map(float, magnitude_from_return_loss(np.array([loss, loss + half, max(loss - half, 0.0)])))
-        if vswr(size) >= OFF_SCALE_VSWR:
-            return _off_scale(size)
-        return size, low, high, f"return loss {max(loss - half, 0):.6g} to {loss + half:.6g} dB"
-    ratio = parse_quantity(f"VSWR {number}", "vswr")
-    if ratio >= OFF_SCALE_VSWR:
-        return _off_scale(float(magnitude_from_vswr(ratio)))
-    ends = max(ratio - half, 1.0), ratio + half
-    size, low, high = map(float, magnitude_from_vswr(np.array([ratio, *ends])))
-    return size, low, high, f"VSWR {ends[0]:.6g} to {ends[1]:.6g}"
+    try:
+        found = figure_read(f"RL {words.lstrip('+-')}" if DECIBELS.fullmatch(words) else words)
+    except UnitError as error:
+        if not error.message.endswith("is no reading"):
+            raise
+        raise UnitError(error.message, "write it as in '1.73', 'RL 11.4 dB' or 'inf', or name a sweep") from None
+    if found.kind == "ohm":
+        raise UnitError(f"{quoted(text)} is an impedance", "write what it reflects, as in '1.73' or 'RL 11.4 dB'")
+    half = found.half_step
+    value = abs(found.value)
+    if found.kind == "complex":
+        # Half a step of either part, where both pull one way.
+        ends = max(value - half * 2**0.5, 0.0), min(value + half * 2**0.5, 1.0)
+        size, low, high, told = value, *ends, f"reflection {ends[0]:.4g} to {ends[1]:.4g}"
+    elif found.kind == "return_loss":
+        ends = max(value - half, 0.0), value + half
+        size, low, high = map(float, magnitude_from_return_loss(np.array([value, *ends[::-1]])))
+        told = f"return loss {ends[0]:.6g} to {ends[1]:.6g} dB"
+    else:
+        ends = max(value - half, 1.0), value + half
+        size, low, high = map(float, magnitude_from_vswr(np.array([value, *ends])))
+        told = f"VSWR {ends[0]:.6g} to {ends[1]:.6g}"
+    return _off_scale(size) if vswr(size) >= OFF_SCALE_VSWR else (size, low, high, told)
 
 
 def _off_scale(size: float) -> tuple[float, float, float, str]:
@@ -116,15 +110,17 @@ def known_ends(
     default_hz: float,
     at_hz: float | None = None,
     metered: bool = False,
+    channels: Mapping[str, tuple[float, float]] | None = None,
 ) -> KnownTerminations:
     """Readings of known terminations, typed or swept, as the spans that a diagnosis starts from.
 
     Parameters
     ----------
-    given : for each of `ENDS` its readings in the order they were taken, as typed or as a sweep.
+    given : for each of `ENDS` its readings in the order they were taken, as typed (with or without a frequency) or as a sweep.
     default_hz : frequency of what was typed, where no other is stated [Hz].
     at_hz : frequency of every reading, where it is stated [Hz].
     metered : an ohmmeter was read as well, and is enough to start with.
+    channels : edges of the channels that may be named instead of a frequency, by name [Hz].
 
     Returns
     -------
@@ -132,7 +128,8 @@ def known_ends(
 
     Raises
     ------
-    UnitError : a typed reading that is none; `RangeError` : no reading, or sweeps that do not hold the frequency.
+    UnitError : a typed reading that is none; `RangeError` : no reading, readings of several frequencies, or sweeps that do
+        not hold the frequency.
 
     Examples
     --------
@@ -145,6 +142,7 @@ def known_ends(
     Own convention.
     """
     _named(given)
+    given, at_hz = _without_place(given, at_hz, channels or {})
     every = [(end, seating, value) for end in ENDS for seating, value in enumerate(given.get(end, ()))]
     if not every and not metered:
         raise RangeError(
@@ -171,6 +169,27 @@ def _named(given: Any) -> None:
         if isinstance(values, str) or any(not isinstance(each, (str, Readings)) for each in values):
             what = f"{end}: a list of texts or sweeps is needed, not {quoted(values)}"
             raise RangeError(what, f"write {{'{end}': ['1.73']}}, digits as the screen shows them")
+
+
+def _without_place(
+    given: Mapping[str, Sequence[str | Readings]], at_hz: float | None, channels: Mapping[str, tuple[float, float]]
+) -> tuple[Mapping[str, Sequence[str | Readings]], float | None]:
+    """Readings without the frequency that they name, which is one for all, and that frequency."""
+    bare: dict[str, list[str | Readings]] = {}
+    for end, values in given.items():
+        for value in values:
+            figure, freq_hz = value, at_hz
+            if isinstance(value, str):
+                try:
+                    figure, freq_hz = placed_figure(value, channels)
+                except UnitError as error:
+                    raise UnitError(f"--{end}: {error.message}", error.help) from error
+            if freq_hz is not None and at_hz is not None and freq_hz != at_hz:
+                what = f"--{end}: {quoted(value)} is of another frequency than {at_hz / 1e6:g} MHz"
+                raise RangeError(what, "read all ends at one frequency, or sweep them")
+            at_hz = at_hz if freq_hz is None else freq_hz
+            bare.setdefault(end, []).append(figure)
+    return bare, at_hz
 
 
 def _frequencies(sweeps: Sequence[Readings], all_swept: bool, at_hz: float, stated: bool) -> Real:

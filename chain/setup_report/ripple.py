@@ -8,7 +8,8 @@ import numpy as np
 from rich.console import Console
 
 from chain.echoes.records import Component, Ripple
-from chain.setup_report.numbers import between, figure_of, frequency, head, match, span
+from chain.reflection import vswr
+from chain.setup_report.numbers import between, figure, figure_of, frequency, head, match, span
 from chain.setup_report.phrases import fitted, line_of, plane_words, upward
 from chain.setup_report.tables import Column, answer, notes, say, show_table
 
@@ -72,7 +73,7 @@ def _table(result: Ripple, console: Console) -> None:
         Column("every"),
         Column("length, m\n(95 %)"),
         Column("velocity\nfactor"),
-        Column("|reflec-\ntion|"),
+        Column(f"reflection\n{head()}"),
         Column(f"screen\n{head()}"),
         Column("what it may be", numeric=False, wraps=True),
     ]
@@ -83,7 +84,7 @@ def _table(result: Ripple, console: Console) -> None:
                 _every(each.spacing_hz),
                 "" if each.kind in DERIVED else _length(each, result.has_phase),
                 "" if each.kind in DERIVED else f"{each.velocity_factor:.3g}",
-                f"{each.reflection:.3f}",
+                figure(float(vswr(each.reflection))),
                 span(each.low_vswr, each.high_vswr),
                 _reported(result, each),
             ]
@@ -165,7 +166,7 @@ def _conditions(result: Ripple) -> str:
     if result.components and not result.has_phase:
         text += "Without phase it stays open which of the two reflections is the antenna (the smaller is listed). "
     if result.components:
-        text += "Lengths hold in 95 %, the antenna's own phase included. |reflection|: the smaller of the two that make the dips. "
+        text += "Lengths hold in 95 %, the antenna's own phase included. Reflection: the smaller of the two that make the dips. "
     if np.isfinite(result.noise):
         text += f"Noise {result.noise:.1g}; chance of a false alarm {result.false_alarm:g} a sweep."
     return text.strip()

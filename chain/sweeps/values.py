@@ -162,6 +162,8 @@ def _number(sheet: Sheet, cell: Cell, sign: str, settled: bool, ratio: bool) -> 
         sheet.defect(cell, what, "write one decimal sign throughout, or say which it is: --decimal")
     else:
         off = "; a VSWR off the scale is written inf, and a point without a figure is left out" if ratio else ""
+        bound = cell.text.strip()[:1] in ("<", ">", "\u2264", "\u2265")
+        off = "; of the interval of a bound only one end holds" if bound else off
         remedy = f"write the figure alone, its unit in the header{off}"
         sheet.defect(cell, f"{quoted(cell.text)} is not a number", remedy)
     return float("nan")

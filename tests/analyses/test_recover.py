@@ -15,11 +15,11 @@ from chain.assembly.cascade import build
 from chain.cli.main import chain
 from chain.errors import RangeError
 from chain.files.setup_file import load_setup
+from chain.reading_words import parse_reading
 from chain.rf.twoport import Maps
 from chain.setup_report.recover import APART_LINE, opening
 from chain.sweeps.readings import Readings, averaged, averaged_sweeps, from_texts, typed_readings
 from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps
-from chain.units import parse_reading
 
 BOATHOUSE = "demo/boathouse.toml"
 PHASES = np.exp(2j * np.pi * (np.arange(720) + 0.5) / 720)

@@ -131,9 +131,7 @@ def test_typed_return_loss_of_either_sign(loss):
     assert size == pytest.approx(10 ** (-float(loss) / 20))
 
 
-@pytest.mark.parametrize(
-    "text", ["", "abc", "0.9", "1,7,3", "1.73 MHz", "RL 11.4", "VSWR 3 dB", "1e3", "--", "nan", "-1.5"]
-)
+@pytest.mark.parametrize("text", ["", "abc", "0.9", "1,7,3", "1.73 MHz", "VSWR 3 dB", "--", "nan", "-1.5"])
 def test_what_is_no_reading_is_refused_with_its_option(text):
     """The option is named and a form that works is shown."""
     with pytest.raises(UnitError, match=r"--load: ") as caught:

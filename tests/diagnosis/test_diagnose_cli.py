@@ -164,3 +164,29 @@ def test_sizes_of_faults_are_in_the_unit_that_was_typed(typed, words, has, has_n
     assert has.split()[0] in row
     assert has_not not in text + kept
     assert "of any match" in kept or has in kept
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "RL 11.7 dB at 210 MHz",
+        "11.7 dB at 210 MHz",
+        "S11 -11.7 dB @ 210 MHz",
+        "210 MHz: RL 11.7 dB",
+        "return loss 11.7 dB",
+    ],
+)
+def test_an_end_is_read_in_the_words_of_any_reading(text):
+    done = CliRunner().invoke(chain, ["prove", "demo/boathouse.toml", "--open", text, "--at", "210 MHz"])
+    plain = CliRunner().invoke(chain, ["prove", "demo/boathouse.toml", "--open", "RL 11.7 dB", "--at", "210 MHz"])
+    assert done.exit_code == 0, done.output
+    assert done.stdout == plain.stdout
+    assert "dB return loss" in done.stdout
+
+
+def test_ends_that_name_several_frequencies_are_refused():
+    words = ["prove", "demo/boathouse.toml", "--open", "1.73 at 210 MHz"]
+    done = CliRunner().invoke(chain, [*words, "--short", "1.7 at 600 MHz"])
+    assert done.exit_code == 2
+    assert "another frequency than 210 MHz" in done.output
+    assert CliRunner().invoke(chain, [*words, "--short", "1.7 at 210 MHz"]).exit_code == 0

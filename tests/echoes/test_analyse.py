@@ -22,9 +22,9 @@ from chain.echoes.locate import Fitting, Stretch, folded_s, stretches
 from chain.echoes.records import Length
 from chain.echoes.search import _gains
 from chain.files.setup_file import load_setup
+from chain.reading_words import parse_reading
 from chain.sweeps.read import read_sweep
 from chain.sweeps.readings import Readings, from_texts
-from chain.units import parse_reading
 
 DEMO = Path(__file__).parent.parent.parent / "demo"
 SETUP = str(DEMO / "ripple.toml")

@@ -10,7 +10,8 @@ from suggestions import TEXTS, lines_with, proposed
 from chain.errors import InputError, UnitError
 from chain.files.setup_file import parse_setup
 from chain.money import parse_price
-from chain.units import KINDS, parse_quantity, parse_reading
+from chain.reading_words import parse_reading
+from chain.units import KINDS, parse_quantity
 from library.channels import channels
 from library.errors import LibraryError
 from library.mating import parse_connector

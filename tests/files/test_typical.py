@@ -8,10 +8,10 @@ from chain.assembly.bare_pad import bare_pad
 from chain.assembly.cascade import build
 from chain.errors import InputError
 from chain.files.setup_file import parse_setup
+from chain.reading_words import parse_reading
 from chain.selection.need_file import parse_need
 from chain.sweeps.readings import from_texts
 from chain.uncertainty.measurement import measurement_of
-from chain.units import parse_reading
 
 SWEEP = '[sweep]\nstart = "174 MHz"\nstop = "240 MHz"\n'
 FAR = '[far]\nconnector = "F-75 jack"\nlimit = "VSWR 2.0"\n'
