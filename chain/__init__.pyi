@@ -296,6 +296,7 @@ def known_ends(
     default_hz: float,
     at_hz: float | None = ...,
     metered: bool = ...,
+    channels: Mapping[str, tuple[float, float]] | None = ...,
 ) -> KnownTerminations: ...
 def learn_back_to_back(
     sweeps: Sweeps,

@@ -22,6 +22,7 @@ from chain.uncertainty.intervals import (
     Accuracy,
     Progress,
     draw_count,
+    draws_remark,
     intervals,
     of_magnitude,
     settled_intervals,
@@ -241,7 +242,7 @@ def expect(
     # One frequency may settle with fewer trials than keep the stated risk over a sweep.
     count = draws or max(draw_count(measurement.freq_hz.size), accuracy.draws if accuracy else 0)
     worst, proving = _at_limit(measurement, reported, limit is not None, count, seed, report)
-    if draws is None and proving is not None and np.isnan(proving[0]):
+    if proving is not None and np.isnan(proving[0]):
         proving = proving_by_more_trials(measurement, reported, seed)
     drawn = _DrawnMeasurement(measurement, count, seed)
     aims = _bound_aim(measurement, limit), _interval_aim(measurement, proving, reported, seed)
@@ -267,7 +268,7 @@ def expect(
         whole_batches(count),
         accuracy,
         setup.assumed,
-        setup.warnings,
+        (*setup.warnings, *draws_remark(draws)),
         drawn,
         setup.far.limit_in_db,
         helps,

@@ -71,7 +71,7 @@ class Page(ResultTable):
     @property
     def warnings(self) -> tuple[str, ...]:
         """What to beware of in the set-up and the sweep."""
-        return self.setup.warnings if self.recovery is None else self.recovery.warnings
+        return self.expectation.warnings if self.recovery is None else self.recovery.warnings
 
     @property
     def proves(self) -> bool:

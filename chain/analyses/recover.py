@@ -34,6 +34,7 @@ from chain.uncertainty.intervals import (
     Intervals,
     Kept,
     Observation,
+    draws_remark,
     intervals,
     recovered_observation,
     settled_intervals,
@@ -167,7 +168,7 @@ def recover(
     explained = _explained(setup, measurement, readings, sizes, seed)
     return Recovery(
         **_judged(setup, (low, high), judged),
-        **_identity(setup, measurement, readings, (*remarks, *judged.remarks)),
+        **_identity(setup, measurement, readings, (*remarks, *judged.remarks, *draws_remark(draws))),
         true_vswr=np.where(np.isnan(bound[0]), np.nan, vswr(magnitude)),
         true_reflection=far,
         true_ohm=None if far is None else _ohm(far, measurement.far_ohm),

@@ -182,7 +182,9 @@ def improve(
 
 def _elsewhere(setup: Setup, need: Need, seed: int, library: Library) -> str:
     """The best chain of a need in a sentence, and why no single change leads to it."""
-    found = choose(need, seed=seed, library=library).chains
+    # What can be calibrated, and how well, is the set-up's own analyzer.
+    planes = tuple(plane for plane in need.planes if setup.near.calibrates(plane)) or ("near",)
+    found = choose(replace(need, near=setup.near, planes=planes), seed=seed, library=library).chains
     if not found or found[0].best is None:
         return ""
     best, now = found[0], [item.part.id for item in setup.items]

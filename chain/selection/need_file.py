@@ -152,6 +152,7 @@ def _reachable(model: NeedModel, into: Diagnostics) -> None:
     from chain.selection.need_schema import PLANES
 
     within = model.calibrates_at
+    shows = _spoken(model).shows or "complex"
     for number, plane in enumerate(within or ()):
         if plane not in PLANES:
             into.defect(("need", "calibrates_at", number), f"{quoted(plane)} is no plane", closest(plane, PLANES))
@@ -159,6 +160,11 @@ def _reachable(model: NeedModel, into: Diagnostics) -> None:
         if within and plane in PLANES and plane not in within:
             what = f"{quoted(plane)} is not a plane that this analyzer calibrates at"
             into.defect(("need", "planes", number), what, f"calibrates_at names {', '.join(map(quoted, within))}")
+        if not within and shows != "complex" and plane in PLANES and plane != "near":
+            what = f"an analyzer that shows {shows} alone calibrates at its own port, not {quoted(plane)}"
+            listed = ", ".join(f'"{each}"' for each in model.planes or ())
+            remedy = f"leave planes out; if yours does calibrate there, add calibrates_at = [{listed}]"
+            into.defect(("need", "planes", number), what, remedy)
     if model.phase is not None and model.shows is not None and model.phase != (model.shows == "complex"):
         into.defect(("need", "phase"), "phase contradicts shows", "leave phase out", "key")
 

@@ -73,7 +73,7 @@ def _table(result: Ripple, console: Console) -> None:
         Column("every"),
         Column("length, m\n(95 %)"),
         Column("velocity\nfactor"),
-        Column(f"reflection\n{head()}"),
+        Column(f"smaller\n{head()}"),
         Column(f"screen\n{head()}"),
         Column("what it may be", numeric=False, wraps=True),
     ]
@@ -93,7 +93,7 @@ def _table(result: Ripple, console: Console) -> None:
     left = len(result.components) - SHOWN
     if left > 0:
         say(console, f"{left} weaker ones are not shown.")
-    say(console, "Screen: what each alone makes of the larger reflection; points may lie beyond.")
+    say(console, "Smaller: of the two reflections that make the dips. Screen: what it makes of the larger one; points may lie beyond.")
 
 
 def _every(spacing_hz: float) -> str:
@@ -166,7 +166,7 @@ def _conditions(result: Ripple) -> str:
     if result.components and not result.has_phase:
         text += "Without phase it stays open which of the two reflections is the antenna (the smaller is listed). "
     if result.components:
-        text += "Lengths hold in 95 %, the antenna's own phase included. Reflection: the smaller of the two that make the dips. "
+        text += "Lengths hold in 95 %, the antenna's own phase included. Smaller: of the two reflections that make the dips. "
     if np.isfinite(result.noise):
         text += f"Noise {result.noise:.1g}; chance of a false alarm {result.false_alarm:g} a sweep."
     return text.strip()

@@ -139,6 +139,12 @@ def whole_batches(draws: int) -> int:
     return max(1, -(-draws // BATCH)) * BATCH
 
 
+def draws_remark(asked: int | None) -> tuple[str, ...]:
+    """What to say of a number of draws that is none of whole batches."""
+    drawn = 0 if asked is None else whole_batches(asked)
+    return (f"{asked} draws: rounded up to {drawn}, whole thousands",) if asked is not None and drawn != asked else ()
+
+
 def blocks(run: Callable[[slice], Made], count: int, draws: int, progress: Progress | None = None) -> Iterator[Made]:
     """Results for blocks of frequencies in order, made on several threads; the blocks do not depend on how many."""
     # By the number of trials alone: blocks that went with the threads would let the machine decide the last digit.

@@ -201,3 +201,16 @@ far = "F-75 plug"
         path.write_text(text.format(library=library) + more, encoding="utf-8")
         chains.append([[each.part for each in one.items] for one in choose(load_need(str(path))).chains])
     assert chains[0] == chains[1] == [["n-plug-bnc-plug", "min-loss-pad", "rg59"]]
+
+
+def test_the_best_chain_of_a_need_is_for_the_analyzer_of_the_set_up():
+    """One that calibrates at its own port alone is not offered a chain that is best calibrated at its far end."""
+    need = load_need("demo/need.toml")
+    setup = load_setup("demo/boathouse.toml")
+    handheld = replace(setup, near=replace(setup.near, shows="vswr"))
+    port = choose(replace(need, near=handheld.near, planes=("near",))).chains[0]
+    far = choose(need).chains[0]
+    parts = [" > ".join(item.part for item in each.items) for each in (port, far)]
+    assert parts[0] != parts[1]
+    assert improve(handheld, need).elsewhere.startswith(f"The best chain of the need ('chain choose'): {parts[0]}")
+    assert improve(setup, need).elsewhere.startswith(f"The best chain of the need ('chain choose'): {parts[1]}")

@@ -1,6 +1,7 @@
 """The need file and its tables of offers: what is read, and every fault in its place."""
 
 import json
+import re
 from contextlib import suppress
 from pathlib import Path
 
@@ -456,3 +457,14 @@ def test_a_fault_is_reported_in_a_row_like_sound_ones(tmp_path, row, message):
     with pytest.raises(InputError) as caught:
         read(with_table(tmp_path, f"{table}{row}\n{row}\n"), tmp_path)
     assert [defect.line for defect in caught.value.defects if message in defect.message] == [4, 5]
+
+
+def test_a_screen_without_phase_is_calibrated_at_its_own_port_unless_stated():
+    text = Path("demo/need.toml").read_text(encoding="utf-8").replace("planes =", 'shows = "vswr"\nplanes =')
+    with pytest.raises(InputError) as caught:
+        parse_need(text.encode(), "need.toml", Path("demo"))
+    assert [each.message.rpartition(" ")[2] for each in caught.value.defects] == ["'after-pad'", "'far'"]
+    stated = re.search(r"add (calibrates_at = .+)", caught.value.defects[0].help)[1]
+    assert parse_need(text.replace("planes =", f"{stated}\nplanes =").encode(), "need.toml", Path("demo")).planes[1:]
+    left_out = re.sub(r"planes = .*\n", "", text)
+    assert parse_need(left_out.encode(), "need.toml", Path("demo")).planes == ("near",)

@@ -1,0 +1,51 @@
+"""A number of draws that is given: it is said where another one is drawn, and it denies nothing that the usual one shows."""
+
+from dataclasses import replace
+
+import pytest
+from click.testing import CliRunner
+
+from chain.analyses.expect import expect
+from chain.analyses.page import page
+from chain.analyses.planes import compare
+from chain.analyses.recover import recover
+from chain.cli.main import chain
+from chain.files.new_setup import Wish, new_setup_text
+from chain.files.setup_file import load_setup, parse_setup
+from chain.sweeps.readings import typed_readings
+
+BOATHOUSE = load_setup("demo/boathouse.toml")
+READING = typed_readings("VSWR 1.30 at 210 MHz")
+
+
+@pytest.mark.parametrize(
+    "answer",
+    [
+        lambda draws: expect(BOATHOUSE, [2.0], draws),
+        lambda draws: recover(BOATHOUSE, READING, draws),
+        lambda draws: compare(BOATHOUSE, draws=draws),
+        lambda draws: page(BOATHOUSE, draws=draws),
+    ],
+)
+def test_a_number_that_is_rounded_up_is_said(answer):
+    assert any("500 draws: rounded up to 1000" in each for each in answer(500).warnings)
+    assert not any("draws" in each for each in answer(2000).warnings)
+
+
+@pytest.mark.parametrize("words", [["expect"], ["planes"], ["recover", "--reading", "VSWR 1.30 at 210 MHz"]])
+def test_the_commands_say_it_too(words):
+    done = CliRunner().invoke(chain, [words[0], "demo/boathouse.toml", *words[1:], "--draws", "500"])
+    assert "500 draws: rounded up to 1000" in " ".join(done.output.split())
+
+
+def test_few_draws_do_not_deny_what_more_of_them_show():
+    """Ends that few trials set scatter: the second look, with those of a single reading, is taken for any number."""
+    text = new_setup_text(Wish(purpose="vhf-tv", shows="vswr", limit="VSWR 1.8"))
+    setup = replace(parse_setup(text.encode()), title="handheld")
+    usual = expect(setup, [2.0])
+    assert usual.aim_reading.vswr is not None
+    for draws in (1000, 2000, 4000):
+        for seed in range(3):
+            found = expect(setup, [2.0], draws, seed)
+            assert found.aim_reading.vswr is not None, (draws, seed)
+            assert found.aim_reading.vswr <= usual.aim_reading.vswr + 0.03
