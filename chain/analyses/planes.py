@@ -14,7 +14,15 @@ from chain.results import COVERAGE, SCHEMA_VERSION, SEED, ResultTable, plain_val
 from chain.rf.twoport import compose, inverse
 from chain.setups import Calibration, Item, Setup
 from chain.uncertainty.contributions import only
-from chain.uncertainty.intervals import Accuracy, Kept, draws_remark, intervals, intervals_of, of_magnitude, settled_intervals
+from chain.uncertainty.intervals import (
+    Accuracy,
+    Kept,
+    draws_remark,
+    intervals,
+    intervals_of,
+    of_magnitude,
+    settled_intervals,
+)
 from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps, simulate
 from chain.uncertainty.parallel import in_order
 from chain.uncertainty.streams import BATCH

@@ -93,7 +93,10 @@ def _table(result: Ripple, console: Console) -> None:
     left = len(result.components) - SHOWN
     if left > 0:
         say(console, f"{left} weaker ones are not shown.")
-    say(console, "Smaller: of the two reflections that make the dips. Screen: what it makes of the larger one; points may lie beyond.")
+    say(
+        console,
+        "Smaller: of the two reflections that make the dips. Screen: what it makes of the larger one; points may lie beyond.",
+    )
 
 
 def _every(spacing_hz: float) -> str:
