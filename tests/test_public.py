@@ -293,7 +293,7 @@ def test_networks_carry_the_same_figures_in_the_right_references(results):
 
 def test_readings_without_a_phase_have_no_network(setup):
     """A phase is never made up."""
-    typed = chain.reading_words("VSWR 1.3 at 210 MHz")
+    typed = chain.typed_readings("VSWR 1.3 at 210 MHz")
     with pytest.raises(RangeError, match="no phase"):
         typed.to_network(50.0)
     with pytest.raises(RangeError, match="no phase"):

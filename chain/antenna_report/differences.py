@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 from rich.console import Console
 from rich.text import Text
 
@@ -193,8 +194,8 @@ def match_grid(result: AntennaComparison) -> Grid:
 
 def _turns_into(row: ChannelDifference) -> str:
     """What the change of the reflection makes of the first antenna's match as it is shown."""
-    before = magnitude_from_vswr(row.first_vswr)
-    return span(*(float(vswr(min(max(before + by, 0.0), 1.0))) for by in (row.reflection_low, row.reflection_high)))
+    then = magnitude_from_vswr(row.first_vswr) + np.array([row.reflection_low, row.reflection_high])
+    return span(*map(float, vswr(np.clip(then, 0.0, 1.0))))
 
 
 def render_levels(result: LevelComparison, console: Console) -> None:

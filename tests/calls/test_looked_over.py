@@ -100,7 +100,7 @@ def test_every_part_of_the_library_passes():
         (lambda: chain.compare_antennas(SETUP, ONE, ONE, names=3), "two names"),
         (lambda: chain.known_ends({"open": [1.7]}, 210e6), "a list of texts or sweeps"),
         (lambda: chain.known_ends({"opn": ["1.7"]}, 210e6), "no end is called 'opn'"),
-        (lambda: chain.reading_words(["VSWR 1.3 at 210 MHz"]), "a text of its own"),
+        (lambda: chain.typed_readings(["VSWR 1.3 at 210 MHz"]), "a text of its own"),
         (lambda: chain.read_sweep(DEMO / "boathouse.csv", chain.SweepOptions(quantity="foo")), "quantity 'foo'"),
         (lambda: chain.read_sweep(DEMO / "boathouse.csv", {}), "SweepOptions are needed"),
         (lambda: chain.recover(SETUP, ONE, progress=3), "progress is a function"),
