@@ -69,7 +69,8 @@ def command(
 
     \b
     Examples:
-      chain compare demo/plane-after-pad.toml demo/plane-after-pad-before.s1p demo/plane-after-pad.s1p
+      chain compare demo/plane-after-pad.toml demo/plane-after-pad-before.s1p \\
+        demo/plane-after-pad.s1p
       chain compare --levels demo/levels.csv
       chain compare --levels demo/front-back.csv --site "20 dB"
     """

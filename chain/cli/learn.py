@@ -115,10 +115,14 @@ def command(shared: Common, way: str, files: tuple[str, ...], touchstone: str | 
 
     \b
     Examples:
-      chain learn lead --open demo/lead-open.s1p --short demo/lead-short.s1p --length "0.6 m" --id my-lead -o my-lead.toml
-      chain learn two-port demo/pad.s2p --near "BNC-50 jack" --far "BNC-75 jack" --id my-pad
-      chain learn ends --open demo/pad-open.s1p --short demo/pad-short.s1p --load demo/pad-load.s1p --in demo/boathouse.toml --item pad
-      chain learn back-to-back demo/pads-back-to-back.s2p --near "BNC-50 jack" --far "BNC-75 jack"
+      chain learn lead --open demo/lead-open.s1p --short demo/lead-short.s1p \\
+        --length "0.6 m" --id my-lead -o my-lead.toml
+      chain learn two-port demo/pad.s2p --near "BNC-50 jack" --far "BNC-75 jack" \\
+        --id my-pad
+      chain learn ends --open demo/pad-open.s1p --short demo/pad-short.s1p \\
+        --load demo/pad-load.s1p --in demo/boathouse.toml --item pad
+      chain learn back-to-back demo/pads-back-to-back.s2p --near "BNC-50 jack" \\
+        --far "BNC-75 jack"
     """
     given |= {"open": given.pop("open_"), "id": given.pop("id_")}
     paths = _paths(way, files, given)

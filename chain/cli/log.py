@@ -30,8 +30,10 @@ def command() -> None:
 
     \b
     Examples:
-      chain log add mylog demo/plane-after-pad.toml demo/plane-after-pad.s1p --temperature "12 °C"
-      chain log add mylog demo/downlead.toml demo/downlead-open.s1p demo/downlead-short.s1p --lead
+      chain log add mylog demo/plane-after-pad.toml demo/plane-after-pad.s1p \\
+        --temperature "12 °C"
+      chain log add mylog demo/downlead.toml demo/downlead-open.s1p \\
+        demo/downlead-short.s1p --lead
       chain log list demo/log
       chain log show demo/log --name downlead
       chain log plot demo/log --name downlead

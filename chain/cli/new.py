@@ -46,9 +46,11 @@ def command(shared: Common, outlets: int | None, purpose: tuple[str, ...], **rep
     \b
     Examples:
       chain new -o mine.toml
-      chain new --for uhf-tv --region europe --near N-50 --far IEC --shows vswr -o mine.toml
+      chain new --for uhf-tv --region europe --near N-50 --far IEC --shows vswr \\
+        -o mine.toml
       chain new --for "88 MHz to 108 MHz" --far "BNC-75 plug" > mine.toml
-      chain new --outlets 3 --for uhf-tv --region europe --length "15 m" -o house.toml
+      chain new --outlets 3 --for uhf-tv --region europe --length "15 m" \\
+        -o house.toml
     """
     refuse_overwriting(shared.output, shared.force)
     wished = {name: text for name, text in reported.items() if text is not None}

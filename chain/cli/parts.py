@@ -29,7 +29,12 @@ OF_RECEPTION = ("amplifier", "filter", "outlet", "block", "injector", "combiner"
 @click.option(
     "--length", metavar="LENGTH", help="Length of cable that losses are for, such as '25 m' (100 m if left out)."
 )
-@click.option("--kind", type=click.Choice((*PART_KINDS, *OF_RECEPTION)), help="Only parts of this kind.")
+@click.option(
+    "--kind",
+    type=click.Choice((*PART_KINDS, *OF_RECEPTION)),
+    metavar="KIND",
+    help=f"Only parts of this kind: {', '.join((*PART_KINDS, *OF_RECEPTION))}.",
+)
 @click.option(
     "--library",
     multiple=True,

@@ -98,7 +98,8 @@ def command(
 
     \b
     Examples:
-      chain prove demo/boathouse.toml --open 1.73 --short 1.71 --load 1.05 --load50 1.12
+      chain prove demo/boathouse.toml --open 1.73 --short 1.71 --load 1.05 \\
+        --load50 1.12
       chain prove demo/boathouse.toml --open 2.20 --short 2.25 --load 1.67
       chain prove demo/boathouse.toml --load 1.35 --load 1.12 --ohms 86.6
       chain prove demo/boathouse.toml --open "RL 11.7 dB at 210 MHz"

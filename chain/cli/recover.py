@@ -74,7 +74,8 @@ def command(
       chain recover demo/boathouse.toml --reading "VSWR 1.10 at 210 MHz"
       chain recover demo/boathouse.toml demo/boathouse.s1p
       chain recover demo/boathouse.toml demo/boathouse.s1p --plot sweep.png
-      chain recover demo/plane-after-pad.toml demo/plane-after-pad.s1p --before demo/plane-after-pad-before.s1p
+      chain recover demo/plane-after-pad.toml demo/plane-after-pad.s1p \\
+        --before demo/plane-after-pad-before.s1p
       chain recover --reading "RL 17.7 dB at 210 MHz"
     """
     inputs = (*files, *([before] if before else []))

@@ -93,9 +93,11 @@ def command(
     Examples:
       chain tune demo/loops.toml demo/loops.s1p
       chain tune demo/loops.toml demo/loops.csv
-      chain tune demo/loops.toml demo/loops.s1p --wanted "602 to 650 MHz" --plot tune.png
+      chain tune demo/loops.toml demo/loops.s1p --wanted "602 to 650 MHz" \\
+        --plot tune.png
       chain tune demo/loops.toml demo/loops.s1p --match --write matched
-      chain tune demo/loops.toml demo/loops-wet.s1p --faults --before demo/loops.s1p
+      chain tune demo/loops.toml demo/loops-wet.s1p --faults \\
+        --before demo/loops.s1p
     """
     inputs = (setup, sweep_path, *(each for each in (before, handled) if each is not None))
     refuse_overwriting(shared.output, shared.force, inputs)

@@ -1,6 +1,7 @@
 """The commands as a user calls them: help, JSON under the contracted keys, the exported two-port, the bare pad."""
 
 import json
+import re
 import shlex
 import shutil
 from pathlib import Path
@@ -32,8 +33,9 @@ def document(*words):
 
 
 def examples(name):
-    """Examples in the help of a command."""
-    lines = chain.get_command(None, name).help.split("Examples:")[1].splitlines()
+    """Examples in the help of a command, those that go over several lines joined as a shell joins them."""
+    text = chain.get_command(None, name).help.split("Examples:")[1]
+    lines = re.sub(r" \\\n\s+", " ", text).splitlines()
     return [line.strip() for line in lines if line.strip().startswith("chain ")]
 
 
@@ -47,6 +49,15 @@ def test_every_command_has_the_help_that_the_group_promises(name):
         text = run(*words, "--help")
         for option in ("--json", "--quiet", "--color", "--seed", "--output", "--force", "--debug"):
             assert option in text, words
+
+
+@pytest.mark.parametrize("name", ["", *NAMES])
+def test_help_keeps_within_80_columns(name):
+    """On a terminal of 80 columns no line is broken by it, of examples least of all."""
+    own = getattr(chain.get_command(None, name), "commands", {}) if name else {}
+    for words in [(name, each) for each in own] + [tuple(filter(None, [name]))]:
+        done = CliRunner().invoke(chain, [*words, "--help"], terminal_width=80)
+        assert not [line for line in done.stdout.splitlines() if len(line) > 80], words
 
 
 @pytest.mark.parametrize("name", NAMES)
