@@ -1,10 +1,14 @@
-"""What every test shares: seedless profiles for hypothesis, and the folder of shared helpers on the import path."""
+"""What tests share: seedless profiles for hypothesis, and the folder of shared helpers on the import path."""
 
+import os
 import sys
 from pathlib import Path
 
+import pytest
 from hypothesis import HealthCheck, settings
 
+# As the program itself does: on a busy machine threads of linear algebra wait for one another longer than they work.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parent / "helpers")]
 
 # Programs, not tests; they find one another beside themselves.
@@ -26,3 +30,14 @@ settings.load_profile("repeatable")
 def pytest_configure(config):
     """Leave out what only .ci/run or a person asks for by its marker, unless markers were asked for."""
     config.option.markexpr = config.option.markexpr or "not (slow or statistical or replay or process)"
+
+
+@pytest.fixture
+def answered_once(monkeypatch):
+    """Commands of tests that ask for this take answers that are there already: what one asks as text, another asks as JSON.
+
+    A test that must see an answer computed anew calls it.
+    """
+    import answered_once as kept
+
+    return kept.keep(monkeypatch)

@@ -32,6 +32,8 @@ from chain.setup_report import recover as reported
 from chain.setup_report.card import render
 from chain.uncertainty.measurement import measurement_of
 
+pytestmark = pytest.mark.usefixtures("answered_once")
+
 FREQ_HZ = 200e6
 
 

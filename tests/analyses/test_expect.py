@@ -20,6 +20,8 @@ from chain.sweeps.readings import typed_readings
 from chain.uncertainty.bounds import reading_bound
 from chain.uncertainty.measurement import measurement_of
 
+pytestmark = pytest.mark.usefixtures("answered_once")
+
 FREQ_HZ = np.linspace(174e6, 240e6, 12)
 
 

@@ -21,6 +21,8 @@ from chain.setup_report.recover import APART_LINE, opening
 from chain.sweeps.readings import Readings, averaged, averaged_sweeps, from_texts, typed_readings
 from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps
 
+pytestmark = pytest.mark.usefixtures("answered_once")
+
 BOATHOUSE = "demo/boathouse.toml"
 PHASES = np.exp(2j * np.pi * (np.arange(720) + 0.5) / 720)
 

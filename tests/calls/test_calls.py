@@ -20,6 +20,8 @@ from chain.cli.main import chain as command_line
 from chain.errors import ChainError, InputError, RangeError
 from chain.results import ResultTable
 
+pytestmark = pytest.mark.usefixtures("answered_once")
+
 ROOT = Path(__file__).parent.parent.parent
 SETUP = ROOT / "demo" / "boathouse.toml"
 SWEEP = ROOT / "demo" / "boathouse.s1p"

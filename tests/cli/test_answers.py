@@ -17,6 +17,8 @@ from uhf_bench import UHF_VSWR_ALONE
 from chain.cli.main import chain
 from chain.setup_report.tables import AnswerConsole
 
+pytestmark = pytest.mark.usefixtures("answered_once")
+
 DEMO = Path(__file__).parent.parent.parent / "demo"
 LONGEST, MOST_LINES = 80, 12
 SETUPS = ("boathouse", "plane-after-pad", "splitter", "downlead", "loops", "matched", "ripple")

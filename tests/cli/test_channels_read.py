@@ -9,6 +9,8 @@ from uhf_bench import UHF_VSWR_ALONE
 
 from chain.cli.main import chain
 
+pytestmark = pytest.mark.usefixtures("answered_once")
+
 GOOD = {21: 1.02, 22: 1.02, 25: 1.01, 30: 1.01, 34: 1.02, 48: 1.02}
 MANY = {n: 1.05 for n in range(21, 39)} | {32: 1.40, 33: 1.52, 34: 1.62, 40: 1.35, 48: 1.66}
 

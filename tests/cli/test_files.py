@@ -11,6 +11,8 @@ from click.testing import CliRunner
 
 from chain.cli.main import chain
 
+pytestmark = pytest.mark.usefixtures("answered_once")
+
 BOATHOUSE = "demo/boathouse.toml"
 
 

@@ -6,6 +6,8 @@ from screens import says
 
 from chain.cli.main import _wrapped, chain
 
+pytestmark = pytest.mark.usefixtures("answered_once")
+
 
 @pytest.mark.parametrize(
     ("words", "said"),

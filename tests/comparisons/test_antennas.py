@@ -24,6 +24,8 @@ from chain.files.setup_file import load_setup
 from chain.reflection import magnitude_from_vswr
 from chain.sweeps.readings import Readings
 
+pytestmark = pytest.mark.usefixtures("answered_once")
+
 DEMO = "demo/boathouse.toml"
 SETUP = load_setup(DEMO)
 FREQ = np.linspace(174e6, 181e6, 15)

@@ -20,6 +20,8 @@ from chain.files.setup_file import load_setup
 from chain.setups import Calibration
 from chain.sweeps.readings import Readings
 
+pytestmark = pytest.mark.usefixtures("answered_once")
+
 FREQ = skrf.Frequency(174, 240, 24, unit="MHz")
 SETUP = load_setup("demo/boathouse.toml")
 NOISE = 10 ** (0.02 / 20) - 1

@@ -9,6 +9,8 @@ from click.testing import CliRunner
 
 from chain.cli.main import chain
 
+pytestmark = pytest.mark.usefixtures("answered_once")
+
 BOATHOUSE = "demo/boathouse.toml"
 REVERSED = ("--open", "2.20", "--short", "2.25", "--load", "1.67")
 

@@ -8,6 +8,8 @@ from chain.diagnosis.diagnose import prove
 from chain.diagnosis.terminations import known_ends, typed_span
 from chain.files.setup_file import load_setup
 
+pytestmark = pytest.mark.usefixtures("answered_once")
+
 LOFT = "tests/data/loft.toml"
 
 

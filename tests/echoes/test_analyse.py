@@ -26,6 +26,8 @@ from chain.reading_words import parse_reading
 from chain.sweeps.read import read_sweep
 from chain.sweeps.readings import Readings, from_texts
 
+pytestmark = pytest.mark.usefixtures("answered_once")
+
 DEMO = Path(__file__).parent.parent.parent / "demo"
 SETUP = str(DEMO / "ripple.toml")
 
@@ -231,7 +233,7 @@ def test_the_command_joins_the_remark_on_ripple_to_a_recovery(answers):
     sweep = str(DEMO / "ripple.csv")
     setup = load_setup(SETUP)
     whole = read_sweep(sweep)
-    ran = CliRunner().invoke(chain, ["recover", SETUP, sweep, "--json"])
+    ran = CliRunner().invoke(chain, ["recover", SETUP, sweep, "--draws", "1000", "--json"])
     assert json.loads(ran.stdout)["ripple"] == notice(whole, setup) == answers["csv"].sentence
     assert "lead (10.0 m)" in answers["csv"].sentence
     few = Readings(whole.freq_hz[::40], whole.magnitude[::40], None, "")

@@ -37,6 +37,8 @@ from chain.setup_report.recover import CHANNEL_GROUPS
 from chain.setup_report.recover import opening as recover_lines
 from chain.sweeps.readings import Readings
 
+pytestmark = pytest.mark.usefixtures("answered_once")
+
 DRAWS = 1000
 SCRIPT_LIMIT = 50_000
 PAGE_LIMIT = 1_500_000

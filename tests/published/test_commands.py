@@ -14,6 +14,8 @@ from click.testing import CliRunner
 
 from chain.cli.main import chain
 
+pytestmark = pytest.mark.usefixtures("answered_once")
+
 ROWS = tables.rows("commands.csv")
 LIGHT_M_PER_S = 299_792_458.0
 LONG_WAVE_MHZ = 2.0

@@ -19,6 +19,8 @@ from chain.reception.placing_amplifier import place_amplifier, score
 from chain.reception.seen import read_seen
 from chain.reception.tree import bypassed
 
+pytestmark = pytest.mark.usefixtures("answered_once")
+
 TEXT = Path("demo/outlets.toml").read_text(encoding="utf-8")
 
 

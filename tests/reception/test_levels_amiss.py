@@ -11,6 +11,8 @@ from chain.reception.installation_file import load_installation, parse_installat
 from chain.reception.levels import nominal_levels
 from chain.reception.seen import SeenLevel, compare_seen
 
+pytestmark = pytest.mark.usefixtures("answered_once")
+
 TEXT = Path("demo/outlets.toml").read_text(encoding="utf-8")
 HOUSE = load_installation("demo/outlets.toml")
 

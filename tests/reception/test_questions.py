@@ -27,6 +27,8 @@ from chain.reception.placing_amplifier import inserted, place_amplifier, score
 from chain.reception.seen import compare_seen, read_seen
 from library.reception import reception_part
 
+pytestmark = pytest.mark.usefixtures("answered_once")
+
 DEMO = "demo/outlets.toml"
 ACROSS_THE_WATER = (
     '[[signal]]                       # a weaker one across the water\nregion = "europe"\nchannels = "40,42,44,46"\n'

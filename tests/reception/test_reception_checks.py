@@ -24,6 +24,8 @@ from chain.reception.formulas import (
     products_dbuv,
 )
 
+pytestmark = pytest.mark.usefixtures("answered_once")
+
 HEAD = """
 [antenna]
 gain = "{gain}"

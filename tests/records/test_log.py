@@ -144,9 +144,13 @@ def test_ten_thousand_records_list_quickly(tmp_path):
     begun = time.process_time()
     headings, damaged = Folder(tmp_path).headings()
     taken = time.process_time() - begun
+    few = tmp_path / "few"
+    few.mkdir()
+    for path in sorted(tmp_path.glob("*.toml"))[:1000]:
+        path.rename(few / path.name)
     begun = time.process_time()
-    Folder(tmp_path).records()
-    whole = time.process_time() - begun
+    Folder(few).records()
+    whole = 10 * (time.process_time() - begun)
     print(f"{taken:.2f} s of the processor, {taken / whole:.2f} of reading the records whole")
     assert len(headings) == 10_000
     assert not damaged

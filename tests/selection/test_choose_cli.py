@@ -15,6 +15,8 @@ from screens import says
 
 from chain.cli.main import chain
 
+pytestmark = pytest.mark.usefixtures("answered_once")
+
 ROOT = Path(__file__).parent.parent.parent
 NEED, SETUP = str(ROOT / "demo" / "need.toml"), str(ROOT / "demo" / "boathouse.toml")
 
@@ -118,7 +120,8 @@ def test_the_answer_goes_to_a_file_whole_and_is_not_overwritten(tmp_path):
     assert "exists" in run(NEED, "-o", str(out), status=2).stderr
 
 
-def test_progress_is_shown_to_a_person_only():
+def test_progress_is_shown_to_a_person_only(answered_once):
+    answered_once()
     assert answer(NEED).stderr == ""
     master, slave = pty.openpty()
     script = (

@@ -43,7 +43,7 @@ def test_a_damaged_file_gives_a_result_or_an_error_of_the_input(kind, count):
 
 def test_an_extreme_set_up_gives_an_answer_or_an_error_of_the_input():
     """A dozen of them through the commands, always the same ones; many more by `fuzzer.py extreme`."""
-    found = reported("extreme", "11", "12")
+    found = fuzzer.run("extreme", 11, 12)
     assert not found["findings"], "\n".join(found["findings"])
     assert found["results"] > 2
     assert found["errors"] > 0
@@ -54,7 +54,7 @@ def test_an_extreme_set_up_gives_an_answer_or_an_error_of_the_input():
 )
 def test_cases_that_found_a_fault_do_so_no_more(kind, number):
     """An adapter that may reflect everything, levels where nothing arrives, a gain of nothing, one misspelt part on 300 rows."""
-    found = reported(kind, str(number), "1")
+    found = fuzzer.run(kind, number, 1)
     assert not found["findings"], "\n".join(found["findings"])
     assert found["longest_s"] < (1 if kind == "offers" else LONGEST_S)
 

@@ -7,12 +7,12 @@ from chain.tuning.crossings import Crossing, crossing_interval, crossings_of, en
 
 FREQ = np.linspace(100e6, 130e6, 61)
 TRIALS, DRAWS = 200, 500
+FITTED, _ = local_fit(FREQ, FREQ)
 
 
 def noise(rng, rows):
     """Noise of fitted values, of one unit before the fit."""
-    value, _ = local_fit(FREQ, FREQ)
-    return rng.standard_normal((rows, FREQ.size)) @ value.T
+    return rng.standard_normal((rows, FREQ.size)) @ FITTED.T
 
 
 @pytest.mark.parametrize("rising", [True, False])

@@ -17,6 +17,8 @@ from chain.errors import RangeError
 from chain.tuning.faults import antenna_faults
 from library.files.store import text_of
 
+pytestmark = pytest.mark.usefixtures("answered_once")
+
 WELL = Element(600e6, 62, 6, 0.0, 1.0)
 NOISE = 0.0012
 

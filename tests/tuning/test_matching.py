@@ -23,6 +23,8 @@ from chain.tuning.networks import E12, E24, Stock, arm_row, preferred
 from library.files.rows import record
 from library.records import Network, NetworkArm
 
+pytestmark = pytest.mark.usefixtures("answered_once")
+
 C_M_PER_S = 299_792_458.0
 
 

@@ -20,6 +20,8 @@ from chain.tuning.trials import bench_of
 from chain.tuning.tune import tune
 from library.load import load_library
 
+pytestmark = pytest.mark.usefixtures("answered_once")
+
 
 @pytest.mark.parametrize("number", range(6))
 def test_a_simulated_resonance_comes_back_within_a_thousandth(number):
