@@ -261,7 +261,7 @@ def expect(
         _rows(wanted, drawn.readings(magnitude, worst)),
         float(vswr(known.ceiling().max())),
         # Of passive ends the full reflections reach furthest: maximum modulus principle, the map being analytic in the disc.
-        float(vswr(reading_bound(measurement, np.ones(measurement.freq_hz.size))[1].max())),
+        float(vswr(reading_bound(measurement, np.ones(measurement.freq_hz.size), lower=False)[1].max())),
         *aims,
         COVERAGE,
         seed,
@@ -348,7 +348,8 @@ def bound_aim(measurement: Measurement, limit: float) -> Real:
     # Some frequencies at a time, so that a long sweep fits into memory.
     for start in range(0, measurement.freq_hz.size, TOGETHER):
         here = measurement.at(slice(start, start + TOGETHER))
-        lowest.append(reading_bound(here, np.broadcast_to(worse, (here.freq_hz.size, worse.size)))[0].min(axis=-1))
+        sizes = np.broadcast_to(worse, (here.freq_hz.size, worse.size))
+        lowest.append(reading_bound(here, sizes, upper=False)[0].min(axis=-1))
     return np.concatenate(lowest)
 
 
@@ -400,13 +401,14 @@ def _interval_blame(here: Measurement, limit: float, seed: int) -> str:
 def _bound_blame(measurement: Measurement, limit: float) -> str:
     """The unknown that, taken away, most raises the reading that the bound proves; else the one with the widest reach."""
     best, name = float(bound_aim(measurement, limit)[0]), ""
-    widths = {}
-    for each in largest(measurement, limit):
-        freed = without(measurement, each)
+    every = {each: without(measurement, each) for each in largest(measurement, limit)}
+    for each, freed in every.items():
         value = float(bound_aim(freed, limit)[0])
         # By more than rounding, so that the first of equals is not displaced by the next.
         if value > best + 1e-9:
             best, name = value, each
-        low, high = reading_bound(freed, np.full((measurement.freq_hz.size, 1), 1 / 3))
-        widths[each] = float((high - low).max())
-    return name or min(widths, key=lambda each: widths[each], default="")
+    if name:
+        return name
+    third = np.full((measurement.freq_hz.size, 1), 1 / 3)
+    ends = {each: reading_bound(freed, third) for each, freed in every.items()}
+    return min(ends, key=lambda each: (ends[each][1] - ends[each][0]).max(), default="")

@@ -290,9 +290,9 @@ def _region(measurement: Measurement, far: Complex, seed: int) -> Ellipse:
 def _bounded(measurement: Measurement, readings: Readings) -> tuple[tuple[Real, Real], tuple[tuple[float, str], ...]]:
     """Bound of every reading, and those that nothing possible gives; an error where that is all of them."""
     bound = _by_blocks(_bound, measurement, readings)
-    ceiling = _by_blocks(lambda here, part: reading_bound(here, np.ones(part.magnitude.shape)), measurement, readings)[
-        1
-    ]
+    _, ceiling = _by_blocks(
+        lambda here, part: reading_bound(here, np.ones(part.magnitude.shape), lower=False), measurement, readings
+    )
     refused = _refusals(readings, bound[0], ceiling)
     if len(refused) == readings.freq_hz.size:
         raise RangeError(refused[0][1], "check the pad and repeat the calibration, or correct the set-up")

@@ -83,7 +83,18 @@ FURTHEST = 8.0
 
 
 def _ratio(at: Real, coefficients: tuple[tuple[float, ...], tuple[float, ...]]) -> Real:
-    return np.asarray(np.polyval(coefficients[0], at) / np.polyval(coefficients[1], at))
+    above, below = (_polynomial(at, each) for each in coefficients)
+    above /= below
+    return above
+
+
+def _polynomial(at: Real, coefficients: tuple[float, ...]) -> Real:
+    # As numpy's `polyval`, to the bit, without an array more for every product and sum.
+    out = np.full(np.shape(at), coefficients[0])
+    for each in coefficients[1:]:
+        out *= at
+        out += each
+    return out
 
 
 def below(score: Real) -> Real:

@@ -7,6 +7,7 @@ With the plane at the analyzer everything lies in front of the antenna. With a f
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import partial
 
 import numpy as np
 
@@ -34,9 +35,16 @@ def reading_range(elements: Sequence[Element], magnitude: Real) -> tuple[Real, R
 
 
 def invert(
-    seen: Callable[[Real], tuple[Real, Real]], reading: Real, points: int = GRID, halvings: int = HALVINGS
+    seen: Callable[[Real], tuple[Real, Real]],
+    reading: Real,
+    points: int = GRID,
+    halvings: int = HALVINGS,
+    edges: Callable[[Real], tuple[Real, Real]] | None = None,
 ) -> tuple[Real, Real]:
     """True magnitudes that a reading can come from, given the range of readings that a true magnitude can give.
+
+    Where either end of that range takes long by itself, `edges` gives the lower end for the second of two rows of magnitudes and
+    the upper end for the first.
 
     Source: The upper limit grows with the true magnitude (maximum principle); bisection between the points of a grid.
     """
@@ -54,12 +62,12 @@ def invert(
     for _ in range(int(np.ceil(halvings / np.log2(places + 1)))):
         start, width = np.stack([below, inside], axis=-1), np.stack([above - below, outside - inside], axis=-1)
         tried = start[..., None] + width[..., None] * within
-        low_curve, high_curve = seen(tried)
-        known = reading[..., None]
-        missed = np.argmax(
-            np.concatenate([high_curve[..., 0, :] >= known, np.ones_like(known, bool)], axis=-1), axis=-1
+        low_row, high_row = (
+            edges(tried) if edges else (end[..., row, :] for end, row in zip(seen(tried), (1, 0), strict=True))
         )
-        beyond = np.concatenate([np.ones_like(known, bool), low_curve[..., 1, :] <= known], axis=-1)
+        known = reading[..., None]
+        missed = np.argmax(np.concatenate([high_row >= known, np.ones_like(known, bool)], axis=-1), axis=-1)
+        beyond = np.concatenate([np.ones_like(known, bool), low_row <= known], axis=-1)
         fits = places - np.argmax(beyond[..., ::-1], axis=-1)
         step = width / (places + 1)
         below = below + missed * step[..., 0]
@@ -72,8 +80,10 @@ def invert(
     return np.where(impossible, np.nan, low), np.where(impossible, np.nan, np.minimum(outside, 1.0))
 
 
-def reading_bound(measurement: Measurement, magnitude: Real) -> tuple[Real, Real]:
-    """Lowest and highest reading that ends of a given true magnitude can give."""
+def reading_bound(
+    measurement: Measurement, magnitude: Real, lower: bool = True, upper: bool = True
+) -> tuple[Real, Real]:
+    """Lowest and highest reading that ends of a given true magnitude can give; one that is not asked for may be 0 or infinite."""
     if measurement.standards is None and not (measurement.mating or measurement.noise or measurement.drift):
         return reading_range(measurement.after, magnitude)
     own = measurement.residuals
@@ -86,7 +96,7 @@ def reading_bound(measurement: Measurement, magnitude: Real) -> tuple[Real, Real
         from chain.uncertainty.far_plane_bounds import corrected_range, past_swap
 
         region = past_swap(measurement, region)
-        return corrected_range(measurement, region.least, region.most)
+        return corrected_range(measurement, region.least, region.most, lower, upper)
     region = forward(measurement.after[:own], region)
     seen = add_disc(region, np.full(region.most.shape, measurement.drift + CUT * np.sqrt(2) * measurement.noise))
     return seen.least, seen.most
@@ -94,8 +104,14 @@ def reading_bound(measurement: Measurement, magnitude: Real) -> tuple[Real, Real
 
 def true_bound(measurement: Measurement, reading: Real) -> tuple[Real, Real]:
     """Lowest and highest true magnitude that a reading's magnitude can come from (inverse of `reading_bound`)."""
-    steps = (GRID, HALVINGS) if measurement.standards is None else FAR_STEPS
-    return invert(lambda magnitude: reading_bound(measurement, magnitude), reading, *steps)
+    seen = partial(reading_bound, measurement)
+    if measurement.standards is None:
+        return invert(seen, reading, GRID, HALVINGS)
+
+    def edges(tried: Real) -> tuple[Real, Real]:
+        return seen(tried[..., 1, :], upper=False)[0], seen(tried[..., 0, :], lower=False)[1]
+
+    return invert(seen, reading, *FAR_STEPS, edges)
 
 
 def rounded_bound(measurement: Measurement, reading: Real, rounding: Real | None) -> tuple[Real, Real]:

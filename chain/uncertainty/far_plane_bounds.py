@@ -363,14 +363,18 @@ def _behind(measurement: Measurement, plane: _PlaneBounds, reading: Complex) -> 
     return ideal.mapped((plane.d * reading - plane.b) / down, slope, np.abs(plane.c / down))
 
 
-def corrected_range(measurement: Measurement, least: Real, most: Real) -> tuple[Real, Real]:
+def corrected_range(
+    measurement: Measurement, least: Real, most: Real, lower: bool = True, upper: bool = True
+) -> tuple[Real, Real]:
     """Lowest and highest corrected reading of reflections at the plane between two magnitudes, whatever their phase.
+
+    An end that is not asked for is 0 or infinite, which takes no time and is true as well.
 
     Source: A bilinear map is largest on the rim of a disc, and smallest on the rim of a hole that its zero lies in;
     between two of the phases tried its modulus moves and bends by no more than its derivatives allow.
     """
     measurement = unswapped(measurement)
-    low, high = np.empty(most.shape), np.empty(most.shape)
+    low, high = np.zeros(most.shape), np.full(most.shape, np.inf)
     rows = max(1, BLOCK_POINTS // max(1, most[:1].size * PHASES.size))
     for start in range(0, len(most), rows):
         chosen = slice(start, start + rows)
@@ -378,15 +382,19 @@ def corrected_range(measurement: Measurement, least: Real, most: Real) -> tuple[
         plane = _plane(part)
         outer, inner = (np.minimum(size[chosen], 1.0)[..., None] for size in (most, least))
         bend, step = _between(part, plane, outer[..., 0])
-        (far, (_, higher)), (near, (lower, _)) = (_shown(part, plane, size * PHASES, size) for size in (outer, inner))
-        highest, lowest = far.magnitudes()[1].max(axis=-1), near.magnitudes()[0].min(axis=-1)
         # Either holds by itself: the bend of |y|^2 says more where |y|
         # is large, the slope of |y| near zero, where it has a corner.
-        highest = np.minimum(np.sqrt(highest**2 + bend), highest + step)
-        high[chosen] = np.minimum(highest, higher.max(axis=-1)) + ROUNDING
-        lowest = np.maximum(np.sqrt(np.maximum(lowest**2 - bend, 0.0)), lowest - step)
-        lowest = np.maximum(lowest, lower.min(axis=-1) - ROUNDING)
-        low[chosen] = np.where(least[chosen] > 0, np.maximum(lowest, 0.0), 0.0)
+        if upper:
+            spread, (_, by_ratio) = _shown(part, plane, outer * PHASES, outer)
+            highest = spread.magnitudes()[1].max(axis=-1)
+            highest = np.minimum(np.sqrt(highest**2 + bend), highest + step)
+            high[chosen] = np.minimum(highest, by_ratio.max(axis=-1)) + ROUNDING
+        if lower:
+            spread, (by_ratio, _) = _shown(part, plane, inner * PHASES, inner)
+            lowest = spread.magnitudes()[0].min(axis=-1)
+            lowest = np.maximum(np.sqrt(np.maximum(lowest**2 - bend, 0.0)), lowest - step)
+            lowest = np.maximum(lowest, by_ratio.min(axis=-1) - ROUNDING)
+            low[chosen] = np.where(least[chosen] > 0, np.maximum(lowest, 0.0), 0.0)
     return low, high
 
 
