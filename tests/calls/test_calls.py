@@ -350,6 +350,7 @@ def test_answers_are_drawn_on_axes_of_ones_own(setup, few):
     assert own.figure is not figure
 
 
+@pytest.mark.process
 def test_an_answer_read_back_elsewhere_says_what_draws_it(setup):
     pytest.importorskip("matplotlib")
     command = "import pickle, sys; pickle.load(sys.stdin.buffer).plot()"

@@ -59,6 +59,7 @@ def test_it_fits_the_screen_without_colour_and_in_ascii(columns):
     assert "\x1b" not in done.output
 
 
+@pytest.mark.process
 def test_a_name_survives_a_terminal_that_lacks_its_letters():
     """In ASCII the part file spells them as TOML escapes, which mean the same name."""
     name = "Bootshaus-D\u00e4mpfung \U0001f6a2"

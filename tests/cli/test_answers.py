@@ -213,6 +213,7 @@ def test_one_style_of_error(words):
     assert more[-1].startswith("help: ")
 
 
+@pytest.mark.process
 @pytest.mark.parametrize(
     "settings", [{"LC_ALL": "C"}, {"LC_ALL": "POSIX"}, {"LANG": "C"}, {"PYTHONIOENCODING": "ascii"}]
 )

@@ -377,6 +377,7 @@ def test_parts_that_do_not_fit_have_no_page(tmp_path):
     run("report", BOATHOUSE, "--column", "2", status=2)
 
 
+@pytest.mark.process
 def test_a_poor_encoding_gets_character_references():
     """Standard output in ASCII: every sign is still there for a browser; the set-up comes from standard input."""
     source = short_boathouse(("Boathouse Band", "Bootshaus Süd Band"))

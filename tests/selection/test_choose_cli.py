@@ -120,6 +120,7 @@ def test_the_answer_goes_to_a_file_whole_and_is_not_overwritten(tmp_path):
     assert "exists" in run(NEED, "-o", str(out), status=2).stderr
 
 
+@pytest.mark.process
 def test_progress_is_shown_to_a_person_only(answered_once):
     answered_once()
     assert answer(NEED).stderr == ""
