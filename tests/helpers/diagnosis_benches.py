@@ -5,6 +5,7 @@ from dataclasses import replace
 import strategies as made
 from coverage_world import Adapter, Case, Lead, Pad, Resistors
 from diagnosis_world import Bench
+from stated_parts import item_of
 
 from chain.setups import Calibration
 
@@ -105,21 +106,6 @@ BENCHES = (
     after_adapter,
     fine,
 )
-
-
-def item_of(part):
-    """An item of the set-up for a part of the world."""
-    match part:
-        case Adapter():
-            figures = part.ohm, part.length_m, part.loss_1ghz_db, part.limit_db, part.length_tolerance_m
-            return made.item(made.adapter(*figures), "adapter")
-        case Pad():
-            return made.item(made.pad(part.loss_db, *part.ohms, part.tolerance_db, part.near_db, part.far_db), "pad")
-        case Resistors():
-            return made.item(made.ladder(part.arms, *part.ohms, part.tolerance), "pad")
-    figures = part.per_root, part.per_mhz, part.velocity_factor, part.limit_db, part.ohm_tolerance, part.loss_tolerance
-    placed = {"length_m": part.length_m, "length_tolerance_m": part.length_tolerance_m}
-    return made.item(made.coax(part.ohm, *figures), "lead", **placed)
 
 
 def stated(bench):

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import strategies as made
 from coverage_world import Adapter, Case, Lead, Pad, Resistors, Screen, World, WrongHalf
+from stated_parts import item_of
 
 from chain.setups import Calibration
 from chain.sweeps.readings import Readings
@@ -131,7 +132,7 @@ def setup_of(one, limit_vswr=2.0):
         if isinstance(part, WrongHalf):
             items[-1] = replace(items[-1], far_connector=Connector("BNC-50", "jack"))
         else:
-            items.append(_item(part))
+            items.append(item_of(part))
     act, standards, freq_hz = one.case.act, one.case.standards, one.case.freq_hz[0]
     near = {
         "trace_noise_db": act["noise_db"],
@@ -151,25 +152,6 @@ def setup_of(one, limit_vswr=2.0):
         standards.get("short_h", 0.0),
     )
     return replace(setup, calibration=Calibration(name, *sizes, act.get("flex_deg", 0.0)))
-
-
-def _item(part):
-    match part:
-        case Adapter():
-            got = made.adapter(
-                part.ohm, part.length_m, part.loss_1ghz_db, part.limit_db, part.length_tolerance_m, part.shape
-            )
-            return made.item(got, "adapter")
-        case Pad():
-            got = made.pad(part.loss_db, *part.ohms, part.tolerance_db, part.near_db, part.far_db, kind=part.shape)
-            return made.item(got, "pad")
-        case Resistors():
-            return made.item(made.ladder(part.arms, *part.ohms, part.tolerance), "pad")
-    limit_db = None if part.limit_db == 400 else part.limit_db
-    got = made.coax(
-        part.ohm, part.per_root, part.per_mhz, part.velocity_factor, limit_db, part.ohm_tolerance, part.loss_tolerance
-    )
-    return made.item(got, "lead", length_m=part.length_m, length_tolerance_m=part.length_tolerance_m)
 
 
 def antenna_of(one, count, rng):
