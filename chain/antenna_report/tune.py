@@ -197,7 +197,7 @@ def _row(result: Tuning, index: int) -> list[object]:
         f"{sweep.freq_hz[index] / 1e6:.6g}",
         figure(float(sweep.reading_vswr[index])),
         "none" if math.isnan(sweep.true_vswr[index]) else figure(float(sweep.true_vswr[index])),
-        _ends_vswr(float(sweep.low[index]), float(sweep.high[index])),
+        span(float(sweep.low[index]), float(sweep.high[index])),
     ]
     if sweep.resistance_ohm is not None and sweep.reactance_ohm is not None:
         assert sweep.reactance_low_ohm is not None
@@ -212,7 +212,7 @@ def _row(result: Tuning, index: int) -> list[object]:
         if place.size:
             at = int(place[0])
             low, high = float(result.after.reading_low[at]), float(result.after.reading_high[at])
-            row += [figure(float(result.after.true_vswr[at])), _ends_vswr(low, high)]
+            row += [figure(float(result.after.true_vswr[at])), span(low, high)]
         else:
             row += ["", ""]
     return row
@@ -319,10 +319,6 @@ def _ends(found: Estimate) -> str:
             return f"{_number(found.low, wide)} or more"
         return f"{_number(found.high, wide)} or less" if math.isfinite(found.high) else "or anywhere"
     return f"{_number(found.low, wide)} to {_number(found.high, wide)}"
-
-
-def _ends_vswr(low: float, high: float) -> str:
-    return span(low, high)
 
 
 def _vswr(found: Estimate) -> str:
