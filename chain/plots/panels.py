@@ -2,22 +2,29 @@
 
 from __future__ import annotations
 
+import math
 import textwrap
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 
-from chain.plots.figure import LOOKS, Axis, BarChart, CurveChart, Level, Look, Series, cut, spread
+from chain.plots.figure import LOOKS, Axis, BarChart, CurveChart, Level, Look, Series, Tick, cut, spread
 
 INK = "#222222"
 PALE = "#dddddd"
 LETTER_IN = 0.067
 """Mean width of a letter of 8 points, with some to spare."""
 LINE_IN = 0.165
+TICK_LETTER_IN = 0.095
+"""Width of a letter of a tick at matplotlib's usual size."""
+TITLE_LETTER_IN, TITLE_LINE_IN = 0.092, 0.2
 LONGEST = 44
 """Most letters of a label."""
 LEFT_IN, TOP_IN, FLOOR_IN = 0.75, 0.42, 0.5
 STRIP_IN = 0.24
+UPRIGHT_IN = 0.075
+"""Height of a letter of a name that stands upright along an axis."""
 
 Box = tuple[float, float, float, float]
 Size = tuple[float, float]
@@ -31,23 +38,46 @@ def wrapped(text: str, width_in: float) -> list[str]:
 def frame(panel: Any, title: str, note: str, box: Box, size: Size, inner: tuple[float, float, float, float]) -> Size:
     """Put axes inside a box with room for title, labels and note around them [inch]."""
     lines = wrapped(note, size[0])
+    heading = textwrap.wrap(title, max(int((size[0] - 0.3) / TITLE_LETTER_IN), 16))
     left, below, right, above = inner
     below += 0.155 * len(lines)
+    above += TITLE_LINE_IN * (len(heading) - 1)
     wide, high = size[0] - left - right, size[1] - below - above
     unit_x, unit_y = box[2] / size[0], box[3] / size[1]
     panel.set_position((box[0] + left * unit_x, box[1] + below * unit_y, wide * unit_x, high * unit_y))
     corner = (box[0] + 0.18 * unit_x, box[1] + (size[1] - 0.16) * unit_y)
-    panel.figure.text(*corner, title, fontsize=10, fontweight="bold", va="center")
+    for number, line in enumerate(heading):
+        height = corner[1] - TITLE_LINE_IN * number * unit_y
+        panel.figure.text(corner[0], height, line, fontsize=10, fontweight="bold", va="center")
     for number, line in enumerate(lines):
         height = box[1] + (0.155 * (len(lines) - number) - 0.02) * unit_y
         panel.figure.text(corner[0], height, line, fontsize=7.5, va="center", color="#444444")
     return wide, high
 
 
-def _axis(side: Any, axis: Axis) -> None:
-    """Ticks and title of an axis; `side` is matplotlib's own axis."""
-    side.set_ticks([float(axis.coordinate(tick.value)) for tick in axis.ticks], [tick.text for tick in axis.ticks])
+def _axis(side: Any, axis: Axis, wide_in: float = math.inf) -> None:
+    """Ticks and title of an axis, of the ticks those that find room across; `side` is matplotlib's own axis."""
+    ticks: list[Tick] = []
+    for tick in axis.ticks:
+        if not ticks or _apart(axis, ticks[-1], tick, wide_in):
+            ticks.append(tick)
+    side.set_ticks([float(axis.coordinate(tick.value)) for tick in ticks], [tick.text for tick in ticks])
     side.set_label_text(axis.title)
+
+
+def _apart(axis: Axis, first: Tick, second: Tick, wide_in: float) -> bool:
+    """Whether the texts of two ticks stand clear of each other along an axis of a length."""
+    between = abs(float(axis.share(second.value)) - float(axis.share(first.value))) * wide_in
+    return between > TICK_LETTER_IN * ((len(first.text) + len(second.text)) / 2 + 1)
+
+
+def _upright(axis: Axis, wide_in: float) -> float:
+    """Height that the names along an axis need where they have to stand upright to be read; 0 where they have room [inch]."""
+    if all(tick.text[:1].isdigit() or tick.text[:1] in "-+" for tick in axis.ticks[:1]):
+        return 0.0
+    if all(_apart(axis, one, other, wide_in) for one, other in pairwise(axis.ticks)):
+        return 0.0
+    return UPRIGHT_IN * max(len(tick.text) for tick in axis.ticks)
 
 
 def _limits(axis: Axis) -> tuple[float, float]:
@@ -68,10 +98,14 @@ def draw_curves(panel: Any, plot: CurveChart, box: Box, size: Size) -> None:
     above = (
         TOP_IN + (STRIP_IN if plot.spans else 0.0) + (0.12 if any(level.along == "y" for level in plot.levels) else 0)
     )
-    wide, high = frame(panel, plot.title, plot.note, box, size, (LEFT_IN, FLOOR_IN, right, above))
+    upright = _upright(plot.x, size[0] - LEFT_IN - right)
+    wide, high = frame(panel, plot.title, plot.note, box, size, (LEFT_IN, FLOOR_IN + upright, right, above))
     panel.set_xlim(*_limits(plot.x))
     panel.set_ylim(*_limits(plot.y))
-    _axis(panel.xaxis, plot.x)
+    _axis(panel.xaxis, plot.x, math.inf if upright else wide)
+    if upright:
+        for label in panel.get_xticklabels():
+            label.set(rotation=90, ha="center", fontsize=8)
     _axis(panel.yaxis, plot.y)
     panel.grid(color=PALE, linewidth=0.6)
     panel.set_axisbelow(True)
@@ -185,9 +219,10 @@ def draw_bars(panel: Any, plot: BarChart, box: Box, size: Size) -> None:
     left = 0.3 + LETTER_IN * max(len(line) for lines in names for line in lines)
     texts = max(len(bar.text) for group in plot.groups for bar in group.bars)
     above = TOP_IN + (0.3 if plot.key or plot.levels else 0.0)
-    frame(panel, plot.title, plot.note, box, size, (left, FLOOR_IN, 0.3 + LETTER_IN * texts, above))
+    inner = (left, FLOOR_IN, 0.3 + LETTER_IN * texts, above)
+    wide, high = frame(panel, plot.title, plot.note, box, size, inner)
     panel.set_xlim(*_limits(plot.x))
-    _axis(panel.xaxis, plot.x)
+    _axis(panel.xaxis, plot.x, wide)
     panel.grid(axis="x", color=PALE, linewidth=0.6)
     panel.set_axisbelow(True)
     for side in ("top", "right"):
@@ -200,15 +235,20 @@ def draw_bars(panel: Any, plot: BarChart, box: Box, size: Size) -> None:
             at += 1
         at += 0.4
     panel.set_ylim(at - 0.7, -0.7)
-    panel.yaxis.set_ticks(middles, ["\n".join(lines) for lines in names], fontsize=8)
+    # Names of several lines share the height that their bars have.
+    room = high / (at + 0.4) * min(len(group.bars) + 0.4 for group in plot.groups)
+    letters = min(8.0, 72 * room / (1.25 * max(map(len, names))))
+    panel.yaxis.set_ticks(middles, ["\n".join(lines) for lines in names], fontsize=letters)
     panel.tick_params(axis="y", length=0)
     for label, group in zip(panel.get_yticklabels(), plot.groups, strict=True):
         label.set_fontweight("bold" if group.chosen else "normal")
     for level in plot.levels:
         drawn = {"color": LOOKS[level.role].colour, "linewidth": 1.3, "linestyle": _dashes(LOOKS[level.role])}
         panel.axvline(float(plot.x.coordinate(level.value)), **drawn)
-        share = float(plot.x.share(level.value))
-        panel.text(share, 1.01, level.label, transform=panel.transAxes, ha="center", va="bottom", fontsize=8)
+    longest = max((len(level.label) for level in plot.levels), default=0)
+    wanted = [float(plot.x.share(level.value)) for level in plot.levels]
+    for level, place in zip(plot.levels, spread(wanted, LETTER_IN * (longest + 1) / wide, -0.5, 1.5), strict=True):
+        panel.text(float(place), 1.01, level.label, transform=panel.transAxes, ha="center", va="bottom", fontsize=8)
 
 
 def _bar(panel: Any, plot: BarChart, bar: Any, at: float) -> None:

@@ -85,8 +85,10 @@ def draw_one(plot: Plot, panel: Any = None) -> Any:
         from matplotlib.figure import Figure
 
         panel = Figure(figsize=(WIDTH_IN, _height_in(plot, WIDTH_IN)), facecolor="white").add_axes((0, 0, 1, 1))
-    room, (wide_in, high_in) = panel.get_position(), panel.figure.get_size_inches()
-    _draw(plot, panel, tuple(room.bounds), (room.width * wide_in, room.height * high_in))
+    wide_in, high_in = panel.figure.get_size_inches()
+    # Axes that are alone in their figure have all of it: the usual margins are room for what stands beside them.
+    room = (0.0, 0.0, 1.0, 1.0) if len(panel.figure.axes) == 1 else tuple(panel.get_position().bounds)
+    _draw(plot, panel, room, (room[2] * wide_in, room[3] * high_in))
     return panel
 
 
