@@ -9,12 +9,13 @@ from dataclasses import is_dataclass, replace
 from functools import wraps
 from numbers import Integral, Real
 from os import PathLike, fspath
+from pathlib import Path
 from typing import Any
 
 from chain.assembly.cascade import Chain
 from chain.calls.describing import described
 from chain.calls.drawing import draw
-from chain.calls.readings_given import readings_given
+from chain.calls.readings_given import LEAST_HZ, frequencies_of, readings_given
 from chain.calls.setup_checked import checked
 from chain.calls.wording import in_python
 from chain.errors import ChainError, RangeError, quoted
@@ -36,8 +37,9 @@ def taking(function: Callable[..., Any]) -> Callable[..., Any]:
     signature = inspect.signature(function)
     kinds = {name: str(each.annotation) for name, each in signature.parameters.items()}
     takers = {
-        name: _path if kind == "str" and name in PATHS else _rank if name == "rank" else TAKEN.get(kind)
+        name: _path if kind == "str" and name in PATHS else _rank if name == "rank" else TAKEN.get(kind) or _plain(kind)
         for name, kind in kinds.items()
+        if signature.parameters[name].kind is not inspect.Parameter.VAR_POSITIONAL
     }
     if not any(takers.values()) and function.__name__ not in TAKEN_WHOLE:
         return function
@@ -56,7 +58,7 @@ def taking(function: Callable[..., Any]) -> Callable[..., Any]:
                     f"{name} is a function, not {quoted(values[name])}", "hand over one that takes a share, 0 to 1"
                 )
         for name in sorted(values, key=lambda each: kinds[each] not in FIRST):
-            take = takers[name]
+            take = takers.get(name)
             if take and not (values[name] is None and "None" in kinds[name]):
                 values[name] = take(values[name], name, values.get("setup"))
         try:
@@ -118,11 +120,11 @@ def _raw(given: Any, name: str, _: Any) -> bytes:
 
 
 def _paths(given: Any, name: str, _: Any) -> Any:
-    return (
-        [_path(given, name, None)]
-        if isinstance(given, (str, PathLike))
-        else [_path(each, name, None) for each in given]
-    )
+    if isinstance(given, (str, PathLike)):
+        return [_path(given, name, None)]
+    if not isinstance(given, Sequence) or isinstance(given, bytes) or not given:
+        raise RangeError(f"{name}: the path of a file, or several, are needed, not {quoted(given)}", "write ['a.s1p']")
+    return [_path(each, name, None) for each in given]
 
 
 def _paths_by_name(given: Any, name: str, _: Any) -> Any:
@@ -148,6 +150,10 @@ def _number(given: Any, name: str, _: Any) -> Any:
     if not isinstance(given, Real) or isinstance(given, bool):
         raise RangeError(f"{name} is a number, not {type(given).__name__} {quoted(given)}")
     low, high = SPANS.get(name, (-MOST_NUMBER, MOST_NUMBER))
+    if SPANS.get(name) is FREQUENCY and 0 < float(given) < LEAST_HZ and name != "resolution_hz":
+        raise RangeError(
+            f"{name} = {float(given):g}: frequencies are in hertz", f"write {name}={float(given):g}e6 for megahertz"
+        )
     if not low <= float(given) <= high:
         ends = f"from {low:g} on" if high >= MOST_NUMBER else f"from {low:g} to {high:g}"
         limits = ends if name in SPANS else "a finite number"
@@ -155,16 +161,67 @@ def _number(given: Any, name: str, _: Any) -> Any:
     return given
 
 
-def _of_answer(maker: str) -> Callable[[Any, str, Any], Any]:
-    """Takes an answer alone; a path in its place is told which function makes one of it."""
+def _of_answer(kind: str, maker: str) -> Callable[[Any, str, Any], Any]:
+    """Takes an answer alone, of the class named or several of it; whatever else is told which function makes one."""
 
     def take(given: Any, name: str, _: Any) -> Any:
-        if isinstance(given, (str, PathLike)):
-            what = f"{name}: an answer is needed, not the path or text {quoted(given)}"
-            raise RangeError(what, f"{maker} makes it")
-        return given
+        several = given if isinstance(given, tuple) and given and kind == "SeenLevel" else (given,)
+        if all(kind in {each.__name__ for each in type(one).__mro__} for one in several):
+            return given
+        path = isinstance(given, (str, PathLike))
+        found = f"the path or text {quoted(given)}" if path else f"{type(given).__name__} {quoted(given)}"
+        raise RangeError(f"{name}: an answer is needed, not {found}", f"{maker} makes it")
 
     return take
+
+
+def _plain(kind: str) -> Callable[[Any, str, Any], Any] | None:
+    """Takes what an annotation names: a text, a flag, or a record by the name of its class; None for any other annotation."""
+    base = kind.removesuffix(" | None")
+    named = {
+        "str": "a text",
+        "bool": "True or False",
+        "Path": "a path",
+        "Channels": "a mapping of channels to their edges",
+    }
+    if base not in named and not (base.isidentifier() and base[0].isupper() and base != "Any"):
+        return None
+
+    def take(given: Any, name: str, _: Any) -> Any:
+        if base == "Path" and isinstance(given, (str, PathLike)):
+            return Path(given)
+        classes = {each.__name__ for each in type(given).__mro__}
+        fits = isinstance(given, Mapping) if base == "Channels" else base in classes
+        if fits:
+            return given
+        needed = named.get(base, f"{'an' if base[0] in 'AEIOU' else 'a'} {base}")
+        remedy = "leave it out" if kind != base else f"help() of the function lists what it takes for {name}"
+        raise RangeError(f"{name}: {needed} is needed, not {type(given).__name__} {quoted(given)}", remedy)
+
+    return take
+
+
+def _frequencies(given: Any, _: str, __: Any) -> Any:
+    return frequencies_of(given)
+
+
+def _numbers_of(count: int) -> Callable[[Any, str, Any], Any]:
+    def take(given: Any, name: str, _: Any) -> Any:
+        if not isinstance(given, (tuple, list)) or len(given) != count:
+            example = ", ".join(["50.0"] * count)
+            raise RangeError(f"{name}: {count} numbers are needed, not {quoted(given)}", f"write {name}=({example})")
+        return tuple(_number(each, name, None) for each in given)
+
+    return take
+
+
+def _matches(given: Any, name: str, _: Any) -> Any:
+    """Two mappings of channels to mismatch losses."""
+    pair = isinstance(given, (tuple, list)) and len(given) == PAIR and all(isinstance(each, Mapping) for each in given)
+    if not pair:
+        what = f"{name}: the match losses of both antennas are needed, not {quoted(given)}"
+        raise RangeError(what, f"write {name}=({{'21': 0.3}}, {{'21': 0.1}}), in dB by channel")
+    return tuple({str(key): _number(value, name, None) for key, value in each.items()} for each in given)
 
 
 def _options(given: Any, name: str, _: Any) -> Any:
@@ -184,8 +241,8 @@ def _options(given: Any, name: str, _: Any) -> Any:
 
 
 def _rank(given: Any, name: str, _: Any) -> str:
-    if given in RANKS:
-        return str(given)
+    if isinstance(given, str) and given in RANKS:
+        return given
     raise RangeError(f"{name} {quoted(given)} is not known", f"it is one of {', '.join(RANKS)}")
 
 
@@ -232,14 +289,20 @@ TAKEN: dict[str, Callable[[Any, str, Any], Any]] = {
     "Sequence[float]": _ratios,
     "SweepOptions": _options,
     "tuple[str, str]": _pair,
-    "Budget": _of_answer("budget(setup)"),
-    "LevelTable": _of_answer("read_levels(path)"),
-    "tuple[SeenLevel, ...]": _of_answer("read_seen(path, installation)"),
-    "LogTrends": _of_answer("log_trends(folder)"),
-    "Card": _of_answer("card(setup)"),
-    "Page": _of_answer("page(setup)"),
-    "Reception": _of_answer("outlets(installation)"),
-    "InstallerCard": _of_answer("installer_card(installation)"),
+    "Real | None": _frequencies,
+    "tuple[float, float] | None": _numbers_of(2),
+    "tuple[str, str] | None": lambda given, name, _: _pair(given, name, None),
+    "tuple[dict[str, float], dict[str, float]] | None": _matches,
+    "Budget": _of_answer("Budget", "budget(setup)"),
+    "LevelTable": _of_answer("LevelTable", "read_levels(path)"),
+    "tuple[SeenLevel, ...]": _of_answer("SeenLevel", "read_seen(path, installation)"),
+    "LogTrends": _of_answer("LogTrends", "log_trends(folder)"),
+    "Card": _of_answer("Card", "card(setup)"),
+    "Page": _of_answer("Page", "page(setup)"),
+    "Reception": _of_answer("Reception", "outlets(installation)"),
+    "InstallerCard": _of_answer("InstallerCard", "installer_card(installation)"),
+    "Sweeps": _of_answer("Sweeps", "one_port_sweeps(paths) or two_port_sweeps(paths)"),
+    "KnownTerminations": _of_answer("KnownTerminations", "known_ends(given, default_hz)"),
 }
 """By the annotation of an argument."""
 MOST_NUMBER = 1e300

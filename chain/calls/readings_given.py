@@ -40,6 +40,7 @@ WANTED = (
 )
 
 
+MASKED = "leave the masked points out of both arrays: array[~mask]"
 OF_A_RECOVERY = ("reading_reflection", "reading_vswr")
 """Columns of a recovery's table that hold its readings, the one with phase first."""
 
@@ -93,25 +94,17 @@ def readings_of(
     named = [name for name, values in given.items() if values is not None]
     if len(named) != 1:
         raise RangeError(f"{len(named)} kinds of figures are given", f"give one of {', '.join(KINDS)}")
-    if masked(freq_hz) or masked(given[named[0]]):
-        raise RangeError("a masked array is no reading", "leave the masked points out of both arrays: array[~mask]")
-    if np.iscomplexobj(np.asarray(freq_hz)):
-        raise RangeError("freq_hz holds complex figures", "frequencies come first, reflections behind them")
-    freq = _numbers(freq_hz, "freq_hz", float)
-    if 0 < freq.max() < LEAST_HZ:
-        what = f"freq_hz reaches to {freq.max():g} Hz: frequencies are in hertz"
-        raise RangeError(what, "multiply megahertz by 1e6, gigahertz by 1e9")
-    if freq.max() > MOST_HZ:
-        what = f"frequencies reach to {freq.max():g} Hz: are these hertz under a header of another unit?"
-        raise RangeError(what, "name the column freq_hz where its figures are in hertz")
+    if masked(given[named[0]]):
+        raise RangeError("a masked array is no reading", MASKED)
+    freq = frequencies_of(freq_hz)
     complex_kind = named[0] in ("reflection", "ohm")
     values = _numbers(given[named[0]], named[0], complex if complex_kind else float)
     if freq.shape != values.shape:
         raise RangeError(f"{freq.size} frequencies and {values.size} of {named[0]}", "give one for each frequency")
     order = np.argsort(freq, kind="stable")
     freq, values = freq[order], values[order]
-    if freq[0] <= 0 or np.any(np.diff(freq) <= 0):
-        raise RangeError("freq_hz holds a frequency twice, or one at or below zero", "give each frequency once, in Hz")
+    if np.any(np.diff(freq) <= 0):
+        raise RangeError("freq_hz holds a frequency twice", "give each frequency once, in Hz")
     gamma, size = _sizes(named[0], values, reference_ohm)
     if np.any(size > MOST_MAGNITUDE):
         at = int(np.argmax(size))
@@ -120,8 +113,36 @@ def readings_of(
     return Readings(freq, size, gamma, f"{named[0]} as given in arrays")
 
 
+def frequencies_of(freq_hz: Any) -> Real:
+    """Frequencies as an array [Hz]: finite numbers of a size that antennas are measured at."""
+    if masked(freq_hz):
+        raise RangeError("a masked array is no reading", MASKED)
+    if np.iscomplexobj(_array(freq_hz)):
+        raise RangeError("freq_hz holds complex figures", "frequencies come first, reflections behind them")
+    freq: Real = _numbers(freq_hz, "freq_hz", float)
+    if freq.min() <= 0:
+        raise RangeError("freq_hz holds a frequency at or below zero", "give frequencies in Hz, and leave 0 Hz out")
+    if freq.max() < LEAST_HZ:
+        what = f"freq_hz reaches to {freq.max():g} Hz: frequencies are in hertz"
+        raise RangeError(what, "multiply megahertz by 1e6, gigahertz by 1e9")
+    if freq.max() > MOST_HZ:
+        what = f"frequencies reach to {freq.max():g} Hz: are these hertz under a header of another unit?"
+        raise RangeError(what, "name the column freq_hz where its figures are in hertz")
+    return freq
+
+
+def _array(values: Any) -> Any:
+    """An array of whatever is given; of rows of unequal lengths one without a number."""
+    try:
+        return np.asarray(values)
+    except ValueError:
+        return np.asarray(None)
+
+
 def _numbers(values: Any, name: str, kind: type) -> Any:
-    if np.asarray(values).dtype.kind == "b":
+    if max(_array(values).shape, default=1) < _array(values).size:
+        raise RangeError(f"{name} has rows and columns", "hand over one figure for each frequency: array[:, 0]")
+    if _array(values).dtype.kind == "b":
         raise RangeError(f"{name} holds True and False, which are no figures", f"give an array of {kind.__name__}")
     try:
         found: Any = np.atleast_1d(np.asarray(values, dtype=kind)).ravel()
@@ -175,7 +196,7 @@ def readings_given(given: Any, setup: Setup | None) -> Readings:
         return averaged_sweeps([_from_text(each, setup) for each in given])
     if isinstance(given, tuple) and len(given) == len(("freq_hz", "values")):
         values = given[1]
-        kind = "reflection" if np.iscomplexobj(np.asarray(values)) else "magnitude"
+        kind = "reflection" if np.iscomplexobj(_array(values)) else "magnitude"
         return readings_of(given[0], **{kind: values})
     raise RangeError(f"{type(given).__name__} {quoted(given)} is no reading", WANTED)
 

@@ -70,6 +70,8 @@ def setup_of(
     """
     if isinstance(chain, (str, Mapping)) or not isinstance(chain, Sequence):
         raise RangeError(f"chain is a list of parts, not {quoted(chain)}", "write chain=['min-loss-pad', ...]")
+    if not isinstance(library, (list, tuple)) or not all(isinstance(each, (str, PathLike)) for each in library):
+        raise RangeError(f"library is a list of files, not {quoted(library)}", "write library=['my-parts.toml']")
     tables: dict[str, Any] = {
         "title": title,
         **({"library": [str(Path(fspath(each)).resolve()) for each in library]} if library else {}),
