@@ -178,11 +178,13 @@ def _of_answer(kind: str, maker: str) -> Callable[[Any, str, Any], Any]:
 def _plain(kind: str) -> Callable[[Any, str, Any], Any] | None:
     """Takes what an annotation names: a text, a flag, or a record by the name of its class; None for any other annotation."""
     base = kind.removesuffix(" | None")
+    base = "Channels" if base == "Mapping[str, tuple[float, float]]" else base
     named = {
         "str": "a text",
         "bool": "True or False",
         "Path": "a path",
         "Channels": "a mapping of channels to their edges",
+        "Given": "a mapping of keys",
     }
     if base not in named and not (base.isidentifier() and base[0].isupper() and base != "Any"):
         return None
@@ -191,7 +193,7 @@ def _plain(kind: str) -> Callable[[Any, str, Any], Any] | None:
         if base == "Path" and isinstance(given, (str, PathLike)):
             return Path(given)
         classes = {each.__name__ for each in type(given).__mro__}
-        fits = isinstance(given, Mapping) if base == "Channels" else base in classes
+        fits = isinstance(given, Mapping) if base in ("Channels", "Given") else base in classes
         if fits:
             return given
         needed = named.get(base, f"{'an' if base[0] in 'AEIOU' else 'a'} {base}")

@@ -88,6 +88,7 @@ FITS = {
     ),
     "Mapping[str, Sequence[str]]": ("an empty mapping",),
     "Callable[[float], None] | None": ("a class",),
+    "Mapping[str, tuple[float, float]] | None": ("an empty mapping", "a mapping"),
     "Channels | None": ("an empty mapping", "a mapping"),
     "Real | None": (),
 }
