@@ -114,8 +114,9 @@ def _beside_recover(record: Record) -> str:
     taken = (
         f", of {points} points every {'2nd' if step == 2 else '3rd' if step == 3 else f'{step}th'}" if step > 1 else ""
     )
+    between = ", which stands for the worst of those beside it" if step > 1 else ""
     return (
-        f"Drawn as readings that are to be compared{taken}: 'chain recover' takes every point and draws for this sweep "
+        f"Drawn as readings that are to be compared{taken}{between}: 'chain recover' draws at every point and for this sweep "
         "alone, so that its figures may differ in their last digits."
     )
 

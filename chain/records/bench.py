@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -11,16 +11,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real
+from chain.assembly.cascade import build
 from chain.comparisons.bands import ChannelBand, bands_of
 from chain.comparisons.differences import Difference, differences
 from chain.comparisons.joint_trials import JointTrials, draw_jointly, recovered_magnitudes
 from chain.errors import RangeError
 from chain.records.record import MOST_POINTS, MOST_WITHOUT_PHASE
 from chain.reflection import magnitude_from_vswr, mismatch_loss_db, vswr
-from chain.rf.twoport import compose, inverse, shifted
+from chain.rf.twoport import Maps, compose, inverse, shifted
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
 from chain.uncertainty.intervals import Observation, rounded
+from chain.uncertainty.measurement import measurement_of, nominal_maps
 from chain.uncertainty.one_sided_tests import Ends, Terms, invert
 from chain.uncertainty.sampling import hidden_digits
 
@@ -76,6 +78,10 @@ class ReadingPair:
     bands: tuple[ChannelBand, ...]
     step: int
     points: int
+    known: Maps
+    """The map with every unknown at zero, at every point of the sweeps."""
+    nearest: NDArray[np.intp]
+    """Frequency of the trials that stands for each point of the sweeps; -1 outside every channel."""
 
     def fits(self, readings: Readings) -> bool:
         """Whether a sweep has the frequencies that the trials were made for."""
@@ -85,10 +91,15 @@ class ReadingPair:
     def answer(self, readings: Readings) -> SweepAnswer:
         """Answer one sweep: pass by every point's upper end, fail by the sweep as a whole."""
         seen, half = self._seen(readings)
-        size, observed, phase = self._observed(seen)
+        drawn = np.arange(0, self.points, self.step)
+        _, observed, phase = self._observed(readings, drawn)
         terms = self._terms(phase is not None, half)
-        rounding = None if phase is not None else self._rounded(readings)
-        found = invert(terms, observed, phase, rounding=rounding, strict_share=self._strict)
+        rounding = None if phase is not None else self._rounded(readings, drawn)
+        # What stands between the frequencies of the trials counts by its worst: a narrow fault there is no pass.
+        worst = self._worst(readings, drawn)
+        size, highest, turned = self._observed(readings, worst)
+        hidden = None if phase is not None else self._rounded(readings, worst)
+        found = invert(terms, highest, turned, rounding=hidden, strict_share=self._strict)
         again, _, _ = differences(
             self.trials, ((0, seen), (1, seen)), self.bands, together=False, same_phase=True, halves=(half, half)
         )
@@ -150,12 +161,24 @@ class ReadingPair:
         half = readings.rounding
         return values[:: self.step], None if half is None or not half.any() else half[:: self.step]
 
-    def _observed(self, seen: Complex | Real) -> tuple[Real, Real, Real | None]:
-        """Nominal |G|, the statistic that is judged, and the recovered phase where one was read."""
-        if np.iscomplexobj(seen):
-            far = self.trials.known.recovered(np.asarray(seen, dtype=complex))[0]
+    def _worst(self, readings: Readings, drawn: NDArray[np.intp]) -> NDArray[np.intp]:
+        """The point of the highest reflection among those that each frequency of the trials stands for."""
+        size = readings.magnitude
+        if readings.reflection is not None:
+            size = np.abs(self.known.recovered(readings.reflection)[0])
+        found = drawn.copy()
+        order = np.argsort(size)
+        order = order[self.nearest[order] >= 0]
+        # Of several that are put into one place the last, the highest, stays.
+        found[self.nearest[order]] = order
+        return found
+
+    def _observed(self, readings: Readings, where: NDArray[np.intp]) -> tuple[Real, Real, Real | None]:
+        """Nominal |G|, the statistic that is judged, and the recovered phase where one was read, at one point each."""
+        if readings.reflection is not None:
+            far = self.known.recovered(readings.reflection)[0][where]
             return np.minimum(np.abs(far), 1.0), np.abs(far), np.angle(far)
-        observed = np.asarray(seen, dtype=float)
+        observed = np.asarray(readings.magnitude[where], dtype=float)
         turns = np.exp(2j * np.pi * np.arange(PHASES) / PHASES)
         known = [recovered_magnitudes(self.trials.known, observed, complex(turn))[0][0] for turn in turns]
         return np.median(known, axis=0), observed, None
@@ -165,7 +188,7 @@ class ReadingPair:
         """Risk of each point's lower end where those of its channel are to hold together."""
         share = np.full(self.trials.freq_hz.shape, ONE_SIDED)
         for band in self.bands:
-            share[band.members] = ONE_SIDED / max(band.members.stop - band.members.start, 1)
+            share[band.members] = ONE_SIDED / max(self.step * (band.members.stop - band.members.start), 1)
         return share
 
     def _terms(self, has_phase: bool, half: Real | None = None) -> Terms:
@@ -186,11 +209,11 @@ class ReadingPair:
     def _reading_terms(self) -> Terms:
         return Terms.of(self.trials.readings[0])
 
-    def _rounded(self, readings: Readings) -> NDArray[np.float32] | None:
+    def _rounded(self, readings: Readings, where: NDArray[np.intp]) -> NDArray[np.float32] | None:
         """What the digits of a magnitude add to each trial of it; None where they add nothing worth a thought."""
         if readings.rounding is None:
             return None
-        seen = Observation(readings.magnitude[:: self.step], None, readings.rounding[:: self.step])
+        seen = Observation(readings.magnitude[where], None, readings.rounding[where])
         return rounded(seen, self.trials.readings[0].p.shape[0], SEED, 0)
 
     def _edge(self, phase: Real | None, limit_vswr: float, terms: Terms, rounding: NDArray[np.float32] | None) -> Real:
@@ -241,4 +264,19 @@ def bench_of(
     step = -(-readings.freq_hz.size // most)
     freq = readings.freq_hz[::step]
     trials = draw_jointly(setup, freq, 2, batches, seed, progress)
-    return ReadingPair(setup, trials, bands_of(setup, freq), step, readings.freq_hz.size)
+    bands = bands_of(setup, freq)
+    known = nominal_maps(measurement_of(setup, build(setup, readings.freq_hz)))
+    nearest = _nearest(bands, readings.freq_hz, step, freq.size)
+    return ReadingPair(setup, trials, bands, step, readings.freq_hz.size, known, nearest)
+
+
+def _nearest(bands: Sequence[ChannelBand], freq_hz: Real, step: int, drawn: int) -> NDArray[np.intp]:
+    """Which of the drawn frequencies stands for each point; one of its own channel, none outside all of them."""
+    nearest = np.minimum(np.rint(np.arange(freq_hz.size) / step).astype(np.intp), drawn - 1)
+    if not bands[0].is_channel:
+        return nearest
+    found = np.full(freq_hz.size, -1, dtype=np.intp)
+    for band in bands:
+        here = (freq_hz >= band.low_hz) & (freq_hz <= band.high_hz * (1 + 1e-12))
+        found[here] = np.clip(nearest[here], band.members.start, band.members.stop - 1)
+    return found

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from chain.analyses.recover import recover
 from chain.assembly.cascade import read_sweep_for
 from chain.files.setup_file import load_setup
 from chain.records.bench import bench_of
@@ -47,6 +48,30 @@ def test_the_digits_of_a_screen_count(bench):
     fails = [[bench.answer(sweep(size, each)).verdict == "fail" for size in (0.35, 0.45, 0.9)] for each in (None, step)]
     assert sum(fails[1]) <= sum(fails[0])
     assert fails[0][-1]
+
+
+@pytest.mark.parametrize(("points", "phase"), [(135, False), (405, True)])
+def test_a_narrow_fault_between_the_drawn_frequencies_is_no_pass(points, phase):
+    """One bad point of many, at each of three neighbours of which one alone is drawn: the channel is as bad as its worst point."""
+    setup = load_setup(SETUP)
+    freq = np.linspace(174e6, 230e6, points)
+    middle = next(at for at in range(points // 2 + 9, points) if at % 3 == 0)
+    bench = None
+    for place in range(middle, middle + 3):
+        size = np.full(points, 0.05)
+        size[place] = 0.6
+        reading = Readings(freq, size, size.astype(complex) if phase else None, "")
+        bench = bench or bench_of(setup, reading)
+        channels = bench.answer(reading).channels
+        found = next(each for each in channels if each.band.low_hz < freq[place] < each.band.high_hz)
+        assert bench.step > 1
+        assert found.verdict != "pass"
+        assert found.vswr == pytest.approx(channels[0].vswr * 3.6, rel=0.05)
+        # The other channels are as good as ever.
+        assert [each.verdict for each in channels].count("pass") == len(channels) - 1
+    true = recover(setup, reading, draws=1000)
+    assert found.vswr == pytest.approx(true.true_vswr[place], rel=0.02)
+    assert found.high == pytest.approx(true.high[place], rel=0.15)
 
 
 def test_marks_are_kept_in_the_record(tmp_path):
