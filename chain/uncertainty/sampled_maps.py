@@ -112,24 +112,22 @@ class _Room:
 
     def __init__(self, shape: tuple[int, int]) -> None:
         # In one row lies what is shared: nothing is written over there.
-        self._shape = shape if shape[0] > 1 else None
+        self.shape = shape if shape[0] > 1 else None
         self._free: list[Complex] = []
-
-    def holds(self, values: Complex | None) -> bool:
-        """Whether these are of the whole shape."""
-        return values is not None and values.shape == self._shape
 
     def done(self, values: Complex | None, kept: Complex | None = None) -> None:
         """Nobody needs these any more, unless they are what is kept."""
-        if self.holds(values) and values is not kept:
-            self._free.append(values)  # type: ignore[arg-type]
+        if values is not None and values.shape == self.shape and values is not kept:
+            self._free.append(values)
 
     def product(self, factor: Complex, other: Complex, over: Complex | None = None) -> Complex:
         """A product in a place of its own, or in that of what nobody needs afterwards."""
-        free = self._free and (self.holds(factor) or self.holds(other))
-        found: Complex = np.multiply(
-            factor, other, out=over if self.holds(over) else self._free.pop() if free else None
-        )
+        out, shape = None, self.shape
+        if over is not None and over.shape == shape:
+            out = over
+        elif self._free and shape in (factor.shape, other.shape):
+            out = self._free.pop()
+        found: Complex = np.multiply(factor, other, out=out)
         return found
 
 
@@ -271,7 +269,7 @@ def _plus(
     if value is None:
         # A change of sign takes ten times as long.
         return np.multiply(product, -1.0, out=product) if less else product
-    if over and room.holds(value):
+    if over and value.shape == room.shape:
         join(value, product, out=value)
         room.done(product)
         return value
@@ -283,18 +281,18 @@ def _plus(
 
 def _two_port(room: _Room, s: Complex, seen: _Seen) -> _Seen:
     """Behind a two-port: with u the denominator less S22 times the numerator, (S11 u + S12 S21 numerator)/u."""
-    product = room.product(s[..., 0, 1], s[..., 1, 0])
+    near, far, product = s[..., 0, 0], s[..., 1, 1], room.product(s[..., 0, 1], s[..., 1, 0])
     if seen.p is seen.s and seen.q is None and seen.r is None:
         # Nothing lies behind it: what would be multiplied by 1 or added to 0 is left out.
-        p = _plus(room, product, s[..., 0, 0], s[..., 1, 1], less=True, over=True)
+        p = _plus(room, product, near, far, less=True, over=True)
         assert p is not None
-        return _Seen(p, s[..., 0, 0].copy(), np.multiply(s[..., 1, 1], -1.0), seen.s)
-    r = _plus(room, seen.r, s[..., 1, 1], seen.p, less=True, over=True)
-    down = _plus(room, seen.s, s[..., 1, 1], seen.q, less=True, over=True)
+        return _Seen(p, near.copy(), np.multiply(far, -1.0), seen.s)
+    r = _plus(room, seen.r, far, seen.p, less=True, over=True)
+    down = _plus(room, seen.s, far, seen.q, less=True, over=True)
     assert down is not None
     q = None if seen.q is None else room.product(seen.q, product, seen.q)
-    p = _plus(room, room.product(product, seen.p, seen.p), s[..., 0, 0], r, over=True)
+    p = _plus(room, room.product(product, seen.p, seen.p), near, r, over=True)
     assert p is not None
-    q = _plus(room, q, s[..., 0, 0], down, over=True)
+    q = _plus(room, q, near, down, over=True)
     room.done(product)
     return _Seen(p, q, r, down)
