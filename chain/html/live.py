@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 
 import numpy as np
 
@@ -39,8 +38,8 @@ def live_json(page: Page) -> str:
         "in_db": units().in_db,
         "start": {"true": true, "column": column},
         "freq_mhz": _megahertz(grid["freq_hz"]),
-        "true": _whole(grid["true"], round),
-        "ceiling": _whole(grid["ceiling"], round),
+        "true": _whole(grid["true"], np.rint),
+        "ceiling": _whole(grid["ceiling"], np.rint),
     }
     for short, name in NAMES.items():
         document[short] = [_whole(each, _rounding(short)) for each in grid[name]]
@@ -88,11 +87,15 @@ def _megahertz(freq_hz: Real) -> list[float]:
     return [float(f"{each / 1e6:.7g}") for each in freq_hz]
 
 
-def _rounding(name: str) -> object:
-    return math.floor if name.endswith("low") else math.ceil if name.endswith("high") else round
+def _rounding(name: str) -> np.ufunc:
+    return np.floor if name.endswith("low") else np.ceil if name.endswith("high") else np.rint
 
 
-def _whole(values: Real, rounding: object) -> list[int | None]:
+def _whole(values: Real, rounding: np.ufunc) -> list[int | None]:
     """Whole millionths; what is whole but for rounding of the binary figure stays where it is."""
-    shift = -1e-6 if rounding is math.ceil else 1e-6 if rounding is math.floor else 0.0
-    return [None if math.isnan(each) else int(rounding(each * SCALE + shift)) for each in values.tolist()]  # type: ignore[operator]
+    shift = -1e-6 if rounding is np.ceil else 1e-6 if rounding is np.floor else 0.0
+    unknown = np.isnan(values)
+    found: list[int | None] = rounding(np.where(unknown, 0, values) * SCALE + shift).astype(int).tolist()
+    for at in np.flatnonzero(unknown):
+        found[at] = None
+    return found
