@@ -97,8 +97,16 @@ def solve_trials(
         else:
             (_down_evenly if _even(value) else _down)(group, value, found, turned.pop(number), other_k)
     outlets = plan.outlets
-    rest = 1 - power(found.waves.back[outlets]) / power(found.waves.sent[outlets])
-    return Arrived(found.gain[outlets], rest, found.kelvin[outlets])
+    return Arrived(found.gain[outlets], _left(found.waves, outlets), found.kelvin[outlets])
+
+
+def _left(waves: _Waves, places: Places) -> Array:
+    """1 - |b/a|^2 of the waves at some ports."""
+    sent = power(waves.sent[places])
+    least = np.finfo(sent.dtype)
+    left = 1 - power(waves.back[places]) / np.maximum(sent, least.tiny)
+    # Nothing passive reflects more than all, and of a full reflection rounding leaves this much at the most.
+    return np.asarray(np.maximum(left, least.eps, out=left))
 
 
 def _inward(waves: _Waves, places: Places, junction: Array | None) -> tuple[Array, Array]:
@@ -143,12 +151,14 @@ def _down_through(group: DepthGroup, value: ThroughValues, found: _SourceSide) -
     np.maximum(whole, NOTHING, out=whole)
     # The factor 1 - |r|^2 by which a junction's pair is too large stands in both powers and goes out in their quotient.
     step /= whole
+    # A share: where nearly all is turned back both powers are what rounding left of 1.
+    np.clip(step, 0, 1, out=step)
     step *= value.gain
     if value.noise_factor is None:
         found.pass_on(before, after, step, own_k)
     else:
         # F(Gs) = F/(1 - |Gs|^2): Gopt = 0 and 4 rn = F, so that VSWR 2 at the input costs 0.5 dB of noise figure.
-        rest = 1 - power(found.waves.back[before]) / power(found.waves.sent[before])
+        rest = _left(found.waves, before)
         # Amplifiers and passive parts of equal depth are solved together; the factor 0 marks the passive ones.
         own = np.where(value.noise_factor > 0, step * T0_K * (value.noise_factor / rest - 1), (1 - step) * own_k)
         found.gain[after] = found.gain[before] * step
@@ -203,7 +213,7 @@ def _down_evenly(group: DepthGroup, value: PortValues, found: _SourceSide, turne
     back, sent = _inward(found.waves, group.into, value.junctions[0])
     lead = power(sent)
     lead -= power(back)
-    lead /= power(sent)
+    lead /= np.maximum(power(sent), np.finfo(lead.dtype).tiny)
     lead *= power(through)
     own = through * through * ratio(back, sent)
     linked = own + across
@@ -217,7 +227,7 @@ def _down_evenly(group: DepthGroup, value: PortValues, found: _SourceSide, turne
         room = power(sent)
         room -= power(back)
         np.maximum(room, NOTHING, out=room)
-        found.pass_on(group.into, places, lead / room, other_k[places])
+        found.pass_on(group.into, places, np.clip(lead / room, 0, 1), other_k[places])
         _outward(back, sent, junction, found.waves, places)
 
 

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from chain.arrays import Real
 from chain.errors import RangeError
-from chain.reception.formulas import T0_K
+from chain.reception.formulas import T0_K, most_wave
 from chain.reception.network import DepthGroup, Plan, PortValues, ThroughValues, plan_of
 from chain.reception.records import Installation, InstalledItem
 from chain.rf.elements import end_radius, limit_radius
@@ -109,8 +109,9 @@ class Compiled:
         # Once there and once back at the same loss each way: the wave keeps sqrt(gain) twice.
         turn = wave * gain
         if fixed.amplified:
-            # An amplifier's way back is its reverse loss, not its gain: |S12 S21| is what an echo meets.
-            turn = np.where(fixed.reverse > 0, wave * np.sqrt(gain * fixed.reverse), turn)
+            # An amplifier's way back is its reverse loss, not its gain: |S12 S21| is what an echo meets, and no amplifier that is
+            # sold rings by itself.
+            turn = np.where(fixed.reverse > 0, wave * np.sqrt(np.minimum(gain * fixed.reverse, 1)), turn)
         return ThroughValues(gain, turn, near, far, kelvin, factor if fixed.amplified else None)
 
     def _drawn_gain(self, group: DepthGroup, at: Any, trials: TrialBlock) -> tuple[Array, Array]:
@@ -127,6 +128,9 @@ class Compiled:
             gain_db = gain_db + shift
         if own_db is not None:
             gain_db = gain_db - own_db
+        if own_db is not None or shift.any():
+            # A loss that is smaller than its tolerance and the mismatch it holds must not make an amplifier of a passive part.
+            gain_db = np.minimum(gain_db, np.where(fixed.reverse > 0, np.float32(np.inf), np.float32(0)))
         return kelvin, _ten_to(gain_db)
 
     def _fixed(self, group: DepthGroup) -> _Fixed:
@@ -161,6 +165,8 @@ class Compiled:
             tolerance_db = self._fixed(group).tolerance_db / 2
             drawn = trials.once((id(group), "loss"), lambda: _ten_to(-tolerance_db * trials.own(group)))
             scale = self._single(group, "wave", at, lambda: self._whole_waves(group))
+            # However much mismatch a stated loss holds: all outputs together give out no more than goes in.
+            drawn = np.minimum(drawn, most_wave(part.loss_db) / np.abs(scale))
             radius = self._core(group, "near_radius", at)
             junctions = tuple(_junction(None, radius, trials, group, port) for port in range(size))
         entries: list[list[Array | None]] = [[None] * size for _ in range(size)]

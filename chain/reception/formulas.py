@@ -6,6 +6,7 @@ Levels are in dBuV across 75 ohm unless a name says otherwise; noise is availabl
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -91,6 +92,18 @@ def pad_correction_db(meter: str) -> float:
         "50-pad": ratio + 10 * math.log10(2 + math.sqrt(3)),
         "50": ratio - 10 * math.log10(1 - 0.2**2),
     }[meter]
+
+
+def most_wave(loss_db: Sequence[tuple[str, str, float]]) -> np.float32:
+    """By what the waves between a splitter's ports can be multiplied until one of them gives out all that goes in.
+
+    Source: Conservation of power, into matched ports: the sum over i of |S_ij|^2 is 1 at most.
+    """
+    out = dict.fromkeys((port for *ends, _ in loss_db for port in ends), 0.0)
+    for first, second, each_db in loss_db:
+        out[first] += 10 ** (-each_db / 10)
+        out[second] += 10 ** (-each_db / 10)
+    return np.float32(max(out.values()) ** -0.5)
 
 
 BIN_HZ = 0.5e6

@@ -177,7 +177,7 @@ def ratio(over: Array, under: Array) -> Array:
     """Quotient of complex arrays; `over` is used up. In single precision by multiplications, twice as fast as division."""
     if over.dtype != np.complex64 or over.shape != np.shape(under):
         return np.asarray(over / under)
-    scale = np.reciprocal(power(under))
+    scale = np.reciprocal(np.maximum(power(under), np.finfo(np.float32).tiny))
     over *= np.conj(under)
     over *= scale
     return over
@@ -385,4 +385,5 @@ def at_output(
         return row, under, room, np.zeros(g.shape, dtype=room.dtype)
     # 1 + t Y00 = 1/(1 - Gs Y00): the wave into the splitter goes round between source and input.
     through = first if own is None else first * (turn * own + 1)
-    return row, under, room, power(through) * _rest(inside) / room
+    # No way through a passive part gives out more than is available; where nearly all is turned back, rounding might.
+    return row, under, room, np.clip(power(through) * _rest(inside) / room, 0, 1)

@@ -42,6 +42,8 @@ KEPT_BYTES = 64_000_000
 """Room for what the channels solved together show at all outlets."""
 LEAST = np.float32(1e-20)
 """Power below which nothing is distinguished: single precision ends near it."""
+MOST_DBUV = np.float32(220)
+"""Level at the antenna where any other overload begins to be the same: single precision holds it behind two amplifiers."""
 Array = NDArray[Any]
 
 
@@ -120,7 +122,7 @@ def draw_margins(
     # One stock for all channels: a physical installation does not change from one channel to the next.
     pool = RandomPool(draws, len(installation.items), len(compiled.types), seed)
     # Strong neighbours are no channel and are not drawn: what the nominal total has beyond the channels is theirs.
-    strong = 10 ** (nominal.total_dbuv / 10) - (10 ** (nominal.level_dbuv / 10)).sum(axis=1)
+    strong = np.maximum(10 ** (nominal.total_dbuv / 10) - (10 ** (nominal.level_dbuv / 10)).sum(axis=1), 0)
     total = np.repeat(strong[:, None].astype(np.float32), draws, axis=1)
     room = np.full(draws, np.inf, dtype=np.float32)
     works = np.ones((len(outlets), draws), dtype=bool)
@@ -392,14 +394,20 @@ def _at_antenna(
     found = installation.sources[channel.signal]
     spread = common.field_db[channel.signal, part]
     if found.kind != "level":
-        return np.asarray(10 ** ((np.float32(nominal.antenna_dbuv[number]) + common.antenna_db[part] + spread) / 10))
-    measured = 10 ** ((np.float32(found.value) + spread) / 10)
+        return _available(np.float32(nominal.antenna_dbuv[number]) + common.antenna_db[part] + spread)
+    measured = _available(np.float32(found.value) + spread)
     if found.at == ANTENNA:
         # A meter of 75 ohm at the antenna read what gets through its mismatch; available is more.
         return np.asarray(measured / (1 - np.abs(source) ** 2), dtype=np.float32)
     place = [outlet.id for outlet in installation.outlets].index(found.at)
-    # Where nothing arrives no level at the antenna is high enough; any that a number holds stands for it.
-    return np.asarray(measured / np.maximum(arrived.gain[place] * arrived.rest[place], LEAST), dtype=np.float32)
+    # Where nothing arrives no level at the antenna is high enough; the highest there is stands for it.
+    least = np.maximum(measured / _power(MOST_DBUV), LEAST)
+    return np.asarray(measured / np.maximum(arrived.gain[place] * arrived.rest[place], least), dtype=np.float32)
+
+
+def _available(dbuv: Array) -> Array:
+    """Power of a level, as high as levels are told apart."""
+    return np.asarray(10 ** (np.minimum(dbuv, MOST_DBUV) / 10))
 
 
 SHARED_WORK = 3e7

@@ -7,6 +7,7 @@ import random
 import warnings
 from contextlib import suppress
 
+import numpy as np
 import pytest
 
 from chain.errors import ChainError
@@ -14,8 +15,11 @@ from chain.html.installation import installation_html
 from chain.outlet_report import mending, placement
 from chain.outlet_report.outlets import verdict_lines
 from chain.reception.checks import check_installation
+from chain.reception.drawn_network import solve_trials
+from chain.reception.elements import RandomPool, compile_tree
 from chain.reception.improvements import improve_reception
 from chain.reception.installation_file import parse_installation
+from chain.reception.levels import nominal_levels
 from chain.reception.outlets import outlets
 from chain.reception.placing_amplifier import place_amplifier
 from chain.setup_report.phrases import LONGEST
@@ -98,3 +102,60 @@ def test_most_of_them_have_an_answer():
             outlets(parse_installation(house(seed).encode()), draws=200)
             answered += 1
     assert answered >= 6
+
+
+WARM = """
+[antenna]
+gain = "12 dBi"
+match = "VSWR 1"
+noise = "290 K"
+[[signal]]
+frequency = "600 MHz"
+bandwidth = "1 MHz"
+need = "20 dB"
+field_spread = "30 dB"
+"""
+LEAD = '[[item]]\nid = "{}"\npart = "rg6"\nafter = "{}"\nlength = "{} m"\ntemperature = "290 K"\nideal = true\n'
+OUTLET = '[[outlet]]\nid = "o{0}"\nafter = "{0}"\nreceiver = "tv"\n'
+FULL = ['"0.001 dB"', '{ magnitude = "0 dB", known = "uniform-radius" }']
+
+
+def way(name, after, length_m):
+    """A lead with an outlet behind it."""
+    return LEAD.format(name, after, length_m) + OUTLET.format(name)
+
+
+@pytest.mark.parametrize("part", ["splitter-3", "splitter-4", "splitter-2-resistive", "mobile-filter-694", "dc-block"])
+@pytest.mark.parametrize("reflection", FULL)
+def test_no_trial_of_a_passive_part_gives_out_more_than_goes_in(part, reflection):
+    """Conservation of power: a loss stated with the mismatch it holds makes no gain of a part that may reflect everything."""
+    text = f'{WARM}field = "60 dBuV/m"\n{LEAD.format("tail", "antenna", 1)}'
+    text += f'[[item]]\nid = "all"\npart = "{part}"\nafter = "tail"\nreflection = {reflection}\n'
+    ports = [f"all.out{number + 1}" for number in range(OUTPUTS.get(part, 0))] or ["all"]
+    text += "".join(way(f"fly{number}", port, 4 + 3 * number) for number, port in enumerate(ports))
+    found = nominal_levels(parse_installation(text.encode()))
+    compiled, count = compile_tree(found.compiled.installation, np.array([600e6])), 4000
+    block = RandomPool(count, len(compiled.installation.items), len(compiled.types), 1).block(slice(0, count))
+    nothing = np.zeros((1, 1), dtype=np.complex64)
+    others = found.other_k[:, :1].astype(np.float32)
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        warm = np.full(count, 290, dtype=np.float32)
+        drawn = solve_trials(compiled.plan, compiled.drawn(0, block), nothing, warm, nothing, others)
+    assert drawn.gain.min() >= 0
+    assert drawn.gain.max() <= 1
+    assert drawn.rest.min() > 0
+    assert drawn.rest.max() <= 1
+    # At one temperature with all that hangs on it, whatever it reflects.
+    assert drawn.kelvin == pytest.approx(290, rel=1e-3)
+
+
+def test_a_level_where_nothing_arrives_has_an_answer():
+    """Single precision ends at 10^38: 140 dBuV taken back through 9 km of cable, at places that differ by 30 dB."""
+    text = f'{WARM}level = "140 dBuV at ofar"\n[[item]]\nid = "boost"\npart = "masthead-amplifier"\nafter = "antenna"\ngain = "60 dB"\n'
+    text += LEAD.format("trunk", "boost", 1)
+    text += '[[item]]\nid = "split"\npart = "splitter-2"\nafter = "trunk"\n'
+    text += way("far", "split.out1", 9000) + way("near", "split.out2", 1)
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        json.dumps(outlets(parse_installation(text.encode()), draws=200).to_dict(), allow_nan=False)
