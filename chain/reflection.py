@@ -55,6 +55,19 @@ def reflection_from_ohm(load_ohm: ArrayLike, reference_ohm: float) -> Complex:
         return np.asarray(np.where(np.isinf(load), 1.0 + 0j, (load - reference_ohm) / (load + reference_ohm)))
 
 
+LEAST_GAP = 1e-9
+"""A reflection nearer than this to that of an open end is taken for one; no reading has so many digits."""
+
+
+def ohm_from_reflection(reflection: ArrayLike, reference_ohm: float) -> Complex:
+    """Impedance of a reflection in a real reference, `R (1 + G)/(1 - G)`; of an open end a finite one, `2e9 R`."""
+    found = np.asarray(reflection, dtype=complex)
+    gap = 1 - found
+    # Infinity has no reactance, and a quantile of trials some of which are open has no value.
+    gap = np.where(np.abs(gap) < LEAST_GAP, LEAST_GAP, gap)
+    return np.asarray(reference_ohm * (2 - gap) / gap)
+
+
 def dbm_to_dbuv(impedance_ohm: float) -> float:
     """Decibels to add to a level in dBm to state it in dBuV across a resistance [dB].
 

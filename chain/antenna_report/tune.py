@@ -15,6 +15,8 @@ from chain.tuning.records import LengthChange, Tuning
 from chain.tuning.spans import inside
 
 ROWS = 8
+OPEN_OHM = 1e9
+"""Impedance from which an antenna is shown as an open end."""
 FACTS_SHOWN = 3
 """Sentences below the table; the others come with the method."""
 COARSE_HZ = 2e6
@@ -202,9 +204,9 @@ def _row(result: Tuning, index: int) -> list[object]:
     if sweep.resistance_ohm is not None and sweep.reactance_ohm is not None:
         assert sweep.reactance_low_ohm is not None
         assert sweep.reactance_high_ohm is not None
+        ohm, reactance = float(sweep.resistance_ohm[index]), float(sweep.reactance_ohm[index])
         row += [
-            f"{sweep.resistance_ohm[index]:.0f}",
-            f"{sweep.reactance_ohm[index]:+.0f}",
+            *(("open", "") if math.hypot(ohm, reactance) > OPEN_OHM else (f"{ohm:.0f}", f"{reactance:+.0f}")),
             f"{sweep.reactance_low_ohm[index]:+.0f} to {sweep.reactance_high_ohm[index]:+.0f}",
         ]
     if result.after is not None:

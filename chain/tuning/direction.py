@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from chain.arrays import Complex, Real
+from chain.reflection import ohm_from_reflection
 from chain.setups import Antenna
 from chain.tuning.crossings import (
     TAIL,
@@ -137,17 +138,12 @@ def resonance_of(drawn: DrawnAntenna, found: Crossing) -> Resonance:
     return Resonance(
         drawn.interval(found),
         "series" if found.rising else "parallel",
-        both(_ohm(nominal.element, drawn.element_ohm).real, _ohm(every.element, drawn.element_ohm).real),
+        both(*(ohm_from_reflection(each.element, drawn.element_ohm).real for each in (nominal, every))),
         both(
             quality_factor(nominal.element, nominal.slope, freq),
             quality_factor(every.element, every.slope, freq),
         ),
     )
-
-
-def _ohm(reflection: Complex, reference_ohm: float) -> Complex:
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.asarray(reference_ohm * (1 + reflection) / (1 - reflection))
 
 
 def change_of(share: Estimate, length_m: float | None, basis: str) -> LengthChange:
@@ -186,10 +182,10 @@ def _by_slope(drawn: DrawnAntenna, antenna: Antenna, at: int) -> LengthChange | 
     if antenna.element != "half-wave" or not antenna.length_m or not antenna.diameter_m:
         return None
     sizes = antenna.length_m, antenna.diameter_m
-    value = float(change_by_slope(_ohm(drawn.nominal.element[at], drawn.element_ohm).imag, *sizes))
+    value = float(change_by_slope(ohm_from_reflection(drawn.nominal.element[at], drawn.element_ohm).imag, *sizes))
     if abs(value) > LARGEST_BY_SLOPE or antenna.length_m < THICKEST * antenna.diameter_m:
         return None
-    many = change_by_slope(_ohm(drawn.every.element[:, at], drawn.element_ohm).imag, *sizes)
+    many = change_by_slope(ohm_from_reflection(drawn.every.element[:, at], drawn.element_ohm).imag, *sizes)
     # The form is steeper than a real element: spread over what it is off, evenly and always alike.
     many = many / np.linspace(LEAST_SLOPE, 1.0, many.size)[np.argsort(np.arange(many.size) * GOLDEN % 1)]
     return change_of(estimate(value, many), antenna.length_m, "slope")

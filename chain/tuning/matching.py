@@ -15,7 +15,7 @@ import numpy as np
 from chain.arrays import Complex, Real, distinct
 from chain.errors import RangeError
 from chain.files.setup_file import parse_setup
-from chain.reflection import vswr
+from chain.reflection import ohm_from_reflection, vswr
 from chain.results import COVERAGE, SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.rf.network import network_s
 from chain.setups import Setup
@@ -50,9 +50,9 @@ def quality_at(freq_hz: Real, reflection: Complex, at_hz: float, reference_ohm: 
     """
     value, slope = local_fit(freq_hz, np.array([at_hz]), narrowest_q)
     far, turned = complex((value @ reflection)[0]), complex((slope @ reflection)[0])
-    ohm = reference_ohm * (1 + far) / (1 - far)
-    # dZ = 2 R0 dG/(1 - G)^2; what tunes the antenna adds |X|/w to the slope of its reactance.
-    rise = 2 * reference_ohm * turned / (1 - far) ** 2
+    ohm = complex(ohm_from_reflection(far, reference_ohm))
+    # dZ = 2 R0 dG/(1 - G)^2, where 1 - G = 2 R0/(Z + R0); what tunes the antenna adds |X|/w to the slope of its reactance.
+    rise = (ohm + reference_ohm) ** 2 * turned / (2 * reference_ohm)
     return at_hz / (2 * max(ohm.real, 1e-9)) * abs(rise + 1j * abs(ohm.imag) / at_hz)
 
 

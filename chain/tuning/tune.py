@@ -11,7 +11,7 @@ from chain.analyses.improvements import averaged_noise_db, improvements
 from chain.analyses.recover import recover
 from chain.arrays import Complex, Real
 from chain.errors import ChainError, RangeError
-from chain.reflection import magnitude_from_vswr, vswr
+from chain.reflection import magnitude_from_vswr, ohm_from_reflection, vswr
 from chain.results import COVERAGE, SEED
 from chain.setups import Setup, Sweep
 from chain.sweeps.readings import Readings
@@ -191,8 +191,7 @@ def _curves(bench: BenchSweep, readings: Readings, drawn: DrawnAntenna) -> Curve
 def _passive_ohm(reflection: Complex, reference_ohm: float) -> Complex:
     """Impedance of what gives out no power: a trial beyond that is taken for the nearest that does not, or X would come out small."""
     passive = reflection / np.maximum(np.abs(reflection), 1.0)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        found = np.asarray(reference_ohm * (1 + passive) / (1 - passive))
+    found = ohm_from_reflection(passive, reference_ohm)
     found.real = np.maximum(found.real, 0.0)
     return found
 

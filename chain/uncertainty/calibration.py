@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 RESIDUALS = "near"
 """Name of the element that stands for the analyzer's residual errors."""
+LEAST_APART = 1e-12
+"""Difference of the readings of two standards that single precision gives as none."""
 
 
 @dataclass(frozen=True)
@@ -138,10 +140,16 @@ def solve(raw: Sequence[Complex], assumed: Sequence[Complex]) -> Maps:
     a1, a2 = g1 - g3, g2 - g3
     b1, b2 = m3 * g3 - m1 * g1, m3 * g3 - m2 * g2
     c1, c2 = m1 - m3, m2 - m3
-    down = np.reciprocal(a1 * b2 - a2 * b1)
-    p = (c1 * b2 - c2 * b1) * down
+    down = np.reciprocal(_apart(a1 * b2 - a2 * b1))
+    p = _apart((c1 * b2 - c2 * b1) * down)
     r = (a1 * c2 - a2 * c1) * down
     return Maps(p, m3 + m3 * r * g3 - p * g3, r)
+
+
+def _apart(difference: Complex) -> Complex:
+    """What tells standards apart, as a divisor: of two that read alike rounding may leave nothing."""
+    # Next to nothing in its place, so that such a trial knows nothing of the antenna and does not end the whole answer.
+    return difference if difference.all() else np.where(difference == 0, difference.dtype.type(LEAST_APART), difference)
 
 
 def residual_box(near: Near, freq_hz: Real) -> Box | None:

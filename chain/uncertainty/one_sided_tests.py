@@ -48,6 +48,8 @@ FAR = 9.0
 TANGENT = np.float32(-1e-6)
 """Relative size of a negative discriminant that float32 gives a tangent."""
 LEAST_DOWN = np.float32(1e-12)
+HUGE = 1e6
+"""Statistic from where both sides of A g^2 + 2 B g + C <= 0 are divided by its square."""
 
 
 @dataclass(frozen=True)
@@ -296,6 +298,11 @@ class _Search:
         self.constant = terms.constant - square
         self.mixed_re = terms.cross_re - square * terms.down_re
         self.mixed_im = terms.cross_im - square * terms.down_im
+        if (huge := seen > HUGE).any():
+            # What a chain recovers that passes next to nothing: the roots stay where they are, and single precision holds B^2.
+            less = np.where(huge, seen, 1.0).astype(np.float32)[:, None] ** -2
+            for each in (self.leading, self.constant, self.mixed_re, self.mixed_im):
+                each *= less
         # A trial that shows less than the statistic without any antenna has a root below zero and one above, in every phase.
         self.begun = (self.leading.min(axis=1) > 0) & (self.constant.max(axis=1) < 0)
         self.low, self.high = np.full(places, np.inf), np.full(places, -np.inf)

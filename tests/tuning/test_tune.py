@@ -13,7 +13,7 @@ from chain.antenna_report.tune import grid, three_lines
 from chain.cli.main import chain
 from chain.errors import RangeError
 from chain.files.setup_file import load_setup
-from chain.setups import Antenna, Calibration, Item
+from chain.setups import Antenna, Calibration, Item, Near
 from chain.sweeps.readings import Readings
 from chain.tuning.prediction import nominal_reading
 from chain.tuning.trials import bench_of
@@ -210,6 +210,20 @@ def test_readings_of_no_passive_antenna_hide_no_dip():
     assert found.now.vswr.value == np.inf
     _, rows = grid(found, every_point=True)
     assert [row[2] for row in rows].count("none") == np.isnan(found.sweep.true_vswr).sum()
+    assert "nan" not in str(rows)
+
+
+@pytest.mark.parametrize("size", [1.0, 1.05])
+def test_an_open_end_has_a_resistance_and_a_reactance(size):
+    """(1 + G)/(1 - G) of G = 1, exactly or of a reading beyond it; the trials' quantiles and the table have no hole there."""
+    seen = swept(Element(580e6, 110, 6, 0, 1))
+    full = np.full(seen.freq_hz.size, size, dtype=complex)
+    setup = replace(bench(), calibration=Calibration(bench().items[-1].id), near=Near(bench().near.connector, 50.0))
+    found = tune(setup, replace(seen, magnitude=np.full(full.size, size), reflection=full), 590e6, 630e6)
+    for each in (found.sweep.resistance_ohm, found.sweep.reactance_ohm, found.sweep.reactance_low):
+        assert np.isfinite(each).all()
+    head, rows = grid(found, every_point=True)
+    assert {row[4] for row in rows} == {"open"}, head
     assert "nan" not in str(rows)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import replace
 
 import numpy as np
@@ -134,3 +135,16 @@ def test_a_standard_at_its_limit_at_862_mhz(name, size, magnitude, expected):
     solved = solve([np.full((1, 1), each) for each in true], assumed_reflections(Standards(75.0), np.array([862e6])))
     error = np.abs(np.abs(inverse(solved).reading(ends)[0]) - magnitude)
     assert np.quantile(error, 0.95) == pytest.approx(expected, rel=0.25)
+
+
+@pytest.mark.parametrize("alike", [(0.4, 0.4, 0.1), (0.4, 0.4, 0.4)])
+@pytest.mark.parametrize("kind", [np.complex64, complex])
+def test_standards_that_read_alike_leave_a_trial_that_is_defined(alike, kind):
+    """A short whose leads are an open at that frequency: such a trial knows nothing of the antenna, and ends no answer."""
+    raw, assumed = (
+        [np.full((1, 1), each, dtype=kind) for each in every] for every in (alike, assumed_reflections(FULL, FREQ[:1]))
+    )
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        found = inverse(solve(raw, assumed)).reading(np.array([[0.2 + 0.1j]]))
+    assert np.isfinite(found).all()

@@ -216,3 +216,18 @@ def test_where_a_full_reflection_shows_without_bound_the_rim_is_asked_without_a_
         with np.errstate(all="raise"):
             phase = MeanTerms(*terms).most_on_rim()
         assert np.exp(1j * phase) == pytest.approx(np.exp(2j * np.pi * turn), abs=1e-9)
+
+
+@pytest.mark.parametrize("phase", [None, 0.3])
+def test_what_a_chain_that_passes_nothing_recovers_is_judged_in_single_precision(phase):
+    """The ends do not depend on the unit of the statistic: 10^12 times as much of it is the same question."""
+    rng = np.random.default_rng(5)
+    maps = some_maps(rng, 0.8, 0.02, 0.1, size=0.05)
+    plain, huge = Terms.of(maps), Terms.of(Maps(maps.p * 1e12, maps.q * 1e12, maps.r))
+    turn = None if phase is None else np.array([phase])
+    first = invert(plain, np.array([0.3]), turn)
+    with np.errstate(all="raise", under="ignore"):
+        second = invert(huge, np.array([0.3 * 1e12]), turn)
+    assert 0 < first.low[0] < first.high[0] < 1
+    assert second.low == pytest.approx(first.low, abs=1e-4)
+    assert second.high == pytest.approx(first.high, abs=1e-4)
