@@ -401,7 +401,7 @@ def _at_antenna(
         return np.asarray(measured / (1 - np.abs(source) ** 2), dtype=np.float32)
     place = [outlet.id for outlet in installation.outlets].index(found.at)
     # Where nothing arrives no level at the antenna is high enough; the highest there is stands for it.
-    least = np.maximum(measured / _power(MOST_DBUV), LEAST)
+    least = np.maximum(measured / _power(float(MOST_DBUV)), LEAST)
     return np.asarray(measured / np.maximum(arrived.gain[place] * arrived.rest[place], least), dtype=np.float32)
 
 
