@@ -220,7 +220,7 @@ def test_an_open_end_has_a_resistance_and_a_reactance(size):
     full = np.full(seen.freq_hz.size, size, dtype=complex)
     setup = replace(bench(), calibration=Calibration(bench().items[-1].id), near=Near(bench().near.connector, 50.0))
     found = tune(setup, replace(seen, magnitude=np.full(full.size, size), reflection=full), 590e6, 630e6)
-    for each in (found.sweep.resistance_ohm, found.sweep.reactance_ohm, found.sweep.reactance_low):
+    for each in (found.sweep.resistance_ohm, found.sweep.reactance_ohm, found.sweep.reactance_low_ohm):
         assert np.isfinite(each).all()
     head, rows = grid(found, every_point=True)
     assert {row[4] for row in rows} == {"open"}, head
