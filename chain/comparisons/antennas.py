@@ -282,11 +282,5 @@ def common_readings(first: Readings, second: Readings) -> tuple[Readings, Readin
 
 
 def _at(readings: Readings, where: NDArray[np.intp], phase: bool) -> Readings:
-    reflection = readings.reflection[where] if phase and readings.reflection is not None else None
-    return replace(
-        readings,
-        freq_hz=readings.freq_hz[where],
-        magnitude=readings.magnitude[where],
-        reflection=reflection,
-        rounding=None if readings.rounding is None else readings.rounding[where],
-    )
+    found = readings.at(where)
+    return found if phase else replace(found, reflection=None)

@@ -96,14 +96,7 @@ def _kept(path: str, found: Readings, inside: NDArray[np.bool_]) -> Readings:
     if inside.all():
         return found
     reported = f"{np.count_nonzero(~inside)} points marked as not trusted left out"
-    return replace(
-        found,
-        freq_hz=found.freq_hz[inside],
-        magnitude=found.magnitude[inside],
-        reflection=None if found.reflection is None else found.reflection[inside],
-        rounding=None if found.rounding is None else found.rounding[inside],
-        interpretation=f"{found.interpretation}; {reported}",
-    )
+    return replace(found.at(inside), interpretation=f"{found.interpretation}; {reported}")
 
 
 def _touchstone(path: str, lines: list[str], options: SweepOptions, plane_ohm: float | None) -> Readings:

@@ -8,6 +8,7 @@ from numbers import Real as RealNumber
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real, masked
 from chain.errors import Defect, InputError, RangeError, UnitError, quoted
@@ -34,15 +35,11 @@ class Readings(ResultTable):
         """How the figures were understood."""
         return self.interpretation
 
-    def at(self, chosen: slice) -> Readings:
-        """The same at some of their frequencies."""
-        return replace(
-            self,
-            freq_hz=self.freq_hz[chosen],
-            magnitude=self.magnitude[chosen],
-            reflection=None if self.reflection is None else self.reflection[chosen],
-            rounding=None if self.rounding is None else self.rounding[chosen],
-        )
+    def at(self, chosen: slice | NDArray[np.bool_] | NDArray[np.intp]) -> Readings:
+        """The same at some of their frequencies: whatever cuts or thins a sweep goes through here, with every array of it."""
+        every = {name: getattr(self, name) for name in ARRAYS}
+        arrays: dict[str, Any] = {name: value[chosen] for name, value in every.items() if value is not None}
+        return replace(self, **arrays)
 
     def table(self) -> dict[str, Any]:
         """VSWR over frequency, and the complex reflection where a phase was read."""

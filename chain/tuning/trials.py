@@ -97,16 +97,8 @@ def prepared(readings: Readings) -> Readings:
     if step == 1:
         return readings
     # Left out and not averaged: a mean has other digits than those that were read.
-    keep = slice(0, None, step)
     remark = f"of {count} readings every {_nth(step)} is used"
-    return replace(
-        readings,
-        freq_hz=readings.freq_hz[keep],
-        magnitude=readings.magnitude[keep],
-        reflection=None if readings.reflection is None else readings.reflection[keep],
-        rounding=None if readings.rounding is None else readings.rounding[keep],
-        warnings=(*readings.warnings, remark),
-    )
+    return replace(readings.at(slice(0, None, step)), warnings=(*readings.warnings, remark))
 
 
 def _nth(number: int) -> str:

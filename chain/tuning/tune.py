@@ -241,6 +241,7 @@ def _width_hz(bench: BenchSweep, far: Complex, chosen: Crossing | None, seed: in
     """Whole width of the interval of the resonance, or of the dip; the sweep's own span where it is open."""
     freq: Real = bench.freq_hz
     seen = nominal_reading(bench, far)
+    # The same trials behind every change, so that what they have in common takes no part in which width is the smaller.
     drawn = antennas(bench, Readings(freq, np.abs(seen), seen, "foretold"), 0, seed)
     if chosen is None:
         ends = estimate(0.0, lowest(freq, np.abs(drawn.far)))
@@ -288,6 +289,7 @@ def tune_magnitudes(
     whole = replace(setup, sweep=Sweep(float(freq[0]), float(freq[-1]), freq.size))
     found = recover(whole, readings, seed=seed, progress=progress)
     bench = bench_of(setup, readings.freq_hz)
+    # As smooth as the narrowest antenna leaves it, or the noise of single readings would make several dips of one.
     smooth, _ = local_fit(bench.freq_hz, bench.freq_hz, bench.narrowest_q)
     # A reading beyond every passive antenna's has no true value: for the dip it is as far from one as can be.
     size = np.where(np.isnan(found.true_vswr), 1.0, magnitude_from_vswr(found.true_vswr))

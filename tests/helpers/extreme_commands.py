@@ -2,6 +2,7 @@
 
 import cmath
 import importlib
+import itertools
 import pkgutil
 import random
 import re
@@ -67,6 +68,8 @@ KNOWN = [("--open", "VSWR 3.0"), ("--open", "VSWR 100000", "--short", "VSWR 1"),
          ("--short", "0.1 dB", "--load", "60 dB")]  # fmt: skip
 DEAR, NEED, INSTALLATION = 0.2, 0.05, 0.2
 """Shares of cases in which a dear command takes part, so that more set-ups are tried; a need and an installation, files of their own."""
+LONG_EVERY = 60
+"""One case in so many also takes a sweep of 2,002 points, where neighbours begin to be averaged, or of 20,001."""
 SEEN = "place,channel,level_dbuv\nhall,21,60.1\nloft,40,45\n"
 
 
@@ -127,6 +130,22 @@ def commands(rng, *given, whole):
             yield found
 
 
+def long_sweep(number, folder, span):
+    """A long sweep with its digits, with or without phase, and the words of a command that takes it; numbers of its own."""
+    rng = random.Random(f"long {number}")
+    points = rng.choice([2002, 20001])
+    text = sweep(rng, rng.choice([0.1, 0.5, 0.999]), points, span, rng.choice([2, 3, 9]))
+    setup, log, followed = (str(Path(folder, name)) for name in ("extreme.toml", "out/many", "out/followed"))
+    Path(followed).mkdir()
+    many = str(Path(followed, rng.choice(["many.s1p", "many.csv"])))
+    Path(many).write_text(text if many.endswith("s1p") else magnitudes(text, rng.choice([3, 6])), encoding="utf-8")
+    every = [["ripple", many], ["ripple", many, setup], ["tune", setup, many], ["compare", setup, many, many],
+             ["follow", setup, followed, "--once"], ["log", "add", log, setup, many]]  # fmt: skip
+    if points == 2002:
+        every += [["recover", setup, many], ["recover", setup, "--plot", many], ["report", setup, many]]
+    return [[*rng.choice(every), "--quiet"]]
+
+
 def lay_out(folder):
     """Put down what the set-ups name, once."""
     for each in DEMO.iterdir():
@@ -154,22 +173,25 @@ def lay_down(rng, folder):
     return [*put, "out", "sweeps"], ids, span
 
 
-def sweep(rng, size, count, span):
+def sweep(rng, size, count, span, digits=9):
     """A sweep in Touchstone of reflections of about one size, at phases that turn."""
     turn = rng.choice([0.0, 0.3, 2.0])
     values = (cmath.rect(size * rng.choice([1, 1, 0.9]), turn * number) for number in range(count))
     first, step = span[0], (span[1] - span[0]) / max(count - 1, 1)
-    rows = [f"{first + number * step:.9g} {each.real:.9f} {each.imag:.9f}" for number, each in enumerate(values)]
+    rows = [
+        f"{first + number * step:.9g} {each.real:.{digits}f} {each.imag:.{digits}f}"
+        for number, each in enumerate(values)
+    ]
     return "\n".join(["# Hz S RI R 50", *rows, ""])
 
 
-def magnitudes(text):
+def magnitudes(text, digits=6):
     """The same sweep as a table of VSWR alone."""
     rows = []
     for line in text.splitlines()[1:]:
         freq, real, imag = map(float, line.split())
         size = min(abs(complex(real, imag)), 0.999999)
-        rows.append(f"{freq},{(1 + size) / (1 - size):.6g}")
+        rows.append(f"{freq},{(1 + size) / (1 - size):.{digits}g}")
     return "\n".join(["Hz,VSWR", *rows, ""])
 
 
@@ -239,7 +261,8 @@ def through_commands(number, folder):
     with ExitStack() as stack:
         if number % WHOLE_EVERY:
             faster(stack, rng)
-        for words in commands(rng, folder, *known, whole=number % WHOLE_EVERY == 0):
+        every = commands(rng, folder, *known, whole=number % WHOLE_EVERY == 0)
+        for words in itertools.chain(every, long_sweep(number, folder, known[1]) if number % LONG_EVERY == 1 else ()):
             done = CliRunner().invoke(chain, words)
             if done.exit_code not in (0, 1, 2) or not isinstance(done.exception, (SystemExit, type(None))):
                 faults.append(f"{' '.join(words)}: {done.exit_code} {done.stderr[-300:]} {done.exception!r}")
