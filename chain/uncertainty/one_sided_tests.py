@@ -48,8 +48,6 @@ FAR = 9.0
 TANGENT = np.float32(-1e-6)
 """Relative size of a negative discriminant that float32 gives a tangent."""
 LEAST_DOWN = np.float32(1e-12)
-HUGE = 1e6
-"""Statistic from where both sides of A g^2 + 2 B g + C <= 0 are divided by its square."""
 
 
 @dataclass(frozen=True)
@@ -216,9 +214,8 @@ def invert(
     """Intervals of the true magnitude at the worst phase of the antenna.
 
     `phase_rad` is the recovered phase, where one was read, or several for each place, one turn of all places after the other;
-    `rounding` what each trial's digits add to the statistic,
-    shape (places, trials). With `above` no lower end is looked for, and no upper one at or below that magnitude. Without
-    `errors` those of the ends are left at zero.
+    `rounding` what each trial's digits add to the statistic, shape (places, trials). With `above` no lower end is looked for,
+    and no upper one at or below that magnitude. Without `errors` those of the ends are left at zero.
     """
     share = (1 - coverage) / 2
     means = terms.means()
@@ -298,11 +295,10 @@ class _Search:
         self.constant = terms.constant - square
         self.mixed_re = terms.cross_re - square * terms.down_re
         self.mixed_im = terms.cross_im - square * terms.down_im
-        if (huge := seen > HUGE).any():
-            # What a chain recovers that passes next to nothing: the roots stay where they are, and single precision holds B^2.
-            less = np.where(huge, seen, 1.0).astype(np.float32)[:, None] ** -2
+        if np.any(seen > 1e6):
+            # Recovered through a chain that passes next to nothing: the roots stay, and single precision holds the square of B.
             for each in (self.leading, self.constant, self.mixed_re, self.mixed_im):
-                each *= less
+                each /= np.maximum(x, 1) ** 2
         # A trial that shows less than the statistic without any antenna has a root below zero and one above, in every phase.
         self.begun = (self.leading.min(axis=1) > 0) & (self.constant.max(axis=1) < 0)
         self.low, self.high = np.full(places, np.inf), np.full(places, -np.inf)
