@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,7 +19,7 @@ from chain.cli.writing import Refusal, kind_of, refuse_overwriting, write_whole
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from chain.records.folder import Folder
+    from chain.records.folder import Damage, Folder
     from chain.records.trends import LogTrends
     from chain.sweeps.options import SweepOptions
 
@@ -239,7 +239,17 @@ def plot(shared: Common, folder: str, name: str, channel: str) -> None:
 @only_options
 @common
 def export(shared: Common, folder: str, page: bool, name: str, channel: str) -> None:
-    """Write the records as a table, one row a channel, or as one page with the series drawn (--page, or -o FILE.html)."""
+    """Write the records as a table, one row a channel, or as one page with the series drawn (--page, or -o FILE.html).
+
+    \b
+    Columns of the table:
+      vswr, return_loss_db    of an antenna at the channel's worst point, with
+                              the ends of 95 % (low, high), phase or none read
+      loss_db                 of an antenna what its mismatch costs, of a lead
+                              its loss one way; at 20 degrees C: loss_20c_db
+      repeat_db               to what loss_db repeats, one standard uncertainty
+      verdict                 pass, fail or not proven, by the set-up's limit
+    """
     refuse_overwriting(shared.output, shared.force)
     named = kind_of(shared.output)
     if page and named == "csv":
@@ -249,8 +259,12 @@ def export(shared: Common, folder: str, page: bool, name: str, channel: str) -> 
 
         deliver_page(shared, log_html(_trends(folder, name, channel)))
         return
-    from chain.records.trends import log_table
+    from chain.records.trends import COLUMNS, log_rows, log_table
 
+    if shared.json:
+        rows, skipped = log_rows(folder, name, channel)
+        deliver(shared, lambda console: None, lambda: _exported(COLUMNS, rows, skipped))
+        return
     text, damaged = log_table(folder, name, channel)
     for each in damaged:
         note(shared, f"skipped: {each.path}: {each.what}")
@@ -259,6 +273,14 @@ def export(shared: Common, folder: str, page: bool, name: str, channel: str) -> 
         return
     write_whole(str(shared.output), text, shared.force)
     note(shared, f"written: {shared.output}")
+
+
+def _exported(names: Sequence[str], rows: Sequence[Sequence[Any]], damaged: Sequence[Damage]) -> dict[str, object]:
+    from chain.results import SCHEMA_VERSION, plain_values
+
+    found = [dict(zip(names, row, strict=True)) for row in rows]
+    damage = [vars(each) for each in damaged]
+    return {"schema_version": SCHEMA_VERSION, "channels": plain_values(found), "damaged": damage}
 
 
 for _each in (add, listed, show, plot, export):

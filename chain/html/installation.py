@@ -7,6 +7,7 @@ from typing import Any
 
 from chain.html.inline_charts import curve_svg
 from chain.html.page import filled
+from chain.outlet_report.installation import expected_text
 from chain.outlet_report.outlet_tree import item_words, levels_words, outlet_words
 from chain.outlet_report.outlets import chance, span_of, spare_text, verdict_lines, worth_line
 from chain.plots.outlets import describe
@@ -129,7 +130,7 @@ def _tree(result: Reception) -> _Node:
 
 def _heat(result: Reception) -> dict[str, Any]:
     """Channels by outlet: verdict as a sign and a hatch, room as a figure, so that it reads without colour."""
-    installation = result.installation
+    installation, silent = result.installation, result.silent
     listened = [row for row, outlet in enumerate(installation.outlets) if not outlet.end]
     shown = listened[: max(1, MOST_CELLS // max(len(installation.channels), 1))]
     rows = []
@@ -138,7 +139,8 @@ def _heat(result: Reception) -> dict[str, Any]:
         for column in range(len(installation.channels)):
             verdict = VERDICTS[int(result.verdicts[row, column])]
             room = float(result.closest_db[row, column])
-            cells.append({"kind": KINDS[verdict], "sign": SIGNS[verdict], "room": spare_text(room), "verdict": verdict})
+            shown = "" if installation.outlets[row].id in silent else spare_text(room)
+            cells.append({"kind": KINDS[verdict], "sign": SIGNS[verdict], "room": shown, "verdict": verdict})
         rows.append((installation.outlets[row].id, cells))
     names = [channel.name for channel in installation.channels]
     parts = [slice(first, first + HEAT_COLUMNS) for first in range(0, len(names), HEAT_COLUMNS)]
@@ -148,6 +150,8 @@ def _heat(result: Reception) -> dict[str, Any]:
 
 def _cells(result: Reception, at: tuple[int, int]) -> dict[str, Any]:
     row = result.row(*at)
+    if row.outlet in result.silent:
+        return {"row": row, "kind": KINDS[row.verdict], "silent": True, "chance": chance(row.probability)}
     return {
         "row": row,
         "kind": KINDS[row.verdict],
@@ -163,7 +167,7 @@ def _card(card: InstallerCard) -> dict[str, Any]:
     for first in range(0, len(card.points), 5):
         points = card.points[first : first + 5]
         rows = [
-            (name, f"{freq / 1e6:g}", [span_of(each.low_dbuv[n], each.high_dbuv[n]) for each in points])
+            (name, f"{freq / 1e6:g}", [expected_text(card, each, n) for each in points])
             for n, (name, freq) in enumerate(card.channels)
         ]
         tables.append((points, rows))

@@ -6,7 +6,7 @@ from rich.console import Console
 
 from chain.outlet_report.outlets import span_of, verdict_lines
 from chain.reception.checks import InstallationCheck
-from chain.reception.installer_card import InstallerCard
+from chain.reception.installer_card import InstallerCard, TestPoint
 from chain.setup_report.check import show_details, show_findings
 from chain.setup_report.phrases import line_of, short
 from chain.setup_report.tables import Column, answer, say, show_table, title
@@ -67,6 +67,12 @@ def _behind(result: InstallerCard) -> str:
     return f"; {', '.join(names)}: behind the amplifier" if names else ""
 
 
+def expected_text(card: InstallerCard, point: TestPoint, channel: int) -> str:
+    """Level to expect of a channel at a point of the card."""
+    silent = card.reception.silent_at(point.place)
+    return "none" if silent else span_of(point.low_dbuv[channel], point.high_dbuv[channel])
+
+
 def render_card(result: InstallerCard, console: Console) -> None:
     """Print the card."""
     answer(console, verdict_lines(result.reception))
@@ -84,7 +90,7 @@ def render_card(result: InstallerCard, console: Console) -> None:
             *(Column(each.place) for each in points),
         ]
         rows = [
-            [name, f"{freq / 1e6:g}", *(f"{span_of(each.low_dbuv[n], each.high_dbuv[n])} ____" for each in points)]
+            [name, f"{freq / 1e6:g}", *(f"{expected_text(result, each, n)} ____" for each in points)]
             for n, (name, freq) in enumerate(result.channels)
         ]
         console.print()

@@ -48,8 +48,14 @@ def render(result: Reception, console: Console) -> None:
     )
 
 
+NOTHING = "no level"
+"""What arrives behind an amplifier that has neither its direct current nor a bypass."""
+
+
 def levels_words(result: Reception, port: str) -> str:
     """Span of nominal levels at a port."""
+    if result.silent_at(port):
+        return NOTHING
     row = result.nominal.at_port[result.nominal.compiled.plan.ports.index(port)]
     low, high = float(row.min()), float(row.max())
     return f"{low:.0f} dBuV" if round(low) == round(high) else f"{low:.0f} to {high:.0f} dBuV"
@@ -73,12 +79,15 @@ def outlet_words(result: Reception, outlet: Outlet) -> str:
     """An outlet in one line: its levels, its worst channel, its verdict."""
     number = result.installation.outlets.index(outlet)
     row = result.nominal.level_dbuv[number]
-    span = f"{float(row.min()):.0f} to {float(row.max()):.0f} dBuV"
+    silent = outlet.id in result.silent
+    span = NOTHING if silent else f"{float(row.min()):.0f} to {float(row.max()):.0f} dBuV"
     if outlet.end:
         end = "open" if outlet.end == "open" else f"{outlet.end_ohm:g} ohm"
         return f"{outlet.id} ({end})  {span}"
     at = int(result.closest_db[number].argmin())
     worst = int(result.verdicts[number].max())
+    if silent:
+        return f"{outlet.id}  {span}, {verdict_word(VERDICTS[worst])}"
     channel = result.installation.channels[at].name
     left = f"least to spare ch {channel}: {float(result.closest_db[number, at]):+.1f} dB"
     return f"{outlet.id}  {span}, {verdict_word(VERDICTS[worst])}; {left}"

@@ -150,6 +150,8 @@ def worth_line(result: Reception) -> str:
     if result.installation.antenna.match.text.lower().endswith("db"):
         follow_limit(True)
     worth = result.worth
+    if worth.outlet in result.silent:
+        return f"Nothing arrives at {worth.outlet}: no figure of its C/N."
     costs = sorted((each for each in worth.items if each[2] > LEAST_COST_DB), key=lambda each: -each[2])
     others = ", ".join(f"{name} {cost:.1f}" for name, _, cost in costs[:MOST_COSTS])
     gains = ", ".join(

@@ -26,12 +26,17 @@ def describe(result: Reception) -> tuple[CurveChart]:
         ports.insert(1, port)
         port = int(plan.parent[port])
     names = ["antenna", *(item.id for item in way)]
+    # Behind an amplifier without its feed and without a bypass nothing arrives.
+    alive = [n for n, name in enumerate(names) if n == 0 or not result.silent_at(name)]
+    ports, names = [ports[n] for n in alive], [names[n] for n in alive]
     levels = nominal.at_port[ports]
     places = np.arange(len(ports), dtype=float)
     step = -(-len(ports) // MOST_TICKS)
     ticks = tuple(Tick(float(n), cut(plain(names[n]), LONGEST_NAME)) for n in range(0, len(names), step))
     found = installation.channels[channel]
-    low = min(float(levels.min()), float(result.drawn.level_dbuv[0, outlet, channel]))
+    low = float(levels.min())
+    if len(alive) > len(way):
+        low = min(low, float(result.drawn.level_dbuv[0, outlet, channel]))
     edges = [edge for edge in (found.window_low_dbuv, found.window_high_dbuv) if edge is not None]
     axis = even_axis("level", "dBuV", min([low, *edges]) - ROOM_DB, max([float(levels.max()), *edges]) + ROOM_DB)
     series = (

@@ -148,13 +148,17 @@ class Reception(ResultTable):
     @property
     def silent(self) -> tuple[str, ...]:
         """Outlets without any level: behind an amplifier that has neither its direct current nor a bypass."""
+        return tuple(each.id for each in self.installation.outlets if self.silent_at(each.id))
+
+    def silent_at(self, place: str) -> bool:
+        """Whether nothing arrives at an outlet, or behind an item (its id, or a port of it)."""
+        home = place.partition(".")[0]
         dead = {
             item.id
             for item in self.installation.items
             if item.id in self.unfed and isinstance(item.part, Amplifier) and not item.part.bypass_loss_db
         }
-        ends = self.installation.outlets if dead else ()
-        return tuple(each.id for each in ends if dead & {*way_to(self.installation, each.id)})
+        return bool(dead & {home, *way_to(self.installation, home)})
 
     @property
     def works(self) -> bool:

@@ -287,6 +287,6 @@ def bypass_words(installation: Installation, names: Collection[str]) -> str:
     words = []
     for name, part in parts.items():
         assert isinstance(part, Amplifier)
-        bypass = f"as a bypass of {part.bypass_loss_db:g} dB" if part.bypass_loss_db else "no level behind it"
+        bypass = f"as a bypass of {part.bypass_loss_db:g} dB" if part.bypass_loss_db else "passes nothing"
         words.append(f"'{name}' {bypass}")
     return f"Levels without the feed: {', '.join(words)}."

@@ -18,6 +18,7 @@ from chain.records.change_points import FALSE_ALARMS, LEAST_RECORDS, SeriesStep,
 from chain.records.folder import Damage, Folder
 from chain.records.lead_loss import corrected_loss_db
 from chain.records.record import ChannelRecord, Record
+from chain.reflection import magnitude_from_vswr, return_loss_db
 from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 
 YEAR_S = 365.25 * 86400
@@ -178,10 +179,7 @@ def trends_of(
 ) -> LogTrends:
     """Trends of records at hand, oldest first."""
     name, channel = only
-    chosen = [each for each in records if not name or each.name == name]
-    if name and not chosen:
-        known = ", ".join(sorted({plain(each.name) for each in records})[:6]) or "there are no records"
-        raise RangeError(f"nothing was measured under the name {plain(name)!r}", f"names: {known}")
+    chosen = _chosen(records, name, channel)
     out: list[SeriesTrend] = []
     warnings: list[str] = []
     for thing in dict.fromkeys((each.name, each.kind) for each in chosen):
@@ -265,6 +263,9 @@ COLUMNS = (
         "vswr",
         "vswr_low",
         "vswr_high",
+        "return_loss_db",
+        "return_loss_low_db",
+        "return_loss_high_db",
         "loss_db",
         "loss_20c_db",
     ),
@@ -274,28 +275,56 @@ COLUMNS = (
 
 def log_table(folder: str, name: str = "", channel: str = "") -> tuple[str, tuple[Damage, ...]]:
     """Table of a folder's records, and what of it is damaged (RFC 4180)."""
-    records, damaged = Folder(Path(folder)).records()
+    rows, damaged = log_rows(folder, name, channel)
     page = StringIO()
     out = csv.writer(page, lineterminator="\n")
     out.writerow(COLUMNS)
-    for record in records:
-        for each in record.channels:
-            if (not name or record.name == name) and (not channel or each.name == channel):
-                out.writerow(_row(record, each))
-    return page.getvalue(), tuple(damaged)
+    out.writerows([["" if value is None else _cell(value) for value in row] for row in rows])
+    return page.getvalue(), damaged
 
 
-def _row(record: Record, one: ChannelRecord) -> list[str]:
+def log_rows(
+    folder: str, name: str = "", channel: str = ""
+) -> tuple[list[list[float | str | None]], tuple[Damage, ...]]:
+    """Values of a folder's records under `COLUMNS`, one row a channel, and what of it is damaged."""
+    records, damaged = Folder(Path(folder)).records()
+    chosen = _chosen(records, name, channel)
+    rows = [_row(record, each) for record in chosen for each in record.channels if not channel or each.name == channel]
+    return rows, tuple(damaged)
+
+
+def _chosen(records: Sequence[Record], name: str, channel: str) -> list[Record]:
+    """Records of a name that hold a channel, both where they are asked for."""
+    chosen = [each for each in records if not name or each.name == name]
+    if name and not chosen:
+        known = ", ".join(sorted({plain(each.name) for each in records})[:6]) or "there are no records"
+        raise RangeError(f"nothing was measured under the name {plain(name)!r}", f"names: {known}")
+    holding = [each for each in chosen if not channel or any(one.name == channel for one in each.channels)]
+    if channel and not holding:
+        known = (
+            ", ".join(dict.fromkeys(plain(one.name) for each in chosen for one in each.channels))
+            or "there are no records"
+        )
+        raise RangeError(f"no record holds a channel {plain(channel)!r}", f"channels: {known}")
+    return chosen
+
+
+def _row(record: Record, one: ChannelRecord) -> list[float | str | None]:
     at_20c = None
     if record.kind == "lead" and record.temperature_c is not None:
         at_20c = corrected_loss_db(one.loss_db, one.fixed_db or 0.0, record.temperature_c, one.repeat_db)[0]
-    values = [one.low_hz, one.high_hz, one.vswr, one.vswr_low, one.vswr_high, one.loss_db, at_20c, one.repeat_db]
-    shown = ["" if value is None else f"{value:.9g}" for value in [*values, record.temperature_c]]
+    ends = one.vswr, one.vswr_low, one.vswr_high
+    matches = [None if value is None else float(return_loss_db(magnitude_from_vswr(value))) for value in ends]
+    # The lower end of a VSWR is the upper one of its return loss.
+    losses = [matches[0], matches[2], matches[1]]
+    figures = [one.low_hz, one.high_hz, *ends, *losses, one.loss_db, at_20c, one.repeat_db, record.temperature_c]
     words = [record.operator, one.verdict, record.plane, record.setup]
-    return [record.time.isoformat(), *map(_cell, (record.name, record.kind, one.name)), *shown, *map(_cell, words)]
+    return [record.time.isoformat(), record.name, record.kind, one.name, *figures, *words]
 
 
-def _cell(text: str) -> str:
-    """A text that no spreadsheet takes for a formula."""
-    shown = plain(text)
+def _cell(value: float | str) -> str:
+    """A figure, or a text that no spreadsheet takes for a formula."""
+    if not isinstance(value, str):
+        return f"{value:.9g}"
+    shown = plain(value)
     return f"'{shown}" if shown[:1] in ("=", "+", "-", "@") else shown

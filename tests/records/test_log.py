@@ -1,6 +1,9 @@
 """Records: kept whole, never rewritten, damage reported and skipped, read back as they were; trends of the demo's log."""
 
+import csv
+import io
 import json
+import math
 import re
 import shutil
 import subprocess
@@ -272,3 +275,34 @@ def test_the_sentence_of_a_record_has_the_figures_of_its_table(tmp_path):
         row = re.search(rf"^{words[1]} +([\d.]+) +([\d.]+ to [\d.]+) ", found.stdout, re.M)
         assert row.groups() == words.groups()[1:]
         says(found.stdout, "'chain recover' takes every point and draws for this sweep alone")
+
+
+def test_what_the_export_is_asked_for_and_does_not_hold_is_said(tmp_path):
+    for words, message in ((("--name", "mast"), "names: aerial, downlead"), (("--channel", "99"), "channels: 5, 6")):
+        for command in ("export", "show"):
+            done = CliRunner().invoke(program, ["log", command, "demo/log", *words])
+            assert done.exit_code == 2, done.output
+            assert message in done.output
+
+
+def test_the_export_of_readings_without_phase_has_both_units_and_json(tmp_path):
+    """VSWR 2 is 9.54 dB (definition); the upper end of one is the lower end of the other."""
+    folder = str(tmp_path / "kept")
+    added = CliRunner().invoke(
+        program, ["log", "add", folder, "demo/boathouse.toml", "demo/boathouse.csv", "--name", "aerial"]
+    )
+    assert added.exit_code == 0, added.output
+    text = CliRunner().invoke(program, ["log", "export", folder]).stdout
+    rows = list(csv.DictReader(io.StringIO(text)))
+    found = json.loads(CliRunner().invoke(program, ["log", "export", folder, "--json"]).stdout)["channels"]
+    assert len(rows) == len(found) == 8
+    for row, one in zip(rows, found, strict=True):
+        for ratio, loss in (
+            ("vswr", "return_loss_db"),
+            ("vswr_low", "return_loss_high_db"),
+            ("vswr_high", "return_loss_low_db"),
+        ):
+            size = (float(row[ratio]) - 1) / (float(row[ratio]) + 1)
+            assert float(row[loss]) == pytest.approx(-20 * math.log10(size) if size else math.inf, rel=1e-6)
+            assert one[ratio] == pytest.approx(float(row[ratio]), rel=1e-8)
+        assert one["verdict"] == row["verdict"]
