@@ -139,8 +139,8 @@ def _heat(result: Reception) -> dict[str, Any]:
         for column in range(len(installation.channels)):
             verdict = VERDICTS[int(result.verdicts[row, column])]
             room = float(result.closest_db[row, column])
-            shown = "" if installation.outlets[row].id in silent else spare_text(room)
-            cells.append({"kind": KINDS[verdict], "sign": SIGNS[verdict], "room": shown, "verdict": verdict})
+            room_text = "" if installation.outlets[row].id in silent else spare_text(room)
+            cells.append({"kind": KINDS[verdict], "sign": SIGNS[verdict], "room": room_text, "verdict": verdict})
         rows.append((installation.outlets[row].id, cells))
     names = [channel.name for channel in installation.channels]
     parts = [slice(first, first + HEAT_COLUMNS) for first in range(0, len(names), HEAT_COLUMNS)]
