@@ -155,6 +155,7 @@ def _cells(result: Reception, at: tuple[int, int]) -> dict[str, Any]:
     return {
         "row": row,
         "kind": KINDS[row.verdict],
+        "silent": False,
         "spare": spare_text(float(result.closest_db[at])),
         "level": span_of(row.level_low, row.level_high),
         "margin": span_of(row.margin_low_db, row.margin_high_db),
