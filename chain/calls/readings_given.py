@@ -18,6 +18,7 @@ from chain.errors import RangeError, UnitError, quoted
 from chain.reflection import magnitude_from_return_loss, magnitude_from_vswr, reflection_from_ohm
 from chain.setups import Setup
 from chain.sweeps.columns import REGION, Channels, frequency_factor, role
+from chain.sweeps.marks import half_steps, worth
 from chain.sweeps.read import read_sweep
 from chain.sweeps.readings import Readings, averaged_sweeps, typed_readings
 from chain.sweeps.values import SAME_TRACE
@@ -56,6 +57,8 @@ def readings_of(
     reference_ohm: float | None = None,
 ) -> Readings:
     """Readings from arrays, sorted by frequency, each value looked over as those of a file are.
+
+    Arrays count as exact; what is typed, a file or a DataFrame counts half a step of its last digit.
 
     Parameters
     ----------
@@ -267,7 +270,20 @@ def _from_table(given: Any, reference_ohm: float | None, channels: Channels | No
         other = readings_of(freq, **{kind: np.asarray(series[kind])})  # type: ignore[arg-type]
         if float(np.median(np.abs(other.magnitude - found.magnitude))) > SAME_TRACE:
             raise RangeError(f"{kind} does not belong to the same trace as {kinds[0]}", "leave one of the columns out")
-    return replace(found, channel_hz=channel_hz)
+    rounding = _digits(kinds[0], series[kinds[0]], freq, found) if hasattr(given, "columns") else None
+    return replace(found, channel_hz=channel_hz, rounding=rounding)
+
+
+def _digits(kind: str, values: Any, freq_hz: Any, found: Readings) -> Real | None:
+    """Half a step of the digits that a column of a DataFrame shows, as a magnitude, as a file of the same figures has it."""
+    if found.reflection is not None:
+        return None
+    numbers = _numbers(values, kind, float)
+    finite = np.isfinite(numbers)
+    half = half_steps([repr(abs(float(each))).removesuffix(".0") for each in numbers[finite]] or ["0"])
+    moved = np.where(finite, numbers + np.copysign(half.min(), numbers), numbers)
+    there = readings_of(freq_hz, **{kind: moved}).magnitude
+    return worth(np.abs(there - found.magnitude))
 
 
 def _frequencies(series: dict[str, Any], index: Any, channels: Channels | None) -> tuple[Any, tuple[float, ...]]:

@@ -2,6 +2,7 @@
 
 __all__ = [
     "columns",
+    "marks",
     "options",
     "read",
     "readings",

@@ -10,6 +10,7 @@ import chain
 from chain.calls.readings_given import readings_given
 from chain.cli.main import chain as command_line
 from chain.errors import InputError, RangeError
+from chain.sweeps.read import read_sweep
 
 ROOT = Path(__file__).parent.parent.parent
 SETUP = ROOT / "demo" / "boathouse.toml"
@@ -86,3 +87,24 @@ def test_a_column_named_twice_is_refused():
 
     with pytest.raises(RangeError, match="two columns have one name"):
         readings_given(pd.DataFrame([[2e8, 1.2, 1.3]], columns=["freq_hz", "vswr", "vswr"]), None)
+
+
+@pytest.mark.parametrize(
+    ("column", "figures"),
+    [
+        ("vswr", [1.5, 3.0, 1.25]),
+        ("vswr", [2, 3, 1]),
+        ("return_loss_db", [9.5, 20.1, 14.0]),
+        ("magnitude", [0.1, 0.25]),
+    ],
+)
+def test_figures_of_a_dataframe_count_as_fine_as_those_of_the_same_file(tmp_path, column, figures):
+    """Half a step of the last digit, as `read_csv` leaves it; arrays in code are exact."""
+    import pandas as pd
+
+    table = pd.DataFrame({"freq_hz": [2e8, 2.1e8, 2.2e8][: len(figures)], column: figures})
+    path = tmp_path / "seen.csv"
+    table.to_csv(path, index=False)
+    of_file, of_frame = read_sweep(str(path)), readings_given(pd.read_csv(path), None)
+    np.testing.assert_allclose(of_frame.rounding, of_file.rounding, rtol=1e-12)
+    assert readings_given({name: table[name].to_numpy() for name in table}, None).rounding is None
