@@ -93,6 +93,8 @@ class _Tally:
     works: Array
     total: Array
     room: Array
+    fine: Array
+    """Whether each channel by itself works at each outlet, a bit a trial; shape (channels, outlets, trials / 8)."""
 
 
 @dataclass(frozen=True)
@@ -127,8 +129,9 @@ def draw_margins(
     room = np.full(draws, np.inf, dtype=np.float32)
     works = np.ones((len(outlets), draws), dtype=bool)
     reach = np.array([_end_radii(outlet, compiled.freq_hz) for outlet in outlets], dtype=np.float32)
-    work = _DrawWork(nominal, compiled, pool, _common(nominal, compiled, pool), reach, _Tally(works, total, room))
     shape = (len(outlets), len(channels))
+    bits = np.empty((*shape[::-1], -(-draws // 8)), dtype=np.uint8)
+    work = _DrawWork(nominal, compiled, pool, _common(nominal, compiled, pool), reach, _Tally(works, total, room, bits))
     level, ratio, probability = np.empty((2, *shape)), np.empty((2, *shape)), np.empty(shape)
     blocks = _blocks(compiled, draws)
     together = int(np.clip(KEPT_BYTES // (8 * max(works.size, 1)), 1, len(channels)))
@@ -145,7 +148,10 @@ def draw_margins(
             progress(some[-1] / len(channels))
     most = (10 ** (most_in_all_dbuv(installation).astype(np.float32) / 10))[:, None]
     # Overload is of all channels together, so it is judged when the last has been added.
-    works &= total <= most
+    borne = total <= most
+    works &= borne
+    overloaded = ~borne.all(axis=1)
+    probability[overloaded] = _shares(bits[:, overloaded], borne[overloaded])
     listened = np.array([not outlet.end for outlet in outlets])
     if listened.any():
         room = np.minimum(room, (most[listened] / np.maximum(total[listened], LEAST)).min(axis=0))
@@ -169,8 +175,16 @@ def draw_margins(
 def _blocks(compiled: Compiled, draws: int) -> list[slice]:
     """The trials in parts of about equal size."""
     size = np.clip(VALUES_AT_ONCE / len(compiled.plan.ports), 100, draws)
-    edges = np.linspace(0, draws, int(np.ceil(draws / size)) + 1).astype(int)
+    # Whole bytes of a bit a trial, so that two threads never write to one.
+    edges = np.linspace(0, draws, int(np.ceil(draws / size)) + 1).astype(int) // 8 * 8
+    edges[-1] = draws
     return [slice(int(first), int(last)) for first, last in pairwise(edges)]
+
+
+def _shares(bits: Array, borne: Array) -> Array:
+    """Share of the trials in which a channel is fine and its outlet's total is borne, shape (outlets, channels)."""
+    rows = [np.unpackbits(each, axis=1, count=borne.shape[1]).astype(bool) & borne for each in bits]
+    return np.array([row.mean(axis=1) for row in rows]).reshape(len(bits), len(borne)).T
 
 
 def _ends(values: Array, error: bool = False) -> Array:
@@ -356,6 +370,7 @@ def _judged(
     fine = room >= 1
     tally.works[:, part] &= fine
     tally.total[:, part] += arrived
+    tally.fine[number, :, part.start // 8 : -(-part.stop // 8)] = np.packbits(fine, axis=1)
     return np.asarray(fine.sum(axis=1))
 
 

@@ -62,3 +62,20 @@ def test_the_second_line_says_what_the_limit_asks(old, new, second):
     assert second in lines[1]
     assert "needs 0" not in lines[1]
     assert all(len(line) <= 80 for line in lines)
+
+
+@pytest.mark.parametrize("overload", [60, 73, 76])
+def test_a_channel_does_not_work_where_all_channels_together_overload_the_receiver(overload):
+    """A row's chance counts trials in which the total is borne too: no outlet works oftener than its worst channel."""
+    free, drawn = (_tuned(limit) for limit in (110, overload))
+    assert (drawn.outlet_probability <= drawn.probability.min(axis=1)).all()
+    assert (drawn.probability <= free.probability).all()
+    # The ends of the total leave 2.5 % of the trials on either side.
+    low, high = drawn.total_dbuv
+    assert drawn.probability[low > overload].max(initial=0) <= 0.025
+    assert (free.probability - drawn.probability)[high < overload].max(initial=0) <= 0.025
+
+
+def _tuned(overload):
+    receiver = f'receiver = {{ noise_figure = "7 dB", reflection = "6 dB", overload = "{overload} dBuV" }}'
+    return outlets(house(DEMO.replace('receiver = "tv"', receiver)), draws=1000).drawn
