@@ -111,9 +111,7 @@ def _beside_recover(record: Record) -> str:
     rows = record.sweeps[0].points
     points, most = len(rows), MOST_POINTS if len(rows[0]) > 2 else MOST_WITHOUT_PHASE
     step = -(-points // most)
-    taken = (
-        f", of {points} points every {'2nd' if step == 2 else '3rd' if step == 3 else f'{step}th'}" if step > 1 else ""
-    )
+    taken = f", one point in {step} of {points}" if step > 1 else ""
     between = ", which stands for the worst of those beside it" if step > 1 else ""
     return (
         f"Drawn as readings that are to be compared{taken}{between}: 'chain recover' draws at every point and for this sweep "

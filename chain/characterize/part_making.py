@@ -173,7 +173,7 @@ def decimated(sweeps: Sweeps) -> tuple[Sweeps, tuple[str, ...]]:
     step = -(-sweeps.freq_hz.size // MOST_POINTS)
     if step == 1:
         return sweeps, sweeps.warnings
-    text = f"every {step}th of the {sweeps.freq_hz.size} points of a sweep was used"
+    text = f"one point in {step} of the {sweeps.freq_hz.size} of a sweep was used"
     traces = {name: trace[:, ::step] for name, trace in sweeps.traces.items()}
     return replace(sweeps, freq_hz=sweeps.freq_hz[::step], traces=traces), (*sweeps.warnings, text)
 

@@ -273,7 +273,7 @@ def common_readings(first: Readings, second: Readings) -> tuple[Readings, Readin
     if step > 1:
         # Left out and not averaged: a mean has less noise and other digits than the readings that the trials imitate.
         same = same[::step]
-        remarks.append(f"of {count} points every {step}th is compared")
+        remarks.append(f"one point in {step} of {count} is compared")
     phase = first.reflection is not None and second.reflection is not None
     if not phase and (first.reflection is not None or second.reflection is not None):
         remarks.append("one of the sweeps has no phase: magnitudes are compared")

@@ -33,7 +33,7 @@ ONE_EACH = "a file for each, the combiner an item in both, the other's signals a
 
 
 def read_antenna(raw: object, into: Diagnostics) -> ReceivingAntenna | None:
-    """Read the table `antenna`."""
+    """Read an installation's table `antenna`."""
     where: Where = ("antenna",)
     if isinstance(raw, list):
         if len(raw) > 1:

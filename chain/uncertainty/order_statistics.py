@@ -47,7 +47,7 @@ def by_group(found: NDArray[np.bool_]) -> NDArray[np.int16]:
 
 
 def count(found: NDArray[np.bool_]) -> NDArray[np.intp]:
-    """How many of each row are true."""
+    """In how many of its trials each row is true."""
     # As bytes: twice as fast as along an axis of truth values.
     return np.asarray(np.add.reduce(found.view(np.uint8), axis=1, dtype=np.int32).astype(np.intp))
 

@@ -9,7 +9,15 @@ from numpy.typing import NDArray
 
 from chain.arrays import Real, distinct
 from chain.results import COVERAGE, SEED
-from chain.uncertainty.intervals import BLOCK, Progress, blocks, draw_count, drawn_terms, whole_batches
+from chain.uncertainty.intervals import (
+    BLOCK,
+    MOST_DRAWN_POINTS,
+    Progress,
+    blocks,
+    draw_count,
+    drawn_terms,
+    whole_batches,
+)
 from chain.uncertainty.measurement import Measurement
 from chain.uncertainty.one_sided_tests import PHASES, MeanTerms, Terms, invert
 from chain.uncertainty.order_statistics import count, largest, smallest
@@ -117,7 +125,7 @@ def proving_by_more_trials(measurement: Measurement, limit: float, seed: int = S
     With the trials of a single reading, at the few places where a perfect reading proves least: an end that is set by few
     trials scatters by some percent, and what a reading by itself proves would be denied.
     """
-    few = 4 * PILOT
+    few = int(np.clip(MOST_DRAWN_POINTS // measurement.freq_hz.size, PILOT, 4 * PILOT))
 
     def run(chosen: slice) -> Real:
         return _upper_end(drawn_terms(measurement, chosen, few, seed), np.zeros(measurement.freq_hz[chosen].size))
