@@ -55,9 +55,13 @@ def test_a_reading_is_taken_as_it_is_written_elsewhere():
     assert typed_span("1,6") == typed_span("1.6")
     assert typed_span("11,4 dB") == typed_span("11.4 dB")
     run = CliRunner().invoke
-    placed = run(chain, ["prove", LOFT, "--open", "1.6 at 600 MHz"])
-    assert placed.exit_code == 2
-    assert "--at '600 MHz'" in placed.stderr
+    placed, apart = (
+        run(chain, ["prove", LOFT, "--open", *words]) for words in (["1.6 at 600 MHz"], ["1.6", "--at", "600 MHz"])
+    )
+    assert (placed.exit_code, placed.output) == (apart.exit_code, apart.output) == (0, placed.output)
+    twice = run(chain, ["prove", LOFT, "--open", "1.6 at 600 MHz", "--short", "1.6 at 610 MHz"])
+    assert twice.exit_code == 2
+    assert "--short: '1.6 at 610 MHz' is of another frequency than 600 MHz" in twice.stderr
     plain = run(chain, ["recover", LOFT, "--reading", "VSWR inf at 600 MHz"])
     bare = run(chain, ["recover", LOFT, "--reading", "inf at 600 MHz"])
     assert (bare.exit_code, bare.output) == (plain.exit_code, plain.output)
