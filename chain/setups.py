@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple
 
 from chain.errors import ChainError, quoted
 from chain.results import ResultTable
+from library.files.replacing import write_file
 from library.files.rows import fields_of
 from library.frozen import dataclass
 from library.mating import F_FAMILY, f_plug_variant
@@ -245,8 +246,7 @@ class Setup(ResultTable):
         target = Path(path)
         text = self.to_toml(target.parent)
         try:
-            with target.open("w" if force else "x", encoding="utf-8", newline="\n") as file:
-                file.write(text)
+            write_file(target, text.encode(), force)
         except FileExistsError:
             raise ChainError(f"{quoted(target)} is there already", "save(path, force=True) overwrites it") from None
         except OSError as error:

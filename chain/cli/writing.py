@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import click
 
 from chain.cli.opened import opened_names
+from library.files.replacing import write_file
 
 if TYPE_CHECKING:
     from chain.results import ResultTable
@@ -93,52 +94,15 @@ def _regular(path: Path, missing: bool = False) -> bool:
 
 
 def write_whole(path: str, content: str | bytes, force: bool, inputs: Sequence[str] = ()) -> None:
-    """Write a file whole or not at all: under another name first, then renamed.
-
-    Source: A rename inside one file system replaces a name in a single step (POSIX rename).
-    """
+    """Write a file whole or not at all."""
     _check(path, force, inputs)
-    # A link keeps its name: what it points to is replaced.
-    target = Path(os.path.realpath(path))
     data = content.encode("utf-8", errors="replace") if isinstance(content, str) else content
     try:
-        if target.exists() and not _regular(target):
-            target.write_bytes(data)
-        else:
-            _replace(target, data, force)
+        write_file(Path(path), data, force)
     except FileExistsError:
         raise Refusal(f"{path} exists; give --force to overwrite it") from None
     except OSError as error:
         raise Refusal(_cannot(path, error)) from error
-
-
-def _replace(target: Path, data: bytes, force: bool) -> None:
-    # Only where a file is written: it takes a while to load.
-    import tempfile
-
-    handle, name = tempfile.mkstemp(prefix=f".{target.name[:40]}.", dir=target.parent)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-        Path(name).chmod(stat.S_IMODE(target.stat().st_mode) if target.exists() else 0o666 & ~_umask())
-        if force:
-            Path(name).replace(target)
-            return
-        try:
-            # A hard link fails where a rename would silently replace a file that has just appeared.
-            os.link(name, target)
-        except FileExistsError:
-            raise
-        except OSError:
-            Path(name).replace(target)
-    finally:
-        Path(name).unlink(missing_ok=True)
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
 
 
 NETWORK = re.compile(r"\.(?:s[1-9]\d?p|ts)")

@@ -10,7 +10,6 @@ import hashlib
 import json
 import os
 import re
-import tempfile
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -19,6 +18,7 @@ from pathlib import Path
 from chain.errors import InputError, RangeError, plain
 from chain.records.record import Record, record_text, seal_state, slug
 from chain.records.record_file import parse_record
+from library.files.replacing import write_file
 from library.files.store import read_plain
 
 NAME = re.compile(r"(\d{4}-\d{2}-\d{2})-(\d{4})-(.+)\.toml")
@@ -80,7 +80,8 @@ class Folder:
         sha = hashlib.sha256(raw).hexdigest()
         target = self.path / SETUPS / f"{slug(Path(name).stem)}-{sha[:12]}.toml"
         if not target.exists():
-            self._link(raw, target)
+            with suppress(FileExistsError):
+                write_file(target, raw, lasting=True)
         return f"{SETUPS}/{target.name}", sha
 
     def add(self, record: Record) -> Path:
@@ -93,7 +94,8 @@ class Folder:
         while True:
             number += 1
             target = self.path / (f"{stem}.toml" if number == 1 else f"{stem}-{number}.toml")
-            if self._link(raw, target):
+            with suppress(FileExistsError):
+                write_file(target, raw, lasting=True)
                 self._taken[stem] = number
                 return target
 
@@ -110,30 +112,6 @@ class Folder:
         """Take a mark away: the record is written."""
         with suppress(OSError):
             (self.path / (MARK + sha256)).unlink(missing_ok=True)
-
-    def _link(self, raw: bytes, target: Path) -> bool:
-        """Write bytes whole under a new name; False where the name is taken."""
-        handle, name = tempfile.mkstemp(prefix=".new-", dir=target.parent)
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(raw)
-                file.flush()
-                os.fsync(file.fileno())
-            Path(name).chmod(0o644)
-            try:
-                os.link(name, target)
-            except FileExistsError:
-                return False
-            except OSError:
-                # A file system without hard links: claim the name first, then put the whole text in its place.
-                try:
-                    os.close(os.open(target, os.O_CREAT | os.O_EXCL, 0o644))
-                except FileExistsError:
-                    return False
-                Path(name).replace(target)
-            return True
-        finally:
-            Path(name).unlink(missing_ok=True)
 
     def files(self) -> list[os.DirEntry[str]]:
         """Files that are named like records, oldest first."""

@@ -1,9 +1,9 @@
 """Files are written whole or not at all, and nothing is overwritten unasked."""
 
+import errno
 import json
 import os
 import re
-import tempfile
 from pathlib import Path
 
 import pytest
@@ -103,6 +103,26 @@ def test_no_directory_and_a_directory_are_refused_before_anything_is_computed(tm
         assert str(path) in done.stderr
 
 
+def test_one_that_appears_where_there_are_no_hard_links_is_kept_too(tmp_path, monkeypatch):
+    path = tmp_path / "a.toml"
+
+    def late(*_):
+        path.write_text("theirs", encoding="utf-8")
+        raise OSError(errno.EPERM, "Operation not permitted")
+
+    monkeypatch.setattr("os.link", late)
+    done = run("new", "-o", str(path))
+    assert (done.exit_code, "--force" in done.stderr, path.read_text(encoding="utf-8")) == (2, True, "theirs")
+    path.unlink()
+
+    def never(*_):
+        raise OSError(errno.EPERM, "Operation not permitted")
+
+    monkeypatch.setattr("os.link", never)
+    assert run("new", "-o", str(path)).exit_code == 0
+    assert names(tmp_path) == ["a.toml"]
+
+
 @pytest.mark.parametrize("force", [[], ["--force"]])
 def test_a_full_disk_leaves_what_was_there(tmp_path, monkeypatch, force):
     """The file is written under another name first; when that fails nothing is left and nothing lost."""
@@ -113,7 +133,7 @@ def test_a_full_disk_leaves_what_was_there(tmp_path, monkeypatch, force):
     def full(*_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("chain.cli.writing.os.fdopen", full)
+    monkeypatch.setattr("library.files.replacing.os.fdopen", full)
     done = run("new", "-o", str(path), *force)
     assert done.exit_code == 2
     assert "No space left on device" in done.stderr
@@ -124,13 +144,13 @@ def test_a_full_disk_leaves_what_was_there(tmp_path, monkeypatch, force):
 def test_a_file_that_appears_meanwhile_is_kept(tmp_path, monkeypatch):
     """Even one that appears after the last look, while the new text is written under another name."""
     path = tmp_path / "a.toml"
-    make = tempfile.mkstemp
+    link = os.link
 
-    def late(**given):
+    def late(*given):
         path.write_text("theirs", encoding="utf-8")
-        return make(**given)
+        return link(*given)
 
-    monkeypatch.setattr("tempfile.mkstemp", late)
+    monkeypatch.setattr("os.link", late)
     done = run("new", "-o", str(path))
     assert done.exit_code == 2
     assert "--force" in done.stderr

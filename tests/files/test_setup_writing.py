@@ -1,5 +1,6 @@
 """A set-up written as a file and read back is the same set-up: those of the demo, generated ones, ones changed in code."""
 
+import errno
 import random
 from dataclasses import replace
 from pathlib import Path
@@ -135,6 +136,26 @@ def test_nothing_is_overwritten_unasked(tmp_path):
     assert chain.load_setup(target) == BOATHOUSE
     with pytest.raises(ChainError, match="cannot be written"):
         BOATHOUSE.save(tmp_path / "none" / "x.toml")
+
+
+def test_what_is_overwritten_stays_until_the_new_file_is_whole(tmp_path, monkeypatch):
+    target, link = tmp_path / "mine.toml", tmp_path / "link.toml"
+    target.write_text("mine", encoding="utf-8")
+    target.chmod(0o640)
+    link.symlink_to(target)
+
+    def full(*_):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with monkeypatch.context() as broken:
+        broken.setattr(Path, "replace", full)
+        with pytest.raises(ChainError, match="No space left"):
+            BOATHOUSE.save(link, force=True)
+    assert target.read_text(encoding="utf-8") == "mine"
+    BOATHOUSE.save(link, force=True)
+    assert link.is_symlink()
+    assert (chain.load_setup(target), target.stat().st_mode & 0o777) == (BOATHOUSE, 0o640)
+    assert sorted(each.name for each in tmp_path.iterdir()) == ["link.toml", "mine.toml"]
 
 
 def test_every_figure_counts_but_the_marks():

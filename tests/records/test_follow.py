@@ -158,7 +158,8 @@ def test_a_full_disk_keeps_the_answers_waiting_and_loses_none(tmp_path, monkeypa
     found = answers(one)
     assert [each.kept for each in found] == [False, False, False]
     assert not list((tmp_path / "log").glob("*.toml"))
-    assert not list((tmp_path / "log").glob(".new-*")), "nothing half-written stays"
+    hidden = {each.name.split("-")[0] for each in (tmp_path / "log").glob(".*")}
+    assert hidden <= {".answered"}, "nothing half-written stays"
     monkeypatch.setattr(folder_module.os, "fsync", real)
     assert not answers(one), "none is answered again"
     assert [each.sweeps[0].source for each in records(tmp_path)] == ["0.s1p", "1.s1p", "2.s1p"]

@@ -96,7 +96,7 @@ def test_nothing_is_ever_rewritten(tmp_path):
     names = [folder.add(record(loss=0.1 * n)).name for n in range(2)] + [Folder(tmp_path).add(record(loss=9.0)).name]
     assert names == [f"2024-05-01-1230-aerial-{n}.toml" for n in (2, 3, 4)]
     assert first.read_bytes() == before
-    assert not [each for each in tmp_path.iterdir() if each.name.startswith(".new-")]
+    assert not [each for each in tmp_path.iterdir() if each.name.startswith(".")]
 
 
 def test_any_single_damage_is_noticed(tmp_path):
