@@ -29,7 +29,7 @@ settings.load_profile("repeatable")
 
 def pytest_configure(config):
     """Leave out what only .ci/run or a person asks for by its marker, unless markers were asked for."""
-    config.option.markexpr = config.option.markexpr or "not (slow or statistical or replay or process)"
+    config.option.markexpr = config.option.markexpr or "not (slow or statistical or replay or process or wide)"
 
 
 @pytest.fixture
@@ -41,3 +41,11 @@ def answered_once(monkeypatch):
     import answered_once as kept
 
     return kept.keep(monkeypatch)
+
+
+@pytest.fixture
+def few_trials(monkeypatch):
+    """Answers take few trials where the test names no number: for words, columns, keys and layout, never for figures."""
+    import few_trials as few
+
+    few.lower(monkeypatch)

@@ -51,7 +51,12 @@ def _only_for_types(node: ast.AST) -> bool:
 def statements(node: ast.AST, lazy: bool) -> Iterator[ast.Import | ast.ImportFrom]:
     """Import statements of a module; those inside functions only with `lazy`."""
     for child in ast.iter_child_nodes(node):
-        if _only_for_types(child) or (not lazy and isinstance(child, (ast.FunctionDef, ast.ClassDef))):
+        # No expression holds a statement.
+        if (
+            isinstance(child, ast.expr)
+            or _only_for_types(child)
+            or (not lazy and isinstance(child, (ast.FunctionDef, ast.ClassDef)))
+        ):
             continue
         if isinstance(child, (ast.Import, ast.ImportFrom)):
             yield child

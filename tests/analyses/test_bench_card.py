@@ -181,6 +181,7 @@ def test_the_page_of_the_card_tells_the_same_as_the_text(boathouse):
     assert len(blanks) >= len(boathouse.ends) + 4 * len(boathouse.places)
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_places_to_fill_in_are_channels_where_the_set_up_has_them():
     """A region with channels gives their names, decimated to a dozen; arms of splitters are wired too."""
     found = card(parse_setup(hostile_setup(2).encode(), "x"), seed=3)
@@ -191,6 +192,7 @@ def test_places_to_fill_in_are_channels_where_the_set_up_has_them():
     assert any(joint.near == "splitter with a long name 0.out2" for joint in found.checked.joints)
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_the_file_name_says_whether_a_page_or_text_is_wanted(tmp_path):
     """`.html` gets HTML, any other name the text; JSON has the contracted keys and no infinity."""
     setup = tmp_path / "setup.toml"
@@ -205,6 +207,7 @@ def test_the_file_name_says_whether_a_page_or_text_is_wanted(tmp_path):
     assert [each["end_ohm"] for each in found["ends"][:4]] == [None, 0.0, 75.0, 50.0]
 
 
+@pytest.mark.usefixtures("few_trials")
 @pytest.mark.parametrize("name", ["plane-after-pad", "boathouse"])
 def test_a_measured_sweep_fills_the_card_in(name, tmp_path):
     """Text, page and JSON have the figures that `recover` gives for the same sweep; a repeated sweep is averaged."""
@@ -246,6 +249,7 @@ def test_a_measured_sweep_fills_the_card_in(name, tmp_path):
         assert json.loads(run("card", setup, sweep, again, "--json"))["measured"] != found["measured"]
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_of_many_channels_the_card_shows_those_that_reach_highest():
     """Twelve lines in the order of the channels, the worst among them, and the card says that there are more."""
     setup = parse_setup(hostile_setup(2).encode(), "x")
@@ -282,6 +286,7 @@ def test_the_three_frequencies_are_the_ends_and_the_middle():
         assert tuple(freq for freq, _ in bench_card._three(replace(setup, sweep=sweep))) == wanted
 
 
+@pytest.mark.usefixtures("few_trials")
 @pytest.mark.parametrize(("shows", "columns"), [("vswr", 3), ("return loss", 3), ("complex", 4)])
 def test_an_analyzer_without_phase_has_no_column_for_an_impedance(shows, columns):
     setup = load_setup("demo/boathouse.toml")
@@ -295,6 +300,7 @@ def test_an_analyzer_without_phase_has_no_column_for_an_impedance(shows, columns
         assert row.count("<td") == columns
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_a_set_up_of_channels_asks_for_readings_by_channel():
     setup = parse_setup(hostile_setup(2).encode(), "x")
     console = Console(file=StringIO(), width=80, color_system=None, markup=False, highlight=False)

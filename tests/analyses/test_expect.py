@@ -42,6 +42,7 @@ def test_the_aim_by_the_bound_is_that_of_each_frequency_alone():
     )
 
 
+@pytest.mark.usefixtures("few_trials")
 @pytest.mark.parametrize("name", ["boathouse", "downlead", "splitter"])
 @pytest.mark.parametrize("units", [[], ["--units", "rl"]])
 def test_what_nothing_connected_shows_is_one_figure(name, units):

@@ -197,6 +197,7 @@ def test_channels_agree_with_their_points():
         assert ("fail" in words) == (each.verdict == "fail")
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_all_figures_of_a_channel_are_of_one_place():
     """Also where the worst match and the highest upper end are of two points; a line says why two intervals differ."""
     setup, sweep = "demo/plane-after-pad.toml", "demo/plane-after-pad.s1p"

@@ -11,6 +11,8 @@ from chain.cli.main import chain as command_line
 from chain.results import SCHEMA_VERSION
 from chain.setup_report.schemas import ABSENT, INFINITE, NOTHING_BACK
 
+pytestmark = pytest.mark.usefixtures("few_trials", "answered_once")
+
 BENCH, LOOPS, HOUSE = "demo/boathouse.toml", "demo/loops.toml", "demo/outlets.toml"
 LEAD = ("--open", "demo/lead-open.s1p", "--short", "demo/lead-short.s1p", "--length", "0.6 m", "--id", "my-lead")
 CALLS = {

@@ -8,6 +8,8 @@ from click.testing import CliRunner
 
 from chain.cli.main import chain
 
+pytestmark = pytest.mark.usefixtures("few_trials", "answered_once")
+
 SETUP, SWEEP = "demo/plane-after-pad.toml", "demo/plane-after-pad.s1p"
 COMMANDS = {
     "check": ["check", "demo/boathouse.toml"],

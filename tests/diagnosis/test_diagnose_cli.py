@@ -21,6 +21,7 @@ def run(*words, status=0, **env):
     return done
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_verdict_comes_first_and_screen_beside_what_it_should_be():
     """Verdict, table of readings, table of kinds, at 80 columns and never wider."""
     lines = run(*REVERSED, COLUMNS="80").stdout.splitlines()
@@ -31,6 +32,7 @@ def test_verdict_comes_first_and_screen_beside_what_it_should_be():
     assert "1.45 to 1.9" in row
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_json_holds_the_contracted_keys():
     """`hypotheses` with `what`, `item` and `share`, most likely first, and `verdict`."""
 
@@ -46,6 +48,7 @@ def test_json_holds_the_contracted_keys():
     assert got["ohms_open"] is True
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_enforce_ends_with_1_unless_the_chain_shows_no_fault():
     """0 without it, 1 with it; a verdict is no error, and a chain that shows no fault meets what is enforced."""
     assert run(*REVERSED).stderr == ""
@@ -53,6 +56,7 @@ def test_enforce_ends_with_1_unless_the_chain_shows_no_fault():
     run("--open", "1.73", "--load", "1.05", "--enforce")
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_an_ohmmeter_alone_is_enough_to_start():
     """86.6 ohm speaks for the chain and says what it cannot see; 129.9 is the pad's other end; the next reading is named."""
     sound = run("--ohms", "86.6", COLUMNS="200").stdout
@@ -63,6 +67,7 @@ def test_an_ohmmeter_alone_is_enough_to_start():
     assert json.loads(run("--ohms", "open", "--json").stdout)["telling"]["end"] in ("open", "short", "load", "load50")
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_what_a_sound_chain_could_hide_and_the_next_reading_are_said():
     """Verdict, what could be hidden with its largest size, what to read next, in the first lines."""
     got = json.loads(run("--open", "1.73", "--load", "1.05", "--json").stdout)
@@ -75,6 +80,7 @@ def test_what_a_sound_chain_could_hide_and_the_next_reading_are_said():
     assert [line.split()[0] for line in shown] == ["No", "They", "Next:"]
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_sweeps_are_read_and_their_figures_reported(tmp_path):
     """A table for the open, a Touchstone file for the short; the mean over the span they share."""
     freq = np.linspace(174, 240, 12)
@@ -87,6 +93,7 @@ def test_sweeps_are_read_and_their_figures_reported(tmp_path):
     assert json.loads(at_one)["freq_hz"] == [200e6]
 
 
+@pytest.mark.usefixtures("few_trials")
 @pytest.mark.parametrize(
     ("words", "part"),
     [
@@ -112,6 +119,7 @@ def test_input_at_fault_ends_with_2_and_says_what(words, part):
     assert "Traceback" not in done.output
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_what_to_read_next_is_said_where_nothing_can_be_reported():
     """One reading of a load proves little: an end that would tell is named with what it would show."""
     out = run("--load", "1.45", COLUMNS="120").stdout
@@ -131,6 +139,7 @@ def test_readings_judged_together_are_reported_in_words():
     assert "%) or " in row
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_an_output_file_is_written_whole_and_not_over_an_input(tmp_path):
     """`-o` takes text or JSON; an existing file needs --force."""
     target = tmp_path / "out.json"
@@ -147,6 +156,7 @@ def test_an_output_file_is_written_whole_and_not_over_an_input(tmp_path):
     assert table.read_bytes() == swept
 
 
+@pytest.mark.usefixtures("few_trials")
 @pytest.mark.parametrize(
     ("typed", "words", "has", "has_not"),
     [
@@ -168,6 +178,7 @@ def test_sizes_of_faults_are_in_the_unit_that_was_typed(typed, words, has, has_n
     assert "of any match" in kept or has in kept
 
 
+@pytest.mark.usefixtures("few_trials")
 @pytest.mark.parametrize(
     "text",
     [
@@ -186,6 +197,7 @@ def test_an_end_is_read_in_the_words_of_any_reading(text):
     assert "dB return loss" in done.stdout
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_ends_that_name_several_frequencies_are_refused():
     words = ["prove", "demo/boathouse.toml", "--open", "1.73 at 210 MHz"]
     done = CliRunner().invoke(chain, [*words, "--short", "1.7 at 600 MHz"])

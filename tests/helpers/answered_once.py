@@ -3,8 +3,10 @@
 from dataclasses import fields, is_dataclass
 from functools import partial, wraps
 from importlib import import_module
+from inspect import signature
 
 import numpy as np
+from few_trials import in_force
 
 from library.parts import Library
 
@@ -50,13 +52,18 @@ def told(value):
 def kept(function):
     """The function, which computes each answer once; how far it is, is told the first time only."""
 
+    taken = signature(function)
+
     @wraps(function)
     def ask(*given, progress=None, **named):
-        key = function, told(given), told(named)
+        # What is asked is the same whether an argument is named, stands in its place or is the usual one.
+        asked = taken.bind(*given, **named)
+        asked.apply_defaults()
+        key = in_force(), function, *(told(each) for name, each in asked.arguments.items() if name != "progress")
         if key not in _KEPT:
             watched = {} if progress is None else {"progress": progress}
             # What was asked about stays alive with its answer: a library is known by where it lies.
-            _KEPT[key] = function(*given, **named, **watched), given
+            _KEPT[key] = function(*given, **named, **watched), asked
         return _KEPT[key][0]
 
     return ask

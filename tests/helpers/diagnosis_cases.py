@@ -1,10 +1,13 @@
 """Readings of known terminations on the boathouse set-up, held against its faults."""
 
-from chain.diagnosis.diagnose import prove
+from answered_once import kept
+
+from chain.diagnosis import diagnose
 from chain.diagnosis.terminations import known_ends
 from chain.files.setup_file import load_setup
 
 BOATHOUSE = load_setup("demo/boathouse.toml")
+prove = kept(diagnose.prove)
 
 
 def read(setup=BOATHOUSE, draws=40_000, ohms=None, loads=(32.0, 26.0), **given):

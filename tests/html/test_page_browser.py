@@ -15,6 +15,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from further import wide
 from pages import BOATHOUSE, HOSTILE, SWEEP, few_readings, hostile_setup, measured_setup, short_boathouse
 
 from chain.analyses.page import page
@@ -125,7 +126,7 @@ def opened(browser, address, width=1280, **settings):
         context.close()
 
 
-@pytest.mark.parametrize("name", ["measured", "hostile", "card"])
+@pytest.mark.parametrize("name", ["hostile", "card", *wide("measured")])
 def test_the_page_is_silent_and_asks_for_nothing(browser, pages, name):
     """No message on the console, no error, and no request but for the file itself; hostile text runs nothing."""
     with opened(browser, pages[name]) as (tab, said, asked):
@@ -266,19 +267,21 @@ def test_everything_can_be_read_without_javascript(browser, pages):
         assert said == []
 
 
-SHOWN = [("measured", 390, "dark"), ("measured", 1280, "light"), ("card", 390, "light"), ("outlets", 390, "dark")]
+SHOWN = [("measured", 390, "dark"), ("card", 390, "light")]
 """Pages, widths and schemes of the default run; all the others are for the long one."""
+MORE = [("measured", 1280, "light"), ("outlets", 390, "dark")]
 OTHERS = [
     each
     for each in product(
         ("measured", "hostile", "long", "splitter", "card", "outlets", "log"), (390, 1280), ("light", "dark")
     )
-    if each not in SHOWN
+    if each not in (*SHOWN, *MORE)
 ]
 
 
 @pytest.mark.parametrize(
-    ("name", "width", "scheme"), [*SHOWN, *(pytest.param(*each, marks=pytest.mark.replay) for each in OTHERS)]
+    ("name", "width", "scheme"),
+    [*SHOWN, *wide(*MORE), *(pytest.param(*each, marks=pytest.mark.replay) for each in OTHERS)],
 )
 def test_axe_finds_no_fault_and_nothing_is_cut_off_unseen(browser, pages, name, width, scheme):
     """No fault at all by axe-core's rules (contrast, names, regions, keyboard); what is wider than its place scrolls and says so."""

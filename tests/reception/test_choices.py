@@ -5,21 +5,24 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from answered_once import kept
 from click.testing import CliRunner
 
 from chain.cli.main import chain
 from chain.errors import InputError
 from chain.outlet_report import placement
 from chain.outlet_report.outlets import span_of
+from chain.reception import improvements, placing_amplifier
 from chain.reception.checks import check_installation
-from chain.reception.improvements import improve_reception
 from chain.reception.installation_file import parse_installation
 from chain.reception.outlets import outlets
-from chain.reception.placing_amplifier import place_amplifier, score
+from chain.reception.placing_amplifier import score
 from chain.reception.seen import read_seen
 from chain.reception.tree import bypassed
 
 pytestmark = pytest.mark.usefixtures("answered_once")
+
+place_amplifier, improve_reception = kept(placing_amplifier.place_amplifier), kept(improvements.improve_reception)
 
 TEXT = Path("demo/outlets.toml").read_text(encoding="utf-8")
 

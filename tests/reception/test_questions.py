@@ -12,22 +12,25 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from answered_once import kept
 from click.testing import CliRunner
 
 from chain.cli.main import chain
 from chain.errors import InputError, RangeError
 from chain.outlet_report import placement
 from chain.outlet_report.outlets import verdict_lines
+from chain.reception import improvements, placing_amplifier
 from chain.reception.checks import check_installation
-from chain.reception.improvements import improve_reception
 from chain.reception.installation_file import load_installation, parse_installation
 from chain.reception.levels import nominal_levels, without_item
 from chain.reception.outlets import outlets
-from chain.reception.placing_amplifier import inserted, place_amplifier, score
+from chain.reception.placing_amplifier import inserted, score
 from chain.reception.seen import compare_seen, read_seen
 from library.reception import reception_part
 
 pytestmark = pytest.mark.usefixtures("answered_once")
+
+place_amplifier, improve_reception = kept(placing_amplifier.place_amplifier), kept(improvements.improve_reception)
 
 DEMO = "demo/outlets.toml"
 ACROSS_THE_WATER = (
@@ -57,6 +60,7 @@ def changed(*pairs):
     return parse_installation(text.encode(), "house.toml", Path("demo"))
 
 
+@pytest.mark.usefixtures("few_trials")
 @pytest.mark.parametrize(
     "words",
     [
@@ -80,6 +84,7 @@ def test_three_lines_of_at_most_80_characters_first(words, monkeypatch):
         assert answer[2].startswith("Next: ")
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_the_three_lines_stand_alone_in_ascii(monkeypatch):
     monkeypatch.setenv("COLUMNS", "80")
     for words in (("outlets", DEMO), ("outlets", DEMO, "--place"), ("check", DEMO)):
@@ -306,6 +311,7 @@ def test_a_bad_table_of_levels_is_refused_in_place(text, message, tmp_path):
     run("outlets", DEMO, "--seen", str(path), status=2)
 
 
+@pytest.mark.usefixtures("few_trials")
 @pytest.mark.parametrize("size", ["1.0 0.0", "-0.6 0.9"])
 def test_an_antenna_that_reflects_everything_receives_next_to_nothing(size, tmp_path):
     """As a limit that is reached, or in a sweep that noise takes past one: levels far down, in every question, and no fault."""

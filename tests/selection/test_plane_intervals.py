@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from further import wide
 
 from chain.assembly.cascade import build
 from chain.reflection import magnitude_from_vswr, vswr
@@ -63,7 +64,7 @@ def alone(room, setup, points):
     return found
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", [1, *wide(0, 2, 3)])
 def test_chains_looked_at_together_show_what_each_shows_alone(seed):
     need = random_need(seed)
     room = search_space(need)
