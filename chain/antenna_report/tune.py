@@ -98,7 +98,10 @@ def _direction_only(result: Tuning) -> tuple[str, str, str]:
 
 def _undecided(result: Tuning) -> tuple[str, str, str]:
     working = _working(result)
-    place = "no resonance is seen" if working is None else f"resonance at {_ends(working)} MHz"
+    place = "no resonance is seen"
+    if working is not None:
+        known = math.isfinite(working.low) or math.isfinite(working.high)
+        place = f"resonance at {_ends(working)} MHz" if known else "the resonance may lie anywhere"
     first = f"Cannot tell yet: {place}; wanted middle {_hz(result.wanted.aim_hz)}."
     second = "The uncertainty is larger than the distance to the wanted frequency."
     better = result.improvement
@@ -114,7 +117,16 @@ def _by_dip(result: Tuning) -> tuple[str, str, str]:
     others = result.other_dips_hz
     named = f"{_many([f'{each / 1e6:.0f}' for each in others])} MHz" if others else ""
     second = f"Dip at {dip}; wanted {_span(result)}. No phase was read."
-    if others:
+    if not (math.isfinite(result.dip.low) or math.isfinite(result.dip.high)):
+        seen = f"Dip seen at {_hz(result.dip.value, math.inf)}"
+        tail = "such readings do not tell where it is."
+        more = (
+            (f", {'another' if len(others) == 1 else 'others'} at {named}", f", {len(others)} more")
+            if others
+            else ("",)
+        )
+        second = fitted(*(f"{seen}{each}; {tail}" for each in more))
+    elif others:
         more = (f"another at {named}" if len(others) == 1 else f"others at {named}", f"{len(others)} more")
         second = fitted(*(f"Dip at {dip}, {each}; wanted {_span(result)}." for each in more))
     if not math.isfinite(result.dip.value):
@@ -122,8 +134,8 @@ def _by_dip(result: Tuning) -> tuple[str, str, str]:
         at = _hz(float(result.sweep.freq_hz[0 if result.dip.value < 0 else -1]))
         besides = f"; a dip at {named}" if others else ""
         return (
-            f"Cannot tell from this alone: the best reading is the {end} in frequency.",
-            fitted(*(f"The reading is best at {at}, the end of the sweep{each}." for each in (besides, ""))),
+            f"Cannot tell from this alone: the match is best at the {end} frequency.",
+            fitted(*(f"It is best at {at}, the end of the sweep{each}." for each in (besides, ""))),
             _try(result),
         )
     if result.dip_side == "within":
@@ -141,6 +153,8 @@ def _try(result: Tuning) -> str:
             way = "lower" if result.dip.value < 0 else "higher"
             at = _hz(float(result.sweep.freq_hz[0 if result.dip.value < 0 else -1]))
             return f"Next: sweep {way}; the dip may lie {'below' if result.dip.value < 0 else 'above'} {at}."
+        if not result.could_show_phase:
+            return "Next: leave it so; with this analyzer only a larger change would show."
         return "Next: leave it so, or read with a phase, calibrated at the end of the lead."
     by = f"{100 * abs(found.share):.3g} %"
     size = by if found.length_m is None else f"{by} ({_length(abs(found.length_m))})"
@@ -158,7 +172,11 @@ def _try(result: Tuning) -> str:
 def _after_tuning(result: Tuning) -> str:
     if result.now.vswr.value <= result.limit_vswr:
         return "Next: leave the length alone; gain, place and lead matter more now."
-    return "Next: chain tune --match shows what a matching network could do."
+    if result.has_phase:
+        return "Next: chain tune --match shows what a matching network could do."
+    if result.could_show_phase:
+        return "Next: save a sweep with phase; 'chain tune --match' then says what helps."
+    return "Next: leave the length; test the chain ('chain prove') for what makes it bad."
 
 
 def _working(result: Tuning) -> Estimate | None:
@@ -319,7 +337,7 @@ def _ends(found: Estimate) -> str:
     if not found.closed:
         if math.isfinite(found.low):
             return f"{_number(found.low, wide)} or more"
-        return f"{_number(found.high, wide)} or less" if math.isfinite(found.high) else "or anywhere"
+        return f"{_number(found.high, wide)} or less" if math.isfinite(found.high) else "it may lie anywhere"
     return f"{_number(found.low, wide)} to {_number(found.high, wide)}"
 
 

@@ -38,6 +38,17 @@ def local_fit(freq_hz: Real, at_hz: Real, narrowest_q: float = USUAL_Q) -> tuple
     return value, slope
 
 
+def reading_fit(freq_hz: Real, narrowest_q: float = USUAL_Q) -> Real:
+    """Weights of every reading in the value at each of them, shape (readings, readings), for readings without a phase.
+
+    As smooth as the narrowest antenna leaves it, or the noise of single readings would make several dips of one. Where the
+    readings of a fit reach over more than its width, they are no one piece of curve, and each stands for itself.
+    """
+    value, _ = local_fit(freq_hz, freq_hz, narrowest_q)
+    reach = np.array([np.ptp(freq_hz[row != 0]) for row in value])
+    return np.where((reach > freq_hz / narrowest_q)[:, None], np.eye(freq_hz.size), value)
+
+
 TAIL = 0.022
 """Share of the trials left out at either end: a little less than 2.5 %, since some thousand trials know their own tails so well
 only; with this intervals hold what is promised in an independent world (`tests/tuning/test_world.py`)."""

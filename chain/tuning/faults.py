@@ -14,7 +14,7 @@ from chain.errors import RangeError
 from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
-from chain.tuning.crossings import local_fit, lowest
+from chain.tuning.crossings import lowest, reading_fit
 from chain.tuning.prediction import Repeats, repeats
 from chain.tuning.trials import BenchSweep, bench_of, prepared
 from library.files.store import csv_rows
@@ -176,7 +176,7 @@ def _signs(
     bench: BenchSweep, readings: Readings, before: Readings | None, handled: Readings | None, seed: int
 ) -> dict[str, Sign]:
     freq = readings.freq_hz
-    smooth, _ = local_fit(freq, freq, bench.narrowest_q)
+    smooth = reading_fit(freq, bench.narrowest_q)
     # Behind a pad nothing reads large: the pad is allowed for before a size is called large or small.
     gain = np.abs(bench.maps(None, seed).p[0])
     now, then, held = (

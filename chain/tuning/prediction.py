@@ -10,7 +10,7 @@ from chain.arrays import Complex, Real
 from chain.reflection import vswr
 from chain.results import COVERAGE
 from chain.sweeps.readings import Readings
-from chain.tuning.crossings import TAIL, local_fit, lowest
+from chain.tuning.crossings import TAIL, lowest, reading_fit
 from chain.tuning.records import Prediction, TrialChange, Wanted
 from chain.tuning.spans import Valley, inside, worst_of
 from chain.tuning.trials import BATCHES, BenchSweep, screens
@@ -152,7 +152,7 @@ def repeats(
     else:
         seen = readings.reflection
     far = bench.maps(0, seed).recovered(seen)
-    smooth, _ = local_fit(freq, freq, bench.narrowest_q)
+    smooth = reading_fit(freq, bench.narrowest_q)
     one, two = (_shown(bench, readings, far, repeat, seed) @ smooth.T for repeat in (1, 2))
     part = slice(None) if own is None else slice(own.first, max(own.last + 1, own.first + 3))
     minima = [np.clip(lowest(freq[part], each[:, part]), freq[part][0], freq[part][-1]) for each in (one, two)]

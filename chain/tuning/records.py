@@ -171,6 +171,8 @@ class Tuning(ResultTable):
     draws: int
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
+    could_show_phase: bool = True
+    """Whether the analyzer of the set-up shows a phase, whatever the sweep holds."""
     limit_in_db: bool = False
     """The limit is stated as a return loss, so that prints and plots show one."""
 

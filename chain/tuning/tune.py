@@ -21,8 +21,8 @@ from chain.tuning.crossings import (
     crossing_interval,
     ends,
     estimate,
-    local_fit,
     lowest,
+    reading_fit,
     sure_crossings,
 )
 from chain.tuning.direction import NOT_STATED, DrawnAntenna, decide, operating, resonance_of, verdict_of
@@ -289,16 +289,11 @@ def tune_magnitudes(
     whole = replace(setup, sweep=Sweep(float(freq[0]), float(freq[-1]), freq.size))
     found = recover(whole, readings, seed=seed, progress=progress)
     bench = bench_of(setup, readings.freq_hz)
-    # As smooth as the narrowest antenna leaves it, or the noise of single readings would make several dips of one.
-    smooth, _ = local_fit(bench.freq_hz, bench.freq_hz, bench.narrowest_q)
     # A reading beyond every passive antenna's has no true value: for the dip it is as far from one as can be.
     size = np.where(np.isnan(found.true_vswr), 1.0, magnitude_from_vswr(found.true_vswr))
-    curve = smooth @ size
+    curve = reading_fit(freq, bench.narrowest_q) @ size
     own, others = wanted_valley(freq, curve, wanted)
-    part = slice(max(own.at - 1, 0), own.at + 2)
-    value = (
-        float(lowest(freq[part], curve[None, part])[0]) if 0 < own.at < freq.size - 1 else (-np.inf, np.inf)[own.at > 0]
-    )
+    value = _dip_hz(freq, curve, size, own)
     # Where no true magnitude gives the reading, both ends are a full reflection.
     low, high = (np.asarray(magnitude_from_vswr(np.nan_to_num(end, nan=np.inf))) for end in (found.low, found.high))
     dip = dip_interval(bench.freq_hz, low, high, value, own if others else None)
@@ -339,8 +334,27 @@ def tune_magnitudes(
         seed=seed,
         draws=found.draws,
         assumed=(*setup.assumed, *(() if setup.antenna.element else (NOT_STATED,))),
-        warnings=found.warnings,
+        warnings=(*found.warnings, *_impossible(len(found.refused))),
+        could_show_phase=setup.near.has_phase,
     )
+
+
+def _dip_hz(freq_hz: Real, curve: Real, size: Real, own: Valley) -> float:
+    """Where a dip lies lowest; infinite only where the smoothed curve and its readings both fall to that end of the sweep."""
+    ends = (0, freq_hz.size - 1)
+    if own.at not in ends:
+        part = slice(own.at - 1, own.at + 2)
+        return float(lowest(freq_hz[part], curve[None, part])[0])
+    best = own.first + int(size[own.first : own.last + 1].argmin())
+    return float(freq_hz[best]) if best not in ends else (-np.inf, np.inf)[own.at > 0]
+
+
+def _impossible(count: int) -> tuple[str, ...]:
+    """A remark where readings are none of this chain, whatever hangs on it."""
+    if not count:
+        return ()
+    what = "reading" if count == 1 else "readings"
+    return (f"{count} {what} cannot come through this chain: test it ('chain prove') before you change the antenna",)
 
 
 def _worst(value: float, low: Real, high: Real) -> Estimate:

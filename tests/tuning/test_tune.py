@@ -252,6 +252,57 @@ def test_of_two_dips_the_wanted_one_counts_and_the_other_is_named(wanted_hz, dip
     assert f"another at {round(found.other_dips_hz[0] / 1e6)} MHz" in three_lines(found)[1]
 
 
+def seen_on(shown, freq_hz, setup):
+    """The answer for readings typed from a screen that shows VSWR only."""
+    vswr = np.array(shown)
+    half = np.full(vswr.size, 0.005)
+    readings = Readings(np.array(freq_hz), (vswr - 1) / (vswr + 1), None, "typed", rounding=half)
+    return tune(setup, readings)
+
+
+CHANNEL_MIDDLES = np.array([474e6, 506e6, 546e6, 594e6, 626e6, 658e6])
+
+
+def test_readings_far_apart_are_not_smoothed_into_a_dip_where_none_is():
+    """Of readings 32 MHz apart each stands for itself: the dip is at the least of them, and nothing is said of the sweep's end."""
+    setup = load_setup("tests/data/loft.toml")
+    found = seen_on([1.30, 1.22, 1.15, 1.50, 1.08, 1.90], CHANNEL_MIDDLES, setup)
+    assert found.dip.value == pytest.approx(626e6, abs=5e6)
+    assert "end of the sweep" not in three_lines(found)[1]
+    found = seen_on([1.30, 1.22, 1.15, 1.08, 1.15, 1.20], CHANNEL_MIDDLES, setup)
+    assert found.dip.value == pytest.approx(594e6, abs=12e6)
+
+
+def test_a_best_reading_inside_is_not_called_one_at_the_end():
+    """Where noise lets the smoothed curve end lowest, the best reading itself counts."""
+    freq = np.linspace(470e6, 694e6, 113)
+    shown = np.linspace(1.03, 1.32, freq.size)
+    shown[:4] = [1.03, 1.04, 1.02, 1.06]
+    found = tune(load_setup("tests/data/loft.toml"), Readings(freq, (shown - 1) / (shown + 1), None, "made"))
+    assert found.dip.value == pytest.approx(474e6, abs=2e6)
+
+
+def test_without_a_phase_the_next_step_needs_none():
+    """A screen of VSWR only is not sent to a matching network; a dip that may be anywhere is said to be so in English."""
+    handheld = load_setup("tests/data/loft.toml")
+    setup = replace(handheld, near=replace(handheld.near, shows="complex"))
+    shown = [1.5, 1.32, 1.2, 1.06, 1.25, 1.45]
+    ends = [three_lines(seen_on(shown, CHANNEL_MIDDLES, each))[2] for each in (setup, handheld)]
+    assert ends[0] == "Next: save a sweep with phase; 'chain tune --match' then says what helps."
+    assert ends[1] == "Next: leave the length; test the chain ('chain prove') for what makes it bad."
+    shown = [1.15, 1.12, 1.10, 1.12, 1.08, 1.12]
+    second = three_lines(seen_on(shown, CHANNEL_MIDDLES, handheld))[1]
+    assert second.endswith("such readings do not tell where it is.")
+    assert "or anywhere" not in second
+
+
+def test_a_reading_that_the_chain_cannot_show_is_said():
+    """VSWR 10 behind a pad is no antenna's."""
+    setup = load_setup("tests/data/loft.toml")
+    found = seen_on([1.30, 1.22, 1.15, 1.50, 1.08, 10.0], CHANNEL_MIDDLES, setup)
+    assert any("1 reading cannot come through this chain" in each for each in found.warnings)
+
+
 def test_what_cannot_be_resolved_is_not_answered_by_a_cut():
     """Where the direction is unknown the trial can be undone, and is in millimetres where the length is stated."""
     setup = replace(load_setup("tests/data/loft.toml"), antenna=Antenna(length_m=0.25))
@@ -273,5 +324,5 @@ def test_a_best_reading_at_the_lowest_frequency_is_no_dip_on_either_side():
     shown = np.linspace(1.02, 1.32, freq.size)
     found = tune(load_setup("tests/data/loft.toml"), Readings(freq, (shown - 1) / (shown + 1), None, "made"))
     lines = three_lines(found)
-    assert lines[0] == "Cannot tell from this alone: the best reading is the lowest in frequency."
+    assert lines[0] == "Cannot tell from this alone: the match is best at the lowest frequency."
     assert lines[2] == "Next: sweep lower; the dip may lie below 470 MHz."
