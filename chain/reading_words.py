@@ -62,7 +62,7 @@ def parse_reading(text: str, channels: Channels = MappingProxyType({}), shows_db
         raise _bound(figure, beyond, where, shows_db)
     if ENDLESS.fullmatch(figure) and not shows_db:  # a return loss without end is a perfect match
         figure = f"VSWR {figure}"
-    found = _read(figure, where, _where(where, channels), shows_db)
+    found = _read(figure, where, frequency_of(where, channels), shows_db)
     return replace(found, by_channel=bool(re.fullmatch(CHANNEL, where, re.IGNORECASE)))
 
 
@@ -77,7 +77,7 @@ def placed_figure(text: str, channels: Channels) -> tuple[str, float | None]:
     if len(JOINED.split(words)) == 1 and not BEHIND.fullmatch(words) and not AHEAD.fullmatch(words):
         return text, None
     figure, where = _figure_and_place(text, channels)
-    return figure, _where(where, channels)
+    return figure, frequency_of(where, channels)
 
 
 def _read(figure: str, where: str, freq_hz: float, shows_db: bool) -> Reading:
@@ -175,8 +175,9 @@ def _bare_ratio(figure: str) -> float:
     return ratio_of(figure, figure, KINDS["vswr"])
 
 
-def _where(where: str, channels: Channels) -> float:
+def frequency_of(where: str, channels: Channels) -> float:
     """Frequency of a reading [Hz]: a quantity, or the middle of a channel."""
+    where = COMMA.sub(point_for_comma, where.translate(SPELLINGS).strip())
     if not re.fullmatch(CHANNEL, where, re.IGNORECASE):
         return parse_quantity(where, "frequency")
     from library.channels import listed, named_channel

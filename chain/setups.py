@@ -5,7 +5,7 @@ What a set-up does not state is filled in with what is typical of its class of a
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import field, replace
 from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple
 
@@ -38,6 +38,18 @@ class Sweep:
     region: str = ""
     channels: tuple[tuple[str, float, float], ...] = ()
     """Each channel: (name, lower edge, upper edge), edges in Hz."""
+
+    def without(self, freq_hz: Iterable[float]) -> tuple[str, ...]:
+        """A remark where something was read at frequencies that the sweep does not hold."""
+        inside = [self.start_hz <= each <= self.stop_hz for each in freq_hz]
+        if all(inside):
+            return ()
+        several = len(inside) > 1
+        which = f"{inside.count(False)} of {len(inside)} readings lie" if several else "what was read lies"
+        asked = "is it the right sweep?" if several else "is it the right frequency?"
+        return (
+            f"{which} outside the set-up's sweep of {self.start_hz / 1e6:g} to {self.stop_hz / 1e6:g} MHz: {asked}",
+        )
 
 
 @dataclass(frozen=True)

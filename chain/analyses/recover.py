@@ -392,7 +392,7 @@ def _identity(setup: Setup, measurement: Measurement, readings: Readings, remark
         "whole": _whole(setup, readings.freq_hz),
         "named": tuple(float(each) in readings.channel_hz for each in readings.freq_hz),
         "assumed": setup.assumed,
-        "warnings": (*setup.warnings, *readings.warnings, *_elsewhere(setup, readings), *remarks),
+        "warnings": (*setup.warnings, *readings.warnings, *setup.sweep.without(readings.freq_hz), *remarks),
     }
 
 
@@ -403,18 +403,6 @@ def _whole(setup: Setup, freq_hz: Real) -> bool:
         return {name for name, _, _ in setup.sweep.channels} <= members | set(middles(setup, freq_hz))
     widest = (setup.sweep.stop_hz - setup.sweep.start_hz) / FEWEST_STEPS
     return bool(np.diff(freq_hz, prepend=setup.sweep.start_hz, append=setup.sweep.stop_hz).max() <= widest)
-
-
-def _elsewhere(setup: Setup, readings: Readings) -> tuple[str, ...]:
-    """A remark where readings lie outside the sweep that the set-up is made for."""
-    start, stop = setup.sweep.start_hz, setup.sweep.stop_hz
-    count = int(np.count_nonzero((readings.freq_hz < start) | (readings.freq_hz > stop)))
-    if not count:
-        return ()
-    span = f"{start / 1e6:g} to {stop / 1e6:g} MHz"
-    return (
-        f"{count} of {readings.freq_hz.size} readings lie outside the set-up's sweep of {span}: is it the right sweep?",
-    )
 
 
 def _ohm(far: Complex, far_ohm: float) -> Complex:

@@ -57,7 +57,7 @@ END = "VSWR (1.73), return loss (11.4 dB), inf (off the scale), or a sweep file;
     multiple=True,
     callback=_once,
     metavar="FREQUENCY",
-    help="Where it was read, such as '210 MHz', once for all readings; the middle of the sweep if left out.",
+    help="Where it was read, such as '210 MHz' or 'ch 30', once for all readings; the middle of the sweep if left out.",
 )
 @click.option(
     "--ohms",
@@ -112,6 +112,7 @@ def command(
     from chain.diagnosis.ohmmeter_likelihood import parse_ohms
     from chain.diagnosis.records import NOTHING_SHOWN
     from chain.diagnosis.terminations import known_ends
+    from chain.reading_words import frequency_of
     from chain.results import SEED
     from chain.units import parse_quantity
 
@@ -119,7 +120,6 @@ def command(
         None if text is None else parse_quantity(text, "return_loss") for text in (load_limit, load50_limit)
     )
     metered = None if ohms is None else parse_ohms(ohms)
-    at_hz = None if at is None else parse_quantity(at, "frequency")
     loaded = load_heeded(shared, setup)
     readings = {end: _read(loaded, texts, sweep) for end, texts in given.items()}
     typed = [text for texts in given.values() for text in texts if not _is_file(text)]
@@ -132,6 +132,7 @@ def command(
         follow_limit(loaded.far.limit_in_db or in_db)
     middle_hz = (loaded.sweep.start_hz + loaded.sweep.stop_hz) / 2
     channels = {name: (low_hz, high_hz) for name, low_hz, high_hz in loaded.sweep.channels}
+    at_hz = None if at is None else frequency_of(at, channels)
     known = known_ends(readings, middle_hz, at_hz, metered is not None, channels)
     seed = SEED if shared.seed is None else shared.seed
     with progress(shared) as report:

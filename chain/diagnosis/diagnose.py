@@ -147,7 +147,7 @@ def prove(
         seed,
         first.draws,
         (*setup.assumed, *assumed),
-        (*setup.warnings, *_remarks(setup, ohms), *_unresolved(setup, known, verdict)),
+        (*setup.warnings, *_elsewhere(setup, known), *_remarks(setup, ohms), *_unresolved(setup, known, verdict)),
     )
 
 
@@ -193,6 +193,10 @@ def _remarks(setup: Setup, ohms: float | None) -> tuple[str, ...]:
             "taken off first (--ohms)"
         )
     return tuple(out)
+
+
+def _elsewhere(setup: Setup, known: KnownTerminations) -> tuple[str, ...]:
+    return setup.sweep.without(known.freq_hz.tolist()) if known.readings else ()
 
 
 def _unresolved(setup: Setup, known: KnownTerminations, verdict: str) -> tuple[str, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from math import isinf, log1p, pi, sqrt
 from typing import Any
@@ -13,10 +14,14 @@ from chain.arrays import Real
 from chain.diagnosis.faults import LOSS, MOST_EXTRA_DB, MOST_LESS_DB, SuspectedFault
 from chain.diagnosis.likelihood import Meter
 from chain.errors import UnitError, quoted
+from chain.reading_words import COMMA, point_for_comma
 from chain.setups import Setup
-from chain.units import parse_quantity
+from chain.units import SPELLINGS, parse_quantity
 from library.records import Pad
 
+OVERLOAD = re.compile(r"open|inf(?:inite|inity)?|∞|[o0]\.?l\.?|over ?(?:load|range|flow)|off(?: the)?[ -]?scale|-{2,}")
+"""What a meter shows, or its user writes, of no connection at all."""
+BELOW_ZERO = re.compile(r"-\s*[.0-9]*[1-9]")
 OPEN_OHM = 1e5
 """A chain that reads more than this is open to DC; practice."""
 METER_SHARE = 0.02
@@ -30,10 +35,14 @@ MOST_OFF = 3.0
 
 def parse_ohms(text: str) -> float:
     """Reading of an ohmmeter as typed [ohm]."""
-    words = text.strip().lower()
-    if words in ("open", "inf", "infinite", "infinity"):
+    words = text.translate(SPELLINGS).strip().lower()
+    if OVERLOAD.fullmatch(words):
         return float("inf")
+    if BELOW_ZERO.match(words):
+        what = f"--ohms: {quoted(text)} is below zero, as an ohmmeter shows it with volts on the lead"
+        raise UnitError(what, "take analyzer, every supply and the antenna off, meter for volts, then for ohms again")
     try:
+        words = COMMA.sub(point_for_comma, words)
         if not any(letter.isalpha() for letter in words.replace("e", "")) and float(words) == 0:
             return 0.0
         ohm = parse_quantity(words if words[-1:].isalpha() else f"{words} ohm", "impedance")

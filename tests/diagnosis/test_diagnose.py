@@ -452,11 +452,26 @@ def test_same_seed_same_shares_and_plain_values():
 
 @pytest.mark.parametrize(
     ("text", "ohm"),
-    [("86.6", 86.6), ("86.6 ohm", 86.6), ("1.2 kohm", 1200.0), ("open", inf), ("0", 0.0), ("2 kohm", 2e3)],
+    [
+        *[("86.6", 86.6), ("86.6 ohm", 86.6), ("1.2 kohm", 1200.0), ("0", 0.0), ("2 kohm", 2e3)],
+        *[("86,6", 86.6), ("86,6 ohm", 86.6), ("0,0", 0.0), ("86.6\u00a0ohm", 86.6)],
+        *[
+            (words, inf)
+            for words in ("open", "OL", "o.l.", "0L", "overload", "over range", "inf", "infinite", "\u221e", "---")
+        ],
+    ],
 )
 def test_ohms_as_typed(text, ohm):
-    """With or without the unit; an open in words."""
+    """With or without the unit, a decimal comma; an open in words, and as meters show it."""
     assert parse_ohms(text) == ohm
+
+
+@pytest.mark.parametrize("text", ["-5", "-0.3 ohm", "\u22125", "- 12"])
+def test_ohms_below_zero_are_volts_on_the_lead(text):
+    """No resistance is: the remedy is what makes the meter true, and not another spelling."""
+    with pytest.raises(UnitError, match="volts on the lead") as caught:
+        parse_ohms(text)
+    assert "every supply" in caught.value.help
 
 
 @given(st.text(max_size=10))

@@ -198,6 +198,20 @@ def test_an_end_is_read_in_the_words_of_any_reading(text):
 
 
 @pytest.mark.usefixtures("few_trials")
+def test_where_it_was_read_is_named_as_in_a_reading():
+    """A channel of the set-up, a decimal comma; outside the sweep the answer says so."""
+    words = ["prove", "tests/data/loft.toml", "--load", "1.05"]
+    channel, figure, comma = (
+        CliRunner().invoke(chain, [*words, "--at", at]) for at in ("ch 30", "546 MHz", "546,0 MHz")
+    )
+    assert channel.exit_code == 0, channel.output
+    assert channel.stdout == figure.stdout == comma.stdout
+    assert "outside" not in figure.stdout
+    beyond = CliRunner().invoke(chain, [*words, "--at", "800 MHz"], env={"COLUMNS": "200"})
+    assert "what was read lies outside the set-up's sweep of" in beyond.stdout
+
+
+@pytest.mark.usefixtures("few_trials")
 def test_ends_that_name_several_frequencies_are_refused():
     words = ["prove", "demo/boathouse.toml", "--open", "1.73 at 210 MHz"]
     done = CliRunner().invoke(chain, [*words, "--short", "1.7 at 600 MHz"])
