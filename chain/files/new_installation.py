@@ -167,10 +167,25 @@ HEAD = """\
 # without the training and the permission that your local rules ask for.
 """
 TAIL = """\
-# An amplifier on the mast: 'chain outlets FILE --place' says where one helps, 'chain parts amplifier' lists kinds. For example
+# An amplifier on the mast, with the short leads that join jack to jack, and its supply indoors: 'chain outlets FILE --place' says
+# where one helps, 'chain parts amplifier' lists kinds. Write after = "mast" in the downlead, and after = "patch" in what follows it.
+# [[item]]
+# id = "tail"
+# part = "rg6"
+# after = "antenna"
+# length = "0.5 m"
 # [[item]]
 # id = "mast"
 # part = "masthead-amplifier"
-# after = "antenna"              # and after = "mast" in the downlead
-# with its supply: [[item]] id = "injector", part = "power-injector", after = "downlead", supply = "12 V"
+# after = "tail"
+# [[item]]
+# id = "injector"
+# part = "power-injector"
+# after = "downlead"
+# supply = "12 V"
+# [[item]]
+# id = "patch"
+# part = "rg6"
+# after = "injector"
+# length = "0.5 m"
 """

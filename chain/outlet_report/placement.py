@@ -69,39 +69,43 @@ def verdict_lines(result: Placement) -> list[str]:
             "The tree has no port that something follows.",
             "Next: chain check.",
         ]
-    best = result.places[0]
-    gained = best.score.room_db - result.now.room_db
-    gained_on_none = best.score.room_db - result.without.room_db
-    room, gain = best.score.room_db, f"Best {best.words}: with {best.gain_db:g} dB of gain the worst outlet"
-    first = f"{gain} {'has' if room >= 0 else 'is'} {room_words(room)}."
-    if result.without.room_db >= 0:
-        first = f"No amplifier is needed: the worst outlet has {room_words(result.without.room_db)} without one."
-    elif gained_on_none <= 0:
-        first = f"Best with no amplifier: the worst outlet is {room_words(result.without.room_db)} without one."
-    ends = f"{room:+.1f} dB ({span_words(best.room_low_db, best.room_high_db)} with 95 %)"
+    best, none = result.places[0], result.without.room_db
+    helps = best.score.room_db > none
+    surely, perhaps = result.without_ends[0] >= 0, helps and none >= 0 > result.without_ends[0]
+    gain = f"Best {best.words}: with {best.gain_db:g} dB of gain the worst outlet"
+    first = f"{gain} {'has' if best.score.room_db >= 0 else 'is'} {room_words(best.score.room_db)}."
+    if surely:
+        first = f"No amplifier is needed: the worst outlet has {room_words(result.without_ends[0])} or more."
+    elif perhaps or not helps:
+        begun = "It may do without an amplifier" if perhaps else "Best with no amplifier"
+        first = f"{begun}: {room_words(none)} as stated, {span_words(*result.without_ends)} with 95 %."
+    ends = f"{best.score.room_db:+.1f} dB ({span_words(best.room_low_db, best.room_high_db)} with 95 %)"
     now = f"now {result.now.room_db:+.1f}"
-    second = fitted(
-        f"To spare then: {ends}; {now}, no amplifier {result.without.room_db:+.1f}.", f"To spare then: {ends}; {now}."
-    )
-    if gained_on_none <= 0 and result.without.room_db < 0:
+    if perhaps or not (helps or surely):
         second = fitted(f"To spare with one {best.words}: {ends}; {now}.", f"To spare with one: {ends}; {now}.")
-    if result.remark and gained <= LEAST_GAINED_DB:
-        third = AIR_LINE
-    elif gained_on_none <= 0 and result.without.room_db < 0:
-        third = "Next: leave amplifiers out; 'chain outlets FILE --improve' finds more."
-    elif result.without.room_db >= 0:
-        third = (
-            "Next: leave it as it is."
-            if gained <= LEAST_GAINED_DB
-            else f"Next: for more to spare, put one {best.words}."
-        )
-    elif gained <= LEAST_GAINED_DB:
-        third = "Next: leave the amplifier as it is; 'chain outlets FILE --improve' finds more."
-    elif best.score.room_db < 0:
-        third = f"Next: not enough alone ({best.score.limit}); 'chain outlets FILE --improve' finds more."
     else:
-        third = f"Next: put it there ({best.supply}); 'chain check FILE' follows its supply."
-    return [first, second, third]
+        second = fitted(f"To spare then: {ends}; {now}, no amplifier {none:+.1f}.", f"To spare then: {ends}; {now}.")
+    return [first, second, _next(result, perhaps)]
+
+
+def _next(result: Placement, perhaps: bool) -> str:
+    """The next step; where things may be well `perhaps`, first what would tell."""
+    best, none = result.places[0], result.without.room_db
+    gained = best.score.room_db - result.now.room_db
+    small = gained <= LEAST_GAINED_DB
+    if result.remark and small:
+        return AIR_LINE
+    if best.score.room_db <= none and result.without_ends[0] < 0:
+        return "Next: leave amplifiers out; 'chain outlets FILE --improve' finds more."
+    if perhaps and not small:
+        return f"Next: measure the level at the antenna; if it is low, put one {best.words}."
+    if none >= 0:
+        return "Next: leave it as it is." if small else f"Next: for more to spare, put one {best.words}."
+    if small:
+        return "Next: leave the amplifier as it is; 'chain outlets FILE --improve' finds more."
+    if best.score.room_db < 0:
+        return f"Next: not enough alone ({best.score.limit}); 'chain outlets FILE --improve' finds more."
+    return f"Next: put it there ({best.supply}); 'chain check FILE' follows its supply."
 
 
 def span_words(low: float | None, high: float | None) -> str:

@@ -59,6 +59,10 @@ def tree_joints(installation: Installation) -> tuple[TreeJoint, ...]:
     return tuple(found)
 
 
+SHORT_LEAD = 'put a lead made up to fit between them: part = "rg6", length = "0.5 m"'
+"""What joins any two connectors of a house."""
+
+
 def blocking_joints(installation: Installation) -> tuple[TreeJoint, ...]:
     """Joints that do not go together."""
     return tuple(each for each in tree_joints(installation) if each.verdict in BLOCKING)
@@ -131,7 +135,7 @@ def check_installation(installation: Installation) -> InstallationCheck:
     joints = tree_joints(installation)
     fits = all(each.verdict not in BLOCKING for each in joints)
     findings = [
-        Finding("stop", f"{each.above}/{each.below}", each.reason, "'chain parts' lists adapters and leads", "joint")
+        Finding("stop", f"{each.above}/{each.below}", each.reason, SHORT_LEAD, "joint")
         for each in joints
         if each.verdict in BLOCKING
     ]

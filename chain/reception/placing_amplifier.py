@@ -65,6 +65,8 @@ class Placement(ResultTable):
     now_ends: tuple[float, float]
     """Ends that hold 95 % of the room now [dB]."""
     without: Score
+    without_ends: tuple[float, float]
+    """The same without any amplifier [dB]."""
     places: tuple[AmplifierPlace, ...]
     tried: int
     left_out: int
@@ -87,7 +89,11 @@ class Placement(ResultTable):
             "assumed": list(self.installation.assumed),
             "now": {**vars(self.now), "room_low_db": self.now_ends[0], "room_high_db": self.now_ends[1]},
             "draws": self.draws,
-            "without": vars(self.without),
+            "without": {
+                **vars(self.without),
+                "room_low_db": self.without_ends[0],
+                "room_high_db": self.without_ends[1],
+            },
             "place": rows,
             "tried": self.tried,
             "left_out": self.left_out,
@@ -193,7 +199,7 @@ def place_amplifier(
     best = [inserted(bare, each.after, kind, each.gain_db) for each, kind in found[:MOST_DRAWN]]
     # An amplifier that gets no feed brings nothing now.
     present = bypassed(installation, unfed_amplifiers(installation))
-    now, *rooms = drawn_rooms([present, *best], seed)
+    now, none, *rooms = drawn_rooms([present, bare, *best], seed)
     drawn = []
     for (place, _), room in zip(found, rooms, strict=False):
         low, high = room_ends(room)
@@ -208,6 +214,7 @@ def place_amplifier(
         score(present),
         room_ends(now),
         score(bare, nominal),
+        room_ends(none),
         (*drawn, *(each for each, _ in found[len(drawn) :])),
         len(chosen) * len(kinds),
         len(ports) - len(chosen),
