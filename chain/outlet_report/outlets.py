@@ -30,7 +30,7 @@ def render(result: Reception, console: Console, every: bool = False) -> None:
     columns = [
         Column("outlet", numeric=False),
         Column("ch", numeric=False),
-        Column("to spare,\ndB"),
+        Column("least to\nspare, dB"),
         Column("level,\ndBuV"),
         Column("95 %"),
         Column("C/N\nmargin"),
@@ -165,7 +165,7 @@ def worth_line(result: Reception) -> str:
 def _method(result: Reception) -> str:
     drawn = result.drawn
     return (
-        "Levels into 75 ohm. To spare: room to the limit that is named, at the low end of 95 %. "
+        "Levels into 75 ohm. Least to spare: room to the limit that is named, at the low end of 95 %. "
         f"Chance: share of {drawn.draws} drawn installations in which the margin and the level hold "
         f"(a probability of the spreads stated). Another seed than {drawn.seed} moves the ends by up to "
         f"{drawn.end_error_db:.1f} dB."

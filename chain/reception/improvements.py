@@ -10,9 +10,9 @@ from itertools import combinations
 import numpy as np
 
 from chain.arrays import Real
-from chain.reception.checks import unfed_amplifiers
+from chain.reception.checks import blocking_joints, unfed_amplifiers
 from chain.reception.levels import nominal_levels, without_item
-from chain.reception.placing_amplifier import Score, external_remark, inserted, noise_at, score
+from chain.reception.placing_amplifier import Score, external_remark, inserted, may_stand, noise_at, score
 from chain.reception.records import ANTENNA, Installation, InstalledItem, PartOffer, ReceivingAntenna, Supply
 from chain.reception.tree import bypassed, followers_of
 from chain.reception.trials import drawn_rooms, room_ends
@@ -236,21 +236,34 @@ def _options(installation: Installation, supplies: Sequence[Supply]) -> Iterator
     for outlet in installation.outlets:
         if outlet.end == "open":
             yield _Option(f"end {outlet.id} in 75 ohm", None, _ended(outlet.id), outlet.id)
+    apart = len(blocking_joints(installation))
     for offer in installation.offers:
         for option in _of_offer(installation, offer):
-            yield _fed(option, installation, offer.part, supplies)
+            yield from _built(option, installation, (offer.part, supplies, apart))
 
 
-def _fed(option: _Option, installation: Installation, part: object, supplies: Sequence[Supply]) -> _Option:
-    """An amplifier with the feed that it needs beside what the file has: without it nothing of the change would come true."""
-    if not isinstance(part, Amplifier) or not part.power_v:
-        return option
+def _built(
+    option: _Option, installation: Installation, needs: tuple[object, Sequence[Supply], int]
+) -> Iterator[_Option]:
+    """What a change takes besides the part, without which nothing of it would come true: its feed, and leads that join it.
+
+    None where another amplifier would lose its feed by it. `needs`: the part, the sources of DC that the file states, and how
+    many joints do not go together before.
+    """
+    part, supplies, apart = needs
     there = {item.id: item for item in installation.items}
     changed = replace(option.change(installation), supplies=tuple(supplies))
-    new = [item.id for item in changed.items if item != there.get(item.id)]
-    if not set(new) & set(unfed_amplifiers(changed)):
-        return option
-    return replace(option, words=f"{option.words}, fed {_volts(part, supplies)}")
+    unfed = set(unfed_amplifiers(changed))
+    new = {item.id for item in changed.items if item != there.get(item.id)}
+    if unfed - new:
+        return
+    words = option.words
+    if unfed and isinstance(part, Amplifier):
+        words += f", fed {_volts(part, supplies)}"
+    leads = len(blocking_joints(changed)) - apart
+    if leads > 0:
+        words += f" (and {'a short lead' if leads == 1 else f'{leads} short leads'})"
+    yield replace(option, words=words)
 
 
 def _ended(name: str) -> Change:
@@ -354,11 +367,12 @@ def _of_offer(installation: Installation, offer: PartOffer) -> Iterator[_Option]
             yield _Option(f"{offer.name} after {port}", offer.hundredths, _filtered(port, part), f"filter {port}")
     elif isinstance(part, Amplifier):
         for item in installation.items:
-            if isinstance(item.part, Amplifier) and item.part.id != part.id:
-                words = f"{offer.name} in place of {item.id}"
-                yield _Option(
-                    words, offer.hundredths, _swapped(item.id, _best_gain(installation, item.id, part)), item.id
-                )
+            if isinstance(item.part, Amplifier) and may_stand(installation, item.after, part):
+                best = _best_gain(installation, item.id, part)
+                if best != item.part:
+                    words = f"{offer.name} in place of {item.id}"
+                    words += f", gain {best.gain_db:g} dB" * (best.id == item.part.id)
+                    yield _Option(words, offer.hundredths, _swapped(item.id, best), item.id)
         fed = any(isinstance(item.part, Amplifier) and item.part.power_v for item in installation.items)
         # One lead carries one supply: a second amplifier fed through it is not proposed.
         for gain_db, port in [] if fed and part.power_v else _best_ports(installation, part):
@@ -390,7 +404,10 @@ def _best_gain(installation: Installation, name: str, part: Amplifier) -> Amplif
 def _best_ports(installation: Installation, part: Amplifier) -> list[tuple[float, str]]:
     """The three best ports for an amplifier, each with the best of its least, usual and greatest gain."""
     found = []
-    for port in list(followers_of(installation.items, installation.outlets))[:MOST_PORTS]:
+    ports = [
+        each for each in followers_of(installation.items, installation.outlets) if may_stand(installation, each, part)
+    ]
+    for port in ports[:MOST_PORTS]:
         gains = sorted({part.gain_from_db, part.gain_db, part.gain_to_db})
         rooms = [(score(inserted(installation, port, part, gain)).room_db, gain) for gain in gains]
         room, gain = max(rooms)
@@ -407,7 +424,9 @@ def _best_ports(installation: Installation, part: Amplifier) -> list[tuple[float
 
 def _filtered(port: str, part: Inline) -> Change:
     def change(house: Installation) -> Installation:
-        own = InstalledItem(f"filter-{port}".replace(".", "-"), part, port)
+        name = f"filter-{port}".replace(".", "-")
+        first, last = part.input_connector, part.output_connector
+        own = InstalledItem(name, part, port, input_connector=first, output_connector=last)
         items = tuple(replace(e, after=own.id) if e.after == port else e for e in house.items)
         ends = tuple(replace(e, after=own.id) if e.after == port else e for e in house.outlets)
         return replace(house, items=(*items, own), outlets=ends)

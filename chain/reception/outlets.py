@@ -11,7 +11,7 @@ import numpy as np
 from chain.arrays import Real
 from chain.errors import FitError
 from chain.findings import Finding
-from chain.reception.checks import blocking_joints, unfed_amplifiers, unpowered
+from chain.reception.checks import SHORT_LEAD, blocking_joints, unfed_amplifiers, unpowered
 from chain.reception.elements import Compiled, compile_tree, require_described
 from chain.reception.formulas import mismatch_limits_db
 from chain.reception.levels import (
@@ -268,7 +268,7 @@ def outlets(
     """
     require_described(installation)
     for each in blocking_joints(installation):
-        raise FitError(f"{each.above} and {each.below} do not fit together: {each.reason}", "'chain check' says more")
+        raise FitError(f"{each.above} and {each.below} do not fit together: {each.reason}", SHORT_LEAD)
     stated, unfed = installation, unfed_amplifiers(installation)
     # An amplifier that is not fed does not amplify: what arrives is what passes it.
     installation = bypassed(installation, unfed) if unfed else installation

@@ -12,14 +12,17 @@ from chain.reception.checks import unfed_amplifiers
 from chain.reception.formulas import T0_K, antenna_noise_k
 from chain.reception.levels import Nominal, nominal_levels, rooms_db, without_item, words_of
 from chain.reception.records import ANTENNA, Installation, InstalledItem, ReceivingAntenna
-from chain.reception.tree import bypassed, followers_of
+from chain.reception.tree import bypassed, followers_of, way_to
 from chain.reception.trials import drawn_rooms, room_ends
 from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
 from library.reception import Amplifier, reception_part
+from library.records import Coax
 
 TYPICAL = ("masthead-amplifier", "distribution-amplifier")
 MOST_PLACES = 60
 GAIN_STEP_DB = 3.0
+LEAST_DOWNLEAD_M = 3.0
+"""A shorter lead does not come from a mast into the house (practice)."""
 
 
 @dataclass(frozen=True)
@@ -189,8 +192,7 @@ def place_amplifier(
     found: list[tuple[AmplifierPlace, Amplifier]] = []
     chosen = ports[:MOST_PLACES]
     for number, port in enumerate(chosen):
-        for kind in kinds:
-            found.append((_best(bare, port, kind), kind))
+        found += [(_best(bare, port, kind), kind) for kind in kinds if may_stand(bare, port, kind)]
         if progress:
             progress(0.8 * (number + 1) / len(chosen))
     # Trials are dear: only what comes out best with every unknown at zero is drawn.
@@ -216,7 +218,7 @@ def place_amplifier(
         score(bare, nominal),
         room_ends(none),
         (*drawn, *(each for each, _ in found[len(drawn) :])),
-        len(chosen) * len(kinds),
+        len(found),
         len(ports) - len(chosen),
         external_remark(bare, nominal, leading.score, leading.room_low_db or 0.0, leading.noise_figure_db)
         if leading
@@ -229,6 +231,20 @@ def place_amplifier(
 
 MOST_DRAWN = 12
 """Best places that are drawn, and shown."""
+
+
+def may_stand(installation: Installation, port: str, part: Amplifier) -> bool:
+    """Whether an amplifier may stand at a port: one with a mains plug only indoors, in dry places.
+
+    That is behind a lead long enough to come into the house, and not ahead of an amplifier that is fed up that lead.
+    """
+    if part.power_v or port == ANTENNA:
+        return bool(part.power_v)
+    home = port.partition(".")[0]
+    way = {*way_to(installation, home), home}
+    leads = (item.length_m for item in installation.items if item.id in way and isinstance(item.part, Coax))
+    fed = (item.id for item in installation.items if isinstance(item.part, Amplifier) and item.part.power_v)
+    return max(leads, default=0.0) >= LEAST_DOWNLEAD_M and not any(home in way_to(installation, each) for each in fed)
 
 
 def _without_amplifiers(installation: Installation) -> Installation:
@@ -253,10 +269,11 @@ def _amplifiers(installation: Installation) -> tuple[Amplifier, ...]:
 def inserted(installation: Installation, port: str, part: Amplifier, gain_db: float) -> Installation:
     """The installation with an amplifier between a port and what follows it."""
     name = next(each for each in (f"amplifier{number or ''}" for number in range(99)) if _free(installation, each))
-    own = InstalledItem(name, replace(part, gain_db=gain_db), port)
+    ends = part.input_connector, part.output_connector
+    own = InstalledItem(name, replace(part, gain_db=gain_db), port, input_connector=ends[0], output_connector=ends[1])
     items = tuple(replace(item, after=name) if item.after == port else item for item in installation.items)
-    ends = tuple(replace(end, after=name) if end.after == port else end for end in installation.outlets)
-    return replace(installation, items=(*items, own), outlets=ends)
+    outlets = tuple(replace(end, after=name) if end.after == port else end for end in installation.outlets)
+    return replace(installation, items=(*items, own), outlets=outlets)
 
 
 def _free(installation: Installation, name: str) -> bool:
