@@ -10,6 +10,7 @@ __all__ = [
     "page",
     "parts",
     "planes",
+    "possible",
     "recover",
     "recovery",
 ]

@@ -19,16 +19,15 @@ from chain.analyses.improvements import (
     typical_share,
 )
 from chain.analyses.judgement import Judgement, channel_members, judge, middles, strict_shares
+from chain.analyses.possible import BLOCK, bounded
 from chain.analyses.recovery import Recovery, worst_first
 from chain.arrays import Complex, Real, median
 from chain.assembly.cascade import build
-from chain.errors import RangeError
-from chain.reflection import magnitude_from_vswr, mismatch_loss_db, return_loss_db, vswr
+from chain.reflection import magnitude_from_vswr, mismatch_loss_db, vswr
 from chain.results import SEED
 from chain.rf.twoport import Maps, compose, inverse
 from chain.setups import Setup
 from chain.sweeps.readings import Readings, averaged
-from chain.uncertainty.bounds import reading_bound, rounded_bound, true_bound_complex
 from chain.uncertainty.contributions import only
 from chain.uncertainty.intervals import (
     Intervals,
@@ -55,8 +54,6 @@ ROUNDING = 1e-12
 MOST_FREQUENCIES = 21
 FEW = 64
 """Frequencies at which a batch of noise is drawn at a time."""
-BLOCK = 400
-"""Frequencies of a long sweep that bounds are made for at a time."""
 MOST_REGIONS = 801
 FEWEST_STEPS = 12
 """Steps from which on readings are a sweep, and not a few places of it."""
@@ -134,7 +131,7 @@ def recover(
     if readings.repeats > 1:
         # The mean of n complex readings has a root of n less noise; every other error is common to them and stays.
         measurement = replace(measurement, noise_factor=1 / np.sqrt(readings.repeats))
-    known, bounded = nominal_maps(measurement), partial(_bounded, measurement, readings)
+    known, bounds = nominal_maps(measurement), partial(bounded, measurement, readings)
     magnitude, far = _nominal(known, readings)
     seen = _observed(known, readings)
     remarks: tuple[str, ...] = ()
@@ -155,7 +152,7 @@ def recover(
 
     # Many small steps beside few long ones; not where both would want much memory.
     share: Any = in_order if readings.freq_hz.size <= BLOCK else map
-    works = bounded, partial(settled_intervals, make, draws, digits)
+    works = bounds, partial(settled_intervals, make, draws, digits)
     (bound, refused), (found, accuracy) = share(lambda work: work(), works)
     low, high = _inside(found, bound, magnitude)
     judged = judge(setup, measurement, readings, seen, found, (low, high), magnitude, seed, progress, kept)
@@ -287,37 +284,6 @@ def _region(measurement: Measurement, far: Complex, seed: int) -> Ellipse:
     return ellipse(2 * far - drawn)
 
 
-def _bounded(measurement: Measurement, readings: Readings) -> tuple[tuple[Real, Real], tuple[tuple[float, str], ...]]:
-    """Bound of every reading, and those that nothing possible gives; an error where that is all of them."""
-    bound = _by_blocks(_bound, measurement, readings)
-    _, ceiling = _by_blocks(
-        lambda here, part: reading_bound(here, np.ones(part.magnitude.shape), lower=False), measurement, readings
-    )
-    refused = _refusals(readings, bound[0], ceiling)
-    if len(refused) == readings.freq_hz.size:
-        raise RangeError(refused[0][1], "check the pad and repeat the calibration, or correct the set-up")
-    return bound, refused
-
-
-def _bound(measurement: Measurement, readings: Readings) -> tuple[Real, Real]:
-    if readings.reflection is not None:
-        return true_bound_complex(measurement, readings.reflection, readings.rounding)
-    return rounded_bound(measurement, readings.magnitude, readings.rounding)
-
-
-def _by_blocks(
-    bound: Callable[[Measurement, Readings], tuple[Real, Real]], measurement: Measurement, readings: Readings
-) -> tuple[Real, Real]:
-    """A bound of a long sweep, some frequencies at a time, so that it fits into memory."""
-    count = readings.freq_hz.size
-    parts = [
-        bound(measurement.at(chosen), readings.at(chosen))
-        for chosen in (slice(start, min(start + BLOCK, count)) for start in range(0, count, BLOCK))
-    ]
-    low, high = (np.concatenate(each) for each in zip(*parts, strict=True))
-    return low, high
-
-
 def _nominal(known: Maps, readings: Readings) -> tuple[Real, Complex | None]:
     """`nominal_truth` of a long sweep, some frequencies at a time."""
     count = readings.freq_hz.size
@@ -422,23 +388,3 @@ def _excluded(measurement: Measurement, readings: Readings, seed: int) -> float:
         turn = np.random.default_rng(seed).random((BATCH, 1))
         seen = readings.magnitude[chosen] * np.exp(2j * np.pi * turn)
     return float(np.mean(np.abs(maps.recovered(seen)) > 1))
-
-
-def _in_words(size: float) -> str:
-    """A reflection in either unit, for an error that is reported before anything is shown in one."""
-    loss_db = return_loss_db(np.asarray(size))
-    return f"VSWR {float(vswr(size)):.2f} (return loss {float(loss_db):.1f} dB)"
-
-
-def _refusals(readings: Readings, bound_low: Real, ceiling: Real) -> tuple[tuple[float, str], ...]:
-    out = []
-    for freq, low, seen, most in zip(readings.freq_hz, bound_low, readings.magnitude, ceiling, strict=True):
-        if np.isnan(low):
-            text = f"{_in_words(seen)} at {freq / 1e6:g} MHz cannot come from any passive antenna behind this chain"
-            if seen > most:
-                text += (
-                    f": while its parts keep their limits nothing reads worse than {_in_words(most)}. Likely causes: the pad is missing, "
-                    "the wrong way round or faulty, or the analyzer was calibrated at another plane"
-                )
-            out.append((float(freq), text))
-    return tuple(out)

@@ -4,19 +4,17 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
 from rich.console import Console
 from rich.text import Text
 
-from chain.comparisons.antennas import AntennaComparison, ChannelDifference
+from chain.comparisons.antennas import IMPOSSIBLE, AntennaComparison, ChannelDifference
 from chain.comparisons.levels import LevelChannel, LevelComparison
 from chain.errors import plain
-from chain.reflection import magnitude_from_vswr, vswr
 from chain.setup_report.numbers import figure, figure_of, head, match, span
-from chain.setup_report.phrases import fitted, short
+from chain.setup_report.phrases import CHECK_CHAIN, fitted, short
 from chain.setup_report.tables import Column, answer, notes, say, show_table
 
-STYLES = {"better": "green", "worse": "red", "mixed": "yellow"}
+STYLES = {"better": "green", "worse": "red", "mixed": "yellow", IMPOSSIBLE: "bold red"}
 CHANGED = {
     "better": "Next: keep the change; sweep once more to see that it stays so.",
     "worse": "Next: undo the change, or look for what has come loose or wet.",
@@ -34,6 +32,7 @@ def render(
     columns, rows = match_grid(result)
     shown = rows if every else rows[:MOST_ROWS]
     show_table(console, columns, shown)
+    say(console, judged_line(result))
     if result.alone:
         what = _what(result, len(result.alone))
         text = f"Alone, {what} {', '.join(map(short, result.alone))} would differ"
@@ -42,11 +41,21 @@ def render(
     named = "" if files is None else f"{result.first_name} is {files[0]}, {result.second_name} {files[1]}. "
     method = (
         f"{named}Changes are {short(result.second_name)} less {short(result.first_name)}, with what holds for all rows "
-        f"at once (95 %): of the reflection at the worst point (then: what the first becomes if it is as shown), and of the "
-        f"power that the channel loses to its match. "
+        f"at once (95 %): of the reflection at the worst point (then: what {short(result.second_name)} may be, by its own reading and "
+        f"by the change from what is shown of {short(result.first_name)}), and of the power that the channel loses to its match. "
         f"{_shared(result)} {result.points} points, {result.draws} draws, seed {result.seed}."
     )
     notes(console, (), [method], more=hidden)
+
+
+def judged_line(result: AntennaComparison) -> str:
+    """What the rows were judged as, in the same words for two antennas as for one before and after."""
+    count = len(result.channels)
+    rows = f"all {count} {_what(result, count)} judged together" if count > 1 else f"one {_what(result, 1)} judged"
+    taken = "two antennas" if result.exchanged else "one antenna, joint left alone"
+    if not result.has_phase:
+        taken = "two antennas at any phases" if result.exchanged else "one antenna, its phase kept"
+    return f"Taken for {taken}; {rows} (95 %)."
 
 
 def _shared(result: AntennaComparison) -> str:
@@ -65,7 +74,8 @@ def match_lines(result: AntennaComparison) -> tuple[str, str, str]:
     count, better, worse = len(result.channels), result.count("better"), result.count("worse")
     what = _what(result, count)
     if result.verdict == "can't tell":
-        head = f"No difference shown between {first} and {second} in {_of(count)} {what}."
+        surely = f"none of {count} {what} surely differs" if count > 1 else f"the one {what} does not surely differ"
+        head = f"Cannot tell: {surely} between {first} and {second}."
     elif better and worse:
         head = f"{second}: better than {first} in {better}, worse in {worse} of {count} {what}."
     elif better:
@@ -76,7 +86,6 @@ def match_lines(result: AntennaComparison) -> tuple[str, str, str]:
         head = f"{second} and {first} differ: better by one measure, worse by the other."
     if result.nothing_connected and result.verdict in CHANGED:
         return _nothing_lines(result, what)
-    most = max(result.channels, key=lambda each: abs(each.loss_change_db))
     if result.lossier_lead_db is not None:
         gain = f"by about {result.lossier_lead_db:.1f} dB"
         return (
@@ -87,7 +96,11 @@ def match_lines(result: AntennaComparison) -> tuple[str, str, str]:
             ),
             "Next: before you believe it, read the lead's open end ('chain prove --open').",
         )
-    return head if result.exchanged else _since(head), _rests_on(result, most), _next(result)
+    return (
+        head if result.exchanged else _since(head),
+        _rests_on(result, result.most),
+        CHECK_CHAIN if result.count(IMPOSSIBLE) else _next(result),
+    )
 
 
 def _nothing_lines(result: AntennaComparison, what: str) -> tuple[str, str, str]:
@@ -114,10 +127,6 @@ def _what(result: AntennaComparison, count: int) -> str:
 def _since(head: str) -> str:
     """The same of one antenna before and after a change."""
     return head.replace("between before and now", "since then", 1).replace("now", "Now", 1)
-
-
-def _of(count: int) -> str:
-    return f"any of {count}" if count > 1 else "the one"
 
 
 def _rests_on(result: AntennaComparison, most: ChannelDifference) -> str:
@@ -182,9 +191,7 @@ def match_grid(result: AntennaComparison) -> Grid:
             each.channel.removesuffix(" MHz"),
             figure(each.first_vswr),
             figure(each.second_vswr),
-            _turns_into(each),
-            _signed(each.loss_change_db),
-            f"{_signed(each.loss_low_db)} to {_signed(each.loss_high_db)}",
+            *_change(each),
             Text(each.verdict, style=STYLES.get(each.verdict, "")),
         ]
         for each in result.channels
@@ -192,10 +199,12 @@ def match_grid(result: AntennaComparison) -> Grid:
     return columns, rows
 
 
-def _turns_into(row: ChannelDifference) -> str:
-    """What the change of the reflection makes of the first antenna's match as it is shown."""
-    then = magnitude_from_vswr(row.first_vswr) + np.array([row.reflection_low, row.reflection_high])
-    return span(*map(float, vswr(np.clip(then, 0.0, 1.0))))
+def _change(row: ChannelDifference) -> tuple[str, str, str]:
+    """What the second may be, the change of loss and its interval; nothing of what is impossible."""
+    if row.verdict == IMPOSSIBLE:
+        return "none", "", ""
+    interval = f"{_signed(row.loss_low_db)} to {_signed(row.loss_high_db)}"
+    return span(row.second_low_vswr, row.second_high_vswr), _signed(row.loss_change_db), interval
 
 
 def render_levels(result: LevelComparison, console: Console) -> None:

@@ -9,9 +9,11 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
+from chain.analyses.possible import impossible
 from chain.arrays import Complex, Real
+from chain.assembly.cascade import build
 from chain.comparisons.bands import BandValues, ChannelBand, bands_of
-from chain.comparisons.differences import Difference, differences, verdict_of
+from chain.comparisons.differences import Difference, differences
 from chain.comparisons.joint_trials import draw_jointly
 from chain.comparisons.lossier_lead import lossier_lead_db
 from chain.errors import RangeError
@@ -19,11 +21,14 @@ from chain.reflection import vswr
 from chain.results import COVERAGE, SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
+from chain.uncertainty.measurement import measurement_of
 from chain.uncertainty.streams import BATCH
 
 BATCHES = 4
 SAME_FREQUENCY = 1e-6
 MOST_POINTS = 301
+MOST_NAMED = 6
+IMPOSSIBLE = "impossible"
 HALF_REFLECTED_VSWR = float(vswr(0.5**0.5))
 """VSWR from which more than half of the power comes back, as it does from a lead with nothing at its end."""
 
@@ -52,6 +57,9 @@ class ChannelDifference:
     match_verdict: str
     loss_verdict: str
     verdict: str
+    second_low_vswr: float
+    second_high_vswr: float
+    """What the second may be: as its own reading says, and as the change says where the first is as shown."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -97,6 +105,14 @@ class AntennaComparison(ResultTable):
     """Gain of return loss that all channels share within their uncertainty, as with the same antenna and more loss before it."""
     alone: tuple[str, ...] = ()
     """Channels that would differ if nothing else were asked; among all that are judged together that may be chance."""
+
+    @property
+    def most(self) -> ChannelDifference:
+        """The channel that the verdict is told by: of those that differ, else of all possible ones, the one that changed most."""
+        rows = [each for each in self.channels if each.verdict == self.verdict] if self.verdict != "can't tell" else []
+        rows = rows or [each for each in self.channels if each.verdict in ("better", "worse", "mixed")]
+        rows = rows or [each for each in self.channels if each.verdict != IMPOSSIBLE] or list(self.channels)
+        return max(rows, key=lambda each: abs(each.loss_change_db))
 
     @property
     def nothing_connected(self) -> bool:
@@ -183,9 +199,13 @@ def compare_antennas(
     )
     if turned:
         found, before, after = tuple(each.turned() for each in found), after, before
+    refused = _impossible(setup, (one, other), bands)
     # What a gate took away cannot be distinguished from what it left: nothing is proven of either antenna.
     processed = first.processed or second.processed
-    rows = tuple(_row(*each, judged=not processed) for each in zip(bands, before, after, found, strict=True))
+    rows = tuple(
+        _row(*each, "can't tell" if processed else IMPOSSIBLE if each[0].name in refused else "")
+        for each in zip(bands, before, after, found, strict=True)
+    )
     verdict = overall([each.verdict for each in rows])
     return AntennaComparison(
         setup.title,
@@ -201,7 +221,7 @@ def compare_antennas(
         BATCHES * BATCH,
         seed,
         setup.assumed,
-        (*setup.warnings, *remarks),
+        (*setup.warnings, *remarks, *_refusal(refused, bands[0].is_channel)),
         processed,
         setup.near.has_phase,
         bool(setup.items) and setup.calibrates(setup.items[-1].id),
@@ -221,10 +241,14 @@ def _seen(readings: Readings) -> Complex | Real:
 
 
 def _row(
-    band: ChannelBand, before: BandValues, after: BandValues, found: Difference, judged: bool
+    band: ChannelBand, before: BandValues, after: BandValues, found: Difference, instead: str
 ) -> ChannelDifference:
-    match = verdict_of(found.worst_low, found.worst_high) if judged else "can't tell"
-    loss = verdict_of(found.loss_low_db, found.loss_high_db) if judged else "can't tell"
+    """A channel's figures; its verdict, or the word that stands `instead` of one."""
+    match, loss = (instead or each for each in (found.match_verdict, found.loss_verdict))
+    least, most = found.second_ends
+    then = max(least, before.worst + found.worst_low), min(most, before.worst + found.worst_high)
+    # Where the first is not as shown the two need not meet, and the second's own reading counts.
+    low, high = then if then[0] <= then[1] else (least, most)
     return ChannelDifference(
         band.name,
         band.low_hz,
@@ -241,14 +265,31 @@ def _row(
         found.loss_high_db,
         match,
         loss,
-        overall([match, loss]),
+        instead or overall([match, loss]),
+        float(vswr(np.clip(low, 0.0, 1.0))),
+        float(vswr(np.clip(high, 0.0, 1.0))),
     )
+
+
+def _impossible(setup: Setup, both: tuple[Readings, Readings], bands: Sequence[ChannelBand]) -> tuple[str, ...]:
+    """Bands in which either reading cannot come through this chain, whatever hangs on it."""
+    measurement = measurement_of(setup, build(setup, both[0].freq_hz))
+    found = np.any([impossible(measurement, each) for each in both], axis=0)
+    return tuple(each.name for each in bands if found[each.members].any())
+
+
+def _refusal(names: tuple[str, ...], channels: bool) -> tuple[str, ...]:
+    if not names:
+        return ()
+    what = f"channel{'s' if len(names) > 1 else ''} " if channels else ""
+    shown = ", ".join(names[:MOST_NAMED]) + (f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else "")
+    return (f"{what}{shown}: a reading cannot come through this chain, and nothing is concluded from it",)
 
 
 def overall(verdicts: list[str]) -> str:
     """One word for several: what is stated either way counts, and both ways is `mixed`."""
     # What cannot be resolved contradicts nothing.
-    reported = {each for each in verdicts if each != "can't tell"}
+    reported = {each for each in verdicts if each not in ("can't tell", IMPOSSIBLE)}
     if not reported:
         return "can't tell"
     return reported.pop() if len(reported) == 1 else "mixed"

@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 
 from chain.arrays import Complex, Real
-from chain.comparisons.joint_trials import JointTrials, recovered_magnitudes, recovered_reflections, with_digits
+from chain.comparisons.joint_trials import BEYOND, JointTrials, recovered_magnitudes, recovered_reflections, with_digits
 from chain.reflection import mismatch_loss_db
 from chain.setups import Setup
 
@@ -35,8 +35,8 @@ class ChannelBand:
 class BandValues:
     """One reading in one band: nominal figures, and the same of every trial, shape (trials,).
 
-    `worst` is the largest |G|, `loss_db` the mismatch loss of the band as a whole. `lift` is how far the noise of single
-    points may have lifted the worst one beyond what the trials account for.
+    `worst` is the largest |G|, in trials up to `BEYOND`, `loss_db` the mismatch loss of the band as a whole. `lift` is how far
+    the noise of single points may have lifted the worst one beyond what the trials account for.
     """
 
     worst: float
@@ -114,7 +114,7 @@ def values_without_phase(
 ) -> tuple[tuple[BandValues, BandValues], ...]:
     """Figures of a reading without phase for one phase of the antenna: from the smallest and from the largest |G| that fit."""
     ends = recovered_magnitudes(
-        trials.readings[which], np.asarray(with_digits(trials, which, size, half), dtype=float), turn
+        trials.readings[which], np.asarray(with_digits(trials, which, size, half), dtype=float), turn, BEYOND
     )
     known = recovered_magnitudes(trials.known, size, turn)
     return tuple(

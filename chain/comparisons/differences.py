@@ -22,12 +22,21 @@ ROUNDING = 1e-9
 """A difference below this is none: it is rounding of the arithmetic."""
 
 
+TURNED = {"better": "worse", "worse": "better"}
 Halves = tuple[Real | None, Real | None]
+
+
+Pair = tuple[float, float]
 
 
 @dataclass(frozen=True)
 class Difference:
-    """Second minus first reading in one band: of |G| at its worst point, and of the band's mismatch loss."""
+    """Second minus first reading in one band: of |G| at its worst point, and of the band's mismatch loss.
+
+    `first_ends` and `second_ends` are what each reading by itself leaves of |G|. The verdicts are had from trials that go on past
+    a full reflection, where the intervals end: two readings of which the larger is surely that of more reflection differ, even
+    where neither leaves out a full one.
+    """
 
     worst: float
     worst_low: float
@@ -35,6 +44,10 @@ class Difference:
     loss_db: float
     loss_low_db: float
     loss_high_db: float
+    match_verdict: str
+    loss_verdict: str
+    first_ends: Pair
+    second_ends: Pair
     differs_alone: bool = False
     """Whether either figure would differ if this band were the only question."""
 
@@ -47,6 +60,10 @@ class Difference:
             -self.loss_db,
             -self.loss_high_db,
             -self.loss_low_db,
+            TURNED.get(self.match_verdict, self.match_verdict),
+            TURNED.get(self.loss_verdict, self.loss_verdict),
+            self.second_ends,
+            self.first_ends,
             self.differs_alone,
         )
 
@@ -77,10 +94,7 @@ def differences(
         # would not.
         tail = _tail([row for pair in rows for row in pair]) if together else ALONE
         return (
-            tuple(
-                _difference(a, b, [_ends(row, tail) for row in pair], [_ends(row, ALONE) for row in pair])
-                for a, b, pair in zip(before, after, rows, strict=True)
-            ),
+            tuple(_with_phase(a, b, pair, tail) for a, b, pair in zip(before, after, rows, strict=True)),
             before,
             after,
         )
@@ -101,10 +115,12 @@ def _tail(rows: Sequence[Real]) -> float:
     count = rows[0].size
     least = np.full(count, count)
     for row in rows:
-        # Ranks and not values, since the rows have different units and scales.
-        rank = np.empty(count, dtype=int)
-        rank[np.argsort(row, kind="stable")] = np.arange(1, count + 1)
-        least = np.minimum(least, np.minimum(rank, count + 1 - rank))
+        # Ranks and not values, since the rows have different units and scales. Trials that are alike lie all inside an end that
+        # is one of them: each has the rank of the innermost.
+        ordered = np.sort(row)
+        below = np.searchsorted(ordered, row, side="right")
+        above = count - np.searchsorted(ordered, row, side="left")
+        least = np.minimum(least, np.minimum(below, above))
     return float(np.quantile(least, 1 - AIM) / (count + 1))
 
 
@@ -119,20 +135,38 @@ def _ends(row: Real, tail: float) -> tuple[float, float]:
     return float(low), float(high)
 
 
-def _difference(
-    before: BandValues, after: BandValues, ends: list[tuple[float, float]], alone: list[tuple[float, float]]
-) -> Difference:
-    (worst_low, worst_high), (loss_low, loss_high) = ends
+def _with_phase(before: BandValues, after: BandValues, rows: tuple[Real, Real], tail: float) -> Difference:
+    """Difference of two complex readings in one band."""
+    worst, loss = (_ends(row, tail) for row in rows)
+    own_worst, own_loss = (_ends(row, ALONE) for row in rows)
     # Noise may have lifted the worst point of either reading: the truth then lies on the other side.
-    own = verdict_of(alone[0][0] - after.lift, alone[0][1] + before.lift), verdict_of(*alone[1])
+    sides = [(low - after.lift, high + before.lift) for low, high in (worst, own_worst)]
+    own = [
+        (max(low - each.lift, 0.0), min(high, 1.0))
+        for each, (low, high) in ((each, _ends(each.worst_trials, tail)) for each in (before, after))
+    ]
+    reported = max(sides[0][0], -1.0), min(sides[0][1], 1.0)
+    return _difference((before, after), (reported, loss), (sides[0], loss), (sides[1], own_loss), (own[0], own[1]))
+
+
+def _difference(
+    values: tuple[BandValues, BandValues],
+    ends: tuple[Pair, Pair],
+    judged: tuple[Pair, Pair],
+    alone: tuple[Pair, Pair],
+    own: tuple[Pair, Pair],
+) -> Difference:
+    """Difference by intervals of |G| and loss: as reported, as judged, and as if the band were the only question."""
+    before, after = values
     return Difference(
         after.worst - before.worst,
-        max(worst_low - after.lift, -1.0),
-        min(worst_high + before.lift, 1.0),
+        *ends[0],
         after.loss_db - before.loss_db,
-        loss_low,
-        loss_high,
-        any(each != "can't tell" for each in own),
+        *ends[1],
+        verdict_of(*judged[0]),
+        verdict_of(*judged[1]),
+        *own,
+        any(verdict_of(*each) != "can't tell" for each in alone),
     )
 
 
@@ -155,34 +189,46 @@ def _without_phase(
         # One pair of phases shows how the rows hang together; the hull below takes the ends from all pairs.
         other = after[0] if same_phase else after[PHASES // 2]
         tail = _tail([row for number in range(len(bands)) for row in _rows(before[0][number][0], other[number][0])])
+    first, second = (tuple(_middle(each, number) for number in range(len(bands))) for each in (before, after))
     out = []
     for number in range(len(bands)):
-        ends, alone = [], []
-        for name in ("worst_trials", "loss_trials"):
-            # Least of the second less the most of the first, and the other way round, for every pair of phases at once.
-            a, b = (_stacked(each, number, name) for each in (before, after))
-            if same_phase:
-                lows, highs = b[0] - a[1], b[1] - a[0]
-            else:
-                lows, highs = b[0][:, None] - a[1][None, :], b[1][:, None] - a[0][None, :]
-            # Quantiles first and the worst pair then: the worst phase of each trial would change from trial to trial, and an antenna has
-            # one.
-            low, own_low = np.quantile(lows, (tail, ALONE), axis=-1).reshape(2, -1).min(axis=1)
-            high, own_high = np.quantile(highs, (1 - tail, 1 - ALONE), axis=-1).reshape(2, -1).max(axis=1)
-            ends.append((float(low), float(high)))
-            alone.append((float(own_low), float(own_high)))
-        first, second = _middle(before, number), _middle(after, number)
-        out.append(_difference(first, second, ends, alone))
-    return (
-        tuple(out),
-        tuple(_middle(before, number) for number in range(len(bands))),
-        tuple(_middle(after, number) for number in range(len(bands))),
-    )
+        worst, loss = (
+            (_stacked(before, number, name), _stacked(after, number, name)) for name in ("worst_trials", "loss_trials")
+        )
+        within = tuple((np.minimum(low, 1), np.minimum(high, 1)) for low, high in worst)
+        match, match_alone = _hull(worst, tail, same_phase)
+        lost, lost_alone = _hull(loss, tail, same_phase)
+        ends, judged, alone = (_hull(within, tail, same_phase)[0], lost), (match, lost), (match_alone, lost_alone)
+        own = [(float(_at(low, tail).min()), float(_at(high, 1 - tail).max())) for low, high in within]
+        out.append(_difference((first[number], second[number]), ends, judged, alone, (own[0], own[1])))
+    return tuple(out), first, second
+
+
+Trials = NDArray[np.float32]
+
+
+def _at(trials: Trials, share: float) -> Real:
+    return np.asarray(np.quantile(trials, share, axis=-1))
+
+
+def _hull(trials: tuple[tuple[Trials, Trials], ...], tail: float, same_phase: bool) -> tuple[Pair, Pair]:
+    """Ends of the difference over all pairs of phases, with a tail left off and as if it were the only question."""
+    before, after = trials
+    # Least of the second less the most of the first, and the other way round, for every pair of phases at once.
+    if same_phase:
+        lows, highs = after[0] - before[1], after[1] - before[0]
+    else:
+        lows, highs = after[0][:, None] - before[1][None, :], after[1][:, None] - before[0][None, :]
+    # Quantiles first and the worst pair then: the worst phase of each trial would change from trial to trial, and an antenna has
+    # one.
+    low, own_low = np.quantile(lows, (tail, ALONE), axis=-1).reshape(2, -1).min(axis=1)
+    high, own_high = np.quantile(highs, (1 - tail, 1 - ALONE), axis=-1).reshape(2, -1).max(axis=1)
+    return (float(low), float(high)), (float(own_low), float(own_high))
 
 
 def _stacked(
     by_phase: Sequence[tuple[tuple[BandValues, BandValues], ...]], number: int, name: str
-) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+) -> tuple[Trials, Trials]:
     """Trials of one figure of one band, from the smallest and from the largest |G| that fit; shape (phases, trials) each."""
     least, most = (
         np.array([getattr(each[number][end], name) for each in by_phase], dtype=np.float32) for end in (0, 1)

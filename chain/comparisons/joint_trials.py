@@ -116,13 +116,20 @@ def recovered_reflections(
     return trials.readings[which].recovered(seen), trials.known.recovered(reading)[0]
 
 
-def recovered_magnitudes(maps: Maps, size: Real, turn: complex) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+BEYOND = 4.0
+"""Magnitude up to which a trial of a reading is told apart from another: past a full reflection, where no antenna is."""
+
+
+def recovered_magnitudes(
+    maps: Maps, size: Real, turn: complex, most: float = 1.0
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Smallest and largest |G| of an antenna of a given phase that gives a reading of a magnitude, in every trial.
 
-    `size` has the shape (frequencies,) or (trials, frequencies).
+    `size` has the shape (frequencies,) or (trials, frequencies). A `most` above 1 keeps apart two readings that a trial takes
+    beyond a full reflection: cut off there, both would come out as one, and no difference could be shown of readings near it.
 
     Source: |(p g t + q)/(r g t + 1)| = x is A g^2 + 2 B g + C = 0 with A = |p|^2 - x^2 |r|^2,
-    B = Re((p conj(q) - x^2 r) t), C = |q|^2 - x^2. Without a root in [0, 1] the nearest g counts.
+    B = Re((p conj(q) - x^2 r) t), C = |q|^2 - x^2. Without a root in [0, most] the nearest g counts.
     """
     x2 = np.atleast_2d(size) ** 2
     a = np.abs(maps.p) ** 2 - x2 * np.abs(maps.r) ** 2
@@ -134,4 +141,4 @@ def recovered_magnitudes(maps: Maps, size: Real, turn: complex) -> tuple[NDArray
     first, last = (-b - root) / a, (-b + root) / a
     low, high = np.minimum(first, last), np.maximum(first, last)
     # One root below zero is none of a magnitude: the other one is the only answer.
-    return np.clip(np.where(low < 0, high, low), 0, 1), np.clip(high, 0, 1)
+    return np.clip(np.where(low < 0, high, low), 0, most), np.clip(high, 0, most)

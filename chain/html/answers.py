@@ -88,7 +88,10 @@ def comparison_html(by_match: AntennaComparison | None, by_level: LevelCompariso
                 differences.match_lines(by_match),
                 (PageTable.of("By match", differences.match_grid(by_match)),),
                 differences_plot.describe(by_match),
-                (f"{by_match.points} points, {by_match.draws} draws, seed {by_match.seed}.",),
+                (
+                    differences.judged_line(by_match),
+                    f"{by_match.points} points, {by_match.draws} draws, seed {by_match.seed}.",
+                ),
                 by_match.warnings,
             )
         )

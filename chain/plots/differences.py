@@ -4,11 +4,17 @@ from __future__ import annotations
 
 import numpy as np
 
-from chain.comparisons.antennas import AntennaComparison
+from chain.comparisons.antennas import IMPOSSIBLE, AntennaComparison
 from chain.errors import plain
 from chain.plots.figure import CurveChart, Level, Series, Span, even_axis, frequency_axis
 
-VERDICTS = {"better": "pass", "worse": "fail", "can't tell": "not proven", "mixed": "not proven"}
+VERDICTS = {
+    "better": "pass",
+    "worse": "fail",
+    "can't tell": "not proven",
+    "mixed": "not proven",
+    IMPOSSIBLE: "impossible",
+}
 MOST_DB = 6.0
 ROOM = 0.05
 """Of the height, below; above twice as much, where a page has the strip of channels."""

@@ -16,7 +16,7 @@ from typing import IO
 
 import numpy as np
 
-from chain.comparisons.differences import Difference, verdict_of
+from chain.comparisons.differences import Difference
 from chain.errors import ChainError, InputError, RangeError, plain
 from chain.records.adding import Facts, SetupSource, antenna_record, open_source
 from chain.records.bench import ReadingPair, SweepAnswer, bench_of
@@ -46,8 +46,7 @@ class SweepChange:
         """Better, worse or can't tell, by channel."""
         out = []
         for each in self.differences:
-            words = {verdict_of(each.worst_low, each.worst_high), verdict_of(each.loss_low_db, each.loss_high_db)}
-            reported = words - {"can't tell"}
+            reported = {each.match_verdict, each.loss_verdict} - {"can't tell"}
             out.append("can't tell" if not reported else reported.pop() if len(reported) == 1 else "mixed")
         return tuple(out)
 

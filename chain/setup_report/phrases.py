@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from chain.analyses.planes import Planes
     from chain.analyses.recovery import Recovery
 
+CHECK_CHAIN = "Next: check the pad and its connections, then test the chain ('chain prove')."
+"""What to do about a reading that no antenna gives: neither another plane nor a better part makes it possible."""
 LONGEST = 80
 """Characters that each of the first three lines of an answer may have."""
 CLAUSE = re.compile("; |, (?:or |then )?| if | before | that ")

@@ -25,7 +25,7 @@ from chain.setup_report.numbers import (
     span,
     units,
 )
-from chain.setup_report.phrases import draws_words, fitted, plane_words, verdict_word
+from chain.setup_report.phrases import CHECK_CHAIN, draws_words, fitted, plane_words, verdict_word
 from chain.setup_report.steps import helping_step
 from chain.setup_report.tables import Column, answer, notes, safe, say, show_table
 from library.channels import runs
@@ -90,7 +90,7 @@ def opening(result: Recovery) -> list[str]:
         return [
             "Impossible: no antenna can give these readings through this chain.",
             "",
-            "Next: check the pad and calibrate again.",
+            CHECK_CHAIN,
         ]
     here, value = place(result, worst), float(result.true_vswr[worst])
     about, wanted = about_words(value), "" if result.limit_vswr is None else limit(result.limit_vswr)
@@ -188,6 +188,8 @@ def _next(result: Recovery) -> str:
         if result.true_ohm is not None:
             return "Next: test the chain ('chain prove'); 'chain tune' needs a whole sweep."
         return f"Next: test the chain ('chain prove'); {'RL' if units().in_db else 'VSWR'} alone cannot say which way to tune."
+    if result.verdict == "impossible":
+        return CHECK_CHAIN
     if found is None:
         return "Next: 'chain planes' says where to calibrate."
     return helping_step(found.what, found.low, found.high)

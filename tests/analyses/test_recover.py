@@ -10,6 +10,7 @@ from click.testing import CliRunner
 from screens import says
 
 from chain.analyses import recover as recover_module
+from chain.analyses.possible import by_blocks
 from chain.analyses.recover import nominal_truth, recover
 from chain.assembly.cascade import build
 from chain.cli.main import chain
@@ -275,5 +276,5 @@ def test_a_bound_by_blocks_is_made_once_of_every_frequency(points):
     freq_hz = np.linspace(180e6, 220e6, points)
     readings = Readings(freq_hz, np.full(points, 0.2), None, "")
     measurement = Measurement(freq_hz, 75.0, 75.0, (), ())
-    low, high = recover_module._by_blocks(lambda of, seen: (of.freq_hz, seen.freq_hz), measurement, readings)
+    low, high = by_blocks(lambda of, seen: (of.freq_hz, seen.freq_hz), measurement, readings)
     np.testing.assert_array_equal([low, high], [freq_hz, freq_hz])

@@ -34,4 +34,10 @@ def test_what_an_antenna_turns_into_is_its_reflection_and_the_change():
         size = (each["first_vswr"] - 1) / (each["first_vswr"] + 1)
         ends = [min(max(size + each[by], 0.0), 1.0) for by in ("reflection_low", "reflection_high")]
         assert name == each["channel"]
-        assert [float(low), float(high)] == pytest.approx([(1 + end) / (1 - end) for end in ends], abs=0.011)
+        least, most = ((1 + end) / (1 - end) for end in ends)
+        # What its own reading says of the second may be closer, and never further.
+        assert float(low) >= least - 0.011
+        assert float(high) <= most + 0.011
+        assert [float(low), float(high)] == pytest.approx(
+            [each["second_low_vswr"], each["second_high_vswr"]], abs=0.011
+        )

@@ -13,8 +13,10 @@ import skrf
 from click.testing import CliRunner
 from skrf.media import DefinedGammaZ0
 
+from chain.antenna_report.differences import judged_line, match_lines
 from chain.cli.main import chain as program
 from chain.comparisons.antennas import compare_antennas
+from chain.comparisons.differences import _tail
 from chain.errors import RangeError
 from chain.files.setup_file import load_setup
 from chain.setups import Calibration
@@ -213,3 +215,71 @@ def test_no_advice_asks_for_a_phase_that_the_analyzer_does_not_show(tmp_path):
     assert "with phase" not in reported["vswr"]
     assert "calibrate at the end" not in reported["vswr"]
     assert "without a phase only large changes show" in reported["vswr"]
+
+
+LOFT = load_setup("tests/data/loft.toml")
+MIDDLES = {21: 474e6, 25: 506e6, 30: 546e6, 36: 594e6, 40: 626e6, 44: 658e6, 48: 690e6}
+EARLIER = {21: 1.15, 25: 1.12, 30: 1.10, 36: 1.25, 40: 1.08, 44: 1.30}
+
+
+def typed(readings):
+    """VSWR by channel, as it stands on a screen of two decimals."""
+    shown = np.array(list(readings.values()))
+    freq = np.array([MIDDLES[channel] for channel in readings])
+    return Readings(freq, (shown - 1) / (shown + 1), None, "typed", rounding=np.full(shown.size, 0.01 / 4))
+
+
+@pytest.mark.parametrize("shown", [1.7, 1.9, 2.1])
+def test_a_reading_near_the_ceiling_of_the_pad_is_worse_than_one_far_below(shown):
+    """What a trial takes for more than a full reflection is still more than what it takes for less."""
+    later = {21: 1.30, 25: 1.22, 30: 1.15, 36: 1.50, 40: 1.08, 44: shown}
+    found = compared(LOFT, typed(EARLIER), typed(later))
+    rows = {each.channel: each for each in found.channels}
+    assert rows["44"].verdict == "worse"
+    # The interval stays among what an antenna can be: it may be nothing, but no less.
+    assert -1e-9 <= rows["44"].loss_low_db <= rows["44"].loss_change_db
+    assert rows["44"].second_low_vswr >= rows["44"].first_vswr - 0.05
+    assert found.most.verdict == "worse"
+    assert compared(LOFT, typed(later), typed(EARLIER)).count("better") == found.count("worse")
+
+
+def test_the_channel_of_the_first_lines_is_one_that_differs():
+    """Where the largest change is not sure, a smaller one that is stands for the verdict."""
+    earlier = {21: 1.03, 25: 1.9}
+    found = compared(LOFT, typed(earlier), typed({21: 1.45, 25: 1.95}))
+    rows = [replace(each, loss_change_db=9.0) if each.verdict == "can't tell" else each for each in found.channels]
+    found = replace(found, channels=tuple(rows))
+    assert [each.verdict for each in found.channels] == ["worse", "can't tell"]
+    assert found.most.channel == "21"
+    assert "Channel 21" in match_lines(found)[1]
+
+
+def test_two_antennas_and_one_before_and_after_say_what_they_take_them_for():
+    """The same trials and the same 95 %; what differs is said in the same words, and nothing shown is not no difference."""
+    later = EARLIER | {44: 1.45}
+    two = compare_antennas(LOFT, typed(EARLIER), typed(later), ("before", "after"), 1)
+    one = compared(LOFT, typed(EARLIER), typed(later))
+    assert match_lines(two)[0] == "Cannot tell: none of 6 channels surely differs between before and after."
+    assert judged_line(two) == "Taken for two antennas at any phases; all 6 channels judged together (95 %)."
+    assert judged_line(one) == "Taken for one antenna, its phase kept; all 6 channels judged together (95 %)."
+    # What a reading says by itself stays known however little a difference does.
+    own = {each.channel: (each.second_low_vswr, each.second_high_vswr) for each in two.channels}
+    assert own["21"][1] < 10
+    assert own["44"][0] > 1.5
+
+
+def test_a_reading_of_no_antenna_is_impossible_and_nothing_is_concluded():
+    """VSWR 10 behind a pad: the step after is to test the chain."""
+    found = compared(LOFT, typed(EARLIER | {48: 1.2}), typed(EARLIER | {48: 10.0}))
+    assert [each.verdict for each in found.channels].count("impossible") == 1
+    assert found.verdict == "can't tell"
+    assert any("channel 48: a reading cannot come through this chain" in each for each in found.warnings)
+    assert "chain prove" in match_lines(found)[2]
+
+
+def test_trials_that_are_alike_push_no_other_row_out():
+    """A row that says the same in every trial leaves the ends of the others where they would be without it."""
+    row = np.random.default_rng(3).normal(size=4000)
+    saturated = np.minimum(np.random.default_rng(4).normal(size=4000), -2.5)
+    assert _tail([row, np.zeros(4000)]) == pytest.approx(_tail([row]), rel=1e-6)
+    assert _tail([row, saturated]) < _tail([row])
