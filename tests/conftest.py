@@ -49,3 +49,10 @@ def few_trials(monkeypatch):
     import few_trials as few
 
     few.lower(monkeypatch)
+
+
+@pytest.fixture(params=["few", pytest.param("usual", marks=pytest.mark.wide)])
+def trials(request):
+    """Few trials in the default run, the usual number where .ci/run asks again: for figures that hold of either."""
+    if request.param == "few":
+        request.getfixturevalue("few_trials")

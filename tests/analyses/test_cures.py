@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from further import wide
 
 from chain.analyses import improvements
 from chain.analyses.expect import expect
@@ -93,6 +94,7 @@ def bench_with(tmp_path, text, what):
     return load_setup(path)
 
 
+@pytest.mark.usefixtures("trials")
 @pytest.mark.parametrize("text", [LOFT, BETTER_PAD, LOFT.replace("2.5 m", "1 m")])
 @pytest.mark.parametrize("typed", ["1.3 at 546 MHz", "1.30 at 546 MHz"])
 def test_a_change_gives_what_the_same_reading_gives_once_it_is_in_the_file(tmp_path, text, typed):
@@ -108,7 +110,7 @@ def test_a_change_gives_what_the_same_reading_gives_once_it_is_in_the_file(tmp_p
         assert magnitude_from_vswr(end) == pytest.approx(magnitude_from_vswr(shown), abs=moved)
 
 
-@pytest.mark.parametrize("text", [LOFT.replace("2.5 m", length) for length in ("4 m", "6 m")])
+@pytest.mark.parametrize("text", [LOFT.replace("2.5 m", "4 m"), *wide(LOFT.replace("2.5 m", "6 m"))])
 def test_what_a_change_promises_of_the_limit_is_what_the_file_then_has(tmp_path, text):
     """Over the whole sweep, wherever its worst frequency then is; and the blame falls on what is exchanged."""
     path = tmp_path / "now.toml"

@@ -194,6 +194,7 @@ def test_one_true_value_is_enough(setup):
         assert TAKEN["Sequence[float]"](given, "true_vswr", setup) == [2.0]
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_paths_stand_for_records_everywhere():
     """Every public function that takes a set-up, a need or an installation takes the path of its file."""
     need, house = ROOT / "demo" / "need.toml", ROOT / "demo" / "outlets.toml"
@@ -370,6 +371,7 @@ def test_a_path_of_any_kind_is_a_path():
         chain.read_levels(3)
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_a_limit_in_db_is_the_unit_of_prints_and_plots(setup, few):
     """What is printed and drawn is return loss; figures by name stay what their names say."""
     from matplotlib.figure import Figure
@@ -428,6 +430,7 @@ def test_tables_of_pandas_are_readings():
         readings_given(DataFrame({"vswr": ratio}, index=freq_hz / 1e6), setup)
 
 
+@pytest.mark.usefixtures("few_trials")
 @pytest.mark.parametrize("draws", [-1, 0, 199, 1_000_001, 2.5, "x"])
 def test_the_limits_of_draws_are_those_of_the_command(draws):
     done = CliRunner().invoke(command_line, ["expect", "demo/boathouse.toml", "--draws", str(draws)])

@@ -54,7 +54,8 @@ def sound():
     lead = chain.one_port_sweeps({"open": "demo/lead-open.s1p", "short": "demo/lead-short.s1p"})
     readings = chain.readings_of(FREQ, vswr=[1.3, 1.2])
     return {
-        "setup": BENCH, "readings": readings, "chain": BENCH, "need": "demo/need.toml", "installation": HOUSE,
+        "setup": chain.load_setup(BENCH), "readings": readings, "chain": BENCH, "need": "demo/need.toml",
+        "installation": chain.load_installation(HOUSE),
         "first": readings, "second": readings, "path": "demo/boathouse.s1p", "source": BENCH, "found": result("Budget"),
         "raw": Path(BENCH).read_bytes(), "freq_hz": FREQ, "card": result("Card"), "page": result("Page"),
         "result": result("Reception"), "folder": "demo/log", "sweep": "demo/boathouse.s1p", "given": {"open": ["1.7"]},

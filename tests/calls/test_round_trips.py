@@ -18,6 +18,7 @@ SWEEP = ROOT / "demo" / "boathouse.s1p"
 MAGNITUDES = ROOT / "demo" / "boathouse.csv"
 
 
+@pytest.mark.usefixtures("few_trials")
 @pytest.mark.parametrize("sweep", [SWEEP, MAGNITUDES])
 def test_the_table_of_a_recovery_gives_its_readings_again(tmp_path, sweep):
     written = tmp_path / "x.csv"
@@ -43,6 +44,7 @@ def test_another_loss_is_no_reading(tmp_path, header):
     assert chain.read_sweep(str(table)).magnitude == pytest.approx([0.2, 0.2])
 
 
+@pytest.mark.usefixtures("few_trials")
 @pytest.mark.parametrize("sweep", [SWEEP, MAGNITUDES])
 def test_the_dataframe_of_a_recovery_gives_its_readings_again(sweep):
     first = chain.read_sweep(str(sweep))
@@ -73,6 +75,7 @@ def test_tables_of_pandas_and_plain_values_count_as_files_do(tmp_path):
         np.testing.assert_allclose(found.reflection, sweep.reflection, rtol=1e-9)
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_pandas_reads_the_table_of_a_recovery_with_its_phase(tmp_path):
     import pandas as pd
 

@@ -130,6 +130,7 @@ def test_ripple_of_a_line_lies_between_its_two_delays(name, low_mhz, high_mhz):
     assert low_mhz < found["components"][0]["spacing_hz"] / 1e6 < high_mhz
 
 
+@pytest.mark.usefixtures("trials")
 def test_a_wrong_piece_is_named_as_a_possibility(tmp_path):
     """Ends of a line of 50 mm, where the set-up states another piece (the line of 200 mm); with the right one no fault is shown."""
     ends = [

@@ -168,6 +168,7 @@ def test_an_answer_in_return_loss_is_as_short(words, monkeypatch):
     assert "VSWR" not in " ".join(lines[:3])
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_the_limit_s_unit_is_the_answer_s(tmp_path, monkeypatch):
     """A limit in dB makes return loss the unit of lines and tables; --units has the last word; JSON has both."""
     path = tmp_path / "loss.toml"
@@ -349,6 +350,7 @@ def test_one_reading_a_channel_answers_which_are_good(television, tmp_path, monk
     assert f"on {list(verdicts.values()).count('fail')} of {len(read)} channels" in first
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_many_channels_are_counted_and_the_good_ones_named(television, tmp_path, monkeypatch):
     sweep = tmp_path / "read.csv"
     rows = [f"{name},1.{(7 * name) % 9}{name % 10}" for name in range(21, 49)]
@@ -362,6 +364,7 @@ def test_many_channels_are_counted_and_the_good_ones_named(television, tmp_path,
     assert set(named_channels(lines[1].partition(";")[0])) == good
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_no_place_is_advised_that_the_analyzer_cannot_calibrate_at(television):
     """An analyzer without phase is sent to the reading, any other to the planes."""
     plain = CliRunner().invoke(chain, ["expect", str(television), "-q"]).stdout
@@ -370,6 +373,7 @@ def test_no_place_is_advised_that_the_analyzer_cannot_calibrate_at(television):
     assert "chain planes" in CliRunner().invoke(chain, ["expect", str(television), "-q"]).stdout
 
 
+@pytest.mark.usefixtures("few_trials")
 @pytest.mark.parametrize("words", [["prove", "--open", "11.4"], ["recover", "--reading", "11.4 on channel 30"]])
 def test_a_bare_number_is_asked_back_where_the_screen_shows_return_loss(words, television):
     """11.4 dB taken for VSWR 11.4 would be another antenna; the proposals are taken for different readings."""
@@ -396,6 +400,7 @@ def test_a_comparison_of_far_apart_sweeps_is_still_a_table(television, tmp_path,
     assert "|reflection| by" not in " ".join(lines)
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_what_an_open_end_hides_is_said_in_ohm(television, monkeypatch):
     """The ohms across an open end make the reflection that the JSON gives."""
     words = ["prove", str(television), "--open", "1.6", "--short", "1.6", "--load", "1.05"]
@@ -406,6 +411,7 @@ def test_what_an_open_end_hides_is_said_in_ohm(television, monkeypatch):
     assert (ohm - 75) / (ohm + 75) == pytest.approx(hidden["size"], abs=0.01)
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_a_reading_that_nothing_connected_shows_asks_whether_the_antenna_is_on():
     """The figure of an open end is no antenna; one that is merely poor is not asked that."""
     cases = (("demo/boathouse.toml", "VSWR 1.95", True), ("demo/plane-after-pad.toml", "VSWR 3.5", False))

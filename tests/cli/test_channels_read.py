@@ -33,6 +33,7 @@ def test_only_channels_that_were_read_are_called_good(tmp_path):
     assert third == "Next: read channels 23, 24, 26-29, 31-33, 35-47 as well."
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_everywhere_is_said_where_each_channel_was_read(tmp_path):
     first, second, third = ran(tmp_path, {n: 1.01 for n in range(21, 49)}, "-q").splitlines()[:3]
     assert "everywhere" in first
@@ -54,6 +55,7 @@ def many(tmp_path_factory):
     return json.loads(ran(folder, MANY, "--json")), ran(folder, MANY)
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_headline_second_line_and_table_name_the_same_worst_channel(many):
     document, text = many
     bad = [name for name, word in zip(document["middle_of"], document["verdicts"], strict=True) if word == "fail"]
@@ -83,6 +85,7 @@ def test_a_channel_that_leans_though_its_interval_is_beyond_the_limit_says_why(m
     assert says(why, "20 channels", "together", "leans bad")
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_the_card_carries_every_channel_that_was_read(tmp_path):
     found = json.loads(ran(tmp_path, MANY, "--json", command="card"))
     assert [each["place"].split(",")[0] for each in found["measured"]] == [f"ch {name}" for name in MANY]
@@ -96,6 +99,7 @@ def written(tmp_path, text, *, setup=UHF_VSWR_ALONE):
     return CliRunner().invoke(chain, ["recover", *given, str(tmp_path / "typed.csv"), "--json"])
 
 
+@pytest.mark.usefixtures("few_trials")
 @pytest.mark.parametrize(
     "text",
     [
@@ -158,6 +162,7 @@ BEFORE = dict.fromkeys(range(21, 41), 1.10) | {34: 1.05, 38: 1.05}
 AFTER = BEFORE | {30: 1.45, 34: 1.45, 38: 1.40}
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_what_would_differ_alone_is_named_and_the_sharper_question_too(tmp_path):
     paths = []
     for name, readings in (("A", BEFORE), ("B", AFTER)):

@@ -188,6 +188,7 @@ def nulls(value, name=""):
             yield from nulls(each, name)
 
 
+@pytest.mark.usefixtures("few_trials")
 @pytest.mark.parametrize(
     "words",
     [
@@ -202,6 +203,7 @@ def test_every_null_has_its_reason(words):
     assert all(found["null_means"].values())
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_recover_document_of_a_complex_sweep_with_channels():
     found = document("recover", "demo/plane-after-pad.toml", "demo/plane-after-pad.s1p")
     assert found["plane"] == "pad"
@@ -219,6 +221,7 @@ def test_parts_document():
     assert part["losses"][0]["loss_db"] == pytest.approx(hundred["parts"][0]["losses"][0]["loss_db"] / 4)
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_seed_is_used_and_reported(answered_once):
     """The same seed gives the same answer, another seed another one."""
     words = ("recover", BOATHOUSE, "--reading", "VSWR 1.1 at 210 MHz", "--seed")
@@ -243,6 +246,7 @@ def test_bare_pad(shown, true, within):
     assert "handheld" in found["assumed"][0]
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_bare_pad_under_a_sweep():
     found = document("recover", "demo/boathouse.csv")
     assert len(found["true_vswr"]) == 133

@@ -18,6 +18,7 @@ def shown(words):
     return done.stdout
 
 
+@pytest.mark.usefixtures("few_trials")
 @pytest.mark.parametrize("words", [COMPARE, RIPPLE])
 @pytest.mark.parametrize(("unit", "other"), [("vswr", "RL, dB"), ("rl", "VSWR")])
 def test_no_column_holds_a_bare_magnitude(words, unit, other):
@@ -26,6 +27,7 @@ def test_no_column_holds_a_bare_magnitude(words, unit, other):
     assert other not in text
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_what_an_antenna_turns_into_is_its_reflection_and_the_change():
     rows = re.findall(r"^(\d\d) .*?(\d\.\d\d) to (\d\.\d\d)", shown([*COMPARE, "--units", "vswr"]), re.M)
     channels = json.loads(shown([*COMPARE, "--json"]))["channels"]

@@ -205,6 +205,7 @@ def test_sweeps_that_share_no_frequencies_and_set_ups_that_never_differ_are_refu
         assert compare_antennas(replace(SETUP, near=near, calibration=moved), one, one).verdict == "can't tell"
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_the_command_answers_in_three_lines_and_in_json(tmp_path):
     """Demo sweeps: three lines of at most 80 characters, the same verdicts in JSON and on the page, --enforce exits with 1."""
     words = ["compare", *(f"demo/plane-after-pad{each}" for each in (".toml", "-before.s1p", ".s1p"))]

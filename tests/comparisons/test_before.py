@@ -163,6 +163,7 @@ def decimated(folder, name, start=0):
     return str(path)
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_the_command_prints_a_comparison_and_holds_it_as_json(tmp_path):
     """Three lines and a table below the answer; the same under `before` in JSON, and the same as of 'chain compare' but the joint."""
     after, before = (decimated(tmp_path, f"plane-after-pad{name}.s1p") for name in ("", "-before"))
@@ -199,6 +200,7 @@ def test_a_comparison_that_cannot_be_made(tmp_path, words, reported):
     assert reported in found.output
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_no_advice_asks_for_a_phase_that_the_analyzer_does_not_show(tmp_path):
     """Two sweeps of VSWR alone that tell nothing apart: more phase is no way out where the set-up says there is none."""
     text = Path("demo/plane-after-pad.toml").read_text("utf-8").replace('plane = "pad"', 'plane = "near"')

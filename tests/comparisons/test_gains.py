@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from further import wide as further
 
 from chain.comparisons.gains import front_to_back, multipath_error, three_antenna_gains
 from chain.comparisons.level_table import LevelReading, LevelTable, read_levels
@@ -67,7 +68,7 @@ def test_a_straight_drift_is_taken_out_exactly():
     assert "read A-B-A-B" in compare_levels(table(0.0, -0.5, 0.0, "AB")).warnings[0]
 
 
-@pytest.mark.parametrize(("site", "meter"), [(20.0, 10.0), (60.0, 60.0)])
+@pytest.mark.parametrize(("site", "meter"), [(20.0, 10.0), *further((60.0, 60.0))])
 def test_intervals_of_levels_cover(site, meter):
     """A world of its own: two waves at either antenna, a mismatch at the meter, scatter of 0.2 dB, drift; 120 tables."""
     rng = np.random.default_rng(7)

@@ -291,6 +291,7 @@ def test_behind_the_plane_of_a_calibration_no_pad_can_be_wrong():
 # Verdicts.
 
 
+@pytest.mark.usefixtures("trials")
 @pytest.mark.parametrize(
     ("given", "verdict", "item"),
     [
@@ -316,6 +317,7 @@ def test_clear_readings_are_named(given, verdict, item):
     assert sum(each.share for each in found.hypotheses) == pytest.approx(1)
 
 
+@pytest.mark.usefixtures("trials")
 def test_the_loss_of_a_pad_is_reported_with_its_interval():
     """An open of return loss 17.7 dB behind 0.2 dB of adapter and lead: a pad of about 8.7 dB."""
     first = read(open="1.30", short="1.29", load="1.04", load50="1.06").hypotheses[0]
@@ -324,19 +326,21 @@ def test_the_loss_of_a_pad_is_reported_with_its_interval():
     assert first.size_high - first.size_low < 2
 
 
+@pytest.mark.usefixtures("trials")
 def test_close_kinds_are_not_reported_and_the_next_reading_is_named():
     """A sound chain with one reading shows no fault, and what to read next is said with what it would show."""
-    found = read(load="1.10", draws=40_000)
+    found = read(load="1.10")
     assert found.verdict == NOTHING_SHOWN
     assert found.hypotheses[0].share < ENOUGH
     assert found.telling.end != "load"
     assert 0 <= found.telling.overlap <= 1
     assert {"pad's loss differs", "far connector poor"} <= {each.what for each in found.could_hide}
-    beyond = read(load="1.45", draws=40_000)
+    beyond = read(load="1.45")
     assert beyond.verdict == CANT_TELL
     assert beyond.telling is not None
 
 
+@pytest.mark.usefixtures("trials")
 def test_another_lead_than_stated_is_named():
     """A 50-ohm cable where one of 75 is stated, long enough to show: the item is named."""
     setup = made.setup_of(
@@ -371,6 +375,7 @@ def long_lead(length_m):
     )
 
 
+@pytest.mark.usefixtures("trials")
 @pytest.mark.parametrize(
     ("lost_db", "verdict"), [(3.0, {"right", "no fault shown"}), (5.0, {WRONG_LEAD}), (1.5, {WRONG_LEAD})]
 )
@@ -383,6 +388,7 @@ def test_another_cable_of_the_same_impedance_is_named_by_its_loss(lost_db, verdi
     assert not [text for text in found.warnings if "another cable" in text]
 
 
+@pytest.mark.usefixtures("trials")
 def test_a_cable_that_cannot_be_told_from_another_is_said_to_be_so():
     """Of 2 m half as much again is 0.1 dB: no kind of its own, one sentence beside the sound chain."""
     size = 10 ** (-2 * 0.2 / 20)
@@ -392,6 +398,7 @@ def test_a_cable_that_cannot_be_told_from_another_is_said_to_be_so():
     assert [text for text in found.warnings if text.startswith("another cable of the same impedance as 'lead 0'")]
 
 
+@pytest.mark.usefixtures("trials")
 def test_readings_that_no_fault_gives():
     """Short at 5.7 and a 50-ohm load at 9.1 where the others are as they should be: mistyped, said as such."""
     found = read(open="1.73", short="5.71", load="1.12", load50="9.12")
@@ -399,10 +406,11 @@ def test_readings_that_no_fault_gives():
     assert not found.hypotheses[0].agrees
 
 
+@pytest.mark.usefixtures("trials")
 def test_a_reseated_reading_tells_the_connector_from_the_calibration():
     """The load reads 2.9 and then 1.6: a connector; 2.9 and again 2.9: the calibration."""
-    changed = read(load=["2.90", "1.60"], short="3.10", draws=40_000)
-    same = read(load=["2.90", "2.91", "2.89"], short="3.10", draws=40_000)
+    changed = read(load=["2.90", "1.60"], short="3.10")
+    same = read(load=["2.90", "2.91", "2.89"], short="3.10")
     share = {
         name: {each.what: each.share for each in found.hypotheses}
         for name, found in (("changed", changed), ("same", same))
@@ -413,6 +421,7 @@ def test_a_reseated_reading_tells_the_connector_from_the_calibration():
     assert together.hypotheses[0].what == "near connector poor or calibration out of date"
 
 
+@pytest.mark.usefixtures("trials")
 def test_only_an_ohmmeter_tells_a_pad_that_blocks_dc():
     """At radio frequency it is as a right one: without a meter not among the kinds, with one reported or ruled out."""
     ends = {"open": "1.73", "short": "1.71", "load": "1.05", "load50": "1.12"}
@@ -423,6 +432,7 @@ def test_only_an_ohmmeter_tells_a_pad_that_blocks_dc():
     assert "pad blocks DC" not in {each.what for each in read(**ends).hypotheses}
 
 
+@pytest.mark.usefixtures("trials")
 def test_an_ohmmeter_settles_what_one_reading_leaves_open():
     """129.9 ohm is the other end of the pad."""
     found = read(load="1.67", ohms=129.5)

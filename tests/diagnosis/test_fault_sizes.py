@@ -29,6 +29,7 @@ LOW_BOTH = {"open": "1.61", "short": "1.62", "load": "1.05", "load50": "1.11"}
 """Each as a sound chain of the demo shows it; open and short both this low take a pad that loses more than stated."""
 
 
+@pytest.mark.usefixtures("trials")
 @pytest.mark.parametrize("ends", [{"open": "inf", "short": "inf"}, {"open": "inf"}, {"open": "30", "short": "30"}])
 def test_a_screen_off_its_scale_tells_a_missing_pad(ends):
     """The everyday case (practice): without a pad an open and a short leave the screen nothing to show."""
@@ -37,12 +38,14 @@ def test_a_screen_off_its_scale_tells_a_missing_pad(ends):
     assert all("off the scale" in each.told for each in found.readings)
 
 
+@pytest.mark.usefixtures("trials")
 def test_off_the_scale_it_does_not_matter_how_it_was_typed():
     """`inf`, 0 dB and a high figure are one reading, to the last digit of every share."""
     every = [[each.share for each in read(open=text).hypotheses] for text in ("inf", "0 dB", "45")]
     assert every[0] == every[1] == every[2]
 
 
+@pytest.mark.usefixtures("trials")
 def test_an_open_that_may_reflect_either_way_has_two_spans_of_sizes():
     """|reflection| tells no sign: a resistance above or below 75 ohm would both show a small open; none lies between."""
     found = read(open="1.50", short="1.72", load="1.05", load50="1.12")
@@ -56,6 +59,7 @@ def test_an_open_that_may_reflect_either_way_has_two_spans_of_sizes():
     assert end.size_spans[0].share >= end.size_spans[1].share
 
 
+@pytest.mark.usefixtures("trials")
 def test_readings_that_are_right_one_by_one_are_judged_together():
     """Every reading inside what a right chain shows, and yet it is not right: the two that speak against it are reported."""
     found = read(**LOW_BOTH)

@@ -23,6 +23,7 @@ def share(result, what):
     return own.share
 
 
+@pytest.mark.usefixtures("trials")
 def test_what_lies_far_outside_all_that_a_sound_chain_shows_is_no_sound_chain():
     """Open and short at 40 and 50 where it shows 1.9 at most; 75 ohm without a pad in 50 is 1.5."""
     result = found(open="40", short="50", load="1.5")
@@ -35,6 +36,7 @@ def test_what_lies_far_outside_all_that_a_sound_chain_shows_is_no_sound_chain():
     assert share(result, "wrong load (50 ohm)") < 1e-6
 
 
+@pytest.mark.usefixtures("trials")
 def test_a_pad_that_fits_one_way_only_is_not_turned_round():
     """From BNC to F; turned round, neither joint can be made."""
     assert "pad reversed" not in [each.what for each in found(load50="1.6").hypotheses]
@@ -42,6 +44,7 @@ def test_a_pad_that_fits_one_way_only_is_not_turned_round():
     assert "pad reversed" not in [each.what for each in turned.hypotheses]
 
 
+@pytest.mark.usefixtures("trials")
 @pytest.mark.parametrize("shown", ["9.99", "inf", "30"])
 def test_a_screen_at_the_end_of_its_scale_speaks_for_a_missing_pad(shown):
     """A lead of 2.5 m keeps an open below full reflection, and many scales end at 9.99."""
@@ -50,6 +53,7 @@ def test_a_screen_at_the_end_of_its_scale_speaks_for_a_missing_pad(shown):
     assert share(result, "pad missing") > 0.8
 
 
+@pytest.mark.usefixtures("trials")
 def test_a_reading_is_taken_as_it_is_written_elsewhere():
     """A decimal comma as `recover` takes it; a frequency is named once, for all; off the scale in either command."""
     assert typed_span("1,6") == typed_span("1.6")

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from further import wide
 from ripple_world import BAND_III_HZ, band_iii_vswr, drawn
 
 from chain.echoes.analyse import ripple
@@ -104,7 +105,7 @@ def test_too_narrow_is_said_where_the_span_holds_too_few_ripples(has_phase, tmp_
         assert np.isclose(found.unseen[0].spacing_hz, 1 / world.delay_s, rtol=1e-4)
 
 
-@pytest.mark.parametrize("has_phase", [True, False], ids=["complex", "magnitude"])
+@pytest.mark.parametrize("has_phase", [False, *wide(True)], ids=["magnitude", "complex"])
 def test_too_coarse_is_said_where_the_points_lie_too_far_apart(has_phase, tmp_path):
     """More than half a ripple from point to point: no length is claimed; the set-up's lead is recognised folded back."""
     rng = np.random.default_rng(34)
@@ -127,28 +128,30 @@ def test_too_coarse_is_said_where_the_points_lie_too_far_apart(has_phase, tmp_pa
     assert reported >= 18
 
 
-def test_a_smooth_sweep_shows_no_ripple():
-    """300 smooth sweeps with noise, half with phase: at the stated chance of a false alarm less than one is expected."""
+@pytest.mark.parametrize(("count", "most"), [(100, 1), *wide((300, 3))])
+def test_a_smooth_sweep_shows_no_ripple(count, most):
+    """Smooth sweeps with noise, half with phase: at the stated chance of a false alarm less than one is expected."""
     rng = np.random.default_rng(35)
     x = np.linspace(-1, 1, 133)
     freq = np.linspace(174e6, 240e6, 133)
     wrong = 0
-    for number in range(300):
+    for number in range(count):
         curve = 0.2 + sum(0.05 * (rng.normal() + 1j * rng.normal()) * x**power for power in range(3))
         seen = curve + 0.002 * (rng.normal(size=133) + 1j * rng.normal(size=133))
         found = ripple(Readings(freq, np.abs(seen), seen if number % 2 else None, ""), gate=False)
         wrong += found.verdict in ("ripple", "too coarse")
-    print(f"false alarms {wrong} of 300")
-    assert wrong <= 3
+    print(f"false alarms {wrong} of {count}")
+    assert wrong <= most
 
 
-def test_an_antenna_with_resonances_is_not_called_a_ripple():
-    """80 antennas of one to three resonances each, half with phase: at most one in twenty is taken for a ripple."""
+@pytest.mark.parametrize("count", [40, *wide(80)])
+def test_an_antenna_with_resonances_is_not_called_a_ripple(count):
+    """Antennas of one to three resonances each, half with phase: at most one in twenty is taken for a ripple."""
     rng = np.random.default_rng(36)
     x = np.linspace(-1, 1, 133)
     freq = np.linspace(174e6, 240e6, 133)
     wrong = 0
-    for number in range(80):
+    for number in range(count):
         curve = np.full(133, 0.2 + 0.1j)
         for _ in range(rng.integers(1, 4)):
             width = np.exp(rng.uniform(np.log(0.06), np.log(0.8)))
@@ -158,8 +161,8 @@ def test_an_antenna_with_resonances_is_not_called_a_ripple():
         seen = curve + 0.001 * (rng.normal(size=133) + 1j * rng.normal(size=133))
         found = ripple(Readings(freq, np.abs(seen), seen if number % 2 else None, ""), gate=False)
         wrong += found.verdict in ("ripple", "too coarse")
-    print(f"resonances taken for ripple: {wrong} of 80")
-    assert wrong <= 4
+    print(f"resonances taken for ripple: {wrong} of {count}")
+    assert wrong <= count / 20
 
 
 def band_iii(count, seed, most):
@@ -185,9 +188,10 @@ def band_iii(count, seed, most):
     return found / count, held / found, wrong / count, np.median(errors)
 
 
-def test_vswr_alone_tells_a_lead_in_band_iii():
+@pytest.mark.parametrize("count", [20, *wide(40)])
+def test_vswr_alone_tells_a_lead_in_band_iii(count):
     """5.5 to 10 m from 174 to 240 MHz, antennas to VSWR 3: 18 of 20 found, the 95 % interval holds, none seen where none is."""
-    found, held, wrong, off_m = band_iii(40, 37, 0.5)
+    found, held, wrong, off_m = band_iii(count, 37, 0.5)
     assert abs(off_m) <= 0.05
     assert found >= 0.9
     assert held >= 0.9

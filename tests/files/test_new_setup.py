@@ -58,6 +58,7 @@ def test_several_bands_are_all_in_the_sweep(text):
     assert (setup.sweep.start_hz, setup.sweep.stop_hz) == (174e6, 694e6)
 
 
+@pytest.mark.usefixtures("few_trials")
 @pytest.mark.parametrize(
     ("limit", "in_db"), [("RL 12 dB", True), ("12 dB", True), ("VSWR 1.7", False), ("1.7:1", False)]
 )

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from extreme_setups import copied, demo, extreme_setup, setups
+from further import wide
 
 import chain
 from chain.errors import ChainError, InputError
@@ -34,11 +35,12 @@ def test_a_set_up_of_the_demo_is_read_back_equal(tmp_path, name):
     assert chain.parse_setup(first.to_toml()) == first
 
 
-def test_generated_set_ups_are_read_back_equal(monkeypatch):
+@pytest.mark.parametrize("count", [150, *wide(400)])
+def test_generated_set_ups_are_read_back_equal(count, monkeypatch):
     """Figures at the ends of what is legal, keys at random, chains of parts at random."""
     monkeypatch.chdir(DEMO)
     rng, read = random.Random(5), 0
-    for _ in range(400):
+    for _ in range(count):
         text = extreme_setup(rng)[0]
         try:
             first = chain.parse_setup(text)
@@ -48,7 +50,7 @@ def test_generated_set_ups_are_read_back_equal(monkeypatch):
         again = chain.parse_setup(first.to_toml())
         assert again == first, text
         assert (assumed(again), again.warnings) == (assumed(first), first.warnings), text
-    assert read > 150
+    assert read > count * 3 / 8
 
 
 @pytest.mark.parametrize("name", setups())

@@ -151,6 +151,7 @@ def test_figures_stand_in_the_page_for_those_without_a_script(made, text):
     assert all("hidden" in attrs for attrs in Reader(text).tags("div") if "live" in (attrs.get("class") or "").split())
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_elements_are_closed_in_their_places(text, hostile, made):
     """A reader that forgives nothing finds no element left open."""
     for each in (text, hostile, card_html(made.card)):
@@ -248,6 +249,7 @@ def test_live_figures_cannot_end_the_element_they_stand_in(made):
     assert json.loads(block)["sweep"]["verdict"][0] == words[0]
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_a_long_sweep_is_decimated_to_its_worst_points(setup, made):
     """250 frequencies give at most 202 columns, the worst one among them; of a sweep every stretch keeps its widest point."""
     found = page(replace(setup, sweep=replace(setup.sweep, points=250)), draws=DRAWS)
@@ -344,6 +346,7 @@ def test_chains_without_limit_and_of_one_item_have_a_page():
     assert Reader(text).faults == []
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_the_command_writes_a_page_or_json_and_overwrites_nothing(tmp_path):
     """HTML to the file named, JSON on request; an existing file, or an input, is left alone; --enforce tells by the status."""
     target, source, sweep = tmp_path / "page.html", tmp_path / "boathouse.toml", tmp_path / "sweep.csv"

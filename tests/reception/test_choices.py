@@ -36,6 +36,7 @@ def changed(*pairs):
     return parse_installation(text.encode(), "house.toml", Path("demo"))
 
 
+@pytest.mark.usefixtures("trials")
 def test_an_overloaded_amplifier_is_offered_a_lower_gain_and_none_is_an_answer_too():
     """35 dB where 18 would do: less gain stands before taking it out; a place that is worse than none is not the best."""
     loud = [('gain = "18 dB"', 'gain = "35 dB"'), ('field = "60 dBuV/m"', 'field = "80 dBuV/m"')]
@@ -52,6 +53,7 @@ def test_an_overloaded_amplifier_is_offered_a_lower_gain_and_none_is_an_answer_t
     assert "leave amplifiers out" in lines[2]
 
 
+@pytest.mark.usefixtures("trials")
 def test_a_larger_antenna_is_called_for_where_the_noise_of_the_air_limits_alone():
     """At 98 MHz in a town: a system near the air's noise gains by an antenna alone, one far above it by an amplifier."""
     fm = Path("demo/outlets.toml").read_text(encoding="utf-8")
@@ -125,6 +127,7 @@ def test_the_card_prints_the_intervals_of_the_table():
     assert f" {span_of(row.level_low, row.level_high)} ____" in card
 
 
+@pytest.mark.usefixtures("trials")
 def test_an_amplifier_that_the_supply_does_not_suit_is_offered_with_its_feed():
     """The file with the change alone would not work: 12 V reach an amplifier made for 5 V."""
     words = [text for each in improve_reception(changed()).improvements for text in each.words]
@@ -135,6 +138,7 @@ def test_an_amplifier_that_the_supply_does_not_suit_is_offered_with_its_feed():
     assert "Each is taken as fed: masthead-amplifier-5v 5 V up the lead, masthead-amplifier 12 V up the lead." in shown
 
 
+@pytest.mark.usefixtures("trials")
 def test_an_amplifier_without_its_feed_is_no_amplifier_in_what_would_mend_it():
     house = changed(('supply = "12 V"', "# none"))
     now = score(bypassed(house, ["mast"]))

@@ -272,6 +272,7 @@ def test_the_kinds_of_file_are_reported_apart(path):
     assert is_installation(path.read_bytes()) == (path.name == "outlets.toml")
 
 
+@pytest.mark.usefixtures("few_trials")
 @pytest.mark.parametrize("command", ["check", "card", "report", "outlets"])
 def test_an_installation_from_standard_input(command):
     done = CliRunner().invoke(chain, [command, "-", "-q"], input=TEXT)
@@ -280,6 +281,7 @@ def test_an_installation_from_standard_input(command):
     assert done.stdout == named.replace(f"The file: {DEMO}", "The file: -")
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_a_recovered_sweep_says_how_the_antenna_is_matched(tmp_path):
     done = CliRunner().invoke(chain, ["recover", "demo/boathouse.toml", "demo/boathouse.s1p", "--json"])
     (tmp_path / "recovered.json").write_text(done.stdout, encoding="utf-8")

@@ -48,7 +48,11 @@ def long(items):
     return "\n".join([HEAD, *rows, f'[[outlet]]\nid = "o0"\nafter = "l{items - 1}"\n']), 1
 
 
-@pytest.mark.parametrize(("text", "outlets"), [wide(1200), long(300)], ids=["wide", "long"])
+@pytest.mark.parametrize(
+    ("text", "outlets"),
+    [wide(1200), long(120), pytest.param(*long(300), marks=pytest.mark.wide)],
+    ids=["wide", "long", "longer"],
+)
 def test_thousands_of_items(text, outlets, tmp_path):
     path = tmp_path / "large.toml"
     path.write_text(text, encoding="utf-8")

@@ -34,6 +34,7 @@ def test_a_mode_is_known_however_it_is_spelt(text):
     assert mode(text).id == "DVB-T2 256QAM 2/3"
 
 
+@pytest.mark.usefixtures("few_trials")
 @pytest.mark.parametrize("name", ["21", "E21", "ch 21", "channel 21", "K21", "474 MHz"])
 def test_levels_seen_name_channels_as_people_write_them(name, tmp_path):
     table = tmp_path / "seen.csv"

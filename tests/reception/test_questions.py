@@ -150,6 +150,7 @@ def test_an_amplifier_at_the_mast_beats_one_at_the_set_at_uhf():
     assert ratios["antenna"] - ratios["fly"] > 6
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_where_the_air_is_loud_that_is_said():
     """FM: the air's own noise rules; the most that an amplifier brings is reported."""
     fm = (
@@ -216,6 +217,7 @@ def test_a_change_is_held_against_the_same_draws():
     assert lead.room_high_db - lead.room_low_db > 15
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_fewer_ways_where_an_output_is_idle():
     house = changed(
         ('id = "loft"\nafter = "split.out3"\nreceiver = "tv"', 'id = "loft"\nafter = "split.out3"\nend = "open"')

@@ -9,6 +9,7 @@ from contextlib import suppress
 
 import numpy as np
 import pytest
+from further import wide
 
 from chain.errors import ChainError
 from chain.html.installation import installation_html
@@ -87,7 +88,7 @@ def all_of(seed):
 
 
 @pytest.mark.parametrize(
-    "seed", [*range(4), *(pytest.param(seed, marks=pytest.mark.statistical) for seed in range(4, 43))]
+    "seed", [*range(3), *wide(3), *(pytest.param(seed, marks=pytest.mark.statistical) for seed in range(4, 43))]
 )
 def test_any_installation_has_an_answer_or_a_reason(seed):
     with warnings.catch_warnings(), suppress(ChainError):

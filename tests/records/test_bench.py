@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from further import wide
 
 from chain.analyses.recover import recover
 from chain.assembly.cascade import read_sweep_for
@@ -50,7 +51,7 @@ def test_the_digits_of_a_screen_count(bench):
     assert fails[0][-1]
 
 
-@pytest.mark.parametrize(("points", "phase"), [(135, False), (405, True)])
+@pytest.mark.parametrize(("points", "phase"), [(135, False), *wide((405, True))])
 def test_a_narrow_fault_between_the_drawn_frequencies_is_no_pass(points, phase):
     """One bad point of many, at each of three neighbours of which one alone is drawn: the channel is as bad as its worst point."""
     setup = load_setup(SETUP)

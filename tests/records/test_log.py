@@ -170,6 +170,7 @@ def test_a_list_waits_for_nothing_that_computes():
     assert "16 records of 2 things" in done.stdout
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_the_commands_add_list_show_plot_and_export(tmp_path):
     """One sweep through all of them."""
     log = tmp_path / "log"
@@ -261,6 +262,7 @@ def test_a_folder_that_cannot_be_made_is_reported(tmp_path):
     shutil.rmtree(tmp_path)
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_the_sentence_of_a_record_has_the_figures_of_its_table(tmp_path):
     """Both round an interval outward; a line says why `recover` may differ in the last digits."""
     for limit in ("VSWR 2", "return loss 10 dB"):

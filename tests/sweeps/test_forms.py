@@ -153,6 +153,7 @@ SWEEPS = {
 }
 
 
+@pytest.mark.usefixtures("few_trials")
 @pytest.mark.parametrize("name", SWEEPS)
 @given(points=st.lists(st.integers(1, 40), min_size=2, max_size=8, unique=True), zero=st.booleans())
 def test_a_falling_sweep_is_turned_round_and_a_point_at_zero_left_out(tmp_path_factory, name, points, zero):

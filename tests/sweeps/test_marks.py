@@ -73,6 +73,7 @@ def gated():
     return ripple(read_sweep("demo/ripple.s1p"))
 
 
+@pytest.mark.usefixtures("few_trials")
 @pytest.mark.parametrize("kind", ["csv", "touchstone"])
 def test_a_gated_sweep_is_known_again_by_its_file(tmp_path, gated, kind):
     text = csv_text(gated) if kind == "csv" else touchstone_text(gated, 50.0)

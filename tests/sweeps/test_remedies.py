@@ -16,6 +16,7 @@ def answered(tmp_path, name, text):
     return CliRunner().invoke(chain, ["recover", SETUP, str(path)])
 
 
+@pytest.mark.usefixtures("few_trials")
 @pytest.mark.parametrize(
     ("rows", "option"),
     [
@@ -42,6 +43,7 @@ def test_a_header_with_other_separators_than_the_figures_is_named(tmp_path):
     assert "no header" not in found.stderr
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_a_set_up_and_a_sweep_in_either_order_are_logged(tmp_path):
     found = CliRunner().invoke(
         chain, ["log", "add", str(tmp_path / "log"), "demo/plane-after-pad.s1p", SETUP, "--name", "aerial"]
@@ -58,6 +60,7 @@ def test_a_pad_asked_for_by_its_impedances_is_one_that_matches_them(tmp_path):
     assert "pi-" not in found.stderr
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_a_table_in_db_has_return_losses(tmp_path):
     out = tmp_path / "r.csv"
     setup = tmp_path / "a.toml"

@@ -59,6 +59,7 @@ def test_what_was_read_is_printed(sweep):
     assert "decimal commas" in text
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_warnings_of_a_sweep_are_shown(sweep):
     """A header that contradicts the plane, on the page and in JSON."""
     path = sweep("# MHz S RI R 50\n200 0.1 0.2\n201 0.1 0.2\n", "near.s1p")
@@ -66,6 +67,7 @@ def test_warnings_of_a_sweep_are_shown(sweep):
     assert not any("nothing converted" in each for each in document(BOATHOUSE, path)["warnings"])
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_ohms_are_in_the_reference_of_the_plane(sweep):
     """R and X of 75 ohm are a perfect antenna's behind standards of 75 ohm."""
     path = sweep("f/MHz,R,X\n200,75,0\n201,75,0\n")

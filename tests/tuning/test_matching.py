@@ -187,6 +187,7 @@ def test_a_network_that_loses_more_than_it_saves_is_not_offered():
     assert all(len(text) <= 80 for text in three_lines(found))
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_what_feeds_an_amplifier_is_not_cut():
     """With direct current on the lead only networks that let it pass are offered."""
     setup = bench()
@@ -203,6 +204,7 @@ def test_without_a_phase_there_is_no_network():
         match_network(bench(), readings, 570e6, 630e6)
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_the_network_is_a_set_up_that_expect_and_choose_read(tmp_path):
     """Written, loaded, expected; as a part that is owned, choose builds chains with it; both files or neither, none overwritten."""
     run = CliRunner().invoke
@@ -234,6 +236,7 @@ def test_the_network_is_a_set_up_that_expect_and_choose_read(tmp_path):
     assert "exists" in again.output
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_a_library_key_that_is_there_already_is_kept(tmp_path):
     """The network's file joins those that the set-up names, and its id leaves the others alone."""
     from chain.tuning.matching import part_file, setup_text

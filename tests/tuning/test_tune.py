@@ -24,6 +24,7 @@ from library.load import load_library
 pytestmark = pytest.mark.usefixtures("answered_once")
 
 
+@pytest.mark.usefixtures("trials")
 @pytest.mark.parametrize("number", [0, 4, *wide(1, 2, 3, 5)])
 def test_a_simulated_resonance_comes_back_within_a_thousandth(number):
     """Reactance from a resonance and a slope gives back the resonance; after the change it lies where it was wanted."""
@@ -40,6 +41,7 @@ def test_a_simulated_resonance_comes_back_within_a_thousandth(number):
     assert again.resonances[0].freq_hz.value == pytest.approx(600e6, rel=2e-3)
 
 
+@pytest.mark.usefixtures("trials")
 def test_the_reading_after_the_change_is_that_of_the_stretched_antenna():
     """The screen that is foretold for the wanted span is what the same chain shows of the antenna made shorter."""
     element = Element(580e6, 90, 6, 0.15, 1.1)
@@ -51,6 +53,7 @@ def test_the_reading_after_the_change_is_that_of_the_stretched_antenna():
     assert (found.after.reading_vswr <= found.after.reading_high).all()
 
 
+@pytest.mark.usefixtures("trials")
 def test_behind_a_transformer_the_element_is_seen_in_its_own_ohm():
     """A 300-ohm element behind a 2:1 transformer: resistance, resonance and change are the element's."""
     part = replace(load_library().part("balun-300-75"), loss_db=0.0, loss_tolerance_db=0.0, limit=None)
@@ -63,6 +66,7 @@ def test_behind_a_transformer_the_element_is_seen_in_its_own_ohm():
     assert found.change.length_m.value == pytest.approx(-0.025, abs=1e-3)
 
 
+@pytest.mark.usefixtures("trials")
 def test_the_slope_is_asked_only_of_a_plain_half_wave_element_whose_thickness_is_stated():
     """Without a resonance in the sweep it gives the amount; with another make nothing but a suspicion is left."""
     freq = np.linspace(600e6, 640e6, 81)
@@ -77,6 +81,7 @@ def test_the_slope_is_asked_only_of_a_plain_half_wave_element_whose_thickness_is
         assert (found.verdict, found.change, found.suspected) == ("too long", None, True)
 
 
+@pytest.mark.usefixtures("trials")
 def test_several_elements_get_a_direction_only_and_as_suspected():
     """No amount is named where the resonance is shared."""
     found = tune(bench(antenna=Antenna("several")), swept(Element(570e6, 60, 6, 0.2, 1.05)), 600e6, 600e6)
@@ -85,6 +90,7 @@ def test_several_elements_get_a_direction_only_and_as_suspected():
     assert three_lines(found)[0].startswith("Suspected")
 
 
+@pytest.mark.usefixtures("trials")
 def test_an_uncertainty_larger_than_the_shift_is_said_and_an_improvement_named():
     """A calibration at the analyzer's port with a poor directivity cannot tell one megahertz from the next."""
     setup = bench(directivity_db=20.0, source_match_db=20.0)
@@ -97,12 +103,14 @@ def test_an_uncertainty_larger_than_the_shift_is_said_and_an_improvement_named()
     assert "calibrate after" in found.improvement.what
 
 
+@pytest.mark.usefixtures("trials")
 def test_length_is_not_blamed_for_what_is_a_matter_of_resistance():
     """An element in tune by its reactance, but of 20 ohm: another length makes no wanted channel better."""
     found = tune(bench(), swept(Element(603e6, 20, 2, 0.0, 1.0)), 575e6, 626e6)
     assert found.verdict in ("in tune", "no gain")
 
 
+@pytest.mark.usefixtures("trials")
 @pytest.mark.parametrize(("place", "side", "verdict"), [(550e6, "below", "too long"), (650e6, "above", "too short")])
 def test_without_a_phase_the_side_of_the_dip_and_a_trial(place, side, verdict):
     """The side is suspected, never proved; the trial moves the dip towards the wanted channels and further than noise does."""
@@ -116,6 +124,7 @@ def test_without_a_phase_the_side_of_the_dip_and_a_trial(place, side, verdict):
     assert trial.to_hz == pytest.approx(trial.from_hz / (1 + trial.share))
 
 
+@pytest.mark.usefixtures("trials")
 def test_a_dip_at_the_end_of_the_sweep_asks_for_another_sweep():
     """What lies outside is not made up."""
     found = tune(bench(), replace(swept(Element(480e6, 70, 8, 0.0, 1.0)), reflection=None), 598e6, 606e6)
@@ -123,6 +132,7 @@ def test_a_dip_at_the_end_of_the_sweep_asks_for_another_sweep():
     assert "sweep lower" in three_lines(found)[2]
 
 
+@pytest.mark.usefixtures("trials")
 def test_too_few_readings_and_none_that_is_wanted_are_refused():
     """With what to do instead."""
     few = FREQ[:3]
@@ -219,6 +229,7 @@ def test_readings_of_no_passive_antenna_hide_no_dip():
     assert "nan" not in str(rows)
 
 
+@pytest.mark.usefixtures("trials")
 @pytest.mark.parametrize("size", [1.0, 1.05])
 def test_an_open_end_has_a_resistance_and_a_reactance(size):
     """(1 + G)/(1 - G) of G = 1, exactly or of a reading beyond it; the trials' quantiles and the table have no hole there."""
@@ -241,6 +252,7 @@ def two_dips(setup, lower_hz, upper_hz, wanted_hz):
     return tune(setup, Readings(freq, np.asarray((shown - 1) / (shown + 1)), None, "made"), *wanted_hz)
 
 
+@pytest.mark.usefixtures("trials")
 @pytest.mark.parametrize(
     ("wanted_hz", "dip_hz", "other"), [((640e6, 690e6), 666e6, "514"), ((480e6, 530e6), 514e6, "666")]
 )
@@ -303,6 +315,7 @@ def test_a_reading_that_the_chain_cannot_show_is_said():
     assert any("1 reading cannot come through this chain" in each for each in found.warnings)
 
 
+@pytest.mark.usefixtures("trials")
 def test_what_cannot_be_resolved_is_not_answered_by_a_cut():
     """Where the direction is unknown the trial can be undone, and is in millimetres where the length is stated."""
     setup = replace(load_setup("tests/data/loft.toml"), antenna=Antenna(length_m=0.25))
@@ -318,6 +331,7 @@ def test_what_cannot_be_resolved_is_not_answered_by_a_cut():
         assert max(map(len, lines)) <= 80
 
 
+@pytest.mark.usefixtures("trials")
 def test_a_best_reading_at_the_lowest_frequency_is_no_dip_on_either_side():
     """First and third line agree: nothing is seen below, so it is looked for there."""
     freq = np.linspace(470e6, 700e6, 58)
