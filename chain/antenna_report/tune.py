@@ -11,7 +11,7 @@ from chain.setup_report.numbers import at_most, between, figure, head, limit, ma
 from chain.setup_report.phrases import fitted, plane_words
 from chain.setup_report.tables import Column, answer, notes, say, show_table
 from chain.tuning.crossings import Estimate
-from chain.tuning.records import LengthChange, Tuning
+from chain.tuning.records import Band, LengthChange, Tuning
 from chain.tuning.spans import inside
 
 ROWS = 8
@@ -52,7 +52,11 @@ def three_lines(result: Tuning) -> tuple[str, str, str]:
     if result.verdict == "in tune":
         return (
             f"In tune: it resonates at {_mhz(_working(result))}, as wanted.",
-            f"Worst wanted: {_vswr(result.now.vswr)} at {_hz(result.now.at_hz)}; another length gains nothing.",
+            fitted(
+                f"Worst wanted: {_worst(result.now)}; another length gains nothing.",
+                f"Worst wanted: {_worst(result.now)}.",
+                f"Worst wanted: {match(result.now.vswr.value)} at {_hz(result.now.at_hz)}.",
+            ),
             _after_tuning(result),
         )
     if result.verdict == "no gain":
@@ -267,8 +271,7 @@ def facts(result: Tuning) -> list[str]:
     after = result.after
     if after is not None:
         lines.append(
-            f"Expected after {100 * after.share:+.1f} %: worst wanted {_vswr(after.worst.vswr)} at {_hz(after.worst.at_hz)}, "
-            f"instead of {_vswr(result.now.vswr)} at {_hz(result.now.at_hz)}."
+            f"Expected after {100 * after.share:+.1f} %: worst wanted {_worst(after.worst)}, instead of {_worst(result.now)}."
         )
     lines += _trial_facts(result)
     if result.suspected and result.reason and result.has_phase:
@@ -341,8 +344,10 @@ def _ends(found: Estimate) -> str:
     return f"{_number(found.low, wide)} to {_number(found.high, wide)}"
 
 
-def _vswr(found: Estimate) -> str:
-    return f"{match(found.value)} ({between(found.low, found.high)})"
+def _worst(found: Band) -> str:
+    ends = between(found.vswr.low, found.vswr.high)
+    # The place is that of the antenna as recovered; which frequency is the worst in truth, the interval leaves open.
+    return f"{match(found.vswr.value)} at {_hz(found.at_hz)} (worst anywhere: {ends})"
 
 
 def _ohm(found: Estimate) -> str:

@@ -120,10 +120,10 @@ def learn_lead(
     def disturb(mean: Traces, rng: np.random.Generator, count: int, single: bool) -> Mapping[str, Complex]:
         trace = dict(mean)
         if not sweeps.has_phase:
-            # Only the size was read; errors act on the wave, whose phase follows from length and velocity.
-            turn = np.exp(1j * fit.phase)
-            # The short's wave comes back turned over, which its magnitude does not say.
-            trace = {"open": mean["open"] * turn, "short": -mean["short"] * turn}
+            # Only the size was read. Errors act on what a line of that impedance shows in the reference: by its step
+            # directivity and source match no longer cancel between open and short, and the sizes ripple.
+            off = VELOCITY_TOLERANCE / (velocity_factor or 1.0) + length_tolerance_m / (length_m or 1.0)
+            trace = fit.seen(1 + rng.uniform(-off, off, (count, 1)))
         drawn = disturbed_one_port(sweeps.freq_hz, trace, analyzer, nominal, rng, count, single)
         # Whichever of length and velocity was stated makes the other from the delay, and its error with it.
         spread = length_tolerance_m / length_m if length_m else VELOCITY_TOLERANCE / (velocity_factor or 1.0)

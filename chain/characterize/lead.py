@@ -223,6 +223,15 @@ class LeadFit:
         from_short = (rho - shorted) / (1 - rho * shorted)
         return np.asarray((from_open + from_short) / 2), np.asarray(from_open * from_short)
 
+    def seen(self, stretched: Real) -> dict[str, Complex]:
+        """Open and short as the wave and the nominal impedance make them in the reference, the phase times `stretched`.
+
+        Source: Change of the reference: (p + w)/(1 + p w) of an open, (p - w)/(1 - p w) of a short, p = (Z - R)/(Z + R).
+        """
+        rho = (self.start_ohm - self.reference_ohm) / (self.start_ohm + self.reference_ohm)
+        wave = np.abs(self.wave) * np.exp(1j * self.phase * stretched)
+        return {"open": (rho + wave) / (1 + rho * wave), "short": (rho - wave) / (1 - rho * wave)}
+
     def solved(self, opened: Complex, shorted: Complex) -> tuple[Complex, Real, Real]:
         """(wave, loss one way in dB, impedance of the line), the impedance fitted to what open and short have in common."""
         ohm = np.full((*opened.shape[:-1], 1), self.found_ohm or self.start_ohm)

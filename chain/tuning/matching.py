@@ -20,11 +20,11 @@ from chain.results import COVERAGE, SCHEMA_VERSION, SEED, ResultTable, plain_val
 from chain.rf.network import network_s
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
-from chain.tuning.crossings import Estimate, estimate, local_fit
+from chain.tuning.crossings import Estimate, local_fit
 from chain.tuning.networks import NetworkFamily, Stock, arm_row, families
-from chain.tuning.prediction import magnitude_ends
+from chain.tuning.prediction import magnitude_ends, worst_of
 from chain.tuning.records import Band, Wanted
-from chain.tuning.spans import inside, wanted_span, worst_of
+from chain.tuning.spans import inside, wanted_span
 from chain.tuning.trials import BATCHES, antennas, bench_of, prepared
 from chain.uncertainty.streams import BATCH
 from library.files.save import part_text
@@ -329,17 +329,15 @@ def _matched(
     dc: str,
 ) -> Matched:
     freq_hz, seen, many, share = found
-    size = np.abs(seen)
-    at = int(size.argmax())
-    worst = estimate(float(size[at]), np.minimum(np.abs(many).max(axis=1), 1.0))
+    worst = worst_of(freq_hz, seen, many)
     low, high = magnitude_ends(seen, many)
     return Matched(
         name,
         words,
         arms,
         ratio,
-        Estimate(*(float(vswr(end)) for end in (worst.value, worst.low, worst.high))),
-        float(freq_hz[at]),
+        worst.vswr,
+        worst.at_hz,
         float(10 * np.log10(np.maximum(share.min(), 1e-9))),
         dc,
         seen,

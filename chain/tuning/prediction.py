@@ -10,9 +10,9 @@ from chain.arrays import Complex, Real
 from chain.reflection import vswr
 from chain.results import COVERAGE
 from chain.sweeps.readings import Readings
-from chain.tuning.crossings import TAIL, lowest, reading_fit
-from chain.tuning.records import Prediction, TrialChange, Wanted
-from chain.tuning.spans import Valley, inside, worst_of
+from chain.tuning.crossings import TAIL, Estimate, ends, lowest, reading_fit
+from chain.tuning.records import Band, Prediction, TrialChange, Wanted
+from chain.tuning.spans import Valley, inside
 from chain.tuning.trials import BATCHES, BenchSweep, screens
 from chain.uncertainty.measurement import nominal_maps
 from chain.uncertainty.sampling import hidden_digits
@@ -22,6 +22,9 @@ TRIAL_CHANGES = (0.02, 0.03, 0.04, 0.05, 0.07, 0.10)
 """Changes that are tried, the smallest that shows first."""
 LEAST_SEEN = 0.16
 """Share of the matched antennas that are recovered smaller than what is taken for the least."""
+TINY = 1e-12
+HALVINGS = 10
+"""To a thousandth of the worst reflection."""
 LONGEST_DELAY_S = 10e-9
 """Delay of an antenna whose phase was not read, from none to this, as in the intervals."""
 
@@ -82,6 +85,29 @@ def magnitude_ends(nominal: Complex, drawn: Complex) -> tuple[Real, Real]:
     # A match that comes out as large as this often enough is not contradicted.
     low = np.where(np.mean(away >= held, axis=0) >= TAIL, 0.0, np.maximum(largest[tail], 0.0))
     return np.minimum(low, size), np.maximum(largest[count - 1 - tail], size)
+
+
+def worst_of(freq_hz: Real, nominal: Complex, drawn: Complex) -> Band:
+    """Worst VSWR over frequencies, with the interval of the worst anywhere among them.
+
+    Errors make the worst of a trial larger than that of the antenna, so that a lower quantile of the trials would leave out most
+    antennas that match well.
+
+    Source: Lower end: the least t for which the recovered antenna with no reflection above t, trials e added, shows a worst as large
+    as the one recovered in 2.5 %; at t = 0 these are the trials of a match.
+    """
+    error, size = drawn - nominal, np.abs(nominal)
+    seen, at = float(size.max()), int(size.argmax())
+    low, high = 0.0, 1.0
+    for _ in range(HALVINGS):
+        middle = (low + high) / 2
+        held = nominal * np.minimum(1.0, middle * seen / np.maximum(size, TINY))
+        common = np.mean(np.abs(held + error).max(axis=1) >= seen) >= TAIL
+        low, high = (low, middle) if common else (middle, high)
+    most = max(float(ends(np.abs(drawn).max(axis=1))[1]), seen)
+    # A match that shows this often enough is not contradicted.
+    least = low * seen if high > 2.0**-HALVINGS else 0.0
+    return Band(Estimate(*(float(vswr(end)) for end in (seen, least, most))), float(freq_hz[at]))
 
 
 def _vswr_ends(nominal: Complex, drawn: Complex) -> tuple[Real, Real]:

@@ -58,7 +58,10 @@ class LengthChange:
 
 @dataclass(frozen=True)
 class Band:
-    """Worst VSWR in the wanted span, at the antenna's connector."""
+    """Worst VSWR in the wanted span, at the antenna's connector.
+
+    `vswr` is that of the antenna as recovered, which has it at `at_hz`; its ends are of the worst wherever in the span it is.
+    """
 
     vswr: Estimate
     at_hz: float

@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real
-from chain.reflection import magnitude_from_vswr, vswr
+from chain.reflection import magnitude_from_vswr
 from chain.setups import Setup
 from chain.tuning.crossings import Estimate, estimate, lowest
-from chain.tuning.records import Band, Bandwidth, Wanted
+from chain.tuning.records import Bandwidth, Wanted
 
 
 def wanted_span(setup: Setup, low_hz: float | None = None, high_hz: float | None = None) -> Wanted:
@@ -97,14 +97,6 @@ def wanted_valley(freq_hz: Real, size: Real, wanted: Wanted) -> tuple[Valley, tu
 def dip_of(freq_hz: Real, nominal: Complex, drawn: Complex) -> Estimate:
     """Frequency of the least reflection."""
     return estimate(float(lowest(freq_hz, np.abs(nominal)[None])[0]), lowest(freq_hz, np.abs(drawn)))
-
-
-def worst_of(freq_hz: Real, nominal: Complex, drawn: Complex) -> Band:
-    """Worst VSWR over frequencies, with its interval."""
-    at = int(np.abs(nominal).argmax())
-    # The worst of each trial, wherever in the span that trial has it.
-    found = estimate(float(np.abs(nominal[at])), np.abs(drawn).max(axis=1))
-    return Band(Estimate(*(float(vswr(end)) for end in (found.value, found.low, found.high))), float(freq_hz[at]))
 
 
 def bandwidth(freq_hz: Real, nominal: Complex, drawn: Complex, limit_vswr: float) -> Bandwidth | None:

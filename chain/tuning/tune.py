@@ -26,9 +26,9 @@ from chain.tuning.crossings import (
     sure_crossings,
 )
 from chain.tuning.direction import NOT_STATED, DrawnAntenna, decide, operating, resonance_of, verdict_of
-from chain.tuning.prediction import magnitude_ends, nominal_reading, predicted, trial_change
+from chain.tuning.prediction import magnitude_ends, nominal_reading, predicted, trial_change, worst_of
 from chain.tuning.records import Band, Curves, Narrowing, Prediction, Tuning, Wanted
-from chain.tuning.spans import Valley, bandwidth, dip_of, inside, side_of, wanted_span, wanted_valley, worst_of
+from chain.tuning.spans import Valley, bandwidth, dip_of, inside, side_of, wanted_span, wanted_valley
 from chain.tuning.trials import BATCHES, Antennas, BenchSweep, antennas, bench_of, prepared
 
 USUAL_LIMIT = 2.0

@@ -16,16 +16,15 @@ from chain.characterize.part_making import About, PartEnds
 from chain.characterize.sweeps import Sweeps
 
 BENCH = Bench()
-STATED = Analyzer(
-    BENCH.directivity,
-    BENCH.source_match,
-    BENCH.tracking,
-    BENCH.noise,
-    BENCH.repeatability,
-    BENCH.drift,
-    BENCH.load,
-)
-"""What the bench truly is, stated to the tool."""
+
+
+def stated(bench):
+    """What a bench truly is, stated to the tool."""
+    names = ("directivity", "source_match", "tracking", "noise", "repeatability", "drift", "load")
+    return Analyzer(*(getattr(bench, name) for name in names))
+
+
+STATED = stated(BENCH)
 ABOUT = About("own", "2026-05-01")
 ENDS = PartEnds("BNC-50 jack", "BNC-75 jack", 50.0, 75.0)
 WIDE = np.linspace(50e6, 850e6, 31)
@@ -40,9 +39,9 @@ def inside(low, value, high):
     return bool(low <= value <= high)
 
 
-def lead_trial(rng, draws, repeats=1, length_m=0.6, freq_hz=WIDE, ohm=50.0, phase=True):
+def lead_trial(rng, draws, repeats=1, length_m=0.6, freq_hz=WIDE, ohm=50.0, phase=True, bench=BENCH):
     """A lead by its open and short; its length is known to 3 mm either way."""
-    lead, session = Lead.drawn(rng, length_m), Session(BENCH, rng)
+    lead, session = Lead.drawn(rng, length_m), Session(bench, rng)
     s = lead.s(freq_hz, ohm, 75.0)
     sweeps = [session.ends(s, (1.0, -1.0)) for _ in range(repeats)]
     traces = {end: np.array([each[index] for each in sweeps]) for index, end in enumerate(("open", "short"))}
@@ -53,7 +52,7 @@ def lead_trial(rng, draws, repeats=1, length_m=0.6, freq_hz=WIDE, ohm=50.0, phas
     found = learn_lead(
         Sweeps(freq_hz, traces, (ohm,), phase),
         ABOUT,
-        STATED,
+        stated(bench),
         stated_m,
         factor,
         75.0,
@@ -152,6 +151,7 @@ CASES = {
     "lead of 0.6 m, once": lambda rng, draws: lead_trial(rng, draws),
     "lead of 0.6 m, three times": lambda rng, draws: lead_trial(rng, draws, repeats=3),
     "lead of 2 m, calibrated in 75 ohm": lambda rng, draws: lead_trial(rng, draws, 1, 2.0, FINE, 75.0),
+    "lead of 0.6 m, magnitudes in 50 ohm": lambda rng, draws: lead_trial(rng, draws, phase=False),
     "lead of 2 m, magnitudes in 75 ohm": lambda rng, draws: lead_trial(rng, draws, 1, 2.0, FINE, 75.0, False),
     "pad by its ends, once": lambda rng, draws: ends_trial(rng, draws),
     "pad by its ends, four times": lambda rng, draws: ends_trial(rng, draws, 4),
@@ -181,6 +181,14 @@ def test_stated_intervals_hold_the_truth_about_as_often_as_they_say(name):
     """In 80 trials a sound 95 % interval holds 70 to 80 of them (binomial, one in a thousand)."""
     for what, share in shares(name, 80, 600).items():
         assert share >= 70 / 80, what
+
+
+def test_directivity_widens_what_magnitudes_say_where_the_reference_is_another():
+    """Alone, in 50 ohm before a cable of 75 ohm: of 40 leads 34 or more hold; it cancels only in the cable's own impedance."""
+    bench = replace(BENCH.quiet(), directivity=BENCH.directivity)
+    rngs = [np.random.default_rng([20260502, trial]) for trial in range(40)]
+    held = [lead_trial(rng, 300, phase=False, bench=bench)["mean loss"] for rng in rngs]
+    assert np.mean(held) >= 34 / 40
 
 
 @pytest.mark.slow
