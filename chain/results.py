@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from pandas import DataFrame
     from skrf.network import Network
 
-SCHEMA_VERSION = 3
+SCHEMA_VERSION = 4
 """Version of the JSON documents' keys."""
 COVERAGE = 0.95
 """Share of the cases in which an interval is to hold the truth."""
@@ -24,8 +24,11 @@ SEED = 20260
 LEAST_DRAWS, MOST_DRAWS = 200, 1_000_000
 """Fewer than 200 leave less than five beyond either end of a 95 % interval."""
 
-ENDS_OF_VSWR = ("low", "high", "bound_low", "bound_high")
-"""Columns of results that are VSWRs without saying so."""
+ENDS_OF_VSWR = tuple(
+    f"{what}{end}" for what in ("", "vswr_", "bound_", "reading_", "true_", "limit_", "now_") for end in ("low", "high")
+)
+"""Names of ends of intervals that are VSWRs without saying so."""
+OTHER_END = {"low": "high", "high": "low"}
 UNITS = {
     "_hz": "Hz",
     "_db": "dB",
@@ -78,7 +81,7 @@ class ResultTable:
         found = self.table()
         if not getattr(self, "limit_in_db", False):
             return found
-        losses = {name: _return_loss_name(name) for name in found}
+        losses = {name: return_loss_name(name) for name in found}
         return {
             losses[name] or name: [_return_loss_db(each) for each in values] if losses[name] else values
             for name, values in found.items()
@@ -96,7 +99,7 @@ class ResultTable:
         out: dict[str, Any] = {}
         for name, values in found.items():
             out[name] = values
-            if loss := _return_loss_name(name):
+            if loss := return_loss_name(name):
                 out.setdefault(loss, [_return_loss_db(each) for each in values])
         return out
 
@@ -120,7 +123,8 @@ class ResultTable:
     def to_dataframe(self) -> DataFrame:
         """The table as a pandas DataFrame over frequency; headline, references, seed and units are in its `attrs`.
 
-        Columns of VSWR have their return loss beside them (`..._return_loss_db`). What runs over frequency has it as the index.
+        Columns of VSWR have their return loss beside them (`..._return_loss_db`), ends of intervals too: `return_loss_low_db` is the
+        smaller return loss, that of the larger VSWR. What runs over frequency has it as the index.
         """
         try:
             from pandas import DataFrame
@@ -129,7 +133,7 @@ class ResultTable:
         columns = self.dataframe_columns()
         frame = DataFrame({name: list(values) for name, values in columns.items()})
         for name, values in columns.items():
-            loss = _return_loss_name(name)
+            loss = return_loss_name(name)
             if loss and loss not in frame:
                 frame[loss] = [_return_loss_db(each) for each in values]
         frame.attrs["units"] = self._units([str(name) for name in frame])
@@ -185,10 +189,14 @@ class ResultTable:
         return f"<table>{caption}<thead><tr>{head}</tr></thead><tbody>{body}</tbody>{f'<tfoot>{foot}</tfoot>' if foot else ''}</table>"
 
 
-def _return_loss_name(name: str) -> str:
-    """Name of the return loss beside a column of VSWR, empty for any other column."""
-    if name in ENDS_OF_VSWR:
-        return f"{name}_return_loss_db"
+def return_loss_name(name: str) -> str:
+    """Name of the return loss beside a figure that is a VSWR, empty for any other figure.
+
+    `low` is the lower figure of its own unit: the largest VSWR of an interval has the smallest return loss.
+    """
+    if name in ENDS_OF_VSWR or name.endswith(("_low_vswr", "_high_vswr")):
+        stem, _, end = name.removesuffix("_vswr").rpartition("_")
+        return "_".join(filter(None, (stem.removesuffix("vswr"), "return_loss", OTHER_END[end], "db")))
     return f"{name[: -len('vswr')]}return_loss_db" if name == "vswr" or name.endswith("_vswr") else ""
 
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
+from typing import Any
 
 import numpy as np
 
@@ -57,6 +59,7 @@ class MeasuredPlace:
     """A line of the card filled in: a channel by its worst point, or a frequency. VSWR nominal, interval, verdict."""
 
     place: str
+    freq_hz: float
     reading_vswr: float
     true_ohm: complex | None
     vswr: float
@@ -64,6 +67,11 @@ class MeasuredPlace:
     high: float
     verdict: str
     grade: str | None
+
+
+MEASURED_COLUMNS = ("place", "freq_hz", "reading_vswr", "true_ohm", "vswr", "low", "high", "verdict", "grade")
+NOT_KNOWN = complex(math.nan, math.nan)
+"""Of a column of complex figures."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -99,10 +107,31 @@ class Card(ResultTable):
     coverage: float
     seed: int
     draws: int
+    limit_in_db: bool = False
+    """The limit is stated as a return loss, so that tables show one."""
 
     def headline(self) -> str:
         """Title, and what the readings are."""
         return f"{self.title}: screen with known terminations, {self.reading_ohm:g} ohm, {self.coverage:.0%} interval"
+
+    def table(self) -> dict[str, Any]:
+        """The known ends; with a sweep the antenna's lines below them, in columns of their own."""
+        rows = super().table()
+        if not self.measured:
+            return rows
+        below: dict[str, list[Any]] = {
+            name: [getattr(each, name) for each in self.measured] for name in MEASURED_COLUMNS
+        }
+        below["end"] = ["antenna"] * len(self.measured)
+        names = [name for name in (*rows, *below) if name in rows or set(below[name]) != {None}]
+        blank = {name: NOT_KNOWN if name == "true_ohm" else None for name in names}
+        return {
+            name: [
+                *rows.get(name, [blank[name]] * len(self.ends)),
+                *below.get(name, [blank[name]] * len(self.measured)),
+            ]
+            for name in dict.fromkeys(names)
+        }
 
     @property
     def warnings(self) -> tuple[str, ...]:
@@ -225,6 +254,7 @@ def card(
         COVERAGE,
         seed,
         CARD_DRAWS,
+        setup.far.limit_in_db,
     )
 
 
@@ -297,6 +327,7 @@ def _measured(found: Recovery) -> tuple[MeasuredPlace, ...]:
     return tuple(
         MeasuredPlace(
             f"ch {each.channel}, {_frequency(each.worst_hz)}",
+            float(each.worst_hz),
             each.reading_vswr,
             _ohm_at(found, found.at_worst_of(each)),
             each.vswr,
@@ -315,6 +346,7 @@ def _point(found: Recovery, at: int) -> MeasuredPlace:
     named = f"ch {channel}, {freq}" if channel and found.named[at] else f"{freq}, ch {channel}" if channel else freq
     return MeasuredPlace(
         named,
+        float(found.freq_hz[at]),
         float(found.reading_vswr[at]),
         _ohm_at(found, at),
         float(found.true_vswr[at]),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 
 import click
@@ -67,9 +66,9 @@ def command(
 
     def show(found: FollowAnswer) -> None:
         if shared.json:
-            from chain.setup_report.schemas import with_reasons
+            from chain.setup_report.schemas import row_text
 
-            sys.stdout.write(json.dumps(with_reasons(found.to_dict()), allow_nan=False) + "\n")
+            sys.stdout.write(row_text(found.to_dict()))
         else:
             from chain.antenna_report.follow import render
 

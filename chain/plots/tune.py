@@ -33,7 +33,9 @@ def _levels(result: Tuning) -> tuple[Level, ...]:
     if not own:
         return (Level("wanted", "limit", wanted, "y"),)
     if abs(own[0] - wanted) < CLOSE * span:
-        return (Level("resonance, wanted", "ceiling", own[0], "y"), Level("", "limit", wanted, "y"))
+        # One label for both, its words in the order of the lines.
+        both = "resonance, wanted" if own[0] <= wanted else "wanted, resonance"
+        return (Level(both, "ceiling", own[0], "y"), Level("", "limit", wanted, "y"))
     return (Level("wanted", "limit", wanted, "y"), Level("resonance", "ceiling", own[0], "y"))
 
 

@@ -149,6 +149,11 @@ class Choice(ResultTable):
         parts = [", ".join(item.part for item in each.items) for each in self.chains]
         return {**{name: [each[name] for each in plain] for name in names}, "items": parts}
 
+    @property
+    def limit_in_db(self) -> bool:
+        """The limit is stated as a return loss, so that tables show one."""
+        return self.need.far.limit_in_db
+
     def column_units(self) -> dict[str, str]:
         """Costs are in the currency of the need's prices."""
         return {"cost": self.need.currency or "currency of the prices"}

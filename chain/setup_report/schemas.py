@@ -7,6 +7,8 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from chain.results import return_loss_name
+
 INFINITE = "infinite (everything is reflected), or a reading that `refused` lists"
 NOTHING_BACK = "nothing is reflected, or the VSWR beside it is null"
 OF_VSWR = (
@@ -21,10 +23,6 @@ OF_VSWR = (
     "now_high",
 )
 """Ends of the names of VSWRs, which may be infinite; `low` and `high` alone are VSWRs too."""
-ENDS = tuple(
-    f"{what}{end}" for what in ("", "bound_", "reading_", "true_", "limit_", "now_") for end in ("low", "high")
-)
-"""Names of ends of intervals, which are VSWRs where they stand beside one."""
 ABSENT = "does not apply here"
 REASONS = {
     "true_reflection": "the readings have no phase",
@@ -93,6 +91,11 @@ REASONS = {
 """Why a figure of that name is null, where the two reasons above are not meant."""
 
 
+def row_text(document: Mapping[str, object]) -> str:
+    """JSON text of a result on one line."""
+    return json.dumps(with_reasons(_in_both_units(document)), allow_nan=False) + "\n"
+
+
 def json_text(document: Mapping[str, object]) -> str:
     """JSON text of a result that is already made of plain values (RFC 8259, which has no NaN and no infinity)."""
     whole = with_reasons(_in_both_units(document))
@@ -119,13 +122,13 @@ def _reason(name: str) -> str:
     """Why a figure of a name is null, where its document does not say more."""
     if name in REASONS:
         return REASONS[name]
-    if name.endswith("return_loss_db"):
+    if name.endswith(("return_loss_db", "return_loss_low_db", "return_loss_high_db")):
         return NOTHING_BACK
     return INFINITE if name in ("low", "high") or name.endswith(OF_VSWR) else ABSENT
 
 
 def _in_both_units(value: Any) -> Any:
-    """A document with a return loss beside every VSWR, and beside the ends of their intervals; one of 1 has none."""
+    """A document with a return loss beside every VSWR, and beside the ends of intervals that stand with one; one of 1 has none."""
     if isinstance(value, (list, tuple)) and value and isinstance(value[0], (Mapping, list, tuple)):
         return [_in_both_units(each) for each in value]
     if not isinstance(value, Mapping):
@@ -134,14 +137,9 @@ def _in_both_units(value: Any) -> Any:
     if not any(str(key).endswith("vswr") for key in found):
         return found
     for key, each in value.items():
-        name = f"{key.removesuffix('vswr').rstrip('_')}_return_loss_db".lstrip("_")
+        name = return_loss_name(str(key))
         numbers = each if isinstance(each, (list, tuple)) else [each]
-        if (
-            (key.endswith("vswr") or key in ENDS)
-            and name not in found
-            and all(map(_is_number, numbers))
-            and each is not None
-        ):
+        if name and name not in found and all(map(_is_number, numbers)) and each is not None:
             losses = [_return_loss_db(number) for number in numbers]
             found[name] = losses if isinstance(each, (list, tuple)) else losses[0]
     return found

@@ -313,10 +313,12 @@ def test_a_set_up_in_code_has_every_value_checked():
 def test_a_dataframe_runs_over_frequency_with_its_units(setup, few):
     frame = recovered(setup, few).to_dataframe()
     assert frame.index.name == "freq_hz"
-    assert {"true_reflection", "true_ohm", "true_return_loss_db", "reading_return_loss_db", "high_return_loss_db"} <= {
-        *frame
-    }
+    named = {"true_reflection", "true_ohm", "true_return_loss_db", "reading_return_loss_db", "return_loss_low_db"}
+    assert named <= {*frame}
     assert frame["true_reflection"].dtype.kind == "c"
+    # The lower end of a return loss is the smaller one, as in the records' table: that of the larger VSWR.
+    assert (frame["return_loss_low_db"] <= frame["true_return_loss_db"]).all()
+    assert (frame["bound_return_loss_low_db"] <= frame["return_loss_low_db"]).all()
     size = np.abs(frame["true_reflection"])
     np.testing.assert_allclose(frame["true_return_loss_db"], -20 * np.log10(size), rtol=1e-9)
     np.testing.assert_allclose(frame["true_ohm"], 75 * (1 + frame["true_reflection"]) / (1 - frame["true_reflection"]))

@@ -98,7 +98,7 @@ def test_the_same_seed_gives_the_same_part():
 def test_json_holds_the_figures_and_the_part():
     """Loss over frequency with its interval, the two-port, the row and the text of the file."""
     found = json.loads(run(*KNOWN_ENDS, *PAD_ENDS, "--json").stdout)
-    assert found["schema_version"] == 3
+    assert found["schema_version"] == 4
     assert len(found["freq_hz"]) == len(found["loss_db"]) == len(found["loss_low_db"]) == len(found["loss_high_db"])
     assert (found["near_ohm"], found["far_ohm"]) == (50.0, 75.0)
     assert len(found["s"]) == len(found["sweep_hz"]) == 67

@@ -86,7 +86,7 @@ def test_examples_of_the_help_run(line, tmp_path, monkeypatch):
 
 def test_check_document():
     found = document("check", BOATHOUSE)
-    assert found["schema_version"] == 3
+    assert found["schema_version"] == 4
     assert found["title"].startswith("Boathouse")
     assert isinstance(found["assumed"], list)
     assert isinstance(found["warnings"], list)

@@ -91,7 +91,7 @@ def test_json_and_html_by_the_ending(tmp_path):
     assert json.loads(path.read_text(encoding="utf-8")) == json.loads(run("budget", BOATHOUSE, "--json").stdout)
     path = tmp_path / "page.json"
     run("report", BOATHOUSE, "--draws", "1000", "-o", path)
-    assert json.loads(path.read_text(encoding="utf-8"))["schema_version"] == 3
+    assert json.loads(path.read_text(encoding="utf-8"))["schema_version"] == 4
     path = tmp_path / "chain.s2p"
     run("budget", BOATHOUSE, "-o", path)
     reference = touchstone.read_two_port(str(path)).reference_ohm

@@ -39,7 +39,7 @@ def test_json_to_a_file_without_a_word_under_quiet(tmp_path):
     path = tmp_path / "budget.json"
     done = run("budget", BOATHOUSE, "--json", "--quiet", "-o", str(path))
     assert done.output == ""
-    assert json.loads(path.read_text(encoding="utf-8"))["schema_version"] == 3
+    assert json.loads(path.read_text(encoding="utf-8"))["schema_version"] == 4
 
 
 @pytest.mark.parametrize(

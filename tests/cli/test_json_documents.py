@@ -1,6 +1,8 @@
 """Every command with --json: one object, with the version of its keys, and a reason for every null in it."""
 
 import json
+import math
+import re
 from pathlib import Path
 
 import pytest
@@ -103,4 +105,30 @@ def test_a_reason_is_one_of_its_figure(name, tmp_path):
     (found,) = documents(name, tmp_path)
     for key, reason in found["null_means"].items():
         assert (reason == INFINITE) <= (key.endswith(("vswr", "low", "high")) and not key.startswith("size")), key
-        assert key.endswith("return_loss_db") == (reason == NOTHING_BACK), key
+        of_loss = re.search(r"return_loss_(low_|high_)?db$", key)
+        assert bool(of_loss) == (reason == NOTHING_BACK), key
+
+
+def losses(value):
+    """Pairs of the ends of an interval of return loss, however deep."""
+    if isinstance(value, dict):
+        for key, low in value.items():
+            if key.endswith("return_loss_low_db"):
+                yield key, low, value[key.replace("_low_", "_high_")], value[key.replace("return_loss_low_db", "high")]
+            yield from losses(low)
+    elif isinstance(value, list):
+        for each in value:
+            yield from losses(each)
+
+
+@pytest.mark.parametrize("name", ["recover", "planes", "card", "expect", "follow", "choose"])
+def test_low_is_the_smaller_figure_of_each_unit(name, tmp_path):
+    """The smaller return loss is that of the larger VSWR; the two names were the other way round in documents of version 3."""
+    found = [each for document in documents(name, tmp_path) for each in losses(document)]
+    assert found
+    for key, low, high, vswr in found:
+        rows = zip(*(each if isinstance(each, list) else [each] for each in (low, high, vswr)), strict=True)
+        for smaller, larger, ratio in rows:
+            assert smaller is None or larger is None or smaller <= larger, key
+            if smaller is not None:
+                assert smaller == pytest.approx(-20 * math.log10((ratio - 1) / (ratio + 1))), key

@@ -1,7 +1,9 @@
 """A match is shown in the user's unit on every screen of results: as VSWR or as return loss, nowhere as a bare magnitude."""
 
+import csv
 import json
 import re
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
@@ -43,3 +45,47 @@ def test_what_an_antenna_turns_into_is_its_reflection_and_the_change():
         assert [float(low), float(high)] == pytest.approx(
             [each["second_low_vswr"], each["second_high_vswr"]], abs=0.011
         )
+
+
+@pytest.fixture
+def in_db(tmp_path):
+    """The set-up of the boathouse, and its need, judged by a return loss."""
+    for name in ("boathouse.toml", "plane-after-pad.toml", "need.toml"):
+        text = Path("demo", name).read_text(encoding="utf-8")
+        text, count = re.subn(r'^limit = "[^"]*"', 'limit = "RL 9.5 dB"', text, flags=re.M)
+        assert count == 1
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    for path in Path("demo").glob("shop*.csv"):
+        (tmp_path / path.name).write_bytes(path.read_bytes())
+    return tmp_path
+
+
+@pytest.mark.parametrize(
+    ("words", "names"),
+    [
+        (["expect", "boathouse.toml"], {"reading_return_loss_low_db", "bound_return_loss_high_db"}),
+        (["planes", "plane-after-pad.toml"], {"return_loss_low_db", "limit_return_loss_high_db"}),
+        (["card", "boathouse.toml"], {"reading_return_loss_low_db", "reading_return_loss_high_db"}),
+        (["choose", "need.toml"], {"return_loss_low_db", "return_loss_high_db"}),
+    ],
+)
+def test_tables_in_db_give_intervals_in_db_too(words, names, in_db):
+    command, file = words
+    shown([command, str(in_db / file), "-o", str(in_db / "out.csv")])
+    with (in_db / "out.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert names <= {*rows[0]}
+    for low in (name for name in names if "_low_" in name):
+        assert all(float(row[low]) <= float(row[low.replace("_low_", "_high_")]) for row in rows)
+
+
+def test_a_card_with_a_sweep_has_the_antenna_in_its_table(tmp_path):
+    """Below the known ends, channel by channel; the same places and verdicts as in the document."""
+    words = ["card", "demo/boathouse.toml", "demo/boathouse.s1p"]
+    shown([*words, "-o", str(tmp_path / "out.csv")])
+    with (tmp_path / "out.csv").open(encoding="utf-8", newline="") as file:
+        rows = [row for row in csv.DictReader(file) if row["end"] == "antenna"]
+    known = json.loads(shown([*words, "--json"]))["measured"]
+    assert [(row["place"], row["verdict"]) for row in rows] == [(each["place"], each["verdict"]) for each in known]
+    assert [float(row["vswr"]) for row in rows] == pytest.approx([each["vswr"] for each in known])
+    assert [float(row["true_ohm_real"]) for row in rows] == pytest.approx([each["true_ohm"][0] for each in known])

@@ -42,7 +42,7 @@ def test_the_answer_says_what_to_buy_and_where_to_calibrate():
 
 def test_the_json_keeps_its_contract():
     found = json.loads(answer(NEED, "--json").stdout)
-    assert found["schema_version"] == 3
+    assert found["schema_version"] == 4
     for each in found["chains"]:
         assert each["pareto"] is True
         assert each["plane"] in ("near", "after-pad", "far")

@@ -14,6 +14,7 @@ from chain.antenna_report.tune import grid, three_lines
 from chain.cli.main import chain
 from chain.errors import RangeError
 from chain.files.setup_file import load_setup
+from chain.plots.tune import describe
 from chain.setups import Antenna, Calibration, Item, Near
 from chain.sweeps.readings import Readings
 from chain.tuning.prediction import nominal_reading
@@ -340,3 +341,22 @@ def test_a_best_reading_at_the_lowest_frequency_is_no_dip_on_either_side():
     lines = three_lines(found)
     assert lines[0] == "Cannot tell from this alone: the match is best at the lowest frequency."
     assert lines[2] == "Next: sweep lower; the dip may lie below 470 MHz."
+
+
+@pytest.mark.parametrize("middle_hz", [590e6, 610e6])
+def test_the_words_of_two_lines_close_together_stand_in_the_order_of_the_lines(middle_hz):
+    """The resonance at 600 MHz, the wanted middle 10 MHz below or above it."""
+    found = tune(bench(), swept(Element(600e6, 75, 6, 0, 1)), middle_hz - 30e6, middle_hz + 30e6)
+    lines = sorted((each for each in describe(found)[0].levels if each.along == "y"), key=lambda each: each.value)
+    roles = {"ceiling": "resonance", "limit": "wanted"}
+    assert ", ".join(roles[each.role] for each in lines) in [each.label for each in lines]
+
+
+def test_the_worst_of_the_span_is_named_as_such():
+    """Line two holds the value at its frequency and the interval of the worst anywhere, which holds every row's upper end."""
+    found = tune(bench(), swept(Element(600e6, 130, 6, 0, 1)), 590e6, 610e6)
+    assert found.now.vswr.low <= found.now.vswr.value <= found.now.vswr.high
+    chosen = (found.sweep.freq_hz >= 590e6) & (found.sweep.freq_hz <= 610e6)
+    assert found.now.vswr.value == pytest.approx(found.sweep.true_vswr[chosen].max())
+    if found.verdict == "in tune":
+        assert re.search(r"at [\d.]+ MHz \(worst anywhere: [\d.]+ to [\d.]+\)", three_lines(found)[1])
