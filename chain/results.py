@@ -21,6 +21,10 @@ COVERAGE = 0.95
 """Share of the cases in which an interval is to hold the truth."""
 SEED = 20260
 """Seed of a simulation where none is given."""
+IMPOSSIBLE = "impossible"
+"""Verdict of a reading that no passive antenna can give through its chain."""
+TOLD_APART_DB = 20.0
+"""Mismatch loss from which nearly all is reflected: how nearly, no chain tells, and no larger figure is shown."""
 LEAST_DRAWS, MOST_DRAWS = 200, 1_000_000
 """Fewer than 200 leave less than five beyond either end of a 95 % interval."""
 

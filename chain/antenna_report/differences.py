@@ -7,9 +7,10 @@ import math
 from rich.console import Console
 from rich.text import Text
 
-from chain.comparisons.antennas import IMPOSSIBLE, AntennaComparison, ChannelDifference
+from chain.comparisons.antennas import AntennaComparison, ChannelDifference
 from chain.comparisons.levels import LevelChannel, LevelComparison
 from chain.errors import plain
+from chain.results import IMPOSSIBLE, TOLD_APART_DB
 from chain.setup_report.numbers import figure, figure_of, head, match, span
 from chain.setup_report.phrases import CHECK_CHAIN, fitted, short
 from chain.setup_report.tables import Column, answer, notes, say, show_table
@@ -20,7 +21,6 @@ CHANGED = {
     "worse": "Next: undo the change, or look for what has come loose or wet.",
 }
 MOST_ROWS = 12
-FULL_DB = 20.0
 Grid = tuple[list[Column], list[list[object]]]
 
 
@@ -170,8 +170,8 @@ def _next(result: AntennaComparison) -> str:
 
 
 def _signed(value: float) -> str:
-    if abs(value) > FULL_DB:
-        return ">20" if value > 0 else "<-20"
+    if abs(value) > TOLD_APART_DB:
+        return f">{TOLD_APART_DB:.0f}" if value > 0 else f"<-{TOLD_APART_DB:.0f}"
     return f"{round(value, 2) + 0.0:+.2f}"
 
 

@@ -8,8 +8,9 @@ from rich.text import Text
 from chain.errors import plain
 from chain.records.following import FollowAnswer, SweepChange
 from chain.reflection import magnitude_from_vswr
+from chain.results import IMPOSSIBLE
 from chain.setup_report.numbers import between, figure_of, match, short_limit, units
-from chain.setup_report.phrases import fitted, line_of, short
+from chain.setup_report.phrases import CHECK_CHAIN, fitted, line_of, short
 from chain.setup_report.tables import Column, answer, show_table
 
 DIGITS = {
@@ -31,7 +32,7 @@ BAR_ROWS = 3
 FULL_VSWR = 5.0
 VSWR_MARKS = ((1.0, "1"), (1.5, "1.5"), (3.0, "3"), (5.0, "5"))
 LOSS_MARKS_DB = (40.0, 20.0, 10.0, 6.0, 4.0)
-STYLES = {"pass": "green", "fail": "red", "not proven": "yellow"}
+STYLES = {"pass": "green", "fail": "red", "not proven": "yellow", IMPOSSIBLE: "bold red"}
 HEADS = {"pass": "Good", "fail": "Bad", "not proven": "Cannot decide", "no limit": "Read"}
 
 
@@ -88,7 +89,9 @@ def follow_lines(found: FollowAnswer) -> tuple[str, str, str]:
     worst = found.answer.worst
     where = f"channel {short(worst.band.name)}" if worst.band.is_channel else short(worst.band.name)
     high = float("inf") if worst.high > 99 else worst.high
-    head = f"{HEADS[found.answer.verdict]}: {match(worst.vswr)}, {between(worst.low, high)} (95 %), {where}."
+    head = f"Impossible: no antenna reads so through this chain, {where}."
+    if worst.verdict != IMPOSSIBLE:
+        head = f"{HEADS[found.answer.verdict]}: {match(worst.vswr)}, {between(worst.low, high)} (95 %), {where}."
     kept = "" if found.kept else " NOT KEPT: disk full?"
     if found.since_last is None or found.since_first is None:
         return (
@@ -96,7 +99,7 @@ def follow_lines(found: FollowAnswer) -> tuple[str, str, str]:
             f"Sweep {found.number}, {name}: the first.{kept}"
             if found.number == 1
             else f"Sweep {found.number}, {name}: no earlier one has its frequencies; not compared.{kept}",
-            "Next: change one thing, sweep again.",
+            CHECK_CHAIN if worst.verdict == IMPOSSIBLE else "Next: change one thing, sweep again.",
         )
     last, first = (each.differences[each.most].loss_db for each in (found.since_last, found.since_first))
     last_words = f"{round(last, 2) + 0.0:+.2f} dB since the last ({_word(found.since_last)})"
@@ -112,6 +115,8 @@ def _next(found: FollowAnswer) -> str:
     assert found.answer is not None
     assert found.since_last is not None
     better, worse = (found.since_last.verdicts.count(word) for word in ("better", "worse"))
+    if found.answer.verdict == IMPOSSIBLE:
+        return CHECK_CHAIN
     if found.answer.verdict == "pass":
         return "Next: stop here; gain, height and place are worth more now."
     if better > worse:

@@ -13,12 +13,15 @@ from rich.text import Text
 from chain.errors import plain
 from chain.records.folder import Damage, Heading
 from chain.records.record import MOST_POINTS, MOST_WITHOUT_PHASE, Record
+from chain.results import IMPOSSIBLE, TOLD_APART_DB
 from chain.setup_report.numbers import figure, follow_limit, head, span
-from chain.setup_report.phrases import fitted, line_of, short, verdict_word
+from chain.setup_report.phrases import CHECK_CHAIN, counted, fitted, line_of, short, verdict_word
 from chain.setup_report.tables import Column, answer, notes, say, show_table
 
 if TYPE_CHECKING:
     # A list of ten thousand records must not wait for what computes trends.
+    from datetime import datetime
+
     from chain.antenna_report.differences import Grid
     from chain.records.trends import LogTrends, SeriesTrend
 
@@ -26,6 +29,7 @@ SHOWN = 12
 IN_DB = ": RL "
 """In the answer of a record whose limit was stated in dB."""
 MOST_DAMAGED = 6
+TWO_SWEEPS = "Next: of two sweeps 'chain recover SETUP NEW --before OLD' shows more."
 
 
 def render_list(headings: Sequence[Heading], damaged: Sequence[Damage], console: Console, folder: str) -> None:
@@ -91,6 +95,8 @@ def render_record(record: Record, console: Console) -> None:
     who = f", by {plain(record.operator)}" if record.operator else ""
     second = fitted(f"{short(record.name, 40)}, {record.time:%Y-%m-%d %H:%M}{warm}{who}.")
     third = f"Next: 'chain log show FOLDER --name {short(record.name)}' says what has changed."
+    if record.verdict == IMPOSSIBLE:
+        third = CHECK_CHAIN
     answer(console, [first, second, third], record.warnings)
     show_table(console, *record_grid(record))
     console.print()
@@ -112,10 +118,16 @@ def _beside_recover(record: Record) -> str:
     points, most = len(rows), MOST_POINTS if len(rows[0]) > 2 else MOST_WITHOUT_PHASE
     step = -(-points // most)
     taken = f", one point in {step} of {points}" if step > 1 else ""
+    undecided = any(each.verdict == "not proven" for each in record.channels)
+    graded = (
+        " A record keeps no leaning: what is undecided here, that command may call leaning good or bad."
+        if undecided
+        else ""
+    )
     between = ", which stands for the worst of those beside it" if step > 1 else ""
     return (
         f"Drawn as readings that are to be compared{taken}{between}: 'chain recover' draws at every point and for this sweep "
-        "alone, so that its figures may differ in their last digits."
+        f"alone, so that its figures may differ in their last digits.{graded}"
     )
 
 
@@ -129,9 +141,13 @@ def record_grid(record: Record) -> Grid:
     rows: list[list[object]] = []
     for each in record.channels:
         row: list[object] = [each.name]
+        if each.verdict == IMPOSSIBLE:
+            rows.append([*row, "none", "none", "", "", each.verdict])
+            continue
         if not lead:
             row += [figure(each.vswr), span(each.vswr_low, each.vswr_high)]
-        row += [f"{each.loss_db:.2f}", f"{each.repeat_db:.3f}"]
+        far = not lead and each.loss_db > TOLD_APART_DB
+        row += [f">{TOLD_APART_DB:.0f}", ""] if far else [f"{each.loss_db:.2f}", f"{each.repeat_db:.3f}"]
         rows.append(row if lead else [*row, verdict_word(each.verdict)])
     return columns, rows
 
@@ -142,12 +158,29 @@ def render(result: LogTrends, console: Console) -> None:
     answer(console, trend_lines(result), [*result.warnings, *damaged])
     columns, rows = trend_grid(result)
     show_table(console, columns, rows)
+    for line in trend_facts(result):
+        say(console, line)
     method = (
         f"Loss in dB: of a lead one way, as at 20 degrees C (0.198 %/K); of an antenna by its match. A step is shown in at most "
         f"{100 * result.false_alarms:g} % of series without one, each series by itself, a single record apart among them "
         "where the records scatter as they should. A step has two records or more on either side: one alone may be a fluke."
     )
     notes(console, (), [method])
+
+
+def trend_facts(result: LogTrends) -> list[str]:
+    """What the rows were judged as, and what their figures leave out."""
+    # Not above: a list of ten thousand records must not wait for it.
+    from chain.records.trends import STEADY_DB
+
+    out = []
+    if any(each.kind == "antenna" for each in result.series):
+        out.append("Taken for one antenna, joints made again; each row judged by itself (95 %).")
+    if any(each.changed == "can't tell" for each in result.series):
+        out.append(f"Can't tell: no change fits the records, and so does one of more than {STEADY_DB:g} dB.")
+    if any(each.brief and each.changed != "too few" for each in result.series):
+        out.append("No trend a year is shown of records that span less than half a year.")
+    return out
 
 
 def trend_lines(result: LogTrends) -> tuple[str, str, str]:
@@ -161,19 +194,24 @@ def trend_lines(result: LogTrends) -> tuple[str, str, str]:
         return _one_apart(odd, f"{len(odd)} of {len(result.series)} rows, {result.records} records")
     if not stepped:
         few = all(each.changed == "too few" for each in result.series)
-        head = (
-            "Too few records to show a change: at least four are needed."
-            if few
-            else "Nothing has changed suddenly: no step in any row below."
-        )
-        return head, f"{span}.", "Next: measure again in a season, with the temperature."
+        unsure = sum(each.changed == "can't tell" for each in result.series)
+        head = "Nothing has changed suddenly: no step in any row below."
+        if few:
+            head = "Too few records to show a change: at least four are needed."
+        elif unsure:
+            head = f"No step shown; in {unsure} of {counted(len(result.series), 'row')} the records can't tell."
+        after = unsure and any(each.kind == "antenna" for each in result.series)
+        return head, f"{span}.", TWO_SWEEPS if after else "Next: measure again in a season, with the temperature."
     most = max(stepped, key=lambda each: abs(each.steps[-1].change_db))
     step = most.steps[-1]
     word = "more" if step.change_db > 0 else "less"
     what = f"{short(most.name)}, channel {short(most.channel)}"
-    since = f"{step.after:%Y-%m}"
+    since = _date(most, step.after)
+    size, width = f"{abs(step.change_db):.2f}", f" (+- {step.half_width_db:.2f})"
+    if math.isinf(step.change_db):
+        size, width = f"over {TOLD_APART_DB:.0f}", ""
     return (
-        f"{what}: loses {abs(step.change_db):.2f} dB {word} since {since} (+- {step.half_width_db:.2f}).",
+        fitted(f"{what}: loses {size} dB {word} since {since}{width}.", f"{what}: {size} dB {word} since {since}."),
         f"{len(stepped)} of {len(result.series)} rows below show such a step; {span}.",
         _advice(most),
     )
@@ -186,6 +224,8 @@ def _one_apart(odd: Sequence[SeriesTrend], span: str) -> tuple[str, str, str]:
     last, change = most.apart_is_last, most.apart.change_db
     above = "above" if (change > 0) == last else "below"
     size = f"{abs(change):.2f} dB +- {most.apart.half_width_db:.2f} {above}"
+    if math.isinf(change):
+        size = f"over {TOLD_APART_DB:.0f} dB {above}"
     first = (
         f"{short(most.name)}, channel {short(most.channel)[:6]}: {'last' if last else 'first'} record {size} the rest."
     )
@@ -217,7 +257,7 @@ def trend_grid(result: LogTrends) -> Grid:
     ]
     rows: list[list[object]] = []
     for each in result.series:
-        reported = ", ".join(f"{one.after:%Y-%m} {one.change_db:+.2f}" for one in each.steps)
+        reported = ", ".join(f"{_date(each, one.after)} {_with(one.change_db, math.nan)}" for one in each.steps)
         rows.append(
             [
                 short(each.name),
@@ -225,11 +265,23 @@ def trend_grid(result: LogTrends) -> Grid:
                 str(each.records),
                 _with(each.since_first_db, each.half_width_db),
                 _with(each.trend_db_per_year, each.trend_half_width_db),
-                reported + (f", {each.apart.after:%Y-%m} alone" if each.apart else "") if reported else each.changed,
+                reported + (f", {_date(each, each.apart.after)} alone" if each.apart else "")
+                if reported
+                else each.changed,
             ]
         )
     return columns, rows
 
 
+def _date(series: SeriesTrend, time: datetime) -> str:
+    """Date of a step: its month, its day where the records are of one season."""
+    return f"{time:%Y-%m-%d}" if series.brief else f"{time:%Y-%m}"
+
+
 def _with(value: float, half: float) -> str:
-    return "" if math.isnan(value) else f"{round(value, 2) + 0.0:+.2f} +- {half:.2f}"
+    """A change with its half width; without one where it has none, and no larger than losses are told apart."""
+    if math.isnan(value):
+        return ""
+    if math.isinf(value):
+        return f">{TOLD_APART_DB:.0f}" if value > 0 else f"<-{TOLD_APART_DB:.0f}"
+    return f"{round(value, 2) + 0.0:+.2f}" + ("" if math.isnan(half) else f" +- {half:.2f}")

@@ -18,7 +18,7 @@ from chain.comparisons.joint_trials import draw_jointly
 from chain.comparisons.lossier_lead import lossier_lead_db
 from chain.errors import RangeError
 from chain.reflection import vswr
-from chain.results import COVERAGE, SCHEMA_VERSION, SEED, ResultTable, plain_values
+from chain.results import COVERAGE, IMPOSSIBLE, SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
 from chain.uncertainty.measurement import measurement_of
@@ -28,7 +28,6 @@ BATCHES = 4
 SAME_FREQUENCY = 1e-6
 MOST_POINTS = 301
 MOST_NAMED = 6
-IMPOSSIBLE = "impossible"
 HALF_REFLECTED_VSWR = float(vswr(0.5**0.5))
 """VSWR from which more than half of the power comes back, as it does from a lead with nothing at its end."""
 

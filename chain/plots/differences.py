@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from chain.comparisons.antennas import IMPOSSIBLE, AntennaComparison
+from chain.comparisons.antennas import AntennaComparison
 from chain.errors import plain
 from chain.plots.figure import CurveChart, Level, Series, Span, even_axis, frequency_axis
+from chain.results import IMPOSSIBLE
 
 VERDICTS = {
     "better": "pass",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta, timezone
+
 import numpy as np
 
 from chain.errors import plain
@@ -13,6 +15,10 @@ MOST_LINES = 4
 ROOM = 0.06
 YEAR_S = 365.25 * 86400
 NORMAL_95 = 1.96
+ROOM_IN_TIME, LEAST_ROOM = 0.04, 0.7 / 365.25
+LONGEST_DATED = 1.0
+"""Years up to which a time is told by its date."""
+MOST_DATES = 4
 
 
 def describe(result: LogTrends) -> tuple[CurveChart, ...]:
@@ -27,7 +33,7 @@ def describe(result: LogTrends) -> tuple[CurveChart, ...]:
 
 
 def _years(series: SeriesTrend) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-    return np.array([1970 + each.timestamp() / YEAR_S for each in series.times])
+    return np.array([_year(each) for each in series.times])
 
 
 def _chart(thing: tuple[str, str], group: list[SeriesTrend], number: int, every: int) -> CurveChart:
@@ -66,7 +72,23 @@ def _chart(thing: tuple[str, str], group: list[SeriesTrend], number: int, every:
 
 
 def _time_axis(low: float, high: float) -> Axis:
-    """Years with their tenths where the span is short."""
-    room = max((high - low) * 0.04, 0.02)
-    axis = even_axis("year", "-", low - room, high + room)
-    return Axis("time", "years", axis.low, axis.high, tuple(Tick(each.value, each.text) for each in axis.ticks))
+    """Years, with their tenths where there are few of them; dates where the records are of one year."""
+    room = max((high - low) * ROOM_IN_TIME, LEAST_ROOM)
+    low, high = low - room, high + room
+    if high - low > LONGEST_DATED:
+        axis = even_axis("year", "-", low, high)
+        return Axis("time", "years", axis.low, axis.high, tuple(Tick(each.value, each.text) for each in axis.ticks))
+    first, last = (_date(each) for each in (low, high))
+    every = -(-(last - first).days // MOST_DATES)
+    days = [first + timedelta(days=number) for number in range(1, (last - first).days + 1, max(every, 1))]
+    return Axis("time", "date", low, high, tuple(Tick(_year(each), f"{each:%Y-%m-%d}") for each in days))
+
+
+def _date(year: float) -> datetime:
+    """Midnight at the beginning of the day that a time falls on."""
+    found = datetime.fromtimestamp((year - 1970) * YEAR_S, tz=timezone.utc)
+    return found.replace(hour=0, minute=0, second=0, microsecond=0)
+
+
+def _year(date: datetime) -> float:
+    return 1970 + date.timestamp() / YEAR_S

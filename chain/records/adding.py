@@ -14,15 +14,18 @@ from pathlib import Path
 from chain.assembly.cascade import read_sweep_for
 from chain.errors import RangeError, plain
 from chain.files.setup_file import load_setup
-from chain.records.bench import ReadingPair, SweepAnswer, bench_of
+from chain.records.bench import ChannelAnswer, ReadingPair, SweepAnswer, bench_of
 from chain.records.folder import Folder
 from chain.records.lead_loss import lead_channels
 from chain.records.record import KINDS, ChannelRecord, Record, SweepRecord
 from chain.reflection import magnitude_from_vswr, return_loss_db
+from chain.results import IMPOSSIBLE
 from chain.setups import Setup
 from chain.sweeps.options import DEFAULTS, SweepOptions
 from chain.sweeps.readings import Readings
 
+OFF_SCALE = 1000
+"""VSWR from which an answer in a line gives no figure, as on every screen."""
 ROUNDING = 1e-6
 """Of a last digit, that rounding outward forgives the arithmetic."""
 
@@ -130,9 +133,9 @@ def antenna_record(source: SetupSource, answer: SweepAnswer, facts: Facts, read:
             each.band.high_hz,
             each.loss_db,
             each.loss_repeat_db,
-            _finite(each.vswr),
-            _finite(each.low),
-            _finite(each.high),
+            _known(each, each.vswr),
+            _known(each, each.low),
+            _known(each, each.high),
             each.reflection,
             each.reflection_repeat,
             None,
@@ -152,14 +155,17 @@ def antenna_record(source: SetupSource, answer: SweepAnswer, facts: Facts, read:
     )
 
 
-def _finite(value: float) -> float | None:
-    return value if value < 1e6 else None
+def _known(channel: ChannelAnswer, value: float) -> float | None:
+    """A VSWR of a channel; none where it is infinite, or no antenna's."""
+    return value if value < 1e6 and channel.verdict != IMPOSSIBLE else None
 
 
 def antenna_words(answer: SweepAnswer, in_db: bool = False) -> str:
     """An answer in a line, in the unit of the limit; the interval's ends rounded outward, as in every table."""
     worst = answer.worst
     where = f"channel {plain(worst.band.name)}" if worst.band.is_channel else plain(worst.band.name)
+    if worst.verdict == IMPOSSIBLE:
+        return f"{answer.verdict}; {where}: no antenna reads so through this chain"
     if in_db:
         about, least, most = (
             float(return_loss_db(magnitude_from_vswr(each))) for each in (worst.vswr, worst.high, worst.low)
@@ -168,7 +174,8 @@ def antenna_words(answer: SweepAnswer, in_db: bool = False) -> str:
         return f"{answer.verdict}; worst {where}: RL {about:.1f} dB, {ends}"
     high = f"{ceil(100 * worst.high - ROUNDING) / 100:.2f}" if worst.high < 100 else "any"
     low = floor(100 * worst.low + ROUNDING) / 100
-    return f"{answer.verdict}; worst {where}: VSWR {worst.vswr:.2f}, {low:.2f} to {high}"
+    shown = f"{worst.vswr:.2f}" if worst.vswr <= OFF_SCALE else f">{OFF_SCALE}"
+    return f"{answer.verdict}; worst {where}: VSWR {shown}, {low:.2f} to {high}"
 
 
 def _lead_record(

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from chain.analyses.possible import impossible
 from chain.arrays import Complex, Real
 from chain.assembly.cascade import build
 from chain.comparisons.bands import ChannelBand, bands_of
@@ -18,11 +19,12 @@ from chain.comparisons.joint_trials import JointTrials, draw_jointly, recovered_
 from chain.errors import RangeError
 from chain.records.record import MOST_POINTS, MOST_WITHOUT_PHASE
 from chain.reflection import magnitude_from_vswr, mismatch_loss_db, vswr
+from chain.results import IMPOSSIBLE
 from chain.rf.twoport import Maps, compose, inverse, shifted
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
 from chain.uncertainty.intervals import Observation, rounded
-from chain.uncertainty.measurement import measurement_of, nominal_maps
+from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps
 from chain.uncertainty.one_sided_tests import Ends, Terms, invert
 from chain.uncertainty.sampling import hidden_digits
 
@@ -65,8 +67,8 @@ class SweepAnswer:
 
     @property
     def worst(self) -> ChannelAnswer:
-        """The channel with the highest upper end."""
-        return max(self.channels, key=lambda each: (each.high, each.vswr))
+        """The channel with the highest upper end, one that cannot be before all others."""
+        return max(self.channels, key=lambda each: (each.verdict == IMPOSSIBLE, each.high, each.vswr))
 
 
 @dataclass(frozen=True)
@@ -78,8 +80,10 @@ class ReadingPair:
     bands: tuple[ChannelBand, ...]
     step: int
     points: int
+    measurement: Measurement
+    """The measurement at every point of the sweeps."""
     known: Maps
-    """The map with every unknown at zero, at every point of the sweeps."""
+    """Its map with every unknown at zero."""
     nearest: NDArray[np.intp]
     """Frequency of the trials that stands for each point of the sweeps; -1 outside every channel."""
 
@@ -105,12 +109,13 @@ class ReadingPair:
         )
         limit = self.setup.far.limit_vswr
         over = np.asarray(observed > (np.inf if limit is None else self._edge(phase, limit, terms, rounding)))
+        refused = readings.freq_hz[impossible(self.measurement, readings)]
         channels = tuple(
-            self._channel(band, size, found, repeat, None if readings.processed else over)
+            _marked(self._channel(band, size, found, repeat, None if readings.processed else over), refused)
             for band, repeat in zip(self.bands, again, strict=True)
         )
         words = [each.verdict for each in channels]
-        overall = next((word for word in ("fail", "not proven", "no limit") if word in words), "pass")
+        overall = next((word for word in (IMPOSSIBLE, "fail", "not proven", "no limit") if word in words), "pass")
         return SweepAnswer(channels, overall, seen, half, readings.warnings)
 
     def _channel(
@@ -251,6 +256,13 @@ def _edge_of(terms: Terms, courses: list[Real], limit_vswr: float, rounding: NDA
     return np.asarray(np.max(edges, axis=0))
 
 
+def _marked(channel: ChannelAnswer, refused_hz: Real) -> ChannelAnswer:
+    """The same channel, impossible where one of its readings is."""
+    band = channel.band
+    held = (refused_hz >= band.low_hz) & (refused_hz <= band.high_hz * (1 + 1e-12))
+    return replace(channel, verdict=IMPOSSIBLE) if held.any() else channel
+
+
 def _half(low: float, high: float) -> float:
     """Standard uncertainty of one reading from the interval of the difference of two of the same antenna."""
     return max((high - low) / (2 * 1.96 * math.sqrt(2)), 1e-6)
@@ -265,9 +277,11 @@ def bench_of(
     freq = readings.freq_hz[::step]
     trials = draw_jointly(setup, freq, 2, batches, seed, progress)
     bands = bands_of(setup, freq)
-    known = nominal_maps(measurement_of(setup, build(setup, readings.freq_hz)))
+    measurement = measurement_of(setup, build(setup, readings.freq_hz))
     nearest = _nearest(bands, readings.freq_hz, step, freq.size)
-    return ReadingPair(setup, trials, bands, step, readings.freq_hz.size, known, nearest)
+    return ReadingPair(
+        setup, trials, bands, step, readings.freq_hz.size, measurement, nominal_maps(measurement), nearest
+    )
 
 
 def _nearest(bands: Sequence[ChannelBand], freq_hz: Real, step: int, drawn: int) -> NDArray[np.intp]:

@@ -18,10 +18,14 @@ from chain.records.change_points import FALSE_ALARMS, LEAST_RECORDS, SeriesStep,
 from chain.records.folder import Damage, Folder
 from chain.records.lead_loss import corrected_loss_db
 from chain.records.record import ChannelRecord, Record
-from chain.reflection import magnitude_from_vswr, return_loss_db
-from chain.results import SCHEMA_VERSION, ResultTable, plain_values
+from chain.reflection import magnitude_from_vswr, mismatch_loss_db, return_loss_db
+from chain.results import IMPOSSIBLE, SCHEMA_VERSION, TOLD_APART_DB, ResultTable, plain_values
 
 YEAR_S = 365.25 * 86400
+LEAST_YEARS = 0.5
+"""Records that span less say nothing of a year: what they repeat to, divided by a few days, would be all of its trend."""
+STEADY_DB = 1.0
+"""A series is steady where no larger change fits its first and last record; own choice."""
 NORMAL_95 = 1.959964
 
 
@@ -29,7 +33,8 @@ NORMAL_95 = 1.959964
 class StepFound:
     """A step of a series: between which records, by how much, with the half width of its 95 % interval [dB].
 
-    Of a single record that stands apart, the same between it and all others.
+    Of a single record that stands apart, the same between it and all others. Infinite, without a width, where one side loses more
+    than losses are told apart.
     """
 
     before: datetime
@@ -44,7 +49,8 @@ class SeriesTrend:
 
     `apart` is the first or last record where it stands alone, away from all others: a step or a fluke, which the next record
     will show. A lead's loss is as at 20 degrees C. `since_first_db` is the last record less the first, or, with steps, the last stretch
-    less the first one; `half_width_db` that of its 95 % interval.
+    less the first one; `half_width_db` that of its 95 % interval. Losses beyond what is told apart count as just that; changes to or
+    from them are infinite, and NaN where both sides are. The trend is NaN with such losses, and of records of less than half a year.
     """
 
     name: str
@@ -72,7 +78,16 @@ class SeriesTrend:
             return "step"
         if self.apart is not None:
             return f"{'last' if self.apart_is_last else 'first'} record apart"
-        return "steady" if self.records >= LEAST_RECORDS else "too few"
+        if self.records < LEAST_RECORDS:
+            return "too few"
+        if abs(self.since_first_db) + self.half_width_db <= STEADY_DB:
+            return "steady"
+        return "drift" if abs(self.since_first_db) > self.half_width_db else "can't tell"
+
+    @property
+    def brief(self) -> bool:
+        """Whether the records span too little for a trend a year."""
+        return self.records > 0 and (self.times[-1] - self.times[0]).total_seconds() < LEAST_YEARS * YEAR_S
 
     @property
     def apart_is_last(self) -> bool:
@@ -196,7 +211,8 @@ def trends_of(
             warnings.append(f"{plain(thing[0])}: {unknown} records state no temperature; 20 +- 15 degrees C are taken")
         for each in last.channels:
             if not channel or each.name == channel:
-                out.append(_series(thing, each.name, alike, false_alarms))
+                found = _series(thing, each.name, alike, false_alarms)
+                out += [] if found is None else [found]
     return LogTrends(title, tuple(out), len(chosen), false_alarms, tuple(damaged), tuple(warnings))
 
 
@@ -205,29 +221,44 @@ def _way(record: Record) -> tuple[str, str, str]:
     return record.setup_sha256, record.plane, record.standards
 
 
-def _series(thing: tuple[str, str], channel: str, records: Sequence[Record], false_alarms: float) -> SeriesTrend:
+def _series(thing: tuple[str, str], channel: str, records: Sequence[Record], false_alarms: float) -> SeriesTrend | None:
+    """One channel over its records, without those that no antenna can have given; None where that leaves none."""
     name, kind = thing
     found: list[tuple[datetime, float, float]] = []
     for record in records:
         one = next((each for each in record.channels if each.name == channel), None)
-        if one is not None:
+        if one is not None and one.verdict != IMPOSSIBLE:
             found.append((record.time, *_loss(one, kind, record.temperature_c)))
+    if not found:
+        return None
     times = tuple(each[0] for each in found)
     values, sizes = (np.array([each[place] for each in found]) for place in (1, 2))
     years = np.array([each.timestamp() for each in times]) / YEAR_S
 
+    far = np.array([kind == "antenna" and each[1] >= TOLD_APART_DB for each in found])
+    cuts = steps(values, sizes, false_alarms)
+    edges = [0, *(each.index for each in cuts), values.size]
+
     def found_step(each: SeriesStep, start: int = 0) -> StepFound:
         at = start + each.index
-        return StepFound(times[at - 1], times[at], each.size, NORMAL_95 * each.uncertainty)
+        before, after = (
+            slice(max(edge for edge in edges if edge < at), at),
+            slice(at, min(edge for edge in edges if edge > at)),
+        )
+        change, half = _told(each.size, NORMAL_95 * each.uncertainty, far[before], far[after])
+        return StepFound(times[at - 1], times[at], change, half)
 
-    cuts = steps(values, sizes, false_alarms)
     reported = tuple(found_step(each) for each in cuts)
     start = cuts[-1].index if cuts else 0
     odd = apart(values[start:], sizes[start:], false_alarms)
     # After a step its own first record cannot be the odd one.
     single = None if odd is None or (cuts and odd.index == 1) else found_step(odd, start)
-    rise, width = slope(years - years[-1], values, sizes)
-    change, half = _since_first(values, sizes, [each.index for each in cuts])
+    rise, width = math.nan, math.nan
+    if years[-1] - years[0] >= LEAST_YEARS and not far.any():
+        rise, width = slope(years - years[-1], values, sizes)
+    change, half = _since_first(values, sizes, edges[1:-1])
+    first, last = (slice(*edges[:2]), slice(*edges[-2:])) if cuts else (slice(1), slice(-1, None))
+    change, half = _told(change, half, far[first], far[last])
     return SeriesTrend(
         name, kind, channel, times, tuple(values), tuple(sizes), rise, width, reported, single, change, half
     )
@@ -236,7 +267,20 @@ def _series(thing: tuple[str, str], channel: str, records: Sequence[Record], fal
 def _loss(one: ChannelRecord, kind: str, temperature_c: float | None) -> tuple[float, float]:
     if kind == "lead":
         return corrected_loss_db(one.loss_db, one.fixed_db or 0.0, temperature_c, one.repeat_db)
-    return one.loss_db, one.repeat_db
+    if one.loss_db <= TOLD_APART_DB:
+        return one.loss_db, one.repeat_db
+    # Near a full reflection the loss has no upper end, and what it repeats to is had from the lower one.
+    size = (1 - 10 ** (-TOLD_APART_DB / 10)) ** 0.5 - NORMAL_95 * (one.reflection_repeat or 0.0)
+    below_db = TOLD_APART_DB - float(mismatch_loss_db(max(size, 0.0)))
+    return TOLD_APART_DB, max(one.repeat_db, below_db / NORMAL_95)
+
+
+def _told(change_db: float, half_db: float, before: np.ndarray, after: np.ndarray) -> tuple[float, float]:
+    """A change with its half width, as far as losses are told apart; `before` and `after` say of which records they are not."""
+    sides = bool(np.median(before) > 0), bool(np.median(after) > 0)
+    if sides == (False, False):
+        return change_db, half_db
+    return (math.nan if all(sides) else math.inf if sides[1] else -math.inf), math.nan
 
 
 def _since_first(values: np.ndarray, sizes: np.ndarray, cuts: list[int]) -> tuple[float, float]:

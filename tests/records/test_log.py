@@ -20,13 +20,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from screens import says
 
+from chain.antenna_report.log import trend_facts, trend_grid, trend_lines
 from chain.cli.main import chain as program
 from chain.errors import InputError, RangeError
+from chain.plots import log as log_plot
 from chain.records.adding import Facts, log_measurement
 from chain.records.folder import Folder
 from chain.records.record import ChannelRecord, Record, SweepRecord, record_text, seal_state, slug
 from chain.records.record_file import parse_record, record_schema
-from chain.records.trends import log_trends
+from chain.records.trends import log_trends, trends_of
 from library.files.store import tomllib
 
 SETUP, SWEEP = "demo/plane-after-pad.toml", "demo/plane-after-pad.s1p"
@@ -308,3 +310,76 @@ def test_the_export_of_readings_without_phase_has_both_units_and_json(tmp_path):
             assert float(row[loss]) == pytest.approx(-20 * math.log10(size) if size else math.inf, rel=1e-6)
             assert one[ratio] == pytest.approx(float(row[ratio]), rel=1e-8)
         assert one["verdict"] == row["verdict"]
+
+
+def series(losses, repeat, step_days=2, **more):
+    """Records of one channel, oldest first."""
+    out = []
+    for number, loss in enumerate(losses):
+        one = record(loss=loss, when=WHEN + timedelta(days=step_days * number))
+        channel = replace(one.channels[0], repeat_db=repeat, reflection_repeat=0.03, **more)
+        out.append(replace(one, channels=(channel,)))
+    return trends_of("log", out)
+
+
+def test_losses_beyond_what_is_told_apart_are_no_figures():
+    """An infinite VSWR stands in a record as 60 dB, which repeats to nothing: neither is a loss that was measured."""
+    found = series([1.69, 1.69, 1.69, 60.0, 60.0, 60.0], 0.24)
+    (each,) = found.series
+    assert each.since_first_db == math.inf
+    assert math.isnan(each.half_width_db)
+    assert trend_lines(found)[0] == "aerial, channel 5: loses over 20 dB more since 2024-05-07."
+    (row,) = trend_grid(found)[1]
+    assert row[3:] == [">20", "", "2024-05-07 >20"]
+    # From one that turns back all to another nothing is known.
+    both = series([45.0, 60.0, 50.0, 60.0], 0.24).series[0]
+    assert (both.changed, both.steps) == ("can't tell", ())
+    assert json.dumps(found.to_dict(), allow_nan=False)
+
+
+def test_days_make_no_trend_a_year():
+    """From half a year on a trend is a figure."""
+    days = series([0.5, 0.6, 0.5, 0.6, 0.5], 0.1)
+    assert math.isnan(days.series[0].trend_db_per_year)
+    assert any("half a year" in each for each in trend_facts(days))
+    years = series([0.5, 0.6, 0.5, 0.6, 0.5], 0.1, 90)
+    assert math.isfinite(years.series[0].trend_db_per_year)
+    assert not any("half a year" in each for each in trend_facts(years))
+
+
+def test_steady_is_what_leaves_no_room_for_a_change():
+    """A change that may be 30 dB either way is not steady, and nothing shown is not nothing changed."""
+    assert series([0.5, 0.5, 0.5, 0.5], 0.1).series[0].changed == "steady"
+    found = series([0.5, 0.5, 0.5, 0.9], 10.0)
+    assert found.series[0].changed == "can't tell"
+    assert trend_lines(found)[0] == "No step shown; in 1 of 1 row the records can't tell."
+    assert "--before" in trend_lines(found)[2]
+    assert series([0.5, 1.0, 1.5, 2.0], 0.2, 100).series[0].changed in ("drift", "step")
+
+
+def test_a_channel_that_no_antenna_can_have_read_so_is_in_no_series():
+    """What is impossible says nothing of a loss."""
+    assert series([0.5, 60.0], 0.1, verdict="impossible").series == ()
+
+
+def test_an_impossible_reading_is_kept_as_one(tmp_path):
+    """VSWR 10 behind a pad: first line, row and next step say so."""
+    sweep = tmp_path / "a.csv"
+    sweep.write_text("channel,vswr\n21,1.3\n48,10\n", "utf-8")
+    shown = run("add", tmp_path / "log", "tests/data/loft.toml", sweep).stdout
+    assert shown.startswith("Impossible; channel 48: no antenna reads so through this chain.")
+    assert "chain prove" in shown.splitlines()[2]
+    row = next(line for line in shown.splitlines() if line.startswith("48"))
+    assert row.split() == ["48", "none", "none", "impossible"]
+    assert "1 record" in run("list", tmp_path / "log").stdout
+
+
+def test_the_axis_of_some_days_has_dates():
+    """Tenths of years are for years."""
+    (chart,) = log_plot.describe(series([0.5, 0.6, 0.5, 0.6], 0.1))
+    texts = [each.text for each in chart.x.ticks]
+    assert "2024-05-03" in texts
+    assert 2 <= len(texts) <= 5
+    assert all(re.fullmatch(r"2024-\d\d-\d\d", each) for each in texts)
+    (chart,) = log_plot.describe(series([0.5, 0.6, 0.5, 0.6], 0.1, 400))
+    assert "2025" in [each.text for each in chart.x.ticks]
