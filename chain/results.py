@@ -29,7 +29,9 @@ LEAST_DRAWS, MOST_DRAWS = 200, 1_000_000
 """Fewer than 200 leave less than five beyond either end of a 95 % interval."""
 
 ENDS_OF_VSWR = tuple(
-    f"{what}{end}" for what in ("", "vswr_", "bound_", "reading_", "true_", "limit_", "now_") for end in ("low", "high")
+    f"{what}{end}"
+    for what in ("", "vswr_", "bound_", "reading_", "true_", "limit_", "now_", "second_")
+    for end in ("low", "high")
 )
 """Names of ends of intervals that are VSWRs without saying so."""
 OTHER_END = {"low": "high", "high": "low"}
@@ -198,8 +200,9 @@ def return_loss_name(name: str) -> str:
 
     `low` is the lower figure of its own unit: the largest VSWR of an interval has the smallest return loss.
     """
-    if name in ENDS_OF_VSWR or name.endswith(("_low_vswr", "_high_vswr")):
-        stem, _, end = name.removesuffix("_vswr").rpartition("_")
+    bare = name.removesuffix("_vswr")
+    if name in ENDS_OF_VSWR or (bare != name and bare in ENDS_OF_VSWR):
+        stem, _, end = bare.rpartition("_")
         return "_".join(filter(None, (stem.removesuffix("vswr"), "return_loss", OTHER_END[end], "db")))
     return f"{name[: -len('vswr')]}return_loss_db" if name == "vswr" or name.endswith("_vswr") else ""
 

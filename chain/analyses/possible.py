@@ -18,13 +18,15 @@ BLOCK = 400
 """Frequencies of a long sweep that bounds are made for at a time."""
 
 
-def bounded(measurement: Measurement, readings: Readings) -> tuple[tuple[Real, Real], tuple[tuple[float, str], ...]]:
+def bounded(
+    measurement: Measurement, readings: Readings, in_db: bool = False
+) -> tuple[tuple[Real, Real], tuple[tuple[float, str], ...]]:
     """Bound of every reading, and those that nothing possible gives; an error where that is all of them."""
     bound = by_blocks(_bound, measurement, readings)
     _, ceiling = by_blocks(
         lambda here, part: reading_bound(here, np.ones(part.magnitude.shape), lower=False), measurement, readings
     )
-    refused = _refusals(readings, bound[0], ceiling)
+    refused = _refusals(readings, bound[0], ceiling, in_db)
     if len(refused) == readings.freq_hz.size:
         raise RangeError(
             refused[0][1], "check the pad and its connections ('chain prove' tests them), or correct the set-up"
@@ -66,21 +68,25 @@ def impossible(measurement: Measurement, readings: Readings) -> NDArray[np.bool_
     return found
 
 
-def _in_words(size: float) -> str:
-    """A reflection in either unit, for an error that is reported before anything is shown in one."""
+def _in_words(size: float, in_db: bool) -> str:
+    """A reflection as a return loss, or in either unit, which the user may see on the screen."""
     loss_db = return_loss_db(np.asarray(size))
+    if in_db:
+        return f"{float(loss_db):.1f} dB return loss"
     return f"VSWR {float(vswr(size)):.2f} (return loss {float(loss_db):.1f} dB)"
 
 
-def _refusals(readings: Readings, bound_low: Real, ceiling: Real) -> tuple[tuple[float, str], ...]:
+def _refusals(readings: Readings, bound_low: Real, ceiling: Real, in_db: bool) -> tuple[tuple[float, str], ...]:
     out = []
     for freq, low, seen, most in zip(readings.freq_hz, bound_low, readings.magnitude, ceiling, strict=True):
         if np.isnan(low):
-            text = f"{_in_words(seen)} at {freq / 1e6:g} MHz cannot come from any passive antenna behind this chain"
+            text = (
+                f"{_in_words(seen, in_db)} at {freq / 1e6:g} MHz cannot come from any passive antenna behind this chain"
+            )
             if seen > most:
                 text += (
-                    f": while its parts keep their limits nothing reads worse than {_in_words(most)}. Likely causes: the pad is missing, "
-                    "the wrong way round or faulty, or the analyzer was calibrated at another plane"
+                    f": while its parts keep their limits nothing reads worse than {_in_words(most, in_db)}. Likely causes: the "
+                    "pad is missing, the wrong way round or faulty, or the analyzer was calibrated at another plane"
                 )
             out.append((float(freq), text))
     return tuple(out)

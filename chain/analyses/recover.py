@@ -131,7 +131,7 @@ def recover(
     if readings.repeats > 1:
         # The mean of n complex readings has a root of n less noise; every other error is common to them and stays.
         measurement = replace(measurement, noise_factor=1 / np.sqrt(readings.repeats))
-    known, bounds = nominal_maps(measurement), partial(bounded, measurement, readings)
+    known, bounds = nominal_maps(measurement), partial(bounded, measurement, readings, in_db=_in_db(setup, readings))
     magnitude, far = _nominal(known, readings)
     seen = _observed(known, readings)
     remarks: tuple[str, ...] = ()
@@ -295,6 +295,11 @@ def _nominal(known: Maps, readings: Readings) -> tuple[Real, Complex | None]:
         here = Maps(*(each[:, chosen] for each in (known.p, known.q, known.r)))
         sizes.append(nominal_truth(here, readings.at(chosen))[0])
     return np.concatenate(sizes), None
+
+
+def _in_db(setup: Setup, readings: Readings) -> bool:
+    """Whether this user thinks in return loss: by the limit, without one by what was read."""
+    return setup.far.limit_in_db if setup.far.limit_vswr is not None else readings.in_db
 
 
 def _noise_at_antenna(measurement: Measurement, far: Complex) -> Real:

@@ -11,7 +11,7 @@ from chain.comparisons.antennas import AntennaComparison, ChannelDifference
 from chain.comparisons.levels import LevelChannel, LevelComparison
 from chain.errors import plain
 from chain.results import IMPOSSIBLE, TOLD_APART_DB
-from chain.setup_report.numbers import figure, figure_of, head, match, span
+from chain.setup_report.numbers import figure, figure_of, head, match, match_in_short, span
 from chain.setup_report.phrases import CHECK_CHAIN, fitted, short
 from chain.setup_report.tables import Column, answer, notes, say, show_table
 
@@ -135,8 +135,8 @@ def _rests_on(result: AntennaComparison, most: ChannelDifference) -> str:
     interval = f"{_signed(most.loss_low_db)} to {_signed(most.loss_high_db)}"
     tail = f"then {figure_of(most.second_vswr)}; mismatch loss {_signed(change)} dB, {interval} (95 %)."
     brief = tail.replace("mismatch loss", "loss")
-    texts = ((match, tail), (figure_of, tail), (match, brief), (figure_of, brief))
-    return fitted(*(f"{name}: {each(most.first_vswr)}, {rest}" for each, rest in texts))
+    first = match(most.first_vswr), match_in_short(most.first_vswr)
+    return fitted(*(f"{name}: {each}, {rest}" for rest in (tail, brief) for each in first))
 
 
 WITHOUT_PHASE = {

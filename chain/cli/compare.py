@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from chain.cli.completing import any_file, setup_or_sweep_files
-from chain.cli.loading import load_heeded
+from chain.cli.loading import load_heeded, read_repeats
 from chain.cli.options import Common, common, enforce, sweep_options
 from chain.cli.output import PlotCommand, check_plot, deliver, draw_after, note, plot_option, progress, write_plot
 from chain.cli.writing import refuse_overwriting, write_whole
@@ -127,12 +127,11 @@ def _check(shared: Common, files: tuple[str, ...], levels: str | None, out: tupl
 
 
 def _matched(shared: Common, files: tuple[str, ...], sweep: SweepOptions) -> AntennaComparison:
-    from chain.assembly.cascade import read_sweep_for
     from chain.comparisons.antennas import compare_antennas
     from chain.results import SEED
 
     setup = load_heeded(shared, files[0])
-    first, second = (read_sweep_for(setup, each, sweep) for each in files[1:])
+    first, second = (read_repeats(setup, [each], sweep) for each in files[1:])
     seed = SEED if shared.seed is None else shared.seed
     with progress(shared) as report:
         return compare_antennas(setup, first, second, _names(files[1], files[2]), seed, report)

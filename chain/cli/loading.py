@@ -22,11 +22,21 @@ if TYPE_CHECKING:
 def load_stated(path: str) -> Setup:
     """Load a set-up; the unit of its limit becomes that of the answer."""
     from chain.files.setup_file import load_setup
-    from chain.setup_report.numbers import follow_limit
 
     setup = load_setup(path)
-    follow_limit(setup.far.limit_in_db)
+    follow_unit(setup)
     return setup
+
+
+def follow_unit(setup: Setup | None, readings: Readings | None = None) -> None:
+    """Answer in the unit of the limit; where none is stated in that of the screen, or of what was read."""
+    from chain.setup_report.numbers import follow_limit
+
+    if setup is not None and setup.far.limit_vswr is not None:
+        follow_limit(setup.far.limit_in_db)
+    else:
+        shown = setup is not None and setup.near.shows == "return loss"
+        follow_limit(shown or (readings is not None and readings.in_db))
 
 
 def load_heeded(shared: Common, path: str) -> Setup:
@@ -56,7 +66,9 @@ def read_repeats(setup: Setup, paths: Sequence[str], sweep: SweepOptions) -> Rea
     from chain.assembly.cascade import read_sweep_for
     from chain.sweeps.readings import averaged_sweeps
 
-    return averaged_sweeps([read_sweep_for(setup, path, sweep) for path in paths])
+    found = averaged_sweeps([read_sweep_for(setup, path, sweep) for path in paths])
+    follow_unit(setup, found)
+    return found
 
 
 def either_in(path: str) -> tuple[Setup | Installation, str]:
@@ -72,8 +84,7 @@ def either_in(path: str) -> tuple[Setup | Installation, str]:
     if is_installation(raw):
         return parse_installation(raw, name, folder), decode(raw, name)
     from chain.files.setup_file import parse_setup
-    from chain.setup_report.numbers import follow_limit
 
     found = parse_setup(raw, name, folder)
-    follow_limit(found.far.limit_in_db)
+    follow_unit(found)
     return found, decode(raw, name)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from chain.cli.completing import setup_or_sweep_files, sweep_files
-from chain.cli.loading import load_heeded, read_repeats, refuse_twice
+from chain.cli.loading import follow_unit, load_heeded, read_repeats, refuse_twice
 from chain.cli.options import Common, common, digits_option, draws_option, enforce, sweep_options
 from chain.cli.output import PlotCommand, check_plot, deliver, draw_after, plot_option, progress, write_plot
 from chain.cli.writing import refuse_overwriting
@@ -183,11 +183,7 @@ def _inputs(
     loaded = None if setup_path is None else load_heeded(shared, setup_path)
     if not sweep_paths:
         readings = _typed(texts, loaded)
-        if loaded is None or loaded.far.limit_vswr is None:
-            from chain.reading_words import is_return_loss_reading
-            from chain.setup_report.numbers import follow_limit
-
-            follow_limit(all(map(is_return_loss_reading, texts)))
+        follow_unit(loaded, readings)
     elif loaded is not None:
         readings = read_repeats(loaded, sweep_paths, sweep)
     else:
@@ -196,6 +192,7 @@ def _inputs(
 
         # A bare pad is calibrated in front of it, at the analyzer's own 50 ohm.
         readings = averaged_sweeps([read_sweep(path, sweep, 50.0) for path in sweep_paths])
+        follow_unit(None, readings)
     if loaded is not None:
         return loaded, readings
     from chain.assembly.bare_pad import bare_pad

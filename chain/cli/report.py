@@ -48,8 +48,7 @@ def command(
     if shared.output is None and not shared.json and on_terminal():
         raise click.UsageError(f"A page is no reading for a terminal: write -o {Path(setup).stem}.html.")
     from chain.analyses.page import page
-    from chain.assembly.cascade import read_sweep_for
-    from chain.cli.loading import either_in
+    from chain.cli.loading import either_in, read_repeats
     from chain.reception.records import Installation
     from chain.results import SEED
     from chain.sweeps.options import DEFAULTS
@@ -62,7 +61,7 @@ def command(
         return
     if file is None and sweep != DEFAULTS:
         raise click.UsageError("The options from --column on are about a sweep: name its file after the set-up.")
-    readings = None if file is None else read_sweep_for(loaded, file, sweep)
+    readings = None if file is None else read_repeats(loaded, [file], sweep)
     seed = SEED if shared.seed is None else shared.seed
     names = ("" if setup == "-" else setup, file or "")
     templates = Thread(target=_prepare, daemon=True)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from chain.cli.completing import any_file, setup_or_sweep_files
-from chain.cli.loading import load_stated
+from chain.cli.loading import follow_unit, load_stated
 from chain.cli.options import Common, common, sweep_options
 from chain.cli.output import PlotCommand, check_plot, deliver, draw_after, note, plot_option, write_plot
 from chain.cli.writing import Refusal, refuse_overwriting, write_whole
@@ -84,10 +84,10 @@ def _inputs(files: tuple[str, ...], sweep: SweepOptions) -> tuple[Setup | None, 
     sweeps = [path for path in files if path not in setups]
     if len(sweeps) != 1 or len(setups) > 1:
         raise click.UsageError("Give one sweep (.s1p or .csv), and one set-up (.toml) if you have it.")
-    if not setups:
-        return None, read_sweep(sweeps[0], sweep)
-    setup = load_stated(setups[0])
-    return setup, read_sweep_for(setup, sweeps[0], sweep)
+    setup = load_stated(setups[0]) if setups else None
+    readings = read_sweep(sweeps[0], sweep) if setup is None else read_sweep_for(setup, sweeps[0], sweep)
+    follow_unit(setup, readings)
+    return setup, readings
 
 
 def _gated_text(found: Ripple, path: str, setup: Setup | None) -> str:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from chain.cli.completing import any_file, setup_files, sweep_files
-from chain.cli.loading import load_heeded
+from chain.cli.loading import load_heeded, read_repeats
 from chain.cli.options import Common, common, sweep_options
 from chain.cli.output import PlotCommand, check_plot, deliver, draw_after, note, plot_option, progress, write_plot
 from chain.cli.writing import Refusal, refuse_overwriting, write_whole
@@ -111,16 +111,14 @@ def command(
         raise click.UsageError("--faults stands alone: no --match, --plot or --page with it.")
     for path in () if write is None else _written(write):
         refuse_overwriting(path, shared.force, inputs)
-    from chain.assembly.cascade import read_sweep_for
     from chain.results import SEED
 
     low_hz, high_hz = (None, None) if wanted is None else _span(wanted)
     loaded = load_heeded(shared, setup)
-    asked = _TuneAsked(
-        loaded, read_sweep_for(loaded, sweep_path, sweep), low_hz, high_hz, SEED if shared.seed is None else shared.seed
-    )
+    readings = read_repeats(loaded, [sweep_path], sweep)
+    asked = _TuneAsked(loaded, readings, low_hz, high_hz, SEED if shared.seed is None else shared.seed)
     if faults:
-        others = [None if each is None else read_sweep_for(loaded, each, sweep) for each in (before, handled)]
+        others = [None if each is None else read_repeats(loaded, [each], sweep) for each in (before, handled)]
         _faults(shared, asked, others, inputs)
     elif match:
         _match(shared, asked, _Making(values, coil_q, write, setup), (plot, page), inputs)

@@ -123,7 +123,7 @@ class Ripple(ResultTable):
     warnings: tuple[str, ...]
 
     ROWS = "components"
-    COLUMNS = ("spacing_hz", "length_m", "velocity_factor", "reflection", "against", "explanation")
+    COLUMNS = ("spacing_hz", "length_m", "velocity_factor", "reflection", "return_loss_db", "against", "explanation")
 
     def headline(self) -> str:
         """The verdict as a sentence."""

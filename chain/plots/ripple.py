@@ -22,7 +22,7 @@ from chain.plots.figure import (
     vswr_axis,
 )
 from chain.reflection import vswr
-from chain.setup_report.numbers import frequency
+from chain.setup_report.numbers import figure_of, frequency, head, match
 from chain.setup_report.phrases import plane_words
 
 LOOKS = {
@@ -86,16 +86,21 @@ def _reflections(result: Ripple) -> BarChart:
         "How strong each reflection behind the ripple is",
         f"The larger reflection that they beat against: {_against(shown)}. Strongest first; a beat or a repeat of two "
         "others is no reflection of its own.",
-        even_axis("reflection at the plane", "magnitude", 0.0, max(each.reflection for each in shown)),
+        even_axis(
+            f"reflection at the plane (figures: {head().partition(chr(10))[0]})",
+            "magnitude",
+            0.0,
+            max(each.reflection for each in shown),
+        ),
         tuple(
-            BarGroup(_name(each), (Bar(0.0, each.reflection, f"{each.reflection:.4f}", "share"),), False)
+            BarGroup(_name(each), (Bar(0.0, each.reflection, figure_of(float(vswr(each.reflection))), "share"),), False)
             for each in shown
         ),
     )
 
 
 def _against(shown: tuple[Component, ...]) -> str:
-    low, high = (f"{pick(each.against for each in shown):.3f}" for pick in (min, max))
+    low, high = (match(float(vswr(pick(each.against for each in shown)))) for pick in (min, max))
     return low if low == high else f"{low} to {high}"
 
 

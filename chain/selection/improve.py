@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from difflib import SequenceMatcher
 from functools import lru_cache
@@ -184,7 +184,8 @@ def _elsewhere(setup: Setup, need: Need, seed: int, library: Library) -> str:
     """The best chain of a need in a sentence, and why no single change leads to it."""
     # What can be calibrated, and how well, is the set-up's own analyzer.
     planes = tuple(plane for plane in need.planes if setup.near.calibrates(plane)) or ("near",)
-    found = choose(replace(need, near=setup.near, planes=planes), seed=seed, library=library).chains
+    asked = replace(need, near=setup.near, planes=planes)
+    found = choose(asked, seed=seed, library=library).chains
     if not found or found[0].best is None:
         return ""
     best, now = found[0], [item.part.id for item in setup.items]
@@ -193,7 +194,17 @@ def _elsewhere(setup: Setup, need: Need, seed: int, library: Library) -> str:
     other = [each for each in blocks if each[0] != "equal"]
     left = [setup.items[place].id for _, start, stop, _, _ in other for place in range(start, stop)]
     put = sum(end - begin for *_, begin, end in other)
-    text = f"The best chain of the need ('chain choose'): {' > '.join(parts)}"
+    # The command that answers the need by itself may rank another chain first, by planes that this analyzer has not.
+    plain = asked == need
+    whose = "('chain choose')" if plain else f"with this set-up's analyzer (planes: {', '.join(planes)})"
+    text = f"The best chain of the need {whose}: {' > '.join(parts)}"
+    more = [plane for plane in need.planes if plane not in planes]
+    hint = f" The need allows {', '.join(more)} too: if this analyzer can, add that to calibrates_at." if more else ""
+    return _compared(text, other, left, put) + hint
+
+
+def _compared(text: str, other: Sequence[object], left: Sequence[str], put: int) -> str:
+    """The sentence, with what leads from the set-up's chain to the best one."""
     if not other:
         return f"{text}, as it is here."
     if max(len(left), put) == 1 and len(other) == 1:

@@ -11,7 +11,7 @@ from chain.money import money_text
 from chain.selection.choose import Choice, Chosen
 from chain.selection.comparison import ChainComparison
 from chain.selection.improve import Improvement
-from chain.setup_report.numbers import between, db, limit, match, short_limit, span
+from chain.setup_report.numbers import between, db, limit, match, part_limit, short_limit, span
 from chain.setup_report.phrases import LONGEST, counted, fitted, line_of
 from chain.setup_report.tables import Column, answer, notes, say, show_table
 
@@ -174,7 +174,7 @@ def _detail(chain: Chosen, result: Choice, console: Console) -> None:
         indent=4,
     )
     for item in chain.items:
-        values = f"{db(item.loss_db)} dB, reflection up to {item.reflection:.3f}"
+        values = f"{db(item.loss_db)} dB loss, {part_limit(item.reflection)}"
         length = f", {item.length_m:g} m" if item.length_m else ""
         say(console, f"  {item.id}{length}{', turned round' if item.reversed else ''}: {values}", indent=4)
     for each in chain.meetings:
@@ -210,7 +210,8 @@ def render_comparison(result: ChainComparison, console: Console) -> None:
         Column(f"chain {two.number}", numeric=False, wraps=True),
         Column(f"cost,\n{result.currency}"),
         Column("loss,\ndB"),
-        Column("reflection"),
+        # A difference of reflections, and their sum, which ranks, have no figure in dB and none as VSWR.
+        Column("reflection,\nmagnitude"),
     ]
     rows = [
         [step.first or "-", step.second or "-", *_signed(step.cost, step.loss_db, step.reflection)]
@@ -274,7 +275,12 @@ def render_changes(result: Improvement, console: Console) -> None:
             f"Next: {price}; the others are below, one change at a time.",
         ]
     else:
-        lines = ["No single change narrows it.", f"Now {now}.", "Next: 'chain choose NEED' looks for another chain."]
+        other = (
+            "see the best chain of the need, below"
+            if result.elsewhere
+            else "'chain choose NEED' looks for another chain"
+        )
+        lines = ["No single change narrows it.", f"Now {now}.", f"Next: {other}."]
     answer(console, lines, result.warnings)
     columns = [
         Column("change", numeric=False, wraps=True),

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from rich.console import Console
 
 from chain.characterize.records import BeforeAfter, Figure, Learnt, Side
+from chain.reflection import vswr
 from chain.setup_report.numbers import aim, figure, frequency, head, percent, span
 from chain.setup_report.phrases import fitted, line_of, short
 from chain.setup_report.tables import Column, answer, notes, say, show_table
@@ -75,6 +76,14 @@ def _losses(result: Learnt) -> Iterator[list[str]]:
 
 def _figures(result: Learnt) -> Iterator[list[str]]:
     for each in result.figures:
+        if each.name == "reflection":
+            ends = (float(vswr(min(size, 1.0))) for size in (each.low, each.high))
+            yield [
+                f"{each.words}, {head().replace(chr(10), ' / ')}",
+                figure(float(vswr(min(each.value, 1.0)))),
+                span(*ends),
+            ]
+            continue
         unit = ", ohm" if each.name.endswith("_ohm") else ", dB" if "_db" in each.name else ""
         unit = ", m" if each.name == "length_m" else unit
         yield [f"{each.words}{unit}", f"{each.value:.4g}", f"{each.low:.4g} to {each.high:.4g}"]

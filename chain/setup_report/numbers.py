@@ -74,6 +74,11 @@ def match(value: float | None) -> str:
     return f"{_loss(value)} dB return loss" if units().in_db else f"VSWR {vswr(value)}"
 
 
+def match_in_short(value: float | None) -> str:
+    """A match, given as VSWR, in a sentence that has little room."""
+    return f"RL {_loss(value)} dB" if units().in_db else f"VSWR {vswr(value)}"
+
+
 def figure_of(value: float | None) -> str:
     """A match, given as VSWR, in a sentence that has named the kind before."""
     return f"{_loss(value)} dB" if units().in_db else vswr(value)
@@ -113,6 +118,12 @@ def at_most(value: float) -> str:
 def outside(value: float) -> str:
     """A bound that nothing passes, given as VSWR, in a sentence that has named the kind before; rounded outward."""
     return f"{_loss(value, -1)} dB" if units().in_db else vswr(_outward(value, up=True))
+
+
+def part_limit(magnitude: float) -> str:
+    """The most that a part may reflect, given as a magnitude, in a sentence; rounded outward."""
+    ratio = math.inf if magnitude >= 1 else (1 + magnitude) / (1 - magnitude)
+    return f"return loss {outside(ratio)} or more" if units().in_db else f"VSWR up to {outside(ratio)}"
 
 
 def _in_both(text: Callable[[bool], str]) -> str:

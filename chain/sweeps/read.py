@@ -219,7 +219,9 @@ def _table(
     remarks = [*made.remarks, *(["decimal commas"] if table.sign == "," else []), *taken, *_left_out(table, found)]
     said = "; ".join([reported, *remarks])
     channel_hz = tuple(map(float, made.freq_hz)) if taken else ()
-    return Readings(made.freq_hz, made.magnitude, made.reflection, said, warnings, made.rounding, channel_hz=channel_hz)
+    in_db = made.quantity in ("return-loss", "reflection-db")
+    own = made.freq_hz, made.magnitude, made.reflection, said, warnings, made.rounding
+    return Readings(*own, channel_hz=channel_hz, in_db=in_db)
 
 
 def _what(table: TextTable, found: ColumnPlan, made: Reflections, options: SweepOptions, ohm: float | None) -> str:

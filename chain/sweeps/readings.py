@@ -66,6 +66,8 @@ class Readings(ResultTable):
     """Middles of the channels that were named in place of a frequency [Hz]."""
     processed: str = ""
     """What was done to the sweep after it was measured, such as `time-gated`; empty: nothing. Nothing is proven from it."""
+    in_db: bool = False
+    """All was read in decibels, as a return loss or a reflection."""
 
     def __post_init__(self) -> None:
         for name, kind in ARRAYS.items():
@@ -165,7 +167,7 @@ def from_texts(readings: Sequence[Reading], reference_ohm: float | None = None) 
     rounding = np.array([_half_width(each) for each in ordered])
     if any(np.isinf(each.value) for each in ordered):
         text += f"; inf taken as a reflection of all, though a scale may end at VSWR {OFF_SCALE_VSWR:g}"
-    return Readings(freq, sizes, None, text, (), rounding, channel_hz=named)
+    return Readings(freq, sizes, None, text, (), rounding, channel_hz=named, in_db=kinds == {"return_loss"})
 
 
 def _reflected(reading: Reading, reference_ohm: float | None) -> Reading:

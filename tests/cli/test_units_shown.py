@@ -2,6 +2,7 @@
 
 import csv
 import json
+import math
 import re
 from pathlib import Path
 
@@ -89,3 +90,32 @@ def test_a_card_with_a_sweep_has_the_antenna_in_its_table(tmp_path):
     assert [(row["place"], row["verdict"]) for row in rows] == [(each["place"], each["verdict"]) for each in known]
     assert [float(row["vswr"]) for row in rows] == pytest.approx([each["vswr"] for each in known])
     assert [float(row["true_ohm_real"]) for row in rows] == pytest.approx([each["true_ohm"][0] for each in known])
+
+
+LOSSES = "frequency_mhz,return_loss_db\n" + "".join(
+    f"{470 + 8 * step},{16 + 5 * math.cos(step):.2f}\n" for step in range(29)
+)
+
+
+@pytest.mark.parametrize("command", ["recover", "ripple"])
+def test_a_file_of_return_losses_is_answered_in_db_where_no_limit_says_otherwise(command, tmp_path):
+    """Without a set-up, as typed readings are; a file of VSWR in VSWR."""
+    path = tmp_path / "losses.csv"
+    path.write_text(LOSSES, encoding="utf-8")
+    assert "return loss" in shown([command, str(path)])
+    assert "VSWR" not in shown([command, str(path)])
+    assert "VSWR" in shown([command, str(path), "--units", "vswr"])
+
+
+def test_what_cannot_be_is_said_in_the_unit_of_the_limit(in_db):
+    done = CliRunner().invoke(chain, ["recover", str(in_db / "boathouse.toml"), "--reading", "RL 2 dB at 200 MHz"])
+    assert done.exit_code == 2
+    assert "2.0 dB return loss at 200 MHz cannot come from" in done.output
+    assert "VSWR" not in done.output
+
+
+def test_parts_of_a_chain_are_limited_in_the_unit_of_the_need(in_db):
+    """18.9 dB and not a magnitude of 0.113."""
+    text = shown(["choose", str(in_db / "need.toml"), "--items"])
+    assert re.search(r"dB loss, return loss [\d.]+ dB or more", text)
+    assert re.search(r"dB loss, VSWR up to [\d.]+", shown(["choose", "demo/need.toml", "--items", "--units", "vswr"]))
