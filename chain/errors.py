@@ -11,8 +11,10 @@
 
 from __future__ import annotations
 
+import copyreg
 import unicodedata
 from collections.abc import Iterable
+from typing import Any
 
 from library.frozen import dataclass
 
@@ -32,6 +34,10 @@ class ChainError(Exception):
 
     def __str__(self) -> str:
         return f"{self.message} ({self.help})" if self.help else self.message
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        # Exceptions are usually made again from `args`, which are not what every class here takes: a process pool dies of that.
+        return copyreg.__newobj__, (type(self), *self.args), vars(self)  # type: ignore[attr-defined]
 
 
 class RangeError(ChainError):
