@@ -19,7 +19,7 @@ TAKEN_AS = {
         """Readings; the path of a sweep file, or several of them, which are averaged;
     a text as it is typed, 'VSWR 1.30 at 210 MHz', or several; arrays (freq_hz, reflection) or (freq_hz, magnitude);
     a DataFrame or a mapping with freq_hz, freq_mhz or channel and vswr, return_loss_db, reflection, magnitude or ohm;
-    a scikit-rf Network of one port""",
+    a scikit-rf Network of one port, in the reference of the set-up's plane""",
     ),
     "Mapping[str, Sequence[str]]": (f"Mapping[str, {PATHS}]", "for each name the path of a file, or several"),
     "Sequence[str]": (PATHS, "the path of a file, or several"),

@@ -230,11 +230,19 @@ def _from_network(given: Any, setup: Setup | None) -> Readings:
     if given.s.shape[1:] != (1, 1):
         raise RangeError(f"a Network of {given.s.shape[1]} ports is no reading", "hand over one port, as network.s11")
     found = readings_of(given.f, reflection=given.s[:, 0, 0])
-    own = complex(given.z0[0, 0]).real
-    if setup is None or abs(own - plane_reference_ohm(setup)) < 1e-6 * own:
+    if setup is None:
         return found
-    text = f"the Network says {own:g} ohm, the set-up's plane has {plane_reference_ohm(setup):g} ohm, which is used"
-    return replace(found, warnings=(*found.warnings, text))
+    reference = plane_reference_ohm(setup)
+    other = next((complex(each) for each in given.z0[:, 0] if not abs(each - reference) <= 1e-6 * reference), None)
+    if other is None:
+        return found
+    # A file's header may be wrong and its figures right; a Network is in its own reference by definition.
+    own = f"{other:g}" if other.imag else f"{other.real:g}"
+    raise RangeError(
+        f"the Network is in {own} ohm, the set-up's plane in {reference:g} ohm",
+        f"network.renormalize({reference:g}) if it was converted to {own} ohm, "
+        f"network.z0 = {reference:g} if its figures are as the analyzer showed them",
+    )
 
 
 def _from_table(given: Any, reference_ohm: float | None, channels: Channels | None) -> Readings:

@@ -393,13 +393,41 @@ def test_a_limit_in_db_is_the_unit_of_prints_and_plots(setup, few):
 
 
 def test_what_the_command_would_warn_of_is_printed_in_python_too():
-    """A sweep in another impedance than the plane's: print and notebook say so under the table."""
-    skrf = pytest.importorskip("skrf")
-    freq = skrf.Frequency.from_f(np.linspace(174e6, 240e6, 5), unit="hz")
-    found = chain.recover("demo/boathouse.toml", skrf.Network(frequency=freq, s=np.full((5, 1, 1), 0.1 + 0j), z0=75.0))
+    """A reading outside the set-up's sweep: print and notebook say so under the table."""
+    found = chain.recover("demo/boathouse.toml", "VSWR 1.3 at 300 MHz", draws=1000)
     assert found.warnings
-    assert str(found).splitlines()[-1] == f"warning: {found.warnings[-1]}"
+    assert " ".join(str(found).splitlines()).endswith(f"warning: {found.warnings[-1]}")
     assert "<tfoot>" in found._repr_html_()
+
+
+@pytest.mark.usefixtures("few_trials")
+def test_a_network_is_in_the_reference_of_the_plane(setup):
+    """A Network says what it is referred to: another reference than the plane's is refused, with both ways out of it."""
+    skrf = pytest.importorskip("skrf")
+    freq = skrf.Frequency.from_f(np.linspace(174e6, 240e6, 3), unit="hz")
+    shown = np.array([0.1, 0.2j, -0.3]).reshape(-1, 1, 1)
+    right = chain.recover(setup, skrf.Network(frequency=freq, s=shown, z0=50.0))
+    converted = skrf.Network(frequency=freq, s=shown, z0=50.0)
+    converted.renormalize(75.0)
+    called = skrf.Network(frequency=freq, s=shown, z0=75.0)
+    remedies = r"network\.renormalize\(50\) if it was converted to 75 ohm, network\.z0 = 50 if its figures"
+    for given, ask in (
+        (converted, chain.recover),
+        (called, chain.recover),
+        (called, chain.tune),
+        (called, chain.ripple),
+    ):
+        with pytest.raises(RangeError, match=f"in 75 ohm, the set-up's plane in 50 ohm.*{remedies}"):
+            ask(setup=setup, readings=given)
+    converted.renormalize(50.0)
+    called.z0 = 50.0
+    for given in (converted, called):
+        np.testing.assert_allclose(chain.recover(setup, given).reading_vswr, right.reading_vswr)
+    with pytest.raises(RangeError, match=r"in 50\+5j ohm"):
+        chain.recover(setup, skrf.Network(frequency=freq, s=shown, z0=[50.0, 50.0, 50.0 + 5j]))
+    after_lead = replace(setup, calibration=replace(setup.calibration, plane="lead"))
+    with pytest.raises(RangeError, match=r"in 50 ohm, the set-up's plane in 75 ohm.*renormalize\(75\)"):
+        chain.recover(after_lead, converted)
 
 
 def test_tables_of_pandas_are_readings():
