@@ -72,8 +72,8 @@ class Near:
     """`complex`, `return loss` or `vswr`: what its screen or file gives at most."""
     calibrates_at: tuple[str, ...] = ()
     """`near`, `far` or ids of items; empty: anywhere where it shows phase, else at its own port only."""
-    ideal: bool = False
-    typical: tuple[str, ...] = ()
+    ideal: bool = field(default=False, compare=False)
+    typical: tuple[str, ...] = field(default=(), compare=False)
     """Keys of the figures that are those of the class, not stated ones."""
     directivity_kind: str = "disc"
     source_match_kind: str = "disc"
@@ -127,7 +127,7 @@ class Item:
     temperature_c: float = 20.0
     path: tuple[str, str] = ("", "")
     arms: tuple[Arm, ...] = ()
-    stated: tuple[str, ...] = ()
+    stated: tuple[str, ...] = field(default=(), compare=False)
     """Names of the figures that the user gave on the item instead of the library's."""
 
 
@@ -177,8 +177,8 @@ class Calibration:
     """Largest turn of a moved lead before the plane, one way, in proportion to frequency."""
     load_kind: str = "disc"
     """How the load's reflection is spread, see `library.records.MAGNITUDE_KINDS`."""
-    ideal: bool = False
-    typical: tuple[str, ...] = ()
+    ideal: bool = field(default=False, compare=False)
+    typical: tuple[str, ...] = field(default=(), compare=False)
     """Keys of the figures that usually go with the analyzer, not stated ones."""
 
 
@@ -203,6 +203,20 @@ class Setup(ResultTable):
     antenna: Antenna = field(default_factory=Antenna)
     locator: Locator | None = field(default=None, compare=False, repr=False)
     """Gives a defect its place in the file that the set-up was read from."""
+    made_with: tuple[Any, ...] = field(default=(), compare=False, repr=False)
+    """The records that it was first made with, which what was assumed and stated speaks of; filled in when it is made."""
+
+    def __post_init__(self) -> None:
+        if not self.made_with:
+            vars(self)["made_with"] = self._records()
+
+    def _records(self) -> tuple[Any, ...]:
+        return self.sweep, self.near, self.items, self.far, self.calibration, self.antenna
+
+    @property
+    def changed(self) -> bool:
+        """Whether a record was replaced since, so that remarks may speak of figures that are gone."""
+        return any(one is not other for one, other in zip(self._records(), self.made_with, strict=True))
 
     @property
     def library(self) -> Library:

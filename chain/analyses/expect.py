@@ -334,7 +334,7 @@ def true_values(limit_vswr: float | None, in_db: bool) -> tuple[float, ...]:
         round_ones = (1.0, *(float(each) for each in vswr(losses)), float("inf"))
     if limit_vswr is None:
         return round_ones
-    return tuple(sorted([limit_vswr, *(each for each in round_ones if not isclose(each, limit_vswr, rel_tol=1e-9))]))
+    return tuple(sorted([limit_vswr, *(each for each in round_ones if not isclose(each, limit_vswr, rel_tol=1e-6))]))
 
 
 def bound_aim(measurement: Measurement, limit: float) -> Real:

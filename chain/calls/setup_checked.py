@@ -11,7 +11,7 @@ from typing import Any
 from chain.errors import RangeError, quoted
 from chain.files.quantities import ELEMENTS, SHOWS
 from chain.files.schema import MOST_POINTS
-from chain.files.setup_file import MOST_ITEMS, MOST_LOSS_DB, loss_db
+from chain.files.setup_file import MOST_ITEMS, MOST_LOSS_DB, loss_db, up_to_date
 from chain.setups import Antenna, Calibration, Far, Item, Near, Setup, Sweep
 from chain.units import KINDS
 from library.records import MAGNITUDE_KINDS, Connector, Limit, Part
@@ -39,7 +39,7 @@ CHOICES = {"shows": SHOWS, "element": ("", *ELEMENTS), "type": None}
 
 
 def checked(setup: Setup, name: str = "setup") -> Setup:
-    """The set-up, if every figure of it has the type and the span that its key has in a file.
+    """The set-up, if every figure of it has the type and the span that its key has in a file; its remarks as of these figures.
 
     Raises RangeError naming the item or table, the field, the value and its span.
     """
@@ -63,7 +63,7 @@ def checked(setup: Setup, name: str = "setup") -> Setup:
             f"the chain loses {total:.0f} dB one way at the top of its sweep: nothing comes back through it",
             f"{MOST_LOSS_DB:g} dB at most can be computed",
         )
-    return setup
+    return up_to_date(setup)
 
 
 def _all_items(items: Sequence[Any], name: str) -> Iterator[Item]:

@@ -10,7 +10,7 @@ from os import PathLike, fspath
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from chain.errors import plain, quoted
+from chain.errors import ChainError, plain, quoted
 from chain.files.tables import Diagnostics
 from chain.files.toml import Where
 from chain.files.whole_file import check_top, parse_whole, source_of
@@ -97,13 +97,32 @@ def parse_setup(raw: bytes, path: str = "set-up", folder: Path | None = None, li
     setup, text = parse_whole(raw, path, folder, library, read)
     from chain.files.toml import defect_at
 
-    return with_conductors(replace(setup, locator=partial(defect_at, text, path)))
+    found = with_conductors(setup)
+    return replace(found, locator=partial(defect_at, text, path), made_with=())
 
 
 def _text(setup: Setup, folder: Path | None) -> str:
+    return _written(setup, folder)[0]
+
+
+def _written(setup: Setup, folder: Path | None = None) -> tuple[str, Setup]:
     from chain.files.setup_writing import setup_text
 
     return setup_text(setup, folder, parse_setup)
+
+
+def up_to_date(setup: Setup) -> Setup:
+    """The set-up with what was assumed and stated as of its present figures, as reading its own text gives it.
+
+    One that was not changed since it was made is given back as it is, and so is one that no file can state.
+    """
+    if not setup.changed:
+        return setup
+    try:
+        again = _written(setup)[1]
+    except ChainError:
+        return setup
+    return replace(again, path=setup.path, locator=setup.locator, own_library=setup.own_library)
 
 
 Setup.written_by(_text)

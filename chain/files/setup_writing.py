@@ -13,7 +13,7 @@ from typing import Any
 from chain.errors import RangeError, plain, quoted
 from chain.files.overrides import KIND_FIELDS
 from chain.files.toml_text import toml_text
-from chain.setups import RESIDUALS, SPREAD_RESIDUALS, STANDARDS, Arm, Calibration, Item, Near, Setup, with_conductors
+from chain.setups import RESIDUALS, SPREAD_RESIDUALS, STANDARDS, Arm, Item, Setup, with_conductors
 from chain.units import KINDS, parse_quantity
 from library.errors import LibraryError
 from library.files.rows import fields_of
@@ -24,8 +24,6 @@ from library.records import Adapter, Coax, Limit, Measured, Pad, Splitter, Termi
 
 READABLE = {"frequency": "MHz", "inductance": "nH", "capacitance": "pF"}
 """Units that figures are written in where the first of the kind would be hard to read."""
-MARKS = ("assumed", "warnings", "path", "own_library", "locator", "typical", "stated")
-"""Fields of the records that say how a figure came about, not what it is."""
 KIND_OF_END = {"_m": "length", "_ohm": "impedance", "_hz": "frequency", "_db": "loss"}
 """Kind of quantity that the end of a field's name stands for."""
 NEARLY = 1e-12
@@ -35,10 +33,12 @@ ROOM_C = 20.0
 Row = dict[str, Any]
 
 
-def setup_text(setup: Setup, folder: Path | None, read: Callable[[bytes, str, Path | None], Setup]) -> str:
-    """The text; files that it names are given from `folder`, else by their whole path.
+def setup_text(
+    setup: Setup, folder: Path | None, read: Callable[[bytes, str, Path | None], Setup]
+) -> tuple[str, Setup]:
+    """The text, and what `read` makes of it again; files that it names are given from `folder`, else by their whole path.
 
-    `read` reads it again: what comes out otherwise than it went in is refused.
+    What comes out otherwise than it went in is refused.
     """
     sources = _parts(setup).sources
     tables: Row = {
@@ -59,7 +59,7 @@ def setup_text(setup: Setup, folder: Path | None, read: Callable[[bytes, str, Pa
             f"{different} is nothing that a set-up file can state",
             "make it a part of a file of your own (library = [...])",
         )
-    return text
+    return text, again
 
 
 def _parts(setup: Setup) -> Library:
@@ -75,11 +75,10 @@ def _stated(value: Any) -> Any:
 
 
 def _differences(one: Any, other: Any, where: str) -> Iterator[str]:
-    """Fields in which two records differ, by their names."""
+    """Fields in which two records differ, by their names; those that say how a figure came about are not compared."""
     if is_dataclass(one) and type(one) is type(other):
-        ideal = isinstance(one, (Near, Calibration))
         for each in fields(one):
-            if each.name not in MARKS and not (ideal and each.name == "ideal"):
+            if each.compare:
                 yield from _differences(getattr(one, each.name), getattr(other, each.name), f"{where}.{each.name}")
     elif isinstance(one, (tuple, list)) and isinstance(other, (tuple, list)) and len(one) == len(other):
         for number, pair in enumerate(zip(one, other, strict=True)):

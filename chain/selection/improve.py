@@ -370,5 +370,5 @@ def _in_place(new: Item, old: Item, before: End, after: End, library: Library) -
         same = item_ohm(measurement) == item_ohm(old)
         if same and _fits(before, near, library) and _fits(far, after, library):
             placed = replace(measurement, id=old.id)
-            return None if placed == replace(old, stated=placed.stated) else placed
+            return None if placed == old else placed
     return None
