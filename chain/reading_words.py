@@ -7,6 +7,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import replace
 from decimal import Decimal
+from difflib import get_close_matches
 from types import MappingProxyType
 
 from chain.errors import UnitError, plain, quoted
@@ -56,7 +57,7 @@ def parse_reading(text: str, channels: Channels = MappingProxyType({}), shows_db
 
     On a screen that `shows_db` a bare number may be either: it is asked back, and one in dB is a return loss.
     """
-    figure, where = _figure_and_place(text, channels)
+    figure, where = _figure_and_place(text, channels, shows_db)
     beyond = BEYOND.fullmatch(figure)
     if beyond:
         raise _bound(figure, beyond, where, shows_db)
@@ -133,7 +134,7 @@ def either_kind(figure: str) -> UnitError:
     )
 
 
-def _figure_and_place(text: str, channels: Channels) -> tuple[str, str]:
+def _figure_and_place(text: str, channels: Channels, shows_db: bool = False) -> tuple[str, str]:
     """What was read, and where: joined by `at`, `on` or `@`, or the one behind the other."""
     words = COMMA.sub(point_for_comma, text.translate(SPELLINGS).strip())
     parts = JOINED.split(words)
@@ -147,6 +148,15 @@ def _figure_and_place(text: str, channels: Channels) -> tuple[str, str]:
     if ahead:
         return ahead[2], ahead[1]
     figure = words if re.search("[0-9]", words) else _sample(words)
+    first, _, rest = words.partition(" ")
+    two = bool(NUMBER.fullmatch(first) and NUMBER.fullmatch(rest))
+    figure = rest if two else figure
+    if shows_db and NUMBER.fullmatch(figure):
+        # A bare number would be asked back on such a screen.
+        figure = f"RL {figure} dB"
+    if two and (first in channels or not channels):
+        where = f"on channel {first}" if channels else f"at {first} MHz"
+        raise UnitError(f"reading {quoted(text)} names no frequency", f"write '{figure} {where}' if that is meant")
     named = "".join(f" or '{plain(figure)} on channel {name}'" for name in list(channels)[:1])
     raise UnitError(f"reading {quoted(text)} names no frequency", f"write it as in '{plain(figure)} at 210 MHz'{named}")
 
@@ -237,6 +247,10 @@ def _pair(figure: str, freq_hz: float) -> Reading:
     if not re.fullmatch(known, tight) or tight == "j":
         first, second = ("RL 17.7 dB", "VSWR 1.30") if IN_DB.search(figure) else ("VSWR 1.30", "RL 17.7 dB")
         remedy = f"write it as in '{first}', '{second}', '0.10-0.20j' or '68-12j ohm'"
+        word = re.match(r"[a-z]+", figure, re.IGNORECASE)
+        near = get_close_matches(word[0].upper(), ("VSWR", "SWR", "RL"), 1, 0.7) if word else []
+        if word and near:
+            remedy = f"did you mean {quoted(near[0] + figure[word.end() :])}?"
         raise UnitError(f"{quoted(figure)} is no reading", remedy)
     half_step = max(_half_step(each) for each in NUMBER.findall(tight))
     return _complex(figure, complex(tight), freq_hz, half_step, is_ohm)

@@ -85,15 +85,19 @@ def _heat(items: tuple[Item, ...], cases: list[DirectCurrent]) -> list[Finding]:
         own = [[each for each in case.resistors if each.item == name] for case in cases]
         if not any(each.power_w for case in own for each in case):
             continue
+        sums_w = [sum(each.power_w for each in case) for case in own]
         texts = [
-            f"{sum(each.power_w for each in case):.2f} W in all {port} ({', '.join(map(_resistor, case))})"
-            for case, port in zip(own, ("with the port blocking DC", "with a DC-coupled port"), strict=True)
+            f"{sum_w:.2f} W in all {port} ({', '.join(map(_resistor, case))})"
+            for sum_w, case, port in zip(
+                sums_w, own, ("with the port blocking DC", "with a DC-coupled port"), strict=True
+            )
         ]
         rating_w = own[0][0].rating_w
         worst_w = max(each.power_w for case in own for each in case)
         level = "caution" if not rating_w else "stop" if worst_w > rating_w else "note"
         rated = f"rated {rating_w:g} W each" if rating_w else "of unknown rating"
-        text = f"DC heats it, its resistors {rated}: {'; '.join(texts)}"
+        feed = f"{abs(cases[0].feed_v):g} V DC"
+        text = f"{feed} puts up to {max(sums_w):.2f} W into its resistors, {rated}; {'; '.join(texts)}"
         found.append(Finding(level, name, text, "" if level == "note" else f"{METER}, {BLOCK}", "dc-heat"))
     return found
 

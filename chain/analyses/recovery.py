@@ -237,5 +237,8 @@ class Recovery(ResultTable):
     def to_network(self) -> Network:
         """True reflection as a scikit-rf one-port in `far_ohm`; readings without a phase have none to give."""
         if self.true_reflection is None:
-            raise RangeError("the readings have no phase", "a Network needs a complex sweep")
+            raise RangeError(
+                "the readings have no phase",
+                "a Touchstone file or Network holds R and X: read a sweep with phase, or write .csv",
+            )
         return network(self.freq_hz, self.true_reflection, [self.far_ohm], self.title)

@@ -77,17 +77,18 @@ def command(shared: Common, outlets: int | None, purpose: tuple[str, ...], **rep
 
 OUTLETS_WORDS = ("outlets", "outlet", "wall outlets", "installation")
 """What people write for an installation in place of a band."""
-OF_AN_ANALYZER = ("near", "shows", "analyzer", "limit")
-"""Options that say nothing of an installation, for no analyzer stands in it."""
+OF_A_MEASUREMENT = {"near": "analyzer", "shows": "analyzer", "analyzer": "analyzer", "limit": "measured antenna"}
+"""Options that say nothing of an installation, in which nothing is measured, and what each is of."""
 
 
 def _installation(outlets: int | None, wished: dict[str, str]) -> str:
     from chain.files.new_installation import LENGTH, USUAL_OUTLETS, new_installation_text
     from chain.files.new_setup import Wish
 
-    idle = [name for name in OF_AN_ANALYZER if name in wished]
+    idle = [name for name in OF_A_MEASUREMENT if name in wished]
     if idle:
-        raise click.UsageError(f"--{idle[0]} is of an analyzer, and an installation has none: leave it out.")
+        what = OF_A_MEASUREMENT[idle[0]]
+        raise click.UsageError(f"--{idle[0]} is of the {what}, and a file of an installation has none: leave it out.")
     if wished.get("purpose", "").casefold().strip() in OUTLETS_WORDS:
         del wished["purpose"]
     wish = Wish(**{"length": LENGTH, **wished})

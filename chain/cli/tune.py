@@ -99,6 +99,8 @@ def command(
       chain tune demo/loops.toml demo/loops-wet.s1p --faults \\
         --before demo/loops.s1p
     """
+    if sweep_path.lower().endswith(".toml") and not setup.lower().endswith(".toml"):
+        setup, sweep_path = sweep_path, setup
     inputs = (setup, sweep_path, *(each for each in (before, handled) if each is not None))
     refuse_overwriting(shared.output, shared.force, inputs)
     refuse_overwriting(page, shared.force, inputs)

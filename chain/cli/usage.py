@@ -16,7 +16,8 @@ MOST_OWNERS = 3
 REMEDY = re.compile(r"(.+?)[:;.] ((?:write|give|name|state|ask|leave|say|take) .+)", re.IGNORECASE | re.DOTALL)
 """A message that says what to do as well."""
 VALUE = re.compile(r"'(.*?)' is not|(\S+) is not")
-NEAR_ENOUGH = 0.5
+NEAR_ENOUGH, LIKE_ENOUGH = 0.5, 0.6
+"""Likeness of a value to one of few choices, and of an option to one of many."""
 
 
 def usage_lines(error: click.ClickException, group: click.Group, words: Sequence[str]) -> list[str]:
@@ -88,9 +89,9 @@ def _split(text: str) -> tuple[str, str]:
 
 def _no_such_option(name: str, context: click.Context) -> tuple[str, str]:
     what = f"'{context.command_path}' takes no {plain(name)}"
-    near = get_close_matches(
-        name, [each for param in context.command.params for each in param.opts if each.startswith("-")], 1
-    )
+    # Without the dashes, which are alike in all.
+    own = {each.lstrip("-"): each for param in context.command.params for each in param.opts if each.startswith("--")}
+    near = [own[each] for each in get_close_matches(name.lstrip("-"), own, 1, LIKE_ENOUGH)]
     if any(isinstance(each, click.Argument) and f"--{each.name}" == name for each in context.command.params):
         return what, f"write {context.command_path} {' '.join(_arguments(context))}"
     owners = _takers(name, context)

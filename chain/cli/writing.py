@@ -153,17 +153,19 @@ def check_ending(path: str | None, command: str, json: bool) -> None:
     ending = Path(str(path)).suffix.lower()
     served = SERVED.get(command, OTHERS)
     if (".html" if kind == "html" else ending) not in served:
-        drawn = "; --plot draws pictures" if ending in (".png", ".svg") and _draws() else ""
+        drawn = "; --plot draws pictures" if ending in (".png", ".svg") and _takes("plot") else ""
+        if kind == "html" and _takes("page"):
+            raise Refusal(f"{path}: '{command}' writes its page by an option of its own; give --page {path}")
         stem = str(path)[: -len(ending)] or "answer"
         raise Refusal(f"{path}: '{command}' writes {_listed(served)}, no {ending}{drawn}; name it {stem}{served[0]}")
     if json and kind not in ("json", "text"):
         raise Refusal(f"{path}: --json writes JSON; leave --json out, or name a file that ends in .json")
 
 
-def _draws() -> bool:
-    """Whether the command that runs has an option that draws."""
+def _takes(option: str) -> bool:
+    """Whether the command that runs has an option, such as one that draws."""
     context = click.get_current_context(silent=True)
-    return context is not None and any(each.name == "plot" for each in context.command.params)
+    return context is not None and any(each.name == option for each in context.command.params)
 
 
 def _listed(endings: Sequence[str]) -> str:

@@ -111,7 +111,9 @@ def end_of(text: str, ohm: int, option: str, library: Library) -> Connector:
         near = [each for each in error.near if each.split()[0].endswith(f"-{ohm}")] or list(error.near)
         if {each.rpartition(" ")[2] for each in near} == {"plug", "jack"}:
             near = [each for each in near if each.endswith("jack")]
-        if len(near) == 1 and "no connector family" not in error.message and "no gender" not in error.message:
+        # A gender that is left out is filled in; an impedance that no such connector has is asked back.
+        asked = ("no connector family", "no gender", "there is none of")
+        if len(near) == 1 and not any(each in error.message for each in asked):
             return parse_connector(near[0], library)
         usual = ("N-50", "BNC-50", "SMA-50") if ohm == 50 else ("F", "IEC", "BNC-75", "screw-300")
         listed = " or ".join(f"'{option} {each}'" for each in usual)

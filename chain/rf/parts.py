@@ -18,6 +18,14 @@ COPPER_PER_K = 0.00393
 """Temperature coefficient of the resistance of copper at 20 degrees C; memory."""
 
 
+def _unit_meant(mhz: Real, low_mhz: float, high_mhz: float) -> str:
+    """The question whether another unit was meant, where the same figures in it lie inside a span."""
+    for factor, meant in ((1e3, "MHz in place of kHz"), (1e-3, "kHz in place of MHz"), (1e-6, "Hz in place of MHz")):
+        if low_mhz <= float(mhz.min()) * factor and float(mhz.max()) * factor <= high_mhz:
+            return f"is {meant} meant?"
+    return ""
+
+
 def attenuation_db_per_100m(coax: Coax, freq_hz: Real, temperature_c: float = 20.0) -> tuple[Real, Real]:
     """Attenuation of a cable matched in its own impedance, conductor and dielectric parts apart [dB per 100 m].
 
@@ -31,7 +39,8 @@ def attenuation_db_per_100m(coax: Coax, freq_hz: Real, temperature_c: float = 20
         raise RangeError(
             f"{coax.id}: its loss is known from {low / 1e6:g} to {high / 1e6:g} MHz, "
             f"and {freq_hz.min() / 1e6:g} to {freq_hz.max() / 1e6:g} MHz was asked for",
-            "keep the sweep inside that span, or give the item its own attenuation",
+            _unit_meant(freq_hz / 1e6, low / 1e6, high / 1e6)
+            or "keep the sweep inside that span, or give the item its own attenuation",
         )
     mhz = freq_hz / 1e6
     if coax.points_hz:

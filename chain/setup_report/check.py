@@ -127,7 +127,8 @@ def _reason(found: Finding) -> str:
 
 
 def _watch(found: Finding) -> str:
-    return f"Caution, {short(_place(found.where), 32)}: " if found.where else "Caution: "
+    level = found.level.capitalize()
+    return f"{level}, {short(_place(found.where), 32)}: " if found.where else f"{level}: "
 
 
 def _place(where: str) -> str:

@@ -35,6 +35,10 @@ PARTS = {"real": ("real", "r"), "imaginary": ("imaginary", "x")}
 DIRECT = (("reactance", "x"), ("resistance", "r"), ("vswr", "vswr"), ("return_loss", "return_loss"))
 
 
+NEAR_ENOUGH = 0.75
+"""Likeness of two words from which one is taken for a slip of the other."""
+
+
 def role(text: str) -> str:
     """What a column holds, by its header."""
     stated = concepts(text)
@@ -299,8 +303,9 @@ def _frequency(
     if not at:
         if stated and 0 not in asked:
             return 0, stated
-        remedy = "name it in the header, or give --frequency-unit and column 1 is taken"
-        sheet.defect(table.header[0], "no column is named as the frequency", remedy)
+        cell, meant = _meant(table.header, ("frequency", "channel", "freq_mhz", "frequency_mhz"))
+        remedy = meant or "name it in the header, or give --frequency-unit and column 1 is taken"
+        sheet.defect(cell, "no column is named as the frequency", remedy)
         return 0, 1.0
     factor = stated or frequency_factor(table.header[at[0]].text)
     if not factor:
@@ -405,7 +410,16 @@ def _nothing(sheet: Sheet, table: TextTable, roles: Sequence[str], wanted: Seque
             what = f"{quoted(cell.text)} is {ROLES[roles[index]]} alone: its partner is missing"
         else:
             what = f"{quoted(cell.text)} is neither VSWR nor return loss, nor another measure of a reflection"
-        sheet.defect(cell, what, remedy)
+        sheet.defect(cell, what, _meant((cell,), ("vswr", "swr", "return_loss_db", "return loss"))[1] or remedy)
+
+
+def _meant(cells: Sequence[Cell], known: Sequence[str]) -> tuple[Cell, str]:
+    """The cell whose text is near to a known header, and the question whether that is meant; else the first and nothing."""
+    for cell in cells:
+        near = get_close_matches(cell.text.casefold(), known, 1, NEAR_ENOUGH)
+        if near:
+            return cell, f"did you mean {quoted(near[0])}?"
+    return cells[0], ""
 
 
 def _several(sheet: Sheet, table: TextTable, groups: Sequence[tuple[int, ...]]) -> None:

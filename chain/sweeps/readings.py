@@ -52,7 +52,10 @@ class Readings(ResultTable):
         if not number or not 0 < reference_ohm < np.inf:
             raise RangeError(f"reference_ohm is a number of ohms above zero, not {quoted(reference_ohm)}", "write 50.0")
         if self.reflection is None:
-            raise RangeError("the readings have no phase", "a Network needs a complex sweep")
+            raise RangeError(
+                "the readings have no phase",
+                "a Touchstone file or Network holds R and X: read a sweep with phase, or write .csv",
+            )
         return network(self.freq_hz, self.reflection, [reference_ohm])
 
     warnings: tuple[str, ...] = ()

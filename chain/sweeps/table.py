@@ -61,7 +61,9 @@ def without_joints(text: str) -> str:
     ('ch 21  1.30', 'CH21     1.30', '21 -1.30')
     """
     found = PAIR.match(text)
-    return text if not found else f"{text[: found.start('joint')]:<{found.end()}}{text[found.end() :]}"
+    # A tab parts cells by itself, and as a blank it would make other cells of one line than of the next.
+    joined = found and (found["word"] or found["joint"] != "\t")
+    return text if not found or not joined else f"{text[: found.start('joint')]:<{found.end()}}{text[found.end() :]}"
 
 
 LETTER = re.compile(r"(?<![0-9])[^\W\d_]")
@@ -145,6 +147,8 @@ class _TextBlock:
     rows: list[tuple[Cell, ...]] = field(default_factory=list)
     numbers: int = 0
     """Rows that hold figures, not only remains of them."""
+    widest: int = 0
+    """Most cells of a row, those counted that are empty at its end."""
 
 
 def find_table(sheet: Sheet, options: SweepOptions) -> TextTable:
@@ -295,6 +299,7 @@ def _blocks(sheet: Sheet, lines: list[_TextLine], layout: tuple[str, str], settl
                 raise bounded(sheet.defects)
             block.rows.append(cells)
             block.numbers += known > 1
+            block.widest = max(block.widest, len(cells), 0 if mark == " " else line.text.count(mark) + 1)
         elif block.rows:
             blocks.append(_TextBlock([line]))
         else:
@@ -350,14 +355,16 @@ def _chosen(sheet: Sheet, blocks: list[_TextBlock], options: SweepOptions) -> _T
 def _header(block: _TextBlock, mark: str) -> tuple[Cell, ...]:
     """Names of the columns: the nearest line of text above with as many cells, and the one above it if that holds units only."""
     width = max((len(cells) for cells in block.rows[:1]), default=0)
+    # A column of notes is empty in some rows, and at the end of a line nothing shows it.
+    widths = {width, block.widest, max((len(cells) for cells in block.rows), default=0)}
     lines = [line for line in reversed(block.heads) if not line.remark]
     lines += [line for line in reversed(block.heads) if line.remark]
-    fitting = [cells for cells in (_names(line, mark, width) for line in lines) if len(cells) == width]
+    fitting = [cells for cells in (_names(line, mark, width) for line in lines) if len(cells) in widths]
     if not fitting:
-        named = [_names(line, mark, width) for line in lines if "frequency" in concepts(line.text)]
+        named = [_names(line, mark, width) for line in lines if {"frequency", "channel"} & concepts(line.text).keys()]
         return next((cells for cells in named if len(cells) > 1), ())
     first = fitting[0]
-    if len(fitting) > 1 and all(_is_unit(cell.text) for cell in first):
+    if len(fitting) > 1 and len(fitting[1]) == len(first) and all(_is_unit(cell.text) for cell in first):
         return tuple(
             Cell(f"{name.text} {unit.text}".strip(), *name[1:]) for name, unit in zip(fitting[1], first, strict=True)
         )

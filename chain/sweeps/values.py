@@ -20,6 +20,8 @@ from library.words import concepts
 
 MOST_MAGNITUDE = 1.1
 """Largest reflection taken for one: noise lifts that of an open a little above 1, more is another quantity."""
+MOST_HZ = 1e12
+"""Highest frequency that is taken for one."""
 SAME_TRACE = 0.02
 """Largest usual difference, as a magnitude, between two columns that describe one trace and were rounded."""
 SETTLE_SIGN = "--quantity return-loss takes losses as positive, --quantity reflection-db as negative"
@@ -129,9 +131,9 @@ def _numbers(sheet: Sheet, table: TextTable, wanted: Sequence[int], settled: boo
     out = np.full((len(table.rows), len(wanted)), np.nan)
     for number, row in enumerate(table.rows):
         if row[0].line in wrong:
-            remedy = "write a figure for every column" + (
-                ", with decimal points, not commas" if table.mark == "," else ""
-            )
+            remedy = "write a figure for every column, or leave the line out"
+            if len(row) > width and table.mark == ",":
+                remedy = "write a figure for every column, with decimal points, not commas"
             sheet.defect(row[0], f"this line has {counted(len(row), 'column')} where {width} are needed", remedy)
             continue
         for position, index in enumerate(wanted):
@@ -142,7 +144,10 @@ def _numbers(sheet: Sheet, table: TextTable, wanted: Sequence[int], settled: boo
 
 def _ends_empty(sheet: Sheet, table: TextTable, row: Sequence[Cell], wanted: Sequence[int]) -> bool:
     """Distinguish a row whose last cells are empty, and not wanted, from one that is cut short."""
-    parted = table.mark != " " and sheet.lines[row[0].line - 1].count(table.mark) >= table.width - 1
+    # Tabs at the end of a line are cut off with its other blanks.
+    parted = table.mark == "\t" or (
+        table.mark != " " and sheet.lines[row[0].line - 1].count(table.mark) >= table.width - 1
+    )
     return parted and max(wanted) < len(row) < table.width
 
 
@@ -171,11 +176,13 @@ def _number(sheet: Sheet, cell: Cell, sign: str, settled: bool, ratio: bool) -> 
 
 def _rising(sheet: Sheet, cells: list[list[Cell]], freq: Real) -> None:
     for index, value in enumerate(freq):
-        if not 0 < value < 1e15:
+        cell = cells[index][0]
+        if value > MOST_HZ and value / 1e6 <= MOST_HZ:
+            what = f"frequency {quoted(cell.text)} would be {value:.3g} Hz: that looks like Hz under another unit"
+            sheet.defect(cell, what, "name the column freq_hz, or give --frequency-unit Hz")
+        elif not 0 < value <= MOST_HZ:
             what = "above zero" if value <= 0 else "a frequency that any sweep has"
-            sheet.defect(
-                cells[index][0], f"frequency {quoted(cells[index][0].text)} is not {what}", "correct the figure"
-            )
+            sheet.defect(cell, f"frequency {quoted(cell.text)} is not {what}", "correct the figure")
         elif index and value == freq[index - 1]:
             sheet.defect(cells[index][0], "frequencies do not rise here: this one is repeated", "drop one of the lines")
         elif index and value < freq[index - 1]:
