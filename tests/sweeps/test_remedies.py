@@ -75,3 +75,41 @@ def test_a_table_in_db_has_return_losses(tmp_path):
         cells = dict(zip(head.split(","), row.split(","), strict=True))
         assert ("true_return_loss_db" in cells) == wanted
         assert not wanted or abs(float(cells["reading_return_loss_db"]) - 21) < 1e-9
+
+
+NOTES = "frequency_mhz,vswr,notes\n174,1.30,\n175,1.22,windy\n176,1.21,\n"
+
+
+@pytest.mark.usefixtures("few_trials")
+@pytest.mark.parametrize("mark", [",", ";", "\t"])
+@pytest.mark.parametrize("text", [NOTES, NOTES.replace("windy", ""), NOTES.replace("1.30,", "1.30,new plug")])
+def test_notes_may_be_missing_in_any_row(tmp_path, mark, text):
+    done = answered(tmp_path, "a.csv", text.replace(",", mark))
+    assert done.exit_code == 0, done.stderr
+
+
+@pytest.mark.usefixtures("few_trials")
+def test_channels_with_notes_and_tabs(tmp_path):
+    setup = tmp_path / "mine.toml"
+    assert CliRunner().invoke(chain, ["new", "--for", "uhf-tv", "--region", "europe", "-o", str(setup)]).exit_code == 0
+    path = tmp_path / "a.tsv"
+    path.write_text("channel\tvswr\tnotes\n21\t1.30\t\n25\t1.22\tok\n", "utf-8")
+    done = CliRunner().invoke(chain, ["recover", str(setup), str(path)])
+    assert done.exit_code == 0, done.stderr
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("frequency_mhz,vswr\n174,1.3\n175,\n", "leave the line out"),
+        ("chanel,vswr\n174,1.3\n175,1.3\n", "did you mean 'channel'?"),
+        ("frequency_mhz,VSRW\n174,1.3\n175,1.3\n", "did you mean 'vswr'?"),
+        ("freq_mhz,vswr\n174000000,1.3\n175000000,1.3\n", "that looks like Hz"),
+        ("channel,vswr,notes\n5,1.3\n6,1.2\n", "the header names 3 columns"),
+    ],
+)
+def test_slips_in_a_table_are_asked_back(tmp_path, text, said):
+    done = answered(tmp_path, "a.csv", text)
+    assert done.exit_code == 2
+    assert said in done.stderr
+    assert "decimal point" not in done.stderr or "3 columns" in said
