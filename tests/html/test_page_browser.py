@@ -126,7 +126,7 @@ def opened(browser, address, width=1280, **settings):
         context.close()
 
 
-@pytest.mark.parametrize("name", ["hostile", "card", *wide("measured")])
+@pytest.mark.parametrize("name", ["hostile", "measured", *wide("card")])
 def test_the_page_is_silent_and_asks_for_nothing(browser, pages, name):
     """No message on the console, no error, and no request but for the file itself; hostile text runs nothing."""
     with opened(browser, pages[name]) as (tab, said, asked):

@@ -35,7 +35,7 @@ def test_rows_stand_in_the_order_of_what_is_left_to_spare(gain, tmp_path):
     path = tmp_path / "house.toml"
     path.write_text(DEMO.replace('gain = "18 dB"', f'gain = "{gain} dB"'), encoding="utf-8")
     done = CliRunner().invoke(chain, ["outlets", str(path), "--all", "--draws", "400"], env={"COLUMNS": "80"})
-    assert re.search(r"to spare,\s+level,", done.stdout)
+    assert re.search(r"least to\s+level,", done.stdout)
     rows = re.findall(
         r"^ *\S+ +\d\d +([+-]\d+) .* (works|undecided|fails), (?:noise|level|overload)", done.stdout, re.M
     )
