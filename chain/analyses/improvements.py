@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from itertools import groupby
+from typing import NamedTuple
 
 import numpy as np
 
@@ -38,6 +39,8 @@ WORTH = 2 / 3
 BETTER_DB = 32.3
 """Return loss of a precision adapter or a good pad (VSWR 1.05)."""
 
+REPLACED = ("adapter", "pad")
+"""Kinds of change that put a better part in an item's place."""
 FREE = ("free", "joints", "plane")
 """Kinds of change that cost care and no money: the best of all of them is named."""
 SWEEPS = 4
@@ -48,6 +51,8 @@ MOST_ALONE = 24
 MOST_SWEEPS = (4, 9, 16)
 """Numbers of sweeps that are worth averaging by hand."""
 GOOD_LOAD_DB = 40.0
+TIED = 0.012
+"""Widths of intervals closer than this have no order that another seed keeps; such changes are named together [-]."""
 RESOLVED = 0.004
 """Widths of intervals closer than this count as equal: the simulation resolves them no better [-]."""
 
@@ -69,6 +74,10 @@ class SetupChange:
     high: float
     now_low: float
     now_high: float
+    ways: tuple[str, ...] = ()
+    """The changes one by one, where several do as well as each other and `what` names them all."""
+    items: tuple[str, ...] = ()
+    """Ids of the items that would be replaced, any of them."""
 
 
 def contributions(measurement: Measurement, magnitude: float, seed: int = SEED) -> tuple[Share, ...]:
@@ -162,9 +171,13 @@ def over_sweep(setup: Setup, change: SetupChange, magnitude: float, seed: int) -
     """A change with what it gives at the worst of the sweep, before it and after, wherever that is then."""
     points = min(MOST_POINTS, setup.sweep.points)
     freq_hz = np.linspace(setup.sweep.start_hz, setup.sweep.stop_hz, points)
-    changed = next((each for _, what, each in improvements(setup) if what == change.what), setup)
-    ends = (widest_interval(each, freq_hz, magnitude, seed) for each in (changed, setup))
-    return SetupChange(change.what, *(float(vswr(value)) for pair in ends for value in pair))
+    ways = change.ways or (change.what,)
+    changed = [each for _, what, each in improvements(setup) if what in ways] or [setup]
+    ends = [widest_interval(each, freq_hz, magnitude, seed) for each in changed]
+    now = widest_interval(setup, freq_hz, magnitude, seed)
+    then = min(low for low, _ in ends), max(high for _, high in ends)
+    low, high, now_low, now_high = (float(vswr(value)) for value in (*then, *now))
+    return replace(change, low=low, high=high, now_low=now_low, now_high=now_high)
 
 
 def improvements(setup: Setup) -> Iterator[tuple[str, str, Setup]]:
@@ -243,7 +256,8 @@ def averaging_that_settles(
         size = max(min(usual, worst), worst - lift * (1 - sweeps**-0.5))
         low, high = interval_at(_quiet(setup, sweeps), freq_hz, size, True, seed)
         if high <= limit:
-            return SetupChange(_averaging(setup, sweeps), *(float(vswr(each)) for each in (low, high, *now)))
+            low, high, now_low, now_high = (float(vswr(each)) for each in (low, high, *now))
+            return SetupChange(_averaging(setup, sweeps), low, high, now_low, now_high)
     return None
 
 
@@ -277,6 +291,15 @@ def _swapped(setup: Setup, index: int, part: Part) -> Setup:
 _Change = tuple[str, str, Setup]
 
 
+class _Tried(NamedTuple):
+    """A change that was tried: the width of its interval, its words, its ends, and the set-up that it makes."""
+
+    width: float
+    what: str
+    ends: tuple[float, float]
+    setup: Setup
+
+
 def _likeliest(changes: list[_Change], after: Callable[..., tuple[float, float]]) -> list[_Change]:
     """Those of some changes of one kind that narrow most by pilots of few trials."""
     for draws, most in PILOTS:
@@ -303,6 +326,7 @@ def best_improvement(
     """
     low, high = now or interval_at(setup, freq_hz, magnitude, has_phase, seed, DRAWS, rounding)
     best: tuple[float, str, tuple[float, float]] | None = None
+    tried: dict[str, _Tried] = {}
 
     def after(change: _Change, draws: int = DRAWS) -> tuple[float, float]:
         try:
@@ -310,11 +334,13 @@ def best_improvement(
         except ChainError:
             return 0.0, np.inf
 
-    for _, group in groupby(improvements(setup), key=lambda each: "" if each[0] in FREE else each[0]):
+    for kind, group in groupby(improvements(setup), key=lambda each: "" if each[0] in FREE else each[0]):
         # A dearer kind that does as well but for the simulation is none better.
         enough = np.inf if best is None else best[0] - RESOLVED
         for change in _likeliest(list(group), after):
             what, then = change[1], after(change)
+            if kind in REPLACED and then[1] - then[0] < (tried[kind].width if kind in tried else np.inf):
+                tried[kind] = _Tried(then[1] - then[0], what, then, change[2])
             if then[1] < np.inf and then[1] - then[0] < enough:
                 best = (then[1] - then[0], what, then)
                 enough = best[0]
@@ -323,5 +349,28 @@ def best_improvement(
             break
     if best is None or best[0] >= 0.98 * (high - low):
         return None
-    ends = [float(vswr(value)) for value in (*best[2], low, high)]
-    return SetupChange(best[1], *ends)
+    least, most, now_least, now_most = (float(vswr(value)) for value in (*best[2], low, high))
+    found = SetupChange(best[1], least, most, now_least, now_most)
+    equal = [each for each in tried.values() if abs(each.width - best[0]) <= TIED]
+    if best[1] not in [each.what for each in equal]:
+        return found
+    found = replace(found, items=tuple(_replaced(setup, each.setup) for each in equal))
+    return found if len(equal) < 2 else _either(found, equal)
+
+
+def _either(found: SetupChange, equal: Sequence[_Tried]) -> SetupChange:
+    """Changes that do as well as each other, named together; what any of them gives lies within the ends."""
+    both = " or ".join(f"'{item}'" for item in found.items)
+    return replace(
+        found,
+        what=f"a better {both} (return loss {BETTER_DB:g} dB)",
+        low=float(vswr(min(each.ends[0] for each in equal))),
+        high=float(vswr(max(each.ends[1] for each in equal))),
+        ways=tuple(each.what for each in equal),
+    )
+
+
+def _replaced(setup: Setup, changed: Setup) -> str:
+    """Id of the item that a change replaces."""
+    pairs = zip(setup.items, changed.items, strict=True)
+    return next((one.id for one, other in pairs if one.part != other.part), "")

@@ -88,9 +88,11 @@ class Planes(ResultTable):
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
     missing: tuple[str, ...] = ()
+    """Planes that are left out because the library lacks a part for them, each with what it lacks."""
     limit_in_db: bool = False
     """The limit is stated as a return loss, so that prints and plots show one."""
-    """Planes that are left out because the library lacks a part for them, each with what it lacks."""
+    if_it_can: Plane | None = None
+    """After the last item, where the analyzer is taken to calibrate at its port only because the file says nothing of it."""
 
     def headline(self) -> str:
         """Title and what is recommended."""
@@ -99,6 +101,7 @@ class Planes(ResultTable):
     def to_dict(self) -> dict[str, object]:
         """Plain values under the contracted keys."""
         own = {**vars(self), "planes": [vars(each) for each in self.planes]}
+        own["if_it_can"] = None if self.if_it_can is None else vars(self.if_it_can)
         own["accuracy"] = None if self.accuracy is None else vars(self.accuracy)
         return plain_values({"schema_version": SCHEMA_VERSION, **own})  # type: ignore[return-value]
 
@@ -151,6 +154,7 @@ def compare(
     straight = _may_go_straight(setup)
     direct = _bridge(setup) if straight else None
     options = list(_options(setup, direct))
+    more = _if_it_can(setup)
 
     def found(option: _PlaneOption) -> tuple[Plane, Accuracy | None, int]:
         measurement = measurement_of(option.setup, build(option.setup, np.array([freq]), fit=False))
@@ -159,12 +163,13 @@ def compare(
         return _row(option, measurement, (true_vswr, limit), ends, gain_db), accuracy, drawn
 
     rows, settled, most = [], [], 0
-    for index, (row, accuracy, drawn) in enumerate(in_order(found, options, many=True)):
+    for index, (row, accuracy, drawn) in enumerate(in_order(found, [*options, *more], many=True)):
         rows.append(row)
         settled += [] if accuracy is None else [accuracy]
         most = max(most, drawn)
         if progress is not None:
-            progress((index + 1) / len(options))
+            progress((index + 1) / (len(options) + len(more)))
+    rows, beyond = rows[: len(options)], rows[len(options) :]
     named, reason = _recommend(rows)
     least = max(settled, key=lambda each: (not each.settled, each.end_error), default=None)
     return Planes(
@@ -181,6 +186,7 @@ def compare(
         (*setup.warnings, *_left_out(setup), *draws_remark(draws)),
         _missing(setup) if straight and direct is None else (),
         setup.far.limit_in_db,
+        beyond[0] if beyond else None,
     )
 
 
@@ -216,6 +222,16 @@ def _options(setup: Setup, direct: tuple[Item, ...] | None) -> Iterator[_PlaneOp
         through = " and ".join(item.part.id for item in direct)
         words = f"antenna straight on the analyzer{' through ' if through else ''}{through}; complex reading converted"
         yield _PlaneOption("no pad", words, replace(setup, items=direct, calibration=Calibration()), True)
+
+
+def _if_it_can(setup: Setup) -> list[_PlaneOption]:
+    """The plane at the antenna, where nothing says whether the analyzer can be calibrated there and it is taken that it cannot."""
+    if setup.near.calibrates_at or not setup.items or setup.calibrates(setup.items[-1].id):
+        return []
+    last = setup.items[-1].id
+    can = replace(setup, near=replace(setup.near, calibrates_at=("near", last)))
+    found = next((each for each in _options(can, None) if each.name == last), None)
+    return [] if found is None else [found]
 
 
 def _may_go_straight(setup: Setup) -> bool:

@@ -195,6 +195,8 @@ def analyzer_of(model: AnalyzerKeys, connector: Connector, ohm: float, into: Dia
         into.assumed.append(f"{table}: analyzer {ASSUMED_ANALYZER} (not stated)")
     if model.shows is None:
         into.assumed.append(f"{table}: shows complex (default)")
+    if not near.has_phase and not near.calibrates_at:
+        into.assumed.append(f"{table}: calibrates at its own port only (shows {near.shows}, calibrates_at not stated)")
     if near.typical:
         values = ", ".join(f"{key} {getattr(near, f'{key}_db'):g} dB" for key in near.typical)
         evidence = into.parts.analyzer(near.analyzer).evidence.kind

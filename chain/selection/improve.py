@@ -9,7 +9,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from chain.analyses.improvements import GOOD_LOAD_DB, MOST_POINTS, RESOLVED, improvements, widest_interval
+from chain.analyses.improvements import GOOD_LOAD_DB, MOST_POINTS, RESOLVED, TIED, improvements, widest_interval
 from chain.arrays import Real
 from chain.assembly.cascade import build
 from chain.assembly.graph import BLOCKING, End, far_end, item_ends, item_ohm, near_end
@@ -168,7 +168,7 @@ def improve(
         float(vswr(now_low)),
         float(vswr(now_high)),
         now_high - now_low,
-        tuple(sorted(changes, key=_order)),
+        _ranked(changes),
         need.currency if need else "",
         _elsewhere(setup, need, seed, library) if need else "",
         points,
@@ -217,9 +217,17 @@ def _widest(setup: Setup, freq_hz: Real, limit_vswr: float, library: Library, se
     return widest_interval(setup, freq_hz, float(magnitude_from_vswr(limit_vswr)), seed, DRAWS, library)
 
 
-def _order(change: ChainChange) -> tuple[float, ...]:
-    """By what it gains, whatever is known of its price; of two that gain the same, the cheaper one first."""
-    return -round(change.gain / RESOLVED), float("inf") if change.price is None else change.price, -change.gain
+def _ranked(changes: Sequence[ChainChange]) -> tuple[ChainChange, ...]:
+    """By what they gain, whatever is known of their price; of those that gain the same, the cheaper first, then by name."""
+    left, out = sorted(changes, key=lambda each: -each.gain), []
+    while left:
+        # From the best one down, so that no edge between two classes lies where many are.
+        # What gains nothing that shows is no equal of what does.
+        least = max(left[0].gain - TIED, RESOLVED if left[0].gain > RESOLVED else -np.inf)
+        alike = [each for each in left if each.gain > least]
+        out += sorted(alike, key=lambda each: (float("inf") if each.price is None else each.price, each.what))
+        left = left[len(alike) :]
+    return tuple(out)
 
 
 def _ideas(setup: Setup, need: Need | None, freq_hz: Real, library: Library) -> Iterator[_Idea]:

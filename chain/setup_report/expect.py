@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 
 from rich.console import Console
 
@@ -23,9 +22,9 @@ from chain.setup_report.numbers import (
     span,
     units,
 )
-from chain.setup_report.phrases import draws_words, fitted, plane_words, short
+from chain.setup_report.phrases import PORT_ONLY_LINE, draws_words, fitted, plane_words, short, takes_port_only
 from chain.setup_report.steps import helping_step
-from chain.setup_report.tables import Column, answer, notes, show_table
+from chain.setup_report.tables import Column, answer, notes, say, show_table
 
 NO_CEILING_VSWR = 1000.0
 """A ceiling above this hides nothing."""
@@ -35,6 +34,7 @@ def render(result: Expectation, console: Console) -> None:
     """Print what to expect."""
     answer(console, verdict_lines(result), result.warnings)
     share = percent(result.coverage).replace(".0", "")
+    unproven = result.aim_reading.vswr is None and result.aim_bound.vswr is None
     columns = [
         Column(f"antenna\ntrue {head()}"),
         Column("screen\nreads"),
@@ -51,6 +51,8 @@ def render(result: Expectation, console: Console) -> None:
         for row in result.rows
     ]
     show_table(console, columns, rows)
+    if unproven and takes_port_only(result.assumed):
+        say(console, PORT_ONLY_LINE)
     method = (
         f"Figures for {frequency(result.worst_hz)}, where the uncertainty at {'the limit' if result.limit_vswr else match(2.0)} "
         f"is largest. Antenna in {result.far_ohm:g} ohm at its own connector, screen in {result.reading_ohm:g} ohm, calibrated "
@@ -86,9 +88,10 @@ def aim_words(result: Expectation | Card) -> str:
         return f"{text}."
     # The next step may name another item that hides nearly as much: then both are to blame.
     step = getattr(result, "improvement", None)
-    other = re.search(r"in place of '(.+)'", step.what) if step is not None else None
-    both = [f"'{short(each, 28)}'" for each in dict.fromkeys([blame, *(other.groups() if other else ())])]
-    return fitted(f"{text}, mainly because of {' and '.join(both)}.", f"{text}.")
+    both = [f"'{short(each, 28)}'" for each in dict.fromkeys([blame, *(step.items if step is not None else ())])]
+    names = " and ".join(both)
+    hide = "hide" if len(both) > 1 else "hides"
+    return fitted(f"{text}, mainly because of {names}.", f"{text}: {names} {hide} it.", f"{text}.")
 
 
 def _blamed(result: Expectation | Card) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from chain.errors import plain
@@ -15,6 +16,9 @@ if TYPE_CHECKING:
 
 CHECK_CHAIN = "Next: check the pad and its connections, then test the chain ('chain prove')."
 """What to do about a reading that no antenna gives: neither another plane nor a better part makes it possible."""
+PORT_ONLY_LINE = "Taken to calibrate at its port only: see 'chain planes' if it can elsewhere."
+PORT_ONLY = "calibrates at its own port only"
+"""In what a set-up assumes of an analyzer of which the file does not say where it can be calibrated."""
 LONGEST = 80
 """Characters that each of the first three lines of an answer may have."""
 CLAUSE = re.compile("; |, (?:or |then )?| if | before | that ")
@@ -43,6 +47,11 @@ def short(name: str, most: int = 16) -> str:
     """A name of the user's that leaves room for a sentence."""
     text = plain(name)
     return text if len(text) <= most else f"{text[: most - 3]}..."
+
+
+def takes_port_only(assumed: Sequence[str]) -> bool:
+    """Whether an analyzer is taken to calibrate at its port only because nothing else is stated."""
+    return any(PORT_ONLY in each for each in assumed)
 
 
 def sentence(text: str) -> str:

@@ -29,6 +29,10 @@ def render(result: Planes, console: Console) -> None:
         ]
         for plane in result.planes
     ]
+    if result.if_it_can is not None:
+        more = result.if_it_can
+        ends = span(more.low, more.high), span(more.limit_low, more.limit_high)
+        rows.append([f"if it can: {_what(more, False)}", *ends, db(more.noise_gain_db, signed=True)])
     show_table(console, columns, rows)
     share = percent(result.coverage).replace(".0", "")
     method = (
@@ -56,11 +60,7 @@ def opening(result: Planes) -> list[str]:
         *(f"Calibrate {place}: a true {each} {_comes(best)}." for place in (best.what, where) for each in true)
     )
     if best.plane == "near":
-        return [
-            first,
-            "No other place makes that range narrower.",
-            "Next: use the analyzer's own open, short and load.",
-        ]
+        return [first, *_at_port(result)]
     near = next((row for row in result.planes if row.plane == "near"), None)
     second = "" if near is None else f"At the analyzer's port it {_comes(near)}."
     plug = str(best.connector).partition(" (")[0]
@@ -69,6 +69,26 @@ def opening(result: Planes) -> list[str]:
         second,
         fitted(f"Next: connect {best.standards} to the {plug} there.", f"Next: connect {best.standards} there."),
     ]
+
+
+def _at_port(result: Planes) -> tuple[str, str]:
+    """What stands behind a recommendation of the port, and what to do: no other place was asked of an analyzer that has none."""
+    own = "Next: use the analyzer's own open, short and load."
+    more = result.if_it_can
+    if more is None:
+        compared = len(result.planes) > 1
+        return "No other place makes that range narrower." if compared else "It calibrates nowhere else.", own
+    ends = between(more.limit_low, more.limit_high)
+    return (
+        fitted(
+            f"Taken to calibrate at its port only; after '{short(more.plane)}' it would be {ends}.",
+            f"Taken to calibrate at its port only; at the antenna {ends}.",
+        ),
+        fitted(
+            f'Next: if it can there, add calibrates_at = ["near", "{more.plane}"] under [near].',
+            'Next: if it can, say so by calibrates_at = ["near", "far"] under [near].',
+        ),
+    )
 
 
 def _comes(plane: Plane) -> str:

@@ -25,7 +25,15 @@ from chain.setup_report.numbers import (
     span,
     units,
 )
-from chain.setup_report.phrases import CHECK_CHAIN, draws_words, fitted, plane_words, verdict_word
+from chain.setup_report.phrases import (
+    CHECK_CHAIN,
+    PORT_ONLY_LINE,
+    draws_words,
+    fitted,
+    plane_words,
+    takes_port_only,
+    verdict_word,
+)
 from chain.setup_report.steps import helping_step
 from chain.setup_report.tables import Column, answer, notes, safe, say, show_table
 from library.channels import runs
@@ -75,6 +83,8 @@ def render(result: Recovery, console: Console, every_point: bool = False) -> Non
         _channels(result, console)
         console.print()
     _points(result, console, every_point)
+    if result.verdict == "not proven" and takes_port_only(result.assumed):
+        say(console, PORT_ONLY_LINE)
     if result.ripple is not None:
         say(console, f"{result.ripple} 'chain ripple' says more.")
     method = [

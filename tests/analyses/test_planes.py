@@ -4,11 +4,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
 from chain.analyses import planes
 from chain.analyses.planes import compare
 from chain.assembly.cascade import build
+from chain.cli.main import chain as program
 from chain.files.setup_file import load_setup
+from chain.setup_report.planes import opening
 from chain.uncertainty.measurement import measurement_of
 from library.records import Connector
 
@@ -48,3 +51,33 @@ def test_the_accuracy_that_is_reported_is_that_of_the_plane_known_least_well():
     assert len(each) == len(found.planes)
     assert found.accuracy == max(each, key=lambda one: (not one.settled, one.end_error))
     assert len({one.end_error for one in each}) > 1
+
+
+LOFT = load_setup("tests/data/loft.toml")
+
+
+def test_an_analyzer_of_which_nothing_is_said_is_told_what_another_place_would_bring():
+    """None was tried because none is stated: that is no proof that none is better."""
+    found = compare(LOFT, draws=4000)
+    assert [each.plane for each in found.planes] == ["near"]
+    best = found.planes[0]
+    assert best.limit_low <= found.if_it_can.limit_low <= found.if_it_can.limit_high <= best.limit_high
+    _, second, third = opening(found)
+    assert second.startswith("Taken to calibrate at its port only; after 'lead' it would be ")
+    assert third == 'Next: if it can there, add calibrates_at = ["near", "lead"] under [near].'
+    # With that key the figures are those of a plane like any other.
+    stated = compare(replace(LOFT, near=replace(LOFT.near, calibrates_at=("near", "lead"))), draws=4000)
+    assert stated.if_it_can is None
+    same = next(each for each in stated.planes if each.plane == "lead")
+    assert (same.limit_low, same.limit_high) == (found.if_it_can.limit_low, found.if_it_can.limit_high)
+    only = compare(replace(LOFT, near=replace(LOFT.near, calibrates_at=("near",))), draws=4000)
+    assert only.if_it_can is None
+    assert opening(only)[1] == "It calibrates nowhere else."
+
+
+@pytest.mark.parametrize("command", [["expect"], ["recover", "--reading", "1.1 at 600 MHz"]])
+def test_answers_that_rest_on_the_port_alone_say_so(command):
+    """In the assumptions and below the table, until the file says where the analyzer can be calibrated."""
+    shown = CliRunner().invoke(program, [command[0], "tests/data/loft.toml", *command[1:], "--assumed"]).stdout
+    assert "calibrates at its own port only" in " ".join(shown.split())
+    assert "see 'chain planes' if it can elsewhere" in shown

@@ -1,6 +1,7 @@
 """Single changes of a set-up: which there are, what they bring, and in what order they come."""
 
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -62,8 +63,9 @@ def test_before_and_after_are_those_of_the_other_commands(setup, found):
 def test_what_gains_most_comes_first(found):
     helping = [each.gain > 0.004 for each in found.changes]
     assert helping == sorted(helping, reverse=True)
-    gains = [round(each.gain / 0.004) for each in found.changes]
-    assert gains == sorted(gains, reverse=True)
+    gains = [each.gain for each in found.changes]
+    # Those that no other seed would keep apart may stand in any order.
+    assert all(later <= earlier + 0.012 for earlier, later in pairwise(gains))
 
 
 def test_swaps_come_from_the_offers_with_their_price_and_place(setup, found):
