@@ -136,7 +136,7 @@ def _judged(a: Connector, b: Connector, library: Library) -> MatedPair:
     """The verdict on a pair, by the first rule that fits."""
     if a.family == b.family and a.gender == b.gender:
         other = "jack" if a.gender == "plug" else "plug"
-        return MatedPair("no-mate", f"Both are {a.gender}s: a piece with two {other}s would join them.")
+        return MatedPair("no-mate", f"Both are {a.gender}s; a piece with two {other}s joins them.")
     for rule in library.rules:
         if (_fits(rule.a, a) and _fits(rule.b, b)) or (_fits(rule.a, b) and _fits(rule.b, a)):
             return MatedPair(rule.verdict, rule.reason)

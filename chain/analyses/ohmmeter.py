@@ -8,14 +8,17 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from math import inf, isinf
+from typing import TypeVar
 
 from chain.analyses.dc_feed import pad_arms, resistance_ohm
+from chain.arrays import Real
 from chain.assembly.graph import setup_graph
 from chain.results import plain_values
 from chain.setups import Item, Setup
 from library.frozen import dataclass
 from library.records import Coax, Pad
 
+Ohm = TypeVar("Ohm", float, Real)
 WHOLE_CHAIN = "whole chain"
 CAUTION = (
     "Meter only with the analyzer, every supply and the antenna taken off: the meter's own current can harm an input, and "
@@ -28,6 +31,10 @@ CONTACT_OHM = 1.0
 MOST_TOLERANCE = 0.10
 SAME = 0.03
 """Figures this close to one another are one figure on a meter; practice."""
+STATED_OHM = 0.1
+"""Ranges are stated to this step, and hold what lies within half of it."""
+OR = "; or "
+DC_BLOCKED = ", or a capacitor blocks DC inside (good at radio frequency, open for the meter)"
 
 
 @dataclass(frozen=True)
@@ -60,6 +67,30 @@ class DcReading:
 def dc_reading(setup: Setup, end_ohm: float) -> float:
     """What an ohmmeter shows at the chain's near end [ohm]."""
     return resistance_ohm(setup_graph(setup), end_ohm)
+
+
+def figure_range(ohm: Ohm, spread: float) -> tuple[Ohm, Ohm]:
+    """What a meter may show of a resistance whose resistors have a relative tolerance [ohm]."""
+    return ohm * (1 - spread), ohm * (1 + spread) + CONTACT_OHM
+
+
+def lies_within(seen_ohm: float, low_ohm: float, high_ohm: float) -> bool:
+    """Whether a reading lies in a range as it is stated; an open in that of an open."""
+    return low_ohm - STATED_OHM / 2 <= seen_ohm <= high_ohm + STATED_OHM / 2
+
+
+def whole_chain(setup: Setup) -> DcReading:
+    """The first row of the card: the whole chain from its near end, nothing at the far one."""
+    return _whole(setup, inf, "open")
+
+
+def meaning_of(setup: Setup, seen_ohm: float) -> str:
+    """What the card's first row says of a reading that is not a sound chain's; empty where it has no such figure."""
+    spread = largest_tolerance(setup)
+    for each in whole_chain(setup).wrong:
+        if lies_within(seen_ohm, *figure_range(each.ohm, spread)):
+            return each.means
+    return ""
 
 
 def dc_card(setup: Setup) -> tuple[DcReading, ...]:
@@ -114,7 +145,7 @@ def _whole(setup: Setup, end_ohm: float, words: str) -> DcReading:
             turned = _changing(item, replace(item, reversed=not item.reversed))
             faults.append((f"{name} is turned round: its far end faces the analyzer", turned))
         faults.append((f"{name} is missing", _changing(item, None)))
-        faults += [(f"{name}'s {what}", _changing(item, changed)) for what, changed in _broken(item)]
+        faults += [(f"{name}'s {what}", _changing(item, changed)) for what, changed in broken_pads(item)]
     faults += [
         ("the centre is broken at the near end, or something in the way blocks DC", lambda setup, end: inf),
         (
@@ -124,8 +155,7 @@ def _whole(setup: Setup, end_ohm: float, words: str) -> DcReading:
         ("a short circuit at the near end", lambda setup, end: 0.0),
         ("a short circuit at the far end", lambda setup, end: dc_reading(setup, 0.0)),
     ]
-    spread = max((resistor_tolerance(item.part) for item in setup.items if isinstance(item.part, Pad)), default=0.0)
-    return _reading((WHOLE_CHAIN, "near end", words), setup, end_ohm, spread, faults)
+    return _reading((WHOLE_CHAIN, "near end", words), setup, end_ohm, largest_tolerance(setup), faults)
 
 
 def _alone(setup: Setup, item: Item, flip: bool, end_ohm: float, words: str) -> DcReading:
@@ -134,7 +164,7 @@ def _alone(setup: Setup, item: Item, flip: bool, end_ohm: float, words: str) -> 
     assert isinstance(pad, Pad)
     held = replace(item, reversed=flip)
     bare = replace(setup, items=(held,))
-    faults: list[Fault] = [(f"the {what}", _changing(held, changed)) for what, changed in _broken(held)]
+    faults: list[Fault] = [(f"the {what}", _changing(held, changed)) for what, changed in broken_pads(held)]
     if pad.near_ohm != pad.far_ohm:
         swapped = _changing(held, replace(held, reversed=not flip))
         faults.insert(0, ("this is the other end: its ends are marked wrong or mistaken for one another", swapped))
@@ -162,7 +192,7 @@ def _changing(item: Item, changed: Item | None) -> Callable[[Setup, float], floa
     return read
 
 
-def _broken(item: Item) -> Iterable[tuple[str, Item]]:
+def broken_pads(item: Item) -> Iterable[tuple[str, Item]]:
     """The item with each of its resistors burnt out or bridged, in words."""
     pad = item.part
     assert isinstance(pad, Pad)
@@ -177,7 +207,7 @@ def _broken(item: Item) -> Iterable[tuple[str, Item]]:
             changed = tuple((each, value if index == place else own) for index, (each, own) in enumerate(arms))
             words = f"{name} is {what}"
             if kind == "series" and value == BURNT_OHM:
-                words += ", or a capacitor blocks DC inside (good at radio frequency, open for the meter)"
+                words += DC_BLOCKED
             yield words, replace(item, part=replace(pad, arms=changed))
 
 
@@ -191,14 +221,17 @@ def resistor_tolerance(pad: Pad) -> float:
     return min(pad.loss_tolerance_db / 0.05 * 0.01, MOST_TOLERANCE)
 
 
+def largest_tolerance(setup: Setup) -> float:
+    """Largest relative tolerance of the resistors of a set-up's pads."""
+    return max((resistor_tolerance(item.part) for item in setup.items if isinstance(item.part, Pad)), default=0.0)
+
+
 def _reading(
     place: tuple[str, str, str], setup: Setup, end_ohm: float, spread: float, faults: Sequence[Fault]
 ) -> DcReading:
     """Expected figure with its range, and the figures of the faults that a meter can distinguish from it."""
     expected = dc_reading(setup, end_ohm)
-    low, high = expected * (1 - spread), expected * (1 + spread) + CONTACT_OHM
-    if isinf(expected):
-        low, high = inf, inf
+    low, high = figure_range(expected, spread)
     found: list[tuple[float, list[str]]] = []
     for words, read in faults:
         ohm = read(setup, end_ohm)
@@ -210,5 +243,5 @@ def _reading(
             found.append((ohm, [words]))
         else:
             same.append(words)
-    wrong = tuple(DcMeaning(ohm, "; or ".join(texts)) for ohm, texts in found)
+    wrong = tuple(DcMeaning(ohm, OR.join(texts)) for ohm, texts in found)
     return DcReading(*place, expected, low, high, wrong)

@@ -2,8 +2,10 @@
 
 __all__ = [
     "diagnose",
+    "faults",
     "next_reading",
     "ohmmeter_likelihood",
     "records",
+    "session",
     "terminations",
 ]

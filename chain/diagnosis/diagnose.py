@@ -8,9 +8,9 @@ from math import isinf
 import numpy as np
 from numpy.typing import NDArray
 
-from chain.analyses.ohmmeter import dc_reading
-from chain.arrays import Real, quantiles
-from chain.diagnosis.evidence import ENOUGH, FaultProbability, evidence, probabilities
+from chain.analyses.ohmmeter import OR, dc_reading, lies_within, meaning_of, whole_chain
+from chain.arrays import Real
+from chain.diagnosis.evidence import ENOUGH, PILOT_BLOCKS, FaultProbability, evidence, probabilities
 from chain.diagnosis.fault_sizes import SizeSpan, size_spans, weighted_quantiles
 from chain.diagnosis.faults import (
     BLOCKS_DC,
@@ -22,12 +22,14 @@ from chain.diagnosis.faults import (
     RIGHT,
     STALE,
     FaultKind,
+    SuspectedFault,
     kinds_of,
     leads_unresolved,
     pads_in_view,
 )
+from chain.diagnosis.likelihood import strata
 from chain.diagnosis.next_reading import OHMMETER, NextReading, next_reading
-from chain.diagnosis.ohmmeter_likelihood import agrees_with_meter, meter_of
+from chain.diagnosis.ohmmeter_likelihood import may_show, meter_of
 from chain.diagnosis.records import (
     CANT_TELL,
     NONE_OF_THESE,
@@ -38,7 +40,7 @@ from chain.diagnosis.records import (
     ReadTermination,
 )
 from chain.diagnosis.session import Session, session
-from chain.diagnosis.soundness import Soundness, soundness
+from chain.diagnosis.soundness import Soundness, reproduced, soundness
 from chain.diagnosis.terminations import KnownTerminations
 from chain.errors import RangeError
 from chain.reflection import vswr
@@ -49,7 +51,9 @@ ASSUMED_LOAD_DB = 26.0
 """Return loss of a load that nothing is stated of; memory."""
 STRANGE = 12.0
 """Readings that the first kind gives only with spans widened by this factor or more come from none of the kinds."""
-COVERED = (0.025, 0.975)
+DEFECT_DB, DEFECT_TOLERANCES = 1.0, 3.0
+"""A pad whose loss is off by more than this, and by more than so many times its tolerance, is defective; own choice."""
+UNDECIDED = (CANT_TELL, NOTHING_SHOWN, NONE_OF_THESE)
 SETTLED = 0.95
 """Probability from which on nothing more is asked for, and a fault is named though each reading would do for a sound chain."""
 OPEN_SHARE = 0.02
@@ -106,7 +110,8 @@ def prove(
         raise RangeError(what, "known_ends({'open': ['1.73'], 'short': ['1.73']}, 210e6) makes them")
     load_db, load50_db, assumed = _loads(setup, known, load_db, load50_db)
     of = session(setup, known.freq_hz, [(each.end, each.seating) for each in known.readings], load_db, load50_db)
-    ohms_expected = dc_reading(setup, np.inf)
+    card = whole_chain(setup)
+    ohms_expected = card.expected_ohm
     # A chain that is open to DC anyway hides a capacitor in its pad.
     with_ohms = ohms is not None and not isinf(ohms_expected)
     kinds = kinds_of(setup, known.freq_hz, {each.end for each in known.readings}, known.seatings > 1, with_ohms)
@@ -119,9 +124,16 @@ def prove(
     right, first = found[0], found[order[0]]
     assert right.typical is not None
     sound = soundness(right.typical, known.readings, seed, float(probability[0]))
-    ohms_agree = ohms is None or agrees_with_meter(setup, ohms, ohms_expected)
+    ohms_agree = ohms is None or lies_within(ohms, card.low_ohm, card.high_ohm)
     inside = sound.holds and ohms_agree
-    verdict = _verdict(first, hypotheses[0], inside)
+    as_first = reproduced(_typical(first, hypotheses[0]), known.readings, seed)
+    shows = as_first.holds and (ohms is None or any(may_show(setup, fault, ohms) for fault in first.kind.faults))
+    ohms_mean = "" if ohms is None or ohms_agree else meaning_of(setup, ohms)
+    # DC says nothing of a loss at radio frequency: without a reading there, a figure that the card lacks has no meaning.
+    fits = shows and bool(known.readings or ohms_agree or ohms_mean)
+    verdict = _verdict(first, hypotheses[0], inside, fits)
+    if not known.readings and OR in ohms_mean and verdict not in UNDECIDED:
+        verdict = CANT_TELL
     telling = _next(
         of, known, [found[index].kind for index in order], (verdict, hypotheses[0].share), ohms is None, seed
     )
@@ -131,9 +143,12 @@ def prove(
         of.measurement.reading_ohm,
         of.measurement.far_ohm,
         known.freq_hz,
-        _ends(known, sound, first),
+        _ends(known, sound, as_first),
         ohms,
         ohms_expected,
+        card.low_ohm,
+        card.high_ohm,
+        ohms_mean,
         hypotheses,
         verdict,
         ENOUGH,
@@ -151,12 +166,25 @@ def prove(
     )
 
 
-def _verdict(first: FaultProbability, stated: Hypothesis, inside: bool) -> str:
+def _typical(found: FaultProbability, stated: Hypothesis) -> Real:
+    """Readings of a kind of fault; of one of its faults alone where the answer names that one."""
+    assert found.typical is not None
+    if not (stated.detail and found.typical.size):
+        return found.typical
+    place = next(
+        n for n, each in enumerate(found.kind.faults) if (each.item, each.detail) == (stated.item, stated.detail)
+    )
+    block = found.typical.shape[0] // PILOT_BLOCKS
+    by_block = found.typical.reshape(PILOT_BLOCKS, block, -1)
+    return by_block[:, strata(found.kind, block)[place]].reshape(-1, by_block.shape[2])
+
+
+def _verdict(first: FaultProbability, stated: Hypothesis, inside: bool, fits: bool) -> str:
     """The likeliest kind where it is likely enough; no fault is shown by readings that a sound chain may well give."""
-    if first.widened >= STRANGE:
-        return NONE_OF_THESE
-    if stated.what != RIGHT and inside and stated.share < SETTLED:
+    if stated.what != RIGHT and inside and stated.share < SETTLED and first.widened < STRANGE:
         return NOTHING_SHOWN
+    if first.widened >= STRANGE or not (fits or inside):
+        return NONE_OF_THESE
     if stated.share >= ENOUGH:
         return stated.what
     return NOTHING_SHOWN if inside else CANT_TELL
@@ -229,14 +257,23 @@ def _hypothesis(found: FaultProbability, share: float, error: float) -> Hypothes
         faults[place].item if total or len(faults) == 1 else "",
         share,
         error,
-        float(named[place] / total) if total else 1.0,
+        float(named[[each.item == faults[place].item for each in faults]].sum() / total) if total else 1.0,
         SIZES.get(what, "reflection of the connector") if sizes else "",
         sizes[0].middle if sizes else None,
         min(each.low for each in sizes) if sizes else None,
         max(each.high for each in sizes) if sizes else None,
         sizes,
         found.widened < STRANGE,
+        faults[place].detail if total and named[place] >= ENOUGH * total else "",
+        bool(what == LOSS and sizes) and _is_defect(faults[place], sizes[0].middle),
     )
+
+
+def _is_defect(fault: SuspectedFault, loss_db: float) -> bool:
+    """Whether a pad's loss is too far from the stated one for another pad of that make."""
+    (part,) = (each.part for each in fault.setup.items if each.id == fault.item)
+    tolerance_db = getattr(part, "loss_tolerance_db", 0.0)
+    return abs(loss_db - fault.loss_db) > max(DEFECT_DB, DEFECT_TOLERANCES * tolerance_db)
 
 
 def _sizes(found: FaultProbability) -> tuple[SizeSpan, ...]:
@@ -275,14 +312,18 @@ def _hidden_fault(found: FaultProbability, what: str, own: NDArray[np.bool_]) ->
     return Hidden(what, item, SIZES.get(what, "reflection of the connector"), low if what == OPEN_END else high)
 
 
-def _ends(known: KnownTerminations, sound: Soundness, first: FaultProbability) -> tuple[ReadTermination, ...]:
+def _ends(known: KnownTerminations, sound: Soundness, first: Soundness) -> tuple[ReadTermination, ...]:
     """Readings beside what the chain would show if it were right, and as the first kind has it."""
-    assert first.typical is not None
-    of_first = quantiles(first.typical, COVERED)
-    spans = [np.asarray(vswr(np.minimum(each, 1.0))) for each in (sound.low, sound.high, *of_first)]
+    ends = (sound.low, sound.high, first.low, first.high)
+    spans = [np.asarray(vswr(np.minimum(each, 1.0))) for each in ends]
     return tuple(
         ReadTermination(
-            read.end, read.seating, float(vswr(min(read.magnitude, 1.0))), read.told, *(float(e[n]) for e in spans)
+            read.end,
+            read.seating,
+            float(vswr(min(read.magnitude, 1.0))),
+            read.told,
+            bool(sound.low[n] <= read.high and read.low <= sound.high[n]),
+            *(float(each[n]) for each in spans),
         )
         for n, read in enumerate(known.readings)
     )
@@ -303,7 +344,7 @@ def _next(
     if verdict == NEAR_OR_STALE:
         halves = kinds_of(of.setup, known.freq_hz, {each.end for each in known.readings}, True, False)
         first, second = (kind for kind in halves if kind.what in (NEAR_CONNECTOR, STALE))
-    elif verdict not in (CANT_TELL, NOTHING_SHOWN, NONE_OF_THESE) and share >= SETTLED:
+    elif verdict not in UNDECIDED and share >= SETTLED:
         return None
     elif verdict == NOTHING_SHOWN and RIGHT in (first.what, second.what):
         first, second = (first, second) if first.what == RIGHT else (second, first)

@@ -11,14 +11,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from chain.analyses.ohmmeter import DC_BLOCKED, broken_pads, resistor_tolerance
 from chain.arrays import Real
 from chain.assembly.graph import item_ohm, setup_graph
 from chain.rf.parts import elements_of
 from chain.setups import Item, Setup
+from library.formulas import minimum_loss_db
 from library.records import Coax, Evidence, Limit, Measured, Pad
 
 MOST_EXTRA_DB, MOST_LESS_DB = 10.0, 1.5
-MOST_CONNECTOR = 1.0
+MOST_CONNECTOR = 0.999
+CONNECTOR_SPAN = 1.5
+"""Reflections of a poor connector are drawn evenly from 0 to this; those above the most there is are a broken or shorted one."""
 MOST_STALE = 0.5
 LOSS_AT_HZ = np.array([100e6])
 """Where the loss of a pad of resistors is computed, too low for its parasitics to count."""
@@ -42,12 +46,26 @@ OPEN_END = "open end not open"
 WRONG_LOAD = "wrong load (50 ohm)"
 WRONG_LEAD = "another lead than stated"
 BLOCKS_DC = "pad blocks DC"
+RESISTOR = "pad's resistor failed"
+BAD_END = "load or short bad"
+BAD_ENDS = {
+    "load": ((0.4, "open"), (0.4, "short"), (0.2, "")),
+    "load50": ((0.4, "open"), (0.4, "short"), (0.2, "")),
+} | {"short": ((1.0, ""),)}
+"""How a known end may be bad: with which share it is an open or a short, else any resistance; own choice."""
+LENGTH_SHARE = 0.03
+"""What a lead's electrical length is known to: a sound pad hides it, one whose resistor failed does not; practice."""
+TOPOLOGY_DB = 0.05
+"""A pad between unequal impedances whose loss is stated this close to the least there can be is the one of two resistors."""
 
 RANGES = {
     "pad's loss": f"{MOST_LESS_DB:g} dB less to {MOST_EXTRA_DB:g} dB more than stated",
-    "poor connector": f"a reflection of 0 to {MOST_CONNECTOR:g} in front of it, of any phase, another at each making",
+    "poor connector": (
+        f"a reflection of 0 to 1 in front of it, of any phase, another at each making; {1 - 1 / CONNECTOR_SPAN:.0%} broken or shorted"
+    ),
     "calibration out of date": f"directivity, tracking and source match each off by up to a size of 0 to {MOST_STALE:g}",
     "open end": "a resistance across it from infinity down to a short: reflection +1 to -1",
+    "load or short": "a load as likely open as shorted, one in five of any resistance; a short of any resistance",
     "another lead": (
         "a cable of 50 ohm where one of 75 is stated, or of 75 where another is; where the stated one loses "
         f"{RESOLVED_FROM_DB:g} dB or more, also one of its impedance, up to twice as long; of a measured element, any line to 2 m"
@@ -69,11 +87,13 @@ class SuspectedFault:
     """Where a poor connector sits."""
     flipped: str = ""
     """The item that is turned round."""
-    replaced: str = ""
-    """The item in whose place another stands."""
     dc_blocked: bool = False
     loss_db: float = 0.0
     """Loss that the item is stated to have [dB]."""
+    detail: str = ""
+    """What the fault is, in words, where its kind has several at one place."""
+    reads_as: str = ""
+    """What a bad known end is instead: open or short; nothing for any resistance."""
 
 
 @dataclass(frozen=True)
@@ -109,6 +129,11 @@ def _is_resolved(item: Item, freq_hz: Real) -> bool:
     return _loss_db(item, freq_hz) >= RESOLVED_FROM_DB
 
 
+def connector_sizes(uniform: Real) -> Real:
+    """Reflection of a poor connector for where it stands in its range, 0 to 1."""
+    return np.minimum(CONNECTOR_SPAN * uniform, MOST_CONNECTOR)
+
+
 def kinds_of(setup: Setup, freq_hz: Real, ends: set[str], reseated: bool, with_ohms: bool) -> tuple[FaultKind, ...]:
     """Kinds of fault that the readings of a session may come from."""
     pads = pads_in_view(setup)
@@ -129,13 +154,20 @@ def kinds_of(setup: Setup, freq_hz: Real, ends: set[str], reseated: bool, with_o
         OPEN_END: [SuspectedFault(OPEN_END, setup)] if "open" in ends else [],
         WRONG_LOAD: [SuspectedFault(WRONG_LOAD, setup)] if "load" in ends and setup.far.impedance_ohm != 50 else [],
         WRONG_LEAD: [
-            SuspectedFault(WRONG_LEAD, _with(setup, each, other), item=each.id, replaced=each.id)
+            SuspectedFault(WRONG_LEAD, _with(setup, each, other), item=each.id)
             for each in _behind_plane(setup)
             for other in _other_leads(each, freq_hz)
         ],
+        RESISTOR: [fault for each in pads for fault in _failed_resistors(setup, each)],
+        BAD_END: [
+            SuspectedFault(BAD_END, setup, share, item=end, reads_as=other)
+            for end, ways in BAD_ENDS.items()
+            if end in ends
+            for share, other in ways
+        ],
         BLOCKS_DC: [SuspectedFault(BLOCKS_DC, setup, item=each.id, dc_blocked=True) for each in pads if with_ohms],
     }
-    kinds = [_even(what, faults) for what, faults in found.items() if faults]
+    kinds = [_weighed(what, faults) for what, faults in found.items() if faults]
     if reseated or not near:
         return tuple(kinds)
     together = [kind for kind in kinds if kind.what in (NEAR_CONNECTOR, STALE)]
@@ -145,8 +177,9 @@ def kinds_of(setup: Setup, freq_hz: Real, ends: set[str], reseated: bool, with_o
     return (*rest[:place], joined, *rest[place:])
 
 
-def _even(what: str, faults: list[SuspectedFault]) -> FaultKind:
-    return FaultKind(what, tuple(replace(fault, weight=1 / len(faults)) for fault in faults))
+def _weighed(what: str, faults: list[SuspectedFault]) -> FaultKind:
+    total = sum(fault.weight for fault in faults)
+    return FaultKind(what, tuple(replace(fault, weight=fault.weight / total) for fault in faults))
 
 
 def _sides(setup: Setup, pads: tuple[Item, ...], unequal: list[Item]) -> tuple[list[str], list[str]]:
@@ -187,6 +220,31 @@ def _other_leads(item: Item, freq_hz: Real) -> Iterator[Item]:
             part.id, part.name, part.near_ohm, 0.0, 0.66, 0.0, loss_db, 0.0, 0.1, 1e12, 20.0, 0.5, limit, made, made
         )
         yield replace(item, part=any_line, length_m=OTHER_LENGTH_M, length_tolerance_m=OTHER_LENGTH_M)
+
+
+def _failed_resistors(setup: Setup, item: Item) -> Iterator[SuspectedFault]:
+    """A pad with each of its resistors burnt out or bridged, where it is known which resistors it has."""
+    pad = item.part
+    assert isinstance(pad, Pad)
+    ends = pad.near_ohm, pad.far_ohm
+    least = not pad.arms and ends[0] != ends[1] and pad.loss_db - minimum_loss_db(max(ends), min(ends)) <= TOPOLOGY_DB
+    if pad.dc != "pass" or not (pad.arms or least):
+        return
+    # Of the least loss, it has two resistors; a hundredth of a decibel more would make a third of them, which no pad has.
+    known = replace(item, part=replace(pad, loss_db=0.0) if least else pad)
+    for words, failed in broken_pads(known):
+        assert isinstance(failed.part, Pad)
+        as_resistors = replace(failed.part, model="resistors", arm_tolerance=resistor_tolerance(pad))
+        items = (replace(item, part=as_resistors) if each is item else _loosely_long(each) for each in setup.items)
+        other = replace(setup, items=tuple(items))
+        yield SuspectedFault(RESISTOR, other, item=item.id, detail=words.removesuffix(DC_BLOCKED))
+
+
+def _loosely_long(item: Item) -> Item:
+    """A lead of no better known electrical length than leads usually are."""
+    if not isinstance(item.part, Coax):
+        return item
+    return replace(item, length_tolerance_m=max(item.length_tolerance_m, LENGTH_SHARE * item.length_m))
 
 
 def _with(setup: Setup, item: Item, other: Item) -> Setup:

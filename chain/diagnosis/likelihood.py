@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -75,9 +76,10 @@ class FaultWork:
     def predicted(self, number: int, windows: Windows, proposal: Proposal | None = None) -> list[list[Predicted]]:
         """Readings of one block, for every fault of the kinds that have windows; from a proposal by two of them where that is asked."""
         drawn = draw_block(self.of, number, BLOCK, self.seed)
+        kept: dict[tuple[str, int], Any] = {}
         return [
             [
-                predict(self.of, laid, drawn, rows, window, proposal)
+                predict(self.of, laid, drawn, rows, window, proposal, kept)
                 for laid, rows, window in zip(plans, strata(kind, BLOCK), own, strict=True)
             ]
             if own

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import isinf
 
+from chain.analyses.ohmmeter import lies_within
 from chain.arrays import Real
 from chain.diagnosis.fault_sizes import SizeSpan
 from chain.diagnosis.next_reading import NextReading
@@ -20,13 +21,15 @@ NOTHING_SHOWN = "no fault shown"
 class ReadTermination:
     """One termination as read, with what it would show (VSWR) if the chain were right, and if it were the first kind.
 
-    The `right` ranges hold all readings of 95 % of sound chains together; the `first` ones hold each by itself in 95 %.
+    The `right` ranges hold all readings of 95 % of sound chains together; the `first` ones those of 99 % of chains with it.
     """
 
     end: str
     seating: int
     reading_vswr: float
     told: str
+    is_sound: bool
+    """A sound chain may show it."""
     right_low: float
     right_high: float
     first_low: float
@@ -53,6 +56,10 @@ class Hypothesis:
     size_spans: tuple[SizeSpan, ...]
     agrees: bool
     """False where the readings lie beyond anything this kind shows."""
+    detail: str
+    """Which of several faults at one place it is, where nothing else is likely; else empty."""
+    is_defect: bool
+    """The size lies so far from what is stated that it is no other make of the part, but a defect."""
 
 
 @dataclass(frozen=True)
@@ -80,6 +87,11 @@ class Proof(ResultTable):
     readings: tuple[ReadTermination, ...]
     ohms: float | None
     ohms_expected: float
+    ohms_low: float
+    ohms_high: float
+    """What the ohmmeter may show of a sound chain, as on the card."""
+    ohms_mean: str
+    """What the card says of a reading outside that; empty where it says nothing."""
     hypotheses: tuple[Hypothesis, ...]
     verdict: str
     """The kind named, `right` where every other is ruled out, `no fault shown`, `can't tell` or `none of these`."""
@@ -103,6 +115,11 @@ class Proof(ResultTable):
     def column_units(self) -> dict[str, str]:
         """Sizes are reflections but for a loss."""
         return dict.fromkeys(("size", "size_low", "size_high"), "1, dB where size_of is loss_db")
+
+    @property
+    def is_ohms_sound(self) -> bool:
+        """Whether the card has the ohmmeter's reading in the range of a sound chain."""
+        return self.ohms is not None and lies_within(self.ohms, self.ohms_low, self.ohms_high)
 
     def headline(self) -> str:
         """Title, verdict and the probability of the first kind."""

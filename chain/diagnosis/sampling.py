@@ -6,8 +6,9 @@ from it exactly. Faults share their trials, so that what sets them apart is the 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
 from itertools import pairwise
 from typing import Any
 
@@ -16,25 +17,29 @@ import numpy as np
 from chain.arrays import Complex, Real
 from chain.assembly.cascade import build
 from chain.diagnosis.faults import (
+    BAD_END,
     FAR_CONNECTOR,
     LOSS,
-    MOST_CONNECTOR,
     MOST_EXTRA_DB,
     MOST_LESS_DB,
     MOST_STALE,
     NEAR_CONNECTOR,
     OPEN_END,
+    RESISTOR,
     STALE,
     WRONG_LOAD,
     SuspectedFault,
+    connector_sizes,
 )
 from chain.diagnosis.proposal import Proposal, ProposalWindow, proposed
 from chain.diagnosis.session import Drawn, Session, groups_in_view, key_of, stream
 from chain.rf import twoport
-from chain.rf.elements import Box, Element
+from chain.rf.elements import Box, Element, Ladder, Line, limit_radius, limit_shape
 from chain.rf.twoport import Maps, compose, identity, shifted, through
+from chain.setups import Item
 from chain.uncertainty.sampling import draw
 from chain.uncertainty.streams import unit_reflections
+from library.records import Pad
 
 FLOOR = 1e-6
 """Least standard deviation of a reading."""
@@ -84,6 +89,8 @@ class FaultPlan:
     marks: tuple[str, ...]
     ohms: tuple[float, ...]
     pad_radius: float = 0.0
+    is_plain: bool = False
+    """The chain itself is as stated: what is wrong is at an end, or at the calibration."""
 
 
 def plan(of: Session, fault: SuspectedFault) -> FaultPlan:
@@ -93,25 +100,53 @@ def plan(of: Session, fault: SuspectedFault) -> FaultPlan:
     """
     chain = build(fault.setup, of.measurement.freq_hz, fit=False)
     shared = fault.setup is of.setup
-    items = {item.id for item in fault.setup.items}
+    items, stated_items = ({item.id: item for item in each.items} for each in (fault.setup, of.setup))
     placed: list[_PlacedElements] = []
     cuts: dict[int, tuple[str, float]] = {}
     aimed_at = 0.0
-    for name, group in groups_in_view(fault.setup, chain):
+    for name, stated in groups_in_view(fault.setup, chain):
+        failed = fault.what == RESISTOR and name == fault.item
+        group = _in_its_limits(items[name], stated) if failed else stated
         if name == fault.joint and name != chain.groups[-1][0]:
             cuts[len(placed)] = ("poor", placed[-1].far_ohm if placed else of.measurement.reading_ohm)
         flip = name == fault.flipped
         for index, element in enumerate(group):
             place = len(group) - 1 - index if flip else index
-            # An item has the same trial in every fault; a joint of a changed chain is another joint and needs its own.
-            own = None if shared or (name in items and name != fault.replaced) else element
+            # An item has the same trial in every fault, unless another stands there; a joint of a changed chain needs its own.
+            same = name in items and (flip or items[name] is stated_items.get(name))
+            own = None if shared or same else element
             radius = 0.0 if aimed_at or len(placed) in cuts else _proposal_radius(of, element)
             if radius:
                 cuts[len(placed)], aimed_at = ("pad", element.near_ohm), radius
             placed.append(_PlacedElements(name, place, element.near_ohm, element.far_ohm, flip, own, radius > 0))
     edges = [0, *cuts, len(placed)]
     segments = tuple(tuple(placed[first:last]) for first, last in pairwise(edges))
-    return FaultPlan(fault, segments, tuple(m for m, _ in cuts.values()), tuple(o for _, o in cuts.values()), aimed_at)
+    marks, ohms = (tuple(each[which] for each in cuts.values()) for which in (0, 1))
+    plain = shared and fault.what not in (LOSS, NEAR_CONNECTOR, FAR_CONNECTOR)
+    return FaultPlan(fault, segments, marks, ohms, aimed_at, plain)  # type: ignore[arg-type]
+
+
+def _in_its_limits(item: Item, group: tuple[Element, ...]) -> tuple[Element, ...]:
+    """The resistors of a pad with a junction at either end: what its limits allow beside what the resistors reflect."""
+    (ladder,) = group
+    assert isinstance(ladder, Ladder)
+    assert isinstance(item.part, Pad)
+    limits = item.part.near_limit, item.part.far_limit
+    none = np.zeros(ladder.freq_hz.shape)
+    near, far = (
+        Line(
+            item.id,
+            ohm,
+            ohm,
+            np.full(none.shape, ohm, dtype=complex),
+            none,
+            none,
+            inside_radius=None if item.ideal else limit_radius(limit, ladder.freq_hz),
+            shape=limit_shape(limit),
+        )
+        for ohm, limit in zip((ladder.near_ohm, ladder.far_ohm), limits[::-1] if item.reversed else limits, strict=True)
+    )
+    return near, ladder, far
 
 
 def _proposal_radius(of: Session, element: Element) -> float:
@@ -136,6 +171,22 @@ class _SessionRun:
     drawn: Drawn
     rows: slice
     window: tuple[float, float]
+    kept: dict[tuple[str, int], Any]
+    """What was worked out; by plain chains, which share it, for the whole block."""
+
+    def once(self, key: tuple[str, int], make: Callable[[_SessionRun], Any], kept: bool = True) -> Any:
+        """Part of a prediction that is worked out once; of a plain chain for all the faults that leave it alone."""
+        if not kept:
+            return make(self)
+        plain = self.plan.is_plain
+        if key not in self.kept:
+            self.kept[key] = make(replace(self, rows=slice(0, self.drawn.count)) if plain else self)
+        return self._own(self.kept[key]) if plain else self.kept[key]
+
+    def _own(self, found: Any) -> Any:
+        if isinstance(found, list):
+            return [self.maps(each) for each in found]
+        return self.maps(found) if isinstance(found, Maps) else self.some(found)
 
     @property
     def what(self) -> str:
@@ -158,7 +209,7 @@ class _SessionRun:
 
     def poor(self, making: int) -> Complex:
         """What a poor connector reflects at one making."""
-        return np.asarray(MOST_CONNECTOR * self.size * self.some(self.drawn.turns[making]))
+        return np.asarray(connector_sizes(self.size) * self.some(self.drawn.turns[making]))
 
 
 def predict(
@@ -168,18 +219,24 @@ def predict(
     rows: slice | None = None,
     window: tuple[float, float] = (0.0, 1.0),
     proposal: Proposal | None = None,
+    kept: dict[tuple[str, int], Any] | None = None,
 ) -> Predicted:
     """Readings of a session as a chain with one fault would show them.
 
     Source: S11 + S12 S21 G/(1 - S22 G) through the elements as they then stand; a junction (r + G)/(1 + conj(r) G)
     where a connector is poor; d + (1 + t) G/(1 - m G) for a calibration that no longer holds.
     """
-    run = _SessionRun(of, laid, drawn, rows or slice(0, drawn.count), window)
-    ohms = (of.measurement.reading_ohm, *laid.ohms, of.measurement.far_ohm)
-    segments = [_joined(run, placed, *pair) for placed, pair in zip(laid.segments, pairwise(ohms), strict=True)]
+    run = _SessionRun(
+        of, laid, drawn, rows or slice(0, drawn.count), window, kept if kept is not None and laid.is_plain else {}
+    )
     cut = 1 + laid.marks.index("pad") if "pad" in laid.marks else 0
-    behind = [_behind(run, segments, cut, place) for place in range(len(of.ends))]
-    fronts = {seating: _front(run, segments[:cut], seating) for _, seating in of.ends}
+    behind = [
+        run.once(("behind", place), partial(_behind, cut=cut, place=place), not _is_at_end(run, end))
+        for place, (end, _) in enumerate(of.ends)
+    ]
+    fronts = {
+        seating: run.once(("front", seating), partial(_front, cut=cut, seating=seating)) for _, seating in of.ends
+    }
     pad, weight = _pad_reflection(run, behind, fronts, proposal)
     levels, noises = [], []
     shape = (run.count, of.measurement.freq_hz.size)
@@ -195,8 +252,21 @@ def predict(
     return Predicted(np.stack(levels, axis=1), noise, run.size[:, 0], _size(run), weight)
 
 
-def _behind(run: _SessionRun, segments: Sequence[Maps], cut: int, place: int) -> Complex:
+def _is_at_end(run: _SessionRun, end: str) -> bool:
+    """Whether a fault is that of a known end."""
+    wrong = {OPEN_END: "open", WRONG_LOAD: "load", BAD_END: run.plan.fault.item}
+    return wrong.get(run.what) == end
+
+
+def _segments(run: _SessionRun) -> list[Maps]:
+    laid = run.plan
+    ohms = (run.of.measurement.reading_ohm, *laid.ohms, run.of.measurement.far_ohm)
+    return [_joined(run, placed, *pair) for placed, pair in zip(laid.segments, pairwise(ohms), strict=True)]
+
+
+def _behind(run: _SessionRun, cut: int, place: int) -> Complex:
     """What is seen of one end, as far towards the analyzer as the segments from `cut` on go."""
+    segments = run.once(("segments", 0), _segments)
     end, seating = run.of.ends[place]
     seen = _mated(run.some(run.drawn.matings[place][0]), _end(run, end))
     if run.what == FAR_CONNECTOR and "poor" not in run.plan.marks:
@@ -208,8 +278,9 @@ def _behind(run: _SessionRun, segments: Sequence[Maps], cut: int, place: int) ->
     return seen
 
 
-def _front(run: _SessionRun, segments: Sequence[Maps], seating: int) -> Maps:
+def _front(run: _SessionRun, cut: int, seating: int) -> Maps:
     """The map from there to the reading before noise, as the connectors were made for one seating."""
+    segments = run.once(("segments", 0), _segments)[:cut]
     measurement, drawn = run.of.measurement, run.drawn
     maps = identity((1, 1))
     for index in range(len(segments) - 1, -1, -1):
@@ -303,6 +374,9 @@ def _end(run: _SessionRun, end: str) -> Complex:
     if end == "open" and run.what == OPEN_END:
         # A resistance across the end, uniform in reflection and not in ohms, so that small and large ones count alike.
         return np.asarray(1 - 2 * run.size, dtype=complex)
+    if run.what == BAD_END and end == run.plan.fault.item:
+        other = run.plan.fault.reads_as
+        return _end(run, other) if other else np.asarray(1 - 2 * run.size, dtype=complex)
     if end == "load50" or (end == "load" and run.what == WRONG_LOAD):
         return np.asarray(run.some(run.drawn.fifties[end == "load"]))
     return np.asarray(run.some(run.drawn.three[("open", "short", "load").index(end)]))
@@ -337,7 +411,7 @@ def _size(run: _SessionRun) -> Real:
         low = -min(MOST_LESS_DB, run.plan.fault.loss_db)
         return low + (MOST_EXTRA_DB - low) * uniform
     if run.what in (NEAR_CONNECTOR, FAR_CONNECTOR):
-        return MOST_CONNECTOR * uniform
+        return connector_sizes(uniform)
     if run.what == STALE:
         return MOST_STALE * uniform
     return 1 - 2 * uniform if run.what == OPEN_END else np.full(run.count, np.nan)

@@ -18,6 +18,8 @@ from chain.results import COVERAGE
 TOGETHER, UNLIKELY_TOGETHER = 0.01, 0.05
 """Sound chains whose readings go together worse than those at which a contradiction is stated; the second where the readings
 make a sound chain less probable than that as well. Own choice."""
+REPRODUCED = 0.99
+"""Chains with a fault whose readings its ranges hold; own choice."""
 NEXT_TO_NOTHING = 0.2
 """A range whose lower end is below this part of its upper one begins at no reflection; own choice."""
 LEAST_SPREAD = 1e-6
@@ -68,27 +70,64 @@ def soundness(trials: Real, readings: Sequence[TerminationReading], seed: int, p
     """
     if not readings:
         return Soundness(np.zeros(0), np.zeros(0), True, 1.0)
+    held = _held(trials, readings, seed)
+    # What may well reflect nothing at all is never too good.
+    least, greatest = quantiles(held.trials, COVERED)
+    any_less = least < NEXT_TO_NOTHING * greatest
+    low, high, inside = _ranges(held, any_less, COVERAGE)
+    shown, seen = np.minimum(held.trials, held.most), np.minimum([each.magnitude for each in readings], held.most)
+    together = _together(held.ranks, np.sort(shown, axis=0), seen, any_less)
+    if not inside or together >= (UNLIKELY_TOGETHER if probability < UNLIKELY_TOGETHER else TOGETHER):
+        return Soundness(low, high, inside, together)
+    return Soundness(low, high, inside, together, True, _contradiction(shown, readings, seen))
+
+
+def reproduced(trials: Real, readings: Sequence[TerminationReading], seed: int) -> Soundness:
+    """Hold readings against magnitudes that a kind of fault shows, as far as nearly all chains with it go.
+
+    Source: As `soundness`, at a level that only one in a hundred such chains misses; of the span that digits leave, the
+    value that such a chain shows most readily.
+    """
+    if not readings:
+        return Soundness(np.zeros(0), np.zeros(0), True, 1.0)
+    held = _held(trials, readings, seed)
+    never = np.zeros(held.low.size, dtype=bool)
+    low, high, inside = _ranges(held, never, REPRODUCED)
+    shown = np.minimum(held.trials, held.most)
+    seen = np.minimum(np.clip(np.median(shown, axis=0), held.low, held.high), held.most)
+    together = _together(held.ranks, np.sort(shown, axis=0), seen, never)
+    return Soundness(low, high, inside, together, together < (1 - REPRODUCED) / 2)
+
+
+@dataclass(frozen=True)
+class _Held:
+    """Trials as a screen would round them, their ranks, spans of the readings, and from where a reading is off the scale."""
+
+    trials: Real
+    ranks: Real
+    low: Real
+    high: Real
+    most: Real
+
+
+def _held(trials: Real, readings: Sequence[TerminationReading], seed: int) -> _Held:
     lows, highs = (np.array([getattr(each, end) for each in readings]) for end in ("low", "high"))
     closed = np.isfinite(highs)
     # A screen rounds what a chain shows, and from some VSWR on shows no more than that it is off its scale.
     half = np.where(closed, (np.where(closed, highs, lows) - lows) / 2, 0.0)
-    most = np.where(closed, np.inf, lows)
     rng = np.random.default_rng([seed, 77])
     trials = np.abs(trials + half * rng.uniform(-1, 1, trials.shape))
-    count = len(trials)
-    ranks = (np.argsort(np.argsort(trials, axis=0), axis=0) + 0.5) / count
-    # What may well reflect nothing at all is never too good.
-    least, greatest = quantiles(trials, COVERED)
-    any_less = least < NEXT_TO_NOTHING * greatest
-    tail = float(quantiles(np.where(any_less, 1 - ranks, np.minimum(ranks, 1 - ranks)).min(axis=1), 1 - COVERAGE))
-    low, high = quantiles(trials, (tail, 1 - tail))
+    ranks = (np.argsort(np.argsort(trials, axis=0), axis=0) + 0.5) / len(trials)
+    return _Held(trials, ranks, lows, highs, np.where(closed, np.inf, lows))
+
+
+def _ranges(held: _Held, any_less: NDArray[np.bool_], coverage: float) -> tuple[Real, Real, bool]:
+    """Ranges that hold all readings of so many chains together, and whether they hold those that were seen."""
+    nearer = np.where(any_less, 1 - held.ranks, np.minimum(held.ranks, 1 - held.ranks))
+    tail = float(quantiles(nearer.min(axis=1), 1 - coverage))
+    low, high = quantiles(held.trials, (tail, 1 - tail))
     low = np.where(any_less, 0.0, low)
-    inside = bool(np.all((highs >= low) & (lows <= high)))
-    shown, seen = np.minimum(trials, most), np.minimum(np.array([each.magnitude for each in readings]), most)
-    together = _together(ranks, np.sort(shown, axis=0), seen, any_less)
-    if not inside or together >= (UNLIKELY_TOGETHER if probability < UNLIKELY_TOGETHER else TOGETHER):
-        return Soundness(low, high, inside, together)
-    return Soundness(low, high, inside, together, True, _contradiction(shown, readings, seen))
+    return low, high, bool(np.all((held.high >= low) & (held.low <= high)))
 
 
 def _together(ranks: Real, ordered: Real, seen: Real, any_less: NDArray[np.bool_]) -> float:

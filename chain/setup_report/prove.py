@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from math import isinf
+from math import isfinite, isinf
 
 from rich.console import Console
 
-from chain.diagnosis.next_reading import OHMMETER
+from chain.diagnosis.faults import BAD_END, FAR_CONNECTOR, NEAR_CONNECTOR, NEAR_OR_STALE, RIGHT
+from chain.diagnosis.next_reading import HARDLY, OHMMETER
 from chain.diagnosis.records import (
     CANT_TELL,
     NONE_OF_THESE,
@@ -16,12 +17,18 @@ from chain.diagnosis.records import (
     Proof,
     ReadTermination,
 )
+from chain.diagnosis.session import LOAD50_OHM
 from chain.reflection import vswr
 from chain.setup_report.numbers import between, db, figure, frequency, head, match, percent, span
-from chain.setup_report.phrases import counted, fitted, line_of, plane_words, short
+from chain.setup_report.phrases import LONGEST, counted, fitted, line_of, plane_words, short
 from chain.setup_report.tables import Column, answer, notes, say, show_table
 
 CAUTION = "Meter with analyzer, supplies and antenna off, volts before ohms (chain card)."
+JOINTS = (NEAR_OR_STALE, NEAR_CONNECTOR, FAR_CONNECTOR)
+PLACES = {NEAR_OR_STALE: "the analyzer's side"}
+"""What is named where no single place of a kind is likely."""
+MAY_BE = 0.1
+"""Probability from which on a known end is checked before anything else."""
 SHOWN = 0.002
 """Kinds of less probability are listed in one line."""
 MEANINGS = {
@@ -32,11 +39,15 @@ MEANINGS = {
     ),
     "pad missing": ("there is no sign of {item} in the readings", "put {item} in and read the ends again"),
     "pad's loss differs": (
-        "{item} loses {size} instead of what is stated",
+        "{item} loses {size}, not what is stated",
         "state that loss for {item} in the file, or use another pad",
     ),
+    "pad's resistor failed": (
+        "{detail}",
+        "use another pad; first find what burnt it (DC on the lead, a transmitter)",
+    ),
     "near connector poor or calibration out of date": (
-        "something reflects at the analyzer's side, {item} or the calibration",
+        "at {item}, or the calibration",
         "tighten and clean it, calibrate again, and read one end once more",
     ),
     "near connector poor": ("the joint {item} has {size}", "clean, tighten or replace the joint {item}"),
@@ -46,6 +57,7 @@ MEANINGS = {
         "something lies across the open end",
         "take off what hangs there, dry it, read it again",
     ),
+    "load or short bad": ("the {item} is not what it is taken for", "{check}"),
     "wrong load (50 ohm)": ("a 50-ohm load was read as the other one", "read the right load"),
     "another lead than stated": (
         "{item} reads like another cable",
@@ -57,6 +69,10 @@ MEANINGS = {
     ),
 }
 """Each kind of fault: what it is, and what to do."""
+DEFECTIVE = "use another pad: it is defective, or something ahead of it is broken"
+"""What to do about a loss that no pad of the stated kind has."""
+METER_AGAIN = "meter for volts, join the probes, meter again; then each pad by itself"
+APART = "take the chain apart from its far end, and meter it again after each part"
 STYLES = {"right": "green", NOTHING_SHOWN: "green", CANT_TELL: "yellow", NONE_OF_THESE: "bold red"}
 HIDDEN = {
     "pad's loss differs": "a pad {size} off",
@@ -67,6 +83,8 @@ HIDDEN = {
     "wrong load (50 ohm)": "a wrong load (50 ohm)",
     "another lead than stated": "another cable in place of {item}",
     "pad blocks DC": "a capacitor in {item}",
+    "pad's resistor failed": "a failed resistor in {item}",
+    "load or short bad": "a bad {item}",
     "pad missing": "no {item} at all",
     "pad reversed": "{item} turned round",
 }
@@ -106,37 +124,69 @@ def end_words(end: str, far_ohm: float) -> str:
 
 def ohm_words(ohm: float) -> str:
     """Reading of an ohmmeter."""
-    return "open" if isinf(ohm) else f"{ohm:.3g} ohm"
+    return "open" if isinf(ohm) else f"{ohm:.4g} ohm"
 
 
 def _verdict(result: Proof) -> str:
     first = result.hypotheses[0]
+    metered = "" if result.ohms is None else ohm_words(result.ohms)
+    if _is_metered_alone(result) and result.ohms_mean and result.verdict in (CANT_TELL, NONE_OF_THESE):
+        return line_of(f"{metered}: " if isfinite(result.ohms or 0) else "No DC: ", result.ohms_mean)
     if result.verdict == NONE_OF_THESE:
-        return "None of these: no single fault known here gives such readings."
+        what = "such readings" if result.readings else metered
+        return f"None of these: no single fault known here gives {what}."
     if result.verdict == NOTHING_SHOWN:
         return f"No fault found: {_counted(result)} where a sound chain puts {_pronoun(result)}."
     if result.verdict == CANT_TELL:
+        if first.what != RIGHT and not result.inside:
+            return "Cannot tell yet: not a sound chain, and several faults give such readings."
         return "Cannot tell: a sound chain hardly gives such readings, nor does one fault."
     name = f"{first.what[:1].upper()}{first.what[1:]} ({_share(first.share)})"
+    if _is_metered_alone(result) and first.what in JOINTS and result.ohms_mean:
+        return line_of(f"{name}: ", result.ohms_mean)
     middle = "" if first.size is None else f"about {_amount(first.size, first.size_of, result.far_ohm)}"
-    texts = (_meaning(first, result.far_ohm, size)[0] for size in (None, middle, ""))
-    return fitted(*(f"{name}: {text}." for text in texts), f"{name}.")
+    texts = [_meaning(first, result.far_ohm, size)[0] for size in (None, middle, "")]
+    whole = [f"{name}: {text}." for text in texts]
+    # What follows is shortened before it is left out.
+    return next((each for each in whole if len(each) <= LONGEST), line_of(f"{name}: ", texts[1]))
 
 
 def _meaning(found: Hypothesis, far_ohm: float, size: str | None = None) -> tuple[str, str]:
     """What a fault is and what to do about it, by its item and size."""
     size = _size(found, far_ohm) if size is None else size
-    words = {"item": short(found.item or "the pad", 24), "size": size or "a worse match than it should"}
+    item = short(_place_words(found, far_ohm) or PLACES.get(found.what, "the pad"), 24)
+    words = {
+        "item": item,
+        "size": size or "a worse match than it should",
+        "detail": f"the {found.detail}" if found.detail else "a resistor of {item} is burnt out or bridged",
+        "check": _check(found.item, far_ohm),
+    }
+    words["detail"] = words["detail"].format(item=item)
     meaning, remedy = MEANINGS[found.what]
-    return meaning.format(**words), remedy.format(**words)
+    return meaning.format(**words), DEFECTIVE if found.is_defect else remedy.format(**words)
+
+
+def _check(end: str, far_ohm: float) -> str:
+    """How a known end that may be bad is checked."""
+    if end not in ("load", "load50"):
+        return "try another short"
+    ohm = far_ohm if end == "load" else LOAD50_OHM
+    return f"try another load, or meter this one by itself: {ohm:g} ohm is sound"
+
+
+def _place_words(each: Hypothesis, far_ohm: float) -> str:
+    """Where a fault sits: an item, a joint or one of the known ends."""
+    return end_words(each.item, far_ohm) if each.what == BAD_END else each.item
 
 
 def _rests(result: Proof) -> str:
     """What may be hidden behind a chain that shows no fault, or how firmly another verdict stands."""
     if result.verdict == NOTHING_SHOWN:
         return _hidden(result)
+    if _is_metered_alone(result) and not result.is_ohms_sound:
+        return f"A sound chain shows {_ohm_range(result)}, its far end open."
     if result.verdict == NONE_OF_THESE:
-        return "A figure mistyped, ends mixed up, or more than one fault?"
+        return _nearest(result)
     if result.verdict == CANT_TELL:
         likely = [f"{each.what} {100 * each.share:.0f} %" for each in result.hypotheses if each.share >= 0.05]
         return fitted(*(f"Likeliest: {', '.join(likely[:most])}." for most in (4, 3, 2, 1)))
@@ -147,6 +197,31 @@ def _rests(result: Proof) -> str:
         f"Next likely: {_short(others[0].what)} ({_share(others[0].share)})." if others else "Nothing else comes near."
     )
     return fitted(f"Rests on {counted(_count(result), 'reading')}. {rest}")
+
+
+def _nearest(result: Proof) -> str:
+    """What comes nearest to readings that nothing known here gives, and where it fails."""
+    first = result.hypotheses[0]
+    if result.ohms is not None and _is_meter_odd(result):
+        return f"The ends read as a sound chain's do; the ohmmeter should show {_ohm_range(result)}."
+    lead = f"Nearest: {_short(first.what)}"
+    return fitted(f"{lead}. A figure mistyped, ends mixed up, or two faults?", f"{lead}; mistyped, or two faults?")
+
+
+def _is_metered_alone(result: Proof) -> bool:
+    return result.ohms is not None and not result.readings
+
+
+def _is_meter_odd(result: Proof) -> bool:
+    """Whether a sound chain shows every reading but that of the ohmmeter."""
+    return result.ohms is not None and not result.is_ohms_sound and all(each.is_sound for each in result.readings)
+
+
+def _ohm_range(result: Proof) -> str:
+    """What the card states of a sound chain."""
+    if isinf(result.ohms_expected):
+        return "open"
+    return f"{result.ohms_low:.1f} to {result.ohms_high:.1f} ohm"
 
 
 def _count(result: Proof) -> int:
@@ -176,10 +251,11 @@ def _hidden(result: Proof) -> str:
 
 def _hidden_words(each: Hidden, far_ohm: float) -> str:
     text = HIDDEN.get(each.what, each.what)
+    item = end_words(each.item, far_ohm) if each.what == BAD_END else each.item
     size = "" if each.size is None else _amount(each.size, each.size_of, far_ohm)
     if each.size is not None and each.size > ANYTHING and each.size_of not in ("loss_db", OPEN_END):
         size = "any match"
-    return text.format(item=each.item or "the pad", size=size)
+    return text.format(item=item or "the pad", size=size)
 
 
 def _size(each: Hypothesis, far_ohm: float) -> str:
@@ -222,7 +298,14 @@ def _next(result: Proof) -> str:
     """What to do next: the remedy of a named fault, else the reading that would settle most."""
     found, first = result.telling, result.hypotheses[0]
     if result.verdict == NONE_OF_THESE:
-        return "Next: read each end once more, one at a time."
+        odd = _is_meter_odd(result)
+        return f"Next: {METER_AGAIN if odd else 'read each end once more, one at a time'}."
+    doubtful = _is_metered_alone(result) and not result.is_ohms_sound
+    if doubtful and (first.what in JOINTS or (found is not None and found.overlap > HARDLY)):
+        return f"Next: {APART}."
+    likely = [each for each in result.hypotheses[:3] if each.what == BAD_END and each.share >= MAY_BE]
+    if result.verdict == CANT_TELL and likely and len({each.end for each in result.readings}) > 1:
+        return line_of("Next: ", _check(likely[0].item, result.far_ohm))
     if result.verdict not in (NOTHING_SHOWN, CANT_TELL, "right"):
         return line_of("Next: ", _meaning(first, result.far_ohm)[1])
     if found is None:
@@ -260,17 +343,21 @@ def _named(each: ReadTermination, result: Proof) -> str:
 
 def _readings(result: Proof, console: Console) -> None:
     first = result.hypotheses[0].what
-    both = first != "right" and result.verdict != NONE_OF_THESE
+    both = first != RIGHT and bool(result.readings)
     columns = [Column("termination", numeric=False), Column(f"screen\n{head()}"), Column("if right\n(95 %)")]
     if both:
-        columns.append(Column(f"if {_short(first)}\n(95 %)"))
+        columns.append(Column(f"if {_short(first)}\n(99 %)"))
     rows = []
     for each in result.readings:
         name = end_words(each.end, result.far_ohm) + (f", re-seated ({each.seating})" if each.seating else "")
-        row = [name, figure(each.reading_vswr), span(each.right_low, each.right_high)]
+        row = [
+            name,
+            "off scale" if isinf(each.reading_vswr) else figure(each.reading_vswr),
+            span(each.right_low, each.right_high),
+        ]
         rows.append([*row, span(each.first_low, each.first_high)] if both else row)
     if result.ohms is not None:
-        row = ["ohmmeter, near end", ohm_words(result.ohms), ohm_words(result.ohms_expected)]
+        row = ["ohmmeter, near end", ohm_words(result.ohms), _ohm_range(result)]
         rows.append([*row, ""] if both else row)
     show_table(console, columns, rows)
 
@@ -283,7 +370,7 @@ def _kinds(result: Proof, console: Console) -> None:
     columns = [
         Column("what it may be", numeric=False, wraps=True),
         Column("probability"),
-        Column("where", numeric=False),
+        Column("where", numeric=False, wraps=True),
         Column("size (95 %)", numeric=False, wraps=True),
     ]
     shown = [each for each in result.hypotheses if each.share >= SHOWN]
@@ -291,7 +378,7 @@ def _kinds(result: Proof, console: Console) -> None:
         [
             each.what,
             _share(each.share),
-            _where(each),
+            _where(each, result.far_ohm),
             _size(each, result.far_ohm) + (" loss" if each.size_of == "loss_db" else ""),
         ]
         for each in shown
@@ -302,9 +389,10 @@ def _kinds(result: Proof, console: Console) -> None:
         say(console, f"under {percent(SHOWN)}: {', '.join(rest)}")
 
 
-def _where(each: Hypothesis) -> str:
-    unsure = each.item and each.item_share < 0.8
-    return f"{each.item} ({each.item_share:.0%})" if unsure else each.item
+def _where(each: Hypothesis, far_ohm: float) -> str:
+    words = _place_words(each, far_ohm)
+    words += f": {each.detail}" if each.detail else ""
+    return f"{words} ({each.item_share:.0%})" if words and each.item_share < 0.8 else words
 
 
 def _conditions(result: Proof) -> str:

@@ -6,7 +6,7 @@ from math import inf, isinf
 import numpy as np
 import pytest
 import strategies as made
-from diagnosis_cases import BOATHOUSE, read
+from diagnosis_cases import BOATHOUSE, ENDS, ideal_reading, read
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -17,26 +17,13 @@ from chain.diagnosis.faults import WRONG_LEAD, FaultKind, SuspectedFault, kinds_
 from chain.diagnosis.likelihood import BLOCK, span_probability, strata, work_of
 from chain.diagnosis.ohmmeter_likelihood import parse_ohms
 from chain.diagnosis.records import CANT_TELL, NONE_OF_THESE, NOTHING_SHOWN
-from chain.diagnosis.sampling import plan, predict
 from chain.diagnosis.session import draw_block, session
 from chain.diagnosis.terminations import known_ends, typed_span
 from chain.errors import ChainError, RangeError, UnitError
 from chain.files.setup_file import load_setup
-from chain.reflection import vswr
 from chain.sweeps.readings import Readings
 
-ENDS = ("open", "short", "load", "load50")
-IDEAL_DB = 400.0
 BAND_III = np.array([207e6])
-
-
-def ideal_reading(setup, what, sizes=None):
-    """What an ideal chain shows of the four ends with one fault, and the size of that fault; VSWR."""
-    of = session(setup, np.array([2e8]), [(end, 0) for end in ENDS], IDEAL_DB, IDEAL_DB)
-    (kind,) = [kind for kind in kinds_of(setup, of.measurement.freq_hz, set(ENDS), True, False) if kind.what == what]
-    block = draw_block(of, 0, 8, 1)
-    shown = predict(of, plan(of, kind.faults[0]), block, window=sizes or (0.0, 1.0))
-    return np.asarray(vswr(np.minimum(shown.magnitude, 1.0))), shown.size
 
 
 # Computed by hand from 43.30 ohm in series and 86.60 ohm across: the right way round G/3.732, reversed Z seen through the
@@ -264,9 +251,9 @@ def test_items_whose_names_end_alike_err_each_by_itself():
 
 
 def test_kinds_of_the_demo():
-    """Eleven kinds at most; near joints up to the pad, far joints behind it."""
+    """Thirteen kinds at most; near joints up to the pad, far joints behind it."""
     kinds = {kind.what: kind for kind in kinds_of(BOATHOUSE, BAND_III, set(ENDS), True, True)}
-    assert len(kinds) == 11
+    assert len(kinds) == 13
     assert [fault.joint for fault in kinds["near connector poor"].faults] == ["near/adapter", "adapter/pad"]
     assert [fault.joint for fault in kinds["far connector poor"].faults] == ["pad/lead", "lead/far"]
     assert all(sum(fault.weight for fault in kind.faults) == pytest.approx(1) for kind in kinds.values())

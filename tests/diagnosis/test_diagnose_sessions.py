@@ -45,7 +45,7 @@ class Outcome:
     @property
     def right(self):
         several = {NEAR_OR_STALE: (NEAR, STALE), OTHER_LEAD: (OTHER_CABLE,)}
-        return self.verdict == self.what or self.what in several.get(self.verdict, ())
+        return self.verdict == self.what.split(": ")[0] or self.what in several.get(self.verdict, ())
 
     @property
     def wrong(self):

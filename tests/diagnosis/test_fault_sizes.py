@@ -32,10 +32,16 @@ LOW_BOTH = {"open": "1.61", "short": "1.62", "load": "1.05", "load50": "1.11"}
 @pytest.mark.usefixtures("trials")
 @pytest.mark.parametrize("ends", [{"open": "inf", "short": "inf"}, {"open": "inf"}, {"open": "30", "short": "30"}])
 def test_a_screen_off_its_scale_tells_a_missing_pad(ends):
-    """The everyday case (practice): without a pad an open and a short leave the screen nothing to show."""
+    """The everyday case (practice): without a pad an open and a short leave the screen nothing to show.
+
+    A broken near joint or a bridged resistor leaves nothing either, until a load is read.
+    """
     found = read(**ends)
-    assert found.verdict == "pad missing"
+    assert found.hypotheses[0].what == "pad missing"
+    assert found.hypotheses[0].share > 0.5
     assert all("off the scale" in each.told for each in found.readings)
+    assert read(**ends, load="1.50").verdict == "pad missing"
+    assert read(**ends, load="inf").hypotheses[0].what == "pad's resistor failed"
 
 
 @pytest.mark.usefixtures("trials")

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
-from coverage_world import Lead, Screen, World, WrongHalf, joint, looking_into, radius, reference_after
+from coverage_world import Lead, Resistors, Screen, World, WrongHalf, joint, looking_into, radius, reference_after
 from scipy.special import chndtr, ndtr
 from skrf.network import cascade_list
 
@@ -22,8 +22,16 @@ OTHER_CABLE = "another cable of the same impedance"
 """A part of the kind above, where the lead stated loses this much or more one way: up to twice as long, half as lossy a metre again."""
 RESOLVED_FROM_DB, OTHER_LOSS = 1.0, 0.5
 
-LOSS_DB, CONNECTOR, RESIDUAL = (-1.5, 10.0), 1.0, 0.5
-"""The printed ranges of sizes, each reaching zero; an open end reflects anything from +1 down to -1."""
+RESISTOR, BAD_END = "pad's resistor failed", "load or short bad"
+"""Kinds of several parts, each named behind a colon."""
+BAD = {name: ("open", "open", "short", "short", "any") for name in ("load", "load50")} | {"short": ("any",) * 5}
+"""How a known end is bad: a load open or shorted, one in five of any resistance, as a bad short always is."""
+FAILED_OHM, LENGTH_SHARE, LEAST_DB, OF_LEAST_DB = {"burnt": 1e9, "bridged": 1e-6}, 0.03, 5.7195, 0.05
+"""Resistors that failed; what a lead's length is then known to; the pad of two resistors, and how close a stated loss must be."""
+
+LOSS_DB, CONNECTOR, RESIDUAL = (-1.5, 10.0), (1.5, 0.999), 0.5
+"""The printed ranges of sizes, each reaching zero; an open end reflects anything from +1 down to -1, a poor connector what is
+drawn from 0 to 1.5, but no more than all."""
 
 
 @dataclass(frozen=True)
@@ -63,10 +71,24 @@ class Bench:
             found[OPEN] = [(OPEN, None)]
         if "load" in names:
             found[WRONG] = [(WRONG, None)]
+        bad = [(f"{BAD_END}: {end} {way}", None) for end, ways in BAD.items() if end in names for way in ways]
+        if bad:
+            found[BAD_END] = bad
+        if pad is not None and self.arms:
+            ways = [f"{index} {way}" for index in range(len(self.arms)) for way in FAILED_OHM]
+            found[RESISTOR] = [(f"{RESISTOR}: {each}", pad) for each in ways]
         leads = [n for n, part in enumerate(self.case.parts) if isinstance(part, Lead) and n >= self.cut]
         if leads:
             found[OTHER_LEAD] = [pair for n in leads for pair in self._other_leads(n)]
         return found
+
+    @property
+    def arms(self):
+        """Resistors of the pad, near to far, where they are known; from 50 to 75 ohm."""
+        pad = self.case.parts[self.pad]
+        if isinstance(pad, Resistors):
+            return pad.arms
+        return (("shunt", 86.6025), ("series", 43.3013)) if abs(pad.loss_db - LEAST_DB) < OF_LEAST_DB else ()
 
     def _other_leads(self, number):
         lead, mhz = self.case.parts[number], np.mean(self.case.freq_hz) / 1e6
@@ -88,7 +110,9 @@ class Session(Screen):
         self.far_plane = cut > 0
         self.mating = lambda: world.off(radius(act.get("repeatability_db")))
         parts = [
-            [network for each in self._placed(number, part) for network in world.drawn(each)]
+            self._failed(part)
+            if what.startswith(RESISTOR) and number == place
+            else [network for each in self._placed(number, part) for network in world.drawn(each)]
             for number, part in enumerate(bench.case.parts)
         ]
         # In two halves, waist at the pad: either half may be joined to any other draw's.
@@ -116,9 +140,25 @@ class Session(Screen):
             # The plugs fit what they are screwed to: either is a half of the stated impedance on a cable of the other.
             plug = WrongHalf(part.ohm)
             return plug, replace(part, ohm=50.0 if part.ohm > 60 else 75.0), plug
+        if self.what.startswith(RESISTOR) and isinstance(part, Lead):
+            return (replace(part, length_tolerance_m=max(part.length_tolerance_m, LENGTH_SHARE * part.length_m)),)
         if self.what == OTHER_CABLE and number == self.place:
             return (replace(part, length_tolerance_m=part.length_m, loss_tolerance=OTHER_LOSS),)
         return (part,)
+
+    def _failed(self, part):
+        """The pad with one resistor burnt out or bridged, what its limits allow as a junction at either end."""
+        index, way = self.what.removeprefix(f"{RESISTOR}: ").split()
+        arms = list(self.bench.arms)
+        arms[int(index)] = (arms[int(index)][0], FAILED_OHM[way])
+        if isinstance(part, Resistors):
+            return self.world.drawn(replace(part, arms=tuple(arms)))
+        # Two resistors that are off by 1 % change the loss by 0.05 dB.
+        tolerance = min(part.tolerance_db / 0.05 * 0.01, 0.1)
+        ends = [
+            self.world.junction(self.world.off(radius(db)), ohm) for db, ohm in ((part.near_db, 50), (part.far_db, 75))
+        ]
+        return [ends[0], *self.world.drawn(Resistors(50, 75, tuple(arms), tolerance)), ends[1]]
 
     def _row(self, parts, first, last, near_ohm):
         """Parts from one to another as a two-port, with what is wrong with the pad."""
@@ -155,7 +195,7 @@ class Session(Screen):
         omega = 2 * np.pi * world.freq
         open_ohm = 1 / (1j * omega * np.maximum(world.up_to(stated.get("open_f", 0.0)), 1e-24))
         short_ohm = 1j * omega * world.up_to(stated.get("short_h", 0.0))
-        return {
+        ends = {
             "open": 1 - 2 * self.size if self.what == OPEN else (open_ohm - 75) / (open_ohm + 75),
             "short": (short_ohm - 75) / (short_ohm + 75),
             "load": self._load(50.0, self.bench.load50_db)
@@ -163,6 +203,10 @@ class Session(Screen):
             else self._load(75.0, self.bench.load_db),
             "load50": self._load(50.0, self.bench.load50_db),
         }
+        if self.what.startswith(BAD_END):
+            name, way = self.what.removeprefix(f"{BAD_END}: ").split()
+            ends[name] = ends.get(way, 1 - 2 * self.size)
+        return ends
 
     def _inner(self, number, ends):
         """What is seen of one end as far as the waist."""
@@ -196,7 +240,10 @@ class Session(Screen):
         bench, ends = self.bench, self._ends()
         seatings = 1 + max(seating for _, seating in bench.ends)
         self.at_plane = [self.mating() for _ in range(seatings)]
-        self.poor = [CONNECTOR * self.size * self._ring() for _ in range(max(seatings, len(bench.ends)))]
+        self.poor = [
+            np.minimum(CONNECTOR[0] * self.size, CONNECTOR[1]) * self._ring()
+            for _ in range(max(seatings, len(bench.ends)))
+        ]
         self.off = [RESIDUAL * self.size * self.world.off(1.0) for _ in range(3)]
         inner = [self._inner(number, ends) for number in range(len(bench.ends))]
         found, noise = [], []
