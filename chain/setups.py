@@ -270,6 +270,9 @@ class Setup(ResultTable):
         from pathlib import Path
 
         target = Path(path)
+        if target.is_dir():
+            what = f"{quoted(path)} is a folder" if str(path) else "there is no name to save under"
+            raise ChainError(what, "name a file: setup.save('my-chain.toml')")
         text = self.to_toml(target.parent)
         try:
             write_file(target, text.encode(), force)

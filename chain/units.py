@@ -10,11 +10,18 @@ import math
 import re
 from collections.abc import Mapping
 from decimal import Decimal
+from numbers import Real
 from types import MappingProxyType
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from chain.errors import UnitError, quoted
 from library.frozen import dataclass
+
+
+def is_number(value: Any, kind: type = Real) -> bool:
+    """Whether a value is a number of a kind: truth values count as whole numbers for Python, durations for numpy."""
+    duration = getattr(getattr(value, "dtype", None), "kind", "") == "m"
+    return isinstance(value, kind) and not isinstance(value, bool) and not duration
 
 
 @dataclass(frozen=True)

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import inspect
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import is_dataclass, replace
 from functools import wraps
-from numbers import Integral, Real
+from numbers import Integral
 from os import PathLike, fspath
 from pathlib import Path
 from typing import Any
@@ -27,7 +27,7 @@ from chain.selection.need import Need
 from chain.selection.need_file import load_need
 from chain.setups import Setup
 from chain.sweeps.options import FREQUENCY_UNITS, QUANTITIES, SweepOptions
-from chain.units import parse_quantity
+from chain.units import format_quantity, is_number, parse_quantity
 
 ResultTable.drawn_by(draw)
 
@@ -61,12 +61,29 @@ def taking(function: Callable[..., Any]) -> Callable[..., Any]:
             take = takers.get(name)
             if take and not (values[name] is None and "None" in kinds[name]):
                 values[name] = take(values[name], name, values.get("setup"))
+        _spans(values, kinds)
         try:
             return _sealed(function(*bound.args, **bound.kwargs))
         except ChainError as error:
             raise in_python(error) from error.__cause__
 
     return described(wraps(function)(called))
+
+
+def _spans(values: Mapping[str, Any], kinds: Collection[str]) -> None:
+    """See that a span has both ends or none, the lower first."""
+    for names in SPANS_OF_ENDS:
+        low, high = (values.get(name) for name in names)
+        if not set(names) <= set(kinds) or low is None is high:
+            continue
+        if low is None or high is None:
+            raise RangeError(
+                f"{names[low is None]} is given without the other end", f"write {names[low is not None]} too"
+            )
+        if low > high:
+            ends = [format_quantity(float(each), "frequency") for each in (low, high)]
+            what = f"the span ends below its start: {names[0]} is {ends[0]}, {names[1]} {ends[1]}"
+            raise RangeError(what, f"write {names[0]}={float(high):g}, {names[1]}={float(low):g}")
 
 
 def _sealed(value: Any, depth: int = 5) -> Any:
@@ -137,7 +154,7 @@ def _paths_by_name(given: Any, name: str, _: Any) -> Any:
 
 def _whole(given: Any, name: str, _: Any) -> Any:
     low, most = WHOLE.get(name, (0, None))
-    whole = isinstance(given, Integral) and not isinstance(given, bool)
+    whole = is_number(given, Integral)
     if whole and int(given) >= low and (most is None or int(given) <= most):
         return int(given)
     ends = f"from {low} on" if most is None else f"from {low} to {most}"
@@ -147,7 +164,7 @@ def _whole(given: Any, name: str, _: Any) -> Any:
 
 
 def _number(given: Any, name: str, _: Any) -> Any:
-    if not isinstance(given, Real) or isinstance(given, bool):
+    if not is_number(given):
         raise RangeError(f"{name} is a number, not {type(given).__name__} {quoted(given)}")
     low, high = SPANS.get(name, (-MOST_NUMBER, MOST_NUMBER))
     if SPANS.get(name) is FREQUENCY and 0 < float(given) < LEAST_HZ and name != "resolution_hz":
@@ -265,7 +282,7 @@ def _ratios(given: Any, name: str, _: Any) -> list[float]:
 def _ratio(given: Any, name: str) -> float:
     if isinstance(given, str):
         return parse_quantity(given, "vswr")
-    if isinstance(given, Real) and not isinstance(given, bool) and float(given) >= 1:
+    if is_number(given) and float(given) >= 1:
         return float(given)
     raise RangeError(f"{name}: {quoted(given)} is no VSWR", "write a number from 1 on, or a text such as 'RL 12 dB'")
 
@@ -331,6 +348,8 @@ SPANS = {
     "impedance_ohm": (1e-3, 1e6),
 }
 """Numbers that have a span by their name; all others are finite."""
+SPANS_OF_ENDS = (("start_hz", "stop_hz"), ("wanted_low_hz", "wanted_high_hz"))
+"""Arguments that are the two ends of a span."""
 WHOLE = {"draws": (LEAST_DRAWS, MOST_DRAWS), "digits": (1, 2)}
 """Spans of whole numbers that do not go from 0 on."""
 RANKS = ("interval", "cost", "loss", "reflection", "joints")

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from numbers import Real as Number
 from os import PathLike, fspath
 from pathlib import Path
 from typing import Any
@@ -22,6 +21,7 @@ from chain.sweeps.marks import half_steps, worth
 from chain.sweeps.read import read_sweep
 from chain.sweeps.readings import Readings, averaged_sweeps, typed_readings
 from chain.sweeps.values import SAME_TRACE
+from chain.units import is_number
 from library.channels import listed, named_channel
 from library.words import concepts
 
@@ -41,6 +41,8 @@ WANTED = (
 )
 
 
+NO_FIGURES = {"b": "True and False", "m": "durations", "M": "dates"}
+"""What numpy would make numbers of, by the kind of the array."""
 MASKED = "leave the masked points out of both arrays: array[~mask]"
 OF_A_RECOVERY = ("reading_reflection", "reading_vswr")
 """Columns of a recovery's table that hold its readings, the one with phase first."""
@@ -145,8 +147,8 @@ def _array(values: Any) -> Any:
 def _numbers(values: Any, name: str, kind: type) -> Any:
     if max(_array(values).shape, default=1) < _array(values).size:
         raise RangeError(f"{name} has rows and columns", "hand over one figure for each frequency: array[:, 0]")
-    if _array(values).dtype.kind == "b":
-        raise RangeError(f"{name} holds True and False, which are no figures", f"give an array of {kind.__name__}")
+    if others := NO_FIGURES.get(_array(values).dtype.kind, ""):
+        raise RangeError(f"{name} holds {others}, which are no figures", f"give an array of {kind.__name__}")
     try:
         found: Any = np.atleast_1d(np.asarray(values, dtype=kind)).ravel()
     except (TypeError, ValueError):
@@ -317,7 +319,7 @@ def _frequencies(series: dict[str, Any], index: Any, channels: Channels | None) 
 
 def _middle_hz(cell: Any, channels: Channels | None) -> float:
     """Middle of the channel that a cell names, by its number or as text [Hz]."""
-    whole = isinstance(cell, Number) and not isinstance(cell, bool) and float(cell).is_integer()
+    whole = is_number(cell) and float(cell).is_integer()
     text = str(int(cell)) if whole else str(cell)
     if channels is None:
         raise RangeError(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import fields, is_dataclass
-from numbers import Integral, Real
+from numbers import Integral
 from typing import Any
 
 from chain.errors import RangeError, quoted
@@ -13,7 +13,7 @@ from chain.files.quantities import ELEMENTS, SHOWS
 from chain.files.schema import MOST_POINTS
 from chain.files.setup_file import MOST_ITEMS, MOST_LOSS_DB, loss_db, up_to_date
 from chain.setups import Antenna, Calibration, Far, Item, Near, Setup, Sweep
-from chain.units import KINDS
+from chain.units import KINDS, is_number
 from library.records import MAGNITUDE_KINDS, Connector, Limit, Part
 
 RECORDS = {"sweep": Sweep, "near": Near, "far": Far, "calibration": Calibration, "antenna": Antenna}
@@ -109,7 +109,7 @@ def _value(value: Any, name: str, declared: str, where: str, strict: bool) -> No
 
 
 def _figure(value: Any, name: str, where: str, strict: bool) -> None:
-    if not isinstance(value, Real) or isinstance(value, bool):
+    if not is_number(value):
         what = f"{where}: {name} is a number, not {type(value).__name__} {quoted(value)}"
         raise RangeError(what, "figures of a record are plain numbers in the unit that ends the name of their field")
     low, high, unit = _span(name, strict)
@@ -134,7 +134,7 @@ def _span(name: str, strict: bool) -> tuple[float, float, str]:
 
 def _sweep(sweep: Sweep, name: str) -> None:
     points = sweep.points
-    if not isinstance(points, Integral) or isinstance(points, bool) or not 1 <= points <= MOST_POINTS:
+    if not is_number(points, Integral) or not 1 <= points <= MOST_POINTS:
         raise RangeError(
             f"{name}.sweep: points {quoted(points)} is out of range", f"it is a whole number from 1 to {MOST_POINTS}"
         )

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from numbers import Real
 from os import PathLike, fspath
 from pathlib import Path
 from typing import Any
@@ -13,7 +12,7 @@ from chain.errors import RangeError, quoted
 from chain.files.setup_file import parse_setup
 from chain.files.toml_text import toml_text
 from chain.setups import Setup
-from chain.units import format_quantity
+from chain.units import format_quantity, is_number
 from library.records import Connector
 
 LEAST_HZ = 1e4
@@ -97,7 +96,7 @@ def _sweep(given: Any) -> Any:
 
 
 def _hertz(value: Any) -> Any:
-    plain_number = isinstance(value, Real) and not isinstance(value, bool)
+    plain_number = is_number(value)
     if plain_number and 0 < float(value) < LEAST_HZ:
         what = f"sweep: {float(value):g} is taken as hertz; is this MHz?"
         raise RangeError(what, f'write "{float(value):g} MHz", or {float(value):g}e6')

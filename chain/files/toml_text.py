@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
-from numbers import Integral, Real
+from numbers import Integral
 from os import PathLike
 from typing import Any
 
 from chain.errors import RangeError, quoted
+from chain.units import is_number
 from library.records import Connector
 
 
@@ -45,9 +46,9 @@ def _value(value: Any) -> str:
         return "true" if value else "false"
     if isinstance(value, (str, Connector, PathLike)):
         return _text(str(value))
-    if isinstance(value, Integral):
+    if is_number(value, Integral):
         return str(int(value))
-    if isinstance(value, Real):
+    if is_number(value):
         return repr(float(value))
     if isinstance(value, Mapping):
         return "{ " + ", ".join(f"{_key(name)} = {_value(each)}" for name, each in value.items()) + " }"

@@ -40,6 +40,8 @@ NONSENSE = {
     "an array of texts": np.array(["1.5", "2"]),
     "a matrix": np.eye(2),
     "complex": 1 + 2j,
+    "a duration": np.timedelta64(1),
+    "an array of durations": np.array([1, 2], dtype="m8[s]"),
     "a masked array": np.ma.array([1.0, 2.0], mask=[0, 1]),
     "a stranger": Strange(),
     "a class": Strange,

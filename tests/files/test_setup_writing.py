@@ -173,6 +173,9 @@ def test_nothing_is_overwritten_unasked(tmp_path):
     assert chain.load_setup(target) == BOATHOUSE
     with pytest.raises(ChainError, match="cannot be written"):
         BOATHOUSE.save(tmp_path / "none" / "x.toml")
+    for path, words in (("", "there is no name"), (".", "'.' is a folder"), (tmp_path, "is a folder")):
+        with pytest.raises(ChainError, match=words):
+            BOATHOUSE.save(path, force=True)
 
 
 def test_what_is_overwritten_stays_until_the_new_file_is_whole(tmp_path, monkeypatch):
