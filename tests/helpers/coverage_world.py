@@ -119,11 +119,11 @@ class World:
     """Random measurements of a case: `draws` by frequencies, laid along the frequency axis of scikit-rf's networks.
 
     `scale` makes what is not known of the parts that many times as large as the case states; at 0 nothing is unknown,
-    of the act of measuring neither. With `at_limits` every reflection that has a limit lies at it.
+    of the act of measuring neither. With `at_limits` "all" every reflection that has a limit lies at it, with "parts" every part's.
     """
 
-    def __init__(self, case, draws, rng, scale=1.0, at_limits=False):
-        self.at_limits = at_limits
+    def __init__(self, case, draws, rng, scale=1.0, at_limits=""):
+        self.at_limits, self.inside_part = at_limits, False
         self.case, self.draws, self.rng = case, draws, rng
         self.of_parts, self.scale = scale, min(scale, 1.0)
         self.freq = np.array(case.freq_hz)[None, :]
@@ -141,7 +141,7 @@ class World:
 
     def off(self, size, shape="disc"):
         turn = np.exp(2j * np.pi * self.rng.random((self.draws, 1)))
-        at_limit = self.at_limits or shape == "ring"
+        at_limit = shape == "ring" or self.at_limits == "all" or (self.at_limits == "parts" and self.inside_part)
         return self.scale * size * (turn if at_limit else turn * np.sqrt(self.rng.random((self.draws, 1))))
 
     def noise(self):
@@ -175,9 +175,9 @@ class World:
     # Parts, each as a list of networks, near to far.
 
     def drawn(self, part):
-        self.scale = self.of_parts
+        self.scale, self.inside_part = self.of_parts, True
         networks = getattr(self, f"_{type(part).__name__.lower()}")(part)
-        self.scale = min(self.of_parts, 1.0)
+        self.scale, self.inside_part = min(self.of_parts, 1.0), False
         return networks
 
     def _adapter(self, part):
