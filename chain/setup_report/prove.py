@@ -310,6 +310,8 @@ def _next(result: Proof) -> str:
         return line_of("Next: ", _meaning(first, result.far_ohm)[1])
     if found is None:
         return "Next: measure the antenna." if result.verdict == "right" else ""
+    if result.verdict == NOTHING_SHOWN and found.reseated and found.overlap > HARDLY:
+        return "Next: measure the antenna; to read an end again would tell little more."
     if found.end == OHMMETER:
         if result.ohms is not None:
             return "Next: take the pad out and meter it by itself; 'chain card' has its ohms."

@@ -187,3 +187,9 @@ def test_what_is_named_holds_every_reading_in_its_ranges(ends):
     assert found.verdict not in (CANT_TELL, NONE_OF_THESE, NOTHING_SHOWN)
     for each in found.readings:
         assert each.first_low <= each.reading_vswr <= each.first_high
+
+
+def test_an_end_that_was_read_is_not_asked_for_again_where_it_tells_little():
+    """All four ends and the meter speak for a sound chain: the antenna is next."""
+    ends = ("--open", "1.73", "--short", "1.71", "--load", "1.05", "--load50", "1.12")
+    assert lines(*ends, "--ohms", "86.6")[2].startswith("Next: measure the antenna")
