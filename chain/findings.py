@@ -6,6 +6,8 @@ from library.frozen import dataclass
 
 LEVELS = ("stop", "caution", "note")
 """From "do not connect this" to "worth knowing"."""
+REVERSED = "reversed"
+"""Rule of a part the wrong way round."""
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from chain.analyses.impedances import (
     wrong_impedance,
 )
 from chain.assembly.graph import BLOCKING, Connection, SetupGraph, setup_graph, without_adapter
-from chain.findings import LEVELS, Finding
+from chain.findings import LEVELS, REVERSED, Finding
 from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.setups import Item, Setup, with_conductors
 from library.frozen import dataclass
@@ -133,7 +133,8 @@ def check(setup: Setup, library: Library | None = None) -> CheckResult:
     joints = graph.connections
     checked = tuple(_checked(each, graph.library) for each in joints)
     found = [finding for each in CHECKS for finding in each(setup, joints, graph)]
-    found.sort(key=lambda finding: (LEVELS.index(finding.level), finding.rule == "safety"))
+    # A part the wrong way round makes every reading a wrong one: of what does no damage nothing is graver.
+    found.sort(key=lambda finding: (LEVELS.index(finding.level), finding.rule == "safety", finding.rule != REVERSED))
     fits = all(each.fits for each in checked)
     return CheckResult(setup.title, fits, checked, tuple(found), setup.assumed, setup.warnings)
 

@@ -10,6 +10,7 @@ from math import isclose, isinf
 import numpy as np
 from numpy.typing import NDArray
 
+from chain.analyses.impedances import items_to_turn
 from chain.analyses.improvements import SetupChange, best_improvement, over_sweep
 from chain.arrays import Real, median
 from chain.assembly.cascade import build
@@ -131,6 +132,8 @@ class Expectation(ResultTable):
     improvement: SetupChange | None = None
     """What would narrow the interval at the limit, where no reading proves it; None where nothing does, or none is needed."""
     could_move_plane: bool = True
+    turned: tuple[str, ...] = ()
+    """Ids of pads that stand in the set-up the wrong way round."""
     """The analyzer can be calibrated at the end of the chain too."""
 
     @cached_property
@@ -273,6 +276,7 @@ def expect(
         setup.far.limit_in_db,
         helps,
         bool(setup.items) and setup.calibrates(setup.items[-1].id),
+        items_to_turn(setup),
     )
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from chain.arrays import Complex, Real
 from chain.assembly.graph import BLOCKING, Connection, SetupGraph, connection_elements, item_ohm
 from chain.errors import RangeError
-from chain.findings import Finding
+from chain.findings import REVERSED, Finding
 from chain.reflection import return_loss_db, vswr
 from chain.rf import twoport
 from chain.rf.elements import Element, nominal
@@ -145,7 +145,7 @@ def costed_joints(setup: Setup, joints: tuple[Connection, ...], graph: SetupGrap
     return found
 
 
-def reversed_part(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph) -> list[Finding]:
+def reversed_part(setup: Setup, joints: tuple[Connection, ...], graph: SetupGraph | None) -> list[Finding]:
     """Find pads and other matching parts the wrong way round, and what an open, a short and a load then read."""
     found = []
     for item, line_ohm in _turned(setup):
@@ -157,8 +157,14 @@ def reversed_part(setup: Setup, joints: tuple[Connection, ...], graph: SetupGrap
             if np.allclose(*ways):
                 continue
             text += f". {_readings(ways, line_ohm, end_ohm)}"
-        found.append(Finding("caution", item.id, text, f"turn {item.id} round", "reversed"))
+        found.append(Finding("caution", item.id, text, f"turn {item.id} round", REVERSED))
     return found
+
+
+def items_to_turn(setup: Setup) -> tuple[str, ...]:
+    """Ids of pads and other matching parts the wrong way round, by the rule of the check."""
+    # Most set-ups have none, and are asked in no time.
+    return tuple(found.where for found in reversed_part(setup, (), None)) if _turned(setup) else ()
 
 
 def _readings(ways: tuple[Complex, Complex], line_ohm: float, end_ohm: float) -> str:

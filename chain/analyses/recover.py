@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from chain.analyses.impedances import items_to_turn
 from chain.analyses.improvements import (
     SetupChange,
     Share,
@@ -354,7 +355,8 @@ def _identity(setup: Setup, measurement: Measurement, readings: Readings, remark
         "plane": setup.calibration.plane,
         "reading_ohm": measurement.reading_ohm,
         "far_ohm": measurement.far_ohm,
-        "interpretation": readings.interpretation,
+        "interpretation": readings.interpretation + _digits(readings),
+        "turned": items_to_turn(setup),
         "freq_hz": readings.freq_hz,
         "reading_vswr": vswr(readings.magnitude),
         "reading_reflection": readings.reflection,
@@ -365,6 +367,17 @@ def _identity(setup: Setup, measurement: Measurement, readings: Readings, remark
         "assumed": setup.assumed,
         "warnings": (*setup.warnings, *readings.warnings, *setup.sweep.without(readings.freq_hz), *remarks),
     }
+
+
+def _digits(readings: Readings) -> str:
+    """What the digits of the readings were taken for, which differs between a typed reading and a column."""
+    if readings.rounding is None or not readings.rounding.any():
+        return ""
+    most = float(readings.rounding.max())
+    return (
+        f"; half a step of the last digit either way counts, a typed reading by its own digits, a column by its finest: up to "
+        f"{most:.1g} in |reflection|"
+    )
 
 
 def _whole(setup: Setup, freq_hz: Real) -> bool:

@@ -137,6 +137,8 @@ class Recovery(ResultTable):
     """Channels that the set-up names, read or not."""
     whole: bool = False
     """Each of them was read, or without any the set-up's sweep from end to end."""
+    turned: tuple[str, ...] = ()
+    """Ids of pads that stand in the set-up the wrong way round."""
     limit_in_db: bool = False
     """The limit is stated as a return loss, so that prints and plots show one."""
 

@@ -7,8 +7,8 @@ import re
 from rich.console import Console
 
 from chain.analyses.checks import CheckResult
-from chain.findings import Finding
-from chain.setup_report.phrases import counted, line_of, sentence, short
+from chain.findings import REVERSED, Finding
+from chain.setup_report.phrases import counted, line_of, sentence, short, turn_step
 from chain.setup_report.tables import Column, answer, detail_of, notes, safe, say, show_table
 
 STYLES = {"stop": "bold red", "caution": "yellow", "note": "dim"}
@@ -115,6 +115,9 @@ def verdict_lines(result: CheckResult) -> list[str]:
     first = f"Fits together, {joints}; nothing stated here does damage."
     rests = f"Rests on {counted(len(result.assumed), 'assumption')} (below)." if result.assumed else "All is stated."
     reported = line_of(_watch(own), _reason(own)) if own else rests
+    if own is not None and own.rule == REVERSED:
+        # What an open and a short would read stands in the table.
+        return [first, line_of(_watch(own), own.text.partition(". ")[0]), turn_step([own.where])]
     return [first, reported, f"Next: read the {counted(len(cautions), 'caution')} below, then 'chain expect'."]
 
 

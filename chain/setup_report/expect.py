@@ -22,7 +22,15 @@ from chain.setup_report.numbers import (
     span,
     units,
 )
-from chain.setup_report.phrases import PORT_ONLY_LINE, draws_words, fitted, plane_words, short, takes_port_only
+from chain.setup_report.phrases import (
+    PORT_ONLY_LINE,
+    draws_words,
+    fitted,
+    plane_words,
+    short,
+    takes_port_only,
+    turn_step,
+)
 from chain.setup_report.steps import helping_step
 from chain.setup_report.tables import Column, answer, notes, say, show_table
 
@@ -125,6 +133,8 @@ def _ceiling(result: Expectation) -> str:
 
 
 def _next(result: Expectation) -> str:
+    if result.turned:
+        return turn_step(result.turned)
     if result.limit_vswr is None:
         return "Next: read the antenna, then 'chain recover' says what it truly is."
     blame = _blamed(result)

@@ -49,6 +49,15 @@ def short(name: str, most: int = 16) -> str:
     return text if len(text) <= most else f"{text[: most - 3]}..."
 
 
+def turn_step(names: Sequence[str]) -> str:
+    """What to do about parts the wrong way round, which every reading suffers by."""
+    which = " and ".join(f"'{short(each, 28)}'" for each in names)
+    return fitted(
+        f"Next: turn {which} round and read again; if it is the right way, correct the file.",
+        f"Next: turn {which} round, or correct the file.",
+    )
+
+
 def takes_port_only(assumed: Sequence[str]) -> bool:
     """Whether an analyzer is taken to calibrate at its port only because nothing else is stated."""
     return any(PORT_ONLY in each for each in assumed)

@@ -32,6 +32,7 @@ from chain.setup_report.phrases import (
     fitted,
     plane_words,
     takes_port_only,
+    turn_step,
     verdict_word,
 )
 from chain.setup_report.steps import helping_step
@@ -123,7 +124,7 @@ def opening(result: Recovery) -> list[str]:
     ends = between(float(result.low[worst]), float(result.high[worst]))
     rests = f"{f'Worst, {here}' if whole else f'{here[:1].upper()}{here[1:]}'}: {ends} ({_share(result)}). "
     second = channel_line(result) or fitted(*(f"{rests}{each}" for each in _rests(result)))
-    return [text, second, _next(result)]
+    return [text, second, turn_step(result.turned) if result.turned else _next(result)]
 
 
 def place(result: Recovery, index: int) -> str:

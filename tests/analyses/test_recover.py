@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -278,3 +279,37 @@ def test_a_bound_by_blocks_is_made_once_of_every_frequency(points):
     measurement = Measurement(freq_hz, 75.0, 75.0, (), ())
     low, high = by_blocks(lambda of, seen: (of.freq_hz, seen.freq_hz), measurement, readings)
     np.testing.assert_array_equal([low, high], [freq_hz, freq_hz])
+
+
+LOFT = load_setup("tests/data/loft.toml")
+TURN = "Next: turn 'pad' round and read again; if it is the right way, correct the file."
+
+
+def test_after_an_impossible_reading_the_chain_is_tested():
+    """Neither another plane nor a better part makes VSWR 10 behind a pad possible."""
+    found = recover(LOFT, typed_readings("1.3 at 546 MHz", "10 at 600 MHz"), draws=2000)
+    assert found.verdict == "impossible"
+    assert opening(found)[2] == "Next: check the pad and its connections, then test the chain ('chain prove')."
+    with pytest.raises(RangeError) as caught:
+        recover(LOFT, typed_readings("10 at 600 MHz"), draws=2000)
+    assert "chain prove" in caught.value.help
+
+
+def test_a_pad_the_wrong_way_round_comes_before_all_other_advice(tmp_path):
+    """First in the check, and the step of what is read and expected through it."""
+    text = Path("tests/data/loft.toml").read_text(encoding="utf-8")
+    text = text.replace('part = "min-loss-pad-bnc-f"\n', 'part = "min-loss-pad"\nreversed = true\n')
+    path = tmp_path / "turned.toml"
+    path.write_text(text.replace('near = "F-75 plug"', 'near = "BNC-75 plug"'), encoding="utf-8")
+    for words in (["check"], ["expect"], ["recover", "--reading", "1.3 at 600 MHz"]):
+        shown = CliRunner().invoke(chain, [words[0], str(path), *words[1:]]).stdout
+        assert shown.splitlines()[2] == TURN, shown
+    shown = CliRunner().invoke(chain, ["check", str(path)]).stdout
+    assert shown.splitlines()[1] == "Caution, pad: the wrong way round: its 75-ohm end is at the 50-ohm side."
+
+
+def test_what_the_digits_count_for_is_said():
+    """Typed 1.3 is ten times as coarse as 1.30."""
+    texts = [recover(LOFT, typed_readings(f"{each} at 546 MHz"), draws=2000).interpretation for each in ("1.3", "1.30")]
+    assert all("half a step of the last digit either way counts" in each for each in texts)
+    assert [each.split()[-3] for each in texts] == ["0.02", "0.002"]
