@@ -324,7 +324,8 @@ def _hz(value: float, width_hz: float = 1e6) -> str:
 
 
 def _number(value: float, width_hz: float) -> str:
-    return f"{value / 1e6:.0f}" if width_hz > COARSE_HZ and value > 1e8 else f"{value / 1e6:.4g}"
+    whole = width_hz > (COARSE_HZ if value > 1e8 else 10 * COARSE_HZ)
+    return f"{value / 1e6:.0f}" if whole else f"{value / 1e6:.4g}"
 
 
 def _width(value: float) -> str:

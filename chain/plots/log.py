@@ -6,6 +6,7 @@ from datetime import datetime, timedelta, timezone
 
 import numpy as np
 
+from chain.arrays import Real
 from chain.errors import plain
 from chain.plots.figure import Axis, CurveChart, Series, Tick, even_axis, part_look
 from chain.records.trends import LogTrends, SeriesTrend
@@ -19,6 +20,8 @@ ROOM_IN_TIME, LEAST_ROOM = 0.04, 0.7 / 365.25
 LONGEST_DATED = 1.0
 """Years up to which a time is told by its date."""
 MOST_DATES = 4
+BAR_SHARE = 0.02
+"""Width of a bar as a share of the time that is drawn."""
 
 
 def describe(result: LogTrends) -> tuple[CurveChart, ...]:
@@ -43,7 +46,7 @@ def _chart(thing: tuple[str, str], group: list[SeriesTrend], number: int, every:
     low, high = float((values - ends).min()), float((values + ends).max())
     room = ROOM * max(high - low, 0.05)
     years = np.concatenate([_years(each) for each in group])
-    lines = []
+    lines, apart = [], _apart(years, len(group))
     for place, each in enumerate(group):
         shown, half = np.array(each.losses_db), np.array(each.uncertainties_db) * NORMAL_95
         look = part_look(place)
@@ -51,7 +54,7 @@ def _chart(thing: tuple[str, str], group: list[SeriesTrend], number: int, every:
             Series(
                 f"channel {plain(each.channel)}",
                 "true",
-                _years(each),
+                _years(each) + (place - (len(group) - 1) / 2) * apart,
                 shown,
                 shown - half,
                 shown + half,
@@ -64,11 +67,21 @@ def _chart(thing: tuple[str, str], group: list[SeriesTrend], number: int, every:
     return CurveChart(
         f"log-{number}",
         f"{plain(name)}: {what}{besides}",
-        "Bars: what a reading repeats to, 95 %.",
+        "Bars: what a reading repeats to, 95 %." + (" Channels of one reading side by side." if apart else ""),
         _time_axis(float(years.min()), float(years.max())),
         even_axis("loss", "dB", low - room, high + room),
         tuple(lines),
     )
+
+
+def _apart(years: Real, count: int) -> float:
+    """How far the bars of several channels are set apart in time, which would hide one another; nothing for one channel."""
+    if count < 2:
+        return 0.0
+    times = np.unique(years)
+    span = max(float(np.ptp(times)), 2 * LEAST_ROOM)
+    closest = float(np.diff(times).min()) if times.size > 1 else span
+    return min(BAR_SHARE * span, closest / (count + 1))
 
 
 def _time_axis(low: float, high: float) -> Axis:

@@ -14,6 +14,8 @@ LINES = "#bbbbbb"
 LABELS = "#555555"
 CLOSE = 0.35
 """Distance in the plane under which two names would meet."""
+AWAY = 0.15
+"""How far from the upright middle a name begins to lean towards it."""
 KEY_LEFT, KEY_TOP, KEY_STEP = 0.72, -0.94, 0.09
 """Corner of the key of paths, in units of the disc, and how far apart its lines are."""
 EDGE = np.exp(2j * np.pi * np.linspace(0, 1, 361))
@@ -91,7 +93,8 @@ def _trace(panel: Any, trace: Trace) -> None:
                 (low.real, low.imag),
                 (0, -9),
                 textcoords="offset points",
-                ha="center",
+                # Towards the middle: on the rim stand the reactances.
+                ha="right" if low.real > AWAY else "left" if low.real < -AWAY else "center",
                 fontsize=8,
                 bbox=HALO,
             )

@@ -345,10 +345,10 @@ def _worth(column: Column, result: Recovery, width: int) -> bool:
     if column.header == OHM:
         return result.true_ohm is not None
     if column.header == LOST:
-        bounded = any(result.middle_of) and any(_bound(result, index) for index in range(result.freq_hz.size))
+        bounded = any(result.middle_of) and any(_is_bounded(result, index) for index in range(result.freq_hz.size))
         return (result.true_ohm is None and not bounded) or width >= WIDE
     if column.header == BOUND:
-        return any(_bound(result, index) for index in range(result.freq_hz.size))
+        return any(_is_bounded(result, index) for index in range(result.freq_hz.size))
     return column.header != "verdict" or len(set(zip(result.verdicts, result.grades, strict=True))) > 1
 
 
@@ -371,10 +371,15 @@ def _lost(loss_db: float) -> str:
     return "all" if math.isinf(loss_db) else db(loss_db)
 
 
+def _is_bounded(result: Recovery, index: int) -> bool:
+    """Whether the guaranteed bound says anything."""
+    return not (float(result.bound_low[index]) < LOW_ENOUGH and float(result.bound_high[index]) > HIGH_ENOUGH)
+
+
 def _bound(result: Recovery, index: int) -> str:
-    """The guaranteed bound, where it says anything."""
+    """The guaranteed bound, or that it leaves anything open; NaN where nothing possible reads so."""
     low, high = float(result.bound_low[index]), float(result.bound_high[index])
-    return "" if low < LOW_ENOUGH and high > HIGH_ENOUGH else span(low, high)
+    return span(low, high) if _is_bounded(result, index) else "anything"
 
 
 def impedance(ohm: complex) -> str:

@@ -24,8 +24,12 @@ SHOWN = 8
 def render(result: Ripple, console: Console) -> None:
     """Print the periodic parts of a sweep."""
     answer(console, verdict_lines(result), result.warnings, STYLES[result.verdict])
-    if result.components:
+    if any(each.kind != "turn" for each in result.components):
         _table(result, console)
+    elif result.components:
+        turn = result.components[0]
+        console.print()
+        say(console, f"No dips, but R and X go round once every {_every(turn.spacing_hz)}: {turn.explanation}.")
     method = [text for text in (_gate(result), _unseen(result), _conditions(result)) if text]
     notes(console, result.assumed, method)
 

@@ -84,6 +84,6 @@ def test_what_must_not_be_connected_is_named_a_stop_with_its_watts(tmp_path):
     text = Path("demo/boathouse.toml").read_text("utf-8")
     path.write_text(text.replace('dc_feed = "0 V"', 'dc_feed = "12 V"', 1), "utf-8")
     lines = CliRunner().invoke(chain, ["check", str(path)]).stdout.splitlines()
-    assert lines[0].startswith("Do not connect this yet: 12 V DC puts up to ")
+    assert lines[0].startswith("Do not connect this yet: 12 V")
     assert lines[1].startswith("Stop, pad: 12 V DC puts up to ")
     assert " W into its resistors" in lines[1]
