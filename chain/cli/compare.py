@@ -102,7 +102,9 @@ def command(
             return {"schema_version": by_levels["schema_version"], "levels": by_levels}
         return by_match.to_dict() | ({} if by_levels is None else {"levels": by_levels})
 
-    deliver(shared, render, document, inputs)
+    # Two answers at once are no one table.
+    answer = None if by_match is not None and by_level is not None else by_match or by_level
+    deliver(shared, render, document, inputs, answer)
     write_plot(shared, plot, plots, "" if by_match is None else by_match.title, inputs)
     if page is not None:
         from chain.html.answers import comparison_html

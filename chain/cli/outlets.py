@@ -119,7 +119,7 @@ def _outlets(
 
         return drawing.describe(found)
 
-    deliver(shared, render, found.to_dict, inputs)
+    deliver(shared, render, found.to_dict, inputs, found)
     write_plot(shared, plot, plots, found.title, inputs)
     return found
 
@@ -136,7 +136,7 @@ def _place(shared: Common, loaded: Installation, inputs: list[str]) -> None:
 
         placement.render(found, console)
 
-    deliver(shared, render, found.to_dict, inputs)
+    deliver(shared, render, found.to_dict, inputs, found)
 
 
 def _improve(shared: Common, loaded: Installation, inputs: list[str]) -> None:
@@ -151,7 +151,7 @@ def _improve(shared: Common, loaded: Installation, inputs: list[str]) -> None:
 
         mending.render(found, console)
 
-    deliver(shared, render, found.to_dict, inputs)
+    deliver(shared, render, found.to_dict, inputs, found)
 
 
 def _seen(
@@ -179,5 +179,5 @@ def _seen(
 
         seen.render(found, console, every)
 
-    deliver(shared, render, found.to_dict, inputs)
+    deliver(shared, render, found.to_dict, inputs, found)
     return found

@@ -119,7 +119,7 @@ UNSERVED = "?"
 OTHERS = (".txt", ".json")
 TABLES = (".txt", ".csv", ".json")
 SERVED = {
-    **dict.fromkeys(("check", "choose", "expect", "planes", "prove", "ripple", "tune"), TABLES),
+    **dict.fromkeys(("check", "choose", "compare", "expect", "outlets", "planes", "prove", "ripple", "tune"), TABLES),
     "new": (".toml", ".txt", ".json"),
     "schema": (".json",),
     "learn": (".toml", ".json"),

@@ -70,6 +70,8 @@ class AntennaComparison(ResultTable):
         "channel",
         "first_vswr",
         "second_vswr",
+        "second_low_vswr",
+        "second_high_vswr",
         "reflection_change",
         "reflection_low",
         "reflection_high",
@@ -104,6 +106,8 @@ class AntennaComparison(ResultTable):
     """Gain of return loss that all channels share within their uncertainty, as with the same antenna and more loss before it."""
     alone: tuple[str, ...] = ()
     """Channels that would differ if nothing else were asked; among all that are judged together that may be chance."""
+    limit_in_db: bool = False
+    """The limit is stated as a return loss, so that tables show one."""
 
     @property
     def most(self) -> ChannelDifference:
@@ -226,6 +230,7 @@ def compare_antennas(
         bool(setup.items) and setup.calibrates(setup.items[-1].id),
         lossier_lead_db(trials, seen, bands, halves) if verdict == "better" else None,
         () if processed else _alone(rows, found),
+        setup.far.limit_in_db,
     )
 
 

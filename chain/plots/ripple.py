@@ -87,7 +87,7 @@ def _reflections(result: Ripple) -> BarChart:
         f"The larger reflection that they beat against: {_against(shown)}. Strongest first; a beat or a repeat of two "
         "others is no reflection of its own.",
         even_axis(
-            f"reflection at the plane (figures: {head().partition(chr(10))[0]})",
+            f"reflection (figures {head().partition(chr(10))[0]})",
             "magnitude",
             0.0,
             max(each.reflection for each in shown),

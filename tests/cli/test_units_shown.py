@@ -119,3 +119,18 @@ def test_parts_of_a_chain_are_limited_in_the_unit_of_the_need(in_db):
     text = shown(["choose", str(in_db / "need.toml"), "--items"])
     assert re.search(r"dB loss, return loss [\d.]+ dB or more", text)
     assert re.search(r"dB loss, VSWR up to [\d.]+", shown(["choose", "demo/need.toml", "--items", "--units", "vswr"]))
+
+
+@pytest.mark.parametrize(
+    ("words", "columns"),
+    [
+        (COMPARE, {"channel", "first_vswr", "second_vswr", "second_low_vswr", "verdict"}),
+        (["outlets", "demo/outlets.toml"], {"outlet", "channel", "level_dbuv", "margin_low_db", "verdict"}),
+    ],
+)
+def test_what_is_a_table_on_the_screen_is_one_in_a_file(words, columns, tmp_path):
+    shown([*words, "-o", str(tmp_path / "out.csv")])
+    with (tmp_path / "out.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert columns <= {*rows[0]}
+    assert len(rows) > 1
