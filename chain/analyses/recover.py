@@ -166,7 +166,12 @@ def recover(
     explained = _explained(setup, measurement, readings, sizes, seed)
     return Recovery(
         **_judged(setup, (low, high), judged),
-        **_identity(setup, measurement, readings, (*remarks, *judged.remarks, *draws_remark(draws))),
+        **_identity(
+            setup,
+            measurement,
+            readings,
+            (*remarks, *judged.remarks, *_coarse(known, readings, sizes), *draws_remark(draws)),
+        ),
         true_vswr=np.where(np.isnan(bound[0]), np.nan, vswr(magnitude)),
         true_reflection=far,
         true_ohm=None if far is None else _ohm(far, measurement.far_ohm),
@@ -195,6 +200,26 @@ class _Sizes:
     decides: NDArray[np.bool_]
     worst: int
     limit: float | None
+
+
+COARSE = 0.5
+"""Share of an interval's width from which its reading's last digit is spoken of: without it a seventh would be gone."""
+
+
+def _coarse(known: Maps, readings: Readings, sizes: _Sizes) -> tuple[str, ...]:
+    """What to say where the digits of the worst reading make much of its interval.
+
+    Source: dG/dM = (p - q r)/(p - r M)^2 of the inverse map, times half a step either way.
+    """
+    at = sizes.worst
+    if readings.rounding is None:
+        return ()
+    p, q, r = (complex(each[0, at]) for each in (known.p, known.q, known.r))
+    read = readings.magnitude[at] if readings.reflection is None else readings.reflection[at]
+    wide = 2 * float(readings.rounding[at]) * abs(p - q * r) / abs(p - r * complex(read)) ** 2
+    if wide < COARSE * (sizes.high[at] - sizes.low[at]):
+        return ()
+    return ("its last digit makes much of the interval: give one digit more, if the screen shows it",)
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,7 @@ from chain.cli.main import chain
 from chain.errors import RangeError
 from chain.files.setup_file import load_setup
 from chain.reading_words import parse_reading
+from chain.reflection import magnitude_from_vswr
 from chain.rf.twoport import Maps
 from chain.setup_report.recover import APART_LINE, opening
 from chain.sweeps.readings import Readings, averaged, averaged_sweeps, from_texts, typed_readings
@@ -94,6 +95,18 @@ def test_readings_outside_the_sweep_of_the_set_up_are_reported():
     inside, outside = (from_texts([parse_reading(f"VSWR 1.3 at {at} MHz")]) for at in (210, 500))
     assert not recover(setup, inside, draws=1000).warnings
     assert says(recover(setup, outside, draws=1000).warnings[0], "outside", "174 to 240 MHz")
+
+
+@pytest.mark.parametrize(("text", "coarse"), [("0.1-0.08j", True), ("0.10-0.08j", False), ("VSWR 1.30", False)])
+def test_a_last_digit_that_makes_much_of_the_interval_is_spoken_of(text, coarse):
+    setup = load_setup("demo/boathouse.toml")
+    found = recover(setup, from_texts([parse_reading(f"{text} at 210 MHz")]), draws=4000)
+    assert any("give one digit more" in each for each in found.warnings) == coarse
+    exact = np.array([0.1 - 0.08j])
+    digits = recover(setup, Readings(np.array([210e6]), np.abs(exact), exact, ""), draws=4000)
+    if coarse:
+        narrower = magnitude_from_vswr(digits.high) - magnitude_from_vswr(digits.low)
+        assert narrower < 0.8 * (magnitude_from_vswr(found.high) - magnitude_from_vswr(found.low))
 
 
 def sweep_of(far, points=12, noise=0.0, seed=1, **more):
