@@ -16,7 +16,7 @@ from chain.assembly.graph import BLOCKING, End, far_end, item_ends, item_ohm, ne
 from chain.errors import ChainError
 from chain.reflection import magnitude_from_vswr, vswr
 from chain.results import COVERAGE, SCHEMA_VERSION, SEED, ResultTable, plain_values
-from chain.selection.choose import choose
+from chain.selection.choose import Chosen, choose
 from chain.selection.need import Need, Offer
 from chain.selection.pareto import nondominated
 from chain.selection.ranking import DRAWS
@@ -195,12 +195,16 @@ def _elsewhere(setup: Setup, need: Need, seed: int, library: Library) -> str:
     left = [setup.items[place].id for _, start, stop, _, _ in other for place in range(start, stop)]
     put = sum(end - begin for *_, begin, end in other)
     # The command that answers the need by itself may rank another chain first, by planes that this analyzer has not.
-    plain = asked == need
+    plain = asked == need or _first_parts(choose(need, seed=seed, library=library).chains) == parts
     whose = "('chain choose')" if plain else f"with this set-up's analyzer (planes: {', '.join(planes)})"
     text = f"The best chain of the need {whose}: {' > '.join(parts)}"
     more = [plane for plane in need.planes if plane not in planes]
     hint = f" The need allows {', '.join(more)} too: if this analyzer can, add that to calibrates_at." if more else ""
     return _compared(text, other, left, put) + hint
+
+
+def _first_parts(chains: Sequence[Chosen]) -> list[str]:
+    return [each.part for each in chains[0].items] if chains else []
 
 
 def _compared(text: str, other: Sequence[object], left: Sequence[str], put: int) -> str:

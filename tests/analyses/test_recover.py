@@ -11,6 +11,7 @@ from click.testing import CliRunner
 from screens import says
 
 from chain.analyses import recover as recover_module
+from chain.analyses.judgement import _remarks
 from chain.analyses.possible import by_blocks
 from chain.analyses.recover import nominal_truth, recover
 from chain.assembly.cascade import build
@@ -326,3 +327,15 @@ def test_what_the_digits_count_for_is_said():
     texts = [recover(LOFT, typed_readings(f"{each} at 546 MHz"), draws=2000).interpretation for each in ("1.3", "1.30")]
     assert all("half a step of the last digit either way counts" in each for each in texts)
     assert [each.split()[-3] for each in texts] == ["0.02", "0.002"]
+
+
+def test_points_that_would_be_bad_alone_are_remarked_only_where_nothing_is_bad():
+    """About as many as the seed makes of them; beside points that are bad the remark would play those down."""
+    setup = load_setup("demo/boathouse.toml")
+    freq = np.linspace(180e6, 200e6, 5)
+    low = np.array([0.34, 0.34, 0.3, 0.3, 0.3])
+    open_words = np.array(["not proven"] * 5)
+    (text,) = _remarks(setup, freq, open_words, low, 1 / 3)
+    assert text.startswith("about 2 points of 5 would be bad alone")
+    assert _remarks(setup, freq, np.array(["fail", *open_words[1:]]), low, 1 / 3) == ()
+    assert _remarks(setup, freq, open_words, low - 0.1, 1 / 3) == ()

@@ -226,6 +226,5 @@ def test_the_best_chain_of_a_need_is_for_the_analyzer_of_the_set_up():
     assert said.startswith(own + parts[0])
     assert "chain choose" not in said
     assert "The need allows after-pad, far too" in said
-    # The command is named only where it answers the very same.
-    same = replace(need, near=setup.near)
-    assert improve(setup, same).elsewhere.startswith(f"The best chain of the need ('chain choose'): {parts[1]}")
+    # The command is named where it answers the same.
+    assert improve(setup, need).elsewhere.startswith(f"The best chain of the need ('chain choose'): {parts[1]}")
