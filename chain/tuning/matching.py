@@ -72,7 +72,8 @@ WORTH_DB = 0.05
 class Matched:
     """A network with what it does over the wanted span.
 
-    `worst_vswr` holds the interval over the uncertainty of the sweep and the tolerance of the parts together; `delivered_db` is
+    `worst_vswr` is that of the antenna as recovered, for which the network was sought; its interval is of the worst wherever in the span,
+    over the uncertainty of the sweep and the tolerance of the parts together; `delivered_db` is
     the power that reaches the antenna at the worst frequency, against what was available, loss of the network included.
     """
 
