@@ -255,8 +255,7 @@ def middles(setup: Setup, freq_hz: Real) -> tuple[str, ...]:
 def _remarks(setup: Setup, freq_hz: Real, words: Real | Sequence[str], low: Real, limit: float) -> tuple[str, ...]:
     """Points whose own interval lies beyond the limit, though the sweep as a whole does not fail there."""
     alone = np.flatnonzero((np.asarray(words) == "not proven") & (low > limit + ROUNDING))
-    if not alone.size or "fail" in words:
-        # Where others are bad for certain nothing hangs on these.
+    if not alone.size:
         return ()
     names, count = middles(setup, freq_hz), len(words)
     if all(names):
@@ -264,6 +263,9 @@ def _remarks(setup: Setup, freq_hz: Real, words: Real | Sequence[str], low: Real
         return (
             f"{some} would be bad alone: among the {count} channels read together that may be chance, so the grade is only leans bad",
         )
+    if "fail" in words:
+        # Where others are bad for certain nothing hangs on these.
+        return ()
     # Ends close to the limit fall on either side of it by the seed.
     some = "1 point" if alone.size == 1 else f"about {alone.size} points"
     return (f"{some} of {count} would be bad alone; among so many that may be chance",)
