@@ -251,8 +251,8 @@ def trend_grid(result: LogTrends) -> Grid:
         Column("what", numeric=False),
         Column("channel", numeric=False),
         Column("records"),
-        Column("by now,\ndB"),
-        Column("a year,\ndB"),
+        Column("loss by\nnow, dB"),
+        Column("loss a\nyear, dB"),
         Column("steps", numeric=False),
     ]
     rows: list[list[object]] = []

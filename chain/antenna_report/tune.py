@@ -324,7 +324,7 @@ def _hz(value: float, width_hz: float = 1e6) -> str:
 
 
 def _number(value: float, width_hz: float) -> str:
-    whole = width_hz > (COARSE_HZ if value > 1e8 else 10 * COARSE_HZ)
+    whole = width_hz > (COARSE_HZ if value > 3e7 else 10 * COARSE_HZ)
     return f"{value / 1e6:.0f}" if whole else f"{value / 1e6:.4g}"
 
 
