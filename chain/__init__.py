@@ -20,7 +20,9 @@ from types import FunctionType
 __version__ = "0.1.0"
 
 _HOMES = {
+    "About": "chain.characterize.part_making",
     "Account": "chain.assembly.power",
+    "Analyzer": "chain.characterize.error_model",
     "AntennaComparison": "chain.comparisons.antennas",
     "AntennaFaults": "chain.tuning.faults",
     "Budget": "chain.assembly.budget",
@@ -29,6 +31,7 @@ _HOMES = {
     "CheckResult": "chain.analyses.checks",
     "Choice": "chain.selection.choose",
     "Expectation": "chain.analyses.expect",
+    "Facts": "chain.records.adding",
     "FitError": "chain.errors",
     "Improvement": "chain.selection.improve",
     "Improvements": "chain.reception.improvements",
@@ -38,10 +41,12 @@ _HOMES = {
     "InstallerCard": "chain.reception.installer_card",
     "Learnt": "chain.characterize.records",
     "LevelComparison": "chain.comparisons.levels",
+    "LevelTable": "chain.comparisons.level_table",
     "LogTrends": "chain.records.trends",
     "Matching": "chain.tuning.matching",
     "Need": "chain.selection.need",
     "Page": "chain.analyses.page",
+    "PartEnds": "chain.characterize.part_making",
     "Placement": "chain.reception.placing_amplifier",
     "Planes": "chain.analyses.planes",
     "Proof": "chain.diagnosis.records",
@@ -52,6 +57,7 @@ _HOMES = {
     "Ripple": "chain.echoes.records",
     "SeenLevels": "chain.reception.seen",
     "Setup": "chain.setups",
+    "Stock": "chain.tuning.networks",
     "SweepOptions": "chain.sweeps.options",
     "Tuning": "chain.tuning.records",
     "UnitError": "chain.errors",

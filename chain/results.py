@@ -60,21 +60,31 @@ LONGEST_CELL, LEAST_CELL, LONGEST_KEY = 60, 16, 24
 REPR_WIDTH, LEAST_WIDTH = 80, 40
 
 
-class ResultTable:
+class Named:
+    """What a record inherits that is told by a line: `print(record)` and a notebook show its head line, in two lines at most.
+
+    Declare the dataclass with `repr=False`, or its own long text wins.
+    """
+
+    def headline(self) -> str:
+        """The record in one line; its title unless it has more to say."""
+        return str(getattr(self, "title", ""))
+
+    def __repr__(self) -> str:
+        return _in_two_lines(f"<{type(self).__name__}: ", plain(self.headline()), ">")
+
+
+class ResultTable(Named):
     """What a frozen result inherits to be looked at: `print(result)`, a table in a notebook, `to_dataframe()`.
 
     A result says which of its fields make the table: `COLUMNS` names arrays of its own, or fields of the records that the
-    field named by `ROWS` holds. Declare the dataclass with `repr=False`, or its own long text wins.
+    field named by `ROWS` holds.
     """
 
     ROWS: ClassVar[str] = ""
     COLUMNS: ClassVar[tuple[str, ...]] = ()
     drawer: ClassVar[Callable[[Any, Any], Any] | None] = None
     """Draws an answer on axes."""
-
-    def headline(self) -> str:
-        """The result in one line; its title unless the result has more to say."""
-        return str(getattr(self, "title", ""))
 
     def table(self) -> dict[str, Any]:
         """Columns by name, unit in the name, each with one value per row."""
@@ -193,6 +203,17 @@ class ResultTable:
         body = "".join(f"<tr>{row}</tr>" for row in rows)
         caption = f"<caption>{html.escape(plain(self.headline()))}</caption>"
         return f"<table>{caption}<thead><tr>{head}</tr></thead><tbody>{body}</tbody>{f'<tfoot>{foot}</tfoot>' if foot else ''}</table>"
+
+
+def counted(count: int, noun: str) -> str:
+    """A number with its noun, in the plural where it ought to be."""
+    return f"{count} {noun}{'s' * (count != 1)}"
+
+
+def span_words(freq_hz: Sequence[float] | NDArray[np.float64]) -> str:
+    """A span of frequencies in words: its ends, or the one that there is."""
+    ends = dict.fromkeys(f"{each / 1e6:.6g}" for each in (freq_hz[0], freq_hz[-1]))
+    return f"{' to '.join(ends)} MHz"
 
 
 def return_loss_name(name: str) -> str:

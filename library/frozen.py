@@ -89,7 +89,28 @@ def _refuse(self: Any, name: str, *_: Any) -> None:
 def _same(self: Any, other: Any) -> bool:
     if other.__class__ is not self.__class__:
         return NotImplemented  # type: ignore[no-any-return]
-    return bool(self._compared(self) == self._compared(other))
+    return _alike(self._compared(self), self._compared(other))
+
+
+def _alike(one: Any, other: Any) -> bool:
+    """Whether two values of a field are the same: arrays by shape and figures, not a number where the other is none either."""
+    if one is other:
+        return True
+    if isinstance(one, (tuple, list)):
+        both = isinstance(other, tuple if isinstance(one, tuple) else list) and len(one) == len(other)
+        return both and all(map(_alike, one, other))
+    if isinstance(one, dict):
+        return (
+            isinstance(other, dict) and one.keys() == other.keys() and all(_alike(one[key], other[key]) for key in one)
+        )
+    if hasattr(one, "dtype") or hasattr(other, "dtype"):
+        # Arrays answer with an array, of which `if` makes an error; an empty one has no truth value either.
+        shapes = [getattr(each, "shape", ()) for each in (one, other)]
+        if shapes[0] != shapes[1]:
+            return False
+        if shapes[0]:
+            return bool(((one == other) | ((one != one) & (other != other))).all())
+    return bool(one == other or (one != one and other != other))
 
 
 def _hashed(self: Any) -> int:

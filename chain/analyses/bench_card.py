@@ -215,7 +215,7 @@ def card(
 
     Examples
     --------
-    >>> from chain.files.setup_file import load_setup
+    >>> from chain import card, load_setup
     >>> found = card(load_setup("demo/boathouse.toml"))
     >>> [f"{each.near} / {each.far}" for each in found.items]
     ['N-50 plug / BNC-50 plug', 'BNC-50 jack / BNC-75 jack', 'BNC-75 plug / F-75 plug (RG-59 conductor)']

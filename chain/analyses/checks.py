@@ -119,7 +119,7 @@ def check(setup: Setup, library: Library | None = None) -> CheckResult:
 
     Examples
     --------
-    >>> from chain.files.setup_file import load_setup
+    >>> from chain import check, load_setup
     >>> found = check(load_setup("demo/boathouse.toml"))
     >>> found.fits, [each.verdict for each in found.joints]
     (True, ['ok', 'ok', 'ok', 'caution'])

@@ -207,7 +207,7 @@ def expect(
     ----------
     setup : the set-up.
     true_vswr : true VSWRs wanted; a range from perfect to open, with the limit, if left out [-].
-    draws : simulated measurements for the interval; as many as `digits` needs if left out.
+    draws : simulated measurements for the interval, rounded up to whole thousands, at least 1000; as many as `digits` needs if left out.
     seed : seed of the simulation.
     progress : called with the finished share, 0 to 1.
     digits : significant digits wanted of the interval's ends, 1 or 2.
@@ -222,7 +222,7 @@ def expect(
 
     Examples
     --------
-    >>> from chain.files.setup_file import load_setup
+    >>> from chain import expect, load_setup
     >>> found = expect(load_setup("demo/boathouse.toml"), true_vswr=[2.0], draws=2000)
     >>> row = found.rows[0]
     >>> row.bound_low < row.reading_low < row.reading_vswr < row.reading_high < row.bound_high

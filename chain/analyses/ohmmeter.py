@@ -13,7 +13,7 @@ from typing import TypeVar
 from chain.analyses.dc_feed import pad_arms, resistance_ohm
 from chain.arrays import Real
 from chain.assembly.graph import setup_graph
-from chain.results import plain_values
+from chain.results import Named, plain_values
 from chain.setups import Item, Setup
 from library.frozen import dataclass
 from library.records import Coax, Pad
@@ -45,8 +45,8 @@ class DcMeaning:
     means: str
 
 
-@dataclass(frozen=True)
-class DcReading:
+@dataclass(frozen=True, repr=False)
+class DcReading(Named):
     """One reading between centre and shield. `low_ohm` to `high_ohm` is what a sound one may show; infinity: an open."""
 
     item: str
@@ -57,6 +57,11 @@ class DcReading:
     low_ohm: float
     high_ohm: float
     wrong: tuple[DcMeaning, ...]
+
+    def headline(self) -> str:
+        """What is measured where, and what a sound one shows."""
+        span = f"{self.low_ohm:.4g} to {self.high_ohm:.4g}"
+        return f"{self.item}, {self.probe}, {self.other_end}: {self.expected_ohm:.4g} ohm ({span})"
 
     def to_dict(self) -> dict[str, object]:
         """Plain values; an open reading is null."""
@@ -106,7 +111,7 @@ def dc_card(setup: Setup) -> tuple[DcReading, ...]:
 
     Examples
     --------
-    >>> from chain.files.setup_file import load_setup
+    >>> from chain import dc_card, load_setup
     >>> card = dc_card(load_setup("demo/boathouse.toml"))
     >>> [(each.item, each.other_end, round(each.expected_ohm, 1)) for each in card[:4]]
     [('whole chain', 'open', 86.6), ('whole chain', 'shorted', 28.9), ('whole chain', '75-ohm load', 50.0), ('pad', 'open', 129.9)]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -21,6 +20,7 @@ from chain.reflection import magnitude_from_vswr, vswr
 from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.setups import Setup
 from chain.sweeps.readings import Readings
+from library.frozen import dataclass
 
 LEAST_STEP = 1e-4
 GRID = distinct(
@@ -177,7 +177,8 @@ def page(
     setup_text : the file it was read from, for reproduction.
     readings : a sweep, in the plane's reference.
     names : names of the files of set-up and sweep.
-    draws : simulated measurements for every interval; as many as `expect` and `recover` take by themselves if left out.
+    draws : simulated measurements for every interval, rounded up to whole thousands, at least 1000; as many as `expect` and
+        `recover` take by themselves if left out.
     seed : seed of every simulation.
     progress : called with the finished share, 0 to 1.
 
@@ -191,7 +192,7 @@ def page(
 
     Examples
     --------
-    >>> from chain.files.setup_file import load_setup
+    >>> from chain import load_setup, page
     >>> found = page(load_setup("demo/boathouse.toml"), draws=1000)
     >>> found.checked.fits, round(found.expectation.ceiling_vswr, 2), found.recovery is None
     (True, 1.71, True)

@@ -129,7 +129,7 @@ def compare(
     ----------
     setup : the set-up.
     true_vswr : true VSWR whose interval is shown beside that of the limit [-].
-    draws : simulated measurements for each interval; as many as `digits` needs if left out.
+    draws : simulated measurements for each interval, rounded up to whole thousands, at least 1000; as many as `digits` needs if left out.
     seed : seed of the simulation.
     progress : called with the finished share, 0 to 1.
     digits : significant digits wanted of the interval's ends, 1 or 2.
@@ -140,8 +140,8 @@ def compare(
 
     Examples
     --------
-    >>> from chain.files.setup_file import load_setup
-    >>> found = compare(load_setup("demo/boathouse.toml"), draws=2000)
+    >>> from chain import compare_planes, load_setup
+    >>> found = compare_planes(load_setup("demo/boathouse.toml"), draws=2000)
     >>> found.planes[0].plane, found.recommended
     ('near', 'lead')
 

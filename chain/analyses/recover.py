@@ -100,7 +100,7 @@ def recover(
     ----------
     setup : the set-up the readings were taken with.
     readings : the readings, in the plane's reference.
-    draws : simulated measurements for the interval; as many as `digits` needs if left out.
+    draws : simulated measurements for the interval, rounded up to whole thousands, at least 1000; as many as `digits` needs if left out.
     seed : seed of the simulation.
     progress : called with the finished share, 0 to 1.
     digits : significant digits wanted of the interval's ends, 1 or 2.
@@ -116,10 +116,8 @@ def recover(
 
     Examples
     --------
-    >>> from chain.sweeps.readings import from_texts
-    >>> from chain.files.setup_file import load_setup
-    >>> from chain.reading_words import parse_reading
-    >>> found = recover(load_setup("demo/boathouse.toml"), from_texts([parse_reading("VSWR 1.15 at 210 MHz")]))
+    >>> from chain import load_setup, recover
+    >>> found = recover(load_setup("demo/boathouse.toml"), "VSWR 1.15 at 210 MHz")
     >>> bool(found.low[0] < found.true_vswr[0] < found.high[0] <= found.bound_high[0]), found.verdict
     (True, 'not proven')
 

@@ -13,9 +13,9 @@ from rich.text import Text
 from chain.errors import plain
 from chain.records.folder import Damage, Heading
 from chain.records.record import MOST_POINTS, MOST_WITHOUT_PHASE, Record
-from chain.results import IMPOSSIBLE, TOLD_APART_DB
+from chain.results import IMPOSSIBLE, TOLD_APART_DB, counted
 from chain.setup_report.numbers import figure, follow_limit, head, span
-from chain.setup_report.phrases import CHECK_CHAIN, counted, fitted, line_of, short, verdict_word
+from chain.setup_report.phrases import CHECK_CHAIN, fitted, line_of, short, verdict_word
 from chain.setup_report.tables import Column, answer, notes, say, show_table
 
 if TYPE_CHECKING:

@@ -36,7 +36,7 @@ def bare_pad(start_hz: float, stop_hz: float, ideal: bool = False) -> Setup:
 
     Examples
     --------
-    >>> from chain.analyses.expect import expect
+    >>> from chain import bare_pad, expect
     >>> round(expect(bare_pad(2e8, 2e8, ideal=True), true_vswr=[2.0]).ceiling_vswr, 3)
     1.732
 

@@ -98,7 +98,7 @@ def budget(chain: Chain | Setup) -> Budget:
 
     Examples
     --------
-    >>> from chain.files.setup_file import load_setup
+    >>> from chain import budget, load_setup
     >>> found = budget(load_setup("demo/boathouse.toml"))
     >>> round(float(found.transducer_loss_db[0]), 2)
     5.83
@@ -198,7 +198,7 @@ def levels(found: Budget) -> dict[str, Real]:
 
     Examples
     --------
-    >>> from chain.files.setup_file import load_setup
+    >>> from chain import budget, levels, load_setup
     >>> found = levels(budget(load_setup("demo/boathouse.toml")))
     >>> round(float(found["voltage_db"][0] - found["power_db"][0]), 4)
     1.7609

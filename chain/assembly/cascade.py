@@ -17,6 +17,7 @@ from chain.assembly.graph import (
     without_adapter,
 )
 from chain.errors import Defect, FitError
+from chain.results import Named, counted, span_words
 from chain.rf.elements import Element
 from chain.rf.parts import elements_of
 from chain.setups import Setup
@@ -32,8 +33,8 @@ JOINING = 2
 """Most adapters that are named for two ends that do not fit together."""
 
 
-@dataclass(frozen=True)
-class Chain:
+@dataclass(frozen=True, repr=False)
+class Chain(Named):
     """A chain at given frequencies. `groups` pairs each item's or joint's name with its elements, near to far."""
 
     freq_hz: Real
@@ -41,6 +42,12 @@ class Chain:
     far_ohm: float
     groups: tuple[tuple[str, tuple[Element, ...]], ...]
     joints: tuple[Connection, ...]
+
+    def headline(self) -> str:
+        """What it is made of, near to far, between which impedances and at which frequencies."""
+        names = ", ".join(name for name, _ in self.groups)
+        counts = f"{counted(self.freq_hz.size, 'point')}, {span_words(self.freq_hz)}"
+        return f"{self.near_ohm:g} to {self.far_ohm:g} ohm at {counts}: {names}"
 
     @property
     def elements(self) -> tuple[Element, ...]:
@@ -74,7 +81,7 @@ def build(setup: Setup, freq_hz: Real | None = None, library: Library | None = N
 
     Examples
     --------
-    >>> from chain.files.setup_file import load_setup
+    >>> from chain import build, load_setup
     >>> chain = build(load_setup("demo/boathouse.toml"))
     >>> [name for name, _ in chain.groups]
     ['near/adapter', 'adapter', 'adapter/pad', 'pad', 'pad/lead', 'lead', 'lead/far']
@@ -154,7 +161,7 @@ def read_sweep_for(setup: Setup, path: str, options: SweepOptions = DEFAULTS) ->
 
     Examples
     --------
-    >>> from chain.files.setup_file import load_setup
+    >>> from chain import load_setup, read_sweep_for
     >>> found = read_sweep_for(load_setup("demo/plane-after-pad.toml"), "demo/boathouse.s1p")
     >>> found.warnings[0][:43]
     "the sweep's header says 50 ohm, the set-up'"

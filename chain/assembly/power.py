@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,6 +10,7 @@ from chain.arrays import Real
 from chain.assembly.budget import Budget, budget, levels
 from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.setups import Setup
+from library.frozen import dataclass
 
 if TYPE_CHECKING:
     from skrf.network import Network
@@ -87,7 +87,7 @@ def account(setup: Setup) -> Account:
 
     Examples
     --------
-    >>> from chain.files.setup_file import load_setup
+    >>> from chain import account, load_setup
     >>> found = account(load_setup("demo/boathouse.toml"))
     >>> total = found.near_mismatch_loss_db + found.dissipative_loss_db
     >>> bool(np.allclose(total, found.budget.transducer_loss_db))

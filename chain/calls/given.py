@@ -158,9 +158,11 @@ def _whole(given: Any, name: str, _: Any) -> Any:
     if whole and int(given) >= low and (most is None or int(given) <= most):
         return int(given)
     ends = f"from {low} on" if most is None else f"from {low} to {most}"
-    out = " or leave it out" if name == "draws" else ""
     what = f"{name} takes a whole number {ends}, not {'' if whole else f'{type(given).__name__} '}{quoted(str(given))}"
-    raise RangeError(what, f"write {name}={max(low, 1)}{out}")
+    # The least that is taken is no good advice for draws: most answers round it up, and their ends would be coarse.
+    raise RangeError(
+        what, f"leave it out, or write draws={DRAWS_ADVISED}" if name == "draws" else f"write {name}={max(low, 1)}"
+    )
 
 
 def _number(given: Any, name: str, _: Any) -> Any:
@@ -352,6 +354,7 @@ SPANS_OF_ENDS = (("start_hz", "stop_hz"), ("wanted_low_hz", "wanted_high_hz"))
 """Arguments that are the two ends of a span."""
 WHOLE = {"draws": (LEAST_DRAWS, MOST_DRAWS), "digits": (1, 2)}
 """Spans of whole numbers that do not go from 0 on."""
+DRAWS_ADVISED = 4000
 RANKS = ("interval", "cost", "loss", "reflection", "joints")
 PAIR = 2
 CALLED = frozenset({"progress"})

@@ -82,6 +82,7 @@ def readings_of(
 
     Examples
     --------
+    >>> from chain import readings_of
     >>> readings_of([2e8, 1e8], vswr=[1.5, 2.0]).magnitude.round(3).tolist()
     [0.333, 0.2]
 

@@ -58,6 +58,7 @@ def setup_of(
 
     Examples
     --------
+    >>> from chain import setup_of
     >>> lead = {"part": "rg59", "length": "0.6 m", "near": "BNC-75 plug", "far": "F-75 plug"}
     >>> setup = setup_of(["n-plug-bnc-plug", "min-loss-pad", lead], far={"connector": "F female", "limit": "VSWR 2.0"})
     >>> [item.id for item in setup.items], setup.far.limit_vswr

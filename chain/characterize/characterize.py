@@ -59,7 +59,7 @@ def learn_lead(
     length_m, velocity_factor : one of the two at least; both where the sweeps have no phase [m, -].
     impedance_ohm : nominal impedance of the cable; if left out, the usual one next to what is measured [ohm].
     length_tolerance_m : half-width of the stated length [m].
-    draws, seed : of the simulated errors.
+    draws, seed : of the simulated errors; at least 200 draws.
     like : type of cable whose loss is kept where it is known better and the sweeps do not contradict it.
     like_named : the cable is known to be of that type, so that a velocity factor 10 % away is refused and not only doubted.
 
@@ -73,7 +73,7 @@ def learn_lead(
 
     Examples
     --------
-    >>> from chain.characterize.sweeps import one_port_sweeps
+    >>> from chain import About, Analyzer, learn_lead, one_port_sweeps
     >>> sweeps = one_port_sweeps({"open": ["demo/lead-open.s1p"], "short": ["demo/lead-short.s1p"]})
     >>> found = learn_lead(sweeps, About("my-lead", "2026-05-01"), Analyzer(tracking=0.01), length_m=0.6)
     >>> round(found.row["velocity_factor"], 2), found.row["impedance_ohm"]
@@ -182,7 +182,7 @@ def learn_two_port(
     kind : `pad`, `adapter` or `coax`.
     seconds : delay as far as it is known [s].
     length_m : length of a lead [m].
-    draws, seed : of the simulated errors.
+    draws, seed : of the simulated errors; at least 200 draws.
     length_tolerance_m : half-width of that length [m].
 
     Returns
@@ -195,7 +195,7 @@ def learn_two_port(
 
     Examples
     --------
-    >>> from chain.characterize.sweeps import two_port_sweeps
+    >>> from chain import About, Analyzer, PartEnds, learn_two_port, two_port_sweeps
     >>> ends = PartEnds("BNC-50 jack", "BNC-75 jack", 50.0, 75.0)
     >>> found = learn_two_port(two_port_sweeps(["demo/pad.s2p"]), About("my-pad", "2026-05-01"), Analyzer(), ends)
     >>> found.kind, round(found.mean_loss.value, 1)
@@ -248,7 +248,7 @@ def learn_ends(
     sweeps : traces `open`, `short` and `load`, with phase.
     about, analyzer, ends, kind, seconds, length_m : as of `learn_two_port`.
     load_ohm : impedance of the load; that of the far end if left out [ohm].
-    draws, seed : of the simulated errors.
+    draws, seed : of the simulated errors; at least 200 draws.
     length_tolerance_m : half-width of the length of a lead [m].
 
     Returns
@@ -261,7 +261,7 @@ def learn_ends(
 
     Examples
     --------
-    >>> from chain.characterize.sweeps import one_port_sweeps
+    >>> from chain import About, Analyzer, PartEnds, learn_ends, one_port_sweeps
     >>> sweeps = one_port_sweeps({end: [f"demo/pad-{end}.s1p"] for end in ("open", "short", "load")})
     >>> ends = PartEnds("BNC-50 jack", "BNC-75 jack", 50.0, 75.0)
     >>> round(learn_ends(sweeps, About("my-pad", "2026-05-01"), Analyzer(), ends).mean_loss.value, 1)
@@ -323,7 +323,7 @@ def learn_back_to_back(
     difference_db : largest difference of the two pads' losses [dB].
     inner_return_loss_db : least return loss of the ends that face one another [dB].
     between_db : loss of an adapter between them [dB].
-    draws, seed : of the simulated errors.
+    draws, seed : of the simulated errors; at least 200 draws.
 
     Returns
     -------
@@ -335,7 +335,7 @@ def learn_back_to_back(
 
     Examples
     --------
-    >>> from chain.characterize.sweeps import two_port_sweeps
+    >>> from chain import About, Analyzer, PartEnds, learn_back_to_back, two_port_sweeps
     >>> ends = PartEnds("BNC-50 jack", "BNC-75 jack", 50.0, 75.0)
     >>> pair = two_port_sweeps(["demo/pads-back-to-back.s2p"])
     >>> found = learn_back_to_back(pair, About("my-pad", "2026-05-01"), Analyzer(), ends, 0.2, 26.0)

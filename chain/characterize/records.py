@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from chain.arrays import Complex, Real
 from chain.errors import RangeError
 from chain.results import SCHEMA_VERSION, ResultTable, network, plain_values
+from library.frozen import dataclass
 
 if TYPE_CHECKING:
     from skrf.network import Network

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real
 from chain.errors import Defect, InputError, plain
+from chain.results import Named, counted, span_words
 from chain.sweeps import touchstone
 from chain.sweeps.read import read_sweep
 from chain.sweeps.readings import Readings
 from chain.sweeps.text import lines_of
 from chain.sweeps.touchstone_lines import looks_like_touchstone
+from library.frozen import dataclass
 
 FEWEST_POINTS = 5
 MOST_GAIN = 1.05
@@ -23,8 +25,8 @@ MOST_ONE_WAY = 0.1
 """Largest |S21 - S12| of a passive part that was measured with care."""
 
 
-@dataclass(frozen=True)
-class Sweeps:
+@dataclass(frozen=True, repr=False)
+class Sweeps(Named):
     """What was measured: by name (`open`, `short`, `load`, or `through`) shape (repeats, frequencies[, 2, 2]) each.
 
     `reference_ohm` is of the analyzer's ports. Without a phase the traces are magnitudes.
@@ -37,6 +39,12 @@ class Sweeps:
     files: tuple[str, ...] = ()
     assumed: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
+
+    def headline(self) -> str:
+        """What was swept, how often and over which span."""
+        phase = "with phase" if self.has_phase else "magnitudes only"
+        counts = f"{counted(self.freq_hz.size, 'point')}, {span_words(self.freq_hz)}"
+        return f"{', '.join(self.traces)}, {counted(self.repeats, 'sweep')} each: {counts}, {phase}"
 
     @property
     def repeats(self) -> int:
@@ -62,6 +70,7 @@ def one_port_sweeps(paths: Mapping[str, Sequence[str]], reference_ohm: float | N
 
     Examples
     --------
+    >>> from chain import one_port_sweeps
     >>> found = one_port_sweeps({"open": ["demo/lead-open.s1p"], "short": ["demo/lead-short.s1p"]})
     >>> found.repeats, found.reference_ohm
     (1, (50.0,))
@@ -195,6 +204,7 @@ def two_port_sweeps(
 
     Examples
     --------
+    >>> from chain import two_port_sweeps
     >>> found = two_port_sweeps(["demo/pad.s2p"])
     >>> found.traces["through"].shape
     (1, 67, 2, 2)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import ClassVar
 
 import numpy as np
@@ -23,6 +23,7 @@ from chain.setups import Setup
 from chain.sweeps.readings import Readings
 from chain.uncertainty.measurement import measurement_of
 from chain.uncertainty.streams import BATCH
+from library.frozen import dataclass
 
 BATCHES = 4
 SAME_FREQUENCY = 1e-6
@@ -168,8 +169,7 @@ def compare_antennas(
 
     Examples
     --------
-    >>> from chain.assembly.cascade import read_sweep_for
-    >>> from chain.files.setup_file import load_setup
+    >>> from chain import compare_antennas, load_setup, read_sweep_for
     >>> setup = load_setup("demo/plane-after-pad.toml")
     >>> old, new = (read_sweep_for(setup, f"demo/plane-after-pad{each}.s1p") for each in ("-before", ""))
     >>> found = compare_antennas(setup, old, new)

@@ -24,6 +24,7 @@ def three_antenna_gains(sum_ab_db: float, sum_ac_db: float, sum_bc_db: float) ->
 
     Examples
     --------
+    >>> from chain import three_antenna_gains
     >>> three_antenna_gains(13.0, 15.0, 18.0)
     (5.0, 8.0, 10.0)
 
@@ -57,6 +58,7 @@ def multipath_error(below_db: float) -> tuple[float, float]:
 
     Examples
     --------
+    >>> from chain import multipath_error
     >>> [round(each, 2) for each in multipath_error(20)]
     [-0.92, 0.83]
 
@@ -90,6 +92,7 @@ def front_to_back(reading_db: float, site_db: float) -> tuple[float, float]:
 
     Examples
     --------
+    >>> from chain import front_to_back
     >>> [round(each, 2) for each in front_to_back(10, 20)]
     [7.61, 13.3]
     >>> front_to_back(22, 20)[1]

@@ -5,11 +5,12 @@ from __future__ import annotations
 import csv
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 from difflib import get_close_matches
 
 from chain.errors import Defect, quoted
+from chain.results import Named, counted
 from chain.sweeps.text import bounded, lines_of, whole_file
+from library.frozen import dataclass
 
 LEVELS = ("level_dbuv", "level_dbm", "level_dbmv", "level_db")
 COLUMNS = ("antenna", "channel", "order", "direction", *LEVELS)
@@ -30,12 +31,17 @@ class LevelReading:
     direction: str = "front"
 
 
-@dataclass(frozen=True)
-class LevelTable:
+@dataclass(frozen=True, repr=False)
+class LevelTable(Named):
     """Levels in the order they were taken, and the unit they share."""
 
     rows: tuple[LevelReading, ...]
     unit: str
+
+    def headline(self) -> str:
+        """How many levels of which antennas and channels."""
+        which = f"antennas {', '.join(self.antennas)}, channels {', '.join(self.channels)}"
+        return f"{counted(len(self.rows), 'level')} in {self.unit}: {which}"
 
     @property
     def antennas(self) -> tuple[str, ...]:
@@ -71,6 +77,7 @@ def read_levels(path: str) -> LevelTable:
 
     Examples
     --------
+    >>> from chain import read_levels
     >>> found = read_levels("demo/levels.csv")
     >>> found.antennas, found.unit, len(found.channels)
     (('old', 'new'), 'dBuV', 6)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
@@ -14,6 +13,7 @@ from chain.comparisons.gains import front_to_back, three_antenna_gains
 from chain.comparisons.level_table import LevelReading, LevelTable
 from chain.errors import RangeError, quoted
 from chain.results import COVERAGE, SCHEMA_VERSION, SEED, ResultTable, plain_values
+from library.frozen import dataclass
 
 DRAWS = 20_000
 SITE_DB = 20.0
@@ -150,7 +150,7 @@ def compare_levels(
 
     Examples
     --------
-    >>> from chain.comparisons.level_table import read_levels
+    >>> from chain import compare_levels, read_levels
     >>> found = compare_levels(read_levels("demo/levels.csv"))
     >>> found.second_name, found.verdict, bool(found.mean_low_db < found.mean_db < found.mean_high_db)
     ('new', 'better', True)

@@ -78,7 +78,7 @@ def prove(
     known : readings of open, short and loads in the antenna's place; none where `ohms` is given.
     ohms : what an ohmmeter shows at the near end with the far end open; infinity for an open [ohm].
     load_db, load50_db : return loss that the loads hold in their own impedance; the calibration's own load, or 26 dB [dB].
-    draws : simulated chains for each kind of fault; as many as the probabilities need if left out.
+    draws : simulated chains for each kind of fault, rounded up to whole 20,000; as many as the probabilities need if left out.
     seed : seed of the simulation.
     progress : called with the finished share, 0 to 1.
 
@@ -94,8 +94,7 @@ def prove(
 
     Examples
     --------
-    >>> from chain.diagnosis.terminations import known_ends
-    >>> from chain.files.setup_file import load_setup
+    >>> from chain import known_ends, load_setup, prove
     >>> known = known_ends({"open": ["2.20"], "short": ["2.25"], "load": ["1.67"], "load50": ["1.70"]}, 207e6)
     >>> found = prove(load_setup("demo/boathouse.toml"), known, draws=40_000)
     >>> found.verdict, found.hypotheses[0].item

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from chain.arrays import Real
+from library.frozen import dataclass
 
 COVERED = (0.025, 0.5, 0.975)
 BINS = 40

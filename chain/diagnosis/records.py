@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import isinf
 
 from chain.analyses.ohmmeter import lies_within
@@ -11,6 +10,7 @@ from chain.diagnosis.fault_sizes import SizeSpan
 from chain.diagnosis.next_reading import NextReading
 from chain.diagnosis.soundness import Contradiction
 from chain.results import SCHEMA_VERSION, ResultTable, plain_values
+from library.frozen import dataclass
 
 CANT_TELL = "can't tell"
 NONE_OF_THESE = "none of these"

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from math import inf
 from typing import Any
 
@@ -19,7 +18,9 @@ from chain.arrays import Real
 from chain.errors import RangeError, UnitError, quoted
 from chain.reading_words import COMMA, figure_read, placed_figure, point_for_comma
 from chain.reflection import OFF_SCALE_VSWR, magnitude_from_return_loss, magnitude_from_vswr, vswr
+from chain.results import Named, counted, span_words
 from chain.sweeps.readings import Readings
+from library.frozen import dataclass
 
 ENDS = ("open", "short", "load", "load50")
 """Names of the known terminations: `load` is in the antenna's own impedance, `load50` in 50 ohm."""
@@ -49,12 +50,17 @@ class TerminationReading:
     told: str
 
 
-@dataclass(frozen=True)
-class KnownTerminations:
+@dataclass(frozen=True, repr=False)
+class KnownTerminations(Named):
     """Readings of known terminations at one frequency, or by their means over several."""
 
     freq_hz: Real
     readings: tuple[TerminationReading, ...]
+
+    def headline(self) -> str:
+        """Which ends were read, and where."""
+        read = ", ".join(f"{each.end} {each.told}" for each in self.readings)
+        return f"{counted(len(self.readings), 'reading')} at {span_words(self.freq_hz)}: {read}"
 
     @property
     def seatings(self) -> int:
@@ -133,6 +139,7 @@ def known_ends(
 
     Examples
     --------
+    >>> from chain import known_ends
     >>> found = known_ends({"open": ["1.73"], "load": ["1.05", "1.12"]}, 210e6)
     >>> [(each.end, each.seating, each.told) for each in found.readings]
     [('open', 0, 'VSWR 1.725 to 1.735'), ('load', 0, 'VSWR 1.045 to 1.055'), ('load', 1, 'VSWR 1.115 to 1.125')]

@@ -52,10 +52,12 @@ def ripple(readings: Readings, setup: Setup | None = None, gate: bool = True) ->
 
     Examples
     --------
+    >>> import numpy as np
+    >>> from chain import readings_of, ripple
     >>> freq_hz = np.linspace(100e6, 900e6, 201)
-    >>> delay_s = 2 * 0.5 / (0.66 * LIGHT_M_PER_S)
+    >>> delay_s = 2 * 0.5 / (0.66 * 299_792_458)
     >>> seen = 0.3 + 0.05 * np.exp(-2j * np.pi * freq_hz * delay_s)
-    >>> found = ripple(Readings(freq_hz, np.abs(seen), seen, ""))
+    >>> found = ripple(readings_of(freq_hz, reflection=seen))
     >>> component = found.components[0]
     >>> round(component.spacing_hz / 1e6, 1), round(component.length_m, 3), component.velocity_factor
     (197.9, 0.5, 0.66)

@@ -48,6 +48,7 @@ def load_setup(source: str | PathLike[str], library: Library | None = None) -> S
 
     Examples
     --------
+    >>> from chain import load_setup
     >>> setup = load_setup("demo/boathouse.toml")
     >>> [item.id for item in setup.items], setup.sweep.stop_hz
     (['adapter', 'pad', 'lead'], 240000000.0)
@@ -79,7 +80,7 @@ def parse_setup(raw: bytes, path: str = "set-up", folder: Path | None = None, li
 
     Examples
     --------
-    >>> from chain.errors import InputError
+    >>> from chain import InputError, parse_setup
     >>> try:
     ...     parse_setup(b'titel = "x"')
     ... except InputError as error:

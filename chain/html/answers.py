@@ -126,7 +126,7 @@ def log_html(result: LogTrends) -> str:
 
     Examples
     --------
-    >>> from chain.records.trends import log_trends
+    >>> from chain import log_html, log_trends
     >>> text = log_html(log_trends("demo/log"))
     >>> text.startswith("<!doctype html>"), "<script" in text, "://" in text
     (True, False, False)

@@ -52,8 +52,7 @@ def page_html(page: Page) -> str:
 
     Examples
     --------
-    >>> from chain.analyses.page import page
-    >>> from chain.files.setup_file import load_setup
+    >>> from chain import load_setup, page, page_html
     >>> text = page_html(page(load_setup("demo/boathouse.toml"), draws=1000))
     >>> text.startswith("<!doctype html>"), "://" in text, len(text) < 1_500_000
     (True, False, True)
@@ -105,8 +104,7 @@ def card_html(card: Card) -> str:
 
     Examples
     --------
-    >>> from chain.analyses.bench_card import card
-    >>> from chain.files.setup_file import load_setup
+    >>> from chain import card, card_html, load_setup
     >>> "<script" in card_html(card(load_setup("demo/boathouse.toml")))
     False
 

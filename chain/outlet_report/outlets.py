@@ -10,8 +10,9 @@ from chain.reception.levels import most_in_all_dbuv
 from chain.reception.outlets import OutletChannel, Reception
 from chain.reception.records import ANTENNA
 from chain.reception.tree import bypass_words
+from chain.results import counted
 from chain.setup_report.numbers import follow_limit, match
-from chain.setup_report.phrases import counted, fitted, line_of, verdict_word
+from chain.setup_report.phrases import fitted, line_of, verdict_word
 from chain.setup_report.tables import Column, answer, notes, say, show_table
 
 ROWS = 12

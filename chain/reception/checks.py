@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from statistics import median
 from typing import TYPE_CHECKING
 
@@ -13,6 +13,7 @@ from chain.reception.levels import most_in_all_dbuv, nominal_levels
 from chain.reception.records import ANTENNA, Installation, InstalledItem, Outlet
 from chain.reception.tree import dc_walk, way_to
 from chain.results import SCHEMA_VERSION, ResultTable
+from library.frozen import dataclass
 from library.mating import mate
 from library.reception import Amplifier, Inline
 from library.records import Connector, Evidence, Splitter

@@ -8,7 +8,7 @@ splitter's loss, and one junction for each port: constants of a physical install
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import lru_cache
 from typing import Any, TypeVar
 
@@ -24,6 +24,7 @@ from chain.rf.elements import end_radius, limit_radius
 from chain.rf.matrix import TwoPort, two_port
 from chain.rf.parts import COPPER_PER_K, attenuation_db_per_100m
 from library.formulas import LIGHT_M_PER_S
+from library.frozen import dataclass
 from library.reception import Amplifier, Inline, default
 from library.records import Adapter, Coax, Limit, Measured, Network, Pad, SectionLine, Splitter, Transformer
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -18,6 +18,7 @@ from chain.reception.tree import bypassed, followers_of
 from chain.reception.trials import drawn_rooms, room_ends
 from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
 from library.errors import LibraryError
+from library.frozen import dataclass
 from library.reception import Amplifier, Inline, reception_part
 from library.records import Adapter, Coax, Splitter
 

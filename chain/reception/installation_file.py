@@ -53,6 +53,7 @@ def load_installation(source: str | PathLike[str], library: Library | None = Non
 
     Examples
     --------
+    >>> from chain import load_installation
     >>> house = load_installation("demo/outlets.toml")
     >>> [outlet.id for outlet in house.outlets], len(house.channels)
     (['hall', 'workshop', 'loft'], 8)
@@ -86,7 +87,7 @@ def parse_installation(
 
     Examples
     --------
-    >>> from chain.errors import InputError
+    >>> from chain import InputError, parse_installation
     >>> try:
     ...     parse_installation(b'titel = "x"')
     ... except InputError as error:

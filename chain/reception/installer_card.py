@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -15,6 +14,7 @@ from chain.reception.outlets import VERDICTS, Reception, outlets
 from chain.reception.records import ANTENNA, Installation
 from chain.reception.trials import DRAWS
 from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
+from library.frozen import dataclass
 from library.reception import Amplifier
 
 MOST_POINTS = 14
@@ -78,7 +78,7 @@ def installer_card(
     Parameters
     ----------
     installation : the receiving installation.
-    draws, seed : of the intervals.
+    draws, seed : of the intervals; at least 200 draws.
     progress : called with the finished share.
 
     Returns

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from typing import Any
 
@@ -23,6 +23,7 @@ from chain.reception.formulas import (
 from chain.reception.network import solve
 from chain.reception.records import ANTENNA, AntennaMatch, Installation, Outlet
 from chain.reception.sections import reflection_at
+from library.frozen import dataclass
 from library.reception import Amplifier
 from library.records import Coax
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -18,6 +17,7 @@ from numpy.typing import NDArray
 
 from chain.reception.formulas import T0_K
 from chain.reception.records import ANTENNA, InstalledItem, Outlet
+from library.frozen import dataclass
 
 Array = NDArray[Any]
 Indices = NDArray[np.int64]

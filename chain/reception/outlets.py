@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -33,6 +32,7 @@ from chain.reception.tree import bypassed, way_to
 from chain.reception.trials import DRAWS, DrawnMargins, draw_margins
 from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.rf.elements import limit_radius
+from library.frozen import dataclass
 from library.reception import Amplifier, default
 
 VERDICTS = ("works", "not proven", "fails")
@@ -239,7 +239,7 @@ def outlets(
     Parameters
     ----------
     installation : the receiving installation, from `load_installation`.
-    draws : simulated installations for every interval.
+    draws : simulated installations for every interval, at least 200.
     seed : of these trials.
     progress : called with the finished share.
 

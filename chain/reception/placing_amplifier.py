@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from chain.reception.records import ANTENNA, Installation, InstalledItem, Receiv
 from chain.reception.tree import bypassed, followers_of, way_to
 from chain.reception.trials import drawn_rooms, room_ends
 from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
+from library.frozen import dataclass
 from library.reception import Amplifier, reception_part
 from library.records import Coax
 

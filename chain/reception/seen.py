@@ -6,7 +6,7 @@ import csv
 import math
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -23,6 +23,7 @@ from chain.reception.trials import DRAWS
 from chain.results import SCHEMA_VERSION, SEED, ResultTable, plain_values
 from chain.units import parse_quantity
 from library.channels import named_channel
+from library.frozen import dataclass
 from library.reception import default
 
 METERS = ("75", "50-pad", "50")
@@ -136,7 +137,7 @@ def read_seen(path: str, installation: Installation) -> tuple[SeenLevel, ...]:
 
     Examples
     --------
-    >>> from chain import load_installation
+    >>> from chain import load_installation, read_seen
     >>> house = load_installation("demo/outlets.toml")
     >>> read_seen("demo/outlets-seen.csv", house)[0].place
     'antenna'
@@ -253,7 +254,7 @@ def compare_seen(
     levels : as read, from `read_seen`.
     meter : `75`, `50-pad` (a 50-ohm meter behind the minimum-loss pad) or `50` (a 50-ohm meter straight on 75 ohm).
     resolution_hz : bandwidth of a marker reading; left out: the readings are channel power [Hz].
-    draws, seed : of the intervals.
+    draws, seed : of the intervals; at least 200 draws.
     progress : called with the finished share.
 
     Returns

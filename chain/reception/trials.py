@@ -7,7 +7,7 @@ the ends of intervals and, for each trial, whether everything works. Memory does
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
@@ -31,6 +31,7 @@ from chain.reception.records import ANTENNA, Installation, InstalledItem, Outlet
 from chain.reception.sections import reflection_at
 from chain.rf.elements import limit_radius
 from chain.uncertainty.parallel import go_on, in_order
+from library.frozen import dataclass
 from library.reception import Amplifier
 
 DRAWS = 4000

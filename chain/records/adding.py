@@ -95,6 +95,7 @@ def log_measurement(
     Examples
     --------
     >>> from tempfile import TemporaryDirectory
+    >>> from chain import log_measurement
     >>> with TemporaryDirectory() as folder:
     ...     found = log_measurement(folder, "demo/plane-after-pad.toml", "demo/plane-after-pad.s1p")
     ...     found.kind, len(found.channels), found.channels[0].name

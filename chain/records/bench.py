@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -27,6 +27,7 @@ from chain.uncertainty.intervals import Observation, rounded
 from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps
 from chain.uncertainty.one_sided_tests import Ends, Terms, invert
 from chain.uncertainty.sampling import hidden_digits
+from library.frozen import dataclass
 
 SEED = 20260
 DIGITS = 12

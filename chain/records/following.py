@@ -23,7 +23,7 @@ from chain.records.bench import ReadingPair, SweepAnswer, bench_of
 from chain.records.folder import Folder
 from chain.records.record import Record
 from chain.records.watching import Arrivals, looks
-from chain.results import SCHEMA_VERSION, plain_values
+from chain.results import SCHEMA_VERSION, Named, plain_values
 from chain.sweeps.options import DEFAULTS, SweepOptions
 from chain.sweeps.readings import Readings
 
@@ -67,8 +67,8 @@ class SweepChange:
         return {"since": self.since, "verdict": self.verdict, "channels": rows}
 
 
-@dataclass(frozen=True)
-class FollowAnswer:
+@dataclass(frozen=True, repr=False)
+class FollowAnswer(Named):
     """One look at one file: an answer, or why there is none. `kept` is False while the disk has no room for the record."""
 
     number: int
@@ -79,6 +79,10 @@ class FollowAnswer:
     since_first: SweepChange | None = None
     kept: bool = True
     problem: str = ""
+
+    def headline(self) -> str:
+        """Which file, and what came of it."""
+        return f"{self.number} {self.source}: {self.problem or (self.answer.verdict if self.answer else 'no answer')}"
 
     def to_dict(self) -> dict[str, object]:
         """Plain values, keys with units."""
@@ -322,6 +326,7 @@ def follow_folder(
     --------
     >>> from shutil import copy
     >>> from tempfile import TemporaryDirectory
+    >>> from chain import follow_folder
     >>> with TemporaryDirectory() as place:
     ...     for name in ("demo/plane-after-pad-before.s1p", "demo/plane-after-pad.s1p"):
     ...         path = copy(name, place)

@@ -10,7 +10,7 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 
 from chain.errors import plain
-from chain.results import SCHEMA_VERSION, plain_values
+from chain.results import SCHEMA_VERSION, Named, plain_values
 
 FORMAT = 1
 KINDS = ("antenna", "lead")
@@ -53,8 +53,8 @@ class SweepRecord:
     """What was done to it after it was measured, such as `time-gated`."""
 
 
-@dataclass(frozen=True)
-class Record:
+@dataclass(frozen=True, repr=False)
+class Record(Named):
     """A measurement and its answer."""
 
     time: datetime
@@ -74,6 +74,10 @@ class Record:
     note: str = ""
     warnings: tuple[str, ...] = ()
     versions: tuple[tuple[str, str], ...] = ()
+
+    def headline(self) -> str:
+        """When, what and with which answer."""
+        return f"{self.time:%Y-%m-%d %H:%M} {self.name} ({self.kind}): {self.answer}"
 
     @property
     def stem(self) -> str:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from io import StringIO
 from pathlib import Path
@@ -20,6 +19,7 @@ from chain.records.lead_loss import corrected_loss_db
 from chain.records.record import ChannelRecord, Record
 from chain.reflection import magnitude_from_vswr, mismatch_loss_db, return_loss_db
 from chain.results import IMPOSSIBLE, SCHEMA_VERSION, TOLD_APART_DB, ResultTable, plain_values
+from library.frozen import dataclass
 
 YEAR_S = 365.25 * 86400
 LEAST_YEARS = 0.5
@@ -173,6 +173,7 @@ def log_trends(folder: str, name: str = "", channel: str = "", false_alarms: flo
 
     Examples
     --------
+    >>> from chain import log_trends
     >>> found = log_trends("demo/log", name="downlead")
     >>> {each.kind for each in found.series}, found.series[0].changed
     ({'lead'}, 'step')

@@ -207,7 +207,7 @@ def choose(
 
     Examples
     --------
-    >>> from chain.selection.need_file import load_need
+    >>> from chain import choose, load_need
     >>> found = choose(load_need("demo/need.toml"))
     >>> best = found.chains[0]
     >>> [item.part for item in best.items], best.cost, best.best.plane

@@ -135,7 +135,7 @@ def improve(
 
     Examples
     --------
-    >>> from chain.files.setup_file import load_setup
+    >>> from chain import improve, load_setup
     >>> found = improve(load_setup("demo/boathouse.toml"))
     >>> found.changes[0].kind, found.changes[0].price, found.changes[0].gain > 0.1
     ('plane', 0.0, True)

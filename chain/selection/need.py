@@ -6,6 +6,7 @@ from dataclasses import field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+from chain.results import Named, span_words
 from chain.setups import Calibration, Far, Item, Near, Sweep
 from library.frozen import dataclass
 from library.records import Limit
@@ -48,8 +49,8 @@ class Offer:
         return self.model.id
 
 
-@dataclass(frozen=True)
-class Need:
+@dataclass(frozen=True, repr=False)
+class Need(Named):
     """What a chain is needed for, and what there is to build it from."""
 
     title: str
@@ -73,6 +74,14 @@ class Need:
     path: str = ""
     own_library: Library | None = field(default=None, compare=False)
     """The library the parts came from, where it is not the built-in one."""
+
+    def headline(self) -> str:
+        """Title, span, limit and how much there is to choose from."""
+        owned = sum(each.owned for each in self.offers)
+        span = span_words([self.sweep.start_hz, self.sweep.stop_hz])
+        return (
+            f"{self.title}: {span}, limit VSWR {self.limit_vswr:.4g}; {owned} owned, {len(self.offers) - owned} offered"
+        )
 
     @property
     def library(self) -> Library:

@@ -44,6 +44,7 @@ def load_need(source: str | PathLike[str], library: Library | None = None) -> Ne
 
     Examples
     --------
+    >>> from chain import load_need
     >>> need = load_need("demo/need.toml")
     >>> need.currency, need.limit_vswr, need.most_items
     ('EUR', 2.0, 4)

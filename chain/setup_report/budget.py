@@ -11,8 +11,9 @@ from rich.console import Console
 from chain.analyses.loss_range import LossRange
 from chain.arrays import Real
 from chain.assembly.power import Account
+from chain.results import counted
 from chain.setup_report.numbers import db, frequency, percent
-from chain.setup_report.phrases import counted, fitted, short
+from chain.setup_report.phrases import fitted, short
 from chain.setup_report.tables import Column, answer, notes, show_table
 
 Rows = Iterator[list[str]]

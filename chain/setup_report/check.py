@@ -8,7 +8,8 @@ from rich.console import Console
 
 from chain.analyses.checks import CheckResult
 from chain.findings import REVERSED, Finding
-from chain.setup_report.phrases import counted, line_of, sentence, short, turn_step
+from chain.results import counted
+from chain.setup_report.phrases import line_of, sentence, short, turn_step
 from chain.setup_report.tables import Column, answer, detail_of, notes, safe, say, show_table
 
 STYLES = {"stop": "bold red", "caution": "yellow", "note": "dim"}

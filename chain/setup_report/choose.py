@@ -8,11 +8,12 @@ from rich.console import Console
 
 from chain.analyses.improvements import RESOLVED
 from chain.money import money_text
+from chain.results import counted
 from chain.selection.choose import Choice, Chosen
 from chain.selection.comparison import ChainComparison
 from chain.selection.improve import Improvement
 from chain.setup_report.numbers import between, db, limit, match, part_limit, short_limit, span
-from chain.setup_report.phrases import LONGEST, counted, fitted, line_of
+from chain.setup_report.phrases import LONGEST, fitted, line_of
 from chain.setup_report.tables import Column, answer, notes, say, show_table
 
 FIRST = {"interval": "Most exact", "cost": "Cheapest", "loss": "Least loss", "reflection": "Least reflection"}

@@ -69,11 +69,6 @@ def sentence(text: str) -> str:
     return f"{text[:1].upper()}{text[1:]}{'' if text.endswith('?') else '.'}"
 
 
-def counted(count: int, noun: str) -> str:
-    """A number with its noun: 1 joint, 4 joints."""
-    return f"{count} {noun}{'' if count == 1 else 's'}"
-
-
 def verdict_word(verdict: str, grade: str | None = None) -> str:
     """A verdict as screens, plots and pages call it; what is not proven by its grade."""
     return GRADES.get(grade or "", "undecided") if verdict == "not proven" else VERDICTS.get(verdict, verdict)

@@ -19,8 +19,9 @@ from chain.diagnosis.records import (
 )
 from chain.diagnosis.session import LOAD50_OHM
 from chain.reflection import vswr
+from chain.results import counted
 from chain.setup_report.numbers import between, db, figure, frequency, head, match, percent, span
-from chain.setup_report.phrases import LONGEST, counted, fitted, line_of, plane_words, short
+from chain.setup_report.phrases import LONGEST, fitted, line_of, plane_words, short
 from chain.setup_report.tables import Column, answer, notes, say, show_table
 
 CAUTION = "Meter with analyzer, supplies and antenna off, volts before ohms (chain card)."

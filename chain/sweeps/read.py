@@ -54,6 +54,7 @@ def read_sweep(
 
     Examples
     --------
+    >>> from chain import read_sweep
     >>> read_sweep("demo/boathouse.csv").interpretation.split(";")[0]
     "column 2 'return_loss_db' read as return loss: 19.62 dB at 174 MHz is VSWR 1.23"
 

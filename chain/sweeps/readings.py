@@ -231,6 +231,7 @@ def typed_readings(
 
     Examples
     --------
+    >>> from chain import typed_readings
     >>> found = typed_readings("VSWR 1.30 at 210 MHz", "VSWR 1.20 at 200 MHz")
     >>> found.freq_hz.tolist(), found.magnitude.round(4).tolist()
     ([200000000.0, 210000000.0], [0.0909, 0.1304])

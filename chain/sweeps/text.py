@@ -28,11 +28,6 @@ def whole_file(path: str, message: str, help_text: str = "") -> InputError:
     return InputError([Defect(path, 0, 0, message, help_text)])
 
 
-def counted(count: int, noun: str) -> str:
-    """A number with its noun, in the plural where it ought to be."""
-    return f"{count} {noun}{'s' * (count != 1)}"
-
-
 def falls(values: Sequence[float]) -> bool:
     """Recognise figures that fall from the first to the last."""
     steps = list(pairwise(values))

@@ -11,10 +11,10 @@ import numpy as np
 
 from chain.arrays import Complex, Real
 from chain.errors import Defect, InputError, quoted
-from chain.results import network
+from chain.results import counted, network
 from chain.sweeps.marks import typed_pair_steps
 from chain.sweeps.options import FREQUENCY_UNITS
-from chain.sweeps.text import AT_ZERO, FALLING, counted, lines_of, whole_file
+from chain.sweeps.text import AT_ZERO, FALLING, lines_of, whole_file
 from chain.sweeps.touchstone_header import Header
 from chain.sweeps.touchstone_lines import scan
 from library.frozen import dataclass

@@ -8,7 +8,8 @@ from math import isqrt
 from typing import NamedTuple
 
 from chain.errors import Defect, quoted
-from chain.sweeps.text import LONGEST_LINE, MOST_POINTS, bounded, counted, falls, whole_file
+from chain.results import counted
+from chain.sweeps.text import LONGEST_LINE, MOST_POINTS, bounded, falls, whole_file
 from chain.sweeps.touchstone_header import (
     MOST_PORTS,
     ONE_NUMBER,

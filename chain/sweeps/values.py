@@ -10,11 +10,12 @@ import numpy as np
 from chain.arrays import Complex, Real, median
 from chain.errors import quoted
 from chain.reflection import OFF_SCALE_VSWR, magnitude_from_return_loss, magnitude_from_vswr, reflection_from_ohm
+from chain.results import counted
 from chain.sweeps.columns import ColumnPlan
 from chain.sweeps.marks import half_steps, worth
 from chain.sweeps.options import QUANTITIES
 from chain.sweeps.table import Cell, Sheet, TextTable
-from chain.sweeps.text import AMBIGUOUS, AT_ZERO, FALLING, counted, falls, figure, off_scale
+from chain.sweeps.text import AMBIGUOUS, AT_ZERO, FALLING, falls, figure, off_scale
 from library.frozen import dataclass
 from library.words import concepts
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
 from chain.arrays import Real, distinct
+from library.frozen import dataclass
 
 USUAL_Q = 30.0
 """Narrowest resonance taken for granted where the set-up states none: readings within a third of f/Q are one piece of curve."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
@@ -18,6 +17,7 @@ from chain.tuning.crossings import lowest, reading_fit
 from chain.tuning.prediction import Repeats, repeats
 from chain.tuning.trials import BenchSweep, bench_of, prepared
 from library.files.store import csv_rows
+from library.frozen import dataclass
 
 NO_DIP = 0.6
 """Least reflection of a sweep from which there is no dip worth the name (VSWR 4); practice."""
@@ -133,8 +133,7 @@ def antenna_faults(
 
     Examples
     --------
-    >>> from chain.assembly.cascade import read_sweep_for
-    >>> from chain.files.setup_file import load_setup
+    >>> from chain import antenna_faults, load_setup, read_sweep_for
     >>> setup = load_setup("demo/loops.toml")
     >>> antenna_faults(setup, read_sweep_for(setup, "demo/loops.s1p")).first is None
     True

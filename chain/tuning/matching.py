@@ -6,7 +6,7 @@ import json
 import math
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from pathlib import Path
 from typing import ClassVar
 
@@ -28,6 +28,7 @@ from chain.tuning.spans import inside, wanted_span
 from chain.tuning.trials import BATCHES, antennas, bench_of, prepared
 from chain.uncertainty.streams import BATCH
 from library.files.save import part_text
+from library.frozen import dataclass
 from library.records import Coax, NetworkArm
 
 
@@ -185,8 +186,7 @@ def match_network(
 
     Examples
     --------
-    >>> from chain.assembly.cascade import read_sweep_for
-    >>> from chain.files.setup_file import load_setup
+    >>> from chain import load_setup, match_network, read_sweep_for
     >>> setup = load_setup("demo/loops.toml")
     >>> found = match_network(setup, read_sweep_for(setup, "demo/loops.s1p"))
     >>> found.networks[0].worst_vswr.value < found.now.vswr.value

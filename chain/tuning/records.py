@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from chain.arrays import Complex, Real
 from chain.results import SCHEMA_VERSION, ResultTable, plain_values
 from chain.tuning.crossings import Estimate
+from library.frozen import dataclass
 
 
 @dataclass(frozen=True)

@@ -64,8 +64,7 @@ def tune(
 
     Examples
     --------
-    >>> from chain.assembly.cascade import read_sweep_for
-    >>> from chain.files.setup_file import load_setup
+    >>> from chain import load_setup, read_sweep_for, tune
     >>> setup = load_setup("demo/loops.toml")
     >>> found = tune(setup, read_sweep_for(setup, "demo/loops.s1p"))
     >>> found.verdict, round(found.change.share.value, 2)

@@ -1,11 +1,16 @@
 """What every public kind of answer shows of itself: units of its columns, one line, a table as wide as the terminal."""
 
+import inspect
+import pickle
 import re
-from dataclasses import replace
+from copy import copy
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
-from public_results import MADE, kinds, result
+from public_results import MADE, OTHERS, kinds, result
+
+import chain
 
 KNOWN = {
     "Hz",
@@ -62,6 +67,54 @@ def test_a_result_by_itself_takes_two_lines_at_most(name):
     assert max(map(len, text.splitlines())) <= 80
     assert text.startswith(f"<{name}: ")
     assert text.endswith(f"; {rows} row{'' if rows == 1 else 's'}>")
+
+
+@pytest.mark.parametrize("name", OTHERS)
+def test_any_other_answer_is_printed_in_two_lines_at_most(name):
+    lines = str(result(name)).splitlines()
+    assert (len(lines) <= 2, max(map(len, lines)) <= 80) == (True, True), lines
+    assert name in lines[0]
+
+
+def test_every_public_function_returns_one_of_these_or_plain_values():
+    plain = {"str", "float", "tuple", "dict", "Real", "Iterator"}
+    returned = set()
+    for name in chain.__all__[1:]:
+        if inspect.isfunction(found := getattr(chain, name)):
+            returned |= set(re.findall(r"\w+", str(inspect.signature(found).return_annotation)))
+    assert returned - plain == {*MADE, *OTHERS} & returned
+    assert set(OTHERS) <= returned
+
+
+@pytest.mark.parametrize("name", [*MADE, *OTHERS])
+def test_an_answer_equals_another_of_the_same_figures(name):
+    """Arrays are compared figure by figure, and what is no number is the same as another at its place."""
+    found = result(name)
+    again = pickle.loads(pickle.dumps(found))
+    assert found == again
+    assert again in [None, found]
+    arrays = [each.name for each in fields(found) if each.compare and getattr(getattr(found, each.name), "size", 0)]
+    for field in arrays:
+        value = getattr(found, field)
+        other = copy(found)
+        vars(other)[field] = value[:-1]
+        assert found != other
+        vars(other)[field] = np.where(np.arange(value.size).reshape(value.shape) == value.size - 1, 17.25, value)
+        assert found != other
+        assert other == pickle.loads(pickle.dumps(other))
+
+
+def test_what_is_no_number_is_alike_at_the_same_place_only():
+    one, same, other = (chain.SweepOptions(impedance_ohm=each) for each in (float("nan"), np.float64("nan"), 50.0))
+    assert one == same
+    assert one != other
+    from library.frozen import _alike
+
+    assert _alike(np.array([1.0, np.nan]), np.array([1.0, np.nan]))
+    assert not _alike(np.array([1.0, np.nan]), np.array([np.nan, 1.0]))
+    assert not _alike(np.zeros(0), np.zeros(1))
+    assert _alike(np.zeros(0), np.zeros(0))
+    assert not _alike(np.array(["a"]), None)
 
 
 def test_a_long_title_is_cut_and_the_count_stays():

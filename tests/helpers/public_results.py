@@ -2,6 +2,8 @@
 
 from dataclasses import replace
 from functools import cache
+from shutil import copy
+from tempfile import TemporaryDirectory
 
 import few_trials
 import pytest
@@ -58,14 +60,36 @@ MADE = {
     "SeenLevels": lambda: chain.compare_seen(HOUSE, chain.read_seen("demo/outlets-seen.csv", HOUSE), draws=400),
 }
 """Public kinds of answers by name, and how one is made."""
+OTHERS = {
+    "Chain": lambda: chain.build(setup()),
+    "DcReading": lambda: chain.dc_card(setup())[0],
+    "FollowAnswer": lambda: _followed(),
+    "KnownTerminations": lambda: chain.known_ends({"open": ["2.20"], "load": ["1.67"]}, 207e6),
+    "LevelTable": lambda: chain.read_levels("demo/levels.csv"),
+    "Need": lambda: chain.load_need("demo/need.toml"),
+    "Record": lambda: _recorded(),
+    "SeenLevel": lambda: chain.read_seen("demo/outlets-seen.csv", HOUSE)[0],
+    "Sweeps": lambda: chain.two_port_sweeps(["demo/pad.s2p"]),
+}
+"""What public functions return besides: records that are no tables."""
+
+
+def _followed():
+    with TemporaryDirectory() as place:
+        copy("demo/plane-after-pad.s1p", place)
+        return next(iter(chain.follow_folder("demo/plane-after-pad.toml", place, once=True)))
+
+
+def _recorded():
+    with TemporaryDirectory() as folder:
+        return chain.log_measurement(folder, "demo/plane-after-pad.toml", "demo/plane-after-pad.s1p")
 
 
 def _learnt():
-    from chain.characterize.error_model import Analyzer
-    from chain.characterize.part_making import About
-
     sweeps = chain.one_port_sweeps({"open": "demo/lead-open.s1p", "short": "demo/lead-short.s1p"})
-    return chain.learn_lead(sweeps, About("lead", "a lead"), Analyzer(tracking=0.01), length_m=0.6, draws=400)
+    return chain.learn_lead(
+        sweeps, chain.About("lead", "a lead"), chain.Analyzer(tracking=0.01), length_m=0.6, draws=400
+    )
 
 
 @cache
@@ -73,7 +97,7 @@ def result(name):
     """An answer of a kind."""
     with pytest.MonkeyPatch.context() as here:
         few_trials.lower(here)
-        return MADE[name]()
+        return (MADE | OTHERS)[name]()
 
 
 def kinds():
