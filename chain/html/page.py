@@ -152,6 +152,7 @@ def _environment() -> Environment:
         units=units,
     )
     made.globals["verdict_word"] = verdict_word
+    made.globals["bound_words"] = recover.bound_words
     return made
 
 

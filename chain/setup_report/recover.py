@@ -359,7 +359,7 @@ def _point(result: Recovery, index: int) -> dict[str, object]:
         figure(float(result.reading_vswr[index])),
         figure(float(result.true_vswr[index])) if known else "none",
         span(float(result.low[index]), float(result.high[index])),
-        _bound(result, index),
+        bound_words(result, index),
         _lost(float(result.mismatch_loss_db[index])) if known else "none",
         "" if result.true_ohm is None else impedance(complex(result.true_ohm[index])),
         _word(result.verdicts[index], result.grades[index]),
@@ -376,7 +376,7 @@ def _is_bounded(result: Recovery, index: int) -> bool:
     return not (float(result.bound_low[index]) < LOW_ENOUGH and float(result.bound_high[index]) > HIGH_ENOUGH)
 
 
-def _bound(result: Recovery, index: int) -> str:
+def bound_words(result: Recovery, index: int) -> str:
     """The guaranteed bound, or that it leaves anything open; NaN where nothing possible reads so."""
     low, high = float(result.bound_low[index]), float(result.bound_high[index])
     return span(low, high) if _is_bounded(result, index) else "anything"

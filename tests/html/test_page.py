@@ -31,9 +31,9 @@ from chain.plots.figure import CurveChart, Level, Series, Span, even_axis, vswr_
 from chain.reflection import magnitude_from_vswr
 from chain.setup_report.card import card_lines
 from chain.setup_report.expect import verdict_lines
-from chain.setup_report.numbers import Units, figure, in_units, span
+from chain.setup_report.numbers import Units, figure, frequency, in_units, span
 from chain.setup_report.phrases import sentence, verdict_word
-from chain.setup_report.recover import CHANNEL_GROUPS
+from chain.setup_report.recover import CHANNEL_GROUPS, bound_words
 from chain.setup_report.recover import opening as recover_lines
 from chain.sweeps.readings import Readings
 
@@ -106,6 +106,16 @@ def test_the_head_is_what_the_screen_of_the_command_opens_with(made, text):
     assert [each for each in Reader(text).texts["li"] if each.startswith("Warning:")] == [
         f"Warning: {sentence(each)}" for each in made.warnings
     ]
+
+
+def test_a_bound_that_leaves_anything_open_says_so_as_the_screen_does():
+    setup = load_setup(BOATHOUSE)
+    sweep = read_sweep_for(setup, str(SWEEP))
+    found = recover(setup, sweep, draws=1000)
+    worst = int(np.argmax(found.bound_high))
+    assert bound_words(found, worst) == "anything"
+    rows = page_html(page(setup, measured_setup(), sweep, (str(BOATHOUSE), str(SWEEP)), 1000))
+    assert re.search(rf">{frequency(found.freq_hz[worst])}</th>.*<td>anything</td></tr>", rows)
 
 
 def test_every_channel_has_a_tile_in_the_order_of_the_channels(made, setup):
