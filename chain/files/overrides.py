@@ -88,9 +88,10 @@ def _pad(part: Pad, given: dict[str, Any], changes: dict[str, Any], where: Where
     least_db = minimum_loss_db(max(part.near_ohm, part.far_ohm), min(part.near_ohm, part.far_ohm))
     if "loss" in given and given["loss"] < least_db - SLACK_DB:
         ends = f"{part.near_ohm:g} and {part.far_ohm:g} ohm"
-        into.warnings.append(
+        into.warn(
+            (*where, "loss"),
             f"{where_name(where)}: a loss of {given['loss']:g} dB is less than any pad of resistors has that matches {ends} "
-            f"({least_db:.2f} dB)"
+            f"({least_db:.2f} dB)",
         )
     if resistors:
         return changes | {"arms": _resistors(part, given, resistors[0], where, into), "model": "resistors"}

@@ -16,7 +16,7 @@ from chain.files.toml import Where
 from chain.files.whole_file import check_top, parse_whole, source_of
 from chain.setups import Far, Item, Near, Setup, Sweep, with_conductors
 from chain.units import format_quantity
-from library.formulas import attenuation_db_per_100m, ladder_abcd, span_hz
+from library.formulas import attenuation_db_per_100m, ladder_abcd, limit_return_loss_db, span_hz
 from library.records import Adapter, Coax, Measured, Pad, Splitter
 
 if TYPE_CHECKING:
@@ -93,7 +93,7 @@ def parse_setup(raw: bytes, path: str = "set-up", folder: Path | None = None, li
     """
 
     def read(document: dict[str, Any], text: str, into: Diagnostics) -> Setup | None:
-        return _read(document, path, into, library is None)
+        return _read(document, text, path, into, library is None)
 
     setup, text = parse_whole(raw, path, folder, library, read)
     from chain.files.toml import defect_at
@@ -129,7 +129,7 @@ def up_to_date(setup: Setup) -> Setup:
 Setup.written_by(_text)
 
 
-def _read(document: dict[str, Any], path: str, into: Diagnostics, own_library: bool) -> Setup | None:
+def _read(document: dict[str, Any], text: str, path: str, into: Diagnostics, own_library: bool) -> Setup | None:
     from chain.files.sections import read_antenna, read_calibration, read_far, read_near, read_parts, read_sweep
 
     if "chain" in check_top(document, ROOT_KEYS, NEEDED, into, "the set-up"):
@@ -160,11 +160,22 @@ def _read(document: dict[str, Any], path: str, into: Diagnostics, own_library: b
         far,
         calibration,
         tuple(into.assumed),
-        tuple(into.warnings),
+        tuple(_with_place(each, text, path, into) for each in into.warnings),
         path,
         into.parts,
         antenna,
     )
+
+
+def _with_place(warning: str, text: str, path: str, into: Diagnostics) -> str:
+    """A warning with file, line and column before it where it has a place."""
+    from chain.files.setup_writing import AS_A_FILE
+    from chain.files.toml import defect_at
+
+    if warning not in into.places or path == AS_A_FILE:
+        return warning
+    at = defect_at(text, path, [into.places[warning]], warning, "")
+    return f"{plain(path)}:{at.line}:{at.column}: {warning}"
 
 
 def _chain(document: dict[str, Any], into: Diagnostics) -> tuple[list[Any], dict[str, Any]]:
@@ -223,6 +234,7 @@ def span_checks(
                 ("sweep", high_key), f"above what {plain(name)} holds for: {span}", "lower it, or choose another part"
             )
     _total_loss(sweep, items, into)
+    _room_for_tolerances(sweep, items, into)
     ends = [end.connector for end in (near, far) if end]
     ends += [end for item in _with_arms(items) for end in (item.near_connector, item.far_connector)]
     lowest: dict[str, float] = {}
@@ -247,6 +259,37 @@ def _total_loss(sweep: Sweep, items: Sequence[tuple[Where, Item]], into: Diagnos
             f"the chain loses {total:.0f} dB one way at {at}, {loss:.0f} dB of it here: nothing comes back through it"
         )
         into.defect((*where, key), what, f"{MOST_LOSS_DB:g} dB at most can be computed; is this figure meant?")
+
+
+def _room_for_tolerances(sweep: Sweep, items: Sequence[tuple[Where, Item]], into: Diagnostics) -> None:
+    """Warn of a lead's stated tolerance of impedance that its limit of reflection has no room for: the rest of it counts nowhere.
+
+    Source: Of d ohm less than Z either end reflects r = d/(2 Z - d), the lead r + r e^(-2 a l) where they come back in phase.
+    """
+    for where, item in items:
+        part = item.part
+        if not isinstance(part, Coax) or part.limit is None or item.ideal or "impedance_tolerance" not in item.stated:
+            continue
+        ohm, off = part.impedance_ohm, min(part.impedance_tolerance_ohm, part.impedance_ohm)
+        points = [
+            sweep.start_hz,
+            *(each for each in part.limit.freq_hz if sweep.start_hz < each < sweep.stop_hz),
+            sweep.stop_hz,
+        ]
+        shares = {hertz: 1 + 10 ** (-loss_db(item, hertz) * (1 - part.loss_tolerance) / 10) for hertz in points}
+        ends = {hertz: 10 ** (-limit_return_loss_db(part.limit, hertz) / 20) / shares[hertz] for hertz in points}
+        strictest = min(ends, key=lambda hertz: ends[hertz])
+        room, share, end = 2 * ohm * ends[strictest] / (1 + ends[strictest]), shares[strictest], off / (2 * ohm - off)
+        if off <= room * (1 + ROUNDING):
+            continue
+        least_db = math.floor(-200 * math.log10(min(end * share, 1.0))) / 10
+        into.warn(
+            (*where, "impedance_tolerance"),
+            f"{plain(item.id)}: impedance_tolerance and reflection contradict: {ohm - off:g} ohm in {ohm:g} reflects up to "
+            f"{end * share:.2f} by itself, where a quarter wave long, the whole lead {ends[strictest] * share:.2g} at most; "
+            f'{room:.2g} ohm of the tolerance count: state reflection = "{least_db:g} dB", or impedance_tolerance = '
+            f'"{math.floor(room * 100) / 100:g} ohm"',
+        )
 
 
 MOST_AHEAD_DB = 50.0

@@ -26,6 +26,8 @@ READABLE = {"frequency": "MHz", "inductance": "nH", "capacitance": "pF"}
 """Units that figures are written in where the first of the kind would be hard to read."""
 KIND_OF_END = {"_m": "length", "_ohm": "impedance", "_hz": "frequency", "_db": "loss"}
 """Kind of quantity that the end of a field's name stands for."""
+AS_A_FILE = "the set-up as a file"
+"""Name of a text that nobody sees: nothing in it has a place."""
 NEARLY = 1e-12
 """Relative: a limit in dB may miss the last digit of the VSWR that it stands for."""
 NEIGHBOURS = 8
@@ -52,7 +54,7 @@ def setup_text(
         "calibration": _calibration(setup),
     }
     text = toml_text({key: _stated(value) for key, value in tables.items()})
-    again = read(text.encode(), "the set-up as a file", folder)
+    again = read(text.encode(), AS_A_FILE, folder)
     different = next(_differences(with_conductors(setup), again, "setup"), "")
     if different:
         raise RangeError(

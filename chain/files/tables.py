@@ -323,6 +323,8 @@ class Diagnostics:
     reports_assumed: bool = True
     """Whether anybody asks what was assumed of items."""
     warnings: list[str] = field(default_factory=list)
+    places: dict[str, Where] = field(default_factory=dict)
+    """Where in the file a warning belongs, by its text, as far as it belongs to one place."""
     highest_hz: float = 0.0
     """Highest frequency of the sweep, where it is known."""
     measured_hz: dict[str, tuple[float, float]] = field(default_factory=dict)
@@ -331,6 +333,11 @@ class Diagnostics:
     def defect(self, where: Where, message: str, help: str = "", spot: str = "value") -> None:
         """Take down one defect."""
         self.defects.append(PlacedDefect(where, message, help, spot))
+
+    def warn(self, where: Where, text: str) -> None:
+        """Take down one warning and its place."""
+        self.warnings.append(text)
+        self.places[text] = where
 
 
 def read_table(model: type[Model], raw: object, where: Where, into: Diagnostics) -> Model:

@@ -1,11 +1,15 @@
 """Sound set-up files: what becomes of each key, what is assumed, and what changes nothing."""
 
+import re
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from chain.assembly.cascade import build
+from chain.calls.setup_checked import checked
 from chain.files.setup_file import load_setup, parse_setup
 from library.load import load_library
 from library.records import Limit
@@ -249,6 +253,42 @@ def test_warnings_do_not_stop_a_set_up():
     warnings = parse_setup(text.encode()).warnings
     assert "sweep: with one point only the start frequency is computed" in warnings
     assert any("less than any pad of resistors has that matches 50 and 75 ohm (5.72 dB)" in each for each in warnings)
+
+
+LOOSE = f"""{ENDS}[[chain]]
+id = "x"
+{LEAD}impedance_tolerance = "12 ohm"
+reflection = "40 dB"
+"""
+
+
+def test_a_tolerance_that_a_limit_has_no_room_for_is_warned_of_in_its_place():
+    """63 ohm in 75 reflect (75^2 - 63^2)/(75^2 + 63^2) = 0.17 a quarter wave long; either remedy that is named ends it."""
+    line = LOOSE.splitlines().index('impedance_tolerance = "12 ohm"') + 1
+    setup = parse_setup(LOOSE.encode(), "mine.toml")
+    found = [each for each in setup.warnings if "contradict" in each]
+    assert len(found) == 1
+    assert found[0].startswith(f"mine.toml:{line}:23: x: impedance_tolerance and reflection contradict: 63 ohm in 75")
+    assert "up to 0.17 by itself, where a quarter wave long, the whole lead 0.01 at most; 0.75 ohm" in found[0]
+    remedies = re.search('state (reflection = ".*? dB"), or (impedance_tolerance = ".*? ohm")', found[0]).groups()
+    for old, new in zip(('reflection = "40 dB"', 'impedance_tolerance = "12 ohm"'), remedies, strict=True):
+        mended = parse_setup(LOOSE.replace(f"\n{old}", f"\n{new}").encode())
+        assert "contradict" not in " ".join(mended.warnings)
+    assert "mine.toml" not in " ".join(checked(replace(setup, items=(replace(setup.items[0], length_m=1.0),))).warnings)
+
+
+@pytest.mark.parametrize("length", ["0.1 m", "30 m", "300 m"])
+@pytest.mark.parametrize("tolerance", ["0.5 ohm", "2 ohm", "10 %"])
+@pytest.mark.parametrize(
+    "reflection", ['"14 dB"', '"30 dB"', '[["100 MHz", "20 dB"], ["200 MHz", "40 dB"], ["1 GHz", "10 dB"]]']
+)
+def test_it_is_warned_of_where_less_than_the_stated_tolerance_is_computed_with(length, tolerance, reflection):
+    text = LOOSE.replace('"0.6 m"', f'"{length}"').replace('"12 ohm"', f'"{tolerance}"').replace('"40 dB"', reflection)
+    setup = parse_setup(text.encode())
+    (lead,) = dict(build(setup, fit=False).groups)["x"]
+    kept = lead.impedance_tolerance_ohm / setup.items[0].part.impedance_tolerance_ohm
+    # What the loss makes complex of the impedance takes a trace of the room more.
+    assert ("contradict" in " ".join(setup.warnings)) == (kept < 0.99) or 0.97 < kept < 1
 
 
 def test_a_library_may_be_handed_over():
