@@ -63,7 +63,7 @@ def test_the_file_goes_through_the_commands_at_once(words, tmp_path):
             ["--outlets", "2", "--for", "vhf-tv"],
         ),
         (["--outlets", "2", "--for", "kitchen"], "begins with one band", ["--outlets", "2", "--for", "uhf-tv"]),
-        (["--outlets", "2", "--shows", "vswr"], "is of an analyzer", ["--outlets", "2"]),
+        (["--outlets", "2", "--shows", "vswr"], "is of the analyzer", ["--outlets", "2"]),
         (["--outlets", "2", "--length", "0 m"], "above zero", ["--outlets", "2", "--length", "1 m"]),
         (["--outlets", "2", "--far", "screw-300"], "75-ohm", ["--outlets", "2", "--far", "F"]),
     ],
