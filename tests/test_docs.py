@@ -66,7 +66,7 @@ def test_the_text_of_an_error_that_a_page_shows_is_compared(shown, failed):
     """Not its kind alone."""
     code = (
         ">>> import chain\n>>> chain.readings_of([1e8], vswr=[2.0]).to_network(50.0)\nTraceback (most recent call last):\n"
-        f"chain.errors.RangeError: {shown}a Network needs a complex sweep)\n"
+        f"chain.errors.RangeError: {shown}a Touchstone file or Network holds R and X: read a sweep with phase, or write .csv)\n"
     )
     session = doctest.DocTestParser().get_doctest(code, {}, "page", "page", 0)
     assert doctest.DocTestRunner(optionflags=FLAGS).run(session, out=lambda text: None).failed == failed
