@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -135,17 +136,17 @@ class Reception(ResultTable):
         listened = np.array([not outlet.end for outlet in self.installation.outlets])
         return int(np.count_nonzero(self.verdicts[listened] == VERDICTS.index(verdict)))
 
-    @property
+    @cached_property
     def unpowered(self) -> tuple[Finding, ...]:
         """What the amplifiers' direct current lacks."""
         return unpowered(self.installation)
 
-    @property
+    @cached_property
     def unfed(self) -> tuple[str, ...]:
         """Amplifiers without their direct current: all levels are computed without them, by their bypasses."""
         return unfed_amplifiers(self.installation)
 
-    @property
+    @cached_property
     def silent(self) -> tuple[str, ...]:
         """Outlets without any level: behind an amplifier that has neither its direct current nor a bypass."""
         return tuple(each.id for each in self.installation.outlets if self.silent_at(each.id))
@@ -153,12 +154,14 @@ class Reception(ResultTable):
     def silent_at(self, place: str) -> bool:
         """Whether nothing arrives at an outlet, or behind an item (its id, or a port of it)."""
         home = place.partition(".")[0]
-        dead = {
-            item.id
-            for item in self.installation.items
-            if item.id in self.unfed and isinstance(item.part, Amplifier) and not item.part.bypass_loss_db
-        }
-        return bool(dead & {home, *way_to(self.installation, home)})
+        return bool(self._dead) and bool(self._dead & {home, *way_to(self.installation, home)})
+
+    @cached_property
+    def _dead(self) -> frozenset[str]:
+        """Amplifiers that pass nothing: they have neither their direct current nor a bypass."""
+        parts = {item.id: item.part for item in self.installation.items}
+        amplifiers = ((name, parts[name]) for name in self.unfed)
+        return frozenset(name for name, part in amplifiers if isinstance(part, Amplifier) and not part.bypass_loss_db)
 
     @property
     def works(self) -> bool:

@@ -4,11 +4,17 @@ from __future__ import annotations
 
 import json
 from collections import deque
+from io import StringIO
 
 import pytest
 from click.testing import CliRunner
+from rich.console import Console
 
 from chain.cli.main import chain
+from chain.outlet_report.outlets import render
+from chain.reception import outlets as outlets_module
+from chain.reception.checks import unfed_amplifiers
+from chain.reception.installation_file import parse_installation
 
 HEAD = """
 title = "Large"
@@ -59,3 +65,17 @@ def test_thousands_of_items(text, outlets, tmp_path):
     done = CliRunner().invoke(chain, ["outlets", str(path), "--json", "--draws", "200"])
     assert done.exit_code == 0, done.output
     assert len(json.loads(done.stdout)["outlets"]) == outlets
+
+
+def test_the_direct_current_is_followed_once_for_a_whole_answer(monkeypatch):
+    """And not for each row that is shown: a house of hundreds of outlets would wait for minutes."""
+    times = []
+
+    def counted(installation):
+        times.append(len(installation.items))
+        return unfed_amplifiers(installation)
+
+    monkeypatch.setattr(outlets_module, "unfed_amplifiers", counted)
+    found = outlets_module.outlets(parse_installation(wide(16).encode()), draws=200)
+    render(found, Console(file=StringIO()), every=True)
+    assert len(times) <= 2
