@@ -76,6 +76,6 @@ def test_the_direct_current_is_followed_once_for_a_whole_answer(monkeypatch):
         return unfed_amplifiers(installation)
 
     monkeypatch.setattr(outlets_module, "unfed_amplifiers", counted)
-    found = outlets_module.outlets(parse_installation(wide(16).encode()), draws=200)
+    found = outlets_module.outlets(parse_installation(wide(16)[0].encode()), draws=200)
     render(found, Console(file=StringIO()), every=True)
     assert len(times) <= 2
