@@ -18,12 +18,14 @@ from chain.diagnosis.likelihood import BLOCK, Agreeing, FaultWork, Meter, Window
 from chain.diagnosis.sampling import Predicted
 from chain.diagnosis.session import Session
 from chain.diagnosis.terminations import TerminationReading
-from chain.uncertainty.parallel import in_order, thread_count
+from chain.uncertainty.parallel import in_order
 
 ENOUGH = 0.80
 """Probability from which on a kind is named."""
 PILOT_BLOCKS = 2
 """First trials, over the whole range of sizes: they show which sizes of which faults come near the readings at all."""
+BLOCKS_AT_ONCE = 4
+"""Blocks drawn before it is asked whether more are needed: not as many as there are threads, or the answer would depend on them."""
 MOST_DRAWS = 400_000
 HOPELESS_DRAWS = 100_000
 """Trials after which a set of readings that none of them gives is not waited for."""
@@ -117,7 +119,7 @@ def evidence(
     kept = [[work.chances(index, block[index]) for block in first if block[index]] for index in range(len(kinds))]
     found, most, made = _best(work, kept, widths, rough), -(-(draws or MOST_DRAWS) // BLOCK), len(first)
     while made < most and not (draws is None and _settled(found)):
-        numbers = range(PILOT_BLOCKS + made, PILOT_BLOCKS + min(made + 2 * thread_count(), most))
+        numbers = range(PILOT_BLOCKS + made, PILOT_BLOCKS + min(made + BLOCKS_AT_ONCE, most))
         for block in in_order(lambda number: _agreeing(work, number, windows), numbers):  # noqa: B023
             for own, agreeing in zip(kept, block, strict=True):
                 own += [] if agreeing is None else [agreeing]

@@ -18,8 +18,9 @@ SPARE_BYTES = 31_000_000
 
 
 def thread_count() -> int:
-    """How many threads share the work."""
-    return min(MOST_THREADS, os.cpu_count() or 1)
+    """How many threads share the work: one for each processor that this process may use."""
+    allowed = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
+    return min(MOST_THREADS, allowed or 1)
 
 
 class Dropped(Exception):
@@ -56,8 +57,9 @@ def in_order(work: Callable[[Given], Made], items: Iterable[Given], many: bool =
     # back to the system, page by page, after every temporary array: a fifth of the time. Nothing is ever written to it.
     spare = np.empty(SPARE_BYTES, dtype=np.uint8)
     del spare
-    if isinstance(items, Sequence) and len(items) == 1:
-        yield work(items[0])
+    threads = thread_count()
+    if threads == 1 or (isinstance(items, Sequence) and len(items) == 1):
+        yield from map(work, items)
         return
     dropped, outer = Event(), _watching()
 
@@ -66,7 +68,7 @@ def in_order(work: Callable[[Given], Made], items: Iterable[Given], many: bool =
         go_on()
         return work(item)
 
-    with ThreadPoolExecutor(max_workers=thread_count()) as pool:
+    with ThreadPoolExecutor(max_workers=threads) as pool:
         try:
             yield from pool.map(watched, items)
         finally:

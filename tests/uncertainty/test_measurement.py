@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from dataclasses import replace
 
 import numpy as np
@@ -12,7 +11,7 @@ from hypothesis import given, settings
 
 from chain.rf.elements import Box, Line, aligned
 from chain.rf.parts import elements_of
-from chain.uncertainty import intervals
+from chain.uncertainty import intervals, parallel
 from chain.uncertainty.bounds import reading_bound
 from chain.uncertainty.calibration import Standards
 from chain.uncertainty.coverage_region import recovered_trials
@@ -273,7 +272,7 @@ def test_block_and_threads_change_nothing(with_phase, monkeypatch):
     found = []
     for block, threads in ((1, 1), (10**9, 1), (1, 4), (4000, 3)):
         monkeypatch.setattr(intervals, "BLOCK", block)
-        monkeypatch.setattr(os, "cpu_count", lambda threads=threads: threads)
+        monkeypatch.setattr(parallel, "thread_count", lambda threads=threads: threads)
         found.append(intervals.intervals(measurement, seen, 1 / 3, np.full(size.shape, 0.01), 2000, 3).ends)
     for other in found[1:]:
         for name, value in vars(found[0]).items():
