@@ -307,7 +307,7 @@ def _noise_tolerance(item: InstalledItem) -> float:
     return 0.0 if item.ideal or not isinstance(item.part, Amplifier) else item.part.noise_figure_tolerance_db
 
 
-@lru_cache(maxsize=1)
+@lru_cache(maxsize=2)
 def _common_stock(size: int, places: int, seed: int) -> tuple[Array, Array, Array]:
     """Discs and flat numbers for all ports of any installation, and where each port begins."""
     rng = np.random.default_rng(seed)
@@ -336,7 +336,7 @@ class RandomPool:
         # Generators of their own: a changed installation keeps its field, its antenna, its weather and its cables.
         self.outdoor = np.random.default_rng([seed, 1]).random(count, dtype=np.float32)
         self.cables = np.random.default_rng([seed, 2]).uniform(-1, 1, (max(types, 1), count)).astype(np.float32)
-        self.rng = np.random.default_rng([seed, 3])
+        self.seed = seed
 
     def block(self, part: slice) -> TrialBlock:
         """Some of the trials."""

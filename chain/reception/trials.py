@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import lru_cache
 from itertools import pairwise
 from typing import Any
 
@@ -211,19 +212,28 @@ def _channel_ends(kept: Array) -> tuple[Array, Array, float]:
     return _ends(kept[0]), np.array(ratio), float(10 * np.log10(above / below).max(initial=0.0))
 
 
-def _common(nominal: Nominal, compiled: Compiled, pool: RandomPool) -> _CommonTrials:
-    installation, rng, count = compiled.installation, pool.rng, pool.count
-    spread = np.array([[source.spread_db] for source in installation.sources])
-    tolerance = installation.antenna.gain_tolerance_db
-    # Spread over places is log-normal, and so normal in decibels (Rec. ITU-R P.1546); the gain of an antenna is only known to lie in a
-    # range.
-    field = (spread * rng.standard_normal((len(installation.sources), count))).astype(np.float32)
-    antenna = (tolerance * rng.uniform(-1, 1, count)).astype(np.float32)
+@lru_cache(maxsize=4)
+def _common_numbers(sources: int, count: int, places: int, seed: int) -> tuple[Array, Array, Array, Array, Array]:
+    """What is drawn for all channels, before it is spread: many alternatives of one installation ask for the same."""
+    rng = np.random.default_rng([seed, 3])
+    field, antenna = rng.standard_normal((sources, count)), rng.uniform(-1, 1, count)
     turn = np.exp(2j * np.pi * rng.random(count)).astype(np.complex64)
     # One unknown phase for all channels: the leads, whose lengths are known, turn it from channel to channel.
     disc = (np.sqrt(rng.random(count)) * np.exp(2j * np.pi * rng.random(count))).astype(np.complex64)
+    return field, antenna, turn, disc, rng.permutation(places).astype(np.int32)
+
+
+def _common(nominal: Nominal, compiled: Compiled, pool: RandomPool) -> _CommonTrials:
+    installation = compiled.installation
+    spread = np.array([[source.spread_db] for source in installation.sources])
+    tolerance = installation.antenna.gain_tolerance_db
+    field, antenna, turn, disc, places = _common_numbers(len(spread), pool.count, pool.SIZE, pool.seed)
+    # Spread over places is log-normal, and so normal in decibels (Rec. ITU-R P.1546); the gain of an antenna is only known to lie in a
+    # range.
+    field = (spread * field).astype(np.float32)
+    antenna = (tolerance * antenna).astype(np.float32)
     outlets = len(installation.outlets)
-    starts = rng.permutation(pool.SIZE)[: 2 * outlets].reshape(2, outlets)
+    starts = places[: 2 * outlets].reshape(2, outlets)
     rows: dict[tuple[str, ...], list[int]] = {}
     for row, port in enumerate(compiled.plan.outlets):
         rows.setdefault(_amplifiers_before(compiled, int(port)), []).append(row)
