@@ -24,12 +24,18 @@ LIKE = 0.75
 """Likeness from which on a region may be meant: Russia is not a slip for Austria."""
 
 
+@cache
+def _exact(text: str) -> Fraction:
+    """A decimal number of a raster, of which there are few: reading one costs more than all that is done with it."""
+    return Fraction(text)
+
+
 def centre_mhz(raster: Raster, channel: str) -> Fraction:
     """Give the centre of a signal in a channel [MHz] (a + b*N + c of `library/data/rasters.toml`)."""
     for name, centre in raster.extra:
         if name == channel:
             return Fraction(centre)
-    return Fraction(raster.a) + Fraction(raster.b) * int(channel) + Fraction(raster.c)
+    return _exact(raster.a) + _exact(raster.b) * int(channel) + _exact(raster.c)
 
 
 def edges_mhz(raster: Raster, channel: str) -> tuple[Fraction, Fraction]:
@@ -39,8 +45,8 @@ def edges_mhz(raster: Raster, channel: str) -> tuple[Fraction, Fraction]:
     """
     middle = centre_mhz(raster, channel)
     if raster.edge_c:
-        middle += Fraction(raster.edge_c) - Fraction(raster.c)
-    half = Fraction(raster.width_mhz) / 2
+        middle += _exact(raster.edge_c) - _exact(raster.c)
+    half = _exact(raster.width_mhz) / 2
     return middle - half, middle + half
 
 

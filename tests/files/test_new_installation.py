@@ -1,9 +1,11 @@
 """Installation files made for what a user tells: they load, fit together and answer at once."""
 
+from itertools import cycle, product
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from further import wide
 
 from chain.cli.main import chain
 from chain.errors import ChainError
@@ -20,12 +22,17 @@ def made(wish, count):
     return parse_installation(new_installation_text(wish, count).encode(), "house.toml", Path())
 
 
-@pytest.mark.parametrize("band", BANDS)
-@pytest.mark.parametrize("region", regions())
+THERE = {(each.region, each.band) for each in load_library().rasters}
+PAIRS = tuple(product(BANDS, regions()))
+CHOSEN = {each for each in PAIRS if each[1] == "europe"} | set(zip(cycle(BANDS), regions(), strict=False))
+CHOSEN |= {(next(band for band in BANDS if (each, BANDS[band]) in THERE), each) for each in regions()}
+"""Every band of one region, every region in one of the bands, and each in one that it has."""
+
+
+@pytest.mark.parametrize(("band", "region"), [*sorted(CHOSEN), *wide(*(each for each in PAIRS if each not in CHOSEN))])
 def test_any_band_and_region_is_a_house_that_answers(band, region):
     wish = Wish(purpose=band, region=region, length="7,5 m")
-    there = {raster.band for raster in load_library().rasters if raster.region == region}
-    if BANDS[band] not in there and band not in ("fm", "dab"):
+    if (region, BANDS[band]) not in THERE and band not in ("fm", "dab"):
         with pytest.raises(ChainError, match="no channels of"):
             made(wish, 2)
         return
@@ -36,7 +43,11 @@ def test_any_band_and_region_is_a_house_that_answers(band, region):
     assert outlets(house, draws=200).installation.outlets
 
 
-@pytest.mark.parametrize("count", range(1, MOST_OUTLETS + 1))
+SPLITS = 1, 2, 3, 5, 9, MOST_OUTLETS
+"""Outlets of which each asks for another way to split."""
+
+
+@pytest.mark.parametrize("count", [*SPLITS, *wide(*({*range(1, MOST_OUTLETS + 1)} - {*SPLITS}))])
 @pytest.mark.parametrize("far", ["F", "IEC", "F-75 plug", "BNC-75"])
 def test_every_outlet_has_its_own_output(count, far):
     house = made(Wish(far=far), count)

@@ -62,9 +62,9 @@ def faults(read, text):
 @pytest.mark.parametrize(
     ("name", "read", "every"),
     [
-        ("need.toml", read_need, 1),
-        ("outlets.toml", read_installation, 3),
-        *wide(("outlets.toml", read_installation, 1)),
+        ("need.toml", read_need, 2),
+        ("outlets.toml", read_installation, 7),
+        *wide(("need.toml", read_need, 1), ("outlets.toml", read_installation, 1)),
     ],
 )
 def test_what_a_file_s_error_proposes_works(name, read, every):
