@@ -91,7 +91,7 @@ class Compiled:
 
     def _through(self, group: DepthGroup, at: Any, trials: TrialBlock | None) -> ThroughValues:
         fixed = self._fixed(group)
-        near = far = fixed.step if np.any(fixed.step) else None
+        near = far = fixed.step if fixed.step.any() else None
         if trials is None:
             # Nothing is drawn, so losses stand as stated: what the junctions of a part lose is in its figure already.
             loss_db = self._stack(group, "conductor_db", at) + self._stack(group, "rest_db", at)
@@ -231,11 +231,8 @@ class _Fixed:
     is_lead: Array
     is_line: Array
     cable: list[int]
-
-    @property
-    def amplified(self) -> bool:
-        """Whether there is an amplifier among them."""
-        return bool(np.any(self.reverse > 0))
+    amplified: bool
+    """Whether there is an amplifier among them."""
 
 
 def _fixed_values(items: Sequence[InstalledItem], steps: Sequence[float], types: Sequence[str]) -> _Fixed:
@@ -243,18 +240,20 @@ def _fixed_values(items: Sequence[InstalledItem], steps: Sequence[float], types:
         return np.array(values, dtype=np.float32)[:, None]
 
     amplifiers = [item.part if isinstance(item.part, Amplifier) else None for item in items]
+    reverse = np.array([10 ** (-part.reverse_loss_db / 10) if part else 0.0 for part in amplifiers])[:, None]
     return _Fixed(
         np.array(steps, dtype=complex)[:, None],
         np.array([_kelvin(item) for item in items])[:, None],
         np.array([10 ** (part.noise_figure_db / 10) if part else 0.0 for part in amplifiers])[:, None],
         column([_noise_tolerance(item) for item in items]),
-        np.array([10 ** (-part.reverse_loss_db / 10) if part else 0.0 for part in amplifiers])[:, None],
+        reverse,
         column([_relative(item) for item in items]),
         column([_tolerance_db(item) for item in items]),
         (column([item.temperature_low_c for item in items]), column([item.temperature_high_c for item in items])),
         np.array([[isinstance(item.part, Coax)] for item in items]),
         np.array([[isinstance(item.part, (Coax, Adapter))] for item in items]),
         [types.index(item.part.id) if item.part.id in types else 0 for item in items],
+        bool((reverse > 0).any()),
     )
 
 
@@ -265,7 +264,7 @@ def _ten_to(db: Array) -> Array:
 
 def _junction(step: Array | None, radius: Array, trials: TrialBlock, group: DepthGroup, port: int) -> Array | None:
     """A drawn junction within a radius, the step of impedance joined to it."""
-    if not np.any(radius):
+    if not radius.any():
         return None if step is None else step.astype(np.complex64)
     drawn = trials.junction(group, port, radius)
     if step is None:

@@ -156,6 +156,7 @@ def test_an_amplifier_without_its_feed_is_no_amplifier_in_what_would_mend_it():
 MAINS = '\n[[have]]\npart = "distribution-amplifier"\n'
 
 
+@pytest.mark.usefixtures("trials")
 def test_an_amplifier_on_the_mains_is_put_indoors_and_starves_none_that_is_fed_up_the_lead():
     """What is proposed, built as it is worded, fits, is fed, and brings what it promises."""
     house = changed(('[[outlet]]\nid = "hall"', MAINS + '\n[[outlet]]\nid = "hall"'))
@@ -187,6 +188,7 @@ def test_an_amplifier_on_the_mains_is_put_indoors_and_starves_none_that_is_fed_u
     assert "antenna" in {each.after for each in places if each.part == "masthead-amplifier"}
 
 
+@pytest.mark.usefixtures("trials")
 def test_the_same_amplifier_with_more_gain_is_an_offer_too():
     """`--place` and `--improve` say the same of it."""
     offer = '\n[[offer]]\npart = "masthead-amplifier"\ngain = "26 dB"\nprice = "39 EUR"\n\n[[outlet]]\nid = "hall"'
@@ -195,6 +197,7 @@ def test_the_same_amplifier_with_more_gain_is_an_offer_too():
     assert "masthead-amplifier in place of mast, gain 26 dB" in words
 
 
+@pytest.mark.usefixtures("trials")
 def test_where_all_works_as_stated_and_not_for_certain_no_amplifier_is_denied(tmp_path):
     """What `outlets` calls undecided must not be called well: the trials without an amplifier are looked at, too."""
     path = tmp_path / "house.toml"
@@ -230,6 +233,7 @@ def test_the_amplifier_that_a_new_file_shows_fits_when_it_is_written_as_shown(tm
     assert 'part = "rg6", length = "0.5 m"' in refused.output
 
 
+@pytest.mark.usefixtures("trials")
 def test_where_all_works_without_one_no_amplifier_is_called_for():
     """A strong field: the first line says that none is needed, whatever the best place would add."""
     text = Path("demo/outlets.toml").read_text(encoding="utf-8")
