@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
+from further import wide
 
 from chain.reception.installation_file import parse_installation
 from chain.reception.outlets import outlets
@@ -316,7 +317,11 @@ def share_inside(name, cases, truths, draws, folder):
     return inside / every, levels / every, (held - reported) / every
 
 
-@pytest.mark.parametrize("name", [name for name, kind in CLASSES.items() if kind.spread < 1])
+LITTLE = [name for name, kind in CLASSES.items() if kind.spread < 1]
+AMPLIFIED = [name for name in LITTLE if CLASSES[name].amplified]
+
+
+@pytest.mark.parametrize("name", [*AMPLIFIED, *wide(*(name for name in LITTLE if name not in AMPLIFIED))])
 def test_margins_hold_what_they_say(name, tmp_path):
     """A short sample of fixed seed; the whole of it under the marker."""
     inside, levels, off = share_inside(name, 2, 200, 2000, tmp_path)

@@ -6,6 +6,7 @@ import json
 from collections import deque
 from io import StringIO
 
+import further
 import pytest
 from click.testing import CliRunner
 from rich.console import Console
@@ -56,8 +57,8 @@ def long(items):
 
 @pytest.mark.parametrize(
     ("text", "outlets"),
-    [wide(1200), long(120), pytest.param(*long(300), marks=pytest.mark.wide)],
-    ids=["wide", "long", "longer"],
+    [wide(700), long(60), *further.wide(wide(1200), long(300))],
+    ids=["wide", "long", "wider", "longer"],
 )
 def test_thousands_of_items(text, outlets, tmp_path):
     path = tmp_path / "large.toml"

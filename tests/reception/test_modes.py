@@ -1,6 +1,7 @@
 """Names of modes and channels in installations: taken however they are spelt, answered with their own kind where misspelt."""
 
 import pytest
+from further import wide
 
 from chain.outlet_report.seen import verdict_lines
 from chain.reception.installation_file import load_installation
@@ -34,12 +35,21 @@ def test_a_mode_is_known_however_it_is_spelt(text):
     assert mode(text).id == "DVB-T2 256QAM 2/3"
 
 
-@pytest.mark.usefixtures("few_trials")
-@pytest.mark.parametrize("name", ["21", "E21", "ch 21", "channel 21", "K21", "474 MHz"])
-def test_levels_seen_name_channels_as_people_write_them(name, tmp_path):
-    table = tmp_path / "seen.csv"
+def levels_named(name, folder):
+    """A house, and levels seen in it on a channel that somebody names so."""
+    table = folder / "seen.csv"
     table.write_text(f"outlet,channel,level_dbuv\nhall,{name},99\nhall,E40,45\n")
     house = load_installation("demo/outlets.toml")
-    levels = read_seen(str(table), house)
-    assert [each.channel for each in levels] == ["21", "40"]
-    assert all(len(line) <= 80 for line in verdict_lines(compare_seen(house, levels, draws=400)))
+    return house, read_seen(str(table), house)
+
+
+@pytest.mark.parametrize("name", ["21", "E21", "ch 21", "channel 21", "K21", "474 MHz"])
+def test_levels_seen_name_channels_as_people_write_them(name, tmp_path):
+    assert [each.channel for each in levels_named(name, tmp_path)[1]] == ["21", "40"]
+
+
+@pytest.mark.usefixtures("few_trials")
+@pytest.mark.parametrize("name", ["channel 21", *wide("21", "474 MHz")])
+def test_the_answer_to_levels_seen_fits_the_screen_however_channels_are_named(name, tmp_path):
+    found = compare_seen(*levels_named(name, tmp_path), draws=400)
+    assert all(len(line) <= 80 for line in verdict_lines(found))
