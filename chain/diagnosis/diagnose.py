@@ -21,7 +21,6 @@ from chain.diagnosis.faults import (
     RANGES,
     RIGHT,
     STALE,
-    FaultKind,
     SuspectedFault,
     kinds_of,
     leads_unresolved,
@@ -133,9 +132,7 @@ def prove(
     verdict = _verdict(first, hypotheses[0], inside, fits)
     if not known.readings and OR in ohms_mean and verdict not in UNDECIDED:
         verdict = CANT_TELL
-    telling = _next(
-        of, known, [found[index].kind for index in order], (verdict, hypotheses[0].share), ohms is None, seed
-    )
+    telling = _next(of, known, [found[index] for index in order], (verdict, hypotheses[0].share), ohms is None, seed)
     return Proof(
         setup.title,
         setup.calibration.plane,
@@ -331,7 +328,7 @@ def _ends(known: KnownTerminations, sound: Soundness, first: Soundness) -> tuple
 def _next(
     of: Session,
     known: KnownTerminations,
-    kinds: Sequence[FaultKind],
+    kinds: Sequence[FaultProbability],
     found: tuple[str, float],
     without_ohms: bool,
     seed: int,
@@ -339,15 +336,19 @@ def _next(
     """The reading to take next, while anything is open: between the likeliest two kinds, or the two halves of the first."""
     verdict, share = found
     may_meter = without_ohms and bool(pads_in_view(of.setup)) and not isinf(dc_reading(of.setup, np.inf))
-    first, second = kinds[0], kinds[1]
+    likely = kinds[:2]
+    first, second = (each.kind for each in likely)
     if verdict == NEAR_OR_STALE:
         halves = kinds_of(of.setup, known.freq_hz, {each.end for each in known.readings}, True, False)
         first, second = (kind for kind in halves if kind.what in (NEAR_CONNECTOR, STALE))
+        likely = ()
     elif verdict not in UNDECIDED and share >= SETTLED:
         return None
     elif verdict == NOTHING_SHOWN and RIGHT in (first.what, second.what):
-        first, second = (first, second) if first.what == RIGHT else (second, first)
+        likely = likely if first.what == RIGHT else likely[::-1]
+        first, second = (each.kind for each in likely)
     # At radio frequency a capacitor in the pad reads as a wire does; only an ohmmeter tells the two apart.
     if known.readings and BLOCKS_DC in (first.what, second.what):
         return NextReading(OHMMETER, False, first.what, second.what)
-    return next_reading(of, (first, second), known.readings, seed, may_meter)
+    windows = [each.windows for each in likely] or None
+    return next_reading(of, (first, second), known.readings, seed, may_meter, windows)

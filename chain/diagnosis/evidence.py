@@ -62,6 +62,8 @@ class FaultProbability:
     widened: float = 1.0
     typical: Real | None = None
     """Magnitudes of readings of this kind, shape (some trials, readings)."""
+    windows: Sequence[tuple[float, float]] = ()
+    """Sizes that the first trials showed to be worth drawing, fault by fault; none where the kind comes nowhere near."""
 
 
 def _gathered(
@@ -118,6 +120,7 @@ def evidence(
     # The pilot chose the windows and would favour them, so its own trials are not counted.
     kept = [[work.chances(index, block[index]) for block in first if block[index]] for index in range(len(kinds))]
     found, most, made = _best(work, kept, widths, rough), -(-(draws or MOST_DRAWS) // BLOCK), len(first)
+    first_windows = windows
     while made < most and not (draws is None and _settled(found)):
         numbers = range(PILOT_BLOCKS + made, PILOT_BLOCKS + min(made + BLOCKS_AT_ONCE, most))
         for block in in_order(lambda number: _agreeing(work, number, windows), numbers):  # noqa: B023
@@ -130,7 +133,7 @@ def evidence(
         windows = _worth_drawing(windows, found)
         if progress is not None:
             progress(made / most)
-    return tuple(found)
+    return tuple(replace(each, windows=own) for each, own in zip(found, first_windows, strict=True))
 
 
 def _agreeing(work: FaultWork, number: int, windows: Windows) -> list[Agreeing | None]:

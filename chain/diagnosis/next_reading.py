@@ -10,7 +10,7 @@ import numpy as np
 from chain.arrays import Real, distinct, quantiles
 from chain.diagnosis.evidence import PILOT_BLOCKS, windows_of
 from chain.diagnosis.faults import FaultKind
-from chain.diagnosis.likelihood import FaultWork, work_of
+from chain.diagnosis.likelihood import FaultWork, Windows, work_of
 from chain.diagnosis.session import LOAD50_OHM, Session, session
 from chain.diagnosis.terminations import ENDS, TerminationReading
 from chain.reflection import vswr
@@ -50,28 +50,37 @@ def next_reading(
     readings: Sequence[TerminationReading],
     seed: int,
     may_meter: bool = False,
+    windows: Windows | None = None,
 ) -> NextReading:
     """Further reading that best distinguishes two kinds of fault; the ohmmeter where no other does and it `may_meter`.
+
+    `windows`: sizes worth drawing of both, where first trials have shown them already.
 
     Source: Distribution of each reading not yet taken over the trials that agree with those that were; shared area of
     the two.
     """
-    best = _best(of, pair, readings, seed)
+    best = _best(of, pair, readings, seed, windows)
     if may_meter and best.overlap > HARDLY:
         return NextReading(OHMMETER, False, pair[0].what, pair[1].what)
     return best
 
 
 def _best(
-    of: Session, pair: tuple[FaultKind, FaultKind], readings: Sequence[TerminationReading], seed: int
+    of: Session,
+    pair: tuple[FaultKind, FaultKind],
+    readings: Sequence[TerminationReading],
+    seed: int,
+    windows: Windows | None,
 ) -> NextReading:
     candidates = _candidates(readings, of.measurement.far_ohm == LOAD50_OHM)
     best = NextReading(candidates[0][0], candidates[0][1] > 0, pair[0].what, pair[1].what)
     more = session(of.setup, of.measurement.freq_hz, [*of.ends, *candidates], of.load_db, of.load50_db)
     work = work_of(more, pair, readings, None, seed)
     whole = [[(0.0, 1.0)] * len(each) for each in work.plans]
-    pilot = [work.predicted(number, whole) for number in range(PILOT_BLOCKS)]
-    windows = windows_of(work, pilot)
+    if windows is None:
+        windows = windows_of(work, [work.predicted(number, whole) for number in range(PILOT_BLOCKS)])
+    elif not any(windows):
+        windows = whole
     if not all(windows):
         return best
     sides = _readings(work, windows)

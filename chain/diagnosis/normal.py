@@ -97,18 +97,27 @@ def _polynomial(at: Real, coefficients: tuple[float, ...]) -> Real:
     return out
 
 
+LEAST = float(np.exp(-(FURTHEST**2)) * _ratio(np.array(FURTHEST), NEAR) / 2)
+
+
 def below(score: Real) -> Real:
     """Chance of a standard normal number to lie below a score; to 1e-11.
 
     Source: W. J. Cody's kind of rational approximations of erf and erfc, as in S. L. Moshier's "Methods and programs for
     mathematical functions" (1989; memory).
     """
-    at = np.asarray(score, dtype=float) / np.sqrt(2)
-    # Farther out the tail is less than the rounding of 1, and the quotient of an infinite score would be undefined.
-    size = np.minimum(np.abs(at), FURTHEST)
+    at = np.atleast_1d(np.asarray(score, dtype=float) / np.sqrt(2))
+    size = np.abs(at)
+    out = np.where(at < 0, LEAST, 1.0)
+    # Each form is worked out where it holds; farther out the tail is less than the rounding of 1.
+    near, far = size < 1, size >= FURTHEST
+    inner = at[near]
+    out[near] = 0.5 + 0.5 * inner * _ratio(inner * inner, ERF)
+    middle = ~(near | far)
+    outer, size = at[middle], size[middle]
     tail = np.exp(-size * size) * _ratio(size, NEAR) / 2
-    middle = 0.5 + 0.5 * at * _ratio(np.minimum(size, 1.0) ** 2, ERF)
-    return np.asarray(np.where(size < 1, middle, np.where(at < 0, tail, 1 - tail)))
+    out[middle] = np.where(outer < 0, tail, 1 - tail)
+    return out.reshape(np.shape(score))
 
 
 def quantile(chance: Real) -> Real:

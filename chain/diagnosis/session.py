@@ -88,10 +88,11 @@ def draw_block(of: Session, block: int, count: int, seed: int) -> Drawn:
     """Draw all that the kinds of fault share."""
     measurement, run = of.measurement, (seed, block)
     shape = (count, measurement.freq_hz.size)
-    chain = build(of.setup, measurement.freq_hz, fit=False)
+    # Where nothing is read at radio frequency, no element has anything to show.
+    groups = groups_in_view(of.setup, build(of.setup, measurement.freq_hz, fit=False)) if of.ends else ()
     elements = {
         (name, place): draw(element, stream(run, 1, key_of(name), place), count)
-        for name, group in groups_in_view(of.setup, chain)
+        for name, group in groups
         for place, element in enumerate(group)
     }
     box = terms = None
