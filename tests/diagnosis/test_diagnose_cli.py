@@ -131,6 +131,7 @@ def test_what_to_read_next_is_said_where_nothing_can_be_reported():
     assert " too: " in out
 
 
+@pytest.mark.usefixtures("trials")
 def test_readings_judged_together_are_reported_in_words():
     """Which reading speaks against which, and a size of two humps as two spans, never wider than the screen."""
     ends = ("--open", "1.59", "--short", "1.60", "--load", "1.05", "--load50", "1.11")
