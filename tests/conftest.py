@@ -1,5 +1,6 @@
 """What tests share: seedless profiles for hypothesis, and the folder of shared helpers on the import path."""
 
+import gc
 import os
 import sys
 from pathlib import Path
@@ -41,6 +42,17 @@ _keep_to_own_processors()
 def pytest_configure(config):
     """Leave out what only .ci/run or a person asks for by its marker, unless markers were asked for."""
     config.option.markexpr = config.option.markexpr or "not (slow or statistical or replay or process or wide)"
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection():
+    """What collecting makes lasts to the end of the run: looking it over for garbage took a third of the time of collecting."""
+    gc.disable()
+    try:
+        return (yield)
+    finally:
+        gc.freeze()
+        gc.enable()
 
 
 @pytest.fixture
