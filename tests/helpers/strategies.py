@@ -131,7 +131,11 @@ def setup_of(items, near_ohm=50.0, far_ohm=75.0, freq_hz=(200e6, 200e6, 1), limi
 
 def largest_gain(s):
     """Largest singular value: above 1, more power comes out than goes in."""
-    return np.linalg.norm(s, 2, axis=(-2, -1)).max()
+    if s.shape[-1] != 2:
+        return np.linalg.norm(s, 2, axis=(-2, -1)).max()
+    # Of two ports the root of the larger eigenvalue of S^H S, written out: half the sum of its diagonal and what lies between.
+    (one, two), across = (np.abs(s) ** 2).sum(axis=-2).T, (np.conj(s[..., 0]) * s[..., 1]).sum(axis=-1).T
+    return np.sqrt((one + two) / 2 + np.hypot((one - two) / 2, np.abs(across))).max()
 
 
 # Strategies

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from further import wide
 from scipy.optimize import lsq_linear
 
 from chain.rf import twoport
@@ -127,7 +128,7 @@ def beyond(found, value):
     return np.hypot(*rest) - found.radius[0]
 
 
-@pytest.mark.parametrize("x", [0.0, 0.35 - 0.3j, -0.7j, 0.999, -0.95])
+@pytest.mark.parametrize("x", [0.0, 0.35 - 0.3j, *wide(-0.7j, 0.999, -0.95)])
 @pytest.mark.parametrize(
     ("open_f", "short_h", "load_h"), [(5e-14, 0, 1.2e-8), (0, 2e-10, 1.2e-8), (6e-13, 2.5e-9, 4e-9)]
 )

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import strategies as made
+from further import wide
 from hypothesis import given, settings
 
 from chain.rf.elements import Box, Line, aligned
@@ -207,7 +208,7 @@ def by_simulation(case):
     return recovered_trials(measurement, END, COUNT, seed=9)[:, 0]
 
 
-@pytest.mark.parametrize("number", range(len(CASES)))
+@pytest.mark.parametrize("number", [1, 3, 5, *wide(0, 2, 4)])
 def test_scikit_rf_gives_the_same_distribution(number):
     """4,000 draws each: spreads within 6 % (sampling error of their ratio 1.6 %), means, and the magnitudes as a whole."""
     stats = pytest.importorskip("scipy.stats")
