@@ -196,6 +196,7 @@ FIND = {
 }
 
 
+@pytest.mark.usefixtures("trials")
 @pytest.mark.parametrize("row", ROWS, ids=[row["id"] for row in ROWS])
 def test_a_published_figure_through_the_command(tmp_path, row):
     found = FIND[row["command"]](tmp_path, row)

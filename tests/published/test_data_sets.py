@@ -83,6 +83,7 @@ def magnitude(vswr):
     return 1 - 2 / (values + 1)
 
 
+@pytest.mark.usefixtures("trials")
 @pytest.mark.parametrize("has_phase", [True, False], ids=["r and x", "vswr"])
 def test_the_antenna_behind_the_published_line(tmp_path, has_phase):
     """The published line's constants, nothing unknown: the antenna's published VSWR comes back (authors' circuit simulator)."""
@@ -92,6 +93,7 @@ def test_the_antenna_behind_the_published_line(tmp_path, has_phase):
     assert np.sqrt(np.mean(off**2)) < 0.0025
 
 
+@pytest.mark.usefixtures("trials")
 @pytest.mark.parametrize("has_phase", [True, False], ids=["r and x", "vswr"])
 def test_the_antenna_lies_inside_interval_and_bound(tmp_path, has_phase):
     """The library's own RG-213 with its tolerances: no published value outside, neither the interval nor the bound."""

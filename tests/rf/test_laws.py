@@ -154,7 +154,7 @@ def test_the_inverse_map_undoes_the_chain(items, far):
 
 
 @given(item_lists(1, 1), reflections(0.98))
-@settings(max_examples=12)
+@settings(max_examples=8)
 def test_recover_undoes_a_complex_reading(items, far):
     """recover(reading of x) = x, and the guaranteed bound holds x, for a reading with its phase."""
     setup = setup_of(items)
@@ -217,7 +217,6 @@ def drawn_readings(items, magnitude, seed, count=2000):
 
 
 @given(item_lists(), floats(0, 1), seeds)
-@settings(max_examples=60)
 def test_bound_holds_every_admissible_draw(items, magnitude, seed):
     """No drawn chain reads outside the bound of its end's magnitude."""
     elements, reading = drawn_readings(items, magnitude, seed)
@@ -231,7 +230,7 @@ def test_bound_holds_every_admissible_draw(items, magnitude, seed):
 def test_bound_holds_resistors_with_parasitics(kind, inductance_h):
     """A capacitor across a resistor and its inductance can make its tolerance count for more than at DC."""
     arm = Ladder("pad", 50, 75, ((kind, 60.0),), np.array([2e8, 8e8, 1.9e9]), 0.2, inductance_h, 0.3e-12)
-    for far in np.multiply.outer([0.0, 0.3, 0.9], np.exp(1j * np.radians(np.arange(0, 360, 15)))).ravel():
+    for far in np.multiply.outer([0.0, 0.3, 0.9], np.exp(1j * np.radians(np.arange(0, 360, 30)))).ravel():
         low, high = extremes(forward((arm,), region_of(np.full(3, far), np.zeros(3))))
         for off in np.linspace(-0.2, 0.2, 9):
             seen = np.abs(twoport.input_reflection(arm.matrix((np.array([60 * (1 + off)]),)), far))
@@ -316,9 +315,9 @@ def test_bound_holds_every_simulated_measurement(setup, magnitude, seed):
 def test_bound_of_the_truth_holds_in_simulated_measurements(setup, magnitude, seed):
     measurement = measurement_of(setup, build(setup))
     rng = np.random.default_rng(seed)
-    far = magnitude * np.exp(2j * np.pi * rng.random((4, 1)))
+    far = magnitude * np.exp(2j * np.pi * rng.random((2, 1)))
     maps = simulate(measurement, 0, seed)
-    for index in range(4):
+    for index in range(2):
         seen = maps.reading(far[index])[index]
         if np.abs(seen).max() >= 1:
             continue
