@@ -43,6 +43,8 @@ else:
 
 
 _NONE = dataclasses.MISSING
+_PLAIN = frozenset({str, int, bool, type(None)})
+"""Classes whose values say themselves whether they are equal."""
 
 
 def _getter(names: list[str]) -> Callable[[Any], Any]:
@@ -96,6 +98,8 @@ def _alike(one: Any, other: Any) -> bool:
     """Whether two values of a field are the same: arrays by shape and figures, not a number where the other is none either."""
     if one is other:
         return True
+    if one.__class__ in _PLAIN and other.__class__ in _PLAIN:
+        return bool(one == other)
     if isinstance(one, (tuple, list)):
         both = isinstance(other, tuple if isinstance(one, tuple) else list) and len(one) == len(other)
         return both and all(map(_alike, one, other))

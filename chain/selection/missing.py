@@ -96,20 +96,18 @@ def _gaps(room: SearchSpace, most: int) -> Iterator[tuple[float, str, str, str]]
     """Parts that would close the gap: (sum of reflections of the whole chain then, id, near and far connector)."""
     shop = room.catalogue
     out, behind = _least_out(shop, most), _least_behind(shop, most)
-    known: dict[tuple[End, End], float] = {}
-
-    def cost(one: End, other: End) -> float:
-        if (one, other) not in known:
-            known[one, other] = _joint_cost(one, other, room)
-        return known[one, other]
-
-    nodes = range(len(room.ends))
+    # Many parts have the same ends: what joining one to every node costs is asked once for all of them.
+    onto: dict[End, NDArray[np.float64]] = {}
+    off: dict[End, NDArray[np.float64]] = {}
     for item in _library_items(room):
         own = own_values(item, room.freq_hz[-1:])[1] + HANDICAP * (item.part.kind != "adapter")
         ends = tuple(replace(end, name="") for end in item_ends(item))
         for x, y in dict.fromkeys((ends, ends[::-1])):
-            before = out + np.array([cost(room.ends[node], x) for node in nodes])
-            after = behind + np.array([cost(y, room.ends[node]) for node in nodes])
+            if x not in onto:
+                onto[x] = np.array([_joint_cost(end, x, room) for end in room.ends])
+            if y not in off:
+                off[y] = np.array([_joint_cost(y, end, room) for end in room.ends])
+            before, after = out + onto[x], behind + off[y]
             sums = [(float(before[k].min() + after[most - 1 - k].min()), k) for k in range(most)]
             total, count = min(sums)
             if total < np.inf:

@@ -26,6 +26,7 @@ from chain.setups import Calibration
 from chain.uncertainty.measurement import measurement_of, nominal_maps
 from library.load import load_library
 
+pytestmark = pytest.mark.usefixtures("trials")
 ROOT = Path(__file__).parent.parent.parent
 DEMO = ROOT / "demo" / "need.toml"
 

@@ -15,7 +15,7 @@ from screens import says
 
 from chain.cli.main import chain
 
-pytestmark = pytest.mark.usefixtures("answered_once")
+pytestmark = pytest.mark.usefixtures("answered_once", "trials")
 
 ROOT = Path(__file__).parent.parent.parent
 NEED, SETUP = str(ROOT / "demo" / "need.toml"), str(ROOT / "demo" / "boathouse.toml")

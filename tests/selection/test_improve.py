@@ -19,6 +19,7 @@ from chain.selection.need_file import load_need, parse_need
 from library.load import load_library
 from library.records import Limit
 
+pytestmark = pytest.mark.usefixtures("trials")
 ROOT = Path(__file__).parent.parent.parent
 NEED = '[need]\nnear = "N-50 jack"\nfar = "F-75 jack"\nstart = "174 MHz"\nstop = "240 MHz"\nlimit = "VSWR 2.0"\n'
 
@@ -99,14 +100,14 @@ def test_a_part_that_another_beats_is_not_offered(setup):
     assert [each.price for each in swaps] == [4.0]
 
 
-@pytest.mark.usefixtures("few_trials")
+@pytest.mark.usefixtures("trials")
 def test_without_offers_parts_of_the_library_have_no_price(setup):
     swaps = [each for each in improve(setup).changes if each.kind == "swap"]
     assert swaps
     assert all(each.price is None and each.gain_per_money is None for each in swaps)
 
 
-@pytest.mark.usefixtures("few_trials")
+@pytest.mark.usefixtures("trials")
 def test_a_cable_offered_in_a_lead_s_place_fits_when_the_file_names_it():
     """The cable's own conductor is the pin of its F plugs: with RG-11 or a stranded cable the file would not fit together."""
     lead = {"id": "lead", "part": "rg59", "length": "0.6 m", "near": "F-75 plug", "far": "F-75 plug"}
@@ -119,7 +120,7 @@ def test_a_cable_offered_in_a_lead_s_place_fits_when_the_file_names_it():
     assert all(check(bench(each)).fits for each in offered)
 
 
-@pytest.mark.usefixtures("few_trials")
+@pytest.mark.usefixtures("trials")
 def test_an_adapter_too_many_is_removed(setup):
     first, pad, lead = setup.items
     plug_jack = load_library().part("bnc75-plug-bnc75-jack")
@@ -134,7 +135,7 @@ def test_an_adapter_too_many_is_removed(setup):
     assert [each for each in improve(setup).changes if each.kind == "remove"] == []
 
 
-@pytest.mark.usefixtures("few_trials")
+@pytest.mark.usefixtures("trials")
 def test_better_loads_are_weighed_for_a_plane_behind_the_port(setup):
     after_pad = replace(setup, calibration=replace(setup.calibration, plane="pad", load_db=25.0))
     offers = '[[offer]]\npart = "load-bnc75-plug-precision"\nprice = "45 EUR"\nstock = 1\n'
@@ -164,7 +165,7 @@ def test_a_set_up_that_does_not_fit_together_is_refused(setup):
         improve(broken)
 
 
-@pytest.mark.usefixtures("few_trials")
+@pytest.mark.usefixtures("trials")
 def test_a_set_up_without_a_limit_says_what_was_taken(setup):
     bare = replace(setup, far=replace(setup.far, limit_vswr=None))
     found = improve(bare)
@@ -173,7 +174,7 @@ def test_a_set_up_without_a_limit_says_what_was_taken(setup):
     assert found.to_dict()["changes"][0]["gain"] > 0
 
 
-@pytest.mark.usefixtures("few_trials")
+@pytest.mark.usefixtures("trials")
 def test_a_matching_network_stays_with_its_antenna():
     """No change of a set-up that `tune --match` wrote takes its network out or puts another part in its place."""
     found = improve(load_setup(ROOT / "demo" / "matched.toml"))
@@ -211,7 +212,7 @@ far = "F-75 plug"
     assert chains[0] == chains[1] == [["n-plug-bnc-plug", "min-loss-pad", "rg59"]]
 
 
-@pytest.mark.usefixtures("few_trials")
+@pytest.mark.usefixtures("trials")
 def test_the_best_chain_of_a_need_is_for_the_analyzer_of_the_set_up():
     """One that calibrates at its own port alone is not offered a chain that is best calibrated at its far end."""
     need = load_need("demo/need.toml")
