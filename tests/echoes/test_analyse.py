@@ -8,6 +8,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from answered_once import kept
 from click.testing import CliRunner
 from further import wide
 from ripple_cases import LIGHT_M_PER_S, line_between, of
@@ -24,6 +25,7 @@ from chain.echoes.records import Length
 from chain.echoes.search import _gains
 from chain.files.setup_file import load_setup
 from chain.reading_words import parse_reading
+from chain.reflection import vswr as ratio
 from chain.sweeps.read import read_sweep
 from chain.sweeps.readings import Readings, from_texts
 
@@ -37,7 +39,7 @@ SETUP = str(DEMO / "ripple.toml")
 def answers():
     """Answers of the demo, with phase and without."""
     setup = load_setup(SETUP)
-    return {name: ripple(read_sweep(str(DEMO / f"ripple.{name}")), setup) for name in ("s1p", "csv")}
+    return {name: kept(ripple)(read_sweep(str(DEMO / f"ripple.{name}")), setup) for name in ("s1p", "csv")}
 
 
 # Published: an RF engineering article on line length between mismatched components, 1 m at 0.7 makes about 105 MHz.
@@ -228,14 +230,19 @@ def test_stretches_of_a_setup_lie_between_its_joints():
     assert folded_s(8e-8, 1e7, False) == pytest.approx(2e-8)
 
 
-def test_the_command_joins_the_remark_on_ripple_to_a_recovery(answers):
+@pytest.mark.usefixtures("few_trials")
+def test_the_command_joins_the_remark_on_ripple_to_a_recovery(answers, tmp_path):
     """On the page and in the JSON of `chain recover`; the analysis itself runs no search; none where nothing can be determined."""
-    sweep = str(DEMO / "ripple.csv")
-    setup = load_setup(SETUP)
-    whole = read_sweep(sweep)
-    ran = CliRunner().invoke(chain, ["recover", SETUP, sweep, "--draws", "1000", "--json"])
-    assert json.loads(ran.stdout)["ripple"] == notice(whole, setup) == answers["csv"].sentence
+    setup, whole = load_setup(SETUP), read_sweep(str(DEMO / "ripple.csv"))
+    assert notice(whole, setup) == answers["csv"].sentence
     assert "lead (10.0 m)" in answers["csv"].sentence
+    sweep = tmp_path / "third.csv"
+    rows = (f"{freq / 1e6:.1f},{ratio(size):.4f}" for freq, size in zip(whole.freq_hz, whole.magnitude, strict=True))
+    sweep.write_text("\n".join(["frequency_mhz,vswr", *list(rows)[::3]]), "utf-8")
+    ran = CliRunner().invoke(chain, ["recover", SETUP, str(sweep), "--draws", "1000", "--json"])
+    found = json.loads(ran.stdout)["ripple"]
+    assert found == notice(read_sweep(str(sweep)), setup)
+    assert "lead (10.0 m)" in found
     few = Readings(whole.freq_hz[::40], whole.magnitude[::40], None, "")
     assert recover(setup, few, draws=1000).ripple is None
     quiet = load_setup(str(DEMO / "boathouse.toml"))

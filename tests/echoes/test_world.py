@@ -91,11 +91,11 @@ def test_a_length_is_as_exact_as_its_noise_allows_in_500_sweeps(has_phase):
     check_ratios(ratios(500, has_phase, 32), "complex" if has_phase else "magnitude")
 
 
-@pytest.mark.parametrize("has_phase", [True, False], ids=["complex", "magnitude"])
-def test_too_narrow_is_said_where_the_span_holds_too_few_ripples(has_phase, tmp_path):
+@pytest.mark.parametrize(("has_phase", "count"), [(True, 10), (False, 10), *wide((True, 20), (False, 20))])
+def test_too_narrow_is_said_where_the_span_holds_too_few_ripples(has_phase, count, tmp_path):
     """Less than 1.3 ripples: never a length, and the lead of the set-up is listed as too short for the span."""
     rng = np.random.default_rng(33)
-    for _ in range(20):
+    for _ in range(count):
         world = drawn(rng, "narrow")
         setup = setup_of(world, tmp_path)
         found = ripple(readings_of(world, world.read(rng), has_phase), setup, gate=False)
@@ -105,12 +105,12 @@ def test_too_narrow_is_said_where_the_span_holds_too_few_ripples(has_phase, tmp_
         assert np.isclose(found.unseen[0].spacing_hz, 1 / world.delay_s, rtol=1e-4)
 
 
-@pytest.mark.parametrize("has_phase", [False, *wide(True)], ids=["magnitude", "complex"])
-def test_too_coarse_is_said_where_the_points_lie_too_far_apart(has_phase, tmp_path):
+@pytest.mark.parametrize(("has_phase", "count"), [(False, 10), *wide((False, 20), (True, 20))])
+def test_too_coarse_is_said_where_the_points_lie_too_far_apart(has_phase, count, tmp_path):
     """More than half a ripple from point to point: no length is claimed; the set-up's lead is recognised folded back."""
     rng = np.random.default_rng(34)
     reported = 0
-    for _ in range(20):
+    for _ in range(count):
         world = drawn(rng, "coarse")
         setup = setup_of(world, tmp_path)
         readings = readings_of(world, world.read(rng), has_phase)
@@ -124,11 +124,11 @@ def test_too_coarse_is_said_where_the_points_lie_too_far_apart(has_phase, tmp_pa
         reach = next(each for each in alone.reach if each.velocity_factor == 0.66)
         assert reach.longest_m < world.length_m * 0.66 / world.velocity_factor
         assert alone.verdict == "too coarse" or not has_phase
-    print(f"too coarse said in {reported} of 20")
-    assert reported >= 18
+    print(f"too coarse said in {reported} of {count}")
+    assert reported >= 0.9 * count
 
 
-@pytest.mark.parametrize(("count", "most"), [(100, 1), *wide((300, 3))])
+@pytest.mark.parametrize(("count", "most"), [(60, 1), *wide((300, 3))])
 def test_a_smooth_sweep_shows_no_ripple(count, most):
     """Smooth sweeps with noise, half with phase: at the stated chance of a false alarm less than one is expected."""
     rng = np.random.default_rng(35)
@@ -188,9 +188,9 @@ def band_iii(count, seed, most):
     return found / count, held / found, wrong / count, np.median(errors)
 
 
-@pytest.mark.parametrize("count", [20, *wide(40)])
+@pytest.mark.parametrize("count", [12, *wide(20, 40)])
 def test_vswr_alone_tells_a_lead_in_band_iii(count):
-    """5.5 to 10 m from 174 to 240 MHz, antennas to VSWR 3: 18 of 20 found, the 95 % interval holds, none seen where none is."""
+    """5.5 to 10 m from 174 to 240 MHz, antennas to VSWR 3: nine in ten found, the 95 % interval holds, none seen where none is."""
     found, held, wrong, off_m = band_iii(count, 37, 0.5)
     assert abs(off_m) <= 0.05
     assert found >= 0.9
