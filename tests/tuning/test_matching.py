@@ -157,9 +157,10 @@ def test_drawn_networks_stay_inside_what_their_box_allows():
         assert (np.abs(s[:, 1, 1] - box.s[:, 1, 1]) <= box.far_radius + 1e-12).all()
 
 
-@pytest.mark.parametrize("number", [2, *wide(0, 1)])
-def test_no_network_beats_the_floor_and_the_best_is_not_beaten_by_chance(number):
-    """Lossless parts through a single resonance: above Bode and Fano, and no worse than a thousand L sections at random."""
+@pytest.mark.usefixtures("trials")
+@pytest.mark.parametrize(("number", "count"), [(2, 300), *wide((0, 1000), (1, 1000), (2, 1000))])
+def test_no_network_beats_the_floor_and_the_best_is_not_beaten_by_chance(number, count):
+    """Lossless parts through a single resonance: above Bode and Fano, and no worse than hundreds of L sections at random."""
     rng = np.random.default_rng(number)
     element = Element(rng.uniform(570e6, 630e6), rng.uniform(25, 220), rng.uniform(3, 9), 0.0, 1.0)
     stock = Stock(E24, 0.0, 1e6)
@@ -167,7 +168,7 @@ def test_no_network_beats_the_floor_and_the_best_is_not_beaten_by_chance(number)
     best = found.networks[0]
     assert best.worst_vswr.value >= found.floor_vswr - 0.02
     freq, far = found.freq_hz, element.reflection(found.freq_hz)
-    for _ in range(1000):
+    for _ in range(count):
         ways = ("series", "shunt") if rng.random() < 0.5 else ("shunt", "series")
         arms = tuple(
             NetworkArm(way, "inductor", 10 ** rng.uniform(-9.0, -7))
@@ -179,6 +180,7 @@ def test_no_network_beats_the_floor_and_the_best_is_not_beaten_by_chance(number)
         assert (1 + size) / (1 - size) >= best.worst_vswr.value - 0.15
 
 
+@pytest.mark.usefixtures("trials")
 def test_a_network_that_loses_more_than_it_saves_is_not_offered():
     """Coils of poor quality for an antenna that is nearly good: nothing, and that is said."""
     found = match_network(bench(), swept(Element(600e6, 70, 1.2, 0, 1)), 590e6, 610e6, Stock(E12, 0.05, 15.0))
