@@ -13,11 +13,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from further import wide
 from pages import BOATHOUSE, HOSTILE, SWEEP, Reader, few_readings, hostile_setup, measured_setup, short_boathouse
 from screens import says
 
 from chain.analyses.expect import expect
-from chain.analyses.page import page
+from chain.analyses.page import MOST_FREQUENCIES, page
 from chain.analyses.recover import recover
 from chain.assembly.cascade import read_sweep_for
 from chain.cli.main import chain
@@ -109,12 +110,12 @@ def test_the_head_is_what_the_screen_of_the_command_opens_with(made, text):
 
 
 def test_a_bound_that_leaves_anything_open_says_so_as_the_screen_does():
-    setup = load_setup(BOATHOUSE)
-    sweep = read_sweep_for(setup, str(SWEEP))
+    setup = parse_setup(short_boathouse().encode(), "x")
+    sweep = few_readings()
     found = recover(setup, sweep, draws=1000)
     worst = int(np.argmax(found.bound_high))
     assert bound_words(found, worst) == "anything"
-    rows = page_html(page(setup, measured_setup(), sweep, (str(BOATHOUSE), str(SWEEP)), 1000))
+    rows = page_html(page(setup, short_boathouse(), sweep, (str(BOATHOUSE), str(SWEEP)), 1000))
     assert re.search(rf">{frequency(found.freq_hz[worst])}</th>.*<td>anything</td></tr>", rows)
 
 
@@ -260,10 +261,13 @@ def test_live_figures_cannot_end_the_element_they_stand_in(made):
 
 
 @pytest.mark.usefixtures("few_trials")
-def test_a_long_sweep_is_decimated_to_its_worst_points(setup, made):
-    """250 frequencies give at most 202 columns, the worst one among them; of a sweep every stretch keeps its widest point."""
-    found = page(replace(setup, sweep=replace(setup.sweep, points=250)), draws=DRAWS)
-    assert found.grid["freq_hz"].size <= 202
+@pytest.mark.parametrize(("points", "most"), [(50, 21), *wide((250, MOST_FREQUENCIES))])
+def test_a_long_sweep_is_decimated_to_its_worst_points(setup, made, points, most, monkeypatch):
+    """Of more frequencies than are drawn (201) one more remains, the worst among them; of a sweep every stretch keeps its widest."""
+    assert MOST_FREQUENCIES == 201
+    monkeypatch.setattr("chain.analyses.page.MOST_FREQUENCIES", most)
+    found = page(replace(setup, sweep=replace(setup.sweep, points=points)), draws=DRAWS)
+    assert most <= found.grid["freq_hz"].size <= most + 1
     assert found.expectation.worst_hz in found.grid["freq_hz"]
     chosen = decimated(made.recovery, 20)
     assert chosen.size == 20

@@ -9,6 +9,7 @@ import subprocess
 from collections import Counter
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import lru_cache
 from importlib.util import find_spec
 from itertools import product
 from pathlib import Path
@@ -113,17 +114,33 @@ def pages(measured, tmp_path_factory):
 @contextmanager
 def opened(browser, address, width=1280, **settings):
     """A page that has been loaded, and all that it said and asked for."""
-    context = browser.new_context(viewport={"width": width, "height": 900}, **settings)
-    tab = context.new_page()
-    said, asked = [], []
-    tab.on("console", lambda message: said.append(f"{message.type}: {message.text}"))
-    tab.on("pageerror", lambda error: said.append(str(error)))
-    tab.on("request", lambda request: asked.append(request.url))
+    if settings:
+        tab, said, asked = listened(browser, width, **settings)
+    else:
+        # A tab takes longer to make than to load: those of a width share one, left in between.
+        tab, said, asked = shared_tab(browser, width)
+        tab.goto("about:blank")
+        said.clear()
+        asked.clear()
     tab.goto(address)
     try:
         yield tab, said, asked
     finally:
-        context.close()
+        if settings:
+            tab.context.close()
+
+
+def listened(browser, width, **settings):
+    """A tab, and the lists that what it says and asks for is added to."""
+    tab = browser.new_context(viewport={"width": width, "height": 900}, **settings).new_page()
+    said, asked = [], []
+    tab.on("console", lambda message: said.append(f"{message.type}: {message.text}"))
+    tab.on("pageerror", lambda error: said.append(str(error)))
+    tab.on("request", lambda request: asked.append(request.url))
+    return tab, said, asked
+
+
+shared_tab = lru_cache(listened)
 
 
 @pytest.mark.parametrize("name", ["hostile", "measured", *wide("card")])
