@@ -175,9 +175,12 @@ def test_without_phase_nothing_cancels_of_itself_and_this_is_reported():
 
 
 @pytest.mark.parametrize(("exchanged", "phase"), [(True, True), *wide((True, False), (False, True), (False, False))])
+@pytest.mark.usefixtures("trials")
 def test_the_other_order_says_the_same_of_both(exchanged, phase):
     setup = load_setup("demo/plane-after-pad.toml")
-    pair = [read_sweep_for(setup, f"demo/plane-after-pad{each}.s1p") for each in ("-before", "")]
+    pair = [
+        read_sweep_for(setup, f"demo/plane-after-pad{each}.s1p").at(slice(None, None, 4)) for each in ("-before", "")
+    ]
     if not phase:
         pair = [replace(each, reflection=None) for each in pair]
     there = compare_antennas(setup, *pair, exchanged=exchanged)
