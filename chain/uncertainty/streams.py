@@ -146,7 +146,7 @@ Array = TypeVar("Array", Real, Complex)
 
 def halved(values: Array, single: bool) -> Array:
     """Numbers in half the precision, or as they are."""
-    if not single:
+    if not single or values.dtype == np.complex64:
         return values
     return values.astype(np.complex64 if np.iscomplexobj(values) else np.float32, copy=False)
 

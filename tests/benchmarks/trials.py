@@ -92,16 +92,20 @@ def numpy_s(needed: Count, values: int) -> float:
     return (needed[0] * call_s(multiply_adds, 99) + needed[1] * call_s(products, 99)) * values / one.size
 
 
-def joining_share(count: int = 64) -> float:
-    """Time in which numpy does what joining drawn two-ports needs, over that of the engine."""
+def joining_share(different: int) -> float:
+    """Time in which numpy does what joining drawn two-ports needs, over that of the engine; so many of them are different ones.
+
+    Two that take turns stay in the cache, as numpy's arrays do; eight come from memory, as a chain's parts do.
+    """
     rng = np.random.default_rng(2)
-    shape = (count, BATCH // 4)
+    shape = (64, BATCH // 2)
     parts = []
-    for _ in range(ITEMS):
+    for _ in range(different):
         part = halved(twoport.empty(shape), True)
         part[...] = (rng.random(part.shape) + 1j * rng.random(part.shape)) / 4
         parts.append(part)
-    ours = call_s(lambda: drawn_through(parts, lambda _: None, shape[1], count, single=True), 15)
+    chain_of = parts * (ITEMS // different)
+    ours = call_s(lambda: drawn_through(chain_of, lambda _: None, shape[1], shape[0], single=True), 31)
     return numpy_s((ITEMS * OF_A_BOX[0], ITEMS * OF_A_BOX[1]), shape[0] * shape[1]) / ours
 
 
@@ -144,6 +148,7 @@ def measure() -> list[dict[str, object]]:
             for name, (taken, least) in others.items()
             for own in works
         ),
-        {"what": "joining of drawn two-ports, share of numpy's multiply-add", "times": joining_share()},
+        {"what": "joining of two-ports in the cache, share of numpy's multiply-add", "times": joining_share(2)},
+        {"what": "joining of two-ports from memory, the same share", "times": joining_share(ITEMS)},
         {"what": "all of a trial on one thread, the same share of it", "times": trials_share(measurement)},
     ]
