@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from few_trials import in_force
 from screens import says
 
 from chain.cli.main import chain
@@ -27,8 +28,14 @@ def run(*words, status=0):
     return result
 
 
-answer = cache(run)
-"""For files that do not change."""
+@cache
+def kept(few, words):
+    return run(*words)
+
+
+def answer(*words):
+    """For files that do not change: of few trials and of the usual number each their own."""
+    return kept(in_force(), words)
 
 
 def test_the_answer_says_what_to_buy_and_where_to_calibrate():
