@@ -21,7 +21,8 @@ def drawn(name, own):
     else:
         panel = result(name).plot(Figure(figsize=(6.4, 4.8), dpi=100).add_subplot())
     canvas = FigureCanvasAgg(panel.figure)
-    canvas.draw()
+    # Every text is laid out where it stands; pixels say nothing more of it.
+    panel.figure.draw_without_rendering()
     return panel, canvas.get_renderer()
 
 

@@ -19,7 +19,7 @@ from chain.plots.picture import picture
 from chain.plots.smith_chart import draw_reflection
 
 SVG = "{http://www.w3.org/2000/svg}"
-LIGHT = ("budget", "single", "few", "sweep")
+LIGHT = ("budget", "few")
 HOSTILE = '$\\alpha$ </text><script>alert(1)</script> & "q" %s {x} \\frac 漢字'
 
 

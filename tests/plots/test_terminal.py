@@ -2,9 +2,11 @@
 
 import io
 import re
+from functools import cache
 
 import numpy as np
 import pytest
+from further import wide
 from plot_cases import EVERY, answer, plots
 from rich.cells import cell_len
 from rich.console import Console
@@ -34,7 +36,13 @@ def grid(lines):
     return [row[:width].ljust(width) for row in rows]
 
 
-@pytest.mark.parametrize("width", [40, 80, 120])
+@cache
+def usual(name, number):
+    """A chart as it stands on a screen of the usual width."""
+    return chart(plots(name)[number])
+
+
+@pytest.mark.parametrize("width", [40, *wide(80, 120)])
 @pytest.mark.parametrize(("name", "number"), EVERY)
 def test_no_line_is_wider_than_the_terminal(name, number, width):
     for line in chart(plots(name)[number], width):
@@ -44,7 +52,7 @@ def test_no_line_is_wider_than_the_terminal(name, number, width):
 @pytest.mark.parametrize(("name", "number"), EVERY)
 def test_ascii_has_nothing_but_ascii_and_the_same_figures(name, number):
     """Only characters differ: every figure and every label stays."""
-    plain, full = chart(plots(name)[number], encoding="ascii"), chart(plots(name)[number])
+    plain, full = chart(plots(name)[number], encoding="ascii"), usual(name, number)
     assert all(line.isascii() for line in plain)
     assert not all(line.isascii() for line in full)
     assert len(plain) == len(full)
@@ -56,7 +64,7 @@ def test_colour_adds_nothing_but_colour(name, number):
     """Without escapes the chart is the same."""
     coloured = "\n".join(chart(plots(name)[number], color="truecolor"))
     assert "\x1b[" in coloured
-    assert re.sub(r"\x1b\[[0-9;]*m", "", coloured).splitlines() == chart(plots(name)[number])
+    assert re.sub(r"\x1b\[[0-9;]*m", "", coloured).splitlines() == usual(name, number)
 
 
 def test_the_reading_is_drawn_where_it_is():
