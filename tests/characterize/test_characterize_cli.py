@@ -15,6 +15,8 @@ from chain.files.setup_file import load_setup
 from library.files.store import tomllib
 from library.load import load_library
 
+pytestmark = pytest.mark.usefixtures("trials")
+
 LEAD = ("learn", "lead", "--open", "demo/lead-open.s1p", "--short", "demo/lead-short.s1p", "--date", "2026-05-01")
 PAD = ("learn", "two-port", "demo/pad.s2p", "--date", "2026-05-01")
 PAD_ENDS = ("--near", "BNC-50 jack", "--far", "BNC-75 jack")

@@ -179,7 +179,7 @@ def shares(name, trials, draws):
 )
 def test_stated_intervals_hold_the_truth_about_as_often_as_they_say(name):
     """In 80 trials a sound 95 % interval holds 70 to 80 of them (binomial, one in a thousand)."""
-    for what, share in shares(name, 80, 600).items():
+    for what, share in shares(name, 80, 400).items():
         assert share >= 70 / 80, what
 
 

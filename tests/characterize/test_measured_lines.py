@@ -4,14 +4,19 @@
 """
 
 import json
+from functools import cache
 from pathlib import Path
 
 import numpy as np
 import pytest
 import skrf
 from click.testing import CliRunner
+from few_trials import in_force
+from further import wide
 
 from chain.cli.main import chain
+
+pytestmark = pytest.mark.usefixtures("trials")
 
 DATA = Path(__file__).parent.parent / "data" / "microstrip"
 LINE = ("--impedance", "50 ohm", "--date", "2026-01-15", "--json")
@@ -43,14 +48,21 @@ def path(name):
 
 
 def said(*words):
-    done = CliRunner().invoke(chain, list(words))
+    done = CliRunner().invoke(chain, words)
     assert done.exit_code == 0, done.output
     return json.loads(done.stdout)
 
 
+@cache
+def kept(few, words):
+    """What a command says of files that do not change: of few trials and of the usual number each its own."""
+    return said(*words)
+
+
 def learnt(name, length, *more):
     """A line learnt from its two-port."""
-    return said("learn", "two-port", path(f"P1-MSL_{name}-P2.s2p"), "--kind", "lead", "--length", length, *LINE, *more)
+    words = "learn", "two-port", path(f"P1-MSL_{name}-P2.s2p"), "--kind", "lead", "--length", length, *LINE, *more
+    return kept(in_force(), words)
 
 
 def by_skrf(name, low_hz=0.0, high_hz=1e12):
@@ -62,7 +74,7 @@ def by_skrf(name, low_hz=0.0, high_hz=1e12):
     return loss.mean(), -(phase @ freq) / (360 * freq @ freq), np.abs(network.s[inside][:, [0, 1], [0, 1]]).max()
 
 
-@pytest.mark.parametrize(("name", "length"), [("Thru_100", "100 mm"), ("Thru_200", "200 mm")])
+@pytest.mark.parametrize(("name", "length"), [("Thru_100", "100 mm"), *wide(("Thru_200", "200 mm"))])
 def test_a_line_by_its_two_port(name, length):
     """Mean loss and velocity factor: scikit-rf's lie inside the intervals; so does each coefficient in its own."""
     found = learnt(name, length)
@@ -102,7 +114,7 @@ def test_a_span_holds_for_every_figure():
     assert "100 to 1000 MHz" in found["row"]["note"] or "over 100 to" in found["row"]["note"]
 
 
-@pytest.mark.parametrize("specimen", ["P1", "P2"])
+@pytest.mark.parametrize("specimen", ["P1", *wide("P2")])
 def test_a_line_by_its_open_and_short(specimen):
     """Half the loss of the line of twice the length lies inside; the delay's velocity factor too."""
     ends = [word for end in ("open", "short") for word in (f"--{end}", path(f"{specimen}-MSL_{end.title()}_50.s1p"))]
@@ -123,14 +135,13 @@ def test_a_named_cable_refuses_a_length_that_is_not_its_own():
     assert "would be 0.0679 m long" in done.output
 
 
-@pytest.mark.parametrize(("name", "low_mhz", "high_mhz"), [("Thru_100", 724, 818), ("Thru_200", 384, 409)])
+@pytest.mark.parametrize(("name", "low_mhz", "high_mhz"), [("Thru_100", 724, 818), *wide(("Thru_200", 384, 409))])
 def test_ripple_of_a_line_lies_between_its_two_delays(name, low_mhz, high_mhz):
     """Spacing between that of the whole delay and that of the line without its connectors (scikit-rf)."""
     found = said("ripple", path(f"P1-MSL_{name}-P2.s2p"), "--column", "S11", "--json")
     assert low_mhz < found["components"][0]["spacing_hz"] / 1e6 < high_mhz
 
 
-@pytest.mark.usefixtures("trials")
 def test_a_wrong_piece_is_named_as_a_possibility(tmp_path):
     """Ends of a line of 50 mm, where the set-up states another piece (the line of 200 mm); with the right one no fault is shown."""
     ends = [

@@ -9,6 +9,7 @@ FEW = {
     "chain.analyses.expect": {"BLAME_DRAWS": LEAST, "draw_count": lambda points: LEAST},
     "chain.analyses.improvements": {"DRAWS": LEAST},
     "chain.analyses.planes": {"DRAWS": LEAST},
+    "chain.characterize.intervals": {"DRAWS": 400},
     "chain.comparisons.antennas": {"BATCHES": 1},
     "chain.diagnosis.evidence": {"MOST_DRAWS": 20_000, "BLOCK": 5000},
     "chain.diagnosis.likelihood": {"BLOCK": 5000},
