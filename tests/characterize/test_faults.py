@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from learning_world import Lead, Pad
 from learnt_sweeps import ABOUT, ENDS, FEW, FREQ, PERFECT, ended, lead_sweeps, medium, sweeps_of
@@ -170,7 +170,6 @@ def outcome(call):
         return error
 
 
-@settings(max_examples=150)
 @given(
     seed=st.integers(0, 2**32 - 1),
     points=st.sampled_from([5, 6, 33]),

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from chain.errors import InputError
@@ -150,7 +150,6 @@ def test_what_is_written_in_any_dialect_is_read_back(tmp_path_factory, values, m
     np.testing.assert_allclose(found.magnitude, magnitude_from_vswr(values), atol=1e-12)
 
 
-@settings(max_examples=150)
 @given(raw=st.one_of(st.binary(max_size=200), st.text(max_size=200).map(lambda text: text.encode("utf-8", "replace"))))
 @pytest.mark.parametrize("name", ["a.csv", "a.s1p"])
 def test_any_file_gives_readings_or_a_fault_of_the_input(tmp_path_factory, name, raw):

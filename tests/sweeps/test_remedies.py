@@ -1,9 +1,11 @@
 """Remedies that work when they are taken at their word: of a missing option line, a lone magnitude, a header marked otherwise."""
 
+from itertools import product
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from further import wide
 
 from chain.cli.main import chain
 
@@ -78,11 +80,16 @@ def test_a_table_in_db_has_return_losses(tmp_path):
 
 
 NOTES = "frequency_mhz,vswr,notes\n174,1.30,\n175,1.22,windy\n176,1.21,\n"
+NOTED = NOTES, NOTES.replace("windy", ""), NOTES.replace("1.30,", "1.30,new plug")
+MARKS = ",", ";", "\t"
+PAIRED = [*zip(NOTED, MARKS, strict=True)]
 
 
 @pytest.mark.usefixtures("few_trials")
-@pytest.mark.parametrize("mark", [",", ";", "\t"])
-@pytest.mark.parametrize("text", [NOTES, NOTES.replace("windy", ""), NOTES.replace("1.30,", "1.30,new plug")])
+@pytest.mark.parametrize(
+    ("text", "mark"),
+    [*PAIRED, *wide(*(each for each in product(NOTED, MARKS) if each not in PAIRED))],
+)
 def test_notes_may_be_missing_in_any_row(tmp_path, mark, text):
     done = answered(tmp_path, "a.csv", text.replace(",", mark))
     assert done.exit_code == 0, done.stderr

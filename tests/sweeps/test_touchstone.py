@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import skrf
+from further import wide
 from hypothesis import given
 from hypothesis import strategies as st
 from skrf.media import DefinedGammaZ0
@@ -181,11 +182,13 @@ def written_by_hand(rng, version, order, matrix, form, unit, parameter, referenc
     return s, "\n".join([*head, *rows, "[End]"]), both
 
 
-def test_every_way_to_write_a_two_port():
+@pytest.mark.parametrize("step", [5, *wide(1)])
+def test_every_way_to_write_a_two_port(step):
     """Versions, orders, matrices, forms, units, parameters and references, each with each, against scikit-rf's definitions."""
     rng = np.random.default_rng(21)
     assert len(COMBINED) == 2 * 2 * 3 * 72 + 72
-    for each in COMBINED:
+    # A fifth of them holds every pair: no axis has five ways or ten.
+    for each in COMBINED[::step]:
         s, text, ohms = written_by_hand(rng, *each)
         found = parsed(text, "a.s2p")
         np.testing.assert_allclose(found.s, s, atol=1e-9, err_msg=str(each))
