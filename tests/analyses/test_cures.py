@@ -116,10 +116,12 @@ def test_a_change_gives_what_the_same_reading_gives_once_it_is_in_the_file(tmp_p
         assert magnitude_from_vswr(end) == pytest.approx(magnitude_from_vswr(shown), abs=moved)
 
 
+@pytest.mark.usefixtures("trials")
 @pytest.mark.parametrize("text", [LOFT.replace("2.5 m", "4 m"), *wide(LOFT.replace("2.5 m", "6 m"))])
 def test_what_a_change_promises_of_the_limit_is_what_the_file_then_has(tmp_path, text):
     """Over the whole sweep, wherever its worst frequency then is; and the blame falls on what is exchanged."""
     path = tmp_path / "now.toml"
+    text = text.replace("[near]", "points = 57\n[near]")
     path.write_text(text, encoding="utf-8")
     found = expect(load_setup(path))
     promised = found.improvement
@@ -144,7 +146,7 @@ def test_the_widest_interval_is_the_one_with_most_between_its_ends():
     assert high - low == pytest.approx(max(high - low for low, high in ends), rel=0.02)
 
 
-@pytest.mark.parametrize("seed", range(1, 5))
+@pytest.mark.parametrize("seed", [1, 2, *wide(3, 4)])
 def test_a_pad_and_an_adapter_that_do_as_well_are_named_together(seed):
     """Which of two equal changes narrows more is the seed's: the step names both, and both hide the limit."""
     loft = load_setup("tests/data/loft.toml")

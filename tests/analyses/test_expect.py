@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from further import wide
 
 from chain import recover
 from chain.analyses.expect import bound_aim, expect
@@ -43,7 +44,7 @@ def test_the_aim_by_the_bound_is_that_of_each_frequency_alone():
 
 
 @pytest.mark.usefixtures("few_trials")
-@pytest.mark.parametrize("name", ["boathouse", "downlead", "splitter"])
+@pytest.mark.parametrize("name", ["boathouse", "downlead", *wide("splitter")])
 @pytest.mark.parametrize("units", [[], ["--units", "rl"]])
 def test_what_nothing_connected_shows_is_one_figure(name, units):
     """The second line says what the last row of the table does, to the digit."""
@@ -91,11 +92,12 @@ def test_what_recover_proves_expect_does_not_deny():
     """A limit that only a nearly perfect reading proves: few trials scatter about it, and both answers are one."""
     setup = load_setup("demo/boathouse.toml")
     setup = replace(setup, far=replace(setup.far, limit_vswr=float(vswr(10**-0.5)), limit_in_db=True))
+    setup = replace(setup, sweep=replace(setup.sweep, points=67))
     aim = expect(setup).aim_reading.vswr
     assert aim is not None
     for text in ("RL 60 dB at 174 MHz", "RL 60 dB at 230 MHz"):
         assert recover(setup, typed_readings(text)).verdict == "pass"
     # A limit that nothing proves is denied by both.
-    strict = replace(setup, far=replace(setup.far, limit_vswr=1.5))
+    strict = replace(setup, far=replace(setup.far, limit_vswr=1.5), sweep=replace(setup.sweep, points=12))
     assert expect(strict).aim_reading.vswr is None
     assert recover(strict, typed_readings("RL 60 dB at 174 MHz")).verdict == "not proven"

@@ -1,8 +1,11 @@
 """A number of draws that is given: it is said where another one is drawn, and it denies nothing that the usual one shows."""
 
+from dataclasses import replace
+
 import pytest
 from click.testing import CliRunner
 from further import wide
+from pages import short_boathouse
 
 from chain.analyses.expect import expect
 from chain.analyses.page import page
@@ -10,12 +13,13 @@ from chain.analyses.planes import compare
 from chain.analyses.recover import recover
 from chain.cli.main import chain
 from chain.files.new_setup import Wish, new_setup_text
-from chain.files.setup_file import load_setup, parse_setup
+from chain.files.setup_file import parse_setup
 from chain.sweeps.readings import typed_readings
 
-BOATHOUSE = load_setup("demo/boathouse.toml")
+BOATHOUSE = parse_setup(short_boathouse().encode())
 READING = typed_readings("VSWR 1.30 at 210 MHz")
 HANDHELD = parse_setup(new_setup_text(Wish(purpose="vhf-tv", shows="vswr", limit="VSWR 1.8")).encode())
+HANDHELD = replace(HANDHELD, sweep=replace(HANDHELD.sweep, points=21))
 FURTHER = (1000, 2), (2000, 0), (2000, 1), (4000, 0), (4000, 1), (4000, 2)
 
 
@@ -43,8 +47,10 @@ def test_a_number_that_is_rounded_up_is_said(answer):
 
 
 @pytest.mark.parametrize("words", [["expect"], ["planes"], ["recover", "--reading", "VSWR 1.30 at 210 MHz"]])
-def test_the_commands_say_it_too(words):
-    done = CliRunner().invoke(chain, [words[0], "demo/boathouse.toml", *words[1:], "--draws", "500"])
+def test_the_commands_say_it_too(words, tmp_path):
+    setup = tmp_path / "short.toml"
+    setup.write_text(short_boathouse(), encoding="utf-8")
+    done = CliRunner().invoke(chain, [words[0], str(setup), *words[1:], "--draws", "500"])
     assert "500 draws: rounded up to 1000" in " ".join(done.output.split())
 
 

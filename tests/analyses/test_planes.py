@@ -75,6 +75,7 @@ def test_an_analyzer_of_which_nothing_is_said_is_told_what_another_place_would_b
     assert opening(only)[1] == "It calibrates nowhere else."
 
 
+@pytest.mark.usefixtures("few_trials")
 @pytest.mark.parametrize("command", [["expect"], ["recover", "--reading", "1.1 at 600 MHz"]])
 def test_answers_that_rest_on_the_port_alone_say_so(command):
     """In the assumptions and below the table, until the file says where the analyzer can be calibrated."""

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 import strategies as made
 from click.testing import CliRunner
+from pages import thinned
 from screens import says
 
 from chain.analyses import recover as recover_module
@@ -68,6 +69,7 @@ def said(*words):
     return " ".join(done.stdout.split())
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_linear_propagation_is_reported_where_it_holds_and_why_not_where_it_does_not():
     """u and its split where valid; the reason in one line where not; nothing to propagate without a phase."""
     behind_the_pad = "demo/plane-after-pad.toml"
@@ -158,13 +160,13 @@ def test_repeated_sweeps_are_averaged_as_complex_values():
 
 def test_noise_is_averaged_along_a_sweep_only_by_a_stated_resonance():
     """A sweep of noise about one value is narrower with `antenna_q`; one that moves by more than its noise is left as it is."""
-    setup, readings = sweep_of(0.2, 201, 0.01)
+    setup, readings = sweep_of(0.2, 101, 0.01)
     noisy = replace(setup, near=replace(setup.near, trace_noise_db=0.087))
     stated = replace(noisy, far=replace(setup.far, antenna_q=10.0))
     plain, averaged = (recover(each, readings, draws=2000) for each in (noisy, stated))
     assert (averaged.high - averaged.low).mean() < 0.97 * (plain.high - plain.low).mean()
     assert np.abs(averaged.true_reflection - 0.2).std() < 0.6 * np.abs(plain.true_reflection - 0.2).std()
-    ripple = readings.reflection + 0.05 * np.cos(np.arange(201))
+    ripple = readings.reflection + 0.05 * np.cos(np.arange(101))
     found = recover(stated, replace(readings, reflection=ripple, magnitude=np.abs(ripple)), draws=2000)
     assert says(" ".join(found.warnings), "antenna_q", "nothing is averaged")
 
@@ -174,15 +176,16 @@ def test_nothing_is_proven_from_a_processed_sweep():
     for far, word, lean in ((0.0, "pass", "leans better"), (0.95, "fail", "leans worse")):
         setup, readings = sweep_of(far)
         better = replace(setup, calibration=replace(setup.calibration, plane="lead"))
-        assert recover(better, sweep_at(better, far), draws=2000).verdict == word
-        gated = recover(better, replace(sweep_at(better, far), processed="time-gated"), draws=2000)
+        measured = sweep_at(better, far, 4)
+        assert recover(better, measured, draws=2000).verdict == word
+        gated = recover(better, replace(measured, processed="time-gated"), draws=2000)
         assert (gated.verdict, gated.grade) == ("not proven", lean)
         assert readings.processed == ""
 
 
-def sweep_at(setup, far):
-    freq_hz = np.linspace(180e6, 220e6, 12)
-    reading = nominal_maps(measurement_of(setup, build(setup, freq_hz))).reading(np.full(12, far, dtype=complex))[0]
+def sweep_at(setup, far, points):
+    freq_hz = np.linspace(180e6, 220e6, points)
+    reading = nominal_maps(measurement_of(setup, build(setup, freq_hz))).reading(np.full(points, far, dtype=complex))[0]
     return Readings(freq_hz, np.abs(reading), reading, "")
 
 
@@ -214,9 +217,9 @@ def test_channels_agree_with_their_points():
 
 
 @pytest.mark.usefixtures("few_trials")
-def test_all_figures_of_a_channel_are_of_one_place():
+def test_all_figures_of_a_channel_are_of_one_place(tmp_path):
     """Also where the worst match and the highest upper end are of two points; a line says why two intervals differ."""
-    setup, sweep = "demo/plane-after-pad.toml", "demo/plane-after-pad.s1p"
+    setup, sweep = map(str, thinned("plane-after-pad", tmp_path))
     outcome = CliRunner().invoke(chain, ["recover", setup, sweep, "--json"])
     found = json.loads(outcome.stdout)
     for each in found["channels"]:
@@ -309,6 +312,7 @@ def test_after_an_impossible_reading_the_chain_is_tested():
     assert "chain prove" in caught.value.help
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_a_pad_the_wrong_way_round_comes_before_all_other_advice(tmp_path):
     """First in the check, and the step of what is read and expected through it."""
     text = Path("tests/data/loft.toml").read_text(encoding="utf-8")

@@ -1,5 +1,6 @@
 """Hostile and long set-ups for the tests of pages, and a reader of HTML that counts what a browser would make of it."""
 
+import re
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -71,6 +72,16 @@ def measured_setup(limit="VSWR 2.0"):
 def few_readings():
     """Every sixth reading of the boathouse's sweep."""
     return read_sweep(str(SWEEP)).at(slice(None, None, 6))
+
+
+def thinned(name, folder):
+    """A set-up of the demo and its sweep with every fourth point."""
+    setup, sweep = folder / f"{name}.toml", folder / f"{name}.s1p"
+    setup.write_text(re.sub(r"(?m)^points = \d+", "points = 34", Path(f"demo/{name}.toml").read_text("utf-8")), "utf-8")
+    lines = Path(f"demo/{name}.s1p").read_text("utf-8").splitlines()
+    head = [line for line in lines if line[0] in "!#"]
+    sweep.write_text("\n".join([*head, *lines[len(head) :: 4], ""]), "utf-8")
+    return setup, sweep
 
 
 def hostile_setup(splitters=5):
