@@ -113,6 +113,7 @@ def front(room: str) -> str:
 
 
 @cache
+@cache
 def fronts() -> dict[Path, str]:
     """Every `__init__.py` of a room, as it should be."""
     return {ROOT / "chain" / room / "__init__.py": front(room) for room in ROOMS if room not in ("top", "library")}

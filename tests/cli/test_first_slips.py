@@ -4,12 +4,12 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from pages import thinned
 from screens import says
 
 from chain.cli.main import _wrapped, chain
 
 pytestmark = pytest.mark.usefixtures("answered_once")
-FILES = ["demo/loops.toml", "demo/loops.csv"]
 
 
 @pytest.mark.parametrize(
@@ -57,9 +57,9 @@ def test_a_page_is_not_poured_on_a_terminal(monkeypatch):
     ],
 )
 def test_a_slip_gets_the_words_that_mend_it(words, said, tmp_path, monkeypatch):
-    for path in ("boathouse.toml", "boathouse.csv", "loops.toml", "loops.s1p"):
-        (tmp_path / "demo").mkdir(exist_ok=True)
-        (tmp_path / "demo" / path).write_bytes(Path("demo", path).read_bytes())
+    (tmp_path / "demo").mkdir()
+    for name in ("boathouse", "loops"):
+        thinned(name, tmp_path / "demo")
     monkeypatch.chdir(tmp_path)
     done = CliRunner().invoke(chain, words)
     assert done.exit_code == 2
@@ -73,8 +73,10 @@ def test_no_option_is_guessed_by_its_dashes():
 
 
 @pytest.mark.usefixtures("few_trials")
-def test_a_sweep_may_stand_before_its_set_up():
-    one, two = (CliRunner().invoke(chain, ["tune", *files]) for files in (FILES, FILES[::-1]))
+def test_a_sweep_may_stand_before_its_set_up(tmp_path):
+    setup, _ = thinned("loops", tmp_path)
+    files = [str(setup), str(tmp_path / "loops.csv")]
+    one, two = (CliRunner().invoke(chain, ["tune", *each]) for each in (files, files[::-1]))
     assert one.exit_code == two.exit_code == 0
     assert one.stdout == two.stdout
 

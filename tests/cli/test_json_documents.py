@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from pages import thin_demo
 
 from chain.cli.main import COMMANDS
 from chain.cli.main import chain as command_line
@@ -60,6 +61,17 @@ CALLS = {
 """A call of each command for each kind of document that it gives."""
 OF_ITS_OWN = {"schema"}
 """Commands that give the document of another standard."""
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory):
+    """A folder with a copy of the demo."""
+    return thin_demo(tmp_path_factory.mktemp("documents"))
+
+
+@pytest.fixture(autouse=True)
+def _there(demo, monkeypatch):
+    monkeypatch.chdir(demo)
 
 
 def documents(name, folder):

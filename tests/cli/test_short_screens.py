@@ -1,10 +1,10 @@
 """Screens are short: at 80 columns few lines of text stand round the tables, and the answer comes first."""
 
 import re
-import shutil
 
 import pytest
 from click.testing import CliRunner
+from pages import thin_demo
 
 from chain.cli.main import chain
 
@@ -74,10 +74,8 @@ def text_lines(screen):
 
 @pytest.fixture(scope="module")
 def screens(tmp_path_factory):
-    """A copy of demo to write beside, and the screens asked for so far."""
-    folder = tmp_path_factory.mktemp("short")
-    shutil.copytree("demo", folder / "demo")
-    return folder
+    """A copy of demo to write beside."""
+    return thin_demo(tmp_path_factory.mktemp("short"))
 
 
 @pytest.mark.parametrize("name", COMMANDS)

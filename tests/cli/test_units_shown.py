@@ -8,8 +8,11 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from pages import thinned
 
 from chain.cli.main import chain
+
+pytestmark = pytest.mark.usefixtures("answered_once")
 
 COMPARE = ["compare", "demo/loops.toml", "demo/loops.s1p", "demo/loops-wet.s1p"]
 RIPPLE = ["ripple", "demo/ripple.s1p", "demo/ripple.toml"]
@@ -53,6 +56,7 @@ def in_db(tmp_path):
     """The set-up of the boathouse, and its need, judged by a return loss."""
     for name in ("boathouse.toml", "plane-after-pad.toml", "need.toml"):
         text = Path("demo", name).read_text(encoding="utf-8")
+        text = re.sub(r"(?m)^points = \d+", "points = 34", text)
         text, count = re.subn(r'^limit = "[^"]*"', 'limit = "RL 9.5 dB"', text, flags=re.M)
         assert count == 1
         (tmp_path / name).write_text(text, encoding="utf-8")
@@ -82,7 +86,7 @@ def test_tables_in_db_give_intervals_in_db_too(words, names, in_db):
 
 def test_a_card_with_a_sweep_has_the_antenna_in_its_table(tmp_path):
     """Below the known ends, channel by channel; the same places and verdicts as in the document."""
-    words = ["card", "demo/boathouse.toml", "demo/boathouse.s1p"]
+    words = ["card", *map(str, thinned("boathouse", tmp_path))]
     shown([*words, "-o", str(tmp_path / "out.csv")])
     with (tmp_path / "out.csv").open(encoding="utf-8", newline="") as file:
         rows = [row for row in csv.DictReader(file) if row["end"] == "antenna"]

@@ -1,6 +1,7 @@
 """Hostile and long set-ups for the tests of pages, and a reader of HTML that counts what a browser would make of it."""
 
 import re
+import shutil
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -75,13 +76,23 @@ def few_readings():
 
 
 def thinned(name, folder):
-    """A set-up of the demo and its sweep with every fourth point."""
-    setup, sweep = folder / f"{name}.toml", folder / f"{name}.s1p"
+    """A set-up of the demo and its sweeps with every fourth point: paths of the set-up and the sweep with a phase."""
+    setup = folder / f"{name}.toml"
     setup.write_text(re.sub(r"(?m)^points = \d+", "points = 34", Path(f"demo/{name}.toml").read_text("utf-8")), "utf-8")
-    lines = Path(f"demo/{name}.s1p").read_text("utf-8").splitlines()
-    head = [line for line in lines if line[0] in "!#"]
-    sweep.write_text("\n".join([*head, *lines[len(head) :: 4], ""]), "utf-8")
-    return setup, sweep
+    for path in Path("demo").glob(f"{name}*.*"):
+        if path.suffix != ".toml":
+            lines = path.read_text("utf-8").splitlines()
+            first = next(at for at, line in enumerate(lines) if line[:1].isdigit())
+            (folder / path.name).write_text("\n".join([*lines[:first], *lines[first::4], ""]), "utf-8")
+    return setup, folder / f"{name}.s1p"
+
+
+def thin_demo(folder):
+    """A copy of the demo in the folder whose benches have every fourth point, for what does not depend on how many there are."""
+    shutil.copytree("demo", folder / "demo")
+    for name in ("boathouse", "plane-after-pad", "ripple"):
+        thinned(name, folder / "demo")
+    return folder
 
 
 def hostile_setup(splitters=5):
