@@ -31,6 +31,8 @@ REACH = 12.0
 LEAST_HALF = 0.002
 """Spans narrower than twice this are taken as that wide [-]."""
 LEAST_CHANCE = 1e-12
+BEYOND = 7.2
+"""How many standard deviations from a span its chance is less than the least: it need not be worked out."""
 
 
 def spans_of(readings: Sequence[TerminationReading]) -> list[tuple[float, float]]:
@@ -99,10 +101,13 @@ class FaultWork:
             left = np.arange(predicted.uniform.size)
             chance = np.ones(left.size)
             for column, (low, high) in zip(self.seen, self.spans, strict=True):
-                noise = predicted.noise[left, column]
+                level, noise = predicted.magnitude[left, column], predicted.noise[left, column]
                 if widened != 1.0:
                     noise = widened * _spread(noise, low, high)
-                chance = chance * span_probability(predicted.magnitude[left, column], noise, low, high)
+                reach = BEYOND * noise
+                near = (level > low - reach) & (level < high + reach)
+                left, level, noise, chance = left[near], level[near], noise[near], chance[near]
+                chance = chance * span_probability(level, noise, low, high)
                 # Most trials fail at the first readings already; the later ones need not be worked out for them.
                 kept = chance > LEAST_CHANCE
                 left, chance = left[kept], chance[kept]
