@@ -15,6 +15,7 @@ from chain.diagnosis.faults import BAD_END, LOSS, RESISTOR, kinds_of
 from chain.diagnosis.records import CANT_TELL, NONE_OF_THESE, NOTHING_SHOWN
 from chain.diagnosis.terminations import KnownTerminations, known_ends
 from chain.files.setup_file import load_setup
+from chain.setup_report.prove import verdict_lines
 
 pytestmark = pytest.mark.usefixtures("trials")
 
@@ -194,8 +195,8 @@ def test_what_is_named_holds_every_reading_in_its_ranges(ends):
         assert each.first_low <= each.reading_vswr <= each.first_high
 
 
-@pytest.mark.parametrize("trials", ["usual"], indirect=True)
 def test_an_end_that_was_read_is_not_asked_for_again_where_it_tells_little():
     """All four ends and the meter speak for a sound chain: the antenna is next."""
-    ends = ("--open", "1.73", "--short", "1.71", "--load", "1.05", "--load50", "1.12")
-    assert lines(*ends, "--ohms", "86.6")[2].startswith("Next: measure the antenna")
+    found = read(open="1.73", short="1.71", load="1.05", load50="1.12", ohms=86.6)
+    assert found.verdict == NOTHING_SHOWN
+    assert verdict_lines(found)[2].startswith("Next: measure the antenna")
