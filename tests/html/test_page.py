@@ -261,7 +261,7 @@ def test_live_figures_cannot_end_the_element_they_stand_in(made):
 
 
 @pytest.mark.usefixtures("few_trials")
-@pytest.mark.parametrize(("points", "most"), [(50, 21), *wide((250, MOST_FREQUENCIES))])
+@pytest.mark.parametrize(("points", "most"), [(52, 21), *wide((250, MOST_FREQUENCIES))])
 def test_a_long_sweep_is_decimated_to_its_worst_points(setup, made, points, most, monkeypatch):
     """Of more frequencies than are drawn (201) one more remains, the worst among them; of a sweep every stretch keeps its widest."""
     assert MOST_FREQUENCIES == 201
