@@ -123,7 +123,9 @@ def judge(
     test = _tested(measurement, seen, limit, [span for _, span in members], (low, most), found, seed, progress, kept)
     # Both ends of the range of chances over the phases on one side of a half: the one nearer to it. Else nothing is stated.
     chance = np.where(possible, np.clip(0.5, least, most), np.nan)
-    words = np.where(high <= limit + ROUNDING, "pass", np.where(seen.size > test.edge, "fail", "not proven"))
+    # What no antenna explains says nothing of this one, however much more it is than one at the limit shows.
+    failed = (seen.size > test.edge) & ((low > ROUNDING) | (high < 1 - ROUNDING))
+    words = np.where(high <= limit + ROUNDING, "pass", np.where(failed, "fail", "not proven"))
     if readings.processed:
         # What a gate took away cannot be distinguished from what it left: such a sweep leans, and proves nothing.
         words = np.full(words.shape, "not proven")
