@@ -247,11 +247,11 @@ def facts(result: Tuning) -> list[str]:
     lines = []
     for each in result.resonances:
         lines.append(
-            f"{each.kind.capitalize()} resonance at {_mhz(each.freq_hz)}: {_ohm(each.resistance_ohm)} in the element, "
+            f"{each.kind.capitalize()} resonance {_at(each.freq_hz)}: {_ohm(each.resistance_ohm)} in the element, "
             f"quality factor {_plain(each.quality_factor)}."
         )
     if result.has_phase:
-        lines.append(f"The dip (least reflection) at {_mhz(result.dip)}.")
+        lines.append(f"The dip (least reflection) is {_at(result.dip)}.")
     wide = result.bandwidth
     if wide is not None and not (wide.low_hz.closed and wide.high_hz.closed):
         lines.append(
@@ -334,6 +334,12 @@ def _width(value: float) -> str:
 
 def _mhz(found: Estimate | None) -> str:
     return "an unknown place" if found is None else f"{_hz(found.value, found.high - found.low)} ({_ends(found)})"
+
+
+def _at(found: Estimate | None) -> str:
+    """Where in the sweep, or that it lies outside."""
+    inside = found is None or math.isfinite(found.value)
+    return f"{'at ' if inside else ''}{_mhz(found)}"
 
 
 def _ends(found: Estimate) -> str:
