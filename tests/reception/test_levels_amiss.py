@@ -57,8 +57,9 @@ def test_where_all_lack_the_gain_the_amplifier_is_named_first(lost_db, antenna):
     "lost_db",
     [
         {"hall": 9, "workshop": 9, "loft": 9},
+        {"hall": 32, "workshop": 32, "loft": 32},
         {"hall": 0, "workshop": 20, "loft": 20},
-        *wide({"hall": 32, "workshop": 32, "loft": 32}, {"workshop": 20}),
+        *wide({"workshop": 20}),
     ],
 )
 def test_what_is_not_the_gain_or_not_everywhere_is_no_dead_amplifier(lost_db):
