@@ -3,6 +3,7 @@
 from itertools import combinations
 
 import pytest
+from further import wide
 from public_results import result
 
 from chain.calls.drawing import DRAWN
@@ -35,8 +36,18 @@ def texts(panel, renderer):
             yield each.get_text(), each.get_window_extent(renderer)
 
 
-@pytest.mark.parametrize("own", [False, True], ids=["640 x 480", "its own"])
-@pytest.mark.parametrize("name", DRAWN)
+OWN = "Account", "LogTrends", "Planes", "Recovery"
+"""Answers that are drawn on a figure of their own as well: bands, dates, bars, and a course between limits."""
+
+
+@pytest.mark.parametrize(
+    ("name", "own"),
+    [
+        *((name, False) for name in DRAWN),
+        *((name, True) for name in OWN),
+        *wide(*((name, True) for name in DRAWN if name not in OWN)),
+    ],
+)
 def test_every_text_can_be_read(name, own):
     panel, renderer = drawn(name, own)
     width, height = panel.figure.bbox.width, panel.figure.bbox.height
