@@ -36,6 +36,7 @@ def module_name(path: Path) -> str:
 NAMES = {module_name(path): path for package in ROOT_PACKAGES for path in sorted((ROOT / package).rglob("*.py"))}
 
 
+@cache
 def room_of(name: str) -> str:
     """Room of a module: its folder, or the top of `chain`."""
     parts = name.split(".")
@@ -45,22 +46,22 @@ def room_of(name: str) -> str:
 
 
 def _only_for_types(node: ast.AST) -> bool:
-    return isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING"
+    return isinstance(node, ast.If) and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING"
 
 
-def statements(node: ast.AST, lazy: bool) -> Iterator[ast.Import | ast.ImportFrom]:
-    """Import statements of a module; those inside functions only with `lazy`."""
+def statements(node: ast.AST, lazy: bool, typed: bool = False) -> Iterator[ast.Import | ast.ImportFrom]:
+    """Import statements of a module; those inside functions only with `lazy`, those for types alone only with `typed`."""
     for child in ast.iter_child_nodes(node):
         # No expression holds a statement.
         if (
             isinstance(child, ast.expr)
-            or _only_for_types(child)
+            or (not typed and _only_for_types(child))
             or (not lazy and isinstance(child, (ast.FunctionDef, ast.ClassDef)))
         ):
             continue
         if isinstance(child, (ast.Import, ast.ImportFrom)):
             yield child
-        yield from statements(child, lazy)
+        yield from statements(child, lazy, typed)
 
 
 @cache
@@ -77,8 +78,8 @@ def _imported(path: Path, lazy: bool) -> Iterator[str]:
             assert not node.level, f"{path}: relative import"
             whole = [f"{node.module}.{each.name}" for each in node.names]
             yield from [name for name in whole if name in NAMES] or [str(node.module)]
-    for node in ast.walk(tree(path)) if lazy else ():
-        # By its name as text it is an import all the same.
+    # By its name as text it is an import all the same.
+    for node in ast.walk(tree(path)) if lazy and "import_module" in path.read_text(encoding="utf-8") else ():
         match node:
             case ast.Call(func=ast.Name("import_module"), args=[ast.Constant(str(name)), *_]):
                 yield name

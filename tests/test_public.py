@@ -10,6 +10,7 @@ from pathlib import Path
 from types import ModuleType
 from xml.etree import ElementTree
 
+import few_trials
 import numpy as np
 import pytest
 from public_stub import STUB, stub_text
@@ -43,6 +44,12 @@ def every_eleventh(readings):
 @pytest.fixture(scope="module")
 def results(setup):
     """One result of each kind that a set-up and its sweep give, few draws."""
+    with pytest.MonkeyPatch.context() as here:
+        few_trials.lower(here)
+        yield made(setup)
+
+
+def made(setup):
     whole = chain.read_sweep(str(SWEEP))
     readings = every_eleventh(whole)
     return {

@@ -4,7 +4,7 @@ import ast
 import re
 from functools import cache
 
-from rooms import NAMES, tree
+from rooms import NAMES, statements, tree
 
 import chain
 from chain.cli.main import COMMANDS
@@ -66,7 +66,7 @@ def registers(node, own):
 def aliases(module):
     """What the imported names of a module stand for: (module, name), or (module, None) for a module itself."""
     found = {}
-    for node in ast.walk(tree(NAMES[module])):
+    for node in statements(tree(NAMES[module]), lazy=True, typed=True):
         if isinstance(node, ast.ImportFrom) and node.module and node.module.split(".")[0] in ("chain", "library"):
             for each in node.names:
                 whole = f"{node.module}.{each.name}"

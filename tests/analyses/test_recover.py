@@ -229,7 +229,7 @@ def test_all_figures_of_a_channel_are_of_one_place(tmp_path):
         assert each["vswr"] == max(found["true_vswr"][n] for n in inside if found["verdicts"][n] == each["verdict"])
         assert each["high"] == max(found["high"][n] for n in inside)
     assert any(each["low"] != found["low"][found["freq_hz"].index(each["worst_hz"])] for each in found["channels"])
-    says(CliRunner().invoke(chain, ["recover", setup, sweep]).stdout, APART_LINE)
+    assert says(CliRunner().invoke(chain, ["recover", setup, sweep]).stdout, APART_LINE)
 
 
 def test_grades_follow_the_chance_at_the_limit():

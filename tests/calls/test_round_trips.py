@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from pages import thinned
 
 import chain
 from chain.calls.readings_given import readings_given
@@ -18,10 +19,18 @@ SWEEP = ROOT / "demo" / "boathouse.s1p"
 MAGNITUDES = ROOT / "demo" / "boathouse.csv"
 
 
+@pytest.fixture(scope="module")
+def bench(tmp_path_factory):
+    """A folder with the boathouse and its sweeps, every fourth point."""
+    folder = tmp_path_factory.mktemp("bench")
+    thinned("boathouse", folder)
+    return folder
+
+
 @pytest.mark.usefixtures("few_trials")
-@pytest.mark.parametrize("sweep", [SWEEP, MAGNITUDES])
-def test_the_table_of_a_recovery_gives_its_readings_again(tmp_path, sweep):
-    written = tmp_path / "x.csv"
+@pytest.mark.parametrize("name", [SWEEP.name, MAGNITUDES.name])
+def test_the_table_of_a_recovery_gives_its_readings_again(tmp_path, bench, name):
+    written, sweep = tmp_path / "x.csv", bench / name
     found = CliRunner().invoke(command_line, ["recover", str(SETUP), str(sweep), "--draws", "1000", "-o", str(written)])
     assert found.exit_code == 0, found.output
     first, again = chain.read_sweep(str(sweep)), chain.read_sweep_for(chain.load_setup(SETUP), str(written))
@@ -45,8 +54,9 @@ def test_another_loss_is_no_reading(tmp_path, header):
 
 
 @pytest.mark.usefixtures("few_trials")
-@pytest.mark.parametrize("sweep", [SWEEP, MAGNITUDES])
-def test_the_dataframe_of_a_recovery_gives_its_readings_again(sweep):
+@pytest.mark.parametrize("name", [SWEEP.name, MAGNITUDES.name])
+def test_the_dataframe_of_a_recovery_gives_its_readings_again(bench, name):
+    sweep = bench / name
     first = chain.read_sweep(str(sweep))
     again = readings_given(chain.recover(SETUP, sweep, draws=1000).to_dataframe(), None)
     np.testing.assert_allclose(again.magnitude, first.magnitude, rtol=1e-12)
@@ -76,13 +86,13 @@ def test_tables_of_pandas_and_plain_values_count_as_files_do(tmp_path):
 
 
 @pytest.mark.usefixtures("few_trials")
-def test_pandas_reads_the_table_of_a_recovery_with_its_phase(tmp_path):
+def test_pandas_reads_the_table_of_a_recovery_with_its_phase(tmp_path, bench):
     import pandas as pd
 
-    written = tmp_path / "x.csv"
-    CliRunner().invoke(command_line, ["recover", str(SETUP), str(SWEEP), "--draws", "1000", "-o", str(written)])
+    written, sweep = tmp_path / "x.csv", bench / SWEEP.name
+    CliRunner().invoke(command_line, ["recover", str(SETUP), str(sweep), "--draws", "1000", "-o", str(written)])
     found = readings_given(pd.read_csv(written), chain.load_setup(SETUP))
-    np.testing.assert_allclose(found.reflection, chain.read_sweep(str(SWEEP)).reflection, rtol=1e-12)
+    np.testing.assert_allclose(found.reflection, chain.read_sweep(str(sweep)).reflection, rtol=1e-12)
 
 
 def test_a_column_named_twice_is_refused():

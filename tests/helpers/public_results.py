@@ -29,6 +29,13 @@ def readings():
     return chain.readings_of(kept[0], reflection=kept[1])
 
 
+@cache
+def loops(state="loops"):
+    """A sweep of the loops at every fourth of its frequencies."""
+    whole = chain.read_sweep(f"demo/{state}.s1p")
+    return chain.readings_of(whole.freq_hz[::4], reflection=whole.reflection[::4])
+
+
 MADE = {
     "Setup": setup,
     "Readings": readings,
@@ -44,11 +51,11 @@ MADE = {
     "Page": lambda: chain.page(setup(), readings=readings(), draws=1000),
     "Proof": lambda: chain.prove(setup(), chain.known_ends({"open": ["2.20"], "load": ["1.67"]}, 207e6), draws=20_000),
     "Ripple": lambda: chain.ripple("demo/ripple.s1p", gate=False),
-    "AntennaComparison": lambda: chain.compare_antennas(LOOPS, "demo/loops.s1p", "demo/loops-wet.s1p"),
+    "AntennaComparison": lambda: chain.compare_antennas(LOOPS, loops(), loops("loops-wet")),
     "LevelComparison": lambda: chain.compare_levels(chain.read_levels("demo/levels.csv")),
-    "Tuning": lambda: chain.tune(LOOPS, "demo/loops.s1p"),
-    "Matching": lambda: chain.match_network(LOOPS, "demo/loops.s1p"),
-    "AntennaFaults": lambda: chain.antenna_faults(LOOPS, "demo/loops.s1p", "demo/loops-wet.s1p"),
+    "Tuning": lambda: chain.tune(LOOPS, loops()),
+    "Matching": lambda: chain.match_network(LOOPS, loops()),
+    "AntennaFaults": lambda: chain.antenna_faults(LOOPS, loops(), loops("loops-wet")),
     "LogTrends": lambda: chain.log_trends("demo/log"),
     "Learnt": lambda: _learnt(),
     "Installation": lambda: chain.load_installation(HOUSE),
