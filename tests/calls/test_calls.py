@@ -195,6 +195,7 @@ def test_one_true_value_is_enough(setup):
 
 
 @pytest.mark.usefixtures("few_trials")
+@pytest.mark.usefixtures("few_trials")
 def test_paths_stand_for_records_everywhere():
     """Every public function that takes a set-up, a need or an installation takes the path of its file."""
     need, house = ROOT / "demo" / "need.toml", ROOT / "demo" / "outlets.toml"
@@ -379,13 +380,14 @@ def test_a_limit_in_db_is_the_unit_of_prints_and_plots(setup, few):
     from matplotlib.figure import Figure
 
     in_db = replace(setup, far=replace(setup.far, limit_vswr=1.92495, limit_in_db=True))
-    for found in (recovered(in_db, few), chain.expect(in_db, draws=1000)):
+    expected = chain.expect(in_db, draws=1000)
+    for found in (recovered(in_db, few), expected):
         text = f"{found!r} {found}"
         assert "vswr" not in text.lower()
         assert "return_loss_db" in text
         panel = Figure().add_subplot()
         assert "return loss" in found.plot(ax=panel).get_ylabel()
-    rows = chain.expect(in_db, draws=1000).rows
+    rows = expected.rows
     assert len({round(row.true_vswr, 4) for row in rows}) == len(rows)
     losses = [-20 * np.log10((row.true_vswr - 1) / (row.true_vswr + 1)) for row in rows[1:-1]]
     np.testing.assert_allclose(losses, np.round(losses), atol=1e-3)

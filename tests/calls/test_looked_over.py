@@ -56,6 +56,7 @@ def test_what_a_file_holds_passes(path):
     assert checked(setup) is setup
 
 
+@pytest.mark.usefixtures("few_trials")
 def test_a_two_port_of_ones_own_passes():
     """A file measured by the user stands in an item's place: the command takes it, so do the functions."""
     own = {"touchstone": str(DEMO / "pad.s2p"), "near": "BNC-50 jack", "far": "BNC-75 jack"}
