@@ -48,7 +48,7 @@ def test_the_unknown_that_is_blamed_is_that_of_looking_at_all(seed, monkeypatch)
 
 @pytest.mark.parametrize("seed", [2, *wide(1)])
 def test_shares_of_a_long_chain_are_those_of_drawing_every_unknown_alone(seed, monkeypatch):
-    here = measured(long_setup(30, seed))
+    here = measured(long_setup(50, seed))
     found = {each.id: each.share for each in improvements.contributions(here, 1 / 3)}
     monkeypatch.setattr(improvements, "MOST_ALONE", 1000)
     every = {each.id: each.share for each in improvements.contributions(here, 1 / 3)}
