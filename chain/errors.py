@@ -153,5 +153,6 @@ def _steers(character: str) -> bool:
 
 def quoted(text: object, most: int = 40) -> str:
     """Text of the user's in quotes, safe to print, cut to a sensible length."""
-    word = plain(str(text))
+    # One character more tells that it is cut; a long text is not looked through for it.
+    word = plain(str(text)[: most + 1])
     return f"'{word[: most - 3]}...'" if len(word) > most else f"'{word}'"
