@@ -7,7 +7,7 @@ from further import wide
 from chain.tuning.crossings import Crossing, crossing_interval, crossings_of, ends, local_fit, nearest_crossing
 
 FREQ = np.linspace(100e6, 130e6, 61)
-TRIALS, DRAWS = 200, 500
+TRIALS, DRAWS = 200, 250
 FITTED, _ = local_fit(FREQ, FREQ)
 
 
