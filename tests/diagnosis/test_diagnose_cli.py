@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from further import wide
 
 from chain.cli.main import chain
 
@@ -167,9 +168,9 @@ def test_an_output_file_is_written_whole_and_not_over_an_input(tmp_path):
     ("typed", "words", "has", "has_not"),
     [
         (("RL 11 dB", "RL 15 dB", "RL 25 dB"), (), "dB return loss", "VSWR"),
-        (("11 dB", "15 dB", "25 dB"), (), "dB return loss", "VSWR"),
         (("1.78", "1.43", "1.12"), (), "VSWR", "return loss"),
         (("RL 11 dB", "RL 15 dB", "RL 25 dB"), ("--units", "vswr"), "VSWR", "return loss"),
+        *wide((("11 dB", "15 dB", "25 dB"), (), "dB return loss", "VSWR")),
     ],
 )
 def test_sizes_of_faults_are_in_the_unit_that_was_typed(typed, words, has, has_not):

@@ -5,6 +5,7 @@ from math import isinf
 import numpy as np
 import pytest
 from diagnosis_cases import read
+from further import wide
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -30,7 +31,9 @@ LOW_BOTH = {"open": "1.61", "short": "1.62", "load": "1.05", "load50": "1.11"}
 
 
 @pytest.mark.usefixtures("trials")
-@pytest.mark.parametrize("ends", [{"open": "inf", "short": "inf"}, {"open": "inf"}, {"open": "30", "short": "30"}])
+@pytest.mark.parametrize(
+    "ends", [{"open": "inf", "short": "inf"}, {"open": "inf"}, *wide({"open": "30", "short": "30"})]
+)
 def test_a_screen_off_its_scale_tells_a_missing_pad(ends):
     """The everyday case (practice): without a pad an open and a short leave the screen nothing to show.
 

@@ -2,6 +2,7 @@
 
 import pytest
 from click.testing import CliRunner
+from further import wide
 
 from chain.cli.main import chain
 from chain.diagnosis.diagnose import prove
@@ -45,7 +46,7 @@ def test_a_pad_that_fits_one_way_only_is_not_turned_round():
 
 
 @pytest.mark.usefixtures("trials")
-@pytest.mark.parametrize("shown", ["9.99", "inf", "30"])
+@pytest.mark.parametrize("shown", ["9.99", *wide("inf", "30")])
 def test_a_screen_at_the_end_of_its_scale_speaks_for_a_missing_pad(shown):
     """A lead of 2.5 m keeps an open below full reflection, and many scales end at 9.99."""
     result = found(open=shown)

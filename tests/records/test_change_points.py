@@ -9,7 +9,6 @@ from further import wide
 from chain.records.change_points import _threshold, apart, slope, steps
 from chain.records.lead_loss import PER_K, corrected_loss_db
 
-
 SERIES = list(product([4, 10, 12, 30], [0.5, 1.0, 1.25, 1.5, 2.0, 3.0, 10.0]))
 """Records and times the stated scatter."""
 SHOWN = [(4, 1.0), (4, 1.5), (12, 1.5), (12, 10.0), (30, 1.5)]
