@@ -63,7 +63,7 @@ def of_channels():
     """A card of a set-up of channels, of few trials."""
     with pytest.MonkeyPatch.context() as here:
         few_trials.lower(here)
-        return card(parse_setup(hostile_setup(2).encode(), "x"), seed=3)
+        return card(parse_setup(hostile_setup(1).encode(), "x"), seed=3)
 
 
 def in_parallel(*ohms):

@@ -63,6 +63,7 @@ def test_where_no_reading_proves_the_limit_the_step_that_helps_is_named():
     setup = load_setup("demo/boathouse.toml")
     near = replace(setup.near, shows="vswr", calibrates_at=("near",))
     hard = replace(setup, near=near, far=replace(setup.far, limit_vswr=1.2, limit_in_db=False))
+    hard = replace(hard, sweep=replace(hard.sweep, points=34))
     found = expect(hard, draws=2000)
     assert (found.aim_reading.vswr, found.aim_bound.vswr, found.could_move_plane) == (None, None, False)
     lines = verdict_lines(found)

@@ -90,7 +90,7 @@ def thinned(name, folder):
 def thin_demo(folder):
     """A copy of the demo in the folder whose benches have every fourth point, for what does not depend on how many there are."""
     shutil.copytree("demo", folder / "demo")
-    for name in ("boathouse", "plane-after-pad", "ripple"):
+    for name in ("boathouse", "plane-after-pad", "ripple", "loops"):
         thinned(name, folder / "demo")
     return folder
 
