@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 import strategies as made
 from click.testing import CliRunner
+from further import wide
 from pages import BOATHOUSE, Reader, hostile_setup, short_boathouse, thinned
 from rich.cells import cell_len
 from rich.console import Console
@@ -297,7 +298,7 @@ def test_the_three_frequencies_are_the_ends_and_the_middle():
 
 
 @pytest.mark.usefixtures("few_trials")
-@pytest.mark.parametrize(("shows", "columns"), [("vswr", 3), ("return loss", 3), ("complex", 4)])
+@pytest.mark.parametrize(("shows", "columns"), [("vswr", 3), ("complex", 4), *wide(("return loss", 3))])
 def test_an_analyzer_without_phase_has_no_column_for_an_impedance(shows, columns):
     found = card(replace(SHORT, near=replace(SHORT.near, shows=shows)), seed=3)
     console = Console(file=StringIO(), width=80, color_system=None, markup=False, highlight=False)

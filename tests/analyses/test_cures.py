@@ -146,7 +146,7 @@ def test_the_widest_interval_is_the_one_with_most_between_its_ends():
     assert high - low == pytest.approx(max(high - low for low, high in ends), rel=0.02)
 
 
-@pytest.mark.parametrize("seed", [1, 2, *wide(3, 4)])
+@pytest.mark.parametrize("seed", [1, *wide(2, 3, 4)])
 def test_a_pad_and_an_adapter_that_do_as_well_are_named_together(seed):
     """Which of two equal changes narrows more is the seed's: the step names both, and both hide the limit."""
     loft = load_setup("tests/data/loft.toml")

@@ -20,7 +20,7 @@ BOATHOUSE = parse_setup(short_boathouse().encode())
 READING = typed_readings("VSWR 1.30 at 210 MHz")
 HANDHELD = parse_setup(new_setup_text(Wish(purpose="vhf-tv", shows="vswr", limit="VSWR 1.8")).encode())
 HANDHELD = replace(HANDHELD, sweep=replace(HANDHELD.sweep, points=21))
-FURTHER = (1000, 2), (2000, 0), (2000, 1), (4000, 0), (4000, 1), (4000, 2)
+FURTHER = (1000, 1), (1000, 2), (2000, 0), (2000, 1), (4000, 0), (4000, 1), (4000, 2)
 
 
 @pytest.fixture(scope="module")
@@ -54,7 +54,7 @@ def test_the_commands_say_it_too(words, tmp_path):
     assert "500 draws: rounded up to 1000" in " ".join(done.output.split())
 
 
-@pytest.mark.parametrize(("draws", "seed"), [(1000, 0), (1000, 1), (2000, 2), *wide(*FURTHER)])
+@pytest.mark.parametrize(("draws", "seed"), [(1000, 0), (2000, 2), *wide(*FURTHER)])
 def test_few_draws_do_not_deny_what_more_of_them_show(draws, seed, usual):
     """Ends that few trials set scatter: the second look, with those of a single reading, is taken for any number."""
     found = expect(HANDHELD, [2.0], draws, seed)
