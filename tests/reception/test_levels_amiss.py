@@ -59,6 +59,7 @@ def test_where_all_lack_the_gain_the_amplifier_is_named_first(lost_db, antenna):
         {"hall": 9, "workshop": 9, "loft": 9},
         {"hall": 32, "workshop": 32, "loft": 32},
         {"hall": 0, "workshop": 20, "loft": 20},
+        {"hall": 8, "workshop": 20, "loft": 20},
         *wide({"workshop": 20}),
     ],
 )
