@@ -109,7 +109,7 @@ def test_a_table_may_name_channels(names, ratio, by_index):
     np.testing.assert_allclose(found.magnitude, [0.5, 0.2, 1 / 11])
     typed = readings_given([f"{figure} on channel {name}" for figure, name in ((1.5, 21), (3.0, 7), (1.2, 30))], setup)
     assert (typed.freq_hz.tolist(), typed.channel_hz) == (found.freq_hz.tolist(), found.channel_hz)
-    if not by_index:
+    if not by_index and ratio == "vswr":
         one, other = (chain.recover(setup, each, draws=1000) for each in (frame, typed))
         np.testing.assert_allclose(one.true_vswr, other.true_vswr)
         assert len(one.read_channels) == len(other.read_channels) == 3

@@ -12,7 +12,7 @@ from pages import thinned
 
 from chain.cli.main import chain
 
-pytestmark = pytest.mark.usefixtures("answered_once")
+pytestmark = pytest.mark.usefixtures("few_trials", "answered_once")
 
 COMPARE = ["compare", "demo/loops.toml", "demo/loops.s1p", "demo/loops-wet.s1p"]
 RIPPLE = ["ripple", "demo/ripple.s1p", "demo/ripple.toml"]
@@ -24,7 +24,6 @@ def shown(words):
     return done.stdout
 
 
-@pytest.mark.usefixtures("few_trials")
 @pytest.mark.parametrize("words", [COMPARE, RIPPLE])
 @pytest.mark.parametrize(("unit", "other"), [("vswr", "RL, dB"), ("rl", "VSWR")])
 def test_no_column_holds_a_bare_magnitude(words, unit, other):
@@ -33,7 +32,6 @@ def test_no_column_holds_a_bare_magnitude(words, unit, other):
     assert other not in text
 
 
-@pytest.mark.usefixtures("few_trials")
 def test_what_an_antenna_turns_into_is_its_reflection_and_the_change():
     rows = re.findall(r"^(\d\d) .*?(\d\.\d\d) to (\d\.\d\d)", shown([*COMPARE, "--units", "vswr"]), re.M)
     channels = json.loads(shown([*COMPARE, "--json"]))["channels"]
