@@ -385,7 +385,8 @@ class _Search:
         beyond &= self.draws - count((first <= high) & (last > 1)) >= least
         strict = self.strict
         if strict is None:
-            before = self.draws - count((first < 0) & (last >= low)) >= least
+            # An end at zero already cannot move: most places of a good antenna are of that kind.
+            before = (low[:, 0] > 0) & (self.draws - count((first < 0) & (last >= low)) >= least)
             return np.asarray(beyond | (before & (count((first < low) & (last >= 0)) >= least)))
         lowest = self.strict_low[rows].astype(np.float32)[:, None]
         return np.asarray(beyond | (self.draws - count((first < 0) & (last >= lowest)) >= strict[rows]))
