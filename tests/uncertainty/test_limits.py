@@ -208,7 +208,7 @@ def worst_of_arms(tee, measure, rng):
         straight = full[path[1], path[0]] / s[path[1], path[0]]
         return -abs(measure(seen, straight))
 
-    starts = rng.normal(size=(2, 4 * len(arms) + len(pairs)))
+    starts = rng.normal(size=(3, 4 * len(arms) + len(pairs)))
     starts[:, : len(arms)] = starts[:, 2 * len(arms) : 3 * len(arms)] = 2.0
     return max(-minimize(departure, each).fun for each in starts)
 
