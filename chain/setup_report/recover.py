@@ -119,6 +119,7 @@ def opening(result: Recovery) -> list[str]:
         "not proven": fitted(
             f"Cannot decide if the antenna has {wanted} or better{doubt}",
             f"Cannot decide if it has {wanted} or better{doubt}",
+            f"Cannot decide if it has {wanted} or better; nothing is seen of it.",
         ),
         "impossible": "Impossible: some of the readings cannot come through this chain; see below.",
         "no limit": f"The reading at {here} says nothing of the antenna. No limit is stated."
