@@ -109,7 +109,7 @@ def opening(result: Recovery) -> list[str]:
     at = "at worst" if whole else "it is"
     read, ends = _read(result, here), between(float(result.low[worst]), float(result.high[worst]))
     # Behind much loss a figure at the antenna is the errors' own: a sentence that named it would be believed.
-    doubt = f": {here} says nothing of it." if ends == "anything" else f"; {at} {about}."
+    doubt = "; nothing is seen of it." if ends == "anything" else f"; {at} {about}."
     text = {
         "pass": fitted(
             f"Good: the antenna has {wanted} or better {read}; {at} {about}.",
@@ -119,7 +119,6 @@ def opening(result: Recovery) -> list[str]:
         "not proven": fitted(
             f"Cannot decide if the antenna has {wanted} or better{doubt}",
             f"Cannot decide if it has {wanted} or better{doubt}",
-            f"Cannot decide if it has {wanted} or better; nothing is seen of it.",
         ),
         "impossible": "Impossible: some of the readings cannot come through this chain; see below.",
         "no limit": f"The reading at {here} says nothing of the antenna. No limit is stated."

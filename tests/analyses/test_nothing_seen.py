@@ -42,7 +42,7 @@ def test_the_first_line_names_no_figure_of_an_antenna_that_is_not_seen(swallowed
         )
     done = CliRunner().invoke(command_line, ["recover", str(swallowed), "--reading", f"{reading} at 210 MHz"])
     first, second = done.stdout.splitlines()[:2]
-    assert "says nothing of" in first
+    assert "nothing is seen of it" in first or "says nothing of" in first
     assert "1.0" not in first
     assert "1000" not in first
     assert "anything" in second
