@@ -374,7 +374,7 @@ class _Search:
             self.strict_low[rows] = np.minimum(self.strict_low[rows], strict)
 
     def _moves(self, first: Floats, last: Floats, rows: NDArray[np.intp], begun: bool) -> NDArray[np.bool_]:
-        """Whether some magnitude beyond the ends found so far could pass both tests, by counts that it must satisfy."""
+        """Whether some magnitude beyond the ends found so far, from zero on, could pass both tests, by counts that it must satisfy."""
         low, high = (each[rows].astype(np.float32)[:, None] for each in (self.low, self.high))
         least = self.least[rows]
         if begun and self.strict is None and np.all(self.high[rows] < 0) and np.all(self.low[rows] > 1):
@@ -385,7 +385,6 @@ class _Search:
         beyond &= self.draws - count((first <= high) & (last > 1)) >= least
         strict = self.strict
         if strict is None:
-            # An end at zero already cannot move: most places of a good antenna are of that kind.
             before = (low[:, 0] > 0) & (self.draws - count((first < 0) & (last >= low)) >= least)
             return np.asarray(beyond | (before & (count((first < low) & (last >= 0)) >= least)))
         lowest = self.strict_low[rows].astype(np.float32)[:, None]
