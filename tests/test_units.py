@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from chain.errors import RangeError, UnitError
-from chain.reading_words import parse_reading
+from chain.sweeps.reading_words import parse_reading
 from chain.sweeps.readings import typed_readings
 from chain.units import KINDS, Tolerance, format_quantity, parse_quantity, parse_tolerance
 

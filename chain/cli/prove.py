@@ -112,8 +112,8 @@ def command(
     from chain.diagnosis.ohmmeter_likelihood import parse_ohms
     from chain.diagnosis.records import NOTHING_SHOWN
     from chain.diagnosis.terminations import known_ends
-    from chain.reading_words import frequency_of
     from chain.results import SEED
+    from chain.sweeps.reading_words import frequency_of
     from chain.units import parse_quantity
 
     load_db, load50_db = (
@@ -124,8 +124,8 @@ def command(
     readings = {end: _read(loaded, texts, sweep) for end, texts in given.items()}
     typed = [text for texts in given.values() for text in texts if not _is_file(text)]
     if typed:
-        from chain.reading_words import is_return_loss_reading
         from chain.setup_report.numbers import follow_limit
+        from chain.sweeps.reading_words import is_return_loss_reading
 
         # What is typed in dB is answered in dB.
         in_db = all(is_return_loss_reading(text) or "db" in text.casefold() for text in typed)
@@ -158,7 +158,7 @@ def _is_file(text: str) -> bool:
 
 def _read(setup: Setup, texts: Sequence[str], sweep: SweepOptions) -> list[str | Readings]:
     from chain.assembly.cascade import read_sweep_for
-    from chain.reading_words import either_kind
+    from chain.sweeps.reading_words import either_kind
     from chain.units import NUMBER
 
     for text in texts:

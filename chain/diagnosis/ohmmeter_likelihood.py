@@ -24,8 +24,8 @@ from chain.diagnosis.faults import (
 )
 from chain.diagnosis.likelihood import Meter
 from chain.errors import UnitError, quoted
-from chain.reading_words import COMMA, point_for_comma
 from chain.setups import Setup
+from chain.sweeps.reading_words import COMMA, point_for_comma
 from chain.units import SPELLINGS, parse_quantity
 
 OVERLOAD = re.compile(r"open|inf(?:inite|inity)?|∞|[o0]\.?l\.?|over ?(?:load|range|flow)|off(?: the)?[ -]?scale|-{2,}")

@@ -16,9 +16,9 @@ import numpy as np
 
 from chain.arrays import Real
 from chain.errors import RangeError, UnitError, quoted
-from chain.reading_words import COMMA, figure_read, placed_figure, point_for_comma
 from chain.reflection import OFF_SCALE_VSWR, magnitude_from_return_loss, magnitude_from_vswr, vswr
 from chain.results import Named, counted, span_words
+from chain.sweeps.reading_words import COMMA, figure_read, placed_figure, point_for_comma
 from chain.sweeps.readings import Readings
 from library.frozen import dataclass
 

@@ -5,6 +5,7 @@ __all__ = [
     "marks",
     "options",
     "read",
+    "reading_words",
     "readings",
     "text",
     "touchstone",

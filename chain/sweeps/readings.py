@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real, masked
 from chain.errors import Defect, InputError, RangeError, UnitError, quoted
-from chain.reading_words import Reading, parse_reading
 from chain.reflection import OFF_SCALE_VSWR, magnitude_from_return_loss, magnitude_from_vswr, vswr
 from chain.results import ResultTable, network
+from chain.sweeps.reading_words import Reading, parse_reading
 from library.frozen import dataclass
 
 if TYPE_CHECKING:
@@ -238,7 +238,7 @@ def typed_readings(
 
     Source
     ------
-    `chain.reading_words.parse_reading`.
+    `chain.sweeps.reading_words.parse_reading`.
     """
     found, defects = [], []
     if any(not isinstance(text, str) for text in texts):

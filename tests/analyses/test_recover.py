@@ -19,10 +19,10 @@ from chain.assembly.cascade import build
 from chain.cli.main import chain
 from chain.errors import RangeError
 from chain.files.setup_file import load_setup
-from chain.reading_words import parse_reading
 from chain.reflection import magnitude_from_vswr
 from chain.rf.twoport import Maps
 from chain.setup_report.recover import APART_LINE, opening
+from chain.sweeps.reading_words import parse_reading
 from chain.sweeps.readings import Readings, averaged, averaged_sweeps, from_texts, typed_readings
 from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps
 

@@ -24,9 +24,9 @@ from chain.echoes.locate import Fitting, Stretch, folded_s, stretches
 from chain.echoes.records import Length
 from chain.echoes.search import _gains
 from chain.files.setup_file import load_setup
-from chain.reading_words import parse_reading
 from chain.reflection import vswr as ratio
 from chain.sweeps.read import read_sweep
+from chain.sweeps.reading_words import parse_reading
 from chain.sweeps.readings import Readings, from_texts
 
 pytestmark = pytest.mark.usefixtures("answered_once")

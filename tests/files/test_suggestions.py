@@ -10,7 +10,7 @@ from suggestions import TEXTS, lines_with, proposed
 from chain.errors import InputError, UnitError
 from chain.files.setup_file import parse_setup
 from chain.money import parse_price
-from chain.reading_words import parse_reading
+from chain.sweeps.reading_words import parse_reading
 from chain.units import KINDS, parse_quantity
 from library.channels import channels
 from library.errors import LibraryError

@@ -8,8 +8,8 @@ from chain.assembly.bare_pad import bare_pad
 from chain.assembly.cascade import build
 from chain.errors import InputError
 from chain.files.setup_file import parse_setup
-from chain.reading_words import parse_reading
 from chain.selection.need_file import parse_need
+from chain.sweeps.reading_words import parse_reading
 from chain.sweeps.readings import from_texts
 from chain.uncertainty.measurement import measurement_of
 

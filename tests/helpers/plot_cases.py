@@ -17,8 +17,8 @@ from chain.plots import expect as expect_plots
 from chain.plots import planes as planes_plots
 from chain.plots import recover as recover_plots
 from chain.plots import ripple as ripple_plots
-from chain.reading_words import parse_reading
 from chain.sweeps.read import read_sweep
+from chain.sweeps.reading_words import parse_reading
 from chain.sweeps.readings import Readings, from_texts
 
 BOATHOUSE = "demo/boathouse.toml"

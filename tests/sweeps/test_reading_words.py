@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from chain.errors import UnitError
-from chain.reading_words import parse_reading
+from chain.sweeps.reading_words import parse_reading
 
 
 def refused(text, **more):
