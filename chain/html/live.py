@@ -13,7 +13,7 @@ from chain.html.charts import decimated, live_places
 from chain.reflection import magnitude_from_vswr
 from chain.setup_report.numbers import units
 from chain.setup_report.phrases import verdict_word
-from chain.setup_report.recover import worst_point
+from chain.setup_report.recover import bound_words, worst_point
 
 SCALE = 1_000_000
 NAMES = {
@@ -66,13 +66,13 @@ def _sweep(result: Recovery) -> dict[str, object]:
         "true": result.true_vswr,
         "low": result.low,
         "high": result.high,
-        "bound_low": result.bound_low,
-        "bound_high": result.bound_high,
     }
     found: dict[str, object] = {
         name: _whole(_magnitudes(values[shown]), _rounding(name)) for name, values in columns.items()
     }
     found["freq_mhz"] = _megahertz(result.freq_hz[shown])
+    # Words, so that the slider leaves a bound open wherever the table does.
+    found["bound"] = [bound_words(result, int(index)) for index in shown]
     found["verdict"] = [verdict_word(result.verdicts[index], result.grades[index]) for index in shown]
     found["start"] = int(np.argmin(np.abs(shown - (worst_point(result) or 0))))
     return found

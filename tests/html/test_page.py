@@ -115,8 +115,11 @@ def test_a_bound_that_leaves_anything_open_says_so_as_the_screen_does():
     found = recover(setup, sweep, draws=1000)
     worst = int(np.argmax(found.bound_high))
     assert bound_words(found, worst) == "anything"
-    rows = page_html(page(setup, short_boathouse(), sweep, (str(BOATHOUSE), str(SWEEP)), 1000))
-    assert re.search(rf">{frequency(found.freq_hz[worst])}</th>.*<td>anything</td></tr>", rows)
+    made = page(setup, short_boathouse(), sweep, (str(BOATHOUSE), str(SWEEP)), 1000)
+    assert re.search(rf">{frequency(found.freq_hz[worst])}</th>.*<td>anything</td></tr>", page_html(made))
+    # The slider over the sweep too.
+    live = json.loads(live_json(made))["sweep"]
+    assert live["bound"][live["freq_mhz"].index(found.freq_hz[worst] / 1e6)] == "anything"
 
 
 def test_every_channel_has_a_tile_in_the_order_of_the_channels(made, setup):

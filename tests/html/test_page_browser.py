@@ -28,7 +28,7 @@ from chain.reception.installation_file import load_installation
 from chain.reception.outlets import outlets
 from chain.records.trends import log_trends
 from chain.setup_report.numbers import span, vswr
-from chain.setup_report.recover import opening, worst_point
+from chain.setup_report.recover import bound_words, opening, worst_point
 
 CHROMIUM = shutil.which("chromium")
 FLAGS = [
@@ -219,9 +219,8 @@ def test_the_cursors_begin_at_the_point_that_the_verdict_names(browser, pages, m
     assert f"about {true}." in opening(found)[0]
     with opened(browser, pages["measured"]) as (tab, _, _):
         assert tab.inner_text("#point-text").startswith(f"{at}: the screen reads {vswr(found.reading_vswr[worst])}, ")
-        assert f"the antenna is {true}; interval {span(found.low[worst], found.high[worst])}, " in tab.inner_text(
-            "#point-text"
-        )
+        words = f"the antenna is {true}; interval {span(found.low[worst], found.high[worst])}, guaranteed bound "
+        assert f"{words}{bound_words(found, worst)}. " in tab.inner_text("#point-text")
         assert f"true VSWR {true} at {at} reads " in tab.inner_text("#reading-text")
         assert tab.get_attribute("#true", "aria-valuetext") == f"VSWR {true}"
         assert int(tab.input_value("#true")) == round(600 * (found.true_vswr[worst] - 1) / (found.true_vswr[worst] + 1))

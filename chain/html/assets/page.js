@@ -155,7 +155,7 @@
       const known = Number.isFinite(m("low"));
       const words = megahertz(sweep.freq_mhz[i]) + ": the screen reads " + figure(m("reading")) + ", the antenna is " +
         (known ? figure(m("true")) + "; interval " + range(m("low"), m("high")) + ", guaranteed bound " +
-          range(m("bound_low"), m("bound_high")) : "none that is passive") + ". Verdict: " + sweep.verdict[i] + ".";
+          sweep.bound[i] : "none that is passive") + ". Verdict: " + sweep.verdict[i] + ".";
       line.textContent = words;
       point.setAttribute("aria-valuetext", megahertz(sweep.freq_mhz[i]));
       measured.point(sweep.freq_mhz[i] * 1e6, known ? m("true") : m("reading"));
