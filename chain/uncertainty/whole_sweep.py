@@ -39,6 +39,7 @@ STANDING = np.arange(6) * 2 * np.pi / 12
 """Phases of an antenna at the limit, where none was read; each of them half a turn on as well."""
 SCALING = 2_000
 """The first of the trials, which show each point's median and scale: any scale makes a valid test, a fair one a sharp test."""
+PART = 500
 TURN_S = 20e-9
 """Delay with which the same phases turn over the sweep as well: the antenna behind a few metres of its own lead."""
 QUARTERS = np.arange(4)[:, None] * np.pi / 2
@@ -154,6 +155,13 @@ def _is_lost(measurement: Measurement, seen: Observation, limit: float, seed: in
     return False
 
 
+def _quantiles(shown: Floats) -> tuple[Floats, Floats]:
+    """Median and upper end of the coverage at each frequency: means of those of parts of the trials."""
+    # numpy sorts up to 512 numbers in a fraction of the time that it takes to part 2,000 at two places.
+    ordered = np.sort(shown.reshape(len(shown), -1, PART), axis=2)
+    return ordered[:, :, PART // 2].mean(axis=1), ordered[:, :, int((1 + COVERAGE) / 2 * PART)].mean(axis=1)
+
+
 def _drawn_block(squares: Iterator[Floats], rounding: Floats | None, inside: dict[int, slice]) -> _SweepBlock:
     """Deviations of drawn sweeps in one block of frequencies, from the squares of the statistic for each course."""
     medians, scales, largest = [], [], []
@@ -162,14 +170,12 @@ def _drawn_block(squares: Iterator[Floats], rounding: Floats | None, inside: dic
         shown = np.sqrt(np.maximum(square, 0, out=square), out=square)
         if rounding is not None:
             shown -= rounding
-        some = min(SCALING, shown.shape[1])
-        middle, upper = some // 2, min(int((1 + COVERAGE) / 2 * some), some - 1)
-        ordered = np.partition(shown[:, :some], (middle, upper), axis=1)
+        middle, upper = _quantiles(shown[:, :SCALING])
         # The upper half alone: near a known mismatch magnitudes are lopsided, and only what lies above counts.
-        scale = np.maximum(ordered[:, upper] - ordered[:, middle], LEAST_SCALE)
-        shown -= ordered[:, middle, None]
+        scale = np.maximum(upper - middle, LEAST_SCALE)
+        shown -= middle[:, None]
         shown /= scale[:, None]
-        medians.append(ordered[:, middle])
+        medians.append(middle)
         scales.append(scale)
         largest.append(shown.max(axis=0))
         for number, span in inside.items():
