@@ -61,8 +61,8 @@ def pole_shape(x: Real, pole: Pole) -> Complex:
     return np.asarray(1 / (1 + 1j * (x - pole.place) / pole.width))
 
 
-LEAST_PIVOT = 1e-7
-"""Share of a column that must be new for it to count as independent."""
+LEAST_PIVOT, CLEAR_PIVOT = 1e-7, 0.01
+"""Share of a column that must be new for it to count as independent, and for one round of factors to be exact to 1e-9."""
 
 
 # Products of tall, thin matrices without a BLAS, whose threads on a busy machine cost far more than work as small as this.
@@ -78,26 +78,32 @@ def combined(columns: Values, factors: Values) -> Values:
     return np.asarray(np.einsum("nm,m...->n...", columns, factors))
 
 
-def orthonormal(matrix: Values) -> Values:
-    """Orthonormal columns of the same span.
+def orthonormal(matrix: Values) -> tuple[Values, Values]:
+    """Orthonormal columns of the same span, and the matrix that makes them of the given ones.
 
-    Source: Cholesky factors taken twice (CholeskyQR2); Gram-Schmidt where columns nearly depend on one another.
+    Source: Cholesky factors, taken again where the first are not exact enough (CholeskyQR2); Gram-Schmidt where columns
+    nearly depend on one another.
     """
     sizes = np.sqrt(np.sum(np.abs(matrix) ** 2, axis=0))
-    q = matrix / np.where(sizes > 0, sizes, 1.0)
+    makes = np.diag(1 / np.where(sizes > 0, sizes, 1.0))
+    q = matrix * np.diag(makes)
     try:
         for _ in range(2):
             # A = L L': q L'^-1 is orthonormal up to the condition squared; the second round takes that off.
             lower = np.linalg.cholesky(products(q, q))
-            if lower.size and np.min(np.abs(np.diag(lower))) < LEAST_PIVOT:
+            pivot = np.min(np.abs(np.diag(lower)), initial=1.0)
+            if pivot < LEAST_PIVOT:
                 return _one_by_one(matrix, sizes)
-            q = combined(q, np.linalg.inv(lower).conj().T)
+            step = np.linalg.inv(lower).conj().T
+            q, makes = combined(q, step), combined(makes, step)
+            if pivot > CLEAR_PIVOT:
+                break
     except np.linalg.LinAlgError:
         return _one_by_one(matrix, sizes)
-    return q
+    return q, makes
 
 
-def _one_by_one(matrix: Values, sizes: NDArray[np.float64]) -> Values:
+def _one_by_one(matrix: Values, sizes: NDArray[np.float64]) -> tuple[Values, Values]:
     """Gram-Schmidt, each column twice; one that depends on those before it becomes zero."""
     out = np.array(matrix)
     for i in range(out.shape[1]):
@@ -107,7 +113,7 @@ def _one_by_one(matrix: Values, sizes: NDArray[np.float64]) -> Values:
             column = column - combined(before, products(before, column[:, None])[:, 0])
         left = float(np.sqrt(np.sum(np.abs(column) ** 2)))
         out[:, i] = column / left if left > LEAST_PIVOT * sizes[i] else 0.0
-    return out
+    return out, np.linalg.pinv(products(out, matrix), rcond=1e-12)
 
 
 Values = NDArray[Any]
@@ -224,9 +230,9 @@ def fit(sweep: SampledSweep, model: Model) -> EchoFit:
     matrix = np.stack(columns, axis=1)
     values = sweep.weight * sweep.values
     # With orthonormal columns the residual needs no solution: r = y - Q Q' y.
-    q = orthonormal(matrix)
+    q, makes = orthonormal(matrix)
     known = products(q, values[:, None])[:, 0]
-    unknowns = np.linalg.lstsq(products(q, matrix), known, rcond=1e-12)[0]
+    unknowns = combined(makes, known)
     residual = values - combined(q, known)
     smooth = combined(powers[:, : model.degree + 1], unknowns[: model.degree + 1])
     parts = _parts(sweep, powers, shapes, unknowns[model.degree + 1 :])
