@@ -20,7 +20,7 @@ from chain.setups import Setup
 from chain.uncertainty.calibration import Standards, drawn_reflections
 from chain.uncertainty.measurement import Measurement, error_terms, measurement_of
 from chain.uncertainty.sampling import draw
-from chain.uncertainty.streams import unit_reflections
+from chain.uncertainty.streams import RoughPhases, unit_reflections
 
 LOAD50_OHM = 50.0
 RESIDUALS = 3
@@ -75,7 +75,7 @@ def session(setup: Setup, freq_hz: Real, ends: Sequence[tuple[str, int]], load_d
 
 def stream(run: tuple[int, int], *keys: int) -> np.random.Generator:
     """Source of random numbers for one unknown of one block (Philox, keyed)."""
-    return np.random.Generator(np.random.Philox(np.random.SeedSequence([run[0], SESSIONS, run[1], *keys])))
+    return RoughPhases(np.random.Philox(np.random.SeedSequence([run[0], SESSIONS, run[1], *keys])))
 
 
 def key_of(name: str) -> int:

@@ -44,6 +44,10 @@ class RandomSource(Protocol):
         """Uniform numbers between two."""
 
 
+class RoughPhases(np.random.Generator):
+    """A generator from which unknown phases come with 24 bits, in full precision otherwise."""
+
+
 def unit_reflections(rng: RandomSource, count: int, shape: str) -> Complex:
     """Complex numbers of unknown phase: uniform in the unit disc, on its rim (ring), or of uniform radius.
 
@@ -52,12 +56,13 @@ def unit_reflections(rng: RandomSource, count: int, shape: str) -> Complex:
     if isinstance(rng, RowSource | _KeptBatch):
         return rng.unit(count, shape)
     turns = rng.random((count, 1))
-    return _unit(turns, None if shape == "ring" else rng.random((count, 1)), shape)
+    radius = None if shape == "ring" else rng.random((count, 1))
+    return _unit(turns, radius, shape, rough=isinstance(rng, RoughPhases))
 
 
-def _unit(turns: Real, radius: Real | None, shape: str, single: bool = False) -> Complex:
+def _unit(turns: Real, radius: Real | None, shape: str, single: bool = False, rough: bool = False) -> Complex:
     # Sines and cosines in half the precision take a tenth of the time.
-    angle = halved(2 * np.pi * turns, single)
+    angle = halved(2 * np.pi * turns, single or rough)
     out = np.empty(angle.shape, dtype=np.complex64 if single else complex)
     np.cos(angle, out=out.real)
     np.sin(angle, out=out.imag)
