@@ -74,8 +74,8 @@ def reading_grid(
 ) -> tuple[Real, Real]:
     """`reading_ranges` at some places for magnitudes in order, of which only the exact ones take all the trials.
 
-    The others take the first quarter of them (1,000 at least), and are moved by what all of them move the exact ones on
-    either side by.
+    The others take the first quarter of them (1,000 at least) and the two phases that mostly set the ends, and are moved by
+    what all of them move the exact ones on either side by.
     """
     drawn = whole_batches(draws)
     known = magnitudes[exact]
@@ -84,7 +84,7 @@ def reading_grid(
     def run(part: slice) -> tuple[Real, Real]:
         terms = drawn_terms(measurement, places[part], drawn, seed)
         few = terms.first(max(PILOT, drawn // 4))
-        pairs = zip(_ranges(few, magnitudes), _ranges(terms, known), strict=True)
+        pairs = zip(_ranges(few, magnitudes, QUARTERS[:1]), _ranges(terms, known), strict=True)
         low, high = (rough + between @ (full - rough[exact]) for rough, full in pairs)
         return np.maximum(low, 0), high
 
@@ -202,19 +202,24 @@ def _likely_places(
     return distinct(np.concatenate([np.argsort(-width)[:MOST_PLACES], np.argsort(guess)[:MOST_PLACES]]))
 
 
-def _ranges(terms: Terms, magnitudes: Real) -> tuple[Real, Real]:
+def _ranges(terms: Terms, magnitudes: Real, steps: Real = QUARTERS[:2]) -> tuple[Real, Real]:
     low, high = np.empty((2, len(magnitudes), len(terms.square)))
     means = terms.means()
     for row, each in enumerate(magnitudes):
-        low[row], high[row] = reading_range(terms, float(each), means)
+        low[row], high[row] = reading_range(terms, float(each), means, steps)
     return low, high
 
 
-def reading_range(terms: Terms, magnitude: float, means: MeanTerms | None = None) -> tuple[Real, Real]:
-    """Lowest and highest reading of one true magnitude at each place of drawn measurements, whose means may be given."""
+def reading_range(
+    terms: Terms, magnitude: float, means: MeanTerms | None = None, steps: Real = QUARTERS[:2]
+) -> tuple[Real, Real]:
+    """Lowest and highest reading of one true magnitude at each place of drawn measurements, whose means may be given.
+
+    Tried are the phase that reads most, others by `steps` from it, and half a turn on from each.
+    """
     least = _least(terms.square.shape[1])
     # No reflection has no phase: one stands for all.
-    phases = _phases(means or terms.means(), magnitude, QUARTERS[:2] if magnitude else QUARTERS[:1])
+    phases = _phases(means or terms.means(), magnitude, steps if magnitude else QUARTERS[:1])
     squares = terms.squares(magnitude, phases)
     most, nearest = next(squares), next(squares)
     # The first reads most and the one half a turn on least: the others can seldom move an end, which counting alone shows.
