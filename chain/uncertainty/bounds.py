@@ -17,7 +17,7 @@ from chain.rf.elements import Element
 from chain.uncertainty.measurement import CUT, Measurement
 
 GRID = 201
-HALVINGS = 30
+HALVINGS = 20
 TOGETHER = ((64, 15), (500, 3))
 """Of so many readings at most, each step tries so many places: what a call costs is hardly its size then."""
 LEAST_ROUNDING = 1e-4
