@@ -14,12 +14,11 @@ from chain.assembly.cascade import build
 from chain.errors import ChainError
 from chain.reflection import vswr
 from chain.results import SEED
-from chain.rf.twoport import compose, inverse
 from chain.setups import Item, Setup, exact_values, figure_standings, standing
 from chain.uncertainty.contributions import largest, linear_shares, names, only
 from chain.uncertainty.intervals import interval_of
-from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps, simulate
-from chain.uncertainty.streams import BATCH
+from chain.uncertainty.measurement import Measurement, measurement_of, recovering
+from chain.uncertainty.streams import BATCH, halved
 from library.frozen import dataclass
 from library.parts import Library
 from library.records import Adapter, Limit, Pad, Part
@@ -135,10 +134,10 @@ def _alone(
 
 
 def _mean_square(measurement: Measurement, magnitude: float, seed: int) -> float:
-    maps = compose(inverse(nominal_maps(measurement)), simulate(measurement, 0, seed))
+    maps = recovering(measurement, 0, seed)
     # Which error weighs most depends on the phase of the antenna, which nobody knows beforehand.
     phase = np.exp(2j * np.pi * np.random.default_rng(seed).random((BATCH, 1)))
-    far = magnitude * phase
+    far = halved(magnitude * phase, True)
     return float(np.mean(np.abs(maps.reading(far) - far) ** 2))
 
 

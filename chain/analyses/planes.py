@@ -11,7 +11,6 @@ from chain.assembly.cascade import build, sweep_hz
 from chain.assembly.graph import BLOCKING, item_ends
 from chain.reflection import magnitude_from_vswr, vswr
 from chain.results import COVERAGE, SCHEMA_VERSION, SEED, ResultTable, plain_values
-from chain.rf.twoport import compose, inverse
 from chain.setups import Calibration, Item, Setup
 from chain.uncertainty.contributions import only
 from chain.uncertainty.intervals import (
@@ -23,7 +22,7 @@ from chain.uncertainty.intervals import (
     of_magnitude,
     settled_intervals,
 )
-from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps, simulate
+from chain.uncertainty.measurement import Measurement, measurement_of, recovering
 from chain.uncertainty.parallel import in_order
 from chain.uncertainty.streams import BATCH
 from library.frozen import dataclass
@@ -330,7 +329,7 @@ def _load_words(plane: Calibration) -> str:
 def _noise_gain_db(measurement: Measurement, magnitude: float, seed: int) -> float:
     """Error of the recovered reflection from noise alone, over the noise of one raw reading."""
     found = only(replace(measurement, noise=TEST_NOISE), "noise")
-    maps = compose(inverse(nominal_maps(found)), simulate(found, 0, seed))
+    maps = recovering(found, 0, seed)
     far = magnitude * np.exp(2j * np.pi * np.random.default_rng(seed).random((BATCH, 1)))
     error = np.mean(np.abs(maps.reading(far) - far) ** 2)
     return float(10 * np.log10(error / (2 * found.noise**2)))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
@@ -26,7 +26,7 @@ from chain.arrays import Complex, Real, median
 from chain.assembly.cascade import build
 from chain.reflection import magnitude_from_vswr, mismatch_loss_db, vswr
 from chain.results import SEED
-from chain.rf.twoport import Maps, compose, inverse
+from chain.rf.twoport import Maps
 from chain.setups import Setup
 from chain.sweeps.readings import Readings, averaged
 from chain.uncertainty.contributions import only
@@ -34,12 +34,13 @@ from chain.uncertainty.intervals import (
     Intervals,
     Kept,
     Observation,
+    draw_count,
     draws_remark,
     intervals,
     recovered_observation,
     settled_intervals,
 )
-from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps, simulate
+from chain.uncertainty.measurement import Measurement, measurement_of, nominal_maps, recovering, simulate
 from chain.uncertainty.parallel import in_order
 from chain.uncertainty.streams import BATCH
 from library.frozen import dataclass
@@ -49,9 +50,12 @@ if TYPE_CHECKING:
     from chain.uncertainty.linear import Linear
 
 PHASES = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)
+MIDDLE = slice(35, 37)
 MAGNITUDES = np.linspace(0, 1, 101)
 HALVINGS = 30
 ROUNDING = 1e-12
+LONG = 1_000_000
+"""Trials times frequencies from which on intervals take long enough for other work to be done beside them."""
 MOST_FREQUENCIES = 21
 FEW = 64
 """Frequencies at which a batch of noise is drawn at a time."""
@@ -66,10 +70,18 @@ def nominal_truth(known: Maps, readings: Readings) -> tuple[Real, Complex | None
         far = known.recovered(readings.reflection)[0]
         return np.minimum(np.abs(far), 1.0), far
     p, q, r = (value[0][:, None] for value in (known.p, known.q, known.r))
+    # |p G + q|^2 = |p|^2 m^2 + 2 m Re(p q* e^(j phi)) + |q|^2: what turns with the phase is made once, for every magnitude.
+    above, below = 2 * (p * q.conj() * PHASES).real, 2 * (r * PHASES).real
+    parts = tuple(np.abs(each) ** 2 for each in (p, q, r))
 
     def away(magnitude: Real) -> Real:
-        far = magnitude[:, None] * PHASES
-        return np.asarray(median(np.abs((p * far + q) / (r * far + 1)), axis=1) - readings.magnitude)
+        far = magnitude[:, None]
+        square = above * far
+        square += parts[0] * far**2 + parts[1]
+        square /= below * far + (parts[2] * far**2 + 1)
+        square.sort(axis=1)
+        # The two in the middle of an even number of phases.
+        return np.asarray(np.sqrt(np.maximum(square[:, MIDDLE], 0)).mean(axis=1) - readings.magnitude)
 
     # Behind a chain that is far off its impedances the median falls before it rises: the smallest magnitude that fits counts.
     off = np.stack([away(np.full(readings.freq_hz.shape, magnitude)) for magnitude in MAGNITUDES])
@@ -149,10 +161,8 @@ def recover(
     def make(count: int | None) -> Intervals:
         return intervals(measurement, seen, limit, strict, count, seed, progress, kept)
 
-    # Many small steps beside few long ones; not where both would want much memory.
-    share: Any = in_order if readings.freq_hz.size <= BLOCK else map
     works = bounds, partial(settled_intervals, make, draws, digits)
-    (bound, refused), (found, accuracy) = share(lambda work: work(), works)
+    (bound, refused), (found, accuracy) = _both(works, readings.freq_hz.size, draws)
     low, high = _inside(found, bound, magnitude)
     judged = judge(setup, measurement, readings, seen, found, (low, high), magnitude, seed, progress, kept)
     decides = np.zeros(high.shape, bool) if members else np.ones(high.shape, bool)
@@ -185,6 +195,13 @@ def recover(
         **vars(explained),
         refused=refused,
     )
+
+
+def _both(works: tuple[Callable[[], Any], Callable[[], Any]], points: int, draws: int | None) -> Iterable[Any]:
+    """Bounds and intervals: many small steps beside few long ones."""
+    # Where those are short, threads wait for one another longer than the work takes; of many points both want much memory.
+    beside = points <= BLOCK and points * (draws or draw_count(points)) >= LONG
+    return (in_order if beside else map)(lambda work: work(), works)
 
 
 @dataclass(frozen=True)
@@ -232,26 +249,16 @@ class _Explained:
 
 
 def _explained(setup: Setup, measurement: Measurement, readings: Readings, sizes: _Sizes, seed: int) -> _Explained:
-    """Causes, improvement, linear answer and region, each on a thread of its own as far as there are any."""
-    far, worst = sizes.far, sizes.worst
-    made: dict[str, Any] = {}
-
-    def causes() -> None:
-        size = float(sizes.magnitude[worst])
-        made["contributions"] = contributions(measurement, size, seed)
-        made["typical_share"] = typical_share(setup, measurement, made["contributions"], size, seed)
-
-    def improvement() -> None:
-        averaged = _settled_by_averaging(setup, measurement, sizes, seed)
-        made["improvement"] = averaged or _improvement(setup, readings, sizes, seed)
-
-    def shape() -> None:
-        made["linear"] = None if far is None else _linear(measurement, far)
-        made["region"] = None if far is None or far.size > MOST_REGIONS else _region(measurement, far, seed)
-
-    for _ in in_order(lambda work: work(), (improvement, causes, shape)):
-        pass
-    return _Explained(**made)
+    """Causes, improvement, linear answer and region: small steps all of them, which threads would only slow down."""
+    far, size = sizes.far, float(sizes.magnitude[sizes.worst])
+    shares = contributions(measurement, size, seed)
+    return _Explained(
+        shares,
+        typical_share(setup, measurement, shares, size, seed),
+        _settled_by_averaging(setup, measurement, sizes, seed) or _improvement(setup, readings, sizes, seed),
+        None if far is None else _linear(measurement, far),
+        None if far is None or far.size > MOST_REGIONS else _region(measurement, far, seed),
+    )
 
 
 def _settled_by_averaging(setup: Setup, measurement: Measurement, sizes: _Sizes, seed: int) -> SetupChange | None:
@@ -332,7 +339,7 @@ def _noise_at_antenna(measurement: Measurement, far: Complex) -> Real:
     for start in range(0, far.size, FEW):
         here = slice(start, start + FEW)
         noisy = only(measurement.at(here), "noise")
-        maps = compose(inverse(nominal_maps(noisy)), simulate(noisy, 0, SEED, start))
+        maps = recovering(noisy, 0, SEED, start)
         # A complex mean square is that of both parts together, hence the half.
         found.append(np.sqrt(np.mean(np.abs(maps.reading(far[here]) - far[here]) ** 2, axis=0) / 2))
     return np.concatenate(found)

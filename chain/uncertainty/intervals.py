@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from typing import TypeVar
@@ -11,8 +12,8 @@ from numpy.typing import NDArray
 
 from chain.arrays import Complex, Real, median
 from chain.results import COVERAGE, SEED
-from chain.rf.twoport import Maps, compose, inverse, shifted
-from chain.uncertainty.measurement import Measurement, nominal_maps, simulate
+from chain.rf.twoport import Maps, compose, shifted
+from chain.uncertainty.measurement import Measurement, nominal_maps, simulate, undoing
 from chain.uncertainty.one_sided_tests import Ends, Terms, invert
 from chain.uncertainty.parallel import go_on, in_order
 from chain.uncertainty.streams import BATCH, stream
@@ -22,8 +23,8 @@ Made = TypeVar("Made")
 Floats = NDArray[np.float32]
 Progress = Callable[[float], None]
 
-BLOCK = 256_000
-"""Drawn measurements times frequencies held at a time: what stays in the cache, whatever the number of threads."""
+BLOCK, MORE = 256_000, 1.1
+"""Drawn measurements times frequencies held at a time: what stays in the cache, whatever the number of threads; so much more at most."""
 TOGETHER = 100_000
 """Drawn measurements times frequencies made at a time: enough that each step is worth its call, and no more than is at hand."""
 MOST_BATCHES = 32
@@ -148,8 +149,10 @@ def draws_remark(asked: int | None) -> tuple[str, ...]:
 def blocks(run: Callable[[slice], Made], count: int, draws: int, progress: Progress | None = None) -> Iterator[Made]:
     """Results for blocks of frequencies in order, made on several threads; the blocks do not depend on how many."""
     # By the number of trials alone: blocks that went with the threads would let the machine decide the last digit.
-    size = max(1, BLOCK // draws)
-    chosen = [slice(start, min(start + size, count)) for start in range(0, count, size)]
+    most = int(MORE * max(1, BLOCK // draws))
+    # Even blocks, of which the last is no small one that the other threads wait for.
+    edges = np.linspace(0, count, -(-count // most) + 1).round().astype(int).tolist()
+    chosen = [slice(*each) for each in itertools.pairwise(edges)]
     for index, made in enumerate(in_order(run, chosen)):
         if progress is not None:
             progress((index + 1) / len(chosen))
@@ -174,7 +177,7 @@ def drawn_terms(
         part = slice(int(rows[0]), int(rows[-1]) + 1)
         some = here if rows.size == places.size else here.at(part)
         # With a phase the statistic is the recovered magnitude: what is known of the mismatch is taken out before the test.
-        undo = inverse(nominal_maps(some)) if recovered and some.after else None
+        undo = undoing(some) if recovered and some.after else None
         together = max(1, min(TOGETHER // (BATCH * rows.size), MOST_BATCHES))
         shares += [
             (part, some, undo, range(batch, min(batch + together, draws // BATCH)))

@@ -227,6 +227,17 @@ def simulate(
     return Maps(*(np.broadcast_to(value, shape).T for value in (made.p, made.q, made.r)))
 
 
+def undoing(measurement: Measurement) -> Maps:
+    """The map that takes a reading back with every unknown at zero, in half the precision, as trials are drawn."""
+    found = inverse(nominal_maps(measurement))
+    return Maps(*(halved(each, True) for each in (found.p, found.q, found.r)))
+
+
+def recovering(measurement: Measurement, batch: int, seed: int, first_frequency: int = 0) -> Maps:
+    """What each trial of a batch makes of a true reflection once it is read and taken back."""
+    return compose(undoing(measurement), simulate(measurement, batch, seed, first_frequency, single=True))
+
+
 def _unit(run: _Run, what: str, kind: str, repeat: int = 0) -> Complex:
     return unit_reflections(run.rows(what, repeat), run.count, kind)
 
