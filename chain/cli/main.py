@@ -17,6 +17,7 @@ import click
 
 from chain.cli.named_group import NamedGroup
 from chain.cli.opened import watch_reading
+from chain.cli.terminal import terminal_columns
 
 SELDOM = 200_000
 """Objects made between two searches for cycles."""
@@ -55,6 +56,9 @@ UNWRITABLE = (errno.ENOSPC, errno.EIO, errno.EFBIG, errno.EDQUOT, errno.EBADF)
 """What stdout may answer when it is full, broken or closed: no fault of the program."""
 NARROWEST, WIDEST = 20, 1000
 """Columns between which anything can be read."""
+LEAST_HELP, BESIDE = 50, 2
+"""The fewest columns that help takes, and those it leaves free."""
+STDOUT = 1
 
 
 class LazyGroup(NamedGroup):
@@ -273,6 +277,7 @@ def _settle_surroundings() -> None:
     columns = os.environ.pop("COLUMNS", "")
     if columns.isascii() and columns.isdigit() and len(columns) < 10 and int(columns):
         os.environ["COLUMNS"] = str(min(max(int(columns), NARROWEST), WIDEST))
+    CONTEXT["terminal_width"] = max(min(terminal_columns(STDOUT), CONTEXT["max_content_width"]) - BESIDE, LEAST_HELP)
 
 
 def main() -> None:

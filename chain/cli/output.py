@@ -10,13 +10,13 @@ from contextlib import contextmanager
 from io import StringIO
 from itertools import pairwise
 from pathlib import Path
-from shutil import get_terminal_size
 from typing import TYPE_CHECKING, Any, TextIO, TypeVar
 
 import click
 
 from chain.cli.completing import any_file
 from chain.cli.options import Command, Common
+from chain.cli.terminal import terminal_columns
 from chain.cli.writing import (
     Refusal,
     kind_of,
@@ -164,6 +164,7 @@ def note(shared: Common, text: str) -> None:
 
 
 PATIENCE_S = 1.0
+STDERR = 2
 CELLS = 30
 
 
@@ -184,7 +185,7 @@ def progress(shared: Common) -> Iterator[Callable[[float], None]]:
     begun = time.monotonic()
     watched = not shared.quiet and sys.stderr.isatty()
     shown = False
-    width = get_terminal_size().columns
+    width = terminal_columns(STDERR) if watched else 0
 
     def report(share: float) -> None:
         nonlocal shown
