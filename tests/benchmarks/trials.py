@@ -7,7 +7,10 @@ own media, which make every length of line and every junction again.
 from __future__ import annotations
 
 import os
+import statistics
 import tempfile
+import time
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -78,35 +81,47 @@ OF_A_LEAD: Count = (16, 2)
 """Four for each of two junctions and two steps of impedance, and a length of line passed twice."""
 
 
-def numpy_s(needed: Count, values: int) -> float:
-    """Time in which numpy does so many multiply-adds and products of so many values, arrays in the cache."""
+def share_of_numpy(needed: Count, values: int, work: Callable[[], object], runs: int) -> float:
+    """Time in which numpy does so many multiply-adds and products of so many values, arrays in the cache, over that of some work.
+
+    The two take turns, so that a machine that slows down slows both, and the median of the turns counts.
+    """
     one, two, three, into = np.full((4, 64, BATCH // 4), 0.5 + 0.1j, dtype=np.complex64)
 
-    def products() -> None:
-        np.multiply(one, two, out=into)
+    def by_numpy() -> None:
+        for number in range(sum(needed)):
+            np.multiply(one, two, out=into)
+            if number < needed[0]:
+                np.add(into, three, out=into)
 
-    def multiply_adds() -> None:
-        products()
-        np.add(into, three, out=into)
+    def taken_s(call: Callable[[], object]) -> float:
+        begun = time.perf_counter()
+        call()
+        return time.perf_counter() - begun
 
-    return (needed[0] * call_s(multiply_adds, 99) + needed[1] * call_s(products, 99)) * values / one.size
+    turns = [taken_s(by_numpy) / taken_s(work) for _ in range(runs + 1)]
+    return statistics.median(turns[1:]) * values / one.size
 
 
 def joining_share(different: int) -> float:
-    """Time in which numpy does what joining drawn two-ports needs, over that of the engine; so many of them are different ones.
+    """Share of numpy's speed at which drawn two-ports are joined, as many at a time as a command joins; so many are different ones.
 
     Two that take turns stay in the cache, as numpy's arrays do; eight come from memory, as a chain's parts do.
     """
     rng = np.random.default_rng(2)
-    shape = (64, BATCH // 2)
+    shape = (64, BATCH)
     parts = []
     for _ in range(different):
         part = halved(twoport.empty(shape), True)
         part[...] = (rng.random(part.shape) + 1j * rng.random(part.shape)) / 4
         parts.append(part)
     chain_of = parts * (ITEMS // different)
-    ours = call_s(lambda: drawn_through(chain_of, lambda _: None, shape[1], shape[0], single=True), 31)
-    return numpy_s((ITEMS * OF_A_BOX[0], ITEMS * OF_A_BOX[1]), shape[0] * shape[1]) / ours
+    return share_of_numpy(
+        (ITEMS * OF_A_BOX[0], ITEMS * OF_A_BOX[1]),
+        shape[0] * shape[1],
+        lambda: drawn_through(chain_of, lambda _: None, shape[1], shape[0], single=True),
+        99,
+    )
 
 
 def trials_share(measurement: Measurement) -> float:
@@ -117,8 +132,11 @@ def trials_share(measurement: Measurement) -> float:
         needed = needed[0] + more[0], needed[1] + more[1]
     # Some of the frequencies are what one thread takes on; handed out as a command does it.
     some = np.arange(POINTS - 1)
-    ours = call_s(lambda: list(in_order(lambda one: drawn_terms(measurement, one, TRIALS, 1), [some])), 5)
-    return numpy_s(needed, some.size * TRIALS) / ours
+
+    def ours() -> None:
+        list(in_order(lambda one: drawn_terms(measurement, one, TRIALS, 1), [some]))
+
+    return share_of_numpy(needed, some.size * TRIALS, ours, 5)
 
 
 def measure() -> list[dict[str, object]]:
