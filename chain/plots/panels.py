@@ -91,9 +91,11 @@ def _dashes(look: Look) -> Any:
 def draw_curves(panel: Any, plot: CurveChart, box: Box, size: Size) -> None:
     """Draw series, levels and spans."""
     across = [level for level in plot.levels if level.along == "x"]
-    labels = [(each.label, each.drawn, each.y is None, each.end(plot.y)) for each in plot.series if each.label]
-    labels += [(each.label, LOOKS[each.role], False, float(plot.y.share(each.value))) for each in across]
-    labels = [(cut(text, LONGEST), look, band, place) for text, look, band, place in labels]
+    labels = [
+        (each.label, each.drawn, each.y is None, _dot(each), each.end(plot.y)) for each in plot.series if each.label
+    ]
+    labels += [(each.label, LOOKS[each.role], False, "", float(plot.y.share(each.value))) for each in across]
+    labels = [(cut(text, LONGEST), look, band, dot, place) for text, look, band, dot, place in labels]
     right = 0.45 + LETTER_IN * max(len(text) for text, *_ in labels)
     above = (
         TOP_IN + (STRIP_IN if plot.spans else 0.0) + (0.12 if any(level.along == "y" for level in plot.levels) else 0)
@@ -116,8 +118,8 @@ def draw_curves(panel: Any, plot: CurveChart, box: Box, size: Size) -> None:
     for level in plot.levels:
         _level(panel, plot, level)
     places = spread([place for *_, place in labels], LINE_IN / high, 0.0, 1.0)
-    for (text, look, band, place), label in zip(labels, places, strict=True):
-        _beside(panel, text, look, band, (place, float(label)), (wide, high))
+    for (text, look, band, dot, place), label in zip(labels, places, strict=True):
+        _beside(panel, text, (look, band, dot), (place, float(label)), (wide, high))
     if plot.spans:
         _strip(panel, plot, wide, high)
 
@@ -139,7 +141,14 @@ def _series(panel: Any, plot: CurveChart, each: Series) -> None:
         if each.joined:
             panel.plot(x, y, color=look.colour, linewidth=1.8, linestyle=_dashes(look), label=each.label)
         else:
-            panel.plot(x, y, "o" if not look.dash else "s", color=look.colour, markersize=6, label=each.label)
+            panel.plot(x, y, _dot(each), color=look.colour, markersize=6, label=each.label)
+
+
+def _dot(each: Series) -> str:
+    """What stands at each point of a series that no line joins."""
+    if each.joined or each.y is None:
+        return ""
+    return "s" if each.drawn.dash else "o"
 
 
 def _level(panel: Any, plot: CurveChart, level: Level) -> None:
@@ -153,9 +162,9 @@ def _level(panel: Any, plot: CurveChart, level: Level) -> None:
         panel.text(place, 1.015, level.label, transform=panel.transAxes, ha="center", va="bottom", fontsize=8)
 
 
-def _beside(panel: Any, text: str, look: Look, band: bool, places: tuple[float, float], axes_in: Size) -> None:
-    """A label right of the axes, led to by a stretch of its line or of its band."""
-    wide, high = axes_in
+def _beside(panel: Any, text: str, shown: tuple[Look, bool, str], places: tuple[float, float], axes_in: Size) -> None:
+    """A label right of the axes, led to by a stretch of its line or of its band, or by one of its points."""
+    (look, band, dot), (wide, high) = shown, axes_in
     start, knee, end = 1 + 0.03 / wide, 1 + 0.14 / wide, 1 + 0.3 / wide
     panel.plot(
         [start, knee, end],
@@ -163,10 +172,13 @@ def _beside(panel: Any, text: str, look: Look, band: bool, places: tuple[float, 
         transform=panel.transAxes,
         clip_on=False,
         color=look.colour,
-        linewidth=0.8 if band else 1.4,
+        linewidth=0.8 if band or dot else 1.4,
         linestyle=_dashes(look),
         solid_capstyle="butt",
     )
+    if dot:
+        middle = (knee + end) / 2
+        panel.plot(middle, places[1], dot, transform=panel.transAxes, clip_on=False, color=look.colour, markersize=6)
     if band:
         half = 0.05 / high
         _patch(panel, (knee, end, places[1] - half, places[1] + half), look, look.shade)

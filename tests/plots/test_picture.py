@@ -143,6 +143,23 @@ def test_curves_on_the_axes_are_the_figures(name):
         assert getattr(drawn[level.label], data)()[0] == pytest.approx(float(axis.coordinate(level.value)))
 
 
+@pytest.mark.parametrize("name", ["few", "sweep"])
+def test_points_that_no_line_joins_stand_beside_their_label(name):
+    """The same point as on the axes, right of them, once for each such series; none for lines."""
+    plot = plots(name)[0]
+    panel = panel_of(plot)
+    lonely = [each for each in plot.series if each.y is not None and not each.joined]
+    assert bool(lonely) == (name == "few")
+    beside = [
+        line
+        for line in panel.lines
+        if line.get_marker() in "os" and line.get_xdata()[0] > 1 and line.get_transform() == panel.transAxes
+    ]
+    shown = {line.get_label(): line for line in panel.lines}
+    expected = [(shown[each.label].get_marker(), shown[each.label].get_color()) for each in lonely]
+    assert [(line.get_marker(), line.get_color()) for line in beside] == expected
+
+
 def test_no_two_labels_of_a_long_chain_overlap():
     """Twenty bands of a hair's breadth keep their labels apart."""
     plot = plots("budget")[0]
