@@ -154,6 +154,10 @@ def _try(result: Tuning) -> str:
     found = result.trial
     if found is None:
         if not math.isfinite(result.dip.value):
+            ends = zip(result.sweep.low.tolist(), result.sweep.high.tolist(), strict=True)
+            if all(between(low, high) == "anything" for low, high in ends):
+                # Behind so much loss another sweep shows no more.
+                return "Next: 'chain planes' says where to calibrate; from here nothing is seen of it."
             way = "lower" if result.dip.value < 0 else "higher"
             at = _hz(float(result.sweep.freq_hz[0 if result.dip.value < 0 else -1]))
             return f"Next: sweep {way}; the dip may lie {'below' if result.dip.value < 0 else 'above'} {at}."

@@ -3,6 +3,7 @@
 import json
 import re
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,9 +14,10 @@ from tuning_world import FREQ, Element, as_readings, bench, swept
 from chain.antenna_report.tune import grid, three_lines
 from chain.cli.main import chain
 from chain.errors import RangeError
-from chain.files.setup_file import load_setup
+from chain.files.setup_file import load_setup, parse_setup
 from chain.plots.tune import describe
 from chain.setups import Antenna, Calibration, Item, Near
+from chain.sweeps.read import read_sweep
 from chain.sweeps.readings import Readings
 from chain.tuning.prediction import nominal_reading
 from chain.tuning.trials import bench_of
@@ -334,6 +336,17 @@ def test_what_cannot_be_resolved_is_not_answered_by_a_cut(wanted):
     assert lines[2].startswith("Next: lengthen by")
     assert "mm) with foil" in lines[2]
     assert max(map(len, lines)) <= 80
+
+
+@pytest.mark.usefixtures("few_trials")
+def test_where_nothing_is_seen_of_the_antenna_no_other_sweep_is_asked_for():
+    """Behind 400 m of lead the dip may lie anywhere, whatever is swept: the plane is what helps."""
+    text = Path("demo/loops.toml").read_text("utf-8")
+    deep = text.replace('length = "2 m"', 'length = "400 m"').replace('plane = "lead"', 'plane = "near"')
+    setup = parse_setup(deep.replace('load_impedance = "75 ohm"', "").encode(), "deep.toml", Path("demo"))
+    lines = three_lines(tune(setup, read_sweep("demo/loops.s1p")))
+    assert lines[0].startswith("Cannot tell yet: no resonance is seen")
+    assert lines[2] == "Next: 'chain planes' says where to calibrate; from here nothing is seen of it."
 
 
 @pytest.mark.usefixtures("trials")
