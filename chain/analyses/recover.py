@@ -249,16 +249,26 @@ class _Explained:
 
 
 def _explained(setup: Setup, measurement: Measurement, readings: Readings, sizes: _Sizes, seed: int) -> _Explained:
-    """Causes, improvement, linear answer and region: small steps all of them, which threads would only slow down."""
+    """Causes, improvement, linear answer and region."""
     far, size = sizes.far, float(sizes.magnitude[sizes.worst])
-    shares = contributions(measurement, size, seed)
-    return _Explained(
-        shares,
-        typical_share(setup, measurement, shares, size, seed),
-        _settled_by_averaging(setup, measurement, sizes, seed) or _improvement(setup, readings, sizes, seed),
-        None if far is None else _linear(measurement, far),
-        None if far is None or far.size > MOST_REGIONS else _region(measurement, far, seed),
-    )
+
+    def improvement() -> SetupChange | None:
+        return _settled_by_averaging(setup, measurement, sizes, seed) or _improvement(setup, readings, sizes, seed)
+
+    def causes() -> tuple[tuple[Share, ...], float]:
+        shares = contributions(measurement, size, seed)
+        return shares, typical_share(setup, measurement, shares, size, seed)
+
+    def shape() -> tuple[Linear | None, Ellipse | None]:
+        if far is None:
+            return None, None
+        return _linear(measurement, far), _region(measurement, far, seed) if far.size <= MOST_REGIONS else None
+
+    works: tuple[Callable[[], Any], ...] = improvement, causes, shape
+    # Threads would only slow down small steps; those of a long sweep are none.
+    share = in_order if far is not None and far.size > BLOCK else map
+    better, (shares, typical), (line, region) = share(lambda work: work(), works)
+    return _Explained(shares, typical, better, line, region)
 
 
 def _settled_by_averaging(setup: Setup, measurement: Measurement, sizes: _Sizes, seed: int) -> SetupChange | None:

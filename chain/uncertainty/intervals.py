@@ -23,8 +23,9 @@ Made = TypeVar("Made")
 Floats = NDArray[np.float32]
 Progress = Callable[[float], None]
 
-BLOCK, MORE = 256_000, 1.1
-"""Drawn measurements times frequencies held at a time: what stays in the cache, whatever the number of threads; so much more at most."""
+BLOCK, MORE, FEW = 256_000, 1.1, 16
+"""Drawn measurements times frequencies held at a time: what stays in the cache, whatever the number of threads; so many times
+as much where there are few blocks, of which one more would be much."""
 TOGETHER = 100_000
 """Drawn measurements times frequencies made at a time: enough that each step is worth its call, and no more than is at hand."""
 MOST_BATCHES = 32
@@ -149,7 +150,9 @@ def draws_remark(asked: int | None) -> tuple[str, ...]:
 def blocks(run: Callable[[slice], Made], count: int, draws: int, progress: Progress | None = None) -> Iterator[Made]:
     """Results for blocks of frequencies in order, made on several threads; the blocks do not depend on how many."""
     # By the number of trials alone: blocks that went with the threads would let the machine decide the last digit.
-    most = int(MORE * max(1, BLOCK // draws))
+    most = max(1, BLOCK // draws)
+    if count < FEW * most:
+        most = int(MORE * most)
     # Even blocks, of which the last is no small one that the other threads wait for.
     edges = np.linspace(0, count, -(-count // most) + 1).round().astype(int).tolist()
     chosen = [slice(*each) for each in itertools.pairwise(edges)]
