@@ -50,7 +50,7 @@ if TYPE_CHECKING:
     from chain.uncertainty.linear import Linear
 
 PHASES = np.exp(2j * np.pi * (np.arange(72) + 0.5) / 72)
-MIDDLE = slice(35, 37)
+MIDDLE = slice(PHASES.size // 2 - 1, PHASES.size // 2 + 1)
 MAGNITUDES = np.linspace(0, 1, 101)
 HALVINGS = 30
 ROUNDING = 1e-12
